@@ -1,8 +1,8 @@
 """Checks of arguments, shared by all of `bot.analysis`.
 
-Every check takes the argument's name and value, returns the value in the type that the caller computes with, and
-raises `BadNumber` otherwise. Text is never parsed and truth values are never counted: whoever reads "5" or a tick
-box from a person decides what was meant before calling.
+Every check takes the argument's name and value, returns the value in the type that the caller computes with,
+and raises `BadNumber` otherwise. Text is never parsed and truth values are never counted: whoever reads "5"
+or a tick box from a person decides what was meant before calling.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ LONGEST_SHOWN = 80
 
 
 class BadNumber(ValueError):
-    """An argument outside its allowed range; `argument`, `value` and `allowed` say which, what and what would do."""
+    """An argument outside its allowed range: `argument` and `value` say which, `allowed` what would do."""
 
     def __init__(self, argument: str, value: object, allowed: str) -> None:
         self.argument = argument
@@ -28,13 +28,18 @@ class BadNumber(ValueError):
         super().__init__(f"{argument} is {shorten(value)}; allowed: {allowed}")
 
     def __reduce__(self) -> tuple[type[BadNumber], tuple[str, object, str]]:
-        # The worker process hands errors back by pickling; the default would call __init__ with the message alone.
+        # The worker process hands errors back by pickling; the default would call __init__ with the message
+        # alone.
         return type(self), (self.argument, self.value, self.allowed)
 
 
 def shorten(value: object) -> str:
-    """The value as a message repeats it: its repr (a numpy scalar as plain number), cut at `LONGEST_SHOWN`."""
-    shown = repr(value.item() if hasattr(value, "item") and getattr(value, "ndim", 1) == 0 else value)
+    """The value as a message repeats it: its repr, a numpy scalar as plain number, cut at `LONGEST_SHOWN`."""
+    plain = value.item() if hasattr(value, "item") and getattr(value, "ndim", 1) == 0 else value
+    try:
+        shown = repr(plain)
+    except ValueError:  # Python refuses to write out whole numbers of more than 4,300 digits
+        shown = "a number of thousands of digits"
     return shown if len(shown) <= LONGEST_SHOWN else shown[: LONGEST_SHOWN - 3] + "..."
 
 
@@ -76,7 +81,7 @@ def rate(argument: str, value: Any, *, inside: bool = False) -> float:
 
 
 def non_empty(argument: str, values: Iterable[T], *, least: int = 1) -> list[T]:
-    """The items as a list, at least `least` of them. Text and mappings are refused though Python can loop over them."""
+    """The items as a list, at least `least` of them; text and mappings do not count as lists."""
     allowed = f"a list of at least {least}"
     if isinstance(values, (str, bytes, Mapping)) or not isinstance(values, Iterable):
         raise BadNumber(argument, values, allowed)
@@ -94,7 +99,7 @@ def choice(argument: str, value: T, allowed: Sequence[T]) -> T:
 
 
 def _is_finite(value: object) -> bool:
-    if not isinstance(value, numbers.Real) or isinstance(value, bool) or _is_numpy_bool(value):
+    if isinstance(value, bool) or _is_numpy_bool(value) or not isinstance(value, numbers.Real):
         return False
     try:
         return math.isfinite(value)
