@@ -150,6 +150,9 @@ class VoteRanking:
     note: str
     kind: Literal["vote_ranking"] = field(default="vote_ranking", kw_only=True)
 
+    def heading(self) -> str:
+        return one_line(self.title)
+
     @property
     def ranks_only(self) -> bool:
         """True when any figure is withheld: a single gap could be worked out from the others."""
@@ -253,6 +256,9 @@ class PlacementMatrix:
     note: str
     kind: Literal["placement_matrix"] = field(default="placement_matrix", kw_only=True)
 
+    def heading(self) -> str:
+        return "Effort and impact"
+
     def __post_init__(self) -> None:
         _require_finite(impact_cut=self.impact_cut, effort_cut=self.effort_cut)
 
@@ -306,6 +312,9 @@ class TrialTrend:
     interval_high: float | None
     boundary_note: str
     kind: Literal["trial_trend"] = field(default="trial_trend", kw_only=True)
+
+    def heading(self) -> str:
+        return one_line(self.title)
 
     def __post_init__(self) -> None:
         _require_finite(baseline=self.baseline, target=self.target)
@@ -379,6 +388,9 @@ class Calibration:
     bins: tuple[CalibrationBin, ...]
     resolved: int
     kind: Literal["calibration"] = field(default="calibration", kw_only=True)
+
+    def heading(self) -> str:
+        return "Forecasts against what happened"
 
     def alternative(self) -> str:
         opening = f"The team's forecasts against what happened, {_count(self.resolved, 'forecast')} scored."

@@ -1,0 +1,104 @@
+"""Words drawn inside the pictures; the sentences beside them are in `pictures`."""
+
+from __future__ import annotations
+
+from bot.speech.pictures import CalibrationBin, PlacedPlan, PlacementMatrix, RankRow, VoteRanking, figure, one_line, percent
+
+SHORTENED = "… marks a shortened text. The whole of it stands in the words that go with this picture."
+NOT_DRAWN = "▯ marks signs that this picture cannot draw. They stand in the words that go with it."
+
+FORWARD = "forward"
+BACK = "back"
+NO_DRIVING = "No driving force was noted."
+NO_RESTRAINING = "No restraining force was noted."
+NOTHING_VOTED = "Nothing was voted on."
+NOTHING_PLACED = "No plan was placed."
+NOTHING_SCORED = "No forecast has been scored yet: there is nothing to compare."
+NO_READINGS = "No number has been logged yet."
+
+PLACE, OPTION, GROUP, DECISION_MAKER, WEIGHTED, VOTERS = "Place", "Option", "Group", "Decision-maker", "Weighted", "Voters"
+TIED = "tied"
+PLACES_ONLY = "Only places are shown: figures from so few voters would show single ballots."
+GROUP_KEY = "group's votes"
+DECISION_MAKER_KEY = "decision-maker's votes, as weighted"
+
+IMPACT, EFFORT = "Impact", "Effort"
+LITTLE, MUCH = "little", "much"
+SURE_KEY = "sure: full line, filled"
+UNSURE_KEY = "unsure: dashed line, hollow"
+ONE_ERROR = "Each ring reaches one standard error either way."
+
+WITHOUT_CHANGE = "without the change"
+WITH_CHANGE = "with the change"
+TRIAL_STARTS = "the trial starts"
+FIRST_WEEK = "first week,\nshown apart"
+NO_NUMBER = "no number"
+WEEKS = "Week of the trial (0 and below: before it)"
+
+SAID = "Stated chance"
+CAME_TRUE = "Came true"
+INTERVAL = "Interval"
+FORECAST_COUNT = "Forecasts"
+AS_SAID = "just as often as said"
+
+
+def driving_heading(count: int) -> str:
+    return f"Driving forces ({count}): they push forward"
+
+
+def restraining_heading(count: int) -> str:
+    return f"Restraining forces ({count}): they hold back"
+
+
+def today(lever: str) -> str:
+    return f"{one_line(lever)} today"
+
+
+def and_more(count: int) -> str:
+    return f"and {count} more, in the words that go with this picture"
+
+
+def cut(after: int) -> str:
+    return "the one above goes on" if after == 1 else f"the {after} above go on"
+
+
+def outcome(chart: VoteRanking, row: RankRow) -> str:
+    """Said on a row only where there is a cut."""
+    return "" if chart.cut_after is None else row.outcome()
+
+
+def unit_heading(chart: VoteRanking) -> str:
+    unit = one_line(chart.unit)
+    return unit[:1].upper() + unit[1:] if unit else "Votes"
+
+
+def point_label(plan: PlacedPlan) -> str:
+    return f"{one_line(plan.label)}, unsure" if plan.unsure else one_line(plan.label)
+
+
+def matrix_notes(chart: PlacementMatrix) -> tuple[str, ...]:
+    return (ONE_ERROR, one_line(chart.note)) if chart.note else (ONE_ERROR,)
+
+
+def baseline(value: float) -> str:
+    return f"baseline {figure(value)}"
+
+
+def target(value: float) -> str:
+    return f"target {figure(value)}"
+
+
+def interval(low: float, high: float) -> str:
+    return f"interval {figure(low)} to {figure(high)}"
+
+
+def forecasts(count: int) -> str:
+    return f"{count} forecast{'' if count == 1 else 's'}"
+
+
+def scored(count: int) -> str:
+    return f"{forecasts(count)} scored"
+
+
+def bin_interval(group: CalibrationBin) -> str:
+    return f"{percent(group.low)} to {percent(group.high)}"
