@@ -1,0 +1,52 @@
+"""What the room itself checks of a form before the bot sees it: shape and length, as any chat service does."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+from bot.chat.room.records import Refused
+from bot.speech.message import Field, Form
+
+
+def filled(form: Form, fields: Mapping[str, str]) -> dict[str, str]:
+    """All fields of the form by name; those not given as they stood at first. A made-up field is refused."""
+    names = {field.name for field in form.fields}
+    if not fields.keys() <= names:
+        raise Refused("the form has no such field")
+    return {field.name: fields.get(field.name, field.initial) for field in form.fields}
+
+
+def errors(form: Form, values: Mapping[str, str]) -> dict[str, str]:
+    """Field name to what is wrong with it. A choice that was not on the form is refused outright."""
+    found = {field.name: _error(field, values[field.name]) for field in form.fields}
+    return {name: error for name, error in found.items() if error}
+
+
+def _error(field: Field, value: str) -> str:
+    if any("\ud800" <= char <= "\udfff" for char in value):
+        return "This holds half a character and cannot be stored."
+    if not value.strip():
+        return "Please fill this in." if field.required else ""
+    if field.shape in {"text", "long", "number"} and len(value) > field.most:
+        return f"Please keep to {field.most:,} characters; these are {len(value):,}."
+    if field.shape == "date" and not _is_date(value):
+        return "Please give a date as year-month-day, like 2026-03-02."
+    if field.shape in {"choice", "choices"}:
+        _check_choice(field, value)
+    if field.shape == "tick" and value != "yes":
+        raise Refused("a box is either ticked or not")
+    return ""
+
+
+def _check_choice(field: Field, value: str) -> None:
+    chosen = value.split("\n") if field.shape == "choices" else [value]
+    if not set(chosen) <= {option.value for option in field.options}:
+        raise Refused("the form has no such choice")
+
+
+def _is_date(value: str) -> bool:
+    try:
+        return date.fromisoformat(value).isoformat() == value
+    except ValueError:
+        return False

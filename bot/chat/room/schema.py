@@ -1,0 +1,48 @@
+"""The tables of the room's file."""
+
+VERSION = 1
+
+SCHEMA = """
+create table people (
+  id text primary key, name text not null, zone text, is_bot int not null, is_guest int not null,
+  is_foreign int not null, is_gone int not null, home blob
+) strict;
+create table channels (id text primary key, name text not null) strict;
+create table members (
+  channel text not null references channels, person text not null references people, unique (channel, person)
+) strict;
+create table messages (
+  seq integer primary key, kind text not null, root text not null, thread text, author text not null, at text not null,
+  revision int not null, body text, card blob, mentioned int not null, edited int not null default 0,
+  gone int not null default 0, key text
+) strict;
+create unique index message_revision on messages (revision);
+create index message_place on messages (kind, root, seq);
+create index message_key on messages (key) where key is not null;
+create table reactions (
+  message int not null references messages, person text not null, emoji text not null,
+  unique (message, person, emoji)
+) strict;
+create table files (
+  seq integer primary key, message int not null references messages, name text not null, media_type text not null,
+  content blob not null, title text not null, alternative text not null
+) strict;
+create index file_message on files (message);
+create table notes (
+  seq integer primary key, person text not null, kind text not null, root text not null, thread text,
+  at text not null, card blob not null
+) strict;
+create table forms (
+  person text not null, action text not null, value text not null, kind text not null, root text not null,
+  thread text, form blob not null, unique (person, action, value)
+) strict;
+create table acts (
+  seq integer primary key, key text not null unique, person text not null, kind text not null, root text not null,
+  thread text, at text not null, sort text not null, body blob, done int not null default 0
+) strict;
+create index act_open on acts (seq) where not done;
+create table passes (digest text primary key, person text not null references people) strict;
+create table reads (
+  person text not null, kind text not null, root text not null, seq int not null, unique (person, kind, root)
+) strict;
+"""

@@ -1,0 +1,1 @@
+"""Neutral messages in the forms that each platform shows."""
