@@ -5,9 +5,10 @@ from __future__ import annotations
 from functools import singledispatch
 
 from bot.charts.force_field import draw_force_field
+from bot.charts.matrix import draw_matrix
 from bot.charts.ranking import draw_ranking
 from bot.charts.sheet import Form, Sheet, house_rules
-from bot.speech.pictures import Chart, ForceField, VoteRanking
+from bot.speech.pictures import Chart, ForceField, PlacementMatrix, VoteRanking
 
 
 def draw(chart: Chart, form: Form = "png") -> bytes:
@@ -36,3 +37,8 @@ def _(chart: ForceField, sheet: Sheet) -> None:
 @_draw.register
 def _(chart: VoteRanking, sheet: Sheet) -> None:
     draw_ranking(sheet, chart)
+
+
+@_draw.register
+def _(chart: PlacementMatrix, sheet: Sheet) -> None:
+    draw_matrix(sheet, chart)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from bot.charts.lettering import width
 from bot.charts.palette import BLUE, BODY, GROUND, INK, LEADING, MARGIN, MUTED, RULE, SMALL, VERMILLION, WIDTH
 from bot.charts.sheet import Sheet
 from bot.speech import picture_words as words
@@ -71,11 +72,8 @@ def _header(sheet: Sheet, columns: _Columns) -> None:
         for line in sheet.fit(name, 130, 1, SMALL):
             sheet.text(edge, y, line, SMALL, color=MUTED, ha="right")
     sheet.bottom = y + 10
-    _separator(sheet, sheet.bottom)
-
-
-def _separator(sheet: Sheet, y: float) -> None:
-    sheet.rule([MARGIN, WIDTH - MARGIN], [y, y], RULE, linewidth=0.8)
+    sheet.rule([MARGIN, WIDTH - MARGIN], [sheet.bottom] * 2, RULE, linewidth=0.8)
+    sheet.bottom += 4
 
 
 def _rows(sheet: Sheet, chart: VoteRanking, columns: _Columns) -> None:
@@ -129,6 +127,7 @@ def _figures(sheet: Sheet, chart: VoteRanking, row: RankRow, columns: _Columns, 
 def _cut(sheet: Sheet, after: int) -> None:
     y = sheet.bottom + 13
     text = words.cut(after)
-    sheet.rule([MARGIN, WIDTH - MARGIN - 190], [y, y], INK, linewidth=1.8, linestyle=(0, (5, 3)))
+    end = WIDTH - MARGIN - width(text, SMALL, bold=True) - 16
+    sheet.rule([MARGIN, end], [y, y], INK, linewidth=1.8, linestyle=(0, (5, 3)))
     sheet.text(WIDTH - MARGIN, y + 5, text, SMALL, ha="right", weight="bold")
     sheet.bottom = y + 13

@@ -63,8 +63,8 @@ def cut(after: int) -> str:
 
 
 def outcome(chart: VoteRanking, row: RankRow) -> str:
-    """Said on a row only where there is a cut."""
-    return "" if chart.cut_after is None else row.outcome()
+    """Said on the rows that a cut lets pass; the others stand below its line."""
+    return row.outcome() if chart.cut_after is not None and row.carried else ""
 
 
 def unit_heading(chart: VoteRanking) -> str:

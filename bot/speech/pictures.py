@@ -136,7 +136,7 @@ class RankRow:
         return f"{self.place} (tied)" if self.tied else str(self.place)
 
     def outcome(self) -> str:
-        return "goes on" if self.carried else "stays here"
+        return "goes on" if self.carried else "kept for later"
 
 
 @dataclass(frozen=True, slots=True)
