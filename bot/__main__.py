@@ -26,7 +26,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except (click.Abort, KeyboardInterrupt):
         return _say("interrupted", INTERRUPTED)
     except BrokenPipeError:  # the reader, a pager or `head`, has seen enough
-        sys.stdout = None  # type: ignore[assignment]  # else the interpreter flushes once more and complains
+        sys.stdout = None  # else the interpreter flushes once more and complains
         return 0
     except Exception as error:
         if state.debug:
