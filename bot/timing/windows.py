@@ -98,7 +98,7 @@ def days_window(
     """
     start = in_utc(opens, "opens")
     floor = start + SHORTEST_PRIVATE if private else start
-    return _window(calendars, start, start, hours, floor=floor, limit=limit, wait_for=wait_for)
+    return _window(calendars, start, hours, floor=floor, limit=limit, wait_for=wait_for)
 
 
 def live_window(members: Iterable[str], opens: datetime, minutes: float) -> Window:
@@ -172,13 +172,12 @@ def _prolonged(
         return replace(
             window, due=due, hours=total, personal=tuple((name, due) for name, _ in window.personal)
         )
-    longer = _window(calendars, start, start, hours, floor=start)
+    longer = _window(calendars, start, hours, floor=start)
     return replace(longer, opens=window.opens, hours=total, extended=window.extended)
 
 
 def _window(
     calendars: Mapping[str, WorkingCalendar],
-    opens: datetime,
     start: datetime,
     hours: float,
     *,
@@ -193,18 +192,21 @@ def _window(
     done = {name: _within_horizon(calendars[name], start, hours) for name in sorted(calendars)}
     half = median_low(done.values()) if len(done) > 1 else _ignoring_absences(calendars, start, hours)
     cap = max(half, floor) + limit
-    waited = [_waited_until(calendars[name], start, moment, cap) for name, moment in done.items()]
-    asked = [moment for name, moment in done.items() if name in wait_for]
-    due = closing_moment(calendars, max([floor, *(waited if len(done) > 1 else [min(half, cap)]), *asked]))
+    alone = len(done) == 1
+    waited = [_waited_until(calendars[name], start, end, cap, alone) for name, end in done.items()]
+    asked = [end for name, end in done.items() if name in wait_for]
+    due = closing_moment(calendars, max([floor, *waited, *asked]))
     return Window(
-        opens, due, hours, tuple(done.items()), tuple(item for item in done.items() if item[1] > due)
+        start, due, hours, tuple(done.items()), tuple(item for item in done.items() if item[1] > due)
     )
 
 
-def _waited_until(calendar: WorkingCalendar, start: datetime, done: datetime, cap: datetime) -> datetime:
+def _waited_until(
+    calendar: WorkingCalendar, start: datetime, done: datetime, cap: datetime, alone: bool
+) -> datetime:
     if done <= cap:
         return done
-    return cap if _next_working(calendar, start) < cap else start
+    return cap if alone or _next_working(calendar, start) < cap else start
 
 
 def _within_horizon(calendar: WorkingCalendar, start: datetime, hours: float) -> datetime:
