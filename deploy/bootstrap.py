@@ -1,11 +1,10 @@
-"""Makes the private environment in `.venv` and starts what was asked for inside it: the ground of `python3 demo` and
-`python3 tests`.
+"""Makes the private environment in `.venv` and goes on inside it: the ground of the two commands.
 
-Only the standard library, and only syntax that any Python 3 reads: the first thing to say to an old one is that it is
-too old. Every failure that a user can do something about ends in one line and exit status 2.
+Only the standard library, and only syntax that any Python 3 reads: the first thing to say to an old one is
+that it is too old. Every failure that a user can do something about ends in one line and exit status 2.
 
-The environment counts as ready when the stamp in it, which is written last, names the lock's hash. While it is being
-made a mark says so; after an interruption the mark is still there, and the next start begins anew.
+The environment counts as ready when the stamp in it, which is written last, names the lock's hash. While it
+is being made a mark says so; after an interruption the mark is still there, and the next start begins anew.
 """
 
 import contextlib
@@ -26,7 +25,7 @@ class Trouble(Exception):
 
 
 def start(main_file, lock):
-    """Returns inside the private environment, with the project's top folder importable; never returns outside."""
+    """Returns inside the private environment, the top folder importable; never returns outside of it."""
     top = os.path.dirname(os.path.dirname(os.path.abspath(main_file)))
     try:
         check_version(sys.version_info)
@@ -47,8 +46,8 @@ def check_version(version):
     """Refuses a Python that is too old."""
     if tuple(version[:2]) < LOWEST:
         raise Trouble(
-            "needs Python {}.{} or newer, this is {}.{}; start it with a newer one, such as python3.13".format(
-                LOWEST[0], LOWEST[1], version[0], version[1]
+            "needs Python {}.{} or newer, this is {}.{}; start it with one, as in python3.13 demo".format(
+                *(LOWEST + tuple(version[:2]))
             )
         )
 
@@ -59,7 +58,7 @@ def inside(top):
 
 
 def open_top(top, main_file):
-    """Puts the top folder where the started folder stood, so that no module there hides one of the library's."""
+    """Puts the top folder where the started one stood, so that nothing in there hides a library's module."""
     here = os.path.dirname(os.path.abspath(main_file))
     sys.path[:] = [top] + [entry for entry in sys.path if os.path.abspath(entry or ".") not in (here, top)]
 
@@ -87,7 +86,7 @@ def make_ready(top, lock):
             build(top, lock, wanted)
 
 
-# --- the stamp -------------------------------------------------------------------------------------------------------
+# --- the stamp ----------------------------------------------------------------------------------------------
 
 
 def hashes(top, lock):
@@ -145,14 +144,13 @@ def scripts_of(top):
     return os.path.join(top, ".venv", "Scripts" if os.name == "nt" else "bin")
 
 
-# --- making it -------------------------------------------------------------------------------------------------------
+# --- making it ----------------------------------------------------------------------------------------------
 
 
 def build(top, lock, wanted):
     """The environment, then the packages of the lock, then the way to the project itself, then the stamp."""
     home = os.path.join(top, ".venv")
-    pinned = pins(top, lock)
-    tell("setting up in {}, once; {} packages or fewer".format(home, len(pinned)))
+    tell("setting up in {}, once".format(home))
     if not usable(top):
         clear(home)
     remove(stamp_of(top))
@@ -161,8 +159,7 @@ def build(top, lock, wanted):
         pass
     if not os.path.exists(python_of(top)):
         make_environment(home)
-    if not satisfied(top, pinned):
-        install(top, lock, len(pinned))
+    install(top, lock)
     link(top)
     remove(mark_of(top))
     put_stamp(top, wanted)
@@ -179,12 +176,14 @@ def usable(top):
 
 
 def clear(home):
-    """Removes what an earlier start left, the mark last, so that being interrupted here does no harm either."""
+    """Removes what an earlier start left, the mark last: an interruption here does no harm either."""
     import shutil
 
     if os.path.islink(home) or os.path.isfile(home):
         raise Trouble("{} is in the way: it must be a folder; move it and start again".format(home))
-    for name in sorted(os.listdir(home) if os.path.isdir(home) else [], key="coldframe-unfinished".__eq__):
+    for name in sorted(
+        os.listdir(home) if os.path.isdir(home) else [], key=os.path.basename(mark_of("")).__eq__
+    ):
         path = os.path.join(home, name)
         if os.path.isdir(path) and not os.path.islink(path):
             shutil.rmtree(path)
@@ -207,36 +206,22 @@ def make_environment(home):
         raise Trouble(explain(words, "the environment could not be made"))
 
 
-def pins(top, lock):
-    """(name, version) of every line of the lock, whatever machine it is for."""
-    with open(os.path.join(top, "deploy", lock)) as file:
-        return re.findall(r"(?m)^([A-Za-z0-9._-]+)==([^\s;\\]+)", file.read())
-
-
-def satisfied(top, pinned):
-    """True when every package is there in a version that the lock names; one for other machines may be missing."""
-    code = (
-        "import importlib.metadata as m, re\n"
-        "for d in m.distributions(): print(re.sub('[-_.]+', '-', d.metadata['Name']).lower(), d.version)"
-    )
-    status, words = run([python_of(top), "-I", "-c", code])
-    there = dict(line.split(" ", 1) for line in words.splitlines() if " " in line)
-    allowed = {}
-    for name, version in pinned:
-        allowed.setdefault(name, set()).add(version)
-    elsewhere = ("colorama", "pywin32", "tzlocal", "pycparser", "cffi")
-    return status == 0 and all(
-        there.get(name) in versions or (name in elsewhere and name not in there)
-        for name, versions in allowed.items()
-    )
-
-
-def install(top, lock, total):
-    """Lets pip fetch and unpack the lock's packages, and counts them."""
-    command = [python_of(top), "-I", "-m", "pip", "install", "--require-hashes", "--no-deps", "--no-input"]
-    command += ["--disable-pip-version-check", "--progress-bar", "off", "--retries", "2"]
-    command += ["-r", os.path.join(top, "deploy", lock)]
-    progress = Progress(total)
+def install(top, lock):
+    """Lets pip fetch and unpack what is missing of the lock's packages, and counts them."""
+    path = os.path.join(top, "deploy", lock)
+    command = [python_of(top), "-I", "-u", "-m", "pip", "install", "--require-hashes", "--no-deps"]
+    command += [
+        "--no-input",
+        "--disable-pip-version-check",
+        "--progress-bar",
+        "off",
+        "--retries",
+        "2",
+        "-r",
+        path,
+    ]
+    with open(path) as file:
+        progress = Progress(sum(1 for line in file if "==" in line))
     status, words = run(command, progress.read)
     progress.end()
     if status:
@@ -245,32 +230,37 @@ def install(top, lock, total):
 
 def link(top):
     """Lets the environment import the project where it stands, and puts the command beside its Python."""
-    status, words = run(
-        [python_of(top), "-I", "-c", "import sysconfig; print(sysconfig.get_path('purelib'))"]
-    )
+    code = "import sysconfig; print(sysconfig.get_path('purelib'))"
+    status, words = run([python_of(top), "-I", "-c", code])
     if status:
         raise Trouble(explain(words, "the environment does not start"))
     with open(os.path.join(words.strip(), "coldframe.pth"), "w") as file:
         file.write(os.path.abspath(top) + "\n")
     if os.name == "nt":
         with open(os.path.join(scripts_of(top), "coldframe.cmd"), "w") as file:
-            file.write('@"%~dp0python.exe" -m bot %*\n')
+            file.write('@"%~dp0python.exe" -P -m bot %*\n')
         return
+    import shlex
+
     path = os.path.join(scripts_of(top), "coldframe")
     with open(
         path, "w"
-    ) as file:  # by way of sh, since a first line with a long path or a blank in it does not start
-        file.write('#!/bin/sh\nexec "$(dirname "$(readlink -f "$0")")/python" -m bot "$@"\n')
+    ) as file:  # by way of sh: a first line with a long path or a blank in it does not start
+        file.write('#!/bin/sh\nexec {} -P -m bot "$@"\n'.format(shlex.quote(python_of(os.path.abspath(top)))))
     os.chmod(path, 0o755)
 
 
-# --- one at a time, with room, and seen ------------------------------------------------------------------------------
+# --- one at a time, with room, and seen ---------------------------------------------------------------------
 
 
 @contextlib.contextmanager
 def alone(top):
-    """Lets one start at a time make the environment; the lock falls with the process that holds it."""
+    """Lets one start at a time make the environment.
+
+    The lock falls with the processes that hold it: this one and, should this one be killed, its pip as well.
+    """
     with open(os.path.join(top, ".venv.lock"), "a+") as file:
+        os.set_inheritable(file.fileno(), True)
         if not seize(file, wait=False):
             tell("another start is setting up; waiting for it")
             seize(file, wait=True)
@@ -311,11 +301,8 @@ def check_room(top, lock):
 
     free = shutil.disk_usage(top).free // 1000000
     if free < ROOM_NEEDED[lock]:
-        raise Trouble(
-            "the disk is full: {} MB are free under {}, about {} are needed; make room and start again".format(
-                free, top, ROOM_NEEDED[lock]
-            )
-        )
+        full = "the disk is full: {} MB are free under {}, about {} are needed; make room and start again"
+        raise Trouble(full.format(free, top, ROOM_NEEDED[lock]))
 
 
 @contextlib.contextmanager
@@ -324,9 +311,8 @@ def translated(top):
     try:
         yield
     except OSError as error:
-        raise Trouble(
-            explain("{} {}".format(error.strerror, error.filename or ""), "cannot set up in " + top)
-        )
+        said = "{} {}".format(error.strerror, error.filename or "")
+        raise Trouble(explain(said, "cannot set up in " + top))
 
 
 class Progress:
@@ -343,8 +329,10 @@ class Progress:
         if line.startswith("Collecting "):
             self.seen += 1
             self.show("fetching {} of {}: {}".format(self.seen, self.total, line.split()[1].split("==")[0]))
-        elif line.startswith("Ignoring "):  # meant for other machines
+        elif line.startswith(("Ignoring ", "Requirement already")):  # for other machines, or there
             self.total -= 1
+        elif "Retrying (" in line:
+            self.show("the package registry does not answer; trying again", always=True)
         elif line.startswith("Installing collected packages"):
             self.show("unpacking {} packages, about a minute".format(self.seen), always=True)
 
@@ -365,23 +353,23 @@ def tell(words):
     sys.stderr.flush()
 
 
+def remove(path):
+    with contextlib.suppress(FileNotFoundError):
+        os.remove(path)
+
+
 def run(command, on_line=None):
-    """Runs a command without the user's Python settings. Returns (status, everything it said)."""
+    """Runs a command apart from what the user set for pip's targets. Returns (status, everything it said)."""
     import subprocess
 
-    settings = {
-        name: value
-        for name, value in os.environ.items()
-        if name not in ("PIP_USER", "PIP_TARGET", "PIP_PREFIX", "PIP_REQUIRE_VIRTUALENV")
-        and (name.startswith("PYTHONHASH") or not name.startswith("PYTHON"))
-    }
-    settings["PYTHONUNBUFFERED"] = "1"
+    elsewhere = ("PIP_USER", "PIP_TARGET", "PIP_PREFIX", "PIP_ROOT", "PIP_REQUIRE_VIRTUALENV")
     process = subprocess.Popen(
         command,
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
-        env=settings,
+        env={name: value for name, value in os.environ.items() if name not in elsewhere},
+        close_fds=False,  # the lock goes along
         universal_newlines=True,
         errors="replace",
     )
@@ -408,11 +396,12 @@ SIGNS = (
     ),
     (
         r"DO NOT MATCH THE HASHES",
-        "a package is not the one that the lock names; nothing was installed from it",
+        "a package is not the one that the lock names; nothing was installed",
     ),
     (
-        r"(?i)connection|timed? ?out|name resolution|network|unreachable|proxy|certificate|SSLError|Max retries",
-        "the package registry cannot be reached; connect to the network, or point pip at one that can be, and start again",
+        r"Retrying \(|Failed to establish|Connection ?(Error|refused|reset|broken|aborted)|[Tt]imed? ?out"
+        r"|name resolution|[Nn]etwork is unreachable|ProxyError|SSLError|CERTIFICATE|Max retries",
+        "the package registry cannot be reached; connect, or point pip at one in reach, and start again",
     ),
     (
         r"No matching distribution|Could not find a version",
