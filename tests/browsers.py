@@ -1,0 +1,16 @@
+"""Where the browser is that the room's tests drive."""
+
+from __future__ import annotations
+
+import functools
+import os
+import shutil
+
+NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+
+
+@functools.cache
+def chromium() -> str | None:
+    """The path of an installed Chromium, or None. COLDFRAME_CHROMIUM names one that is not on the PATH."""
+    named = os.environ.get("COLDFRAME_CHROMIUM")
+    return named or next((path for path in map(shutil.which, NAMES) if path), None)

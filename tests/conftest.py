@@ -1,0 +1,93 @@
+"""What holds for every test: no network but this machine, the pinned zone database, reproducible properties."""
+
+from __future__ import annotations
+
+import ipaddress
+import os
+import sys
+import types
+import zoneinfo
+from typing import Any
+
+import hypothesis
+import pytest
+
+from tests.browsers import chromium
+from tests.stages import VERDICTS
+
+zoneinfo.reset_tzpath(to=())  # the program reads the pinned tzdata package, so the tests do too
+
+# Speed is measured in tests/bench, beside a floor; here a slow machine must not turn a right answer into a failure.
+hypothesis.settings.register_profile("here", deadline=None)
+hypothesis.settings.register_profile("ci", deadline=None, derandomize=True, database=None, print_blob=True)
+hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")
+
+NO_CHROMIUM = "browser tests skipped: there is no Chromium on this machine"
+
+
+# --- the network ----------------------------------------------------------------------------------------------
+
+
+class OutsideWorld(Exception):
+    """A test tried to reach another machine."""
+
+
+def _is_here(host: str) -> bool:
+    if host in {"", "localhost", "ip6-localhost"} or host.endswith(".localhost"):
+        return True
+    try:
+        address = ipaddress.ip_address(host.partition("%")[0])
+    except ValueError:
+        return False
+    return address.is_loopback or address.is_unspecified
+
+
+def _refuse_outside(event: str, arguments: tuple[Any, ...]) -> None:
+    """An audit hook: no library can talk past it, whatever it patches or copies."""
+    if event == "socket.connect":
+        target = arguments[1]
+        if isinstance(target, tuple) and not _is_here(str(target[0])):
+            raise OutsideWorld(f"a test reached for {target[0]}; tests talk to this machine only")
+    elif event == "socket.getaddrinfo" and arguments[0] is not None:
+        host = arguments[0].decode() if isinstance(arguments[0], bytes) else str(arguments[0])
+        if not _is_here(host):
+            raise OutsideWorld(f"a test looked up {host}; tests talk to this machine only")
+
+
+sys.addaudithook(_refuse_outside)
+
+
+# --- a library for comparison, without its compiler -------------------------------------------------------------
+
+
+def _uncompiled(*arguments: Any, **_options: Any) -> Any:
+    return arguments[0] if arguments and callable(arguments[0]) else lambda function: function
+
+
+if "numba" not in sys.modules:
+    # pref_voting marks a few loops for compilation by a package of 200 MB that is missing on new Pythons. The same
+    # loops run as plain Python, only slower, which is enough for the handful of voters in a test.
+    stand_in = types.ModuleType("numba")
+    stand_in.jit = stand_in.njit = _uncompiled  # type: ignore[attr-defined]
+    stand_in.float32 = None  # type: ignore[attr-defined]
+    sys.modules["numba"] = stand_in
+
+
+# --- what is left out, and the end of the report ------------------------------------------------------------------
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Skips what needs a browser where there is none."""
+    if chromium() is None:
+        for item in items:
+            if item.get_closest_marker("browser"):
+                item.add_marker(pytest.mark.skip(reason=NO_CHROMIUM))
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Repeats the verdicts of the checks that ran before pytest, so that they stand beside its own."""
+    told = os.environ.get(VERDICTS)
+    if told:
+        terminalreporter.write_line(f"before the tests: {told}")
+    if chromium() is None:
+        terminalreporter.write_line(NO_CHROMIUM)
