@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from functools import singledispatch
 
+from bot.charts.calibration import draw_calibration
 from bot.charts.force_field import draw_force_field
 from bot.charts.matrix import draw_matrix
 from bot.charts.ranking import draw_ranking
 from bot.charts.sheet import Form, Sheet, house_rules
-from bot.speech.pictures import Chart, ForceField, PlacementMatrix, VoteRanking
+from bot.charts.trend import draw_trend
+from bot.speech.pictures import Calibration, Chart, ForceField, PlacementMatrix, TrialTrend, VoteRanking
 
 
 def draw(chart: Chart, form: Form = "png") -> bytes:
@@ -42,3 +44,13 @@ def _(chart: VoteRanking, sheet: Sheet) -> None:
 @_draw.register
 def _(chart: PlacementMatrix, sheet: Sheet) -> None:
     draw_matrix(sheet, chart)
+
+
+@_draw.register
+def _(chart: TrialTrend, sheet: Sheet) -> None:
+    draw_trend(sheet, chart)
+
+
+@_draw.register
+def _(chart: Calibration, sheet: Sheet) -> None:
+    draw_calibration(sheet, chart)

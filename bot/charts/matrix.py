@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -81,10 +82,17 @@ def draw_matrix(sheet: Sheet, chart: PlacementMatrix) -> None:
     for plan in chart.points:
         _ring(sheet, field, plan)
     _labels(sheet, field, corners)
-    sheet.bottom = max(box.bottom + 44, key_bottom)
+    sheet.bottom = box.bottom + 44
     _signs(sheet)
-    for note in words.matrix_notes(chart):
-        sheet.note(note)
+    notes = (*words.matrix_notes(chart), words.RING_BEYOND if _beyond(field) else "")
+    for note in notes:
+        sheet.note(note, room=_FIELD_WIDTH)
+    sheet.bottom = max(sheet.bottom, key_bottom)
+
+
+def _beyond(field: _Field) -> bool:
+    """Whether a ring is so wide that the field cannot hold it."""
+    return any(p.effort_error > field.effort_reach or p.impact_error > field.impact_reach for p in field.chart.points)
 
 
 def _ground(sheet: Sheet, box: Box) -> list[Box]:
@@ -152,9 +160,13 @@ def _labels(sheet: Sheet, field: _Field, corners: list[Box]) -> None:
     anchors = [(field.x(plan.effort), field.y(plan.impact)) for plan in plans]
     dots = [Box(x - _DOT - 2, y - _DOT - 2, x + _DOT + 2, y + _DOT + 2) for x, y in anchors]
     sizes = [(width(text, SMALL, bold=True) + 6, SMALL * 1.25) for text in texts]
-    for text, anchor, box in zip(texts, anchors, place(anchors, sizes, [*dots, *corners], field.box), strict=True):
+    boxes = place(anchors, sizes, [*dots, *corners], field.box)
+    for anchor, box in zip(anchors, boxes, strict=True):
         _leader(sheet, anchor, box)
-        sheet.text(box.left + 3, box.bottom - 4, text, SMALL, weight="bold")
+    for text, box in zip(texts, boxes, strict=True):
+        wide, high = box.right - box.left, box.bottom - box.top
+        sheet.bar(box.left, box.top, wide, high, facecolor=GROUND, edgecolor="none", alpha=0.85, zorder=3)
+        sheet.text(box.left + 3, box.bottom - 4, text, SMALL, weight="bold", zorder=4)
 
 
 def _name(sheet: Sheet, label: str) -> str:
@@ -165,15 +177,18 @@ def _leader(sheet: Sheet, anchor: tuple[float, float], box: Box) -> None:
     """A thin line to a label that had to stand further off."""
     x = min(max(anchor[0], box.left), box.right)
     y = min(max(anchor[1], box.top), box.bottom)
-    if (x - anchor[0]) ** 2 + (y - anchor[1]) ** 2 > 18**2:
-        sheet.rule([anchor[0], x], [anchor[1], y], MUTED, linewidth=0.9)
+    away = math.hypot(x - anchor[0], y - anchor[1])
+    if away > 3 * _DOT:
+        edge = (_DOT + 1) / away
+        start = (anchor[0] + (x - anchor[0]) * edge, anchor[1] + (y - anchor[1]) * edge)
+        sheet.rule([start[0], x], [start[1], y], MUTED, linewidth=0.9)
 
 
 def _key(sheet: Sheet, chart: PlacementMatrix, top: float) -> float:
     """Every plan with its title and corner, beside the field."""
     room, y = WIDTH - MARGIN - _KEY_LEFT, top
     for plan in chart.points[:MOST_IN_KEY]:
-        title = sheet.fit(f"{plan.label}  {plan.title}", room, 3, SMALL)
+        title = sheet.fit(f"{plan.label}: {plan.title}", room, 3, SMALL)
         y = sheet.lines(_KEY_LEFT, y, title, SMALL)
         y = sheet.lines(_KEY_LEFT, y, sheet.fit(plan.verdict(), room, 2, SMALL), SMALL, color=MUTED) + 13
     left = len(chart.points) - MOST_IN_KEY

@@ -96,10 +96,10 @@ class Sheet:
         fitted = self.fit(text, WIDTH - 2 * MARGIN, 2, TITLE, bold=True)
         self.bottom = self.lines(MARGIN, self.bottom, fitted, TITLE, weight="bold") + 12
 
-    def note(self, text: str, size: float = SMALL) -> None:
-        """A paragraph over the whole width, in the quieter colour."""
+    def note(self, text: str, size: float = SMALL, room: float = WIDTH - 2 * MARGIN) -> None:
+        """A paragraph in the quieter colour, over the whole width unless less room is given."""
         if text:
-            fitted = self.fit(text, WIDTH - 2 * MARGIN, 4, size)
+            fitted = self.fit(text, room, 4, size)
             self.bottom = self.lines(MARGIN, self.bottom, fitted, size, color=MUTED) + 4
 
     def rule(self, xs: Sequence[float], ys: Sequence[float], colour: str = RULE, **look: Any) -> None:

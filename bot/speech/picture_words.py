@@ -27,6 +27,7 @@ LITTLE, MUCH = "little", "much"
 SURE_KEY = "sure: full line, filled"
 UNSURE_KEY = "unsure: dashed line, hollow"
 ONE_ERROR = "Each ring reaches one standard error either way."
+RING_BEYOND = "Where no ring or only part of one shows, it is wider than the field."
 
 WITHOUT_CHANGE = "without the change"
 WITH_CHANGE = "with the change"

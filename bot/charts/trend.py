@@ -1,0 +1,167 @@
+"""A trial week by week: readings with their gaps, baseline, target and the interval of the trial's level."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
+
+from bot.charts.palette import BLUE, BODY, GREEN, GROUND, INK, MARGIN, MUTED, SMALL, VERMILLION, WIDTH
+from bot.charts.placing import spread
+from bot.charts.sheet import Sheet
+from bot.speech import picture_words as words
+from bot.speech.pictures import TrendWeek, TrialTrend, figure
+
+_LEFT = MARGIN + 62
+_FIELD_WIDTH = 790
+_HEIGHT = 430
+_LABEL_LEFT = _LEFT + _FIELD_WIDTH + 26
+_MOST_TICKS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class _Series:
+    """One line with its second sign: marker and dash beside the colour."""
+
+    name: str
+    xs: tuple[int, ...]
+    ys: tuple[float, ...]
+    colour: str
+    marker: str
+    dash: str | tuple[int, tuple[int, ...]]
+
+    @property
+    def readings(self) -> list[tuple[int, float]]:
+        return [(x, y) for x, y in zip(self.xs, self.ys, strict=True) if not math.isnan(y)]
+
+
+def _value(week: TrendWeek, of_trial: bool) -> float:
+    reading = week.trial if of_trial else week.control
+    return math.nan if week.gap or reading is None else reading
+
+
+def _series(chart: TrialTrend) -> list[_Series]:
+    weeks = sorted(chart.weeks, key=lambda week: week.week)
+    xs = tuple(week.week for week in weeks)
+    without = _Series(words.WITHOUT_CHANGE, xs, tuple(_value(w, False) for w in weeks), VERMILLION, "s", (0, (5, 2)))
+    changed = _Series(words.WITH_CHANGE, xs, tuple(_value(w, True) for w in weeks), BLUE, "o", "solid")
+    return [series for series in (without, changed) if series.readings]
+
+
+def draw_trend(sheet: Sheet, chart: TrialTrend) -> None:
+    sheet.title(chart.heading())
+    series = _series(chart)
+    if not series:
+        sheet.note(words.NO_READINGS, BODY)
+        sheet.note(chart.boundary_note, BODY)
+        return
+    for line in sheet.fit(chart.unit, WIDTH - 2 * MARGIN, 1, BODY):
+        sheet.bottom = sheet.lines(MARGIN, sheet.bottom, [line], color=MUTED) + 10
+    top = sheet.bottom
+    axes = sheet.plot(_LEFT, top, _FIELD_WIDTH, _HEIGHT)
+    low, high = _scales(axes, chart, series)
+    _start(sheet, axes, chart, high)
+    _levels(axes, chart)
+    for line_of in series:
+        _line(axes, line_of)
+    _gaps(sheet, axes, chart, low, high)
+    _first_week(sheet, axes, chart, series, high - low)
+    _labels(sheet, chart, series, lambda value: top + _HEIGHT * (high - value) / (high - low))
+    sheet.bottom = top + _HEIGHT + 48
+    sheet.text(_LEFT + _FIELD_WIDTH / 2, sheet.bottom, words.WEEKS, SMALL, color=MUTED, ha="center")
+    sheet.bottom += 20
+    sheet.note(chart.boundary_note, BODY)
+
+
+def _scales(axes: Axes, chart: TrialTrend, series: Sequence[_Series]) -> tuple[float, float]:
+    values = [y for line in series for _, y in line.readings]
+    values += [v for v in (chart.baseline, chart.target, *(chart.interval() or ())) if v is not None]
+    low, high = min(values), max(values)
+    margin = 0.12 * (high - low) or max(abs(high) * 0.1, 1.0)
+    low, high = (0.0 if 0 <= low < margin else low - margin), high + 1.6 * margin
+    weeks = sorted({week.week for week in chart.weeks})
+    axes.set_xlim(weeks[0] - 0.6, weeks[-1] + 0.6)
+    axes.set_ylim(low, high)
+    axes.xaxis.set_major_locator(FixedLocator(weeks) if len(weeks) <= _MOST_TICKS else MaxNLocator(12, integer=True))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:.0f}"))
+    axes.yaxis.set_major_locator(MaxNLocator(6))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda y, _: figure(y)))
+    axes.grid(axis="y", color="#E4E4E4", linewidth=0.8)
+    axes.set_axisbelow(True)
+    return low, high
+
+
+def _levels(axes: Axes, chart: TrialTrend) -> None:
+    if chart.baseline is not None:
+        axes.axhline(chart.baseline, color=MUTED, linewidth=1.4, linestyle=(0, (1, 2)))
+    if chart.target is not None:
+        axes.axhline(chart.target, color=GREEN, linewidth=2, linestyle=(0, (8, 3, 2, 3)))
+    interval, last = chart.interval(), max(week.week for week in chart.weeks)
+    if interval and last >= 1:
+        look = {"facecolor": "none", "edgecolor": "#B9D6E8", "hatch": "....", "linewidth": 0, "zorder": 0.6}
+        axes.fill_between([0.55, last + 0.45], interval[0], interval[1], **look)
+        for edge in interval:
+            axes.plot([0.55, last + 0.45], [edge, edge], color=BLUE, linewidth=1.1)
+
+
+def _line(axes: Axes, series: _Series) -> None:
+    """The weeks joined, but never over a gap, nor from the first week of the trial to the second."""
+    for xs, ys in _runs(series):
+        axes.plot(xs, ys, color=series.colour, linewidth=2.2, linestyle=series.dash, zorder=3)
+    for x, y in series.readings:
+        face = GROUND if x == 1 else series.colour
+        look = {"marker": series.marker, "markersize": 8, "markeredgecolor": series.colour, "markeredgewidth": 2}
+        axes.plot([x], [y], linestyle="none", markerfacecolor=face, zorder=4, **look)
+
+
+def _runs(series: _Series) -> Iterable[tuple[list[int], list[float]]]:
+    run: list[tuple[int, float]] = []
+    for x, y in zip(series.xs, series.ys, strict=True):
+        broken = math.isnan(y) or x == 1 or (run and (x != run[-1][0] + 1 or run[-1][0] == 1))
+        if broken and run:
+            yield [a for a, _ in run], [b for _, b in run]
+            run = []
+        if not math.isnan(y):
+            run.append((x, y))
+    if run:
+        yield [a for a, _ in run], [b for _, b in run]
+
+
+def _start(sheet: Sheet, axes: Axes, chart: TrialTrend, high: float) -> None:
+    if min(week.week for week in chart.weeks) < 1 <= max(week.week for week in chart.weeks):
+        axes.axvline(0.5, color=INK, linewidth=1.2)
+        sheet.letter(axes, 0.44, high, words.TRIAL_STARTS, SMALL, ha="right", va="top", color=INK)
+
+
+def _gaps(sheet: Sheet, axes: Axes, chart: TrialTrend, low: float, high: float) -> None:
+    for week in chart.weeks:
+        if week.gap or (week.control is None and week.trial is None):
+            look = {"rotation": 90, "ha": "center", "va": "bottom", "color": MUTED}
+            sheet.letter(axes, week.week, low + 0.03 * (high - low), words.NO_NUMBER, SMALL, **look)
+
+
+def _first_week(sheet: Sheet, axes: Axes, chart: TrialTrend, series: Sequence[_Series], reach: float) -> None:
+    firsts = [y for line in series for x, y in line.readings if x == 1]
+    if firsts:
+        at = max(firsts) + 0.035 * reach
+        sheet.letter(axes, 1, at, words.FIRST_WEEK, SMALL, ha="center", va="bottom", color=MUTED, linespacing=1.1)
+
+
+def _labels(sheet: Sheet, chart: TrialTrend, series: Sequence[_Series], to_y: Callable[[float], float]) -> None:
+    """Names at the right end of what they name, moved apart where they would cover each other."""
+    entries = [(line.name, line.readings[-1][1], line.colour) for line in series]
+    if chart.baseline is not None:
+        entries.append((words.baseline(chart.baseline), chart.baseline, MUTED))
+    if chart.target is not None:
+        entries.append((words.target(chart.target), chart.target, GREEN))
+    if interval := chart.interval():
+        entries.append((words.interval(*interval), sum(interval) / 2, BLUE))
+    wanted = [to_y(value) for _, value, _ in entries]
+    top, bottom = sheet.bottom, sheet.bottom + _HEIGHT
+    for (text, _, colour), end, y in zip(entries, wanted, spread(wanted, 30, top, bottom), strict=True):
+        sheet.rule([_LEFT + _FIELD_WIDTH + 2, _LABEL_LEFT - 6], [end, y], colour, linewidth=1)
+        for line in sheet.fit(text, WIDTH - MARGIN - _LABEL_LEFT, 1, BODY):
+            sheet.text(_LABEL_LEFT, y + 5, line, BODY)
