@@ -1,4 +1,4 @@
-"""What the room itself checks of a form before the bot sees it: shape and length, as any chat service does."""
+"""What the room itself checks of a form before the bot sees it: shape and length, as chat services do."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """The room's memory: one SQLite file, or ":memory:", in which everything stands that people and the bot did.
 
-The calls are short and block: on an embedded database a write takes some tens of microseconds, less than the way to a
-thread and back. WAL with synchronous=NORMAL loses at most the last moments at a power cut, nothing when the process
-dies; the room is for rehearsal and small teams, and what the bot must not lose stands in its own store.
+The calls are short and block: on an embedded database a write takes some tens of microseconds, less than the
+way to a thread and back. WAL with synchronous=NORMAL loses at most the last moments at a power cut, nothing
+when the process dies; the room is for rehearsals and small teams, and the bot keeps its own in its store.
 """
 
 from __future__ import annotations
@@ -11,18 +11,14 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
-from pydantic import TypeAdapter
-
+from bot.chat.room import rows
 from bot.chat.room.records import FileRecord, NoteRecord, Record
 from bot.chat.room.schema import SCHEMA, VERSION
 from bot.ports import Person, Place, Reaction
 from bot.speech.message import Form, Message
-
-_CARD: TypeAdapter[Message] = TypeAdapter(Message)
-_FORM: TypeAdapter[Form] = TypeAdapter(Form)
 
 
 class Log:
@@ -76,9 +72,9 @@ class Log:
 
     def put_person(self, person: Person) -> None:
         self._db.execute(
-            f"insert into people ({_PERSON}) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do update set"
-            " name = excluded.name, zone = excluded.zone, is_bot = excluded.is_bot, is_guest = excluded.is_guest,"
-            " is_foreign = excluded.is_foreign, is_gone = excluded.is_gone",
+            f"insert into people ({rows.PERSON}) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do update set"
+            " name = excluded.name, zone = excluded.zone, is_bot = excluded.is_bot,"
+            " is_guest = excluded.is_guest, is_foreign = excluded.is_foreign, is_gone = excluded.is_gone",
             (
                 person.id,
                 person.name,
@@ -91,11 +87,11 @@ class Log:
         )
 
     def person(self, person_id: str) -> Person | None:
-        row = self._one(f"select {_PERSON} from people where id = ?", person_id)
-        return _person(row) if row else None
+        row = self._one(f"select {rows.PERSON} from people where id = ?", person_id)
+        return rows.person_of(row) if row else None
 
     def people(self) -> tuple[Person, ...]:
-        return tuple(map(_person, self._rows(f"select {_PERSON} from people order by rowid")))
+        return tuple(map(rows.person_of, self._rows(f"select {rows.PERSON} from people order by rowid")))
 
     def put_channel(self, channel: str, name: str) -> None:
         self._db.execute(
@@ -121,14 +117,14 @@ class Log:
 
     def members(self, channel: str) -> tuple[Person, ...]:
         joined = "people join members on person = id where channel = ? order by members.rowid"
-        return tuple(map(_person, self._rows(f"select {_PERSON} from {joined}", channel)))
+        return tuple(map(rows.person_of, self._rows(f"select {rows.PERSON} from {joined}", channel)))
 
     def put_home(self, person_id: str, card: Message) -> None:
-        self._db.execute("update people set home = ? where id = ?", (_CARD.dump_json(card), person_id))
+        self._db.execute("update people set home = ? where id = ?", (rows.CARD.dump_json(card), person_id))
 
     def home(self, person_id: str) -> Message | None:
         row = self._one("select home from people where id = ?", person_id)
-        return _card(row[0]) if row else None
+        return rows.card_of(row[0]) if row else None
 
     # --- messages -------------------------------------------------------------------------------------------
 
@@ -152,23 +148,23 @@ class Log:
             "insert into messages (kind, root, thread, author, at, revision, body, card, mentioned, key)"
             " values (?, ?, ?, ?, ?, (select coalesce(max(revision), 0) + 1 from messages), ?, ?, ?, ?)"
         )
-        body = _CARD.dump_json(card) if card is not None else None
-        return message_id(
-            self._insert(sql, *_place_values(place), author, _moment(at), text, body, mentioned, key)
+        body = rows.CARD.dump_json(card) if card is not None else None
+        return rows.message_id(
+            self._insert(sql, *rows.place_values(place), author, rows.stamp(at), text, body, mentioned, key)
         )
 
     def change_text(self, message: str, text: str) -> None:
         self._change(message, "body = ?, edited = 1", text)
 
     def change_card(self, message: str, card: Message) -> None:
-        self._change(message, "card = ?", _CARD.dump_json(card))
+        self._change(message, "card = ?", rows.CARD.dump_json(card))
 
     def erase(self, message: str) -> None:
         """Takes words, files and reactions away for good; the place in the order remains."""
         with self.together():
             self._change(message, "body = null, card = null, gone = 1")
             for table in ("files", "reactions"):
-                self._db.execute(f"delete from {table} where message = ?", (_seq(message),))
+                self._db.execute(f"delete from {table} where message = ?", (rows.seq_of(message),))
 
     def touch(self, message: str) -> None:
         """Marks a change of what hangs under the message."""
@@ -176,30 +172,35 @@ class Log:
 
     def _change(self, message: str, what: str, *values: Any) -> None:
         sql = f"update messages set {what}, revision = (select max(revision) + 1 from messages) where seq = ?"
-        self._db.execute(sql, (*values, _seq(message)))
+        self._db.execute(sql, (*values, rows.seq_of(message)))
 
     def message(self, message: str) -> Record | None:
-        found = self._records(self._rows(f"select {_MESSAGE} from messages where seq = ?", _seq(message)))
+        found = self._records(
+            self._rows(f"select {rows.MESSAGE} from messages where seq = ?", rows.seq_of(message))
+        )
         return found[0] if found else None
 
     def by_key(self, key: str) -> Record | None:
         """The earliest message with the key."""
-        rows = self._rows(f"select {_MESSAGE} from messages where key = ? order by seq limit 1", key)
-        return self._records(rows)[0] if rows else None
+        found = self._rows(f"select {rows.MESSAGE} from messages where key = ? order by seq limit 1", key)
+        return self._records(found)[0] if found else None
 
     def messages(self, place: Place | None = None, *, above: int = 0) -> tuple[Record, ...]:
         """In order; of a conversation with all its threads, or of one thread; changed after a revision."""
-        sql = f"select {_MESSAGE} from messages where revision > ?"
+        sql = f"select {rows.MESSAGE} from messages where revision > ?"
         values: list[str | int] = [above]
         if place is not None:
             sql, values = f"{sql} and kind = ? and root = ?", [*values, place.kind, place.id]
         if place is not None and place.thread is not None:
-            sql, values = f"{sql} and (thread = ? or seq = ?)", [*values, place.thread, _seq(place.thread)]
+            sql, values = (
+                f"{sql} and (thread = ? or seq = ?)",
+                [*values, place.thread, rows.seq_of(place.thread)],
+            )
         return self._records(self._rows(f"{sql} order by seq", *values))
 
-    def _records(self, rows: Sequence[Any]) -> tuple[Record, ...]:
-        records = [self._record(row) for row in rows]
-        busy = self._hanging([row[0] for row in rows])
+    def _records(self, found: Sequence[Any]) -> tuple[Record, ...]:
+        records = [self._record(row) for row in found]
+        busy = self._hanging([row[0] for row in found])
         return tuple(
             replace(r, reactions=busy[r.id][0], files=busy[r.id][1]) if r.id in busy else r for r in records
         )
@@ -207,13 +208,13 @@ class Log:
     def _record(self, row: Any) -> Record:
         seq, kind, root, thread, author, at, revision, text, card, mentioned, edited, gone = row
         return Record(
-            id=message_id(seq),
+            id=rows.message_id(seq),
             place=Place(self.tenant, kind, root, thread),
             author=author,
             at=datetime.fromisoformat(at),
             revision=revision,
             text=text,
-            message=_card(card),
+            message=rows.card_of(card),
             mentioned=bool(mentioned),
             edited=bool(edited),
             gone=bool(gone),
@@ -228,12 +229,12 @@ class Log:
         for seq, person, emoji in self._rows(
             "select message, person, emoji from reactions where message between ? and ? order by rowid", *span
         ):
-            reactions.setdefault(message_id(seq), []).append(Reaction(person, emoji))
+            reactions.setdefault(rows.message_id(seq), []).append(Reaction(person, emoji))
         files: dict[str, list[FileRecord]] = {}
         for message, *row in self._rows(
-            f"select message, {_FILE} from files where message between ? and ? order by seq", *span
+            f"select message, {rows.FILE} from files where message between ? and ? order by seq", *span
         ):
-            files.setdefault(message_id(message), []).append(_file(row))
+            files.setdefault(rows.message_id(message), []).append(rows.file_of(row))
         return {
             m: (tuple(reactions.get(m, ())), tuple(files.get(m, ()))) for m in reactions.keys() | files.keys()
         }
@@ -247,7 +248,7 @@ class Log:
         else:
             sql = "delete from reactions where message = ? and person = ? and emoji = ?"
         with self.together():
-            changed = self._db.execute(sql, (_seq(message), person, emoji)).rowcount > 0
+            changed = self._db.execute(sql, (rows.seq_of(message), person, emoji)).rowcount > 0
             if changed:
                 self.touch(message)
         return changed
@@ -257,21 +258,24 @@ class Log:
     ) -> str:
         columns = "message, name, media_type, content, title, alternative"
         sql = f"insert into files ({columns}) values (?, ?, ?, ?, ?, ?)"
-        return f"f{self._insert(sql, _seq(message), name, media_type, content, title, words):06d}"
+        return f"f{self._insert(sql, rows.seq_of(message), name, media_type, content, title, words):06d}"
 
     def file(self, file_id: str) -> tuple[FileRecord, str, bytes] | None:
         """The file, the message under which it hangs, and its bytes."""
-        row = self._one(f"select {_FILE}, message, content from files where seq = ?", _seq(file_id))
-        return (_file(row[:6]), message_id(row[6]), row[7]) if row else None
+        row = self._one(
+            f"select {rows.FILE}, message, content from files where seq = ?", rows.seq_of(file_id)
+        )
+        return (rows.file_of(row[:6]), rows.message_id(row[6]), row[7]) if row else None
 
     # --- private words and open forms -----------------------------------------------------------------------
 
     def put_note(self, person: str, place: Place, at: datetime, card: Message) -> str:
         sql = "insert into notes (person, kind, root, thread, at, card) values (?, ?, ?, ?, ?, ?)"
-        return f"n{self._insert(sql, person, *_place_values(place), _moment(at), _CARD.dump_json(card)):06d}"
+        values = (person, *rows.place_values(place), rows.stamp(at), rows.CARD.dump_json(card))
+        return f"n{self._insert(sql, *values):06d}"
 
     def notes(self, person: str) -> tuple[NoteRecord, ...]:
-        rows = self._rows(
+        found = self._rows(
             "select seq, kind, root, thread, at, card from notes where person = ? order by seq", person
         )
         return tuple(
@@ -280,13 +284,13 @@ class Log:
                 person,
                 Place(self.tenant, kind, root, thread),
                 datetime.fromisoformat(at),
-                _CARD.validate_json(card),
+                rows.CARD.validate_json(card),
             )
-            for seq, kind, root, thread, at, card in rows
+            for seq, kind, root, thread, at, card in found
         )
 
     def drop_note(self, person: str, note: str) -> None:
-        self._db.execute("delete from notes where person = ? and seq = ?", (person, _seq(note)))
+        self._db.execute("delete from notes where person = ? and seq = ?", (person, rows.seq_of(note)))
 
     def keep_notes(self, person: str, most: int) -> None:
         """Forgets all but the latest private words to the person."""
@@ -295,13 +299,13 @@ class Log:
         self._db.execute(sql, (person, person, most))
 
     def put_form(self, person: str, place: Place, form: Form) -> None:
-        values = (person, form.action, form.value, *_place_values(place), _FORM.dump_json(form))
+        values = (person, form.action, form.value, *rows.place_values(place), rows.FORM.dump_json(form))
         self._db.execute("insert or replace into forms values (?, ?, ?, ?, ?, ?, ?)", values)
 
     def form(self, person: str, action: str, value: str) -> tuple[Place, Form] | None:
         sql = "select kind, root, thread, form from forms where person = ? and action = ? and value = ?"
         row = self._one(sql, person, action, value)
-        return (Place(self.tenant, *row[:3]), _FORM.validate_json(row[3])) if row else None
+        return (Place(self.tenant, *row[:3]), rows.FORM.validate_json(row[3])) if row else None
 
     def drop_form(self, person: str, action: str, value: str) -> None:
         self._db.execute(
@@ -315,12 +319,12 @@ class Log:
             "insert into reads values (?, ?, ?, ?) on conflict (person, kind, root)"
             " do update set seq = max(seq, excluded.seq)"
         )
-        self._db.execute(sql, (person, place.kind, place.id, _seq(message)))
+        self._db.execute(sql, (person, place.kind, place.id, rows.seq_of(message)))
 
     def reads(self, person: str) -> dict[tuple[str, str], str]:
         """(kind, id) of a conversation to the last message read in it."""
-        rows = self._rows("select kind, root, seq from reads where person = ?", person)
-        return {(kind, root): message_id(seq) for kind, root, seq in rows}
+        found = self._rows("select kind, root, seq from reads where person = ?", person)
+        return {(kind, root): rows.message_id(seq) for kind, root, seq in found}
 
     def put_pass(self, digest: str, person: str) -> None:
         self._db.execute("insert into passes values (?, ?)", (digest, person))
@@ -336,9 +340,12 @@ class Log:
 
     def put_act(self, key: str, person: str, place: Place, at: datetime, sort: str, body: bytes) -> bool:
         """False when the key has been seen."""
-        sql = f"insert or ignore into acts ({_ACT}) values (?, ?, ?, ?, ?, ?, ?, ?)"
+        sql = f"insert or ignore into acts ({rows.ACT}) values (?, ?, ?, ?, ?, ?, ?, ?)"
         return (
-            self._db.execute(sql, (key, person, *_place_values(place), _moment(at), sort, body)).rowcount > 0
+            self._db.execute(
+                sql, (key, person, *rows.place_values(place), rows.stamp(at), sort, body)
+            ).rowcount
+            > 0
         )
 
     def next_act(self) -> int:
@@ -346,11 +353,13 @@ class Log:
 
     def act(self, key: str) -> tuple[Any, ...] | None:
         """(key, person, place, at, sort, body), or None when it is unknown or done."""
-        rows = self._rows(f"select {_ACT} from acts where key = ? and not done", key)
-        return self._act(rows[0]) if rows else None
+        found = self._rows(f"select {rows.ACT} from acts where key = ? and not done", key)
+        return self._act(found[0]) if found else None
 
     def open_acts(self) -> Iterable[tuple[Any, ...]]:
-        return [self._act(row) for row in self._rows(f"select {_ACT} from acts where not done order by seq")]
+        return [
+            self._act(row) for row in self._rows(f"select {rows.ACT} from acts where not done order by seq")
+        ]
 
     def is_done(self, key: str) -> bool:
         return self._one("select 1 from acts where key = ? and done", key) is not None
@@ -362,42 +371,3 @@ class Log:
     def _act(self, row: Any) -> tuple[Any, ...]:
         key, person, kind, root, thread, at, sort, body = row
         return key, person, Place(self.tenant, kind, root, thread), datetime.fromisoformat(at), sort, body
-
-
-_PERSON = "id, name, zone, is_bot, is_guest, is_foreign, is_gone"
-_MESSAGE = "seq, kind, root, thread, author, at, revision, body, card, mentioned, edited, gone"
-_FILE = "seq, name, media_type, length(content), title, alternative"
-_ACT = "key, person, kind, root, thread, at, sort, body"
-
-
-def message_id(seq: int) -> str:
-    return f"m{seq:06d}"
-
-
-def _seq(any_id: str) -> int:
-    """The number in an id; -1, which no row has, for anything that is no id of ours."""
-    digits = any_id[1:]
-    return int(digits) if digits.isascii() and digits.isdigit() and len(digits) < 16 else -1
-
-
-def _person(row: Any) -> Person:
-    return Person(row[0], row[1], row[2], *map(bool, row[3:]))
-
-
-def _file(row: Any) -> FileRecord:
-    seq, name, media_type, size, title, alternative = row
-    return FileRecord(f"f{seq:06d}", name, media_type, size, title, alternative)
-
-
-def _card(body: bytes | None) -> Message | None:
-    return None if body is None else _CARD.validate_json(body)
-
-
-def _place_values(place: Place) -> tuple[str, str, str | None]:
-    return place.kind, place.id, place.thread
-
-
-def _moment(at: datetime) -> str:
-    if at.tzinfo is None:
-        raise ValueError("a moment without a zone cannot be kept")
-    return at.astimezone(UTC).isoformat()

@@ -52,11 +52,11 @@ class BotSide:
     def tenant(self) -> str:
         return self.log.tenant
 
-    def channel(self, channel: str) -> Place:
-        return Place(self.tenant, "channel", channel)
+    def channel(self, channel: str, thread: str | None = None) -> Place:
+        return Place(self.tenant, "channel", channel, thread)
 
-    def direct(self, person: str) -> Place:
-        return Place(self.tenant, "direct", person)
+    def direct(self, person: str, thread: str | None = None) -> Place:
+        return Place(self.tenant, "direct", person, thread)
 
     async def post(self, place: Place, message: Message, *, key: str) -> str:
         """Posts the card with its seeds under it; the same key twice is one message unless told otherwise.

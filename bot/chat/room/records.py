@@ -43,7 +43,7 @@ class FileRecord:
 class Record:
     """One message of the room. People's carry `text`, the bot's carry `message`; erased ones carry neither.
 
-    `revision` grows with every change anywhere in the room: whoever knows revision n asks for what is above it.
+    `revision` grows with every change anywhere in the room: whoever knows n asks for what is above it.
     """
 
     id: str

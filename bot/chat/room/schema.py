@@ -12,9 +12,9 @@ create table members (
   channel text not null references channels, person text not null references people, unique (channel, person)
 ) strict;
 create table messages (
-  seq integer primary key, kind text not null, root text not null, thread text, author text not null, at text not null,
-  revision int not null, body text, card blob, mentioned int not null, edited int not null default 0,
-  gone int not null default 0, key text
+  seq integer primary key, kind text not null, root text not null, thread text, author text not null,
+  at text not null, revision int not null, body text, card blob, mentioned int not null,
+  edited int not null default 0, gone int not null default 0, key text
 ) strict;
 create unique index message_revision on messages (revision);
 create index message_place on messages (kind, root, seq);
@@ -24,8 +24,8 @@ create table reactions (
   unique (message, person, emoji)
 ) strict;
 create table files (
-  seq integer primary key, message int not null references messages, name text not null, media_type text not null,
-  content blob not null, title text not null, alternative text not null
+  seq integer primary key, message int not null references messages, name text not null,
+  media_type text not null, content blob not null, title text not null, alternative text not null
 ) strict;
 create index file_message on files (message);
 create table notes (
@@ -37,8 +37,9 @@ create table forms (
   thread text, form blob not null, unique (person, action, value)
 ) strict;
 create table acts (
-  seq integer primary key, key text not null unique, person text not null, kind text not null, root text not null,
-  thread text, at text not null, sort text not null, body blob, done int not null default 0
+  seq integer primary key, key text not null unique, person text not null, kind text not null,
+  root text not null, thread text, at text not null, sort text not null, body blob,
+  done int not null default 0
 ) strict;
 create index act_open on acts (seq) where not done;
 create table passes (digest text primary key, person text not null references people) strict;

@@ -1,7 +1,7 @@
 """The room as people use it; with `BotSide` it is the whole chat service.
 
-Every act of a person is logged with a key of its own before the bot hears of it, and counts as delivered only when
-the bot's front door has returned. What was never acknowledged is handed over again by `redeliver`.
+Every act of a person is logged with a key of its own before the bot hears of it, and counts as delivered only
+when the bot's front door has returned. What was never acknowledged is handed over again by `redeliver`.
 """
 
 from __future__ import annotations
@@ -168,7 +168,7 @@ class Room(BotSide):
         key: str | None = None,
         forged: bool = False,
     ) -> Reply:
-        """Presses a button of a message or, with None, of the person's own page or of a private word to them."""
+        """Presses a button of a message; with None, of the person's own page or of a private word to them."""
         place = self.direct(person)
         if message_id is not None:
             place = self._visible(person, message_id, forged=forged).place
