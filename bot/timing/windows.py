@@ -163,6 +163,35 @@ def after_downtime(
     return extended_by(window, lost, calendars, now=up)
 
 
+def rereckoned(
+    window: Window,
+    before: Mapping[str, WorkingCalendar],
+    after: Mapping[str, WorkingCalendar],
+    now: datetime,
+) -> Window:
+    """The window when members' calendars change at `now` (a journey, an absence, new zone data).
+
+    Hours already had stay counted; what is left is counted by the new calendar. The close moves later if need
+    be, by no more than the usual limit, and never earlier. Members without a calendar in `after` are left
+    out.
+    """
+    if window.live:
+        return window
+    moment = in_utc(now, "now")
+    kept = {name: done for name, done in window.personal if name in after}
+    changed = {
+        name: add_working_hours(after[name], moment, working_hours_between(before[name], moment, done))
+        for name, done in kept.items()
+        if done > moment and after[name] != before[name]
+    }
+    wanted = [done for done in changed.values() if window.due < done <= window.due + HOLD_UP_LIMIT]
+    due = closing_moment(after, max(wanted)) if wanted else window.due
+    personal = tuple((kept | changed).items())
+    return replace(
+        window, due=due, personal=personal, holding_up=tuple(item for item in personal if item[1] > due)
+    )
+
+
 def _prolonged(
     window: Window, calendars: Mapping[str, WorkingCalendar], start: datetime, hours: float
 ) -> Window:
