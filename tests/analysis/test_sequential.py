@@ -1,0 +1,252 @@
+"""Boundaries for weekly looks, against published constants and a second way of integrating."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from bot.analysis.inputs import BadNumber
+from bot.analysis.sequential import (
+    SPENDING_KINDS,
+    classic_boundaries,
+    closing_boundary,
+    crossing_probability,
+    inflation,
+    spending_boundaries,
+    spent,
+    wang_tsiatis_boundaries,
+)
+
+
+def equal(looks: int) -> tuple[float, ...]:
+    return tuple((k + 1) / looks for k in range(looks))
+
+
+def printed(digits: int) -> float:
+    """Half a unit of the last printed digit, and a hair for the comparison itself."""
+    return 0.5 * 10**-digits + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("looks", "alpha", "constant", "digits"),
+    [
+        # Jennison & Turnbull, Group Sequential Methods (2000), table 2.1
+        (2, 0.05, 2.178, 3),
+        (3, 0.05, 2.289, 3),
+        (5, 0.05, 2.413, 3),
+        (10, 0.05, 2.555, 3),
+        (2, 0.01, 2.7718, 4),
+        (5, 0.01, 2.9863, 4),
+        (2, 0.10, 1.8754, 4),
+        (5, 0.10, 2.1217, 4),
+        (1, 0.05, 1.9600, 4),
+    ],
+)
+def test_pocock_constants(looks: int, alpha: float, constant: float, digits: int) -> None:
+    """Pocock's boundary is one constant for all looks, as tabled."""
+    boundaries = classic_boundaries(looks, alpha, "pocock")
+    assert len(boundaries) == looks
+    assert boundaries == pytest.approx([constant] * looks, abs=printed(digits))
+
+
+@pytest.mark.parametrize(
+    ("looks", "alpha", "constant", "digits"),
+    [
+        # Jennison & Turnbull (2000), table 2.3
+        (2, 0.05, 1.9774, 4),
+        (3, 0.05, 2.004, 3),
+        (5, 0.05, 2.040, 3),
+        (10, 0.05, 2.0865, 4),
+        (2, 0.01, 2.5796, 4),
+        (5, 0.01, 2.6212, 4),
+        (2, 0.10, 1.6780, 4),
+        (5, 0.10, 1.7509, 4),
+    ],
+)
+def test_obrien_fleming_constants(looks: int, alpha: float, constant: float, digits: int) -> None:
+    """O'Brien and Fleming's boundary is the tabled constant times sqrt(K / k)."""
+    boundaries = classic_boundaries(looks, alpha, "obrien-fleming")
+    assert boundaries[-1] == pytest.approx(constant, abs=printed(digits))
+    expected = [boundaries[-1] * math.sqrt(looks / (k + 1)) for k in range(looks)]
+    assert boundaries == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(("looks", "constant"), [(2, 2.0382), (5, 2.1360)])
+def test_wang_tsiatis_constants(looks: int, constant: float) -> None:
+    """Wang & Tsiatis (1987), delta .25: the last boundary is the tabled constant (Jennison & Turnbull, table
+    2.7).
+    """
+    boundaries = wang_tsiatis_boundaries(looks, 0.25)
+    assert boundaries[-1] == pytest.approx(constant, abs=printed(4))
+    assert boundaries[0] == pytest.approx(constant * looks**0.25, abs=1e-3)
+
+
+def test_three_standard_errors_at_each_interim_look() -> None:
+    """Haybittle and Peto's 3 at four interim looks leaves 1.9900 for the last of five."""
+    assert closing_boundary([3.0] * 4, equal(5)) == pytest.approx(1.9900, abs=printed(4))
+
+
+SPENDING = [
+    # Lan & DeMets (1983), half of alpha on each side; five equal looks
+    (equal(5), "obrien-fleming", [4.8769, 3.3570, 2.6803, 2.2898, 2.0310], printed(4)),
+    (equal(5), "pocock", [2.4380, 2.4268, 2.4102, 2.3966, 2.3860], printed(4)),
+    (equal(5), "linear", [2.5758, 2.4920, 2.4108, 2.3391, 2.2755], printed(4)),
+    # the same functions at unequal looks (own arithmetic by Simpson's rule)
+    ((0.25, 0.60, 1.0), "obrien-fleming", [4.3326, 2.6689, 1.9810], printed(4)),
+    ((0.2, 0.35, 0.7, 1.0), "obrien-fleming", [4.8769, 3.6131, 2.4406, 2.0002], printed(4)),
+    ((0.2, 0.35, 0.7, 1.0), "pocock", [2.4380, 2.4854, 2.3052, 2.3194], printed(4)),
+]
+
+
+@pytest.mark.parametrize(("fractions", "kind", "expected", "tolerance"), SPENDING)
+def test_spending_boundaries(
+    fractions: tuple[float, ...], kind: str, expected: list[float], tolerance: float
+) -> None:
+    """Alpha spending gives the published critical values at equal and unequal looks."""
+    assert spending_boundaries(fractions, 0.05, kind) == pytest.approx(expected, abs=tolerance)
+
+
+def test_not_the_other_convention() -> None:
+    """The O'Brien-Fleming type spends alpha per side: 4.88 at the first of five looks, not 4.38."""
+    assert spending_boundaries(equal(5))[0] == pytest.approx(4.8769, abs=printed(4))
+
+
+@pytest.mark.parametrize(
+    ("looks", "error", "digits"),
+    [
+        # Armitage, McPherson & Rowe (1969)
+        (2, 0.083, 3),
+        (3, 0.107, 3),
+        (4, 0.126, 3),
+        (5, 0.142, 3),
+        (10, 0.1934, 4),
+        (20, 0.2479, 4),
+    ],
+)
+def test_naive_looks(looks: int, error: float, digits: int) -> None:
+    """Looking again and again at 1.96 raises the false alarms as published."""
+    each = crossing_probability([stats.norm.ppf(0.975)] * looks, equal(looks))
+    assert sum(up + down for up, down in each) == pytest.approx(error, abs=printed(digits))
+
+
+@pytest.mark.parametrize(
+    ("kind", "power", "two", "five"),
+    [
+        # Jennison & Turnbull (2000), tables 2.2 and 2.4 print three decimals of these
+        ("pocock", 0.8, 1.1104, 1.2284),
+        ("pocock", 0.9, 1.1001, 1.2065),
+        ("obrien-fleming", 0.8, 1.0078, 1.0284),
+        ("obrien-fleming", 0.9, 1.0071, 1.0265),
+    ],
+)
+def test_inflation(kind: str, power: float, two: float, five: float) -> None:
+    """The largest sample grows by the tabled factor when one looks two or five times."""
+    for looks, factor in ((2, two), (5, five)):
+        found = inflation(classic_boundaries(looks, 0.05, kind), equal(looks), power)
+        assert found == pytest.approx(factor, abs=printed(4))
+
+
+steps = st.lists(st.integers(1, 40), min_size=1, max_size=5, unique=True).map(
+    lambda whole: tuple(sorted(one / 40 for one in whole))
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(fractions=steps, kind=st.sampled_from(SPENDING_KINDS), alpha=st.floats(0.01, 0.2))
+def test_exactly_the_spent_alpha_is_used(fractions: tuple[float, ...], kind: str, alpha: float) -> None:
+    """Whatever the looks, the false alarms up to the last look are what the function spends by then."""
+    boundaries = spending_boundaries(fractions, alpha, kind)
+    total = sum(up + down for up, down in crossing_probability(boundaries, fractions))
+    assert total == pytest.approx(spent(fractions[-1], alpha, kind), abs=1e-9)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    first=st.floats(0.05, 0.9),
+    critical=st.tuples(st.floats(1.0, 4.0), st.floats(1.0, 4.0)),
+    drift=st.floats(-4, 4),
+)
+def test_two_looks_against_the_bivariate_normal(
+    first: float, critical: tuple[float, float], drift: float
+) -> None:
+    """Two looks are a rectangle under a bivariate normal distribution (scipy), with any drift."""
+    each = crossing_probability(critical, (first, 1.0), drift)
+    correlation = math.sqrt(first)
+    normal = stats.multivariate_normal(
+        mean=[drift * correlation, drift], cov=[[1.0, correlation], [correlation, 1.0]]
+    )
+    inside = normal.cdf(np.array(critical), lower_limit=-np.array(critical))
+    assert 1 - sum(up + down for up, down in each) == pytest.approx(inside, abs=1e-6)
+
+
+def test_spending_by_weeks_while_people_come_unevenly() -> None:
+    """With their own information the looks keep the error, though alpha is spent by weeks (Lan & DeMets
+    1989).
+    """
+    information = (100.0, 900.0, 1200.0)
+    boundaries = spending_boundaries(equal(3), information=information)
+    fractions = [one / 1200 for one in information]
+    total = sum(up + down for up, down in crossing_probability(boundaries, fractions))
+    assert total == pytest.approx(0.05, abs=1e-9)
+    assert boundaries != pytest.approx(spending_boundaries(equal(3)), abs=1e-3)
+
+
+def test_looks_too_early_to_show_anything_have_no_boundary() -> None:
+    """Where less alpha is spent than floats can hold the critical value is infinite, and later looks still
+    work.
+    """
+    boundaries = spending_boundaries((0.0001, 1.0))
+    assert boundaries[0] == math.inf
+    assert boundaries[1] == pytest.approx(1.96, abs=1e-3)
+
+
+NAN = float("nan")
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: classic_boundaries(0),
+        lambda: classic_boundaries(-1),
+        lambda: classic_boundaries("5"),
+        lambda: classic_boundaries(2.5),
+        lambda: classic_boundaries(101),
+        lambda: classic_boundaries(5, 0.0),
+        lambda: classic_boundaries(5, 1.0),
+        lambda: classic_boundaries(5, NAN),
+        lambda: classic_boundaries(5, 0.05, "flat"),
+        lambda: wang_tsiatis_boundaries(5, NAN),
+        lambda: spending_boundaries([]),
+        lambda: spending_boundaries("0.5"),
+        lambda: spending_boundaries([0.0, 1.0]),
+        lambda: spending_boundaries([0.5, 0.5]),
+        lambda: spending_boundaries([0.8, 0.4]),
+        lambda: spending_boundaries([0.5, 1.2]),
+        lambda: spending_boundaries([0.5, NAN]),
+        lambda: spending_boundaries([0.5, 1.0], 1.5),
+        lambda: spending_boundaries([0.5, 1.0], kind="none"),
+        lambda: spending_boundaries([0.5, 1.0], information=[1.0]),
+        lambda: spending_boundaries([0.5, 1.0], information=[2.0, 1.0]),
+        lambda: crossing_probability([2.0], [0.5, 1.0]),
+        lambda: crossing_probability([], [1.0]),
+        lambda: crossing_probability([-2.0], [1.0]),
+        lambda: crossing_probability([2.0], [1.0], NAN),
+        lambda: closing_boundary([3.0, 3.0], [0.5, 1.0]),
+        lambda: closing_boundary([1.0], [0.5, 1.0]),
+        lambda: inflation([2.0], [1.0], 1.0),
+        lambda: inflation([2.0], [1.0], 0.01),
+        lambda: spent(1.1),
+        lambda: spent(0.5, kind="none"),
+    ],
+)
+def test_bad_input_is_named(call) -> None:
+    """A wrong argument is refused with its name, its value and what would do."""
+    with pytest.raises(BadNumber) as refused:
+        call()
+    assert refused.value.argument in str(refused.value)
+    assert "allowed: " in str(refused.value)
