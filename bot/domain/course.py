@@ -1,0 +1,317 @@
+"""The course of a round: starting, windows, being done, closing, extending, pausing, ending."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from bot.domain import ballots, checks, merging, notes, people, placement, plans, questions
+from bot.domain.commands import BOT, Cancel, Close, Command, Done, Extend, Pause, Resume, SetWindow, Start
+from bot.domain.facts import (
+    EverybodyIn,
+    Fact,
+    GotStuck,
+    MemberDone,
+    NotEverybodyIn,
+    RoleHandedOver,
+    RoundCancelled,
+    RoundPaused,
+    RoundResumed,
+    Started,
+    StepExtended,
+    StepOpened,
+    WindowSet,
+)
+from bot.domain.names import RUNNING, MemberId, Role, Step
+from bot.domain.refusals import Because, Refused
+from bot.domain.state import Round
+from bot.domain.texts import accepted
+
+Facts = tuple[Fact, ...]
+MOST_LIVE_EXTENSIONS = 10  # "5 more minutes", ten times at most (WCAG 2.2, 2.2.1)
+MOST_DAYS_EXTENSIONS = 3
+SETTLING = {"days": timedelta(minutes=10), "live": timedelta(seconds=15)}
+
+CLOSERS: dict[Step, Callable[[Round], Facts]] = {
+    Step.NOTES: notes.close,
+    Step.MERGE: merging.close,
+    Step.DOTS: ballots.close_dots,
+    Step.QUESTIONS: questions.publish,
+    Step.PRECEDENTS: questions.close_precedents,
+    Step.PLANS: plans.close,
+    Step.BALLOT: ballots.close_ballot,
+    Step.PLACEMENT: placement.close,
+}
+# Steps that wait for one person's decision, and whose.
+DECISIONS: dict[Step, Role] = {
+    Step.FOCUS: Role.DECISION_MAKER,
+    Step.QUESTIONS: Role.FACILITATOR,
+    Step.COMMITMENT: Role.FACILITATOR,
+}
+
+
+def start(round_: Round, command: Start, now: datetime) -> Facts:
+    checks.in_step(round_, Step.SETUP)
+    if command.by != BOT:
+        checks.facilitator(round_, command.by)
+    _settings_refusal(round_)
+    people.roster_refusal(round_)
+    return (Started(now),)
+
+
+def _settings_refusal(round_: Round) -> None:
+    settings = round_.settings
+    if not settings.question.strip():
+        raise Refused(Because.NO_QUESTION)
+    if not 1 <= len(settings.levers) <= 6:
+        raise Refused(Because.LEVER_COUNT, levers=len(settings.levers))
+    ranges = {
+        "dots": (settings.dots, 1, 10),
+        "plan_votes": (settings.plan_votes, 1, 5),
+        "weight": (settings.weight, 1, 10),
+        "carry_on": (settings.carry_on, 1, 10),
+        "trials_at_once": (settings.trials_at_once, 1, 2),
+    }
+    for name, (value, low, high) in ranges.items():
+        if not low <= value <= high:
+            raise Refused(Because.BAD_SETTING, setting=name, value=value, allowed=f"{low} to {high}")
+    for step, length in settings.lengths.items():
+        if not 0 < length <= 400:
+            raise Refused(Because.BAD_SETTING, setting=f"{step} length", value=length, allowed="over 0 to 400")
+
+
+def set_window(round_: Round, command: SetWindow, now: datetime) -> Facts:
+    checks.in_step(round_, *RUNNING)
+    if command.due <= command.opens:
+        raise Refused(Because.BAD_SETTING, setting="window", value="ends before it opens", allowed="later")
+    return (WindowSet(round_.step, command.opens, command.due, command.personal),)
+
+
+def done(round_: Round, command: Done, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, *RUNNING)
+    checks.not_paused(round_)
+    if (command.by in round_.progress.done) == command.done:
+        return ()
+    return (MemberDone(command.by, command.done),)
+
+
+def settle(round_: Round, now: datetime) -> Facts:
+    """After every command: is everybody in now, or no longer? A short while is left to change one's mind."""
+    if round_.step not in RUNNING or round_.progress.due is None or round_.paused is not None:
+        return ()
+    everybody = everybody_in(round_)
+    if everybody and round_.progress.settles_at is None:
+        return (EverybodyIn(now + SETTLING[round_.settings.pace]),)
+    if not everybody and round_.progress.settles_at is not None:
+        return (NotEverybodyIn(),)
+    return ()
+
+
+def everybody_in(round_: Round) -> bool:
+    """All expected people are done. Steps of one person end with that person's decision instead."""
+    if round_.step not in CLOSERS or round_.step in DECISIONS or round_.progress.asks_consent:
+        return False
+    expected = set(round_.expected())
+    return bool(expected) and expected <= round_.progress.done and _can_close(round_)
+
+
+def _can_close(round_: Round) -> bool:
+    try:
+        CLOSERS[round_.step](round_)
+    except Refused:
+        return False
+    return True
+
+
+def came_in(round_: Round) -> frozenset[MemberId]:
+    """Expected people who gave something or said that they are done; a number in public, names to nobody."""
+    gave: dict[Step, Callable[[], frozenset[MemberId]]] = {
+        Step.NOTES: lambda: notes.writers(round_),
+        Step.DOTS: lambda: frozenset(round_.dots.votes()) if round_.dots else frozenset(),
+        Step.PRECEDENTS: lambda: frozenset(p.by for p in round_.precedents),
+        Step.PLANS: lambda: frozenset(p.author for p in round_.plans.values() if p.author),
+        Step.BALLOT: lambda: frozenset(round_.ballot.votes()) if round_.ballot else frozenset(),
+        Step.PLACEMENT: lambda: frozenset(j for j, c in round_.comparisons.items() if c),
+    }
+    contributors = gave[round_.step]() if round_.step in gave else frozenset()
+    return (contributors | round_.progress.done) & frozenset(round_.expected())
+
+
+def quorum_met(round_: Round) -> bool:
+    """Enough people are in; the ballot wants the decision-maker, or the deputy in that place, among them."""
+    people_in = came_in(round_)
+    if round_.step in (Step.MERGE, Step.PLACEMENT, *DECISIONS):
+        return True
+    if round_.step is Step.BALLOT and round_.roles.acting(Role.DECISION_MAKER) not in people_in:
+        return False
+    return len(people_in) >= round_.quorum()
+
+
+# --- closing ---
+
+
+def close(round_: Round, command: Close, now: datetime) -> Facts:
+    checks.in_step(round_, *RUNNING)
+    checks.not_paused(round_)
+    if command.how == "facilitator":
+        checks.member(round_, command.by)
+        checks.facilitator(round_, command.by)
+        return _close_now(round_)
+    if command.how == "all in":
+        settles = round_.progress.settles_at
+        return _close_now(round_) if settles is not None and now >= settles else ()
+    due = round_.progress.due
+    return _close_due(round_) if due is not None and now >= due else ()
+
+
+def _close_now(round_: Round) -> Facts:
+    if round_.step not in CLOSERS:
+        role = DECISIONS[round_.step]
+        raise Refused(Because.NOT_DECISION_MAKER, who=round_.name_of(round_.roles.acting(role)))
+    return CLOSERS[round_.step](round_)
+
+
+def _close_due(round_: Round) -> Facts:
+    """At the deadline: close with quorum; else once more by half; then the facilitator chooses; then the round rests."""
+    if round_.step in DECISIONS and not (round_.step is Step.QUESTIONS and round_.questions):
+        return _decision_due(round_)
+    if quorum_met(round_) and (round_.progress.stuck or _can_close(round_)) and not round_.progress.asks_consent:
+        return _close_or_rest(round_)
+    if round_.progress.extensions == 0:
+        return (StepExtended(round_.step, "quorum", 1),)
+    if not round_.progress.stuck:
+        return (GotStuck(round_.step, len(came_in(round_)), round_.quorum()),)
+    return _close_or_rest(round_)
+
+
+def _close_or_rest(round_: Round) -> Facts:
+    try:
+        return _close_now(round_)
+    except Refused:
+        return (RoundPaused("nobody answered"),)
+
+
+def _decision_due(round_: Round) -> Facts:
+    """A decision that did not come: half as long again, then the deputy, then the round rests."""
+    role = DECISIONS[round_.step]
+    extensions = round_.progress.extensions
+    if extensions == 0:
+        return (StepExtended(round_.step, "nobody decided", 1),)
+    deputy = round_.roles.deputy(role)
+    ready = deputy is not None and not round_.seats[deputy].left if deputy in round_.seats else False
+    if role not in round_.roles.handed_over and ready:
+        return (
+            RoleHandedOver(role, True, "missed deadline"),
+            StepExtended(round_.step, "nobody decided", extensions + 1),
+        )
+    return (RoundPaused("nobody decided"),)
+
+
+def extend(round_: Round, command: Extend, now: datetime) -> Facts:
+    """In `live` pace anybody gets five more minutes for all; in `days` the facilitator extends by half."""
+    checks.member(round_, command.by)
+    checks.in_step(round_, *RUNNING)
+    checks.not_paused(round_)
+    live = round_.settings.pace == "live"
+    if not live:
+        checks.facilitator(round_, command.by)
+    most = MOST_LIVE_EXTENSIONS if live else MOST_DAYS_EXTENSIONS
+    if round_.progress.extensions >= most:
+        raise Refused(Because.ALREADY_EXTENDED, most=most)
+    return (StepExtended(round_.step, "facilitator", round_.progress.extensions + 1),)
+
+
+def pause(round_: Round, command: Pause, now: datetime) -> Facts:
+    checks.in_step(round_, *RUNNING)
+    checks.facilitator(round_, command.by)
+    checks.not_paused(round_)
+    reason = command.reason.strip() and accepted(command.reason, 300, field="reason")
+    return (RoundPaused(reason or "the facilitator paused it"),)
+
+
+def resume(round_: Round, command: Resume, now: datetime) -> Facts:
+    checks.facilitator(round_, command.by)
+    if round_.paused is None:
+        raise Refused(Because.NOT_PAUSED)
+    return (RoundResumed(),)
+
+
+def cancel(round_: Round, command: Cancel, now: datetime) -> Facts:
+    checks.in_step(round_, Step.SETUP, *RUNNING)
+    checks.facilitator(round_, command.by)
+    reason = command.reason.strip() and accepted(command.reason, 300, field="reason")
+    return (RoundCancelled(reason or "no reason given"),)
+
+
+# --- evolve ---
+
+
+def step_opened(round_: Round, fact: StepOpened) -> Round:
+    return round_
+
+
+def window_set(round_: Round, fact: WindowSet) -> Round:
+    window = replace(round_.progress, opens=fact.opens, due=fact.due, personal=fact.personal)
+    return replace(round_, progress=window)
+
+
+def step_extended(round_: Round, fact: StepExtended) -> Round:
+    longer = replace(round_.progress, extensions=fact.extensions, settles_at=None)
+    return replace(round_, progress=longer)
+
+
+def got_stuck(round_: Round, fact: GotStuck) -> Round:
+    return replace(round_, progress=replace(round_.progress, stuck=True))
+
+
+def everybody_is_in(round_: Round, fact: EverybodyIn) -> Round:
+    return replace(round_, progress=replace(round_.progress, settles_at=fact.settles_at))
+
+
+def not_everybody_in(round_: Round, fact: NotEverybodyIn) -> Round:
+    return replace(round_, progress=replace(round_.progress, settles_at=None))
+
+
+def member_done(round_: Round, fact: MemberDone) -> Round:
+    who = round_.progress.done
+    who = who | {fact.member} if fact.done else who - {fact.member}
+    return replace(round_, progress=replace(round_.progress, done=who))
+
+
+def round_paused(round_: Round, fact: RoundPaused) -> Round:
+    return replace(round_, paused=fact.reason, progress=replace(round_.progress, settles_at=None))
+
+
+def round_resumed(round_: Round, fact: RoundResumed) -> Round:
+    return replace(round_, paused=None)
+
+
+def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
+    return replace(round_, paused=None, ended_because=fact.reason)
+
+
+Decider = Callable[[Round, Command, datetime], Facts]
+DECIDE = {
+    Start: start,
+    SetWindow: set_window,
+    Done: done,
+    Close: close,
+    Extend: extend,
+    Pause: pause,
+    Resume: resume,
+    Cancel: cancel,
+}
+EVOLVE = {
+    StepOpened: step_opened,
+    WindowSet: window_set,
+    StepExtended: step_extended,
+    GotStuck: got_stuck,
+    EverybodyIn: everybody_is_in,
+    NotEverybodyIn: not_everybody_in,
+    MemberDone: member_done,
+    RoundPaused: round_paused,
+    RoundResumed: round_resumed,
+    RoundCancelled: round_cancelled,
+}

@@ -1,0 +1,198 @@
+"""Private notes until the reveal, and what becomes of them afterwards."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from bot.domain import checks
+from bot.domain.commands import Consent, EditNote, HideNote, SettleLateNote, WithdrawNote, WriteNote
+from bot.domain.facts import (
+    ConsentAsked,
+    Consented,
+    Fact,
+    LateNoteKept,
+    LateNoteSettled,
+    NoteEdited,
+    NoteHidden,
+    NoteWithdrawn,
+    NoteWritten,
+    Revealed,
+)
+from bot.domain.names import MemberId, NoteId, Step
+from bot.domain.order import shuffled
+from bot.domain.refusals import Because, Refused
+from bot.domain.state import Note, Round
+from bot.domain.texts import accepted
+
+Facts = tuple[Fact, ...]
+NOTE_LENGTH = 3000
+NOTES_PER_LEVER = 20
+WRITERS_FOR_UNSIGNED = 3
+
+
+def write(round_: Round, command: WriteNote, now: datetime) -> Facts:
+    """A note of the running step; after the reveal it is kept apart as late, signed by its time only."""
+    checks.member(round_, command.by)
+    if command.lever not in dict(round_.settings.levers):
+        raise Refused(Because.UNKNOWN_LEVER, lever=command.lever, levers=tuple(dict(round_.settings.levers).values()))
+    if round_.step is Step.SETUP:
+        raise Refused(Because.NOT_OPEN_YET, step=round_.step, wanted=Step.NOTES)
+    if round_.step in (Step.COMMITTED, Step.CANCELLED):
+        raise Refused(Because.ENDED, step=round_.step)
+    text = accepted(command.text, NOTE_LENGTH)
+    note = Note(command.note, command.lever, command.side, text, command.by)
+    if round_.step is not Step.NOTES:
+        return (LateNoteKept(note),)
+    _room_left(round_, note)
+    return (NoteWritten(note),)
+
+
+def _room_left(round_: Round, note: Note) -> None:
+    mine = [n for n in round_.notes.values() if n.author == note.author and n.lever == note.lever]
+    if len(mine) >= NOTES_PER_LEVER:
+        raise Refused(Because.TOO_MANY, most=NOTES_PER_LEVER, lever=round_.settings.lever_name(note.lever))
+
+
+def edit(round_: Round, command: EditNote, now: datetime) -> Facts:
+    _own(round_, command.by, command.note)
+    text = accepted(command.text, NOTE_LENGTH)
+    return () if text == round_.notes[command.note].text else (NoteEdited(command.note, text),)
+
+
+def withdraw(round_: Round, command: WithdrawNote, now: datetime) -> Facts:
+    _own(round_, command.by, command.note)
+    return (NoteWithdrawn(command.note),)
+
+
+def _own(round_: Round, by: MemberId, note: NoteId) -> None:
+    checks.in_step(round_, Step.NOTES)
+    found = round_.notes.get(note)
+    if found is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if found.author != by:
+        raise Refused(Because.NOT_YOURS)
+
+
+def consent(round_: Round, command: Consent, now: datetime) -> Facts:
+    checks.in_step(round_, Step.NOTES)
+    if not round_.progress.asks_consent or command.by not in writers(round_):
+        raise Refused(Because.NOT_ASKED)
+    agreed = Consented(command.by)
+    everybody = writers(round_) <= round_.progress.consents | {command.by}
+    return (agreed, reveal(round_)) if everybody else (agreed,)
+
+
+def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
+    checks.facilitator(round_, command.by)
+    if command.note not in round_.revealed:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return (NoteHidden(command.note, accepted(command.reason, 300, field="reason")),)
+
+
+def settle_late(round_: Round, command: SettleLateNote, now: datetime) -> Facts:
+    note = round_.late_notes.get(command.note)
+    if note is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if note.author != command.by:
+        raise Refused(Because.NOT_YOURS)
+    if command.choice == "post" and round_.step not in (Step.FOCUS, Step.MERGE):
+        raise Refused(Because.TOO_LATE, step=round_.step, wanted=Step.NOTES)
+    return (LateNoteSettled(command.note, command.choice),)
+
+
+def writers(round_: Round) -> frozenset[MemberId]:
+    """Who wrote at least one note; known only until the reveal."""
+    return frozenset(n.author for n in round_.notes.values() if n.author is not None)
+
+
+def close(round_: Round) -> Facts:
+    """The reveal; under three writers each of them is asked first; with none there is nothing to reveal."""
+    who = writers(round_)
+    if not who:
+        raise Refused(Because.NOTHING_IN, step=round_.step)
+    if len(who) < WRITERS_FOR_UNSIGNED and not who <= round_.progress.consents:
+        if round_.progress.asks_consent:
+            raise Refused(Because.NEEDS_SECOND_PERSON, writers=len(who))
+        return (ConsentAsked(tuple(sorted(who))),)
+    return (reveal(round_),)
+
+
+def reveal(round_: Round) -> Revealed:
+    """All notes at one moment; the order follows from the seed, not from who came first."""
+    return Revealed(shuffled(round_.notes, round_.seed, "reveal"), len(writers(round_)))
+
+
+# --- evolve ---
+
+
+def note_written(round_: Round, fact: NoteWritten) -> Round:
+    return replace(round_, notes={**round_.notes, fact.note.id: fact.note})
+
+
+def note_edited(round_: Round, fact: NoteEdited) -> Round:
+    changed = replace(round_.notes[fact.note], text=fact.text)
+    return replace(round_, notes={**round_.notes, fact.note: changed})
+
+
+def note_withdrawn(round_: Round, fact: NoteWithdrawn) -> Round:
+    return replace(round_, notes={i: n for i, n in round_.notes.items() if i != fact.note})
+
+
+def consent_asked(round_: Round, fact: ConsentAsked) -> Round:
+    return replace(round_, progress=replace(round_.progress, asks_consent=True))
+
+
+def consented(round_: Round, fact: Consented) -> Round:
+    consents = round_.progress.consents | {fact.member}
+    return replace(round_, progress=replace(round_.progress, consents=consents))
+
+
+def revealed(round_: Round, fact: Revealed) -> Round:
+    """Authorship is erased here, and the mapping's order with it."""
+    unsigned = {i: replace(round_.notes[i], author=None) for i in fact.order}
+    return replace(round_, notes=unsigned, revealed=fact.order, writers=fact.writers)
+
+
+def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
+    return replace(round_, late_notes={**round_.late_notes, fact.note.id: fact.note})
+
+
+def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
+    """Posted late notes join the list unsigned, and the forces if the merge already runs; held ones wait."""
+    note = replace(round_.late_notes[fact.note], author=None)
+    rest = {i: n for i, n in round_.late_notes.items() if i != fact.note}
+    if fact.choice == "hold":
+        return replace(round_, late_notes={**rest, note.id: note})
+    if fact.choice == "withdraw":
+        return replace(round_, late_notes=rest)
+    from bot.domain.merging import with_force  # late: merging builds on notes
+
+    posted = replace(round_, late_notes=rest, notes={**round_.notes, note.id: note})
+    return with_force(replace(posted, revealed=(*posted.revealed, note.id)), note)
+
+
+def note_hidden(round_: Round, fact: NoteHidden) -> Round:
+    hidden = replace(round_.notes[fact.note], hidden=True)
+    return replace(round_, notes={**round_.notes, fact.note: hidden})
+
+
+DECIDE = {
+    WriteNote: write,
+    EditNote: edit,
+    WithdrawNote: withdraw,
+    Consent: consent,
+    HideNote: hide,
+    SettleLateNote: settle_late,
+}
+EVOLVE = {
+    NoteWritten: note_written,
+    NoteEdited: note_edited,
+    NoteWithdrawn: note_withdrawn,
+    ConsentAsked: consent_asked,
+    Consented: consented,
+    Revealed: revealed,
+    LateNoteKept: late_note_kept,
+    LateNoteSettled: late_note_settled,
+    NoteHidden: note_hidden,
+}

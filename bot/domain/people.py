@@ -1,0 +1,172 @@
+"""Seats and roles: away, gone, new, handed over; and what the decision-maker's weight means."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from bot.domain import checks
+from bot.domain.commands import BOT, ConfirmWeight, HandOver, Join, Leave, SetAway
+from bot.domain.facts import AwaySet, Fact, MemberJoined, MemberLeft, RoleHandedOver, WeightConfirmed
+from bot.domain.names import Role, Step
+from bot.domain.refusals import Because, Refused
+from bot.domain.state import Round, Seat
+
+Facts = tuple[Fact, ...]
+FEWEST_PEOPLE = 3
+MOST_PEOPLE = 60
+
+
+def power_share(people: int, weight: int) -> float:
+    """The decision-maker's normalised Banzhaf share in a majority between two plans, one vote for each other.
+
+    With n others a coalition wins with more than half of the total weight n + w. The decision-maker is critical in
+    the coalitions of k others with k <= q - 1 and k + w >= q; each other in those where one vote tips the scale.
+    Checked against the table in the published method (4 people: weight 4 is all of the power).
+    """
+    from math import comb
+
+    others = people - 1
+    if others <= 0:
+        return 1.0
+    quota = (others + weight) // 2 + 1
+    critical = sum(comb(others, k) for k in range(others + 1) if k < quota <= k + weight)
+    each = sum(comb(others - 1, k) for has_weight in (0, weight) for k in range(others) if k + has_weight == quota - 1)
+    total = critical + others * each
+    return critical / total if total else 1.0
+
+
+def set_away(round_: Round, command: SetAway, now: datetime) -> Facts:
+    checks.member(round_, command.member)
+    if command.by not in (command.member, BOT):
+        checks.facilitator(round_, command.by)
+    if round_.seats[command.member].away == command.away:
+        return ()
+    return (AwaySet(command.member, command.away),)
+
+
+def leave(round_: Round, command: Leave, now: datetime) -> Facts:
+    checks.member(round_, command.member)
+    if command.by not in (command.member, BOT):
+        checks.facilitator(round_, command.by)
+    handed = (
+        RoleHandedOver(role, True, "asked")
+        for role in Role
+        if round_.roles.acting(role) == command.member and _deputy_ready(round_, role)
+    )
+    return (MemberLeft(command.member), *handed)
+
+
+def join(round_: Round, command: Join, now: datetime) -> Facts:
+    if command.by != BOT:
+        checks.facilitator(round_, command.by)
+    seat = round_.seats.get(command.member)
+    if seat is not None and not seat.left:
+        return ()
+    return (MemberJoined(command.member, command.name, round_.step),)
+
+
+def hand_over(round_: Round, command: HandOver, now: datetime) -> Facts:
+    """The holder, the facilitator, or time may hand a role over; its holder may take it back."""
+    holder = round_.roles.facilitator if command.role is Role.FACILITATOR else round_.roles.decision_maker
+    if command.by not in (holder, BOT) and not round_.is_facilitator(command.by):
+        raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(holder))
+    if command.to_deputy and not _deputy_ready(round_, command.role):
+        raise Refused(Because.DEPUTY_MISSING, role=command.role)
+    if (command.role in round_.roles.handed_over) == command.to_deputy:
+        return ()
+    return (RoleHandedOver(command.role, command.to_deputy, "asked"),)
+
+
+def _deputy_ready(round_: Round, role: Role) -> bool:
+    deputy = round_.roles.deputy(role)
+    return deputy is not None and deputy in round_.seats and not round_.seats[deputy].left
+
+
+def confirm_weight(round_: Round, command: ConfirmWeight, now: datetime) -> Facts:
+    checks.facilitator(round_, command.by)
+    checks.in_step(round_, Step.SETUP)
+    return (WeightConfirmed(round_.settings.weight),)
+
+
+def roster_refusal(round_: Round) -> None:
+    """Everything about people and weight that must hold before a round can start."""
+    people = len(round_.active())
+    if people < FEWEST_PEOPLE:
+        raise Refused(Because.TOO_FEW_PEOPLE, people=people, fewest=FEWEST_PEOPLE)
+    if people > MOST_PEOPLE:
+        raise Refused(Because.TOO_MANY_PEOPLE, people=people, most=MOST_PEOPLE)
+    roles = round_.roles
+    for role in Role:
+        _check_role(round_, role)
+    if roles.facilitator_deputy == roles.facilitator or roles.decision_deputy == roles.decision_maker:
+        raise Refused(Because.DEPUTY_SAME)
+    share = power_share(people, round_.settings.weight)
+    if share >= 1:
+        raise Refused(Because.WEIGHT_DECIDES_ALONE, weight=round_.settings.weight, people=people)
+    if share > 0.5 and not round_.settings.weight_confirmed:
+        raise Refused(Because.WEIGHT_UNCONFIRMED, share=share, weight=round_.settings.weight)
+
+
+def _check_role(round_: Round, role: Role) -> None:
+    deputy = round_.roles.deputy(role)
+    if deputy is None:
+        raise Refused(Because.DEPUTY_MISSING, role=role)
+    for person in (round_.roles.acting(role), deputy):
+        if person not in round_.active():
+            raise Refused(Because.ROLE_NOT_ON_ROSTER, role=role)
+
+
+# --- evolve ---
+
+
+def away_set(round_: Round, fact: AwaySet) -> Round:
+    seats = {**round_.seats, fact.member: replace(round_.seats[fact.member], away=fact.away)}
+    return replace(round_, seats=seats)
+
+
+def member_left(round_: Round, fact: MemberLeft) -> Round:
+    """Votes cast before leaving count until the close; what they owned or were asked to own is free again."""
+    seats = {**round_.seats, fact.member: replace(round_.seats[fact.member], left=True)}
+    choices = {
+        plan: replace(
+            c,
+            owner=None if c.owner == fact.member else c.owner,
+            asked=None if c.asked == fact.member else c.asked,
+            offers=tuple(m for m in c.offers if m != fact.member),
+        )
+        for plan, c in round_.choices.items()
+    }
+    return replace(round_, seats=seats, choices=choices)
+
+
+def member_joined(round_: Round, fact: MemberJoined) -> Round:
+    joined_in = None if fact.step is Step.SETUP else fact.step
+    return replace(round_, seats={**round_.seats, fact.member: Seat(fact.member, fact.name, joined_in=joined_in)})
+
+
+def role_handed_over(round_: Round, fact: RoleHandedOver) -> Round:
+    change = frozenset({fact.role})
+    over = round_.roles.handed_over
+    over = over | change if fact.to_deputy else over - change
+    return replace(round_, roles=replace(round_.roles, handed_over=over))
+
+
+def weight_confirmed(round_: Round, fact: WeightConfirmed) -> Round:
+    return replace(round_, settings=replace(round_.settings, weight_confirmed=True))
+
+
+DECIDE = {
+    SetAway: set_away,
+    Leave: leave,
+    Join: join,
+    HandOver: hand_over,
+    ConfirmWeight: confirm_weight,
+}
+EVOLVE = {
+    AwaySet: away_set,
+    MemberLeft: member_left,
+    MemberJoined: member_joined,
+    RoleHandedOver: role_handed_over,
+    WeightConfirmed: weight_confirmed,
+}

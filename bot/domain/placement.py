@@ -1,0 +1,129 @@
+"""The effort-impact matrix by comparisons: who is asked which pair, and what was answered. Scores are analysis."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from itertools import combinations
+from math import ceil
+
+from bot.domain import checks
+from bot.domain.ballots import MOST_PLACED
+from bot.domain.commands import Compare
+from bot.domain.facts import Compared, Fact, PlansPlaced
+from bot.domain.names import Axis, MemberId, PlanId, Step
+from bot.domain.order import coin, shuffled
+from bot.domain.refusals import Because, Refused
+from bot.domain.state import Comparison, Round
+
+Facts = tuple[Fact, ...]
+PER_PLAN = 5  # comparisons wanted per plan and axis, over all judges
+MOST_QUESTIONS_EACH = 12  # both axes together
+ALL_PAIRS_UP_TO = 6  # plans that one judge alone compares in full
+
+
+def judges(round_: Round) -> tuple[MemberId, ...]:
+    """Who compares: everybody expected, or the facilitator alone."""
+    if round_.settings.placed_by == "facilitator":
+        from bot.domain.names import Role
+
+        return (round_.roles.acting(Role.FACILITATOR),)
+    return tuple(m for m in round_.active() if not round_.seats[m].away)
+
+
+def assigned(round_: Round, judge: MemberId, axis: Axis) -> tuple[tuple[PlanId, PlanId], ...]:
+    """The pairs this judge is asked on this axis: balanced over judges, none twice, left and right by the seed."""
+    people = judges(round_)
+    plans = round_.to_place
+    if judge not in people or len(plans) < 2:
+        return ()
+    pairs = shuffled(combinations(sorted(plans), 2), round_.seed, f"pairs:{axis}")
+    share = len(pairs) if len(people) == 1 and len(plans) <= ALL_PAIRS_UP_TO else _share(len(plans), len(people))
+    share = min(share, len(pairs))
+    start = people.index(judge) * share
+    mine = (pairs[(start + k) % len(pairs)] for k in range(share))
+    return tuple((b, a) if coin(round_.seed, f"{judge}:{axis}:{a}:{b}") else (a, b) for a, b in mine)
+
+
+def _share(plans: int, judges: int) -> int:
+    return min(ceil(PER_PLAN * plans / judges), MOST_QUESTIONS_EACH // 2)
+
+
+def next_pair(round_: Round, judge: MemberId) -> tuple[Axis, PlanId, PlanId] | None:
+    """The next comparison for this judge, impact before effort; None when all are answered."""
+    answered = {(c.axis, frozenset((c.first, c.second))) for c in round_.comparisons.get(judge, ())}
+    for axis in Axis:
+        for first, second in assigned(round_, judge, axis):
+            if (axis, frozenset((first, second))) not in answered:
+                return axis, first, second
+    return None
+
+
+def left_to_compare(round_: Round, judge: MemberId) -> int:
+    asked = sum(len(assigned(round_, judge, axis)) for axis in Axis)
+    return asked - len(round_.comparisons.get(judge, ()))
+
+
+def in_one_sitting(round_: Round) -> bool:
+    """With few plans the comparisons follow each person's own ballot at once."""
+    few = 2 <= len(round_.plan_order) <= MOST_PLACED
+    return few and round_.settings.placed_by == "all"
+
+
+def compare(round_: Round, command: Compare, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.BALLOT, Step.PLACEMENT)
+    checks.not_paused(round_)
+    if round_.step is Step.BALLOT and not _locked(round_, command.by):
+        raise Refused(Because.NOT_OPEN_YET, step=Step.BALLOT, wanted=Step.PLACEMENT)
+    if command.first == command.second:
+        raise Refused(Because.SAME_ITEM)
+    pair = {command.first, command.second}
+    if not any(set(p) == pair for p in assigned(round_, command.by, command.axis)):
+        raise Refused(Because.UNKNOWN_ITEM)
+    if any(c.axis == command.axis and {c.first, c.second} == pair for c in round_.comparisons.get(command.by, ())):
+        raise Refused(Because.ASKED_ALREADY)
+    comparison = Comparison(command.by, command.axis, command.first, command.second, command.outcome)
+    return (Compared(comparison),)
+
+
+def _locked(round_: Round, judge: MemberId) -> bool:
+    return in_one_sitting(round_) and round_.ballot is not None and judge in round_.ballot.locked
+
+
+def finished(round_: Round) -> frozenset[MemberId]:
+    """Judges who answered every comparison they were asked."""
+    return frozenset(j for j in judges(round_) if round_.comparisons.get(j) and left_to_compare(round_, j) == 0)
+
+
+def enough(round_: Round) -> bool:
+    """Whether a step of its own would add little: a quorum of judges is through, or there is nothing to compare."""
+    if len(round_.to_place) < 2:
+        return True
+    people = len(judges(round_))
+    return len(finished(round_)) >= min(people, max(3, ceil(0.6 * people)))
+
+
+def placed(round_: Round) -> PlansPlaced:
+    answers = round_.comparisons
+    return PlansPlaced(sum(bool(c) for c in answers.values()), sum(len(c) for c in answers.values()))
+
+
+def close(round_: Round) -> Facts:
+    return (placed(round_),)
+
+
+# --- evolve ---
+
+
+def compared(round_: Round, fact: Compared) -> Round:
+    judge = fact.comparison.judge
+    comparisons = {**round_.comparisons, judge: (*round_.comparisons.get(judge, ()), fact.comparison)}
+    changed = replace(round_, comparisons=comparisons)
+    if left_to_compare(changed, judge):
+        return changed
+    return replace(changed, progress=replace(changed.progress, done=changed.progress.done | {judge}))
+
+
+DECIDE = {Compare: compare}
+EVOLVE = {Compared: compared}

@@ -1,0 +1,82 @@
+"""A rule said no: a named code with the facts of the case. The sentence for it lives in speech."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Because(StrEnum):
+    """Why a command was refused."""
+
+    # who may
+    NOT_A_MEMBER = "not a member"
+    NOT_FACILITATOR = "not the facilitator"
+    NOT_DECISION_MAKER = "not the decision-maker"
+    NOT_YOURS = "not yours"
+    NEEDS_SECOND_PERSON = "needs a second person"
+    # when
+    NOT_NOW = "not in this step"
+    TOO_LATE = "after the close"
+    NOT_OPEN_YET = "not open yet"
+    PAUSED = "round is paused"
+    NOT_PAUSED = "round is not paused"
+    ENDED = "round has ended"
+    LOCKED = "ballot is locked"
+    ALREADY_EXTENDED = "no more extensions"
+    # setup
+    TOO_FEW_PEOPLE = "too few people"
+    TOO_MANY_PEOPLE = "too many people"
+    NO_QUESTION = "no guiding question"
+    LEVER_COUNT = "one to six levers"
+    DEPUTY_MISSING = "a deputy is missing"
+    DEPUTY_SAME = "deputy is the same person"
+    ROLE_NOT_ON_ROSTER = "role is not on the roster"
+    WEIGHT_UNCONFIRMED = "weight above half of the power"
+    WEIGHT_DECIDES_ALONE = "weight is all of the power"
+    BAD_SETTING = "setting out of range"
+    # input
+    EMPTY = "empty"
+    TOO_LONG = "too long"
+    TOO_MANY = "too many"
+    UNREADABLE = "unreadable characters"
+    UNKNOWN_LEVER = "unknown lever"
+    UNKNOWN_ITEM = "unknown item"
+    REASON_TOO_SHORT = "reason too short"
+    NOTHING_TO_WORK_ON = "nothing to work on"
+    NOTHING_IN = "nothing came in"
+    MERGE_ACROSS = "merge across levers or sides"
+    ALREADY_MERGED = "already one force"
+    OVER_QUOTA = "over the quota"
+    SAME_ITEM = "compared with itself"
+    ASKED_ALREADY = "asked already"
+    NO_QUESTIONS = "no questions yet"
+    DURATION = "three to six weeks"
+    # commitment
+    NO_FREE_PLACE = "two trials at a time"
+    NO_CHOICE = "nothing chosen"
+    OWNER_MISSING = "owner has not accepted"
+    NOT_ASKED = "was not asked"
+    ACTIONS_MISSING = "first-week actions are missing"
+    ACTION_TOO_FAR = "action later than seven days"
+    REVIEW_MISSING = "review date is missing"
+    REVIEW_TOO_EARLY = "review before the trial ends"
+    NEXT_ROUND_MISSING = "date of the next round is missing"
+    CRITERION_INCOMPLETE = "criterion is incomplete"
+    CHECK_MISSING = "nobody named who checked it"
+    IN_THE_PAST = "in the past"
+    OVERLAP_UNCONFIRMED = "same people and same measure"
+    # trials
+    NOT_OWNER = "not the owner"
+    BAD_NUMBERS = "impossible numbers"
+    WEEK_TAKEN = "week is logged already"
+    WEEK_UNKNOWN = "week is not of this trial"
+    REVIEW_NOT_DUE = "review is not due"
+
+
+class Refused(Exception):
+    """The command was refused; nothing changed. `facts` never hold private text."""
+
+    def __init__(self, code: Because, **facts: object) -> None:
+        super().__init__(code.value)
+        self.code = code
+        self.facts = facts
