@@ -1,0 +1,192 @@
+"""What must not be lost: one transaction per happening, with the outbox and the due rows in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from contextlib import AbstractAsyncContextManager
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal, Protocol
+
+from bot.domain.facts import Fact
+from bot.domain.names import Step
+from bot.domain.state import Round
+from bot.ports.chat import Place
+from bot.speech.message import Attachment, Message
+
+# --- what is to be said ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """One thing to be done on the platform, in order within its conversation.
+
+    `name` is the bot's own name of the message (`r1/card/notes`), by which it is revised, replied to in a thread
+    (`thread_of`) and recognised when people act on it. A send with `only_in` is dropped when the round has left
+    that step by then.
+    """
+
+    kind: Literal["post", "upload", "revise", "withdraw", "home"]
+    name: str
+    place: Place
+    message: Message | None = None
+    attachment: Attachment | None = None
+    thread_of: str | None = None
+    round_id: str | None = None
+    only_in: Step | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Queued:
+    """A send as it stands in the outbox, claimed for delivery."""
+
+    id: int
+    key: str
+    send: Send
+    tries: int
+    first_try: datetime | None
+    state: Literal["todo", "sending", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """A message of the bot's that is out: its own name, where it stands, and the platform's id of it."""
+
+    name: str
+    place: Place
+    message_id: str
+    round_id: str | None = None
+
+
+# --- what is to happen ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Something to be done at a moment, once per (kind, subject, occurrence). Setting it again moves it."""
+
+    kind: str
+    subject: str  # usually a round's or a trial's id
+    occurrence: str
+    at: datetime
+
+
+# --- people ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """A person as the bot keeps them: name, working time, and what they were told. `calendar` is None until known."""
+
+    tenant: str
+    id: str
+    name: str
+    zone: str | None = None
+    zone_confirmed: bool = False
+    calendar: Mapping[str, object] | None = None
+    told_privacy: bool = False
+    away_until: datetime | None = None
+    muted: bool = False
+    facts: Mapping[str, object] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class RoundHead:
+    """What is needed to find a round."""
+
+    id: str
+    tenant: str
+    channel: str
+    name: str
+    step: Step
+
+
+# --- the transaction ------------------------------------------------------------------------------------------
+
+
+class UnitOfWork(Protocol):
+    """One transaction. Leaving it normally commits; an exception rolls everything back."""
+
+    async def first_time(self, key: str, at: datetime) -> bool:
+        """Enters the happening's key; False when it was there already."""
+        ...
+
+    async def round(self, round_id: str) -> Round | None:
+        """The round, locked until the transaction ends."""
+        ...
+
+    async def add_round(self, round_: Round, at: datetime) -> None: ...
+
+    async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None: ...
+
+    async def heads(self, tenant: str, *, channel: str | None = None, member: str | None = None) -> list[RoundHead]:
+        """Rounds that have not ended, oldest first; of a channel, or with this person on the roster."""
+        ...
+
+    async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
+        """Ids of the rounds of the channel that have ended, newest first."""
+        ...
+
+    async def member(self, tenant: str, person: str) -> Member | None: ...
+
+    async def save_member(self, member: Member) -> None: ...
+
+    async def send(self, sends: Sequence[Send], at: datetime) -> None:
+        """Puts sends into the outbox. A revision of a message replaces an earlier one that has not gone out."""
+        ...
+
+    async def drop_sends(self, name: str) -> None:
+        """Takes what has not gone out under this name from the outbox."""
+        ...
+
+    async def posted(self, name: str) -> Posted | None: ...
+
+    async def posted_as(self, place: Place, message_id: str) -> Posted | None: ...
+
+    async def posted_like(self, prefix: str) -> list[Posted]:
+        """All messages whose name begins so, in order of name."""
+        ...
+
+    async def set_due(self, dues: Sequence[Due]) -> None: ...
+
+    async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None: ...
+
+    async def note_nudge(self, tenant: str, person: str, at: datetime) -> None: ...
+
+    async def nudges_since(self, tenant: str, person: str, since: datetime) -> list[datetime]: ...
+
+    async def count(self, what: str, amount: int = 1) -> None:
+        """Adds to a counter that operators may read (stale reminders dropped, happenings ignored ...)."""
+        ...
+
+
+class Store(Protocol):
+    """The database."""
+
+    def begin(self) -> AbstractAsyncContextManager[UnitOfWork]: ...
+
+    async def claim_send(self, now: datetime) -> Queued | None:
+        """The next send that may go out: the oldest open one of a conversation that is not waiting."""
+        ...
+
+    async def sent(self, queued: Queued, message_id: str | None, now: datetime) -> None: ...
+
+    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, now: datetime) -> None: ...
+
+    async def park_send(self, queued: Queued, why: str, now: datetime) -> None: ...
+
+    async def next_send_at(self, now: datetime) -> datetime | None:
+        """When the earliest waiting send may be tried, None when the outbox is empty."""
+        ...
+
+    async def claim_due(self, now: datetime) -> Due | None: ...
+
+    async def finish_due(self, due: Due) -> None: ...
+
+    async def next_due_at(self) -> datetime | None: ...
+
+    async def see_time(self, now: datetime) -> datetime:
+        """Remembers the highest time seen and returns it: the clock never runs backwards below it."""
+        ...
+
+    async def close(self) -> None: ...
