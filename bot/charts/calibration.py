@@ -26,10 +26,17 @@ def draw_calibration(sheet: Sheet, chart: Calibration) -> None:
     top = sheet.bottom + 10
     axes = sheet.plot(_LEFT, top, _SIDE, _SIDE)
     _scales(axes)
-    _line_of_truth(sheet, axes)
+    axes.plot([0, 1], [0, 1], color=INK, linewidth=1.4, linestyle=(0, (5, 3)))
     for group in chart.bins:
         _whisker(axes, group.stated, group.low, group.high)
-    axes.plot([b.stated for b in chart.bins], [b.happened for b in chart.bins], "o", color=BLUE, markersize=9, zorder=4)
+    axes.plot(
+        [b.stated for b in chart.bins],
+        [b.happened for b in chart.bins],
+        "o",
+        color=BLUE,
+        markersize=9,
+        zorder=4,
+    )
     _table(sheet, chart, top)
     sheet.bottom = max(sheet.bottom, top + _SIDE + 50)
     sheet.text(_LEFT + _SIDE / 2, sheet.bottom, words.SAID, BODY, weight="bold", ha="center")
@@ -44,12 +51,6 @@ def _scales(axes: Axes) -> None:
         axis.set_major_formatter(FuncFormatter(lambda share, _: percent(share)))
     axes.grid(color="#E4E4E4", linewidth=0.8)
     axes.set_axisbelow(True)
-
-
-def _line_of_truth(sheet: Sheet, axes: Axes) -> None:
-    axes.plot([0, 1], [0, 1], color=INK, linewidth=1.4, linestyle=(0, (5, 3)))
-    look = {"rotation": 45, "ha": "left", "va": "bottom", "rotation_mode": "anchor", "color": MUTED}
-    sheet.letter(axes, 0.02, 0.045, words.AS_SAID, SMALL, **look)
 
 
 def _whisker(axes: Axes, stated: float, low: float, high: float) -> None:
@@ -68,7 +69,17 @@ def _table(sheet: Sheet, chart: Calibration, top: float) -> None:
         y += BODY * LEADING + 8
         cells = (percent(group.stated), percent(group.happened), words.bin_interval(group), str(group.count))
         _line(sheet, y, cells, INK)
-    sheet.bottom = y + 8
+    _key(sheet, y + 44)
+
+
+def _key(sheet: Sheet, y: float) -> None:
+    left, text_left = _TABLE_LEFT, _TABLE_LEFT + 46
+    sheet.rule([left + 16] * 2, [y - 12, y + 12], BLUE, linewidth=2)
+    sheet.rule([left + 16], [y], BLUE, marker="o", markersize=9, linestyle="none")
+    sheet.text(text_left, y + 5, words.WITH_INTERVAL, SMALL)
+    sheet.rule([left, left + 34], [y + 36] * 2, INK, linewidth=1.4, linestyle=(0, (5, 3)))
+    sheet.text(text_left, y + 41, words.AS_SAID, SMALL)
+    sheet.bottom = y + 50
 
 
 def _line(sheet: Sheet, baseline: float, cells: tuple[str, ...], colour: str) -> None:

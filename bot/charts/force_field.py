@@ -5,7 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from bot.charts.palette import BLUE, BODY, GROUND, HEADING, INK, LEADING, MARGIN, MUTED, SMALL, VERMILLION, WIDTH
+from bot.charts.palette import (
+    BLUE,
+    BODY,
+    GROUND,
+    HEADING,
+    INK,
+    LEADING,
+    MARGIN,
+    MUTED,
+    SMALL,
+    VERMILLION,
+    WIDTH,
+)
 from bot.charts.sheet import Sheet
 from bot.speech import picture_words as words
 from bot.speech.pictures import ForceField

@@ -81,7 +81,7 @@ def _invisible(sign: str) -> bool:
 def families(text: str) -> list[str]:
     """Families for a text in the order in which they are tried, ending with the generic name for SVG readers."""
     found = dict.fromkeys(family_of(sign) for sign in text if not _invisible(sign))
-    return ["sans-serif", *(name for name in found if name not in (None, HOUSE_FONT))]  # type: ignore[misc]
+    return ["sans-serif", *(name for name in found if name is not None and name != HOUSE_FONT)]
 
 
 def drawable(text: str) -> str:

@@ -6,11 +6,24 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
+from typing import Any
 
 from matplotlib.patches import Ellipse, Rectangle
 
 from bot.charts.lettering import width
-from bot.charts.palette import BLUE, BODY, GROUND, HEADING, LEADING, MARGIN, MUTED, RULE, SMALL, VERMILLION, WIDTH
+from bot.charts.palette import (
+    BLUE,
+    BODY,
+    GROUND,
+    HEADING,
+    LEADING,
+    MARGIN,
+    MUTED,
+    RULE,
+    SMALL,
+    VERMILLION,
+    WIDTH,
+)
 from bot.charts.placing import Box, place
 from bot.charts.sheet import Sheet
 from bot.speech import picture_words as words
@@ -130,7 +143,7 @@ def _scales(sheet: Sheet, box: Box) -> None:
     sheet.text(beside, (box.top + box.bottom) / 2, f"{words.IMPACT} →", BODY, weight="bold", **upright)
 
 
-def _look(unsure: bool) -> dict[str, object]:
+def _look(unsure: bool) -> dict[str, Any]:
     """Dashed and hollow for unsure, so that it shows without colour."""
     if unsure:
         return {"edgecolor": VERMILLION, "linestyle": (0, (4, 3)), "facecolor": "none"}
@@ -151,7 +164,9 @@ def _ring(sheet: Sheet, field: _Field, plan: PlacedPlan) -> None:
 
 def _dot(sheet: Sheet, centre: tuple[float, float], unsure: bool) -> None:
     colour = VERMILLION if unsure else BLUE
-    sheet.add(Ellipse(centre, 2 * _DOT, 2 * _DOT, facecolor=GROUND if unsure else colour, edgecolor=colour, linewidth=2))
+    sheet.add(
+        Ellipse(centre, 2 * _DOT, 2 * _DOT, facecolor=GROUND if unsure else colour, edgecolor=colour, linewidth=2)
+    )
 
 
 def _labels(sheet: Sheet, field: _Field, corners: list[Box]) -> None:
@@ -165,7 +180,7 @@ def _labels(sheet: Sheet, field: _Field, corners: list[Box]) -> None:
         _leader(sheet, anchor, box)
     for text, box in zip(texts, boxes, strict=True):
         wide, high = box.right - box.left, box.bottom - box.top
-        sheet.bar(box.left, box.top, wide, high, facecolor=GROUND, edgecolor="none", alpha=0.85, zorder=3)
+        sheet.bar(box.left, box.top, wide, high, facecolor=GROUND, edgecolor="none", alpha=0.7, zorder=3)
         sheet.text(box.left + 3, box.bottom - 4, text, SMALL, weight="bold", zorder=4)
 
 

@@ -23,7 +23,7 @@ from bot.speech import picture_words as words
 
 Form = Literal["png", "svg"]
 DPI = 100
-_RULES = {
+_RULES: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": [lettering.HOUSE_FONT, "sans-serif"],
     "svg.fonttype": "none",

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any, Literal
 
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 
-from bot.charts.palette import BLUE, BODY, GREEN, GROUND, INK, MARGIN, MUTED, SMALL, VERMILLION, WIDTH
+from bot.charts.palette import BLUE, BODY, GREEN, GROUND, INK, MARGIN, MUTED, RULE, SMALL, VERMILLION, WIDTH
 from bot.charts.placing import spread
 from bot.charts.sheet import Sheet
 from bot.speech import picture_words as words
@@ -22,16 +23,24 @@ _LABEL_LEFT = _LEFT + _FIELD_WIDTH + 26
 _MOST_TICKS = 20
 
 
+_LOOKS: dict[str, dict[str, Any]] = {
+    "control": {"color": VERMILLION, "marker": "s", "linestyle": (0, (5, 2)), "linewidth": 2.2},
+    "trial": {"color": BLUE, "marker": "o", "linestyle": "solid", "linewidth": 2.2},
+    "baseline": {"color": MUTED, "linestyle": (0, (1, 2)), "linewidth": 1.4},
+    "target": {"color": GREEN, "linestyle": (0, (8, 3, 2, 3)), "linewidth": 2},
+    "interval": {"color": BLUE, "linestyle": "solid", "linewidth": 1},
+}
+"""Each line's colour with its second sign, marker or dash; the words at the right repeat both."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Series:
-    """One line with its second sign: marker and dash beside the colour."""
+    """One line of readings by week; a missing one is not a number."""
 
+    kind: Literal["control", "trial"]
     name: str
     xs: tuple[int, ...]
     ys: tuple[float, ...]
-    colour: str
-    marker: str
-    dash: str | tuple[int, tuple[int, ...]]
 
     @property
     def readings(self) -> list[tuple[int, float]]:
@@ -46,8 +55,8 @@ def _value(week: TrendWeek, of_trial: bool) -> float:
 def _series(chart: TrialTrend) -> list[_Series]:
     weeks = sorted(chart.weeks, key=lambda week: week.week)
     xs = tuple(week.week for week in weeks)
-    without = _Series(words.WITHOUT_CHANGE, xs, tuple(_value(w, False) for w in weeks), VERMILLION, "s", (0, (5, 2)))
-    changed = _Series(words.WITH_CHANGE, xs, tuple(_value(w, True) for w in weeks), BLUE, "o", "solid")
+    without = _Series("control", words.WITHOUT_CHANGE, xs, tuple(_value(week, False) for week in weeks))
+    changed = _Series("trial", words.WITH_CHANGE, xs, tuple(_value(week, True) for week in weeks))
     return [series for series in (without, changed) if series.readings]
 
 
@@ -68,11 +77,13 @@ def draw_trend(sheet: Sheet, chart: TrialTrend) -> None:
     for line_of in series:
         _line(axes, line_of)
     _gaps(sheet, axes, chart, low, high)
-    _first_week(sheet, axes, chart, series, high - low)
     _labels(sheet, chart, series, lambda value: top + _HEIGHT * (high - value) / (high - low))
     sheet.bottom = top + _HEIGHT + 48
-    sheet.text(_LEFT + _FIELD_WIDTH / 2, sheet.bottom, words.WEEKS, SMALL, color=MUTED, ha="center")
+    below = words.WEEKS_BEFORE if any(week.week < 1 for week in chart.weeks) else words.WEEKS
+    sheet.text(_LEFT + _FIELD_WIDTH / 2, sheet.bottom, below, SMALL, color=MUTED, ha="center")
     sheet.bottom += 20
+    if any(x == 1 for line in series for x, _ in line.readings):
+        sheet.note(words.FIRST_WEEK)
     sheet.note(chart.boundary_note, BODY)
 
 
@@ -96,25 +107,30 @@ def _scales(axes: Axes, chart: TrialTrend, series: Sequence[_Series]) -> tuple[f
 
 def _levels(axes: Axes, chart: TrialTrend) -> None:
     if chart.baseline is not None:
-        axes.axhline(chart.baseline, color=MUTED, linewidth=1.4, linestyle=(0, (1, 2)))
+        axes.axhline(chart.baseline, **_LOOKS["baseline"])
     if chart.target is not None:
-        axes.axhline(chart.target, color=GREEN, linewidth=2, linestyle=(0, (8, 3, 2, 3)))
+        axes.axhline(chart.target, **_LOOKS["target"])
     interval, last = chart.interval(), max(week.week for week in chart.weeks)
     if interval and last >= 1:
-        look = {"facecolor": "none", "edgecolor": "#B9D6E8", "hatch": "....", "linewidth": 0, "zorder": 0.6}
-        axes.fill_between([0.55, last + 0.45], interval[0], interval[1], **look)
+        span = [0.55, last + 0.45]
+        axes.fill_between(span, *interval, facecolor="#E9F2F8", linewidth=0, zorder=0.4)
         for edge in interval:
-            axes.plot([0.55, last + 0.45], [edge, edge], color=BLUE, linewidth=1.1)
+            axes.plot(span, [edge, edge], **_LOOKS["interval"])
 
 
 def _line(axes: Axes, series: _Series) -> None:
     """The weeks joined, but never over a gap, nor from the first week of the trial to the second."""
+    look = _LOOKS[series.kind]
     for xs, ys in _runs(series):
-        axes.plot(xs, ys, color=series.colour, linewidth=2.2, linestyle=series.dash, zorder=3)
+        axes.plot(xs, ys, zorder=3, **{**look, "marker": None})
     for x, y in series.readings:
-        face = GROUND if x == 1 else series.colour
-        look = {"marker": series.marker, "markersize": 8, "markeredgecolor": series.colour, "markeredgewidth": 2}
-        axes.plot([x], [y], linestyle="none", markerfacecolor=face, zorder=4, **look)
+        face = GROUND if x == 1 else look["color"]
+        _mark(axes, x, y, look, face)
+
+
+def _mark(axes: Axes, x: float, y: float, look: dict[str, Any], face: str) -> None:
+    edge = {"markeredgecolor": look["color"], "markeredgewidth": 2, "markersize": 8}
+    axes.plot([x], [y], linestyle="none", marker=look["marker"], markerfacecolor=face, zorder=4, **edge)
 
 
 def _runs(series: _Series) -> Iterable[tuple[list[int], list[float]]]:
@@ -143,25 +159,29 @@ def _gaps(sheet: Sheet, axes: Axes, chart: TrialTrend, low: float, high: float) 
             sheet.letter(axes, week.week, low + 0.03 * (high - low), words.NO_NUMBER, SMALL, **look)
 
 
-def _first_week(sheet: Sheet, axes: Axes, chart: TrialTrend, series: Sequence[_Series], reach: float) -> None:
-    firsts = [y for line in series for x, y in line.readings if x == 1]
-    if firsts:
-        at = max(firsts) + 0.035 * reach
-        sheet.letter(axes, 1, at, words.FIRST_WEEK, SMALL, ha="center", va="bottom", color=MUTED, linespacing=1.1)
-
-
 def _labels(sheet: Sheet, chart: TrialTrend, series: Sequence[_Series], to_y: Callable[[float], float]) -> None:
     """Names at the right end of what they name, moved apart where they would cover each other."""
-    entries = [(line.name, line.readings[-1][1], line.colour) for line in series]
+    entries: list[tuple[str, str, float]] = [(line.kind, line.name, line.readings[-1][1]) for line in series]
     if chart.baseline is not None:
-        entries.append((words.baseline(chart.baseline), chart.baseline, MUTED))
+        entries.append(("baseline", words.baseline(chart.baseline), chart.baseline))
     if chart.target is not None:
-        entries.append((words.target(chart.target), chart.target, GREEN))
+        entries.append(("target", words.target(chart.target), chart.target))
     if interval := chart.interval():
-        entries.append((words.interval(*interval), sum(interval) / 2, BLUE))
-    wanted = [to_y(value) for _, value, _ in entries]
-    top, bottom = sheet.bottom, sheet.bottom + _HEIGHT
-    for (text, _, colour), end, y in zip(entries, wanted, spread(wanted, 30, top, bottom), strict=True):
-        sheet.rule([_LEFT + _FIELD_WIDTH + 2, _LABEL_LEFT - 6], [end, y], colour, linewidth=1)
-        for line in sheet.fit(text, WIDTH - MARGIN - _LABEL_LEFT, 1, BODY):
-            sheet.text(_LABEL_LEFT, y + 5, line, BODY)
+        entries.append(("interval", words.interval(*interval), sum(interval) / 2))
+    wanted = [to_y(value) for _, _, value in entries]
+    places = spread(wanted, 30, sheet.bottom, sheet.bottom + _HEIGHT)
+    for (kind, text, _), end, y in zip(entries, wanted, places, strict=True):
+        sheet.rule([_LEFT + _FIELD_WIDTH + 2, _LABEL_LEFT - 6], [end, y], RULE, linewidth=0.9)
+        _sample(sheet, kind, y)
+        for line in sheet.fit(text, WIDTH - MARGIN - _LABEL_LEFT - 46, 1, SMALL):
+            sheet.text(_LABEL_LEFT + 46, y + 5, line, SMALL)
+
+
+def _sample(sheet: Sheet, kind: str, y: float) -> None:
+    """A piece of the line that the words beside it name."""
+    left, right = _LABEL_LEFT, _LABEL_LEFT + 36
+    if kind == "interval":
+        sheet.bar(left, y - 7, 36, 14, facecolor="#E9F2F8", edgecolor=BLUE, linewidth=1)
+        return
+    look = {**_LOOKS[kind], "markersize": 7}
+    sheet.rule([left, (left + right) / 2, right], [y, y, y], look.pop("color"), markevery=[1], **look)

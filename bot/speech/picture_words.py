@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-from bot.speech.pictures import CalibrationBin, PlacedPlan, PlacementMatrix, RankRow, VoteRanking, figure, one_line, percent
+from bot.speech.pictures import (
+    CalibrationBin,
+    PlacedPlan,
+    PlacementMatrix,
+    RankRow,
+    VoteRanking,
+    figure,
+    one_line,
+    percent,
+)
 
 SHORTENED = "… marks a shortened text. The whole of it stands in the words that go with this picture."
 NOT_DRAWN = "▯ marks signs that this picture cannot draw. They stand in the words that go with it."
@@ -16,7 +25,14 @@ NOTHING_PLACED = "No plan was placed."
 NOTHING_SCORED = "No forecast has been scored yet: there is nothing to compare."
 NO_READINGS = "No number has been logged yet."
 
-PLACE, OPTION, GROUP, DECISION_MAKER, WEIGHTED, VOTERS = "Place", "Option", "Group", "Decision-maker", "Weighted", "Voters"
+PLACE, OPTION, GROUP, DECISION_MAKER, WEIGHTED, VOTERS = (
+    "Place",
+    "Option",
+    "Group",
+    "Decision-maker",
+    "Weighted",
+    "Voters",
+)
 TIED = "tied"
 PLACES_ONLY = "Only places are shown: figures from so few voters would show single ballots."
 GROUP_KEY = "group's votes"
@@ -32,15 +48,17 @@ RING_BEYOND = "Where no ring or only part of one shows, it is wider than the fie
 WITHOUT_CHANGE = "without the change"
 WITH_CHANGE = "with the change"
 TRIAL_STARTS = "the trial starts"
-FIRST_WEEK = "first week,\nshown apart"
+FIRST_WEEK = "Hollow: the first week of the trial, shown apart."
 NO_NUMBER = "no number"
-WEEKS = "Week of the trial (0 and below: before it)"
+WEEKS = "Week of the trial"
+WEEKS_BEFORE = "Week of the trial (0 and below: before it)"
 
 SAID = "Stated chance"
 CAME_TRUE = "Came true"
 INTERVAL = "Interval"
 FORECAST_COUNT = "Forecasts"
-AS_SAID = "just as often as said"
+AS_SAID = "where it would come true just as often as said"
+WITH_INTERVAL = "what came true, with its interval"
 
 
 def driving_heading(count: int) -> str:

@@ -1,9 +1,9 @@
 """What a picture says: values for the drawing room, and the same content in sentences and as a table.
 
-Each picture is a frozen dataclass of plain values, tagged by `kind`, so that it can wait in the outbox as JSON and come
-back through a tagged union. `alternative()` gives the whole meaning in sentences: its first sentence stands on
-its own and may be used where space is short. `table()` gives rows of text, the header first. The drawing adds nothing that
-these two do not hold.
+Each picture is a frozen dataclass of plain values, tagged by `kind`, so that it can wait in the outbox as JSON and
+come back through a tagged union. `alternative()` gives the whole meaning in sentences: its first sentence stands on
+its own and may be used where space is short. `table()` gives rows of text, the header first. The drawing adds nothing
+that these two do not hold.
 """
 
 from __future__ import annotations
@@ -218,7 +218,7 @@ class VoteRanking:
 
 @dataclass(frozen=True, slots=True)
 class PlacedPlan:
-    """A plan's position from comparisons; errors are standard errors on the same scale, certainty the corner's chance."""
+    """A plan's position from comparisons: standard errors on the same scale, certainty as its corner's chance."""
 
     label: str
     title: str
@@ -333,7 +333,8 @@ class TrialTrend:
         under_way = sum(week.week > 0 and week.trial is not None for week in self.weeks)
         gaps = sum(week.gap for week in self.weeks)
         missing = f", {_count(gaps, 'week')} without a number" if gaps else ""
-        return f"{one_line(self.title)}: {_count(under_way, 'week')} of the trial read, in {one_line(self.unit)}{missing}."
+        read = f"{_count(under_way, 'week')} of the trial read, in {one_line(self.unit)}"
+        return f"{one_line(self.title)}: {read}{missing}."
 
     def _levels(self) -> Iterable[str]:
         if self.baseline is not None:
@@ -352,7 +353,11 @@ class TrialTrend:
         return f"{name}: {', '.join(parts)}."
 
     def table(self) -> Table:
-        header = ("Week", f"Without the change, {one_line(self.unit)}", f"With the change, {one_line(self.unit)}")
+        header = (
+            "Week",
+            f"Without the change, {one_line(self.unit)}",
+            f"With the change, {one_line(self.unit)}",
+        )
         return (header, *map(self._cells, self.weeks))
 
     def _cells(self, week: TrendWeek) -> tuple[str, ...]:
