@@ -45,9 +45,7 @@ def shorten(value: object) -> str:
 
 def whole(argument: str, value: Any, *, least: int = 0, most: int | None = None) -> int:
     """A whole count from `least` to `most` (both included; no upper end by default). 5.0 counts as 5."""
-    allowed = (
-        f"a whole number of at least {least}" if most is None else f"a whole number from {least} to {most}"
-    )
+    allowed = f"a whole number of at least {least}" if most is None else f"a whole number from {least} to {most}"
     if not _is_finite(value) or value != int(value):
         raise BadNumber(argument, value, allowed)
     if value < least or (most is not None and value > most):

@@ -42,8 +42,8 @@ class NoEstimateError(ValueError):
         self.groups = groups
         names = ", ".join("{" + ", ".join(str(item) for item in group) + "}" for group in groups)
         super().__init__(
-            f"comparisons leave {len(groups)} groups without wins both ways between them, winners first: {names}; "
-            "allowed: a win each way across every split of the items, or a prior"
+            f"comparisons leave {len(groups)} groups with no wins both ways between them, winners first: "
+            f"{names}; allowed: a win each way across every split of the items, or a prior"
         )
 
     def __reduce__(self) -> tuple[type[NoEstimateError], tuple[tuple[tuple[Any, ...], ...]]]:
@@ -108,9 +108,7 @@ class CornerChances(Generic[T]):
         return float(getattr(self, self.likeliest))
 
 
-def fit(
-    items: Sequence[T], comparisons: Iterable[Comparison[T]], prior: float | None = None
-) -> PairwiseFit[T]:
+def fit(items: Sequence[T], comparisons: Iterable[Comparison[T]], prior: float | None = None) -> PairwiseFit[T]:
     """Bradley-Terry scores of `items` from comparisons by any number of judges, by Newton's method.
 
     `prior` None: maximum likelihood, which exists only if every split of the items has a win in both
@@ -184,9 +182,7 @@ def corner_probability(
     )
 
 
-def _fit(
-    items: tuple[T, ...], scores: Matrix, covariance: Matrix, met: Matrix, prior: float | None
-) -> PairwiseFit[T]:
+def _fit(items: tuple[T, ...], scores: Matrix, covariance: Matrix, met: Matrix, prior: float | None) -> PairwiseFit[T]:
     errors = np.sqrt(np.clip(np.diag(covariance), 0, None))
     for array in (scores, errors, covariance, met):
         array.setflags(write=False)
@@ -276,10 +272,7 @@ def _chances_above(fit: PairwiseFit[T], cut: float) -> dict[T, float]:
     centred = np.eye(len(fit.items)) - 1 / len(fit.items)
     gaps = centred @ fit.scores - cut
     errors = np.sqrt(np.clip(np.diag(centred @ fit.covariance @ centred), 0, None))
-    return {
-        item: _normal(float(gap), float(error))
-        for item, gap, error in zip(fit.items, gaps, errors, strict=True)
-    }
+    return {item: _normal(float(gap), float(error)) for item, gap, error in zip(fit.items, gaps, errors, strict=True)}
 
 
 def _normal(gap: float, error: float) -> float:

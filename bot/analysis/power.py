@@ -44,9 +44,7 @@ class Power(Generic[V]):
     @property
     def dictator(self) -> V | None:
         """The voter who decides whatever the others do, if there is one."""
-        return next(
-            (v for v, count in zip(self.voters, self.counts, strict=True) if count == self.total), None
-        )
+        return next((v for v, count in zip(self.voters, self.counts, strict=True) if count == self.total), None)
 
     @property
     def dummies(self) -> tuple[V, ...]:
@@ -156,9 +154,7 @@ def _pivotal_sizes(sums: Mapping[int, int], weight: int, quota: int, voters: int
 def _players(weights: Mapping[Any, Number] | Sequence[Number]) -> tuple[tuple[Any, ...], list[Fraction]]:
     values = non_empty("weights", list(weights.values()) if isinstance(weights, Mapping) else weights)
     voters = tuple(weights) if isinstance(weights, Mapping) else tuple(range(len(values)))
-    return voters, [
-        exact_weight(f"weights[{voter!r}]", value) for voter, value in zip(voters, values, strict=True)
-    ]
+    return voters, [exact_weight(f"weights[{voter!r}]", value) for voter, value in zip(voters, values, strict=True)]
 
 
 def _scale(numbers_: Sequence[Fraction]) -> int:

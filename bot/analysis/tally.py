@@ -146,9 +146,7 @@ def rank(
     leaders = _leaders(exact, decision_makers)
     counts = sorted(_count(votes, exact, _options(votes, options), leaders), key=_Count.key, reverse=True)
     keys = [count.key() for count in counts]
-    return Ranking(
-        tuple(count.standing(keys.index(key) + 1) for count, key in zip(counts, keys, strict=True))
-    )
+    return Ranking(tuple(count.standing(keys.index(key) + 1) for count, key in zip(counts, keys, strict=True)))
 
 
 def weight_changes(
@@ -228,9 +226,7 @@ def stability(
     led = _ballot_matrix([votes[voter] for voter in kept], named)
     ours = np.array([float(exact.get(voter, Fraction(1))) for voter in kept])
     people = len(drawn)
-    teams = (
-        rng.multinomial(people, np.full(people, 1 / people), size=draws) if people else np.zeros((1, 0), int)
-    )
+    teams = rng.multinomial(people, np.full(people, 1 / people), size=draws) if people else np.zeros((1, 0), int)
     totals = teams @ drawn + ours @ led
     voters = teams @ (drawn > 0) + (led > 0).sum(axis=0)
     shares = _shares_of_top(_dense(totals, voters, led.sum(axis=0)), places).mean(axis=0)
@@ -267,9 +263,7 @@ def _count(
     for option in options:
         cast = {voter: ballot[option] for voter, ballot in ballots.items() if ballot[option]}
         led = sum(cast[voter] for voter in cast if voter in leaders)
-        fixed = sum(
-            (weights.get(voter, Fraction(1)) * cast[voter] for voter in cast if voter != moving), Fraction(0)
-        )
+        fixed = sum((weights.get(voter, Fraction(1)) * cast[voter] for voter in cast if voter != moving), Fraction(0))
         mine = cast.get(moving, 0) if moving is not None else 0
         counts.append(_Count(option, sum(cast.values()) - led, led, len(cast), fixed, mine))
     return counts
@@ -288,9 +282,7 @@ def _orders_by_weight(
         raise BadNumber("voter", voter, "one who has a ballot in votes")
     places = len(named) if chosen is None else whole("chosen", chosen, least=1)
     counts = _count(votes, exact, named, {*_leaders(exact, None), voter}, voter)
-    crossings = {
-        (b.fixed - a.fixed) / (a.moving - b.moving) for a in counts for b in counts if a.moving > b.moving
-    }
+    crossings = {(b.fixed - a.fixed) / (a.moving - b.moving) for a in counts for b in counts if a.moving > b.moving}
     inside = sorted({Fraction(0), Fraction(HEAVIEST)} | {w for w in crossings if 0 < w < HEAVIEST})
     beyond = min((w for w in crossings if w > HEAVIEST), default=Fraction(HEAVIEST + 2))
     spots = []
