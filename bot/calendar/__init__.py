@@ -1,0 +1,1 @@
+"""Calendar files for the dates of a round (RFC 5545)."""
