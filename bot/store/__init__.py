@@ -1,0 +1,1 @@
+"""The database: SQLite by default, PostgreSQL when several replicas run. Reached only from `wiring`."""

@@ -1,0 +1,182 @@
+"""The store: transactions, and the two queues (outbox, due rows) that outlive every process.
+
+A claim is committed before the work begins and carries a lease, so that nobody's death blocks a row for longer than
+that; a conversation's sends go out in order because only its oldest open row can be claimed.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from datetime import datetime, timedelta
+from typing import Any, Literal
+
+from sqlalchemy import and_, case, delete, func, or_, select, update
+from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine
+
+from bot.ports.storage import Due, Queued
+from bot.store import tables as t
+from bot.store.sealing import Seal
+from bot.store.work import SEND, SqlWork
+
+LEASE = timedelta(seconds=60)
+
+
+class SqlStore:
+    """A `Store` over SQLite or PostgreSQL. `owner` names this process in claims."""
+
+    def __init__(self, engine: AsyncEngine, seal: Seal, *, owner: str, new_key: Callable[[], str]) -> None:
+        self._engine = engine
+        self._seal = seal
+        self._owner = owner
+        self._new_key = new_key
+        # SQLite has one writer; queueing here keeps tasks of one process from meeting at the busy timeout.
+        self._one_writer = asyncio.Lock() if engine.dialect.name == "sqlite" else None
+
+    @asynccontextmanager
+    async def begin(self) -> AsyncIterator[SqlWork]:
+        async with self._transaction() as connection:
+            yield SqlWork(connection, self._seal, self._new_key)
+
+    @asynccontextmanager
+    async def _transaction(self) -> AsyncIterator[AsyncConnection]:
+        if self._one_writer is None:
+            async with self._engine.begin() as connection:
+                yield connection
+        else:
+            async with self._one_writer, self._engine.begin() as connection:
+                yield connection
+
+    # --- outbox ---
+
+    async def claim_send(self, now: datetime) -> Queued | None:
+        async with self._transaction() as db:
+            row = (await db.execute(_next_send(now))).first()
+            if row is None:
+                return None
+            state: Literal["todo", "unknown"] = "unknown" if row.state in ("sending", "unknown") else "todo"
+            first_try = row.first_try or now
+            await db.execute(
+                update(t.outbox)
+                .where(t.outbox.c.id == row.id)
+                .values(state="sending", owner=self._owner, lease_until=now + LEASE, first_try=first_try)
+            )
+        send = SEND.validate_json(self._seal.open("outbox", row.body))
+        return Queued(row.id, row.key, send, row.tries, first_try, state)
+
+    async def sent(self, queued: Queued, message_id: str | None, now: datetime) -> None:
+        """Done: the row goes, and a new message's whereabouts are kept under its name."""
+        async with self._transaction() as db:
+            await db.execute(delete(t.outbox).where(t.outbox.c.id == queued.id))
+            if message_id is not None and queued.send.kind in ("post", "upload"):
+                await self._keep_post(db, queued, message_id)
+            if queued.send.kind == "withdraw":
+                await db.execute(delete(t.posts).where(t.posts.c.name == queued.send.name))
+
+    async def _keep_post(self, db: AsyncConnection, queued: Queued, message_id: str) -> None:
+        place = queued.send.place
+        values = {
+            "tenant": place.tenant, "kind": place.kind, "place": place.id, "thread": place.thread,
+            "message_id": message_id, "round_id": queued.send.round_id,
+        }  # fmt: skip
+        known = await db.execute(update(t.posts).where(t.posts.c.name == queued.send.name).values(**values))
+        if known.rowcount == 0:
+            await db.execute(t.posts.insert().values(name=queued.send.name, **values))
+
+    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, now: datetime) -> None:
+        async with self._transaction() as db:
+            await db.execute(
+                update(t.outbox)
+                .where(t.outbox.c.id == queued.id)
+                .values(
+                    state="unknown" if unknown else "todo", try_at=at, tries=queued.tries + 1, owner=None,
+                    lease_until=None,
+                )
+            )  # fmt: skip
+
+    async def park_send(self, queued: Queued, why: str, now: datetime) -> None:
+        async with self._transaction() as db:
+            await db.execute(
+                update(t.outbox).where(t.outbox.c.id == queued.id).values(state="parked", why_parked=why[:200])
+            )
+
+    async def next_send_at(self, now: datetime) -> datetime | None:
+        ready = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
+        async with self._transaction() as db:
+            return _moment((await db.execute(select(func.min(ready)).where(t.outbox.c.state != "parked"))).scalar())
+
+    # --- due rows ---
+
+    async def claim_due(self, now: datetime) -> Due | None:
+        free = or_(t.due.c.state == "todo", and_(t.due.c.state == "claimed", t.due.c.lease_until <= now))
+        query = select(t.due).where(free, t.due.c.at <= now).order_by(t.due.c.at, t.due.c.id).limit(1)
+        async with self._transaction() as db:
+            row = (await db.execute(query.with_for_update(skip_locked=True))).first()
+            if row is None:
+                return None
+            await db.execute(
+                update(t.due)
+                .where(t.due.c.id == row.id)
+                .values(state="claimed", owner=self._owner, lease_until=now + LEASE)
+            )
+        return Due(row.kind, row.subject, row.occurrence, row.at)
+
+    async def finish_due(self, due: Due) -> None:
+        """Done, unless the row was set anew for a later moment meanwhile."""
+        async with self._transaction() as db:
+            await db.execute(
+                delete(t.due).where(
+                    t.due.c.kind == due.kind, t.due.c.subject == due.subject, t.due.c.occurrence == due.occurrence,
+                    t.due.c.state == "claimed",
+                )
+            )  # fmt: skip
+
+    async def next_due_at(self) -> datetime | None:
+        ready = case((t.due.c.state == "claimed", t.due.c.lease_until), else_=t.due.c.at)
+        query = select(ready).where(t.due.c.state != "done").order_by(t.due.c.at, t.due.c.id).limit(1)
+        async with self._transaction() as db:
+            return _moment((await db.execute(query)).scalar())
+
+    async def see_time(self, now: datetime) -> datetime:
+        async with self._transaction() as db:
+            seconds = now.timestamp()
+            known = (
+                await db.execute(select(t.counters.c.value).where(t.counters.c.name == "highest time seen"))
+            ).scalar()
+            if known is None:
+                await db.execute(t.counters.insert().values(name="highest time seen", value=seconds))
+            elif known < seconds:
+                await db.execute(
+                    update(t.counters).where(t.counters.c.name == "highest time seen").values(value=seconds)
+                )
+            else:
+                return datetime.fromtimestamp(known, now.tzinfo)
+        return now
+
+    async def counter(self, name: str) -> float:
+        async with self._transaction() as db:
+            return (await db.execute(select(t.counters.c.value).where(t.counters.c.name == name))).scalar() or 0.0
+
+    async def close(self) -> None:
+        await self._engine.dispose()
+
+
+def _next_send(now: datetime) -> Any:
+    """The oldest open row of a conversation, if it is free and its time has come.
+
+    Parked rows do not hold up the conversation; a row that waits for its retry does, since order is promised.
+    """
+    oldest = (
+        select(func.min(t.outbox.c.id)).where(t.outbox.c.state != "parked").group_by(t.outbox.c.conversation)
+    ).scalar_subquery()
+    free = or_(
+        and_(t.outbox.c.state != "sending", t.outbox.c.try_at <= now),
+        and_(t.outbox.c.state == "sending", t.outbox.c.lease_until <= now),
+    )
+    query = select(t.outbox).where(t.outbox.c.id.in_(oldest), t.outbox.c.state != "parked", free)
+    return query.order_by(t.outbox.c.id).limit(1).with_for_update(skip_locked=True)
+
+
+def _moment(value: Any) -> datetime | None:
+    return t.Instant().process_result_value(value, None) if isinstance(value, int) else value  # type: ignore[arg-type]

@@ -1,0 +1,276 @@
+"""One transaction: what a happening changes, what must be said, what must happen later. All of it or nothing."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from typing import Any
+
+from pydantic import TypeAdapter
+from sqlalchemy import Table, delete, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from bot.domain.facts import Fact
+from bot.domain.names import Step
+from bot.domain.state import Ledger, Mark, Round
+from bot.ports.chat import Place
+from bot.ports.storage import Due, Member, Posted, RoundHead, Send
+from bot.store import rounds as mapping
+from bot.store import tables as t
+from bot.store.sealing import Seal
+
+SEND: TypeAdapter[Send] = TypeAdapter(Send)
+MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
+_ENDED = (Step.COMMITTED.value, Step.CANCELLED.value)
+
+
+class SqlWork:
+    """The unit of work over one connection in one transaction."""
+
+    def __init__(self, connection: AsyncConnection, seal: Seal, new_key: Callable[[], str]) -> None:
+        self._db = connection
+        self._seal = seal
+        self._new_key = new_key
+        self._rows: dict[str, mapping.Rows] = {}
+        self._versions: dict[str, int] = {}
+
+    def _insert(self, table: Table) -> Any:
+        dialect = postgresql if self._db.dialect.name == "postgresql" else sqlite
+        return dialect.insert(table)
+
+    async def first_time(self, key: str, at: datetime) -> bool:
+        entered = await self._db.execute(
+            self._insert(t.inbox).values(key=key, at=at).on_conflict_do_nothing().returning(t.inbox.c.key)
+        )
+        return entered.first() is not None
+
+    # --- rounds ---
+
+    async def round(self, round_id: str) -> Round | None:
+        row = (await self._db.execute(select(t.rounds).where(t.rounds.c.id == round_id).with_for_update())).first()
+        if row is None:
+            return None
+        items = {
+            (r.kind, r.item): self._seal.open(f"{round_id}/{r.kind}/{r.item}", r.body)
+            for r in await self._db.execute(
+                select(t.sealed).where(t.sealed.c.round_id == round_id).order_by(t.sealed.c.kind, t.sealed.c.item)
+            )
+        }
+        round_ = mapping.from_rows(row.doc, items, await self._marks(round_id))
+        self._rows[round_id] = mapping.to_rows(round_)
+        self._versions[round_id] = row.version
+        return round_
+
+    async def _marks(self, round_id: str) -> dict[str, dict[str, list[Mark]]]:
+        marks: dict[str, dict[str, list[Mark]]] = defaultdict(lambda: defaultdict(list))
+        query = select(t.votes).where(t.votes.c.round_id == round_id).order_by(t.votes.c.voter, t.votes.c.slot)
+        for row in await self._db.execute(query):
+            voter, mark = mapping.read_mark(
+                self._seal.open(f"{round_id}/{row.ballot}/{row.voter}/{row.slot}", row.body)
+            )
+            marks[row.ballot][voter].append(mark)
+        return marks
+
+    async def add_round(self, round_: Round, at: datetime) -> None:
+        rows = mapping.to_rows(round_)
+        await self._db.execute(
+            t.rounds.insert().values(
+                id=round_.id, tenant=round_.tenant, channel=round_.channel, name=round_.name, step=round_.step.value,
+                version=1, doc=rows.doc, created_at=at, changed_at=at,
+            )
+        )  # fmt: skip
+        await self._save_seats(round_, frozenset())
+        self._rows[round_.id], self._versions[round_.id] = rows, 1
+
+    async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None:
+        old, new = self._rows[after.id], mapping.to_rows(after)
+        version = self._versions[after.id]
+        changed = await self._db.execute(
+            update(t.rounds)
+            .where(t.rounds.c.id == after.id, t.rounds.c.version == version)
+            .values(
+                doc=new.doc, version=version + 1, changed_at=at, step=after.step.value, channel=after.channel,
+                name=after.name,
+            )
+        )  # fmt: skip
+        if changed.rowcount != 1:
+            raise RuntimeError(f"round {after.id} was changed by somebody else")
+        self._rows[after.id], self._versions[after.id] = new, version + 1
+        await self._save_items(after.id, old, new)
+        await self._save_ledgers(after.id, old, new)
+        if after.seats.keys() != before.seats.keys():
+            await self._save_seats(after, frozenset(before.seats))
+        await self._record(after.id, facts, at)
+
+    async def _save_seats(self, round_: Round, known: frozenset[str]) -> None:
+        new = [m for m in round_.seats if m not in known]
+        if new:
+            rows = [{"round_id": round_.id, "member": m, "tenant": round_.tenant} for m in new]
+            await self._db.execute(t.seats.insert(), rows)
+
+    async def _save_items(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
+        for kind, item in old.items.keys() - new.items.keys():
+            await self._db.execute(
+                delete(t.sealed).where(
+                    t.sealed.c.round_id == round_id, t.sealed.c.kind == kind, t.sealed.c.item == item
+                )
+            )
+        changed = [(key, body) for key, body in new.items.items() if old.items.get(key) != body]
+        if not changed:
+            return
+        statement = self._insert(t.sealed)
+        statement = statement.on_conflict_do_update(
+            index_elements=["round_id", "kind", "item"], set_={"body": statement.excluded.body}
+        )
+        rows = [
+            {"round_id": round_id, "kind": k, "item": i, "body": self._seal.close(f"{round_id}/{k}/{i}", body)}
+            for (k, i), body in changed
+        ]
+        await self._db.execute(statement, rows)
+
+    async def _save_ledgers(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
+        for ballot, ledger in new.ledgers.items():
+            before = old.ledgers.get(ballot, Ledger(ledger.quota))
+            for voter, marks in ledger.marks.items():
+                if marks != before.marks.get(voter, ()):
+                    await self._save_marks(round_id, ballot, voter, ledger.quota, marks)
+
+    async def _save_marks(self, round_id: str, ballot: str, voter: str, quota: int, marks: tuple[Mark, ...]) -> None:
+        tag = self._seal.tag(round_id, ballot, voter)
+        await self._db.execute(
+            delete(t.votes).where(t.votes.c.round_id == round_id, t.votes.c.ballot == ballot, t.votes.c.voter == tag)
+        )
+        rows = [
+            {
+                "round_id": round_id, "ballot": ballot, "voter": tag, "slot": slot, "quota": quota,
+                "counts": slot < quota,
+                "body": self._seal.close(f"{round_id}/{ballot}/{tag}/{slot}", mapping.mark_body(voter, mark)),
+            }
+            for slot, mark in enumerate(marks)
+        ]  # fmt: skip
+        if rows:
+            await self._db.execute(t.votes.insert(), rows)
+
+    async def _record(self, round_id: str, facts: Sequence[Fact], at: datetime) -> None:
+        if facts:
+            rows = [{"round_id": round_id, "at": at, "record": json.dumps(f.public_record())} for f in facts]
+            await self._db.execute(t.facts.insert(), rows)
+
+    async def heads(self, tenant: str, *, channel: str | None = None, member: str | None = None) -> list[RoundHead]:
+        query = select(t.rounds.c.id, t.rounds.c.tenant, t.rounds.c.channel, t.rounds.c.name, t.rounds.c.step)
+        query = query.where(t.rounds.c.tenant == tenant, t.rounds.c.step.not_in(_ENDED))
+        if channel is not None:
+            query = query.where(t.rounds.c.channel == channel)
+        if member is not None:
+            query = query.join(t.seats, t.seats.c.round_id == t.rounds.c.id).where(t.seats.c.member == member)
+        rows = await self._db.execute(query.order_by(t.rounds.c.created_at, t.rounds.c.id))
+        return [RoundHead(r.id, r.tenant, r.channel, r.name, Step(r.step)) for r in rows]
+
+    async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
+        query = select(t.rounds.c.id).where(
+            t.rounds.c.tenant == tenant, t.rounds.c.channel == channel, t.rounds.c.step.in_(_ENDED)
+        )
+        rows = await self._db.execute(query.order_by(t.rounds.c.changed_at.desc(), t.rounds.c.id))
+        return [r.id for r in rows]
+
+    # --- people ---
+
+    async def member(self, tenant: str, person: str) -> Member | None:
+        row = (
+            await self._db.execute(select(t.members).where(t.members.c.tenant == tenant, t.members.c.id == person))
+        ).first()
+        return MEMBER.validate_json(row.doc) if row else None
+
+    async def save_member(self, member: Member) -> None:
+        values = {"name": member.name[:200], "doc": MEMBER.dump_json(member).decode()}
+        statement = self._insert(t.members).values(tenant=member.tenant, id=member.id, **values)
+        await self._db.execute(statement.on_conflict_do_update(index_elements=["tenant", "id"], set_=values))
+
+    async def note_nudge(self, tenant: str, person: str, at: datetime) -> None:
+        statement = self._insert(t.nudges).values(tenant=tenant, member=person, at=at)
+        await self._db.execute(statement.on_conflict_do_nothing())
+
+    async def nudges_since(self, tenant: str, person: str, since: datetime) -> list[datetime]:
+        query = select(t.nudges.c.at).where(
+            t.nudges.c.tenant == tenant, t.nudges.c.member == person, t.nudges.c.at >= since
+        )
+        return [r.at for r in await self._db.execute(query.order_by(t.nudges.c.at))]
+
+    # --- what is to be said ---
+
+    async def send(self, sends: Sequence[Send], at: datetime) -> None:
+        for send in sends:
+            body = self._seal.close("outbox", SEND.dump_json(send))
+            if send.kind in ("revise", "home") and await self._replaced(send, body):
+                continue
+            await self._db.execute(
+                t.outbox.insert().values(
+                    key=self._new_key(), conversation=send.place.order_key(), kind=send.kind, name=send.name,
+                    round_id=send.round_id, only_in=send.only_in, body=body, state="todo", try_at=at,
+                )
+            )  # fmt: skip
+
+    async def _replaced(self, send: Send, body: bytes) -> bool:
+        """A card that has not gone out yet is not sent in an older state first."""
+        changed = await self._db.execute(
+            update(t.outbox)
+            .where(t.outbox.c.name == send.name, t.outbox.c.kind == send.kind, t.outbox.c.state == "todo")
+            .values(body=body)
+        )
+        return changed.rowcount > 0
+
+    async def drop_sends(self, name: str) -> None:
+        await self._db.execute(delete(t.outbox).where(t.outbox.c.name == name, t.outbox.c.state == "todo"))
+
+    async def posted(self, name: str) -> Posted | None:
+        row = (await self._db.execute(select(t.posts).where(t.posts.c.name == name))).first()
+        return _posted(row) if row else None
+
+    async def posted_as(self, place: Place, message_id: str) -> Posted | None:
+        row = (
+            await self._db.execute(
+                select(t.posts).where(
+                    t.posts.c.tenant == place.tenant, t.posts.c.place == place.id, t.posts.c.message_id == message_id
+                )
+            )
+        ).first()
+        return _posted(row) if row else None
+
+    async def posted_like(self, prefix: str) -> list[Posted]:
+        query = select(t.posts).where(t.posts.c.name.startswith(prefix, autoescape=True)).order_by(t.posts.c.name)
+        return [_posted(r) for r in await self._db.execute(query)]
+
+    # --- what is to happen ---
+
+    async def set_due(self, dues: Sequence[Due]) -> None:
+        for due in dues:
+            statement = self._insert(t.due).values(
+                kind=due.kind, subject=due.subject, occurrence=due.occurrence, at=due.at, state="todo"
+            )
+            await self._db.execute(
+                statement.on_conflict_do_update(
+                    index_elements=["kind", "subject", "occurrence"],
+                    set_={"at": due.at, "state": "todo", "owner": None, "lease_until": None},
+                )
+            )
+
+    async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None:
+        statement = delete(t.due).where(t.due.c.subject == subject)
+        if kind is not None:
+            statement = statement.where(t.due.c.kind == kind)
+        if occurrence is not None:
+            statement = statement.where(t.due.c.occurrence == occurrence)
+        await self._db.execute(statement)
+
+    async def count(self, what: str, amount: int = 1) -> None:
+        statement = self._insert(t.counters).values(name=what, value=amount)
+        await self._db.execute(
+            statement.on_conflict_do_update(index_elements=["name"], set_={"value": t.counters.c.value + amount})
+        )
+
+
+def _posted(row: Any) -> Posted:
+    return Posted(row.name, Place(row.tenant, row.kind, row.place, row.thread), row.message_id, row.round_id)
