@@ -8,7 +8,8 @@ from matplotlib.ticker import FixedLocator, FuncFormatter
 from bot.charts.palette import BLUE, BODY, INK, LEADING, MARGIN, MUTED, RULE, SMALL, WIDTH
 from bot.charts.sheet import Sheet
 from bot.speech import picture_words as words
-from bot.speech.pictures import Calibration, percent
+from bot.speech.pictures import Calibration
+from bot.speech.plain import percent
 
 _LEFT = MARGIN + 84
 _SIDE = 520

@@ -14,7 +14,7 @@ from functools import lru_cache
 from matplotlib.font_manager import FontEntry, FontProperties, findfont, fontManager
 from matplotlib.ft2font import FT2Font, LoadFlags
 
-from bot.speech.pictures import one_line
+from bot.speech.plain import one_line
 
 HOUSE_FONT = "DejaVu Sans"
 BOX = "▯"

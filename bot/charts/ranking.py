@@ -8,7 +8,8 @@ from bot.charts.lettering import width
 from bot.charts.palette import BLUE, BODY, GROUND, INK, LEADING, MARGIN, MUTED, RULE, SMALL, VERMILLION, WIDTH
 from bot.charts.sheet import Sheet
 from bot.speech import picture_words as words
-from bot.speech.pictures import RankRow, VoteRanking, figure
+from bot.speech.pictures import RankRow, VoteRanking
+from bot.speech.plain import figure
 
 MOST_ROWS = 40
 """Options drawn; what comes after them stands in the table."""

@@ -14,7 +14,8 @@ from bot.charts.palette import BLUE, BODY, GREEN, GROUND, INK, MARGIN, MUTED, RU
 from bot.charts.placing import spread
 from bot.charts.sheet import Sheet
 from bot.speech import picture_words as words
-from bot.speech.pictures import TrendWeek, TrialTrend, figure
+from bot.speech.pictures import TrendWeek, TrialTrend
+from bot.speech.plain import figure
 
 _LEFT = MARGIN + 62
 _FIELD_WIDTH = 790

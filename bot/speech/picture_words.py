@@ -2,16 +2,8 @@
 
 from __future__ import annotations
 
-from bot.speech.pictures import (
-    CalibrationBin,
-    PlacedPlan,
-    PlacementMatrix,
-    RankRow,
-    VoteRanking,
-    figure,
-    one_line,
-    percent,
-)
+from bot.speech.pictures import CalibrationBin, PlacedPlan, PlacementMatrix, RankRow, VoteRanking
+from bot.speech.plain import count, figure, one_line, percent
 
 SHORTENED = "… marks a shortened text. The whole of it stands in the words that go with this picture."
 NOT_DRAWN = "▯ marks signs that this picture cannot draw. They stand in the words that go with it."
@@ -61,20 +53,20 @@ AS_SAID = "where it would come true just as often as said"
 WITH_INTERVAL = "what came true, with its interval"
 
 
-def driving_heading(count: int) -> str:
-    return f"Driving forces ({count}): they push forward"
+def driving_heading(number: int) -> str:
+    return f"Driving forces ({number}): they push forward"
 
 
-def restraining_heading(count: int) -> str:
-    return f"Restraining forces ({count}): they hold back"
+def restraining_heading(number: int) -> str:
+    return f"Restraining forces ({number}): they hold back"
 
 
 def today(lever: str) -> str:
     return f"{one_line(lever)} today"
 
 
-def and_more(count: int) -> str:
-    return f"and {count} more, in the words that go with this picture"
+def and_more(number: int) -> str:
+    return f"and {number} more, in the words that go with this picture"
 
 
 def cut(after: int) -> str:
@@ -111,12 +103,8 @@ def interval(low: float, high: float) -> str:
     return f"interval {figure(low)} to {figure(high)}"
 
 
-def forecasts(count: int) -> str:
-    return f"{count} forecast{'' if count == 1 else 's'}"
-
-
-def scored(count: int) -> str:
-    return f"{forecasts(count)} scored"
+def scored(number: int) -> str:
+    return f"{count(number, 'forecast')} scored"
 
 
 def bin_interval(group: CalibrationBin) -> str:

@@ -9,68 +9,17 @@ that these two do not hold.
 from __future__ import annotations
 
 import math
-import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
+
+from bot.speech.plain import count, figure, join, one_line, percent, quoted, sentence
 
 Corner = Literal["trial now", "make it a project", "just do it", "set aside"]
 Table = tuple[tuple[str, ...], ...]
 
 SURE_FROM = 0.7
 """Chance of its corner below which a plan is called unsure."""
-
-# Marks that reorder the text around them: one note must not be able to turn its neighbour's words round.
-_REORDERING = frozenset("\u200e\u200f\u061c\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
-_NOT_TEXT = frozenset({"Cc", "Cs", "Zl", "Zp"})
-
-
-def one_line(text: str) -> str:
-    """People's text as one line of drawable characters: line breaks and control characters become single spaces."""
-    return " ".join("".join(map(_tame, text)).split())
-
-
-def _tame(char: str) -> str:
-    if char in _REORDERING or ord(char) & 0xFFFE == 0xFFFE or 0xFDD0 <= ord(char) <= 0xFDEF:
-        return ""
-    return " " if unicodedata.category(char) in _NOT_TEXT else char
-
-
-def figure(value: float) -> str:
-    """A number as people write it: up to four significant digits, no exponent, no trailing zeros."""
-    if value == 0:
-        return "0"
-    decimals = min(6, max(0, 3 - math.floor(math.log10(abs(value)))))
-    text = f"{value:,.{decimals}f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text == "-0" else text
-
-
-def percent(share: float) -> str:
-    """A share from 0 to 1 as whole per cent; never 0 % or 100 % unless it is exactly that."""
-    whole = round(share * 100)
-    if whole == 0 and share > 0:
-        return "under 1 %"
-    if whole == 100 and share < 1:
-        return "over 99 %"
-    return f"{whole} %"
-
-
-def _count(number: int, one: str, many: str | None = None) -> str:
-    return f"{number} {one if number == 1 else many or one + 's'}"
-
-
-def _sentence(text: str) -> str:
-    text = one_line(text)
-    return text if not text or text[-1] in ".!?" else f"{text}."
-
-
-def _join(sentences: Iterable[str]) -> str:
-    return " ".join(sentence for sentence in sentences if sentence)
-
-
-def _quoted(texts: Sequence[str]) -> str:
-    return ", ".join(f"“{one_line(text)}”" for text in texts)
 
 
 def _require_finite(**values: float | None) -> None:
@@ -100,12 +49,12 @@ class ForceField:
     def alternative(self) -> str:
         lever = one_line(self.lever)
         opening = (
-            f"Force field for {lever}: {_count(len(self.driving), 'driving force')} above, "
-            f"{_count(len(self.restraining), 'restraining force')} below."
+            f"Force field for {lever}: {count(len(self.driving), 'driving force')} above, "
+            f"{count(len(self.restraining), 'restraining force')} below."
         )
-        drive = f"Driving {lever} forward: {_quoted(self.driving)}." if self.driving else ""
-        hold = f"Holding {lever} back: {_quoted(self.restraining)}." if self.restraining else ""
-        return _join((opening, drive, hold))
+        drive = f"Driving {lever} forward: {quoted(self.driving)}." if self.driving else ""
+        hold = f"Holding {lever} back: {quoted(self.restraining)}." if self.restraining else ""
+        return join((opening, drive, hold))
 
     def table(self) -> Table:
         rows = [("driving", text) for text in self.driving] + [("restraining", text) for text in self.restraining]
@@ -167,23 +116,23 @@ class VoteRanking:
         """The row's figures in words, empty when only ranks may be shown."""
         if self.ranks_only or row.weighted is None or row.group is None:
             return ""
-        voters = "" if row.voters is None else f" from {_count(row.voters, 'person', 'people')}"
+        voters = "" if row.voters is None else f" from {count(row.voters, 'person', 'people')}"
         if not self.shown_apart:
             return f"{figure(row.weighted)} {one_line(self.unit)}{voters}"
         apart = f"group {figure(row.group)}, decision-maker {figure(row.decision_maker or 0)}"
         return f"{apart}, weighted {figure(row.weighted)} {one_line(self.unit)}{voters}"
 
     def alternative(self) -> str:
-        return _join((self._opening(), *map(self._row_sentence, self.rows), self._cut_sentence(), _sentence(self.note)))
+        return join((self._opening(), *map(self._row_sentence, self.rows), self._cut_sentence(), sentence(self.note)))
 
     def _opening(self) -> str:
         title = one_line(self.title)
         if not self.rows:
             return f"{title}: nothing was voted on."
         first = [row.label for row in self.rows if row.place == self.rows[0].place]
-        leaders = f"{_quoted(first)} {'is first' if len(first) == 1 else 'share the first place'}"
+        leaders = f"{quoted(first)} {'is first' if len(first) == 1 else 'share the first place'}"
         hidden = " Only places are shown, since figures from so few voters would show single ballots."
-        return f"{title}: {leaders} of {_count(len(self.rows), 'option')}.{hidden if self.ranks_only else ''}"
+        return f"{title}: {leaders} of {count(len(self.rows), 'option')}.{hidden if self.ranks_only else ''}"
 
     def _row_sentence(self, row: RankRow) -> str:
         figures = self.figures(row)
@@ -264,8 +213,8 @@ class PlacementMatrix:
 
     def alternative(self) -> str:
         unsure = sum(plan.unsure for plan in self.points)
-        opening = f"Effort and impact of {_count(len(self.points), 'plan')}, {unsure} of them unsure."
-        return _join((opening, *map(self._plan_sentence, self.points), _sentence(self.note)))
+        opening = f"Effort and impact of {count(len(self.points), 'plan')}, {unsure} of them unsure."
+        return join((opening, *map(self._plan_sentence, self.points), sentence(self.note)))
 
     def _plan_sentence(self, plan: PlacedPlan) -> str:
         impact = "much impact" if plan.impact >= self.impact_cut else "little impact"
@@ -327,13 +276,13 @@ class TrialTrend:
 
     def alternative(self) -> str:
         weeks = map(self._week_sentence, self.weeks)
-        return _join((self._opening(), *self._levels(), *weeks, _sentence(self.boundary_note)))
+        return join((self._opening(), *self._levels(), *weeks, sentence(self.boundary_note)))
 
     def _opening(self) -> str:
         under_way = sum(week.week > 0 and week.trial is not None for week in self.weeks)
         gaps = sum(week.gap for week in self.weeks)
-        missing = f", {_count(gaps, 'week')} without a number" if gaps else ""
-        read = f"{_count(under_way, 'week')} of the trial read, in {one_line(self.unit)}"
+        missing = f", {count(gaps, 'week')} without a number" if gaps else ""
+        read = f"{count(under_way, 'week')} of the trial read, in {one_line(self.unit)}"
         return f"{one_line(self.title)}: {read}{missing}."
 
     def _levels(self) -> Iterable[str]:
@@ -369,7 +318,7 @@ def week_name(week: int) -> str:
     """Week 1 is the trial's first; 0 and below count back from its start."""
     if week == 1:
         return "Week 1 (the first, shown apart)"
-    return f"Week {week}" if week > 0 else _count(1 - week, "week") + " before"
+    return f"Week {week}" if week > 0 else count(1 - week, "week") + " before"
 
 
 @dataclass(frozen=True, slots=True)
@@ -398,8 +347,8 @@ class Calibration:
         return "Forecasts against what happened"
 
     def alternative(self) -> str:
-        opening = f"The team's forecasts against what happened, {_count(self.resolved, 'forecast')} scored."
-        return _join((opening, *map(_bin_sentence, self.bins), "" if self.bins else "There is nothing to compare yet."))
+        opening = f"The team's forecasts against what happened, {count(self.resolved, 'forecast')} scored."
+        return join((opening, *map(_bin_sentence, self.bins), "" if self.bins else "There is nothing to compare yet."))
 
     def table(self) -> Table:
         header = ("Stated chance", "Came true", "Interval", "Forecasts")
@@ -409,7 +358,7 @@ class Calibration:
 def _bin_sentence(group: CalibrationBin) -> str:
     stated, happened = percent(group.stated), percent(group.happened)
     interval = f"interval {percent(group.low)} to {percent(group.high)}"
-    return f"Said {stated}, came true {happened} ({interval}, {_count(group.count, 'forecast')})."
+    return f"Said {stated}, came true {happened} ({interval}, {count(group.count, 'forecast')})."
 
 
 def _bin_cells(group: CalibrationBin) -> tuple[str, ...]:
