@@ -142,9 +142,7 @@ def quiet_covers_all(calendar: WorkingCalendar) -> bool:
     quiet = calendar.quiet
     if quiet is None:
         return False
-    in_hours = [
-        begins <= quiet[1] and (quiet[1] < ends or ends == _MIDNIGHT) for begins, ends in calendar.hours
-    ]
+    in_hours = [begins <= quiet[1] and (quiet[1] < ends or ends == _MIDNIGHT) for begins, ends in calendar.hours]
     return all(_within(begins, quiet) for begins, _ in calendar.hours) and not any(in_hours)
 
 
@@ -193,19 +191,13 @@ def _checked_hours(hours: object) -> tuple[tuple[time, time], ...]:
 
 def _check_span(span: object) -> None:
     if not isinstance(span, tuple | list) or len(span) != 2 or not all(_is_wall(wall) for wall in span):
-        raise BadCalendar(
-            "hours", span, "each span is two wall-clock times without a zone, such as 09:00-17:00."
-        )
+        raise BadCalendar("hours", span, "each span is two wall-clock times without a zone, such as 09:00-17:00.")
     begins, ends = span
     if ends == _MIDNIGHT or begins < ends:
         return
     if begins == ends:
-        raise BadCalendar(
-            "hours", _written([span]), "begins when it ends; the whole day is written 00:00-24:00."
-        )
-    form = (
-        f"ends before it begins; over midnight give two spans, 00:00-{ends:%H:%M} and {begins:%H:%M}-24:00."
-    )
+        raise BadCalendar("hours", _written([span]), "begins when it ends; the whole day is written 00:00-24:00.")
+    form = f"ends before it begins; over midnight give two spans, 00:00-{ends:%H:%M} and {begins:%H:%M}-24:00."
     raise BadCalendar("hours", _written([span]), form)
 
 
@@ -215,9 +207,7 @@ def _is_wall(wall: object) -> bool:
 
 def _written(spans: object) -> str:
     assert isinstance(spans, tuple | list)
-    return ", ".join(
-        f"{begins:%H:%M}-{'24:00' if ends == _MIDNIGHT else f'{ends:%H:%M}'}" for begins, ends in spans
-    )
+    return ", ".join(f"{begins:%H:%M}-{'24:00' if ends == _MIDNIGHT else f'{ends:%H:%M}'}" for begins, ends in spans)
 
 
 def _checked_away(away: object) -> tuple[tuple[date, date], ...]:
@@ -225,11 +215,7 @@ def _checked_away(away: object) -> tuple[tuple[date, date], ...]:
     if not isinstance(away, tuple | list):
         raise BadCalendar("away", away, form)
     for period in away:
-        if (
-            not isinstance(period, tuple | list)
-            or len(period) != 2
-            or not all(type(day) is date for day in period)
-        ):
+        if not isinstance(period, tuple | list) or len(period) != 2 or not all(type(day) is date for day in period):
             raise BadCalendar("away", period, form)
         if period[0] > period[1]:
             raise BadCalendar("away", f"{period[0]} to {period[1]}", form)

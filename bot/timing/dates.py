@@ -19,8 +19,9 @@ from bot.timing.calendars import WEEKDAYS, WorkingCalendar
 from bot.timing.zones import in_utc, instant, local
 
 EXAMPLES = ("in 5 weeks", "in 3 working days", "12 Jan", "Tuesday 10:00", "2027-01-12 10:00", "end of month")
-MONTHS = tuple(
-    "January February March April May June July August September October November December".split()
+MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July"),
+    *("August", "September", "October", "November", "December"),
 )
 FARTHEST_YEARS = 2
 _LONGEST = 80
@@ -96,7 +97,8 @@ class _Present:
 def read_date(text: str, now: datetime, calendar: WorkingCalendar) -> Answer:
     """Read a day, with or without a time, in the zone of `calendar`; at most two years ahead.
 
-    Without a year the coming date of that name is meant; a weekday is the next one after today.
+    Without a year the coming date of that name is meant; a weekday is the next one. "Next Friday" within the
+    same week, today's weekday, and numbers such as 03/04 have two usual readings and are asked about.
     """
     words = _tidy(text)
     present = _Present(in_utc(now, "now"), calendar.local_day(now), calendar)
@@ -116,11 +118,12 @@ def _tidy(text: str) -> str:
 
 # --- time of day ------------------------------------------------------------------------------------------------
 
-_TIME = re.compile(
-    r"(?:^|(?P<before>.*?)(?:\s+at\s+|\s+|(?<=\d)t(?=\d)))"
-    r"(?:at\s+)?(?:(?P<noon>noon)|(?P<h>\d{1,2}):(?P<m>\d\d)(?::00)?(?:\s?(?P<ap1>am|pm))?|(?P<h12>\d{1,2})\s?(?P<ap2>am|pm))$",
-    re.ASCII,
+_CLOCK = (
+    r"(?:at\s+)?(?:(?P<noon>noon)"
+    r"|(?P<h>\d{1,2}):(?P<m>\d\d)(?::00)?(?:\s?(?P<ap1>am|pm))?"
+    r"|(?P<h12>\d{1,2})\s?(?P<ap2>am|pm))$"
 )
+_TIME = re.compile(rf"(?:^|(?P<before>.*?)(?:\s+|(?<=\d)t(?=\d))){_CLOCK}", re.ASCII)
 
 
 def _day_and_time(words: str, present: _Present) -> tuple[list[date], time | None]:
@@ -162,11 +165,7 @@ def _with_offset(words: str, present: _Present) -> Answer | None:
     if not re.fullmatch(r"\d{4}-\d\d-\d\d[t ]\d\d:\d\d(:\d\d)?\s?(z|[+-]\d\d:?\d\d)", words, re.ASCII):
         return None
     try:
-        moment = in_utc(
-            datetime.fromisoformat(
-                words.replace(" ", "").replace("t", "")[:10] + "T" + words[11:].replace(" ", "").upper()
-            )
-        )
+        moment = in_utc(datetime.fromisoformat(f"{words[:10]}T{words[11:].replace(' ', '').upper()}"))
     except (ValueError, OverflowError) as wrong:
         raise _Unreadable("This date or time does not exist.") from wrong
     there = local(moment, present.calendar.tz)
@@ -177,12 +176,13 @@ def _with_offset(words: str, present: _Present) -> Answer | None:
 # --- days -------------------------------------------------------------------------------------------------------
 
 _COUNT = r"(?P<n>\d{1,4}|a|an|one|two|three|four|five|six)"
-_MONTH = (
-    "(?P<month>" + "|".join(f"{name[:3]}(?:{name[3:]})?" for name in map(str.lower, MONTHS)) + r"|sept)\.?"
-)
+_MONTH = "(?P<month>" + "|".join(f"{name[:3]}(?:{name[3:]})?" for name in map(str.lower, MONTHS)) + r"|sept)\.?"
 _ORDINAL = r"(?P<day>\d{1,2})(?:st|nd|rd|th|\.)?"
 _YEAR = r"(?: (?P<year>\d{4}))?"
-_WEEKDAY = "(?P<weekday>mon(?:day)?|tue(?:s(?:day)?)?|wed(?:nesday)?|thu(?:r(?:s(?:day)?)?)?|fri(?:day)?|sat(?:urday)?|sun(?:day)?)"
+_WEEKDAY = (
+    r"(?P<weekday>mon(?:day)?|tue(?:s(?:day)?)?|wed(?:nesday)?|thu(?:r(?:s(?:day)?)?)?"
+    r"|fri(?:day)?|sat(?:urday)?|sun(?:day)?)"
+)
 
 
 def _days(words: str, present: _Present) -> list[date]:
@@ -207,6 +207,8 @@ def _why_not(words: str) -> str:
         return f"Write a date in at most {_LONGEST} characters."
     if re.fullmatch(r"(next|this|in) (week|month|year)", words):
         return "This names no day; add one, for example a weekday or a date."
+    if re.search(r" at \d{1,2}$", words, re.ASCII):
+        return "Write the time as 9:00 or 9 am."
     if re.search(r"\b\d{1,2}[/.-]\d{1,2}[/.-]\d\d\b", words, re.ASCII):
         return "Write the year with four digits."
     return "This is no date that can be read without guessing."
@@ -217,7 +219,7 @@ def _fixed(shift: int) -> Callable[[re.Match[str], _Present], list[date]]:
 
 
 def _iso(found: re.Match[str], present: _Present) -> list[date]:
-    return [date(int(found["y"]), int(found["m"]), int(found["d"]))]
+    return [_dated(int(found["d"]), int(found["m"]), found["y"], present)]
 
 
 def _iso_week(found: re.Match[str], present: _Present) -> list[date]:
@@ -226,7 +228,10 @@ def _iso_week(found: re.Match[str], present: _Present) -> list[date]:
 
 def _named(found: re.Match[str], present: _Present) -> list[date]:
     month = [name[:3].lower() for name in MONTHS].index(found["month"][:3]) + 1
-    return [_dated(int(found["day"]), month, found["year"], present)]
+    day = _dated(int(found["day"]), month, found["year"], present)
+    if found["weekday"] and _weekday(found) != day.weekday():
+        raise _Unreadable(f"{day.day} {MONTHS[month - 1]} {day.year} is a {WEEKDAYS[day.weekday()]}.")
+    return [day]
 
 
 def _dated(day: int, month: int, year: str | None, present: _Present) -> date:
@@ -247,24 +252,29 @@ def _numbers(found: re.Match[str], present: _Present) -> list[date]:
     first, second, year = int(found["a"]), int(found["b"]), found["year"]
     if first > 12 and second > 12:
         raise _Unreadable("Neither number can be a month.")
+    if found["sep"] == "." and second > 12:
+        raise _Unreadable(f"There is no month {second}; a time is written 10:30.")
     # Day before month, and month before day: the world writes both.
-    pairs = (
-        {(first, second), (second, first)}
-        if max(first, second) <= 12
-        else {(max(first, second), min(first, second))}
-    )
+    pairs = [pair for pair in ((first, second), (second, first)) if pair[1] <= 12]
     found_days = {_dated(day, month, year, present) for day, month in pairs}
     still_ahead = {day for day in found_days if day >= present.today}
     return sorted(still_ahead or found_days)
 
 
 def _on_weekday(found: re.Match[str], present: _Present) -> list[date]:
-    wanted = [name[:3].lower() for name in WEEKDAYS].index(found["weekday"][:3])
-    coming = present.today + timedelta(days=(wanted - present.today.weekday() - 1) % 7 + 1)
-    same_week = coming.isocalendar()[:2] == present.today.isocalendar()[:2]
-    if found["which"] == "next" and same_week:
-        return [coming, coming + 7 * _DAY]
-    return [coming - 7 * _DAY] if found["which"] == "last" else [coming]
+    today, which = present.today, found["which"]
+    ahead = (_weekday(found) - today.weekday()) % 7
+    if which == "last":
+        return [today + timedelta(days=ahead - 7)]
+    if not ahead:
+        return {"this": [today], "next": [today + 7 * _DAY]}.get(which, [today, today + 7 * _DAY])
+    coming = today + timedelta(days=ahead)
+    same_week = coming.isocalendar()[:2] == today.isocalendar()[:2]
+    return [coming, coming + 7 * _DAY] if which == "next" and same_week else [coming]
+
+
+def _weekday(found: re.Match[str]) -> int:
+    return [name[:3].lower() for name in WEEKDAYS].index(found["weekday"][:3])
 
 
 def _after(found: re.Match[str], present: _Present) -> list[date]:

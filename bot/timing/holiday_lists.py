@@ -31,9 +31,7 @@ def holidays_in(country: str, subdivision: str | None, year: int) -> Mapping[dat
 def _countries() -> dict[str, tuple[str, ...]]:
     import holidays
 
-    return {
-        code: tuple(parts) for code, parts in holidays.list_supported_countries().items() if len(code) == 2
-    }
+    return {code: tuple(parts) for code, parts in holidays.list_supported_countries().items() if len(code) == 2}
 
 
 def subdivisions_of(country: str) -> tuple[str, ...] | None:
@@ -47,12 +45,8 @@ def nearest_countries(text: object) -> tuple[str, ...]:
     from rapidfuzz import fuzz, process
 
     known = _countries()
-    names = {
-        name.replace("_", " "): codes[1] for name, codes in COUNTRIES.items() if codes[1] in known
-    } | _ALSO_CALLED
-    codes = {
-        code.casefold(): codes[1] for codes in COUNTRIES.values() for code in codes[1:3] if codes[1] in known
-    }
+    names = {name.replace("_", " "): codes[1] for name, codes in COUNTRIES.items() if codes[1] in known} | _ALSO_CALLED
+    codes = {code.casefold(): codes[1] for codes in COUNTRIES.values() for code in codes[1:3] if codes[1] in known}
     wanted = str(text)[:60].strip().casefold()
     hits = process.extract(wanted, names.keys(), scorer=fuzz.ratio, limit=_NEAREST, score_cutoff=75)
     hits += process.extract(wanted, codes.keys(), scorer=fuzz.ratio, limit=_NEAREST, score_cutoff=60)

@@ -27,9 +27,7 @@ class StepPlan:
 
     def __post_init__(self) -> None:
         if not 0 < self.prompt <= 1:
-            raise ValueError(
-                f"Step {self.name}: the prompt share {self.prompt} must be above 0 and at most 1."
-            )
+            raise ValueError(f"Step {self.name}: the prompt share {self.prompt} must be above 0 and at most 1.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,9 +33,7 @@ def reminder_times(
     if not hours:
         return ()
     try:
-        found = {
-            next_nudge_time(calendar, add_working_hours(calendar, start, hours * share)) for share in SHARES
-        }
+        found = {next_nudge_time(calendar, add_working_hours(calendar, start, hours * share)) for share in SHARES}
     except NoWorkingTime:
         return ()
     return tuple(sorted(moment for moment in found if present <= moment < close))
@@ -52,17 +50,13 @@ def next_nudge_time(calendar: WorkingCalendar, at: datetime) -> datetime:
     raise AssertionError("spans_from ends only by raising")
 
 
-def within_daily_limit(
-    sent: Sequence[datetime], at: datetime, calendar: WorkingCalendar, most: int = 2
-) -> bool:
+def within_daily_limit(sent: Sequence[datetime], at: datetime, calendar: WorkingCalendar, most: int = 2) -> bool:
     """True when fewer than `most` of those sent fell on the person's own local day of `at`."""
     day = calendar.local_day(at)
     return sum(calendar.local_day(moment) == day for moment in sent) < most
 
 
-def due_together(
-    waiting: Mapping[K, datetime], at: datetime, within: timedelta = BUNDLE_WITHIN
-) -> tuple[K, ...]:
+def due_together(waiting: Mapping[K, datetime], at: datetime, within: timedelta = BUNDLE_WITHIN) -> tuple[K, ...]:
     """Keys of one person's waiting nudges to send as one message at `at`: all due by then or soon after,
     in order."""
     last = in_utc(at, "at") + within

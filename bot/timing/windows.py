@@ -135,9 +135,7 @@ def extended_by(
     return _prolonged(window, calendars, start, loss / timedelta(hours=1)) if loss else window
 
 
-def lost_time(
-    window: Window, calendars: Mapping[str, WorkingCalendar], down: datetime, up: datetime
-) -> timedelta:
+def lost_time(window: Window, calendars: Mapping[str, WorkingCalendar], down: datetime, up: datetime) -> timedelta:
     """Most working time (wall clock when live) that any member lost of the window while the bot was off."""
     first, last = max(window.opens, in_utc(down, "down")), min(window.due, in_utc(up, "up"))
     if last <= first:
@@ -155,9 +153,7 @@ def after_downtime(
     It matters when it took over a quarter of the window's hours, or over ten minutes of the last two hours.
     """
     lost = lost_time(window, calendars, down, up)
-    in_the_end = lost_time(
-        replace(window, opens=max(window.opens, window.due - LATE_STRETCH)), calendars, down, up
-    )
+    in_the_end = lost_time(replace(window, opens=max(window.opens, window.due - LATE_STRETCH)), calendars, down, up)
     if lost <= LOST_SHARE * timedelta(hours=window.hours) and in_the_end <= LATE_OUTAGE:
         return None
     return extended_by(window, lost, calendars, now=up)
@@ -187,20 +183,14 @@ def rereckoned(
     wanted = [done for done in changed.values() if window.due < done <= window.due + HOLD_UP_LIMIT]
     due = closing_moment(after, max(wanted)) if wanted else window.due
     personal = tuple((kept | changed).items())
-    return replace(
-        window, due=due, personal=personal, holding_up=tuple(item for item in personal if item[1] > due)
-    )
+    return replace(window, due=due, personal=personal, holding_up=tuple(item for item in personal if item[1] > due))
 
 
-def _prolonged(
-    window: Window, calendars: Mapping[str, WorkingCalendar], start: datetime, hours: float
-) -> Window:
+def _prolonged(window: Window, calendars: Mapping[str, WorkingCalendar], start: datetime, hours: float) -> Window:
     total = window.hours + hours
     if window.live:
         due = start + _duration(hours)
-        return replace(
-            window, due=due, hours=total, personal=tuple((name, due) for name, _ in window.personal)
-        )
+        return replace(window, due=due, hours=total, personal=tuple((name, due) for name, _ in window.personal))
     longer = _window(calendars, start, hours, floor=start)
     return replace(longer, opens=window.opens, hours=total, extended=window.extended)
 
@@ -225,14 +215,10 @@ def _window(
     waited = [_waited_until(calendars[name], start, end, cap, alone) for name, end in done.items()]
     asked = [end for name, end in done.items() if name in wait_for]
     due = closing_moment(calendars, max([floor, *waited, *asked]))
-    return Window(
-        start, due, hours, tuple(done.items()), tuple(item for item in done.items() if item[1] > due)
-    )
+    return Window(start, due, hours, tuple(done.items()), tuple(item for item in done.items() if item[1] > due))
 
 
-def _waited_until(
-    calendar: WorkingCalendar, start: datetime, done: datetime, cap: datetime, alone: bool
-) -> datetime:
+def _waited_until(calendar: WorkingCalendar, start: datetime, done: datetime, cap: datetime, alone: bool) -> datetime:
     if done <= cap:
         return done
     return cap if alone or _next_working(calendar, start) < cap else start
@@ -271,7 +257,5 @@ def _next_working(calendar: WorkingCalendar, moment: datetime) -> datetime:
 
 def _duration(hours: float) -> timedelta:
     if not math.isfinite(hours) or not 0 <= hours <= _MOST_HOURS:
-        raise ValueError(
-            f"{hours} working hours cannot be reckoned; give a number from 0 to {_MOST_HOURS:.0f}."
-        )
+        raise ValueError(f"{hours} working hours cannot be reckoned; give a number from 0 to {_MOST_HOURS:.0f}.")
     return timedelta(hours=hours)

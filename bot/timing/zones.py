@@ -21,9 +21,7 @@ class UnknownZone(ValueError):
     def __init__(self, name: object, nearest: tuple[str, ...]) -> None:
         self.name = name
         self.nearest = nearest
-        hint = (
-            "Did you mean " + " or ".join(nearest) + "?" if nearest else "Write a place, as in Europe/London."
-        )
+        hint = "Did you mean " + " or ".join(nearest) + "?" if nearest else "Write a place, as in Europe/London."
         super().__init__(f"No time zone is called {str(name)[:60]!r}. {hint}")
 
 
@@ -94,13 +92,9 @@ def nearest_zones(text: str) -> tuple[str, ...]:
     wanted = _fold(text[:80])
     if not wanted or _OFFSET.fullmatch(wanted):
         return ()
-    by_name = process.extract(
-        wanted, _by_folded_name().keys(), scorer=fuzz.ratio, limit=_NEAREST, score_cutoff=70
-    )
+    by_name = process.extract(wanted, _by_folded_name().keys(), scorer=fuzz.ratio, limit=_NEAREST, score_cutoff=75)
     cities = {folded: folded.rpartition("/")[2] for folded in _by_folded_name()}
-    by_city = process.extract(
-        wanted.rpartition("/")[2], cities, scorer=fuzz.ratio, limit=_NEAREST, score_cutoff=80
-    )
+    by_city = process.extract(wanted.rpartition("/")[2], cities, scorer=fuzz.ratio, limit=_NEAREST, score_cutoff=80)
     scores: dict[str, float] = {}
     for folded, score in [(hit[0], hit[1]) for hit in by_name] + [(hit[2], hit[1]) for hit in by_city]:
         scores[folded] = max(score, scores.get(folded, 0.0))
@@ -121,9 +115,7 @@ def zone_from_platform(reported: str | None) -> ZoneChoice:
 def in_utc(moment: datetime, field: str = "moment") -> datetime:
     """The same instant in UTC; NaiveMoment when `moment` has no zone."""
     if moment.tzinfo is None or moment.utcoffset() is None:
-        raise NaiveMoment(
-            f"{field} {moment.isoformat()} has no time zone; give an aware datetime, best in UTC."
-        )
+        raise NaiveMoment(f"{field} {moment.isoformat()} has no time zone; give an aware datetime, best in UTC.")
     return moment.astimezone(UTC)
 
 
