@@ -171,7 +171,7 @@ def _dot(sheet: Sheet, centre: tuple[float, float], unsure: bool) -> None:
 
 def _labels(sheet: Sheet, field: _Field, corners: list[Box]) -> None:
     plans = field.chart.points
-    texts = [_name(sheet, words.point_label(plan)) for plan in plans]
+    texts = [words.point_label(_name(sheet, plan.label), plan.unsure) for plan in plans]
     anchors = [(field.x(plan.effort), field.y(plan.impact)) for plan in plans]
     dots = [Box(x - _DOT - 2, y - _DOT - 2, x + _DOT + 2, y + _DOT + 2) for x, y in anchors]
     sizes = [(width(text, SMALL, bold=True) + 6, SMALL * 1.25) for text in texts]
@@ -185,7 +185,7 @@ def _labels(sheet: Sheet, field: _Field, corners: list[Box]) -> None:
 
 
 def _name(sheet: Sheet, label: str) -> str:
-    return next(iter(sheet.fit(label, 150, 1, SMALL, bold=True)), "")
+    return next(iter(sheet.fit(label, 110, 1, SMALL, bold=True)), "")
 
 
 def _leader(sheet: Sheet, anchor: tuple[float, float], box: Box) -> None:

@@ -131,7 +131,7 @@ def _line(axes: Axes, series: _Series) -> None:
 
 def _mark(axes: Axes, x: float, y: float, look: dict[str, Any], face: str) -> None:
     edge = {"markeredgecolor": look["color"], "markeredgewidth": 2, "markersize": 8}
-    axes.plot([x], [y], linestyle="none", marker=look["marker"], markerfacecolor=face, zorder=4, **edge)
+    axes.plot([x], [y], linestyle="none", marker=look["marker"], markerfacecolor=face, zorder=4, clip_on=False, **edge)
 
 
 def _runs(series: _Series) -> Iterable[tuple[list[int], list[float]]]:

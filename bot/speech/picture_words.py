@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bot.speech.pictures import CalibrationBin, PlacedPlan, PlacementMatrix, RankRow, VoteRanking
+from bot.speech.pictures import CalibrationBin, PlacementMatrix, RankRow, VoteRanking
 from bot.speech.plain import count, figure, one_line, percent
 
 SHORTENED = "… marks a shortened text. The whole of it stands in the words that go with this picture."
@@ -83,8 +83,8 @@ def unit_heading(chart: VoteRanking) -> str:
     return unit[:1].upper() + unit[1:] if unit else "Votes"
 
 
-def point_label(plan: PlacedPlan) -> str:
-    return f"{one_line(plan.label)}, unsure" if plan.unsure else one_line(plan.label)
+def point_label(label: str, unsure: bool) -> str:
+    return f"{label}, unsure" if unsure else label
 
 
 def matrix_notes(chart: PlacementMatrix) -> tuple[str, ...]:

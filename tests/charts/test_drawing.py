@@ -161,6 +161,12 @@ def test_an_unsure_plan_is_called_so_and_drawn_dashed() -> None:
     assert dashes[0] > dashes[1]
 
 
+def test_a_long_label_does_not_push_the_unsure_out() -> None:
+    """However long a plan's label is, the word unsure stays at its point."""
+    plan = PlacedPlan("A label that goes on and on", "Form", 1, 0.3, 1, 0.3, "make it a project", 0.4)
+    assert any(re.fullmatch(r"A label.*…, unsure", line) for line in texts(PlacementMatrix((plan,), 0, 0, "")))
+
+
 def test_the_corners_are_named() -> None:
     """All four corners of the matrix carry their names."""
     assert {"trial now", "make it a project", "just do it", "set aside"} <= set(texts(samples.matrix(4)))
