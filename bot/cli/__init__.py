@@ -14,7 +14,9 @@ import click
 
 from bot import __version__
 
-VERBS: dict[str, tuple[str, str]] = {}
+VERBS: dict[str, tuple[str, str]] = {
+    "duplicates": ("bot.cli.duplicates", "Propose which notes of a file say the same."),
+}
 """Verb -> (module that holds its `command`, what it does in one line)."""
 
 

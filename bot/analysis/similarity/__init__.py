@@ -24,8 +24,8 @@ from bot.analysis.similarity.words import Wording, read
 
 __all__ = ["Encoder", "Proposal", "SentenceEncoder", "propose"]
 
-BY_WORDS = Recipe(scaling=0.2, least=0.34, least_closure=0.2)
-BY_MEANING = Recipe(scaling=0.5, least=0.33, least_closure=0.28)
+BY_WORDS = Recipe(scaling=0.2, least=0.31, least_closure=0.18)
+BY_MEANING = Recipe(scaling=0.5, least=0.32, least_closure=0.3)
 
 
 @dataclass(frozen=True, slots=True)

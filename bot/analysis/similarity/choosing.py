@@ -3,14 +3,15 @@
 Local scaling takes from a pair's score what both notes share with their neighbours anyway (cross-domain similarity
 local scaling, A. Conneau et al. 2018, "Word translation without parallel data", arxiv.org/abs/1710.04087), leaving out
 the best neighbour, so that a true pair does not lower itself. The cap counts merges: a pair of two notes that are
-joined already through a third asks nothing new of the person who confirms, and does not count.
+joined already through a third asks nothing new of the person who confirms; such closures have a cap of their own.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,9 +56,9 @@ def penalties(wordings: Sequence[Wording]) -> Scores:
     numbers = [wording.numbers for wording in wordings]
     kinds = {kind: code for code, kind in enumerate(dict.fromkeys(numbers))}
     codes = np.array([kinds[kind] for kind in numbers])
-    return NEGATION_PENALTY * (negated[:, None] != negated[None, :]) + NUMBERS_PENALTY * (
-        codes[:, None] != codes[None, :]
-    )
+    taken: Scores = NEGATION_PENALTY * (negated[:, None] != negated[None, :])
+    taken = taken + NUMBERS_PENALTY * (codes[:, None] != codes[None, :])
+    return taken
 
 
 def usual_merges(notes: int) -> int:
@@ -66,24 +67,28 @@ def usual_merges(notes: int) -> int:
 
 
 def choose(pairs: Iterable[Pair], scores: Scores, recipe: Recipe, notes: int, most: int | None) -> list[Pair]:
-    """The pairs to propose, best first: at most `most`, or by default `usual_merges` and their closures.
+    """The pairs to propose, best first: at most `most`, or by default `usual_merges` and as many closures.
 
-    Pairs of certain score are always within the default cap: it guards against doubtful ones.
+    Merges of certain score are always within the default cap, which guards against doubtful ones.
     """
     ranked = sorted(pairs, key=lambda pair: (-scores[pair], pair))
-    joined = _Sets(notes)
-    left = len(ranked) if most is not None else usual_merges(notes)
-    chosen = []
+    cap = len(ranked) if most is not None else usual_merges(notes)
+    sets = _Sets(notes)
+    merges = list(_merges(ranked, scores, recipe.least, sets, cap))
+    taken = set(merges)
+    closures = (pair for pair in ranked if pair not in taken and sets.same(*pair))
+    merges += islice((pair for pair in closures if scores[pair] >= recipe.least_closure), cap)
+    return sorted(merges, key=lambda pair: (-scores[pair], pair))[:most]
+
+
+def _merges(ranked: Iterable[Pair], scores: Scores, least: float, sets: _Sets, cap: int) -> Iterator[Pair]:
+    """Pairs that join two sets, best first; `sets` is brought up to date."""
     for pair in ranked:
         certain = scores[pair] >= CERTAIN
-        if joined.same(*pair) or not (certain or (left > 0 and scores[pair] >= recipe.least)):
-            continue
-        left -= not certain
-        joined.join(*pair)
-        chosen.append(pair)
-    merges = set(chosen)
-    kept = [pair for pair in ranked if pair in merges or (joined.same(*pair) and scores[pair] >= recipe.least_closure)]
-    return kept[:most]
+        if not sets.same(*pair) and (certain or (cap > 0 and scores[pair] >= least)):
+            cap -= not certain
+            sets.join(*pair)
+            yield pair
 
 
 class _Sets:

@@ -20,6 +20,8 @@ def why(first: Wording, second: Wording, match: Match, cosine: float | None) -> 
     """
     if first.spelling == second.spelling:
         return "the same words"
+    if first.words == second.words and first.words:
+        return "the same words, written differently"
     return "; ".join(_facts(first, second, match, cosine))
 
 
@@ -40,7 +42,7 @@ def _facts(first: Wording, second: Wording, match: Match, cosine: float | None) 
 def _matches(first: Wording, second: Wording, match: Match) -> Iterator[str]:
     shared = _telling(match.shared) or match.shared
     if shared:
-        yield "both say " + _few([first.shown[stem] for stem in shared])
+        yield "words in both: " + _few([first.shown[stem] for stem in shared])
     if match.spelt:
         yield "near-spelt: " + _few(_sides(first, second, match.spelt))
     if match.alike:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-COMPARED = 600
+COMPARED = 400
 """Characters of a note that are compared; a note holds one idea, and what stands after them is detail."""
 
 _STOP = """
