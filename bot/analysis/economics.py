@@ -181,7 +181,7 @@ def _lever_value(funnel: Funnel, lever: str, cases: list[dict[str, float]]) -> L
         point,
         min(found),
         max(found),
-        tuple(sorted(swings, key=lambda swing: swing.low - swing.high)),
+        tuple(sorted(swings, key=lambda swing: round(swing.low - swing.high, 6))),
     )
 
 
