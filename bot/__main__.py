@@ -1,4 +1,4 @@
-"""The command `coldframe`, and `python -m bot`: parses, runs one verb, and turns every failure into one line."""
+"""The command `coldframe`, and `python -m bot`: parses, runs one verb, turns every failure into one line."""
 
 from __future__ import annotations
 
@@ -14,7 +14,10 @@ INTERRUPTED = 130
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Runs one verb. Returns the exit status: 0, what the verb asked for, 2 after an error, 130 when interrupted."""
+    """Runs one verb.
+
+    Returns the exit status: 0, or what the verb asked for; 2 after an error, 130 when interrupted.
+    """
     state = State()
     try:
         result = coldframe.main(

@@ -181,9 +181,7 @@ def clear(home):
 
     if os.path.islink(home) or os.path.isfile(home):
         raise Trouble("{} is in the way: it must be a folder; move it and start again".format(home))
-    for name in sorted(
-        os.listdir(home) if os.path.isdir(home) else [], key=os.path.basename(mark_of("")).__eq__
-    ):
+    for name in sorted(os.listdir(home) if os.path.isdir(home) else [], key=os.path.basename(mark_of("")).__eq__):
         path = os.path.join(home, name)
         if os.path.isdir(path) and not os.path.islink(path):
             shutil.rmtree(path)
@@ -243,9 +241,7 @@ def link(top):
     import shlex
 
     path = os.path.join(scripts_of(top), "coldframe")
-    with open(
-        path, "w"
-    ) as file:  # by way of sh: a first line with a long path or a blank in it does not start
+    with open(path, "w") as file:  # by way of sh: a first line with a long path or a blank in it does not start
         file.write('#!/bin/sh\nexec {} -P -m bot "$@"\n'.format(shlex.quote(python_of(os.path.abspath(top)))))
     os.chmod(path, 0o755)
 
@@ -326,9 +322,10 @@ class Progress:
         self.moving = sys.stderr.isatty()
 
     def read(self, line):
-        if line.startswith("Collecting "):
+        if line.startswith(("Collecting ", "Processing ")):  # from the registry, or from files at hand
             self.seen += 1
-            self.show("fetching {} of {}: {}".format(self.seen, self.total, line.split()[1].split("==")[0]))
+            name = re.split("[-=]", os.path.basename(line.split()[1]))[0]
+            self.show("fetching {} of {}: {}".format(self.seen, self.total, name))
         elif line.startswith(("Ignoring ", "Requirement already")):  # for other machines, or there
             self.total -= 1
         elif "Retrying (" in line:

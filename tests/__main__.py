@@ -1,4 +1,4 @@
-"""`python3 tests`: lint, types, import rules and every test. `python3 tests -k WORD`: only pytest, with these words."""
+"""`python3 tests` checks and tests everything; `python3 tests -k WORD` runs only pytest, with these words."""
 
 import os
 import sys

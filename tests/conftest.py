@@ -1,4 +1,4 @@
-"""What holds for every test: no network but this machine, the pinned zone database, reproducible properties."""
+"""What holds for every test: no machine but this one, the pinned zone database, reproducible properties."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from tests.stages import VERDICTS
 
 zoneinfo.reset_tzpath(to=())  # the program reads the pinned tzdata package, so the tests do too
 
-# Speed is measured in tests/bench, beside a floor; here a slow machine must not turn a right answer into a failure.
+# Speed is measured in tests/bench, beside a floor; here a slow machine must not make a right answer fail.
 hypothesis.settings.register_profile("here", deadline=None)
 hypothesis.settings.register_profile("ci", deadline=None, derandomize=True, database=None, print_blob=True)
 hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")
@@ -65,8 +65,8 @@ def _uncompiled(*arguments: Any, **_options: Any) -> Any:
 
 
 if "numba" not in sys.modules:
-    # pref_voting marks a few loops for compilation by a package of 200 MB that is missing on new Pythons. The same
-    # loops run as plain Python, only slower, which is enough for the handful of voters in a test.
+    # pref_voting marks a few loops for compilation by a package of 200 MB that is missing on new Pythons. The
+    # same loops run as plain Python, only slower, which is enough for the handful of voters in a test.
     stand_in = types.ModuleType("numba")
     stand_in.jit = stand_in.njit = _uncompiled  # type: ignore[attr-defined]
     stand_in.float32 = None  # type: ignore[attr-defined]

@@ -40,9 +40,7 @@ def main(arguments: Sequence[str]) -> int:
 
 def _passes(name: str, command: Sequence[str]) -> bool:
     begun = time.perf_counter()
-    done = subprocess.run(
-        [sys.executable, *command], cwd=TOP, capture_output=True, text=True, env=_settings({})
-    )
+    done = subprocess.run([sys.executable, *command], cwd=TOP, capture_output=True, text=True, env=_settings({}))
     print(f"{name}: {'passed' if done.returncode == 0 else 'FAILED'} in {time.perf_counter() - begun:.1f} s")
     if done.returncode:
         lines = (done.stdout + done.stderr).strip().splitlines()

@@ -1,7 +1,7 @@
 """The verbs of the command line, found by name and imported only when they run.
 
-`coldframe --help` and `--version` import click and nothing else. A verb is a module in this folder that holds a click
-command named `command`; it is known once it has a line in `VERBS`.
+`coldframe --help` and `--version` import click and nothing else. A verb is a module in this folder that holds a
+click command named `command`; it is known once it has a line in `VERBS`.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ class State:
 
 
 class LazyGroup(click.Group):
-    """A group that lists its verbs without importing them, and answers a wrong one with the nearest right one."""
+    """A group that lists its verbs without importing them, and names the nearest one after a wrong one."""
 
     def __init__(self, *arguments: Any, verbs: Mapping[str, tuple[str, str]], **options: Any) -> None:
         super().__init__(*arguments, **options)
@@ -77,5 +77,5 @@ class LazyGroup(click.Group):
 @click.option("--debug", is_flag=True, help="Show where an error came from.")
 @click.pass_obj
 def coldframe(state: State, debug: bool) -> None:
-    """Take a distributed team from where its growth leaks to at most two measurable trials and an honest verdict."""
+    """Take a team from where its growth leaks to at most two measurable trials and an honest verdict."""
     state.debug = debug
