@@ -185,13 +185,21 @@ class Buttons:
 
 
 @dataclass(frozen=True, slots=True)
+class Quoted:
+    """A longer text of a person's, as a block of its own."""
+
+    text: str
+    kind: Literal["quoted"] = "quoted"
+
+
+@dataclass(frozen=True, slots=True)
 class Rule:
     """A dividing line."""
 
     kind: Literal["rule"] = "rule"
 
 
-Block = Heading | Paragraph | Small | Facts | Items | Grid | Buttons | Rule
+Block = Heading | Paragraph | Small | Facts | Items | Grid | Quoted | Buttons | Rule
 
 
 # --- what goes along with a message ---------------------------------------------------------------------------
