@@ -149,7 +149,7 @@ class LeverValues:
 def lever_values(funnel: Funnel) -> LeverValues:
     """What one more point on acquisition (sign-up), activation and retention is worth a year, and how sure that is.
 
-    Off by 20 % means: visitors, sign-up, activation, margin and discount times 0.8 or 1.2 (shares at most 1);
+    Off by 20 % means: visitors, sign-up, activation, margin and discount times 0.8 or 1.2 (shares within 0 and 1);
     for retention the share that leaves, since 20 % more than 0.9 would be more than everybody. Each worth
     rises or falls steadily with each number, so the extremes are among those corners. Own arithmetic on
     `lifetime_value`. Raises BadNumber if `funnel` is not a Funnel.
@@ -224,5 +224,7 @@ def _off(funnel: Funnel, ways: dict[str, float]) -> Funnel:
 
 def _with(funnel: Funnel, values: dict[str, float]) -> Funnel:
     shares = set(_RATE_OF.values())
-    capped: dict[str, Any] = {name: min(value, 1.0) if name in shares else value for name, value in values.items()}
-    return replace(funnel, **capped)
+    possible: dict[str, Any] = {
+        name: min(max(value, 0.0), 1.0) if name in shares else value for name, value in values.items()
+    }
+    return replace(funnel, **possible)
