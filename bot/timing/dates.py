@@ -16,7 +16,7 @@ from datetime import date, datetime, time, timedelta
 from typing import TypeAlias
 
 from bot.timing.calendars import WEEKDAYS, WorkingCalendar
-from bot.timing.zones import in_utc, instant, local
+from bot.timing.zones import in_utc, instant, known_zone, local
 
 EXAMPLES = ("in 5 weeks", "in 3 working days", "12 Jan", "Tuesday 10:00", "2027-01-12 10:00", "end of month")
 MONTHS = (
@@ -52,7 +52,8 @@ class Reading:
         text = f"{WEEKDAYS[self.day.weekday()]} {self.day.day} {MONTHS[self.day.month - 1]} {self.day.year}"
         text += f", {self.wall:%H:%M} ({self.zone})"
         if self.doubled:
-            text += ", the first of the two, as the clocks go back that night"
+            which = "first" if self.at == instant(self.day, self.wall, known_zone(self.zone)) else "second"
+            text += f", the {which} of the two, as the clocks go back that night"
         return f"{text}; {self.day_off}" if self.day_off else text
 
 
@@ -103,8 +104,8 @@ def read_date(text: str, now: datetime, calendar: WorkingCalendar) -> Answer:
     words = _tidy(text)
     present = _Present(in_utc(now, "now"), calendar.local_day(now), calendar)
     try:
-        stamp = _with_offset(words, present)
-        return stamp or _settle(*_day_and_time(words, present), present)
+        exact = _from_now(words, present) or _with_offset(words, present)
+        return exact or _settle(*_day_and_time(words, present), present)
     except _Unreadable as unreadable:
         return NotADate(str(unreadable))
 
@@ -127,9 +128,6 @@ _TIME = re.compile(rf"(?:^|(?P<before>.*?)(?:\s+|(?<=\d)t(?=\d))){_CLOCK}", re.A
 
 
 def _day_and_time(words: str, present: _Present) -> tuple[list[date], time | None]:
-    soon = _moment_from_now(words, present)
-    if soon:
-        return [soon.date()], soon.time()
     found = _TIME.match(words)
     if not found:
         return _days(words, present), None
@@ -153,12 +151,12 @@ def _wall(found: re.Match[str]) -> time:
     return time(hour, minute)
 
 
-def _moment_from_now(words: str, present: _Present) -> datetime | None:
+def _from_now(words: str, present: _Present) -> Answer | None:
     found = re.fullmatch(rf"in {_COUNT} (?P<unit>hour|minute)s?", words, re.ASCII)
     if not found:
         return None
     ahead = timedelta(**{found["unit"] + "s": _count(found)})
-    return local(present.now + ahead, present.calendar.tz).replace(second=0, microsecond=0)
+    return _at_instant((present.now + ahead).replace(second=0, microsecond=0), present)
 
 
 def _with_offset(words: str, present: _Present) -> Answer | None:
@@ -168,9 +166,13 @@ def _with_offset(words: str, present: _Present) -> Answer | None:
         moment = in_utc(datetime.fromisoformat(f"{words[:10]}T{words[11:].replace(' ', '').upper()}"))
     except (ValueError, OverflowError) as wrong:
         raise _Unreadable("This date or time does not exist.") from wrong
+    return _at_instant(moment, present)
+
+
+def _at_instant(moment: datetime, present: _Present) -> Answer:
     there = local(moment, present.calendar.tz)
     _check_range(there.date(), present)
-    return _judged(_reading(there.date(), there.time(), moment, present), present)
+    return _judged(_reading(there.date(), there.time().replace(fold=0), moment, present), present)
 
 
 # --- days -------------------------------------------------------------------------------------------------------
