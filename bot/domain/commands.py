@@ -132,6 +132,23 @@ class WriteNote(Command):
     lever: LeverId
     side: Side
     text: str
+    origin: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class KeepDraft(Command):
+    """Keep a text whose lever or direction is not clear until its writer has said."""
+
+    draft: NoteId
+    text: str
+    origin: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DropDraft(Command):
+    """The draft became notes, or its writer does not want it."""
+
+    draft: NoteId
 
 
 @dataclass(frozen=True, slots=True)

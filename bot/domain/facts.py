@@ -15,6 +15,7 @@ from bot.domain.state import (
     Action,
     Comparison,
     Criterion,
+    Draft,
     Mark,
     MergeProposal,
     Note,
@@ -173,6 +174,18 @@ class NoteEdited(Fact):
 class NoteWithdrawn(Fact):
     private: ClassVar[bool] = True
     note: NoteId
+
+
+@dataclass(frozen=True, slots=True)
+class DraftKept(Fact):
+    private: ClassVar[bool] = True
+    draft: Draft
+
+
+@dataclass(frozen=True, slots=True)
+class DraftDropped(Fact):
+    private: ClassVar[bool] = True
+    draft: NoteId
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,16 @@ from dataclasses import replace
 from datetime import datetime
 
 from bot.domain import checks
-from bot.domain.commands import Consent, EditNote, HideNote, SettleLateNote, WithdrawNote, WriteNote
+from bot.domain.commands import (
+    Consent,
+    DropDraft,
+    EditNote,
+    HideNote,
+    KeepDraft,
+    SettleLateNote,
+    WithdrawNote,
+    WriteNote,
+)
 from bot.domain.facts import (
     ConsentAsked,
     Consented,

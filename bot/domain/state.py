@@ -130,6 +130,17 @@ class Note:
     text: str
     author: MemberId | None = None
     hidden: bool = False
+    origin: str = ""  # the chat message it came from, until the reveal: editing that message edits the note
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A private text of which lever or direction is not clear yet; its writer was asked."""
+
+    id: NoteId
+    author: MemberId
+    text: str
+    origin: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,6 +336,7 @@ class Round:
     running_trials: int = 0  # of the team, when the round began to commit
     notes: Mapping[NoteId, Note] = field(default_factory=dict)
     late_notes: Mapping[NoteId, Note] = field(default_factory=dict)
+    drafts: Mapping[NoteId, Draft] = field(default_factory=dict)
     revealed: tuple[NoteId, ...] = ()
     writers: int = 0
     focus: LeverId | None = None
