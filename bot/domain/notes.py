@@ -19,6 +19,8 @@ from bot.domain.commands import (
 from bot.domain.facts import (
     ConsentAsked,
     Consented,
+    DraftDropped,
+    DraftKept,
     Fact,
     LateNoteKept,
     LateNoteSettled,
@@ -31,7 +33,7 @@ from bot.domain.facts import (
 from bot.domain.names import MemberId, NoteId, Step
 from bot.domain.order import shuffled
 from bot.domain.refusals import Because, Refused
-from bot.domain.state import Note, Round
+from bot.domain.state import Draft, Note, Round
 from bot.domain.texts import accepted
 
 Facts = tuple[Fact, ...]
@@ -50,7 +52,7 @@ def write(round_: Round, command: WriteNote, now: datetime) -> Facts:
     if round_.step in (Step.COMMITTED, Step.CANCELLED):
         raise Refused(Because.ENDED, step=round_.step)
     text = accepted(command.text, NOTE_LENGTH)
-    note = Note(command.note, command.lever, command.side, text, command.by)
+    note = Note(command.note, command.lever, command.side, text, command.by, origin=command.origin)
     if round_.step is not Step.NOTES:
         return (LateNoteKept(note),)
     _room_left(round_, note)
@@ -81,6 +83,24 @@ def _own(round_: Round, by: MemberId, note: NoteId) -> None:
         raise Refused(Because.UNKNOWN_ITEM)
     if found.author != by:
         raise Refused(Because.NOT_YOURS)
+
+
+def keep_draft(round_: Round, command: KeepDraft, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.NOTES)
+    if sum(d.author == command.by for d in round_.drafts.values()) >= NOTES_PER_LEVER:
+        raise Refused(Because.TOO_MANY, most=NOTES_PER_LEVER, lever="")
+    text = accepted(command.text, NOTE_LENGTH * 5)
+    return (DraftKept(Draft(command.draft, command.by, text, command.origin)),)
+
+
+def drop_draft(round_: Round, command: DropDraft, now: datetime) -> Facts:
+    draft = round_.drafts.get(command.draft)
+    if draft is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if draft.author != command.by:
+        raise Refused(Because.NOT_YOURS)
+    return (DraftDropped(command.draft),)
 
 
 def consent(round_: Round, command: Consent, now: datetime) -> Facts:
@@ -159,8 +179,16 @@ def consented(round_: Round, fact: Consented) -> Round:
 
 def revealed(round_: Round, fact: Revealed) -> Round:
     """Authorship is erased here, and the mapping's order with it."""
-    unsigned = {i: replace(round_.notes[i], author=None) for i in fact.order}
-    return replace(round_, notes=unsigned, revealed=fact.order, writers=fact.writers)
+    unsigned = {i: replace(round_.notes[i], author=None, origin="") for i in fact.order}
+    return replace(round_, notes=unsigned, revealed=fact.order, writers=fact.writers, drafts={})
+
+
+def draft_kept(round_: Round, fact: DraftKept) -> Round:
+    return replace(round_, drafts={**round_.drafts, fact.draft.id: fact.draft})
+
+
+def draft_dropped(round_: Round, fact: DraftDropped) -> Round:
+    return replace(round_, drafts={i: d for i, d in round_.drafts.items() if i != fact.draft})
 
 
 def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
@@ -169,7 +197,7 @@ def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
 
 def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
     """Posted late notes join the list unsigned, and the forces if the merge already runs; held ones wait."""
-    note = replace(round_.late_notes[fact.note], author=None)
+    note = replace(round_.late_notes[fact.note], author=None, origin="")
     rest = {i: n for i, n in round_.late_notes.items() if i != fact.note}
     if fact.choice == "hold":
         return replace(round_, late_notes={**rest, note.id: note})
@@ -190,6 +218,8 @@ DECIDE = {
     WriteNote: write,
     EditNote: edit,
     WithdrawNote: withdraw,
+    KeepDraft: keep_draft,
+    DropDraft: drop_draft,
     Consent: consent,
     HideNote: hide,
     SettleLateNote: settle_late,
@@ -198,6 +228,8 @@ EVOLVE = {
     NoteWritten: note_written,
     NoteEdited: note_edited,
     NoteWithdrawn: note_withdrawn,
+    DraftKept: draft_kept,
+    DraftDropped: draft_dropped,
     ConsentAsked: consent_asked,
     Consented: consented,
     Revealed: revealed,

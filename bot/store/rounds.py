@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from bot.domain.names import MemberId, NoteId, PlanId
-from bot.domain.state import Choice, Comparison, Ledger, Mark, Note, Plan, Round
+from bot.domain.state import Choice, Comparison, Draft, Ledger, Mark, Note, Plan, Round
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +33,7 @@ def to_rows(round_: Round) -> Rows:
     items: dict[tuple[str, str], bytes] = {}
     _add(items, "note", secret_notes, Note)
     _add(items, "late", round_.late_notes, Note)
+    _add(items, "draft", round_.drafts, Draft)
     _add(items, "plan", round_.plans, Plan)
     _add(items, "compare", round_.comparisons, tuple[Comparison, ...])
     _add(items, "choice", round_.choices, Choice)
@@ -41,6 +42,7 @@ def to_rows(round_: Round) -> Rows:
         round_,
         notes={i: n for i, n in round_.notes.items() if n.author is None},
         late_notes={},
+        drafts={},
         plans={},
         comparisons={},
         choices={},
@@ -62,14 +64,22 @@ def _without_marks(ledger: Ledger | None) -> Ledger | None:
 def from_rows(doc: str, items: Mapping[tuple[str, str], bytes], marks: Mapping[str, Mapping[str, Any]]) -> Round:
     """Joins the rows again. `items` and `marks` come in the order in which they were first written."""
     round_: Round = _adapter(Round).validate_json(doc)
-    read: dict[str, dict[str, Any]] = {"note": {}, "late": {}, "plan": {}, "compare": {}, "choice": {}}
-    shapes = {"note": Note, "late": Note, "plan": Plan, "compare": tuple[Comparison, ...], "choice": Choice}
+    read: dict[str, dict[str, Any]] = {"note": {}, "late": {}, "draft": {}, "plan": {}, "compare": {}, "choice": {}}
+    shapes = {
+        "note": Note,
+        "late": Note,
+        "draft": Draft,
+        "plan": Plan,
+        "compare": tuple[Comparison, ...],
+        "choice": Choice,
+    }
     for (kind, key), body in items.items():
         read[kind][key] = _adapter(shapes[kind]).validate_json(body)
     return replace(
         round_,
         notes={**round_.notes, **{NoteId(k): n for k, n in read["note"].items()}},
         late_notes={NoteId(k): n for k, n in read["late"].items()},
+        drafts={NoteId(k): d for k, d in read["draft"].items()},
         plans=_ordered(round_, {PlanId(k): p for k, p in read["plan"].items()}),
         comparisons={MemberId(k): c for k, c in read["compare"].items()},
         choices={PlanId(k): c for k, c in read["choice"].items()},
