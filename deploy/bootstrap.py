@@ -17,7 +17,7 @@ RUNTIME = "requirements.lock"
 TESTS = "requirements-tests.lock"  # holds everything of the runtime lock, in the same versions
 ROOM_NEEDED = {RUNTIME: 600, TESTS: 1600}  # megabytes, with the downloads
 FAILED = 2
-ONLY_SAYABLE = 300  # characters of a foreign message that still make one line
+SAYABLE = 200  # characters of a foreign message that still make one line
 
 
 class Trouble(Exception):
@@ -419,4 +419,7 @@ def explain(words, what):
 
 
 def shortened(line):
-    return line if len(line) <= ONLY_SAYABLE else line[:ONLY_SAYABLE] + "…"
+    """The system's own error, when the line holds one; else the line, cut."""
+    own = re.search(r"\[Errno -?\d+\] [^'\")]+", line)
+    line = own.group() if own else line
+    return line if len(line) <= SAYABLE else line[:SAYABLE] + "…"
