@@ -200,6 +200,18 @@ def test_lopsided_results_converge() -> None:
     assert fitted.relative_to("b").scores[0] == pytest.approx(math.log(100_000))
 
 
+def test_steps_that_overshoot_are_shortened() -> None:
+    """Thousands of one-sided answers under a weak prior still end at the peak, where the slope is nothing."""
+    counts = {(0, 6): 2723, (1, 2): 144, (1, 5): 1, (3, 4): 1045, (4, 2): 55, (4, 6): 4252, (5, 1): 128, (5, 3): 26}
+    counts |= {(6, 1): 2, (6, 4): 1}
+    fitted = fit(list(range(7)), [pair for pair, times in counts.items() for _ in range(times)], prior=100)
+    slope = -fitted.scores / 100
+    for (winner, loser), times in counts.items():
+        surprise = times / (1 + math.exp(fitted.scores[winner] - fitted.scores[loser]))
+        slope[[winner, loser]] += [surprise, -surprise]
+    assert slope == pytest.approx([0] * 7, abs=1e-6)
+
+
 # --- where no estimate exists ---------------------------------------------------------------------------------
 
 

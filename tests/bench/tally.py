@@ -20,7 +20,7 @@ def main() -> None:
         named = [f"force {n}" for n in range(options)]
         weights = {"lead": 2}
         spent = milliseconds(lambda v=votes, n=named, w=weights: tally.stability(v, 5, 1, weights=w, options=n))
-        matrix, floor = np.ones((voters, options)), np.random.default_rng(1)
+        matrix, floor = np.ones((voters, options), dtype=int), np.random.default_rng(1)
         least = milliseconds(
             lambda m=matrix, f=floor: f.multinomial(len(m), np.full(len(m), 1 / len(m)), size=4000) @ m
         )
