@@ -1,0 +1,96 @@
+"""How a message of ours is known again: an opaque key in its metadata, a digest of it in a file's name.
+Pure.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+from typing import Any
+
+EVENT_TYPE = "coldframe_message"
+"""Letters, digits, `_` and `-` only: with a dot Slack drops the metadata in silence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """The parts of one message that went out: message ids by number, and how many there should be."""
+
+    ids: Mapping[int, str]
+    total: int
+    surplus: tuple[str, ...] = ()
+
+    @property
+    def whole(self) -> bool:
+        return self.total > 0 and all(number in self.ids for number in range(1, self.total + 1))
+
+
+def mark(key: str, number: int, total: int) -> dict[str, Any]:
+    """Metadata of a part. Any app and member of the workspace can read it, so it holds nothing but the key.
+    """
+    payload = {"k": key} if total == 1 else {"k": key, "part": number, "of": total}
+    return {"event_type": EVENT_TYPE, "event_payload": payload}
+
+
+def _payload(message: Mapping[str, Any]) -> Mapping[str, Any]:
+    metadata = message.get("metadata") or {}
+    return metadata.get("event_payload") or {} if metadata.get("event_type") == EVENT_TYPE else {}
+
+
+def key_of(message: Mapping[str, Any]) -> str | None:
+    key = _payload(message).get("k")
+    return str(key) if key else None
+
+
+def is_part(message: Mapping[str, Any], bot_user: str, key: str) -> bool:
+    if message.get("user") != bot_user:
+        return False
+    digest = _digest(key)
+    return key_of(message) == key or any(digest in str(f.get("name")) for f in message.get("files") or ())
+
+
+def number_of(message: Mapping[str, Any]) -> int:
+    return int(_payload(message).get("part") or 1)
+
+
+def total_of(message: Mapping[str, Any]) -> int:
+    return int(_payload(message).get("of") or 1)
+
+
+def order(message: Mapping[str, Any]) -> tuple[int, str]:
+    ts = str(message["ts"])
+    return len(ts.partition(".")[0]), ts
+
+
+def sorted_out(found: list[Mapping[str, Any]]) -> Sent:
+    ids: dict[int, str] = {}
+    surplus = []
+    for message in sorted(found, key=order):
+        number, ts = number_of(message), str(message["ts"])
+        if number in ids and ids[number] != ts:
+            surplus.append(ts)
+        else:
+            ids[number] = ts
+    return Sent(ids, max(map(total_of, found), default=0), tuple(surplus))
+
+
+def _digest(key: str) -> str:
+    return hashlib.sha256(key.encode()).hexdigest()[:12]
+
+
+def file_name(name: str, key: str) -> str:
+    path = PurePosixPath(name)
+    return f"{path.stem[:80]}-{_digest(key)}{path.suffix}"
+
+
+def shared_as(answer: Mapping[str, Any], channel: str) -> str | None:
+    """The message that a file was shared as, when Slack tells it: sharing is not always done with the
+    answer.
+    """
+    for uploaded in answer.get("files") or ():
+        for shares in (uploaded.get("shares") or {}).values():
+            for share in shares.get(channel) or ():
+                return str(share["ts"])
+    return None
