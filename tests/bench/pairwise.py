@@ -30,6 +30,8 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
     speed(given.seed)
+    error = 50 / np.sqrt(given.rounds)
+    print(f"\n{given.rounds} rounds a line: shares have a Monte Carlo error of at most {error:.0f} points")
     for title, spread, quirk, judges in (
         ("judges of one mind", 40.0, 0.0, 4),
         ("judges of one mind", 40.0, 0.0, 8),
@@ -91,8 +93,8 @@ def savings(title: str, spread: float, quirk: float, judges: int, rounds: int, s
     for name in taus:
         print(f"  {name:16} order right {np.mean(right[name]):5.0%}   Kendall tau {np.mean(taus[name]):.3f}")
     inside = np.mean(np.array(needed) <= everything // 2)
-    print(f"  adaptive: right order first reached after {np.median(needed):.0f} questions (median of those runs;")
-    print(f"  reached within half in {inside:.0%} of rounds)")
+    print(f"  adaptive: the right order is first seen after {np.median(needed):.0f} questions (median; a round")
+    print(f"  that does not see it within half counts as all), within half of them in {inside:.0%} of rounds")
 
 
 def answer(rng: np.random.Generator, views: np.ndarray, judge: int, pair: Pair) -> Pair:
