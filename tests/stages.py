@@ -20,7 +20,7 @@ CHECKS: dict[str, list[str]] = {
     "types": ["-m", "mypy", "--no-error-summary"],
     "imports": ["-c", "from importlinter.cli import lint_imports_command as run; run()", "--no-logo"],
 }
-WHOLE = ["-n", WORKERS, "--cov", "--cov-report=term:skip-covered"]
+WHOLE = ["-n", WORKERS, "--dist=loadgroup", "--cov", "--cov-report=term:skip-covered"]
 
 VERDICTS = "COLDFRAME_CHECKS"
 """Environment variable that carries the verdicts of the checks to the end of pytest's report."""

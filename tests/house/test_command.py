@@ -1,0 +1,127 @@
+"""The command `coldframe`: light to start, every verb explained, every failure in one line."""
+
+from __future__ import annotations
+
+import importlib
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+
+import bot.__main__ as entrance
+from bot import __version__
+from bot.cli import VERBS
+
+TOP = Path(__file__).resolve().parents[2]
+HEAVY = "aiohttp alembic apscheduler matplotlib numpy pydantic rapidfuzz rich scipy slack_bolt sqlalchemy structlog"
+
+
+def _probe(*words: str) -> subprocess.CompletedProcess[str]:
+    """Runs the command in a fresh interpreter, which then says what it has loaded."""
+    code = (
+        "import sys; from bot.__main__ import main; status = main(sys.argv[1:])\n"
+        "print('LOADED', *sorted({name.partition('.')[0] for name in sys.modules}))\n"
+        "print('BOT', *sorted(name for name in sys.modules if name.partition('.')[0] == 'bot'))\n"
+        "sys.exit(status)"
+    )
+    return subprocess.run([sys.executable, "-c", code, *words], cwd=TOP, capture_output=True, text=True)
+
+
+def _words_after(mark: str, text: str) -> set[str]:
+    return set(next(line for line in text.splitlines() if line.startswith(mark)).split()[1:])
+
+
+@pytest.mark.parametrize("option", ["--help", "-h", "--version"])
+def test_help_and_version_load_no_library_but_click(option: str) -> None:
+    """Asking what there is costs no more than reading click."""
+    done = _probe(option)
+    assert done.returncode == 0, done.stderr
+    loaded = _words_after("LOADED", done.stdout)
+    assert "click" in loaded
+    assert not loaded & set(HEAVY.split())
+    assert _words_after("BOT", done.stdout) == {"bot", "bot.__main__", "bot.cli"}
+
+
+def test_help_names_every_verb_with_its_line() -> None:
+    """Whoever asks for help sees each verb and what it does."""
+    shown = " ".join(_probe("--help").stdout.split())
+    assert "--debug" in shown
+    for verb, (_, line) in VERBS.items():
+        assert f"{verb} {line}" in shown
+
+
+def test_version_is_that_of_the_package() -> None:
+    """The version that is printed is the one that the package carries."""
+    assert f"coldframe, version {__version__}" in _probe("--version").stdout
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_every_verb_has_help(verb: str) -> None:
+    """Each verb leads to a command, explains itself and all of its options."""
+    command = importlib.import_module(VERBS[verb][0]).command
+    assert isinstance(command, click.Command)
+    assert VERBS[verb][1].strip()
+    assert (command.help or "").strip()
+    options = [item for item in command.params if isinstance(item, click.Option)]
+    assert [option.name for option in options if not (option.help or option.hidden)] == []
+
+
+@pytest.fixture
+def planted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Verbs that fail in the ways in which verbs fail."""
+
+    @click.command()
+    @click.argument("how")
+    def command(how: str) -> None:
+        failures: dict[str, BaseException] = {
+            "wrong": ValueError("the weight must be a number\nfrom 1 to 9"),
+            "file": FileNotFoundError(2, "No such file or directory", "round.yaml"),
+            "bug": KeyError("lever"),
+            "interrupt": KeyboardInterrupt(),
+        }
+        raise failures[how]
+
+    module = type(sys)("planted_verb")
+    module.command = command  # type: ignore[attr-defined]
+    monkeypatch.setitem(sys.modules, "planted_verb", module)
+    monkeypatch.setitem(VERBS, "status", ("planted_verb", "Fail on purpose."))
+
+
+@pytest.mark.usefixtures("planted")
+@pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (["statsu"], "there is no command 'statsu'; did you mean status?"),
+        (["zzzz"], "there is no command 'zzzz'; coldframe --help lists what there is"),
+        (["--colour"], "No such option"),
+        (["status"], "Missing argument 'HOW'"),
+        (["status", "wrong"], "the weight must be a number; from 1 to 9"),
+        (["status", "file"], "No such file or directory: 'round.yaml'"),
+        (["status", "bug"], "KeyError: 'lever' (coldframe --debug"),
+    ],
+    ids=lambda value: " ".join(value) if isinstance(value, list) else "",
+)
+def test_a_failure_is_one_line_and_status_2(words: list[str], line: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """What goes wrong is said in one line on the error stream, and the exit status is 2."""
+    assert entrance.main(words) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.startswith("coldframe: ")
+    assert err.count("\n") == 1
+    assert line in err
+
+
+@pytest.mark.usefixtures("planted")
+def test_debug_shows_where_an_error_came_from() -> None:
+    """With --debug the error itself comes through, with its trace."""
+    with pytest.raises(KeyError, match="lever"):
+        entrance.main(["--debug", "status", "bug"])
+
+
+@pytest.mark.usefixtures("planted")
+def test_an_interruption_is_no_error(capsys: pytest.CaptureFixture[str]) -> None:
+    """Interrupting a verb ends it with the status that shells expect, and without a trace."""
+    assert entrance.main(["status", "interrupt"]) == 130
+    assert "interrupted" in capsys.readouterr().err

@@ -1,0 +1,97 @@
+"""The import rules of pyproject.toml: which way the arrows go, and that a fault is caught."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+TOP = Path(__file__).resolve().parents[2]
+
+ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain engine
+meaning ports render report speech store timing wiring"""
+
+DOWNHILL = "imports point downhill"
+PURE = "the pure rooms touch nothing outside"
+ENGINE = "the engine sees no platform, no picture and no SQL"
+STRANGERS = "platforms are strangers to each other"
+STORE = "only wiring opens the store"
+
+FAULTS = [
+    ("bot.domain", "import time", PURE),
+    ("bot.timing", "import random", PURE),
+    ("bot.analysis", "import os", PURE),
+    ("bot.speech", "import sqlalchemy", PURE),
+    ("bot.domain", "import bot.analysis", DOWNHILL),
+    ("bot.speech", "import bot.ports", DOWNHILL),
+    ("bot.render", "import bot.clock", DOWNHILL),
+    ("bot.store", "import bot.engine", DOWNHILL),
+    ("bot.engine", "import bot.render", ENGINE),
+    ("bot.engine", "import sqlalchemy", ENGINE),
+    ("bot.chat.slack", "import bot.chat.matrix", STRANGERS),
+    ("bot.chat.room", "import bot.store", STORE),
+    ("bot.cli", "import bot.store", STORE),
+]
+
+
+def _skeleton(top: Path, faults: dict[str, str]) -> Path:
+    """An empty house with every room that the rules know, and the faulty lines in the rooms named."""
+    shutil.copy(TOP / "pyproject.toml", top)
+    for module in ("bot", *(f"bot.{room}" for room in ROOMS.split()), *faults):
+        folder = top.joinpath(*module.split("."))
+        if module.endswith("__main__"):
+            (folder.parent / "__main__.py").write_text("import bot.cli\n", encoding="utf-8")
+            continue
+        folder.mkdir(exist_ok=True)
+        (folder / "__init__.py").write_text(faults.get(module, "") + "\n", encoding="utf-8")
+    return top
+
+
+def _lint(top: Path) -> subprocess.CompletedProcess[str]:
+    run = "import sys; sys.path.insert(0, '.'); from importlinter.cli import lint_imports_command as run; run()"
+    return subprocess.run(
+        [sys.executable, "-I", "-c", run, "--no-logo", "--no-cache"], cwd=top, capture_output=True, text=True
+    )
+
+
+def _broken(report: str) -> set[str]:
+    return {line.removesuffix(" BROKEN") for line in report.splitlines() if line.endswith(" BROKEN")}
+
+
+def test_the_real_house_keeps_the_import_rules() -> None:
+    """No module of the program imports upward, sideways, or what its room must not touch."""
+    done = _lint(TOP)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_a_clean_skeleton_is_accepted(tmp_path: Path) -> None:
+    """The rules accept a house in which nothing is wrong: a fault that is caught below is caught for its own sake."""
+    done = _lint(_skeleton(tmp_path, {}))
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+@pytest.mark.parametrize(("module", "line", "rule"), FAULTS, ids=[f"{m}: {line}" for m, line, _ in FAULTS])
+def test_a_planted_fault_is_caught(tmp_path: Path, module: str, line: str, rule: str) -> None:
+    """An import that the rules forbid breaks the rule that is meant for it."""
+    done = _lint(_skeleton(tmp_path, {module: line}))
+    assert done.returncode == 1
+    assert rule in _broken(done.stdout), done.stdout
+
+
+def test_a_room_without_a_place_is_refused(tmp_path: Path) -> None:
+    """A new folder must be given its layer before it may exist."""
+    done = _lint(_skeleton(tmp_path, {"bot.helpers": ""}))
+    assert done.returncode != 0
+    assert "helpers" in done.stdout
+
+
+def test_what_the_engine_must_not_see_is_listed_once_it_exists() -> None:
+    """Every room in which pictures, calendars, pages or platform forms are made is closed to the engine."""
+    contracts = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]["contracts"]
+    closed = next(contract for contract in contracts if contract["name"] == ENGINE)["forbidden_modules"]
+    rooms = {f"bot.{room}" for room in ("calendar", "charts", "render", "report") if any(TOP.glob(f"bot/{room}*"))}
+    assert rooms <= set(closed)
