@@ -1,4 +1,4 @@
-"""Guards that the deciders share: who may, and when."""
+"""Guards that the rulings share: who may, and when."""
 
 from __future__ import annotations
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from bot.domain import ballots, checks, merging, notes, people, placement, plans, questions
-from bot.domain.commands import BOT, Cancel, Close, Command, Done, Extend, Pause, Resume, SetWindow, Start
+from bot.domain.commands import BOT, Cancel, Close, Done, Extend, Pause, Resume, SetWindow, Start
 from bot.domain.facts import (
     EverybodyIn,
     Fact,
@@ -292,7 +292,6 @@ def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
     return replace(round_, paused=None, ended_because=fact.reason)
 
 
-Decider = Callable[[Round, Command, datetime], Facts]
 DECIDE = {
     Start: start,
     SetWindow: set_window,

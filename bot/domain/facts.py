@@ -241,7 +241,7 @@ class MergesProposed(Fact):
 
 @dataclass(frozen=True, slots=True)
 class MergeAnswered(Fact):
-    """`again` marks a second person's yes to what the facilitator, being decision-maker as well, joined."""
+    """One person's answer; who facilitates and decides alike needs a second person's as well."""
 
     first: NoteId
     second: NoteId

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from math import comb
 
 from bot.domain import checks
 from bot.domain.commands import BOT, ConfirmWeight, HandOver, Join, Leave, SetAway
@@ -24,8 +25,6 @@ def power_share(people: int, weight: int) -> float:
     the coalitions of k others with k <= q - 1 and k + w >= q; each other in those where one vote tips the scale.
     Checked against the table in the published method (4 people: weight 4 is all of the power).
     """
-    from math import comb
-
     others = people - 1
     if others <= 0:
         return 1.0

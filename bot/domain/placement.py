@@ -11,7 +11,7 @@ from bot.domain import checks
 from bot.domain.ballots import MOST_PLACED
 from bot.domain.commands import Compare
 from bot.domain.facts import Compared, Fact, PlansPlaced
-from bot.domain.names import Axis, MemberId, PlanId, Step
+from bot.domain.names import Axis, MemberId, PlanId, Role, Step
 from bot.domain.order import coin, shuffled
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Comparison, Round
@@ -25,8 +25,6 @@ ALL_PAIRS_UP_TO = 6  # plans that one judge alone compares in full
 def judges(round_: Round) -> tuple[MemberId, ...]:
     """Who compares: everybody expected, or the facilitator alone."""
     if round_.settings.placed_by == "facilitator":
-        from bot.domain.names import Role
-
         return (round_.roles.acting(Role.FACILITATOR),)
     return tuple(m for m in round_.active() if not round_.seats[m].away)
 

@@ -75,8 +75,9 @@ def _with_openings(round_: Round, facts: Facts) -> Facts:
         before, round_ = round_.step, evolve(round_, fact)
         out.append(fact)
         if round_.step is not before and round_.step in RUNNING:
-            out += _opening(round_)
-            round_ = replay(round_, out[out.index(fact) + 1 :])
+            opening = _opening(round_)
+            out += opening
+            round_ = replay(round_, opening)
     return tuple(out)
 
 

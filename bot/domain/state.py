@@ -73,7 +73,7 @@ class Settings:
 
 @dataclass(frozen=True, slots=True)
 class Seat:
-    """A member in this round. `from_step`: who joins in a running step is expected only from the next one on."""
+    """A member in this round. Who joined in a running step (`joined_in`) is expected only from the next one on."""
 
     member: MemberId
     name: str
