@@ -38,9 +38,7 @@ FORM = Form(
     "r1",
     (
         Field("title", "Title", most=20),
-        Field(
-            "weeks", "Weeks", "choice", initial="4", options=(Option("3", "3 weeks"), Option("4", "4 weeks"))
-        ),
+        Field("weeks", "Weeks", "choice", initial="4", options=(Option("3", "3 weeks"), Option("4", "4 weeks"))),
         Field("why", "Why", "long", required=False),
     ),
 )
@@ -94,9 +92,7 @@ async def test_broken_door_loses_nothing(world: World) -> None:
     """What the bot could not take is handed over after a restart, in order, with its first key and time."""
     card = await world.room.post(world.room.channel("growth"), CARD, key="k1")
     world.door.broken = True
-    await world.room.say(
-        "ada", world.room.direct("ada"), "kept", files=[IncomingFile("a.csv", 3, b"\xff\x00a")]
-    )
+    await world.room.say("ada", world.room.direct("ada"), "kept", files=[IncomingFile("a.csv", 3, b"\xff\x00a")])
     await world.room.press("ben", card, "ballot.vote", "p1")
     await world.room.react_as("cas", card, "heart")
     assert world.room.failures == {"RuntimeError": 3} and not world.door.events
@@ -193,9 +189,7 @@ async def test_form_fills_in_what_it_held_at_first(world: World) -> None:
     await opened(world)
     await world.room.submit("ada", "plans.send", "r1", {"title": "Shorter set-up"})
     event = world.door.events[-1]
-    assert event.what == ports.Submitted(
-        "plans.send", "r1", {"title": "Shorter set-up", "weeks": "4", "why": ""}
-    )
+    assert event.what == ports.Submitted("plans.send", "r1", {"title": "Shorter set-up", "weeks": "4", "why": ""})
     assert event.place == world.room.channel("growth")
 
 
@@ -385,9 +379,7 @@ async def test_bot_changes_only_its_own_messages(world: World) -> None:
 
 async def test_files_are_for_those_who_see_the_message(world: World) -> None:
     """An attachment's bytes are given to the conversation's members and to nobody else."""
-    posted = await world.room.upload(
-        world.room.direct("ada"), TextFile("digest.txt", "Digest", "one line"), key="k1"
-    )
+    posted = await world.room.upload(world.room.direct("ada"), TextFile("digest.txt", "Digest", "one line"), key="k1")
     (file,) = world.room.message(posted).files
     assert (file.name, file.title, file.size) == ("digest.txt", "Digest", 8)
     assert world.room.file("ada", file.id)[1] == b"one line"

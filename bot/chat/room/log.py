@@ -7,6 +7,7 @@ when the process dies; the room is for rehearsals and small teams, and the bot k
 
 from __future__ import annotations
 
+import secrets
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -36,11 +37,12 @@ class Log:
     def _open_schema(self) -> None:
         version = self._db.execute("pragma user_version").fetchone()[0]
         if version > VERSION:
-            raise ValueError(
-                f"the room's file is of version {version}, newer than this program knows ({VERSION})"
-            )
+            raise ValueError(f"the room's file is of version {version}, newer than this program knows ({VERSION})")
         if version == 0:
             self._db.executescript(f"begin; {SCHEMA} pragma user_version={VERSION}; commit;")
+            self._db.execute("insert into life values (?)", (secrets.token_hex(8),))
+        self.life: str = self._one("select name from life")[0]
+        """Tells this room from one that was begun anew: whoever knows another life must forget all it knows."""
 
     def close(self) -> None:
         self._db.close()
@@ -110,10 +112,7 @@ class Log:
         self._db.execute("delete from members where channel = ? and person = ?", (channel, person_id))
 
     def is_member(self, channel: str, person_id: str) -> bool:
-        return (
-            self._one("select 1 from members where channel = ? and person = ?", channel, person_id)
-            is not None
-        )
+        return self._one("select 1 from members where channel = ? and person = ?", channel, person_id) is not None
 
     def members(self, channel: str) -> tuple[Person, ...]:
         joined = "people join members on person = id where channel = ? order by members.rowid"
@@ -175,9 +174,7 @@ class Log:
         self._db.execute(sql, (*values, rows.seq_of(message)))
 
     def message(self, message: str) -> Record | None:
-        found = self._records(
-            self._rows(f"select {rows.MESSAGE} from messages where seq = ?", rows.seq_of(message))
-        )
+        found = self._records(self._rows(f"select {rows.MESSAGE} from messages where seq = ?", rows.seq_of(message)))
         return found[0] if found else None
 
     def by_key(self, key: str) -> Record | None:
@@ -198,12 +195,16 @@ class Log:
             )
         return self._records(self._rows(f"{sql} order by seq", *values))
 
+    def latest(self, place: Place, most: int, *, before: str | None = None) -> tuple[Record, ...]:
+        """The last messages of a conversation, threads included, in order; those before a message if one is named."""
+        sql = f"select {rows.MESSAGE} from messages where kind = ? and root = ? and seq < ? order by seq desc limit ?"
+        end = rows.seq_of(before) if before else 1 << 62
+        return self._records(self._rows(sql, place.kind, place.id, end, most)[::-1])
+
     def _records(self, found: Sequence[Any]) -> tuple[Record, ...]:
         records = [self._record(row) for row in found]
         busy = self._hanging([row[0] for row in found])
-        return tuple(
-            replace(r, reactions=busy[r.id][0], files=busy[r.id][1]) if r.id in busy else r for r in records
-        )
+        return tuple(replace(r, reactions=busy[r.id][0], files=busy[r.id][1]) if r.id in busy else r for r in records)
 
     def _record(self, row: Any) -> Record:
         seq, kind, root, thread, author, at, revision, text, card, mentioned, edited, gone = row
@@ -235,9 +236,7 @@ class Log:
             f"select message, {rows.FILE} from files where message between ? and ? order by seq", *span
         ):
             files.setdefault(rows.message_id(message), []).append(rows.file_of(row))
-        return {
-            m: (tuple(reactions.get(m, ())), tuple(files.get(m, ()))) for m in reactions.keys() | files.keys()
-        }
+        return {m: (tuple(reactions.get(m, ())), tuple(files.get(m, ()))) for m in reactions.keys() | files.keys()}
 
     # --- what hangs under messages --------------------------------------------------------------------------
 
@@ -262,9 +261,7 @@ class Log:
 
     def file(self, file_id: str) -> tuple[FileRecord, str, bytes] | None:
         """The file, the message under which it hangs, and its bytes."""
-        row = self._one(
-            f"select {rows.FILE}, message, content from files where seq = ?", rows.seq_of(file_id)
-        )
+        row = self._one(f"select {rows.FILE}, message, content from files where seq = ?", rows.seq_of(file_id))
         return (rows.file_of(row[:6]), rows.message_id(row[6]), row[7]) if row else None
 
     # --- private words and open forms -----------------------------------------------------------------------
@@ -275,9 +272,7 @@ class Log:
         return f"n{self._insert(sql, *values):06d}"
 
     def notes(self, person: str) -> tuple[NoteRecord, ...]:
-        found = self._rows(
-            "select seq, kind, root, thread, at, card from notes where person = ? order by seq", person
-        )
+        found = self._rows("select seq, kind, root, thread, at, card from notes where person = ? order by seq", person)
         return tuple(
             NoteRecord(
                 f"n{seq:06d}",
@@ -307,10 +302,13 @@ class Log:
         row = self._one(sql, person, action, value)
         return (Place(self.tenant, *row[:3]), rows.FORM.validate_json(row[3])) if row else None
 
+    def forms(self, person: str) -> tuple[Form, ...]:
+        """The forms that the person has opened and neither sent nor closed."""
+        found = self._rows("select form from forms where person = ? order by rowid", person)
+        return tuple(rows.FORM.validate_json(row[0]) for row in found)
+
     def drop_form(self, person: str, action: str, value: str) -> None:
-        self._db.execute(
-            "delete from forms where person = ? and action = ? and value = ?", (person, action, value)
-        )
+        self._db.execute("delete from forms where person = ? and action = ? and value = ?", (person, action, value))
 
     # --- marks and passes -----------------------------------------------------------------------------------
 
@@ -341,12 +339,7 @@ class Log:
     def put_act(self, key: str, person: str, place: Place, at: datetime, sort: str, body: bytes) -> bool:
         """False when the key has been seen."""
         sql = f"insert or ignore into acts ({rows.ACT}) values (?, ?, ?, ?, ?, ?, ?, ?)"
-        return (
-            self._db.execute(
-                sql, (key, person, *rows.place_values(place), rows.stamp(at), sort, body)
-            ).rowcount
-            > 0
-        )
+        return self._db.execute(sql, (key, person, *rows.place_values(place), rows.stamp(at), sort, body)).rowcount > 0
 
     def next_act(self) -> int:
         return int(self._one("select coalesce(max(seq), 0) + 1 from acts")[0])
@@ -357,12 +350,13 @@ class Log:
         return self._act(found[0]) if found else None
 
     def open_acts(self) -> Iterable[tuple[Any, ...]]:
-        return [
-            self._act(row) for row in self._rows(f"select {rows.ACT} from acts where not done order by seq")
-        ]
+        return [self._act(row) for row in self._rows(f"select {rows.ACT} from acts where not done order by seq")]
 
     def is_done(self, key: str) -> bool:
         return self._one("select 1 from acts where key = ? and done", key) is not None
+
+    def is_open(self, key: str) -> bool:
+        return self._one("select 1 from acts where key = ? and not done", key) is not None
 
     def act_done(self, key: str) -> None:
         """The words of a done act are not kept: messages stand for themselves, forms stand with the bot."""

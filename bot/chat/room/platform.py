@@ -155,9 +155,7 @@ class BotSide:
     def _reachable(self, place: Place) -> None:
         person = self.log.person(place.id) if place.kind == "direct" else None
         is_open = (
-            person is not None and not person.is_gone
-            if place.kind == "direct"
-            else place.id in self.log.channels()
+            person is not None and not person.is_gone if place.kind == "direct" else place.id in self.log.channels()
         )
         if place.tenant != self.tenant or not is_open:
             raise Unreachable("no such conversation in the room")

@@ -3,6 +3,7 @@
 VERSION = 1
 
 SCHEMA = """
+create table life (name text not null) strict;
 create table people (
   id text primary key, name text not null, zone text, is_bot int not null, is_guest int not null,
   is_foreign int not null, is_gone int not null, home blob

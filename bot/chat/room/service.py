@@ -51,15 +51,13 @@ from bot.speech.message import Button, Buttons
 
 logger = structlog.get_logger(__name__)
 
-_MOST_NOTES = 20
+_MOST_NOTES = 5
 
 
 class Room(BotSide):
     """What people do in the room. `forged=True` lets a test do what the page would never offer."""
 
-    def __init__(
-        self, log: Log, intake: Intake, clock: Clock, make: Maker, *, posts_once: bool = True
-    ) -> None:
+    def __init__(self, log: Log, intake: Intake, clock: Clock, make: Maker, *, posts_once: bool = True) -> None:
         super().__init__(log, clock, make, posts_once=posts_once)
         self.intake = intake
         self.failures: Counter[str] = Counter()
@@ -172,9 +170,7 @@ class Room(BotSide):
         place = self.direct(person)
         if message_id is not None:
             place = self._visible(person, message_id, forged=forged).place
-        if not forged and not any(
-            b.action == action and b.value == value for b in self.offered(person, message_id)
-        ):
+        if not forged and not any(b.action == action and b.value == value for b in self.offered(person, message_id)):
             raise NotThere("there is no such button")
         return await self._act(person, place, Pressed(action, value, message_id), key)
 
@@ -273,9 +269,7 @@ class Room(BotSide):
         self._under_way.add(key)
         try:
             reply = await self.intake.receive(event)
-        except (
-            Exception
-        ) as problem:  # the service must go on; the act stays open, and words stay out of the log
+        except Exception as problem:  # the service must go on; the act stays open, and words stay out of the log
             self.failures[type(problem).__name__] += 1
             logger.warning("room.act_not_taken", act=key, kind=sort, problem=type(problem).__name__)
             return Reply()
@@ -290,6 +284,9 @@ class Room(BotSide):
             if reply.form is not None:
                 self.log.put_form(event.person, event.place, reply.form)
             if reply.note is not None:
+                for same in self.log.notes(event.person):
+                    if same.message == reply.note:
+                        self.log.drop_note(event.person, same.id)
                 self.log.put_note(event.person, event.place, self.clock.now(), reply.note)
                 self.log.keep_notes(event.person, _MOST_NOTES)
         if reply.note is not None:
@@ -304,6 +301,12 @@ class Room(BotSide):
     def put_away(self, person: str, note: str) -> None:
         self.log.drop_note(person, note)
         self._tell("note", person)
+
+    def mark_read(self, person: str, place: Place, message_id: str) -> None:
+        """The person has seen everything in the conversation up to the message."""
+        if self._visible(person, message_id).place.root() != place.root():
+            raise NotThere("there is no such message in the conversation")
+        self.log.put_read(person, place, message_id)
 
     def places(self, person: str) -> tuple[Place, ...]:
         """Where the person may read and write: their channels, then their messages with the bot."""
@@ -356,9 +359,7 @@ class Room(BotSide):
 
 def _check_text(text: str, *, empty: bool = False) -> None:
     if len(text) > MOST_TEXT:
-        raise Refused(
-            f"that message has {len(text):,} characters; the most that the room takes is {MOST_TEXT:,}"
-        )
+        raise Refused(f"that message has {len(text):,} characters; the most that the room takes is {MOST_TEXT:,}")
     if not empty and not text.strip():
         raise Refused("there is nothing in that message")
     if any("\ud800" <= char <= "\udfff" for char in text):

@@ -1,0 +1,222 @@
+// Puts the room together: the line, what is known, what is shown.
+
+import { announce, byId, confirmed, el, moment, plain, setZone, zoneName } from "./dom.js";
+import { Wire } from "./wire.js";
+import { State } from "./state.js";
+import { Talk } from "./talk.js";
+import { cardOf } from "./card.js";
+import { dropDraft, openForm } from "./forms.js";
+import { writingBox } from "./writing.js";
+import { Rehearsal } from "./rehearsal.js";
+
+const state = new State();
+const wire = new Wire(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${location.pathname}/wire`, () => state.hello());
+const talk = new Talk(state, {
+  press,
+  react: (message, emoji, added) => told(wire.act({ do: "react", message, emoji, added })),
+  edit: (message, text) => wire.act({ do: "edit", message, text }),
+  erase: (message) => told(wire.act({ do: "erase", message })),
+  putAway: (note) => wire.ask({ do: "put_away", note }),
+  earlier: (place, before) => wire.ask({ do: "earlier", place, before }),
+  say,
+});
+const rehearsal = new Rehearsal(state, wire);
+let acted = 0; // when this person last pressed or sent something
+
+// --- what people do ---------------------------------------------------------
+
+async function told(asking) {
+  const answer = await asking;
+  if (answer.error) announce(answer.error);
+  return answer;
+}
+
+function say(place, text, files, thread = null) {
+  acted = performance.now();
+  const order = /^\s*\/coldframe(?=\s|$)/i.exec(text);
+  if (order) return answered(wire.act({ do: "command", place, text: text.slice(order[0].length).trim() }));
+  return wire.act({ do: "say", place, text, thread, files });
+}
+
+async function press(message, button, node) {
+  if (node.getAttribute("aria-disabled") === "true") return;
+  if (button.confirm && !(await confirmed("Please confirm", button.confirm, button.label))) return;
+  acted = performance.now();
+  node.setAttribute("aria-disabled", "true");
+  await answered(wire.act({ do: "press", message, action: button.action, value: button.value }));
+  node.removeAttribute("aria-disabled");
+}
+
+async function answered(asking) {
+  const answer = await asking;
+  if (answer.error) announceLoudly(answer.error);
+  else if (answer.taken === false) announceLoudly("Kept. coldframe could not take it in just now and will get it again by itself.");
+  if (answer.form) showForm(answer.form);
+  return answer;
+}
+
+function announceLoudly(words) {
+  announce(words);
+  byId("line").textContent = words;
+}
+
+function showForm(form) {
+  state.forms = [...state.forms.filter((one) => one.action !== form.action || one.value !== form.value), form];
+  const send = (fields) => {
+    acted = performance.now();
+    return wire.act({ do: "submit", action: form.action, value: form.value, fields }).then((answer) => {
+      if (!answer.error && !Object.keys(answer.errors ?? {}).length) {
+        state.forms = state.forms.filter((one) => one !== form);
+        if (answer.form) queueMicrotask(() => showForm(answer.form));
+      }
+      return answer;
+    });
+  };
+  openForm(form, state, send, () => drawWaiting());
+}
+
+// --- what is shown ----------------------------------------------------------
+
+function here() {
+  const wanted = decodeURIComponent(location.hash.slice(1));
+  return state.places.find((place) => place.id === wanted) ?? state.places.find((place) => place.id === talk.place) ?? state.places.at(-1);
+}
+
+function drawAll({ focus = false } = {}) {
+  if (!state.places.length) return;
+  const me = state.people.get(state.me);
+  setZone(me?.zone);
+  byId("me").textContent = `You are ${me?.name ?? state.me}. Times are yours: ${zoneName().replaceAll("_", " ")}.`;
+  const place = here();
+  const other = place.id !== talk.place;
+  const members = place.members.filter((id) => !state.people.get(id)?.bot);
+  byId("title").textContent = state.placeName(place);
+  byId("about").textContent = place.id === "d" ? "Only you and coldframe read this." : `${members.length} ${members.length === 1 ? "person" : "people"} and coldframe: ${members.map((id) => state.name(id)).join(", ")}.`;
+  drawPlaces(place);
+  drawHome(place);
+  drawWaiting();
+  talk.show(place.id, { focus });
+  if (other) drawWriting(place);
+  rehearsal.show();
+  markRead();
+}
+
+function drawPlaces(current) {
+  const focused = document.activeElement?.dataset?.place;
+  byId("places").replaceChildren(
+    ...state.places.toReversed().map((place) => {
+      const unread = place.id === current.id ? 0 : state.unread(place.id);
+      return el(
+        "li",
+        {},
+        el("a", { href: `#${place.id}`, "data-place": place.id, "aria-current": place.id === current.id ? "page" : null }, state.placeName(place), unread ? el("span", { class: "count" }, ` ${unread} new`) : null),
+      );
+    }),
+  );
+  if (focused) byId("places").querySelector(`[data-place="${CSS.escape(focused)}"]`)?.focus();
+  const total = state.places.reduce((sum, place) => sum + state.unread(place.id), 0);
+  document.title = `${total ? `(${total}) ` : ""}${state.placeName(current)} – coldframe room`;
+}
+
+function drawHome(place) {
+  const home = byId("home");
+  home.hidden = place.id !== "d" || !state.home;
+  if (home.hidden) return;
+  const look = JSON.stringify(state.home);
+  if (home.dataset.look === look) return;
+  home.dataset.look = look;
+  const open = home.querySelector("details")?.open ?? false;
+  home.replaceChildren(el("details", { open }, el("summary", {}, "Your page"), cardOf(state.home, (button, node) => press(null, button, node))));
+}
+
+function drawWaiting() {
+  const box = byId("waiting");
+  box.hidden = !state.forms.length || Boolean(document.querySelector("dialog[open] form"));
+  box.replaceChildren(
+    ...state.forms.map((form) => {
+      const discard = () => {
+        dropDraft(form);
+        state.forms = state.forms.filter((one) => one !== form);
+        wire.ask({ do: "close_form", action: form.action, value: form.value });
+        drawWaiting();
+        byId("title").focus();
+      };
+      return el("p", { class: "row" }, el("span", {}, `The form “${form.title}” is open.`), el("button", { type: "button", click: () => showForm(form) }, "Go on with it"), el("button", { type: "button", click: discard }, "Discard it"));
+    }),
+  );
+}
+
+function drawWriting(place) {
+  const direct = place.id === "d";
+  const label = direct ? "Write to coldframe, privately" : `Write to everyone in ${place.name}`;
+  const hint = "Enter sends, Shift and Enter begins a new line. /coldframe help lists the commands.";
+  const ask = () => say(place.id, "/coldframe", []);
+  byId("writing").replaceChildren(writingBox({ place: place.id, label, hint, ask, send: (text, files) => say(place.id, text, files) }));
+}
+
+let marked = "";
+function markRead() {
+  if (document.visibilityState !== "visible" || !talk.place) return;
+  const newest = state.newest(talk.place);
+  if (!newest || (state.reads[talk.place] ?? "") >= newest || marked === `${talk.place} ${newest}`) return;
+  marked = `${talk.place} ${newest}`;
+  wire.ask({ do: "read", place: talk.place, message: newest });
+}
+
+function drawLine() {
+  const waiting = wire.waiting;
+  byId("line").textContent = wire.isOpen ? "" : `The line to the room is down; it is tried again by itself.${waiting ? ` ${waiting} of your acts wait for it.` : ""}`;
+}
+
+// --- what happens -----------------------------------------------------------
+
+wire.addEventListener("welcome", (event) => {
+  state.welcome(event.detail);
+  marked = "";
+  drawAll();
+});
+wire.addEventListener("messages", ({ detail }) => {
+  const fresh = detail.items.filter((item) => !state.messages.has(item.id) && item.author !== state.me);
+  state.put(detail.items);
+  state.rev = Math.max(state.rev, detail.rev);
+  drawAll();
+  speak(fresh);
+});
+wire.addEventListener("notes", ({ detail }) => {
+  const known = new Set(state.notes.map((note) => note.id));
+  state.notes = detail.notes;
+  drawAll();
+  const fresh = detail.notes.filter((note) => !known.has(note.id));
+  if (!fresh.length) return;
+  announce(fresh.map((note) => `coldframe, to you only: ${plain(note.card.summary)}`).join(" "));
+  if (performance.now() - acted < 5000 && !document.querySelector("dialog[open]")) talk.focusOn(fresh.at(-1).id);
+});
+wire.addEventListener("home", ({ detail }) => { state.home = detail.home; drawAll(); });
+wire.addEventListener("reads", ({ detail }) => { state.reads = detail.reads; drawAll(); });
+wire.addEventListener("rehearsal", ({ detail }) => { state.setRehearsal(detail.rehearsal); rehearsal.show(); });
+wire.addEventListener("slow", () => announceLoudly("You are faster than the room: your messages go out one after the other."));
+for (const what of ["people", "again"]) wire.addEventListener(what, () => greetAnew());
+wire.addEventListener("line", drawLine);
+addEventListener("hashchange", () => {
+  const wanted = location.hash.slice(1);
+  if (wanted === "newest" || wanted === "writing") return;
+  drawAll({ focus: true });
+});
+document.addEventListener("visibilitychange", markRead);
+byId("title").tabIndex = -1;
+byId("skip-newest").addEventListener("click", (event) => { event.preventDefault(); const last = byId("messages").lastElementChild; if (last) { last.tabIndex = -1; last.focus(); last.scrollIntoView({ block: "nearest" }); } });
+byId("skip-writing").addEventListener("click", (event) => { event.preventDefault(); byId("writing").querySelector("textarea")?.focus(); });
+
+async function greetAnew() {
+  state.forget();
+  const welcome = await wire.ask({ do: "hello", ...state.hello() });
+  state.welcome(welcome);
+  talk.clear();
+  drawAll();
+}
+
+function speak(items) {
+  if (!items.length) return;
+  if (items.length > 3) return announce(`${items.length} new messages.`);
+  announce(items.map((item) => `${state.name(item.author)}: ${item.card ? plain(item.card.summary) : item.text || item.files.map((file) => file.title || file.name).join(", ")}`).join(" "));
+}

@@ -1,0 +1,76 @@
+// The rehearsal's controls: the clock and the other people. They are no part of the chat.
+
+import { announce, byId, el, moment, confirmed } from "./dom.js";
+
+const SPEEDS = [[60, "one minute a second"], [600, "ten minutes a second"], [3600, "one hour a second"]];
+
+export class Rehearsal {
+  #shown = "";
+  #clock = null;
+
+  constructor(state, wire) {
+    this.state = state;
+    this.wire = wire;
+    setInterval(() => this.tick(), 500);
+  }
+
+  tick() {
+    if (this.#clock) this.#clock.textContent = moment(this.state.now().toISOString());
+  }
+
+  show() {
+    const box = byId("rehearsal");
+    box.hidden = !this.state.rehearsal;
+    if (!this.state.rehearsal) return;
+    const { now, ...lasting } = this.state.rehearsal;
+    const look = JSON.stringify([lasting, [...this.state.people.values()]]);
+    if (look !== this.#shown) this.#draw(box);
+    this.#shown = look;
+    this.tick();
+  }
+
+  #draw(box) {
+    const focus = box.contains(document.activeElement) ? document.activeElement.dataset.focus : null;
+    const { speed, due, label, chores } = this.state.rehearsal;
+    this.#clock = el("strong", {});
+    const clock = el("summary", { "data-focus": "fold" }, el("span", { class: "sign" }, "Rehearsal"), " ", this.#clock, speed ? ", the clock runs" : ", the clock stands still");
+    const button = (key, words, does, extra = {}) => el("button", { type: "button", "data-focus": key, click: does, ...extra }, words);
+    const pace = el("select", { id: "pace", "data-focus": "pace", change: () => speed && this.#do("run", { speed: Number(pace.value) }) }, SPEEDS.map(([value, words]) => el("option", { value }, words)));
+    pace.value = String(SPEEDS.some(([value]) => value === speed) ? speed : SPEEDS[1][0]);
+    const next = due ? `${label || "what comes next"}, ${moment(due)}` : "";
+    const fold = el(
+      "details",
+      { open: box.querySelector("details")?.open ?? innerWidth > 704 },
+      clock,
+      el(
+        "div",
+        { class: "row" },
+        speed ? button("run", "Stop the clock", () => this.#do("stop")) : button("run", "Let it run", () => this.#do("run", { speed: Number(pace.value) })),
+        el("span", { class: "pair" }, el("label", { for: "pace" }, "at "), pace),
+        due ? button("jump", `Jump to: ${next}`, () => this.#do("jump")) : el("span", { class: "small" }, "Nothing is due."),
+        chores.map((chore) => button(`chore ${chore.key}`, `Let the others do: ${chore.label}`, () => this.#do("others", { step: chore.key }))),
+        el("span", { class: "pair" }, el("label", { for: "act-as" }, "Act as "), this.#people()),
+        button("again", "Start again", () => this.#again(), { class: "danger" }),
+      ),
+    );
+    box.replaceChildren(fold);
+    if (focus) box.querySelector(`[data-focus="${CSS.escape(focus)}"]`)?.focus();
+  }
+
+  #people() {
+    const people = [...this.state.people.values()].filter((person) => !person.bot);
+    const list = el("select", { id: "act-as", "data-focus": "act-as" }, people.map((person) => el("option", { value: person.id }, person.name)));
+    list.value = this.state.me;
+    const go = el("button", { type: "button", "data-focus": "act-go", click: () => { location.href = `/as/${encodeURIComponent(list.value)}`; } }, "Go");
+    return el("span", { class: "pair" }, list, go);
+  }
+
+  async #do(what, extra = {}) {
+    const answer = await this.wire.ask({ do: "rehearse", what, ...extra });
+    announce(answer.error ?? `Done. It is ${moment(this.state.now().toISOString())}.`);
+  }
+
+  async #again() {
+    if (await confirmed("Start again?", "The rehearsal begins anew. All that was said in it goes.", "Start again")) this.#do("again");
+  }
+}

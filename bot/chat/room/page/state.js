@@ -1,0 +1,100 @@
+// What this browser knows of the room.
+
+export class State extends EventTarget {
+  life = "";
+  rev = 0;
+  me = "";
+  people = new Map();
+  places = [];
+  messages = new Map();
+  replies = new Map(); // thread id -> set of message ids
+  notes = [];
+  forms = [];
+  home = null;
+  reads = {};
+  rehearsal = null;
+  acting = false;
+  #clock = { at: 0, seen: 0 };
+
+  hello() {
+    return { life: this.life, since: this.rev };
+  }
+
+  welcome(all) {
+    if (all.whole) {
+      this.messages.clear();
+      this.replies.clear();
+    }
+    Object.assign(this, { life: all.life, rev: all.rev, me: all.me, places: all.places, notes: all.notes });
+    Object.assign(this, { forms: all.forms, home: all.home, reads: all.reads, acting: all.acting });
+    this.people = new Map(all.people.map((person) => [person.id, person]));
+    this.setClock(all.now);
+    this.setRehearsal(all.rehearsal);
+    this.put(all.items);
+  }
+
+  forget() {
+    Object.assign(this, { life: "", rev: 0 });
+  }
+
+  put(items) {
+    for (const item of items) {
+      this.messages.set(item.id, item);
+      if (!item.thread) continue;
+      if (!this.replies.has(item.thread)) this.replies.set(item.thread, new Set());
+      this.replies.get(item.thread).add(item.id);
+    }
+  }
+
+  name(id) {
+    return id === this.me ? "You" : (this.people.get(id)?.name ?? "Somebody who is not here any more");
+  }
+
+  placeName(place) {
+    return place.id === "d" ? "You and coldframe" : place.name;
+  }
+
+  // Messages that stand in the conversation itself; a reply whose message was not loaded stands for itself.
+  roots(place) {
+    const found = [...this.messages.values()].filter(
+      (item) => item.place === place && !(item.thread && this.messages.has(item.thread)),
+    );
+    return found.sort((a, b) => (a.id < b.id ? -1 : 1));
+  }
+
+  thread(root) {
+    const ids = [...(this.replies.get(root) ?? [])].sort();
+    return ids.map((id) => this.messages.get(id)).filter((item) => item && item.thread === root);
+  }
+
+  unread(place) {
+    const read = this.reads[place] ?? "";
+    let count = 0;
+    for (const item of this.messages.values()) {
+      if (item.place === place && item.id > read && item.author !== this.me && !item.gone) count++;
+    }
+    return count;
+  }
+
+  newest(place) {
+    let newest = "";
+    for (const item of this.messages.values()) if (item.place === place && item.id > newest) newest = item.id;
+    return newest;
+  }
+
+  // --- the room's time, which in a rehearsal is not the browser's
+
+  setClock(iso) {
+    this.#clock = { at: Date.parse(iso), seen: performance.now() };
+  }
+
+  setRehearsal(rehearsal) {
+    this.rehearsal = rehearsal;
+    if (rehearsal) this.setClock(rehearsal.now);
+  }
+
+  now() {
+    const speed = this.rehearsal ? this.rehearsal.speed : 1;
+    return new Date(this.#clock.at + (performance.now() - this.#clock.seen) * speed);
+  }
+}

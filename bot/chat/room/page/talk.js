@@ -1,0 +1,276 @@
+// A conversation: messages in order with what hangs under them, kept up to date in place.
+
+import { announce, byId, confirmed, el, moment, size, theirs, timeOf } from "./dom.js";
+import { cardOf } from "./card.js";
+import { chips, pick } from "./reactions.js";
+import { writingBox } from "./writing.js";
+
+export class Talk {
+  #nodes = new Map(); // message or note id -> its list item
+  #looks = new Map(); // the same -> what it was drawn from
+  #open = new Set(); // threads that are unfolded
+  #place = null;
+  #mark = ""; // the last message read when the conversation was opened
+  #more = new Map();
+  #stays = true; // whether the end is in view and shall stay so
+
+  // `acts` is what can be done with messages: press, react, edit, erase, putAway, say
+  constructor(state, acts) {
+    this.state = state;
+    this.acts = acts;
+    this.list = byId("messages");
+    this.#follow();
+    byId("earlier").addEventListener("click", () => this.#earlier());
+  }
+
+  get place() {
+    return this.#place;
+  }
+
+  // Draws the conversation from the start when it is another one, else only what has changed.
+  show(place, { focus = false } = {}) {
+    const other = place !== this.#place;
+    if (other) {
+      this.#place = place;
+      this.#mark = this.state.reads[place] ?? "";
+      this.clear();
+      this.#unfoldUnread();
+    }
+    this.#stays = other || this.#stays;
+    this.#reconcile();
+    byId("earlier").hidden = !this.#hasMore();
+    byId("nothing").hidden = this.list.childElementCount > 0;
+    if (this.#stays) this.toEnd();
+    if (focus) byId("title").focus();
+  }
+
+  clear() {
+    this.#nodes.clear();
+    this.#looks.clear();
+    this.list.replaceChildren();
+  }
+
+  // In little room the whole page scrolls, else the conversation does.
+  get scroller() {
+    const box = byId("scroll");
+    return getComputedStyle(box).overflowY === "visible" ? document.scrollingElement : box;
+  }
+
+  toEnd() {
+    this.scroller.scrollTop = this.scroller.scrollHeight;
+  }
+
+  #atEnd() {
+    return this.scroller.scrollHeight - this.scroller.scrollTop - this.scroller.clientHeight < 80;
+  }
+
+  // Whoever reads the end stays there when pictures arrive and cards grow.
+  #follow() {
+    for (const target of [byId("scroll"), document]) target.addEventListener("scroll", () => { this.#stays = this.#atEnd(); }, { passive: true });
+    new ResizeObserver(() => this.#stays && this.toEnd()).observe(this.list);
+  }
+
+  #hasMore() {
+    return this.#more.get(this.#place) ?? this.state.roots(this.#place).length >= 100;
+  }
+
+  async #earlier() {
+    const first = [...this.state.messages.values()].filter((item) => item.place === this.#place).reduce((a, b) => (a.id < b.id ? a : b));
+    const answer = await this.acts.earlier(this.#place, first.id);
+    this.#more.set(this.#place, answer.more);
+    this.state.put(answer.items);
+    this.show(this.#place);
+    announce(`${answer.items.length} earlier messages.`);
+  }
+
+  #unfoldUnread() {
+    for (const item of this.state.messages.values()) {
+      if (item.place === this.#place && item.thread && item.id > this.#mark && item.author !== this.state.me) this.#open.add(item.thread);
+    }
+  }
+
+  // --- the list -------------------------------------------------------------
+
+  #reconcile() {
+    const notes = this.state.notes.filter((note) => note.place === this.#place).map((note) => ({ ...note, note: true }));
+    const all = [...this.state.roots(this.#place), ...notes];
+    all.sort((a, b) => (a.at === b.at ? 0 : a.at < b.at ? -1 : 1));
+    const wanted = [];
+    let day = "";
+    for (const item of all) {
+      const itsDay = moment(item.at, "day");
+      if (itsDay !== day) wanted.push(this.#keyed(`day ${itsDay}`, itsDay, () => el("li", { class: "day" }, el("span", {}, itsDay))));
+      day = itsDay;
+      if (!item.note && this.#isFirstNew(item, wanted)) wanted.push(this.#keyed("new", item.id, () => el("li", { class: "new" }, el("span", {}, "New since you last looked"))));
+      wanted.push(this.#keyed(item.id, this.#look(item), () => (item.note ? this.#note(item) : this.#message(item))));
+    }
+    const keep = new Set(wanted);
+    for (const [id, node] of this.#nodes) if (!keep.has(node)) { node.remove(); this.#nodes.delete(id); this.#looks.delete(id); }
+    let at = this.list.firstElementChild;
+    for (const node of wanted) {
+      if (node === at) at = at.nextElementSibling;
+      else this.list.insertBefore(node, at);
+    }
+  }
+
+  #isFirstNew(item, before) {
+    return this.#mark && item.id > this.#mark && item.author !== this.state.me && !before.includes(this.#nodes.get("new")) && before.length > 1;
+  }
+
+  // What the item looks like as one string: it is drawn again only when this changes.
+  #look(item) {
+    const thread = item.note ? [] : this.state.thread(item.id);
+    const names = thread.length || item.reactions?.length ? [...this.state.people.values()].map((person) => person.name) : this.state.name(item.author);
+    return JSON.stringify([item, thread, this.#open.has(item.id), names]);
+  }
+
+  #keyed(id, look, draw) {
+    const old = this.#nodes.get(id);
+    if (old && this.#looks.get(id) === look) return old;
+    const node = draw();
+    if (old) swap(old, node);
+    this.#nodes.set(id, node);
+    this.#looks.set(id, look);
+    return node;
+  }
+
+  // --- one message ----------------------------------------------------------
+
+  #message(item) {
+    const heading = `who-${item.id}`;
+    const name = this.state.name(item.author);
+    const bot = this.state.people.get(item.author)?.bot ?? false;
+    const kind = item.gone ? "gone" : bot ? "bot" : item.author === this.state.me ? "mine" : "person";
+    return el(
+      "li",
+      { class: `message ${kind}`, id: `at-${item.id}` },
+      el(
+        "article",
+        { "aria-labelledby": `${heading} ${heading}-at` },
+        el("header", {}, el("h3", { id: heading }, bot ? name : theirs(name)), el("span", { id: `${heading}-at`, class: "at" }, timeOf(item.at, "hour")), item.edited ? el("span", { class: "small" }, "changed") : null),
+        this.#body(item),
+        item.files.map((file) => this.#file(file)),
+        chips(item, this.state, (emoji, added) => this.acts.react(item.id, emoji, added)),
+        item.gone ? null : this.#tools(item, name),
+        item.thread ? null : this.#thread(item, name),
+      ),
+    );
+  }
+
+  #body(item) {
+    if (item.gone) return el("p", { class: "small" }, "This message was taken back.");
+    if (item.card) return cardOf(item.card, (button, node) => this.acts.press(item.id, button, node));
+    if (!item.text) return null;
+    return el("p", { class: "said" }, item.mentioned ? el("span", { class: "who" }, "@coldframe ") : null, theirs(item.text));
+  }
+
+  #file(file) {
+    const address = `${location.pathname}/files/${file.id}`;
+    if (!file.type.startsWith("image/png")) {
+      return el("p", { class: "file" }, el("a", { href: address, download: file.name }, theirs(file.title || file.name)), el("span", { class: "small" }, ` ${file.name}, ${size(file.size)}`));
+    }
+    const picture = el("img", { src: address, alt: file.title, loading: "lazy", decoding: "async" });
+    const words = el("details", {}, el("summary", { "data-focus": `words ${file.id}` }, "The picture in words"), el("p", {}, file.alternative));
+    return el("figure", {}, el("a", { href: address, target: "_blank", rel: "noopener" }, picture), el("figcaption", {}, words));
+  }
+
+  #tools(item, name) {
+    const at = moment(item.at, "hour");
+    const what = `message of ${name}, ${at}`;
+    const tool = (words, does, full) => el("button", { type: "button", class: "quiet", "aria-label": `${words}: ${full ?? what}`, "data-focus": words, click: does }, words);
+    const mine = item.author === this.state.me;
+    return el(
+      "div",
+      { class: "tools" },
+      item.thread ? null : tool("Reply", () => this.unfold(item.id)),
+      tool("React", () => pick(`React to the ${what}`, (emoji) => this.acts.react(item.id, emoji, true))),
+      mine && item.text ? tool("Change", () => this.#change(item)) : null,
+      mine ? tool("Take back", () => this.#takeBack(item)) : null,
+    );
+  }
+
+  #change(item) {
+    const place = byId(`at-${item.id}`).querySelector(".said");
+    const box = el("textarea", { rows: 3, "aria-label": "Change your message" });
+    box.value = item.text;
+    const stop = () => form.replaceWith(place);
+    const form = el("form", { class: "write" }, box, el("p", { class: "row" }, el("button", { type: "submit", class: "primary" }, "Save"), el("button", { type: "button", click: stop }, "Cancel")));
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      const answer = await this.acts.edit(item.id, box.value);
+      stop();
+      if (answer.error) announce(answer.error);
+    });
+    place.replaceWith(form);
+    box.focus();
+  }
+
+  async #takeBack(item) {
+    if (await confirmed("Take the message back?", "Its words are removed for everyone.", "Take it back")) this.acts.erase(item.id);
+  }
+
+  // --- threads and notes ----------------------------------------------------
+
+  unfold(root) {
+    this.#open.add(root);
+    this.show(this.#place);
+    const node = this.#nodes.get(root);
+    node?.querySelector(".thread textarea")?.focus();
+    node?.querySelector(".thread")?.scrollIntoView({ block: "nearest" });
+  }
+
+  #thread(item, name) {
+    const replies = this.state.thread(item.id);
+    const open = this.#open.has(item.id);
+    if (!replies.length && !open) return null;
+    const fold = () => { if (open) this.#open.delete(item.id); else this.#open.add(item.id); this.show(this.#place); };
+    const words = replies.length === 1 ? "1 reply" : `${replies.length} replies`;
+    const toggle = el("button", { type: "button", class: "quiet", "aria-expanded": String(open), "data-focus": "thread", click: fold }, `${open ? "−" : "+"} ${words}`);
+    if (!open) return el("div", { class: "thread" }, toggle);
+    const box = writingBox({ place: this.#place, thread: item.id, label: `Reply to ${name}`, send: (text, files) => this.acts.say(this.#place, text, files, item.id) });
+    return el("div", { class: "thread" }, toggle, el("ol", { "aria-label": `Replies to ${name}` }, replies.map((reply) => this.#message(reply))), box);
+  }
+
+  #note(note) {
+    const heading = `who-${note.id}`;
+    const away = el("button", { type: "button", class: "quiet", "data-focus": "away", click: () => this.acts.putAway(note.id) }, "Put away");
+    return el(
+      "li",
+      { class: "message bot note", id: `at-${note.id}`, tabindex: "-1" },
+      el(
+        "article",
+        { "aria-labelledby": heading },
+        el("header", {}, el("h3", { id: heading }, "coldframe, to you only"), el("span", { class: "at" }, timeOf(note.at, "hour"))),
+        cardOf(note.card, (button, node) => this.acts.press(null, button, node)),
+        el("div", { class: "tools" }, away),
+      ),
+    );
+  }
+
+  focusOn(id) {
+    const node = this.#nodes.get(id);
+    node?.scrollIntoView({ block: "nearest" });
+    node?.focus();
+  }
+}
+
+// A redrawn message keeps the focus, the half-written words and what was unfolded in the old one.
+function swap(old, node) {
+  const active = old.contains(document.activeElement) ? document.activeElement : null;
+  const selection = active?.tagName === "TEXTAREA" ? [active.value, active.selectionStart, active.selectionEnd] : null;
+  for (const summary of old.querySelectorAll("details[open] > summary")) {
+    const twin = node.querySelector(`[data-focus="${CSS.escape(summary.dataset.focus)}"]`);
+    if (twin) twin.parentElement.open = true;
+  }
+  const scope = active?.closest("li.message")?.id;
+  old.replaceWith(node);
+  if (!active) return;
+  const home = node.id === scope ? node : (node.querySelector(`[id="${scope}"]`) ?? node);
+  const twin = active === old ? node : home.querySelector(`[data-focus="${CSS.escape(active.dataset.focus ?? "")}"]`);
+  const target = twin ?? node.querySelector("button");
+  target?.focus({ preventScroll: true });
+  if (selection && twin?.tagName === "TEXTAREA") {
+    twin.value = selection[0];
+    twin.setSelectionRange(selection[1], selection[2]);
+  }
+}

@@ -1,0 +1,77 @@
+// Where people write: a conversation's box and each thread's box.
+
+import { announce, el, freshId, size } from "./dom.js";
+
+const MOST_TEXT = 40000;
+const MOST_FILES = 3;
+const MOST_BYTES = 1 << 20;
+
+const draftKey = (place, thread) => `draft ${location.pathname} ${place} ${thread ?? ""}`;
+
+// `send(text, files)` resolves with the server's answer.
+export function writingBox({ place, thread, label, hint, send, ask }) {
+  const id = freshId("write");
+  const box = el("textarea", { id, rows: thread ? 1 : 2, "data-focus": "write", "aria-describedby": hint ? `${id}-hint` : null });
+  box.value = sessionStorage.getItem(draftKey(place, thread)) ?? "";
+  const trouble = el("p", { class: "trouble", role: "alert" });
+  const chosen = el("ul", { class: "chosen" });
+  const file = thread ? null : el("input", { type: "file", multiple: true, class: "unseen", id: `${id}-file`, tabindex: "-1", "aria-hidden": "true", change: () => list() });
+  const attach = file ? el("button", { type: "button", click: () => file.click() }, "Add a file") : null;
+  const panel = ask ? el("button", { type: "button", click: ask }, "What can I do here?") : null;
+  const form = el(
+    "form",
+    { class: "write" },
+    el("label", { for: id }, label),
+    box,
+    hint ? el("p", { class: "hint", id: `${id}-hint` }, hint) : null,
+    chosen,
+    trouble,
+    file,
+    el("p", { class: "row" }, el("button", { type: "submit", class: "primary" }, el("span", { "aria-hidden": "true" }, "→ "), "Send"), attach, panel),
+  );
+
+  const list = () => chosen.replaceChildren(...[...file.files].map((one) => el("li", {}, `${one.name}, ${size(one.size)}`)));
+  const keep = () => sessionStorage.setItem(draftKey(place, thread), box.value);
+  box.addEventListener("input", () => { keep(); trouble.textContent = ""; });
+  box.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.shiftKey || event.isComposing) return;
+    event.preventDefault();
+    form.requestSubmit();
+  });
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const text = box.value;
+    const files = file ? [...file.files] : [];
+    const problem = check(text, files);
+    if (problem) { trouble.textContent = problem; return box.focus(); }
+    if (!text.trim() && !files.length) return;
+    box.value = "";
+    keep();
+    if (file) { file.value = ""; list(); }
+    const answer = await send(text, await Promise.all(files.map(packed)));
+    if (answer.error) {
+      trouble.textContent = answer.error;
+      if (!box.value) { box.value = text; keep(); }
+    } else if (answer.taken === false) {
+      trouble.textContent = "Kept. coldframe could not take it in just now and will get it again by itself.";
+    } else announce("Sent.");
+  });
+  return form;
+}
+
+function check(text, files) {
+  if (text.length > MOST_TEXT) return `That has ${text.length.toLocaleString("en")} characters; the most that the room takes is ${MOST_TEXT.toLocaleString("en")}. Nothing was sent.`;
+  if (files.length > MOST_FILES) return `At most ${MOST_FILES} files go with one message. Nothing was sent.`;
+  return "";
+}
+
+async function packed(file) {
+  const content = file.size > MOST_BYTES ? null : base64(new Uint8Array(await file.arrayBuffer()));
+  return { name: file.name.slice(0, 255) || "file", size: file.size, content };
+}
+
+function base64(bytes) {
+  let text = "";
+  for (let at = 0; at < bytes.length; at += 0x8000) text += String.fromCharCode(...bytes.subarray(at, at + 0x8000));
+  return btoa(text);
+}
