@@ -125,7 +125,7 @@ def standing(
     decision_maker: MemberId | None,
     weight: float,
 ) -> tuple[Standing, ...]:
-    """Options by weighted total, then number of different voters, then the decision-maker's votes; ties share a place."""
+    """Options by weighted total, number of different voters, the decision-maker's votes; ties share a place."""
     counts = {o: _counted(o, votes, decision_maker, weight) for o in order}
     keys = {o: (c.weighted, c.voters, c.decision_maker) for o, c in counts.items()}
     ranked = sorted(order, key=lambda o: keys[o], reverse=True)

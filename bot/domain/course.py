@@ -174,7 +174,8 @@ def _close_now(round_: Round) -> Facts:
 
 
 def _close_due(round_: Round) -> Facts:
-    """At the deadline: close with quorum; else once more by half; then the facilitator chooses; then the round rests."""
+    """At the deadline: close with quorum; else once more by half; else the facilitator is told that it is stuck and
+    has the time until the next deadline to choose; then it closes with what is there, or the round rests."""
     if round_.step in DECISIONS and not (round_.step is Step.QUESTIONS and round_.questions):
         return _decision_due(round_)
     if quorum_met(round_) and (round_.progress.stuck or _can_close(round_)) and not round_.progress.asks_consent:

@@ -22,7 +22,9 @@ PLANS_EACH = 5
 
 # Words that ask for a caution and a named checker. A list of signs, not a judgement; local law decides.
 _SIGNS: dict[str, str] = {
-    "personal data": r"personal data|e-?mail address|phone number|date of birth|track(s|ing)? (people|users)|profil(e|ing)",
+    "personal data": (
+        r"personal data|e-?mail address|phone number|date of birth|track(s|ing)? (people|users)|profil(e|ing)"
+    ),
     "marketing messages": r"\b(e-?mails?|newsletters?|sms|text messages?|push notifications?)\b",
     "prices": r"\b(price|prices|pricing|discounts?|fees?|surcharges?)\b",
     "health": r"\b(health|medical|diagnos\w+|therap\w+|medicine|weight loss)\b",
