@@ -32,12 +32,12 @@ def either_role(round_: Round, by: MemberId) -> None:
 
 
 def in_step(round_: Round, *steps: Step) -> None:
-    """The round stands in one of the steps. Later than that is told apart from not yet."""
+    """The round stands in one of the steps. Past the first of them is late, before it not yet."""
     if round_.step in (Step.COMMITTED, Step.CANCELLED):
         raise Refused(Because.ENDED, step=round_.step)
     if round_.step not in steps:
         order = list(Step)
-        late = order.index(round_.step) > max(order.index(s) for s in steps)
+        late = order.index(round_.step) > min(order.index(s) for s in steps)
         raise Refused(Because.TOO_LATE if late else Because.NOT_OPEN_YET, step=round_.step, wanted=steps[0])
 
 
