@@ -16,11 +16,15 @@ def member(round_: Round, by: MemberId) -> None:
 
 
 def facilitator(round_: Round, by: MemberId) -> None:
-    if by != BOT and not round_.is_facilitator(by):
+    if by == BOT:
+        return
+    member(round_, by)
+    if not round_.is_facilitator(by):
         raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(round_.roles.acting(Role.FACILITATOR)))
 
 
 def decision_maker(round_: Round, by: MemberId) -> None:
+    member(round_, by)
     if not round_.is_decision_maker(by):
         raise Refused(Because.NOT_DECISION_MAKER, who=round_.name_of(round_.roles.acting(Role.DECISION_MAKER)))
 

@@ -200,9 +200,7 @@ def _decision_due(round_: Round) -> Facts:
     extensions = round_.progress.extensions
     if extensions == 0:
         return (StepExtended(round_.step, "nobody decided", 1),)
-    deputy = round_.roles.deputy(role)
-    ready = deputy is not None and not round_.seats[deputy].left if deputy in round_.seats else False
-    if role not in round_.roles.handed_over and ready:
+    if role not in round_.roles.handed_over and people.deputy_ready(round_, role):
         return (
             RoleHandedOver(role, True, "missed deadline"),
             StepExtended(round_.step, "nobody decided", extensions + 1),

@@ -11,7 +11,7 @@ from bot.domain.commands import BOT, ConfirmWeight, HandOver, Join, Leave, SetAw
 from bot.domain.facts import AwaySet, Fact, MemberJoined, MemberLeft, RoleHandedOver, WeightConfirmed
 from bot.domain.names import Role, Step
 from bot.domain.refusals import Because, Refused
-from bot.domain.state import Round, Seat
+from bot.domain.state import Roles, Round, Seat
 
 Facts = tuple[Fact, ...]
 FEWEST_PEOPLE = 3
@@ -48,10 +48,11 @@ def leave(round_: Round, command: Leave, now: datetime) -> Facts:
     checks.member(round_, command.member)
     if command.by not in (command.member, BOT):
         checks.facilitator(round_, command.by)
+    left = member_left(round_, MemberLeft(command.member))
     handed = (
-        RoleHandedOver(role, True, "asked")
+        RoleHandedOver(role, role not in left.roles.handed_over, "asked")
         for role in Role
-        if round_.roles.acting(role) == command.member and _deputy_ready(round_, role)
+        if left.roles.acting(role) == command.member
     )
     return (MemberLeft(command.member), *handed)
 
@@ -67,19 +68,23 @@ def join(round_: Round, command: Join, now: datetime) -> Facts:
 
 def hand_over(round_: Round, command: HandOver, now: datetime) -> Facts:
     """The holder, the facilitator, or time may hand a role over; its holder may take it back."""
-    holder = round_.roles.facilitator if command.role is Role.FACILITATOR else round_.roles.decision_maker
+    holder = round_.roles.holder(command.role)
+    if command.by != BOT:
+        checks.member(round_, command.by)
     if command.by not in (holder, BOT) and not round_.is_facilitator(command.by):
         raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(holder))
-    if command.to_deputy and not _deputy_ready(round_, command.role):
+    if command.to_deputy and not deputy_ready(round_, command.role):
         raise Refused(Because.DEPUTY_MISSING, role=command.role)
+    if not command.to_deputy and holder not in round_.active():
+        raise Refused(Because.ROLE_NOT_ON_ROSTER, role=command.role)
     if (command.role in round_.roles.handed_over) == command.to_deputy:
         return ()
     return (RoleHandedOver(command.role, command.to_deputy, "asked"),)
 
 
-def _deputy_ready(round_: Round, role: Role) -> bool:
-    deputy = round_.roles.deputy(role)
-    return deputy is not None and deputy in round_.seats and not round_.seats[deputy].left
+def deputy_ready(round_: Round, role: Role) -> bool:
+    """Whether the role has a deputy who is still there."""
+    return round_.roles.deputy(role) in round_.active()
 
 
 def confirm_weight(round_: Round, command: ConfirmWeight, now: datetime) -> Facts:
@@ -125,7 +130,11 @@ def away_set(round_: Round, fact: AwaySet) -> Round:
 
 
 def member_left(round_: Round, fact: MemberLeft) -> Round:
-    """Votes cast before leaving count until the close; what they owned or were asked to own is free again."""
+    """Votes cast before leaving count until the close; what they owned, were asked to own or to do is free again.
+
+    A role that neither its holder nor its deputy can fill any more falls to whoever has the other role, else to the
+    first on the roster, so that somebody can always go on or end the round.
+    """
     seats = {**round_.seats, fact.member: replace(round_.seats[fact.member], left=True)}
     choices = {
         plan: replace(
@@ -133,10 +142,24 @@ def member_left(round_: Round, fact: MemberLeft) -> Round:
             owner=None if c.owner == fact.member else c.owner,
             asked=None if c.asked == fact.member else c.asked,
             offers=tuple(m for m in c.offers if m != fact.member),
+            actions=tuple(a for a in c.actions if a.who != fact.member),
         )
         for plan, c in round_.choices.items()
     }
-    return replace(round_, seats=seats, choices=choices)
+    gone = replace(round_, seats=seats, choices=choices)
+    return replace(gone, roles=_filled(gone))
+
+
+def _filled(round_: Round) -> Roles:
+    roles, there = round_.roles, round_.active()
+    for role, other in ((Role.FACILITATOR, Role.DECISION_MAKER), (Role.DECISION_MAKER, Role.FACILITATOR)):
+        if not there or roles.holder(role) in there or roles.deputy(role) in there:
+            continue
+        heir = next(
+            (m for m in (roles.acting(other), roles.holder(other), roles.deputy(other)) if m in there), there[0]
+        )
+        roles = roles.given(role, heir)
+    return roles
 
 
 def member_joined(round_: Round, fact: MemberJoined) -> Round:

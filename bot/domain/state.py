@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from math import ceil
 from typing import Literal
@@ -94,15 +94,22 @@ class Roles:
 
     def acting(self, role: Role) -> MemberId:
         """Who holds the role now: its holder, or the deputy after a hand-over."""
-        holder, deputy = (
-            (self.facilitator, self.facilitator_deputy)
-            if role is Role.FACILITATOR
-            else (self.decision_maker, self.decision_deputy)
-        )
-        return deputy if role in self.handed_over and deputy else holder
+        deputy = self.deputy(role)
+        return deputy if role in self.handed_over and deputy else self.holder(role)
+
+    def holder(self, role: Role) -> MemberId:
+        """Whose role it is, handed over or not."""
+        return self.facilitator if role is Role.FACILITATOR else self.decision_maker
 
     def deputy(self, role: Role) -> MemberId | None:
         return self.facilitator_deputy if role is Role.FACILITATOR else self.decision_deputy
+
+    def given(self, role: Role, member: MemberId) -> Roles:
+        """The role as somebody else's own, without a deputy."""
+        over = self.handed_over - {role}
+        if role is Role.FACILITATOR:
+            return replace(self, facilitator=member, facilitator_deputy=None, handed_over=over)
+        return replace(self, decision_maker=member, decision_deputy=None, handed_over=over)
 
 
 @dataclass(frozen=True, slots=True)
