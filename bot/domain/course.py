@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from bot.domain import ballots, checks, merging, notes, people, placement, plans, questions
 from bot.domain.commands import BOT, Cancel, Close, Done, Extend, Pause, Resume, SetWindow, Start
 from bot.domain.facts import (
+    ConsentAsked,
     EverybodyIn,
     Fact,
     GotStuck,
@@ -111,7 +112,7 @@ def settle(round_: Round, now: datetime) -> Facts:
 
 def everybody_in(round_: Round) -> bool:
     """All expected people are done. Steps of one person end with that person's decision instead."""
-    if round_.step not in CLOSERS or round_.step in DECISIONS or round_.progress.asks_consent:
+    if round_.step not in CLOSERS or round_.step in DECISIONS or notes.awaits_consent(round_):
         return False
     expected = set(round_.expected())
     return bool(expected) and expected <= round_.progress.done and _can_close(round_)
@@ -178,13 +179,21 @@ def _close_due(round_: Round) -> Facts:
     has the time until the next deadline to choose; then it closes with what is there, or the round rests."""
     if round_.step in DECISIONS and not (round_.step is Step.QUESTIONS and round_.questions):
         return _decision_due(round_)
-    if quorum_met(round_) and (round_.progress.stuck or _can_close(round_)) and not round_.progress.asks_consent:
-        return _close_or_rest(round_)
+    waits = notes.awaits_consent(round_)
+    if quorum_met(round_) and (round_.progress.stuck or _can_close(round_)) and not waits:
+        return _with_time_to_answer(round_, _close_or_rest(round_))
     if round_.progress.extensions == 0:
         return (StepExtended(round_.step, "quorum", 1),)
     if not round_.progress.stuck:
         return (GotStuck(round_.step, len(came_in(round_)), round_.quorum()),)
-    return _close_or_rest(round_)
+    return _with_time_to_answer(round_, _close_or_rest(round_))
+
+
+def _with_time_to_answer(round_: Round, facts: Facts) -> Facts:
+    """Who is asked for consent at the deadline gets time to answer."""
+    if not any(isinstance(f, ConsentAsked) for f in facts):
+        return facts
+    return (*facts, StepExtended(round_.step, "quorum", round_.progress.extensions + 1))
 
 
 def _close_or_rest(round_: Round) -> Facts:
@@ -234,7 +243,8 @@ def resume(round_: Round, command: Resume, now: datetime) -> Facts:
     checks.facilitator(round_, command.by)
     if round_.paused is None:
         raise Refused(Because.NOT_PAUSED)
-    return (RoundResumed(),)
+    agreed = notes.all_agreed(round_)  # the last consent may have come during the pause
+    return (RoundResumed(), notes.reveal(round_)) if agreed else (RoundResumed(),)
 
 
 def cancel(round_: Round, command: Cancel, now: datetime) -> Facts:

@@ -52,11 +52,21 @@ def write(round_: Round, command: WriteNote, now: datetime) -> Facts:
     if round_.step in (Step.COMMITTED, Step.CANCELLED):
         raise Refused(Because.ENDED, step=round_.step)
     text = accepted(command.text, NOTE_LENGTH)
+    if command.note in round_.notes or command.note in round_.late_notes:
+        return ()
     note = Note(command.note, command.lever, command.side, text, command.by, origin=command.origin)
     if round_.step is not Step.NOTES:
         return (LateNoteKept(note),)
     _room_left(round_, note)
-    return (NoteWritten(note),)
+    return (NoteWritten(note), *_asked_as_well(round_, command.by))
+
+
+def _asked_as_well(round_: Round, by: MemberId) -> Facts:
+    """While consent is being asked, a new writer is asked too, unless with them enough people wrote."""
+    who = writers(round_)
+    if not round_.progress.asks_consent or by in who or len(who) + 1 >= WRITERS_FOR_UNSIGNED:
+        return ()
+    return (ConsentAsked((by,)),)
 
 
 def _room_left(round_: Round, note: Note) -> None:
@@ -107,9 +117,11 @@ def consent(round_: Round, command: Consent, now: datetime) -> Facts:
     checks.in_step(round_, Step.NOTES)
     if not round_.progress.asks_consent or command.by not in writers(round_):
         raise Refused(Because.NOT_ASKED)
+    if command.by in round_.progress.consents:
+        return ()
     agreed = Consented(command.by)
     everybody = writers(round_) <= round_.progress.consents | {command.by}
-    return (agreed, reveal(round_)) if everybody else (agreed,)
+    return (agreed, reveal(round_)) if everybody and round_.paused is None else (agreed,)
 
 
 def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
@@ -133,6 +145,18 @@ def settle_late(round_: Round, command: SettleLateNote, now: datetime) -> Facts:
 def writers(round_: Round) -> frozenset[MemberId]:
     """Who wrote at least one note; known only until the reveal."""
     return frozenset(n.author for n in round_.notes.values() if n.author is not None)
+
+
+def awaits_consent(round_: Round) -> bool:
+    """Consent was asked and is still needed: under three people wrote, and not all of them have agreed."""
+    few = len(writers(round_)) < WRITERS_FOR_UNSIGNED
+    return round_.progress.asks_consent and few and not all_agreed(round_)
+
+
+def all_agreed(round_: Round) -> bool:
+    """Consent was asked, and everybody who wrote has given it."""
+    who = writers(round_)
+    return round_.progress.asks_consent and bool(who) and who <= round_.progress.consents
 
 
 def close(round_: Round) -> Facts:

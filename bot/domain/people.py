@@ -52,7 +52,7 @@ def leave(round_: Round, command: Leave, now: datetime) -> Facts:
     handed = (
         RoleHandedOver(role, role not in left.roles.handed_over, "asked")
         for role in Role
-        if left.roles.acting(role) == command.member
+        if left.active() and left.roles.acting(role) == command.member
     )
     return (MemberLeft(command.member), *handed)
 
