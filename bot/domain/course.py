@@ -182,8 +182,8 @@ def _close_due(round_: Round) -> Facts:
     waits = notes.awaits_consent(round_)
     if quorum_met(round_) and (round_.progress.stuck or _can_close(round_)) and not waits:
         return _with_time_to_answer(round_, _close_or_rest(round_))
-    if round_.progress.extensions == 0:
-        return (StepExtended(round_.step, "quorum", 1),)
+    if not round_.progress.extended:
+        return (StepExtended(round_.step, "quorum", round_.progress.extensions + 1),)
     if not round_.progress.stuck:
         return (GotStuck(round_.step, len(came_in(round_)), round_.quorum()),)
     return _with_time_to_answer(round_, _close_or_rest(round_))
@@ -206,14 +206,11 @@ def _close_or_rest(round_: Round) -> Facts:
 def _decision_due(round_: Round) -> Facts:
     """A decision that did not come: half as long again, then the deputy, then the round rests."""
     role = DECISIONS[round_.step]
-    extensions = round_.progress.extensions
-    if extensions == 0:
-        return (StepExtended(round_.step, "nobody decided", 1),)
+    longer = StepExtended(round_.step, "nobody decided", round_.progress.extensions + 1)
+    if not round_.progress.extended:
+        return (longer,)
     if role not in round_.roles.handed_over and people.deputy_ready(round_, role):
-        return (
-            RoleHandedOver(role, True, "missed deadline"),
-            StepExtended(round_.step, "nobody decided", extensions + 1),
-        )
+        return (RoleHandedOver(role, True, "missed deadline"), longer)
     return (RoundPaused("nobody decided"),)
 
 
@@ -267,7 +264,9 @@ def window_set(round_: Round, fact: WindowSet) -> Round:
 
 
 def step_extended(round_: Round, fact: StepExtended) -> Round:
-    longer = replace(round_.progress, extensions=fact.extensions, settles_at=None)
+    by_itself = fact.why in ("quorum", "nobody decided")
+    extended = round_.progress.extended or by_itself
+    longer = replace(round_.progress, extensions=fact.extensions, extended=extended, settles_at=None)
     return replace(round_, progress=longer)
 
 

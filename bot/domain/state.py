@@ -120,6 +120,7 @@ class Progress:
     due: datetime | None = None
     personal: Mapping[MemberId, datetime] = field(default_factory=dict)
     extensions: int = 0
+    extended: bool = False  # by the bot itself, which it does once
     done: frozenset[MemberId] = frozenset()
     settles_at: datetime | None = None  # everybody is in; closes then unless somebody changes their mind
     asks_consent: bool = False  # under three writers: "unsigned" would be a pretence
