@@ -141,7 +141,7 @@ class Authorize(AsyncAuthorize):
     """Bolt's question whose payload this is, answered without a call: foreign workspaces have no account."""
 
     def __init__(self, accounts: Accounts) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]
         self._accounts = accounts
 
     async def __call__(
