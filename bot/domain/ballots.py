@@ -21,9 +21,11 @@ from bot.domain.names import MemberId, PlanId, Role, Step
 from bot.domain.order import shuffled
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Ledger, Mark, Round, Standing
+from bot.domain.texts import accepted
 
 Facts = tuple[Fact, ...]
 BUTTON = "button"
+SIGN_LENGTH = 200
 MOST_PLACED = 8
 FEWEST_OTHERS_FOR_COLUMNS = 3
 
@@ -45,6 +47,7 @@ def cast(round_: Round, command: CastVote, now: datetime) -> Facts:
     ledger = _open_ledger(round_, command.by, now)
     if command.option not in options(round_):
         raise Refused(Because.UNKNOWN_ITEM)
+    accepted(command.sign, SIGN_LENGTH, field="sign")
     mine = ledger.marks.get(command.by, ())
     sign = _next_button(mine, command.option) if command.sign == BUTTON else command.sign
     mark = Mark(command.option, sign)
@@ -85,25 +88,36 @@ def _open_ledger(round_: Round, by: MemberId, now: datetime) -> Ledger:
     """The ledger of the running ballot, if this person may still change their votes now."""
     checks.member(round_, by)
     checks.in_step(round_, Step.DOTS, Step.BALLOT)
-    checks.not_paused(round_)
-    ledger = round_.ledger()
-    opens = round_.progress.opens
-    if ledger is None or opens is None or now < opens:
-        raise Refused(Because.NOT_OPEN_YET, step=round_.step, wanted=round_.step)
+    ledger = _opened(round_, now)
+    if not may_vote(round_, by):
+        raise Refused(Because.NOT_NOW)
     if by in ledger.locked:
         raise Refused(Because.LOCKED)
     return ledger
 
 
+def _opened(round_: Round, now: datetime) -> Ledger:
+    ledger, opens = round_.ledger(), round_.progress.opens
+    if ledger is None or opens is None or now < opens:
+        raise Refused(Because.NOT_OPEN_YET, step=round_.step, wanted=round_.step)
+    return ledger
+
+
+def may_vote(round_: Round, voter: MemberId) -> bool:
+    """Who has a seat, has not left, and did not join only in this step: those take part from the next."""
+    seat = round_.seats.get(voter)
+    return seat is not None and not seat.left and seat.joined_in is not round_.step
+
+
 def reconcile(round_: Round, command: Reconcile, now: datetime) -> Facts:
     """At the close the platform's own reading wins for emoji: missed ones are added, vanished ones dropped."""
+    checks.bot(command.by)
     checks.in_step(round_, Step.DOTS, Step.BALLOT)
-    ledger = round_.ledger()
-    assert ledger is not None
+    ledger = _opened(round_, now)
     known = set(options(round_))
     changed: dict[MemberId, tuple[Mark, ...]] = {}
     for voter, pairs in command.found.items():
-        if voter not in round_.seats or round_.seats[voter].left or voter in ledger.locked:
+        if voter in ledger.locked or not may_vote(round_, voter):
             continue
         marks = _reconciled(ledger.marks.get(voter, ()), [Mark(o, e) for o, e in pairs if o in known])
         if marks != ledger.marks.get(voter, ()):
@@ -213,12 +227,13 @@ def _with_ledger(round_: Round, ledger: Ledger) -> Round:
 def _with_marks(round_: Round, voter: MemberId, marks: tuple[Mark, ...]) -> Round:
     ledger = round_.ledger()
     assert ledger is not None
-    changed = _with_ledger(round_, replace(ledger, marks={**ledger.marks, voter: marks}))
+    others = {v: m for v, m in ledger.marks.items() if v != voter}
+    changed = _with_ledger(round_, replace(ledger, marks={**others, voter: marks} if marks else others))
     return _done_when_spent(changed, voter)
 
 
 def _done_when_spent(round_: Round, voter: MemberId) -> Round:
-    """Spending all dots says "I am done"; taking one back says not yet. The ballot is done by locking."""
+    """Spending all dots says "I am done"; taking one back says not yet. The ballot on plans is done by locking it."""
     ledger = round_.ledger()
     assert ledger is not None
     if round_.step is not Step.DOTS:
@@ -243,7 +258,12 @@ def vote_taken_back(round_: Round, fact: VoteTakenBack) -> Round:
 def ballot_locked(round_: Round, fact: BallotLocked) -> Round:
     ledger = round_.ledger()
     assert ledger is not None
-    return _with_ledger(round_, replace(ledger, locked=ledger.locked | {fact.voter}))
+    from bot.domain.placement import still_compares  # late: placement builds on ballots
+
+    locked = _with_ledger(round_, replace(ledger, locked=ledger.locked | {fact.voter}))
+    if still_compares(locked, fact.voter):
+        return locked
+    return replace(locked, progress=replace(locked.progress, done=locked.progress.done | {fact.voter}))
 
 
 def ledger_reconciled(round_: Round, fact: LedgerReconciled) -> Round:

@@ -15,6 +15,12 @@ def member(round_: Round, by: MemberId) -> None:
         raise Refused(Because.NOT_A_MEMBER)
 
 
+def bot(by: MemberId) -> None:
+    """Only time and the bot itself."""
+    if by != BOT:
+        raise Refused(Because.NOT_YOURS)
+
+
 def facilitator(round_: Round, by: MemberId) -> None:
     if by == BOT:
         return

@@ -83,6 +83,7 @@ def _settings_refusal(round_: Round) -> None:
 
 
 def set_window(round_: Round, command: SetWindow, now: datetime) -> Facts:
+    checks.bot(command.by)
     checks.in_step(round_, *RUNNING)
     if command.due <= command.opens:
         raise Refused(Because.BAD_SETTING, setting="window", value="ends before it opens", allowed="later")
@@ -92,7 +93,6 @@ def set_window(round_: Round, command: SetWindow, now: datetime) -> Facts:
 def done(round_: Round, command: Done, now: datetime) -> Facts:
     checks.member(round_, command.by)
     checks.in_step(round_, *RUNNING)
-    checks.not_paused(round_)
     if (command.by in round_.progress.done) == command.done:
         return ()
     return (MemberDone(command.by, command.done),)

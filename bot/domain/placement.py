@@ -62,6 +62,11 @@ def left_to_compare(round_: Round, judge: MemberId) -> int:
     return asked - len(round_.comparisons.get(judge, ()))
 
 
+def still_compares(round_: Round, judge: MemberId) -> bool:
+    """Whether a locked ballot is followed by comparisons at once that this person has not answered yet."""
+    return round_.step is Step.BALLOT and in_one_sitting(round_) and left_to_compare(round_, judge) > 0
+
+
 def in_one_sitting(round_: Round) -> bool:
     """With few plans the comparisons follow each person's own ballot at once."""
     few = 2 <= len(round_.plan_order) <= MOST_PLACED
@@ -71,7 +76,6 @@ def in_one_sitting(round_: Round) -> bool:
 def compare(round_: Round, command: Compare, now: datetime) -> Facts:
     checks.member(round_, command.by)
     checks.in_step(round_, Step.BALLOT, Step.PLACEMENT)
-    checks.not_paused(round_)
     if round_.step is Step.BALLOT and not _locked(round_, command.by):
         raise Refused(Because.NOT_OPEN_YET, step=Step.BALLOT, wanted=Step.PLACEMENT)
     if command.first == command.second:
