@@ -128,6 +128,11 @@ def _can_close(round_: Round) -> bool:
 
 def came_in(round_: Round) -> frozenset[MemberId]:
     """Expected people who gave something or said that they are done; a number in public, names to nobody."""
+    return _through(round_) & frozenset(round_.expected())
+
+
+def _through(round_: Round) -> frozenset[MemberId]:
+    """Everybody who gave something in this step or said that they are done, expected or not."""
     gave: dict[Step, Callable[[], frozenset[MemberId]]] = {
         Step.NOTES: lambda: notes.writers(round_),
         Step.DOTS: lambda: frozenset(round_.dots.votes()) if round_.dots else frozenset(),
@@ -137,7 +142,7 @@ def came_in(round_: Round) -> frozenset[MemberId]:
         Step.PLACEMENT: lambda: frozenset(j for j, c in round_.comparisons.items() if c),
     }
     contributors = gave[round_.step]() if round_.step in gave else frozenset()
-    return (contributors | round_.progress.done) & frozenset(round_.expected())
+    return contributors | round_.progress.done
 
 
 def quorum_met(round_: Round) -> bool:
@@ -145,7 +150,7 @@ def quorum_met(round_: Round) -> bool:
     people_in = came_in(round_)
     if round_.step in (Step.MERGE, Step.PLACEMENT, *DECISIONS):
         return True
-    if round_.step is Step.BALLOT and round_.roles.acting(Role.DECISION_MAKER) not in people_in:
+    if round_.step is Step.BALLOT and round_.roles.acting(Role.DECISION_MAKER) not in _through(round_):
         return False
     return len(people_in) >= round_.quorum()
 
