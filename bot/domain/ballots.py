@@ -213,7 +213,7 @@ def _unused(round_: Round, ledger: Ledger) -> int:
 def columns_shown(round_: Round) -> bool:
     """Whether the three columns may be shown: with fewer than three other voters single ballots could be read off."""
     assert round_.ballot is not None
-    chief = round_.roles.acting(Role.DECISION_MAKER)
+    chief = round_.weighted_voter or round_.roles.acting(Role.DECISION_MAKER)
     return sum(v != chief for v in round_.ballot.votes()) >= FEWEST_OTHERS_FOR_COLUMNS
 
 
@@ -278,7 +278,8 @@ def dots_counted(round_: Round, fact: DotsCounted) -> Round:
 
 def ballot_counted(round_: Round, fact: BallotCounted) -> Round:
     placed = tuple(PlanId(s.option) for s in fact.standing if s.carried)
-    return replace(round_, plans_standing=fact.standing, to_place=placed)
+    chief = round_.roles.acting(Role.DECISION_MAKER)
+    return replace(round_, plans_standing=fact.standing, to_place=placed, weighted_voter=chief)
 
 
 DECIDE = {CastVote: cast, TakeBackVote: take_back, LockBallot: lock, Reconcile: reconcile}

@@ -30,26 +30,37 @@ def judges(round_: Round) -> tuple[MemberId, ...]:
 
 
 def assigned(round_: Round, judge: MemberId, axis: Axis) -> tuple[tuple[PlanId, PlanId], ...]:
-    """The pairs this judge is asked on this axis: balanced over judges, none twice, left and right by the seed."""
-    people = judges(round_)
+    """The pairs this judge is asked on this axis: balanced over judges, none twice, left and right by the seed.
+
+    They follow from who was there when the plans were revealed, so nobody's pairs change when somebody else leaves,
+    is away or comes back.
+    """
     plans = round_.to_place
-    if judge not in people or len(plans) < 2:
+    if judge not in judges(round_) or len(plans) < 2:
         return ()
+    alone = round_.settings.placed_by == "facilitator"
+    crowd = (judge,) if alone else round_.crowd
     pairs = shuffled(combinations(sorted(plans), 2), round_.seed, f"pairs:{axis}")
-    share = len(pairs) if len(people) == 1 and len(plans) <= ALL_PAIRS_UP_TO else _share(len(plans), len(people))
+    share = len(pairs) if len(crowd) == 1 and len(plans) <= ALL_PAIRS_UP_TO else _share(len(plans), len(crowd))
     share = min(share, len(pairs))
-    start = people.index(judge) * share
+    start = _turn(round_, crowd, judge) * share
     mine = (pairs[(start + k) % len(pairs)] for k in range(share))
     return tuple((b, a) if coin(round_.seed, f"{judge}:{axis}:{a}:{b}") else (a, b) for a, b in mine)
 
 
+def _turn(round_: Round, crowd: tuple[MemberId, ...], judge: MemberId) -> int:
+    """The judge's place in the row; who came later follows behind, in the order of the roster."""
+    return crowd.index(judge) if judge in crowd else len(crowd) + list(round_.seats).index(judge)
+
+
 def _share(plans: int, judges: int) -> int:
+    judges = max(1, judges)
     return min(ceil(PER_PLAN * plans / judges), MOST_QUESTIONS_EACH // 2)
 
 
 def next_pair(round_: Round, judge: MemberId) -> tuple[Axis, PlanId, PlanId] | None:
     """The next comparison for this judge, impact before effort; None when all are answered."""
-    answered = {(c.axis, frozenset((c.first, c.second))) for c in round_.comparisons.get(judge, ())}
+    answered = _answered(round_, judge)
     for axis in Axis:
         for first, second in assigned(round_, judge, axis):
             if (axis, frozenset((first, second))) not in answered:
@@ -58,8 +69,13 @@ def next_pair(round_: Round, judge: MemberId) -> tuple[Axis, PlanId, PlanId] | N
 
 
 def left_to_compare(round_: Round, judge: MemberId) -> int:
-    asked = sum(len(assigned(round_, judge, axis)) for axis in Axis)
-    return asked - len(round_.comparisons.get(judge, ()))
+    """How many of the judge's pairs, on both axes, are still to be answered."""
+    answered = _answered(round_, judge)
+    return sum((axis, frozenset(pair)) not in answered for axis in Axis for pair in assigned(round_, judge, axis))
+
+
+def _answered(round_: Round, judge: MemberId) -> set[tuple[Axis, frozenset[PlanId]]]:
+    return {(c.axis, frozenset((c.first, c.second))) for c in round_.comparisons.get(judge, ())}
 
 
 def still_compares(round_: Round, judge: MemberId) -> bool:
@@ -83,7 +99,7 @@ def compare(round_: Round, command: Compare, now: datetime) -> Facts:
     pair = {command.first, command.second}
     if not any(set(p) == pair for p in assigned(round_, command.by, command.axis)):
         raise Refused(Because.UNKNOWN_ITEM)
-    if any(c.axis == command.axis and {c.first, c.second} == pair for c in round_.comparisons.get(command.by, ())):
+    if (command.axis, frozenset(pair)) in _answered(round_, command.by):
         raise Refused(Because.ASKED_ALREADY)
     comparison = Comparison(command.by, command.axis, command.first, command.second, command.outcome)
     return (Compared(comparison),)

@@ -130,6 +130,7 @@ def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
         plan_order=fact.order,
         to_place=fact.order if len(fact.order) <= 8 else (),
         ballot=Ledger(round_.settings.plan_votes),
+        crowd=tuple(m for m in round_.active() if not round_.seats[m].away),
     )
 
 

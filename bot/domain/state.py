@@ -360,6 +360,8 @@ class Round:
     plan_order: tuple[PlanId, ...] = ()
     ballot: Ledger | None = None
     plans_standing: tuple[Standing, ...] = ()
+    weighted_voter: MemberId | None = None  # who was decision-maker when the ballot was counted
+    crowd: tuple[MemberId, ...] = ()  # who was there to compare when the plans were revealed
     to_place: tuple[PlanId, ...] = ()
     comparisons: Mapping[MemberId, tuple[Comparison, ...]] = field(default_factory=dict)
     choices: Mapping[PlanId, Choice] = field(default_factory=dict)
