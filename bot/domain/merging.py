@@ -17,7 +17,7 @@ from bot.domain.facts import (
     Merged,
     MergesProposed,
 )
-from bot.domain.names import ForceId, MemberId, NoteId, Side, Step
+from bot.domain.names import ForceId, MemberId, NoteId, Role, Side, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Force, MergeProposal, Note, Round
 from bot.domain.texts import accepted
@@ -37,21 +37,27 @@ def pick_focus(round_: Round, command: PickFocus, now: datetime) -> Facts:
     reason = accepted(command.reason, 500, field="reason")
     if len(reason) < SHORTEST_REASON:
         raise Refused(Because.REASON_TOO_SHORT, length=len(reason), least=SHORTEST_REASON)
-    if not any(n.lever == command.lever and n.side is Side.RESTRAINING for n in round_.notes.values()):
+    if not any(n.lever == command.lever and n.side is Side.RESTRAINING and not n.hidden for n in round_.notes.values()):
         raise Refused(Because.NOTHING_TO_WORK_ON, lever=round_.settings.lever_name(command.lever))
     return (FocusPicked(command.lever, reason),)
 
 
 def propose(round_: Round, command: ProposeMerges, now: datetime) -> Facts:
+    checks.bot(command.by)
     checks.in_step(round_, Step.MERGE)
     known = {n.id for n in round_.restraining_in_focus()}
-    if any(p.first not in known or p.second not in known for p in command.proposals):
+    if any(p.first not in known or p.second not in known or p.first == p.second for p in command.proposals):
         raise Refused(Because.MERGE_ACROSS)
-    return (MergesProposed(command.proposals),) if command.proposals else ()
+    old = {frozenset((p.first, p.second)) for p in round_.proposals}
+    new = tuple(p for p in command.proposals if frozenset((p.first, p.second)) not in old)
+    return (MergesProposed(new),) if new else ()
 
 
 def answer(round_: Round, command: AnswerMerge, now: datetime) -> Facts:
-    """The facilitator answers; a proposal that the facilitator made as decision-maker needs somebody else's yes."""
+    """The facilitator answers; a proposal that the facilitator made as decision-maker needs somebody else's yes.
+
+    A no after the yes takes the force apart again.
+    """
     checks.member(round_, command.by)
     checks.in_step(round_, Step.MERGE)
     proposal = _proposal(round_, command.first, command.second)
@@ -60,6 +66,10 @@ def answer(round_: Round, command: AnswerMerge, now: datetime) -> Facts:
         checks.facilitator(round_, command.by)
         if proposal.proposed_by == command.by and command.same:
             raise Refused(Because.NEEDS_SECOND_PERSON, writers=1)
+    if proposal.answer is command.same:
+        return ()
+    if proposal.answer:
+        return (ForceSplit(_holder(round_, command.first)),)
     return (MergeAnswered(command.first, command.second, command.same, command.by),)
 
 
@@ -73,7 +83,7 @@ def join(round_: Round, command: JoinForces, now: datetime) -> Facts:
         raise Refused(Because.ALREADY_MERGED)
     if needs_second_person(round_) and command.by != BOT:
         by_hand = MergeProposal(first.notes[0], second.notes[0], 1.0, "joined by hand", None, command.by)
-        return (MergesProposed((by_hand,)),)
+        return () if by_hand in round_.proposals else (MergesProposed((by_hand,)),)
     return (ForcesJoined(command.first, command.second),)
 
 
@@ -88,7 +98,7 @@ def split(round_: Round, command: SplitForce, now: datetime) -> Facts:
 
 def needs_second_person(round_: Round) -> bool:
     """One person who facilitates and decides does not merge alone in a team of four or more."""
-    one = round_.roles.facilitator == round_.roles.decision_maker
+    one = round_.roles.acting(Role.FACILITATOR) == round_.roles.acting(Role.DECISION_MAKER)
     return one and len(round_.active()) >= PEOPLE_FOR_SECOND_OPINION
 
 
@@ -99,7 +109,7 @@ def close(round_: Round) -> Facts:
 
 def _proposal(round_: Round, first: NoteId, second: NoteId) -> MergeProposal:
     pair = {first, second}
-    found = next((p for p in round_.proposals if {p.first, p.second} == pair), None)
+    found = next((p for p in reversed(round_.proposals) if {p.first, p.second} == pair), None)
     if found is None:
         raise Refused(Because.UNKNOWN_ITEM)
     return found
