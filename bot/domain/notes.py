@@ -128,6 +128,8 @@ def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
     checks.facilitator(round_, command.by)
     if command.note not in round_.revealed:
         raise Refused(Because.UNKNOWN_ITEM)
+    if round_.notes[command.note].hidden:
+        return ()
     return (NoteHidden(command.note, accepted(command.reason, 300, field="reason")),)
 
 

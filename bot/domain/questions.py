@@ -50,7 +50,8 @@ def write(round_: Round, command: WriteQuestion, now: datetime) -> Facts:
     checks.in_step(round_, Step.QUESTIONS)
     if command.force not in {s.option for s in round_.forces_standing if s.carried}:
         raise Refused(Because.UNKNOWN_ITEM)
-    if len(round_.questions) >= MOST_QUESTIONS:
+    others = [q for q in round_.questions if q.id != command.question]
+    if len(others) >= MOST_QUESTIONS:
         raise Refused(Because.TOO_MANY, most=MOST_QUESTIONS, lever="")
     return (QuestionWritten(Question(command.question, command.force, accepted(command.text, 300))),)
 
@@ -80,6 +81,8 @@ def give(round_: Round, command: GivePrecedent, now: datetime) -> Facts:
     checks.in_step(round_, Step.PRECEDENTS)
     if command.question not in {q.id for q in round_.questions}:
         raise Refused(Because.UNKNOWN_ITEM)
+    if command.precedent in {p.id for p in round_.precedents}:
+        return ()
     if sum(p.by == command.by for p in round_.precedents) >= PRECEDENTS_EACH:
         raise Refused(Because.TOO_MANY, most=PRECEDENTS_EACH, lever="")
     precedent = Precedent(
@@ -112,8 +115,8 @@ def close_precedents(round_: Round) -> Facts:
 
 
 def question_written(round_: Round, fact: QuestionWritten) -> Round:
-    others = tuple(q for q in round_.questions if q.id != fact.question.id)
-    return replace(round_, questions=(*others, fact.question))
+    changed = tuple(fact.question if q.id == fact.question.id else q for q in round_.questions)
+    return replace(round_, questions=changed if fact.question in changed else (*changed, fact.question))
 
 
 def question_dropped(round_: Round, fact: QuestionDropped) -> Round:

@@ -414,8 +414,9 @@ class Round:
         )  # fmt: skip
 
     def force_text(self, force: ForceId) -> str:
-        """The wording that stands for the force."""
-        return next(self.notes[f.notes[0]].text for f in self.forces if f.id == force)
+        """The wording that stands for the force: its first note's that is not hidden."""
+        notes = next([self.notes[n] for n in f.notes] for f in self.forces if f.id == force)
+        return next((n.text for n in notes if not n.hidden), "…")
 
     def force(self, force: str) -> Force | None:
         return next((f for f in self.forces if f.id == force), None)
