@@ -40,12 +40,14 @@ from bot.domain.facts import (
     ReviewSet,
 )
 from bot.domain.names import MemberId, PlanId, Step
+from bot.domain.plans import checked_criterion
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Choice, Round
 from bot.domain.texts import accepted, optional
 
 Facts = tuple[Fact, ...]
 FIRST_WEEK = timedelta(days=7)
+SETTLED_WITHIN = timedelta(days=1)  # what a review date may lag behind a commitment that is sealed a little later
 
 
 def choose(round_: Round, command: ChoosePlan, now: datetime) -> Facts:
@@ -148,7 +150,7 @@ def set_review(round_: Round, command: SetReview, now: datetime) -> Facts:
 
 def complete(round_: Round, command: CompleteCriterion, now: datetime) -> Facts:
     _owned_or_settling(round_, command.by, command.plan)
-    return (CriterionCompleted(command.plan, command.criterion),)
+    return (CriterionCompleted(command.plan, checked_criterion(command.criterion)),)
 
 
 def name_checker(round_: Round, command: NameChecker, now: datetime) -> Facts:
@@ -166,8 +168,9 @@ def set_next_round(round_: Round, command: SetNextRound, now: datetime) -> Facts
 
 
 def accept_overlap(round_: Round, command: AcceptOverlap, now: datetime) -> Facts:
+    """A yes to the two trials as they are now; other plans or another criterion ask again."""
     _settling(round_, command.by)
-    return (OverlapAccepted(),)
+    return (OverlapAccepted(),) if overlaps(round_) and not round_.overlap_accepted else ()
 
 
 def forecast(round_: Round, command: Forecast, now: datetime) -> Facts:
@@ -235,6 +238,9 @@ def _still_possible(round_: Round, now: datetime) -> None:
         late = [a for a in choice.actions if not now <= a.due <= now + FIRST_WEEK]
         if late:
             raise Refused(Because.ACTIONS_MISSING, plan=round_.plans[plan].title)
+        earliest = now + timedelta(weeks=round_.plans[plan].weeks) - SETTLED_WITHIN
+        if choice.review is not None and choice.review < earliest:
+            raise Refused(Because.REVIEW_TOO_EARLY, at=choice.review, earliest=earliest)
     assert round_.next_round is not None
     if round_.next_round <= now:
         raise Refused(Because.IN_THE_PAST, at=round_.next_round)
@@ -249,7 +255,7 @@ def _with_choice(round_: Round, plan: PlanId, **changes: object) -> Round:
 
 
 def plan_chosen(round_: Round, fact: PlanChosen) -> Round:
-    return replace(round_, choices={**round_.choices, fact.plan: Choice(fact.plan)})
+    return replace(round_, choices={**round_.choices, fact.plan: Choice(fact.plan)}, overlap_accepted=False)
 
 
 def choice_dropped(round_: Round, fact: ChoiceDropped) -> Round:
@@ -283,7 +289,7 @@ def review_set(round_: Round, fact: ReviewSet) -> Round:
 
 def criterion_completed(round_: Round, fact: CriterionCompleted) -> Round:
     plan = replace(round_.plans[fact.plan], criterion=fact.criterion)
-    return replace(round_, plans={**round_.plans, fact.plan: plan})
+    return replace(round_, plans={**round_.plans, fact.plan: plan}, overlap_accepted=False)
 
 
 def checker_named(round_: Round, fact: CheckerNamed) -> Round:

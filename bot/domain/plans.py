@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import datetime
+from math import isfinite
 
 from bot.domain import checks
 from bot.domain.commands import HandInPlan, WithdrawPlan
@@ -75,7 +76,7 @@ def _checked(round_: Round, command: HandInPlan) -> Plan:
         title=title,
         hypothesis=hypothesis,
         steps=steps,
-        criterion=_checked_criterion(plan.criterion),
+        criterion=checked_criterion(plan.criterion),
         caution=cautions(title, hypothesis, *steps),
         checked_by=optional(plan.checked_by, 100, field="checked_by"),
         might_fail=optional(plan.might_fail, 1000, field="might_fail"),
@@ -83,7 +84,12 @@ def _checked(round_: Round, command: HandInPlan) -> Plan:
     )
 
 
-def _checked_criterion(criterion: Criterion) -> Criterion:
+def checked_criterion(criterion: Criterion) -> Criterion:
+    """The criterion with its texts taken; numbers that are none (infinite, not a number) are refused."""
+    weeks = [number for week in criterion.baseline_weeks for number in week]
+    for number in (criterion.baseline, criterion.target, criterion.weekly, *weeks):
+        if number is not None and not isfinite(number):
+            raise Refused(Because.BAD_NUMBERS, why=str(number))
     return replace(
         criterion,
         measure=accepted(criterion.measure, 200, field="measure"),
