@@ -174,8 +174,9 @@ def close(round_: Round, command: Close, now: datetime) -> Facts:
 
 def _close_now(round_: Round) -> Facts:
     if round_.step not in CLOSERS:
-        role = DECISIONS[round_.step]
-        raise Refused(Because.NOT_DECISION_MAKER, who=round_.name_of(round_.roles.acting(role)))
+        if round_.step is Step.COMMITMENT:
+            raise Refused(Because.NOT_NOW)
+        raise Refused(Because.NOT_DECISION_MAKER, who=round_.name_of(round_.roles.acting(Role.DECISION_MAKER)))
     return CLOSERS[round_.step](round_)
 
 
@@ -302,7 +303,17 @@ def round_resumed(round_: Round, fact: RoundResumed) -> Round:
 
 
 def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
-    return replace(round_, paused=None, ended_because=fact.reason)
+    """What was not revealed is held for a later round like a late note, and who wrote anything is erased."""
+    late = {**round_.late_notes, **{i: n for i, n in round_.notes.items() if i not in round_.revealed}}
+    return replace(
+        round_,
+        paused=None,
+        ended_because=fact.reason,
+        notes={i: n for i, n in round_.notes.items() if i in round_.revealed},
+        late_notes={i: replace(n, author=None, origin="") for i, n in late.items()},
+        drafts={},
+        plans={i: replace(p, author=None) for i, p in round_.plans.items()},
+    )
 
 
 DECIDE = {

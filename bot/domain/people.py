@@ -9,7 +9,7 @@ from math import comb
 from bot.domain import checks
 from bot.domain.commands import BOT, ConfirmWeight, HandOver, Join, Leave, SetAway
 from bot.domain.facts import AwaySet, Fact, MemberJoined, MemberLeft, RoleHandedOver, WeightConfirmed
-from bot.domain.names import Role, Step
+from bot.domain.names import RUNNING, Role, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Roles, Round, Seat
 
@@ -58,8 +58,8 @@ def leave(round_: Round, command: Leave, now: datetime) -> Facts:
 
 
 def join(round_: Round, command: Join, now: datetime) -> Facts:
-    if command.by != BOT:
-        checks.facilitator(round_, command.by)
+    checks.in_step(round_, Step.SETUP, *RUNNING)
+    checks.facilitator(round_, command.by)
     seat = round_.seats.get(command.member)
     if seat is not None and not seat.left:
         return ()
