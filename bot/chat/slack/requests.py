@@ -94,7 +94,7 @@ class RequestServer:
             return web.json_response({"error": "invalid request"}, status=401)
         try:
             asked = await to_bolt_request(request)
-        except (ValueError, RecursionError):
+        except (ValueError, TypeError, AttributeError, KeyError, RecursionError):
             return web.json_response({"error": "unreadable body"}, status=400)
         if asked.body.get("type") == "url_verification":
             return _challenge(asked.body.get("challenge"))

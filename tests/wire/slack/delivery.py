@@ -23,7 +23,8 @@ ACK_LIMIT = 3.0
 
 @dataclass
 class Faults:
-    """What goes wrong, off by default. Counters belong to the stand-in; one setting is one kind of trouble."""
+    """What goes wrong, off by default. Counters belong to the stand-in; one setting is one kind of trouble.
+    """
 
     repeat: int = 1
     """So many copies of each event, whatever is acknowledged."""

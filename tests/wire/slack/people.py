@@ -1,4 +1,5 @@
-"""Somebody at the stand-in workspace: writes, reacts, presses, fills in forms, and sees what the bot shows."""
+"""Somebody at the stand-in workspace: writes, reacts, presses, fills in forms, and sees what the bot shows.
+"""
 
 from __future__ import annotations
 

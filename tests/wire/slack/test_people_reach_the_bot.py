@@ -253,7 +253,8 @@ async def test_a_stop_finishes_what_is_in_hand_and_leaves_the_rest_to_the_next(
 
 
 async def test_a_dropped_text_file_is_read_and_others_say_why_not(workspace: Workspace, people: People) -> None:
-    """Small text comes with its content; a picture, a giant and a file from elsewhere come with the reason."""
+    """Small text comes with its content; a picture, a giant and a file from elsewhere come with the reason.
+    """
     workspace.files["F1"] = {"content": b"+ activation: from a file"}
 
     def file(name: str, **more: Any) -> dict[str, Any]:
