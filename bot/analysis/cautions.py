@@ -14,7 +14,7 @@ elsewhere.
 | peek-too-many | more looks than weeks with numbers: only the planned end gives a verdict |
 | stopped-early | stopped before the planned weeks were full |
 | zero-events | nothing happened in any group |
-| one-huge-week | one week that does not fit the others (|z| > 3.5) |
+| one-huge-week | one week that does not fit the others (over 3.5 standard errors), and whether the rest holds |
 | novelty | the first week did better than the later ones |
 | too-good | over three times the planned effect, or over twice it and half as much again as the comparison |
 | near-miss | a count that missed its target by no more than luck can do |
@@ -171,11 +171,26 @@ def huge_week(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Caution | Non
     if not found:
         return None
     rest = [other for other in weeks if other is not found[1]]
-    without = evidence.gather(measure, rest, 0.95)
-    holds = bool(without and without.z is not None and without.z * measure.direction.sign >= _SUGGESTIVE)
+    holds = _holds(measure, rest)
     value = evidence.weekly_value(measure, found[1])
     facts = {"week": found[1].week, "value": value or 0.0, "others": _mean(measure, rest)}
     return Caution("one-huge-week", facts | {"holds_without": int(holds)})
+
+
+def _holds(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> bool:
+    """Whether these weeks alone would still suggest what was hoped for."""
+    seen = evidence.gather(measure, weeks, 0.95)
+    if seen is None:
+        return False
+    if seen.z is None:
+        return (seen.trial - measure.target) * measure.direction.sign >= 0
+    return seen.z * measure.direction.sign >= _SUGGESTIVE
+
+
+def calls_for_a_check(found: Sequence[Caution]) -> bool:
+    """Whether somebody must look at the counting before a success may be called one."""
+    carried = (one.code == "one-huge-week" and not one.facts["holds_without"] for one in found)
+    return any(one.code == "too-good" for one in found) or any(carried)
 
 
 def novelty(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Caution | None:

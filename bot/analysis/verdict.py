@@ -1,36 +1,33 @@
 """What a trial's numbers support: met, not met, too early, or cannot tell.
 
-The criterion was frozen with the measure. At every look the same questions are asked in this order.
+The criterion was frozen with the measure. At every look the same questions are asked, in this order.
 
-1. Are the numbers fit to be judged? Groups that do not have the planned sizes (p < .001) or a count of zero
-in every
-   group where shares or rates are split: **cannot tell**, look at the counting. Before-after with fewer than
-   six earlier weeks: never more than **cannot tell**.
+1. Are the numbers fit to be judged? Groups that do not have the planned sizes (p < .001): **cannot tell**, look
+   at the counting. A split test in which nothing at all happened, weeks without any spread, before-after with
+   fewer than six earlier weeks: never more than **cannot tell**.
 2. May this look decide? The planned end may. An earlier look may only if nobody looked more often than once a
-week, no
-   week is a gap, and the design is not a before-after one; and it decides by its own, much stricter boundary.
+   week, no week is a gap, and the design is not a before-after one; and it decides by its own, much stricter
+   boundary.
 3. Does the interval, widened so that it holds at all looks together, exclude the target? Then **not met**:
-reaching
-   the target would need an effect that the numbers rule out. The change may be in the wrong direction,
+   reaching the target would need an effect that the numbers rule out. The change may be in the wrong direction,
    absent, or real but short of the target; the reason says which.
-4. Did the statistic cross the boundary in the wanted direction (and the target is not excluded)? **Met**,
-unless the
-   effect is too good to be true (over three times the planned one, or over half as
-   much again as the comparison and over twice the planned one):
-   then **cannot tell** until somebody has checked the counting.
-5. Otherwise the numbers fit no effect and the target alike. While the trial runs this is **too early**; at
-its end, or
-   when it was stopped or lost weeks, **cannot tell**. "Not met" is never said because a test failed to find
-   something.
+4. Did the statistic cross the boundary in the wanted direction (and the target is not excluded)? **Met**, unless
+   the result is too good to be true (over three times the planned effect; or over twice it and half as much
+   again as the comparison) or hangs on one week that does not fit the others: then it cannot be met until
+   somebody has checked the counting. While weeks are to come it goes on, **too early**, since early crossings
+   overstate the effect and the coming weeks mostly bring it down; at the end it is **cannot tell**.
+5. Otherwise the numbers fit no effect and the target alike. While the trial runs this is **too early**; at its
+   end, or when it was stopped or lost weeks, **cannot tell**. "Not met" is never said because a test failed to
+   find something.
 
-A count against a target is counted, not estimated: it is met when the number is there (and, where a usual
-level is known, differs from that level in an exact test), not met when the planned weeks are over without it.
-The test against the usual level takes the count as that of the whole span, so that an early "met" can never
-be undone by later weeks.
+A count against a target is counted, not estimated: it is met when the number is there (and, where a usual level
+is known, differs from that level in an exact test), not met when the planned weeks are over without it. The test
+against the usual level takes the count as that of the whole span, so that an early "met" can never be undone by
+later weeks.
 
-Error: the boundaries spend alpha by O'Brien-Fleming type spending over the planned weeks; correlations
-between looks follow the information that really came in. With no effect "met" is said in at most alpha / 2 of
-trials, either direction together in at most alpha. `tests/bench/verdicts.py` measures it.
+Error of a split test: the boundaries spend alpha by O'Brien-Fleming type spending over the planned weeks;
+correlations between looks follow the information that really came in. With no effect "met" is said in at most
+alpha / 2 of trials, a change in either direction in at most alpha. `tests/bench/verdicts.py` measures it.
 """
 
 from __future__ import annotations
@@ -132,8 +129,10 @@ def judge(
     boundary = _boundary(measure, standing)
     seen = evidence.gather(measure, standing.used, _confidence(measure, boundary)) if standing.used else None
     warnings = _warnings(measure, standing, seen, special_days)
-    codes = {one.code for one in warnings} - ({"too-good"} if counting_checked else set())
-    outcome, reason = _decide(measure, standing, seen, boundary, codes, today)
+    doubtful = cautions.calls_for_a_check(warnings) and not counting_checked
+    outcome, reason = _decide(measure, standing, seen, boundary, warnings, today)
+    if outcome is Outcome.MET and doubtful:
+        outcome, reason = _undecided(standing, Reason.CHECK_COUNTING)
     return _verdict(measure, standing, seen, boundary, warnings, outcome, reason)
 
 
@@ -208,9 +207,10 @@ def _decide(
     standing: _Standing,
     seen: Evidence | None,
     boundary: float,
-    codes: set[str],
+    warnings: Sequence[Caution],
     today: date,
 ) -> tuple[Outcome, Reason]:
+    codes = {one.code for one in warnings}
     if today < measure.start:
         return Outcome.TOO_EARLY, Reason.NOT_STARTED
     if not standing.used:
@@ -222,7 +222,7 @@ def _decide(
     if seen is None:
         return _undecided(standing, Reason.TOO_FEW)
     if measure.kind is Kind.COUNT_TARGET:
-        return _decide_count(measure, standing, seen, boundary, codes)
+        return _decide_count(measure, standing, seen, boundary)
     if "zero-events" in codes and measure.kind in SPLITS:
         return _undecided(standing, Reason.NOTHING_HAPPENED)
     if seen.z is None:
@@ -230,8 +230,6 @@ def _decide(
     decided = None
     if _may_decide(measure, standing):
         decided = _by_interval_and_boundary(measure, seen, seen.z, boundary)
-    if decided and decided[0] is Outcome.MET and "too-good" in codes:
-        return _undecided(standing, Reason.CHECK_COUNTING)
     return decided or _undecided(standing, Reason.BOTH_POSSIBLE)
 
 
@@ -254,9 +252,7 @@ def _by_interval_and_boundary(
     return (Outcome.MET, Reason.BOUNDARY_CROSSED) if crossed else None
 
 
-def _decide_count(
-    measure: Measure, standing: _Standing, seen: Evidence, boundary: float, codes: set[str]
-) -> tuple[Outcome, Reason]:
+def _decide_count(measure: Measure, standing: _Standing, seen: Evidence, boundary: float) -> tuple[Outcome, Reason]:
     up = measure.direction is Direction.UP
     reached = (seen.trial - measure.target) * measure.direction.sign >= 0
     if not reached and (standing.finished or not up):
@@ -265,8 +261,6 @@ def _decide_count(
         return _undecided(standing, Reason.BOTH_POSSIBLE)
     if seen.z is not None and seen.z * measure.direction.sign < boundary:
         return _undecided(standing, Reason.WITHIN_USUAL)
-    if "too-good" in codes:
-        return _undecided(standing, Reason.CHECK_COUNTING)
     return Outcome.MET, Reason.TARGET_COUNTED
 
 
