@@ -153,10 +153,14 @@ class Server:
             person = passes.bearer(self.room.log, request.match_info["word"])
         else:
             person = request.match_info["person"] if self.acting else None
-        known = self.room.log.person(person) if person else None
-        if known is None or known.is_gone or known.is_bot:
+        if person is None or not self.knows(person):
             raise web.HTTPForbidden(reason="This link does not open the room.")
-        return known.id
+        return person
+
+    def knows(self, person: str) -> bool:
+        """Whether the person is here to be let in."""
+        known = self.room.log.person(person)
+        return known is not None and not known.is_gone and not known.is_bot
 
     async def _entrance(self, _request: web.Request) -> web.Response:
         return _page_response(_entrance_page(self._choices() if self.acting else None))

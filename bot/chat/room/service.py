@@ -234,7 +234,8 @@ class Room(BotSide):
 
     async def change_person(self, person: Person, *, key: str | None = None) -> None:
         """A new name or zone, or that the person is gone for good."""
-        self._known(person.id)
+        if self.log.person(person.id) is None:
+            raise NotThere("nobody here goes by that id")
         with self.log.together():
             self.log.put_person(person)
             key = self._note_down(person.id, self.direct(person.id), PersonChanged(person), key)

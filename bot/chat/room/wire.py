@@ -31,6 +31,9 @@ logger = structlog.get_logger(__name__)
 MOST_FRAME = 5 << 20
 """Three files of 1 MiB in base64 and their message; anything larger ends the connection."""
 
+GONE = 4403
+"""The close code for somebody who is no longer let in: the page does not try again."""
+
 LATEST = 150
 """Messages of each conversation that a fresh browser gets at once; earlier ones on request."""
 
@@ -88,6 +91,9 @@ class Wire:
         while True:
             await self._stir.wait()
             self._stir.clear()
+            if not self._server.knows(self.person):
+                await self.close(GONE, "this person has left")
+                return
             try:
                 for frame in self._frames():
                     await self._socket.send_str(frame)

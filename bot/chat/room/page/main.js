@@ -165,6 +165,7 @@ function markRead() {
 
 function drawLine() {
   const waiting = wire.waiting;
+  if (wire.isGone) return announceLoudly("You are no longer in this room; your link does not open it any more.");
   byId("line").textContent = wire.isOpen ? "" : `The line to the room is down; it is tried again by itself.${waiting ? ` ${waiting} of your acts wait for it.` : ""}`;
 }
 

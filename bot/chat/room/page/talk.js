@@ -66,7 +66,13 @@ export class Talk {
 
   // Whoever reads the end stays there when pictures arrive and cards grow.
   #follow() {
-    for (const target of [byId("scroll"), document]) target.addEventListener("scroll", () => { this.#stays = this.#atEnd(); }, { passive: true });
+    let top = 0;
+    const moved = () => {
+      const now = this.scroller.scrollTop;
+      this.#stays = this.#atEnd() || (this.#stays && now >= top);
+      top = now;
+    };
+    for (const target of [byId("scroll"), document]) target.addEventListener("scroll", moved, { passive: true });
     new ResizeObserver(() => this.#stays && this.toEnd()).observe(this.list);
   }
 

@@ -1,6 +1,7 @@
 // The line to the server: asks, answers, pushes; reconnects by itself and asks again what had no answer yet.
 
 const WAIT = [250, 500, 1000, 2000, 4000, 8000];
+const GONE = 4403; // no longer let in
 const SILENCE = 25000;
 const PATIENCE = 10000;
 
@@ -15,6 +16,7 @@ export class Wire extends EventTarget {
   #asked = new Map();
   #tries = 0;
   #open = false;
+  #gone = false;
   #timer = null;
   #heard = 0;
 
@@ -44,6 +46,10 @@ export class Wire extends EventTarget {
 
   act(order) {
     return this.ask({ ...order, key: key() });
+  }
+
+  get isGone() {
+    return this.#gone;
   }
 
   get isOpen() {
@@ -92,11 +98,14 @@ export class Wire extends EventTarget {
     // What only asked to see something is asked anew by the welcome; acts wait for the line.
     for (const [n, one] of this.#asked) if (!one.order?.key) this.#asked.delete(n);
     this.dispatchEvent(new CustomEvent("line", { detail: event }));
+    if (event.code === GONE) this.#gone = true;
+    if (this.#gone) return;
     const wait = WAIT[Math.min(this.#tries++, WAIT.length - 1)];
     this.#timer = setTimeout(() => this.#connect(), wait * (0.5 + Math.random()));
   }
 
   #now() {
+    if (this.#gone) return;
     if (!this.#open && this.#socket?.readyState !== WebSocket.CONNECTING) this.#connect();
   }
 

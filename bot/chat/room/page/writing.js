@@ -23,11 +23,10 @@ export function writingBox({ place, thread, label, hint, send, ask }) {
     { class: "write" },
     el("label", { for: id }, label),
     box,
-    hint ? el("p", { class: "hint", id: `${id}-hint` }, hint) : null,
     chosen,
     trouble,
     file,
-    el("p", { class: "row" }, el("button", { type: "submit", class: "primary" }, el("span", { "aria-hidden": "true" }, "→ "), "Send"), attach, panel),
+    el("p", { class: "row" }, el("button", { type: "submit", class: "primary" }, el("span", { "aria-hidden": "true" }, "→ "), "Send"), attach, panel, hint ? el("span", { class: "hint", id: `${id}-hint` }, hint) : null),
   );
 
   const list = () => chosen.replaceChildren(...[...file.files].map((one) => el("li", {}, `${one.name}, ${size(one.size)}`)));
