@@ -200,7 +200,7 @@ class Precedent:
     outside_trade: bool = False
 
 
-Comparison_kind = Literal["split", "before-after", "count", "mean"]
+ComparisonKind = Literal["split", "before-after", "count", "mean"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +208,7 @@ class Criterion:
     """What decides about the trial; frozen at the commitment. Rates are fractions, `weekly` is people a week."""
 
     measure: str = ""
-    kind: Comparison_kind = "split"
+    kind: ComparisonKind = "split"
     upwards: bool = True
     baseline: float | None = None
     baseline_weeks: tuple[tuple[float, float], ...] = ()  # (successes or sum, people) per whole week

@@ -283,6 +283,10 @@ class Clock(Protocol):
 class Ids(Protocol):
     """Where new names and seeds come from: random in service, reproducible in the demo and in tests."""
 
+    def occasion(self, name: str) -> None:
+        """Begins the happening or due row of this name: a reproducible source starts its count anew for it."""
+        ...
+
     def new(self, prefix: str) -> str: ...
 
     def seed(self) -> int: ...

@@ -101,6 +101,18 @@ class RoundHead:
     step: Step
 
 
+@dataclass(frozen=True, slots=True)
+class RunningTrial:
+    """A trial that takes one of the team's places. The team is its channel."""
+
+    id: str
+    tenant: str
+    team: str
+    owner: str
+    ends: datetime
+    review: datetime
+
+
 # --- the transaction ------------------------------------------------------------------------------------------
 
 
@@ -130,6 +142,22 @@ class UnitOfWork(Protocol):
     async def member(self, tenant: str, person: str) -> Member | None: ...
 
     async def save_member(self, member: Member) -> None: ...
+
+    async def forget_member(self, tenant: str, person: str) -> None:
+        """Deletes the person's record and what is kept about reminding them."""
+        ...
+
+    async def step_of(self, round_id: str) -> Step | None: ...
+
+    async def knows_message(self, name: str) -> bool:
+        """Whether a message of this name is out or on its way."""
+        ...
+
+    async def running_trials(self, tenant: str, team: str) -> list[RunningTrial]: ...
+
+    async def start_trial(self, trial: RunningTrial) -> None:
+        """Takes a free place. The database refuses a third at a time."""
+        ...
 
     async def send(self, sends: Sequence[Send], at: datetime) -> None:
         """Puts sends into the outbox. A revision of a message replaces an earlier one that has not gone out."""

@@ -320,7 +320,7 @@ def option(round_: Round, member: MemberId, option_id: str) -> Message:
     ledger = round_.ledger()
     assert ledger is not None
     mine = sum(m.option == option_id for m in ledger.counted(member))
-    text = _option_text(round_, option_id)
+    text = option_text(round_, option_id)
     thing = "dot" if round_.step is Step.DOTS else "vote"
     number = options_for(round_, member).index(option_id) + 1
     state = line("*{n}* from you", n=count(mine, thing))
@@ -333,7 +333,7 @@ def option(round_: Round, member: MemberId, option_id: str) -> Message:
     return Message(summary, (Paragraph(summary), Small(state), Buttons(buttons)))
 
 
-def _option_text(round_: Round, option_id: str) -> str:
+def option_text(round_: Round, option_id: str) -> str:
     if round_.step is Step.DOTS:
         return round_.force_text(ForceId(option_id))
     return round_.plans[PlanId(option_id)].title

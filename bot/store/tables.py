@@ -205,3 +205,18 @@ counters = Table(
     Column("name", String(80), primary_key=True),
     Column("value", Float, nullable=False),
 )
+
+# The two places of a team: the primary key is the rule "two at a time".
+trial_places = Table(
+    "trial_places",
+    metadata,
+    Column("tenant", ID, nullable=False),
+    Column("team", ID, nullable=False),
+    Column("place", Integer, nullable=False),
+    Column("trial_id", String(300), nullable=False, unique=True),
+    Column("owner", ID, nullable=False),
+    Column("ends", Instant, nullable=False),
+    Column("review", Instant, nullable=False),
+    PrimaryKeyConstraint("tenant", "team", "place"),
+    CheckConstraint("place IN (1, 2)", name="two_at_a_time"),
+)

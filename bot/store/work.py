@@ -17,7 +17,7 @@ from bot.domain.facts import Fact
 from bot.domain.names import Step
 from bot.domain.state import Ledger, Mark, Round
 from bot.ports.chat import Place
-from bot.ports.storage import Due, Member, Posted, RoundHead, Send
+from bot.ports.storage import Due, Member, Posted, RoundHead, RunningTrial, Send
 from bot.store import rounds as mapping
 from bot.store import tables as t
 from bot.store.sealing import Seal
@@ -189,6 +189,36 @@ class SqlWork:
         statement = self._insert(t.members).values(tenant=member.tenant, id=member.id, **values)
         await self._db.execute(statement.on_conflict_do_update(index_elements=["tenant", "id"], set_=values))
 
+    async def forget_member(self, tenant: str, person: str) -> None:
+        await self._db.execute(delete(t.members).where(t.members.c.tenant == tenant, t.members.c.id == person))
+        await self._db.execute(delete(t.nudges).where(t.nudges.c.tenant == tenant, t.nudges.c.member == person))
+
+    async def step_of(self, round_id: str) -> Step | None:
+        step = (await self._db.execute(select(t.rounds.c.step).where(t.rounds.c.id == round_id))).scalar()
+        return None if step is None else Step(step)
+
+    async def running_trials(self, tenant: str, team: str) -> list[RunningTrial]:
+        query = select(t.trial_places).where(t.trial_places.c.tenant == tenant, t.trial_places.c.team == team)
+        rows = await self._db.execute(query.order_by(t.trial_places.c.place))
+        return [RunningTrial(r.trial_id, r.tenant, r.team, r.owner, r.ends, r.review) for r in rows]
+
+    async def start_trial(self, trial: RunningTrial) -> None:
+        taken = (
+            await self._db.execute(
+                select(t.trial_places.c.place).where(
+                    t.trial_places.c.tenant == trial.tenant, t.trial_places.c.team == trial.team
+                )
+            )
+        ).scalars()
+        used = set(taken)
+        place = next(p for p in (1, 2, 3) if p not in used)
+        await self._db.execute(
+            t.trial_places.insert().values(
+                tenant=trial.tenant, team=trial.team, place=place, trial_id=trial.id, owner=trial.owner,
+                ends=trial.ends, review=trial.review,
+            )
+        )  # fmt: skip
+
     async def note_nudge(self, tenant: str, person: str, at: datetime) -> None:
         statement = self._insert(t.nudges).values(tenant=tenant, member=person, at=at)
         await self._db.execute(statement.on_conflict_do_nothing())
@@ -228,6 +258,10 @@ class SqlWork:
     async def posted(self, name: str) -> Posted | None:
         row = (await self._db.execute(select(t.posts).where(t.posts.c.name == name))).first()
         return _posted(row) if row else None
+
+    async def knows_message(self, name: str) -> bool:
+        waiting = select(t.outbox.c.id).where(t.outbox.c.name == name, t.outbox.c.state != "parked").limit(1)
+        return await self.posted(name) is not None or (await self._db.execute(waiting)).first() is not None
 
     async def posted_as(self, place: Place, message_id: str) -> Posted | None:
         row = (

@@ -1,4 +1,4 @@
-"""The first tables: rounds, sealed texts, votes, inbox, outbox, due rows, people
+"""The first tables: rounds, sealed texts, votes, inbox, outbox, due rows, people, places of trials
 
 Runs: before deploy
 """
@@ -130,6 +130,19 @@ def upgrade() -> None:
     )
     op.create_index("ix_rounds_tenant_channel", "rounds", ["tenant", "channel"], unique=False)
     op.create_table(
+        "trial_places",
+        sa.Column("tenant", sa.String(length=128), nullable=False),
+        sa.Column("team", sa.String(length=128), nullable=False),
+        sa.Column("place", sa.Integer(), nullable=False),
+        sa.Column("trial_id", sa.String(length=300), nullable=False),
+        sa.Column("owner", sa.String(length=128), nullable=False),
+        sa.Column("ends", sa.BigInteger(), nullable=False),
+        sa.Column("review", sa.BigInteger(), nullable=False),
+        sa.CheckConstraint("place IN (1, 2)", name=op.f("ck_trial_places_two_at_a_time")),
+        sa.PrimaryKeyConstraint("tenant", "team", "place", name=op.f("pk_trial_places")),
+        sa.UniqueConstraint("trial_id", name=op.f("uq_trial_places_trial_id")),
+    )
+    op.create_table(
         "sealed",
         sa.Column("round_id", sa.String(length=128), nullable=False),
         sa.Column("kind", sa.String(length=20), nullable=False),
@@ -170,6 +183,7 @@ def downgrade() -> None:
     op.drop_index("ix_seats_tenant_member", table_name="seats")
     op.drop_table("seats")
     op.drop_table("sealed")
+    op.drop_table("trial_places")
     op.drop_index("ix_rounds_tenant_channel", table_name="rounds")
     op.drop_table("rounds")
     op.drop_index("ix_posts_where", table_name="posts")

@@ -1,0 +1,149 @@
+"""Carrying out the outbox: in order per conversation, never twice what can be found out, retried, parked loudly."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import structlog
+
+from bot.engine.kit import Kit
+from bot.ports.chat import ChatError, NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
+from bot.ports.storage import Queued
+
+log = structlog.get_logger()
+MOST_TRIES = 25
+FIRST_WAIT, LONGEST_WAIT = 2.0, 600.0
+LOOK_UP_SLACK = timedelta(minutes=2)
+STALE_CLAIM = timedelta(seconds=20)
+
+
+async def deliver_all(kit: Kit) -> int:
+    """Sends whatever may go out now; returns how many sends were done or given up."""
+    done = 0
+    while await deliver_one(kit):
+        done += 1
+    return done
+
+
+async def deliver_one(kit: Kit) -> bool:
+    """Claims and carries out one send; False when nothing may go out now."""
+    now = kit.clock.now()
+    queued = await kit.store.claim_send(now)
+    if queued is None:
+        return False
+    try:
+        await _carry_out(kit, queued)
+    except SlowDown as slow:
+        await kit.store.retry_send(queued, now + timedelta(seconds=slow.seconds), unknown=False, now=now)
+    except NotDelivered:
+        await _again(kit, queued, unknown=False)
+    except OutcomeUnknown:
+        await _again(kit, queued, unknown=True)
+    except Unreachable as gone:
+        await _park(kit, queued, str(gone))
+    return True
+
+
+async def _carry_out(kit: Kit, queued: Queued) -> None:
+    send = queued.send
+    if send.only_in is not None and send.round_id is not None and await _overtaken(kit, queued):
+        await kit.store.park_send(queued, "the step was over", kit.clock.now())
+        return
+    place = await _where(kit, queued)
+    if place is None:
+        await kit.store.park_send(queued, "the message that it belongs to is not there", kit.clock.now())
+        return
+    if queued.state == "unknown" and send.kind in ("post", "upload"):
+        assert queued.first_try is not None
+        known = await kit.chat.find(place, queued.key, queued.first_try - LOOK_UP_SLACK)
+        if known is not None:
+            await kit.store.sent(_at(queued, place), known, kit.clock.now())
+            return
+    message_id = await _act(kit, queued, place)
+    await kit.store.sent(_at(queued, place), message_id, kit.clock.now())
+
+
+def _at(queued: Queued, place: Place) -> Queued:
+    """The send with the place where it really went, thread included, so that answers find it."""
+    return replace(queued, send=replace(queued.send, place=place))
+
+
+async def _overtaken(kit: Kit, queued: Queued) -> bool:
+    """Whether the round has left the step that this send speaks of: never "vote now" after the close."""
+    assert queued.send.round_id is not None
+    async with kit.store.begin() as uow:
+        return await uow.step_of(queued.send.round_id) != queued.send.only_in
+
+
+async def _where(kit: Kit, queued: Queued) -> Place | None:
+    """The conversation, in the thread of the message that the send belongs to."""
+    send = queued.send
+    if send.thread_of is None:
+        return send.place
+    async with kit.store.begin() as uow:
+        root = await uow.posted(send.thread_of)
+    if root is None:
+        return send.place
+    return Place(root.place.tenant, root.place.kind, root.place.id, root.message_id)
+
+
+async def _act(kit: Kit, queued: Queued, place: Place) -> str | None:
+    send = queued.send
+    match send.kind:
+        case "post":
+            assert send.message is not None
+            return await kit.chat.post(place, send.message, key=queued.key)
+        case "upload":
+            assert send.attachment is not None
+            return await kit.chat.upload(place, send.attachment, key=queued.key)
+        case "home":
+            assert send.message is not None
+            await kit.chat.home(place.tenant, place.id, send.message)
+            return None
+        case _:
+            await _change(kit, queued)
+            return None
+
+
+async def _change(kit: Kit, queued: Queued) -> None:
+    """Revises or withdraws a message that is out; one that was never posted is left alone."""
+    send = queued.send
+    async with kit.store.begin() as uow:
+        posted = await uow.posted(send.name)
+    if posted is None:
+        return
+    if send.kind == "withdraw":
+        await kit.chat.withdraw(posted.place, posted.message_id)
+        return
+    assert send.message is not None
+    await kit.chat.revise(posted.place, posted.message_id, send.message)
+
+
+async def _again(kit: Kit, queued: Queued, *, unknown: bool) -> None:
+    if queued.tries + 1 >= MOST_TRIES:
+        await _park(kit, queued, "given up after many tries")
+        return
+    now = kit.clock.now()
+    await kit.store.retry_send(queued, now + _wait(queued), unknown=unknown, now=now)
+
+
+def _wait(queued: Queued) -> timedelta:
+    """Exponential with full jitter; the jitter follows from the row's own random key."""
+    most = min(LONGEST_WAIT, FIRST_WAIT * 2**queued.tries)
+    spread = int(hashlib.sha256(f"{queued.key}/{queued.tries}".encode()).hexdigest()[:8], 16) / 0xFFFFFFFF
+    return timedelta(seconds=max(0.5, most * spread))
+
+
+async def _park(kit: Kit, queued: Queued, why: str) -> None:
+    log.error("delivery.parked", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries, why=why[:200])
+    await kit.store.park_send(queued, why, kit.clock.now())
+
+
+def claim_is_fresh(claimed_at: datetime, now: datetime) -> bool:
+    """Whether a sender that was frozen may still act on its claim."""
+    return now - claimed_at <= STALE_CLAIM
+
+
+__all__ = ["ChatError", "deliver_all", "deliver_one"]

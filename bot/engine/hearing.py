@@ -1,0 +1,328 @@
+"""What a happening means: who said, pressed, sent or reacted, to what, and which command that is."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+from bot.domain.commands import (
+    BOT,
+    CastVote,
+    Command,
+    EditNote,
+    Join,
+    KeepDraft,
+    Leave,
+    Pause,
+    SuggestQuestion,
+    TakeBackVote,
+    WithdrawNote,
+    WriteNote,
+)
+from bot.domain.names import LeverId, MemberId, NoteId, Step
+from bot.domain.questions import OPENING
+from bot.domain.refusals import Because, Refused
+from bot.domain.state import Round
+from bot.engine import dialogue, panel, people, presses, submissions
+from bot.engine.turn import Turn
+from bot.ports.chat import (
+    ChannelLost,
+    Commanded,
+    Edited,
+    Erased,
+    HomeOpened,
+    Inbound,
+    Joined,
+    Left,
+    PersonChanged,
+    Pressed,
+    Reacted,
+    Reply,
+    Said,
+    Submitted,
+)
+from bot.ports.storage import Posted
+from bot.speech import answers
+from bot.speech.refusals import refusal
+
+Ear = Callable[[Turn, Inbound, Any], Awaitable[Reply]]
+
+
+async def hear(turn: Turn, event: Inbound) -> Reply:
+    """Answers one happening inside its transaction. A refusal is told to the person, in private; nothing changed."""
+    try:
+        return await EARS[type(event.what)](turn, event, event.what)
+    except Refused as refused:
+        return refuse(turn, event, refused)
+
+
+def refuse(turn: Turn, event: Inbound, refused: Refused) -> Reply:
+    """The reason, privately: beside a form's field, as an answer in the direct messages, or as a passing note."""
+    text = event.what.text if isinstance(event.what, Said) else ""
+    handed_back = text if len(text) <= 3000 else ""
+    words = refusal(refused, handed_back=handed_back)
+    if isinstance(event.what, Submitted):
+        field = submissions.field_of(event.what, refused)
+        if field is not None:
+            return Reply(errors={field: answers.sentence(refusal(refused))})
+    if event.place.kind == "direct":
+        turn.answer(event.place.tenant, event.person, words)
+        return Reply()
+    return Reply(note=words)
+
+
+# --- texts ---
+
+
+async def _said(turn: Turn, event: Inbound, what: Said) -> Reply:
+    if event.place.kind == "channel":
+        return await _said_in_channel(turn, event, what)
+    words = what.text.strip()
+    first = words.split(None, 1)[0].lower() if words else ""
+    if what.mentioned or (first in panel.WORDS and what.thread is None):
+        return await panel.ask(turn, event, words)
+    posted = await _thread_root(turn, event, what.thread)
+    round_ = await _round_for_text(turn, event, posted)
+    if round_ is None:
+        return Reply()
+    lever = _lever_of(posted)
+    return await take_notes(turn, event, round_, what, lever)
+
+
+async def _said_in_channel(turn: Turn, event: Inbound, what: Said) -> Reply:
+    if what.mentioned:
+        return await panel.ask(turn, event, what.text)
+    posted = await _thread_root(turn, event, what.thread)
+    if posted is None or posted.round_id is None or not what.text.lower().lstrip().startswith(OPENING):
+        return Reply()
+    round_ = await turn.round(posted.round_id)
+    if round_.step is Step.QUESTIONS and event.person in round_.seats:
+        await turn.act(round_, SuggestQuestion(MemberId(event.person), what.text))
+    return Reply()
+
+
+async def _thread_root(turn: Turn, event: Inbound, thread: str | None) -> Posted | None:
+    return await turn.uow.posted_as(event.place, thread) if thread else None
+
+
+def _lever_of(posted: Posted | None) -> LeverId | None:
+    """The lever of the prompt in whose thread somebody wrote: `round/prompt/person/lever`."""
+    if posted is None:
+        return None
+    parts = posted.name.split("/")
+    return LeverId(parts[3]) if len(parts) == 4 and parts[1] == "prompt" else None
+
+
+async def _round_for_text(turn: Turn, event: Inbound, posted: Posted | None) -> Round | None:
+    """The round that a private text belongs to; one question back when there are several, a word when there is none."""
+    if posted is not None and posted.round_id is not None:
+        return await turn.round(posted.round_id)
+    heads = await turn.uow.heads(event.place.tenant, member=event.person)
+    started = [h for h in heads if h.step is not Step.SETUP]
+    taking = [h for h in started if h.step is Step.NOTES] or started
+    if len(taking) == 1:
+        return await turn.round(taking[0].id)
+    words = answers.which_round([h.name for h in taking]) if taking else answers.no_round()
+    turn.answer(event.place.tenant, event.person, words)
+    return None
+
+
+async def take_notes(turn: Turn, event: Inbound, round_: Round, what: Said, lever: LeverId | None) -> Reply:
+    """A private text becomes notes as far as it is clear; the rest is kept as a draft and asked about once."""
+    member = MemberId(event.person)
+    if member not in round_.seats:
+        raise Refused(Because.NOT_A_MEMBER)
+    heard = dialogue.read_notes(what.text, round_.settings.levers, lever)
+    unclear = [h for h in heard if not h.clear]
+    if not heard:
+        raise Refused(Because.EMPTY, field="text")
+    for note in (h for h in heard if h.clear):
+        assert note.lever is not None and note.side is not None
+        command = WriteNote(member, NoteId(turn.kit.ids.new("n")), note.lever, note.side, note.text, what.message)
+        round_ = await turn.act(round_, command)
+    if unclear and round_.step is not Step.NOTES:
+        turn.answer(round_.tenant, member, answers.not_a_time_for_notes(round_, what.text))
+    elif unclear:
+        await _ask_back(turn, round_, member, unclear, what)
+    return Reply()
+
+
+async def _ask_back(turn: Turn, round_: Round, member: MemberId, unclear: list[dialogue.Heard], what: Said) -> None:
+    """One question with buttons; the text waits as a draft, sealed like a note."""
+    draft = NoteId(turn.kit.ids.new("d"))
+    text = "\n".join(h.text for h in unclear)
+    round_ = await turn.act(round_, KeepDraft(member, draft, text, what.message))
+    first = unclear[0]
+    turn.tell(
+        round_,
+        member,
+        "draft",
+        answers.which_note(round_, draft, text, first.lever, first.side, first.lever_tried),
+        rest=(draft,),
+        only_in=Step.NOTES,
+    )
+
+
+async def _edited(turn: Turn, event: Inbound, what: Edited) -> Reply:
+    """Before the reveal the newest text counts. Afterwards nobody can know which note it was."""
+    member = MemberId(event.person)
+    for round_ in await _rounds_in_notes(turn, event):
+        mine = [n for n in round_.notes.values() if n.author == member and n.origin == what.message]
+        if mine:
+            await _replace_notes(turn, event, round_, what, mine)
+            return Reply()
+    await _after_reveal(turn, event)
+    return Reply()
+
+
+async def _replace_notes(turn: Turn, event: Inbound, round_: Round, what: Edited, mine: list[Any]) -> None:
+    heard = dialogue.read_notes(what.text, round_.settings.levers, mine[0].lever)
+    if len(heard) == len(mine) == 1:
+        await turn.act(round_, EditNote(MemberId(event.person), mine[0].id, heard[0].text))
+        return
+    side, lever = mine[0].side, mine[0].lever
+    for note in mine:
+        round_ = await turn.act(round_, WithdrawNote(MemberId(event.person), note.id))
+    for piece in heard:
+        note_id = NoteId(turn.kit.ids.new("n"))
+        command = WriteNote(
+            MemberId(event.person), note_id, piece.lever or lever, piece.side or side, piece.text, what.message
+        )
+        round_ = await turn.act(round_, command)
+
+
+async def _erased(turn: Turn, event: Inbound, what: Erased) -> Reply:
+    member = MemberId(event.person)
+    found = False
+    for round_ in await _rounds_in_notes(turn, event):
+        for note in [n for n in round_.notes.values() if n.author == member and n.origin == what.message]:
+            round_ = await turn.act(round_, WithdrawNote(member, note.id))
+            found = True
+    if found:
+        turn.answer(event.place.tenant, event.person, answers.note_withdrawn())
+    else:
+        await _after_reveal(turn, event)
+    return Reply()
+
+
+async def _rounds_in_notes(turn: Turn, event: Inbound) -> list[Round]:
+    if event.place.kind != "direct":
+        return []
+    heads = await turn.uow.heads(event.place.tenant, member=event.person)
+    return [await turn.round(h.id) for h in heads if h.step is Step.NOTES]
+
+
+async def _after_reveal(turn: Turn, event: Inbound) -> None:
+    if event.place.kind != "direct":
+        return
+    heads = await turn.uow.heads(event.place.tenant, member=event.person)
+    if any(h.step not in (Step.SETUP, Step.NOTES) for h in heads):
+        turn.answer(event.place.tenant, event.person, answers.edit_after_reveal())
+
+
+async def _commanded(turn: Turn, event: Inbound, what: Commanded) -> Reply:
+    return await panel.ask(turn, event, what.text)
+
+
+async def _home(turn: Turn, event: Inbound, what: HomeOpened) -> Reply:
+    await panel.show_home(turn, event)
+    return Reply()
+
+
+# --- votes by emoji ---
+
+
+async def _reacted(turn: Turn, event: Inbound, what: Reacted) -> Reply:
+    """An emoji on an option of one's own ballot is a vote; anything else is counted and left alone."""
+    posted = await turn.uow.posted_as(event.place, what.message)
+    option = _option_of(posted)
+    if posted is None or option is None or posted.round_id is None or option[0] != event.person:
+        await turn.uow.count("reactions ignored")
+        return Reply()
+    round_ = await turn.round(posted.round_id)
+    _, step, key = option
+    if round_.step.value != step:
+        turn.answer(event.place.tenant, event.person, answers.ballot_closed(round_))
+        return Reply()
+    voter = MemberId(event.person)
+    command: Command = CastVote(voter, key, what.emoji) if what.added else TakeBackVote(voter, key, what.emoji)
+    await turn.act(round_, command)
+    return Reply()
+
+
+def _option_of(posted: Posted | None) -> tuple[str, str, str] | None:
+    """(voter, step, option) of an option message: `round/option/voter/step/option`."""
+    if posted is None:
+        return None
+    parts = posted.name.split("/")
+    return (parts[2], parts[3], parts[4]) if len(parts) == 5 and parts[1] == "option" else None
+
+
+# --- people and channels ---
+
+
+async def _joined(turn: Turn, event: Inbound, what: Joined) -> Reply:
+    person = await turn.kit.chat.person(event.place.tenant, event.person)
+    if person.is_bot or person.is_gone:
+        return Reply()
+    await people.known(turn.uow, event.place.tenant, person)
+    for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
+        round_ = await turn.round(head.id)
+        if person.is_guest or person.is_foreign:
+            words = answers.guest_came(round_, person.name)
+            turn.answer(round_.tenant, round_.roles.facilitator, words)
+        else:
+            await turn.act(round_, Join(BOT, MemberId(person.id), person.name))
+    return Reply()
+
+
+async def _left(turn: Turn, event: Inbound, what: Left) -> Reply:
+    heads = await turn.uow.heads(event.place.tenant, channel=event.place.id, member=event.person)
+    await _leave_all(turn, event, [h.id for h in heads])
+    return Reply()
+
+
+async def _leave_all(turn: Turn, event: Inbound, rounds: list[str]) -> None:
+    for round_id in rounds:
+        round_ = await turn.round(round_id)
+        seat = round_.seats.get(MemberId(event.person))
+        if seat is not None and not seat.left:
+            await turn.act(round_, Leave(BOT, seat.member))
+
+
+async def _person_changed(turn: Turn, event: Inbound, what: PersonChanged) -> Reply:
+    before = await turn.uow.member(event.place.tenant, what.person.id)
+    if before is None:
+        return Reply()
+    await people.known(turn.uow, event.place.tenant, what.person)
+    if what.person.is_gone:
+        heads = await turn.uow.heads(event.place.tenant, member=what.person.id)
+        await _leave_all(turn, event, [h.id for h in heads])
+    elif before.zone_confirmed and before.zone != what.person.zone:
+        turn.answer(event.place.tenant, event.person, answers.zone_changed(what.person.zone or "UTC"))
+    return Reply()
+
+
+async def _channel_lost(turn: Turn, event: Inbound, what: ChannelLost) -> Reply:
+    for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
+        round_ = await turn.round(head.id)
+        if round_.step is not Step.SETUP and round_.paused is None:
+            await turn.act(round_, Pause(BOT, answers.LOST[what.reason]))
+        turn.answer(round_.tenant, round_.roles.facilitator, answers.channel_lost(round_, what.reason))
+    return Reply()
+
+
+EARS: dict[type, Ear] = {
+    Said: _said,
+    Edited: _edited,
+    Erased: _erased,
+    Commanded: _commanded,
+    HomeOpened: _home,
+    Pressed: presses.pressed,
+    Submitted: submissions.submitted,
+    Reacted: _reacted,
+    Joined: _joined,
+    Left: _left,
+    PersonChanged: _person_changed,
+    ChannelLost: _channel_lost,
+}

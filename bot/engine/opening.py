@@ -1,0 +1,177 @@
+"""What the opening of each step brings: the channel's card, and the private questions to those who are asked."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+
+from bot.domain import placement
+from bot.domain.ballots import options_for
+from bot.domain.names import MemberId, Role, Side, Step
+from bot.domain.state import Round
+from bot.engine import people, windows
+from bot.engine.turn import Turn
+from bot.speech import cards, commitment_words, prompts
+from bot.speech.message import Line, When, line
+from bot.speech.names import title
+
+
+async def enter(turn: Turn, round_: Round) -> None:
+    """Posts the step's card and asks its people."""
+    if round_.step is Step.NOTES:
+        await _announce(turn, round_)
+    if round_.step is not Step.COMMITMENT:
+        turn.say(round_, "card", cards.step_card(round_), rest=(round_.step.value,))
+    await ENTER[round_.step](turn, round_)
+
+
+async def _announce(turn: Turn, round_: Round) -> None:
+    calendars = await people.calendars(turn.uow, round_.tenant, round_.active())
+    ahead = windows.calendar_ahead(round_, calendars, turn.now)
+    rows: tuple[tuple[str, Line], ...] = tuple(
+        (
+            title(Step(d.name)),
+            line("{latest}; if all are prompt {prompt}", latest=When(d.latest), prompt=When(d.if_prompt)),
+        )
+        for d in ahead
+    )
+    turn.say(round_, "opened", cards.round_opened(round_, rows))
+    file = commitment_words.calendar_of_round([(title(Step(d.name)), d.latest) for d in ahead], round_)
+    turn.attach(f"{round_.id}/opened/calendar", turn.channel(round_), file, round_.id)
+
+
+async def _notes(turn: Turn, round_: Round) -> None:
+    for member in round_.expected():
+        await ask_for_notes(turn, round_, member)
+
+
+async def ask_for_notes(turn: Turn, round_: Round, member: MemberId) -> None:
+    """The first word, the question, a prompt for each lever, and the person's own list."""
+    await _first_word(turn, round_, member)
+    turn.tell(round_, member, "ask", prompts.notes_intro(round_, member), rest=(Step.NOTES.value,))
+    for lever, _ in round_.settings.levers:
+        turn.tell(round_, member, "prompt", prompts.lever_prompt(round_, lever), rest=(lever,))
+    turn.tell(round_, member, "mine", prompts.my_notes(round_, member))
+
+
+async def _first_word(turn: Turn, round_: Round, member: MemberId) -> None:
+    """Once per person: what is kept about them, and what working time was assumed."""
+    from dataclasses import replace
+
+    record = await turn.uow.member(round_.tenant, member)
+    if record is None or record.told_privacy:
+        return
+    hours = people.hours_words(people.calendar_of(record))
+    turn.answer(round_.tenant, member, prompts.first_word(hours))
+    await turn.uow.save_member(replace(record, told_privacy=True))
+
+
+async def _focus(turn: Turn, round_: Round) -> None:
+    _ask_focus(turn, round_)
+
+
+def _ask_focus(turn: Turn, round_: Round) -> None:
+    chief = round_.roles.acting(Role.DECISION_MAKER)
+    notes = [round_.notes[i] for i in round_.revealed if not round_.notes[i].hidden]
+    counts = [
+        (
+            lever,
+            sum(n.lever == lever and n.side is Side.RESTRAINING for n in notes),
+            sum(n.lever == lever and n.side is Side.DRIVING for n in notes),
+        )
+        for lever, _ in round_.settings.levers
+    ]
+    turn.tell(round_, chief, "ask", prompts.pick_focus(round_, chief, counts), rest=(Step.FOCUS.value,))
+
+
+async def _merge(turn: Turn, round_: Round) -> None:
+    _merge_desk(turn, round_)
+
+
+def _merge_desk(turn: Turn, round_: Round) -> None:
+    facilitator = round_.roles.acting(Role.FACILITATOR)
+    turn.tell(round_, facilitator, "desk", prompts.merge_desk(round_, facilitator), rest=(Step.MERGE.value,))
+
+
+async def _dots(turn: Turn, round_: Round) -> None:
+    for member in round_.expected():
+        hand_out_ballot(turn, round_, member)
+
+
+def hand_out_ballot(turn: Turn, round_: Round, member: MemberId) -> None:
+    """The intro, then one message per option in this voter's own order."""
+    step = round_.step
+    turn.tell(round_, member, "ballot", prompts.ballot_intro(round_, member), rest=(step.value,), only_in=step)
+    for option in options_for(round_, member):
+        message = prompts.option(round_, member, option)
+        turn.tell(round_, member, "option", message, rest=(step.value, option), only_in=step)
+
+
+async def _questions(turn: Turn, round_: Round) -> None:
+    _questions_desk(turn, round_)
+
+
+def _questions_desk(turn: Turn, round_: Round) -> None:
+    facilitator = round_.roles.acting(Role.FACILITATOR)
+    turn.tell(round_, facilitator, "desk", prompts.questions_desk(round_, facilitator), rest=(Step.QUESTIONS.value,))
+
+
+async def _precedents(turn: Turn, round_: Round) -> None:
+    for member in round_.expected():
+        turn.tell(round_, member, "ask", prompts.precedents_prompt(round_, member), rest=(Step.PRECEDENTS.value,))
+
+
+async def _plans(turn: Turn, round_: Round) -> None:
+    for member in round_.expected():
+        turn.tell(round_, member, "desk", prompts.plans_desk(round_, member), rest=(Step.PLANS.value,))
+
+
+async def _ballot(turn: Turn, round_: Round) -> None:
+    """The ballots go out when the reading time is over."""
+    assert round_.progress.opens is not None
+    turn.later("open", round_.id, Step.BALLOT.value, round_.progress.opens)
+
+
+async def _placement(turn: Turn, round_: Round) -> None:
+    for member in round_.expected():
+        ask_to_compare(turn, round_, member)
+
+
+def ask_to_compare(turn: Turn, round_: Round, member: MemberId) -> None:
+    """The next pair, in one message that is brought up to date until all are answered."""
+    pair = placement.next_pair(round_, member)
+    if pair is None:
+        return
+    left = placement.left_to_compare(round_, member)
+    turn.tell(round_, member, "compare", prompts.comparison(round_, member, *pair, left))
+
+
+async def _commitment(turn: Turn, round_: Round) -> None:
+    # After the results, so that the choice is made below the numbers.
+    from datetime import timedelta
+
+    turn.later("desk", round_.id, "card", turn.now + timedelta(milliseconds=2))
+
+
+def ask_the_one(turn: Turn, round_: Round) -> None:
+    """Puts the running step's question to whoever holds the role now, after a hand-over."""
+    desks: dict[Step, Callable[[Turn, Round], None]] = {
+        Step.FOCUS: _ask_focus,
+        Step.MERGE: _merge_desk,
+        Step.QUESTIONS: _questions_desk,
+    }
+    if round_.step in desks:
+        desks[round_.step](turn, round_)
+
+
+ENTER: dict[Step, Callable[[Turn, Round], Awaitable[None]]] = {
+    Step.NOTES: _notes,
+    Step.FOCUS: _focus,
+    Step.MERGE: _merge,
+    Step.DOTS: _dots,
+    Step.QUESTIONS: _questions,
+    Step.PRECEDENTS: _precedents,
+    Step.PLANS: _plans,
+    Step.BALLOT: _ballot,
+    Step.PLACEMENT: _placement,
+    Step.COMMITMENT: _commitment,
+}

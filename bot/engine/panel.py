@@ -1,0 +1,253 @@
+"""`/coldframe`: alone it shows what this person can do here and now; words after it do the same without clicking."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+from bot.domain.commands import Close, Extend, HideNote, Join, Pause, Resume
+from bot.domain.names import MemberId, Step
+from bot.domain.refusals import Because, Refused
+from bot.domain.state import Round
+from bot.engine import dates, people, personal, reminders, setup
+from bot.engine.turn import Turn
+from bot.ports.chat import Inbound, Place, Reply
+from bot.ports.storage import Send
+from bot.speech import answers, panel_words
+from bot.speech.message import Message
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A command: who asked, where, and the words after the first."""
+
+    turn: Turn
+    event: Inbound
+    rest: str
+
+    @property
+    def tenant(self) -> str:
+        return self.event.place.tenant
+
+    @property
+    def by(self) -> MemberId:
+        return MemberId(self.event.person)
+
+
+Word = Callable[[Ask], Awaitable[Reply]]
+
+
+async def ask(turn: Turn, event: Inbound, text: str) -> Reply:
+    """Carries out the words after the command, or shows the panel. An unknown word gets the nearest ones."""
+    first, _, rest = text.strip().partition(" ")
+    word = WORDS.get(first.lower()) if first else _panel
+    if word is None:
+        return _shown(Ask(turn, event, rest), panel_words.unknown(first, _nearest(first)))
+    return await word(Ask(turn, event, rest.strip()))
+
+
+def _nearest(word: str) -> list[str]:
+    from rapidfuzz import process
+
+    return [match for match, score, _ in process.extract(word.lower(), list(WORDS), limit=2) if score >= 60]
+
+
+def _shown(asked: Ask, message: Message) -> Reply:
+    """In the direct messages an answer stays; in a channel it is a passing private note."""
+    if asked.event.place.kind == "direct":
+        asked.turn.answer(asked.tenant, asked.event.person, message)
+        return Reply()
+    return Reply(note=message)
+
+
+async def _rounds(asked: Ask) -> list[Round]:
+    """Rounds of this channel, or in the direct messages all rounds of this person."""
+    place = asked.event.place
+    if place.kind == "channel":
+        heads = await asked.turn.uow.heads(asked.tenant, channel=place.id)
+    else:
+        heads = await asked.turn.uow.heads(asked.tenant, member=asked.by)
+    return [await asked.turn.round(h.id) for h in heads]
+
+
+async def _the_round(asked: Ask) -> Round:
+    """The one round that the command means; its name may stand after the word when there are several."""
+    rounds = [r for r in await _rounds(asked) if asked.by in r.seats]
+    named = [r for r in rounds if asked.rest and r.name.casefold().startswith(asked.rest.casefold())]
+    found = named or rounds
+    if not found:
+        raise Refused(Because.NOT_A_MEMBER)
+    return found[0]
+
+
+async def _panel(asked: Ask) -> Reply:
+    rounds = await _rounds(asked)
+    owed = await reminders.owed(asked.turn, asked.tenant, asked.by)
+    return _shown(asked, panel_words.panel(rounds, asked.by, owed, in_channel=asked.event.place.kind == "channel"))
+
+
+async def _help(asked: Ask) -> Reply:
+    return _shown(asked, panel_words.help_())
+
+
+async def _new(asked: Ask) -> Reply:
+    return await setup.form(asked.turn, asked.event.place)
+
+
+async def _status(asked: Ask) -> Reply:
+    return _shown(asked, panel_words.status([r for r in await _rounds(asked)]))
+
+
+async def _mine(asked: Ask) -> Reply:
+    heads = await asked.turn.uow.heads(asked.tenant, member=asked.by)
+    rounds = [await asked.turn.round(h.id) for h in heads]
+    owed = await reminders.owed(asked.turn, asked.tenant, asked.by)
+    message = panel_words.mine(rounds, asked.by, owed)
+    if asked.event.place.kind == "channel":
+        asked.turn.answer(asked.tenant, asked.event.person, message)
+        return Reply(note=answers.said("I have sent it to you in our direct messages."))
+    return _shown(asked, message)
+
+
+async def _close(asked: Ask) -> Reply:
+    await asked.turn.act(await _the_round(asked), Close(asked.by))
+    return _shown(asked, answers.said("Closed."))
+
+
+async def _extend(asked: Ask) -> Reply:
+    await asked.turn.act(await _the_round(asked), Extend(asked.by))
+    return _shown(asked, answers.said("Extended."))
+
+
+async def _pause(asked: Ask) -> Reply:
+    await asked.turn.act(await _the_round(asked), Pause(asked.by))
+    return _shown(asked, answers.said("The round rests. `/coldframe resume` goes on."))
+
+
+async def _resume(asked: Ask) -> Reply:
+    """Resumes here: a round whose channel was lost moves to the channel in which its facilitator asks."""
+    from dataclasses import replace
+
+    place = asked.event.place
+    heads = await asked.turn.uow.heads(asked.tenant, member=asked.by)
+    resting = [r for r in [await asked.turn.round(h.id) for h in heads] if r.paused is not None]
+    if not resting:
+        raise Refused(Because.NOT_PAUSED)
+    round_ = resting[0]
+    if place.kind == "channel" and place.id != round_.channel and round_.is_facilitator(asked.by):
+        moved = replace(round_, channel=place.id)
+        await asked.turn.uow.save_round(round_, moved, (), asked.turn.now)
+        round_ = moved
+    await asked.turn.act(round_, Resume(asked.by))
+    return _shown(asked, answers.said("The round goes on."))
+
+
+async def _away(asked: Ask) -> Reply:
+    if not asked.rest:
+        return await personal.PRESSES["me.away"](asked.turn, asked.event, "")
+    if asked.rest.lower() in ("off", "back", "no"):
+        await personal.come_back(asked.turn, asked.tenant, asked.event.person)
+        return Reply()
+    calendar = people.calendar_of(await asked.turn.uow.member(asked.tenant, asked.event.person))
+    words = asked.rest.removeprefix("until ").strip()
+    try:
+        back = dates.read(words, asked.turn.now, calendar)
+    except dates.UnclearDate as unclear:
+        return _shown(asked, panel_words.plain_words(str(unclear)))
+    await personal.go_away(asked.turn, asked.tenant, asked.event.person, back)
+    return Reply()
+
+
+async def _hours(asked: Ask) -> Reply:
+    return await personal.PRESSES["hours.write"](asked.turn, asked.event, "")
+
+
+async def _hide(asked: Ask) -> Reply:
+    """Anybody asks by quoting; the facilitator hides. Nobody looks for the writer."""
+    round_ = await _the_round(Ask(asked.turn, asked.event, ""))
+    wanted = asked.rest.strip("“”\"' ").casefold()
+    found = [n for n in round_.notes.values() if len(wanted) >= 4 and n.text.casefold().startswith(wanted)]
+    if len(found) != 1 or found[0].id not in round_.revealed:
+        return _shown(
+            asked, answers.said("I found no single note that begins so. Quote its first words as they stand.")
+        )
+    if round_.is_facilitator(asked.by):
+        await asked.turn.act(round_, HideNote(asked.by, found[0].id, "hidden by the facilitator"))
+        return _shown(asked, answers.said("Hidden."))
+    words = panel_words.hide_asked(round_, found[0].text)
+    asked.turn.answer(asked.tenant, round_.roles.facilitator, words)
+    return _shown(asked, answers.said("I have asked the facilitator, without your name."))
+
+
+async def _add(asked: Ask) -> Reply:
+    """The facilitator puts somebody of the channel on the roster, guests included."""
+    round_ = await _the_round(Ask(asked.turn, asked.event, ""))
+    persons = await asked.turn.kit.chat.members(Place(round_.tenant, "channel", round_.channel))
+    wanted = asked.rest.strip("@<> ").casefold()
+    found = [p for p in persons if wanted in (p.id.casefold(), p.name.casefold()) and not p.is_bot]
+    if not found:
+        return _shown(asked, answers.said("I found nobody of that name in the channel."))
+    await people.known(asked.turn.uow, round_.tenant, found[0])
+    await asked.turn.act(round_, Join(asked.by, MemberId(found[0].id), found[0].name))
+    return _shown(asked, answers.said("Added; they are expected from the next step on."))
+
+
+async def _export(asked: Ask) -> Reply:
+    """What is held about the person who asks, to them alone."""
+    record = await asked.turn.uow.member(asked.tenant, asked.event.person)
+    rounds = [await asked.turn.round(h.id) for h in await asked.turn.uow.heads(asked.tenant, member=asked.by)]
+    message = panel_words.export(record, rounds, asked.by)
+    asked.turn.answer(asked.tenant, asked.event.person, message)
+    if asked.event.place.kind == "channel":
+        return Reply(note=answers.said("I have sent it to you in our direct messages."))
+    return Reply()
+
+
+async def _forget(asked: Ask) -> Reply:
+    """Deletes the person's record; with a round under way it says what that means first."""
+    running = [h for h in await asked.turn.uow.heads(asked.tenant, member=asked.by) if h.step is not Step.SETUP]
+    if asked.rest.lower() != "me":
+        return _shown(asked, panel_words.forget_first([h.name for h in running]))
+    await personal_forget(asked)
+    return _shown(asked, answers.said("Done. Your record is deleted, and you are out of every round."))
+
+
+async def personal_forget(asked: Ask) -> None:
+    from bot.domain.commands import Leave, WithdrawNote
+
+    for head in await asked.turn.uow.heads(asked.tenant, member=asked.by):
+        round_ = await asked.turn.round(head.id)
+        for note in [n for n in round_.notes.values() if n.author == asked.by]:
+            round_ = await asked.turn.act(round_, WithdrawNote(asked.by, note.id))
+        if asked.by in round_.seats and not round_.seats[asked.by].left:
+            await asked.turn.act(round_, Leave(asked.by, asked.by))
+    await asked.turn.uow.forget_member(asked.tenant, asked.event.person)
+
+
+async def show_home(turn: Turn, event: Inbound) -> None:
+    """The person's own page: what they owe, and their rounds."""
+    asked = Ask(turn, event, "")
+    heads = await turn.uow.heads(asked.tenant, member=asked.by)
+    rounds = [await turn.round(h.id) for h in heads]
+    owed = await reminders.owed(turn, asked.tenant, asked.by)
+    page = panel_words.mine(rounds, asked.by, owed)
+    place = Place(asked.tenant, "direct", event.person)
+    turn.sends.append(Send("home", f"home/{asked.tenant}/{event.person}", place, page))
+
+
+WORDS: dict[str, Word] = {
+    "help": _help,
+    "new": _new,
+    "status": _status,
+    "mine": _mine,
+    "close": _close,
+    "extend": _extend,
+    "pause": _pause,
+    "resume": _resume,
+    "away": _away,
+    "hours": _hours,
+    "hide": _hide,
+    "add": _add,
+    "export": _export,
+    "forget": _forget,
+}

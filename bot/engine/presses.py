@@ -1,0 +1,405 @@
+"""Buttons: each action name with the command or the form it stands for."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+
+from bot.domain.ballots import BUTTON
+from bot.domain.commands import (
+    AcceptOverlap,
+    AnswerMerge,
+    AnswerOwnership,
+    CastVote,
+    ChoosePlan,
+    Close,
+    Commit,
+    Compare,
+    ConfirmWeight,
+    Consent,
+    Done,
+    DropChoice,
+    DropDraft,
+    DropQuestion,
+    Extend,
+    LockBallot,
+    OfferToOwn,
+    SettleLateNote,
+    Start,
+    TakeBackVote,
+    WithdrawNote,
+    WithdrawPlan,
+    WriteNote,
+)
+from bot.domain.names import Axis, ForceId, LeverId, MemberId, NoteId, PlanId, QuestionId, Side, Step
+from bot.domain.refusals import Because, Refused
+from bot.domain.state import Round
+from bot.engine import personal, trials
+from bot.engine.turn import Turn
+from bot.ports.chat import Inbound, Pressed, Reply
+from bot.speech import answers, forms
+from bot.speech.message import Form
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """Who pressed, in which round, and what the button's value says beyond the round."""
+
+    turn: Turn
+    event: Inbound
+    by: MemberId
+    round: Round
+    parts: tuple[str, ...]
+
+    def part(self, index: int) -> str:
+        """The value's part after the round. Raises Refused for a value that was made up."""
+        if index >= len(self.parts):
+            raise Refused(Because.UNKNOWN_ITEM)
+        return self.parts[index]
+
+    def said(self, words: str) -> Reply:
+        """A short private answer where the button stood."""
+        if self.event.place.kind == "direct":
+            return Reply()
+        return Reply(note=answers.said(words))
+
+
+Handler = Callable[[Press], Awaitable[Reply]]
+
+
+async def pressed(turn: Turn, event: Inbound, what: Pressed) -> Reply:
+    """Carries out a button. Unknown actions and made-up values are refused without a change."""
+    if what.action in personal.PRESSES:
+        return await personal.PRESSES[what.action](turn, event, what.value)
+    if what.action in trials.PRESSES:
+        return await trials.PRESSES[what.action](turn, event, what.value)
+    handler = HANDLERS.get(what.action)
+    if handler is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    round_id, *parts = what.value.split("|")
+    round_ = await turn.round(round_id)
+    if event.person not in round_.seats or round_.tenant != event.place.tenant:
+        raise Refused(Because.NOT_A_MEMBER)
+    return await handler(Press(turn, event, MemberId(event.person), round_, tuple(parts)))
+
+
+# --- forms to open ---
+
+
+def _opens(make: Callable[[Press], Form]) -> Handler:
+    async def handler(press: Press) -> Reply:
+        return Reply(form=make(press))
+
+    return handler
+
+
+def _note_form(press: Press) -> Form:
+    _in(press, Step.NOTES)
+    return forms.note(press.round, LeverId(press.parts[0]) if press.parts else None)
+
+
+def _note_edit(press: Press) -> Form:
+    note = press.round.notes.get(NoteId(press.part(0)))
+    if note is None or note.author != press.by:
+        raise Refused(Because.NOT_YOURS)
+    return forms.note_edit(press.round, note.id)
+
+
+def _focus_form(press: Press) -> Form:
+    _in(press, Step.FOCUS)
+    if not press.round.is_decision_maker(press.by):
+        raise Refused(Because.NOT_DECISION_MAKER, who=press.round.name_of(press.round.expected()[0]))
+    return forms.focus(press.round, LeverId(press.part(0)))
+
+
+def _join_form(press: Press) -> Form:
+    _in(press, Step.MERGE)
+    return forms.join(press.round)
+
+
+def _object_form(press: Press) -> Form:
+    _in(press, Step.MERGE)
+    if not any(len(f.notes) > 1 for f in press.round.forces):
+        raise Refused(Because.UNKNOWN_ITEM)
+    return forms.split(press.round)
+
+
+def _question_form(press: Press) -> Form:
+    _in(press, Step.QUESTIONS)
+    _known_force(press)
+    return forms.question(press.round, ForceId(press.part(0)))
+
+
+def _known_force(press: Press) -> None:
+    if press.round.force(press.part(0)) is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+
+
+def _precedent_form(press: Press) -> Form:
+    _in(press, Step.PRECEDENTS)
+    return forms.precedent(press.round, QuestionId(press.parts[0]) if press.parts else None)
+
+
+def _plan_form(press: Press) -> Form:
+    _in(press, Step.PLANS)
+    if not press.parts:
+        return forms.plan(press.round)
+    plan = press.round.plans.get(PlanId(press.part(0)))
+    if plan is None or plan.author != press.by:
+        raise Refused(Because.NOT_YOURS)
+    return forms.plan(press.round, plan)
+
+
+def _in(press: Press, step: Step) -> None:
+    if press.round.step is not step:
+        order = list(Step)
+        late = order.index(press.round.step) > order.index(step)
+        raise Refused(Because.TOO_LATE if late else Because.NOT_OPEN_YET, step=press.round.step, wanted=step)
+
+
+def _choice_form(make: Callable[[Round, PlanId], Form]) -> Handler:
+    def opened(press: Press) -> Form:
+        _in(press, Step.COMMITMENT)
+        plan = PlanId(press.part(0))
+        if plan not in press.round.choices:
+            raise Refused(Because.UNKNOWN_ITEM)
+        return make(press.round, plan)
+
+    return _opens(opened)
+
+
+def _date_form(action: str, heading: str) -> Handler:
+    def opened(press: Press) -> Form:
+        value = "|".join((press.round.id, *press.parts))
+        return forms.date(action, value, heading, "Such as 12 Jan, in 5 weeks, or next Tuesday 10:00.")
+
+    return _opens(opened)
+
+
+# --- commands ---
+
+
+async def _done(press: Press) -> Reply:
+    await press.turn.act(press.round, Done(press.by))
+    return press.said("Thank you, you are done here.")
+
+
+async def _undone(press: Press) -> Reply:
+    await press.turn.act(press.round, Done(press.by, done=False))
+    return press.said("All right, you are not done yet.")
+
+
+async def _close(press: Press) -> Reply:
+    await press.turn.act(press.round, Close(press.by))
+    return Reply()
+
+
+async def _extend(press: Press) -> Reply:
+    await press.turn.act(press.round, Extend(press.by))
+    return Reply()
+
+
+async def _start(press: Press) -> Reply:
+    await press.turn.act(press.round, Start(press.by))
+    return Reply()
+
+
+async def _confirm_weight(press: Press) -> Reply:
+    round_ = await press.turn.act(press.round, ConfirmWeight(press.by))
+    await press.turn.act(round_, Start(press.by))
+    return Reply()
+
+
+async def _withdraw_note(press: Press) -> Reply:
+    await press.turn.act(press.round, WithdrawNote(press.by, NoteId(press.part(0))))
+    return Reply()
+
+
+async def _consent(press: Press) -> Reply:
+    await press.turn.act(press.round, Consent(press.by))
+    press.turn.answer(press.round.tenant, press.by, answers.said("Thank you. They appear when every writer agrees."))
+    return Reply()
+
+
+async def _place_draft(press: Press) -> Reply:
+    """The writer has said where a text belongs: it becomes one note, or one for each line."""
+    draft = press.round.drafts.get(NoteId(press.part(0)))
+    if draft is None or draft.author != press.by:
+        raise Refused(Because.UNKNOWN_ITEM)
+    lever, side, amount = LeverId(press.part(1)), _side(press.part(2)), press.part(3)
+    pieces = [p.strip() for p in draft.text.splitlines() if p.strip()] if amount == "each" else [draft.text]
+    round_ = press.round
+    for piece in pieces:
+        note = NoteId(press.turn.kit.ids.new("n"))
+        round_ = await press.turn.act(round_, WriteNote(press.by, note, lever, side, piece, draft.origin))
+    round_ = await press.turn.act(round_, DropDraft(press.by, draft.id))
+    press.turn.revise_own(round_, press.by, "draft", answers.draft_placed(len(pieces)), draft.id)
+    return Reply()
+
+
+def _side(word: str) -> Side:
+    if word not in (Side.DRIVING, Side.RESTRAINING):
+        raise Refused(Because.UNKNOWN_ITEM)
+    return Side(word)
+
+
+async def _drop_draft(press: Press) -> Reply:
+    draft = NoteId(press.part(0))
+    round_ = await press.turn.act(press.round, DropDraft(press.by, draft))
+    press.turn.revise_own(round_, press.by, "draft", answers.draft_dropped(), draft)
+    return Reply()
+
+
+def _late(choice: str) -> Handler:
+    async def handler(press: Press) -> Reply:
+        note = NoteId(press.part(0))
+        await press.turn.act(press.round, SettleLateNote(press.by, note, choice))  # type: ignore[arg-type]
+        press.turn.answer(press.round.tenant, press.by, answers.said(LATE_ANSWERS[choice]))
+        return Reply()
+
+    return handler
+
+
+LATE_ANSWERS = {
+    "post": "It stands in the list now.",
+    "hold": "It is held for the next round, unsigned.",
+    "withdraw": "It is withdrawn, and its text is gone from here.",
+}
+
+
+def _merge(same: bool) -> Handler:
+    async def handler(press: Press) -> Reply:
+        command = AnswerMerge(press.by, NoteId(press.part(0)), NoteId(press.part(1)), same)
+        await press.turn.act(press.round, command)
+        return press.said("Joined." if same else "Kept apart.")
+
+    return handler
+
+
+async def _cast(press: Press) -> Reply:
+    _same_ballot(press)
+    await press.turn.act(press.round, CastVote(press.by, press.part(0), BUTTON))
+    return Reply()
+
+
+async def _back(press: Press) -> Reply:
+    _same_ballot(press)
+    await press.turn.act(press.round, TakeBackVote(press.by, press.part(0), BUTTON))
+    return Reply()
+
+
+def _same_ballot(press: Press) -> None:
+    """A button of an old ballot is answered with where the round is now."""
+    if press.round.ledger() is None:
+        _in(press, Step.DOTS if press.part(0).startswith("f-") else Step.BALLOT)
+
+
+async def _lock(press: Press) -> Reply:
+    await press.turn.act(press.round, LockBallot(press.by))
+    return Reply()
+
+
+def _compare(outcome: str) -> Handler:
+    async def handler(press: Press) -> Reply:
+        if press.part(0) not in (Axis.IMPACT, Axis.EFFORT):
+            raise Refused(Because.UNKNOWN_ITEM)
+        axis, first, second = Axis(press.part(0)), PlanId(press.part(1)), PlanId(press.part(2))
+        await press.turn.act(press.round, Compare(press.by, axis, first, second, outcome))  # type: ignore[arg-type]
+        return Reply()
+
+    return handler
+
+
+async def _drop_question(press: Press) -> Reply:
+    await press.turn.act(press.round, DropQuestion(press.by, QuestionId(press.part(0))))
+    return Reply()
+
+
+async def _withdraw_plan(press: Press) -> Reply:
+    await press.turn.act(press.round, WithdrawPlan(press.by, PlanId(press.part(0))))
+    return Reply()
+
+
+async def _choose(press: Press) -> Reply:
+    running, free_on = await trials.places(press.turn, press.round)
+    await press.turn.act(press.round, ChoosePlan(press.by, PlanId(press.part(0)), running, free_on))
+    return Reply()
+
+
+async def _drop_choice(press: Press) -> Reply:
+    await press.turn.act(press.round, DropChoice(press.by, PlanId(press.part(0))))
+    return Reply()
+
+
+async def _offer(press: Press) -> Reply:
+    await press.turn.act(press.round, OfferToOwn(press.by, PlanId(press.part(0))))
+    press.turn.answer(press.round.tenant, press.by, answers.said("Noted. The facilitator sees that you would own it."))
+    return Reply()
+
+
+async def _accept(press: Press) -> Reply:
+    await press.turn.act(press.round, AnswerOwnership(press.by, PlanId(press.part(0)), accept=True))
+    words = "Thank you, you own it now. Next: draw up the first-week actions on the commitment card in the channel."
+    press.turn.answer(press.round.tenant, press.by, answers.said(words))
+    return Reply()
+
+
+async def _overlap(press: Press) -> Reply:
+    await press.turn.act(press.round, AcceptOverlap(press.by))
+    return Reply()
+
+
+async def _commit(press: Press) -> Reply:
+    running, _ = await trials.places(press.turn, press.round)
+    await press.turn.act(press.round, Commit(press.by, running))
+    return Reply()
+
+
+HANDLERS: dict[str, Handler] = {
+    "note.write": _opens(_note_form),
+    "note.edit": _opens(_note_edit),
+    "note.withdraw": _withdraw_note,
+    "note.consent": _consent,
+    "draft.place": _place_draft,
+    "draft.drop": _drop_draft,
+    "late.post": _late("post"),
+    "late.hold": _late("hold"),
+    "late.withdraw": _late("withdraw"),
+    "step.done": _done,
+    "step.undone": _undone,
+    "step.close": _close,
+    "step.extend": _extend,
+    "round.start": _start,
+    "round.confirm": _confirm_weight,
+    "round.cancel": _opens(lambda press: forms.cancel(press.round)),
+    "round.commit": _commit,
+    "focus.pick": _opens(_focus_form),
+    "merge.yes": _merge(True),
+    "merge.no": _merge(False),
+    "merge.join": _opens(_join_form),
+    "merge.object": _opens(_object_form),
+    "vote.cast": _cast,
+    "vote.back": _back,
+    "ballot.lock": _lock,
+    "compare.first": _compare("first"),
+    "compare.second": _compare("second"),
+    "compare.same": _compare("same"),
+    "question.write": _opens(_question_form),
+    "question.drop": _drop_question,
+    "precedent.write": _opens(_precedent_form),
+    "plan.write": _opens(_plan_form),
+    "plan.edit": _opens(_plan_form),
+    "plan.withdraw": _withdraw_plan,
+    "choice.make": _choose,
+    "choice.drop": _drop_choice,
+    "owner.ask": _choice_form(forms.owner),
+    "owner.offer": _offer,
+    "owner.accept": _accept,
+    "owner.decline": _choice_form(forms.decline),
+    "actions.write": _choice_form(forms.actions),
+    "criterion.write": _choice_form(forms.criterion),
+    "forecast.write": _choice_form(forms.forecast),
+    "review.date": _date_form("review.date", "Date of the review"),
+    "nextround.date": _date_form("nextround.date", "Date of the next round"),
+    "overlap.accept": _overlap,
+}

@@ -1,0 +1,95 @@
+"""Private reminders: at half and at 85 % of a person's own window, bundled, at most two a day, none when done."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from bot.domain.course import DECISIONS, came_in
+from bot.domain.names import RUNNING, MemberId, Role, Step
+from bot.domain.state import Round
+from bot.engine import people
+from bot.engine.turn import Turn
+from bot.ports.storage import Due
+from bot.speech import prompts
+from bot.speech.harmless import theirs
+from bot.speech.message import Line, When, line
+from bot.speech.names import title
+from bot.timing.reminders import next_nudge_time, reminder_times, within_daily_limit
+
+STALE = timedelta(hours=12)
+
+
+async def schedule(turn: Turn, round_: Round) -> None:
+    """Sets the reminders of the running window, and half time for the deputy of somebody who decides alone."""
+    progress = round_.progress
+    assert progress.opens is not None and progress.due is not None
+    if round_.settings.pace == "live":
+        return
+    calendars = await people.expected_calendars(turn.uow, round_)
+    for member, calendar in calendars.items():
+        own = progress.personal.get(MemberId(member), progress.due)
+        for number, at in enumerate(reminder_times(calendar, progress.opens, own, progress.due, turn.now), 1):
+            turn.later("remind", round_.id, f"{round_.step}/{member}/{number}", at)
+    if round_.step in DECISIONS:
+        half = progress.opens + (progress.due - progress.opens) / 2
+        turn.later("deputy", round_.id, round_.step.value, max(half, turn.now))
+
+
+async def remind(turn: Turn, due: Due) -> None:
+    """One person's reminder has come: bundle all they owe, or drop it when it lost its meaning."""
+    step, person, _ = due.occurrence.rsplit("/", 2)
+    member = MemberId(person)
+    round_ = await turn.uow.round(due.subject)
+    if round_ is None or round_.step.value != step or turn.now - due.at > STALE or not owes(round_, member):
+        await turn.uow.count("reminders dropped")
+        return
+    record = await turn.uow.member(round_.tenant, member)
+    calendar = people.calendar_of(record)
+    if not people.is_reminded(record, turn.now):
+        return
+    at = next_nudge_time(calendar, turn.now)
+    if at > turn.now:
+        turn.later("remind", due.subject, due.occurrence, at)
+        return
+    since = turn.now - timedelta(days=2)
+    sent = await turn.uow.nudges_since(round_.tenant, member, since)
+    if not within_daily_limit(sent, turn.now, calendar) or (sent and turn.now - sent[-1] < timedelta(minutes=30)):
+        await turn.uow.count("reminders dropped")
+        return
+    rows = await owed(turn, round_.tenant, member)
+    turn.answer(round_.tenant, member, prompts.nudge(rows))
+    await turn.uow.note_nudge(round_.tenant, member, turn.now)
+
+
+def owes(round_: Round, member: MemberId) -> bool:
+    """Whether the running step still waits for this person."""
+    if round_.step not in RUNNING or round_.paused is not None or member not in round_.expected():
+        return False
+    return member not in (came_in(round_) if round_.step not in DECISIONS else frozenset())
+
+
+async def owed(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, When]]:
+    """Everything this person owes now, over all rounds, the earliest first."""
+    rows: list[tuple[datetime, Line]] = []
+    for head in await turn.uow.heads(tenant, member=member):
+        round_ = await turn.uow.round(head.id)
+        if round_ is None or not owes(round_, member) or round_.progress.due is None:
+            continue
+        own = min(round_.progress.personal.get(member, round_.progress.due), round_.progress.due)
+        rows.append((own, line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))))
+    return [(what, When(at)) for at, what in sorted(rows, key=lambda r: r[0])]
+
+
+async def tell_deputy(turn: Turn, due: Due) -> None:
+    """Half of a window of somebody who decides alone is over: their deputy hears of it, and nobody else."""
+    round_ = await turn.uow.round(due.subject)
+    if round_ is None or round_.step.value != due.occurrence or round_.step not in DECISIONS:
+        return
+    if turn.now - due.at > STALE or round_.paused is not None:
+        return
+    role = DECISIONS[Step(due.occurrence)]
+    deputy = round_.roles.deputy(role)
+    if deputy is None or role in round_.roles.handed_over:
+        return
+    words = prompts.deputy_heads_up(round_, Role(role).value, round_.name_of(round_.roles.acting(role)))
+    turn.answer(round_.tenant, deputy, words)

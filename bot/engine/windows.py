@@ -1,0 +1,116 @@
+"""Windows of steps, reckoned by `timing` in the members' own working time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+from bot.domain.commands import BOT, SetWindow
+from bot.domain.facts import Fact, GotStuck, RoundResumed, StepExtended, StepOpened
+from bot.domain.names import PRIVATE_STEPS, RUNNING, MemberId, Step
+from bot.domain.state import Round
+from bot.engine import people
+from bot.timing.calendars import NoWorkingTime, WorkingCalendar
+from bot.timing.outlook import StepDates, StepPlan, outlook
+from bot.timing.windows import Window, add_working_hours, days_window, live_window
+
+if TYPE_CHECKING:
+    from bot.engine.turn import Turn
+
+LIVE_MORE_MINUTES = 5
+
+
+async def following(turn: Turn, round_: Round, facts: Sequence[Fact]) -> SetWindow | None:
+    """The window that these facts call for, if any: a step opened, was extended, got stuck, or the round resumed."""
+    if round_.step not in RUNNING:
+        return None
+    last = next(
+        (f for f in reversed(facts) if isinstance(f, StepOpened | StepExtended | GotStuck | RoundResumed)), None
+    )
+    if last is None:
+        return None
+    turn.calendars = await people.expected_calendars(turn.uow, round_)
+    if isinstance(last, StepOpened):
+        return opening(round_, turn.calendars, turn.now)
+    return longer(round_, turn.calendars, turn.now)
+
+
+def opening(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> SetWindow:
+    """The window of a step that opens now; the ballot opens after the reading time."""
+    opens = now
+    if round_.step is Step.BALLOT:
+        opens = reading_until(round_, calendars, now)
+    window = _window(round_, calendars, opens, round_.settings.length(round_.step))
+    return _command(window, window.due)
+
+
+def longer(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> SetWindow:
+    """The running window grown: by half its length in `days`, by five minutes in `live`; never earlier than now."""
+    progress = round_.progress
+    opens = progress.opens or now
+    start = max(now, progress.due or now)
+    if round_.settings.pace == "live":
+        due = start + timedelta(minutes=LIVE_MORE_MINUTES)
+    else:
+        due = _window(round_, calendars, start, round_.settings.length(round_.step) / 2, private=False).due
+    personal = {MemberId(m): due for m in calendars}
+    return SetWindow(BOT, opens, due, personal)
+
+
+def reading_until(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> datetime:
+    """When the first member has had the reading time."""
+    amount = round_.settings.reading_length()
+    if round_.settings.pace == "live":
+        return now + timedelta(minutes=amount)
+    moments = []
+    for calendar in calendars.values():
+        try:
+            moments.append(add_working_hours(calendar, now, amount))
+        except NoWorkingTime:
+            continue
+    return min(moments, default=now + timedelta(hours=amount))
+
+
+def _window(
+    round_: Round,
+    calendars: Mapping[str, WorkingCalendar],
+    opens: datetime,
+    length: float,
+    *,
+    private: bool | None = None,
+) -> Window:
+    if round_.settings.pace == "live":
+        return live_window(calendars, opens, max(1.0, length))
+    secret = round_.step in PRIVATE_STEPS if private is None else private
+    return days_window(calendars, opens, length, private=secret)
+
+
+def _command(window: Window, due: datetime) -> SetWindow:
+    personal = {MemberId(m): at for m, at in window.personal}
+    return SetWindow(BOT, window.opens, due, personal)
+
+
+def plan_of(round_: Round, steps: Sequence[Step]) -> tuple[StepPlan, ...]:
+    """The steps to come, as `timing.outlook` wants them."""
+    live = round_.settings.pace == "live"
+    plans = []
+    for step in steps:
+        length = round_.settings.length(step)
+        reading = round_.settings.reading_length() if step is Step.BALLOT else 0
+        hours = (length + reading) / 60 if live else length + reading
+        who = _who(round_, step)
+        plans.append(StepPlan(step.value, hours, who=who, private=step in PRIVATE_STEPS, live=live))
+    return tuple(plans)
+
+
+def _who(round_: Round, step: Step) -> tuple[str, ...]:
+    from dataclasses import replace
+
+    return tuple(replace(round_, step=step).expected())
+
+
+def calendar_ahead(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> tuple[StepDates, ...]:
+    """Dates of the running step and all to come: at the latest, and if all are prompt."""
+    order = [s for s in RUNNING if list(Step).index(s) >= list(Step).index(round_.step)] or list(RUNNING)
+    return outlook(plan_of(round_, order), calendars, round_.progress.opens or now)

@@ -1,0 +1,146 @@
+"""Short answers to single people: questions back, what was kept, what cannot be done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bot.domain.names import LeverId, NoteId, Side
+from bot.domain.state import Round
+from bot.speech.harmless import theirs
+from bot.speech.message import Button, Buttons, Message, Paragraph, Quoted, Small, line, plain
+from bot.speech.names import SIDES, count, title
+
+LOST = {
+    "archived": "the channel was archived",
+    "deleted": "the channel was deleted",
+    "removed": "I was removed from the channel",
+}
+
+
+def said(template: str) -> Message:
+    words = line(template)
+    return Message(words, (Paragraph(words),))
+
+
+def sentence(message: Message) -> str:
+    """The message's summary as plain text, for beside a field."""
+    return plain(message.summary)
+
+
+def no_round() -> Message:
+    return said(
+        "I have nothing open for you, so I did not keep that. `/coldframe` shows what you can do; `/coldframe new` in a "
+        "channel starts a round."
+    )
+
+
+def which_round(names: Sequence[str]) -> Message:
+    words = line(
+        "You take part in {n} rounds: {names}. Please answer in the thread of the round's own message, so that I know "
+        "which one you mean. I did not keep your text.",
+        n=len(names),
+        names=theirs(", ".join(names), 200),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def which_note(
+    round_: Round, draft: NoteId, text: str, lever: LeverId | None, side: Side | None, tried: str
+) -> Message:
+    """One question back about a text whose lever or direction is unclear; several lines are offered as several notes."""
+    lines = [piece for piece in text.splitlines() if piece.strip()]
+    unknown = line("There is no lever “{t}” in this round. ", t=theirs(tried, 60)) if tried else ()
+    words = unknown + line("Where does this belong?")
+    levers = [(key, name) for key, name in round_.settings.levers if lever in (None, key)]
+    sides = [side] if side is not None else [Side.RESTRAINING, Side.DRIVING]
+    amounts = [("one", "")] if len(lines) < 2 else [("each", f", as {len(lines)} notes"), ("one", ", as one note")]
+    buttons = [
+        Button(
+            f"{name}, {SIDES[s]}{suffix}"[:75],
+            "draft.place",
+            f"{round_.id}|{draft}|{key}|{s}|{amount}",
+            says=f"{name}, {SIDES[s]}{suffix}",
+        )
+        for key, name in levers
+        for s in sides
+        for amount, suffix in amounts
+    ]
+    buttons.append(Button("Throw it away", "draft.drop", f"{round_.id}|{draft}", "danger"))
+    return Message(
+        words,
+        (
+            Paragraph(words),
+            Quoted(theirs(text, 1000).text),
+            Buttons(tuple(buttons[:25])),
+            Small(line("It is kept for you alone until you choose. Unplaced texts are dropped at the reveal.")),
+        ),
+    )
+
+
+def draft_placed(notes: int) -> Message:
+    words = line("Kept as {n}.", n=count(notes, "note"))
+    return Message(words, (Paragraph(words),))
+
+
+def draft_dropped() -> Message:
+    return said("Thrown away.")
+
+
+def not_a_time_for_notes(round_: Round, text: str) -> Message:
+    words = line(
+        "{name} is at *{step}*, so I do not know what to do with this and did not keep it. `/coldframe` shows what you "
+        "can do now.",
+        name=theirs(round_.name, 60),
+        step=title(round_.step),
+    )
+    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text)))
+
+
+def note_withdrawn() -> Message:
+    return said("The note is withdrawn, and its text is gone from here.")
+
+
+def edit_after_reveal() -> Message:
+    return said(
+        "The notes were revealed and the link to their writers is gone, so I cannot know which one you mean. If it should "
+        "not be seen, use `/coldframe hide` and its first words: the facilitator hides it."
+    )
+
+
+def ballot_closed(round_: Round) -> Message:
+    words = line("That ballot is closed, so the emoji does not count. The round is at *{s}*.", s=title(round_.step))
+    return Message(words, (Paragraph(words),))
+
+
+def guest_came(round_: Round, name: str) -> Message:
+    words = line(
+        "{who} came into the channel of {round} as a guest or from outside. They are not on the roster and see what "
+        "the channel sees; `/coldframe add` puts them on it.",
+        who=theirs(name, 40),
+        round=theirs(round_.name, 60),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def zone_changed(zone: str) -> Message:
+    words = line("Your time zone is {zone} now. Shall I use it for your hours from now on?", zone=theirs(zone, 60))
+    buttons = (Button("Yes, use it", "zone.use", zone, "primary"), Button("No", "zone.keep", zone))
+    return Message(words, (Paragraph(words), Buttons(buttons), Small(line("A deadline never moves earlier."))))
+
+
+def channel_lost(round_: Round, reason: str) -> Message:
+    words = line(
+        "Round {name} rests, because {why}. Nothing is lost and private answers are still taken. Invite me to a channel "
+        "and type `/coldframe resume` there to go on.",
+        name=theirs(round_.name, 60),
+        why=LOST[reason],
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def done(is_done: bool) -> Message:
+    return said("Thank you, you are done here." if is_done else "All right, you are not done yet.")
+
+
+def saved(what: str) -> Message:
+    return said(what)

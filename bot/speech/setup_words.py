@@ -1,0 +1,54 @@
+"""The setup: the round as proposed to its facilitator, with what needs a second thought."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from bot.domain.state import Round
+from bot.speech.answers import said
+from bot.speech.harmless import theirs
+from bot.speech.message import Block, Button, Buttons, Facts, Heading, Items, Message, Paragraph, Small, line
+from bot.speech.names import count, who
+
+FEW, MANY = 4, 12
+
+
+def in_a_channel() -> Message:
+    return said("A round belongs to a channel: type `/coldframe new` in the channel of the team that takes part.")
+
+
+def proposal(round_: Round, hours: Sequence[tuple[str, str]], share: float) -> Message:
+    """Everything as it would start, and the button to start it."""
+    settings, roles = round_.settings, round_.roles
+    people = len(round_.active())
+    summary = line(
+        "Round {name} is ready to start with {n}.", name=theirs(round_.name, 60), n=count(people, "person", "people")
+    )
+    percent = round(100 * share)
+    rows = (
+        ("Question", line("{q}", q=theirs(settings.question, 300))),
+        ("Levers", line("{l}", l=theirs(", ".join(n for _, n in settings.levers), 300))),
+        ("Decision-maker", line("{w}", w=who(round_, roles.decision_maker))),
+        ("Weight", line("{w} votes for each of theirs: {p} % of the voting power", w=settings.weight, p=percent)),
+        ("Pace", line("over days, in everybody's own working hours" if settings.pace == "days" else "in one sitting")),
+    )
+    blocks: list[Block] = [Heading(summary), Facts(rows), Paragraph(line("Working time as I know it:"))]
+    blocks.append(Items(tuple(line("{n}: {h}", n=theirs(n, 40), h=h) for n, h in hours)))
+    blocks += _warnings(people)
+    more_than_half = share > 0.5 and not settings.weight_confirmed
+    start = (
+        Button(f"Yes, {percent} % of the power, and start", "round.confirm", round_.id, "primary")
+        if more_than_half
+        else Button("Start now", "round.start", round_.id, "primary")
+    )
+    blocks.append(Buttons((start, Button("Cancel …", "round.cancel", round_.id, "danger"))))
+    blocks.append(Small(line("At the start everybody gets their questions in private, and the channel the calendar.")))
+    return Message(summary, tuple(blocks))
+
+
+def _warnings(people: int) -> list[Block]:
+    if people < FEW:
+        return [Small(line("With so few people the ranking is very soft, and colleagues will guess who wrote what."))]
+    if people > MANY:
+        return [Small(line("With so many people there is much to read; six to eight work best (common practice)."))]
+    return []
