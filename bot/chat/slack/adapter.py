@@ -12,6 +12,7 @@ import logging
 from collections import OrderedDict
 from collections.abc import AsyncIterator, Mapping
 from datetime import datetime, timedelta
+from io import BytesIO
 from typing import Any, Protocol, TypeVar
 
 import aiohttp
@@ -220,7 +221,7 @@ class SlackChat:
 
     async def _send_bytes(self, url: str, data: bytes) -> None:
         try:
-            async with self._session.post(url, data=data) as response:
+            async with self._session.post(url, data=BytesIO(data)) as response:
                 if response.status != 200:
                     raise NotDelivered(f"the upload was answered with status {response.status}")
         except (aiohttp.ClientError, TimeoutError, OSError) as error:

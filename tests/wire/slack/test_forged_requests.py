@@ -7,6 +7,7 @@ import json
 import logging
 import random
 import time
+from io import BytesIO
 from typing import Any
 from urllib.parse import urlencode
 
@@ -121,13 +122,14 @@ async def test_signed_bodies_of_no_sense_are_answered_and_harmless(workspace: Wo
         "[1]": 400,
         json.dumps(foreign): 200,
         json.dumps(foreign | {"team_id": "T1"}): 200,
-        json.dumps({"type": "something"}): 404,
+        json.dumps({"type": "something"}): 200,
         "x" * (1024 * 1024 + 1): 413,
     }
     async with running(workspace, intake, "http") as platform, aiohttp.ClientSession() as session:
         for body, status in bodies.items():
             headers = workspace.delivery.signed(body) | {"Content-Type": "application/json"}
-            async with session.post(f"{platform.address}/slack/events", data=body, headers=headers) as answer:
+            url = f"{platform.address}/slack/events"
+            async with session.post(url, data=BytesIO(body.encode()), headers=headers) as answer:
                 assert (answer.status, body[:40]) == (status, body[:40])
     assert intake.deliveries == 0
 

@@ -12,7 +12,7 @@ import asyncio
 import json
 import re
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
@@ -109,6 +109,7 @@ class Workspace:
         self.calls: list[tuple[str, Data]] = []
         self.complaints: list[str] = []
         self.triggers: dict[str, tuple[float, str]] = {}
+        self.extra: dict[str, Callable[[web.Request], Awaitable[web.Response]]] = {}
         self.changed = asyncio.Event()
         self.address = self.api_url = ""
         self._now = now or (lambda: datetime.now(UTC))
@@ -210,6 +211,8 @@ class Workspace:
 
     async def _api(self, request: web.Request) -> web.StreamResponse:
         method = request.match_info["method"]
+        if method in self.extra:
+            return await self.extra[method](request)
         arguments, content = await _arguments(request)
         if self.faults.outage:
             return self._cut(request)
@@ -222,12 +225,15 @@ class Workspace:
             answer = self._answer(request, method, arguments, content)
         except Refused as refusal:
             self.complaints.append(f"{method}: {refusal.error} {refusal.detail or ''}")
-            return web.json_response({"ok": False, "error": refusal.error})
+            return web.json_response({"ok": False, "error": refusal.error}, headers=self._headers())
         finally:
             self._touch()
         if self._is_cut(method, arguments):
             return self._cut(request)
-        return web.json_response({"ok": True, **answer})
+        return web.json_response({"ok": True, **answer}, headers=self._headers())
+
+    def _headers(self) -> dict[str, str]:
+        return {"X-OAuth-Scopes": ",".join(sorted(self.scopes))}
 
     def _is_cut(self, method: str, arguments: Data) -> bool:
         if self.faults.no_answer_to and self.faults.no_answer_to(method, arguments):
