@@ -165,6 +165,7 @@ def close(round_: Round, command: Close, now: datetime) -> Facts:
         checks.member(round_, command.by)
         checks.facilitator(round_, command.by)
         return _close_now(round_)
+    checks.bot(command.by)
     if command.how == "all in":
         settles = round_.progress.settles_at
         return _close_now(round_) if settles is not None and now >= settles else ()
