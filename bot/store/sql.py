@@ -48,6 +48,17 @@ class SqlStore:
             async with self._one_writer, self._engine.begin() as connection:
                 yield connection
 
+    async def take_over(self) -> None:
+        """At the start: frees what this process, or with SQLite any process before it, had claimed when it died."""
+        async with self._transaction() as db:
+            mine = True if self._one_writer is not None else None
+            for table, open_state in ((t.outbox, "unknown"), (t.due, "todo")):
+                claimed = "sending" if table is t.outbox else "claimed"
+                statement = update(table).where(table.c.state == claimed)
+                if mine is None:
+                    statement = statement.where(table.c.owner == self._owner)
+                await db.execute(statement.values(state=open_state, owner=None, lease_until=None))
+
     # --- outbox ---
 
     async def claim_send(self, now: datetime) -> Queued | None:
