@@ -115,8 +115,9 @@ def _check_ids(file: str, name: str, ids: list[str]) -> None:
 
 
 def _encoder() -> Encoder:
-    from bot.meaning import load_encoder
+    from bot.meaning import limit_threads, load_encoder
 
+    limit_threads()
     return load_encoder()
 
 

@@ -27,8 +27,8 @@ def why(first: Wording, second: Wording, match: Match, cosine: float | None) -> 
 
 def _facts(first: Wording, second: Wording, match: Match, cosine: float | None) -> Iterator[str]:
     if not (match.spelt or match.alike or match.left or match.right):
-        yield "only word order or endings differ" if match.shared else "no words to compare"
-    elif not any(_telling(group) for group in (match.left, match.right)):
+        yield "only word order or endings differ"
+    elif not (_telling(match.left) or _telling(match.right)):
         yield "every word that matters has its match"
     yield from _matches(first, second, match)
     if cosine is not None:
@@ -40,13 +40,15 @@ def _facts(first: Wording, second: Wording, match: Match, cosine: float | None) 
 
 
 def _matches(first: Wording, second: Wording, match: Match) -> Iterator[str]:
-    shared = _telling(match.shared) or match.shared
+    shared = _telling(match.shared)
     if shared:
         yield "words in both: " + _few([first.shown[stem] for stem in shared])
     if match.spelt:
         yield "near-spelt: " + _few(_sides(first, second, match.spelt))
     if match.alike:
         yield "same meaning: " + _few(_sides(first, second, match.alike))
+    if not (shared or match.spelt or match.alike):
+        yield "small words and letters in common" if match.shared else "no word in common"
 
 
 def _sides(first: Wording, second: Wording, pairs: Sequence[tuple[str, str]]) -> list[str]:

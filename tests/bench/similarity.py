@@ -1,0 +1,146 @@
+"""Print how well duplicates are proposed on labelled boards, and how long it takes.
+
+Run from the repository: python -m tests.bench.similarity [--boards FILE] [--scorer FILE]
+
+Boards and scorer are by default the open ones laid beside the repository (sources and licences in their README).
+Printed are the quality of both methods by kind of board, the default's without one of its parts, and the seconds for
+150 notes beside a floor.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib.util
+import json
+import statistics
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from unittest import mock
+
+from bot.meaning import NoEncoder, limit_threads, load_encoder
+
+limit_threads()
+
+import numpy as np  # noqa: E402
+
+from bot.analysis.similarity import Encoder, propose  # noqa: E402
+
+ROOT = Path(__file__).parents[2]
+OPEN_BOARDS = ROOT.parent / "shared" / "data" / "near-duplicates"
+BARS = {"words": (0.66, 0.5), "meaning": (0.75, 3.0)}
+"""Least F1 and most seconds for 150 notes."""
+
+
+def main() -> None:
+    """Print quality, ablations and times."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--boards", type=Path, default=OPEN_BOARDS / "boards_dev.json")
+    parser.add_argument("--scorer", type=Path, default=OPEN_BOARDS / "score_boards.py")
+    given = parser.parse_args()
+    if not given.boards.is_file() or not given.scorer.is_file():
+        parser.error(f"{given.boards} or {given.scorer} is not there")
+    boards = json.loads(given.boards.read_text(encoding="utf-8"))
+    score = scorer(given.scorer)
+    for name, encoder in ways():
+        quality(name, boards, score, encoder)
+    ablations(boards, score)
+    times(boards)
+
+
+def ways() -> Iterator[tuple[str, Encoder | None]]:
+    """Both methods, the second one only where its model is installed."""
+    yield "words", None
+    try:
+        yield "meaning", load_encoder()
+    except NoEncoder as missing:
+        print(f"meaning: left out, {missing}")
+
+
+def scorer(path: Path) -> Callable[[Any, Any], Any]:
+    """The boards' own scorer."""
+    spec = importlib.util.spec_from_file_location("score_boards", path)
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module.score  # type: ignore[no-any-return]
+
+
+def proposals(boards: Any, encoder: Encoder | None) -> dict[str, Any]:
+    """Proposals for all boards in the scorer's form."""
+    out = []
+    for board in boards["boards"]:
+        notes = board["notes"]
+        found = propose([note["text"] for note in notes], [note.get("side", "") for note in notes], encoder=encoder)
+        pairs = [[notes[pair.first]["id"], notes[pair.second]["id"]] for pair in found]
+        out.append({"board_id": board["board_id"], "pairs": pairs})
+    return {"proposals": out}
+
+
+def quality(name: str, boards: Any, score: Callable[[Any, Any], Any], encoder: Encoder | None) -> None:
+    """Print precision, recall and F1 by kind of board, and recall by kind of duplicate."""
+    totals = score(boards, proposals(boards, encoder))
+    print(f"{name:10}{'true':>6}{'prop':>6}{'P':>7}{'R':>7}{'F1':>7}")
+    for kind, row in [*totals["kinds"].items(), ("all", totals["all"])]:
+        bar = f"  (bar {BARS[name][0]})" if kind == "all" else ""
+        counts, shares = f"{row['true']:6}{row['proposed']:6}", f"{row['precision']:7.2f}{row['recall']:7.2f}"
+        print(f"  {kind:8}{counts}{shares}{row['f1']:7.3f}{bar}")
+    print("  found by kind of duplicate:", totals["all"]["recall_by_kind"])
+
+
+def ablations(boards: Any, score: Callable[[Any, Any], Any]) -> None:
+    """Print the default's F1 without one of its parts."""
+    package = "bot.analysis.similarity."
+    parts = {
+        "the thesaurus": (package + "lexical.meanings", dict),
+        "turns of phrase": (package + "words.TURNS", ()),
+        "near spelling": (package + "lexical._near_spelt", lambda _: ()),
+        "local scaling": (package + "scale_locally", lambda scores, _: scores),
+        "the cap": (package + "choosing.usual_merges", lambda notes: notes),
+    }
+    for part, (target, stand_in) in parts.items():
+        with replaced(target, stand_in):
+            totals = score(boards, proposals(boards, None))["all"]
+        print(f"words without {part:16} P {totals['precision']:.2f}  R {totals['recall']:.2f}  F1 {totals['f1']:.3f}")
+
+
+@contextmanager
+def replaced(target: str, stand_in: object) -> Iterator[None]:
+    """One name of the package replaced for a while."""
+    with mock.patch(target, stand_in):
+        yield
+
+
+def times(boards: Any) -> None:
+    """Print the median seconds for 150 notes of one group, beside the floor of 11,175 plain ratios."""
+    from rapidfuzz.fuzz import ratio
+    from rapidfuzz.process import cdist
+
+    texts = [note["text"] for board in boards["boards"] for note in board["notes"]][:150]
+    for name, encoder in ways():
+        spent = seconds(lambda way=encoder: propose(texts, encoder=way))  # type: ignore[misc]
+        print(f"{name}: {len(texts)} notes in {spent:.3f} s (bar {BARS[name][1]})")
+    print(f"floor: plain edit ratio of all pairs {seconds(lambda: cdist(texts, texts, scorer=ratio)):.3f} s")
+    print(f"floor: one 1536 x 384 x 4000 product {seconds(product):.3f} s (the encoder takes 24 of this order)")
+
+
+def product() -> object:
+    """A product of the size that fills most of the encoder's time."""
+    rng = np.random.default_rng(1)
+    return rng.random((1536, 384), dtype=np.float32) @ rng.random((384, 4000), dtype=np.float32)
+
+
+def seconds(work: Callable[[], object], runs: int = 5) -> float:
+    """The median of several runs."""
+    spent = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        work()
+        spent.append(time.perf_counter() - start)
+    return statistics.median(spent)
+
+
+if __name__ == "__main__":
+    main()
