@@ -27,6 +27,7 @@ from bot.speech.message import (
     Link,
     Message,
     Paragraph,
+    Quoted,
     Rule,
     Small,
     Theirs,
@@ -117,6 +118,8 @@ def _block_json(block: Block) -> Json:
         case Grid():
             rows = [[line_json(cell) for cell in row] for row in block.rows]
             return {"kind": "grid", "caption": block.caption, "header": list(block.header), "rows": rows}
+        case Quoted():
+            return {"kind": "quoted", "text": block.text}
         case Buttons():
             return {"kind": "buttons", "buttons": [_button_json(button) for button in block.buttons]}
         case Rule():
@@ -165,6 +168,8 @@ def _block_text(block: Block, zone: str | None) -> Iterable[str]:
                 yield _hung(f"{mark} ", plain(one, zone))
         case Grid():
             yield from _grid_text(block, zone)
+        case Quoted():
+            yield from (f"| {row}" for row in block.text.split("\n"))
         case Buttons():
             yield " ".join(f"[{button.label}]" for button in block.buttons)
         case Rule():

@@ -21,6 +21,7 @@ from bot.speech.message import (
     Message,
     Option,
     Paragraph,
+    Quoted,
     Rule,
     Small,
     Theirs,
@@ -39,6 +40,7 @@ CARD = Message(
         Items((line("{it}", it=Theirs("first\nsecond")), line("other")), ordered=True),
         Grid("Votes", ("Plan", "Votes"), ((line("{it}", it=Theirs("A")), line("12")),)),
         Buttons((Button("Done", "notes.done", "r1", "primary", confirm="Sure?", says="Say that I am done"),)),
+        Quoted("long words\nof a person"),
         Rule(),
     ),
 )
@@ -58,6 +60,8 @@ def test_text_says_all_that_the_card_says() -> None:
         "Plan  Votes",
         "A     12",
         "[Done]",
+        "| long words",
+        "| of a person",
         "--------",
     ]
 
@@ -78,6 +82,7 @@ def test_json_keeps_kind_order_and_words() -> None:
         "items",
         "grid",
         "buttons",
+        "quoted",
         "rule",
     ]
     assert card["blocks"][4]["lines"][0] == [{"kind": "theirs", "text": "first\nsecond"}]

@@ -32,6 +32,7 @@ from bot.speech.message import (
     Message,
     Option,
     Paragraph,
+    Quoted,
     Rule,
     Small,
     Theirs,
@@ -82,6 +83,7 @@ def notes_card(done: int = 1) -> Message:
                     (line("retention"), line("2"), line("7")),
                 ),
             ),
+            Quoted("As Ben put it last week:\nexports come first."),
             Rule(),
             Small(line("Nobody, not even the facilitator, reads a note before the reveal.")),
             Buttons(

@@ -45,6 +45,8 @@ function block(one, press) {
       return el(one.ordered ? "ol" : "ul", {}, one.lines.map((line) => el("li", {}, lineOf(line))));
     case "grid":
       return grid(one);
+    case "quoted":
+      return el("blockquote", {}, theirs(one.text));
     case "buttons":
       return el("div", { class: "row" }, one.buttons.map((button) => pressable(button, press)));
     case "rule":
