@@ -26,11 +26,7 @@ def hypergeometric(people: int, control: int, hits: int) -> tuple[int, Floats]:
 
     least, most = max(0, hits - control), min(people, hits)
     counts = np.arange(least, most + 1)
-    logs = (
-        _log_choose(people, counts)
-        + _log_choose(control, hits - counts)
-        - _log_choose(people + control, hits)
-    )
+    logs = _log_choose(people, counts) + _log_choose(control, hits - counts) - _log_choose(people + control, hits)
     chances = np.exp(logs)
     return least, chances / chances.sum()
 

@@ -64,9 +64,7 @@ class Summary:
 # --- shares -------------------------------------------------------------------------------------------------
 
 
-def wilson_interval(
-    successes: int, trials: int, confidence: float = 0.95, *, continuity: bool = False
-) -> Interval:
+def wilson_interval(successes: int, trials: int, confidence: float = 0.95, *, continuity: bool = False) -> Interval:
     """Score interval of one share (Wilson 1927), by choice with continuity correction (both: Newcombe 1998,
     17:857).
     """
@@ -166,9 +164,7 @@ def boschloo_exact(
     return TestResult(min(1.0, p_value * len(sides)), statistic, alternative, "Boschloo exact")
 
 
-def binomial_exact(
-    successes: int, trials: int, expected: float, alternative: str = "two-sided"
-) -> TestResult:
+def binomial_exact(successes: int, trials: int, expected: float, alternative: str = "two-sided") -> TestResult:
     """Exact test of one share against a fixed `expected` share (0 to 1). The statistic is the share seen."""
     import numpy as np
 
@@ -340,9 +336,7 @@ def _ratio(top: float, bottom: float) -> float:
     return math.inf if top else math.nan
 
 
-def _welch(
-    control: Sequence[float] | Summary, trial: Sequence[float] | Summary
-) -> tuple[float, float, float]:
+def _welch(control: Sequence[float] | Summary, trial: Sequence[float] | Summary) -> tuple[float, float, float]:
     """Difference of means (trial minus control), its standard error, and the degrees of freedom."""
     old, new = summary("control", control), summary("trial", trial)
     old_part, new_part = old.sd**2 / old.size, new.sd**2 / new.size

@@ -67,9 +67,7 @@ def closing_boundary(earlier: Sequence[float], fractions: Sequence[float], alpha
     """
     level = inputs.rate("alpha", alpha, inside=True)
     steps = _fractions(fractions)
-    before = tuple(
-        inputs.positive("earlier", value) for value in inputs.non_empty("earlier", earlier, least=0)
-    )
+    before = tuple(inputs.positive("earlier", value) for value in inputs.non_empty("earlier", earlier, least=0))
     if len(before) != len(steps) - 1:
         raise inputs.BadNumber("earlier", before, f"{len(steps) - 1} values, one for each look but the last")
     used = 2 * sum(up for up, _ in _crossings(before, steps[:-1], 0.0))
@@ -117,17 +115,13 @@ def crossing_probability(
     drift 0 and the power otherwise. Naive looks are `boundaries` of 1.96 each. Raises BadNumber.
     """
     steps = _fractions(fractions)
-    values = tuple(
-        inputs.positive("boundaries", value) for value in inputs.non_empty("boundaries", boundaries)
-    )
+    values = tuple(inputs.positive("boundaries", value) for value in inputs.non_empty("boundaries", boundaries))
     if len(values) != len(steps):
         raise inputs.BadNumber("boundaries", values, f"{len(steps)} values, one for each fraction")
     return tuple(_crossings(values, steps, inputs.finite("drift", drift, least=-30.0, most=30.0)))
 
 
-def inflation(
-    boundaries: Sequence[float], fractions: Sequence[float], power: float, alpha: float = 0.05
-) -> float:
+def inflation(boundaries: Sequence[float], fractions: Sequence[float], power: float, alpha: float = 0.05) -> float:
     """Largest sample with these looks over the sample of one look, for the same power (both tails counted).
 
     Jennison & Turnbull 2000, tables 2.2 and 2.4. Raises BadNumber.
@@ -161,9 +155,7 @@ def _per_side(fraction: float, alpha: float, kind: str) -> float:
 
 
 @lru_cache(maxsize=4096)
-def _spending(
-    spending: tuple[float, ...], steps: tuple[float, ...], alpha: float, kind: str
-) -> tuple[float, ...]:
+def _spending(spending: tuple[float, ...], steps: tuple[float, ...], alpha: float, kind: str) -> tuple[float, ...]:
     found: list[float] = []
     path = _Path.start(steps)
     used = 0.0
@@ -196,9 +188,7 @@ def _shaped(shape: tuple[float, ...], alpha: float) -> tuple[float, ...]:
     return tuple(constant * one for one in shape)
 
 
-def _crossings(
-    criticals: tuple[float, ...], steps: tuple[float, ...], drift: float
-) -> list[tuple[float, float]]:
+def _crossings(criticals: tuple[float, ...], steps: tuple[float, ...], drift: float) -> list[tuple[float, float]]:
     found = []
     path = _Path.start(steps, drift)
     for look, critical in enumerate(criticals):

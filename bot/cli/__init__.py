@@ -16,6 +16,7 @@ from bot import __version__
 
 VERBS: dict[str, tuple[str, str]] = {
     "duplicates": ("bot.cli.duplicates", "Propose which notes of a file say the same."),
+    "size": ("bot.cli.size", "Say how many weeks a success measure needs."),
 }
 """Verb -> (module that holds its `command`, what it does in one line)."""
 

@@ -86,9 +86,7 @@ def test_boschloo_is_not_barnard() -> None:
     assert stats.barnard_exact([[7, 12], [8, 3]]).pvalue == pytest.approx(0.068153, abs=0.51e-6)
 
 
-@pytest.mark.parametrize(
-    ("count", "low", "high"), [(0, 0, 3.6889), (5, 1.6235, 11.6683), (10, 4.7954, 18.3904)]
-)
+@pytest.mark.parametrize(("count", "low", "high"), [(0, 0, 3.6889), (5, 1.6235, 11.6683), (10, 4.7954, 18.3904)])
 def test_garwood(count: int, low: float, high: float) -> None:
     """Exact limits of a count (Garwood 1936)."""
     assert limits(p.rate_interval(count)) == pytest.approx((low, high), abs=FOUR)
@@ -125,9 +123,7 @@ def test_welch_sleep() -> None:
 
 def test_a_summary_does_for_a_sample() -> None:
     """Mean, standard deviation and size give the same interval as the values."""
-    summaries = [
-        p.Summary(float(np.mean(one)), float(np.std(one, ddof=1)), len(one)) for one in (SECOND, FIRST)
-    ]
+    summaries = [p.Summary(float(np.mean(one)), float(np.std(one, ddof=1)), len(one)) for one in (SECOND, FIRST)]
     assert limits(p.mean_difference_interval(*summaries)) == pytest.approx(
         limits(p.mean_difference_interval(SECOND, FIRST))
     )
@@ -202,9 +198,7 @@ def test_binomial_agrees(one: tuple[int, int], expected: float, side: str) -> No
 
 @cases
 @given(control=share(), trial=share())
-def test_pooled_score_squared_is_pearsons_chi_squared(
-    control: tuple[int, int], trial: tuple[int, int]
-) -> None:
+def test_pooled_score_squared_is_pearsons_chi_squared(control: tuple[int, int], trial: tuple[int, int]) -> None:
     """The score statistic's square is scipy's chi-squared without correction; 0 where nothing varies."""
     table = np.array([[trial[0], control[0]], [trial[1] - trial[0], control[1] - control[0]]])
     found = p.pooled_score(*control, *trial)
@@ -278,9 +272,7 @@ def test_welch_agrees(control: list[float], trial: list[float], confidence: floa
     assert found.p_value == pytest.approx(reference.pvalue, rel=1e-7, abs=1e-12)
     compared = CompareMeans(DescrStatsW(trial), DescrStatsW(control))
     expected = compared.tconfint_diff(alpha=1 - confidence, usevar="unequal")
-    assert limits(p.mean_difference_interval(control, trial, confidence)) == pytest.approx(
-        expected, rel=1e-9, abs=1e-9
-    )
+    assert limits(p.mean_difference_interval(control, trial, confidence)) == pytest.approx(expected, rel=1e-9, abs=1e-9)
 
 
 def test_no_event_at_all_leaves_a_ratio_open() -> None:

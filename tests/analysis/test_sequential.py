@@ -104,9 +104,7 @@ SPENDING = [
 
 
 @pytest.mark.parametrize(("fractions", "kind", "expected", "tolerance"), SPENDING)
-def test_spending_boundaries(
-    fractions: tuple[float, ...], kind: str, expected: list[float], tolerance: float
-) -> None:
+def test_spending_boundaries(fractions: tuple[float, ...], kind: str, expected: list[float], tolerance: float) -> None:
     """Alpha spending gives the published critical values at equal and unequal looks."""
     assert spending_boundaries(fractions, 0.05, kind) == pytest.approx(expected, abs=tolerance)
 
@@ -171,15 +169,11 @@ def test_exactly_the_spent_alpha_is_used(fractions: tuple[float, ...], kind: str
     critical=st.tuples(st.floats(1.0, 4.0), st.floats(1.0, 4.0)),
     drift=st.floats(-4, 4),
 )
-def test_two_looks_against_the_bivariate_normal(
-    first: float, critical: tuple[float, float], drift: float
-) -> None:
+def test_two_looks_against_the_bivariate_normal(first: float, critical: tuple[float, float], drift: float) -> None:
     """Two looks are a rectangle under a bivariate normal distribution (scipy), with any drift."""
     each = crossing_probability(critical, (first, 1.0), drift)
     correlation = math.sqrt(first)
-    normal = stats.multivariate_normal(
-        mean=[drift * correlation, drift], cov=[[1.0, correlation], [correlation, 1.0]]
-    )
+    normal = stats.multivariate_normal(mean=[drift * correlation, drift], cov=[[1.0, correlation], [correlation, 1.0]])
     inside = normal.cdf(np.array(critical), lower_limit=-np.array(critical))
     assert 1 - sum(up + down for up, down in each) == pytest.approx(inside, abs=1e-6)
 

@@ -1,0 +1,284 @@
+"""Sample sizes, weeks and smallest effects, against handbook values and the reference library."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from statsmodels.stats.power import NormalIndPower, TTestIndPower
+from statsmodels.stats.proportion import power_proportions_2indep
+from statsmodels.stats.rates import power_poisson_diff_2indep
+
+from bot.analysis import sizing
+from bot.analysis.inputs import BadNumber
+from bot.analysis.measures import Direction, Kind
+from bot.analysis.sizing import PlanMeasure, weeks_needed
+
+
+@pytest.mark.parametrize(
+    ("d", "size"),
+    # Cohen, Statistical Power Analysis, two means, power .8, two-sided .05 (prints the next whole number)
+    [(0.2, 393.41), (0.5, 63.77), (0.8, 25.52), (0.3, 175.3847), (0.6, 44.5858)],
+)
+def test_means_as_in_cohen(d: float, size: float) -> None:
+    """The size per group for a difference of two means, by the t distribution."""
+    digits = len(str(size).split(".")[1])
+    assert sizing.sample_size_means(d) == pytest.approx(size, abs=0.51 * 10**-digits)
+    assert sizing.sample_size_means(-10 * d, sd=10) == pytest.approx(sizing.sample_size_means(d))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "power", "size"),
+    [
+        # R's power.prop.test prints 76.7 for the first; formula of Fleiss, Levin & Paik
+        (0.50, 0.75, 0.9, 76.7069),
+        (0.04, 0.05, 0.8, 6744.93),
+        (0.30, 0.40, 0.8, 355.94),
+        (0.05, 0.15, 0.8, 140.0951),
+        (0.20, 0.30, 0.8, 293.1513),
+        (0.50, 0.60, 0.8, 387.3385),
+    ],
+)
+def test_two_shares(old: float, new: float, power: float, size: float) -> None:
+    """The size per group for two shares, not rounded."""
+    digits = len(str(size).split(".")[1])
+    assert sizing.sample_size_proportions(old, new, power) == pytest.approx(size, abs=0.51 * 10**-digits)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "power", "alpha", "size"),
+    [
+        # Casagrande, Pike & Smith (1978); the last is Fleiss's worked example (from memory: 827)
+        (0.30, 0.40, 0.8, 0.05, 375.68),
+        (0.05, 0.15, 0.8, 0.05, 159.468),
+        (0.20, 0.30, 0.8, 0.05, 312.8316),
+        (0.50, 0.60, 0.8, 0.05, 407.0929),
+        (0.60, 0.70, 0.95, 0.01, 826.95),
+    ],
+)
+def test_two_shares_with_continuity_correction(old: float, new: float, power: float, alpha: float, size: float) -> None:
+    """The corrected size per group, as in the tables of Fleiss."""
+    digits = len(str(size).split(".")[1])
+    found = sizing.sample_size_proportions(old, new, power, alpha, continuity=True)
+    assert found == pytest.approx(size, abs=0.51 * 10**-digits)
+
+
+def test_cohens_h() -> None:
+    """Cohen's h and phi, and the sizes of his table 6.4.1 (392, 63, 25) before rounding."""
+    assert sizing.cohen_h(0.65, 0.45) == pytest.approx(0.4049, abs=0.51e-4)
+    assert sizing.cohen_h(0.50, 0.25) == pytest.approx(math.pi / 6)
+    assert sizing.cohen_h(0.05, 0.0) == pytest.approx(0.4510, abs=0.51e-4)
+    assert sizing.cohen_h(0.0, 0.5) == pytest.approx(1.5708, abs=0.51e-4)
+    for h, size in ((0.2, 392.444), (0.5, 62.791), (0.8, 24.528)):
+        assert sizing.sample_size_h(h) == pytest.approx(size, abs=0.51e-3)
+
+
+# What four weeks show at 80 % power, two-sided 5 %, an even split of so many people a week (simulated for the method)
+FOUR_WEEKS = {
+    100: (9.8, 20.0, 43.5),
+    300: (6.4, 15.4, 37.6),
+    1_000: (4.7, 12.8, 34.1),
+    10_000: (3.5, 10.9, 31.3),
+}
+
+
+@pytest.mark.parametrize("weekly", FOUR_WEEKS)
+def test_what_four_weeks_can_show(weekly: int) -> None:
+    """The smallest target that four weeks can show from 3, 10 and 30 per cent, by traffic."""
+    for baseline, percent in zip((0.03, 0.10, 0.30), FOUR_WEEKS[weekly], strict=True):
+        smallest = baseline + sizing.smallest_effect(baseline, weekly * 4 / 2)
+        assert 100 * smallest == pytest.approx(percent, abs=0.0501)
+        row = weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, baseline, 0.5, weekly)).rows[1]
+        assert (row.weeks, row.smallest_target) == (4, pytest.approx(smallest, abs=1e-6))
+
+
+@pytest.mark.parametrize(("before", "after"), [(5, 15), (10, 23), (20, 36), (40, 61), (80, 108)])
+def test_least_count_that_differs(before: int, after: int) -> None:
+    """The least count in an equal span that reaches p < .05 in the exact test (method sheet)."""
+    assert sizing.smallest_count(before) == after
+
+
+# --- the reference library ----------------------------------------------------------------------------------------
+
+cases = settings(max_examples=200, deadline=None)
+powers, alphas = st.floats(0.8, 0.99), st.floats(0.001, 0.1)
+FAR_TAIL = 1e-4
+"""What the formula leaves out, as R does: rejections on the wrong side, below Phi(-4.1) at these levels."""
+
+
+@cases
+@given(d=st.floats(0.05, 3), power=powers, alpha=alphas, two_sided=st.booleans())
+def test_means_agree(d: float, power: float, alpha: float, two_sided: bool) -> None:
+    """The power of statsmodels' t test at our size is the power asked for."""
+    size = sizing.sample_size_means(d, power, alpha, two_sided)
+    assume(size > 2)
+    side = "two-sided" if two_sided else "larger"
+    found = TTestIndPower().power(d, nobs1=size, alpha=alpha, ratio=1, alternative=side)
+    assert found == pytest.approx(power, abs=1e-6)
+
+
+@cases
+@given(old=st.floats(0.01, 0.99), new=st.floats(0.01, 0.99), power=powers, alpha=alphas, two_sided=st.booleans())
+def test_shares_agree(old: float, new: float, power: float, alpha: float, two_sided: bool) -> None:
+    """statsmodels' power of the pooled test at our size is the one asked for."""
+    assume(abs(old - new) > 0.005)
+    size = sizing.sample_size_proportions(old, new, power, alpha, two_sided)
+    side = "two-sided" if two_sided else ("larger" if new > old else "smaller")
+    found = power_proportions_2indep(new - old, old, size, alpha=alpha, alternative=side).power
+    assert found == pytest.approx(power, abs=FAR_TAIL if two_sided else 1e-9)
+
+
+@cases
+@given(old=st.floats(0.1, 50), new=st.floats(0.1, 50), power=powers, alpha=alphas)
+def test_rates_agree(old: float, new: float, power: float, alpha: float) -> None:
+    """statsmodels' power of the score test of two Poisson rates at our exposure is the one asked for."""
+    assume(abs(old - new) > 0.01)
+    size = sizing.sample_size_rates(old, new, power, alpha)
+    found = power_poisson_diff_2indep(new, old, size, alpha=alpha, method_var="score")
+    assert found.power == pytest.approx(power, abs=FAR_TAIL)
+
+
+@cases
+@given(h=st.floats(0.05, 2), power=powers, alpha=alphas)
+def test_h_agrees(h: float, power: float, alpha: float) -> None:
+    """statsmodels' normal power at our size for Cohen's h is the one asked for."""
+    size = sizing.sample_size_h(h, power, alpha, two_sided=False)
+    assert NormalIndPower().power(h, size, alpha, alternative="larger") == pytest.approx(power, abs=1e-9)
+
+
+@cases
+@given(
+    baseline=st.floats(0.01, 0.99),
+    people=st.floats(20, 50_000),
+    direction=st.sampled_from(Direction),
+    power=powers,
+)
+def test_smallest_effect_needs_just_these_people(
+    baseline: float, people: float, direction: Direction, power: float
+) -> None:
+    """The smallest effect is the one whose sample size is the number of people there are."""
+    effect = sizing.smallest_effect(baseline, people, power, direction=direction)
+    assert effect * direction.sign > 0
+    if math.isfinite(effect):
+        size = sizing.sample_size_proportions(baseline, baseline + effect, power)
+        assert size == pytest.approx(people, rel=1e-4)
+
+
+def test_too_few_people_show_nothing() -> None:
+    """Where not even the largest change would show, the smallest effect is infinite, not a made-up number."""
+    assert sizing.smallest_effect(0.5, 5) == math.inf
+    assert sizing.smallest_effect(0.5, 5, direction=Direction.DOWN) == -math.inf
+
+
+# --- weeks --------------------------------------------------------------------------------------------------------
+
+PLANS = [
+    PlanMeasure(Kind.SPLIT_SHARES, 0.04, 0.05, 900),
+    PlanMeasure(Kind.SPLIT_SHARES, 0.30, 0.20, 300),
+    PlanMeasure(Kind.SHARE_TARGET, 0.30, 0.35, 40),
+    PlanMeasure(Kind.SPLIT_MEANS, 20, 22, 300, sd=15),
+    PlanMeasure(Kind.SPLIT_RATES, 0.10, 0.05, 40),
+    PlanMeasure(Kind.COUNT_TARGET, 5, 9),
+    PlanMeasure(Kind.BEFORE_AFTER, 0.10, 0.12, sd=0.01),
+]
+
+
+@pytest.mark.parametrize("plan", PLANS, ids=lambda plan: plan.kind.value)
+def test_weeks_and_smallest_targets_fit_together(plan: PlanMeasure) -> None:
+    """After exactly the weeks needed, the smallest target is the plan's; more weeks show smaller changes."""
+    report = weeks_needed(plan)
+    assert sizing.smallest_target(plan, report.weeks_exact) == pytest.approx(plan.target, rel=1e-6)
+    assert report.weeks == math.ceil(report.weeks_exact)
+    assert [row.weeks for row in report.rows] == [3, 4, 5, 6]
+    effects = [abs(row.smallest_effect) for row in report.rows]
+    assert effects == sorted(effects, reverse=True)
+    assert [row.shows_target for row in report.rows] == [row.weeks >= report.weeks_exact for row in report.rows]
+    assert report.fits == (not report.advice)
+
+
+def test_traffic_is_halved_between_two_groups() -> None:
+    """4 to 5 % with 900 people a week: 6,744.93 a group, so 14.99 weeks."""
+    report = weeks_needed(PLANS[0])
+    assert report.per_group == pytest.approx(6744.93, abs=0.0051)
+    assert report.weeks_exact == pytest.approx(6744.93 / 450, abs=1e-3)
+    assert report.weeks == 15
+
+
+def test_advice_holds_what_it_says() -> None:
+    """Each way out that is offered brings the plan within six weeks."""
+    report = weeks_needed(PLANS[0])
+    assert not report.fits
+    larger, more, earlier, _ = report.advice
+    assert "5.63 %" in larger and report.rows[-1].smallest_target == pytest.approx(0.0563, abs=5e-5)
+    assert "2,249" in more and weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, 0.04, 0.05, 2249)).fits
+    assert "10 % -> 12.5 %" in earlier and weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, 0.1, 0.125, 900)).fits
+
+
+def test_short_needs_still_run_three_weeks() -> None:
+    """Plenty of traffic shows the effect in days, and the words ask for three whole weeks all the same."""
+    report = weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, 0.04, 0.05, 90_000))
+    assert (report.weeks, report.fits) == (1, True)
+    assert "three whole weeks" in report.summary
+
+
+def test_what_no_weeks_can_show() -> None:
+    """Against a short baseline no number of weeks may be enough: said, not counted."""
+    report = weeks_needed(PlanMeasure(Kind.COUNT_TARGET, 5, 6))
+    assert (report.weeks, report.weeks_exact, report.fits) == (None, math.inf, False)
+    assert report.summary.startswith("No number of weeks")
+    assert report.advice
+
+
+NAN = float("nan")
+SHARES = Kind.SPLIT_SHARES
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: sizing.sample_size_proportions(0.0, 0.1),
+        lambda: sizing.sample_size_proportions(0.1, 1.0),
+        lambda: sizing.sample_size_proportions(4, 5),
+        lambda: sizing.sample_size_proportions(0.1, 0.1),
+        lambda: sizing.sample_size_proportions(NAN, 0.1),
+        lambda: sizing.sample_size_proportions("4%", 0.1),
+        lambda: sizing.sample_size_proportions(0.1, 0.2, power=1.0),
+        lambda: sizing.sample_size_proportions(0.1, 0.2, alpha=0.0),
+        lambda: sizing.sample_size_means(0.0),
+        lambda: sizing.sample_size_means(NAN),
+        lambda: sizing.sample_size_means(0.5, power=80),
+        lambda: sizing.sample_size_means(0.5, sd=0.0),
+        lambda: sizing.sample_size_rates(-1.0, 2.0),
+        lambda: sizing.sample_size_rates(2.0, 2.0),
+        lambda: sizing.sample_size_rates(2.0, []),
+        lambda: sizing.smallest_effect(0.0, 100),
+        lambda: sizing.smallest_effect(0.1, 0),
+        lambda: sizing.smallest_effect(0.1, 100, alpha=1.0),
+        lambda: sizing.smallest_effect(0.1, 100, direction="up and down"),
+        lambda: sizing.smallest_count(-1),
+        lambda: sizing.smallest_count(5, alpha=2.0),
+        lambda: sizing.cohen_h(-0.1, 0.5),
+        lambda: sizing.sample_size_h(0.0),
+        lambda: weeks_needed({"baseline": 0.04}),
+        lambda: PlanMeasure("split", 0.04, 0.05, 900),
+        lambda: PlanMeasure(SHARES, 0.04, 0.04, 900),
+        lambda: PlanMeasure(SHARES, 0.04, 1.0, 900),
+        lambda: PlanMeasure(SHARES, 0.04, 0.05),
+        lambda: PlanMeasure(SHARES, 0.04, 0.05, 0),
+        lambda: PlanMeasure(SHARES, 0.04, 0.05, NAN),
+        lambda: PlanMeasure(SHARES, 0.04, 0.05, 900, power=80),
+        lambda: PlanMeasure(SHARES, 0.04, 0.05, 900, alpha=5),
+        lambda: PlanMeasure(Kind.SPLIT_MEANS, 20, 22, 300),
+        lambda: PlanMeasure(Kind.BEFORE_AFTER, 0.1, 0.12, sd=0.0),
+        lambda: PlanMeasure(Kind.COUNT_TARGET, -5, 9),
+        lambda: PlanMeasure(Kind.COUNT_TARGET, 5, 9, baseline_weeks=0),
+    ],
+)
+def test_bad_input_is_named(call) -> None:
+    """A wrong argument is refused with its name, its value and what would do."""
+    with pytest.raises(BadNumber) as refused:
+        call()
+    assert refused.value.argument in str(refused.value)
+    assert "allowed: " in str(refused.value)
