@@ -15,6 +15,7 @@ import click
 from bot import __version__
 
 VERBS: dict[str, tuple[str, str]] = {
+    "slack-manifest": ("bot.cli.slack_manifest", "Print what is pasted into Slack's page for a new app."),
     "duplicates": ("bot.cli.duplicates", "Propose which notes of a file say the same."),
     "size": ("bot.cli.size", "Say how many weeks a success measure needs."),
 }

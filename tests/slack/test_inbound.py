@@ -395,8 +395,7 @@ def test_a_misshapen_payload_never_breaks_the_door(value: Any, where: str) -> No
     ],
 )
 def test_text_is_read_as_the_person_saw_it(raw: str, read: str) -> None:
-    """Tokens become their readable text and entities are decoded once, so that an escaped entity stays one.
-    """
+    """Tokens become their readable text and entities are decoded once, so that an escaped entity stays one."""
     assert reading.words(raw) == read
 
 

@@ -59,7 +59,7 @@ class Door:
         self._idle = asyncio.Event()
         self._idle.set()
         self._closing = False
-        self._after: set[asyncio.Task[None]] = set()
+        self._after: set[asyncio.Task[Any]] = set()
 
     async def on_event(self, body: Payload, ack: AsyncAck) -> BoltResponse:
         """Commits the event, then acknowledges. Raises when it was not committed, so that Slack sends it
@@ -155,7 +155,14 @@ class Door:
                 self._idle.set()
 
     async def _receive(self, happening: Inbound) -> Reply:
-        return await asyncio.wait_for(self._intake.receive(happening), LONGEST_COMMIT)
+        """Waits as long as the acknowledgement can. A commit under way is not broken off: when it comes late, the
+        repetition finds it done.
+        """
+        commit = asyncio.ensure_future(self._intake.receive(happening))
+        self._after.add(commit)
+        commit.add_done_callback(self._after.discard)
+        commit.add_done_callback(_seen)
+        return await asyncio.wait_for(asyncio.shield(commit), LONGEST_COMMIT)
 
     async def _tried(self, happening: Inbound) -> Reply:
         """As `_receive`, but with a failure told to the person: nobody sends a press again."""
@@ -229,6 +236,12 @@ class Door:
         task = asyncio.ensure_future(_quietly(work))
         self._after.add(task)
         task.add_done_callback(self._after.discard)
+
+
+def _seen(commit: asyncio.Task[Reply]) -> None:
+    """Asks for the error of a commit that nobody waits for any more, else asyncio would print it with its text."""
+    if not commit.cancelled():
+        commit.exception()
 
 
 async def _quietly(work: Awaitable[None]) -> None:
