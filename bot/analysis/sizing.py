@@ -364,9 +364,8 @@ def _t_power(shifted: float, freedom: float, alpha: float, two_sided: bool) -> f
     if shifted > critical + 10 and freedom > 5:
         return 1.0  # the chance of missing is below 1e-12, and scipy's noncentral t gives up further out
     above = 1 - float(nctdtr(freedom, shifted, critical))
-    if not two_sided or shifted > 5:
-        return above  # the far tail is below 1e-9
-    return above + float(nctdtr(freedom, shifted, -critical))
+    below = float(nctdtr(freedom, shifted, -critical)) if two_sided else 0.0
+    return above + (0.0 if math.isnan(below) else below)  # it is NaN where the far tail underflows
 
 
 def _critical(alpha: float, two_sided: bool) -> float:

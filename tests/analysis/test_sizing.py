@@ -116,6 +116,7 @@ def test_means_agree(d: float, power: float, alpha: float, two_sided: bool) -> N
     assume(size > 2)
     side = "two-sided" if two_sided else "larger"
     found = TTestIndPower().power(d, nobs1=size, alpha=alpha, ratio=1, alternative=side)
+    assume(not math.isnan(found))  # statsmodels gives NaN where the far tail underflows
     assert found == pytest.approx(power, abs=1e-6)
 
 
