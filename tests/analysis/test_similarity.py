@@ -135,6 +135,12 @@ def test_duplicates_are_found_and_explained(one: str, other: str, reason: str) -
     assert reason in found[0].why
 
 
+def test_a_word_has_one_match_at_most() -> None:
+    """Two words of one meaning on one side cannot both be matched by a single word on the other."""
+    found = propose([*BACKGROUND, "Loud ads and banners scare learners", "A loud commercial scares learners"])
+    assert found[0].why.count("= commercial") == 1
+
+
 def test_unlike_notes_are_not_proposed() -> None:
     """Notes that share no more than a common word are left alone."""
     assert propose(BACKGROUND) == []

@@ -165,9 +165,9 @@ def _rarity(count: int, notes: int) -> float:
 def _alike(stems: Sequence[str]) -> Iterator[tuple[tuple[str, str], Likeness]]:
     """Both orders of each pair of different stems that are alike."""
     found = {pair: Likeness(SAME_MEANING, spelling=False) for pair in _same_meaning(stems)}
+    # Near spelling tells more than the thesaurus, so it has the last word on a pair that has both.
     for pair, degree in _near_spelt([stem for stem in stems if len(stem) >= SHORTEST_MISSPELT]):
-        if pair not in found or degree > found[pair].degree:
-            found[pair] = Likeness(degree, spelling=True)
+        found[pair] = Likeness(degree, spelling=True)
     for (one, other), likeness in found.items():
         yield (one, other), likeness
         yield (other, one), likeness
