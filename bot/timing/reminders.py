@@ -32,22 +32,26 @@ def reminder_times(
     hours = working_hours_between(calendar, start, end) if end > start else 0.0
     if not hours:
         return ()
+    found = {_allowed(calendar, add_working_hours(calendar, start, hours * share)) for share in SHARES}
+    return tuple(sorted(moment for moment in found if moment and present <= moment < close))
+
+
+def _allowed(calendar: WorkingCalendar, at: datetime) -> datetime | None:
     try:
-        found = {next_nudge_time(calendar, add_working_hours(calendar, start, hours * share)) for share in SHARES}
+        return next_nudge_time(calendar, at)
     except NoWorkingTime:
-        return ()
-    return tuple(sorted(moment for moment in found if present <= moment < close))
+        return None
 
 
 def next_nudge_time(calendar: WorkingCalendar, at: datetime) -> datetime:
     """First moment at or after `at` in working hours and outside quiet hours (which yield if they cover
     all of the working hours), so never on a day off. NoWorkingTime when there is none within three years."""
     ignore_quiet = quiet_covers_all(calendar)
-    for begins, ends in calendar.spans_from(in_utc(at, "at")):
-        moment = begins if ignore_quiet else quiet_until(calendar, begins)
-        if moment < ends:
-            return moment
-    raise AssertionError("spans_from ends only by raising")
+    allowed = (
+        (begins if ignore_quiet else quiet_until(calendar, begins), ends)
+        for begins, ends in calendar.spans_from(in_utc(at, "at"))
+    )
+    return next(moment for moment, ends in allowed if moment < ends)
 
 
 def within_daily_limit(sent: Sequence[datetime], at: datetime, calendar: WorkingCalendar, most: int = 2) -> bool:

@@ -55,11 +55,12 @@ def add_working_hours(calendar: WorkingCalendar, start: datetime, hours: float) 
     moment = in_utc(start, "start")
     if not left:
         return moment
-    for begins, ends in calendar.spans_from(moment):
-        if left <= ends - begins:
-            return begins + left
+    spans = calendar.spans_from(moment)
+    begins, ends = next(spans)
+    while left > ends - begins:
         left -= ends - begins
-    raise AssertionError("spans_from ends only by raising")
+        begins, ends = next(spans)
+    return begins + left
 
 
 def working_hours_between(calendar: WorkingCalendar, start: datetime, end: datetime) -> float:
@@ -68,14 +69,11 @@ def working_hours_between(calendar: WorkingCalendar, start: datetime, end: datet
     first, last = in_utc(start, "start"), in_utc(end, "end")
     if last < first:
         raise ValueError(f"The end {last.isoformat()} lies before the start {first.isoformat()}.")
-    worked = timedelta(0)
-    try:
-        for begins, ends in calendar.spans_from(first):
-            if begins >= last:
-                break
-            worked += min(ends, last) - begins
-    except NoWorkingTime:
-        pass
+    day, until, worked = calendar.local_day(first), calendar.local_day(last), timedelta(0)
+    while day <= until:
+        for begins, ends in calendar.spans(day):
+            worked += max(min(ends, last) - max(begins, first), timedelta(0))
+        day += timedelta(days=1)
     return worked / timedelta(hours=1)
 
 
@@ -176,7 +174,7 @@ def rereckoned(
     moment = in_utc(now, "now")
     kept = {name: done for name, done in window.personal if name in after}
     changed = {
-        name: add_working_hours(after[name], moment, working_hours_between(before[name], moment, done))
+        name: _within_horizon(after[name], moment, working_hours_between(before[name], moment, done))
         for name, done in kept.items()
         if done > moment and after[name] != before[name]
     }

@@ -169,6 +169,7 @@ def test_working_is_what_the_wall_clock_says(calendar: WorkingCalendar, moment: 
         ({"hours": ((9, 17),)}, "hours", "wall-clock times"),
         ({"hours": ((time(9, tzinfo=UTC), time(17)),)}, "hours", "without a zone"),
         ({"away": ((date(2026, 2, 2), date(2026, 2, 1)),)}, "away", "first not after the last"),
+        ({"away": "all of May"}, "away", "first and its last day"),
         ({"away": (date(2026, 2, 2),)}, "away", "first and its last day"),
         ({"away": ((datetime(2026, 2, 2), datetime(2026, 2, 3)),)}, "away", "first and its last day"),
         ({"quiet": (time(20), time(20))}, "quiet", "two different"),

@@ -101,6 +101,10 @@ def test_a_reading_is_echoed_in_full() -> None:
     assert _read("next Tuesday 10:00").words == "Tuesday 1 December 2026, 10:00 (Europe/London)"
     assert _read("25 Dec").words == "Friday 25 December 2026, 09:00 (Europe/London); Christmas Day"
     assert _read("in 3 days").day_off == "not a working day"
+    away = WorkingCalendar(away=((date(2026, 12, 1), date(2026, 12, 4)),))
+    answer = read_date("2 Dec", NOW, away)
+    assert isinstance(answer, Reading)
+    assert answer.day_off == "away"
 
 
 def test_today_is_still_ahead() -> None:

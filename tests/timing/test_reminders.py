@@ -51,6 +51,13 @@ def test_the_own_window_ends_when_the_team_does_not_wait() -> None:
     )
 
 
+def test_who_leaves_for_good_gets_the_reminder_that_is_left() -> None:
+    """A reminder with no allowed moment any more is left out, and the one before it stays."""
+    leaves = WorkingCalendar(hours=((time(14), time(22)),), away=((date(2026, 11, 26), date.max),))
+    opens, due = utc(2026, 11, 25, 14), utc(2026, 11, 25, 22)
+    assert reminder_times(leaves, opens, due, due, opens) == (utc(2026, 11, 25, 18),)
+
+
 def test_reminders_that_are_over_are_not_listed() -> None:
     """Reckoned again later, only those still to come are left; one at this very moment is."""
     opens, due = utc(2026, 11, 25, 9), utc(2026, 11, 25, 17)

@@ -206,6 +206,25 @@ def test_a_live_window_loses_minutes() -> None:
     assert longer.due == utc(2026, 11, 25, 3, 27)
 
 
+def test_new_calendars_leave_sittings_alone_and_name_who_is_gone() -> None:
+    """A sitting does not depend on calendars; a member who now is away for good is named, others keep the close."""
+    sitting = live_window(["ana"], utc(2026, 11, 25, 12), 20)
+    office = WorkingCalendar()
+    gone = replace(office, away=((date(2026, 11, 25), date.max),))
+    assert rereckoned(sitting, {"ana": office}, {"ana": gone}, sitting.opens) == sitting
+    before = {"ana": office, "ben": office}
+    window = days_window(before, utc(2026, 11, 25, 9), 8, private=False)
+    now = utc(2026, 11, 25, 12)
+    after = rereckoned(window, before, {"ana": office, "ben": gone}, now)
+    assert after.due == window.due
+    assert after.holding_up == (("ben", now + timedelta(days=400)),)
+
+
+def test_nothing_added_is_the_start_itself() -> None:
+    """No hours end where they begin, at night as well."""
+    assert add_working_hours(WorkingCalendar(), utc(2026, 11, 25, 3), 0) == utc(2026, 11, 25, 3)
+
+
 def test_a_journey_never_moves_a_deadline_earlier() -> None:
     """Who flies east keeps the deadline; who flies west gets what is left of the hours by the new clock."""
     home = WorkingCalendar(zone="Europe/London")
