@@ -102,8 +102,9 @@ def test_two_rates() -> None:
 
 
 def test_few_events() -> None:
-    """Three events against none in equal spans: conditional one-sided p = 1/8 (own arithmetic)."""
+    """Three events against none in equal spans: conditional one-sided 1/8; the E-test (2004) .08838 two-sided."""
     assert p.rate_ratio_exact(0, 1, 3, 1, "greater").p_value == pytest.approx(0.125)
+    assert p.rate_e_test(0, 1, 3, 1).p_value == pytest.approx(0.08838, abs=0.51e-5)
 
 
 FIRST = [0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0, 2]
@@ -244,6 +245,22 @@ def test_rate_ratio_agrees(counts: tuple[int, int], exposures: tuple[float, floa
         assert high == math.inf
 
 
+@pytest.mark.filterwarnings("ignore:divide by zero:RuntimeWarning")  # statsmodels' ratio to a rate of 0
+@pytest.mark.filterwarnings("ignore:invalid value:RuntimeWarning")
+@cases
+@given(
+    counts=st.tuples(st.integers(0, 40), st.integers(0, 40)),
+    exposures=st.tuples(st.floats(0.5, 100), st.floats(0.5, 100)),
+)
+def test_e_test_agrees(counts: tuple[int, int], exposures: tuple[float, float]) -> None:
+    """The E-test's p equals that of statsmodels."""
+    assume(sum(counts))
+    pairs = (counts[1], exposures[1], counts[0], exposures[0])
+    expected = statsmodels_rates.test_poisson_2indep(*pairs, method="etest-score").pvalue
+    found = p.rate_e_test(counts[0], exposures[0], counts[1], exposures[1])
+    assert found.p_value == pytest.approx(expected, abs=1e-6)
+
+
 @cases
 @given(count=st.integers(0, 300), expected=st.floats(0.1, 300))
 def test_poisson_agrees(count: int, expected: float) -> None:
@@ -312,6 +329,8 @@ NAN = float("nan")
         lambda: p.rate_ratio_interval(1, -1.0, 1, 1.0),
         lambda: p.rate_ratio_interval(1, 1.0, 1, 1.0, 2.0),
         lambda: p.rate_ratio_exact(1, 1.0, NAN, 1.0),
+        lambda: p.rate_e_test(1, 0.0, 1, 1.0),
+        lambda: p.rate_e_test(1, 1.0, -1, 1.0),
         lambda: p.poisson_exact(1, 0.0),
         lambda: p.poisson_exact(1, 2.0, "both"),
         lambda: p.mean_difference_interval([], [1.0, 2.0]),

@@ -13,6 +13,7 @@ from scipy import stats
 from bot.analysis.inputs import BadNumber
 from bot.analysis.sequential import (
     SPENDING_KINDS,
+    always_valid_radius,
     classic_boundaries,
     closing_boundary,
     crossing_probability,
@@ -149,6 +150,12 @@ def test_inflation(kind: str, power: float, two: float, five: float) -> None:
         assert found == pytest.approx(factor, abs=printed(4))
 
 
+def test_looking_without_any_plan() -> None:
+    """Bounds that hold at all sizes together: Howard and others (2021) .39906, Robbins's mixture (1970) .30824."""
+    assert always_valid_radius(100) == pytest.approx(0.39906, abs=printed(5))
+    assert always_valid_radius(100, kind="normal-mixture", rho=0.2) == pytest.approx(0.30824, abs=printed(5))
+
+
 steps = st.lists(st.integers(1, 40), min_size=1, max_size=5, unique=True).map(
     lambda whole: tuple(sorted(one / 40 for one in whole))
 )
@@ -234,6 +241,10 @@ NAN = float("nan")
         lambda: closing_boundary([1.0], [0.5, 1.0]),
         lambda: inflation([2.0], [1.0], 1.0),
         lambda: inflation([2.0], [1.0], 0.01),
+        lambda: always_valid_radius(1),
+        lambda: always_valid_radius(100, kind="none"),
+        lambda: always_valid_radius(100, alpha=0.0),
+        lambda: always_valid_radius(100, kind="normal-mixture", rho=0.0),
         lambda: spent(1.1),
         lambda: spent(0.5, kind="none"),
     ],
