@@ -7,13 +7,11 @@ key in their name.
 
 from __future__ import annotations
 
-import asyncio
 import logging
-from collections import OrderedDict
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from io import BytesIO
-from typing import Any, Protocol, TypeVar
+from typing import Any, Protocol
 
 import aiohttp
 
@@ -32,6 +30,7 @@ from bot.chat.slack.marks import (
     sorted_out,
     total_of,
 )
+from bot.chat.slack.people import People, Recent
 from bot.ports import ChatError, Clock, NotDelivered, Person, Place, Reaction
 from bot.render.blocks import Part, message_parts
 from bot.render.mrkdwn import cut
@@ -40,16 +39,13 @@ from bot.speech.message import Attachment, Form, Message
 
 log = logging.getLogger(__name__)
 
-Key = TypeVar("Key")
-Value = TypeVar("Value")
 
 LOOK_BACK = timedelta(minutes=2)
 """How far before the first try a look-up begins, for clocks that disagree."""
 MOST_PAGES = 10
 PAGE = 200
 RECENT = timedelta(days=1)
-PERSON_FRESH = timedelta(minutes=10)
-MOST_REMEMBERED = 20_000
+REACTIONS_FRESH = timedelta(seconds=1)
 LONGEST_ALTERNATIVE = 1_000
 
 
@@ -72,16 +68,6 @@ class Maker(Protocol):
     async def __call__(self, attachment: Attachment) -> Made: ...
 
 
-class Recent(OrderedDict[Key, Value]):
-    """What was learnt lately, the oldest forgotten first."""
-
-    def __setitem__(self, key: Key, value: Value) -> None:
-        super().__setitem__(key, value)
-        self.move_to_end(key)
-        while len(self) > MOST_REMEMBERED:
-            self.popitem(last=False)
-
-
 class SlackChat:
     """One process's hands in all its workspaces."""
 
@@ -92,14 +78,15 @@ class SlackChat:
         self._clock = clock
         self._make = make
         self._directs: Recent[tuple[str, str], str] = Recent()
-        self._people: Recent[tuple[str, str], tuple[Person, datetime]] = Recent()
         self._totals: Recent[tuple[str, str], int] = Recent()
-        self._asking = asyncio.Semaphore(5)
+        self._told: Recent[tuple[str, str], tuple[Sequence[Mapping[str, Any]], datetime]] = Recent()
+        self.people = People(self._call, clock)
 
     # --- saying ---------------------------------------------------------------------------------------------
 
     async def post(self, place: Place, message: Message, *, key: str) -> str:
-        """Posts the message, or what of its parts did not go out yet, and returns the id of the first part."""
+        """Posts the message, or what of its parts did not go out yet, and returns the id of the first part.
+        """
         parts = message_parts(message)
         channel = await self._channel(place)
         sent = await self._sent(place, channel, key, self._clock.now() - RECENT) if len(parts) > 1 else Sent({}, 0)
@@ -196,7 +183,8 @@ class SlackChat:
     # --- files ----------------------------------------------------------------------------------------------
 
     async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
-        """Draws or writes the attachment and shares it. Nothing is seen before the last of the three calls."""
+        """Draws or writes the attachment and shares it. Nothing is seen before the last of the three calls.
+        """
         document = await self._make(attachment)
         channel = await self._channel(place)
         asked = await self._call(
@@ -286,52 +274,45 @@ class SlackChat:
                 return
 
     async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
-        """What people have on the message now, each emoji of a person once whatever its skin tones."""
+        """What people have on the message now, each emoji of a person once whatever its skin tones.
+
+        The options of a ballot stand in one conversation, and are asked for one after the other. One page of direct
+        messages tells them all, so what it told is kept for a second, each answer to be used once.
+        """
         channel = await self._channel(place)
-        answer = await self._call(place.tenant, "reactions.get", channel=channel, timestamp=message_id, full=True)
+        shown = self._told.pop((channel, message_id), None)
+        if shown is None or shown[1] < self._clock.now():
+            shown = (await self._reactions_on(place, channel, message_id), self._clock.now())
         me = (await self._accounts.of(place.tenant)).me
         seen = {
             Reaction(str(person), reading.emoji(each["name"]))
-            for each in (answer.get("message") or {}).get("reactions") or ()
+            for each in shown[0]
             for person in each.get("users") or ()
             if person != me.bot_user
         }
         return tuple(sorted(seen, key=lambda reaction: (reaction.person, reaction.emoji)))
 
+    async def _reactions_on(self, place: Place, channel: str, message_id: str) -> Sequence[Mapping[str, Any]]:
+        if place.kind == "direct" and not place.thread:
+            arguments: dict[str, Any] = {"channel": channel, "oldest": message_id, "inclusive": True, "limit": PAGE}
+            page = await self._call(place.tenant, "conversations.history", **arguments)
+            until = self._clock.now() + REACTIONS_FRESH
+            for message in page.get("messages") or ():
+                self._told[channel, str(message["ts"])] = (message.get("reactions") or (), until)
+            if (channel, message_id) in self._told:
+                return self._told.pop((channel, message_id))[0]
+        answer = await self._call(place.tenant, "reactions.get", channel=channel, timestamp=message_id, full=True)
+        return (answer.get("message") or {}).get("reactions") or ()
+
     # --- people ---------------------------------------------------------------------------------------------
 
     async def members(self, place: Place) -> tuple[Person, ...]:
         """Everybody in the channel with what Slack knows of them."""
-        ids: list[str] = []
-        cursor = None
-        while True:
-            page = await self._call(place.tenant, "conversations.members", channel=place.id, limit=PAGE, cursor=cursor)
-            ids += page.get("members") or ()
-            cursor = (page.get("response_metadata") or {}).get("next_cursor")
-            if not cursor:
-                break
-        return tuple(await asyncio.gather(*(self.person(place.tenant, person) for person in ids)))
+        return await self.people.members(place)
 
     async def person(self, tenant: str, person_id: str) -> Person:
         """The person as Slack knows them, remembered for some minutes."""
-        known = self._people.get((tenant, person_id))
-        if known and known[1] > self._clock.now():
-            return known[0]
-        async with self._asking:
-            answer = await self._call(tenant, "users.info", user=person_id)
-        me = (await self._accounts.of(tenant)).me
-        person = reading.person(answer["user"], tenant, me.enterprise)
-        self.remember(tenant, person)
-        return person
-
-    def remember(self, tenant: str, person: Person) -> None:
-        """Slack told by itself what it knows of the person now."""
-        self._people[tenant, person.id] = (person, self._clock.now() + PERSON_FRESH)
-
-    def remembered(self, tenant: str, person_id: str) -> Person | None:
-        """What was told last, however old."""
-        known = self._people.get((tenant, person_id))
-        return known[0] if known else None
+        return await self.people.person(tenant, person_id)
 
     async def home(self, tenant: str, person_id: str, message: Message) -> None:
         """The person's own page; a workspace that has it switched off goes without."""

@@ -29,6 +29,7 @@ READS = frozenset(
         "conversations.info",
         "conversations.open",
         "users.info",
+        "users.list",
         "reactions.get",
         "files.getUploadURLExternal",
     }

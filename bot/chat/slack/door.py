@@ -77,7 +77,7 @@ class Door:
                 return await ack()
             reply = await self._receive(await self._with_files(outcome, body))
             if isinstance(outcome.what, PersonChanged):
-                self._chat.remember(outcome.place.tenant, outcome.what.person)
+                self._chat.people.remember(outcome.place.tenant, outcome.what.person)
             self._answer(outcome, reply, trigger="")
             return await ack()
 
@@ -192,7 +192,7 @@ class Door:
         what = happening.what
         if not isinstance(what, PersonChanged):
             return True
-        return self._chat.remembered(happening.place.tenant, what.person.id) != what.person
+        return self._chat.people.remembered(happening.place.tenant, what.person.id) != what.person
 
     async def _ended(self, body: Payload) -> bool:
         inner = body.get("event") or {}
@@ -239,7 +239,9 @@ class Door:
 
 
 def _seen(commit: asyncio.Task[Reply]) -> None:
-    """Asks for the error of a commit that nobody waits for any more, else asyncio would print it with its text."""
+    """Asks for the error of a commit that nobody waits for any more, else asyncio would print it with its
+    text.
+    """
     if not commit.cancelled():
         commit.exception()
 

@@ -2,7 +2,7 @@
 kept.
 
 Tiers from Slack's page on rate limits: calls per minute, per method, workspace and app. Bursts are
-tolerated there without a figure; a quarter of a minute's calls at once is our caution.
+tolerated there without a figure; a part of a minute's calls at once is our caution.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ class Rate:
 
 TIER_2 = Rate(60 / 20, 5)
 TIER_3 = Rate(60 / 50, 12)
-TIER_4 = Rate(60 / 100, 25)
+TIER_4 = Rate(60 / 100, 50)
 PER_CHANNEL = Rate(1.0, 3)
 
 RATES: Mapping[str, Rate] = {
@@ -46,6 +46,7 @@ RATES: Mapping[str, Rate] = {
     "reactions.add": TIER_3,
     "reactions.get": TIER_3,
     "users.info": TIER_4,
+    "users.list": TIER_2,
     "views.publish": TIER_4,
 }
 BY_CHANNEL = frozenset({"chat.postMessage", "files.completeUploadExternal"})

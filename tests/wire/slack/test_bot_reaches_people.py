@@ -339,6 +339,38 @@ async def test_reactions_are_read_back_as_they_stand(workspace: Workspace, peopl
     workspace.complaints.remove("reactions.add: already_reacted ")
 
 
+async def test_a_whole_ballot_is_read_back_in_one_page_and_never_stale(
+    workspace: Workspace, people: People, chat: Chat
+) -> None:
+    """Twenty options of a voter cost one call; asked again, each is read anew; a thread's are read one by
+    one.
+    """
+    ana = people["Ana"]
+    options_ = [await chat.post(ana.place, Message(line("Option.")), key=f"o{n}") for n in range(20)]
+    for ts in options_:
+        workspace.reacted(ana.direct, ts, ana.id, "herb")
+    before = len(workspace.calls)
+    for ts in options_:
+        assert await chat.reactions(ana.place, ts) == (Reaction("U0ANA", "herb"),)
+    assert len(workspace.calls) == before + 1
+    workspace.reacted(ana.direct, options_[3], ana.id, "cactus")
+    assert len(await chat.reactions(ana.place, options_[3])) == 2
+    thread = Place("T1", "direct", "U0ANA", options_[0])
+    reply = await chat.post(thread, Message(line("In the thread.")), key="t")
+    workspace.reacted(ana.direct, reply, ana.id, "herb")
+    assert await chat.reactions(thread, reply) == (Reaction("U0ANA", "herb"),)
+
+
+async def test_a_large_channel_is_met_by_the_page(workspace: Workspace, people: People, chat: Chat) -> None:
+    """200 members cost a handful of calls, since a form waits for them within three seconds."""
+    for number in range(200):
+        workspace.add_person(f"U1{number:04}", f"Person {number}", "UTC")
+        workspace.channels[CHANNEL].members.append(f"U1{number:04}")
+    before = len(workspace.calls)
+    assert len(await chat.members(IN_CHANNEL)) == 209
+    assert len(workspace.calls) - before <= 12
+
+
 async def test_members_come_with_zone_and_kind(workspace: Workspace, people: People, chat: Chat) -> None:
     """Everybody in the channel, page by page, bots and guests told apart."""
     workspace.add_person("UGUEST", "Guest", "UTC", is_restricted=True)

@@ -73,6 +73,7 @@ METHODS: Mapping[str, Method] = {
     ),
     "conversations.members": _method(READ, False, "channel", "limit cursor"),
     "users.info": _method("users:read", False, "user"),
+    "users.list": _method("users:read", False, "", "limit cursor"),
     "reactions.add": _method("reactions:write", True, "channel timestamp name"),
     "reactions.get": _method("reactions:read", False, "channel timestamp", "full"),
     "views.open": _method("", True, "trigger_id view"),
@@ -392,6 +393,7 @@ class Workspace:
             items = [m for m in items if m["ts"] >= oldest.zfill(0) or oldest == "0"]
             if str(arguments.get("include_all_metadata")) not in ("1", "true", "True"):
                 items = [{k: v for k, v in m.items() if k != "metadata"} for m in items]
+            items = [m | {"reactions": _reactions(m)} if m.get("reactions") else m for m in items]
         limit, start = int(arguments.get("limit") or 100), int(arguments.get("cursor") or 0)
         following = str(start + limit) if start + limit < len(items) else ""
         return {name: items[start : start + limit], "response_metadata": {"next_cursor": following}}
@@ -403,6 +405,9 @@ class Workspace:
         if arguments["user"] not in self.users:
             raise Refused("user_not_found")
         return {"user": self.users[arguments["user"]]}
+
+    def _users_list(self, arguments: Data) -> Data:
+        return self._page(list(self.users.values()), arguments, "members")
 
     # --- reactions ------------------------------------------------------------------------------------------
 
@@ -431,11 +436,7 @@ class Workspace:
         if message is None:
             raise Refused("message_not_found")
         full = str(arguments.get("full")) in ("1", "true", "True")
-        shown = [
-            {"name": name, "count": len(users), "users": users if full else users[:1]}
-            for name, users in message.get("reactions", {}).items()
-            if users
-        ]
+        shown = _reactions(message, len(self.users) if full else 1)
         return {"type": "message", "channel": channel.id, "message": message | {"reactions": shown}}
 
     # --- views ----------------------------------------------------------------------------------------------
@@ -537,6 +538,12 @@ async def _arguments(request: web.Request) -> tuple[Data, str]:
     if request.content_type == "application/x-www-form-urlencoded":
         return arguments | dict(await request.post()), request.content_type
     return arguments, request.content_type
+
+
+def _reactions(message: Data, most: int = 50) -> list[Data]:
+    """The reactions as they are told: not every person's name where there are many."""
+    found = message.get("reactions", {})
+    return [{"name": n, "count": len(users), "users": users[:most]} for n, users in found.items() if users]
 
 
 def _loaded(value: Any) -> Any:
