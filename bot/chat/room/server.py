@@ -27,7 +27,6 @@ logger = structlog.get_logger(__name__)
 
 _HERE = ("localhost", "127.0.0.1", "[::1]")
 _MOST_WIRES = 400
-_MOST_WIRES_EACH = 12
 _KEPT_PAYLOADS = 4000
 
 _TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
@@ -38,7 +37,7 @@ class Server:
     """Serves one room. `acting`: whoever comes chooses from a list whom to act as; else a personal link says it.
 
     `wall` is the real clock, which paces floods; `hosts` are the names by which browsers may call this server, so that
-    no foreign page can reach it under a name of its own.
+    no foreign page can reach it under a name of its own. `wires_each`: open pages of one person.
     """
 
     def __init__(
@@ -49,12 +48,14 @@ class Server:
         rehearsal: Rehearsal | None = None,
         acting: bool = False,
         hosts: Iterable[str] = (),
+        wires_each: int = 12,
     ) -> None:
         self.room = room
         self.wall = wall
         self.acting = acting or rehearsal is not None
         self._rehearsal = rehearsal
         self._hosts = {host.lower() for host in (*_HERE, *hosts)}
+        self._wires_each = wires_each
         self._wires: list[Wire] = []
         self._payloads: OrderedDict[str, tuple[Place | None, str]] = OrderedDict()
         self._stop = room.listen(self._heard)
@@ -201,7 +202,7 @@ class Server:
             raise web.HTTPForbidden(reason="Only the room's own page may call here.")
         person = self._who(request)
         mine = sum(wire.person == person for wire in self._wires)
-        if mine >= _MOST_WIRES_EACH or len(self._wires) >= _MOST_WIRES:
+        if mine >= self._wires_each or len(self._wires) >= _MOST_WIRES:
             raise web.HTTPServiceUnavailable(reason="Too many browsers are open; please close some.")
         socket = web.WebSocketResponse(heartbeat=25, max_msg_size=MOST_FRAME, compress=False)
         await socket.prepare(request)

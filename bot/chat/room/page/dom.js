@@ -22,10 +22,12 @@ export function theirs(text) {
 
 let zone;
 export function setZone(name) {
+  if (zone === (name ?? undefined)) return;
   zone = name ?? undefined;
   formats.clear();
 }
-export const zoneName = () => zone ?? Intl.DateTimeFormat().resolvedOptions().timeZone;
+const ownZone = Intl.DateTimeFormat().resolvedOptions().timeZone;
+export const zoneName = () => zone ?? ownZone;
 
 const SHAPES = {
   moment: { weekday: "short", day: "numeric", month: "short", year: "numeric", hour: "2-digit", minute: "2-digit" },

@@ -21,6 +21,7 @@ const talk = new Talk(state, {
   say,
 });
 const rehearsal = new Rehearsal(state, wire);
+let drawing = false; // whether the page is about to be drawn anew
 let acted = 0; // when this person last pressed or sent something
 
 // --- what people do ---------------------------------------------------------
@@ -101,7 +102,21 @@ function drawAll({ focus = false } = {}) {
   markRead();
 }
 
+// What arrives close together is drawn together.
+function drawSoon() {
+  if (drawing) return;
+  drawing = true;
+  setTimeout(() => {
+    drawing = false;
+    drawAll();
+  }, 10);
+}
+
+let placesLook = "";
 function drawPlaces(current) {
+  const look = JSON.stringify([current.id, state.places.map((place) => [state.placeName(place), state.unread(place.id)])]);
+  if (look === placesLook) return;
+  placesLook = look;
   const focused = document.activeElement?.dataset?.place;
   byId("places").replaceChildren(
     ...state.places.toReversed().map((place) => {
@@ -180,7 +195,7 @@ wire.addEventListener("messages", ({ detail }) => {
   const fresh = detail.items.filter((item) => !state.messages.has(item.id) && item.author !== state.me);
   state.put(detail.items);
   state.rev = Math.max(state.rev, detail.rev);
-  drawAll();
+  drawSoon();
   speak(fresh);
 });
 wire.addEventListener("notes", ({ detail }) => {

@@ -5,6 +5,7 @@ export class State extends EventTarget {
   rev = 0;
   me = "";
   people = new Map();
+  names = "";
   places = [];
   messages = new Map();
   replies = new Map(); // thread id -> set of message ids
@@ -27,6 +28,7 @@ export class State extends EventTarget {
     }
     Object.assign(this, { life: all.life, rev: all.rev, me: all.me, places: all.places, notes: all.notes });
     Object.assign(this, { forms: all.forms, home: all.home, reads: all.reads, acting: all.acting });
+    this.names = all.people.map((person) => person.name).join(); // whatever shows a name is drawn anew when this changes
     this.people = new Map(all.people.map((person) => [person.id, person]));
     this.setClock(all.now);
     this.setRehearsal(all.rehearsal);

@@ -1,6 +1,6 @@
 // A conversation: messages in order with what hangs under them, kept up to date in place.
 
-import { announce, byId, confirmed, el, moment, size, theirs, timeOf } from "./dom.js";
+import { announce, byId, confirmed, el, moment, size, theirs, timeOf, zoneName } from "./dom.js";
 import { cardOf } from "./card.js";
 import { chips, pick } from "./reactions.js";
 import { writingBox } from "./writing.js";
@@ -98,17 +98,18 @@ export class Talk {
   // --- the list -------------------------------------------------------------
 
   #reconcile() {
-    const notes = this.state.notes.filter((note) => note.place === this.#place).map((note) => ({ ...note, note: true }));
+    const notes = this.state.notes.filter((note) => note.place === this.#place);
     const all = [...this.state.roots(this.#place), ...notes];
-    all.sort((a, b) => (a.at === b.at ? 0 : a.at < b.at ? -1 : 1));
+    if (notes.length) all.sort((a, b) => (a.at === b.at ? 0 : a.at < b.at ? -1 : 1));
     const wanted = [];
     let day = "";
     for (const item of all) {
-      const itsDay = moment(item.at, "day");
+      const itsDay = dayOf(item);
       if (itsDay !== day) wanted.push(this.#keyed(`day ${itsDay}`, itsDay, () => el("li", { class: "day" }, el("span", {}, itsDay))));
       day = itsDay;
-      if (!item.note && this.#isFirstNew(item, wanted)) wanted.push(this.#keyed("new", item.id, () => el("li", { class: "new" }, el("span", {}, "New since you last looked"))));
-      wanted.push(this.#keyed(item.id, this.#look(item), () => (item.note ? this.#note(item) : this.#message(item))));
+      const isNote = notes.includes(item);
+      if (!isNote && this.#isFirstNew(item, wanted)) wanted.push(this.#keyed("new", item.id, () => el("li", { class: "new" }, el("span", {}, "New since you last looked"))));
+      wanted.push(this.#keyed(item.id, this.#look(item, isNote), () => (isNote ? this.#note(item) : this.#message(item))));
     }
     const keep = new Set(wanted);
     for (const [id, node] of this.#nodes) if (!keep.has(node)) { node.remove(); this.#nodes.delete(id); this.#looks.delete(id); }
@@ -124,10 +125,9 @@ export class Talk {
   }
 
   // What the item looks like as one string: it is drawn again only when this changes.
-  #look(item) {
-    const thread = item.note ? [] : this.state.thread(item.id);
-    const names = thread.length || item.reactions?.length ? [...this.state.people.values()].map((person) => person.name) : this.state.name(item.author);
-    return JSON.stringify([item, thread, this.#open.has(item.id), names]);
+  #look(item, isNote) {
+    const thread = isNote ? [] : this.state.thread(item.id);
+    return [lookOf(item), ...thread.map(lookOf), this.#open.has(item.id), this.state.names].join("|");
   }
 
   #keyed(id, look, draw) {
@@ -258,6 +258,22 @@ export class Talk {
     node?.scrollIntoView({ block: "nearest" });
     node?.focus();
   }
+}
+
+// An item that changes comes as a new object, so each is put into words once.
+const looks = new WeakMap();
+function lookOf(item) {
+  if (!looks.has(item)) looks.set(item, JSON.stringify(item));
+  return looks.get(item);
+}
+
+const days = new WeakMap();
+function dayOf(item) {
+  const known = days.get(item);
+  if (known?.zone === zoneName()) return known.day;
+  const day = moment(item.at, "day");
+  days.set(item, { day, zone: zoneName() });
+  return day;
 }
 
 // A redrawn message keeps the focus, the half-written words and what was unfolded in the old one.
