@@ -211,9 +211,14 @@ def _close_or_rest(round_: Round) -> Facts:
 
 
 def _decision_due(round_: Round) -> Facts:
-    """A decision that did not come: half as long again, then the deputy, then the round rests."""
+    """A decision that did not come: half as long again, then the deputy, then the round rests.
+
+    A commitment waits for several people, so it is not taken out of anybody's hands but extended a few times.
+    """
     role = DECISIONS[round_.step]
     longer = StepExtended(round_.step, "nobody decided", round_.progress.extensions + 1)
+    if round_.step is Step.COMMITMENT:
+        return (longer,) if round_.progress.extensions < MOST_DAYS_EXTENSIONS else (RoundPaused("nobody decided"),)
     if not round_.progress.extended:
         return (longer,)
     if role not in round_.roles.handed_over and people.deputy_ready(round_, role):

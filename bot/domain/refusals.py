@@ -71,6 +71,11 @@ class Because(StrEnum):
     WEEK_TAKEN = "week is logged already"
     WEEK_UNKNOWN = "week is not of this trial"
     REVIEW_NOT_DUE = "review is not due"
+    REVIEW_TOO_LATE = "review too long after the trial"
+    WEEK_NOT_OVER = "week is not over"
+    TRIAL_OVER = "trial is over"
+    TRIAL_NOT_STARTED = "trial has not started"
+    OWNS_ALREADY = "owns it already"
 
 
 class Refused(Exception):

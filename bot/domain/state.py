@@ -334,7 +334,9 @@ class Round:
         """Members whose answer the current step waits for."""
         if self.step in (Step.FOCUS,):
             return (self.roles.acting(Role.DECISION_MAKER),)
-        if self.step in (Step.MERGE, Step.QUESTIONS, Step.COMMITMENT):
+        if self.step is Step.COMMITMENT:
+            return tuple(dict.fromkeys(self.roles.acting(r) for r in Role))
+        if self.step in (Step.MERGE, Step.QUESTIONS):
             return (self.roles.acting(Role.FACILITATOR),)
         if self.step is Step.PLACEMENT and self.settings.placed_by == "facilitator":
             return (self.roles.acting(Role.FACILITATOR),)

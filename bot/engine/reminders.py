@@ -30,7 +30,7 @@ async def schedule(turn: Turn, round_: Round) -> None:
         own = progress.personal.get(MemberId(member), progress.due)
         for number, at in enumerate(reminder_times(calendar, progress.opens, own, progress.due, turn.now), 1):
             turn.later("remind", round_.id, f"{round_.step}/{member}/{number}", at)
-    if round_.step in DECISIONS:
+    if round_.step in DECISIONS and round_.step is not Step.COMMITMENT:
         half = progress.opens + (progress.due - progress.opens) / 2
         turn.later("deputy", round_.id, round_.step.value, max(half, turn.now))
 
