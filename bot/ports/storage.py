@@ -12,6 +12,7 @@ from bot.domain.facts import Fact
 from bot.domain.names import Step
 from bot.domain.state import Round
 from bot.ports.chat import Place
+from bot.ports.follow_through import FollowThrough
 from bot.speech.message import Attachment, Message
 
 # --- what is to be said ---------------------------------------------------------------------------------------
@@ -116,7 +117,7 @@ class RunningTrial:
 # --- the transaction ------------------------------------------------------------------------------------------
 
 
-class UnitOfWork(Protocol):
+class UnitOfWork(FollowThrough, Protocol):
     """One transaction. Leaving it normally commits; an exception rolls everything back."""
 
     async def first_time(self, key: str, at: datetime) -> bool:

@@ -82,6 +82,12 @@ WORDS: dict[Because, str] = {
     Because.WEEK_TAKEN: "Week {week} is logged already. Correct it if it was wrong; both values are kept.",
     Because.WEEK_UNKNOWN: "Week {week} is not a week of this trial. What was there before stays.",
     Because.REVIEW_NOT_DUE: "The review is not due before {at}.",
+    Because.REVIEW_TOO_LATE: "{at} is too long after the trial's end; what was learnt fades. The latest is {latest}.",
+    Because.WEEK_NOT_OVER: "Week {week} is not over: it can be logged from {day} on. Half weeks do not count, so "
+    "nothing was kept.",
+    Because.TRIAL_OVER: "This trial is over, so nothing was changed. `/coldframe search` finds it in the register.",
+    Because.TRIAL_NOT_STARTED: "This trial has not started yet: it waits for somebody to own it.",
+    Because.OWNS_ALREADY: "They own it already.",
 }
 
 

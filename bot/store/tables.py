@@ -220,3 +220,60 @@ trial_places = Table(
     PrimaryKeyConstraint("tenant", "team", "place"),
     CheckConstraint("place IN (1, 2)", name="two_at_a_time"),
 )
+
+# A trial outlives its round, so no foreign key binds it to one. `doc` is what the channel may know; `private` holds
+# chances, fears and learnings by person until they are shown, encrypted.
+trials = Table(
+    "trials",
+    metadata,
+    Column("id", String(300), primary_key=True),
+    Column("tenant", ID, nullable=False),
+    Column("team", ID, nullable=False),
+    Column("step", String(20), nullable=False),
+    Column("owner", ID),
+    Column("version", Integer, nullable=False),
+    Column("doc", Text, nullable=False),
+    Column("private", LargeBinary, nullable=False),
+    Column("created_at", Instant, nullable=False),
+    Column("changed_at", Instant, nullable=False),
+    Index("ix_trials_tenant_team", "tenant", "team"),
+    Index("ix_trials_tenant_owner", "tenant", "owner"),
+)
+
+trial_facts = Table(
+    "trial_facts",
+    metadata,
+    Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=True),
+    Column("trial_id", String(300), nullable=False, index=True),
+    Column("at", Instant, nullable=False),
+    Column("record", Text, nullable=False),
+)
+
+# What was tried, over all rounds. `words` is all text to be searched; `folded` the same without case and accents, for
+# parts of words. The full-text index is the database's own kind (bot/store/register.py).
+register = Table(
+    "register",
+    metadata,
+    Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=True),
+    Column("trial_id", String(300), nullable=False, unique=True),
+    Column("tenant", ID, nullable=False),
+    Column("team", ID, nullable=False),
+    Column("lever", ID, nullable=False),
+    Column("verdict", String(20), nullable=False),
+    Column("owner", String(200), nullable=False),
+    Column("at", Instant, nullable=False),
+    Column("words", Text, nullable=False),
+    Column("folded", Text, nullable=False),
+    Column("doc", Text, nullable=False),
+    Index("ix_register_tenant_team_at", "tenant", "team", "at"),
+)
+
+# What a team has set for itself: who leads, when the digest comes, its funnel numbers.
+teams = Table(
+    "teams",
+    metadata,
+    Column("tenant", ID, nullable=False),
+    Column("team", ID, nullable=False),
+    Column("doc", Text, nullable=False),
+    PrimaryKeyConstraint("tenant", "team"),
+)

@@ -20,6 +20,7 @@ from bot.ports.chat import Place
 from bot.ports.storage import Due, Member, Posted, RoundHead, RunningTrial, Send
 from bot.store import rounds as mapping
 from bot.store import tables as t
+from bot.store.register import FollowThroughWork
 from bot.store.sealing import Seal
 
 SEND: TypeAdapter[Send] = TypeAdapter(Send)
@@ -27,7 +28,7 @@ MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
 _ENDED = (Step.COMMITTED.value, Step.CANCELLED.value)
 
 
-class SqlWork:
+class SqlWork(FollowThroughWork):
     """The unit of work over one connection in one transaction."""
 
     def __init__(self, connection: AsyncConnection, seal: Seal, new_key: Callable[[], str]) -> None:
