@@ -155,10 +155,10 @@ def _split_rates(measure: Measure, weeks: Sequence[WeeklyNumbers], confidence: f
     interval = proportions.rate_ratio_interval(*pairs, confidence)
     old, new = before.events / before.exposure, after.events / after.exposure
     baseline = _known(measure.baseline)
-    aim = measure.target / baseline if baseline else math.inf
+    aim = measure.target / baseline
     z = _signed(test.p_value, new - old)
     error = math.sqrt(1 / (before.events or 0.5) + 1 / (after.events or 0.5))
-    reach = abs(math.log(aim)) / error if 0 < aim < math.inf else None
+    reach = abs(math.log(aim)) / error if aim else None
     return Evidence(old, new, interval, 1.0, aim, z, reach, _relative(old, new), test.method)
 
 
@@ -179,11 +179,11 @@ def _share_target(measure: Measure, weeks: Sequence[WeeklyNumbers], confidence: 
     around = proportions.wilson_interval(seen.successes, seen.trials, confidence)
     interval = Interval(around.low - usual, around.high - usual, share - usual, confidence, around.method)
     error = math.sqrt(usual * (1 - usual) / seen.trials)
-    if seen.trials <= _LARGEST_EXACT and 0 < usual < 1:
+    if seen.trials <= _LARGEST_EXACT or not error:
         result = proportions.binomial_exact(seen.successes, seen.trials, usual)
         z, test = _signed(result.p_value, share - usual), result.method
     else:
-        z, test = ((share - usual) / error if error else math.copysign(_FARTHEST, share - usual)), "score"
+        z, test = (share - usual) / error, "score"
     aim = measure.target - usual
     reach = abs(aim) / error if error and aim else None
     return Evidence(usual, share, interval, 0.0, aim, z, reach, _relative(usual, share), test)

@@ -225,6 +225,8 @@ class Measure:
             self._check_level("baseline", self.baseline)
         elif self.kind in SPLITS:
             raise inputs.BadNumber("baseline", None, "the level before the trial, which a split test needs")
+        if self.kind is Kind.SPLIT_RATES and not self.baseline:
+            raise inputs.BadNumber("baseline", self.baseline, "a rate above 0, since the effect is a ratio")
         if self.usual is not None and (self.target - self.usual) * self.direction.sign <= 0:
             side = "above" if self.direction is Direction.UP else "below"
             raise inputs.BadNumber("target", self.target, f"a value {side} the baseline {self.usual:g}")

@@ -351,8 +351,10 @@ def _ratio(top: float, bottom: float) -> float:
 def _welch(control: Sequence[float] | Summary, trial: Sequence[float] | Summary) -> tuple[float, float, float]:
     """Difference of means (trial minus control), its standard error, and the degrees of freedom."""
     old, new = summary("control", control), summary("trial", trial)
-    old_part, new_part = old.sd**2 / old.size, new.sd**2 / new.size
-    if old_part + new_part == 0:
+    old_error, new_error = old.sd / math.sqrt(old.size), new.sd / math.sqrt(new.size)
+    error = math.hypot(old_error, new_error)
+    if error == 0:
         raise inputs.BadNumber("sd", (old.sd, new.sd), "some spread in at least one of the two groups")
-    freedom = (old_part + new_part) ** 2 / (old_part**2 / (old.size - 1) + new_part**2 / (new.size - 1))
-    return new.mean - old.mean, math.sqrt(old_part + new_part), freedom
+    old_part, new_part = (old_error / error) ** 2, (new_error / error) ** 2
+    freedom = 1 / (old_part**2 / (old.size - 1) + new_part**2 / (new.size - 1))
+    return new.mean - old.mean, error, freedom

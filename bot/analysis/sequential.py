@@ -130,9 +130,9 @@ def inflation(boundaries: Sequence[float], fractions: Sequence[float], power: fl
 
     aim = inputs.rate("power", power, inside=True)
     level = inputs.rate("alpha", alpha, inside=True)
-    alone = _drift_for(aim, (float(-ndtri(level / 2)),), (1.0,))
-    together = _drift_for(aim, tuple(boundaries), tuple(fractions))
-    return (together / alone) ** 2
+    single = _drift_for(aim, (float(-ndtri(level / 2)),), (1.0,))
+    repeated = _drift_for(aim, tuple(boundaries), tuple(fractions))
+    return (repeated / single) ** 2
 
 
 def spent(fraction: float, alpha: float = 0.05, kind: str = "obrien-fleming") -> float:

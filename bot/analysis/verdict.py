@@ -117,11 +117,12 @@ def judge(
 ) -> Verdict:
     """The verdict of these weeks under the frozen measure; see the module for the rules.
 
-    `weekly_numbers` in any order, each week at most once. `looks_taken`: how often somebody has looked at the
-    numbers so far, this look included (0 counts as this one alone); weeks without a look cost nothing.
-    `special_days`: known holidays and seasons. `counting_checked`: a person has checked a result that looked
-    too good. `stopped`: the trial ended before its planned weeks. Raises BadNumber: a week logged twice or
-    before it began, numbers of another kind than the measure's, anything that is not what it should be.
+    `weekly_numbers` in any order, each week at most once. `looks_taken`: how often somebody has looked at the numbers
+    so far, this look included (0 counts as this one alone); weeks without a look cost nothing, and looking again at
+    the same numbers is not counted. `special_days`: known holidays and seasons. `counting_checked`: a person has
+    checked a result that looked too good. `stopped`: the trial ended before its planned weeks. Raises BadNumber: a
+    week logged twice or before it began, numbers of another kind than the measure's, anything that is not what it
+    should be.
     """
     weeks = _checked(measure, weekly_numbers, today)
     looks = inputs.whole("looks_taken", looks_taken)

@@ -498,6 +498,46 @@ def test_whatever_is_logged_gets_one_of_the_four(rows, looks: int) -> None:
         assert 0 <= verdict.chance.value <= 1
 
 
+summaries = st.builds(Summary, st.floats(-50, 50), st.floats(0, 20), st.integers(2, 300))
+events = st.builds(Count, st.integers(0, 60), st.floats(0.5, 200))
+tally = tallies.map(lambda pair: Tally(*pair))
+MEASURES = [
+    (plan(), tally),
+    (plan(baseline=0.06, target=0.0, direction=Direction.DOWN), tally),
+    (plan(Kind.SPLIT_MEANS, baseline=0.0, target=4.0), summaries),
+    (plan(Kind.SPLIT_RATES, baseline=0.05, target=0.0, direction=Direction.DOWN), events),
+    (plan(Kind.SPLIT_RATES, baseline=0.05, target=0.2), events),
+    (before_after(), st.one_of(tally, events, summaries)),
+    (before_after(baseline_weeks=(0.0,) * 8), tally),
+    (before_after(baseline_weeks=()), tally),
+    (plan(Kind.SHARE_TARGET, baseline=0.0, target=0.3), tally),
+    (plan(Kind.SHARE_TARGET, baseline=None, target=0.3), tally),
+    (plan(Kind.COUNT_TARGET, baseline=None, target=20, baseline_weeks=(0.0,) * 6), events),
+    (plan(Kind.COUNT_TARGET, baseline=30.0, target=20, direction=Direction.DOWN), events),
+    (plan(Kind.COUNT_TARGET, baseline=None, target=20), events),
+]
+
+
+@settings(max_examples=300, deadline=None)
+@given(data=st.data(), case=st.sampled_from(MEASURES), number=st.integers(0, 6), stopped=st.booleans())
+def test_every_kind_survives_any_possible_numbers(data, case, number: int, stopped: bool) -> None:
+    """Whatever kind and whatever possible numbers, gaps included, one of the four comes with finite facts."""
+    measure, numbers = case
+    states = st.sampled_from([WeekState.WHOLE, WeekState.WHOLE, WeekState.BROKEN])
+    weeks = [
+        WeeklyNumbers(week, data.draw(numbers), data.draw(numbers), data.draw(states)) for week in range(1, number + 1)
+    ]
+    verdict = judge(measure, weeks, number, after(number), stopped=stopped)
+    assert verdict.outcome in tuple(Outcome)
+    if number >= 4 or stopped:
+        assert verdict.outcome is not Outcome.TOO_EARLY
+    if verdict.chance:
+        assert 0 <= verdict.chance.value <= 1
+        assert verdict.chance.if_target is None or 0 <= verdict.chance.if_target <= 1
+    for caution in verdict.warnings:
+        assert all(isinstance(fact, str) or math.isfinite(fact) for fact in caution.facts.values())
+
+
 @settings(max_examples=100, deadline=None)
 @given(rows=st.lists(st.tuples(tallies, tallies), min_size=1, max_size=4))
 def test_mirrored_numbers_get_the_mirrored_verdict(rows) -> None:
@@ -559,6 +599,7 @@ NAN = float("nan")
         lambda: plan(direction="sideways"),
         lambda: plan(review=START),
         lambda: plan(Kind.COUNT_TARGET, baseline=None, target=-1),
+        lambda: plan(Kind.SPLIT_RATES, baseline=0.0, target=0.09),
         lambda: before_after(target=0.09),
         lambda: before_after(baseline_weeks=(0.1, NAN)),
         lambda: judge("a measure", [], 0, START),
