@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 import structlog
 
 from bot.engine.kit import Kit
-from bot.ports.chat import ChatError, NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
+from bot.ports.chat import NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
 from bot.ports.storage import Queued
 
 log = structlog.get_logger()
 MOST_TRIES = 25
 FIRST_WAIT, LONGEST_WAIT = 2.0, 600.0
 LOOK_UP_SLACK = timedelta(minutes=2)
-STALE_CLAIM = timedelta(seconds=20)
 
 
 async def deliver_all(kit: Kit) -> int:
@@ -48,13 +47,10 @@ async def deliver_one(kit: Kit) -> bool:
 
 async def _carry_out(kit: Kit, queued: Queued) -> None:
     send = queued.send
-    if send.only_in is not None and send.round_id is not None and await _overtaken(kit, queued):
+    if send.only_in is not None and queued.step is not send.only_in:  # never "vote now" after the close
         await kit.store.park_send(queued, "the step was over", kit.clock.now())
         return
-    place = await _where(kit, queued)
-    if place is None:
-        await kit.store.park_send(queued, "the message that it belongs to is not there", kit.clock.now())
-        return
+    place = _where(queued)
     if queued.state == "unknown" and send.kind in ("post", "upload"):
         assert queued.first_try is not None
         known = await kit.chat.find(place, queued.key, queued.first_try - LOOK_UP_SLACK)
@@ -70,22 +66,11 @@ def _at(queued: Queued, place: Place) -> Queued:
     return replace(queued, send=replace(queued.send, place=place))
 
 
-async def _overtaken(kit: Kit, queued: Queued) -> bool:
-    """Whether the round has left the step that this send speaks of: never "vote now" after the close."""
-    assert queued.send.round_id is not None
-    async with kit.store.begin() as uow:
-        return await uow.step_of(queued.send.round_id) != queued.send.only_in
-
-
-async def _where(kit: Kit, queued: Queued) -> Place | None:
+def _where(queued: Queued) -> Place:
     """The conversation, in the thread of the message that the send belongs to."""
-    send = queued.send
-    if send.thread_of is None:
-        return send.place
-    async with kit.store.begin() as uow:
-        root = await uow.posted(send.thread_of)
+    root = queued.root
     if root is None:
-        return send.place
+        return queued.send.place
     return Place(root.place.tenant, root.place.kind, root.place.id, root.message_id)
 
 
@@ -109,9 +94,7 @@ async def _act(kit: Kit, queued: Queued, place: Place) -> str | None:
 
 async def _change(kit: Kit, queued: Queued) -> None:
     """Revises or withdraws a message that is out; one that was never posted is left alone."""
-    send = queued.send
-    async with kit.store.begin() as uow:
-        posted = await uow.posted(send.name)
+    send, posted = queued.send, queued.posted
     if posted is None:
         return
     if send.kind == "withdraw":
@@ -139,11 +122,3 @@ def _wait(queued: Queued) -> timedelta:
 async def _park(kit: Kit, queued: Queued, why: str) -> None:
     log.error("delivery.parked", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries, why=why[:200])
     await kit.store.park_send(queued, why, kit.clock.now())
-
-
-def claim_is_fresh(claimed_at: datetime, now: datetime) -> bool:
-    """Whether a sender that was frozen may still act on its claim."""
-    return now - claimed_at <= STALE_CLAIM
-
-
-__all__ = ["ChatError", "deliver_all", "deliver_one"]

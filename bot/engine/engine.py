@@ -64,6 +64,4 @@ class Engine:
 
     async def next_moment(self) -> datetime | None:
         """When something is due or may be sent next; None when nothing waits."""
-        due = await self.kit.store.next_due_at()
-        send = await self.kit.store.next_send_at(self.kit.clock.now())
-        return min((m for m in (due, send) if m is not None), default=None)
+        return await self.kit.store.next_moment()

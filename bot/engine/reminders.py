@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from bot.domain import commitment
 from bot.domain.course import DECISIONS, came_in
 from bot.domain.names import RUNNING, MemberId, Role, Step
 from bot.domain.state import Round
@@ -65,7 +66,15 @@ def owes(round_: Round, member: MemberId) -> bool:
     """Whether the running step still waits for this person."""
     if round_.step not in RUNNING or round_.paused is not None or member not in round_.expected():
         return False
+    if round_.step is Step.COMMITMENT:
+        return member == _settles_next(round_)
     return member not in (came_in(round_) if round_.step not in DECISIONS else frozenset())
+
+
+def _settles_next(round_: Round) -> MemberId:
+    """Who the commitment waits for: the decision-maker to choose and to seal, the facilitator for all between."""
+    deciding = not round_.choices or not commitment.missing(round_)
+    return round_.roles.acting(Role.DECISION_MAKER if deciding else Role.FACILITATOR)
 
 
 async def owed(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, When]]:

@@ -38,18 +38,6 @@ class Send:
 
 
 @dataclass(frozen=True, slots=True)
-class Queued:
-    """A send as it stands in the outbox, claimed for delivery."""
-
-    id: int
-    key: str
-    send: Send
-    tries: int
-    first_try: datetime | None
-    state: Literal["todo", "sending", "unknown"]
-
-
-@dataclass(frozen=True, slots=True)
 class Posted:
     """A message of the bot's that is out: its own name, where it stands, and the platform's id of it."""
 
@@ -57,6 +45,24 @@ class Posted:
     place: Place
     message_id: str
     round_id: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Queued:
+    """A send as it stands in the outbox, claimed for delivery, with what must be known to carry it out.
+
+    `root` is the message under which it goes, `posted` the message that it changes, `step` where its round stands.
+    """
+
+    id: int
+    key: str
+    send: Send
+    tries: int
+    first_try: datetime | None
+    state: Literal["todo", "sending", "unknown"]
+    root: Posted | None = None
+    posted: Posted | None = None
+    step: Step | None = None
 
 
 # --- what is to happen ----------------------------------------------------------------------------------------
@@ -204,15 +210,13 @@ class Store(Protocol):
 
     async def park_send(self, queued: Queued, why: str, now: datetime) -> None: ...
 
-    async def next_send_at(self, now: datetime) -> datetime | None:
-        """When the earliest waiting send may be tried, None when the outbox is empty."""
+    async def next_moment(self) -> datetime | None:
+        """When the earliest send may go out or row is due; None when nothing waits."""
         ...
 
     async def claim_due(self, now: datetime) -> Due | None: ...
 
     async def finish_due(self, due: Due) -> None: ...
-
-    async def next_due_at(self) -> datetime | None: ...
 
     async def see_time(self, now: datetime) -> datetime:
         """Remembers the highest time seen and returns it: the clock never runs backwards below it."""

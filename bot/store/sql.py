@@ -9,16 +9,18 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from sqlalchemy import and_, case, delete, func, or_, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine
 
+from bot.domain.names import Step
 from bot.ports.storage import Due, Queued
 from bot.store import tables as t
 from bot.store.sealing import Seal
-from bot.store.work import SEND, SqlWork
+from bot.store.work import SEND, SqlWork, posted_of
 
 LEASE = timedelta(seconds=60)
 
@@ -73,8 +75,27 @@ class SqlStore:
                 .where(t.outbox.c.id == row.id)
                 .values(state="sending", owner=self._owner, lease_until=now + LEASE, first_try=first_try)
             )
-        send = SEND.validate_json(self._seal.open("outbox", row.body))
-        return Queued(row.id, row.key, send, row.tries, first_try, state)
+            send = SEND.validate_json(self._seal.open("outbox", row.body))
+            queued = Queued(row.id, row.key, send, row.tries, first_try, state)
+            return await self._with_surroundings(db, queued)
+
+    async def _with_surroundings(self, db: AsyncConnection, queued: Queued) -> Queued:
+        """Adds the messages that the send refers to and its round's step, read in the claim's own transaction."""
+        send = queued.send
+        wanted = [n for n in (send.thread_of, send.name if send.kind in ("revise", "withdraw") else None) if n]
+        found = {}
+        if wanted:
+            rows = await db.execute(select(t.posts).where(t.posts.c.name.in_(wanted)))
+            found = {row.name: posted_of(row) for row in rows}
+        step = None
+        if send.only_in is not None and send.round_id is not None:
+            step = (await db.execute(select(t.rounds.c.step).where(t.rounds.c.id == send.round_id))).scalar()
+        return replace(
+            queued,
+            root=found.get(send.thread_of or ""),
+            posted=found.get(send.name),
+            step=Step(step) if step is not None else None,
+        )
 
     async def sent(self, queued: Queued, message_id: str | None, now: datetime) -> None:
         """Done: the row goes, and a new message's whereabouts are kept under its name."""
@@ -112,11 +133,6 @@ class SqlStore:
                 update(t.outbox).where(t.outbox.c.id == queued.id).values(state="parked", why_parked=why[:200])
             )
 
-    async def next_send_at(self, now: datetime) -> datetime | None:
-        ready = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
-        async with self._transaction() as db:
-            return _moment((await db.execute(select(func.min(ready)).where(t.outbox.c.state != "parked"))).scalar())
-
     # --- due rows ---
 
     async def claim_due(self, now: datetime) -> Due | None:
@@ -143,11 +159,14 @@ class SqlStore:
                 )
             )  # fmt: skip
 
-    async def next_due_at(self) -> datetime | None:
-        ready = case((t.due.c.state == "claimed", t.due.c.lease_until), else_=t.due.c.at)
-        query = select(ready).where(t.due.c.state != "done").order_by(t.due.c.at, t.due.c.id).limit(1)
+    async def next_moment(self) -> datetime | None:
+        send = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
+        sends = select(func.min(send)).where(t.outbox.c.state != "parked").scalar_subquery()
+        free = select(t.due.c.at).where(t.due.c.state == "todo").order_by(t.due.c.at, t.due.c.id).limit(1)
+        claimed = select(func.min(t.due.c.lease_until)).where(t.due.c.state == "claimed").scalar_subquery()
         async with self._transaction() as db:
-            return _moment((await db.execute(query)).scalar())
+            row = (await db.execute(select(sends, free.scalar_subquery(), claimed))).one()
+        return min((m for m in map(_moment, row) if m is not None), default=None)
 
     async def see_time(self, now: datetime) -> datetime:
         async with self._transaction() as db:

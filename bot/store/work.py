@@ -258,7 +258,7 @@ class SqlWork(FollowThroughWork):
 
     async def posted(self, name: str) -> Posted | None:
         row = (await self._db.execute(select(t.posts).where(t.posts.c.name == name))).first()
-        return _posted(row) if row else None
+        return posted_of(row) if row else None
 
     async def knows_message(self, name: str) -> bool:
         waiting = select(t.outbox.c.id).where(t.outbox.c.name == name, t.outbox.c.state != "parked").limit(1)
@@ -272,11 +272,11 @@ class SqlWork(FollowThroughWork):
                 )
             )
         ).first()
-        return _posted(row) if row else None
+        return posted_of(row) if row else None
 
     async def posted_like(self, prefix: str) -> list[Posted]:
         query = select(t.posts).where(t.posts.c.name.startswith(prefix, autoescape=True)).order_by(t.posts.c.name)
-        return [_posted(r) for r in await self._db.execute(query)]
+        return [posted_of(r) for r in await self._db.execute(query)]
 
     # --- what is to happen ---
 
@@ -307,5 +307,5 @@ class SqlWork(FollowThroughWork):
         )
 
 
-def _posted(row: Any) -> Posted:
+def posted_of(row: Any) -> Posted:
     return Posted(row.name, Place(row.tenant, row.kind, row.place, row.thread), row.message_id, row.round_id)

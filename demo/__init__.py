@@ -1,0 +1,1 @@
+"""A round of an invented team, played through the real engine."""

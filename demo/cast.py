@@ -1,0 +1,545 @@
+"""The scenario's people: what each does when the bot asks, and when. They only see the room, as people would.
+
+Every job has a key of its own and follows from what stands in the room, so that a run that was killed goes on where
+it was: jobs that were done are known by their keys.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from bot.chat.room.records import Record
+from bot.chat.room.service import Room
+from bot.domain.names import Step
+from bot.domain.order import shuffled
+from bot.domain.settings import DAYS_HOURS, LIVE_MINUTES
+from bot.speech.message import Button
+from bot.timing.calendars import WorkingCalendar
+from bot.timing.windows import add_working_hours
+from demo.hand import Hand, Screen, buttons_of, words_of
+from demo.scenario import Person, Scenario, calendar_of
+
+EMOJI = ("seedling", "herb", "sunflower", "cactus", "maple_leaf", "mushroom")
+Act = Callable[[], Awaitable[object]]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """Something that a person does at a moment."""
+
+    at: datetime
+    key: str
+    act: Act
+
+
+class Cast:
+    """Looks at what changed in the room and says who will do what, when."""
+
+    def __init__(self, scenario: Scenario, room: Room, *, only: frozenset[str] | None = None) -> None:
+        self.scenario = scenario
+        self.room = room
+        self.people = {p.id: p for p in scenario.team if only is None or p.id in only}
+        self.screen = Screen(room)
+        self.hands = {p: Hand(room, p, self.screen) for p in self.people}
+        self.calendars: dict[str, WorkingCalendar] = {p.id: calendar_of(p) for p in scenario.team}
+
+    def reactions(self, record: Record, now: datetime) -> Iterator[Job]:
+        """The jobs that a message or a changed card brings about."""
+        if record.message is None or record.gone:
+            return
+        who = [record.place.id] if record.place.kind == "direct" else list(self.people)
+        offered = {b.action for b in buttons_of(record)}
+        for person_id in who:
+            person = self.people.get(person_id)
+            if person is None or person.silent:
+                continue
+            for action, reflex in REFLEXES.items():
+                if action in offered:
+                    yield from reflex(self, person, record, now)
+
+    # --- when ---
+
+    def at(self, person: Person, since: datetime, step: Step, part: float) -> datetime:
+        """The moment at which this person has used `part` of what they need of the step's window."""
+        amount = self.scenario.lengths.get(step.value)
+        if self.scenario.pace == "live":
+            minutes = (amount if amount is not None else LIVE_MINUTES[step]) * person.share * part
+            return since + timedelta(minutes=minutes)
+        hours = (amount if amount is not None else DAYS_HOURS[step]) * person.share * part
+        return add_working_hours(self.calendars[person.id], since, hours)
+
+    def hand(self, person: Person) -> Hand:
+        return self.hands[person.id]
+
+    def is_(self, person: Person, role: str) -> bool:
+        return getattr(self.scenario.roles, role) == person.id
+
+    def note_text(self, key: str) -> str:
+        return next(n.text for n in self.scenario.notes if n.key == key)
+
+    def plan_title(self, key: str) -> str:
+        return next(p.title for p in self.scenario.plans if p.key == key)
+
+
+Reflex = Callable[[Cast, Person, Record, datetime], Iterator[Job]]
+
+
+# --- notes ---
+
+
+def _confirm_hours(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    act = _press(cast, person, record, "hours.confirm", key := f"{person.id}/hours")
+    yield Job(cast.at(person, record.at, Step.NOTES, 0.05), key, act)
+
+
+def _write_notes(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """When the person's own list appears: their notes one by one, then done."""
+    if not words_of(record).startswith("You have written 0"):
+        return
+    mine = [(i, n) for i, n in enumerate(cast.scenario.notes) if n.by == person.id and not n.late]
+    for place, (number, note) in enumerate(mine, 1):
+        key = f"{person.id}/note/{number}"
+        at = cast.at(person, record.at, Step.NOTES, place / (len(mine) + 1))
+        yield Job(at, key, _note_act(cast, person, number, key))
+    if mine:
+        key = f"{person.id}/notes/done"
+        yield Job(cast.at(person, record.at, Step.NOTES, 1), key, _press_any(cast, person, "step.done", key))
+
+
+def _note_act(cast: Cast, person: Person, number: int, key: str) -> Act:
+    note = cast.scenario.notes[number]
+    sign = "-" if note.side == "restraining" else "+"
+
+    async def act() -> object:
+        hand = cast.hand(person)
+        if note.way == "plain":
+            return await hand.say(f"{sign} {note.lever}: {note.text}", key=key)
+        if note.way == "form":
+            fields = {"side": note.side, "text": note.text}
+            return await hand.fill("note.write", fields, _slug(note.lever), key=key)
+        root = next(r for r in reversed(hand.seen()) if words_of(r).startswith(f"{note.lever}: answer in this thread"))
+        return await hand.say(f"{sign} {note.text}", thread=root.id, key=key)
+
+    return act
+
+
+def _slug(lever: str) -> str:
+    from bot.engine.setup import read_levers
+
+    return read_levers(lever)[0][0]
+
+
+def _consent(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    key = f"{person.id}/consent"
+    yield Job(cast.at(person, record.at, Step.NOTES, 0.2), key, _press(cast, person, record, "note.consent", key))
+
+
+# --- focus, merge ---
+
+
+def _focus(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    focus = cast.scenario.focus
+    if focus is None:
+        return
+    key = f"{person.id}/focus/{record.id}"
+
+    async def act() -> object:
+        return await cast.hand(person).fill("focus.pick", {"reason": focus.reason}, _slug(focus.lever), key=key)
+
+    yield Job(cast.at(person, record.at, Step.FOCUS, 1), key, act)
+    for number, note in enumerate(n for n in cast.scenario.notes if n.late):
+        writer = cast.people.get(note.by)
+        if writer is not None and not writer.silent:
+            late = f"{writer.id}/late/{number}"
+            yield Job(
+                cast.at(writer, record.at, Step.FOCUS, 0.5), late, _late_act(cast, writer, note.lever, note.text, late)
+            )
+
+
+def _late_act(cast: Cast, person: Person, lever: str, text: str, key: str) -> Act:
+    async def act() -> object:
+        return await cast.hand(person).say(f"- {lever}: {text}", key=key)
+
+    return act
+
+
+def _settle_late(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    key = f"{person.id}/late/hold/{record.id}"
+    yield Job(cast.at(person, record.at, Step.FOCUS, 0.1), key, _press(cast, person, record, "late.hold", key))
+
+
+def _answer_proposal(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """Yes to what the scenario calls the same, no to the rest."""
+    if not cast.is_(person, "facilitator") and record.place.kind == "direct":
+        return
+    words = words_of(record)
+    same = any(sum(cast.note_text(k)[:200] in words for k in group) >= 2 for group in cast.scenario.same)
+    key = f"{person.id}/merge/{record.id}"
+    action = "merge.yes" if same else "merge.no"
+    yield Job(cast.at(person, record.at, Step.MERGE, 0.6), key, _press(cast, person, record, action, key))
+
+
+def _close_merge(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """The facilitator's desks end with a press of their own, once everything on them is done."""
+    if "force" in words_of(record) and "left to answer" in words_of(record):
+        key = f"{person.id}/merge/close"
+        yield Job(cast.at(person, record.at, Step.MERGE, 1), key, _press_any(cast, person, "step.close", key))
+
+
+# --- votes ---
+
+
+def _vote(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """One option of a ballot: this person's votes on it, by emoji or by button."""
+    dots = "+1 dot" in {b.label for b in buttons_of(record)}
+    step = Step.DOTS if dots else Step.BALLOT
+    chosen = (cast.scenario.dots if dots else cast.scenario.ballot).get(person.id, [])
+    texts = [cast.note_text(k) if dots else cast.plan_title(k) for k in chosen]
+    option = words_of(record).split(". ", 1)[-1]
+    joined = _joined_texts(cast) if dots else {}
+    wanted = [t for t in texts if option == t[:300] or option in joined.get(t, ())]
+    for number in range(len(wanted)):
+        key = f"{person.id}/{step}/{record.id}/{number}"
+        part = 0.3 + 0.5 * (number + 1) / (len(chosen) + 1)
+        yield Job(cast.at(person, record.at, step, part), key, _vote_act(cast, person, record, number, key))
+
+
+def _joined_texts(cast: Cast) -> dict[str, tuple[str, ...]]:
+    """For each note of a joined group, the wordings that may stand for it."""
+    groups = [tuple(cast.note_text(k) for k in group) for group in cast.scenario.same]
+    return {text: group for group in groups for text in group}
+
+
+def _vote_act(cast: Cast, person: Person, record: Record, number: int, key: str) -> Act:
+    if person.votes_by == "button":
+        return _press(cast, person, record, "vote.cast", key)
+
+    async def act() -> object:
+        return await cast.hand(person).react(record, EMOJI[number], key=key)
+
+    return act
+
+
+def _done_voting(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    if cast.scenario.dots.get(person.id) and "dot" in words_of(record):
+        key = f"{person.id}/dots/done"
+        yield Job(cast.at(person, record.at, Step.DOTS, 1), key, _press_any(cast, person, "step.done", key))
+
+
+def _lock(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    if not cast.scenario.ballot.get(person.id):
+        return
+    key = f"{person.id}/ballot/lock"
+    yield Job(cast.at(person, record.at, Step.BALLOT, 0.9), key, _press(cast, person, record, "ballot.lock", key))
+
+
+def _compare(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """One comparison after the other, by the scenario's true values and this person's own eye."""
+    button = next(b for b in buttons_of(record) if b.action == "compare.first")
+    _, axis, first, second = button.value.split("|")
+    key = f"{person.id}/compare/{axis}/{first}/{second}"
+    a, b = (_value(cast, person, record, axis, side) for side in ("A", "B"))
+    action = "compare.same" if abs(a - b) < 0.15 else "compare.first" if a > b else "compare.second"
+    at = max(now, cast.at(person, record.at, Step.BALLOT, 0.05)) + timedelta(seconds=20)
+    yield Job(at, key, _press(cast, person, record, action, key))
+
+
+def _value(cast: Cast, person: Person, record: Record, axis: str, side: str) -> float:
+    label = next(b.says or "" for b in buttons_of(record) if b.label == side).removeprefix(f"{side}: ")
+    plan = next((p for p in cast.scenario.plans if p.title == label), None)
+    if plan is None:
+        return 0.0
+    order = shuffled(range(100), cast.scenario.seed, f"{person.id}/{axis}/{plan.key}")
+    own_eye = (order[0] - 50) / 100  # half a point up or down, always the same for this person and plan
+    return (plan.impact if axis == "impact" else plan.effort) + own_eye
+
+
+# --- questions, precedents, plans ---
+
+
+def _questions(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """The facilitator writes the scenario's questions for the forces on the desk, then publishes."""
+    written = 0
+    for number, question in enumerate(cast.scenario.questions):
+        texts = {cast.note_text(question.about), *_joined_texts(cast).get(cast.note_text(question.about), ())}
+        button = next((b for b in buttons_of(record) if _is_for(b, texts)), None)
+        if button is None:
+            continue
+        written += 1
+        key = f"{person.id}/question/{number}"
+        act = _fill(cast, person, "question.write", {"text": question.text}, button.value, key)
+        yield Job(cast.at(person, record.at, Step.QUESTIONS, 0.3 + 0.1 * number), key, act)
+    if written:
+        key = f"{person.id}/questions/publish"
+        yield Job(cast.at(person, record.at, Step.QUESTIONS, 1), key, _press_any(cast, person, "step.close", key))
+
+
+def _is_for(button: Button, texts: set[str]) -> bool:
+    return button.action == "question.write" and any((button.says or "").endswith(t[:60]) for t in texts)
+
+
+def _precedents(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    if record.place.kind != "direct":
+        return
+    mine = [(i, p) for i, p in enumerate(cast.scenario.precedents) if p.by == person.id]
+    for place, (number, precedent) in enumerate(mine, 1):
+        key = f"{person.id}/precedent/{number}"
+        fields = {
+            "question#": str(precedent.question),
+            "title": precedent.title,
+            "idea": precedent.idea,
+            "details": precedent.details,
+            "source": precedent.source,
+            "outside": "yes" if precedent.outside else "",
+        }
+        at = cast.at(person, record.at, Step.PRECEDENTS, place / (len(mine) + 1))
+        yield Job(at, key, _fill(cast, person, "precedent.write", fields, "", key))
+    key = f"{person.id}/precedents/done"
+    yield Job(cast.at(person, record.at, Step.PRECEDENTS, 1), key, _press_any(cast, person, "step.done", key))
+
+
+def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    if record.place.kind != "direct" or "write a plan, one page" not in words_of(record):
+        return
+    mine = [p for p in cast.scenario.plans if p.by == person.id]
+    for place, plan in enumerate(mine, 1):
+        key = f"{person.id}/plan/{plan.key}"
+        measure = plan.measure
+        fields = {
+            "question#": str(plan.question),
+            "title": plan.title,
+            "hypothesis": plan.hypothesis,
+            "steps": "\n".join(plan.steps),
+            "measure": measure.name,
+            "kind": measure.kind,
+            "weeks": str(plan.weeks),
+            "baseline": measure.baseline,
+            "target": measure.target,
+            "weekly": measure.weekly,
+            "counted": measure.counted,
+            "stop_line": measure.stop_line,
+            "harm": measure.harm,
+            "checked_by": plan.checked_by,
+            "might_fail": plan.might_fail,
+            "chance": "" if plan.chance is None else str(plan.chance),
+        }
+        at = cast.at(person, record.at, Step.PLANS, place / (len(mine) + 1))
+        yield Job(at, key, _fill(cast, person, "plan.write", fields, "", key))
+    key = f"{person.id}/plans/done"
+    yield Job(cast.at(person, record.at, Step.PLANS, 1), key, _press_any(cast, person, "step.done", key))
+
+
+# --- commitment ---
+
+
+def _settle_commitment(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """The commitment's card: the decision-maker chooses, the facilitator asks owners and sets the dates."""
+    commitment = cast.scenario.commitment
+    if commitment is None:
+        return
+    offered = buttons_of(record)
+    if cast.is_(person, "decision_maker"):
+        yield from _choose(cast, person, record, now)
+        if any(b.action == "round.commit" for b in offered):
+            key = f"{person.id}/commit"
+            yield Job(cast.at(person, now, Step.COMMITMENT, 0.2), key, _press_any(cast, person, "round.commit", key))
+    if cast.is_(person, "facilitator"):
+        yield from _ask_owners(cast, person, record, now)
+        key = f"{person.id}/next round"
+        fields = {"date": commitment.next_round}
+        yield Job(
+            cast.at(person, record.at, Step.COMMITMENT, 0.8),
+            key,
+            _fill(cast, person, "nextround.date", fields, "", key),
+        )
+    yield from _own(cast, person, record, now)
+    yield from _forecast(cast, person, record, now)
+
+
+def _choose(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    assert cast.scenario.commitment is not None
+    for owner in cast.scenario.commitment.owners:
+        title = cast.plan_title(owner.plan)
+        button = next((b for b in buttons_of(record) if b.action == "choice.make" and title[:45] in b.label), None)
+        if button is not None:
+            key = f"{person.id}/choose/{owner.plan}"
+            yield Job(
+                cast.at(person, record.at, Step.COMMITMENT, 0.5),
+                key,
+                _press_value(cast, person, "choice.make", button.value, key),
+            )
+
+
+def _plan_buttons(cast: Cast, record: Record, action: str) -> dict[str, Button]:
+    """The buttons of the chosen plans by the scenario's key; their order on the card is that of the choices."""
+    assert cast.scenario.commitment is not None
+    from bot.speech.message import Paragraph, plain
+
+    assert record.message is not None
+    titles = [plain(b.line) for b in record.message.blocks if isinstance(b, Paragraph)]
+    chosen = [t.removeprefix("Chosen: ") for t in titles if t.startswith("Chosen: ")]
+    buttons = [b for b in buttons_of(record) if b.action == action]
+    by_title = dict(zip(chosen, buttons, strict=False))
+    return {
+        o.plan: by_title[cast.plan_title(o.plan)]
+        for o in cast.scenario.commitment.owners
+        if cast.plan_title(o.plan) in by_title
+    }
+
+
+def _ask_owners(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """Asks the first on the list; the next one when the one before has declined."""
+    assert cast.scenario.commitment is not None
+    declined = _facts(record).count("Declined")
+    buttons = _plan_buttons(cast, record, "owner.ask")
+    for owner in cast.scenario.commitment.owners:
+        if owner.plan not in buttons:
+            continue
+        for turn, who in enumerate(owner.asked):
+            if turn and not (owner.asked[turn - 1] in owner.declines and declined):
+                break
+            key = f"{person.id}/ask/{owner.plan}/{who}"
+            fields = {"member": who}
+            act = _fill(cast, person, "owner.ask", fields, buttons[owner.plan].value, key)
+            yield Job(cast.at(person, now, Step.COMMITMENT, 0.3), key, act)
+
+
+def _facts(record: Record) -> list[str]:
+    from bot.speech.message import Facts
+
+    assert record.message is not None
+    return [label for b in record.message.blocks if isinstance(b, Facts) for label, _ in b.rows]
+
+
+def _answer_ownership(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    commitment = cast.scenario.commitment
+    if commitment is None:
+        return
+    words = words_of(record)
+    owner = next((o for o in commitment.owners if cast.plan_title(o.plan) in words and person.id in o.asked), None)
+    if owner is None:
+        return
+    key = f"{person.id}/own/{owner.plan}"
+    if person.id in owner.declines:
+        fields = {"reason": owner.declines[person.id]}
+        act = _fill(cast, person, "owner.decline", fields, "", key)
+    else:
+        act = _press(cast, person, record, "owner.accept", key)
+    yield Job(cast.at(person, record.at, Step.COMMITMENT, 0.5), key, act)
+
+
+def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """An owner draws up the first-week actions and the date of the review once they own it."""
+    assert cast.scenario.commitment is not None
+    for owner in cast.scenario.commitment.owners:
+        accepted = next((w for w in owner.asked if w not in owner.declines), None)
+        if accepted != person.id or f"{person.name}" not in _owners(record):
+            continue
+        for action, fields in (
+            ("actions.write", {"actions": "\n".join(owner.actions)} if owner.actions else {}),
+            ("review.date", {"date": f"in {_weeks(cast, owner.plan) * 7 + 3} days"}),
+        ):
+            buttons = _plan_buttons(cast, record, action)
+            if owner.plan in buttons:
+                key = f"{person.id}/{action}/{owner.plan}"
+                act = _fill(cast, person, action, fields, buttons[owner.plan].value, key)
+                yield Job(cast.at(person, now, Step.COMMITMENT, 0.3), key, act)
+
+
+def _weeks(cast: Cast, plan: str) -> int:
+    return next(p.weeks for p in cast.scenario.plans if p.key == plan)
+
+
+def _owners(record: Record) -> list[str]:
+    from bot.speech.message import Facts, plain
+
+    assert record.message is not None
+    return [plain(v) for b in record.message.blocks if isinstance(b, Facts) for label, v in b.rows if label == "Owner"]
+
+
+def _forecast(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    assert cast.scenario.commitment is not None
+    chance = cast.scenario.commitment.forecasts.get(person.id)
+    if chance is None:
+        return
+    for plan, button in _plan_buttons(cast, record, "forecast.write").items():
+        key = f"{person.id}/forecast/{plan}"
+        act = _fill(cast, person, "forecast.write", {"chance": str(chance)}, button.value, key)
+        yield Job(cast.at(person, now, Step.COMMITMENT, 0.25), key, act)
+
+
+def _when_stuck(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    choice = cast.scenario.when_stuck
+    if not cast.is_(person, "facilitator") or choice == "wait" or "people that it needs" not in words_of(record):
+        return
+    key = f"{person.id}/stuck/{record.id}"
+    if choice == "cancel":
+        act = _fill(cast, person, "round.cancel", {"reason": "nobody had time"}, "", key)
+    else:
+        act = _press(cast, person, record, "step.extend" if choice == "extend" else "step.close", key)
+    yield Job(cast.at(person, record.at, Step.NOTES, 0.3), key, act)
+
+
+# --- how ---
+
+
+def _press(cast: Cast, person: Person, record: Record, action: str, key: str) -> Act:
+    async def act() -> object:
+        button = next(b for b in cast.room.offered(person.id, record.id) if b.action == action)
+        return await cast.room.press(person.id, record.id, action, button.value, key=key)
+
+    return act
+
+
+def _press_any(cast: Cast, person: Person, action: str, key: str) -> Act:
+    async def act() -> object:
+        return await cast.hand(person).press(action, key=key)
+
+    return act
+
+
+def _press_value(cast: Cast, person: Person, action: str, value: str, key: str) -> Act:
+    async def act() -> object:
+        return await cast.hand(person).press(action, value, key=key)
+
+    return act
+
+
+def _fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: str, key: str) -> Act:
+    """Fills in a form; a field named `x#` takes the option of that number."""
+
+    async def act() -> object:
+        hand = cast.hand(person)
+        reply = await hand.press(action, says, key=f"{key}/open")
+        if reply.form is None:
+            return reply
+        chosen = dict(fields)
+        for field in reply.form.fields:
+            number = chosen.pop(f"{field.name}#", None)
+            if number is not None:
+                chosen[field.name] = field.options[int(number) - 1].value
+        return await cast.room.submit(person.id, reply.form.action, reply.form.value, chosen, key=key)
+
+    return act
+
+
+REFLEXES: dict[str, Reflex] = {
+    "hours.confirm": _confirm_hours,
+    "note.consent": _consent,
+    "focus.pick": _focus,
+    "late.hold": _settle_late,
+    "merge.yes": _answer_proposal,
+    "vote.cast": _vote,
+    "ballot.lock": _lock,
+    "compare.first": _compare,
+    "question.write": _questions,
+    "precedent.write": _precedents,
+    "plan.write": _plans,
+    "nextround.date": _settle_commitment,
+    "owner.accept": _answer_ownership,
+    "round.cancel": _when_stuck,
+    "step.close": _close_merge,
+    "step.done": lambda c, p, r, n: (*_write_notes(c, p, r, n), *_done_voting(c, p, r, n)),  # type: ignore[return-value]
+}

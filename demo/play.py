@@ -1,0 +1,188 @@
+"""Playing a scenario: the real engine, store, due rows and room; only the clock is simulated."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+
+from bot.clock import ManualClock
+from bot.domain.commands import Start
+from bot.domain.names import MemberId, RoundId, Step
+from bot.domain.refusals import Refused
+from bot.domain.settings import Settings
+from bot.domain.state import Roles, Round
+from bot.engine import people, setup
+from bot.engine.turn import Turn
+from bot.ports import Person as Known
+from bot.ports import Place, Reply
+from bot.speech.message import plain
+from bot.speech.refusals import refusal
+from bot.wiring import House
+from demo.cast import Cast, Job
+from demo.scenario import Scenario, calendar_of
+
+CHANNEL = "growth"
+LONGEST = timedelta(days=200)
+Seen = Callable[[datetime], Awaitable[None]]
+
+
+@dataclass
+class Play:
+    """A scenario on its way. `watch` is called after each moment at which something happened."""
+
+    scenario: Scenario
+    house: House
+    clock: ManualClock
+    watch: Callable[[], None] = lambda: None
+    round_id: RoundId | None = None
+    refused: str = ""
+    stumbles: list[str] = field(default_factory=list)
+    _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
+    _planned: set[str] = field(default_factory=set)
+    _looked: bool = False
+    _channel_moved: bool = True
+    _is_over: bool = False
+    _ended_at: datetime | None = None
+
+    async def run(self) -> Round | None:
+        """Plays until the round has ended and the scenario's last weeks are over; returns the round."""
+        await self.set_up()
+        if self.refused:
+            return await self.round()
+        cast = Cast(self.scenario, self.house.room)
+        await self.house.room.redeliver()
+        while await self._moment(cast):
+            self.watch()
+        return await self.round()
+
+    async def set_up(self) -> None:
+        """Furniture, people, the round in setup, and its start; each once, however often it is begun."""
+        room = self.house.room
+        place = room.add_channel(CHANNEL, CHANNEL)
+        for person in self.scenario.team:
+            room.add_person(Known(person.id, person.name, person.zone), CHANNEL)
+        self.clock.set(max((r.at for r in room.all_messages()), default=self.clock.now()))
+        await self.house.engine.act("demo/people", self._people)
+        await self.house.engine.act("demo/round", lambda turn: self._round(turn, place))
+        self.round_id = await self._find()
+        await self.house.engine.settle()
+        await self.house.engine.act("demo/start", self._start)
+        await self.house.engine.settle()
+
+    async def _people(self, turn: Turn) -> None:
+        """What a team would have told the bot in earlier rounds: when each of them works."""
+        for person in self.scenario.team:
+            record = await people.known(turn.uow, self.house.room.tenant, Known(person.id, person.name, person.zone))
+            await turn.uow.save_member(people.with_calendar(record, calendar_of(person), confirmed=False))
+
+    async def _round(self, turn: Turn, place: Place) -> None:
+        scenario = self.scenario
+        settings = Settings(
+            question=scenario.question,
+            levers=setup.read_levers(", ".join(scenario.levers)),
+            pace=scenario.pace,
+            lengths={Step(s): length for s, length in scenario.lengths.items()},
+            weight=scenario.weight,
+            weight_confirmed=True,
+            carry_on=scenario.carry_on,
+        )
+        roles = Roles(**{name: MemberId(who) for name, who in scenario.roles.model_dump().items()})
+        persons = [Known(p.id, p.name, p.zone) for p in scenario.team]
+        await setup.open_round(turn, place, scenario.name, settings, roles, persons)
+
+    async def _find(self) -> RoundId | None:
+        async with self.house.store.begin() as uow:
+            heads = await uow.heads(self.house.room.tenant, channel=CHANNEL)
+            ended = await uow.ended_rounds(self.house.room.tenant, CHANNEL)
+        return RoundId(heads[0].id) if heads else RoundId(ended[0]) if ended else None
+
+    async def _start(self, turn: Turn) -> None:
+        assert self.round_id is not None
+        round_ = await turn.round(self.round_id)
+        try:
+            await turn.act(round_, Start(round_.roles.facilitator))
+        except Refused as refused:
+            words = refusal(refused)
+            turn.answer(round_.tenant, round_.roles.facilitator, words)
+            self.refused = plain(words.summary)
+
+    async def round(self) -> Round | None:
+        if self.round_id is None:
+            return None
+        async with self.house.store.begin() as uow:
+            return await uow.round(self.round_id)
+
+    # --- time ---
+
+    async def _moment(self, cast: Cast) -> bool:
+        """Goes to the next moment at which somebody acts or something is due; False at the end."""
+        self._look(cast)
+        mine = self._queue[0][0] if self._queue else None
+        due = await self.house.engine.next_moment()
+        end = await self._end()
+        moments = [m for m in (mine, due) if m is not None and (end is None or m <= end)]
+        if not moments:
+            return False
+        self.clock.set(min(moments))
+        if mine is not None and mine <= self.clock.now() and (due is None or mine < due):
+            await self._act()
+        await self.house.engine.settle()
+        return True
+
+    def _look(self, cast: Cast) -> None:
+        """Reads what is new in the room and plans what people will do about it."""
+        for record in cast.screen.changes() if self._looked else cast.screen.messages():
+            self._channel_moved |= record.place.kind == "channel"
+            for job in cast.reactions(record, self.clock.now()):
+                self._plan(job)
+        self._looked = True
+
+    def _plan(self, job: Job) -> None:
+        if job.key in self._planned or self.house.room.log.is_done(job.key):
+            return
+        self._planned.add(job.key)
+        heapq.heappush(self._queue, (max(job.at, self.clock.now()), job.key, job))
+
+    async def _act(self) -> None:
+        _, _, job = heapq.heappop(self._queue)
+        try:
+            answer = await job.act()
+        except LookupError:
+            self.stumbles.append(f"{job.key}: no longer there")  # a person would find the button gone as well
+            return
+        if isinstance(answer, Reply) and (answer.errors or answer.note):
+            self.stumbles.append(f"{job.key}: {answer.errors or words_of_reply(answer)}")
+
+    async def _over(self) -> bool:
+        assert self.round_id is not None
+        async with self.house.store.begin() as uow:
+            step = await uow.step_of(self.round_id)
+            if step in (Step.COMMITTED, Step.CANCELLED):
+                return True
+            round_ = await uow.round(self.round_id)
+        return round_ is not None and round_.paused is not None
+
+    async def _end(self) -> datetime | None:
+        """When the clock stops: some weeks after the round ended, or after a rest that nobody ends."""
+        if self._channel_moved:  # the end of a round, and a rest, are told to the channel
+            self._is_over, self._channel_moved = await self._over(), False
+        over = self._is_over
+        if not over:
+            self._ended_at = None
+            return self.scenario.start.astimezone(UTC) + LONGEST
+        if self._ended_at is None:
+            self._ended_at = self.clock.now()
+        return self._ended_at + timedelta(weeks=self.scenario.weeks_after)
+
+
+def words_of_reply(reply: Reply) -> str:
+    return plain(reply.note.summary) if reply.note is not None else ""
+
+
+def clock_of(scenario: Scenario) -> ManualClock:
+    return ManualClock(scenario.start)
+
+
+__all__ = ["Play", "clock_of"]

@@ -1,0 +1,324 @@
+"""A scenario: a team, what each of its people writes and how they vote. The form of the YAML files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import date, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from bot.domain.names import RUNNING
+from demo.yaml_lines import NotYaml, Path, Sheet, read
+
+Key = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
+
+
+class Part(BaseModel):
+    """Nothing unknown is taken in silence."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Away(Part):
+    first: date
+    last: date
+
+
+class Person(Part):
+    """A member of the team. `share` is how much of a window they need; `silent` ones never answer."""
+
+    id: Key
+    name: str = Field(min_length=1, max_length=60)
+    zone: str = "UTC"
+    country: str | None = None
+    subdivision: str | None = None
+    days: list[int] = Field(default=[0, 1, 2, 3, 4], description="working days, Monday is 0")
+    hours: list[tuple[str, str]] = Field(default=[("09:00", "17:00")], description="spans such as ['09:00', '17:00']")
+    share: float = Field(default=0.4, gt=0, le=2)
+    votes_by: Literal["emoji", "button"] = "emoji"
+    silent: bool = False
+    away: list[Away] = []
+
+
+class Note(Part):
+    """`way`: in the thread of the lever's prompt, as a plain direct message, or by the form."""
+
+    by: Key
+    lever: str
+    side: Literal["driving", "restraining"]
+    text: str
+    key: Key | None = None
+    way: Literal["thread", "plain", "form"] = "thread"
+    late: bool = False
+
+
+class Focus(Part):
+    lever: str
+    reason: str
+
+
+class Question(Part):
+    about: Key = Field(description="key of the note whose force it turns round")
+    text: str
+
+
+class Precedent(Part):
+    by: Key
+    question: int = Field(ge=1, description="number of the question, from 1")
+    title: str
+    idea: str
+    details: str = ""
+    source: str = ""
+    outside: bool = False
+
+
+class Measure(Part):
+    """What the plan's criterion needs; rates as fractions or with %."""
+
+    name: str
+    kind: Literal["split", "before-after", "count", "mean"] = "split"
+    baseline: str = ""
+    target: str = ""
+    weekly: str = ""
+    counted: str = ""
+    stop_line: str = ""
+    harm: str = ""
+
+
+class Plan(Part):
+    by: Key
+    key: Key
+    question: int = Field(ge=1)
+    title: str = Field(max_length=75)
+    hypothesis: str
+    steps: list[str] = Field(min_length=1, max_length=12)
+    measure: Measure
+    weeks: int = Field(default=4, ge=3, le=6)
+    checked_by: str = ""
+    might_fail: str = ""
+    chance: int | None = Field(default=None, ge=0, le=100)
+    impact: float = Field(default=0, description="true impact, by which the demo's people compare")
+    effort: float = Field(default=0, description="true effort, by which the demo's people compare")
+
+
+class Owner(Part):
+    """Who is asked, in this order; those in `declines` say no with the reason given."""
+
+    plan: Key
+    asked: list[Key] = Field(min_length=1)
+    declines: dict[str, str] = {}
+    actions: list[str] = Field(default=[], description="lines such as 'Write the mail | in 2 days'")
+
+
+class Commitment(Part):
+    owners: list[Owner] = Field(min_length=1, max_length=2)
+    next_round: str = "in 7 weeks"
+    forecasts: dict[str, int] = {}
+
+
+class Moment(Part):
+    """Something beside the rule: a text, a command, somebody leaving, hours of their own after a step has opened."""
+
+    step: str
+    after: float = Field(default=1, ge=0)
+    by: Key
+    do: Literal["say", "command", "leave", "say in channel"]
+    text: str = ""
+
+
+class Roles(Part):
+    facilitator: Key
+    decision_maker: Key
+    facilitator_deputy: Key
+    decision_deputy: Key
+
+
+class Scenario(Part):
+    title: str
+    seed: int = Field(default=1, ge=0)
+    start: datetime
+    name: str = Field(max_length=40, description="the round's short name")
+    question: str
+    levers: list[str] = ["Acquisition", "Activation", "Retention"]
+    pace: Literal["days", "live"] = "days"
+    lengths: dict[str, float] = {}
+    weight: int = Field(default=2, ge=1, le=10)
+    carry_on: int = Field(default=5, ge=1, le=10)
+    roles: Roles
+    team: list[Person] = Field(min_length=1, max_length=60)
+    notes: list[Note] = []
+    focus: Focus | None = None
+    same: list[list[Key]] = Field(default=[], description="keys of notes that say the same")
+    dots: dict[str, list[Key]] = Field(default={}, description="person -> keys of notes, one for each dot")
+    questions: list[Question] = []
+    precedents: list[Precedent] = []
+    plans: list[Plan] = []
+    ballot: dict[str, list[Key]] = Field(default={}, description="person -> keys of plans, one for each vote")
+    commitment: Commitment | None = None
+    when_stuck: Literal["extend", "close", "cancel", "wait"] = "close"
+    moments: list[Moment] = []
+    weeks_after: float = Field(default=1, ge=0, le=30, description="how long the clock runs on after the commitment")
+
+
+class WrongScenario(ValueError):
+    """The file cannot be played; one sentence for each thing that is wrong, with its line."""
+
+    def __init__(self, problems: list[str]) -> None:
+        super().__init__("\n".join(problems))
+        self.problems = problems
+
+
+def load(text: str) -> Scenario:
+    """Reads and checks a scenario. Raises WrongScenario with line, field and the right form."""
+    try:
+        sheet = read(text)
+    except NotYaml as error:
+        raise WrongScenario([str(error)]) from None
+    try:
+        scenario = Scenario.model_validate(sheet.value)
+    except ValidationError as error:
+        raise WrongScenario([_shape(sheet, e) for e in error.errors(include_url=False)]) from None
+    problems = list(_names(scenario))
+    if problems:
+        raise WrongScenario([f"line {sheet.line_of(path)}: {_field(path)}: {words}" for path, words in problems])
+    return scenario
+
+
+def _shape(sheet: Sheet, error: Any) -> str:
+    path: Path = tuple(error["loc"])
+    words = error["msg"]
+    if error["type"] == "extra_forbidden":
+        known = _known_fields(path[:-1])
+        words = f"unknown field{_nearest(str(path[-1]), known)}"
+    return f"line {sheet.line_of(path)}: {_field(path)}: {words[0].lower()}{words[1:]}"
+
+
+def _known_fields(path: Path) -> list[str]:
+    """Field names of the model at the path, for the nearest right word."""
+    model: Any = Scenario
+    for step in path:
+        if isinstance(step, str) and step in model.model_fields:
+            found = [m for m in _models(model.model_fields[step].annotation)]
+            model = found[0] if found else model
+    return list(model.model_fields)
+
+
+def _models(annotation: Any) -> Iterator[Any]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for inner in getattr(annotation, "__args__", ()):
+        yield from _models(inner)
+
+
+def _field(path: Path) -> str:
+    return ".".join(str(p) for p in path) or "the file"
+
+
+def _nearest(word: str, known: Iterable[str]) -> str:
+    from rapidfuzz import process
+
+    options = list(known)
+    match = process.extractOne(word, options, score_cutoff=55)
+    if match:
+        return f"; did you mean “{match[0]}”?"
+    return f"; known are: {', '.join(options[:12])}" if options else ""
+
+
+# --- names that must exist ---
+
+
+def _names(scenario: Scenario) -> Iterator[tuple[Path, str]]:
+    """Every reference to a person, lever, note, plan or step that is not there, with the nearest right word."""
+    people = [p.id for p in scenario.team]
+    notes = [n.key for n in scenario.notes if n.key]
+    plans = [p.key for p in scenario.plans]
+    yield from _twice(("team",), people, "person")
+    yield from _twice(("notes",), notes, "key")
+    yield from _twice(("plans",), plans, "key")
+    for path, word, known, what in _references(scenario, people, notes, plans):
+        if word not in known:
+            yield path, f"no {what} “{word}”{_nearest(word, known)}"
+    for index, precedent in enumerate(scenario.precedents):
+        if precedent.question > len(scenario.questions):
+            yield ("precedents", index, "question"), f"there are {len(scenario.questions)} questions"
+    for index, plan in enumerate(scenario.plans):
+        if plan.question > len(scenario.questions):
+            yield ("plans", index, "question"), f"there are {len(scenario.questions)} questions"
+    yield from _calendars(scenario)
+    if scenario.start.tzinfo is None:
+        yield ("start",), "needs a zone, such as 2026-03-23T08:00:00+00:00"
+
+
+def _twice(path: Path, words: list[str], what: str) -> Iterator[tuple[Path, str]]:
+    for word in sorted({w for w in words if words.count(w) > 1}):
+        yield path, f"the {what} “{word}” is there twice"
+
+
+Reference = tuple[Path, str, list[str], str]
+
+
+def _references(scenario: Scenario, people: list[str], notes: list[str], plans: list[str]) -> Iterator[Reference]:
+    levers = scenario.levers
+    steps = [s.value for s in RUNNING]
+    for role, who in scenario.roles.model_dump().items():
+        yield ("roles", role), who, people, "person"
+    for index, note in enumerate(scenario.notes):
+        yield ("notes", index, "by"), note.by, people, "person"
+        yield ("notes", index, "lever"), note.lever, levers, "lever"
+    if scenario.focus:
+        yield ("focus", "lever"), scenario.focus.lever, levers, "lever"
+    yield from _votes(("dots",), scenario.dots, people, notes, "note")
+    yield from _votes(("ballot",), scenario.ballot, people, plans, "plan")
+    for index, group in enumerate(scenario.same):
+        yield from (((("same", index, n)), key, notes, "note") for n, key in enumerate(group))
+    for index, question in enumerate(scenario.questions):
+        yield ("questions", index, "about"), question.about, notes, "note"
+    for field, things in (
+        ("precedents", scenario.precedents),
+        ("plans", scenario.plans),
+        ("moments", scenario.moments),
+    ):
+        yield from (((field, index, "by"), thing.by, people, "person") for index, thing in enumerate(things))  # type: ignore[attr-defined]
+    for index, moment in enumerate(scenario.moments):
+        yield ("moments", index, "step"), moment.step, steps, "step"
+    for step in scenario.lengths:
+        yield ("lengths", step), step, steps, "step"
+    for index, owner in enumerate(scenario.commitment.owners if scenario.commitment else []):
+        path: Path = ("commitment", "owners", index)
+        yield (*path, "plan"), owner.plan, plans, "plan"
+        yield from (((*path, "asked", n), who, people, "person") for n, who in enumerate(owner.asked))
+        yield from (((*path, "declines", who), who, people, "person") for who in owner.declines)
+
+
+def _votes(
+    path: Path, votes: Mapping[str, list[str]], people: list[str], options: list[str], what: str
+) -> Iterator[Reference]:
+    for who, chosen in votes.items():
+        yield (*path, who), who, people, "person"
+        for index, key in enumerate(chosen):
+            yield (*path, who, index), key, options, what
+
+
+def _calendars(scenario: Scenario) -> Iterator[tuple[Path, str]]:
+    for index, person in enumerate(scenario.team):
+        try:
+            calendar_of(person)
+        except ValueError as error:
+            yield ("team", index), str(error)
+
+
+def calendar_of(person: Person) -> Any:
+    """The person's working calendar. Raises ValueError that names what is wrong."""
+    from datetime import time
+
+    from bot.timing.calendars import WorkingCalendar
+
+    return WorkingCalendar(
+        zone=person.zone,
+        days=frozenset(person.days),
+        hours=tuple((time.fromisoformat(a), time.fromisoformat(b)) for a, b in person.hours),
+        country=person.country,
+        subdivision=person.subdivision,
+        away=tuple((a.first, a.last) for a in person.away),
+    )

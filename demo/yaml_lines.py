@@ -1,0 +1,57 @@
+"""YAML read with the line of every value, so that a wrong file can be answered with the place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import yaml
+
+Path = tuple[str | int, ...]
+
+
+class NotYaml(ValueError):
+    """The text is no YAML; the message names the line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The values, and the line (from 1) on which each path stands."""
+
+    value: Any
+    lines: dict[Path, int] = field(default_factory=dict)
+
+    def line_of(self, path: Path) -> int:
+        """The line of the path, or of the nearest place above it."""
+        for length in range(len(path), -1, -1):
+            if path[:length] in self.lines:
+                return self.lines[path[:length]]
+        return 1
+
+
+def read(text: str) -> Sheet:
+    """Reads a YAML text. Raises NotYaml."""
+    try:
+        node = yaml.compose(text, Loader=yaml.SafeLoader)
+        value = yaml.safe_load(text)
+    except yaml.MarkedYAMLError as error:
+        line = error.problem_mark.line + 1 if error.problem_mark else 1
+        raise NotYaml(f"line {line}: {error.problem}") from None
+    except (yaml.YAMLError, ValueError) as error:
+        raise NotYaml(f"line 1: {error}") from None
+    sheet = Sheet(value)
+    if node is not None:
+        _note(node, (), sheet.lines)
+    return sheet
+
+
+def _note(node: yaml.Node, path: Path, lines: dict[Path, int]) -> None:
+    lines[path] = node.start_mark.line + 1
+    if isinstance(node, yaml.MappingNode):
+        for key, value in node.value:
+            lines[(*path, key.value)] = key.start_mark.line + 1
+            _note(value, (*path, key.value), lines)
+            lines[(*path, key.value)] = key.start_mark.line + 1
+    elif isinstance(node, yaml.SequenceNode):
+        for index, value in enumerate(node.value):
+            _note(value, (*path, index), lines)
