@@ -9,13 +9,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import pytest_asyncio
 
 from bot.chat.room.server import serve
 from bot.speech.message import Message, Theirs, line
 from tests.browsers import chromium
 from tests.room.samples import SampleRoom
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow]
+pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.asyncio(loop_scope="module")]
 
 playwright = pytest.importorskip("playwright.async_api", reason="playwright is not installed")
 Browser, Page, expect = playwright.Browser, playwright.Page, playwright.expect
@@ -32,7 +33,7 @@ FLAGS = [
 HOSTILE = "<img src=x onerror=\"document.title='broken'\"><script>document.title='broken'</script> **x** \u202e&amp;"
 
 
-@pytest.fixture
+@pytest_asyncio.fixture(scope="module", loop_scope="module")
 async def browser() -> AsyncIterator[Any]:
     async with playwright.async_playwright() as engine:
         it = await engine.chromium.launch(executable_path=chromium(), args=FLAGS)
@@ -47,6 +48,7 @@ class Site:
         self.world = world
         self.path = path
         self.troubles: list[str] = []
+        self._contexts: list[Any] = []
         self._browser = browser
         self._runner: Any = None
         self.port = 0
@@ -54,11 +56,16 @@ class Site:
     async def open(self) -> None:
         self._runner, self.port = await serve(self.world.server, port=self.port)
 
+    async def leave(self) -> None:
+        for context in self._contexts:
+            await context.close()
+
     async def shut(self) -> None:
         await self._runner.cleanup()
 
     async def page(self, who: str, place: str = "c:growth", **options: Any) -> Any:
         context = await self._browser.new_context(reduced_motion="reduce", **options)
+        self._contexts.append(context)
         page = await context.new_page()
         page.set_default_timeout(8000)
         page.on("pageerror", lambda error: self.troubles.append(str(error)))
@@ -68,7 +75,7 @@ class Site:
         return page
 
 
-@pytest.fixture
+@pytest_asyncio.fixture(loop_scope="module")
 async def site(browser: Any, tmp_path: Path) -> AsyncIterator[Site]:
     path = str(tmp_path / "room.db")
     world = SampleRoom(path)
@@ -76,6 +83,7 @@ async def site(browser: Any, tmp_path: Path) -> AsyncIterator[Site]:
     it = Site(world, browser, path)
     await it.open()
     yield it
+    await it.leave()
     await it.shut()
     it.world.room.log.close()
     assert it.troubles == []
@@ -376,8 +384,12 @@ async def test_focus_can_always_be_seen(site: Site) -> None:
                 const node = document.activeElement, box = node.getBoundingClientRect();
                 const top = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
                 const style = getComputedStyle(node);
-                return { name: node.outerHTML.slice(0, 120), outline: style.outlineStyle !== "none" || node === document.body,
-                         open: node === document.body || node.contains(top) || top?.contains(node) };
+                const body = node === document.body;
+                return {
+                    name: node.outerHTML.slice(0, 120),
+                    outline: body || style.outlineStyle !== "none",
+                    open: body || node.contains(top) || top?.contains(node),
+                };
             }"""
         )
         assert stop["outline"] and stop["open"], stop["name"]
@@ -389,9 +401,11 @@ async def test_targets_are_large_enough(site: Site) -> None:
     """Buttons and links in lists are at least 24 points high and wide (WCAG 2.2, 2.5.8)."""
     page = await site.page("ada")
     small = await page.evaluate(
-        """() => [...document.querySelectorAll("button, nav a, select, summary, input")].map((node) => [node, node.getBoundingClientRect()])
-            .filter(([node, box]) => box.width && !node.closest(".unseen") && !node.matches(".unseen, .skip") && (box.height < 24 || box.width < 24))
-            .map(([node, box]) => `${node.outerHTML.slice(0, 80)} ${box.width} x ${box.height}`)"""
+        """() => [...document.querySelectorAll("button, nav a, select, summary, input")]
+            .filter((node) => !node.matches(".unseen, .skip"))
+            .map((node) => [node.outerHTML.slice(0, 80), node.getBoundingClientRect()])
+            .filter(([, box]) => box.width && (box.height < 24 || box.width < 24))
+            .map(([name, box]) => `${name} ${box.width} x ${box.height}`)"""
     )
     assert small == []
 

@@ -193,6 +193,17 @@ async def test_form_fills_in_what_it_held_at_first(world: World) -> None:
     assert event.place == world.room.channel("growth")
 
 
+async def test_press_that_is_repeated_gives_its_open_form_again(world: World) -> None:
+    """Whoever lost the answer to a press gets its form by the same key, until it is sent."""
+    card = await world.room.post(world.room.channel("growth"), CARD, key="k1")
+    world.door.replies.append(Reply(form=FORM))
+    for _ in range(2):
+        assert (await world.room.press("ada", card, "ballot.vote", "p1", key="same")).form == FORM
+    await world.room.submit("ada", "plans.send", "r1", {"title": "A"})
+    assert (await world.room.press("ada", card, "ballot.vote", "p1", key="same")).form is None
+    assert [type(e.what) for e in world.door.events] == [ports.Pressed, ports.Submitted]
+
+
 @pytest.mark.parametrize(
     ("fields", "wrong"), [({"title": " "}, "title"), ({"title": "x" * 21}, "title"), ({}, "title")]
 )

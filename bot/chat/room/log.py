@@ -293,9 +293,14 @@ class Log:
         sql = f"delete from notes where person = ? and seq not in ({latest})"
         self._db.execute(sql, (person, person, most))
 
-    def put_form(self, person: str, place: Place, form: Form) -> None:
-        values = (person, form.action, form.value, *rows.place_values(place), rows.FORM.dump_json(form))
-        self._db.execute("insert or replace into forms values (?, ?, ?, ?, ?, ?, ?)", values)
+    def put_form(self, person: str, place: Place, form: Form, act: str) -> None:
+        """`act` is the key of the act that opened it."""
+        values = (person, form.action, form.value, *rows.place_values(place), rows.FORM.dump_json(form), act)
+        self._db.execute("insert or replace into forms values (?, ?, ?, ?, ?, ?, ?, ?)", values)
+
+    def form_opened_by(self, act: str) -> Form | None:
+        row = self._one("select form from forms where act = ?", act)
+        return rows.FORM.validate_json(row[0]) if row else None
 
     def form(self, person: str, action: str, value: str) -> tuple[Place, Form] | None:
         sql = "select kind, root, thread, form from forms where person = ? and action = ? and value = ?"

@@ -35,7 +35,7 @@ create table notes (
 ) strict;
 create table forms (
   person text not null, action text not null, value text not null, kind text not null, root text not null,
-  thread text, form blob not null, unique (person, action, value)
+  thread text, form blob not null, act text not null, unique (person, action, value)
 ) strict;
 create table acts (
   seq integer primary key, key text not null unique, person text not null, kind text not null,

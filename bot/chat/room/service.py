@@ -264,7 +264,7 @@ class Room(BotSide):
     async def _hand_over(self, key: str) -> Reply:
         act = self.log.act(key)
         if act is None or key in self._under_way:
-            return Reply()
+            return Reply(form=self.log.form_opened_by(key))
         _, person, place, at, sort, body = act
         event = Inbound(key, person, place, at, acts.read(sort, body))
         self._under_way.add(key)
@@ -283,7 +283,7 @@ class Room(BotSide):
         with self.log.together():
             self.log.act_done(key)
             if reply.form is not None:
-                self.log.put_form(event.person, event.place, reply.form)
+                self.log.put_form(event.person, event.place, reply.form, key)
             if reply.note is not None:
                 for same in self.log.notes(event.person):
                     if same.message == reply.note:
