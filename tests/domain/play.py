@@ -188,7 +188,7 @@ def _focus(play: Play) -> None:
 
 def _dots(play: Play) -> None:
     forces = [force.id for force in play.round.forces]
-    for number, member in enumerate(play.members()):
+    for number, member in enumerate(play.round.expected()):
         play.vote(member, *(forces[(number * k) % len(forces)] for k in range(3)))
     play.close()
 
@@ -213,7 +213,7 @@ def _plans(play: Play) -> None:
 def _ballot(play: Play) -> None:
     assert play.round.progress.opens is not None
     play.now = max(play.now, play.round.progress.opens)
-    for number, member in enumerate(play.members()):
+    for number, member in enumerate(play.round.expected()):
         play.vote(member, "p0", f"p{number % 3}")
     play.close()
 

@@ -88,7 +88,7 @@ class Wild:
                     (
                         c.JoinForces(member, a.id, b.id),
                         c.ProposeMerges(c.BOT, (MergeProposal(a.notes[0], b.notes[0], 0.9, "alike"),)),
-                        c.AnswerMerge(rnd.choice(round_.active()), a.notes[0], b.notes[0], same=True),
+                        c.AnswerMerge(rnd.choice(round_.active() or (STRANGER,)), a.notes[0], b.notes[0], same=True),
                     )
                 )
             case Step.DOTS | Step.BALLOT:
@@ -162,7 +162,7 @@ class Wild:
         self, round_: Round, rnd: Random, now: datetime, lead: MemberId, running: int
     ) -> Iterator[c.Command]:
         for plan in rnd.sample(list(round_.plans), rnd.choice((1, 1, 2, 3)) % (len(round_.plans) + 1)):
-            owner = rnd.choice(round_.active())
+            owner = rnd.choice(round_.active() or (STRANGER,))
             yield c.ChoosePlan(lead, plan, running)
             yield from (c.AskOwner(lead, plan, owner), c.AnswerOwnership(owner, plan, accept=rnd.random() < 0.9))
             yield c.CompleteCriterion(lead, plan, criterion())
