@@ -57,20 +57,26 @@ def _refuse_outside(event: str, arguments: tuple[Any, ...]) -> None:
 sys.addaudithook(_refuse_outside)
 
 
-# --- a library for comparison, without its compiler -------------------------------------------------------------
+# --- a library for comparison, without its ballast ---------------------------------------------------------------
 
 
 def _uncompiled(*arguments: Any, **_options: Any) -> Any:
     return arguments[0] if arguments and callable(arguments[0]) else lambda function: function
 
 
-if "numba" not in sys.modules:
-    # pref_voting marks a few loops for compilation by a package of 200 MB that is missing on new Pythons. The
-    # same loops run as plain Python, only slower, which is enough for the handful of voters in a test.
-    stand_in = types.ModuleType("numba")
-    stand_in.jit = stand_in.njit = _uncompiled  # type: ignore[attr-defined]
-    stand_in.float32 = None  # type: ignore[attr-defined]
-    sys.modules["numba"] = stand_in
+def _stand_in(name: str, **contents: Any) -> types.ModuleType:
+    module = types.ModuleType(name)
+    vars(module).update(contents)
+    sys.modules[name] = module
+    return module
+
+
+# pref_voting names a compiler for a few loops, and a solver for methods that nobody uses here, where it is imported.
+# Together they weigh 300 MB and are missing on new Pythons. The same loops run as plain Python, only slower, which is
+# enough for the handful of voters in a test; so every machine runs them that way.
+_stand_in("numba", jit=_uncompiled, njit=_uncompiled, float32=None)
+_stand_in("ortools")
+_stand_in("ortools.linear_solver", pywraplp=_stand_in("ortools.linear_solver.pywraplp"))
 
 
 # --- what is left out, and the end of the report ------------------------------------------------------------------

@@ -58,4 +58,4 @@ def _pytest(words: Sequence[str], verdicts: dict[str, bool]) -> int:
 
 
 def _settings(more: dict[str, str]) -> dict[str, str]:
-    return {**os.environ, "PYTHONPATH": str(TOP), **more}
+    return {**os.environ, **more}

@@ -301,7 +301,8 @@ def test_the_command_stands_beside_the_environments_python(ready: Path) -> None:
     (ready / "bot").mkdir(exist_ok=True)
     (ready / "bot" / "__main__.py").write_text("import sys; print('verb', *sys.argv[1:])", encoding="utf-8")
     command = ready / ".venv" / "bin" / "coldframe"
-    done = subprocess.run([command, "digest"], cwd=ready.parent, capture_output=True, text=True)
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    done = subprocess.run([command, "digest"], cwd=ready.parent, env=environment, capture_output=True, text=True)
     assert done.stdout == "verb digest\n"
 
 
