@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING, Literal
 
+from bot.charts.studio import Studio
 from bot.chat.room.log import Log
 from bot.chat.room.service import Room
-from bot.charts.studio import Studio
-from bot.clock import RandomIds
+from bot.clock import RandomIds, SystemClock
+from bot.config import Settings
 from bot.engine.engine import Engine
 from bot.engine.kit import InlineNumbers, Kit, Numbers
 from bot.ports.chat import Chat, Clock, Ids, Inbound, Reply
@@ -22,6 +25,9 @@ from bot.store.migrate import upgrade
 from bot.store.sealing import Seal
 from bot.store.sql import SqlStore
 from bot.timing.zones import pin_zone_data
+
+if TYPE_CHECKING:
+    from bot.chat.slack.accounts import Options
 
 TENANT = "room"
 
@@ -43,9 +49,7 @@ class _NotYet:
         raise RuntimeError("the engine is not there yet")
 
 
-async def open_store(
-    url: str, secret: bytes, ids: Ids, *, owner: str = "bot", durable: bool = True
-) -> SqlStore:
+async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", durable: bool = True) -> SqlStore:
     """The database at its newest schema."""
     engine = open_engine(url, durable=durable)
     try:
@@ -97,6 +101,68 @@ async def room_house(
             await store.close()
         await studio.close()
         log.close()
+
+
+class NoSecret(Exception):
+    """Private text cannot be sealed without a secret."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "COLDFRAME_SECRET is missing: a passphrase of at least 16 characters that seals private text at rest. "
+            "Make one with: python3 -c 'import secrets; print(secrets.token_urlsafe(32))'"
+        )
+
+
+def seal_secret(settings: Settings) -> bytes:
+    """The secret of the settings. Raises NoSecret."""
+    if settings.secret is None:
+        raise NoSecret
+    return secret_from(settings.secret.get_secret_value())
+
+
+def slack_options(settings: Settings) -> Options:
+    """How to reach Slack, from the settings."""
+    from bot.chat.slack.accounts import SLACK_API, Options
+
+    return Options(
+        bot_token=settings.slack_bot_token.get_secret_value(),
+        app_token=settings.slack_app_token.get_secret_value(),
+        signing_secret=settings.slack_signing_secret.get_secret_value(),
+        api_url=settings.slack_api_url or SLACK_API,
+        client_id=settings.slack_client_id,
+        client_secret=settings.slack_client_secret.get_secret_value(),
+        token_keys=(settings.secret.get_secret_value(),) if settings.secret is not None else (),
+        host=settings.host,
+        port=settings.port,
+    )
+
+
+async def run_slack(
+    settings: Settings, stop: asyncio.Event, mode: Literal["socket", "http"], clock: Clock | None = None
+) -> None:
+    """The bot on Slack, until `stop`: platform, engine, alarm clock, all closed at the end."""
+    from bot.chat.slack.app import slack_platform
+    from bot.engine.alarm import Alarm
+
+    pin_zone_data()
+    time = clock or SystemClock()
+    ids = RandomIds()
+    studio = Studio()
+    database = open_engine(settings.database)
+    store = await open_store(settings.database, seal_secret(settings), ids, owner=ids.new("bot-"))
+    try:
+        async with slack_platform(slack_options(settings), time, Workshop(studio, time.now), database) as platform:
+            engine = Engine(Kit(store, platform.chat, time, ids, studio))
+            alarm = Alarm(engine)
+            await alarm.start()
+            try:
+                await platform.serve(engine, stop, mode)
+            finally:
+                await alarm.close()
+    finally:
+        await store.close()
+        await database.dispose()
+        await studio.close()
 
 
 @asynccontextmanager
