@@ -7,8 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Literal
 
-from pydantic import Field, SecretStr, ValidationError, field_validator
-from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator
 
 PREFIX = "COLDFRAME_"
 # Read by the tests and by nothing else, so they are no misspelt settings.
@@ -19,10 +18,10 @@ class SettingsError(Exception):
     """A setting is wrong; one sentence for each, with the right form."""
 
 
-class Settings(BaseSettings):
+class Settings(BaseModel):
     """Everything that may be set. Secrets never show in a repr."""
 
-    model_config = SettingsConfigDict(env_prefix=PREFIX, frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
     database: str = Field(
         "sqlite+aiosqlite:///coldframe.db",
@@ -55,18 +54,12 @@ class Settings(BaseSettings):
             raise ValueError("must begin with sqlite+aiosqlite:/// or postgresql+asyncpg://")
         return value
 
-    @classmethod
-    def settings_customise_sources(
-        cls, settings_cls: type[BaseSettings], **sources: PydanticBaseSettingsSource
-    ) -> tuple[PydanticBaseSettingsSource, ...]:
-        return (sources["init_settings"], sources["env_settings"])
-
 
 def load(environment: Mapping[str, str] | None = None) -> Settings:
     """The settings of the environment. Raises SettingsError that names each wrong one and its right form."""
     given = dict(os.environ if environment is None else environment)
     values: dict[str, Any] = {}
-    problems = []
+    problems: list[str] = []
     for name, value in given.items():
         if not name.startswith(PREFIX) or name in KNOWN_BESIDES:
             continue
@@ -78,7 +71,7 @@ def load(environment: Mapping[str, str] | None = None) -> Settings:
         else:
             problems.append(f"{name} is no setting{_nearest(field)}")
     try:
-        settings = Settings.model_validate(values) if environment is not None else Settings(**values)
+        settings = Settings.model_validate(values)
     except ValidationError as error:
         problems += [_sentence(e) for e in error.errors(include_url=False, include_input=False)]
         raise SettingsError("\n".join(problems)) from None
