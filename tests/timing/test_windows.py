@@ -126,7 +126,7 @@ def test_a_member_of_few_hours_gets_those_before_the_limit() -> None:
     assert window.holding_up == (("mo", utc(2026, 12, 21, 11)),)
 
 
-def test_an_absent_decider_alone_is_waited_for_up_to_the_limit() -> None:
+def test_an_absent_decision_maker_alone_is_waited_for_up_to_the_limit() -> None:
     """A step of one person closes five days after that person, if present, would have been through."""
     away = replace(ENGLAND, away=((date(2026, 11, 23), date(2026, 12, 11)),))
     window = days_window({"dee": away}, utc(2026, 11, 25, 9), 8, private=False)
