@@ -1,0 +1,209 @@
+"""Who compares which plans, and when that is enough."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+
+from bot.domain import commands as c
+from bot.domain import facts as f
+from bot.domain.names import Axis, MemberId, PlanId, Step
+from bot.domain.placement import assigned, enough, in_one_sitting, left_to_compare, next_pair
+from bot.domain.refusals import Because
+from tests.domain.play import OTHERS, D, F, Play, a_plan
+
+INES, JON = OTHERS[:2]
+
+
+def _ballot(plans: int = 4, people: int = 6, **settings: str) -> Play:
+    play = Play(people=people, **settings).to(Step.PLANS)
+    for number in range(plans):
+        play.do(c.HandInPlan(play.members()[number % people], a_plan(f"p{number}")))
+    play.close()
+    return play.to(Step.BALLOT)
+
+
+def _lock(play: Play, *members: MemberId) -> None:
+    for member in members:
+        play.vote(member, "p0")
+        play.do(c.LockBallot(member))
+
+
+def _answer_all(play: Play, judge: MemberId) -> int:
+    count = 0
+    while (pair := next_pair(play.round, judge)) is not None:
+        play.do(c.Compare(judge, *pair, "first"))
+        count += 1
+    return count
+
+
+def _placement(plans: int = 4, **settings: str) -> Play:
+    play = _ballot(plans, **settings)
+    for member in play.members():
+        play.vote(member, "p0")
+    play.close()
+    assert play.round.step is Step.PLACEMENT
+    return play
+
+
+@pytest.mark.parametrize("axis", list(Axis))
+@pytest.mark.parametrize(("plans", "people"), [(2, 6), (4, 6), (6, 8), (8, 8), (8, 4), (5, 12)])
+def test_pairs_are_spread_evenly_over_judges(plans: int, people: int, axis: Axis) -> None:
+    """Each pair is asked about equally often, none twice of one person, nobody more than another."""
+    play = _ballot(plans, people)
+    pairs = {m: [frozenset(p) for p in assigned(play.round, m, axis)] for m in play.members()}
+    assert all(len(p) == len(set(p)) for p in pairs.values())
+    assert len({len(p) for p in pairs.values()}) == 1
+    asked = Counter(pair for mine in pairs.values() for pair in mine)
+    every = plans * (plans - 1) // 2
+    counts = [*asked.values(), *[0] * (every - len(asked))]
+    assert max(counts) - min(counts) <= 1
+
+
+@pytest.mark.parametrize(("plans", "people"), [(4, 6), (6, 8), (8, 8), (8, 12), (3, 4)])
+def test_nobody_is_asked_too_much_and_every_plan_enough(plans: int, people: int) -> None:
+    """At most twelve questions each; about five comparisons per plan and axis, as far as there are pairs to ask."""
+    play = _ballot(plans, people)
+    for member in play.members():
+        assert left_to_compare(play.round, member) <= 12
+    asked = sum(len(assigned(play.round, m, Axis.IMPACT)) for m in play.members())
+    most = min(6, plans * (plans - 1) // 2) * people
+    assert asked >= min(5 * plans, most)
+
+
+def test_left_and_right_are_of_chance() -> None:
+    """Which plan stands first follows from the seed, so neither place is favoured."""
+    play = _ballot(8, 12)
+    pairs = [pair for m in play.members() for axis in Axis for pair in assigned(play.round, m, axis)]
+    ordered = sum(a < b for a, b in pairs)
+    assert 0 < ordered < len(pairs)
+
+
+def test_impact_is_asked_before_effort() -> None:
+    """The axes are asked apart, impact first."""
+    play = _ballot()
+    _lock(play, INES)
+    axes = []
+    while (pair := next_pair(play.round, INES)) is not None:
+        axes.append(pair[0])
+        play.do(c.Compare(INES, *pair, "same"))
+    assert axes == sorted(axes, key=list(Axis).index)
+    assert set(axes) == set(Axis)
+
+
+def test_comparisons_follow_ones_own_locked_ballot() -> None:
+    """With eight plans at most they come in the same sitting, after the ballot is locked."""
+    play = _ballot()
+    pair = next_pair(play.round, INES)
+    assert pair is not None
+    assert play.refused(c.Compare(INES, *pair, "first")) is Because.NOT_OPEN_YET
+    _lock(play, INES)
+    _answer_all(play, INES)
+    assert left_to_compare(play.round, INES) == 0
+    assert INES in play.round.progress.done
+
+
+@pytest.mark.parametrize(("plans", "sitting"), [(1, False), (2, True), (8, True), (9, False)])
+def test_one_sitting_is_for_two_to_eight_plans(plans: int, sitting: bool) -> None:
+    """Above eight only the best are placed, after the ballot; of one plan there is nothing to compare."""
+    assert in_one_sitting(_ballot(plans).round) is sitting
+
+
+def test_a_comparison_is_given_once_and_only_if_asked() -> None:
+    """Another person's pair, a pair with itself, and the same pair again are refused."""
+    play = _placement(8)
+    pair = next_pair(play.round, INES)
+    assert pair is not None
+    axis, first, second = pair
+    unasked = next(
+        (PlanId(a), PlanId(b))
+        for a in play.round.to_place
+        for b in play.round.to_place
+        if a < b and {a, b} not in [set(p) for p in assigned(play.round, INES, axis)]
+    )
+    assert play.refused(c.Compare(INES, axis, first, first, "same")) is Because.SAME_ITEM
+    assert play.refused(c.Compare(INES, axis, *unasked, "same")) is Because.UNKNOWN_ITEM
+    assert play.refused(c.Compare(MemberId("zoe"), *pair, "same")) is Because.NOT_A_MEMBER
+    play.do(c.Compare(INES, axis, second, first, "second"))
+    assert play.refused(c.Compare(INES, *pair, "first")) is Because.ASKED_ALREADY
+
+
+def test_enough_judges_in_the_ballot_spare_the_step() -> None:
+    """When a quorum has compared already, the placement closes as it opens."""
+    play = _ballot()
+    _lock(play, *play.members())
+    for member in play.members()[:4]:
+        _answer_all(play, member)
+    assert enough(play.round)
+    facts = play.do(c.Close(F))
+    assert [type(x) for x in facts[:3]] == [f.BallotCounted, f.PlansPlaced, f.StepOpened]
+    assert play.round.step is Step.COMMITMENT
+
+
+def test_too_few_judges_open_the_step_with_their_answers_kept() -> None:
+    """Below the quorum the rest is asked in a step of its own, and who is through is done."""
+    play = _ballot()
+    _lock(play, *play.members())
+    _answer_all(play, INES)
+    play.close()
+    assert play.round.step is Step.PLACEMENT
+    assert play.round.progress.done == {INES}
+
+
+def test_one_plan_needs_no_placement() -> None:
+    """A single plan has no place to be found by comparison."""
+    play = _ballot(1)
+    play.vote(D, "p0")
+    play.close()
+    assert play.round.step is Step.COMMITMENT
+
+
+def test_above_eight_only_the_best_eight_are_compared() -> None:
+    """The ballot chooses which plans are placed."""
+    play = _placement(10)
+    assert len(play.round.to_place) == 8
+    assert {p for m in play.members() for pair in assigned(play.round, m, Axis.EFFORT) for p in pair} <= set(
+        play.round.to_place
+    )
+
+
+@pytest.mark.parametrize("plans", [2, 4, 6])
+def test_the_facilitator_alone_compares_all_pairs(plans: int) -> None:
+    """One person alone answers every pair, up to six plans."""
+    play = _placement(plans, placed_by="facilitator")
+    assert play.round.expected() == (F,)
+    assert next_pair(play.round, INES) is None
+    assert _answer_all(play, F) == plans * (plans - 1)
+    assert play.round.progress.settles_at is not None
+
+
+def test_nobodys_pairs_change_when_others_come_and_go() -> None:
+    """Assignments follow from who was there at the reveal, so answers given stay answers to what was asked."""
+    play = _ballot(6, 8)
+    before = {m: [assigned(play.round, m, axis) for axis in Axis] for m in play.members()}
+    _lock(play, JON)
+    _answer_all(play, JON)
+    play.do(c.SetAway(INES, INES, away=True), c.Leave(c.BOT, D), c.Join(F, MemberId("nell"), "Nell"))
+    assert left_to_compare(play.round, JON) == 0
+    for member in play.round.active():
+        if member in before and member != INES:
+            assert [assigned(play.round, member, axis) for axis in Axis] == before[member]
+    play.do(c.SetAway(INES, INES, away=False))
+    assert [assigned(play.round, INES, axis) for axis in Axis] == before[INES]
+    assert assigned(play.round, MemberId("nell"), Axis.IMPACT)
+
+
+def test_who_is_away_is_not_asked() -> None:
+    """Somebody away has nothing to compare until they are back."""
+    play = _placement()
+    play.do(c.SetAway(INES, INES, away=True))
+    assert next_pair(play.round, INES) is None
+
+
+def test_the_step_may_close_without_answers() -> None:
+    """A deadline passes over people who do not compare; the picture then says how little it rests on."""
+    play = _placement()
+    play.deadline()
+    assert play.round.step is Step.COMMITMENT
+    assert f.PlansPlaced(0, 0) in play.facts

@@ -1,0 +1,155 @@
+"""One-page plans, private until their reveal, sealed until the commitment."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from bot.domain import commands as c
+from bot.domain.names import PlanId, QuestionId, Step
+from bot.domain.plans import PLANS_EACH, cautions
+from bot.domain.refusals import Because
+from tests.domain.play import FD, OTHERS, D, F, Play, a_plan, a_round, criterion
+
+INES, JON = OTHERS[:2]
+
+
+def _plans() -> Play:
+    return Play().to(Step.PLANS)
+
+
+def test_a_plan_is_its_writers_whatever_it_says() -> None:
+    """The author is who hands it in, not who the page names."""
+    play = _plans()
+    play.do(c.HandInPlan(INES, a_plan("p", author=JON)))
+    assert play.round.plans[PlanId("p")].author == INES
+
+
+@pytest.mark.parametrize(
+    ("changes", "code"),
+    [
+        ({"question": QuestionId("no")}, Because.UNKNOWN_ITEM),
+        ({"weeks": 2}, Because.DURATION),
+        ({"weeks": 7}, Because.DURATION),
+        ({"title": ""}, Because.EMPTY),
+        ({"title": "x" * 76}, Because.TOO_LONG),
+        ({"hypothesis": " "}, Because.EMPTY),
+        ({"steps": ()}, Because.EMPTY),
+        ({"steps": ("",)}, Because.EMPTY),
+        ({"steps": ("x",) * 13}, Because.TOO_MANY),
+        ({"criterion": criterion(measure="")}, Because.EMPTY),
+        ({"criterion": criterion(harm="x" * 301)}, Because.TOO_LONG),
+        ({"criterion": criterion(target=float("nan"))}, Because.BAD_NUMBERS),
+        ({"criterion": criterion(baseline_weeks=((1, float("inf")),))}, Because.BAD_NUMBERS),
+        ({"chance": 101}, Because.BAD_SETTING),
+        ({"chance": -1}, Because.BAD_SETTING),
+    ],
+)
+def test_a_page_that_is_not_right_is_refused(changes: dict[str, object], code: Because) -> None:
+    """Three to six weeks, a question, a title, a hypothesis, steps, a measure with numbers that are numbers."""
+    assert _plans().refused(c.HandInPlan(INES, a_plan("p", **changes))) is code
+
+
+@pytest.mark.parametrize("weeks", [3, 6])
+def test_three_and_six_weeks_are_allowed(weeks: int) -> None:
+    """The ends of the span belong to it."""
+    assert _plans().do(c.HandInPlan(INES, a_plan("p", weeks=weeks)))
+
+
+def test_a_criterion_may_be_completed_later() -> None:
+    """Only the measure is needed on the page."""
+    play = _plans()
+    bare = criterion(baseline=None, target=None, weekly=None, counted="", stop_line="", harm="")
+    play.do(c.HandInPlan(INES, a_plan("p", criterion=bare)))
+    missing = play.round.plans[PlanId("p")].criterion.missing()
+    assert missing == ("baseline", "target", "weekly", "counted", "stop_line", "harm")
+    assert replace(bare, baseline=0.0, target=0.1, weekly=1).missing() == ("counted", "stop_line", "harm")
+
+
+def test_a_plan_is_replaced_and_withdrawn_by_its_writer_alone() -> None:
+    """A newer version under the same id takes the place of the older."""
+    play = _plans()
+    play.do(c.HandInPlan(INES, a_plan("p")), c.HandInPlan(INES, a_plan("p", title="Better")))
+    assert play.round.plans[PlanId("p")].title == "Better"
+    assert play.refused(c.HandInPlan(JON, a_plan("p"))) is Because.NOT_YOURS
+    assert play.refused(c.WithdrawPlan(F, PlanId("p"))) is Because.NOT_YOURS
+    play.do(c.WithdrawPlan(INES, PlanId("p")))
+    assert play.refused(c.WithdrawPlan(INES, PlanId("p"))) is Because.UNKNOWN_ITEM
+
+
+def test_one_person_hands_in_five_plans_at_most() -> None:
+    """The sixth is refused; a newer version of an old one is not a sixth."""
+    play = _plans()
+    for number in range(PLANS_EACH):
+        play.do(c.HandInPlan(INES, a_plan(f"p{number}")))
+    assert play.refused(c.HandInPlan(INES, a_plan("more"))) is Because.TOO_MANY
+    assert play.do(c.HandInPlan(INES, a_plan("p0", title="Better")))
+
+
+def test_a_plan_after_the_close_is_refused_as_too_late() -> None:
+    """Early is not yet, late is too late."""
+    assert Play().to(Step.PRECEDENTS).refused(c.HandInPlan(INES, a_plan("p"))) is Because.NOT_OPEN_YET
+    late = Play().to(Step.BALLOT)
+    assert late.refused(c.HandInPlan(INES, a_plan("p"))) is Because.TOO_LATE
+    assert late.refused(c.WithdrawPlan(INES, PlanId("p0"))) is Because.TOO_LATE
+
+
+def test_plans_are_revealed_in_an_order_of_chance() -> None:
+    """The gallery's order follows from the seed, not from who was first."""
+    orders = []
+    for names in (range(9), reversed(range(9))):
+        play = _plans()
+        for number in names:
+            play.do(c.HandInPlan((F, D, FD)[number % 3], a_plan(f"p{number}")))
+        play.close()
+        orders.append(play.round.plan_order)
+    assert orders[0] == orders[1]
+    assert list(orders[0]) != sorted(orders[0])
+    assert list(play.round.plans) == list(play.round.plan_order)
+
+
+def test_no_plan_no_ballot() -> None:
+    """An empty gallery is refused."""
+    assert _plans().refused(c.Close(F)) is Because.NOTHING_IN
+
+
+@pytest.mark.parametrize(
+    ("text", "name"),
+    [
+        ("We use the e-mail address of each visitor", "personal data"),
+        ("A weekly newsletter", "marketing messages"),
+        ("A lower price in May", "prices"),
+        ("Better health in a week", "health"),
+        ("A loan at 3 %", "finance claims"),
+        ("For pupils and teenagers", "children or vulnerable people"),
+        ("A countdown on the page", "hiding something from the customer"),
+    ],
+)
+def test_what_can_hurt_somebody_asks_for_a_check(text: str, name: str) -> None:
+    """Personal data, marketing, prices, health, finance, children and hiding are noticed on the page."""
+    assert name in cautions(text)
+    play = _plans()
+    play.do(c.HandInPlan(INES, a_plan("p", hypothesis=text)))
+    assert name in play.round.plans[PlanId("p")].caution
+
+
+def test_an_ordinary_plan_gets_no_caution() -> None:
+    """A plan that touches none of it is left in peace."""
+    plan = a_plan("p")
+    assert cautions(plan.title, plan.hypothesis, *plan.steps) == ()
+
+
+def test_a_caution_does_not_depend_on_what_the_page_claims() -> None:
+    """A page cannot bring an empty list of cautions along."""
+    play = _plans()
+    play.do(c.HandInPlan(INES, a_plan("p", title="A lower price", caution=())))
+    assert play.round.plans[PlanId("p")].caution == ("prices",)
+
+
+def test_a_cancelled_round_seals_authors_for_good() -> None:
+    """Plans are kept for a later round without their authors."""
+    play = _plans()
+    play.do(c.HandInPlan(INES, a_plan("p")), c.Cancel(F))
+    assert play.round.plans[PlanId("p")].author is None
+    assert a_round().plans == {}

@@ -1,0 +1,140 @@
+"""Forces turned round into questions, and what others did about such a question."""
+
+from __future__ import annotations
+
+import pytest
+
+from bot.domain import commands as c
+from bot.domain.names import ForceId, PrecedentId, QuestionId, Step
+from bot.domain.questions import MOST_QUESTIONS, PRECEDENTS_EACH, lint, same_source
+from bot.domain.refusals import Because
+from bot.domain.state import Precedent
+from tests.domain.play import OTHERS, D, F, Play
+
+INES, JON = OTHERS[:2]
+GOOD = "How might we greet new teams in their first week?"
+
+
+@pytest.mark.parametrize(
+    ("text", "codes"),
+    [
+        (GOOD, ()),
+        ("how might we help teams stay?", ()),
+        ("Grow faster", ("opening", "ending")),
+        ("How might we greet new teams by a letter?", ("solution",)),
+        ("How might we greet new teams using mail?", ("solution",)),
+        ("How might we greet new teams with a gift?", ("solution",)),
+        ("How might we greet teams through partners?", ("solution",)),
+        ("How might we greet and keep teams?", ("joined",)),
+        ("How might we not lose teams?", ("negative",)),
+        ("How might we see that teams don't leave?", ("negative",)),
+        ("How might we keep 90 of a hundred teams?", ("number",)),
+        ("How might we " + "really " * 18 + "help?", ("long",)),
+    ],
+)
+def test_a_questions_wording_is_doubted_never_blocked(text: str, codes: tuple[str, ...]) -> None:
+    """Doubtful wordings get codes; the question is taken all the same (craft, no source)."""
+    assert lint(text) == codes
+    play = Play().to(Step.QUESTIONS)
+    play.do(c.WriteQuestion(F, QuestionId("q1"), _force(play), text))
+    assert play.round.questions[0].text == text
+
+
+def _force(play: Play) -> ForceId:
+    return ForceId(next(s.option for s in play.round.forces_standing if s.carried))
+
+
+def test_questions_are_the_facilitators_about_carried_forces() -> None:
+    """Each question keeps the link to a force that was carried on."""
+    play = Play(carry_on=1).to(Step.QUESTIONS)
+    dropped = ForceId(next(s.option for s in play.round.forces_standing if not s.carried))
+    question = QuestionId("q1")
+    assert play.refused(c.WriteQuestion(INES, question, _force(play), GOOD)) is Because.NOT_FACILITATOR
+    assert play.refused(c.WriteQuestion(F, question, dropped, GOOD)) is Because.UNKNOWN_ITEM
+    assert play.refused(c.WriteQuestion(F, question, _force(play), " ")) is Because.EMPTY
+    assert play.refused(c.WriteQuestion(F, question, _force(play), "x" * 301)) is Because.TOO_LONG
+
+
+def test_a_question_can_be_reworded_and_dropped() -> None:
+    """The same id is the same question in its place; dropped it is gone."""
+    play = Play().to(Step.QUESTIONS)
+    force = _force(play)
+    for number in range(MOST_QUESTIONS):
+        play.do(c.WriteQuestion(F, QuestionId(f"q{number}"), force, GOOD))
+    assert play.refused(c.WriteQuestion(F, QuestionId("more"), force, GOOD)) is Because.TOO_MANY
+    play.do(c.WriteQuestion(F, QuestionId("q0"), force, "How might we help?"))
+    assert play.round.questions[0].text == "How might we help?"
+    assert len(play.round.questions) == MOST_QUESTIONS
+    assert play.refused(c.DropQuestion(INES, QuestionId("q0"))) is Because.NOT_FACILITATOR
+    play.do(c.DropQuestion(F, QuestionId("q0")))
+    assert play.refused(c.DropQuestion(F, QuestionId("q0"))) is Because.UNKNOWN_ITEM
+
+
+def test_others_suggest_in_the_open() -> None:
+    """Anybody suggests a question; only the facilitator makes it one."""
+    play = Play().to(Step.QUESTIONS)
+    play.do(c.SuggestQuestion(INES, GOOD))
+    assert [s.by for s in play.round.suggestions] == [INES]
+    assert play.round.questions == ()
+
+
+def test_without_a_question_there_is_nothing_to_publish() -> None:
+    """The step needs one question at least."""
+    play = Play().to(Step.QUESTIONS)
+    assert play.refused(c.Close(F)) is Because.NO_QUESTIONS
+
+
+def _precedents() -> Play:
+    return Play().to(Step.PRECEDENTS)
+
+
+def _give(play: Play, name: str, by: str = INES, **changes: str) -> c.GivePrecedent:
+    parts = {"title": "A library", "idea": "They rang new readers.", **changes}
+    return c.GivePrecedent(by, PrecedentId(name), QuestionId("q1"), **parts)  # type: ignore[arg-type]
+
+
+def test_several_people_may_pick_the_same_question() -> None:
+    """A question may have several precedents, each with title and idea."""
+    play = _precedents()
+    play.do(_give(play, "x1"), _give(play, "x2", JON))
+    assert [p.by for p in play.round.precedents] == [INES, JON]
+
+
+def test_a_precedent_needs_title_idea_and_a_question() -> None:
+    """What is missing or too long is refused with its field."""
+    play = _precedents()
+    assert play.refused(_give(play, "x1", title="")) is Because.EMPTY
+    assert play.refused(_give(play, "x1", idea=" ")) is Because.EMPTY
+    assert play.refused(_give(play, "x1", source="x" * 501)) is Because.TOO_LONG
+    unknown = c.GivePrecedent(INES, PrecedentId("x1"), QuestionId("no"), "t", "i")
+    assert play.refused(unknown) is Because.UNKNOWN_ITEM
+
+
+def test_precedents_are_few_and_each_counts_once() -> None:
+    """Three each at most, and what arrives twice is one."""
+    play = _precedents()
+    for number in range(PRECEDENTS_EACH):
+        play.do(_give(play, f"x{number}"))
+    assert play.do(_give(play, "x0")) == ()
+    assert play.refused(_give(play, "more")) is Because.TOO_MANY
+    play.do(_give(play, "y", JON))
+
+
+def test_a_source_that_others_chose_is_counted() -> None:
+    """The same case, by its address or its title, is said to be the same."""
+
+    def precedent(name: str, by: str, title: str, source: str) -> Precedent:
+        return Precedent(PrecedentId(name), by, QuestionId("q1"), title, "i", source=source)  # type: ignore[arg-type]
+
+    play = _precedents()
+    play.do(_give(play, "x1", source="https://example.org/a"), _give(play, "x2", JON, source=""))
+    assert same_source(play.round, precedent("n", D, "Another", "HTTPS://example.org/a/")) == 1
+    assert same_source(play.round, precedent("n", D, "a LIBRARY", "")) == 1
+    assert same_source(play.round, precedent("n", INES, "Another", "https://example.org/a")) == 0
+
+
+def test_no_precedents_are_no_hindrance() -> None:
+    """The step may close with none; a deadline without any first gives more time."""
+    play = _precedents()
+    play.close()
+    assert play.round.step is Step.PLANS
