@@ -17,6 +17,8 @@ from bot.speech.message import Field, Form, Message, Option
 INPUT = "in"
 """The action id of every input; the block id tells which field it is."""
 TICKED = "yes"
+NOTHING = "-nothing-"
+"""Stands for the empty value of an option ("nobody"), which Slack refuses."""
 
 LONGEST_TITLE = 24
 LONGEST_FIELD_LABEL = 2_000
@@ -100,14 +102,14 @@ def _tick(field: Field) -> Element:
 
 def _choice(field: Field) -> Element:
     options = _options(field)
-    chosen = [option for option in options if option["value"] == field.initial]
+    chosen = [option for option in options if option["value"] == (field.initial or NOTHING)]
     kind = "radio_buttons" if len(options) <= MOST_SHOWN_CHOICES else "static_select"
     return _offered(kind, options) | ({"initial_option": chosen[0]} if chosen else {})
 
 
 def _choices(field: Field) -> Element:
     options = _options(field)
-    wanted = set(field.initial.split("\n"))
+    wanted = {value or NOTHING for value in field.initial.split("\n")}
     chosen = [option for option in options if option["value"] in wanted]
     kind = "checkboxes" if len(options) <= MOST_SHOWN_CHOICES else "multi_static_select"
     return _offered(kind, options) | ({"initial_options": chosen} if chosen else {})
@@ -132,15 +134,16 @@ def _offered(kind: str, options: Sequence[Element]) -> Element:
 
 def _options(field: Field) -> list[Element]:
     values = [option.value for option in field.options]
-    if not values or len(set(values)) < len(values) or any(length(v) > LONGEST_VALUE or not v for v in values):
-        raise Unrenderable(f"the field {field.name!r} has no, equal, empty or overlong option values")
+    overlong = any(length(value) > LONGEST_VALUE or value == NOTHING for value in values)
+    if not values or overlong or len(set(values)) < len(values):
+        raise Unrenderable(f"the field {field.name!r} has no, equal or overlong option values")
     return [_option(option) for option in field.options]
 
 
 def _option(option: Option) -> Element:
     """One option; a label too long for one line goes on in its description."""
     label = one_line(option.label) or surface.EMPTY_CELL
-    element: Element = {"text": _text(label, LONGEST_OPTION), "value": option.value}
+    element: Element = {"text": _text(label, LONGEST_OPTION), "value": option.value or NOTHING}
     if length(label) > LONGEST_OPTION:
         rest = label[len(element["text"]["text"]) - 1 :].strip()
         element["description"] = _text(f"…{rest}", LONGEST_OPTION)

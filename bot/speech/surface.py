@@ -56,6 +56,11 @@ def form_came_too_late() -> Message:
     return Message(line("The form could not be opened in time. Nothing was changed; please press again."))
 
 
+def not_shown() -> Message:
+    """An answer was meant, but it could not be put on this platform's screen."""
+    return Message(line("Your press was taken in, but what I had to show for it could not be shown. Please try again."))
+
+
 TOO_LARGE = "it is too large"
 NOT_TEXT = "it is not a text file"
 NOT_READ = "it could not be read"

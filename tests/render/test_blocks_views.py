@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from bot.chat.slack.inbound import fields
 from bot.render.blocks import Unrenderable
 from bot.render.views import home, modal
 from bot.speech.message import (
@@ -67,6 +68,17 @@ def test_a_cut_option_goes_on_in_its_description() -> None:
     option = view["blocks"][-1]["element"]["options"][0]
     joined = option["text"]["text"].removesuffix("…") + option["description"]["text"].removeprefix("…")
     assert joined.replace(" ", "") == label.replace(" ", "")
+
+
+def test_the_option_that_means_nobody_can_be_offered_and_chosen() -> None:
+    """Slack refuses an empty value, so it travels under a name of its own and comes back empty."""
+    field = Field("w", "Who instead?", "choice", options=(Option("", "Nobody"), Option("u", "Ana")))
+    view = modal(form(field))
+    assert view_problems(view) == []
+    option = view["blocks"][-1]["element"]["initial_option"]
+    assert option["text"]["text"] == "Nobody"
+    state = {"values": {"w": {"in": {"type": "radio_buttons", "selected_option": option}}}}
+    assert fields({"state": state}) == {"w": ""}
 
 
 @pytest.mark.parametrize(

@@ -85,8 +85,7 @@ class SlackChat:
     # --- saying ---------------------------------------------------------------------------------------------
 
     async def post(self, place: Place, message: Message, *, key: str) -> str:
-        """Posts the message, or what of its parts did not go out yet, and returns the id of the first part.
-        """
+        """Posts the message, or what of its parts did not go out yet, and returns the id of the first part."""
         parts = message_parts(message)
         channel = await self._channel(place)
         sent = await self._sent(place, channel, key, self._clock.now() - RECENT) if len(parts) > 1 else Sent({}, 0)
@@ -183,8 +182,7 @@ class SlackChat:
     # --- files ----------------------------------------------------------------------------------------------
 
     async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
-        """Draws or writes the attachment and shares it. Nothing is seen before the last of the three calls.
-        """
+        """Draws or writes the attachment and shares it. Nothing is seen before the last of the three calls."""
         document = await self._make(attachment)
         channel = await self._channel(place)
         asked = await self._call(

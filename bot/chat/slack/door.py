@@ -13,7 +13,7 @@ import logging
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from slack_bolt.context.ack.async_ack import AsyncAck
 from slack_bolt.response import BoltResponse
@@ -23,7 +23,19 @@ from bot.chat.slack.accounts import Holder
 from bot.chat.slack.adapter import SlackChat
 from bot.chat.slack.downloads import Downloads
 from bot.chat.slack.inbound import Ignored, Me, Outcome, Refused
-from bot.ports import ChatError, Clock, Inbound, Intake, PersonChanged, Place, Reply, Said, Unreachable
+from bot.ports import (
+    ChatError,
+    Clock,
+    Inbound,
+    Intake,
+    NotDelivered,
+    PersonChanged,
+    Place,
+    Reply,
+    Said,
+    SlowDown,
+    Unreachable,
+)
 from bot.render.blocks import Unrenderable, message_parts
 from bot.render.views import modal
 from bot.speech import surface
@@ -39,6 +51,8 @@ Payload = Mapping[str, Any]
 LONGEST_COMMIT = 2.0
 """Seconds of Slack's three that the intake may take; after that nobody says the thing was taken in."""
 LONGEST_DRAIN = 10.0
+PATIENCE, PAUSE, LONGEST_PAUSE = 2, 0.3, 1.5
+Result = TypeVar("Result")
 ENDINGS = ("app_uninstalled", "tokens_revoked")
 
 
@@ -219,11 +233,33 @@ class Door:
             self._soon(self._whisper(happening.place, happening.person, reply.note))
 
     async def _open(self, happening: Inbound, form: Form, trigger: str) -> None:
-        if not await self._chat.open_form(happening.place.tenant, trigger, form, happening.place):
-            await self._chat.whisper(happening.place, happening.person, surface.form_came_too_late())
+        """Opens the form within the press's three seconds, whatever is in the way; says so when it cannot."""
+        place = happening.place
+        opened = False
+        try:
+            opened = await self._patiently(lambda: self._chat.open_form(place.tenant, trigger, form, place))
+        except (ChatError, Unrenderable) as trouble:
+            log.warning("a form was not shown: %s", trouble)
+            await self._whisper(place, happening.person, surface.not_shown())
+            return
+        if not opened:
+            await self._whisper(place, happening.person, surface.form_came_too_late())
 
     async def _whisper(self, place: Place, person: str, note: Message) -> None:
-        await self._chat.whisper(place, person, note)
+        await self._patiently(lambda: self._chat.whisper(place, person, note))
+
+    async def _patiently(self, call: Callable[[], Awaitable[Result]]) -> Result:
+        """Makes a passing call again while it is surely not done and a moment's wait may help."""
+        for _ in range(PATIENCE):
+            try:
+                return await call()
+            except SlowDown as slow:
+                if slow.seconds > LONGEST_PAUSE:
+                    raise
+                await self._clock.sleep(slow.seconds)
+            except NotDelivered:
+                await self._clock.sleep(PAUSE)
+        return await call()
 
     def _tell(self, body: Payload, note: Message) -> None:
         """A word to somebody whose press was refused, by the way that the press itself offers."""

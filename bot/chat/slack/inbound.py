@@ -34,6 +34,7 @@ from bot.ports import (
     Said,
     Submitted,
 )
+from bot.render.views import NOTHING
 
 Payload = Mapping[str, Any]
 
@@ -360,9 +361,11 @@ def fields(view: Payload) -> dict[str, str]:
 def _value(state: Payload) -> str:
     match state.get("type"):
         case "static_select" | "radio_buttons":
-            return str((state.get("selected_option") or {}).get("value") or "")
+            value = str((state.get("selected_option") or {}).get("value") or "")
+            return "" if value == NOTHING else value
         case "checkboxes" | "multi_static_select":
-            return "\n".join(str(option["value"]) for option in state.get("selected_options") or ())
+            chosen = (str(option["value"]) for option in state.get("selected_options") or ())
+            return "\n".join("" if value == NOTHING else value for value in chosen)
         case "datepicker":
             return str(state.get("selected_date") or "")
         case "users_select":

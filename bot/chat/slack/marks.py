@@ -28,8 +28,7 @@ class Sent:
 
 
 def mark(key: str, number: int, total: int) -> dict[str, Any]:
-    """Metadata of a part. Any app and member of the workspace can read it, so it holds nothing but the key.
-    """
+    """Metadata of a part. Any app and member of the workspace can read it, so it holds nothing but the key."""
     payload = {"k": key} if total == 1 else {"k": key, "part": number, "of": total}
     return {"event_type": EVENT_TYPE, "event_payload": payload}
 

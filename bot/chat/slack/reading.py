@@ -95,8 +95,7 @@ def _entities(text: str) -> str:
 
 
 def place(tenant: str, channel: str, person: str, thread: object = None) -> Place:
-    """The conversation: a D… id is the direct messages with the person who acts, everything else a channel.
-    """
+    """The conversation: a D… id is the direct messages with the person who acts, everything else a channel."""
     hangs = str(thread) if thread else None
     if channel.startswith("D") or not channel:
         return Place(tenant, "direct", person, hangs)

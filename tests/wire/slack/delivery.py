@@ -23,8 +23,7 @@ ACK_LIMIT = 3.0
 
 @dataclass
 class Faults:
-    """What goes wrong, off by default. Counters belong to the stand-in; one setting is one kind of trouble.
-    """
+    """What goes wrong, off by default. Counters belong to the stand-in; one setting is one kind of trouble."""
 
     repeat: int = 1
     """So many copies of each event, whatever is acknowledged."""
@@ -52,6 +51,7 @@ class Delivery:
     def __init__(self, faults: Faults, signing_secret: str) -> None:
         self.faults = faults
         self.signing_secret = signing_secret
+        self.now: Callable[[], float] = time.time
         self.addresses: list[str] = []
         self.retry_after = (0.0, 0.3, 1.0, 2.0)
         self.ack_seconds: list[float] = []
@@ -221,7 +221,7 @@ class Delivery:
 
     def signed(self, body: str, stamp: str | None = None) -> dict[str, str]:
         """The headers of a request that Slack signs."""
-        stamp = stamp or str(int(time.time()))
+        stamp = stamp or str(int(self.now()))
         base = f"v0:{stamp}:{body}".encode()
         digest = hmac.new(self.signing_secret.encode(), base, hashlib.sha256).hexdigest()
         return {"X-Slack-Request-Timestamp": stamp, "X-Slack-Signature": f"v0={digest}"}

@@ -1,5 +1,4 @@
-"""Somebody at the stand-in workspace: writes, reacts, presses, fills in forms, and sees what the bot shows.
-"""
+"""Somebody at the stand-in workspace: writes, reacts, presses, fills in forms, and sees what the bot shows."""
 
 from __future__ import annotations
 

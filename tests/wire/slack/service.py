@@ -76,7 +76,7 @@ def options(api_url: str, **more: Any) -> Options:
 
 @asynccontextmanager
 async def running(
-    workspace: Workspace, intake: Any, mode: Mode = "socket", clock: Any = None, **more: Any
+    workspace: Workspace, intake: Any, mode: Mode = "socket", clock: Any = None, make: Any = make, **more: Any
 ) -> AsyncIterator[SlackPlatform]:
     """The platform, serving, connected."""
     async with slack_platform(options(workspace.api_url, **more), clock or RealClock(), make) as platform:

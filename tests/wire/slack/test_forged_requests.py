@@ -1,5 +1,4 @@
-"""Requests that Slack did not sign, or not lately, do nothing: 401, not logged, nothing reaches the intake.
-"""
+"""Requests that Slack did not sign, or not lately, do nothing: 401, not logged, nothing reaches the intake."""
 
 from __future__ import annotations
 

@@ -114,6 +114,7 @@ class Workspace:
         self.changed = asyncio.Event()
         self.address = self.api_url = ""
         self._now = now or (lambda: datetime.now(UTC))
+        self.delivery.now = lambda: self._now().timestamp()
         self._last = 0
         self._tickets: set[str] = set()
         self._count = 0

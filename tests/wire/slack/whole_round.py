@@ -1,0 +1,222 @@
+"""A whole round in the stand-in workspace: the demo's eight people, the real engine and store, the clock run fast."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import select
+
+from bot.clock import ManualClock, SeededIds
+from bot.domain.names import Step
+from bot.domain.state import Round
+from bot.engine import people
+from bot.engine.engine import Engine
+from bot.engine.kit import InlineNumbers, Kit
+from bot.engine.turn import Turn
+from bot.ports import Inbound, Person, Reply
+from bot.render.artefacts import Workshop
+from bot.store import tables
+from bot.store.sql import SqlStore
+from bot.wiring import open_store
+from demo.cast import Cast, Job
+from demo.scenario import Scenario, calendar_of, load
+from tests.wire.slack.people import Someone
+from tests.wire.slack.screen import Hand, Screen
+from tests.wire.slack.service import running
+from tests.wire.slack.workspace import TEAM, Workspace
+
+SCENARIO = Path(__file__).parents[3] / "demo" / "scenarios" / "quillmarsh.yaml"
+CHANNEL = "C0GROWTH"
+LONGEST = timedelta(days=60)
+
+
+class FastClock(ManualClock):
+    """Time that stands still until it is moved; waiting moves it."""
+
+    async def sleep(self, seconds: float) -> None:
+        self.pass_by(timedelta(seconds=seconds))
+        await super().sleep(seconds)
+
+
+class Quick:
+    """Draws nothing worth looking at."""
+
+    async def draw(self, chart: Any, form: str = "png") -> bytes:
+        return b"\x89PNG\r\n\x1a\n" + chart.kind.encode()
+
+
+class Relay:
+    """The platform serves before the engine is there that sends through it."""
+
+    engine: Engine
+
+    async def receive(self, event: Inbound) -> Reply:
+        return await self.engine.receive(event)
+
+
+@dataclass
+class Team:
+    """The scenario's people at the workspace, and the bot's parts to look into."""
+
+    scenario: Scenario
+    workspace: Workspace
+    clock: FastClock
+    engine: Engine
+    store: SqlStore
+    screen: Screen
+    people: dict[str, Someone]
+    moments: int = 0
+    _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
+    _planned: set[str] = field(default_factory=set)
+
+    async def settle(self) -> None:
+        """Until every event was taken in and everything that may go out now went out."""
+        await self.workspace.delivery.settled()
+        await self.engine.settle()
+
+    async def set_up(self) -> None:
+        """The facilitator starts the round as anybody would: the command, the form, the button."""
+        await self.engine.act("test/hours", self._hours)
+        scenario, roles = self.scenario, self.scenario.roles
+        starter = self.people[roles.facilitator]
+        while starter.form() is None:
+            await starter.commands("new", CHANNEL)
+            try:
+                await starter.sees(starter.form, 1.0)
+            except AssertionError:
+                continue
+        await self.screen.submit(
+            roles.facilitator,
+            "round.new",
+            "",
+            {
+                "question": scenario.question,
+                "name": scenario.name,
+                "levers": ", ".join(scenario.levers),
+                "decision_maker": roles.decision_maker,
+                "decision_deputy": roles.decision_deputy,
+                "facilitator_deputy": roles.facilitator_deputy,
+            },
+        )
+        await self.until(lambda: self._offers(roles.facilitator, "round.start"))
+        seen, button = self._offers(roles.facilitator, "round.start")[0]
+        await self.screen.press(roles.facilitator, seen.id, "round.start", button.value)
+        await self.settle()
+
+    async def _hours(self, turn: Turn) -> None:
+        """What these people told the bot in earlier rounds: when each of them works."""
+        for person in self.scenario.team:
+            known = Person(self.people[person.id].id, person.name, person.zone)
+            record = await people.known(turn.uow, TEAM, known)
+            await turn.uow.save_member(people.with_calendar(record, calendar_of(person), confirmed=False))
+
+    def _offers(self, person: str, action: str) -> list[tuple[Any, Any]]:
+        return [
+            (seen, button)
+            for seen in self.screen.all_messages()
+            if seen.place.id == person
+            for button in self.screen.offered(person, seen.id)
+            if button.action == action
+        ]
+
+    async def until(self, what: Any) -> None:
+        """Lets the bot work, through its own waits, until something stands."""
+        for _ in range(200):
+            await self.settle()
+            if what():
+                return
+            await self._forward()
+        raise AssertionError("it never came to stand")
+
+    async def _forward(self) -> None:
+        due = await self.engine.next_moment()
+        if due is not None:
+            self.clock.set(due)
+
+    async def play(self) -> Round:
+        """Plays until the commitment; returns the round."""
+        cast = Cast(self.scenario, self.screen)  # type: ignore[arg-type]  # a screen is all that people need
+        cast.hands = {name: Hand(self.screen, name) for name in self.people}  # type: ignore[misc]
+        end = self.clock.now() + LONGEST
+        while (round_ := await self.round()).step not in (Step.COMMITTED, Step.CANCELLED):
+            if self.clock.now() > end or not await self._moment(cast):
+                raise AssertionError(f"the round stands still in {round_.step} at {self.clock.now()}")
+            self.moments += 1
+        await self.until_sent()
+        return round_
+
+    async def until_sent(self) -> None:
+        for _ in range(400):
+            await self.settle()
+            if not await self.waiting():
+                return
+            await self._forward()
+
+    async def _moment(self, cast: Cast) -> bool:
+        for seen in self.screen.changed():
+            for job in cast.reactions(seen, self.clock.now()):  # type: ignore[arg-type]
+                if job.key not in self._planned:
+                    self._planned.add(job.key)
+                    heapq.heappush(self._queue, (max(job.at, self.clock.now()), job.key, job))
+        mine = self._queue[0][0] if self._queue else None
+        due = await self.engine.next_moment()
+        moments = [moment for moment in (mine, due) if moment is not None]
+        if not moments:
+            return False
+        self.clock.set(min(moments))
+        if mine is not None and (due is None or mine < due):
+            _, _, job = heapq.heappop(self._queue)
+            # The screen may have changed meanwhile, as it does for people.
+            with suppress(LookupError, StopIteration, RuntimeError):
+                await job.act()
+        await self.settle()
+        return True
+
+    async def round(self) -> Round:
+        async with self.store.begin() as uow:
+            heads = await uow.heads(TEAM, channel=CHANNEL)
+            ids = [head.id for head in heads] or await uow.ended_rounds(TEAM, CHANNEL)
+            round_ = await uow.round(ids[0])
+        assert round_ is not None
+        return round_
+
+    async def waiting(self) -> list[str]:
+        """What stands in the outbox: not yet sent, or given up."""
+        async with self.store._engine.connect() as connection:
+            rows = await connection.execute(
+                select(tables.outbox.c.state, tables.outbox.c.name, tables.outbox.c.why_parked)
+            )
+            return [f"{state} {name} {why or ''}" for state, name, why in rows if state != "parked"]
+
+
+@asynccontextmanager
+async def at_work(tmp_path: Path, mode: Any = "socket", seed: int = 7) -> AsyncIterator[Team]:
+    """The workspace with the scenario's people, and the bot in it, serving."""
+    scenario = load(SCENARIO.read_text("utf-8"))
+    clock = FastClock(scenario.start)
+    workspace = Workspace(clock.now)
+    await workspace.start()
+    team: dict[str, Someone] = {}
+    for person in scenario.team:
+        slack_id = f"U0{person.id.upper()}"
+        workspace.add_person(slack_id, person.name, person.zone)
+        team[person.id] = Someone(workspace, slack_id)
+    workspace.add_channel(CHANNEL, "growth", [someone.id for someone in team.values()])
+    ids = SeededIds(seed)
+    store = await open_store(f"sqlite+aiosqlite:///{tmp_path / 'bot.db'}", b"x" * 32, ids, durable=False)
+    relay = Relay()
+    try:
+        made = Workshop(Quick(), clock.now)
+        async with running(workspace, relay, mode, clock, make=made) as platform:
+            relay.engine = Engine(Kit(store, platform.chat, clock, ids, InlineNumbers()))
+            screen = Screen(workspace, team, CHANNEL)
+            yield Team(scenario, workspace, clock, relay.engine, store, screen, team)
+    finally:
+        await workspace.close()
+        await store.close()
