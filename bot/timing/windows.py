@@ -6,7 +6,6 @@ import math
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from statistics import median_low
 
 from bot.timing.calendars import NoWorkingTime, WorkingCalendar
 from bot.timing.zones import in_utc
@@ -207,9 +206,10 @@ def _window(
     if _duration(hours) <= timedelta(0):
         raise ValueError(f"A window of {hours} hours is none; give more than 0.")
     done = {name: _within_horizon(calendars[name], start, hours) for name in sorted(calendars)}
-    half = median_low(done.values()) if len(done) > 1 else _ignoring_absences(calendars, start, hours)
-    cap = max(half, floor) + limit
     alone = len(done) == 1
+    in_order = sorted(done.values())
+    half = _ignoring_absences(calendars, start, hours) if alone else in_order[(len(done) - 1) // 2]
+    cap = max(half, floor) + limit
     waited = [_waited_until(calendars[name], start, end, cap, alone) for name, end in done.items()]
     asked = [end for name, end in done.items() if name in wait_for]
     due = closing_moment(calendars, max([floor, *waited, *asked]))

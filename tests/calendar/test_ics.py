@@ -209,7 +209,8 @@ def test_long_texts_are_cut() -> None:
 def test_the_order_of_entries_does_not_matter() -> None:
     """The file is the same however the entries came, so a feed that did not change does not change."""
     later = replace(REVIEW, uid="later", starts=NOW + timedelta(days=1), ends=None)
-    assert _file(REVIEW, later) == _file(later, REVIEW)
+    beside = replace(REVIEW, uid="beside")
+    assert _file(REVIEW, beside, later) == _file(later, beside, REVIEW)
 
 
 def test_an_empty_feed_is_a_calendar() -> None:
