@@ -162,7 +162,7 @@ def rereckoned(
     after: Mapping[str, WorkingCalendar],
     now: datetime,
 ) -> Window:
-    """The window when members' calendars change at `now` (a journey, an absence, new zone data).
+    """The window when members' calendars change at `now` (a journey, an absence).
 
     Hours already had stay counted; what is left is counted by the new calendar. The close moves later if need
     be, by no more than the usual limit, and never earlier. Members without a calendar in `after` are left
