@@ -23,7 +23,7 @@ from bot.domain.names import LeverId, MemberId, NoteId, Step
 from bot.domain.questions import OPENING
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
-from bot.engine import dialogue, panel, people, presses, submissions
+from bot.engine import dialogue, forecasting, ownership, panel, people, presses, submissions, weekly
 from bot.engine.turn import Turn
 from bot.ports.chat import (
     ChannelLost,
@@ -82,6 +82,9 @@ async def _said(turn: Turn, event: Inbound, what: Said) -> Reply:
     if what.mentioned or (first in panel.WORDS and what.thread is None):
         return await panel.ask(turn, event, words)
     posted = await _thread_root(turn, event, what.thread)
+    numbers = await weekly.heard(turn, event, what, posted)
+    if numbers is not None:
+        return numbers
     round_ = await _round_for_text(turn, event, posted)
     if round_ is None:
         return Reply()
@@ -235,6 +238,8 @@ async def _home(turn: Turn, event: Inbound, what: HomeOpened) -> Reply:
 async def _reacted(turn: Turn, event: Inbound, what: Reacted) -> Reply:
     """An emoji on an option of one's own ballot is a vote; anything else is counted and left alone."""
     posted = await turn.uow.posted_as(event.place, what.message)
+    if await forecasting.reacted(turn, event, posted, what):
+        return Reply()
     option = _option_of(posted)
     if posted is None or option is None or posted.round_id is None or option[0] != event.person:
         await turn.uow.count("reactions ignored")
@@ -279,6 +284,7 @@ async def _joined(turn: Turn, event: Inbound, what: Joined) -> Reply:
 async def _left(turn: Turn, event: Inbound, what: Left) -> Reply:
     heads = await turn.uow.heads(event.place.tenant, channel=event.place.id, member=event.person)
     await _leave_all(turn, event, [h.id for h in heads])
+    await ownership.left(turn, event.place.tenant, event.person, event.place.id)
     return Reply()
 
 
@@ -298,6 +304,7 @@ async def _person_changed(turn: Turn, event: Inbound, what: PersonChanged) -> Re
     if what.person.is_gone:
         heads = await turn.uow.heads(event.place.tenant, member=what.person.id)
         await _leave_all(turn, event, [h.id for h in heads])
+        await ownership.left(turn, event.place.tenant, what.person.id)
     elif before.zone_confirmed and before.zone != what.person.zone:
         turn.answer(event.place.tenant, event.person, answers.zone_changed(what.person.zone or "UTC"))
     return Reply()

@@ -23,8 +23,7 @@ EXAMPLES: dict[ComparisonKind, str] = {
 """People, then those who did it; a count; mean, standard deviation, people."""
 
 _SPACE = "[ \u00a0\u202f\u2009]"
-_DIGITS = rf"-?\d(?:[\d.,'’]|{_SPACE}(?=\d{{3}}(?!\d)))*"
-_NUMBER = re.compile(rf"({_DIGITS})\s*(%)?")
+_DIGITS = rf"-?\d+(?:[.,'’]\d+|{_SPACE}\d{{3}}(?!\d))*"
 _WEEK = re.compile(r"^\s*(?:week|w)\s*(\d{1,3})\s*[:,.–-]?\s*(?=\S|$)", re.IGNORECASE)
 _GROUP = re.compile(r"\b(control|without|trial|with)\b\s*[:=]?", re.IGNORECASE)
 _BETWEEN = re.compile(r"\s*(?:/|;|\bout of\b|\bof\b|\bsd\b|±|\+/-|\bn\b\s*=?|\bpeople\b)\s*", re.IGNORECASE)

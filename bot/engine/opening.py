@@ -8,7 +8,7 @@ from bot.domain import placement
 from bot.domain.ballots import options_for
 from bot.domain.names import MemberId, Role, Side, Step
 from bot.domain.state import Round
-from bot.engine import people, windows
+from bot.engine import funnel, people, windows
 from bot.engine.turn import Turn
 from bot.speech import cards, commitment_words, prompts
 from bot.speech.message import Line, When, line
@@ -66,10 +66,10 @@ async def _first_word(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 async def _focus(turn: Turn, round_: Round) -> None:
-    _ask_focus(turn, round_)
+    _ask_focus(turn, round_, await funnel.help_at_focus(turn, round_))
 
 
-def _ask_focus(turn: Turn, round_: Round) -> None:
+def _ask_focus(turn: Turn, round_: Round, help_: Line = ()) -> None:
     chief = round_.roles.acting(Role.DECISION_MAKER)
     notes = [round_.notes[i] for i in round_.revealed if not round_.notes[i].hidden]
     counts = [
@@ -80,7 +80,7 @@ def _ask_focus(turn: Turn, round_: Round) -> None:
         )
         for lever, _ in round_.settings.levers
     ]
-    turn.tell(round_, chief, "ask", prompts.pick_focus(round_, chief, counts), rest=(Step.FOCUS.value,))
+    turn.tell(round_, chief, "ask", prompts.pick_focus(round_, chief, counts, help_), rest=(Step.FOCUS.value,))
 
 
 async def _merge(turn: Turn, round_: Round) -> None:

@@ -9,7 +9,7 @@ from bot.domain.commands import Close, Extend, HideNote, Join, Pause, Resume
 from bot.domain.names import MemberId, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
-from bot.engine import dates, people, personal, reminders, setup
+from bot.engine import dates, ownership, people, personal, reminders, setup, trials
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Place, Reply
 from bot.ports.storage import Send
@@ -221,6 +221,7 @@ async def personal_forget(asked: Ask) -> None:
             round_ = await asked.turn.act(round_, WithdrawNote(asked.by, note.id))
         if asked.by in round_.seats and not round_.seats[asked.by].left:
             await asked.turn.act(round_, Leave(asked.by, asked.by))
+    await ownership.left(asked.turn, asked.tenant, asked.event.person)
     await asked.turn.uow.forget_member(asked.tenant, asked.event.person)
 
 
@@ -250,4 +251,5 @@ WORDS: dict[str, Word] = {
     "add": _add,
     "export": _export,
     "forget": _forget,
+    **trials.WORDS,
 }

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from bot.domain.commands import SetAway
 from bot.domain.names import MemberId, Step
-from bot.engine import dates, people
+from bot.engine import dates, ownership, people
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.ports.storage import Member
@@ -118,6 +118,7 @@ async def go_away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
     turn.later("back", f"{tenant}/{person}", "away", back)
     words = line("You are away until {back}. You are not expected anywhere and not reminded.", back=When(back))
     turn.answer(tenant, person, Message(words, (Paragraph(words),)))
+    await ownership.away(turn, tenant, person, back)
 
 
 async def come_back(turn: Turn, tenant: str, person: str) -> None:

@@ -242,4 +242,5 @@ REACTIONS: dict[type[Fact], Reaction] = {
     PrecedentGiven: _precedent,
     PlansRevealed: _plans,
     Committed: _committed,
+    **trials.REACTIONS,
 }

@@ -8,10 +8,10 @@ from bot.domain import commitment
 from bot.domain.course import DECISIONS, came_in
 from bot.domain.names import RUNNING, MemberId, Role, Step
 from bot.domain.state import Round
-from bot.engine import people
+from bot.engine import nudging, people
 from bot.engine.turn import Turn
 from bot.ports.storage import Due
-from bot.speech import prompts
+from bot.speech import prompts, trial_words
 from bot.speech.harmless import theirs
 from bot.speech.message import Line, When, line
 from bot.speech.names import title
@@ -57,9 +57,7 @@ async def remind(turn: Turn, due: Due) -> None:
     if not within_daily_limit(sent, turn.now, calendar) or (sent and turn.now - sent[-1] < timedelta(minutes=30)):
         await turn.uow.count("reminders dropped")
         return
-    rows = await owed(turn, round_.tenant, member)
-    turn.answer(round_.tenant, member, prompts.nudge(rows))
-    await turn.uow.note_nudge(round_.tenant, member, turn.now)
+    await nudging.send_bundle(turn, round_.tenant, member)
 
 
 def owes(round_: Round, member: MemberId) -> bool:
@@ -78,7 +76,14 @@ def _settles_next(round_: Round) -> MemberId:
 
 
 async def owed(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, When]]:
-    """Everything this person owes now, over all rounds, the earliest first."""
+    """Everything this person owes now, over all rounds and trials."""
+    rounds = await owed_in_rounds(turn, tenant, member)
+    trials = await nudging.open_items(turn, tenant, member)
+    return [*rounds, *((trial_words.open_line(one), When(one.due)) for one in trials)]
+
+
+async def owed_in_rounds(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, When]]:
+    """Everything this person owes in rounds now, the earliest first."""
     rows: list[tuple[datetime, Line]] = []
     for head in await turn.uow.heads(tenant, member=member):
         round_ = await turn.uow.round(head.id)

@@ -10,7 +10,7 @@ from bot.domain.commands import Start
 from bot.domain.names import LeverId, MemberId, RoundId
 from bot.domain.people import power_share
 from bot.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
-from bot.engine import people
+from bot.engine import leftovers, people
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Person, Place, Reply, Submitted
 from bot.speech import forms, setup_words
@@ -26,7 +26,8 @@ async def form(turn: Turn, place: Place) -> Reply:
     persons = await team(turn, place)
     options = [Option(p.id, p.name[:75]) for p in persons]
     levers = ", ".join(name for _, name in DEFAULT_LEVERS)
-    return Reply(form=replace(forms.new_round(levers, options), value=place.id))
+    form_ = replace(forms.new_round(levers, options), value=place.id)
+    return Reply(form=await leftovers.prefilled(turn, place, form_))
 
 
 async def team(turn: Turn, place: Place) -> list[Person]:
@@ -108,6 +109,7 @@ async def open_round(
     hours = [(seats[MemberId(m)].name, people.hours_words(c)) for m, c in calendars.items()]
     share = power_share(len(seats), settings.weight)
     turn.tell(round_, roles.facilitator, "setup", setup_words.proposal(round_, hours, share))
+    await leftovers.offer(turn, round_)
     return round_
 
 

@@ -1,19 +1,45 @@
-"""Trials under way, as far as a round needs them: how many places are taken, and when one is free."""
+"""Trials as the rest of the engine meets them: places, the start at the commitment, and the tables of what is pressed,
+sent, typed and due."""
 
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING, Any
 
-from bot.domain.facts import Committed
+from bot.domain import trials as domain
+from bot.domain.facts import Committed, Fact, ForecastGiven, OwnerAsked, PlanChosen, PlanHandedIn
+from bot.domain.names import MemberId, PlanId
+from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
+from bot.domain.trial_state import OPEN_STEPS, Trial
+from bot.engine import (
+    digest,
+    forecasting,
+    funnel,
+    leftovers,
+    ownership,
+    people,
+    registering,
+    reviews,
+    trial_acting,
+    weekly,
+)
 from bot.engine.kit import Kit
+from bot.engine.trial_reactions import begin
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
-from bot.ports.storage import Due, RunningTrial
+from bot.ports.storage import Due
+from bot.speech import trial_words
 
-PRESSES: dict[str, Callable[[Turn, Inbound, str], Awaitable[Reply]]] = {}
-FORMS: dict[str, Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]] = {}
+if TYPE_CHECKING:
+    from bot.engine.panel import Ask
+
+Press = Callable[[Turn, Inbound, str], Awaitable[Reply]]
+Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
+
+
+# --- places ---------------------------------------------------------------------------------------------------------
 
 
 async def places(turn: Turn, round_: Round) -> tuple[int, datetime | None]:
@@ -24,25 +50,120 @@ async def places(turn: Turn, round_: Round) -> tuple[int, datetime | None]:
     return len(running), min(t.review for t in running)
 
 
+async def places_of(turn: Turn, tenant: str, team: str, *, refuse: bool = False) -> int:
+    """Places that are free now; with `refuse` none is a refusal with the date of the next one."""
+    running = await turn.uow.running_trials(tenant, team)
+    most = await digest.places_at_once(turn.uow, tenant, team)
+    if refuse and len(running) >= most:
+        free_on = min(t.review for t in running)
+        raise Refused(Because.NO_FREE_PLACE, most=most, running=len(running), free_on=free_on)
+    return most - len(running)
+
+
+# --- the start ------------------------------------------------------------------------------------------------------
+
+
+def trial_id(round_: Round, plan: PlanId) -> str:
+    return f"{round_.id}-{plan}"
+
+
 async def start(turn: Turn, round_: Round, fact: Committed) -> None:
-    """The chosen plans take their places; the database refuses a third."""
+    """The chosen plans take their places, each with its card, its dues and its place in the register."""
     for plan, choice in round_.choices.items():
         assert choice.review is not None and choice.owner is not None
-        ends = fact.at + timedelta(weeks=round_.plans[plan].weeks)
-        trial = RunningTrial(f"{round_.id}-{plan}", round_.tenant, round_.channel, choice.owner, ends, choice.review)
-        await turn.uow.start_trial(trial)
+        starts = await _first_day(turn, round_, plan, choice.owner, choice.review, fact.at)
+        trial = domain.from_commitment(round_, plan, trial_id(round_, plan), starts)
+        await turn.uow.add_trial(trial, turn.now)
+        await trial_acting.show_card(turn, trial)
+        feared = trial_words.fears(trial)
+        if feared is not None:
+            trial_acting.say(turn, trial, "fears", feared)
+        await begin(turn, trial)
+    await forecasting.committed(turn, round_, fact)
+    await digest.schedule(turn, round_.tenant, round_.channel)
 
 
-async def _next_round(kit: Kit, due: Due) -> None:
-    """The date of the next round has come: its facilitator is asked to start it."""
-    from bot.speech.answers import said
-
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
-        round_ = await turn.round(due.subject)
-        words = said("Today is the date you set for the next round. Type `/coldframe new` in the channel to start it.")
-        turn.answer(round_.tenant, round_.roles.facilitator, words)
-        await turn.finish()
+async def _first_day(turn: Turn, round_: Round, plan: PlanId, owner: MemberId, review: datetime, at: datetime) -> date:
+    """The owner's local day of the seal; a day earlier where the review was set just before it."""
+    calendar = people.calendar_of(await turn.uow.member(round_.tenant, owner))
+    weeks = timedelta(weeks=round_.plans[plan].weeks)
+    return min(calendar.local_day(at), calendar.local_day(review) - weeks)
 
 
-DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {"next round": _next_round}
+# --- words ----------------------------------------------------------------------------------------------------------
+
+
+async def word(asked: Ask) -> Reply:
+    """`trials`: what is under way here, with what this person can do about it."""
+    teams = await registering.teams_at(asked.turn, asked.event.place, asked.event.person)
+    found: list[tuple[Trial, date]] = []
+    for team in teams:
+        for trial in await asked.turn.uow.trials_of(asked.tenant, team):
+            if trial.step in OPEN_STEPS:
+                found.append((trial, await trial_acting.today(asked.turn, trial)))
+    message = trial_words.under_way(found, asked.by)
+    if asked.event.place.kind == "direct":
+        asked.turn.answer(asked.tenant, asked.by, message)
+        return Reply()
+    return Reply(note=message)
+
+
+PRESSES: dict[str, Press] = {
+    "trial.log": weekly.open_form,
+    "trial.take": weekly.pressed_line,
+    "trial.check": weekly.check_form,
+    "trial.tick": ownership.tick,
+    "trial.move": ownership.move_form,
+    "trial.block": ownership.block_form,
+    "trial.hand_over": ownership.hand_over_form,
+    "trial.ask": ownership.ask_form,
+    "trial.accept": ownership.accept,
+    "trial.decline": ownership.decline_form,
+    "trial.drop": ownership.drop,
+    "trial.plan": ownership.begin_form,
+    "trial.learn": reviews.learn_form,
+    "trial.stop": reviews.stop_form,
+    "trial.close": reviews.close_form,
+    "trial.review_date": reviews.date_form,
+    "forecast.give": forecasting.pressed,
+    "register.filter": registering.filter_form,
+    "digest.more": digest.more,
+    "digest.when": digest.when_form,
+    "round.again": leftovers.setup_again,
+    "leftovers.show": leftovers.show,
+}
+FORMS: dict[str, Form] = {
+    "trial.log": weekly.sent,
+    "trial.check": weekly.checked,
+    "trial.move": ownership.moved,
+    "trial.block": ownership.blocked,
+    "trial.hand_over": ownership.handed_over,
+    "trial.ask": ownership.asked_somebody,
+    "trial.decline": ownership.declined,
+    "trial.begin": ownership.begun,
+    "trial.learn": reviews.learnt,
+    "trial.stop": reviews.stopped,
+    "trial.close": reviews.close,
+    "trial.review_date": reviews.date_moved,
+    "register.search": registering.searched,
+    "digest.when": digest.when_set,
+    "funnel.save": funnel.save,
+}
+DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {
+    **reviews.DUE,
+    **digest.DUE,
+    ownership.UNANSWERED: ownership.unanswered,
+    "next round": leftovers.date_has_come,
+}
+REACTIONS: dict[type[Fact], Callable[[Turn, Round, Any], Awaitable[None]]] = {
+    OwnerAsked: ownership.asked,
+    PlanChosen: forecasting.chosen,
+    ForecastGiven: forecasting.given,
+    PlanHandedIn: registering.plan_handed_in,
+}
+WORDS: dict[str, Callable[[Ask], Awaitable[Reply]]] = {
+    "trials": word,
+    "digest": digest.word,
+    "search": registering.search_word,
+    "funnel": funnel.word,
+}

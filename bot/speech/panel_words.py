@@ -38,6 +38,7 @@ HELP = (
     ("`/coldframe trials`", "trials under way"),
     ("`/coldframe digest`", "the lead's summary"),
     ("`/coldframe search WORDS`", "did we try that?"),
+    ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),
     ("`/coldframe close`, `extend`, `pause`, `resume`", "for the facilitator"),
     ("`/coldframe away until next Monday`", "I am away; `away off` ends it"),
     ("`/coldframe hours`", "my working time and zone"),

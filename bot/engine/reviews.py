@@ -1,0 +1,230 @@
+"""Reviews: the material the day before, the verdict at the date, what follows, scores; a missed one gets a new date."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from datetime import timedelta
+
+from bot.domain.commands import BOT
+from bot.domain.names import MemberId
+from bot.domain.refusals import Because, Refused
+from bot.domain.trial_commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly, TakeReading
+from bot.domain.trial_state import UNDER_WAY, Trial, TrialStep
+from bot.engine import dates, judging, leftovers, nudging, people, registering, trial_acting, weekly
+from bot.engine.kit import Kit
+from bot.engine.trial_acting import earlier_working_day, later_working_day
+from bot.engine.turn import Turn
+from bot.ports.chat import Inbound, Reply, Submitted
+from bot.ports.follow_through import Wanted
+from bot.ports.storage import Due
+from bot.speech import review_words, trial_forms
+from bot.timing.calendars import NoWorkingTime
+from bot.timing.reminders import next_nudge_time
+
+BRIEF, OPEN, VERDICT, LATE = "trial brief", "trial review", "trial verdict", "trial review late"
+CLOSED, SCORE = "trial closed", "trial score"
+LATE_AFTER = 2  # working days
+NEW_DATE_IN = 5  # working days
+BRIEF_WITHIN = timedelta(days=5)
+
+
+async def schedule(turn: Turn, trial: Trial) -> None:
+    """The review's own due rows; setting them again moves them."""
+    assert trial.review is not None
+    calendar = await trial_acting.calendar_of(turn, trial)
+    try:
+        brief = max(earlier_working_day(calendar, trial.review), turn.now)
+    except NoWorkingTime:
+        brief = trial.review - timedelta(days=1)
+    turn.later(BRIEF, trial.id, "brief", brief)
+    turn.later(OPEN, trial.id, "review", trial.review)
+
+
+async def open_(turn: Turn, trial: Trial) -> None:
+    """The verdict is reckoned now; a review that nobody closes is not forgotten."""
+    turn.later(VERDICT, trial.id, "verdict", turn.now)
+    calendar = await trial_acting.calendar_of(turn, trial)
+    try:
+        turn.later(LATE, trial.id, "late", later_working_day(calendar, turn.now, LATE_AFTER))
+    except NoWorkingTime:
+        turn.later(LATE, trial.id, "late", turn.now + timedelta(days=LATE_AFTER))
+
+
+# --- due ------------------------------------------------------------------------------------------------------------
+
+
+def _in_turn(work: Callable[[Turn, Due], Awaitable[None]]) -> Callable[[Kit, Due], Awaitable[None]]:
+    async def handler(kit: Kit, due: Due) -> None:
+        async with kit.store.begin() as uow:
+            turn = Turn(kit, uow, kit.clock.now())
+            await work(turn, due)
+            await turn.finish()
+
+    return handler
+
+
+async def _brief(turn: Turn, due: Due) -> None:
+    trial = await trial_acting.load(turn, due.subject)
+    if trial.step is not TrialStep.RUNNING or trial.review is None or trial.review - turn.now > BRIEF_WITHIN:
+        return
+    message = review_words.brief(trial, await trial_acting.today(turn, trial))
+    trial_acting.say(turn, trial, "brief", message, str(trial.dates_moved))
+    if trial.owner is not None:
+        nudging.word_later(turn, trial, trial.owner, "brief", str(trial.dates_moved), turn.now)
+
+
+async def _open(turn: Turn, due: Due) -> None:
+    trial = await trial_acting.load(turn, due.subject)
+    if trial.step is TrialStep.RUNNING and trial.review is not None and turn.now >= trial.review:
+        await trial_acting.act(turn, trial, OpenReview(BOT))
+
+
+async def _verdict(kit: Kit, due: Due) -> None:
+    """Reckoned outside any transaction; in the channel for everybody, and one thing to do for the owner."""
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        trial = await trial_acting.load(turn, due.subject)
+        today, calendar = await trial_acting.today(turn, trial), await trial_acting.calendar_of(turn, trial)
+    found = await weekly.judged(kit, trial, today, calendar)
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        trial = await trial_acting.load(turn, due.subject)
+        if trial.step is not TrialStep.IN_REVIEW:
+            return
+        trial = await trial_acting.act(turn, trial, TakeReading(BOT, weekly.as_reading(trial, found)))
+        message = review_words.verdict(trial, found, today)
+        trial_acting.say(turn, trial, "verdict", message, str(trial.missed_reviews))
+        nudging.word_later(turn, trial, trial.owner or trial.facilitator, "close", str(trial.missed_reviews), turn.now)
+        await turn.finish()
+
+
+async def _late(turn: Turn, due: Due) -> None:
+    """Nobody closed it: a new date, told to everybody, and the trial is not forgotten."""
+    trial = await trial_acting.load(turn, due.subject)
+    if trial.step is not TrialStep.IN_REVIEW or trial.review is None:
+        return
+    calendar = await trial_acting.calendar_of(turn, trial)
+    try:
+        at = later_working_day(calendar, turn.now, NEW_DATE_IN)
+    except NoWorkingTime:
+        at = turn.now + timedelta(days=7)
+    await trial_acting.act(turn, trial, MoveReview(BOT, at, await trial_acting.earliest_review(turn, trial)))
+
+
+async def _closed(kit: Kit, due: Due) -> None:
+    """Marks the result, scores the forecasts, frees the place; the picture over rounds once enough are resolved."""
+    async with kit.store.begin() as uow:
+        trial = await uow.trial(due.subject)
+        assert trial is not None
+        await registering.enter(Turn(kit, uow, kit.clock.now()), trial)
+        entries = await uow.search(trial.tenant, [trial.team], Wanted(limit=1000))
+    met = registering.was_met(trial)
+    score = None
+    if met is not None and trial.chances:
+        given = [c / 100 for c in trial.chances.values()]
+        score = await kit.numbers.compute(judging.brier, given, [int(met)] * len(given))
+    resolved = [(c, int(e.met)) for e in entries if e.met is not None for c in e.chances]
+    chart = await kit.numbers.compute(judging.calibration, [c for c, _ in resolved], [m for _, m in resolved])
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        trial_acting.say(turn, trial, "closed", review_words.closed(trial, score))
+        if chart is not None and score is not None:
+            trial_acting.say(turn, trial, "calibration", review_words.calibration(chart))
+        if met is not None:
+            await _own_scores(turn, trial)
+        await leftovers.place_is_free(turn, trial)
+        await turn.finish()
+
+
+async def _own_scores(turn: Turn, trial: Trial) -> None:
+    """Each to the person alone, in their own working hours."""
+    for member in trial.chances:
+        calendar = people.calendar_of(await turn.uow.member(trial.tenant, member))
+        try:
+            turn.later(SCORE, trial.id, member, next_nudge_time(calendar, turn.now))
+        except NoWorkingTime:
+            continue
+
+
+async def _score(turn: Turn, due: Due) -> None:
+    trial = await trial_acting.load(turn, due.subject)
+    chance, met = trial.chances.get(MemberId(due.occurrence)), registering.was_met(trial)
+    if chance is not None and met is not None:
+        score = (chance / 100 - met) ** 2
+        message = review_words.own_score(trial, chance, met, score)
+        trial_acting.tell(turn, trial, due.occurrence, "score", message, "own")
+
+
+DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {
+    BRIEF: _in_turn(_brief),
+    OPEN: _in_turn(_open),
+    VERDICT: _verdict,
+    LATE: _in_turn(_late),
+    CLOSED: _closed,
+    SCORE: _in_turn(_score),
+    nudging.WORD: _in_turn(nudging.carry_out),
+    weekly.READING: weekly.read,
+}
+
+
+# --- by people ------------------------------------------------------------------------------------------------------
+
+
+async def learn_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    trial = await trial_acting.of_member(turn, event, value)
+    if trial.step not in UNDER_WAY:
+        raise Refused(Because.TRIAL_OVER)
+    return Reply(form=trial_forms.learn(trial))
+
+
+async def learnt(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    trial = await trial_acting.of_member(turn, event, what.value)
+    await trial_acting.act(turn, trial, Learn(MemberId(event.person), what.fields.get("text", "")))
+    return Reply()
+
+
+async def stop_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    trial = await trial_acting.of_member(turn, event, value)
+    if event.person != trial.owner:
+        raise Refused(Because.NOT_OWNER)
+    return Reply(form=trial_forms.stop(trial))
+
+
+async def stopped(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    trial = await trial_acting.of_member(turn, event, what.value)
+    await trial_acting.act(turn, trial, StopEarly(MemberId(event.person), what.fields.get("reason", "")))
+    return Reply()
+
+
+async def close_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    trial = await trial_acting.of_member(turn, event, value)
+    if trial.step is TrialStep.RUNNING:
+        raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
+    if trial.step is not TrialStep.IN_REVIEW:
+        raise Refused(Because.TRIAL_OVER)
+    if event.person not in (trial.owner, trial.facilitator):
+        raise Refused(Because.NOT_OWNER)
+    return Reply(form=trial_forms.close_review(trial))
+
+
+async def close(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    trial = await trial_acting.of_member(turn, event, what.value)
+    fields = (what.fields.get(name, "") for name in ("learning", "decision", "reason"))
+    await trial_acting.act(turn, trial, CloseReview(MemberId(event.person), *fields))
+    return Reply()
+
+
+async def date_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    return Reply(form=trial_forms.move_review(await trial_acting.of_member(turn, event, value)))
+
+
+async def date_moved(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    trial = await trial_acting.of_member(turn, event, what.value)
+    calendar = await trial_acting.calendar_of(turn, trial, MemberId(event.person))
+    try:
+        at = dates.read(what.fields.get("date", ""), turn.now, calendar)
+    except dates.UnclearDate as unclear:
+        return Reply(errors={"date": str(unclear)})
+    earliest = await trial_acting.earliest_review(turn, trial)
+    await trial_acting.act(turn, trial, MoveReview(MemberId(event.person), at, earliest))
+    return Reply()
