@@ -112,7 +112,7 @@ def word_later(turn: Turn, trial: Trial, person: MemberId, what: str, key: str, 
 
 async def carry_out(turn: Turn, due: Due) -> None:
     """A word's moment has come: say it if it is still needed and may be said now; else move or drop it."""
-    person, what, key, number = due.occurrence.rsplit("/", 3)
+    person, what, key, _ = due.occurrence.rsplit("/", 3)
     trial = await turn.uow.trial(due.subject)
     if trial is None or not await _needed(turn, trial, MemberId(person), what, key):
         await turn.uow.count("reminders dropped")

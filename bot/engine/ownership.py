@@ -1,4 +1,4 @@
-"""Who owns a trial: accepting, declining, handing over, first-week actions, what is in the way, starting an unused plan."""
+"""Who owns a trial: yes, no, handing over; first-week actions, what is in the way; an unused plan that starts."""
 
 from __future__ import annotations
 

@@ -125,7 +125,7 @@ async def _blocked(turn: Turn, before: Trial, after: Trial, fact: BlockSaid) -> 
 
 
 async def _logged(turn: Turn, before: Trial, after: Trial, fact: WeekLogged) -> None:
-    weekly.ask_for_reading(turn, after, fact.entry)
+    await weekly.ask_for_reading(turn, after, fact.entry.by)
 
 
 # --- review ---------------------------------------------------------------------------------------------------------

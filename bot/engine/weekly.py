@@ -232,9 +232,11 @@ async def _import(turn: Turn, event: Inbound, trial: Trial, file: IncomingFile) 
 # --- the answer -----------------------------------------------------------------------------------------------------
 
 
-def ask_for_reading(turn: Turn, trial: Trial, entry: Entry) -> None:
+async def ask_for_reading(turn: Turn, trial: Trial, by: str) -> None:
     """One reading for all that comes in with this turn: an import is one look."""
-    turn.later(READING, trial.id, f"{entry.by}", turn.now)
+    await turn.drop_due(trial.id, kind=READING)
+    entries = sum(len(history) for history in trial.weeks.values())
+    turn.later(READING, trial.id, f"{by}/{entries}{'+' if trial.counting_checked else ''}", turn.now)
 
 
 async def judged(kit: Kit, trial: Trial, today: date, calendar: WorkingCalendar) -> Judged:
@@ -271,8 +273,8 @@ async def read(kit: Kit, due: Due) -> None:
         trial = await trial_acting.load(turn, due.subject)
         trial = await trial_acting.act(turn, trial, TakeReading(BOT, as_reading(trial, found)))
         just = [e for e in trial.entries() if e.at is not None and due.at - e.at < timedelta(minutes=1)]
-        if due.occurrence:
-            trial_acting.tell(turn, trial, due.occurrence, "reading", trial_words.reading(trial, found, just))
+        person = due.occurrence.rpartition("/")[0]
+        trial_acting.tell(turn, trial, person, "reading", trial_words.reading(trial, found, just))
         await _verdict_again(turn, trial, found, today)
         await turn.finish()
 
@@ -293,6 +295,6 @@ async def check_form(turn: Turn, event: Inbound, value: str) -> Reply:
 
 async def checked(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     trial = await trial_acting.of_member(turn, event, what.value)
-    await trial_acting.act(turn, trial, CheckCounting(MemberId(event.person), what.fields.get("text", "")))
-    turn.later(READING, trial.id, event.person, turn.now)
+    trial = await trial_acting.act(turn, trial, CheckCounting(MemberId(event.person), what.fields.get("text", "")))
+    await ask_for_reading(turn, trial, event.person)
     return Reply()

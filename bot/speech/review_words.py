@@ -1,4 +1,5 @@
-"""The review: material the day before, the verdict at the date, what followed; personal scores to the person alone."""
+"""The review: material the day before, the verdict at the date, what followed; personal scores "
+"to the person alone."""
 
 from __future__ import annotations
 
@@ -27,7 +28,7 @@ from bot.speech.message import (
 from bot.speech.names import count
 from bot.speech.pictures import Calibration
 from bot.speech.plain import figure
-from bot.speech.trial_words import FEWEST_WRITERS, appointment, entry_line, title, who
+from bot.speech.trial_words import FEWEST_WRITERS, appointment, entry_line, title, weeks_words, who
 from bot.speech.verdict_words import Judged
 
 GUESS = 0.25
@@ -52,7 +53,7 @@ def brief_for_owner(trial: Trial, today: date) -> Message:
     words = line("The review of “{t}” is on {d}.", t=title(trial), d=When(trial.review))
     blocks: list[Block] = [Paragraph(words)]
     if missing:
-        blocks.append(Paragraph(line("Still missing: week {w}.", w=" and ".join(map(str, missing)))))
+        blocks.append(Paragraph(line("Still missing: {w}.", w=weeks_words(missing))))
     blocks += [*_entries(trial), *_open_actions(trial)]
     buttons = (
         Button("Log a week …", "trial.log", trial.id, "primary" if missing else "plain"),
@@ -150,7 +151,8 @@ def _fears(trial: Trial) -> list[Block]:
 def to_close(trial: Trial) -> Message:
     """To the owner: the one thing that is theirs to do at the review."""
     words = line(
-        "The review of “{t}” is here; the verdict is in the channel. What was learnt, and what follows: scale, change or "
+        "The review of “{t}” is here; the verdict is in the channel. What was learnt, and what follows: "
+        "scale, change or "
         "stop?",
         t=title(trial),
     )
@@ -192,13 +194,15 @@ def _owner(trial: Trial) -> Line:
 
 def _score_words(score: float, number: int) -> str:
     better = "better than" if score < GUESS else "worse than" if score > GUESS else "the same as"
-    return f"mean Brier score {score:.2f} of {count(number, 'forecast')}; always saying one half gets {GUESS:.2f}, so {better} that"
+    said = f"mean Brier score {score:.2f} of {count(number, 'forecast')}"
+    return f"{said}; always saying one half gets {GUESS:.2f}, so {better} that"
 
 
 def own_score(trial: Trial, chance: int, met: bool, score: float) -> Message:
     """To the person alone."""
     words = line(
-        "“{t}”: you said {c} %, and the criterion was {m}. Your score is {s} (0 is best, always one half gets {g}). Only you "
+        "“{t}”: you said {c} %, and the criterion was {m}. Your score is {s} (0 is best, always one half "
+        "gets {g}). Only you "
         "see this.",
         t=title(trial),
         c=chance,

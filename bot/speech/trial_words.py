@@ -90,8 +90,13 @@ def _running_line(trial: Trial, today: date) -> Line:
     words = line("week {w} of {p}; {n} logged", w=week, p=trial.planned, n=count(len(trial.weeks), "week"))
     missing = trial.unlogged(today)
     if missing:
-        words += line(", week {m} is missing", m=" and ".join(map(str, missing)))
+        words += line(", {m}", m=f"{weeks_words(missing)} {'is' if len(missing) == 1 else 'are'} missing")
     return words + line(".")
+
+
+def weeks_words(weeks: Sequence[int]) -> str:
+    """`week 3`, `weeks 3 and 4`."""
+    return f"week{'' if len(weeks) == 1 else 's'} {' and '.join(map(str, weeks))}"
 
 
 def _whole_weeks(trial: Trial) -> int:
@@ -228,7 +233,8 @@ def _reading_buttons(trial: Trial, judged: Judged) -> tuple[Button, ...]:
 
 def stop_line_ticked(trial: Trial) -> Message:
     words = line(
-        "You say that the stop line of “{t}” is crossed: {s}. Stopping is yours to decide; the reason is recorded and the "
+        "You say that the stop line of “{t}” is crossed: {s}. Stopping is yours to decide; the reason is "
+        "recorded and the "
         "review comes at once.",
         t=title(trial),
         s=theirs(trial.criterion.stop_line, 300),
@@ -326,7 +332,8 @@ def _open_blocks(one: Open) -> list[Block]:
         action = next(a for a in trial.actions if a.id == one.key)
         words = line("“{t}”, by {d}: {a}", t=title(trial), d=When(action.due, "day"), a=theirs(action.text, 300))
         key = f"{trial.id}|{action.id}"
-        buttons: tuple[Button, ...] = (Button("Done", "trial.tick", key, "primary"), Button("Move the date …", "trial.move", key))
+        done = Button("Done", "trial.tick", key, "primary")
+        buttons: tuple[Button, ...] = (done, Button("Move the date …", "trial.move", key))
     else:
         words = line(
             "“{t}”: the numbers of week {w}. Answer here in a line, such as {e}, or use the form.",
@@ -361,7 +368,8 @@ def open_line(one: Open) -> Line:
 def weeks_missed(trial: Trial, weeks: Sequence[int]) -> Message:
     """To the deputy and the facilitator, after two weeks without numbers: a fact, no blame."""
     words = line(
-        "“{t}” has no numbers for weeks {w}. {o} was reminded and will not be again for these weeks. Perhaps the counting "
+        "“{t}” has no numbers for weeks {w}. {o} was reminded and will not be again for these weeks. "
+        "Perhaps the counting "
         "is hard, or somebody else could own it.",
         t=title(trial),
         w=" and ".join(map(str, weeks)),
@@ -375,7 +383,8 @@ def weeks_missed(trial: Trial, weeks: Sequence[int]) -> Message:
 
 def offered(trial: Trial, by: MemberId, reason: str) -> Message:
     words = line(
-        "{by} asks you to own the trial “{t}” from now on: the next action, one number a week, the review on {d}. Only your "
+        "{by} asks you to own the trial “{t}” from now on: the next action, one number a week, the "
+        "review on {d}. Only your "
         "own yes counts. Please answer within one working day.",
         by=who(trial, by) if by else line("The team"),
         t=title(trial),
@@ -403,7 +412,8 @@ def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
 
 def unanswered(plan: str, member: Line) -> Message:
     words = line(
-        "{m} was asked a working day ago to own “{t}” and has not answered. You can ask somebody else; their answer still "
+        "{m} was asked a working day ago to own “{t}” and has not answered. You can ask somebody else; "
+        "their answer still "
         "counts until then.",
         m=member,
         t=theirs(plan, 80),
@@ -434,7 +444,8 @@ def you_own(trial: Trial) -> Message:
 def unowned(trial: Trial) -> Message:
     """Every working day to the facilitator, until somebody owns it."""
     words = line(
-        "The trial “{t}” runs without an owner: nobody looks after it. {a}Ask somebody, or ask for volunteers in the channel.",
+        "The trial “{t}” runs without an owner: nobody looks after it. {a}Ask somebody, or ask for "
+        "volunteers in the channel.",
         t=title(trial),
         a=line("{m} was asked. ", m=who(trial, trial.asked)) if trial.asked else (),
     )
@@ -502,7 +513,8 @@ DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight"
 def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = None) -> Message:
     """To each member in private: how likely, and why it would fail."""
     words = line(
-        "How likely is “{t}” to meet its criterion? Say it before you talk about it: nobody sees it until the commitment is "
+        "How likely is “{t}” to meet its criterion? Say it before you talk about it: nobody sees it "
+        "until the commitment is "
         "sealed, and then only the spread.",
         t=theirs(title_, 80),
     )

@@ -1,4 +1,5 @@
-"""What a verdict says to somebody without statistics: one plain sentence first, then the numbers, then the cautions."""
+"""What a verdict says to somebody without statistics: one plain sentence first, then the "
+"numbers, then the cautions."""
 
 from __future__ import annotations
 
@@ -61,7 +62,8 @@ def difference(trial: Trial, number: float) -> str:
         return "unknown"
     size = _places(abs(100 * number)) if is_share(trial) else figure(abs(number))
     sign = "" if size == "0" else "+" if number > 0 else MINUS
-    return f"{sign}{size}{' points' if is_share(trial) else ''}"
+    unit = (" point" if size == "1" else " points") if is_share(trial) else ""
+    return f"{sign}{size}{unit}"
 
 
 # --- the sentence -------------------------------------------------------------------------------------------------
@@ -130,7 +132,7 @@ def _wrong(trial: Trial, verdict: Verdict) -> str:
 
 
 def _open(trial: Trial, verdict: Verdict) -> str:
-    done = f"{verdict.weeks_used} of {verdict.weeks_planned} weeks are in"
+    done = f"{verdict.weeks_used} of {verdict.weeks_planned} weeks {'is' if verdict.weeks_used == 1 else 'are'} in"
     if trial.criterion.kind == "count":
         return f"{done} and {_counted(trial, verdict)} by the end"
     return f"{done}, and the numbers still fit both no change and the target"
@@ -255,7 +257,8 @@ def _interval(trial: Trial, effect: Interval) -> str:
 
 def _weeks(verdict: Verdict) -> str:
     words = f"{verdict.weeks_used} of {verdict.weeks_planned}"
-    return f"{words}; looked at {count(verdict.look, 'time')}, which the interval allows for"
+    looks = "once" if verdict.look == 1 else f"{verdict.look} times"
+    return f"{words}; looked at {looks}, which the interval allows for"
 
 
 _STRENGTHS = {
