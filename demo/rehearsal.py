@@ -97,8 +97,10 @@ class Stage:
         round_ = await self.round()
         if round_ is None or round_.step in _QUIET:
             return Ahead(await self.next_moment(), "what comes next")
+        step, opens = title(round_.step), round_.progress.opens
+        if opens is not None and opens > self.clock.now():
+            return Ahead(opens, f"{step} opens")
         closes = [m for m in (round_.progress.due, round_.progress.settles_at) if m is not None]
-        step = title(round_.step)
         chores = (Chore(round_.step.value, f"their part of {step.lower()}"),)
         return Ahead(min(closes, default=None), f"{step} closes", chores)
 

@@ -66,7 +66,11 @@ export class Rehearsal {
   }
 
   async #do(what, extra = {}) {
+    const box = byId("rehearsal");
+    if (box.getAttribute("aria-busy") === "true") return;
+    box.setAttribute("aria-busy", "true");
     const answer = await this.wire.ask({ do: "rehearse", what, ...extra });
+    box.setAttribute("aria-busy", "false");
     announce(answer.error ?? `Done. It is ${moment(this.state.now().toISOString())}.`);
   }
 
