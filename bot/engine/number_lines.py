@@ -68,6 +68,8 @@ def looks_like_numbers(text: str) -> bool:
     rest = _WEEK.sub("", line)
     if re.match(r"^(control|trial)\b", rest, re.IGNORECASE) and re.search(r"\d", rest):
         return True
+    if re.match(r"^(without|with)\s*[:=]?\s*\d", rest, re.IGNORECASE):
+        return True
     if rest != line and _GAP.match(rest):
         return True
     return re.fullmatch(rf"{_DIGITS}\s*%?(?:\s*(?:/|of|out of)\s*{_DIGITS}){{0,2}}\s*", rest, re.IGNORECASE) is not None

@@ -151,12 +151,9 @@ def _split(trial: Trial, verdict: Verdict) -> str:
 def _check(trial: Trial, verdict: Verdict) -> str:
     huge = verdict.warns_of("one-huge-week")
     if verdict.warns_of("too-good") is None and huge is not None:
-        return (
-            f"week {huge.facts['week']} alone carries the result and does not fit the others; check its counting first"
-        )
-    return (
-        f"{_levels(trial, verdict)}, which is too good to be taken as it stands; somebody must check the counting first"
-    )
+        week = huge.facts["week"]
+        return f"week {week} alone carries the result and does not fit the others; check its counting first"
+    return f"{_levels(trial, verdict)}, too good to be taken as it stands; somebody must check the counting first"
 
 
 def _stopped(trial: Trial, verdict: Verdict) -> str:
@@ -226,7 +223,7 @@ def _rows(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
         rows.append(("Difference", line("{d}", d=_interval(trial, verdict.effect))))
         if verdict.target_effect is not None:
             rows.append(("Wanted", line("{d}", d=difference(trial, verdict.target_effect))))
-    rows.append(("Weeks", line("{w}", w=_weeks(verdict))))
+    rows.append(("Weeks", line("{w}", w=_weeks(trial, verdict))))
     if verdict.chance is not None:
         rows.append(("Chance to meet it by the end", line("{c}", c=percent(verdict.chance.value))))
     if verdict.first_week is not None and verdict.weeks_used > 1 and trial.criterion.kind in ("split", "mean"):
@@ -239,10 +236,8 @@ def _count_rows(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
     rows: list[tuple[str, Line]] = [("Counted", line("{n}", n=figure(verdict.trial or 0)))]
     if verdict.effect is not None and math.isfinite(verdict.effect.high):
         low, high = figure(round(verdict.effect.low, 1)), figure(round(verdict.effect.high, 1))
-        rows[0] = (
-            "Counted",
-            line("{n}; {l} to {h} would be luck around it", n=figure(verdict.trial or 0), l=low, h=high),
-        )
+        words = f"{figure(verdict.trial or 0)}; luck around it reaches from {low} to {high}"
+        rows[0] = ("Counted", line("{w}", w=words))
     rows.append(("Wanted", line("{n} over {w} weeks", n=figure(trial.criterion.target or 0), w=verdict.weeks_planned)))
     return rows
 
@@ -250,13 +245,15 @@ def _count_rows(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
 def _interval(trial: Trial, effect: Interval) -> str:
     if not (math.isfinite(effect.low) and math.isfinite(effect.high)):
         return difference(trial, effect.estimate)
-    low, high = difference(trial, effect.low), difference(trial, effect.high)
+    low, high = difference(trial, effect.low).partition(" ")[0], difference(trial, effect.high)
     sure = round(100 * effect.confidence)
     return f"{difference(trial, effect.estimate)}; with {sure} % confidence {low} to {high}"
 
 
-def _weeks(verdict: Verdict) -> str:
+def _weeks(trial: Trial, verdict: Verdict) -> str:
     words = f"{verdict.weeks_used} of {verdict.weeks_planned}"
+    if trial.criterion.kind in ("before-after", "count"):
+        return f"{words}; decided at the end"
     looks = "once" if verdict.look == 1 else f"{verdict.look} times"
     return f"{words}; looked at {looks}, which the interval allows for"
 

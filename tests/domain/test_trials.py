@@ -1,0 +1,311 @@
+"""A trial after the commitment, rule by rule, through `decide` and `evolve` alone."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from bot.domain import trial_commands as c
+from bot.domain import trial_facts as f
+from bot.domain import trials
+from bot.domain.commands import BOT, Command
+from bot.domain.names import MemberId, PlanId
+from bot.domain.refusals import Because, Refused
+from bot.domain.state import Criterion
+from bot.domain.trial_state import Entry, Figures, Reading, Trial, TrialAction, TrialStep, WeekWord
+from tests.domain.play import D, F, Play, Step
+from tests.speech.trials import FACILITATOR, OWNER, START, a_trial
+
+OTHER = MemberId("otto")
+NOW = datetime.combine(START, datetime.min.time(), UTC) + timedelta(weeks=2, hours=10)
+TODAY = START + timedelta(weeks=2)
+REVIEW_DAY = datetime.combine(START, datetime.min.time(), UTC) + timedelta(weeks=4, hours=11)
+EARLIEST = datetime.combine(START, datetime.min.time(), UTC) + timedelta(weeks=4)
+
+
+def running(**changes: Any) -> Trial:
+    people = {OWNER: "Mia", FACILITATOR: "Faye", OTHER: "Otto"}
+    action = TrialAction("a1", "When it is ten I cut the form", OWNER, NOW - timedelta(days=10))
+    return a_trial(**({"people": people, "actions": (action,)} | changes))
+
+
+def do(trial: Trial, *commands: Command, now: datetime = NOW) -> Trial:
+    for command in commands:
+        trial = trials.replay(trial, trials.decide(trial, command, now))
+    return trial
+
+
+def refused(trial: Trial, command: Command, now: datetime = NOW) -> Refused:
+    with pytest.raises(Refused) as caught:
+        trials.decide(trial, command, now)
+    return caught.value
+
+
+def log(week: int, control: Figures | None = None, trial: Figures | None = None, **more: Any) -> c.LogWeek:
+    entry = Entry(week, trial or Figures(58, 1000), control or Figures(40, 1000), **more)
+    return c.LogWeek(OWNER, entry, TODAY)
+
+
+def correction(week: int, reason: str) -> c.LogWeek:
+    entry = Entry(week, Figures(61, 1000), Figures(40, 1000), reason=reason)
+    return c.LogWeek(OWNER, entry, TODAY, correct=True)
+
+
+# --- beginnings -----------------------------------------------------------------------------------------------------
+
+
+def test_a_trial_takes_everything_that_was_frozen_from_the_commitment() -> None:
+    """Measure, owner, actions, review and chances are those of the sealed commitment; the trial is under way."""
+    play = Play().to(Step.COMMITTED)
+    plan = PlanId("p0")
+    begun = trials.from_commitment(play.round, plan, "r1-p0", START)
+    assert begun.step is TrialStep.RUNNING
+    assert (begun.owner, begun.facilitator) == (D, F)
+    assert begun.criterion == play.round.plans[plan].criterion
+    assert begun.review == play.round.choices[plan].review
+    assert [a.text for a in begun.actions] == ["When it is ten I call the first team"]
+
+
+def test_the_audit_trail_of_a_trial_holds_no_private_words() -> None:
+    """A learning, a reason and a name leave nothing in the public record of their facts."""
+    secret = "only for the review"
+    for fact in (
+        f.LearningWritten(OWNER, secret),
+        f.OfferDeclined(OTHER, secret),
+        f.BlockSaid(secret),
+        f.OwnerLost(OWNER, secret),
+    ):
+        assert secret not in json.dumps(fact.public_record())
+
+
+# --- ownership ------------------------------------------------------------------------------------------------------
+
+
+def test_a_hand_over_counts_only_with_the_others_own_yes() -> None:
+    """Until the asked person accepts, the owner stays; then open actions go along."""
+    asked = do(running(), c.OfferTrial(OWNER, OTHER))
+    assert (asked.owner, asked.asked) == (OWNER, OTHER)
+    assert refused(asked, c.AnswerOffer(FACILITATOR, accept=True)).code is Because.NOT_ASKED
+    over = do(asked, c.AnswerOffer(OTHER, accept=True))
+    assert (over.owner, over.asked) == (OTHER, None)
+    assert over.actions[0].who == OTHER
+
+
+def test_a_declined_hand_over_leaves_it_with_its_owner() -> None:
+    """A no changes nobody's ownership."""
+    asked = do(running(), c.OfferTrial(OWNER, OTHER), c.AnswerOffer(OTHER, accept=False, reason="no time"))
+    assert (asked.owner, asked.asked) == (OWNER, None)
+
+
+def test_nobody_but_owner_and_facilitator_hands_it_over() -> None:
+    """Somebody else of the team cannot give away what is not theirs."""
+    assert refused(running(), c.OfferTrial(OTHER, OTHER)).code is Because.NOT_OWNER
+
+
+def test_an_owner_who_leaves_leaves_it_without_owner() -> None:
+    """The trial goes on, without an owner, and can be given to somebody."""
+    gone = do(running(), c.LeaveTrial(BOT, OWNER))
+    assert gone.owner is None and gone.step is TrialStep.RUNNING
+    assert do(gone, c.OfferTrial(FACILITATOR, OTHER), c.AnswerOffer(OTHER, accept=True)).owner == OTHER
+
+
+def test_a_proposed_trial_starts_with_its_owners_yes() -> None:
+    """It has no weeks before somebody said yes, and its first day comes with it."""
+    waiting = replace(running(), step=TrialStep.PROPOSED, owner=None, asked=OTHER, starts=None)
+    assert refused(waiting, log(1)).code is Because.TRIAL_NOT_STARTED
+    begun = do(waiting, c.AnswerOffer(OTHER, accept=True, starts=START))
+    assert (begun.step, begun.owner, begun.starts) == (TrialStep.RUNNING, OTHER, START)
+
+
+# --- actions --------------------------------------------------------------------------------------------------------
+
+
+def test_ticking_an_action_is_one_effect_however_often() -> None:
+    """The second tick changes nothing; only who has it, or the owner, may tick it."""
+    ticked = do(running(), c.Tick(OWNER, "a1"))
+    assert ticked.actions[0].done == NOW
+    assert trials.decide(ticked, c.Tick(OWNER, "a1"), NOW) == ()
+    assert refused(running(), c.Tick(OTHER, "a1")).code is Because.NOT_YOURS
+
+
+@pytest.mark.parametrize(
+    ("due", "because"),
+    [(NOW - timedelta(days=1), Because.IN_THE_PAST), (REVIEW_DAY + timedelta(days=1), Because.ACTION_TOO_FAR)],
+)
+def test_an_action_moves_within_the_trial(due: datetime, because: Because) -> None:
+    """Not into the past and not beyond the review."""
+    assert refused(running(), c.MoveAction(OWNER, "a1", due)).code is because
+    assert do(running(), c.MoveAction(OWNER, "a1", NOW + timedelta(days=2))).dates_moved == 1
+
+
+# --- numbers --------------------------------------------------------------------------------------------------------
+
+
+def test_a_week_is_logged_when_it_is_over() -> None:
+    """A whole week counts; one that is not over is refused with the day from which it can be logged."""
+    assert do(running(), log(2)).entry(2) is not None
+    early = refused(running(), log(3))
+    assert early.code is Because.WEEK_NOT_OVER
+    assert early.facts["day"] == "23 Mar 2026"
+
+
+@pytest.mark.parametrize("week", [0, 5, 99, -1])
+def test_weeks_that_are_none_of_the_trials_are_refused(week: int) -> None:
+    """Only planned weeks are taken."""
+    assert refused(running(), log(week)).code is Because.WEEK_UNKNOWN
+
+
+def test_the_same_numbers_again_change_nothing() -> None:
+    """A click twice, a message delivered twice: one entry."""
+    once = do(running(), log(1))
+    assert trials.decide(once, log(1), NOW) == ()
+
+
+def test_other_numbers_for_a_logged_week_need_a_reason_and_keep_the_old_ones() -> None:
+    """A second value is asked about; a correction keeps both, and says why."""
+    once = do(running(), log(1))
+    assert refused(once, log(1, trial=Figures(61, 1000))).code is Because.WEEK_TAKEN
+    assert refused(once, correction(1, "")).code is Because.EMPTY
+    corrected = do(once, correction(1, "a typo"))
+    assert [e.trial.value for e in corrected.weeks[1] if e.trial] == [58, 61]
+    assert corrected.weeks[1][-1].reason == "a typo"
+    assert corrected.entries()[0].trial == Figures(61, 1000)
+
+
+BAD: dict[str, tuple[Callable[[], Criterion], Figures, Figures | None]] = {
+    "more successes than people": (lambda: a_trial().criterion, Figures(51, 50), Figures(1, 50)),
+    "below zero": (lambda: a_trial().criterion, Figures(-1, 50), Figures(1, 50)),
+    "no people named": (lambda: a_trial().criterion, Figures(4), Figures(1, 50)),
+    "half a person": (lambda: a_trial().criterion, Figures(4.5, 50), Figures(1, 50)),
+    "no control": (lambda: a_trial().criterion, Figures(4, 50), None),
+    "not a number": (lambda: a_trial().criterion, Figures(float("nan"), 50), Figures(1, 50)),
+    "endless": (lambda: a_trial().criterion, Figures(float("inf"), 50), Figures(1, 50)),
+    "a count below zero": (lambda: a_trial(kind="count").criterion, Figures(-2), None),
+    "half an event": (lambda: a_trial(kind="count").criterion, Figures(2.5), None),
+    "a count with a control": (lambda: a_trial(kind="count").criterion, Figures(2), Figures(2)),
+    "a mean without its spread": (lambda: a_trial(kind="mean").criterion, Figures(2, 50), Figures(2, 50, 1.0)),
+    "a spread below zero": (lambda: a_trial(kind="mean").criterion, Figures(2, 50, -1.0), Figures(2, 50, 1.0)),
+    "a mean of one person": (lambda: a_trial(kind="mean").criterion, Figures(2, 1, 1.0), Figures(2, 50, 1.0)),
+    "a weekly value below zero": (lambda: a_trial(kind="before-after").criterion, Figures(-0.1), None),
+}
+
+
+@pytest.mark.parametrize("case", BAD, ids=list(BAD))
+def test_impossible_numbers_are_refused_and_what_was_there_stays(case: str) -> None:
+    """The refusal names the group and the reason; the trial is as it was."""
+    criterion, figures, control = BAD[case]
+    trial = replace(running(), criterion=criterion())
+    caught = refused(trial, c.LogWeek(OWNER, Entry(1, figures, control), TODAY))
+    assert caught.code is Because.BAD_NUMBERS
+    assert caught.facts["why"] and caught.facts["field"] in ("trial", "control")
+
+
+@pytest.mark.parametrize("state", ["partial", "broken"])
+def test_a_gap_needs_no_numbers_and_makes_the_trial_longer(state: WeekWord) -> None:
+    """A lost week is a gap, never a zero; weeks up to the sixth may be logged instead."""
+    lost = do(running(), c.LogWeek(OWNER, Entry(1, None, state=state), TODAY))
+    assert lost.entries()[0].trial is None
+    assert (running().last_week(), lost.last_week()) == (4, 6)
+
+
+def test_only_owner_and_facilitator_log() -> None:
+    """Numbers of somebody else are refused."""
+    entry = Entry(1, Figures(5, 50), Figures(4, 50))
+    assert refused(running(), c.LogWeek(OTHER, entry, TODAY)).code is Because.NOT_OWNER
+    assert trials.decide(running(), c.LogWeek(FACILITATOR, entry, TODAY), NOW)
+
+
+def test_looks_count_weeks_seen_and_not_corrections() -> None:
+    """A look after a correction of the same weeks is the same look; two weeks imported at once are one."""
+    one = Reading("too early", "still-open", "…", 0.4, weeks=1)
+    seen = do(running(), log(1), c.TakeReading(BOT, one), correction(1, "typo"), c.TakeReading(BOT, one))
+    assert seen.looks == (1,)
+    both = do(running(), log(1), log(2), c.TakeReading(BOT, replace(one, weeks=2)))
+    assert both.looks == (2,)
+
+
+# --- review ---------------------------------------------------------------------------------------------------------
+
+
+def in_review() -> Trial:
+    reading = Reading("not met", "target-excluded", "Criterion not met.", None, 4)
+    return do(running(), log(1), c.TakeReading(BOT, reading), c.OpenReview(BOT), now=REVIEW_DAY)
+
+
+def test_a_review_opens_at_its_date_and_not_before() -> None:
+    """Time alone opens it."""
+    assert refused(running(), c.OpenReview(BOT), NOW).code is Because.REVIEW_NOT_DUE
+    assert refused(running(), c.OpenReview(OWNER), REVIEW_DAY).code is Because.NOT_YOURS
+    assert in_review().step is TrialStep.IN_REVIEW
+
+
+def test_a_review_never_comes_before_the_trials_end() -> None:
+    """Half the weeks would decide by chance; the earliest date is named."""
+    early = refused(running(), c.MoveReview(OWNER, EARLIEST - timedelta(days=2), EARLIEST))
+    assert early.code is Because.REVIEW_TOO_EARLY and early.facts["earliest"] == EARLIEST
+    assert refused(running(), c.MoveReview(OWNER, EARLIEST + timedelta(weeks=9), EARLIEST)).code is (
+        Because.REVIEW_TOO_LATE
+    )
+    moved = do(running(), c.MoveReview(OWNER, EARLIEST + timedelta(days=3), EARLIEST))
+    assert moved.review == EARLIEST + timedelta(days=3) and moved.missed_reviews == 0
+
+
+def test_a_missed_review_goes_on_at_its_new_date() -> None:
+    """Re-dated by time, counted, and opened again then."""
+    later = REVIEW_DAY + timedelta(days=7)
+    again = do(in_review(), c.MoveReview(BOT, later, EARLIEST), now=REVIEW_DAY)
+    assert (again.step, again.missed_reviews, again.review) == (TrialStep.RUNNING, 1, later)
+    assert do(again, c.OpenReview(BOT), now=later).step is TrialStep.IN_REVIEW
+
+
+def test_closing_keeps_the_verdict_and_erases_who_learnt_what() -> None:
+    """The last reading is the verdict; learnings are shown without names, the owner's own apart."""
+    written = do(in_review(), c.Learn(OTHER, "Forms are read"), c.Learn(OWNER, "Mine"), now=REVIEW_DAY)
+    closed = do(written, c.CloseReview(OWNER, "Nobody minds", "stop", "too small"), now=REVIEW_DAY)
+    assert closed.step is TrialStep.REVIEWED and closed.closing is not None
+    assert (closed.closing.outcome, closed.closing.decision) == ("not met", "stop")
+    assert closed.shown_learnings == ("Forms are read",) and not closed.learnings
+    assert refused(closed, log(2), REVIEW_DAY).code is Because.TRIAL_OVER
+
+
+@pytest.mark.parametrize(
+    ("command", "because"),
+    [
+        (c.CloseReview(OWNER, "Nobody minds", "celebrate", "too small"), Because.BAD_SETTING),
+        (c.CloseReview(OWNER, "", "stop", "too small"), Because.EMPTY),
+        (c.CloseReview(OWNER, "Nobody minds", "stop", " "), Because.EMPTY),
+        (c.CloseReview(OTHER, "Nobody minds", "stop", "too small"), Because.NOT_OWNER),
+    ],
+)
+def test_a_review_closes_with_a_learning_a_decision_and_a_reason(command: Command, because: Because) -> None:
+    """Nothing of them may be missing, and only the owner (or the facilitator) closes."""
+    assert refused(in_review(), command, REVIEW_DAY).code is because
+
+
+def test_stopping_early_is_the_owners_and_brings_the_review_at_once() -> None:
+    """The reason is kept; nobody else stops it, and nobody twice."""
+    assert refused(running(), c.StopEarly(FACILITATOR, "worse")).code is Because.NOT_OWNER
+    assert refused(running(), c.StopEarly(OWNER, "")).code is Because.EMPTY
+    stopped = do(running(), c.StopEarly(OWNER, "sign-ups fell under 2 %"))
+    assert (stopped.step, stopped.review, stopped.stopped) == (TrialStep.IN_REVIEW, NOW, "sign-ups fell under 2 %")
+    assert refused(stopped, c.StopEarly(OWNER, "again")).code is Because.TRIAL_OVER
+
+
+def test_the_table_of_a_trials_life_has_no_way_back_from_its_end() -> None:
+    """No fact leads out of a reviewed or dropped trial."""
+    ends = {TrialStep.REVIEWED, TrialStep.DROPPED}
+    assert not [step for step, _ in trials.TRANSITIONS if step in ends]
+    assert "running --> in_review: StoppedEarly" in trials.diagram()
+
+
+def test_weeks_begin_on_the_first_day_in_the_owners_calendar() -> None:
+    """Week one is over seven days after the first day, whatever the hour."""
+    trial = running()
+    assert trial.week_over(1) == date(2026, 3, 9)
+    assert trial.unlogged(date(2026, 3, 8)) == ()
+    assert trial.unlogged(date(2026, 3, 9)) == (1,)
