@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, asynccontextmanager, suppress
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import structlog
@@ -13,7 +13,7 @@ import structlog
 from bot.chat.room.pacing import Ahead, Pacer
 from bot.chat.room.rehearsal import Chore
 from bot.chat.room.server import Server, serve
-from bot.clock import ManualClock, SystemClock
+from bot.clock import ManualClock, SeededIds, SystemClock
 from bot.domain.names import Step
 from bot.domain.state import Round
 from bot.engine import people
@@ -29,6 +29,7 @@ from demo.scenario import Roles, Scenario, calendar_of
 log = structlog.get_logger()
 
 _PASSES = 40
+_BREATH = timedelta(seconds=3)
 _QUIET = (Step.SETUP, Step.COMMITTED, Step.CANCELLED)
 
 
@@ -58,6 +59,7 @@ class Stage:
                 database=f"sqlite+aiosqlite:///{folder / 'bot.db'}",
                 room_file=str(folder / "room.db"),
                 secret=b"only rehearsed with, 32 bytes ok",
+                ids=SeededIds(self.scenario.seed),
                 draughtsman=self._draughtsman,
             )
         )
@@ -82,7 +84,12 @@ class Stage:
     # --- for the pacer ---
 
     async def settle(self) -> None:
+        """All that is due, and what follows within a breath: a clock that stands still must not hold it up."""
         await self.house.engine.settle()
+        end = self.clock.now() + _BREATH
+        while (moment := await self.next_moment()) is not None and moment <= end:
+            self.clock.set(moment)
+            await self.house.engine.settle()
 
     async def next_moment(self) -> datetime | None:
         return await self.house.engine.next_moment()

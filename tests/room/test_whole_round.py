@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from collections.abc import AsyncIterator
 from pathlib import Path
@@ -21,8 +20,9 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.asyncio(loop_sc
 
 playwright = pytest.importorskip("playwright.async_api", reason="playwright is not installed")
 from tests.room.keyboard import Keyboard  # noqa: E402 - needs playwright
-from tests.room.test_browser import FLAGS  # noqa: E402 - the same
+from tests.room.test_browser import FLAGS, axe, check  # noqa: E402 - the same
 
+__all__ = ["axe"]  # a fixture
 expect = playwright.expect
 TEAM = Path(__file__).with_name("small_team.yaml")
 
@@ -51,12 +51,8 @@ async def page(stage: tuple[Stage, int]) -> AsyncIterator[Any]:
         page.on("pageerror", lambda error: troubles.append(str(error)))
         await page.goto(f"http://localhost:{stage[1]}/as/ada#c:growth")
         await expect(page.get_by_text("You are Ada Marsh.")).to_be_visible()
-        try:
-            yield page
-        finally:
-            if os.environ.get("COLDFRAME_SHOTS"):
-                await page.screenshot(path=f"{os.environ['COLDFRAME_SHOTS']}/end.png", full_page=True)
-            await browser.close()
+        yield page
+        await browser.close()
         assert troubles == []
 
 
@@ -116,13 +112,15 @@ PLAN = {
 }
 
 
-async def test_whole_round_by_keyboard_with_a_reload_in_every_step(page: Any, stage: tuple[Stage, int]) -> None:
+async def test_whole_round_by_keyboard_with_a_reload_in_every_step(
+    page: Any, stage: tuple[Stage, int], axe: str
+) -> None:
     """From setup to commitment, every step can be done without a mouse, and a reload in each of them loses nothing."""
     ada = Player(page, stage[0])
     for play in STEPS:
         await play(ada)
         await ada.reload()
-    await expect(page.get_by_text("two browsers")).to_have_count(0)
+        await check(page, axe, play.__name__)
 
 
 async def setup(ada: Player) -> None:
@@ -190,7 +188,9 @@ async def questions(ada: Player) -> None:
 
 async def precedents(ada: Player) -> None:
     await ada.press("Write a precedent")
-    await ada.fill(re.compile("precedent"), question="#1", title="A dairy's list", idea="It comes on Sunday night.", outside="yes")
+    await ada.fill(
+        re.compile("precedent"), question="#1", title="A dairy's list", idea="It comes on Sunday night.", outside="yes"
+    )
     await ada.press("I am done")
     await ada.others()
     await ada.jump()
@@ -214,13 +214,71 @@ async def ballot(ada: Player) -> None:
         await ada.press("+1 vote", options.nth(number))
         await expect(options.nth(number)).to_contain_text("1 vote from you")
     await ada.press("Lock my ballot")
-    await ada.others()
 
 
 async def placement(ada: Player) -> None:
-    raise AssertionError(await ada.page.evaluate(DUMP))
+    """The comparisons follow one's own ballot at once; all pairs are answered by the keyboard."""
+    to_go = ada.page.get_by_text(re.compile(r"\d+ comparisons? to go"))
+    for _ in range(30):
+        before = await to_go.last.inner_text()
+        await ada.press(re.compile("^A:"))
+        await expect(to_go.filter(has_text=before)).to_have_count(0)
+        if not await to_go.count():
+            break
+    await expect(ada.card("that was the last comparison")).to_be_visible()
+    await ada.others()
+    for _ in range(4):
+        if await ada.step() != "commitment":
+            await ada.jump()
+    await ada.until("commitment")
 
 
-STEPS = (setup, notes, focus, merge, dots, questions, precedents, plans, ballot, placement)
+async def commitment(ada: Player) -> None:
+    """The decision-maker chooses, Ada asks an owner and sets the next round's date; then it is committed."""
+    await ada.go_to("growth")
+    await ada.others()
+    card = ada.card("choose. Running trials count")
+    await expect(card).to_contain_text("Chosen: Send the export on Sunday")
+    if await card.get_by_text("Asked").count() == 0:
+        await ada.press("Ask an owner", card)
+        await ada.fill("Ask an owner", member="ben")
+    await ada.reload()
+    await ada.press("Date of the next round", card)
+    await ada.fill(re.compile("next round"), date="in 7 weeks")
+    for _ in range(4):
+        if await ada.step() == "commitment":
+            await ada.others()
+    assert await ada.step() in ("none", "committed")
+    await expect(ada.card("Committed: Send the export on Sunday.")).to_contain_text("Review")
+    await expect(ada.page.get_by_role("link", name="Dates of the commitment")).to_be_visible()
 
-DUMP = """() => [...document.querySelectorAll("#messages > li.message")].slice(-9).map((node) => node.innerText).join("\\n")"""
+
+STEPS = (setup, notes, focus, merge, dots, questions, precedents, plans, ballot, placement, commitment)
+
+
+async def test_two_browsers_and_a_reveal_that_comes_to_both_at_once(page: Any, stage: tuple[Stage, int]) -> None:
+    """Nothing of a note reaches another browser before the reveal; then both show the same notes in the same order."""
+    ada = Player(page, stage[0])
+    await setup(ada)
+    other = await page.context.browser.new_context()
+    ben = await other.new_page()
+    frames: list[str] = []
+    ben.on("websocket", lambda line: line.on("framereceived", lambda payload: frames.append(str(payload))))
+    await ben.goto(f"http://localhost:{stage[1]}/as/ben#c:growth")
+    await expect(ben.get_by_role("heading", name="growth")).to_be_visible()
+    await ada.press("Write a note", ada.card("Retention: answer in this thread"))
+    await ada.fill(re.compile("note"), side="restraining", text="Owners forget us over the winter")
+    await ada.press("I am done")
+    await ada.others()
+    mine = "The weekly export breaks on Mondays"  # Ben's own note, which he may see
+    for words in ("Owners forget us", "The weekly export is broken", "Nobody remembers how the vents"):
+        assert not any(words in frame for frame in frames)
+    await ada.jump()
+    await ada.until("focus")
+    await ada.go_to("growth")
+    reveals = [one.locator(".card").filter(has_text="Retention: 1 driving force") for one in (page, ben)]
+    for reveal in reveals:
+        await expect(reveal).to_contain_text(mine)
+    texts = [await reveal.locator("li").all_inner_texts() for reveal in reveals]
+    assert len(texts[0]) == 5 and texts[0] == texts[1]
+    await other.close()
