@@ -10,8 +10,9 @@ from typing import Any, Literal
 import pytest
 import pytest_asyncio
 
+from bot.cli.rehearsing import Stage, rehearsal
 from bot.speech.pictures import Chart
-from demo.rehearsal import Stage, rehearsal
+from demo.rehearse import ScenarioStage
 from demo.scenario import load
 from tests.browsers import chromium
 from tests.room.samples import picture
@@ -37,8 +38,9 @@ class GreyPen:
 @pytest_asyncio.fixture(loop_scope="module")
 async def stage(tmp_path: Path) -> AsyncIterator[tuple[Stage, int]]:
     scenario = load(TEAM.read_text(encoding="utf-8"))
-    async with rehearsal(scenario, tmp_path, draughtsman=GreyPen()) as opened:
-        yield opened
+    stage = ScenarioStage(scenario, tmp_path, GreyPen())
+    async with rehearsal(stage) as port:
+        yield stage, port
 
 
 @pytest_asyncio.fixture(loop_scope="module")

@@ -336,6 +336,9 @@ class Log:
         row = self._one("select person from passes where digest = ?", digest)
         return row[0] if row else None
 
+    def has_pass(self, person: str) -> bool:
+        return self._one("select 1 from passes where person = ?", person) is not None
+
     def drop_passes(self, person: str) -> None:
         self._db.execute("delete from passes where person = ?", (person,))
 

@@ -1,0 +1,113 @@
+"""`python3 demo --room`: one person acts in the browser, the scenario's others do their part when they are told to."""
+
+from __future__ import annotations
+
+import asyncio
+import tempfile
+from pathlib import Path
+
+import click
+import structlog
+
+from bot.chat.room.rehearsal import Chore
+from bot.cli.rehearsing import Stage, rehearsal
+from bot.clock import SeededIds
+from bot.domain.state import Round
+from bot.engine import people
+from bot.engine.turn import Turn
+from bot.ports import Person
+from bot.render.artefacts import Draughtsman
+from bot.speech.names import title
+from demo.cast import Cast, Job
+from demo.scenario import Roles, Scenario, calendar_of
+
+log = structlog.get_logger()
+
+PORT = 8642
+_PASSES = 40
+
+
+class ScenarioStage(Stage):
+    """A stage on which the scenario's people know what to write, to vote and to decide."""
+
+    def __init__(self, scenario: Scenario, folder: Path, draughtsman: Draughtsman | None = None) -> None:
+        team = [Person(p.id, p.name, p.zone) for p in scenario.team]
+        ids = lambda: SeededIds(scenario.seed)  # noqa: E731 - each life begins with the same chance
+        super().__init__(team, scenario.start, folder, draughtsman=draughtsman, ids=ids)
+        self.scenario = scenario
+
+    async def furnish(self) -> None:
+        await self.house.engine.act("rehearsal/people", self._people)
+
+    async def _people(self, turn: Turn) -> None:
+        """What a team would have told the bot in earlier rounds: when each of them works."""
+        for person in self.scenario.team:
+            known = Person(person.id, person.name, person.zone)
+            record = await people.known(turn.uow, self.house.room.tenant, known)
+            await turn.uow.save_member(people.with_calendar(record, calendar_of(person), confirmed=False))
+
+    def chores(self, round_: Round) -> tuple[Chore, ...]:
+        return (Chore(round_.step.value, f"their part of {title(round_.step).lower()}"),)
+
+    async def others(self, step: str, acting: str) -> None:
+        """One after the other they do what they would do in this step, until it ends or nothing is left."""
+        tried: set[str] = set()
+        for _ in range(_PASSES):
+            jobs = [job for job in await self._jobs(acting) if job.key not in tried]
+            if not jobs:
+                return
+            for job in jobs:
+                tried.add(job.key)
+                if not await self._do(job, step):
+                    return
+
+    async def _jobs(self, acting: str) -> list[Job]:
+        room = self.house.room
+        only = frozenset(p.id for p in self.scenario.team if p.id != acting)
+        cast = Cast(await self._as_the_round_has_it(), room, only=only)
+        jobs = [j for record in room.all_messages() for j in cast.reactions(record, self.clock.now())]
+        fresh = {job.key: job for job in jobs if not room.log.is_done(job.key)}
+        return sorted(fresh.values(), key=lambda job: (job.at, job.key))
+
+    async def _as_the_round_has_it(self) -> Scenario:
+        """The scenario with the roles that were given in the room."""
+        round_ = await self.round()
+        if round_ is None:
+            return self.scenario
+        roles = round_.roles
+        given = Roles(
+            facilitator=roles.facilitator,
+            decision_maker=roles.decision_maker,
+            facilitator_deputy=roles.facilitator_deputy or roles.facilitator,
+            decision_deputy=roles.decision_deputy or roles.decision_maker,
+        )
+        return self.scenario.model_copy(update={"roles": given})
+
+    async def _do(self, job: Job, step: str) -> bool:
+        """Whether the step is still the same afterwards."""
+        try:
+            await job.act()
+        except Exception as problem:  # what is not on the screen cannot be pressed; the rehearsal goes on
+            log.info("rehearsal.left_out", job=job.key, problem=type(problem).__name__)
+        await self.settle()
+        round_ = await self.round()
+        return round_ is not None and round_.step.value == step
+
+
+def rehearse(scenario: Scenario, port: int = PORT) -> None:
+    """Opens the room until the person at the terminal has had enough."""
+    asyncio.run(_rehearse(scenario, port))
+
+
+async def _rehearse(scenario: Scenario, port: int) -> None:
+    with tempfile.TemporaryDirectory(prefix="coldframe-rehearsal-") as folder:
+        stage = ScenarioStage(scenario, Path(folder))
+        async with rehearsal(stage, port=port) as real_port:
+            facilitator = scenario.roles.facilitator
+            click.echo(
+                f"{scenario.title}\n"
+                f"Open  http://localhost:{real_port}/as/{facilitator}#c:growth  in a browser: there you act as the"
+                " facilitator.\nBegin with /coldframe new. The controls above the chat move the clock and let the"
+                " others do their part.\nCtrl-C ends it; nothing is kept."
+            )
+            await asyncio.Event().wait()
