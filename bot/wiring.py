@@ -120,6 +120,28 @@ def seal_secret(settings: Settings) -> bytes:
     return secret_from(settings.secret.get_secret_value())
 
 
+@asynccontextmanager
+async def reading(settings: Settings) -> AsyncIterator[SqlStore]:
+    """The database for a look beside a running bot: no claim is taken over, nothing is upgraded, no file is made.
+
+    Raises NoSecret, or ValueError when there is no database of this release.
+    """
+    from sqlalchemy.engine import make_url
+    from sqlalchemy.exc import DBAPIError
+
+    url = make_url(settings.database)
+    if url.get_backend_name() == "sqlite" and not Path(url.database or "").is_file():
+        raise ValueError(f"there is no database at {url.database}; COLDFRAME_DATABASE says where it is")
+    engine = open_engine(settings.database)
+    store = SqlStore(engine, Seal(seal_secret(settings)), owner="reader", new_key=lambda: RandomIds().new("k"))
+    try:
+        yield store
+    except DBAPIError as error:
+        raise ValueError("the database has not the tables of this release; start the bot once") from error
+    finally:
+        await store.close()
+
+
 def slack_options(settings: Settings) -> Options:
     """How to reach Slack, from the settings."""
     from bot.chat.slack.accounts import SLACK_API, Options

@@ -16,7 +16,9 @@ from bot import __version__
 
 VERBS: dict[str, tuple[str, str]] = {
     "slack-manifest": ("bot.cli.slack_manifest", "Print what is pasted into Slack's page for a new app."),
+    "digest": ("bot.cli.digest", "Print what runs, what is late and what was learnt."),
     "duplicates": ("bot.cli.duplicates", "Propose which notes of a file say the same."),
+    "room": ("bot.cli.room", "Open a room in the browser in which a team takes part in a round."),
     "size": ("bot.cli.size", "Say how many weeks a success measure needs."),
 }
 """Verb -> (module that holds its `command`, what it does in one line)."""
