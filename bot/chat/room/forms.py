@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from bot.chat.room.records import Refused
+from bot.speech import room_words
 from bot.speech.message import Field, Form
 
 
@@ -13,7 +14,7 @@ def filled(form: Form, fields: Mapping[str, str]) -> dict[str, str]:
     """All fields of the form by name; those not given as they stood at first. A made-up field is refused."""
     names = {field.name for field in form.fields}
     if not fields.keys() <= names:
-        raise Refused("the form has no such field")
+        raise Refused(room_words.NO_FIELD)
     return {field.name: fields.get(field.name, field.initial) for field in form.fields}
 
 
@@ -25,24 +26,24 @@ def errors(form: Form, values: Mapping[str, str]) -> dict[str, str]:
 
 def _error(field: Field, value: str) -> str:
     if any("\ud800" <= char <= "\udfff" for char in value):
-        return "This holds half a character and cannot be stored."
+        return room_words.HALF_A_CHARACTER
     if not value.strip():
-        return "Please fill this in." if field.required else ""
+        return room_words.FILL_IN if field.required else ""
     if field.shape in {"text", "long", "number"} and len(value) > field.most:
-        return f"Please keep to {field.most:,} characters; these are {len(value):,}."
+        return room_words.shorten(len(value), field.most)
     if field.shape == "date" and not _is_date(value):
-        return "Please give a date as year-month-day, like 2026-03-02."
+        return room_words.DATE_FORM
     if field.shape in {"choice", "choices"}:
         _check_choice(field, value)
     if field.shape == "tick" and value != "yes":
-        raise Refused("a box is either ticked or not")
+        raise Refused(room_words.NO_CHOICE)
     return ""
 
 
 def _check_choice(field: Field, value: str) -> None:
     chosen = value.split("\n") if field.shape == "choices" else [value]
     if not set(chosen) <= {option.value for option in field.options}:
-        raise Refused("the form has no such choice")
+        raise Refused(room_words.NO_CHOICE)
 
 
 def _is_date(value: str) -> bool:

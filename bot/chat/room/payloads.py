@@ -8,6 +8,7 @@ from bot.chat.room.records import BOT, FileRecord, NoteRecord, NotThere, Record
 from bot.chat.room.rehearsal import RehearsalState
 from bot.ports import Person, Place
 from bot.render.room import message_json
+from bot.speech import room_words
 
 Json = dict[str, Any]
 
@@ -22,7 +23,7 @@ def place_of(tenant: str, person: str, short: str) -> Place:
         return Place(tenant, "direct", person)
     kind, _, channel = short.partition(":")
     if kind != "c" or not channel:
-        raise NotThere("there is no such conversation")
+        raise NotThere(room_words.NO_CONVERSATION)
     return Place(tenant, "channel", channel)
 
 

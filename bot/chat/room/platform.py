@@ -12,6 +12,7 @@ from bot.chat.room.faults import Faults
 from bot.chat.room.log import Log
 from bot.chat.room.records import BOT, Change, ChangeKind, NotThere, Record
 from bot.ports import Clock, Person, Place, Reaction, Unreachable
+from bot.speech import room_words
 from bot.speech.message import Attachment, Message
 
 
@@ -186,7 +187,7 @@ class BotSide:
     def message(self, message_id: str) -> Record:
         found = self.log.message(message_id)
         if found is None:
-            raise NotThere("there is no such message")
+            raise NotThere(room_words.NO_MESSAGE)
         return found
 
     def messages(self, place: Place, thread: str | None = None) -> tuple[Record, ...]:

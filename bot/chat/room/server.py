@@ -22,6 +22,7 @@ from bot.chat.room.rehearsal import Rehearsal
 from bot.chat.room.service import Room
 from bot.chat.room.wire import MOST_FRAME, Wire
 from bot.ports import Clock, Place
+from bot.speech import room_words
 
 logger = structlog.get_logger(__name__)
 
@@ -103,7 +104,7 @@ class Server:
 
     async def rehearse(self, order: orders.Rehearse, acting: str) -> None:
         if self._rehearsal is None:
-            raise NotThere("this is no rehearsal")
+            raise NotThere(room_words.NO_REHEARSAL)
         match order.what:
             case "run":
                 await self._rehearsal.run(order.speed)
@@ -140,13 +141,13 @@ class Server:
         self, request: web.Request, handler: Callable[[web.Request], Awaitable[web.StreamResponse]]
     ) -> web.StreamResponse:
         if _host_name(request.host) not in self._hosts:
-            return _plain(421, "This room is not called by that name.")
+            return _plain(421, room_words.WRONG_NAME)
         try:
             return await handler(request)
         except web.HTTPException as error:
             return _plain(error.status, error.reason)
         except NotThere:
-            return _plain(404, "There is nothing here.")
+            return _plain(404, room_words.NOTHING_HERE)
 
     def _who(self, request: web.Request) -> str:
         """The person that the address speaks for. An address that speaks for nobody is forbidden."""
@@ -155,7 +156,7 @@ class Server:
         else:
             person = request.match_info["person"] if self.acting else None
         if person is None or not self.knows(person):
-            raise web.HTTPForbidden(reason="This link does not open the room.")
+            raise web.HTTPForbidden(reason=room_words.WRONG_LINK)
         return person
 
     def knows(self, person: str) -> bool:
@@ -199,11 +200,11 @@ class Server:
 
     async def _wire(self, request: web.Request) -> web.StreamResponse:
         if request.headers.get("Origin") not in {f"http://{request.host}", f"https://{request.host}"}:
-            raise web.HTTPForbidden(reason="Only the room's own page may call here.")
+            raise web.HTTPForbidden(reason=room_words.OWN_PAGE_ONLY)
         person = self._who(request)
         mine = sum(wire.person == person for wire in self._wires)
         if mine >= self._wires_each or len(self._wires) >= _MOST_WIRES:
-            raise web.HTTPServiceUnavailable(reason="Too many browsers are open; please close some.")
+            raise web.HTTPServiceUnavailable(reason=room_words.TOO_MANY_PAGES)
         socket = web.WebSocketResponse(heartbeat=25, max_msg_size=MOST_FRAME, compress=False)
         await socket.prepare(request)
         wire = Wire(self, person, socket)
@@ -275,6 +276,6 @@ def _asset(name: str) -> tuple[bytes, str]:
 def _entrance_page(choices: list[tuple[str, str]] | None) -> str:
     template = Template(_asset("entrance.html")[0].decode())
     if choices is None:
-        return template.substitute(words="Please open the personal link that you were given.", people="")
+        return template.substitute(words=room_words.OPEN_YOUR_LINK, people="")
     links = "".join(f'<li><a href="{html.escape(to)}">{html.escape(name)}</a></li>' for to, name in choices)
-    return template.substitute(words="Whom do you want to act as?", people=f"<ul>{links}</ul>")
+    return template.substitute(words=room_words.WHOM, people=f"<ul>{links}</ul>")

@@ -47,6 +47,7 @@ from bot.ports import (
     Said,
     Submitted,
 )
+from bot.speech import room_words
 from bot.speech.message import Button, Buttons
 
 logger = structlog.get_logger(__name__)
@@ -140,7 +141,7 @@ class Room(BotSide):
         """Puts an emoji (short name) on a message or takes it off; nothing happens when it is so already."""
         target = self._visible(person, message_id)
         if not acts.is_short_name(emoji):
-            raise Refused("that is no emoji's short name")
+            raise Refused(room_words.NO_EMOJI_NAME)
         with self.log.together():
             if not self.log.set_reaction(message_id, person, emoji, added):
                 return
@@ -171,7 +172,7 @@ class Room(BotSide):
         if message_id is not None:
             place = self._visible(person, message_id, forged=forged).place
         if not forged and not any(b.action == action and b.value == value for b in self.offered(person, message_id)):
-            raise NotThere("there is no such button")
+            raise NotThere(room_words.NO_BUTTON)
         return await self._act(person, place, Pressed(action, value, message_id), key)
 
     def offered(self, person: str, message_id: str | None) -> tuple[Button, ...]:
@@ -200,7 +201,7 @@ class Room(BotSide):
             return Reply()
         opened = self.log.form(person, action, value)
         if opened is None:
-            raise NotThere("this form is not open any more")
+            raise NotThere(room_words.NO_FORM)
         place, form = opened
         filled = forms.filled(form, fields)
         if errors := forms.errors(form, filled):
@@ -235,7 +236,7 @@ class Room(BotSide):
     async def change_person(self, person: Person, *, key: str | None = None) -> None:
         """A new name or zone, or that the person is gone for good."""
         if self.log.person(person.id) is None:
-            raise NotThere("nobody here goes by that id")
+            raise NotThere(room_words.NO_PERSON)
         with self.log.together():
             self.log.put_person(person)
             key = self._note_down(person.id, self.direct(person.id), PersonChanged(person), key)
@@ -306,7 +307,7 @@ class Room(BotSide):
     def mark_read(self, person: str, place: Place, message_id: str) -> None:
         """The person has seen everything in the conversation up to the message."""
         if self._visible(person, message_id).place.root() != place.root():
-            raise NotThere("there is no such message in the conversation")
+            raise NotThere(room_words.NO_MESSAGE)
         self.log.put_read(person, place, message_id)
 
     def places(self, person: str) -> tuple[Place, ...]:
@@ -323,7 +324,7 @@ class Room(BotSide):
         """A file under a message that the person can see."""
         found = self.log.file(file_id)
         if found is None:
-            raise NotThere("there is no such file")
+            raise NotThere(room_words.NO_FILE)
         record, message_id, content = found
         self._visible(person, message_id)
         return record, content
@@ -331,45 +332,45 @@ class Room(BotSide):
     def _known(self, person: str) -> Person:
         found = self.log.person(person)
         if found is None or found.is_gone:
-            raise NotThere("nobody here goes by that id")
+            raise NotThere(room_words.NO_PERSON)
         return found
 
     def _channel(self, channel: str) -> Place:
         if channel not in self.log.channels():
-            raise NotThere("there is no such channel")
+            raise NotThere(room_words.NO_CONVERSATION)
         return self.channel(channel)
 
     def _may_enter(self, person: str, place: Place) -> None:
         self._known(person)
         if place.tenant != self.tenant or not self.sees(person, place):
-            raise NotThere("there is no such conversation for this person")
+            raise NotThere(room_words.NO_CONVERSATION)
 
     def _visible(self, person: str, message_id: str, *, forged: bool = False) -> Record:
         self._known(person)
         found = self.log.message(message_id)
         if found is None or found.gone or not (forged or self.sees(person, found.place)):
-            raise NotThere("there is no such message")
+            raise NotThere(room_words.NO_MESSAGE)
         return found
 
     def _written_by(self, person: str, message_id: str) -> Record:
         found = self._visible(person, message_id)
         if found.author != person:
-            raise NotThere("only one's own messages can be changed")
+            raise NotThere(room_words.NOT_YOURS)
         return found
 
 
 def _check_text(text: str, *, empty: bool = False) -> None:
     if len(text) > MOST_TEXT:
-        raise Refused(f"that message has {len(text):,} characters; the most that the room takes is {MOST_TEXT:,}")
+        raise Refused(room_words.too_long(len(text), MOST_TEXT))
     if not empty and not text.strip():
-        raise Refused("there is nothing in that message")
+        raise Refused(room_words.EMPTY)
     if any("\ud800" <= char <= "\udfff" for char in text):
-        raise Refused("that message holds half a character and cannot be stored")
+        raise Refused(room_words.HALF_A_CHARACTER)
 
 
 def _check_files(files: Sequence[IncomingFile]) -> None:
     if len(files) > MOST_FILES:
-        raise Refused(f"at most {MOST_FILES} files go with one message")
+        raise Refused(room_words.too_many_files(MOST_FILES))
     for file in files:
         if file.content is not None and len(file.content) > MOST_FILE_BYTES:
-            raise Refused(f"a file may have at most {MOST_FILE_BYTES:,} bytes")
+            raise Refused(room_words.file_too_large(MOST_FILE_BYTES))

@@ -21,7 +21,7 @@ from bot.chat.room.records import MOST_FILE_BYTES, Change, NotThere, Refused
 from bot.chat.room.throttle import Throttle
 from bot.ports import IncomingFile, Place, Reply
 from bot.render.room import form_json, message_json
-from bot.speech import surface
+from bot.speech import room_words, surface
 
 if TYPE_CHECKING:
     from bot.chat.room.server import Server
@@ -142,13 +142,13 @@ class Wire:
             answer = {"error": str(no)}
         except Exception as problem:
             logger.exception("room.order_failed", order=order.do, problem=type(problem).__name__, exc_info=False)
-            answer = {"error": "That did not work, for a reason of the room's own. Please try again."}
+            answer = {"error": room_words.FAILED}
         self._answers.append(json.dumps({"n": order.n, **answer}))
         self._stir.set()
 
     async def _at_a_loss(self) -> None:
         self._nonsense += 1
-        self._answers.append(json.dumps({"error": "The room could not read that."}))
+        self._answers.append(json.dumps({"error": room_words.UNREADABLE}))
         self._stir.set()
         if self._nonsense >= _MOST_NONSENSE:
             await self.close(1008, "too many messages that cannot be read")
@@ -209,7 +209,7 @@ class Wire:
     def _place(self, short: str) -> Place:
         place = payloads.place_of(self._server.room.tenant, self.person, short)
         if not self._server.room.sees(self.person, place):
-            raise NotThere("there is no such conversation")
+            raise NotThere(room_words.NO_CONVERSATION)
         return place
 
     # --- what a browser gets when it comes (back) -------------------------------------------------------------

@@ -1,0 +1,57 @@
+"""What the room itself says to people, beside the bot: refusals, errors at fields, and the words at its door."""
+
+from __future__ import annotations
+
+# --- not there, or not for this person: both in the same words ---
+
+NO_BUTTON = "There is no such button any more."
+NO_FORM = "This form is not open any more."
+NO_PERSON = "Nobody here goes by that id."
+NO_MESSAGE = "There is no such message."
+NO_FILE = "There is no such file."
+NO_CONVERSATION = "There is no such conversation."
+NOT_YOURS = "Only one's own messages can be changed."
+NO_REHEARSAL = "This is no rehearsal."
+
+# --- refused ---
+
+NO_EMOJI_NAME = "That is no emoji's short name."
+EMPTY = "There is nothing in that message."
+HALF_A_CHARACTER = "That holds half a character and cannot be stored."
+NO_FIELD = "The form has no such field."
+NO_CHOICE = "The form has no such choice."
+UNREADABLE = "The room could not read that."
+FAILED = "That did not work, for a reason of the room's own. Please try again."
+
+
+def too_long(length: int, most: int) -> str:
+    return f"That message has {length:,} characters; the most that the room takes is {most:,}."
+
+
+def too_many_files(most: int) -> str:
+    return f"At most {most} files go with one message."
+
+
+def file_too_large(most: int) -> str:
+    return f"A file may have at most {most:,} bytes."
+
+
+# --- beside a field ---
+
+FILL_IN = "Please fill this in."
+DATE_FORM = "Please give a date as year-month-day, like 2026-03-02."
+
+
+def shorten(length: int, most: int) -> str:
+    return f"Please keep to {most:,} characters; these are {length:,}."
+
+
+# --- at the door ---
+
+WHOM = "Whom do you want to act as?"
+OPEN_YOUR_LINK = "Please open the personal link that you were given."
+WRONG_LINK = "This link does not open the room."
+WRONG_NAME = "This room is not called by that name."
+NOTHING_HERE = "There is nothing here."
+OWN_PAGE_ONLY = "Only the room's own page may call here."
+TOO_MANY_PAGES = "Too many pages are open; please close some."

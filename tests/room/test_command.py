@@ -1,0 +1,113 @@
+"""`coldframe room` as it is started: links once, one process per folder, everything there after a restart."""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import signal
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from bot.cli.team import SAMPLE, TeamError, read_team
+
+TEAM = """
+channel: growth
+people:
+  - {id: ada, name: Ada Marsh, zone: Europe/Berlin}
+  - {id: ben, name: "Ben <b>", zone: Asia/Kolkata}
+"""
+
+
+@contextlib.contextmanager
+def room(folder: Path, *options: str) -> Iterator[tuple[str, list[str]]]:
+    """The command until it says that the room is open: its address and all that it printed."""
+    (folder / "team.yaml").write_text(TEAM, encoding="utf-8")
+    words = [sys.executable, "-m", "bot", "room", "--data", str(folder / "data"), "--port", "0", *options]
+    run = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert run.stdout is not None and run.stderr is not None
+    lines: list[str] = []
+    try:
+        for said in run.stdout:
+            lines.append(said)
+            if found := re.search(r"(http://\S+?)[./]? ?(Ctrl-C closes|and choose)", said):
+                yield found[1], lines
+                break
+        else:
+            raise AssertionError(run.stderr.read())
+    finally:
+        run.send_signal(signal.SIGTERM)
+        assert run.wait(20) == 0
+        run.stdout.close()
+        run.stderr.close()
+
+
+def status(address: str) -> int:
+    try:
+        with urllib.request.urlopen(address) as answer:
+            return int(answer.status)
+    except urllib.error.HTTPError as error:
+        with error:
+            return error.code
+
+
+def links(lines: list[str]) -> list[str]:
+    return re.findall(r"http://\S+/with/\S+", "".join(lines))
+
+
+def test_links_are_told_once_and_open_after_a_restart(tmp_path: Path) -> None:
+    """Each person's link is printed at the first start, opens the room then and after a restart, and can be renewed."""
+    team = ("--team", str(tmp_path / "team.yaml"))
+    with room(tmp_path, *team) as (base, lines):
+        words = [link.rpartition("/")[2] for link in links(lines)]
+        assert len(words) == 2 and [status(f"{base}/with/{word}") for word in words] == [200, 200]
+        assert status(f"{base}/as/ada") == 403
+        locked = subprocess.run(
+            [sys.executable, "-m", "bot", "room", *team, "--data", str(tmp_path / "data")],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert locked.returncode == 2 and "is in use" in locked.stderr
+    assert (tmp_path / "data" / "secret").stat().st_mode & 0o077 == 0
+    assert (tmp_path / "data").stat().st_mode & 0o077 == 0
+    with room(tmp_path, *team) as (base, lines):
+        assert links(lines) == [] and status(f"{base}/with/{words[0]}") == 200
+    with room(tmp_path, *team, "--new-links") as (base, lines):
+        assert len(links(lines)) == 2 and status(f"{base}/with/{words[0]}") == 403
+
+
+def test_rehearsal_opens_for_everybody_in_the_list(tmp_path: Path) -> None:
+    """A rehearsal needs no team file and no link."""
+    with room(tmp_path, "--rehearse") as (base, lines):
+        assert links(lines) == [] and status(f"{base}/as/ada") == 200 and status(f"{base}/as/nobody") == 403
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("people: [", "is no YAML"),
+        ("channel: growth", "people: Field required"),
+        ("people: [{id: a, name: A}]", "at least 2"),
+        ("people: [{id: a, name: A}, {id: a, name: B}]", "a stands there twice"),
+        ("people: [{id: a, name: A, zone: Berlin}, {id: b, name: B}]", "Berlin is no time zone"),
+        ("people: [{id: a, name: A, mail: x}, {id: b, name: B}]", "people.0.mail"),
+        ("people: [{id: coldframe, name: A}, {id: b, name: B}]", "the bot's own id"),
+    ],
+)
+def test_wrong_team_file_is_named_with_what_is_wrong(tmp_path: Path, text: str, words: str) -> None:
+    """Each mistake in the file is told with its place and the right form."""
+    path = tmp_path / "team.yaml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(TeamError, match=re.escape(words)):
+        read_team(path)
+
+
+def test_sample_team_lives_in_zones_that_exist() -> None:
+    """The invented team can be used as it is."""
+    assert SAMPLE.model_validate(SAMPLE.model_dump()) == SAMPLE
