@@ -93,6 +93,24 @@ class Team:
         """So long after the start, exactly."""
         await self.until(MONDAY + number * WEEK + at)
 
+    # --- the round ---
+
+    async def current(self) -> Round:
+        async with self.house.store.begin() as uow:
+            found = await uow.round(self.round.id)
+        assert found is not None
+        return found
+
+    async def act(self, occasion: str, *commands: c.Command) -> None:
+        """Acts on the round as if by its own buttons."""
+
+        async def work(turn: Turn) -> None:
+            for command in commands:
+                await turn.act(await turn.round(self.round.id), command)
+
+        await self.house.engine.act(occasion, work)
+        await self.settle()
+
     # --- people ---
 
     async def say(self, person: str, text: str, *, files: Sequence[IncomingFile] = ()) -> None:
@@ -181,13 +199,16 @@ async def a_team(
     weeks: int = 4,
     people_in_it: int = 6,
     database: str | None = None,
+    sealed: bool = True,
+    step: Step = Step.COMMITMENT,
     **criteria: Any,
 ) -> AsyncIterator[Team]:
-    """A round that is sealed on a Monday morning. `plans`: which are chosen, and who owns them."""
+    """A round that is sealed on a Monday morning. `plans`: which are chosen, and who owns them. Not `sealed`: it
+    stands at `step`."""
     clock = ManualClock(MONDAY)
     owned = plans or {"p0": D}
     async with for_tests(clock, folder, SeededIds(5), database=database, draughtsman=NoDraughtsman()) as house:
-        round_ = _in_commitment(people_in_it, weeks, criteria)
+        round_ = _in_step(step, people_in_it, weeks, criteria)
         house.room.add_channel(CHANNEL, "growth")
         for member in round_.active():
             house.room.add_person(Person(member, round_.name_of(member), "UTC"), CHANNEL)
@@ -199,17 +220,17 @@ async def a_team(
                 calendar = (calendars or {}).get(member, WorkingCalendar())
                 await uow.save_member(people.with_calendar(record, calendar))
         team = Team(house, clock, round_)
+        if not sealed:
+            yield team
+            return
         await house.engine.act("seal", lambda turn: _seal(turn, round_, owned, chances or {}, fears, weeks))
         await team.settle()
-        async with house.store.begin() as uow:
-            sealed = await uow.round(round_.id)
-        assert sealed is not None
-        yield replace(team, round=sealed)
+        yield replace(team, round=await team.current())
 
 
-def _in_commitment(people_in_it: int, weeks: int, criteria: Mapping[str, Any]) -> Round:
+def _in_step(step: Step, people_in_it: int, weeks: int, criteria: Mapping[str, Any]) -> Round:
     base = replace(a_round(people_in_it), tenant="room", channel=CHANNEL)
-    play = Play(base).to(Step.COMMITMENT)
+    play = Play(base).to(step)
     plans = {
         p: replace(a_plan(p), id=p, author=plan.author, weeks=weeks, criterion=criterion(**criteria))
         for p, plan in play.round.plans.items()

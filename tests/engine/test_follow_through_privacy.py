@@ -1,0 +1,127 @@
+"""What stays private until it is shown, and what is said to one person alone: forecasts, fears, learnings, scores."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from bot.domain import commands as c
+from bot.domain.names import MemberId, PlanId, Step
+from bot.domain.state import Plan
+from bot.engine import judging
+from bot.engine.digest import gather
+from bot.ports import Person
+from bot.ports.follow_through import RegisterEntry
+from bot.speech import digest_words
+from bot.speech.digest_words import Digest, TrialRow
+from tests.domain.play import FD, D, F, a_plan
+from tests.engine.seeing_through import MONDAY, a_team, words
+
+HOUR = timedelta(hours=1)
+INES = MemberId("ines")
+
+
+async def test_chances_are_given_by_button_emoji_or_form_and_nobody_sees_them_before_the_seal(tmp_path: Path) -> None:
+    """The question comes to each member; a digit stands for tens of per cent; the channel hears only the spread."""
+    async with a_team(tmp_path, sealed=False) as team:
+        plan = PlanId("p0")
+        await team.act("choose", c.ChoosePlan(F, plan, running_trials=0))
+        question = team.last_id(INES, "How likely is")
+        await team.house.room.react_as(INES, question, "four")
+        await team.press(FD, "forecast.give", f"{team.round.id}|{plan}|70")
+        await team.fill(D, "forecast.write", {"chance": "50", "fear": "canary"})
+        await team.settle()
+        assert "You said 40 %" in team.told(INES)[-1]
+        assert "You said 70 %" in "\n".join(team.told(FD))
+        seen = "\n".join([*team.channel(), *team.told(F)])
+        assert "canary" not in seen and "70 %" not in seen.replace("[", "")
+        current = await team.current()
+        assert current.choices[plan].forecasts == {INES: 40, FD: 70, D: 50}
+
+
+async def test_fewer_than_three_fears_are_not_shown_as_if_they_were_unsigned(tmp_path: Path) -> None:
+    """Two writers are no crowd: the channel hears that it is kept, not what was written."""
+    async with a_team(tmp_path, chances={F: 70, D: 40}, fears=("canary one", "canary two")) as team:
+        assert any("fewer than three people wrote why" in m for m in team.channel())
+        assert not any("canary" in m for m in team.channel())
+
+
+async def test_learnings_stay_private_until_the_review_is_closed(tmp_path: Path) -> None:
+    """Nobody reads them before, facilitator and digest included; afterwards no name stands beside them."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(4, at=timedelta(days=1, hours=1))
+        assert not await team.fill(INES, "trial.learn", {"text": "canary learning"})
+        await team.command(F, "digest")
+        said = "\n".join([*team.channel(), *team.told(F), *(words(n.message) for n in team.house.room.notes(F))])
+        assert "canary" not in said
+        await team.fill(D, "trial.close", {"learning": "Calling works", "decision": "stop", "reason": "no numbers"})
+        closed = next(m for m in team.channel() if m.startswith("Reviewed"))
+        assert "canary learning" in closed and "Ines" not in closed
+
+
+async def test_an_author_is_shown_an_earlier_plan_before_anybody_sees_theirs(tmp_path: Path) -> None:
+    """In private and once; the channel hears nothing of it."""
+    async with a_team(tmp_path, sealed=False, step=Step.PLANS) as team:
+        plan: Plan = a_plan("p9", question=team.round.questions[0].id)
+        async with team.house.store.begin() as uow:
+            earlier = RegisterEntry(
+                "t1", "room", "growth", "winter", "retention", "Retention", "Call teams", plan.hypothesis, "", "",
+                "Mia", "not met", MONDAY, learning="Nobody answers before ten",
+            )  # fmt: skip
+            await uow.enter(earlier)
+        await team.act("hand in", c.HandInPlan(INES, plan))
+        told = [m for m in team.told(INES) if "resembles one that was tried: “Call teams” (not met)" in m]
+        assert len(told) == 1 and "Nobody answers before ten" in told[0]
+        await team.act("hand in again", c.HandInPlan(INES, plan))
+        assert sum("resembles" in m for m in team.told(INES)) == 1
+        assert not any("resembles" in m for m in team.channel())
+
+
+def test_the_calibration_picture_waits_for_twenty_resolved_forecasts() -> None:
+    """Before that a picture would pretend to know."""
+    assert judging.calibration([50] * 19, [1] * 19) is None
+    chart = judging.calibration([20] * 10 + [80] * 10, [0] * 8 + [1] * 2 + [1] * 8 + [0] * 2)
+    assert chart is not None and chart.resolved == 20
+    assert [(b.stated, b.happened) for b in chart.bins] == [(0.2, 0.2), (0.8, 0.8)]
+
+
+async def test_the_digest_of_a_team_is_json_and_markdown(tmp_path: Path) -> None:
+    """Both hold the same; no person is scored or counted in either."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(2, at=HOUR)
+        async with team.house.store.begin() as uow:
+            digest = await gather(uow, "room", "growth", team.clock.now())
+        read = json.loads(digest_words.as_json(digest))
+        assert read["trials"][0]["title"] == "Title of p0" and read["places_free"] == 1
+        text = digest_words.markdown(digest)
+        assert "## Trials" in text and "Title of p0" in text
+        assert not any(word in text.casefold() for word in ("score", "streak", "best", "worst", "overdue by"))
+
+
+@pytest.mark.parametrize(
+    "title", ["# Heading", "[x](javascript:alert(1))", "<img src=x onerror=1>", "a|b", "- item\n# x"]
+)
+def test_peoples_words_in_the_markdown_digest_stay_words(title: str) -> None:
+    """No heading, link, tag, table cell or list comes out of a title."""
+    row = TrialRow(title, "Mia", "week 1 of 4", "", None, None, "", (), "")
+    text = digest_words.markdown(Digest("c", datetime(2026, 3, 2, tzinfo=UTC), None, (), (row,), (), (), 2, None))
+    line = next(one for one in text.splitlines() if "Mia" in one)
+    assert not any(sign in line.replace("\\" + sign, "") for sign in "<>|[]#")
+    assert text.count("\n# ") == 0
+
+
+async def test_a_second_team_sees_nothing_of_the_first(tmp_path: Path) -> None:
+    """Digest, search and details are those of one's own channels."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(1, at=HOUR)
+        room = team.house.room
+        room.add_channel("other", "other")
+        room.add_person(Person("sue", "Sue", "UTC"), "other")
+        await room.command("sue", room.channel("other"), "search title")
+        assert "0 trials in the register" in words(room.notes("sue")[-1].message)
+        await room.press("sue", None, "digest.more", "growth|trials", forged=True)
+        await team.settle()
+        assert not any("Title of p0" in m for m in team.told("sue"))
