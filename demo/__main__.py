@@ -9,6 +9,6 @@ if __name__ == "__main__":
 
     bootstrap.start(__file__, bootstrap.RUNTIME)
 
-    from demo.play import main
+    from demo.main import main
 
     sys.exit(main(sys.argv[1:]))

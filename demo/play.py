@@ -39,6 +39,7 @@ class Play:
     round_id: RoundId | None = None
     refused: str = ""
     stumbles: list[str] = field(default_factory=list)
+    papers: dict[str, str] = field(default_factory=dict)  # texts to leave beside the conversation
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
     _planned: set[str] = field(default_factory=set)
     _looked: bool = False

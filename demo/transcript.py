@@ -1,0 +1,109 @@
+"""The conversation as a reader follows it: who, where, when in whose time; on the terminal and as Markdown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from bot.chat.room.records import Record
+from bot.render.room import message_text, tame
+from demo.scenario import Scenario
+
+WIDTH = 100
+
+
+class Transcript:
+    """Turns records into lines. Moments stand in the zone of the person in whose messages they are read."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        self._zones = {p.id: p.zone for p in scenario.team}
+        self._names = {p.id: p.name for p in scenario.team}
+        self._channel_zone = self._zones.get(scenario.roles.facilitator, "UTC")
+
+    def zone(self, record: Record) -> str:
+        if record.place.kind == "direct":
+            return self._zones.get(record.place.id, "UTC")
+        return self._channel_zone
+
+    def head(self, record: Record) -> str:
+        """`Mon 23 Mar 09:00 (Europe/London), in #growth, coldframe:`"""
+        zone = self.zone(record)
+        moment = record.at.astimezone(ZoneInfo(zone)).strftime("%a %-d %b %H:%M")
+        where = (
+            f"in #{record.place.id}"
+            if record.place.kind == "channel"
+            else f"to {self._names.get(record.place.id, '?')}"
+        )
+        if record.place.kind == "direct" and not record.by_bot:
+            where = "to coldframe"
+        thread = ", in a thread" if record.place.thread else ""
+        return f"{moment} ({zone}), {self._names.get(record.author, record.author)} {where}{thread}:"
+
+    def body(self, record: Record) -> list[str]:
+        """The message as lines of plain text, buttons in brackets, files by name."""
+        said = message_text(record.message, self.zone(record)) if record.message else tame(record.text or "")
+        lines = said.splitlines()
+        lines += [f"[file: {f.name}]" for f in record.files]
+        if record.reactions:
+            lines.append(
+                "reactions: "
+                + ", ".join(f":{r.emoji}: {self._names.get(r.person, r.person)}" for r in record.reactions)
+            )
+        return lines or ["(withdrawn)"]
+
+    def markdown(self, records: Iterable[Record], title: str) -> str:
+        """The whole conversation; people's words are indented, so that nothing in them becomes markup."""
+        parts = [f"# {title}", ""]
+        for record in records:
+            parts += [f"**{self.head(record)}**", "", *(f"    {line}" for line in self.body(record)), ""]
+        return "\n".join(parts)
+
+
+class Printer:
+    """Prints records as they come, wrapped, dimmed and coloured only on a terminal."""
+
+    def __init__(self, transcript: Transcript, out: Callable[[str], None], *, colour: bool) -> None:
+        self._transcript = transcript
+        self._out = out
+        self._colour = colour
+        self._day: datetime | None = None
+
+    def show(self, record: Record) -> None:
+        head = self._transcript.head(record)
+        self._out(f"\x1b[1m{head}\x1b[0m" if self._colour else head)
+        for line in self._transcript.body(record):
+            self._out(_wrapped(line))
+        self._out("")
+
+
+def _wrapped(line: str) -> str:
+    import textwrap
+
+    return textwrap.fill(line, WIDTH, initial_indent="    ", subsequent_indent="    ", replace_whitespace=False) or ""
+
+
+class Progress:
+    """A bar on a terminal for a run that prints nothing else."""
+
+    def __init__(self, scenario: Scenario, clock: object, *, shown: bool) -> None:
+        from bot.clock import ManualClock
+
+        assert isinstance(clock, ManualClock)
+        self._clock = clock
+        self._bar = None
+        if shown:
+            from rich.progress import Progress as Bar
+            from rich.progress import SpinnerColumn, TextColumn, TimeElapsedColumn
+
+            self._bar = Bar(SpinnerColumn(), TextColumn("{task.description}"), TimeElapsedColumn(), transient=True)
+            self._task = self._bar.add_task(scenario.title)
+            self._bar.start()
+
+    def update(self) -> None:
+        if self._bar is not None:
+            self._bar.update(self._task, description=f"{self._clock.now():%a %-d %b %Y, %H:%M} UTC")
+
+    def close(self) -> None:
+        if self._bar is not None:
+            self._bar.stop()
