@@ -164,7 +164,7 @@ function drawWaiting() {
 function drawWriting(place) {
   const direct = place.id === "d";
   const label = direct ? "Write to coldframe, privately" : `Write to everyone in ${place.name}`;
-  const hint = "Enter sends, Shift and Enter begins a new line. /coldframe help lists the commands.";
+  const hint = "Enter sends, Shift and Enter begins a new line; /coldframe help";
   const ask = () => say(place.id, "/coldframe", []);
   byId("writing").replaceChildren(writingBox({ place: place.id, label, hint, ask, send: (text, files) => say(place.id, text, files) }));
 }

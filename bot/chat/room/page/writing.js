@@ -11,7 +11,7 @@ const draftKey = (place, thread) => `draft ${location.pathname} ${place} ${threa
 // `send(text, files)` resolves with the server's answer.
 export function writingBox({ place, thread, label, hint, send, ask }) {
   const id = freshId("write");
-  const box = el("textarea", { id, rows: thread ? 1 : 2, "data-focus": "write", "aria-describedby": hint ? `${id}-hint` : null });
+  const box = el("textarea", { id, rows: 1, "data-focus": "write", "aria-describedby": hint ? `${id}-hint` : null });
   box.value = sessionStorage.getItem(draftKey(place, thread)) ?? "";
   const trouble = el("p", { class: "trouble", role: "alert" });
   const chosen = el("ul", { class: "chosen" });
