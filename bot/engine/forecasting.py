@@ -10,9 +10,9 @@ from bot.domain.state import Round
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reacted, Reply
 from bot.ports.storage import Posted
-from bot.speech import trial_words
+from bot.speech import forecast_words
+from bot.speech.forecast_words import DIGITS
 from bot.speech.names import message_name
-from bot.speech.trial_words import DIGITS
 
 NAME = "forecast"
 _STEP = 10
@@ -27,14 +27,14 @@ async def chosen(turn: Turn, round_: Round, fact: PlanChosen) -> None:
         name = message_name(round_.id, NAME, member, plan.id)
         if await turn.uow.knows_message(name):
             continue
-        message = trial_words.ask_forecast(round_.id, plan.id, plan.title)
+        message = forecast_words.ask_forecast(round_.id, plan.id, plan.title)
         turn.tell(round_, member, NAME, message, rest=(plan.id,), only_in=Step.COMMITMENT)
 
 
 async def given(turn: Turn, round_: Round, fact: ForecastGiven) -> None:
     """The person's own card says what they said."""
     plan = round_.plans[fact.plan]
-    message = trial_words.ask_forecast(round_.id, plan.id, plan.title, fact.chance)
+    message = forecast_words.ask_forecast(round_.id, plan.id, plan.title, fact.chance)
     turn.revise_own(round_, fact.member, NAME, message, plan.id)
 
 
@@ -42,7 +42,7 @@ async def committed(turn: Turn, round_: Round, fact: Committed) -> None:
     """What was said is locked; the cards say so."""
     for plan_id, choice in round_.choices.items():
         for member in round_.active():
-            message = trial_words.forecast_closed(round_.plans[plan_id].title, choice.forecasts.get(member))
+            message = forecast_words.forecast_closed(round_.plans[plan_id].title, choice.forecasts.get(member))
             turn.revise_own(round_, member, NAME, message, plan_id)
 
 

@@ -13,9 +13,9 @@ from bot.engine.trial_acting import later_working_day
 from bot.engine.turn import Turn
 from bot.ports.chat import Place
 from bot.ports.storage import Due, Member
-from bot.speech import review_words, trial_words
+from bot.speech import owner_words, review_words, trial_words
 from bot.speech.message import Message
-from bot.speech.trial_words import Open
+from bot.speech.owner_words import Open
 from bot.timing.calendars import NoWorkingTime, WorkingCalendar
 from bot.timing.reminders import BUNDLE_WITHIN, next_nudge_time, within_daily_limit
 from bot.timing.zones import instant
@@ -179,7 +179,7 @@ async def send_bundle(turn: Turn, tenant: str, person: str) -> None:
     open_ = await open_items(turn, tenant, person)
     if not rounds and not open_:
         return
-    message = trial_words.bundle(rounds, open_)
+    message = owner_words.bundle(rounds, open_)
     trials = {one.trial.id: one.trial for one in open_}
     if len(trials) == 1:
         trial_acting.tell(turn, next(iter(trials.values())), person, "nudge", message)
@@ -239,15 +239,15 @@ async def _word(turn: Turn, trial: Trial, person: MemberId, what: str, key: str)
 
 
 async def _missed(turn: Turn, trial: Trial, person: MemberId, key: str) -> Message:
-    return trial_words.weeks_missed(trial, (int(key) - 1, int(key)))
+    return owner_words.weeks_missed(trial, (int(key) - 1, int(key)))
 
 
 async def _unowned(turn: Turn, trial: Trial, person: MemberId, key: str) -> Message:
-    return trial_words.unowned(trial)
+    return owner_words.unowned(trial)
 
 
 async def _unanswered(turn: Turn, trial: Trial, person: MemberId, key: str) -> Message:
-    return trial_words.unanswered(trial.title, trial_words.who(trial, MemberId(key)))
+    return owner_words.unanswered(trial.title, trial_words.who(trial, MemberId(key)))
 
 
 async def _brief(turn: Turn, trial: Trial, person: MemberId, key: str) -> Message:

@@ -17,7 +17,7 @@ from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.ports.storage import Due
-from bot.speech import answers, trial_forms, trial_words
+from bot.speech import answers, owner_words, trial_forms
 from bot.speech.message import Option
 from bot.speech.names import who
 from bot.timing.calendars import NoWorkingTime
@@ -50,7 +50,7 @@ async def unanswered(kit: Kit, due: Due) -> None:
         if choice is None or choice.asked != member:
             return
         title = round_.plans[PlanId(plan_id)].title
-        words = trial_words.unanswered(title, (who(round_, member),))
+        words = owner_words.unanswered(title, (who(round_, member),))
         at = await nudging.say_when_allowed(turn, round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
         if at is not None:
             turn.later(UNANSWERED, due.subject, due.occurrence, at)
@@ -158,7 +158,7 @@ async def away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
 
     owned = [t for t in await turn.uow.trials_owned(tenant, person) if t.step in UNDER_WAY]
     if owned and back - turn.now > timedelta(days=LONG_ABSENCE_DAYS):
-        turn.answer(tenant, person, trial_words.away_with_trials(owned))
+        turn.answer(tenant, person, owner_words.away_with_trials(owned))
 
 
 # --- actions, obstacles ---------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from bot.domain.state import Round
 from bot.engine import nudging, people
 from bot.engine.turn import Turn
 from bot.ports.storage import Due
-from bot.speech import prompts, trial_words
+from bot.speech import owner_words, prompts
 from bot.speech.harmless import theirs
 from bot.speech.message import Line, When, line
 from bot.speech.names import title
@@ -79,7 +79,7 @@ async def owed(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, Wh
     """Everything this person owes now, over all rounds and trials."""
     rounds = await owed_in_rounds(turn, tenant, member)
     trials = await nudging.open_items(turn, tenant, member)
-    return [*rounds, *((trial_words.open_line(one), When(one.due)) for one in trials)]
+    return [*rounds, *((owner_words.open_line(one), When(one.due)) for one in trials)]
 
 
 async def owed_in_rounds(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, When]]:

@@ -225,6 +225,9 @@ async def date_moved(turn: Turn, event: Inbound, what: Submitted) -> Reply:
         at = dates.read(what.fields.get("date", ""), turn.now, calendar)
     except dates.UnclearDate as unclear:
         return Reply(errors={"date": str(unclear)})
+    owners = await trial_acting.calendar_of(turn, trial)
+    if not owners.spans(owners.local_day(at)):
+        return Reply(errors={"date": "That is no working day of the owner; choose another."})
     earliest = await trial_acting.earliest_review(turn, trial)
     await trial_acting.act(turn, trial, MoveReview(MemberId(event.person), at, earliest))
     return Reply()

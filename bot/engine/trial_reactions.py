@@ -26,7 +26,7 @@ from bot.domain.trial_state import UNDER_WAY, Trial
 from bot.engine import nudging, registering, reviews, trial_acting, weekly
 from bot.engine.turn import Turn
 from bot.ports.storage import RunningTrial
-from bot.speech import answers, review_words, trial_words
+from bot.speech import answers, owner_words, review_words, trial_words
 from bot.timing.calendars import NoWorkingTime
 from bot.timing.windows import add_working_hours
 
@@ -56,7 +56,7 @@ async def ask(turn: Turn, trial: Trial, by: str, reason: str) -> None:
     from bot.domain.names import MemberId
 
     assert trial.asked is not None
-    trial_acting.tell(turn, trial, trial.asked, "own", trial_words.offered(trial, MemberId(by), reason))
+    trial_acting.tell(turn, trial, trial.asked, "own", owner_words.offered(trial, MemberId(by), reason))
     calendar = await trial_acting.calendar_of(turn, trial, trial.asked)
     try:
         at = add_working_hours(calendar, turn.now, WORKING_DAY)
@@ -68,14 +68,14 @@ async def ask(turn: Turn, trial: Trial, by: str, reason: str) -> None:
 async def _declined(turn: Turn, before: Trial, after: Trial, fact: OfferDeclined) -> None:
     for person in {after.facilitator, after.owner} - {None, fact.member}:
         assert person is not None
-        words = trial_words.offer_declined(after, fact.member, fact.reason)
+        words = owner_words.offer_declined(after, fact.member, fact.reason)
         trial_acting.tell(turn, after, person, "declined", words)
 
 
 async def _owner_changed(turn: Turn, before: Trial, after: Trial, fact: OwnerChanged) -> None:
     if before.step in UNDER_WAY:
-        trial_acting.say(turn, after, "owner", trial_words.owner_changed(after, fact.before), turn.kit.ids.new(""))
-        trial_acting.tell(turn, after, fact.member, "yours", trial_words.you_own(after))
+        trial_acting.say(turn, after, "owner", owner_words.owner_changed(after, fact.before), turn.kit.ids.new(""))
+        trial_acting.tell(turn, after, fact.member, "yours", owner_words.you_own(after))
         assert after.review is not None
         await turn.uow.move_place(after.id, fact.member, after.review)
         await turn.drop_due(after.id, kind=nudging.WORD)
@@ -93,7 +93,7 @@ async def _started(turn: Turn, before: Trial, after: Trial, fact: TrialStarted) 
     await begin(turn, after)
     trial_acting.say(turn, after, "started", trial_words.started(after))
     assert after.owner is not None
-    trial_acting.tell(turn, after, after.owner, "yours", trial_words.you_own(after))
+    trial_acting.tell(turn, after, after.owner, "yours", owner_words.you_own(after))
 
 
 async def begin(turn: Turn, trial: Trial) -> None:
@@ -121,7 +121,7 @@ async def _action_moved(turn: Turn, before: Trial, after: Trial, fact: ActionMov
 
 async def _blocked(turn: Turn, before: Trial, after: Trial, fact: BlockSaid) -> None:
     if fact.text and after.facilitator != after.owner:
-        trial_acting.tell(turn, after, after.facilitator, "blocked", trial_words.blocked(after))
+        trial_acting.tell(turn, after, after.facilitator, "blocked", owner_words.blocked(after))
 
 
 async def _logged(turn: Turn, before: Trial, after: Trial, fact: WeekLogged) -> None:

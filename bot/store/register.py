@@ -150,7 +150,7 @@ class FollowThroughWork:
         """Rows that hold any of these words, in whatever form."""
         if self._db.dialect.name == "postgresql":
             asked = " OR ".join(f'"{word}"' for word in words)
-            # A query of its own, so that the index serves it: beside the look for parts it would be reckoned row by row.
+            # A query of its own, so that the index serves it; beside the look for parts it goes row by row.
             document = func.to_tsvector(text("'english'"), t.register.c.words)
             holds = document.op("@@")(func.websearch_to_tsquery(text("'english'"), asked))
             return t.register.c.id.in_(select(t.register.c.id).where(holds).correlate(None))

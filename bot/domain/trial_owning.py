@@ -1,0 +1,191 @@
+"""Who owns a trial, its first-week actions, and what is in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from bot.domain import trial_checks
+from bot.domain.commands import BOT, Command
+from bot.domain.refusals import Because, Refused
+from bot.domain.texts import optional
+from bot.domain.trial_commands import (
+    AnswerOffer,
+    DropTrial,
+    GiveUp,
+    LeaveTrial,
+    MoveAction,
+    OfferTrial,
+    SayWhatBlocks,
+    Tick,
+)
+from bot.domain.trial_facts import (
+    ActionMoved,
+    ActionTicked,
+    BlockSaid,
+    OfferDeclined,
+    OwnerChanged,
+    OwnerLost,
+    TrialDropped,
+    TrialFact,
+    TrialOffered,
+    TrialStarted,
+)
+from bot.domain.trial_state import UNDER_WAY, Trial, TrialAction, TrialStep
+
+Facts = tuple[TrialFact, ...]
+
+
+def offer(trial: Trial, command: OfferTrial, now: datetime) -> Facts:
+    """The owner hands over, or the facilitator asks; only the asked person's own yes counts."""
+    if trial.step not in (TrialStep.PROPOSED, *UNDER_WAY):
+        raise Refused(Because.TRIAL_OVER)
+    if command.by != BOT:
+        trial_checks.owner_or_facilitator(trial, command.by)
+    trial_checks.member(trial, command.to)
+    if command.to == trial.owner:
+        raise Refused(Because.OWNS_ALREADY)
+    if command.to == trial.asked:
+        return ()
+    return (TrialOffered(command.to, command.by, optional(command.reason, 500, field="reason")),)
+
+
+def answer_offer(trial: Trial, command: AnswerOffer, now: datetime) -> Facts:
+    if trial.asked is None or command.by != trial.asked:
+        raise Refused(Because.NOT_ASKED)
+    if not command.accept:
+        return (OfferDeclined(command.by, optional(command.reason, 500, field="reason")),)
+    changed = OwnerChanged(command.by, trial.owner)
+    if trial.step is not TrialStep.PROPOSED:
+        return (changed,)
+    assert command.starts is not None and trial.review is not None
+    return (changed, TrialStarted(starts=command.starts))
+
+
+def give_up(trial: Trial, command: GiveUp, now: datetime) -> Facts:
+    trial_checks.under_way(trial)
+    trial_checks.owner(trial, command.by)
+    return (OwnerLost(command.by, optional(command.reason, 500, field="reason")),)
+
+
+def leave(trial: Trial, command: LeaveTrial, now: datetime) -> Facts:
+    trial_checks.bot(command.by)
+    if trial.step not in (TrialStep.PROPOSED, *UNDER_WAY):
+        return ()
+    if command.member == trial.owner:
+        return (OwnerLost(command.member, "left"),)
+    return (OfferDeclined(command.member, "left"),) if command.member == trial.asked else ()
+
+
+def drop(trial: Trial, command: DropTrial, now: datetime) -> Facts:
+    if trial.step is not TrialStep.PROPOSED:
+        raise Refused(Because.TRIAL_OVER)
+    if command.by not in (BOT, trial.facilitator):
+        raise Refused(Because.NOT_FACILITATOR, who=trial.name_of(trial.facilitator))
+    return (TrialDropped(),)
+
+
+# --- actions, obstacles ---
+
+
+def tick(trial: Trial, command: Tick, now: datetime) -> Facts:
+    trial_checks.under_way(trial)
+    action = _action(trial, command.action)
+    if command.by not in (action.who, trial.owner):
+        raise Refused(Because.NOT_YOURS)
+    if (action.done is not None) == command.done:
+        return ()
+    return (ActionTicked(action.id, now if command.done else None),)
+
+
+def move_action(trial: Trial, command: MoveAction, now: datetime) -> Facts:
+    trial_checks.under_way(trial)
+    action = _action(trial, command.action)
+    if command.by not in (action.who, trial.owner):
+        raise Refused(Because.NOT_YOURS)
+    if command.due < now:
+        raise Refused(Because.IN_THE_PAST, at=command.due)
+    if trial.review is not None and command.due > trial.review:
+        raise Refused(Because.ACTION_TOO_FAR, at=command.due, latest=trial.review)
+    return (ActionMoved(action.id, command.due),)
+
+
+def _action(trial: Trial, action: str) -> TrialAction:
+    found = next((a for a in trial.actions if a.id == action), None)
+    if found is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return found
+
+
+def say_what_blocks(trial: Trial, command: SayWhatBlocks, now: datetime) -> Facts:
+    trial_checks.under_way(trial)
+    trial_checks.owner(trial, command.by)
+    text = optional(command.text, 500, field="text")
+    return () if text == trial.in_the_way else (BlockSaid(text),)
+
+
+# --- evolve ---
+
+
+def trial_offered(trial: Trial, fact: TrialOffered) -> Trial:
+    return replace(trial, asked=fact.to)
+
+
+def offer_declined(trial: Trial, fact: OfferDeclined) -> Trial:
+    return replace(trial, asked=None)
+
+
+def owner_changed(trial: Trial, fact: OwnerChanged) -> Trial:
+    """Open first-week actions of the earlier owner go along."""
+    actions = tuple(
+        replace(a, who=fact.member) if a.done is None and a.who == fact.before else a for a in trial.actions
+    )
+    return replace(trial, owner=fact.member, asked=None, actions=actions, in_the_way="")
+
+
+def owner_lost(trial: Trial, fact: OwnerLost) -> Trial:
+    return replace(trial, owner=None)
+
+
+def trial_started(trial: Trial, fact: TrialStarted) -> Trial:
+    return replace(trial, starts=fact.starts)
+
+
+def action_ticked(trial: Trial, fact: ActionTicked) -> Trial:
+    return _with_action(trial, fact.action, done=fact.done)
+
+
+def action_moved(trial: Trial, fact: ActionMoved) -> Trial:
+    return replace(_with_action(trial, fact.action, due=fact.due), dates_moved=trial.dates_moved + 1)
+
+
+def _with_action(trial: Trial, action: str, **changes: Any) -> Trial:
+    return replace(trial, actions=tuple(replace(a, **changes) if a.id == action else a for a in trial.actions))
+
+
+def block_said(trial: Trial, fact: BlockSaid) -> Trial:
+    return replace(trial, in_the_way=fact.text)
+
+
+DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
+    OfferTrial: offer,
+    AnswerOffer: answer_offer,
+    GiveUp: give_up,
+    LeaveTrial: leave,
+    DropTrial: drop,
+    Tick: tick,
+    MoveAction: move_action,
+    SayWhatBlocks: say_what_blocks,
+}
+EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
+    TrialOffered: trial_offered,
+    OfferDeclined: offer_declined,
+    OwnerChanged: owner_changed,
+    OwnerLost: owner_lost,
+    TrialStarted: trial_started,
+    ActionTicked: action_ticked,
+    ActionMoved: action_moved,
+    BlockSaid: block_said,
+}
