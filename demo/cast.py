@@ -99,7 +99,7 @@ def _write_notes(cast: Cast, person: Person, record: Record, now: datetime) -> I
     if not words_of(record).startswith("You have written 0"):
         return
     mine = [(i, n) for i, n in enumerate(cast.scenario.notes) if n.by == person.id and not n.late]
-    for place, (number, note) in enumerate(mine, 1):
+    for place, (number, _) in enumerate(mine, 1):
         key = f"{person.id}/note/{number}"
         at = cast.at(person, record.at, Step.NOTES, place / (len(mine) + 1))
         yield Job(at, key, _note_act(cast, person, number, key))
@@ -149,7 +149,8 @@ def _focus(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
         return await cast.hand(person).fill("focus.pick", {"reason": focus.reason}, _slug(focus.lever), key=key)
 
     yield Job(cast.at(person, record.at, Step.FOCUS, 1), key, act)
-    for number, note in enumerate(n for n in cast.scenario.notes if n.late):
+    late_notes = [n for n in cast.scenario.notes if n.late]
+    for number, note in enumerate(late_notes):
         writer = cast.people.get(note.by)
         if writer is not None and not writer.silent:
             late = f"{writer.id}/late/{number}"

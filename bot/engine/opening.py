@@ -10,7 +10,7 @@ from bot.domain.names import MemberId, Role, Side, Step
 from bot.domain.state import Round
 from bot.engine import funnel, people, windows
 from bot.engine.turn import Turn
-from bot.speech import cards, commitment_words, prompts
+from bot.speech import ballot_prompts, cards, commitment_words, prompts, work_prompts
 from bot.speech.message import Line, When, line
 from bot.speech.names import title
 
@@ -100,9 +100,9 @@ async def _dots(turn: Turn, round_: Round) -> None:
 def hand_out_ballot(turn: Turn, round_: Round, member: MemberId) -> None:
     """The intro, then one message per option in this voter's own order."""
     step = round_.step
-    turn.tell(round_, member, "ballot", prompts.ballot_intro(round_, member), rest=(step.value,), only_in=step)
+    turn.tell(round_, member, "ballot", ballot_prompts.ballot_intro(round_, member), rest=(step.value,), only_in=step)
     for option in options_for(round_, member):
-        message = prompts.option(round_, member, option)
+        message = ballot_prompts.option(round_, member, option)
         turn.tell(round_, member, "option", message, rest=(step.value, option), only_in=step)
 
 
@@ -112,17 +112,19 @@ async def _questions(turn: Turn, round_: Round) -> None:
 
 def _questions_desk(turn: Turn, round_: Round) -> None:
     facilitator = round_.roles.acting(Role.FACILITATOR)
-    turn.tell(round_, facilitator, "desk", prompts.questions_desk(round_, facilitator), rest=(Step.QUESTIONS.value,))
+    turn.tell(
+        round_, facilitator, "desk", work_prompts.questions_desk(round_, facilitator), rest=(Step.QUESTIONS.value,)
+    )
 
 
 async def _precedents(turn: Turn, round_: Round) -> None:
     for member in round_.expected():
-        turn.tell(round_, member, "ask", prompts.precedents_prompt(round_, member), rest=(Step.PRECEDENTS.value,))
+        turn.tell(round_, member, "ask", work_prompts.precedents_prompt(round_, member), rest=(Step.PRECEDENTS.value,))
 
 
 async def _plans(turn: Turn, round_: Round) -> None:
     for member in round_.expected():
-        turn.tell(round_, member, "desk", prompts.plans_desk(round_, member), rest=(Step.PLANS.value,))
+        turn.tell(round_, member, "desk", work_prompts.plans_desk(round_, member), rest=(Step.PLANS.value,))
 
 
 async def _ballot(turn: Turn, round_: Round) -> None:
@@ -142,7 +144,7 @@ def ask_to_compare(turn: Turn, round_: Round, member: MemberId) -> None:
     if pair is None:
         return
     left = placement.left_to_compare(round_, member)
-    turn.tell(round_, member, "compare", prompts.comparison(round_, member, *pair, left))
+    turn.tell(round_, member, "compare", ballot_prompts.comparison(round_, member, *pair, left))
 
 
 async def _commitment(turn: Turn, round_: Round) -> None:

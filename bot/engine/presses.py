@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
-
 from bot.domain.ballots import BUTTON
 from bot.domain.commands import (
     AcceptOverlap,
@@ -31,40 +28,13 @@ from bot.domain.commands import (
     WithdrawPlan,
     WriteNote,
 )
-from bot.domain.names import Axis, ForceId, LeverId, MemberId, NoteId, PlanId, QuestionId, Side, Step
+from bot.domain.names import Axis, LeverId, MemberId, NoteId, PlanId, QuestionId, Side, Step
 from bot.domain.refusals import Because, Refused
-from bot.domain.state import Round
 from bot.engine import personal, trials
+from bot.engine.pressing import OPENS, Handler, Press, in_step
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Pressed, Reply
-from bot.speech import answers, forms
-from bot.speech.message import Form
-
-
-@dataclass(frozen=True, slots=True)
-class Press:
-    """Who pressed, in which round, and what the button's value says beyond the round."""
-
-    turn: Turn
-    event: Inbound
-    by: MemberId
-    round: Round
-    parts: tuple[str, ...]
-
-    def part(self, index: int) -> str:
-        """The value's part after the round. Raises Refused for a value that was made up."""
-        if index >= len(self.parts):
-            raise Refused(Because.UNKNOWN_ITEM)
-        return self.parts[index]
-
-    def said(self, words: str) -> Reply:
-        """A short private answer where the button stood."""
-        if self.event.place.kind == "direct":
-            return Reply()
-        return Reply(note=answers.said(words))
-
-
-Handler = Callable[[Press], Awaitable[Reply]]
+from bot.speech import answers
 
 
 async def pressed(turn: Turn, event: Inbound, what: Pressed) -> Reply:
@@ -81,99 +51,6 @@ async def pressed(turn: Turn, event: Inbound, what: Pressed) -> Reply:
     if event.person not in round_.seats or round_.tenant != event.place.tenant:
         raise Refused(Because.NOT_A_MEMBER)
     return await handler(Press(turn, event, MemberId(event.person), round_, tuple(parts)))
-
-
-# --- forms to open ---
-
-
-def _opens(make: Callable[[Press], Form]) -> Handler:
-    async def handler(press: Press) -> Reply:
-        return Reply(form=make(press))
-
-    return handler
-
-
-def _note_form(press: Press) -> Form:
-    _in(press, Step.NOTES)
-    return forms.note(press.round, LeverId(press.parts[0]) if press.parts else None)
-
-
-def _note_edit(press: Press) -> Form:
-    note = press.round.notes.get(NoteId(press.part(0)))
-    if note is None or note.author != press.by:
-        raise Refused(Because.NOT_YOURS)
-    return forms.note_edit(press.round, note.id)
-
-
-def _focus_form(press: Press) -> Form:
-    _in(press, Step.FOCUS)
-    if not press.round.is_decision_maker(press.by):
-        raise Refused(Because.NOT_DECISION_MAKER, who=press.round.name_of(press.round.expected()[0]))
-    return forms.focus(press.round, LeverId(press.part(0)))
-
-
-def _join_form(press: Press) -> Form:
-    _in(press, Step.MERGE)
-    return forms.join(press.round)
-
-
-def _object_form(press: Press) -> Form:
-    _in(press, Step.MERGE)
-    if not any(len(f.notes) > 1 for f in press.round.forces):
-        raise Refused(Because.UNKNOWN_ITEM)
-    return forms.split(press.round)
-
-
-def _question_form(press: Press) -> Form:
-    _in(press, Step.QUESTIONS)
-    _known_force(press)
-    return forms.question(press.round, ForceId(press.part(0)))
-
-
-def _known_force(press: Press) -> None:
-    if press.round.force(press.part(0)) is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-
-
-def _precedent_form(press: Press) -> Form:
-    _in(press, Step.PRECEDENTS)
-    return forms.precedent(press.round, QuestionId(press.parts[0]) if press.parts else None)
-
-
-def _plan_form(press: Press) -> Form:
-    _in(press, Step.PLANS)
-    if not press.parts:
-        return forms.plan(press.round)
-    plan = press.round.plans.get(PlanId(press.part(0)))
-    if plan is None or plan.author != press.by:
-        raise Refused(Because.NOT_YOURS)
-    return forms.plan(press.round, plan)
-
-
-def _in(press: Press, step: Step) -> None:
-    if press.round.step is not step:
-        order = list(Step)
-        late = order.index(press.round.step) > order.index(step)
-        raise Refused(Because.TOO_LATE if late else Because.NOT_OPEN_YET, step=press.round.step, wanted=step)
-
-
-def _choice_form(make: Callable[[Round, PlanId], Form]) -> Handler:
-    def opened(press: Press) -> Form:
-        _in(press, Step.COMMITMENT)
-        plan = PlanId(press.part(0))
-        if plan not in press.round.choices:
-            raise Refused(Because.UNKNOWN_ITEM)
-        return make(press.round, plan)
-
-    return _opens(opened)
-
-
-def _date_form(action: str, heading: str) -> Handler:
-    def opened(press: Press) -> Form:
-        value = "|".join((press.round.id, *press.parts))
-        return forms.date(action, value, heading, "Such as 12 Jan, in 5 weeks, or next Tuesday 10:00.")
-
-    return _opens(opened)
 
 
 # --- commands ---
@@ -291,7 +168,7 @@ async def _back(press: Press) -> Reply:
 def _same_ballot(press: Press) -> None:
     """A button of an old ballot is answered with where the round is now."""
     if press.round.ledger() is None:
-        _in(press, Step.DOTS if press.part(0).startswith("f-") else Step.BALLOT)
+        in_step(press, Step.DOTS if press.part(0).startswith("f-") else Step.BALLOT)
 
 
 async def _lock(press: Press) -> Reply:
@@ -356,8 +233,7 @@ async def _commit(press: Press) -> Reply:
 
 
 HANDLERS: dict[str, Handler] = {
-    "note.write": _opens(_note_form),
-    "note.edit": _opens(_note_edit),
+    **OPENS,
     "note.withdraw": _withdraw_note,
     "note.consent": _consent,
     "draft.place": _place_draft,
@@ -371,35 +247,20 @@ HANDLERS: dict[str, Handler] = {
     "step.extend": _extend,
     "round.start": _start,
     "round.confirm": _confirm_weight,
-    "round.cancel": _opens(lambda press: forms.cancel(press.round)),
     "round.commit": _commit,
-    "focus.pick": _opens(_focus_form),
     "merge.yes": _merge(True),
     "merge.no": _merge(False),
-    "merge.join": _opens(_join_form),
-    "merge.object": _opens(_object_form),
     "vote.cast": _cast,
     "vote.back": _back,
     "ballot.lock": _lock,
     "compare.first": _compare("first"),
     "compare.second": _compare("second"),
     "compare.same": _compare("same"),
-    "question.write": _opens(_question_form),
     "question.drop": _drop_question,
-    "precedent.write": _opens(_precedent_form),
-    "plan.write": _opens(_plan_form),
-    "plan.edit": _opens(_plan_form),
     "plan.withdraw": _withdraw_plan,
     "choice.make": _choose,
     "choice.drop": _drop_choice,
-    "owner.ask": _choice_form(forms.owner),
     "owner.offer": _offer,
     "owner.accept": _accept,
-    "owner.decline": _choice_form(forms.decline),
-    "actions.write": _choice_form(forms.actions),
-    "criterion.write": _choice_form(forms.criterion),
-    "forecast.write": _choice_form(forms.forecast),
-    "review.date": _date_form("review.date", "Date of the review"),
-    "nextround.date": _date_form("nextround.date", "Date of the next round"),
     "overlap.accept": _overlap,
 }

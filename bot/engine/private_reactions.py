@@ -36,7 +36,7 @@ from bot.domain.names import MemberId, Role, Side, Step
 from bot.domain.state import Round
 from bot.engine import opening
 from bot.engine.turn import Turn
-from bot.speech import commitment_words, late_words, prompts
+from bot.speech import ballot_prompts, commitment_words, late_words, prompts, work_prompts
 
 Telling = Callable[[Turn, Round, Round, Any], None]
 
@@ -97,9 +97,9 @@ def refresh_own(turn: Turn, round_: Round, member: MemberId) -> None:
         case Step.NOTES:
             _my_notes(turn, round_, member)
         case Step.PLANS:
-            turn.revise_own(round_, member, "desk", prompts.plans_desk(round_, member), Step.PLANS.value)
+            turn.revise_own(round_, member, "desk", work_prompts.plans_desk(round_, member), Step.PLANS.value)
         case Step.DOTS | Step.BALLOT:
-            turn.revise_own(round_, member, "ballot", prompts.ballot_intro(round_, member), round_.step.value)
+            turn.revise_own(round_, member, "ballot", ballot_prompts.ballot_intro(round_, member), round_.step.value)
         case _:
             pass
 
@@ -137,7 +137,9 @@ def _questions_changed(
 ) -> None:
     facilitator = after.roles.acting(Role.FACILITATOR)
     if after.step is Step.QUESTIONS:
-        turn.revise_own(after, facilitator, "desk", prompts.questions_desk(after, facilitator), Step.QUESTIONS.value)
+        turn.revise_own(
+            after, facilitator, "desk", work_prompts.questions_desk(after, facilitator), Step.QUESTIONS.value
+        )
 
 
 # --- votes ---
@@ -148,8 +150,8 @@ def _voted(turn: Turn, before: Round, after: Round, fact: VoteCast | VoteTakenBa
     _refresh_ballot(turn, before, after, fact.voter)
     ledger = after.ledger()
     if isinstance(fact, VoteCast) and not fact.counts and ledger is not None:
-        text = prompts.option_text(after, fact.mark.option)
-        turn.answer(after.tenant, fact.voter, prompts.over_quota(after, text, ledger.quota))
+        text = ballot_prompts.option_text(after, fact.mark.option)
+        turn.answer(after.tenant, fact.voter, ballot_prompts.over_quota(after, text, ledger.quota))
 
 
 def _refresh_ballot(turn: Turn, before: Round, after: Round, voter: MemberId) -> None:
@@ -157,8 +159,8 @@ def _refresh_ballot(turn: Turn, before: Round, after: Round, voter: MemberId) ->
         return
     refresh_own(turn, after, voter)
     for option in ballots.options(after):
-        new = prompts.option(after, voter, option)
-        if new != prompts.option(before, voter, option):
+        new = ballot_prompts.option(after, voter, option)
+        if new != ballot_prompts.option(before, voter, option):
             turn.revise_own(after, voter, "option", new, after.step.value, option)
 
 
@@ -177,10 +179,10 @@ def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> None:
     judge = fact.comparison.judge
     pair = placement.next_pair(after, judge)
     if pair is None:
-        turn.revise_own(after, judge, "compare", prompts.comparisons_done(after))
+        turn.revise_own(after, judge, "compare", ballot_prompts.comparisons_done(after))
         return
     left = placement.left_to_compare(after, judge)
-    turn.revise_own(after, judge, "compare", prompts.comparison(after, judge, *pair, left))
+    turn.revise_own(after, judge, "compare", ballot_prompts.comparison(after, judge, *pair, left))
 
 
 # --- plans, commitment ---
@@ -191,7 +193,7 @@ def _plan_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn) -> Non
     assert author is not None
     refresh_own(turn, after, author)
     if fact.plan.caution and not fact.plan.checked_by:
-        turn.answer(after.tenant, author, prompts.plan_caution(fact.plan))
+        turn.answer(after.tenant, author, work_prompts.plan_caution(fact.plan))
 
 
 def _plan_out(turn: Turn, before: Round, after: Round, fact: PlanWithdrawn) -> None:

@@ -34,7 +34,7 @@ from bot.engine import dates, people, personal, setup, trials
 from bot.engine.dialogue import percentage_or_number
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
-from bot.speech import answers, prompts
+from bot.speech import answers, work_prompts
 from bot.timing.calendars import WorkingCalendar
 
 
@@ -158,7 +158,7 @@ async def _question(sheet: Sheet) -> None:
     await sheet.turn.act(sheet.round, WriteQuestion(sheet.by, question, ForceId(sheet.part(0)), text))
     doubts = lint(text.strip())
     if doubts:
-        sheet.turn.answer(sheet.round.tenant, sheet.by, prompts.question_doubts(text, doubts))
+        sheet.turn.answer(sheet.round.tenant, sheet.by, work_prompts.question_doubts(text, doubts))
 
 
 async def _precedent(sheet: Sheet) -> None:

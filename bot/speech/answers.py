@@ -29,8 +29,8 @@ def sentence(message: Message) -> str:
 
 def no_round() -> Message:
     return said(
-        "I have nothing open for you, so I did not keep that. `/coldframe` shows what you can do; `/coldframe new` in a "
-        "channel starts a round."
+        "I have nothing open for you, so I did not keep that. `/coldframe` shows what you can do; `/coldframe new` in "
+        "a channel starts a round."
     )
 
 
@@ -47,7 +47,7 @@ def which_round(names: Sequence[str]) -> Message:
 def which_note(
     round_: Round, draft: NoteId, text: str, lever: LeverId | None, side: Side | None, tried: str
 ) -> Message:
-    """One question back about a text whose lever or direction is unclear; several lines are offered as several notes."""
+    """One question back about a text whose lever or direction is unclear; several lines may be several notes."""
     lines = [piece for piece in text.splitlines() if piece.strip()]
     unknown = line("There is no lever “{t}” in this round. ", t=theirs(tried, 60)) if tried else ()
     words = unknown + line("Where does this belong?")
@@ -102,8 +102,8 @@ def note_withdrawn() -> Message:
 
 def edit_after_reveal() -> Message:
     return said(
-        "The notes were revealed and the link to their writers is gone, so I cannot know which one you mean. If it should "
-        "not be seen, use `/coldframe hide` and its first words: the facilitator hides it."
+        "The notes were revealed and the link to their writers is gone, so I cannot know which one you mean. If it "
+        "should not be seen, use `/coldframe hide` and its first words: the facilitator hides it."
     )
 
 
@@ -130,8 +130,8 @@ def zone_changed(zone: str) -> Message:
 
 def channel_lost(round_: Round, reason: str) -> Message:
     words = line(
-        "Round {name} rests, because {why}. Nothing is lost and private answers are still taken. Invite me to a channel "
-        "and type `/coldframe resume` there to go on.",
+        "Round {name} rests, because {why}. Nothing is lost and private answers are still taken. Invite me to a "
+        "channel and type `/coldframe resume` there to go on.",
         name=theirs(round_.name, 60),
         why=LOST[reason],
     )

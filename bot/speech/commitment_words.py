@@ -152,8 +152,8 @@ def author_told(round_: Round, plan: Plan) -> Message:
 
 def owner_asked(round_: Round, plan: Plan) -> Message:
     words = line(
-        "You are asked to own the trial “{title}” for {w}: first-week actions, one number a week, the review. Only your "
-        "own yes counts. Please answer within one working day.",
+        "You are asked to own the trial “{title}” for {w}: first-week actions, one number a week, the review. Only "
+        "your own yes counts. Please answer within one working day.",
         title=theirs(plan.title, 80),
         w=count(plan.weeks, "week"),
     )
@@ -241,7 +241,10 @@ def dates(round_: Round) -> tuple[Appointment, ...]:
         for action in choice.actions:
             entries.append(
                 Appointment(
-                    f"{round_.id}-{plan_id}-{action.id}", f"Due: {action.text[:80]}", f"First week of {title}", action.due,
+                    f"{round_.id}-{plan_id}-{action.id}",
+                    f"Due: {action.text[:80]}",
+                    f"First week of {title}",
+                    action.due,
                     alarm_minutes=60,
                 )
             )  # fmt: skip

@@ -11,6 +11,10 @@ from bot.speech.harmless import theirs
 from bot.speech.message import Field, Form, Option, line
 from bot.speech.names import title
 
+PACES = (
+    Option("days", "Over days, in everybody's working hours"),
+    Option("live", "In one sitting, in minutes"),
+)
 LATER = "You can leave this for the commitment."
 
 
@@ -105,7 +109,8 @@ def precedent(round_: Round, question_id: QuestionId | None = None) -> Form:
             Field("question", "Question", "choice", options=questions, initial=question_id or ""),
             Field("title", "Title", most=150),
             Field("idea", "The big idea", "long", most=1000),
-            Field("details", "Details: what changed, by which number, where would it not carry over?", "long", required=False, most=3000),
+            Field("details", "Details: what changed, by which number, where would it not carry over?", "long",
+                  required=False, most=3000),
             Field("source", "Source", required=False, most=500, hint="An address or a book; nobody checks it."),
             Field("outside", "From outside our own trade", "tick", required=False),
         ),
@@ -306,7 +311,7 @@ def new_round(levers: str, people: Sequence[Option]) -> Form:
             Field("decision_deputy", "Deputy of the decision-maker", "choice", options=tuple(people)),
             Field("facilitator_deputy", "Your own deputy as facilitator", "choice", options=tuple(people)),
             Field("weight", "Weight of the decision-maker's plan votes", "number", initial="2", most=2),
-            Field("pace", "Pace", "choice", initial="days", options=(Option("days", "Over days, in everybody's working hours"), Option("live", "In one sitting, in minutes"))),
+            Field("pace", "Pace", "choice", initial="days", options=PACES),
         ),
         intro=line("You facilitate. Everybody in this channel takes part; bots and guests do not."),
         submit="Show me the round",

@@ -37,8 +37,8 @@ def late_note(round_: Round, note: Note) -> Message:
 def welcome(round_: Round) -> Message:
     """To somebody who joined in the middle."""
     words = line(
-        "Welcome to round {name}, which is at *{step}*. Nothing is expected of you in this step; you are asked from the "
-        "next one on.",
+        "Welcome to round {name}, which is at *{step}*. Nothing is expected of you in this step; you are asked from "
+        "the next one on.",
         name=theirs(round_.name, 60),
         step=title(round_.step),
     )

@@ -148,8 +148,8 @@ def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]
 
 def hide_asked(round_: Round, text: str) -> Message:
     words = line(
-        "Somebody asks to hide a note in {name}: “{t}”. If it names a person or a secret, hide it: `/coldframe hide` and "
-        "its first words.",
+        "Somebody asks to hide a note in {name}: “{t}”. If it names a person or a secret, hide it: `/coldframe hide` "
+        "and its first words.",
         name=theirs(round_.name, 60),
         t=theirs(text, 200),
     )
@@ -187,8 +187,8 @@ def _plain(value: datetime | object) -> str:
 
 def forget_first(rounds: Sequence[str]) -> Message:
     words = line(
-        "This deletes your record here and takes you out of every round{where}. Notes that were revealed stay, unsigned; "
-        "nobody can tell which are yours. Type `/coldframe forget me` to go on. Nothing was changed yet.",
+        "This deletes your record here and takes you out of every round{where}. Notes that were revealed stay, "
+        "unsigned; nobody can tell which are yours. Type `/coldframe forget me` to go on. Nothing was changed yet.",
         where=line(" ({r})", r=theirs(", ".join(rounds), 200)) if rounds else "",
     )
     return Message(words, (Paragraph(words),), attachments=())

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bot.domain.ballots import options_for
 from bot.domain.merging import needs_second_person
-from bot.domain.names import Axis, ForceId, LeverId, MemberId, NoteId, PlanId, Side, Step
-from bot.domain.state import MergeProposal, Note, Plan, Round
+from bot.domain.names import LeverId, MemberId, NoteId, Side, Step
+from bot.domain.state import MergeProposal, Note, Round
 from bot.speech.harmless import theirs
 from bot.speech.message import (
     Block,
@@ -44,7 +43,7 @@ def until(round_: Round, member: MemberId) -> Line:
     return line("Until {due}.", due=When(due))
 
 
-def _card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
+def card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
     head = Heading(line("{name}: {step}", name=theirs(round_.name, 60), step=title(step)))
     return Message(summary, (head, *blocks))
 
@@ -75,7 +74,7 @@ def notes_intro(round_: Round, member: MemberId) -> Message:
     summary = line(
         "{name}: what holds us back, and what drives us? Write one idea a note. ", name=theirs(round_.name, 60)
     ) + until(round_, member)
-    return _card(
+    return card(
         round_,
         Step.NOTES,
         Paragraph(line("{question}", question=theirs(round_.settings.question, 300))),
@@ -193,7 +192,7 @@ def pick_focus(
         if restraining
     )
     more: tuple[Block, ...] = (Paragraph(help_),) if help_ else ()
-    return _card(
+    return card(
         round_,
         Step.FOCUS,
         Paragraph(line("Which lever does the round work on? The notes are in the channel.")),
@@ -223,7 +222,7 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
     alone = (
         line("As you decide as well, somebody else has to say yes to each join.") if needs_second_person(round_) else ()
     )
-    return _card(
+    return card(
         round_,
         Step.MERGE,
         Paragraph(line("Are these the same point? Every wording is kept. Unanswered ones stay apart.") + alone),
@@ -259,267 +258,6 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
             ),
         ),
     )
-
-
-# --- dots and ballot ---
-
-
-def ballot_intro(round_: Round, member: MemberId) -> Message:
-    """Above the options: quota, deadline, the rule for ties; kept up to date with what is left."""
-    ledger = round_.ledger()
-    assert ledger is not None
-    left = ledger.quota - len(ledger.counted(member))
-    dots = round_.step is Step.DOTS
-    thing = "dot" if dots else "vote"
-    ask = (
-        "Which forces hold us back most? Put your dots; several on one force are allowed."
-        if dots
-        else "Which plans have the most effect on their question? Effort is asked apart."
-    )
-    locked = member in ledger.locked
-    summary = line("{ask} You have {left} left. ", ask=ask, left=count(left, thing)) + until(round_, member)
-    how = (
-        f"Below is one message for each option, in an order of your own. Any emoji that you add to it is one {thing}, "
-        f"different emoji are several, taking one off takes the {thing} back. The buttons do the same."
-    )
-    blocks: list[Block] = [
-        Paragraph(line(ask)),
-        Facts(
-            (
-                ("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),
-                ("Over the quota", line("{n} that do not count", n=len(ledger.surplus(member)))),
-            )
-            if ledger.surplus(member)
-            else (("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),)
-        ),
-        Small(line(how)),
-        Small(
-            line(
-                "Ties: weighted total, then number of different voters, then the decision-maker's votes; what is still "
-                "tied stays tied. Nobody sees who voted for what."
-            )
-        ),
-        Paragraph(until(round_, member)),
-    ]
-    blocks.append(Buttons(_ballot_buttons(round_, member, locked)))
-    return _card(round_, round_.step, *blocks, summary=summary)
-
-
-def _ballot_buttons(round_: Round, member: MemberId, locked: bool) -> tuple[Button, ...]:
-    if round_.step is Step.DOTS:
-        if member in round_.progress.done:
-            return (Button("Not done after all", "step.undone", round_.id),)
-        return (Button("I am done", "step.done", round_.id, "primary"),)
-    if locked:
-        return (Button("Skip the comparisons", "step.done", round_.id),)
-    return (Button("Lock my ballot and go on", "ballot.lock", round_.id, "primary", says="My ballot is final; go on"),)
-
-
-def option(round_: Round, member: MemberId, option_id: str) -> Message:
-    """One option of a ballot, with how many of this person's votes are on it."""
-    ledger = round_.ledger()
-    assert ledger is not None
-    mine = sum(m.option == option_id for m in ledger.counted(member))
-    text = option_text(round_, option_id)
-    thing = "dot" if round_.step is Step.DOTS else "vote"
-    number = options_for(round_, member).index(option_id) + 1
-    state = line("*{n}* from you", n=count(mine, thing))
-    summary = line("{i}. {text}", i=number, text=theirs(text, 300))
-    key = f"{round_.id}|{option_id}"
-    buttons = (
-        Button(f"+1 {thing}", "vote.cast", key, says=f"One {thing} for: {text[:60]}"),
-        Button("Take one back", "vote.back", key, says=f"Take one {thing} back from: {text[:60]}"),
-    )
-    return Message(summary, (Paragraph(summary), Small(state), Buttons(buttons)))
-
-
-def option_text(round_: Round, option_id: str) -> str:
-    if round_.step is Step.DOTS:
-        return round_.force_text(ForceId(option_id))
-    return round_.plans[PlanId(option_id)].title
-
-
-def over_quota(round_: Round, option_text: str, quota: int) -> Message:
-    words = line(
-        "That is one more than {quota}: your newest on “{text}” does not count. Take it off, or take another back "
-        "first and it counts by itself.",
-        quota=quota,
-        text=theirs(option_text, 200),
-    )
-    return Message(words, (Paragraph(words),))
-
-
-def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, second: PlanId, left: int) -> Message:
-    """One pair, one question."""
-    ask = "Which has *more impact* on its question?" if axis is Axis.IMPACT else "Which takes *more effort*?"
-    a, b = round_.plans[first], round_.plans[second]
-    key = f"{round_.id}|{axis}|{first}|{second}"
-    summary = line(ask) + line(" {a} or {b}?", a=theirs(a.title, 80), b=theirs(b.title, 80))
-    return Message(
-        summary,
-        (
-            Paragraph(line(ask) + line(" {left} to go.", left=count(left, "comparison"))),
-            Items(
-                (
-                    line("*A* {title}: {idea}", title=theirs(a.title, 80), idea=theirs(a.hypothesis, 200)),
-                    line("*B* {title}: {idea}", title=theirs(b.title, 80), idea=theirs(b.hypothesis, 200)),
-                )
-            ),
-            Buttons(
-                (
-                    Button("A", "compare.first", key, says=f"A: {a.title}"),
-                    Button("B", "compare.second", key, says=f"B: {b.title}"),
-                    Button("About the same", "compare.same", key),
-                )
-            ),
-        ),
-    )
-
-
-def comparisons_done(round_: Round) -> Message:
-    words = line("Thank you, that was the last comparison. The result comes when the step closes.")
-    return Message(words, (Paragraph(words),))
-
-
-# --- questions, precedents, plans ---
-
-
-def questions_desk(round_: Round, member: MemberId) -> Message:
-    """To the facilitator: the carried forces, the questions so far, suggestions."""
-    written = {q.force for q in round_.questions}
-    carried = [s.option for s in round_.forces_standing if s.carried]
-    summary = line(
-        "{name}: turn the {n} strongest forces into questions. ", name=theirs(round_.name, 60), n=len(carried)
-    ) + until(round_, member)
-    blocks: list[Block] = [
-        Paragraph(line("A good question starts with “How might we”, names who and when, and holds no answer.")),
-    ]
-    for force in carried:
-        text = round_.force_text(ForceId(force))
-        mark = "written" if force in written else "to do"
-        blocks.append(Paragraph(line("{text} ({mark})", text=theirs(text, 400), mark=mark)))
-        blocks.append(
-            Buttons(
-                (
-                    Button(
-                        "Write a question …",
-                        "question.write",
-                        f"{round_.id}|{force}",
-                        says=f"Question for: {text[:60]}",
-                    ),
-                )
-            )
-        )
-    blocks += _questions_so_far(round_)
-    blocks.append(Paragraph(until(round_, member)))
-    if round_.questions:
-        blocks.append(Buttons((Button("Publish the questions", "step.close", round_.id, "primary"),)))
-    return _card(round_, Step.QUESTIONS, *blocks, summary=summary)
-
-
-def _questions_so_far(round_: Round) -> list[Block]:
-    blocks: list[Block] = []
-    for question in round_.questions:
-        blocks.append(Paragraph(line("{text}", text=theirs(question.text, 400))))
-        blocks.append(
-            Buttons(
-                (Button("Drop", "question.drop", f"{round_.id}|{question.id}", says=f"Drop: {question.text[:60]}"),)
-            )
-        )
-    if round_.suggestions:
-        blocks.append(Paragraph(line("Suggested in the thread:")))
-        blocks.append(Items(tuple(line("{text}", text=theirs(s.text, 300)) for s in round_.suggestions[-10:])))
-    return blocks
-
-
-LINT = {
-    "opening": "it does not start with “How might we”",
-    "ending": "it does not end with a question mark",
-    "long": "it has more than 20 words",
-    "solution": "it seems to hold an answer already",
-    "joined": "it asks two things at once",
-    "negative": "it asks for a “not”; what is wanted instead?",
-    "number": "it holds a number; the target belongs to the plan",
-}
-
-
-def question_doubts(text: str, codes: Sequence[str]) -> Message:
-    doubts = "; ".join(LINT[c] for c in codes)
-    words = line(
-        "Kept: “{text}”. One doubt: {doubts}. It stands unless you change it.", text=theirs(text, 300), doubts=doubts
-    )
-    return Message(words, (Paragraph(words),))
-
-
-def precedents_prompt(round_: Round, member: MemberId) -> Message:
-    summary = line("{name}: who has dealt with one of these questions before? ", name=theirs(round_.name, 60)) + until(
-        round_, member
-    )
-    return _card(
-        round_,
-        Step.PRECEDENTS,
-        Paragraph(line("Pick one question, look how others dealt with it, and write it up in a few lines. "
-                       "One from outside our own trade is worth the most. A story is not evidence.")),
-        Items(tuple(line("{q}", q=theirs(q.text, 300)) for q in round_.questions)),
-        Paragraph(until(round_, member)),
-        Buttons(
-            (
-                Button("Write a precedent …", "precedent.write", round_.id, "primary"),
-                Button("I am done", "step.done", round_.id),
-            )
-        ),
-        Small(line("It appears in the gallery at once, with your name. I never open links.")),
-        summary=summary,
-    )  # fmt: skip
-
-
-def plans_desk(round_: Round, member: MemberId) -> Message:
-    """The person's own plans so far, kept up to date."""
-    mine = [p for p in round_.plans.values() if p.author == member]
-    done = member in round_.progress.done
-    summary = line("{name}: write a plan, one page. ", name=theirs(round_.name, 60)) + until(round_, member)
-    blocks: list[Block] = [
-        Paragraph(line("What would you try for three to six weeks? One page: hypothesis, steps, how it is measured, "
-                       "how long. Plans appear together and without names; who wrote one is told at the commitment.")),
-        Paragraph(until(round_, member)),
-    ]  # fmt: skip
-    for plan in mine:
-        blocks.append(Paragraph(line("{title}", title=theirs(plan.title, 80))))
-        blocks.append(Buttons(_plan_buttons(round_, plan)))
-    label = "Not done after all" if done else "I am done"
-    blocks.append(
-        Buttons(
-            (
-                Button("Write a plan …", "plan.write", round_.id, "primary"),
-                Button(label, "step.undone" if done else "step.done", round_.id),
-            )
-        )
-    )
-    return _card(round_, Step.PLANS, *blocks, summary=summary)
-
-
-def _plan_buttons(round_: Round, plan: Plan) -> tuple[Button, ...]:
-    key = f"{round_.id}|{plan.id}"
-    return (
-        Button("Change …", "plan.edit", key, says=f"Change the plan {plan.title}"),
-        Button("Withdraw", "plan.withdraw", key, says=f"Withdraw the plan {plan.title}"),
-    )
-
-
-def plan_caution(plan: Plan) -> Message:
-    """A plan that touches something delicate: a caution, no advice."""
-    words = line(
-        "Your plan “{title}” seems to touch {what}. Before it can start, somebody responsible must have checked it: name "
-        "them on the page or at the commitment. I give no legal advice; local law and your firm's own experts decide.",
-        title=theirs(plan.title, 80),
-        what=", ".join(plan.caution),
-    )
-    return Message(words, (Paragraph(words),))
-
-
-def kept(what: str) -> Message:
-    words = line("{what}", what=what)
-    return Message(words, (Paragraph(words),))
 
 
 # --- reminders ---

@@ -53,7 +53,8 @@ WORDS: dict[Because, str] = {
     Because.UNKNOWN_LEVER: "There is no lever “{lever}” in this round. Its levers: {levers}.",
     Because.UNKNOWN_ITEM: "That is no longer there. Nothing was changed.",
     Because.REASON_TOO_SHORT: "Please give the reason in a sentence, at least {least} characters.",
-    Because.NOTHING_TO_WORK_ON: "Nobody named anything that holds {lever} back, so there is nothing to work on. Pick another.",
+    Because.NOTHING_TO_WORK_ON: "Nobody named anything that holds {lever} back, so there is nothing to work on. "
+    "Pick another.",
     Because.NOTHING_IN: "Nothing came in yet, so there is nothing to show. Give more time, or cancel the round.",
     Because.MERGE_ACROSS: "Only restraining forces of the lever in focus can be joined.",
     Because.ALREADY_MERGED: "These are one force already.",
@@ -75,8 +76,8 @@ WORDS: dict[Because, str] = {
     "who is counted, stop line and one harm measure are needed.",
     Because.CHECK_MISSING: "“{plan}” touches something delicate: name who checked it. No name, no start.",
     Because.IN_THE_PAST: "{at} is in the past.",
-    Because.OVERLAP_UNCONFIRMED: "Two trials on the same people and the same measure cannot be told apart. Accept that, "
-    "or change one.",
+    Because.OVERLAP_UNCONFIRMED: "Two trials on the same people and the same measure cannot be told apart. Accept "
+    "that, or change one.",
     Because.NOT_OWNER: "That is for the owner of the trial to do. Nothing was changed.",
     Because.BAD_NUMBERS: "These numbers cannot be: {why}. What was there before stays.",
     Because.WEEK_TAKEN: "Week {week} is logged already. Correct it if it was wrong; both values are kept.",
