@@ -14,7 +14,7 @@ PREFIX = "COLDFRAME_"
 KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE"})
 
 
-class SettingsError(Exception):
+class SettingsError(ValueError):
     """A setting is wrong; one sentence for each, with the right form."""
 
 

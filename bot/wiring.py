@@ -103,7 +103,7 @@ async def room_house(
         log.close()
 
 
-class NoSecret(Exception):
+class NoSecret(ValueError):
     """Private text cannot be sealed without a secret."""
 
     def __init__(self) -> None:
@@ -202,3 +202,41 @@ async def for_tests(
         draughtsman=draughtsman,
     ) as house:
         yield house
+
+
+Finding = tuple[str, str, str, str]
+
+
+async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[Finding]:
+    """What `doctor` looks at: (name, ok | warning | broken, detail, what to do). Never raises; shows no secret."""
+    from bot.chat.slack.checkup import check_slack
+
+    zones = pin_zone_data()
+    findings: list[Finding] = [("time zone data", "ok", f"version {zones}", "")]
+    findings.append(_secret_finding(settings))
+    findings.append(await _database_finding(settings))
+    for found in await check_slack(slack_options(settings), SystemClock(), mode):
+        findings.append((found.name, found.state, found.detail, found.remedy))
+    return findings
+
+
+def _secret_finding(settings: Settings) -> Finding:
+    if settings.secret is None:
+        return ("secret", "broken", "COLDFRAME_SECRET is missing", str(NoSecret()))
+    return ("secret", "ok", "is set; keep it with the backups", "")
+
+
+async def _database_finding(settings: Settings) -> Finding:
+    """Whether the database answers and knows the schema; nothing is changed in it."""
+    from sqlalchemy import text
+
+    engine = open_engine(settings.database)
+    try:
+        async with engine.connect() as connection:
+            await connection.execute(text("SELECT 1"))
+        return ("database", "ok", engine.url.render_as_string(hide_password=True), "")
+    except Exception as problem:  # whatever the driver raises, the answer is the same
+        remedy = "Check COLDFRAME_DATABASE: is the server up, does the folder of the file exist, may it be written?"
+        return ("database", "broken", f"does not answer ({type(problem).__name__})", remedy)
+    finally:
+        await engine.dispose()

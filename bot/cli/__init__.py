@@ -18,7 +18,9 @@ VERBS: dict[str, tuple[str, str]] = {
     "slack-manifest": ("bot.cli.slack_manifest", "Print what is pasted into Slack's page for a new app."),
     "digest": ("bot.cli.digest", "Print what runs, what is late and what was learnt."),
     "duplicates": ("bot.cli.duplicates", "Propose which notes of a file say the same."),
+    "doctor": ("bot.cli.doctor", "Check what the bot needs, and say what to do."),
     "room": ("bot.cli.room", "Open a room in the browser in which a team takes part in a round."),
+    "slack": ("bot.cli.slack", "Run the bot on Slack."),
     "size": ("bot.cli.size", "Say how many weeks a success measure needs."),
 }
 """Verb -> (module that holds its `command`, what it does in one line)."""

@@ -10,7 +10,13 @@ EXAMPLE = "https://coldframe.example.com"
 
 
 @click.command()
-@click.option("--mode", type=click.Choice(["socket", "http"]), default="socket", show_default=True)
+@click.option(
+    "--mode",
+    type=click.Choice(["socket", "http"]),
+    default="socket",
+    show_default=True,
+    help="How Slack reaches the bot: by a socket that the bot dials, or by requests to its address.",
+)
 @click.option(
     "--address",
     default=EXAMPLE,

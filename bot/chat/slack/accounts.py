@@ -29,7 +29,7 @@ ACCOUNT_FRESH = timedelta(minutes=1)
 sdk_log = logging.getLogger("slack_sdk")
 
 
-class SetupError(Exception):
+class SetupError(ValueError):
     """The platform cannot start; the message says what is wrong and what to do."""
 
 

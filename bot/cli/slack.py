@@ -1,0 +1,39 @@
+"""`coldframe slack`: the bot on Slack, until it is told to stop."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command()
+@click.option(
+    "--mode",
+    type=click.Choice(["socket", "http"]),
+    default="socket",
+    show_default=True,
+    help="A socket that the bot dials (no public address), or requests to its address.",
+)
+def command(mode: str) -> None:
+    """Run the bot on Slack. Settings come from the environment; `coldframe doctor` checks them.
+
+    Stops tidily on Ctrl-C or SIGTERM: takes nothing more in, finishes what is in hand.
+    """
+    import asyncio
+
+    asyncio.run(_run(mode))
+
+
+async def _run(mode: str) -> None:
+    import asyncio
+    import signal
+
+    from bot.config import load
+    from bot.wiring import run_slack
+
+    settings = load()
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, stop.set)
+    click.echo(f"coldframe on Slack by {mode}; Ctrl-C stops it.", err=True)
+    await run_slack(settings, stop, "http" if mode == "http" else "socket")
