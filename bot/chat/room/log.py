@@ -317,12 +317,14 @@ class Log:
 
     # --- marks and passes -----------------------------------------------------------------------------------
 
-    def put_read(self, person: str, place: Place, message: str) -> None:
+    def put_read(self, person: str, place: Place, message: str) -> bool:
+        """Whether that was further than before."""
         sql = (
             "insert into reads values (?, ?, ?, ?) on conflict (person, kind, root)"
-            " do update set seq = max(seq, excluded.seq)"
+            " do update set seq = excluded.seq where excluded.seq > seq"
         )
-        self._db.execute(sql, (person, place.kind, place.id, rows.seq_of(message)))
+        values = (person, place.kind, place.id, rows.seq_of(message))
+        return self._db.execute(sql, values).rowcount > 0
 
     def reads(self, person: str) -> dict[tuple[str, str], str]:
         """(kind, id) of a conversation to the last message read in it."""

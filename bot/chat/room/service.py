@@ -304,11 +304,11 @@ class Room(BotSide):
         self.log.drop_note(person, note)
         self._tell("note", person)
 
-    def mark_read(self, person: str, place: Place, message_id: str) -> None:
-        """The person has seen everything in the conversation up to the message."""
+    def mark_read(self, person: str, place: Place, message_id: str) -> bool:
+        """The person has seen everything in the conversation up to the message; whether that is news."""
         if self._visible(person, message_id).place.root() != place.root():
             raise NotThere(room_words.NO_MESSAGE)
-        self.log.put_read(person, place, message_id)
+        return self.log.put_read(person, place, message_id)
 
     def places(self, person: str) -> tuple[Place, ...]:
         """Where the person may read and write: their channels, then their messages with the bot."""

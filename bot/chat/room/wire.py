@@ -163,8 +163,8 @@ class Wire:
             case orders.Earlier():
                 return self._earlier(self._place(order.place), order.before)
             case orders.Read():
-                room.mark_read(self.person, self._place(order.place), order.message)
-                self._server.turn_person_to(self.person, "reads")
+                if room.mark_read(self.person, self._place(order.place), order.message):
+                    self._server.turn_person_to(self.person, "reads")
                 return {}
             case orders.PutAway():
                 room.put_away(self.person, order.note)

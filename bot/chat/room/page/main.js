@@ -208,7 +208,7 @@ wire.addEventListener("notes", ({ detail }) => {
   if (performance.now() - acted < 5000 && !document.querySelector("dialog[open]")) talk.focusOn(fresh.at(-1).id);
 });
 wire.addEventListener("home", ({ detail }) => { state.home = detail.home; drawAll(); });
-wire.addEventListener("reads", ({ detail }) => { state.reads = detail.reads; drawAll(); });
+wire.addEventListener("reads", ({ detail }) => { state.reads = detail.reads; drawSoon(); });
 wire.addEventListener("rehearsal", ({ detail }) => { state.setRehearsal(detail.rehearsal); rehearsal.show(); });
 wire.addEventListener("slow", () => announceLoudly("You are faster than the room: your messages go out one after the other."));
 for (const what of ["people", "again"]) wire.addEventListener(what, () => greetAnew());
