@@ -520,7 +520,7 @@ def _fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says:
         for field in reply.form.fields:
             number = chosen.pop(f"{field.name}#", None)
             if number is not None:
-                chosen[field.name] = field.options[int(number) - 1].value
+                chosen[field.name] = field.options[min(int(number), len(field.options)) - 1].value
         return await cast.room.submit(person.id, reply.form.action, reply.form.value, chosen, key=key)
 
     return act

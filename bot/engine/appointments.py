@@ -12,7 +12,7 @@ from bot.domain.commands import BOT, Close, ProposeMerges, Reconcile
 from bot.domain.names import MemberId, Step
 from bot.domain.refusals import Refused
 from bot.domain.state import Ledger, Mark, MergeProposal, Round
-from bot.engine import explaining, opening, personal, reminders, trials
+from bot.engine import explaining, opening, personal, reminders, retention, trials
 from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import ChatError
@@ -234,5 +234,6 @@ HANDLERS: dict[str, Handler] = {
     "explain ballot": _explain_ballot,
     "explain matrix": _explain_matrix,
     "desk": _desk,
+    **retention.DUE,
     **trials.DUE,
 }

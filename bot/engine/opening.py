@@ -148,10 +148,8 @@ def ask_to_compare(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 async def _commitment(turn: Turn, round_: Round) -> None:
-    # After the results, so that the choice is made below the numbers.
-    from datetime import timedelta
-
-    turn.later("desk", round_.id, "card", turn.now + timedelta(milliseconds=2))
+    # Rows of one moment are carried out in the order in which they were set: below the results.
+    turn.later("desk", round_.id, "card", turn.now)
 
 
 def ask_the_one(turn: Turn, round_: Round) -> None:

@@ -6,7 +6,6 @@ What single people are told in private stands in `private_reactions`.
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Sequence
-from datetime import timedelta
 from typing import Any
 
 from bot.domain import commitment
@@ -39,7 +38,7 @@ from bot.domain.facts import (
 from bot.domain.names import RUNNING, Step
 from bot.domain.questions import same_source
 from bot.domain.state import Round
-from bot.engine import opening, private_reactions, reminders, trials
+from bot.engine import opening, private_reactions, reminders, retention, trials
 from bot.engine.turn import Turn
 from bot.speech import cards, commitment_words, prompts, results
 from bot.speech.names import message_name
@@ -119,6 +118,7 @@ async def _resumed(turn: Turn, round_: Round, fact: RoundResumed) -> None:
 
 async def _cancelled(turn: Turn, round_: Round, fact: RoundCancelled) -> None:
     await turn.drop_due(round_.id)
+    retention.after_end(turn, round_)
     turn.say(round_, "cancelled", cards.cancelled(round_, fact.reason))
 
 
@@ -174,16 +174,17 @@ async def _merged(turn: Turn, round_: Round, fact: Merged) -> None:
 
 
 async def _dots_counted(turn: Turn, round_: Round, fact: DotsCounted) -> None:
+    retention.after_count(turn, round_, "dots")
     turn.later("explain dots", round_.id, str(fact.unused), turn.now)
 
 
 async def _ballot_counted(turn: Turn, round_: Round, fact: BallotCounted) -> None:
+    retention.after_count(turn, round_, "ballot")
     turn.later("explain ballot", round_.id, f"{fact.own_votes}/{fact.unused}", turn.now)
 
 
 async def _placed(turn: Turn, round_: Round, fact: PlansPlaced) -> None:
-    # A moment after the ballot's result, so that the two never change places.
-    turn.later("explain matrix", round_.id, f"{fact.judges}/{fact.comparisons}", turn.now + timedelta(milliseconds=1))
+    turn.later("explain matrix", round_.id, f"{fact.judges}/{fact.comparisons}", turn.now)
 
 
 async def _questions(turn: Turn, round_: Round, fact: QuestionsPublished) -> None:
@@ -211,6 +212,7 @@ async def _plans(turn: Turn, round_: Round, fact: PlansRevealed) -> None:
 
 async def _committed(turn: Turn, round_: Round, fact: Committed) -> None:
     await turn.drop_due(round_.id)
+    retention.after_end(turn, round_)
     turn.say(round_, "committed", commitment_words.sealed_card(round_))
     name = message_name(round_.id, "card", Step.COMMITMENT.value)
     turn.revise(name, turn.channel(round_), cards.closed_card(round_, Step.COMMITMENT), round_.id)

@@ -138,6 +138,14 @@ class UnitOfWork(FollowThrough, Protocol):
 
     async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None: ...
 
+    async def erase_votes(self, round_id: str, ballot: str) -> None:
+        """Erases who voted for what; counted results stay in the round."""
+        ...
+
+    async def delete_round(self, round_id: str) -> None:
+        """Deletes the round with everything that hangs on it."""
+        ...
+
     async def heads(self, tenant: str, *, channel: str | None = None, member: str | None = None) -> list[RoundHead]:
         """Rounds that have not ended, oldest first; of a channel, or with this person on the roster."""
         ...

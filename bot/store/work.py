@@ -160,6 +160,14 @@ class SqlWork(FollowThroughWork):
             rows = [{"round_id": round_id, "at": at, "record": json.dumps(f.public_record())} for f in facts]
             await self._db.execute(t.facts.insert(), rows)
 
+    async def erase_votes(self, round_id: str, ballot: str) -> None:
+        await self._db.execute(delete(t.votes).where(t.votes.c.round_id == round_id, t.votes.c.ballot == ballot))
+
+    async def delete_round(self, round_id: str) -> None:
+        for table in (t.facts, t.posts, t.outbox):
+            await self._db.execute(delete(table).where(table.c.round_id == round_id))
+        await self._db.execute(delete(t.rounds).where(t.rounds.c.id == round_id))
+
     async def heads(self, tenant: str, *, channel: str | None = None, member: str | None = None) -> list[RoundHead]:
         query = select(t.rounds.c.id, t.rounds.c.tenant, t.rounds.c.channel, t.rounds.c.name, t.rounds.c.step)
         query = query.where(t.rounds.c.tenant == tenant, t.rounds.c.step.not_in(_ENDED))
