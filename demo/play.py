@@ -43,6 +43,7 @@ class Play:
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
     _planned: set[str] = field(default_factory=set)
     _looked: bool = False
+    _next: datetime | None = None
     _channel_moved: bool = True
     _is_over: bool = False
     _ended_at: datetime | None = None
@@ -70,7 +71,7 @@ class Play:
         self.round_id = await self._find()
         await self.house.engine.settle()
         await self.house.engine.act("demo/start", self._start)
-        await self.house.engine.settle()
+        self._next = await self.house.engine.settle()
 
     async def _people(self, turn: Turn) -> None:
         """What a team would have told the bot in earlier rounds: when each of them works."""
@@ -121,7 +122,7 @@ class Play:
         """Goes to the next moment at which somebody acts or something is due; False at the end."""
         self._look(cast)
         mine = self._queue[0][0] if self._queue else None
-        due = await self.house.engine.next_moment()
+        due = self._next
         end = await self._end()
         moments = [m for m in (mine, due) if m is not None and (end is None or m <= end)]
         if not moments:
@@ -129,7 +130,7 @@ class Play:
         self.clock.set(min(moments))
         if mine is not None and mine <= self.clock.now() and (due is None or mine < due):
             await self._act()
-        await self.house.engine.settle()
+        self._next = await self.house.engine.settle()
         return True
 
     def _look(self, cast: Cast) -> None:

@@ -51,8 +51,7 @@ class Alarm:
             await self._wake.wait()
             self._wake.clear()
             try:
-                await self._engine.settle()
-                await self._set(await self._engine.next_moment())
+                await self._set(await self._engine.settle())
             except Exception as problem:  # one bad row must not stop the clock; it comes up again after its lease
                 log.error("alarm.failed", problem=type(problem).__name__)
                 await self._set(self._engine.kit.clock.now() + HEARTBEAT / 4)

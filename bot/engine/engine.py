@@ -57,10 +57,12 @@ class Engine:
     async def deliver(self) -> int:
         return await delivery.deliver_all(self.kit)
 
-    async def settle(self) -> None:
-        """Does all that is due and sends all that may go out, until nothing is left to do at this moment."""
-        while await self.do_due() + await self.deliver():
-            continue
+    async def settle(self) -> datetime | None:
+        """Does all that is due and sends all that may go out by now; returns the next moment at which something waits."""
+        while (moment := await self.next_moment()) is not None and moment <= self.kit.clock.now():
+            if not await self.do_due() + await self.deliver():
+                break  # somebody else holds it
+        return moment
 
     async def next_moment(self) -> datetime | None:
         """When something is due or may be sent next; None when nothing waits."""
