@@ -40,7 +40,9 @@ class Refused(click.ClickException):
 @click.option("--baseline", metavar="LEVEL", help="The level now: 4%, 0.04 or 1/25; for other kinds a number.")
 @click.option("--target", metavar="LEVEL", help="The level to be reached, written in the same ways.")
 @click.option("--weekly", metavar="NUMBER", help="People (or exposure) a week in both groups together.")
-@click.option("--kind", type=click.Choice(list(KINDS)), default="share", show_default=True)
+@click.option(
+    "--kind", type=click.Choice(list(KINDS)), default="share", show_default=True, help="What is measured, and how."
+)
 @click.option("--sd", metavar="NUMBER", help="Spread: of one person's value (mean), of one week (before-after).")
 @click.option("--baseline-weeks", default="8", show_default=True, help="Earlier whole weeks (count, before-after).")
 @click.option("--power", default="80%", show_default=True, help="The chance to see the target's effect.")
