@@ -6,8 +6,7 @@ it was: jobs that were done are known by their keys.
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
 from bot.chat.room.records import Record
@@ -18,20 +17,12 @@ from bot.domain.settings import DAYS_HOURS, LIVE_MINUTES
 from bot.speech.message import Button
 from bot.timing.calendars import WorkingCalendar
 from bot.timing.windows import add_working_hours
+from demo import cast_trials
 from demo.hand import Hand, Screen, buttons_of, words_of
+from demo.jobs import Act, Job, fill, press, press_any, press_value
 from demo.scenario import Person, Scenario, calendar_of
 
 EMOJI = ("seedling", "herb", "sunflower", "cactus", "maple_leaf", "mushroom")
-Act = Callable[[], Awaitable[object]]
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """Something that a person does at a moment."""
-
-    at: datetime
-    key: str
-    act: Act
 
 
 class Cast:
@@ -55,9 +46,10 @@ class Cast:
             person = self.people.get(person_id)
             if person is None or person.silent:
                 continue
-            for action, reflex in REFLEXES.items():
-                if action in offered:
-                    yield from reflex(self, person, record, now)
+            for table in (REFLEXES, cast_trials.REFLEXES):
+                for action, reflex in table.items():
+                    if action in offered:
+                        yield from reflex(self, person, record, now)
 
     # --- when ---
 
@@ -76,6 +68,15 @@ class Cast:
     def is_(self, person: Person, role: str) -> bool:
         return getattr(self.scenario.roles, role) == person.id
 
+    def owns(self, person: Person, plan: str) -> bool:
+        """Whether the scenario makes this person the owner of the plan's trial at its review."""
+        trial = next((t for t in self.scenario.trials if t.plan == plan), None)
+        if trial is not None and (trial.hand_over_to or trial.starts_late):
+            return person.id == (trial.hand_over_to or trial.starts_late)
+        owners = self.scenario.commitment.owners if self.scenario.commitment else []
+        asked = next((o for o in owners if o.plan == plan), None)
+        return asked is not None and person.id == next((w for w in asked.asked if w not in asked.declines), None)
+
     def note_text(self, key: str) -> str:
         return next(n.text for n in self.scenario.notes if n.key == key)
 
@@ -90,7 +91,7 @@ Reflex = Callable[[Cast, Person, Record, datetime], Iterator[Job]]
 
 
 def _confirm_hours(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    act = _press(cast, person, record, "hours.confirm", key := f"{person.id}/hours")
+    act = press(cast, person, record, "hours.confirm", key := f"{person.id}/hours")
     yield Job(cast.at(person, record.at, Step.NOTES, 0.05), key, act)
 
 
@@ -105,7 +106,7 @@ def _write_notes(cast: Cast, person: Person, record: Record, now: datetime) -> I
         yield Job(at, key, _note_act(cast, person, number, key))
     if mine:
         key = f"{person.id}/notes/done"
-        yield Job(cast.at(person, record.at, Step.NOTES, 1), key, _press_any(cast, person, "step.done", key))
+        yield Job(cast.at(person, record.at, Step.NOTES, 1), key, press_any(cast, person, "step.done", key))
 
 
 def _note_act(cast: Cast, person: Person, number: int, key: str) -> Act:
@@ -133,7 +134,7 @@ def _slug(lever: str) -> str:
 
 def _consent(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     key = f"{person.id}/consent"
-    yield Job(cast.at(person, record.at, Step.NOTES, 0.2), key, _press(cast, person, record, "note.consent", key))
+    yield Job(cast.at(person, record.at, Step.NOTES, 0.2), key, press(cast, person, record, "note.consent", key))
 
 
 # --- focus, merge ---
@@ -168,7 +169,7 @@ def _late_act(cast: Cast, person: Person, lever: str, text: str, key: str) -> Ac
 
 def _settle_late(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     key = f"{person.id}/late/hold/{record.id}"
-    yield Job(cast.at(person, record.at, Step.FOCUS, 0.1), key, _press(cast, person, record, "late.hold", key))
+    yield Job(cast.at(person, record.at, Step.FOCUS, 0.1), key, press(cast, person, record, "late.hold", key))
 
 
 def _answer_proposal(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
@@ -179,14 +180,14 @@ def _answer_proposal(cast: Cast, person: Person, record: Record, now: datetime) 
     same = any(sum(cast.note_text(k)[:200] in words for k in group) >= 2 for group in cast.scenario.same)
     key = f"{person.id}/merge/{record.id}"
     action = "merge.yes" if same else "merge.no"
-    yield Job(cast.at(person, record.at, Step.MERGE, 0.6), key, _press(cast, person, record, action, key))
+    yield Job(cast.at(person, record.at, Step.MERGE, 0.6), key, press(cast, person, record, action, key))
 
 
 def _close_merge(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """The facilitator's desks end with a press of their own, once everything on them is done."""
     if "force" in words_of(record) and "left to answer" in words_of(record):
         key = f"{person.id}/merge/close"
-        yield Job(cast.at(person, record.at, Step.MERGE, 1), key, _press_any(cast, person, "step.close", key))
+        yield Job(cast.at(person, record.at, Step.MERGE, 1), key, press_any(cast, person, "step.close", key))
 
 
 # --- votes ---
@@ -215,7 +216,7 @@ def _joined_texts(cast: Cast) -> dict[str, tuple[str, ...]]:
 
 def _vote_act(cast: Cast, person: Person, record: Record, number: int, key: str) -> Act:
     if person.votes_by == "button":
-        return _press(cast, person, record, "vote.cast", key)
+        return press(cast, person, record, "vote.cast", key)
 
     async def act() -> object:
         return await cast.hand(person).react(record, EMOJI[number], key=key)
@@ -226,14 +227,14 @@ def _vote_act(cast: Cast, person: Person, record: Record, number: int, key: str)
 def _done_voting(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     if cast.scenario.dots.get(person.id) and "dot" in words_of(record):
         key = f"{person.id}/dots/done"
-        yield Job(cast.at(person, record.at, Step.DOTS, 1), key, _press_any(cast, person, "step.done", key))
+        yield Job(cast.at(person, record.at, Step.DOTS, 1), key, press_any(cast, person, "step.done", key))
 
 
 def _lock(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     if not cast.scenario.ballot.get(person.id):
         return
     key = f"{person.id}/ballot/lock"
-    yield Job(cast.at(person, record.at, Step.BALLOT, 0.9), key, _press(cast, person, record, "ballot.lock", key))
+    yield Job(cast.at(person, record.at, Step.BALLOT, 0.9), key, press(cast, person, record, "ballot.lock", key))
 
 
 def _compare(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
@@ -244,7 +245,7 @@ def _compare(cast: Cast, person: Person, record: Record, now: datetime) -> Itera
     a, b = (_value(cast, person, record, axis, side) for side in ("A", "B"))
     action = "compare.same" if abs(a - b) < 0.15 else "compare.first" if a > b else "compare.second"
     at = max(now, cast.at(person, record.at, Step.BALLOT, 0.05)) + timedelta(seconds=20)
-    yield Job(at, key, _press(cast, person, record, action, key))
+    yield Job(at, key, press(cast, person, record, action, key))
 
 
 def _value(cast: Cast, person: Person, record: Record, axis: str, side: str) -> float:
@@ -270,11 +271,11 @@ def _questions(cast: Cast, person: Person, record: Record, now: datetime) -> Ite
             continue
         written += 1
         key = f"{person.id}/question/{number}"
-        act = _fill(cast, person, "question.write", {"text": question.text}, button.value, key)
+        act = fill(cast, person, "question.write", {"text": question.text}, button.value, key)
         yield Job(cast.at(person, record.at, Step.QUESTIONS, 0.3 + 0.1 * number), key, act)
     if written:
         key = f"{person.id}/questions/publish"
-        yield Job(cast.at(person, record.at, Step.QUESTIONS, 1), key, _press_any(cast, person, "step.close", key))
+        yield Job(cast.at(person, record.at, Step.QUESTIONS, 1), key, press_any(cast, person, "step.close", key))
 
 
 def _is_for(button: Button, texts: set[str]) -> bool:
@@ -296,9 +297,9 @@ def _precedents(cast: Cast, person: Person, record: Record, now: datetime) -> It
             "outside": "yes" if precedent.outside else "",
         }
         at = cast.at(person, record.at, Step.PRECEDENTS, place / (len(mine) + 1))
-        yield Job(at, key, _fill(cast, person, "precedent.write", fields, "", key))
+        yield Job(at, key, fill(cast, person, "precedent.write", fields, "", key))
     key = f"{person.id}/precedents/done"
-    yield Job(cast.at(person, record.at, Step.PRECEDENTS, 1), key, _press_any(cast, person, "step.done", key))
+    yield Job(cast.at(person, record.at, Step.PRECEDENTS, 1), key, press_any(cast, person, "step.done", key))
 
 
 def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
@@ -327,9 +328,9 @@ def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
             "chance": "" if plan.chance is None else str(plan.chance),
         }
         at = cast.at(person, record.at, Step.PLANS, place / (len(mine) + 1))
-        yield Job(at, key, _fill(cast, person, "plan.write", fields, "", key))
+        yield Job(at, key, fill(cast, person, "plan.write", fields, "", key))
     key = f"{person.id}/plans/done"
-    yield Job(cast.at(person, record.at, Step.PLANS, 1), key, _press_any(cast, person, "step.done", key))
+    yield Job(cast.at(person, record.at, Step.PLANS, 1), key, press_any(cast, person, "step.done", key))
 
 
 # --- commitment ---
@@ -345,7 +346,7 @@ def _settle_commitment(cast: Cast, person: Person, record: Record, now: datetime
         yield from _choose(cast, person, record, now)
         if any(b.action == "round.commit" for b in offered):
             key = f"{person.id}/commit"
-            yield Job(cast.at(person, now, Step.COMMITMENT, 0.2), key, _press_any(cast, person, "round.commit", key))
+            yield Job(cast.at(person, now, Step.COMMITMENT, 0.2), key, press_any(cast, person, "round.commit", key))
     if cast.is_(person, "facilitator"):
         yield from _ask_owners(cast, person, record, now)
         key = f"{person.id}/next round"
@@ -353,7 +354,7 @@ def _settle_commitment(cast: Cast, person: Person, record: Record, now: datetime
         yield Job(
             cast.at(person, record.at, Step.COMMITMENT, 0.8),
             key,
-            _fill(cast, person, "nextround.date", fields, "", key),
+            fill(cast, person, "nextround.date", fields, "", key),
         )
     yield from _own(cast, person, record, now)
     yield from _forecast(cast, person, record, now)
@@ -369,7 +370,7 @@ def _choose(cast: Cast, person: Person, record: Record, now: datetime) -> Iterat
             yield Job(
                 cast.at(person, record.at, Step.COMMITMENT, 0.5),
                 key,
-                _press_value(cast, person, "choice.make", button.value, key),
+                press_value(cast, person, "choice.make", button.value, key),
             )
 
 
@@ -403,7 +404,7 @@ def _ask_owners(cast: Cast, person: Person, record: Record, now: datetime) -> It
                 break
             key = f"{person.id}/ask/{owner.plan}/{who}"
             fields = {"member": who}
-            act = _fill(cast, person, "owner.ask", fields, buttons[owner.plan].value, key)
+            act = fill(cast, person, "owner.ask", fields, buttons[owner.plan].value, key)
             yield Job(cast.at(person, now, Step.COMMITMENT, 0.3), key, act)
 
 
@@ -425,9 +426,9 @@ def _answer_ownership(cast: Cast, person: Person, record: Record, now: datetime)
     key = f"{person.id}/own/{owner.plan}"
     if person.id in owner.declines:
         fields = {"reason": owner.declines[person.id]}
-        act = _fill(cast, person, "owner.decline", fields, "", key)
+        act = fill(cast, person, "owner.decline", fields, "", key)
     else:
-        act = _press(cast, person, record, "owner.accept", key)
+        act = press(cast, person, record, "owner.accept", key)
     yield Job(cast.at(person, record.at, Step.COMMITMENT, 0.5), key, act)
 
 
@@ -440,12 +441,12 @@ def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[
             continue
         for action, fields in (
             ("actions.write", {"actions": "\n".join(owner.actions)} if owner.actions else {}),
-            ("review.date", {"date": f"in {_weeks(cast, owner.plan) * 7 + 3} days"}),
+            ("review.date", {"date": f"in {_weeks(cast, owner.plan) * 7 + 4} days"}),
         ):
             buttons = _plan_buttons(cast, record, action)
             if owner.plan in buttons:
                 key = f"{person.id}/{action}/{owner.plan}"
-                act = _fill(cast, person, action, fields, buttons[owner.plan].value, key)
+                act = fill(cast, person, action, fields, buttons[owner.plan].value, key)
                 yield Job(cast.at(person, now, Step.COMMITMENT, 0.3), key, act)
 
 
@@ -467,7 +468,7 @@ def _forecast(cast: Cast, person: Person, record: Record, now: datetime) -> Iter
         return
     for plan, button in _plan_buttons(cast, record, "forecast.write").items():
         key = f"{person.id}/forecast/{plan}"
-        act = _fill(cast, person, "forecast.write", {"chance": str(chance)}, button.value, key)
+        act = fill(cast, person, "forecast.write", {"chance": str(chance)}, button.value, key)
         yield Job(cast.at(person, now, Step.COMMITMENT, 0.25), key, act)
 
 
@@ -477,53 +478,10 @@ def _when_stuck(cast: Cast, person: Person, record: Record, now: datetime) -> It
         return
     key = f"{person.id}/stuck/{record.id}"
     if choice == "cancel":
-        act = _fill(cast, person, "round.cancel", {"reason": "nobody had time"}, "", key)
+        act = fill(cast, person, "round.cancel", {"reason": "nobody had time"}, "", key)
     else:
-        act = _press(cast, person, record, "step.extend" if choice == "extend" else "step.close", key)
+        act = press(cast, person, record, "step.extend" if choice == "extend" else "step.close", key)
     yield Job(cast.at(person, record.at, Step.NOTES, 0.3), key, act)
-
-
-# --- how ---
-
-
-def _press(cast: Cast, person: Person, record: Record, action: str, key: str) -> Act:
-    async def act() -> object:
-        button = next(b for b in cast.room.offered(person.id, record.id) if b.action == action)
-        return await cast.room.press(person.id, record.id, action, button.value, key=key)
-
-    return act
-
-
-def _press_any(cast: Cast, person: Person, action: str, key: str) -> Act:
-    async def act() -> object:
-        return await cast.hand(person).press(action, key=key)
-
-    return act
-
-
-def _press_value(cast: Cast, person: Person, action: str, value: str, key: str) -> Act:
-    async def act() -> object:
-        return await cast.hand(person).press(action, value, key=key)
-
-    return act
-
-
-def _fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: str, key: str) -> Act:
-    """Fills in a form; a field named `x#` takes the option of that number."""
-
-    async def act() -> object:
-        hand = cast.hand(person)
-        reply = await hand.press(action, says, key=f"{key}/open")
-        if reply.form is None:
-            return reply
-        chosen = dict(fields)
-        for field in reply.form.fields:
-            number = chosen.pop(f"{field.name}#", None)
-            if number is not None:
-                chosen[field.name] = field.options[min(int(number), len(field.options)) - 1].value
-        return await cast.room.submit(person.id, reply.form.action, reply.form.value, chosen, key=key)
-
-    return act
 
 
 REFLEXES: dict[str, Reflex] = {

@@ -13,10 +13,11 @@ from bot.domain.names import MemberId, RoundId, Step
 from bot.domain.refusals import Refused
 from bot.domain.settings import Settings
 from bot.domain.state import Roles, Round
-from bot.engine import people, setup
+from bot.engine import digest, people, setup
 from bot.engine.turn import Turn
 from bot.ports import Person as Known
 from bot.ports import Place, Reply
+from bot.speech import digest_words
 from bot.speech.message import plain
 from bot.speech.refusals import refusal
 from bot.wiring import House
@@ -57,7 +58,15 @@ class Play:
         await self.house.room.redeliver()
         while await self._moment(cast):
             self.watch()
+        self.papers["digest.md"] = await self._digest()
         return await self.round()
+
+    async def _digest(self) -> str:
+        """The lead's digest as it reads at the end, in the facilitator's zone."""
+        async with self.house.store.begin() as uow:
+            gathered = await digest.gather(uow, self.house.room.tenant, CHANNEL, self.clock.now())
+        facilitator = next(p for p in self.scenario.team if p.id == self.scenario.roles.facilitator)
+        return digest_words.markdown(gathered, facilitator.zone)
 
     async def set_up(self) -> None:
         """Furniture, people, the round in setup, and its start; each once, however often it is begun."""
@@ -98,7 +107,8 @@ class Play:
         async with self.house.store.begin() as uow:
             heads = await uow.heads(self.house.room.tenant, channel=CHANNEL)
             ended = await uow.ended_rounds(self.house.room.tenant, CHANNEL)
-        return RoundId(heads[0].id) if heads else RoundId(ended[0]) if ended else None
+        known = [*reversed(ended), *(h.id for h in heads)]  # the first round is the scenario's
+        return RoundId(known[0]) if known else None
 
     async def _start(self, turn: Turn) -> None:
         assert self.round_id is not None

@@ -117,6 +117,19 @@ class Commitment(Part):
     forecasts: dict[str, int] = {}
 
 
+class Trial(Part):
+    """What happens in a trial: a line of numbers for each week, as the owner would type it; then the review."""
+
+    plan: Key
+    weeks: list[str] = []
+    learning: str = ""
+    decision: Literal["scale", "change", "stop"] = "change"
+    reason: str = ""
+    learnt: dict[str, str] = Field(default={}, description="person -> what they learnt, written in private")
+    hand_over_to: Key | None = Field(default=None, description="the owner hands over after the first week")
+    starts_late: Key | None = Field(default=None, description="owner, when it starts once a place is free")
+
+
 class Moment(Part):
     """Something beside the rule: a text, a command, somebody leaving, hours of their own after a step has opened."""
 
@@ -156,9 +169,12 @@ class Scenario(Part):
     plans: list[Plan] = []
     ballot: dict[str, list[Key]] = Field(default={}, description="person -> keys of plans, one for each vote")
     commitment: Commitment | None = None
+    trials: list[Trial] = []
+    too_many: Key | None = Field(default=None, description="a third plan that the decision-maker tries to choose")
+    again: bool = Field(default=False, description="start the next round on its date")
     when_stuck: Literal["extend", "close", "cancel", "wait"] = "close"
     moments: list[Moment] = []
-    weeks_after: float = Field(default=1, ge=0, le=30, description="how long the clock runs on after the commitment")
+    weeks_after: float = Field(default=1, ge=0, le=30, description="weeks after the end of the round")
 
 
 class WrongScenario(ValueError):
@@ -284,6 +300,18 @@ def _references(scenario: Scenario, people: list[str], notes: list[str], plans: 
         yield ("moments", index, "step"), moment.step, steps, "step"
     for step in scenario.lengths:
         yield ("lengths", step), step, steps, "step"
+    yield from _trial_references(scenario, people, plans)
+
+
+def _trial_references(scenario: Scenario, people: list[str], plans: list[str]) -> Iterator[Reference]:
+    for index, trial in enumerate(scenario.trials):
+        yield ("trials", index, "plan"), trial.plan, plans, "plan"
+        for field in ("hand_over_to", "starts_late"):
+            if getattr(trial, field) is not None:
+                yield ("trials", index, field), getattr(trial, field), people, "person"
+        yield from ((("trials", index, "learnt", who), who, people, "person") for who in trial.learnt)
+    if scenario.too_many is not None:
+        yield ("too_many",), scenario.too_many, plans, "plan"
     for index, owner in enumerate(scenario.commitment.owners if scenario.commitment else []):
         path: Path = ("commitment", "owners", index)
         yield (*path, "plan"), owner.plan, plans, "plan"

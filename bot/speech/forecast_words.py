@@ -30,6 +30,6 @@ def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = N
 
 
 def forecast_closed(title_: str, given: int | None) -> Message:
-    said = line("You said {g} % for “{t}”.", g=given, t=theirs(title_, 80)) if given is not None else ()
-    words = said + line(" The commitment is sealed, so forecasts are locked.")
+    said = line("You said {g} % for “{t}”. ", g=given, t=theirs(title_, 80)) if given is not None else ()
+    words = said + line("The commitment is sealed, so forecasts are locked.")
     return Message(words, (Paragraph(words),))

@@ -63,7 +63,7 @@ WORDS: dict[Because, str] = {
     Because.ASKED_ALREADY: "You have answered that already.",
     Because.NO_QUESTIONS: "There is no question yet. Write at least one.",
     Because.DURATION: "A trial runs three to six weeks, not {weeks}.",
-    Because.NO_FREE_PLACE: "Two at a time: at most {most} trials run at once, and {running} run already.{free}",
+    Because.NO_FREE_PLACE: "Two at a time: at most {most} trials, those still running ({running}) counted.{free}",
     Because.NO_CHOICE: "No plan is chosen yet.",
     Because.OWNER_MISSING: "“{plan}” has no owner who accepted yet.",
     Because.NOT_ASKED: "You were not asked that, or it was settled meanwhile.",

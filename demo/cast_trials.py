@@ -1,0 +1,161 @@
+"""What the scenario's people do about their trials, and about the next round when its date has come."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+from bot.chat.room.records import Record
+from bot.domain.names import Step
+from bot.timing.windows import add_working_hours
+from demo.hand import buttons_of, words_of
+from demo.jobs import Act, Job, fill, press
+from demo.scenario import Person, Trial
+
+if TYPE_CHECKING:
+    from demo.cast import Cast
+
+SHORT_WHILE = 0.4  # working hours between a question and its answer
+
+
+def _soon(cast: Cast, person: Person, now: datetime, hours: float = SHORT_WHILE) -> datetime:
+    return add_working_hours(cast.calendars[person.id], now, hours)
+
+
+def _trial_of(cast: Cast, record: Record) -> Trial | None:
+    """The scenario's trial that a message speaks of."""
+    words = words_of(record) + " ".join(b.says or b.label for b in buttons_of(record)) + _all_words(record)
+    return next((t for t in cast.scenario.trials if cast.plan_title(t.plan) in words), None)
+
+
+def _all_words(record: Record) -> str:
+    from bot.render.room import message_text
+
+    return message_text(record.message) if record.message is not None else ""
+
+
+def weekly(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """A nudge in the owner's direct messages: tick what is done, log the week in a plain line."""
+    if record.place.kind != "direct":
+        return
+    trial = _trial_of(cast, record)
+    offered = {b.action for b in buttons_of(record)}
+    if trial is None:
+        return
+    if "trial.tick" in offered:
+        for number, button in enumerate(b for b in buttons_of(record) if b.action == "trial.tick"):
+            key = f"{person.id}/tick/{button.value}"
+            yield Job(_soon(cast, person, now, 0.3 + number / 10), key, press(cast, person, record, "trial.tick", key))
+    if "trial.log" in offered:
+        yield from _log_next(cast, person, record, trial, now)
+
+
+def _log_next(cast: Cast, person: Person, record: Record, trial: Trial, now: datetime) -> Iterator[Job]:
+    """The weeks that the bot asks for, each once, as a plain line in the thread of its question."""
+    asked = re.search(r"the numbers of weeks? ([0-9, and]+)", _all_words(record))
+    weeks = [int(n) for n in re.findall(r"\d+", asked[1])] if asked else []
+    for place, week in enumerate(w for w in weeks if w <= len(trial.weeks)):
+        key = f"log/{trial.plan}/{week}"
+        act = _say(cast, person, record, f"week {week}: {trial.weeks[week - 1]}", key)
+        yield Job(_soon(cast, person, now, SHORT_WHILE + place / 10), key, act)
+    if trial.hand_over_to is not None and weeks == [1] and person.id != trial.hand_over_to:
+        key = f"{person.id}/hand over/{trial.plan}"
+        fields = {"member": trial.hand_over_to, "reason": "I am on leave for three weeks."}
+        yield Job(_soon(cast, person, now, 2), key, fill(cast, person, "trial.hand_over", fields, "", key))
+
+
+def _say(cast: Cast, person: Person, record: Record, words: str, key: str) -> Act:
+    async def act() -> object:
+        return await cast.hand(person).say(words, thread=record.id, key=key)
+
+    return act
+
+
+def accept(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    key = f"{person.id}/take over/{record.id}"
+    yield Job(_soon(cast, person, now), key, press(cast, person, record, "trial.accept", key))
+
+
+def learn(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """Before the review each writes what they learnt, in private."""
+    trial = _trial_of(cast, record)
+    if trial is None or person.id not in trial.learnt or "review" not in words_of(record).lower():
+        return
+    key = f"{person.id}/learnt/{trial.plan}"
+    value = next(b.value for b in buttons_of(record) if b.action == "trial.learn")
+    act = fill(cast, person, "trial.learn", {"text": trial.learnt[person.id]}, value, key)
+    yield Job(_soon(cast, person, now), key, act)
+
+
+def close(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """The review is held: the owner adds what was learnt and what follows."""
+    trial = _trial_of(cast, record)
+    if trial is None or not trial.learning or not cast.owns(person, trial.plan):
+        return
+    key = f"{person.id}/close/{trial.plan}"
+    value = next(b.value for b in buttons_of(record) if b.action == "trial.close")
+    fields = {"learning": trial.learning, "decision": trial.decision, "reason": trial.reason}
+    yield Job(_soon(cast, person, now, 1), key, fill(cast, person, "trial.close", fields, value, key))
+
+
+def start_late(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """A place is free: the plan that was refused one starts after all."""
+    if not cast.is_(person, "facilitator"):
+        return
+    for trial in cast.scenario.trials:
+        button = next(
+            (b for b in buttons_of(record) if b.action == "trial.plan" and cast.plan_title(trial.plan)[:40] in b.label),
+            None,
+        )
+        if trial.starts_late is not None and button is not None:
+            key = f"{person.id}/start/{trial.plan}"
+            fields = {"owner": trial.starts_late}
+            yield Job(_soon(cast, person, now), key, fill(cast, person, "trial.plan", fields, button.value, key))
+
+
+def again(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """The date of the next round has come: the facilitator sets it up from the round before, and starts it."""
+    if cast.scenario.again and cast.is_(person, "facilitator") and record.place.kind == "direct":
+        key = f"{person.id}/again"
+        fields = {"name": "Summer round"}
+        yield Job(_soon(cast, person, now), key, fill(cast, person, "round.again", fields, "", key))
+
+
+def begin(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """The second round is on the desk: start it. The first is started by the play itself."""
+    if cast.scenario.again and "Summer round" in words_of(record) and cast.is_(person, "facilitator"):
+        key = f"{person.id}/begin"
+        yield Job(now + timedelta(minutes=20), key, press(cast, person, record, "round.start", key))
+
+
+def one_too_many(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """With both places taken the decision-maker tries a third plan, and is told why not."""
+    wanted = cast.scenario.too_many
+    if wanted is None or not cast.is_(person, "decision_maker"):
+        return
+    chosen = sum(b.action == "choice.drop" for b in buttons_of(record))
+    button = next(
+        (b for b in buttons_of(record) if b.action == "choice.make" and cast.plan_title(wanted)[:45] in b.label), None
+    )
+    if chosen == 2 and button is not None:
+        key = f"{person.id}/too many"
+
+        async def act() -> object:
+            return await cast.hand(person).press("choice.make", button.value, key=key)
+
+        yield Job(cast.at(person, now, Step.COMMITMENT, 0.05), key, act)
+
+
+REFLEXES = {
+    "trial.log": weekly,
+    "trial.tick": weekly,
+    "trial.accept": accept,
+    "trial.learn": learn,
+    "trial.close": close,
+    "trial.plan": start_late,
+    "round.again": again,
+    "round.start": begin,
+    "choice.drop": one_too_many,
+}

@@ -1,0 +1,65 @@
+"""Jobs of the scenario's people, and how a person presses and fills in."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from bot.chat.room.records import Record
+from demo.scenario import Person
+
+if TYPE_CHECKING:
+    from demo.cast import Cast
+
+Act = Callable[[], Awaitable[object]]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """Something that a person does at a moment."""
+
+    at: datetime
+    key: str
+    act: Act
+
+
+def press(cast: Cast, person: Person, record: Record, action: str, key: str) -> Act:
+    async def act() -> object:
+        button = next(b for b in cast.room.offered(person.id, record.id) if b.action == action)
+        return await cast.room.press(person.id, record.id, action, button.value, key=key)
+
+    return act
+
+
+def press_any(cast: Cast, person: Person, action: str, key: str) -> Act:
+    async def act() -> object:
+        return await cast.hand(person).press(action, key=key)
+
+    return act
+
+
+def press_value(cast: Cast, person: Person, action: str, value: str, key: str) -> Act:
+    async def act() -> object:
+        return await cast.hand(person).press(action, value, key=key)
+
+    return act
+
+
+def fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: str, key: str) -> Act:
+    """Fills in a form; a field named `x#` takes the option of that number."""
+
+    async def act() -> object:
+        hand = cast.hand(person)
+        reply = await hand.press(action, says, key=f"{key}/open")
+        if reply.form is None:
+            return reply
+        chosen = dict(fields)
+        for field in reply.form.fields:
+            number = chosen.pop(f"{field.name}#", None)
+            if number is not None:
+                chosen[field.name] = field.options[min(int(number), len(field.options)) - 1].value
+        return await cast.room.submit(person.id, reply.form.action, reply.form.value, chosen, key=key)
+
+    return act
