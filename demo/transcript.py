@@ -54,7 +54,7 @@ class Transcript:
 
     def markdown(self, records: Iterable[Record], title: str) -> str:
         """The whole conversation; people's words are indented, so that nothing in them becomes markup."""
-        parts = [f"# {title}", ""]
+        parts = [f"# {title}", "", "Cards are kept up to date in place: each is shown as it read at the end.", ""]
         for record in records:
             parts += [f"**{self.head(record)}**", "", *(f"    {line}" for line in self.body(record)), ""]
         return "\n".join(parts)
