@@ -168,8 +168,8 @@ def _marked_link(link: Link) -> str:
 
 
 def is_id(text: str) -> bool:
-    """True for an id that Slack could have given; nothing else may stand inside `<@…>`."""
-    return re.fullmatch(r"[A-Z0-9]{2,32}", text) is not None
+    """True for a person's id that Slack could have given; nothing else may stand inside `<@…>`."""
+    return re.fullmatch(r"[UW][A-Z0-9]{1,31}", text) is not None
 
 
 def date_token(when: When) -> str:
