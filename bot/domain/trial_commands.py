@@ -42,6 +42,21 @@ class LeaveTrial(Command):
 
 
 @dataclass(frozen=True, slots=True)
+class JoinTrial(Command):
+    """A new member of the team, who may be asked to own it."""
+
+    member: MemberId
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class ForgetIn(Command):
+    """Nothing that this person gave in confidence is kept."""
+
+    member: MemberId
+
+
+@dataclass(frozen=True, slots=True)
 class DropTrial(Command):
     """A proposed trial is not started after all."""
 

@@ -44,6 +44,26 @@ class OwnerLost(TrialFact):
 
 
 @dataclass(frozen=True, slots=True)
+class MemberCame(TrialFact):
+    member: MemberId
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class MemberGone(TrialFact):
+    """Left for good. `facilitator` looks after the trial from now on."""
+
+    member: MemberId
+    facilitator: MemberId
+
+
+@dataclass(frozen=True, slots=True)
+class MemberForgotten(TrialFact):
+    private: ClassVar[bool] = True
+    member: MemberId
+
+
+@dataclass(frozen=True, slots=True)
 class TrialStarted(TrialFact):
     starts: date = field(kw_only=True)
 

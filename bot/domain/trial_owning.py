@@ -9,12 +9,15 @@ from typing import Any
 
 from bot.domain import trial_checks
 from bot.domain.commands import BOT, Command
+from bot.domain.names import MemberId
 from bot.domain.refusals import Because, Refused
 from bot.domain.texts import optional
 from bot.domain.trial_commands import (
     AnswerOffer,
     DropTrial,
+    ForgetIn,
     GiveUp,
+    JoinTrial,
     LeaveTrial,
     MoveAction,
     OfferTrial,
@@ -25,6 +28,9 @@ from bot.domain.trial_facts import (
     ActionMoved,
     ActionTicked,
     BlockSaid,
+    MemberCame,
+    MemberForgotten,
+    MemberGone,
     OfferDeclined,
     OwnerChanged,
     OwnerLost,
@@ -74,9 +80,35 @@ def leave(trial: Trial, command: LeaveTrial, now: datetime) -> Facts:
     trial_checks.bot(command.by)
     if trial.step not in (TrialStep.PROPOSED, *UNDER_WAY):
         return ()
+    if command.member not in trial.people:
+        return ()
+    facts: list[TrialFact] = [MemberGone(command.member, _heir(trial, command.member))]
+    if command.member == trial.asked:
+        facts.insert(0, OfferDeclined(command.member, "left"))
     if command.member == trial.owner:
-        return (OwnerLost(command.member, "left"),)
-    return (OfferDeclined(command.member, "left"),) if command.member == trial.asked else ()
+        facts.append(OwnerLost(command.member, "left"))
+    return tuple(facts)
+
+
+def _heir(trial: Trial, gone: MemberId) -> MemberId:
+    """Who facilitates when the facilitator leaves: the deputy, else the owner, else the first who is there."""
+    if trial.facilitator != gone:
+        return trial.facilitator
+    there = [m for m in (trial.deputy, trial.owner, *trial.people) if m is not None and m != gone and m in trial.people]
+    return there[0] if there else gone
+
+
+def join(trial: Trial, command: JoinTrial, now: datetime) -> Facts:
+    trial_checks.bot(command.by)
+    if command.member in trial.people or trial.step not in (TrialStep.PROPOSED, *UNDER_WAY):
+        return ()
+    return (MemberCame(command.member, command.name),)
+
+
+def forget(trial: Trial, command: ForgetIn, now: datetime) -> Facts:
+    trial_checks.bot(command.by)
+    gave = command.member in trial.chances or command.member in trial.learnings
+    return (MemberForgotten(command.member),) if gave else ()
 
 
 def drop(trial: Trial, command: DropTrial, now: datetime) -> Facts:
@@ -137,6 +169,22 @@ def offer_declined(trial: Trial, fact: OfferDeclined) -> Trial:
     return replace(trial, asked=None)
 
 
+def member_came(trial: Trial, fact: MemberCame) -> Trial:
+    return replace(trial, people={**trial.people, fact.member: fact.name})
+
+
+def member_gone(trial: Trial, fact: MemberGone) -> Trial:
+    people = {m: name for m, name in trial.people.items() if m != fact.member}
+    deputy = None if trial.deputy in (fact.member, fact.facilitator) else trial.deputy
+    return replace(trial, people=people, facilitator=fact.facilitator, deputy=deputy)
+
+
+def member_forgotten(trial: Trial, fact: MemberForgotten) -> Trial:
+    chances = {m: c for m, c in trial.chances.items() if m != fact.member}
+    learnings = {m: text for m, text in trial.learnings.items() if m != fact.member}
+    return replace(trial, chances=chances, learnings=learnings)
+
+
 def owner_changed(trial: Trial, fact: OwnerChanged) -> Trial:
     """Open first-week actions of the earlier owner go along."""
     actions = tuple(
@@ -174,6 +222,8 @@ DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
     AnswerOffer: answer_offer,
     GiveUp: give_up,
     LeaveTrial: leave,
+    JoinTrial: join,
+    ForgetIn: forget,
     DropTrial: drop,
     Tick: tick,
     MoveAction: move_action,
@@ -182,6 +232,9 @@ DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
 EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
     TrialOffered: trial_offered,
     OfferDeclined: offer_declined,
+    MemberCame: member_came,
+    MemberGone: member_gone,
+    MemberForgotten: member_forgotten,
     OwnerChanged: owner_changed,
     OwnerLost: owner_lost,
     TrialStarted: trial_started,

@@ -278,6 +278,8 @@ async def _joined(turn: Turn, event: Inbound, what: Joined) -> Reply:
             turn.answer(round_.tenant, round_.roles.facilitator, words)
         else:
             await turn.act(round_, Join(BOT, MemberId(person.id), person.name))
+    if not (person.is_guest or person.is_foreign):
+        await ownership.came(turn, event.place.tenant, person.id, person.name, event.place.id)
     return Reply()
 
 

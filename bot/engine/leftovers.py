@@ -69,7 +69,7 @@ async def place_is_free(turn: Turn, trial: Trial) -> None:
     """The facilitator hears that a place is free and which plans wait for it."""
     facilitator = await facilitator_of(turn.uow, trial.tenant, trial.team) or trial.facilitator
     waiting = await unused(turn.uow, trial.tenant, trial.team)
-    turn.answer(trial.tenant, facilitator, review_words.place_free(trial.team, waiting, turn.now))
+    turn.answer(trial.tenant, facilitator, review_words.place_free(waiting))
 
 
 async def facilitator_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:

@@ -3,7 +3,7 @@ everything, bundled. What cannot be said now moves to the next moment when it ma
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Sequence
 from datetime import date, datetime, time, timedelta
 
 from bot.domain.names import MemberId
@@ -12,7 +12,7 @@ from bot.engine import people, trial_acting
 from bot.engine.trial_acting import later_working_day
 from bot.engine.turn import Turn
 from bot.ports.chat import Place
-from bot.ports.storage import Due, Member
+from bot.ports.storage import Due
 from bot.speech import owner_words, review_words, trial_words
 from bot.speech.message import Message
 from bot.speech.owner_words import Open
@@ -189,11 +189,8 @@ async def send_bundle(turn: Turn, tenant: str, person: str) -> None:
     await _drop_what_was_said(turn, trials.values(), person)
 
 
-async def _drop_what_was_said(turn: Turn, trials: Sequence[Trial] | object, person: str) -> None:
+async def _drop_what_was_said(turn: Turn, trials: Iterable[Trial], person: str) -> None:
     """Nudges that would come now or soon are in the bundle; several missed ones become this one."""
-    from collections.abc import Iterable
-
-    assert isinstance(trials, Iterable)
     for trial in trials:
         calendar = await trial_acting.calendar_of(turn, trial, MemberId(person))
         moments = week_moments(trial, calendar) if trial.owner == person else []
@@ -208,7 +205,8 @@ async def open_items(turn: Turn, tenant: str, person: str) -> list[Open]:
     calendar = people.calendar_of(await turn.uow.member(tenant, person))
     today = calendar.local_day(turn.now)
     found: list[Open] = []
-    for team in await turn.uow.teams_of(tenant, person):
+    owned = {trial.team for trial in await turn.uow.trials_owned(tenant, person)}
+    for team in sorted({*owned, *await turn.uow.teams_of(tenant, person)}):
         for trial in await turn.uow.trials_of(tenant, team):
             if trial.step in UNDER_WAY:
                 found += _open_of(trial, MemberId(person), calendar, today)
@@ -276,7 +274,3 @@ async def say_when_allowed(turn: Turn, tenant: str, person: str, message: Messag
         await turn.uow.note_nudge(tenant, person, turn.now)
         return None
     return at
-
-
-def is_silent(record: Member | None) -> bool:
-    return record is not None and record.muted

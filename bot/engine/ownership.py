@@ -9,7 +9,17 @@ from bot.domain.facts import OwnerAsked
 from bot.domain.names import MemberId, PlanId, Role
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Criterion, Round
-from bot.domain.trial_commands import AnswerOffer, DropTrial, GiveUp, LeaveTrial, MoveAction, OfferTrial, SayWhatBlocks
+from bot.domain.trial_commands import (
+    AnswerOffer,
+    DropTrial,
+    ForgetIn,
+    GiveUp,
+    JoinTrial,
+    LeaveTrial,
+    MoveAction,
+    OfferTrial,
+    SayWhatBlocks,
+)
 from bot.domain.trial_commands import Tick as TickAction
 from bot.domain.trial_state import UNDER_WAY, Trial, TrialAction, TrialStep
 from bot.engine import dates, nudging, people, trial_acting
@@ -148,8 +158,24 @@ async def left(turn: Turn, tenant: str, person: str, team: str | None = None) ->
 
     for channel in [team] if team is not None else await turn.uow.teams_of(tenant, person):
         for trial in await turn.uow.trials_of(tenant, channel):
-            if person in (trial.owner, trial.asked):
-                await trial_acting.act(turn, trial, LeaveTrial(BOT, MemberId(person)))
+            await trial_acting.act(turn, trial, LeaveTrial(BOT, MemberId(person)))
+
+
+async def came(turn: Turn, tenant: str, person: str, name: str, team: str) -> None:
+    """A new colleague of the channel may own what runs."""
+    from bot.domain.commands import BOT
+
+    for trial in await turn.uow.trials_of(tenant, team):
+        await trial_acting.act(turn, trial, JoinTrial(BOT, MemberId(person), name))
+
+
+async def forget(turn: Turn, tenant: str, person: str) -> None:
+    """Chances and learnings of this person are deleted, in trials that are over too; that they owned one stays."""
+    from bot.domain.commands import BOT
+
+    for team in await turn.uow.teams_of(tenant, person):
+        for trial in await turn.uow.trials_of(tenant, team, over=True):
+            await trial_acting.act(turn, trial, ForgetIn(BOT, MemberId(person)))
 
 
 async def away(turn: Turn, tenant: str, person: str, back: datetime) -> None:

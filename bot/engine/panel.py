@@ -222,6 +222,7 @@ async def personal_forget(asked: Ask) -> None:
         if asked.by in round_.seats and not round_.seats[asked.by].left:
             await asked.turn.act(round_, Leave(asked.by, asked.by))
     await ownership.left(asked.turn, asked.tenant, asked.event.person)
+    await ownership.forget(asked.turn, asked.tenant, asked.event.person)
     await asked.turn.uow.forget_member(asked.tenant, asked.event.person)
 
 

@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date
 
 from bot.domain.trial_state import Trial
 from bot.speech import verdict_words
@@ -27,7 +27,6 @@ from bot.speech.message import (
 )
 from bot.speech.names import count
 from bot.speech.pictures import Calibration
-from bot.speech.plain import figure
 from bot.speech.trial_words import FEWEST_WRITERS, appointment, entry_line, title, weeks_words, who
 from bot.speech.verdict_words import Judged
 
@@ -242,7 +241,7 @@ def stopped(trial: Trial) -> Message:
     return Message(words, (Paragraph(words),))
 
 
-def place_free(team: str, waiting: Sequence[tuple[str, str, str]], at: datetime) -> Message:
+def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:
     """To the facilitator: a place for a trial is free, and which plans wait. `waiting`: round, plan, title."""
     words = line("A place for a trial is free.")
     if not waiting:
@@ -250,8 +249,3 @@ def place_free(team: str, waiting: Sequence[tuple[str, str, str]], at: datetime)
     buttons = tuple(Button(f"Start: {theirs(t, 60).text} …", "trial.plan", f"{r}|{p}") for r, p, t in waiting[:6])
     text = line("A place for a trial is free. {n} not been tried yet:", n=count(len(waiting), "plan has", "plans have"))
     return Message(words, (Paragraph(text), Buttons(buttons)))
-
-
-def took(times: float) -> str:
-    """How long finished trials took against their plan."""
-    return f"finished trials took {figure(times)} times the planned weeks"

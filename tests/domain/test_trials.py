@@ -114,6 +114,27 @@ def test_an_owner_who_leaves_leaves_it_without_owner() -> None:
     assert do(gone, c.OfferTrial(FACILITATOR, OTHER), c.AnswerOffer(OTHER, accept=True)).owner == OTHER
 
 
+def test_when_the_facilitator_leaves_somebody_else_hears_of_the_trial() -> None:
+    """Its deputy, else its owner; nobody who left is spoken to or asked."""
+    gone = do(running(deputy=OTHER), c.LeaveTrial(BOT, FACILITATOR))
+    assert (gone.facilitator, gone.deputy, gone.owner) == (OTHER, None, OWNER)
+    assert refused(gone, c.OfferTrial(OWNER, FACILITATOR)).code is Because.NOT_A_MEMBER
+    assert do(running(), c.LeaveTrial(BOT, FACILITATOR)).facilitator == OWNER
+
+
+def test_a_new_colleague_may_own_a_running_trial() -> None:
+    """Who came after the commitment can be asked, and their own yes counts."""
+    came = do(running(), c.JoinTrial(BOT, MemberId("nova"), "Nova"))
+    assert do(came, c.OfferTrial(OWNER, MemberId("nova")), c.AnswerOffer(MemberId("nova"), accept=True)).owner == "nova"
+
+
+def test_what_somebody_gave_in_confidence_is_forgotten_with_them() -> None:
+    """Chance and learning go, those of others stay."""
+    trial = running(chances={OTHER: 40, OWNER: 60}, learnings={OTHER: "mine"})
+    left = do(trial, c.ForgetIn(BOT, OTHER))
+    assert (dict(left.chances), dict(left.learnings)) == ({OWNER: 60}, {})
+
+
 def test_a_proposed_trial_starts_with_its_owners_yes() -> None:
     """It has no weeks before somebody said yes, and its first day comes with it."""
     waiting = replace(running(), step=TrialStep.PROPOSED, owner=None, asked=OTHER, starts=None)

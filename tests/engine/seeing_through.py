@@ -33,7 +33,7 @@ from bot.speech.message import (
     plain,
 )
 from bot.timing.calendars import WorkingCalendar
-from bot.wiring import House, for_tests
+from bot.wiring import House, room_house
 from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion
 
 CHANNEL = "growth"
@@ -199,6 +199,7 @@ async def a_team(
     weeks: int = 4,
     people_in_it: int = 6,
     database: str | None = None,
+    secret: bytes = b"a secret for tests, 32 bytes long",
     sealed: bool = True,
     step: Step = Step.COMMITMENT,
     **criteria: Any,
@@ -207,7 +208,9 @@ async def a_team(
     stands at `step`."""
     clock = ManualClock(MONDAY)
     owned = plans or {"p0": D}
-    async with for_tests(clock, folder, SeededIds(5), database=database, draughtsman=NoDraughtsman()) as house:
+    url = database or f"sqlite+aiosqlite:///{folder / 'bot.db'}"
+    files = {"database": url, "room_file": str(folder / "room.db")}
+    async with room_house(clock, secret=secret, ids=SeededIds(5), draughtsman=NoDraughtsman(), **files) as house:
         round_ = _in_step(step, people_in_it, weeks, criteria)
         house.room.add_channel(CHANNEL, "growth")
         for member in round_.active():
