@@ -117,7 +117,7 @@ def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
         "{m} declined to own “{t}”: {r}. {now}",
         m=who(trial, member),
         t=title(trial),
-        r=theirs(reason or "no reason given", 300),
+        r=theirs(reason.rstrip(".") or "no reason given", 300),
         now=line("You still own it.") if trial.owner else line("It has no owner."),
     )
     ask = Button("Ask somebody else …", "trial.ask", trial.id)

@@ -236,7 +236,7 @@ def stopped(trial: Trial) -> Message:
         "{o} stopped the trial “{t}” early: {r}. Its review comes now.",
         o=who(trial, trial.owner),
         t=title(trial),
-        r=theirs(trial.stopped, 500),
+        r=theirs(trial.stopped.rstrip("."), 500),
     )
     return Message(words, (Paragraph(words),))
 
