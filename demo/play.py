@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import re
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -22,9 +23,11 @@ from bot.speech.message import plain
 from bot.speech.refusals import refusal
 from bot.wiring import House
 from demo.cast import Cast, Job
+from demo.hand import words_of
 from demo.scenario import Scenario, calendar_of
 
 CHANNEL = "growth"
+END_TOLD = re.compile(r"Committed: |Round .* (ends here without|rests: )")
 LONGEST = timedelta(days=200)
 Seen = Callable[[datetime], Awaitable[None]]
 
@@ -47,6 +50,7 @@ class Play:
     _next: datetime | None = None
     _channel_moved: bool = True
     _is_over: bool = False
+    _rests: bool = False
     _ended_at: datetime | None = None
 
     async def run(self) -> Round | None:
@@ -167,6 +171,16 @@ class Play:
         if isinstance(answer, Reply) and (answer.errors or answer.note):
             self.stumbles.append(f"{job.key}: {answer.errors or words_of_reply(answer)}")
 
+    def _told_end(self) -> datetime:
+        """When the channel was told that the round ended or rests; the same moment for a run that was resumed."""
+        told = [
+            r.at
+            for r in self.house.room.all_messages()
+            if r.by_bot and r.place.kind == "channel" and END_TOLD.match(words_of(r))
+        ]
+        rests = self._rests
+        return self.clock.now() if not told else told[-1] if rests else told[0]
+
     async def _over(self) -> bool:
         assert self.round_id is not None
         async with self.house.store.begin() as uow:
@@ -174,7 +188,8 @@ class Play:
             if step in (Step.COMMITTED, Step.CANCELLED):
                 return True
             round_ = await uow.round(self.round_id)
-        return round_ is not None and round_.paused is not None
+        self._rests = round_ is not None and round_.paused is not None
+        return self._rests
 
     async def _end(self) -> datetime | None:
         """When the clock stops: some weeks after the round ended, or after a rest that nobody ends."""
@@ -185,7 +200,7 @@ class Play:
             self._ended_at = None
             return self.scenario.start.astimezone(UTC) + LONGEST
         if self._ended_at is None:
-            self._ended_at = self.clock.now()
+            self._ended_at = self._told_end()
         return self._ended_at + timedelta(weeks=self.scenario.weeks_after)
 
 
