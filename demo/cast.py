@@ -34,12 +34,15 @@ class Cast:
         self.people = {p.id: p for p in scenario.team if only is None or p.id in only}
         self.screen = Screen(room)
         self.hands = {p: Hand(room, p, self.screen) for p in self.people}
+        self.handed_over: set[str] = set()
         self.calendars: dict[str, WorkingCalendar] = {p.id: calendar_of(p) for p in scenario.team}
 
     def reactions(self, record: Record, now: datetime) -> Iterator[Job]:
         """The jobs that a message or a changed card brings about."""
         if record.message is None or record.gone:
             return
+        if "from now on" in words_of(record) and " acts as " in words_of(record):
+            self.handed_over.add("decision_maker" if "decision-maker" in words_of(record) else "facilitator")
         who = [record.place.id] if record.place.kind == "direct" else list(self.people)
         offered = {b.action for b in buttons_of(record)}
         for person_id in who:
@@ -66,6 +69,10 @@ class Cast:
         return self.hands[person.id]
 
     def is_(self, person: Person, role: str) -> bool:
+        """Whether the person holds the role now: its holder, or the deputy since the channel was told so."""
+        if role in self.handed_over:
+            deputy = "decision_deputy" if role == "decision_maker" else "facilitator_deputy"
+            return getattr(self.scenario.roles, deputy) == person.id
         return getattr(self.scenario.roles, role) == person.id
 
     def owns(self, person: Person, plan: str) -> bool:

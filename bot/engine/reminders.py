@@ -18,6 +18,7 @@ from bot.speech.names import title
 from bot.timing.reminders import next_nudge_time, reminder_times, within_daily_limit
 
 STALE = timedelta(hours=12)
+MOST_EACH_STEP = 2
 
 
 async def schedule(turn: Turn, round_: Round) -> None:
@@ -52,8 +53,11 @@ async def remind(turn: Turn, due: Due) -> None:
     if at > turn.now:
         turn.later("remind", due.subject, due.occurrence, at)
         return
-    since = turn.now - timedelta(days=2)
-    sent = await turn.uow.nudges_since(round_.tenant, member, since)
+    opened = round_.progress.opens or turn.now
+    sent = await turn.uow.nudges_since(round_.tenant, member, min(opened, turn.now - timedelta(days=2)))
+    if sum(at >= opened for at in sent) >= MOST_EACH_STEP:  # an extension brings no new allowance
+        await turn.uow.count("reminders dropped")
+        return
     if not within_daily_limit(sent, turn.now, calendar) or (sent and turn.now - sent[-1] < timedelta(minutes=30)):
         await turn.uow.count("reminders dropped")
         return
