@@ -1,0 +1,78 @@
+"""Each scenario that the demo ships ends sensibly, and the channel is told how."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bot.domain.names import Step
+from demo.hand import words_of
+from tests.demo.runs import play, scenario
+
+
+async def test_three_people_reach_a_commitment(tmp_path: Path) -> None:
+    """The smallest team that may hold a round reaches its commitment."""
+    played = await play(scenario("three-people"), tmp_path)
+    assert played.round is not None
+    assert played.round.step is Step.COMMITTED
+    assert played.said("Committed: A pause of up to three weeks.")
+
+
+async def test_one_person_is_refused_with_the_reason(tmp_path: Path) -> None:
+    """One person alone cannot start a round, and is told why."""
+    played = await play(scenario("one-person"), tmp_path)
+    assert played.round is not None
+    assert played.round.step is Step.SETUP
+    assert "at least 3 people" in played.refused
+    assert played.said("A round needs at least 3 people")
+
+
+async def test_a_round_in_which_nobody_writes_is_extended_once_and_then_asked_about(tmp_path: Path) -> None:
+    """Nothing is revealed when nobody wrote: one extension, the question to the facilitator, and the cancelled end."""
+    played = await play(scenario("nobody-writes"), tmp_path)
+    assert played.round is not None
+    assert played.round.step is Step.CANCELLED
+    assert len(played.said("goes on until")) == 1
+    assert {r.place.id for r in played.said("has 0 of the 3 people that it needs")} == {"asa", "bo"}
+    assert not played.said("The reveal.")
+    for person in ("asa", "bo", "cleo", "dara"):
+        nudges = [r for r in played.said("Still open for you") if r.place.id == person]
+        assert len(nudges) <= 2, "two reminders a step at most, the extension included"
+
+
+async def test_ties_stay_ties(tmp_path: Path) -> None:
+    """When all votes tie, all forces share the first place and go on, and both plans share it too."""
+    played = await play(scenario("all-tie"), tmp_path)
+    assert played.round is not None
+    assert played.round.step is Step.COMMITTED
+    assert {s.place for s in played.round.forces_standing} == {1}
+    assert {s.place for s in played.round.plans_standing} == {1}
+    assert not any(s.drawn for s in played.round.plans_standing)
+    assert any("share the first place" in words_of(r) for r in played.records)
+
+
+async def test_a_decision_maker_who_never_answers_is_replaced_by_the_deputy(tmp_path: Path) -> None:
+    """The focus is extended once; then the deputy decides, in the open, and the round reaches its commitment."""
+    played = await play(scenario("silent-chief"), tmp_path)
+    assert played.round is not None
+    assert played.round.step is Step.COMMITTED
+    handed = played.said("acts as decision-maker from now on")
+    assert [r.place.kind for r in handed] == ["channel"]
+    assert "Cleo" in words_of(handed[0])
+
+
+async def test_the_main_scenario_tells_its_whole_story(tmp_path: Path) -> None:
+    """A tie at the cut, a late note, a declined ownership, a hand-over, two verdicts, a late start, a second round."""
+    played = await play(scenario("quillmarsh"), tmp_path)
+    assert played.round is not None
+    assert played.round.step is Step.COMMITTED
+    fifth = [s for s in played.round.forces_standing if s.place == 5]
+    assert len(fifth) > 1 and all(s.carried for s in fifth)
+    assert played.said("Your note came after the reveal")
+    assert played.said("Tom declined to own")
+    assert played.said("Ellis owns the trial")
+    assert played.said("is reviewed: Criterion met")
+    assert played.said("is reviewed: Criterion not met")
+    assert played.said("A place was free: the trial “Practice that nobody can hear” starts today")
+    openings = played.said("A new round starts")
+    assert len(openings) == 2
+    assert "Practice that nobody can hear" in played.digest

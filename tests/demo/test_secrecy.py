@@ -1,0 +1,82 @@
+"""What was given in confidence is nowhere to be read before its moment: in no message, and in no file."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from bot.chat.room.records import Record
+from bot.domain.names import Step
+from bot.render.room import message_text
+from demo.play import Play
+from demo.scenario import Scenario
+from tests.demo.runs import play, scenario
+
+COUNTED = re.compile(r"The (dots are|ballot is) counted")
+
+
+def whole_text(record: Record) -> str:
+    return message_text(record.message) if record.message is not None else record.text or ""
+
+
+async def test_no_message_holds_a_note_a_plan_or_a_vote_before_its_reveal(tmp_path: Path) -> None:
+    """Looked at after every moment: others' texts appear only once the round has passed the step that reveals them."""
+    chosen = scenario("quillmarsh").model_copy(update={"weeks_after": 0.1, "trials": [], "again": False})
+    leaks: list[str] = []
+    passed: set[str] = set()
+
+    def watch(playing: Play) -> None:
+        records = playing.house.room.all_messages()
+        words = "\n".join(whole_text(r) for r in records if r.place.kind == "channel")
+        if "The reveal." in words:
+            passed.add("notes")
+        if "without names, in shuffled order" in words:
+            passed.add("plans")
+        if "notes" not in passed:
+            leaks.extend(_seen_by_others(records, [(n.by, n.text) for n in chosen.notes if not n.late]))
+        if "plans" not in passed:
+            leaks.extend(_seen_by_others(records, [(p.by, p.title) for p in chosen.plans]))
+
+    played = await play(chosen, tmp_path, watch)
+    assert passed == {"notes", "plans"}
+    assert leaks == []
+    assert played.round is not None and played.round.step is Step.COMMITTED
+
+
+def _seen_by_others(records: tuple[Record, ...], secrets: list[tuple[str, str]]) -> list[str]:
+    """Texts that stand anywhere but in their writer's own direct messages."""
+    found = []
+    for record in records:
+        text = whole_text(record)
+        found += [secret for by, secret in secrets if secret in text and record.place.id != by]
+    return found
+
+
+async def test_the_database_file_holds_no_private_text_before_the_reveal(tmp_path: Path) -> None:
+    """Notes and plans are sealed at rest: their words are not in the file, nor in its write-ahead log."""
+    chosen: Scenario = scenario("three-people")
+    secrets = [n.text for n in chosen.notes] + [p.title for p in chosen.plans]
+    checked: set[str] = set()
+    found: list[str] = []
+
+    def watch(playing: Play) -> None:
+        channel = "\n".join(whole_text(r) for r in playing.house.room.all_messages() if r.place.kind == "channel")
+        raw = b"".join(p.read_bytes() for p in tmp_path.glob("bot.db*"))
+        for secret in secrets:
+            if secret not in channel:
+                checked.add(secret)
+                found.extend([secret] if secret.encode() in raw else [])
+
+    await play(chosen, tmp_path, watch)
+    assert checked == set(secrets)
+    assert found == []
+
+
+async def test_who_voted_for_what_is_in_no_message(tmp_path: Path) -> None:
+    """No message to anybody else names a voter beside what they chose; results carry totals only."""
+    chosen = scenario("three-people")
+    played = await play(chosen, tmp_path)
+    results = [r for r in played.records if r.place.kind == "channel" and COUNTED.match(whole_text(r))]
+    assert len(results) == 2
+    for record in results:
+        assert not any(re.search(rf"\b{person.name}\b", whole_text(record)) for person in chosen.team)

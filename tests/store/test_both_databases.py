@@ -1,0 +1,224 @@
+"""The store on SQLite and on PostgreSQL: one body of tests, the same promises."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError
+
+from bot.clock import SeededIds
+from bot.domain.names import MemberId, RoundId, Step
+from bot.domain.state import Ledger, Mark, Roles, Round, Seat, Settings
+from bot.ports.chat import Place
+from bot.ports.storage import Due, RunningTrial, Send
+from bot.speech.message import Message, line
+from bot.store.database import open_engine
+from bot.store.migrate import SchemaTooNew, upgrade
+from bot.store.sealing import CannotUnseal, Seal
+from bot.store.sql import SqlStore
+from tests.demo.runs import play, scenario
+from tests.engine.databases import BOTH, a_database
+
+NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
+SECRET = b"a secret for tests, 32 bytes long"
+
+
+@pytest.fixture(params=BOTH)
+def address(request: pytest.FixtureRequest, tmp_path: Path) -> Any:
+    """The address of an empty database, once for each kind."""
+    with a_database(request.param, tmp_path) as url:
+        yield url
+
+
+@pytest.fixture
+async def store(address: str) -> AsyncIterator[SqlStore]:
+    """A store at the newest schema."""
+    opened = await opened_store(address)
+    yield opened
+    await opened.close()
+
+
+async def opened_store(address: str, secret: bytes = SECRET, owner: str = "one") -> SqlStore:
+    engine = open_engine(address)
+    await upgrade(engine)
+    ids = SeededIds(len(owner))
+    return SqlStore(engine, Seal(secret), owner=owner, new_key=lambda: ids.new(owner))
+
+
+def a_round(step: Step = Step.SETUP, **changes: Any) -> Round:
+    people = [MemberId(m) for m in ("asa", "bo", "cleo")]
+    roles = Roles(people[0], people[1], people[1], people[2])
+    seats = {m: Seat(m, m.title()) for m in people}
+    return Round(RoundId("r1"), "t", "growth", "Round", Settings("Why?"), seats, roles, 7, step=step, **changes)
+
+
+def a_send(name: str, place: str = "growth", words: str = "hello", kind: Any = "post") -> Send:
+    return Send(kind, name, Place("t", "channel", place), Message(line("{w}", w=words)))
+
+
+async def test_a_happening_is_entered_once(store: SqlStore) -> None:
+    """The same key a second time is known, also from another transaction."""
+    async with store.begin() as uow:
+        assert await uow.first_time("slack:1", NOW)
+        assert not await uow.first_time("slack:1", NOW)
+    async with store.begin() as uow:
+        assert not await uow.first_time("slack:1", NOW)
+
+
+async def test_an_exception_undoes_the_whole_turn(store: SqlStore) -> None:
+    """State, outbox and due rows of a failed turn are gone together."""
+    with pytest.raises(RuntimeError):
+        async with store.begin() as uow:
+            await uow.add_round(a_round(), NOW)
+            await uow.send([a_send("a")], NOW)
+            await uow.set_due([Due("close", "r1", "notes", NOW)])
+            raise RuntimeError
+    async with store.begin() as uow:
+        assert await uow.round("r1") is None
+    assert await store.claim_send(NOW) is None
+    assert await store.claim_due(NOW) is None
+
+
+async def test_the_quota_is_kept_by_the_database_itself(store: SqlStore) -> None:
+    """A vote row beyond the quota cannot be written as one that counts."""
+    ledger = Ledger(2, {MemberId("asa"): (Mark("f1", "a"), Mark("f1", "b"), Mark("f1", "c"))})
+    async with store.begin() as uow:
+        before = a_round(Step.DOTS)
+        await uow.add_round(before, NOW)
+        await uow.save_round(before, a_round(Step.DOTS, dots=ledger), (), NOW)
+    with pytest.raises(IntegrityError):
+        async with store._transaction() as db:
+            await db.execute(text("UPDATE votes SET counts = :yes"), {"yes": True})
+    async with store.begin() as uow:
+        read = await uow.round("r1")
+    assert read is not None and read.dots == ledger
+    assert len(read.dots.counted(MemberId("asa"))) == 2
+
+
+async def test_two_trials_at_a_time_by_the_database_itself(store: SqlStore) -> None:
+    """A third place does not exist."""
+    trials = [RunningTrial(f"x{n}", "t", "growth", "asa", NOW, NOW) for n in range(3)]
+    async with store.begin() as uow:
+        for trial in trials[:2]:
+            await uow.start_trial(trial)
+    with pytest.raises(IntegrityError):
+        async with store.begin() as uow:
+            await uow.start_trial(trials[2])
+    async with store.begin() as uow:
+        assert len(await uow.running_trials("t", "growth")) == 2
+
+
+async def test_a_conversation_is_sent_in_order_and_waits_for_its_oldest(store: SqlStore) -> None:
+    """While the first send of a conversation waits for its retry, the second waits too; others go on."""
+    async with store.begin() as uow:
+        await uow.send([a_send("a"), a_send("b"), a_send("c", "other")], NOW)
+    first = await store.claim_send(NOW)
+    assert first is not None and first.send.name == "a"
+    await store.retry_send(first, NOW + timedelta(minutes=1), unknown=False, now=NOW)
+    other = await store.claim_send(NOW)
+    assert other is not None and other.send.name == "c"
+    assert await store.claim_send(NOW) is None
+    await store.sent(other, "m1", NOW)
+    again = await store.claim_send(NOW + timedelta(minutes=2))
+    assert again is not None and again.send.name == "a" and again.tries == 1
+
+
+async def test_a_revision_that_has_not_gone_out_is_replaced(store: SqlStore) -> None:
+    """Only the newest state of a card is sent."""
+    async with store.begin() as uow:
+        await uow.send([a_send("card", words="old", kind="revise"), a_send("card", words="new", kind="revise")], NOW)
+    queued = await store.claim_send(NOW)
+    assert queued is not None and queued.send.message == Message(line("{w}", w="new"))
+    await store.sent(queued, None, NOW)
+    assert await store.claim_send(NOW) is None
+
+
+async def test_a_claim_lost_in_a_crash_comes_back_as_unknown(store: SqlStore) -> None:
+    """After the lease another worker takes the send over, knowing that it may have gone out."""
+    async with store.begin() as uow:
+        await uow.send([a_send("a")], NOW)
+    assert await store.claim_send(NOW) is not None
+    assert await store.claim_send(NOW + timedelta(seconds=30)) is None
+    again = await store.claim_send(NOW + timedelta(seconds=61))
+    assert again is not None and again.state == "unknown"
+
+
+async def test_a_due_row_is_claimed_once_and_moves_when_set_again(store: SqlStore) -> None:
+    """Setting the same occurrence moves it; a claim holds for its lease; finishing ends it."""
+    async with store.begin() as uow:
+        await uow.set_due([Due("close", "r1", "notes", NOW + timedelta(hours=1))])
+        await uow.set_due([Due("close", "r1", "notes", NOW)])
+    due = await store.claim_due(NOW)
+    assert due == Due("close", "r1", "notes", NOW)
+    assert await store.claim_due(NOW) is None
+    assert await store.claim_due(NOW + timedelta(seconds=61)) == due
+    await store.finish_due(due)
+    assert await store.next_moment() is None
+
+
+async def test_sealed_text_does_not_open_with_another_secret(address: str, tmp_path: Path) -> None:
+    """A database opened with the wrong secret says so instead of showing anything."""
+    first = await opened_store(address)
+    async with first.begin() as uow:
+        await uow.send([a_send("a", words="private words")], NOW)
+    await first.close()
+    second = await opened_store(address, secret=b"quite another secret of 32 bytes")
+    with pytest.raises(CannotUnseal):
+        await second.claim_send(NOW)
+    await second.close()
+
+
+async def test_the_clock_never_runs_below_the_highest_time_seen(store: SqlStore) -> None:
+    """A clock that was set back is answered with the highest time seen."""
+    assert await store.see_time(NOW) == NOW
+    assert await store.see_time(NOW - timedelta(hours=1)) == NOW
+    assert await store.see_time(NOW + timedelta(hours=1)) == NOW + timedelta(hours=1)
+
+
+async def test_upgrading_twice_changes_nothing_and_a_newer_schema_is_refused(address: str) -> None:
+    """The migrations run once; a database of a newer release is refused by name."""
+    engine = open_engine(address)
+    await upgrade(engine)
+    await upgrade(engine)
+    async with engine.begin() as db:
+        await db.execute(text("UPDATE alembic_version SET version_num = 'from_the_future'"))
+    with pytest.raises(SchemaTooNew, match="from_the_future"):
+        await upgrade(engine)
+    await engine.dispose()
+
+
+async def test_migrations_build_what_the_tables_declare(address: str) -> None:
+    """The schema that the revisions build differs in nothing from the declared tables (search indexes apart)."""
+    from alembic.autogenerate import compare_metadata
+    from alembic.migration import MigrationContext
+
+    from bot.store.tables import metadata
+
+    engine = open_engine(address)
+    await upgrade(engine)
+    async with engine.connect() as db:
+        found = await db.run_sync(
+            lambda c: compare_metadata(
+                MigrationContext.configure(c, opts={"include_name": _ours, "compare_type": False}), metadata
+            )
+        )
+    await engine.dispose()
+    assert [d for d in found if "register_words" not in str(d)] == []
+
+
+def _ours(name: str | None, kind: str, _parents: Any) -> bool:
+    return not (
+        kind == "table" and name is not None and (name.startswith("register_words") or name == "alembic_version")
+    )
+
+
+async def test_a_whole_round_runs_on_the_database(address: str, tmp_path: Path) -> None:
+    """Three people go from setup to commitment on this database."""
+    played = await play(scenario("three-people"), tmp_path, database=address)
+    assert played.round is not None
+    assert played.round.step is Step.COMMITTED
