@@ -21,17 +21,16 @@ LOOK_UP_SLACK = timedelta(minutes=2)
 async def deliver_all(kit: Kit) -> int:
     """Sends whatever may go out now; returns how many sends were done or given up."""
     done = 0
-    while await deliver_one(kit):
-        done += 1
+    while claimed := await kit.store.claim_sends(kit.clock.now()):
+        for queued in claimed:
+            await deliver(kit, queued)
+        done += len(claimed)
     return done
 
 
-async def deliver_one(kit: Kit) -> bool:
-    """Claims and carries out one send; False when nothing may go out now."""
+async def deliver(kit: Kit, queued: Queued) -> None:
+    """Carries out one claimed send."""
     now = kit.clock.now()
-    queued = await kit.store.claim_send(now)
-    if queued is None:
-        return False
     try:
         await _carry_out(kit, queued)
     except SlowDown as slow:
@@ -42,7 +41,6 @@ async def deliver_one(kit: Kit) -> bool:
         await _again(kit, queued, unknown=True)
     except Unreachable as gone:
         await _park(kit, queued, str(gone))
-    return True
 
 
 async def _carry_out(kit: Kit, queued: Queued) -> None:

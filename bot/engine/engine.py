@@ -58,7 +58,7 @@ class Engine:
         return await delivery.deliver_all(self.kit)
 
     async def settle(self) -> datetime | None:
-        """Does all that is due and sends all that may go out by now; returns the next moment at which something waits."""
+        """Does all that is due and sends all that may go out by now; returns the next moment that waits."""
         while (moment := await self.next_moment()) is not None and moment <= self.kit.clock.now():
             if not await self.do_due() + await self.deliver():
                 break  # somebody else holds it

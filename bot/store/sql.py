@@ -13,16 +13,18 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import and_, case, delete, func, or_, select, update
+from sqlalchemy import and_, bindparam, case, delete, func, or_, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine
 
 from bot.domain.names import Step
-from bot.ports.storage import Due, Queued
+from bot.ports.storage import Due, Posted, Queued
 from bot.store import tables as t
 from bot.store.sealing import Seal
-from bot.store.work import SEND, SqlWork, posted_of
+from bot.store.work import SEND, Known, SqlWork, posted_of
 
 LEASE = timedelta(seconds=60)
+ROUNDS_KEPT = 64
+CLAIMED_AT_ONCE = 20
 
 
 class SqlStore:
@@ -33,13 +35,24 @@ class SqlStore:
         self._seal = seal
         self._owner = owner
         self._new_key = new_key
+        self._known: Known = {}
         # SQLite has one writer; queueing here keeps tasks of one process from meeting at the busy timeout.
         self._one_writer = asyncio.Lock() if engine.dialect.name == "sqlite" else None
 
     @asynccontextmanager
     async def begin(self) -> AsyncIterator[SqlWork]:
         async with self._transaction() as connection:
-            yield SqlWork(connection, self._seal, self._new_key)
+            work = SqlWork(connection, self._seal, self._new_key, self._known)
+            yield work
+        self._remember(work.read)
+
+    def _remember(self, read: Known) -> None:
+        """Keeps what a committed transaction knows of rounds; the oldest go when there are many."""
+        for round_id, state in read.items():
+            self._known.pop(round_id, None)
+            self._known[round_id] = state
+        while len(self._known) > ROUNDS_KEPT:
+            del self._known[next(iter(self._known))]
 
     @asynccontextmanager
     async def _transaction(self) -> AsyncIterator[AsyncConnection]:
@@ -64,38 +77,45 @@ class SqlStore:
     # --- outbox ---
 
     async def claim_send(self, now: datetime) -> Queued | None:
+        claimed = await self.claim_sends(now, 1)
+        return claimed[0] if claimed else None
+
+    async def claim_sends(self, now: datetime, most: int = CLAIMED_AT_ONCE) -> list[Queued]:
         async with self._transaction() as db:
-            row = (await db.execute(_next_send(now))).first()
-            if row is None:
-                return None
-            state: Literal["todo", "unknown"] = "unknown" if row.state in ("sending", "unknown") else "todo"
-            first_try = row.first_try or now
+            rows = (await db.execute(_next_sends(now, most))).all()
+            if not rows:
+                return []
             await db.execute(
                 update(t.outbox)
-                .where(t.outbox.c.id == row.id)
-                .values(state="sending", owner=self._owner, lease_until=now + LEASE, first_try=first_try)
-            )
-            send = SEND.validate_json(self._seal.open("outbox", row.body))
-            queued = Queued(row.id, row.key, send, row.tries, first_try, state)
-            return await self._with_surroundings(db, queued)
+                .where(t.outbox.c.id.in_([row.id for row in rows]))
+                .values(
+                    state="sending", owner=self._owner, lease_until=now + LEASE,
+                    first_try=func.coalesce(t.outbox.c.first_try, bindparam("now", now, t.Instant())),
+                )
+            )  # fmt: skip
+            return await self._with_surroundings(db, [self._queued(row, now) for row in rows])
 
-    async def _with_surroundings(self, db: AsyncConnection, queued: Queued) -> Queued:
-        """Adds the messages that the send refers to and its round's step, read in the claim's own transaction."""
-        send = queued.send
-        wanted = [n for n in (send.thread_of, send.name if send.kind in ("revise", "withdraw") else None) if n]
-        found = {}
-        if wanted:
-            rows = await db.execute(select(t.posts).where(t.posts.c.name.in_(wanted)))
+    def _queued(self, row: Any, now: datetime) -> Queued:
+        state: Literal["todo", "unknown"] = "unknown" if row.state in ("sending", "unknown") else "todo"
+        send = SEND.validate_json(self._seal.open("outbox", row.body))
+        return Queued(row.id, row.key, send, row.tries, row.first_try or now, state)
+
+    async def _with_surroundings(self, db: AsyncConnection, claimed: list[Queued]) -> list[Queued]:
+        """Adds the messages that the sends refer to and their rounds' steps, read in the claim's own transaction."""
+        names = {n for q in claimed for n in (q.send.thread_of, _changes(q)) if n}
+        rounds = {q.send.round_id for q in claimed if q.send.only_in is not None and q.send.round_id}
+        found: dict[str | None, Posted] = {}
+        if names:
+            rows = await db.execute(select(t.posts).where(t.posts.c.name.in_(names)))
             found = {row.name: posted_of(row) for row in rows}
-        step = None
-        if send.only_in is not None and send.round_id is not None:
-            step = (await db.execute(select(t.rounds.c.step).where(t.rounds.c.id == send.round_id))).scalar()
-        return replace(
-            queued,
-            root=found.get(send.thread_of or ""),
-            posted=found.get(send.name),
-            step=Step(step) if step is not None else None,
-        )
+        steps: dict[str | None, Step] = {}
+        if rounds:
+            rows = await db.execute(select(t.rounds.c.id, t.rounds.c.step).where(t.rounds.c.id.in_(rounds)))
+            steps = {row.id: Step(row.step) for row in rows}
+        return [
+            replace(q, root=found.get(q.send.thread_of), posted=found.get(_changes(q)), step=steps.get(q.send.round_id))
+            for q in claimed
+        ]
 
     async def sent(self, queued: Queued, message_id: str | None, now: datetime) -> None:
         """Done: the row goes, and a new message's whereabouts are kept under its name."""
@@ -192,8 +212,13 @@ class SqlStore:
         await self._engine.dispose()
 
 
-def _next_send(now: datetime) -> Any:
-    """The oldest open row of a conversation, if it is free and its time has come.
+def _changes(queued: Queued) -> str | None:
+    """The name of the message that a send changes, if it changes one."""
+    return queued.send.name if queued.send.kind in ("revise", "withdraw") else None
+
+
+def _next_sends(now: datetime, most: int) -> Any:
+    """The oldest open row of each conversation, where it is free and its time has come.
 
     Parked rows do not hold up the conversation; a row that waits for its retry does, since order is promised.
     """
@@ -205,7 +230,7 @@ def _next_send(now: datetime) -> Any:
         and_(t.outbox.c.state == "sending", t.outbox.c.lease_until <= now),
     )
     query = select(t.outbox).where(t.outbox.c.id.in_(oldest), t.outbox.c.state != "parked", free)
-    return query.order_by(t.outbox.c.id).limit(1).with_for_update(skip_locked=True)
+    return query.order_by(t.outbox.c.id).limit(most).with_for_update(skip_locked=True)
 
 
 def _moment(value: Any) -> datetime | None:

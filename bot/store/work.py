@@ -27,16 +27,19 @@ SEND: TypeAdapter[Send] = TypeAdapter(Send)
 MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
 _ENDED = (Step.COMMITTED.value, Step.CANCELLED.value)
 
+Known = dict[str, tuple[int, Round, mapping.Rows]]
+
 
 class SqlWork(FollowThroughWork):
     """The unit of work over one connection in one transaction."""
 
-    def __init__(self, connection: AsyncConnection, seal: Seal, new_key: Callable[[], str]) -> None:
+    def __init__(self, connection: AsyncConnection, seal: Seal, new_key: Callable[[], str], known: Known) -> None:
         self._db = connection
         self._seal = seal
         self._new_key = new_key
-        self._rows: dict[str, mapping.Rows] = {}
-        self._versions: dict[str, int] = {}
+        self._known = known
+        # What this transaction read or wrote of rounds; the store keeps it once the transaction is committed.
+        self.read: Known = {}
 
     def _insert(self, table: Table) -> Any:
         dialect = postgresql if self._db.dialect.name == "postgresql" else sqlite
@@ -51,19 +54,27 @@ class SqlWork(FollowThroughWork):
     # --- rounds ---
 
     async def round(self, round_id: str) -> Round | None:
-        row = (await self._db.execute(select(t.rounds).where(t.rounds.c.id == round_id).with_for_update())).first()
-        if row is None:
+        """A round that did not change since this process last saw it is not read again: its version says so."""
+        query = select(t.rounds.c.version).where(t.rounds.c.id == round_id).with_for_update()
+        version = (await self._db.execute(query)).scalar()
+        if version is None:
             return None
+        known = self.read.get(round_id) or self._known.get(round_id)
+        if known is None or known[0] != version:
+            known = await self._read_round(round_id, version)
+        self.read[round_id] = known
+        return known[1]
+
+    async def _read_round(self, round_id: str, version: int) -> tuple[int, Round, mapping.Rows]:
+        doc = (await self._db.execute(select(t.rounds.c.doc).where(t.rounds.c.id == round_id))).scalar_one()
         items = {
             (r.kind, r.item): self._seal.open(f"{round_id}/{r.kind}/{r.item}", r.body)
             for r in await self._db.execute(
                 select(t.sealed).where(t.sealed.c.round_id == round_id).order_by(t.sealed.c.kind, t.sealed.c.item)
             )
         }
-        round_ = mapping.from_rows(row.doc, items, await self._marks(round_id))
-        self._rows[round_id] = mapping.to_rows(round_)
-        self._versions[round_id] = row.version
-        return round_
+        round_ = mapping.from_rows(doc, items, await self._marks(round_id))
+        return version, round_, mapping.to_rows(round_)
 
     async def _marks(self, round_id: str) -> dict[str, dict[str, list[Mark]]]:
         marks: dict[str, dict[str, list[Mark]]] = defaultdict(lambda: defaultdict(list))
@@ -84,11 +95,11 @@ class SqlWork(FollowThroughWork):
             )
         )  # fmt: skip
         await self._save_seats(round_, frozenset())
-        self._rows[round_.id], self._versions[round_.id] = rows, 1
+        self.read[round_.id] = (1, round_, rows)
 
     async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None:
-        old, new = self._rows[after.id], mapping.to_rows(after)
-        version = self._versions[after.id]
+        version, _, old = self.read[after.id]
+        new = mapping.to_rows(after)
         changed = await self._db.execute(
             update(t.rounds)
             .where(t.rounds.c.id == after.id, t.rounds.c.version == version)
@@ -99,7 +110,7 @@ class SqlWork(FollowThroughWork):
         )  # fmt: skip
         if changed.rowcount != 1:
             raise RuntimeError(f"round {after.id} was changed by somebody else")
-        self._rows[after.id], self._versions[after.id] = new, version + 1
+        self.read[after.id] = (version + 1, after, new)
         await self._save_items(after.id, old, new)
         await self._save_ledgers(after.id, old, new)
         if after.seats.keys() != before.seats.keys():
@@ -162,6 +173,9 @@ class SqlWork(FollowThroughWork):
 
     async def erase_votes(self, round_id: str, ballot: str) -> None:
         await self._db.execute(delete(t.votes).where(t.votes.c.round_id == round_id, t.votes.c.ballot == ballot))
+        changed = update(t.rounds).where(t.rounds.c.id == round_id).values(version=t.rounds.c.version + 1)
+        await self._db.execute(changed)
+        self.read.pop(round_id, None)
 
     async def delete_round(self, round_id: str) -> None:
         for table in (t.facts, t.posts, t.outbox):
