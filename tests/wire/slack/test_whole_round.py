@@ -1,22 +1,57 @@
-"""A whole round over real HTTP and a real websocket, as eight people, with and without faults."""
+"""A whole round over real HTTP and a real websocket, as eight people: nothing lost and nothing said twice."""
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from bot.domain.names import Step
-from tests.wire.slack.whole_round import at_work
+from tests.wire.slack.whole_round import Team, at_work
+
+pytestmark = [pytest.mark.slow, pytest.mark.timeout(280)]
 
 
-@pytest.mark.slow
+async def whole(there: Team) -> dict[str, Any]:
+    """Plays the round and asks what holds for each: committed, everything sent once, nothing refused by Slack."""
+    await there.set_up()
+    round_ = await there.play()
+    assert round_.step is Step.COMMITTED
+    assert await there.waiting() == []
+    assert await there.given_up() <= {"the step was over"}
+    assert there.twice() == []
+    assert await there.missing() == []
+    assert there.workspace.delivery.undelivered == []
+    outcome = there.outcome(round_)
+    assert len(outcome["notes"]) == sum(not note.late for note in there.scenario.notes)
+    assert len(outcome["plans"]) == len(there.scenario.plans)
+    return outcome
+
+
 @pytest.mark.parametrize("mode", ["socket", "http"])
 async def test_a_round_from_the_command_to_the_commitment(tmp_path: Path, mode: Any) -> None:
     """Every step through Slack's own surfaces, and nothing that the bot sends is refused by the workspace."""
     async with at_work(tmp_path, mode) as there:
-        await there.set_up()
-        round_ = await there.play()
-        assert round_.step is Step.COMMITTED
+        await whole(there)
         assert there.workspace.complaints == []
+
+
+FAULTS = {
+    "each event three times and shuffled": {"repeat": 3, "shuffle": random.Random(5)},
+    "too fast at every third call": {"too_fast_every": 3},
+    "cut after the request was taken": {"cut_every": 7},
+    "socket dropped every fifty events": {"drop_socket_every": 50},
+}
+
+
+@pytest.mark.parametrize("mode", ["socket", "http"])
+async def test_all_faults_at_once_lose_nothing_and_say_nothing_twice(tmp_path: Path, mode: Any) -> None:
+    """Copies in any order, 429s, lost answers, dropped sockets and ten minutes of outage in one and the same round."""
+    async with at_work(tmp_path, mode) as there:
+        for fault in FAULTS.values():
+            for name, value in fault.items():
+                setattr(there.workspace.faults, name, value)
+        there.outage_at = 60
+        await whole(there)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+from collections import Counter
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
@@ -72,6 +73,7 @@ class Team:
     screen: Screen
     people: dict[str, Someone]
     moments: int = 0
+    outage_at: int | None = None
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
     _planned: set[str] = field(default_factory=set)
 
@@ -148,8 +150,23 @@ class Team:
             if self.clock.now() > end or not await self._moment(cast):
                 raise AssertionError(f"the round stands still in {round_.step} at {self.clock.now()}")
             self.moments += 1
+            if self.moments == self.outage_at:
+                await self._outage()
         await self.until_sent()
         return round_
+
+    async def _outage(self) -> None:
+        """Slack is away for ten minutes: no socket, no call; the bot goes on trying."""
+        end = self.clock.now() + timedelta(minutes=10)
+        self.workspace.faults.outage = True
+        await self.workspace.delivery.drop_sockets()
+        while (due := await self.engine.next_moment()) is not None and due < end:
+            self.clock.set(due)
+            await self.engine.settle()
+        self.clock.set(end)
+        self.workspace.faults.outage = False
+        if not self.workspace.delivery.addresses:
+            await self.workspace.delivery.connected()
 
     async def until_sent(self) -> None:
         for _ in range(400):
@@ -187,12 +204,51 @@ class Team:
         return round_
 
     async def waiting(self) -> list[str]:
-        """What stands in the outbox: not yet sent, or given up."""
+        """What stands in the outbox and was not sent yet."""
+        return [name for state, name, _ in await self._outbox() if state != "parked"]
+
+    async def given_up(self) -> set[str]:
+        """Why sends were given up."""
+        return {str(why) for state, _, why in await self._outbox() if state == "parked"}
+
+    async def _outbox(self) -> list[tuple[str, str, str | None]]:
         async with self.store._engine.connect() as connection:
-            rows = await connection.execute(
-                select(tables.outbox.c.state, tables.outbox.c.name, tables.outbox.c.why_parked)
-            )
-            return [f"{state} {name} {why or ''}" for state, name, why in rows if state != "parked"]
+            box = tables.outbox.c
+            return [tuple(row) for row in await connection.execute(select(box.state, box.name, box.why_parked))]
+
+    def twice(self) -> list[str]:
+        """Messages and files that went out more than once."""
+        keys = [str(m["metadata"]) for m in self._said() if "metadata" in m]
+        files = [file["name"] for m in self._said() for file in m.get("files", ())]
+        return sorted(key for key, count in Counter([*keys, *files]).items() if count > 1)
+
+    async def missing(self) -> list[str]:
+        """Posts that the bot believes to be there and that are not."""
+        there = {
+            (channel.direct or channel.id, ts)
+            for channel in self.workspace.channels.values()
+            for ts in channel.messages
+        }
+        async with self.store._engine.connect() as connection:
+            post = tables.posts.c
+            rows = await connection.execute(select(post.name, post.place, post.message_id))
+            return [name for name, place, ts in rows if (place, ts) not in there and not ts.startswith("F")]
+
+    def _said(self) -> list[Any]:
+        return [m for channel in self.workspace.channels.values() for m in channel.messages.values()]
+
+    def outcome(self, round_: Round) -> dict[str, Any]:
+        """What the round came to, told by its texts alone, so that two runs can be compared."""
+        return {
+            "notes": sorted((note.lever, note.side.value, note.text) for note in round_.notes.values()),
+            "plans": sorted(plan.title for plan in round_.plans.values()),
+            "votes": [
+                sorted((voter, len(marks)) for voter, marks in ledger.marks.items())
+                for ledger in (round_.dots, round_.ballot)
+                if ledger
+            ],
+            "chosen": sorted(round_.plans[choice].title for choice in round_.choices),
+        }
 
 
 @asynccontextmanager
