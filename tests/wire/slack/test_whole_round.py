@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 from pathlib import Path
 from typing import Any
@@ -46,6 +47,7 @@ FAULTS = {
 }
 
 
+@pytest.mark.skipif(not os.environ.get("LONG_TESTS"), reason="a longer run: LONG_TESTS=1 python3 tests -k all_faults")
 @pytest.mark.parametrize("mode", ["socket", "http"])
 async def test_all_faults_at_once_lose_nothing_and_say_nothing_twice(tmp_path: Path, mode: Any) -> None:
     """Copies in any order, 429s, lost answers, dropped sockets and ten minutes of outage in one and the same round."""
