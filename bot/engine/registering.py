@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING
 
 from bot.domain.facts import PlanHandedIn
-from bot.domain.state import Round
+from bot.domain.state import Plan, Round
 from bot.domain.trial_state import Trial
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Place, Reply, Submitted
@@ -190,9 +190,7 @@ async def plan_handed_in(turn: Turn, round_: Round, fact: PlanHandedIn) -> None:
     """Before anybody else sees it, its author is shown an earlier plan that resembles it; once for each version."""
     plan = fact.plan
     assert plan.author is not None
-    words = re.findall(r"[^\W_]+", f"{plan.title} {plan.hypothesis}".casefold())
-    near = await turn.uow.resembling(round_.tenant, round_.channel, words)
-    best = nearest(f"{plan.title}. {plan.hypothesis}", near)
+    best = await earlier_like(turn, round_, plan)
     if best is None:
         return
     name = f"{round_.id}/alike/{plan.author}/{plan.id}/{best.trial_id}"
@@ -200,6 +198,24 @@ async def plan_handed_in(turn: Turn, round_: Round, fact: PlanHandedIn) -> None:
         return
     message = register_words.resembling(plan.title, shown(best), best.verdict == RUNNING)
     turn.post_as(name, turn.direct(round_, plan.author), message, round_.id)
+
+
+async def earlier_like(turn: Turn, round_: Round, plan: Plan) -> RegisterEntry | None:
+    """The earlier trial of this team that the plan resembles most, if any."""
+    words = re.findall(r"[^\W_]+", f"{plan.title} {plan.hypothesis}".casefold())
+    near = await turn.uow.resembling(round_.tenant, round_.channel, words)
+    return nearest(f"{plan.title}. {plan.hypothesis}", near)
+
+
+async def doubt_once(turn: Turn, round_: Round, plan: Plan) -> str:
+    """What the author is shown before a resembling plan is handed in; empty when nothing is alike or it was shown.
+
+    The form stays open with it, and sending the form again hands the plan in all the same.
+    """
+    best = await earlier_like(turn, round_, plan)
+    if best is None or not await turn.uow.first_time(f"alike/{round_.id}/{plan.author}/{best.trial_id}", turn.now):
+        return ""
+    return register_words.looks_like(shown(best))
 
 
 def nearest(text: str, entries: Sequence[RegisterEntry]) -> RegisterEntry | None:

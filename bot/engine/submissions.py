@@ -30,7 +30,7 @@ from bot.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, Precede
 from bot.domain.questions import lint
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Action, ComparisonKind, Criterion, Plan, Round
-from bot.engine import dates, people, personal, setup, trials
+from bot.engine import dates, people, personal, registering, setup, trials
 from bot.engine.dialogue import percentage_or_number
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
@@ -190,6 +190,9 @@ async def _plan(sheet: Sheet) -> None:
         might_fail=sheet.text("might_fail"),
         chance=_whole(sheet, "chance"),
     )
+    alike = "" if sheet.parts else await registering.doubt_once(sheet.turn, sheet.round, plan)
+    if alike:
+        raise FieldError("title", alike)
     await sheet.turn.act(sheet.round, HandInPlan(sheet.by, plan))
 
 

@@ -95,6 +95,15 @@ def search_form(words: str, levers: Sequence[tuple[str, str]], owners: Sequence[
     return Form("Search the register", "register.search", "", fields, submit="Search")
 
 
+def looks_like(found: Found) -> str:
+    """Beside the form's title, before the plan is handed in."""
+    told = f": {theirs(found.sentence, 300).text}" if found.sentence else ""
+    return (
+        f"This resembles an earlier one, “{theirs(found.title, 80).text}” ({found.verdict}){told} "
+        "Change yours, or send the form again to hand it in all the same."
+    )
+
+
 def resembling(plan: str, found: Found, running: bool) -> Message:
     """To the author alone, while the plan can still be changed or withdrawn."""
     words = line(

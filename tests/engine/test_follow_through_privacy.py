@@ -62,6 +62,33 @@ async def test_learnings_stay_private_until_the_review_is_closed(tmp_path: Path)
         assert "canary learning" in closed and "Ines" not in closed
 
 
+async def test_an_author_is_shown_an_earlier_plan_before_handing_theirs_in(tmp_path: Path) -> None:
+    """The form stays open with the earlier trial beside the title; sent again it is handed in all the same."""
+    async with a_team(tmp_path, sealed=False, step=Step.PLANS) as team:
+        plan: Plan = a_plan("p9", question=team.round.questions[0].id)
+        async with team.house.store.begin() as uow:
+            earlier = RegisterEntry(
+                "t1", "room", "growth", "winter", "retention", "Retention", plan.title, plan.hypothesis, "", "",
+                "Mia", "not met", MONDAY, learning="Nobody answers before ten",
+            )  # fmt: skip
+            await uow.enter(earlier)
+        fields = {
+            "question": plan.question, "title": plan.title, "hypothesis": plan.hypothesis, "steps": "Call them",
+            "measure": "calls", "kind": "split", "weeks": "4",
+        }  # fmt: skip
+        room, handed = team.house.room, len(team.round.plans)
+        reply = await room.submit(INES, "plan.write", team.round.id, fields, forged=True)
+        assert "resembles an earlier one" in reply.errors["title"]
+        async with team.house.store.begin() as uow:
+            kept = await uow.round(team.round.id)
+        assert kept is not None and len(kept.plans) == handed
+        again = await room.submit(INES, "plan.write", team.round.id, fields, forged=True)
+        assert not again.errors
+        async with team.house.store.begin() as uow:
+            kept = await uow.round(team.round.id)
+        assert kept is not None and len(kept.plans) == handed + 1
+
+
 async def test_an_author_is_shown_an_earlier_plan_before_anybody_sees_theirs(tmp_path: Path) -> None:
     """In private and once; the channel hears nothing of it."""
     async with a_team(tmp_path, sealed=False, step=Step.PLANS) as team:
