@@ -174,7 +174,7 @@ def owner_asked(round_: Round, plan: Plan) -> Message:
 
 def declined(round_: Round, plan: Plan, member: str, reason: str) -> Message:
     words = line(
-        "{who} declined to own “{title}”: {why}. Ask somebody else; without an owner it does not start and its place "
+        "{who} declined to own “{title}”. The reason: “{why}” Ask somebody else; without an owner it does not start and its place "
         "is free.",
         who=who(round_, member),
         title=theirs(plan.title, 80),

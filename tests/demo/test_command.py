@@ -42,8 +42,9 @@ def run(out: Path, *options: str, limit: float | None = None) -> subprocess.Comp
 
 
 def messages(out: Path) -> Counter[str]:
-    """The conversation as a bag of messages."""
-    return Counter((out / "conversation.md").read_text(encoding="utf-8").split("\n**"))
+    """The conversation as a bag of messages: who, where and what; an answer may come minutes later after a resume."""
+    parts = (out / "conversation.md").read_text(encoding="utf-8").split("\n**")
+    return Counter(part.partition("), ")[2] for part in parts)
 
 
 def test_a_run_leaves_its_files_and_the_same_seed_gives_the_same_bytes(tmp_path: Path) -> None:
