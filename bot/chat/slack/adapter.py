@@ -31,7 +31,7 @@ from bot.chat.slack.marks import (
     total_of,
 )
 from bot.chat.slack.people import People, Recent
-from bot.ports import ChatError, Clock, NotDelivered, Person, Place, Reaction
+from bot.ports import ChatError, Clock, NotDelivered, OutcomeUnknown, Person, Place, Reaction
 from bot.render.blocks import Part, message_parts
 from bot.render.mrkdwn import cut
 from bot.render.views import home, modal
@@ -214,8 +214,9 @@ class SlackChat:
     # --- looking up -----------------------------------------------------------------------------------------
 
     async def find(self, place: Place, key: str, since: datetime) -> str | None:
-        """The message that went out with this key, None when it did not, or not all of it. Removes later
-        doubles.
+        """The message that went out with this key, None when it did not, or not all of it. Removes later doubles.
+
+        When it cannot be looked up now, that is OutcomeUnknown: whether the message went out is as open as before.
         """
         channel = await self._channel(place)
         try:
@@ -225,6 +226,8 @@ class SlackChat:
                 raise
             log.warning("a lost answer cannot be looked up in a channel: the history scope is missing")
             return None
+        except NotDelivered as trouble:
+            raise OutcomeUnknown(str(trouble)) from None
         for message_id in sent.surplus:
             await self._take_back(place, channel, message_id)
         return sent.ids[1] if sent.whole else None

@@ -13,11 +13,14 @@ from slack_sdk.errors import SlackApiError, SlackClientError
 from slack_sdk.web.async_client import AsyncWebClient
 
 from bot.chat.slack.inbound import Me
-from bot.chat.slack.pace import Pace
+from bot.chat.slack.pace import LONGEST_WAIT, Pace
 from bot.ports import ChatError, Clock, NotDelivered, OutcomeUnknown, SlowDown, Unreachable
 
 TOO_FAST = frozenset({"ratelimited", "rate_limited", "message_limit_exceeded"})
 UNSURE = frozenset({"fatal_error", "internal_error", "service_unavailable", "request_timeout", "team_added_to_org"})
+PATIENCE = 2
+"""So often a read is made again at once: somebody may be waiting for a form, and a read asks for nothing."""
+
 PAUSE_UNNAMED = 30.0
 """Seconds to wait when Slack says "too fast" without saying for how long."""
 
@@ -73,6 +76,15 @@ class Calls:
 
         Raises a ChatError; a plain refusal is a `Refusal` with Slack's code.
         """
+        for _ in range(PATIENCE if method in READS else 0):
+            try:
+                return await self._once(tenant, method, lane, arguments)
+            except SlowDown as slow:  # the next turn waits for as long as Slack asked
+                if slow.seconds > LONGEST_WAIT:
+                    raise
+        return await self._once(tenant, method, lane, arguments)
+
+    async def _once(self, tenant: str, method: str, lane: str, arguments: Mapping[str, Any]) -> Mapping[str, Any]:
         account = await self.accounts.of(tenant)
         await self._pace.turn(tenant, method, lane)
         try:

@@ -172,6 +172,18 @@ async def test_a_lost_answer_is_found_out_before_posting_again(
         assert all(double not in channel.messages for channel in workspace.channels.values())
 
 
+async def test_a_look_up_that_fails_leaves_the_question_open(workspace: Workspace, people: People) -> None:
+    """An outage or a 429 while looking up must not read as "it did not go out", else it would be said twice."""
+    async with signed_in(workspace) as platform:
+        await platform.chat.post(IN_CHANNEL, HELLO, key="k")
+        workspace.faults.too_fast_every = 1
+        with pytest.raises(OutcomeUnknown):
+            await platform.chat.find(IN_CHANNEL, "k", now())
+        workspace.faults.outage = True
+        with pytest.raises(OutcomeUnknown):
+            await platform.chat.find(IN_CHANNEL, "k", now())
+
+
 async def test_the_client_never_repeats_by_itself(workspace: Workspace, people: People) -> None:
     """The SDK's own repeats are off: a post whose answer is lost is sent exactly once."""
     async with open_session() as session:

@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from bot.clock import ManualClock, SeededIds
+from bot.clock import ManualClock, RandomIds
 from bot.domain.names import Step
 from bot.domain.state import Round
 from bot.engine import people
@@ -137,7 +137,7 @@ class Team:
         raise AssertionError("it never came to stand")
 
     async def _forward(self) -> None:
-        due = await self.engine.next_moment()
+        due = await self.next_moment()
         if due is not None:
             self.clock.set(due)
 
@@ -160,13 +160,18 @@ class Team:
         end = self.clock.now() + timedelta(minutes=10)
         self.workspace.faults.outage = True
         await self.workspace.delivery.drop_sockets()
-        while (due := await self.engine.next_moment()) is not None and due < end:
+        while (due := await self.next_moment()) is not None and due < end:
             self.clock.set(due)
             await self.engine.settle()
         self.clock.set(end)
         self.workspace.faults.outage = False
         if not self.workspace.delivery.addresses:
             await self.workspace.delivery.connected()
+
+    async def next_moment(self) -> datetime | None:
+        """When something waits next; what stands behind a send that waits for its retry is asked for a little later."""
+        due = await self.engine.next_moment()
+        return None if due is None else max(due, self.clock.now() + timedelta(milliseconds=500))
 
     async def until_sent(self) -> None:
         for _ in range(400):
@@ -182,7 +187,7 @@ class Team:
                     self._planned.add(job.key)
                     heapq.heappush(self._queue, (max(job.at, self.clock.now()), job.key, job))
         mine = self._queue[0][0] if self._queue else None
-        due = await self.engine.next_moment()
+        due = await self.next_moment()
         moments = [moment for moment in (mine, due) if moment is not None]
         if not moments:
             return False
@@ -252,7 +257,7 @@ class Team:
 
 
 @asynccontextmanager
-async def at_work(tmp_path: Path, mode: Any = "socket", seed: int = 7) -> AsyncIterator[Team]:
+async def at_work(tmp_path: Path, mode: Any = "socket") -> AsyncIterator[Team]:
     """The workspace with the scenario's people, and the bot in it, serving."""
     scenario = load(SCENARIO.read_text("utf-8"))
     clock = FastClock(scenario.start)
@@ -264,7 +269,7 @@ async def at_work(tmp_path: Path, mode: Any = "socket", seed: int = 7) -> AsyncI
         workspace.add_person(slack_id, person.name, person.zone)
         team[person.id] = Someone(workspace, slack_id)
     workspace.add_channel(CHANNEL, "growth", [someone.id for someone in team.values()])
-    ids = SeededIds(seed)
+    ids = RandomIds()
     store = await open_store(f"sqlite+aiosqlite:///{tmp_path / 'bot.db'}", b"x" * 32, ids, durable=False)
     relay = Relay()
     try:
