@@ -58,7 +58,7 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
     from bot.clock import SeededIds
     from bot.wiring import room_house
     from demo.leave import leave_files
-    from demo.play import Play, clock_of
+    from demo.play import Memory, Play, clock_of
     from demo.scenario import Scenario
     from demo.transcript import Printer, Progress, Transcript
 
@@ -78,7 +78,8 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
         transcript = Transcript(scenario)
         printer = Printer(transcript, click.echo, colour=sys.stdout.isatty())
         progress = Progress(scenario, clock, shown=sys.stderr.isatty() and quiet)
-        play = Play(scenario, house, clock)
+        memory = Memory(state / "play.txt")
+        play = Play(scenario, house, clock, memory=memory)
         last = "" if not resume else max((r.id for r in house.room.all_messages()), default="")
 
         def watch() -> None:
@@ -98,6 +99,7 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
         round_ = await play.run()
         watch()
         progress.close()
+        memory.close()
         left = leave_files(house, transcript, scenario, round_, play, out)
     click.echo(_ending(play.refused, round_))
     click.echo("\nLeft in " + str(out) + ":\n" + "\n".join(f"  {name}" for name in left))

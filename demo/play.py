@@ -7,6 +7,7 @@ import re
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from bot.clock import ManualClock
 from bot.domain.commands import Start
@@ -32,6 +33,38 @@ LONGEST = timedelta(days=200)
 Seen = Callable[[datetime], Awaitable[None]]
 
 
+class Memory:
+    """What a play must know after a kill: how late it was, and when each job was to be done. Lines in a file."""
+
+    def __init__(self, path: Path | None = None) -> None:
+        self.clock: datetime | None = None
+        self.jobs: dict[str, datetime] = {}
+        self._file = None
+        if path is not None:
+            for words in path.read_text(encoding="utf-8").splitlines() if path.exists() else ():
+                self._read(words)
+            self._file = path.open("a", encoding="utf-8")
+
+    def _read(self, words: str) -> None:
+        moment, tab, key = words.partition("\t")
+        if not tab:  # the last line of a killed run may be torn
+            return
+        if key:
+            self.jobs[key] = datetime.fromisoformat(moment)
+        else:
+            self.clock = datetime.fromisoformat(moment)
+
+    def note(self, moment: datetime, key: str = "") -> None:
+        """Remembers a job's moment, or without a key the clock."""
+        if self._file is not None:
+            self._file.write(f"{moment.isoformat()}\t{key}\n")
+            self._file.flush()
+
+    def close(self) -> None:
+        if self._file is not None:
+            self._file.close()
+
+
 @dataclass
 class Play:
     """A scenario on its way. `watch` is called after each moment at which something happened."""
@@ -40,6 +73,7 @@ class Play:
     house: House
     clock: ManualClock
     watch: Callable[[], None] = lambda: None
+    memory: Memory = field(default_factory=Memory)
     round_id: RoundId | None = None
     refused: str = ""
     stumbles: list[str] = field(default_factory=list)
@@ -78,7 +112,7 @@ class Play:
         place = room.add_channel(CHANNEL, CHANNEL)
         for person in self.scenario.team:
             room.add_person(Known(person.id, person.name, person.zone), CHANNEL)
-        self.clock.set(max((r.at for r in room.all_messages()), default=self.clock.now()))
+        self.clock.set(self.memory.clock or self.clock.now())
         await self.house.engine.act("demo/people", self._people)
         await self.house.engine.act("demo/round", lambda turn: self._round(turn, place))
         self.round_id = await self._find()
@@ -142,6 +176,7 @@ class Play:
         if not moments:
             return False
         self.clock.set(min(moments))
+        self.memory.note(self.clock.now())
         if mine is not None and mine <= self.clock.now() and (due is None or mine < due):
             await self._act()
         self._next = await self.house.engine.settle()
@@ -159,7 +194,11 @@ class Play:
         if job.key in self._planned or self.house.room.log.is_done(job.key):
             return
         self._planned.add(job.key)
-        heapq.heappush(self._queue, (max(job.at, self.clock.now()), job.key, job))
+        at = self.memory.jobs.get(job.key)
+        if at is None:
+            at = max(job.at, self.clock.now())
+            self.memory.note(at, job.key)
+        heapq.heappush(self._queue, (at, job.key, job))
 
     async def _act(self) -> None:
         _, _, job = heapq.heappop(self._queue)

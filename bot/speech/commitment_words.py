@@ -174,8 +174,8 @@ def owner_asked(round_: Round, plan: Plan) -> Message:
 
 def declined(round_: Round, plan: Plan, member: str, reason: str) -> Message:
     words = line(
-        "{who} declined to own “{title}”. The reason: “{why}” Ask somebody else; without an owner it does not start and its place "
-        "is free.",
+        "{who} declined to own “{title}”. The reason: “{why}” Ask somebody else; without an owner it does not "
+        "start and its place is free.",
         who=who(round_, member),
         title=theirs(plan.title, 80),
         why=theirs(reason or "no reason given", 300),
