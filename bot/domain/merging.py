@@ -28,7 +28,6 @@ PEOPLE_FOR_SECOND_OPINION = 4
 
 
 def pick_focus(round_: Round, command: PickFocus, now: datetime) -> Facts:
-    checks.member(round_, command.by)
     checks.in_step(round_, Step.FOCUS)
     checks.not_paused(round_)
     checks.decision_maker(round_, command.by)
