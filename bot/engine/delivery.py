@@ -31,12 +31,13 @@ async def deliver_all(kit: Kit) -> int:
 async def deliver(kit: Kit, queued: Queued) -> None:
     """Carries out one claimed send."""
     now = kit.clock.now()
+    unsure = queued.state == "unknown"  # a look-up that could not be made leaves the earlier outcome unknown
     try:
         await _carry_out(kit, queued)
     except SlowDown as slow:
-        await kit.store.retry_send(queued, now + timedelta(seconds=slow.seconds), unknown=False, now=now)
+        await kit.store.retry_send(queued, now + timedelta(seconds=slow.seconds), unknown=unsure, now=now)
     except NotDelivered:
-        await _again(kit, queued, unknown=False)
+        await _again(kit, queued, unknown=unsure)
     except OutcomeUnknown:
         await _again(kit, queued, unknown=True)
     except Unreachable as gone:

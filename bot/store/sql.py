@@ -181,7 +181,9 @@ class SqlStore:
 
     async def next_moment(self) -> datetime | None:
         send = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
-        sends = select(func.min(send)).where(t.outbox.c.state != "parked").scalar_subquery()
+        # Rows behind the oldest of their conversation cannot go out yet, so they do not count.
+        oldest = select(func.min(t.outbox.c.id)).where(t.outbox.c.state != "parked").group_by(t.outbox.c.conversation)
+        sends = select(func.min(send)).where(t.outbox.c.id.in_(oldest)).scalar_subquery()
         free = select(t.due.c.at).where(t.due.c.state == "todo").order_by(t.due.c.at, t.due.c.id).limit(1)
         claimed = select(func.min(t.due.c.lease_until)).where(t.due.c.state == "claimed").scalar_subquery()
         async with self._transaction() as db:
