@@ -18,6 +18,7 @@ from bot.domain.names import (
     QuestionId,
     Role,
     Side,
+    Step,
 )
 from bot.domain.state import Action, Criterion, MergeProposal, Plan
 
@@ -44,6 +45,21 @@ class SetWindow(Command):
     opens: datetime
     due: datetime
     personal: Mapping[MemberId, datetime] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class MakeUp(Command):
+    """Gives back the time that was lost while the bot was off; the engine reckons the longer window."""
+
+    due: datetime
+    personal: Mapping[MemberId, datetime] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class TellDates(Command):
+    """The round's dates are told to the channel, for the first time or anew: when each step closes at the latest."""
+
+    dates: Mapping[Step, datetime] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,10 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from bot.domain import ballots, checks, merging, notes, people, placement, plans, questions
-from bot.domain.commands import BOT, Cancel, Close, Done, Extend, Pause, Resume, SetWindow, Start
+from bot.domain.commands import BOT, Cancel, Close, Done, Extend, MakeUp, Pause, Resume, SetWindow, Start, TellDates
 from bot.domain.facts import (
     ConsentAsked,
+    DatesTold,
     EverybodyIn,
     Fact,
     GotStuck,
@@ -90,6 +91,23 @@ def set_window(round_: Round, command: SetWindow, now: datetime) -> Facts:
     return (WindowSet(round_.step, command.opens, command.due, command.personal),)
 
 
+def make_up(round_: Round, command: MakeUp, now: datetime) -> Facts:
+    """Time lost while the bot was off comes back; nobody's own allowance of extensions is used up by it."""
+    checks.bot(command.by)
+    checks.in_step(round_, *RUNNING)
+    checks.not_paused(round_)
+    progress = round_.progress
+    if progress.opens is None or progress.due is None or command.due <= progress.due:
+        return ()
+    window = WindowSet(round_.step, progress.opens, command.due, command.personal)
+    return (window, StepExtended(round_.step, "downtime", progress.extensions))
+
+
+def tell_dates(round_: Round, command: TellDates, now: datetime) -> Facts:
+    checks.bot(command.by)
+    return (DatesTold(command.dates, round_.dates_told_times + 1),)
+
+
 def done(round_: Round, command: Done, now: datetime) -> Facts:
     checks.member(round_, command.by)
     checks.in_step(round_, *RUNNING)
@@ -162,7 +180,6 @@ def close(round_: Round, command: Close, now: datetime) -> Facts:
     checks.in_step(round_, *RUNNING)
     checks.not_paused(round_)
     if command.how == "facilitator":
-        checks.member(round_, command.by)
         checks.facilitator(round_, command.by)
         return _close_now(round_)
     checks.bot(command.by)
@@ -275,6 +292,10 @@ def window_set(round_: Round, fact: WindowSet) -> Round:
     return replace(round_, progress=window)
 
 
+def dates_told(round_: Round, fact: DatesTold) -> Round:
+    return replace(round_, dates_told=fact.dates, dates_told_times=fact.times)
+
+
 def step_extended(round_: Round, fact: StepExtended) -> Round:
     by_itself = fact.why in ("quorum", "nobody decided")
     extended = round_.progress.extended or by_itself
@@ -325,6 +346,8 @@ def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
 DECIDE = {
     Start: start,
     SetWindow: set_window,
+    MakeUp: make_up,
+    TellDates: tell_dates,
     Done: done,
     Close: close,
     Extend: extend,
@@ -335,6 +358,7 @@ DECIDE = {
 EVOLVE = {
     StepOpened: step_opened,
     WindowSet: window_set,
+    DatesTold: dates_told,
     StepExtended: step_extended,
     GotStuck: got_stuck,
     EverybodyIn: everybody_is_in,

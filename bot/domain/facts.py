@@ -68,6 +68,14 @@ class WindowSet(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class DatesTold(Fact):
+    """What the channel was told; `times` counts how often, which is the SEQUENCE of its calendar entries plus one."""
+
+    dates: Mapping[Step, datetime]
+    times: int
+
+
+@dataclass(frozen=True, slots=True)
 class StepExtended(Fact):
     """More time: the engine reckons the new window."""
 

@@ -17,7 +17,7 @@ from bot.domain.facts import (
     Merged,
     MergesProposed,
 )
-from bot.domain.names import ForceId, MemberId, NoteId, Role, Side, Step
+from bot.domain.names import ForceId, NoteId, Role, Side, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Force, MergeProposal, Note, Round
 from bot.domain.texts import accepted
@@ -28,7 +28,6 @@ PEOPLE_FOR_SECOND_OPINION = 4
 
 
 def pick_focus(round_: Round, command: PickFocus, now: datetime) -> Facts:
-    checks.member(round_, command.by)
     checks.in_step(round_, Step.FOCUS)
     checks.not_paused(round_)
     checks.decision_maker(round_, command.by)
@@ -177,13 +176,6 @@ def force_split(round_: Round, fact: ForceSplit) -> Round:
     inside = set(taken.notes)
     proposals = tuple(replace(p, answer=False) if {p.first, p.second} <= inside else p for p in round_.proposals)
     return replace(round_, forces=forces, proposals=proposals)
-
-
-def who_may_confirm(round_: Round, proposal: MergeProposal) -> tuple[MemberId, ...]:
-    """Whose yes a proposal still needs."""
-    if proposal.proposed_by is None:
-        return round_.expected()
-    return tuple(m for m in round_.active() if m != proposal.proposed_by)
 
 
 DECIDE = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
@@ -55,9 +56,10 @@ def write(round_: Round, command: WriteNote, now: datetime) -> Facts:
     if command.note in round_.notes or command.note in round_.late_notes:
         return ()
     note = Note(command.note, command.lever, command.side, text, command.by, origin=command.origin)
-    if round_.step is not Step.NOTES:
+    late = round_.step is not Step.NOTES
+    _room_left(round_, note, round_.late_notes if late else round_.notes)
+    if late:
         return (LateNoteKept(note),)
-    _room_left(round_, note)
     return (NoteWritten(note), *_asked_as_well(round_, command.by))
 
 
@@ -69,8 +71,8 @@ def _asked_as_well(round_: Round, by: MemberId) -> Facts:
     return (ConsentAsked((by,)),)
 
 
-def _room_left(round_: Round, note: Note) -> None:
-    mine = [n for n in round_.notes.values() if n.author == note.author and n.lever == note.lever]
+def _room_left(round_: Round, note: Note, notes: Mapping[NoteId, Note]) -> None:
+    mine = [n for n in notes.values() if n.author == note.author and n.lever == note.lever]
     if len(mine) >= NOTES_PER_LEVER:
         raise Refused(Because.TOO_MANY, most=NOTES_PER_LEVER, lever=round_.settings.lever_name(note.lever))
 
@@ -101,6 +103,8 @@ def keep_draft(round_: Round, command: KeepDraft, now: datetime) -> Facts:
     if sum(d.author == command.by for d in round_.drafts.values()) >= NOTES_PER_LEVER:
         raise Refused(Because.TOO_MANY, most=NOTES_PER_LEVER, lever="")
     text = accepted(command.text, NOTE_LENGTH * 5)
+    if command.draft in round_.drafts:
+        return ()
     return (DraftKept(Draft(command.draft, command.by, text, command.origin)),)
 
 

@@ -163,8 +163,15 @@ def _filled(round_: Round) -> Roles:
 
 
 def member_joined(round_: Round, fact: MemberJoined) -> Round:
+    """Who comes when everybody had left holds both roles."""
     joined_in = None if fact.step is Step.SETUP else fact.step
-    return replace(round_, seats={**round_.seats, fact.member: Seat(fact.member, fact.name, joined_in=joined_in)})
+    came = replace(round_, seats={**round_.seats, fact.member: Seat(fact.member, fact.name, joined_in=joined_in)})
+    if round_.active():
+        return came
+    roles = came.roles
+    for role in Role:
+        roles = roles.given(role, fact.member)
+    return replace(came, roles=roles)
 
 
 def role_handed_over(round_: Round, fact: RoleHandedOver) -> Round:

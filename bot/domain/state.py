@@ -296,6 +296,8 @@ class Round:
     step: Step = Step.SETUP
     progress: Progress = Progress()
     paused: str | None = None
+    dates_told: Mapping[Step, datetime] = field(default_factory=dict)  # when each step closes, as the channel knows it
+    dates_told_times: int = 0
     running_trials: int = 0  # of the team, when the round began to commit
     notes: Mapping[NoteId, Note] = field(default_factory=dict)
     late_notes: Mapping[NoteId, Note] = field(default_factory=dict)

@@ -360,3 +360,25 @@ def test_the_result_does_not_depend_on_who_voted_first() -> None:
     backwards = dict(reversed(votes.items()))
     assert ballots.standing(votes, ("a", "b"), D, 2) == ballots.standing(backwards, ("a", "b"), D, 2)
     assert a_round().ledger() is None
+
+
+def test_a_force_without_a_dot_is_not_carried_on() -> None:
+    """Even where the cut would leave room for it."""
+    play, options = _dots()
+    play.vote(F, options[0], options[1])
+    play.close()
+    assert {s.option for s in play.round.forces_standing if s.carried} == set(options[:2])
+
+
+def test_there_is_nothing_to_read_back_outside_the_ballots() -> None:
+    """The ledgers are closed then."""
+    assert Play().to(Step.QUESTIONS).refused(c.Reconcile(c.BOT, {})) is Because.TOO_LATE
+
+
+def test_changing_votes_in_the_ballot_on_plans_does_not_say_done() -> None:
+    """That ballot is done by locking it, not by spending all votes."""
+    play = _ballot()
+    play.vote(INES, "p0", "p0")
+    assert INES not in play.round.progress.done
+    play.do(c.Done(INES), c.TakeBackVote(INES, "p0", "button"))
+    assert INES in play.round.progress.done

@@ -371,3 +371,20 @@ def test_three_people_must_all_be_in() -> None:
     for member in (F, D):
         play.do(c.HandInPlan(member, a_plan(f"p-{member}")))
     assert any(isinstance(x, f.StepExtended) for x in play.deadline())
+
+
+def test_a_step_that_closes_is_not_extended() -> None:
+    """A deadline with the quorum opens the next step and nothing more."""
+    play = _notes(writers=8)
+    assert [type(x) for x in play.deadline()] == [f.Revealed, f.StepOpened, f.WindowSet]
+
+
+def test_a_decision_is_not_made_by_saying_done() -> None:
+    """Focus, questions and commitment end with their decision, not with a mark."""
+    for step, chief in ((Step.FOCUS, D), (Step.QUESTIONS, F), (Step.COMMITMENT, F)):
+        play = Play().to(step)
+        if step is Step.QUESTIONS:
+            force = next(s.option for s in play.round.forces_standing if s.carried)
+            play.do(c.WriteQuestion(F, QuestionId("q1"), force, "How might we help?"))  # type: ignore[arg-type]
+        play.do(c.Done(chief), c.Done(D))
+        assert play.round.progress.settles_at is None

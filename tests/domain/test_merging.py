@@ -205,3 +205,51 @@ def test_a_hand_over_can_put_both_roles_into_one_hand() -> None:
     a, b = play.round.forces[:2]
     play.do(c.JoinForces(D, a.id, b.id))
     assert len(play.round.forces) == 6
+
+
+def test_outside_their_steps_nothing_is_picked_or_joined() -> None:
+    """The focus and the merge have their time."""
+    play = Play().to(Step.DOTS)
+    a, b = play.round.forces[:2]
+    first, second = a.notes[0], b.notes[0]
+    assert play.refused(c.PickFocus(D, RETENTION, REASON)) is Because.TOO_LATE
+    assert play.refused(c.ProposeMerges(c.BOT, ())) is Because.TOO_LATE
+    assert play.refused(c.JoinForces(F, a.id, b.id)) is Because.TOO_LATE
+    assert play.refused(c.AnswerMerge(F, first, second, same=True)) is Because.TOO_LATE
+
+
+def test_strangers_have_no_say_in_merges() -> None:
+    """Neither a second person's yes nor an objection comes from outside."""
+    zoe = OTHERS[-1]
+    play = _both_merge()
+    first, second = _proposed(play)
+    play.do(c.AnswerMerge(F, first, second, same=True))
+    assert play.refused(c.AnswerMerge(zoe, first, second, same=True)) is Because.NOT_A_MEMBER
+    assert play.refused(c.SplitForce(zoe, play.round.forces[0].id)) is Because.NOT_A_MEMBER
+
+
+def test_four_people_need_a_second_person() -> None:
+    """Four is where the rule begins."""
+    play = _both_merge(4)
+    a, b = play.round.forces[:2]
+    play.do(c.JoinForces(F, a.id, b.id))
+    assert len(play.round.forces) == 4
+
+
+def test_fifteen_characters_are_a_reason() -> None:
+    """The shortest reason has fifteen."""
+    play = Play().to(Step.FOCUS)
+    assert play.refused(c.PickFocus(D, RETENTION, "x" * 14)) is Because.REASON_TOO_SHORT
+    play.do(c.PickFocus(D, RETENTION, "x" * 15))
+
+
+def test_a_second_proposal_inside_one_force_changes_nothing() -> None:
+    """Three alike, proposed as three pairs, become one force with each note once."""
+    play = _merge()
+    a, b, third = (force.notes[0] for force in play.round.forces[:3])
+    pairs = ((a, b), (b, third), (a, third))
+    play.do(c.ProposeMerges(c.BOT, tuple(MergeProposal(x, y, 0.9, "alike") for x, y in pairs)))
+    for x, y in pairs:
+        play.do(c.AnswerMerge(F, x, y, same=True))
+    assert sorted(n for force in play.round.forces for n in force.notes) == sorted(play.round.notes)
+    assert len(play.round.forces) == 4

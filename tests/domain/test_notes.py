@@ -335,3 +335,47 @@ def test_a_posted_note_on_another_lever_is_no_force() -> None:
     before = play.round.forces
     play.do(c.SettleLateNote(INES, late, "post"))
     assert play.round.forces == before
+
+
+def test_a_third_writer_is_not_asked() -> None:
+    """With three writers there is nothing left to ask."""
+    play = _few(Play().to(Step.NOTES))
+    play.close()
+    third = c.WriteNote(INES, NoteId("n9"), RETENTION, Side.DRIVING, "x")
+    assert [type(x) for x in play.do(third)] == [f.NoteWritten]
+
+
+def test_outside_the_step_nobody_agrees_or_keeps_drafts() -> None:
+    """Consent and drafts belong to the notes, and drafts to members; an ended round takes no note."""
+    play = Play().to(Step.FOCUS)
+    assert play.refused(c.Consent(F)) is Because.TOO_LATE
+    assert Play().to(Step.NOTES).refused(c.KeepDraft(OTHERS[-1], N1, "x")) is Because.NOT_A_MEMBER
+    play.do(c.Cancel(F))
+    assert play.refused(c.WriteNote(INES, NoteId("x"), RETENTION, Side.DRIVING, "x")) is Because.ENDED
+
+
+def test_a_draft_that_arrives_twice_is_one_draft() -> None:
+    """Nobody writes over another's draft either."""
+    play = Play().to(Step.NOTES)
+    play.do(c.KeepDraft(INES, N1, "mine"))
+    assert play.do(c.KeepDraft(JON, N1, "over it")) == ()
+    assert play.round.drafts[N1].author == INES
+
+
+def test_late_notes_are_bounded_like_others() -> None:
+    """Nobody has more than twenty late notes on a lever in waiting."""
+    play = Play().to(Step.DOTS)
+    for number in range(NOTES_PER_LEVER):
+        play.note(INES, f"late{number}")
+    assert play.refused(c.WriteNote(INES, NoteId("more"), RETENTION, Side.DRIVING, "x")) is Because.TOO_MANY
+
+
+def test_nothing_settles_while_consent_is_awaited() -> None:
+    """Everybody is done, but two who wrote have not agreed yet: the step waits for them."""
+    play = _few(Play(people=4).to(Step.NOTES))
+    for member in play.members():
+        play.do(c.Done(member))
+    play.settle()
+    assert play.round.progress.asks_consent
+    play.do(c.Done(F, done=False), c.Done(F))
+    assert play.round.progress.settles_at is None

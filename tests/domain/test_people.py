@@ -198,3 +198,32 @@ def test_names_of_those_who_are_unknown_are_not_made_up() -> None:
     play = Play()
     assert play.round.name_of(INES) == "Ines"
     assert play.round.name_of(NEW) == "somebody who left"
+
+
+def test_who_comes_when_everybody_had_left_holds_the_roles() -> None:
+    """Somebody can always go on with a round or end it."""
+    play = Play(people=3, weight=1).to(Step.NOTES)
+    for member in (F, D, FD):
+        play.do(c.Leave(c.BOT, member))
+    play.do(c.Join(c.BOT, NEW, "Nell"))
+    assert {play.round.roles.acting(role) for role in Role} == {NEW}
+    play.do(c.Cancel(NEW))
+
+
+def test_leaving_is_ones_own_or_the_facilitators_to_say() -> None:
+    """Nobody else declares somebody gone."""
+    play = Play().to(Step.NOTES)
+    assert play.refused(c.Leave(JON, INES)) is Because.NOT_FACILITATOR
+    play.do(c.Leave(F, INES))
+    assert INES not in play.round.active()
+
+
+def test_what_others_own_stays_when_somebody_leaves() -> None:
+    """Only what belonged to the one who left is open again."""
+    play = Play().to(Step.COMMITMENT)
+    p0, p1 = PlanId("p0"), PlanId("p1")
+    play.do(c.ChoosePlan(F, p0), c.AskOwner(F, p0, D), c.ChoosePlan(F, p1), c.AskOwner(F, p1, INES))
+    play.do(c.OfferToOwn(DD, p0), c.OfferToOwn(JON, p0), c.Leave(c.BOT, INES), c.Leave(c.BOT, JON))
+    assert play.round.choices[p0].asked == D
+    assert play.round.choices[p0].offers == (DD,)
+    assert play.round.choices[p1].asked is None

@@ -173,3 +173,21 @@ def test_one_person_may_have_both_roles() -> None:
     play = Play(a_round(roles=Roles(F, F, FD, DD)))
     assert play.do(c.Start(F))
     assert {play.round.roles.acting(role) for role in Role} == {F}
+
+
+def test_nobody_else_means_all_of_the_power() -> None:
+    """One person alone decides whatever the weight."""
+    assert power_share(1, 2) == 1
+
+
+def test_sixty_people_are_not_too_many() -> None:
+    """The limit itself is allowed."""
+    play = Play(a_round(6))
+    for number in range(54):
+        play.do(c.Join(F, MemberId(f"m{number}"), "M"))
+    assert play.do(c.Start(F))
+
+
+def test_the_weight_is_confirmed_before_the_start() -> None:
+    """Afterwards it stands."""
+    assert Play().to(Step.NOTES).refused(c.ConfirmWeight(F)) is Because.TOO_LATE

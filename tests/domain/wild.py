@@ -72,6 +72,8 @@ class Wild:
         if round_.paused or round_.step in (Step.SETUP, Step.FOCUS, Step.COMMITMENT):
             yield from self.move(round_, rnd, now, running) if rnd.random() < 0.6 else ()
         for member in round_.expected() or round_.active():
+            if round_.step is Step.NOTES and rnd.random() < 0.3:
+                continue  # so that sometimes under three people write
             for _ in range(rnd.choice((0, 1, 1, 2, 3))):
                 yield from self._give(round_, rnd, member)
             if rnd.random() < 0.5:
@@ -141,6 +143,8 @@ class Wild:
                 yield from (c.ConfirmWeight(lead), c.Start(lead))
             case Step.NOTES:
                 yield c.Close(lead)
+                if rnd.random() < 0.1:
+                    yield c.Pause(lead)
                 for member in round_.active():
                     yield c.Consent(member)
             case Step.FOCUS:
@@ -166,7 +170,10 @@ class Wild:
             yield c.ChoosePlan(lead, plan, running)
             yield from (c.AskOwner(lead, plan, owner), c.AnswerOwnership(owner, plan, accept=rnd.random() < 0.9))
             yield c.CompleteCriterion(lead, plan, criterion())
-            yield c.NameChecker(lead, plan, "Privacy desk")
+            if rnd.random() < 0.7:
+                yield c.NameChecker(lead, plan, "Privacy desk")
+            if rnd.random() < 0.1:
+                yield c.Leave(c.BOT, owner)
         for plan in round_.choices:
             yield c.SetActions(lead, plan, (_action(round_, rnd, now + timedelta(days=2)),))
             yield c.SetReview(lead, plan, now + timedelta(days=50))
@@ -268,6 +275,10 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: c.Start(anybody(r, x)),
     lambda w, r, x, t, k: _window(anybody(r, x), x, t),
     lambda w, r, x, t, k: _window(c.BOT, x, t),
+    lambda w, r, x, t, k: c.MakeUp(anybody(r, x), t + timedelta(hours=5)),
+    lambda w, r, x, t, k: c.MakeUp(c.BOT, t + timedelta(hours=x.choice((-1, 1, 30)))),
+    lambda w, r, x, t, k: c.TellDates(anybody(r, x), {r.step: t}),
+    lambda w, r, x, t, k: c.TellDates(c.BOT, {r.step: t}),
     lambda w, r, x, t, k: c.Close(anybody(r, x), x.choice(("facilitator", "due", "all in"))),
     lambda w, r, x, t, k: c.Extend(anybody(r, x)),
     lambda w, r, x, t, k: c.Pause(anybody(r, x), x.choice(("", w.text(x)))),
