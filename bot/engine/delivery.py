@@ -15,17 +15,28 @@ from bot.ports.storage import Queued
 log = structlog.get_logger()
 MOST_TRIES = 25
 FIRST_WAIT, LONGEST_WAIT = 2.0, 600.0
+OLDEST_CLAIM = timedelta(seconds=20)  # a third of the lease
 LOOK_UP_SLACK = timedelta(minutes=2)
 
 
 async def deliver_all(kit: Kit) -> int:
     """Sends whatever may go out now; returns how many sends were done or given up."""
     done = 0
-    while claimed := await kit.store.claim_sends(kit.clock.now()):
+    while claimed := await kit.store.claim_sends(begun := kit.clock.now()):
         for queued in claimed:
-            await deliver(kit, queued)
+            if kit.clock.now() - begun > OLDEST_CLAIM:
+                await _give_back(kit, queued)
+            else:
+                await deliver(kit, queued)
         done += len(claimed)
     return done
+
+
+async def _give_back(kit: Kit, queued: Queued) -> None:
+    """A claim whose lease may run out while it is carried out is not begun: somebody else could send it as well."""
+    now = kit.clock.now()
+    untried = replace(queued, tries=queued.tries - 1)
+    await kit.store.retry_send(untried, now, unknown=queued.state == "unknown", now=now)
 
 
 async def deliver(kit: Kit, queued: Queued) -> None:

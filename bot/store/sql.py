@@ -10,7 +10,7 @@ import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
 from sqlalchemy import and_, bindparam, case, delete, func, or_, select, update
@@ -25,6 +25,7 @@ from bot.store.work import SEND, Known, SqlWork, posted_of
 LEASE = timedelta(seconds=60)
 ROUNDS_KEPT = 64
 CLAIMED_AT_ONCE = 20
+TIME_SEEN = "highest time seen"
 
 
 class SqlStore:
@@ -140,7 +141,7 @@ class SqlStore:
         async with self._transaction() as db:
             await db.execute(
                 update(t.outbox)
-                .where(t.outbox.c.id == queued.id)
+                .where(self._still_mine(queued))
                 .values(
                     state="unknown" if unknown else "todo", try_at=at, tries=queued.tries + 1, owner=None,
                     lease_until=None,
@@ -150,8 +151,12 @@ class SqlStore:
     async def park_send(self, queued: Queued, why: str, now: datetime) -> None:
         async with self._transaction() as db:
             await db.execute(
-                update(t.outbox).where(t.outbox.c.id == queued.id).values(state="parked", why_parked=why[:200])
+                update(t.outbox).where(self._still_mine(queued)).values(state="parked", why_parked=why[:200])
             )
+
+    def _still_mine(self, queued: Queued) -> Any:
+        """The claimed row, unless its lease ran out and somebody else is at it: their outcome counts then."""
+        return and_(t.outbox.c.id == queued.id, t.outbox.c.state == "sending", t.outbox.c.owner == self._owner)
 
     # --- due rows ---
 
@@ -170,12 +175,12 @@ class SqlStore:
         return Due(row.kind, row.subject, row.occurrence, row.at)
 
     async def finish_due(self, due: Due) -> None:
-        """Done, unless the row was set anew for a later moment meanwhile."""
+        """Done, unless the row was set anew for a later moment meanwhile, or somebody else is at it."""
         async with self._transaction() as db:
             await db.execute(
                 delete(t.due).where(
                     t.due.c.kind == due.kind, t.due.c.subject == due.subject, t.due.c.occurrence == due.occurrence,
-                    t.due.c.state == "claimed",
+                    t.due.c.state == "claimed", t.due.c.owner == self._owner,
                 )
             )  # fmt: skip
 
@@ -191,20 +196,25 @@ class SqlStore:
         return min((m for m in map(_moment, row) if m is not None), default=None)
 
     async def see_time(self, now: datetime) -> datetime:
-        async with self._transaction() as db:
-            seconds = now.timestamp()
-            known = (
-                await db.execute(select(t.counters.c.value).where(t.counters.c.name == "highest time seen"))
-            ).scalar()
-            if known is None:
-                await db.execute(t.counters.insert().values(name="highest time seen", value=seconds))
-            elif known < seconds:
-                await db.execute(
-                    update(t.counters).where(t.counters.c.name == "highest time seen").values(value=seconds)
-                )
-            else:
-                return datetime.fromtimestamp(known, now.tzinfo)
+        known = await self.last_time()
+        if known is not None and known >= now:
+            return known
+        await self.note_number(TIME_SEEN, now.timestamp())
         return now
+
+    async def last_time(self) -> datetime | None:
+        async with self._transaction() as db:
+            seconds = (await db.execute(select(t.counters.c.value).where(t.counters.c.name == TIME_SEEN))).scalar()
+        return None if seconds is None else datetime.fromtimestamp(seconds, UTC)
+
+    async def note_number(self, name: str, value: float) -> float | None:
+        async with self._transaction() as db:
+            before = (await db.execute(select(t.counters.c.value).where(t.counters.c.name == name))).scalar()
+            if before is None:
+                await db.execute(t.counters.insert().values(name=name, value=value))
+            else:
+                await db.execute(update(t.counters).where(t.counters.c.name == name).values(value=value))
+        return before
 
     async def counter(self, name: str) -> float:
         async with self._transaction() as db:
