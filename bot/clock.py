@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import hashlib
 import secrets
+import time
 from datetime import UTC, datetime, timedelta
 
 
@@ -13,6 +14,10 @@ class SystemClock:
 
     def now(self) -> datetime:
         return datetime.now(UTC)
+
+    def steady(self) -> float:
+        """Seconds of a clock that nobody sets."""
+        return time.monotonic()
 
     async def sleep(self, seconds: float) -> None:
         await asyncio.sleep(seconds)

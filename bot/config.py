@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, f
 
 PREFIX = "COLDFRAME_"
 # Read by the tests and by nothing else, so they are no misspelt settings.
-KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHECKS", "COLDFRAME_CHROMIUM"})
+KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHECKS"})
 
 
 class SettingsError(ValueError):
@@ -38,6 +38,7 @@ class Settings(BaseModel):
     slack_api_url: str = Field("", description="base address of the Web API, for proxies and local stand-ins")
     host: str = Field("127.0.0.1", description="address on which HTTP is served")
     port: int = Field(3000, ge=0, le=65535, description="port on which HTTP is served")
+    public_url: str = Field("", description="address under which HTTP is reached from outside, for calendar feeds")
     log: Literal["auto", "json", "console"] = Field("auto", description="form of the log lines")
 
     @field_validator("secret")

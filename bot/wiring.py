@@ -163,6 +163,7 @@ async def run_slack(
     settings: Settings, stop: asyncio.Event, mode: Literal["socket", "http"], clock: Clock | None = None
 ) -> None:
     """The bot on Slack, until `stop`: platform, engine, alarm clock, all closed at the end."""
+    from bot.chat.feeds import routes as feeds
     from bot.chat.slack.app import slack_platform
     from bot.engine.alarm import Alarm
 
@@ -174,8 +175,12 @@ async def run_slack(
     store = await open_store(settings.database, seal_secret(settings), ids, owner=ids.new("bot-"))
     try:
         async with slack_platform(slack_options(settings), time, Workshop(studio, time.now), database) as platform:
-            engine = Engine(Kit(store, platform.chat, time, ids, studio))
-            alarm = Alarm(engine)
+            feed = None
+            if mode == "http" and settings.public_url:
+                platform.more_routes = feeds.feed_routes(store, store.tag, time)
+                feed = feeds.addresses(settings.public_url, store.tag)
+            engine = Engine(Kit(store, platform.chat, time, ids, studio, feed))
+            alarm = Alarm(engine, time.steady if isinstance(time, SystemClock) else None)
             await alarm.start()
             try:
                 await platform.serve(engine, stop, mode)

@@ -93,7 +93,7 @@ async def _served(team: Team, data: Path, host: str, port: int, names: tuple[str
         wall, database=database, room_file=str(data / "room.db"), secret=_secret(data), durable=True
     ) as house:
         await _furnish(house, team)
-        alarm = Alarm(house.engine)
+        alarm = Alarm(house.engine, wall.steady)
         await alarm.start()
         server = Server(house.room, wall, hosts=(*names, host))
         runner, real_port = await serve(server, host, port)

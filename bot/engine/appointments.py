@@ -26,9 +26,11 @@ Handler = Callable[[Kit, Due], Awaitable[None]]
 
 
 @asynccontextmanager
-async def _turn(kit: Kit) -> AsyncIterator[Turn]:
+async def _turn(kit: Kit, due: Due | None = None) -> AsyncIterator[Turn]:
+    """A turn now; for a row whose moment had come never before it, though the clock may have gone back since."""
+    now = kit.clock.now()
     async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
+        turn = Turn(kit, uow, max(now, due.at) if due is not None else now)
         yield turn
         await turn.finish()
 
@@ -64,7 +66,7 @@ async def _closing(kit: Kit, due: Due, how: str) -> None:
     found = await _read_reactions(kit, options)
     if found is None and await _try_later(kit, due):
         return
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
         if now_round.step.value != due.occurrence:
             return

@@ -15,7 +15,12 @@ class UnclearDate(ValueError):
 
 def read(words: str, now: datetime, calendar: WorkingCalendar) -> datetime:
     """The moment meant. Raises UnclearDate with the question to ask."""
+    return reading(words, now, calendar).at
+
+
+def reading(words: str, now: datetime, calendar: WorkingCalendar) -> Reading:
+    """What is meant, with the full words to say back. Raises UnclearDate with the question to ask."""
     answer = read_date(words, now, calendar)
     if isinstance(answer, Reading):
-        return answer.at
+        return answer
     raise UnclearDate(doubt(answer))

@@ -32,3 +32,6 @@ class Kit:
     clock: Clock
     ids: Ids
     numbers: Numbers
+    feed: Callable[[str, str], str] | None = (
+        None  # (tenant, person) to the address of their calendar, if HTTP is served
+    )

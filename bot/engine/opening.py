@@ -8,11 +8,10 @@ from bot.domain import placement
 from bot.domain.ballots import options_for
 from bot.domain.names import MemberId, Role, Side, Step
 from bot.domain.state import Round
-from bot.engine import funnel, people, windows
+from bot.engine import funnel, holdups, people, timetable
 from bot.engine.turn import Turn
 from bot.speech import ballot_prompts, cards, commitment_words, prompts, work_prompts
-from bot.speech.message import Line, When, line
-from bot.speech.names import title
+from bot.speech.message import Line
 
 
 async def enter(turn: Turn, round_: Round) -> None:
@@ -22,20 +21,12 @@ async def enter(turn: Turn, round_: Round) -> None:
     if round_.step is not Step.COMMITMENT:
         turn.say(round_, "card", cards.step_card(round_), rest=(round_.step.value,))
     await ENTER[round_.step](turn, round_)
+    await holdups.tell(turn, round_)
 
 
 async def _announce(turn: Turn, round_: Round) -> None:
-    calendars = await people.calendars(turn.uow, round_.tenant, round_.active())
-    ahead = windows.calendar_ahead(round_, calendars, turn.now)
-    rows: tuple[tuple[str, Line], ...] = tuple(
-        (
-            title(Step(d.name)),
-            line("{latest}; if all are prompt {prompt}", latest=When(d.latest), prompt=When(d.if_prompt)),
-        )
-        for d in ahead
-    )
-    turn.say(round_, "opened", cards.round_opened(round_, rows))
-    file = commitment_words.calendar_of_round([(title(Step(d.name)), d.latest) for d in ahead], round_)
+    turn.say(round_, "opened", cards.round_opened(round_, await timetable.rows(turn, round_)))
+    file = commitment_words.calendar_of_round(round_)
     turn.attach(f"{round_.id}/opened/calendar", turn.channel(round_), file, round_.id)
 
 

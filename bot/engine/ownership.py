@@ -27,8 +27,8 @@ from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.ports.storage import Due
-from bot.speech import answers, owner_words, trial_forms
-from bot.speech.message import Option
+from bot.speech import answers, owner_words, time_words, trial_forms
+from bot.speech.message import Button, Option
 from bot.speech.names import who
 from bot.timing.calendars import NoWorkingTime
 from bot.timing.windows import add_working_hours
@@ -212,10 +212,12 @@ async def moved(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     trial = await trial_acting.of_member(turn, event, trial_id)
     calendar = await trial_acting.calendar_of(turn, trial, MemberId(event.person))
     try:
-        due = dates.read(what.fields.get("date", ""), turn.now, calendar)
+        day = dates.reading(what.fields.get("date", ""), turn.now, calendar)
     except dates.UnclearDate as unclear:
         return Reply(errors={"date": str(unclear)})
-    await trial_acting.act(turn, trial, MoveAction(MemberId(event.person), action, due))
+    await trial_acting.act(turn, trial, MoveAction(MemberId(event.person), action, day.at))
+    again = Button("Set it again …", "trial.move", what.value)
+    turn.answer(trial.tenant, event.person, time_words.date_understood("Action", day.words, again))
     return Reply()
 
 
@@ -289,9 +291,11 @@ async def begun(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     owner = MemberId(what.fields.get("owner", ""))
     if owner not in round_.active():
         return Reply(errors={"owner": "Choose one of the team."})
-    trial = domain.proposed(round_, plan_id, trial_id(round_, plan_id), owner, actions, review)
+    trial = domain.proposed(round_, plan_id, trial_id(round_, plan_id), owner, actions, review.at)
     _review_still_fits(trial, turn.now)
     await turn.uow.add_trial(trial, turn.now)
+    again = Button("Set it again …", "trial.review_date", trial.id)
+    turn.answer(trial.tenant, by, time_words.date_understood("Review", review.words, again))
     await ask(turn, trial, by, "")
     turn.answer(round_.tenant, by, answers.said("Asked. It starts with their yes."))
     return Reply()
@@ -331,7 +335,7 @@ async def _actions(sheet: object) -> tuple[TrialAction, ...]:
     for number, words in enumerate(sheet.text("actions").splitlines(), 1):
         if words.strip():
             what, _, by_when = words.partition("|")
-            at = submissions._day(sheet, "actions", by_when.strip() or "in 5 working days", calendar)
+            at = submissions._day(sheet, "actions", by_when.strip() or "in 5 working days", calendar).at
             if at > sheet.turn.now + FIRST_WEEK:
                 raise Refused(Because.ACTION_TOO_FAR, at=at, latest=sheet.turn.now + FIRST_WEEK)
             found.append(TrialAction(f"a{number}", accepted(what, 300, field="actions"), owner, at))

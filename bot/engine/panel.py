@@ -13,7 +13,7 @@ from bot.engine import dates, ownership, people, personal, reminders, setup, tri
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Place, Reply
 from bot.ports.storage import Send
-from bot.speech import answers, panel_words
+from bot.speech import answers, panel_words, time_words
 from bot.speech.message import Message
 
 
@@ -162,6 +162,17 @@ async def _hours(asked: Ask) -> Reply:
     return await personal.PRESSES["hours.write"](asked.turn, asked.event, "")
 
 
+async def _calendar(asked: Ask) -> Reply:
+    """The address of the person's own calendar, to them alone."""
+    address = asked.turn.kit.feed
+    if address is None:
+        return _shown(asked, answers.said("There is no calendar to subscribe to here; every date comes with a file."))
+    asked.turn.answer(asked.tenant, asked.by, time_words.own_feed(address(asked.tenant, asked.by)))
+    if asked.event.place.kind == "channel":
+        return Reply(note=answers.said("I have sent it to you in our direct messages."))
+    return Reply()
+
+
 async def _hide(asked: Ask) -> Reply:
     """Anybody asks by quoting; the facilitator hides. Nobody looks for the writer."""
     round_ = await _the_round(Ask(asked.turn, asked.event, ""))
@@ -248,6 +259,7 @@ WORDS: dict[str, Word] = {
     "resume": _resume,
     "away": _away,
     "hours": _hours,
+    "calendar": _calendar,
     "hide": _hide,
     "add": _add,
     "export": _export,

@@ -8,12 +8,13 @@ from datetime import datetime, timedelta
 
 from bot.domain.commands import SetAway
 from bot.domain.names import MemberId, Step
-from bot.engine import dates, ownership, people
+from bot.engine import dates, ownership, people, windows
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.ports.storage import Member
 from bot.speech import answers, forms
-from bot.speech.message import Message, Paragraph, When, line
+from bot.speech.message import Button, Buttons, Message, Paragraph, When, line
+from bot.timing.calendars import WorkingCalendar
 
 Press = Callable[[Turn, Inbound, str], Awaitable[Reply]]
 Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
@@ -56,6 +57,7 @@ async def _hours(turn: Turn, event: Inbound, what: Submitted) -> Reply:
         return Reply(errors={_field_of(error): str(error)})
     calendar = replace(read, away=old.away)
     await turn.uow.save_member(people.with_calendar(me, calendar))
+    await windows.hours_changed(turn, event.place.tenant, event.person, old)
     words = line("Noted: you work {hours}.", hours=people.hours_words(calendar))
     turn.answer(event.place.tenant, event.person, Message(words, (Paragraph(words),)))
     return Reply()
@@ -68,13 +70,15 @@ def _field_of(error: ValueError) -> str:
 
 async def _use_zone(turn: Turn, event: Inbound, value: str) -> Reply:
     me = await _me(turn, event)
+    old = people.calendar_of(me)
     try:
-        calendar = replace(people.calendar_of(me), zone=value)
+        calendar = replace(old, zone=value)
     except ValueError as error:
         turn.answer(event.place.tenant, event.person, answers.saved(str(error)))
         return Reply()
     await turn.uow.save_member(people.with_calendar(me, calendar))
-    turn.answer(event.place.tenant, event.person, answers.said("Done. Running deadlines stay where they are."))
+    await windows.hours_changed(turn, event.place.tenant, event.person, old)
+    turn.answer(event.place.tenant, event.person, answers.said("Done. A running deadline moves later or not at all."))
     return Reply()
 
 
@@ -105,7 +109,7 @@ async def go_away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
     me = await turn.uow.member(tenant, person)
     if me is None:
         return
-    calendar = people.calendar_of(me)
+    calendar = _without_running_absence(people.calendar_of(me), me, turn.now)
     zone = calendar.zone
     from bot.timing.zones import known_zone
 
@@ -115,10 +119,23 @@ async def go_away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
         me = people.with_calendar(me, people.with_away(calendar, first, last), confirmed=me.zone_confirmed)
     await turn.uow.save_member(replace(me, away_until=back))
     await _everywhere(turn, tenant, person, away=True)
+    await windows.hours_changed(turn, tenant, person, calendar)
     turn.later("back", f"{tenant}/{person}", "away", back)
-    words = line("You are away until {back}. You are not expected anywhere and not reminded.", back=When(back))
-    turn.answer(tenant, person, Message(words, (Paragraph(words),)))
+    words = line(
+        "You are away until {back}. You are not expected anywhere and not reminded. Not what you meant? Set it again.",
+        back=When(back),
+    )
+    again = Button("Set it again …", "me.away", "")
+    turn.answer(tenant, person, Message(words, (Paragraph(words), Buttons((again,)))))
     await ownership.away(turn, tenant, person, back)
+
+
+def _without_running_absence(calendar: WorkingCalendar, me: Member, now: datetime) -> WorkingCalendar:
+    """The calendar without the absence that runs: another date of return replaces it."""
+    if me.away_until is None or me.away_until <= now:
+        return calendar
+    today = calendar.local_day(now)
+    return replace(calendar, away=tuple(a for a in calendar.away if not a[0] <= today <= a[1]))
 
 
 async def come_back(turn: Turn, tenant: str, person: str) -> None:

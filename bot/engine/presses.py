@@ -30,7 +30,7 @@ from bot.domain.commands import (
 )
 from bot.domain.names import Axis, LeverId, MemberId, NoteId, PlanId, QuestionId, Side, Step
 from bot.domain.refusals import Because, Refused
-from bot.engine import personal, trials
+from bot.engine import holdups, personal, trials
 from bot.engine.pressing import OPENS, Handler, Press, in_step
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Pressed, Reply
@@ -43,6 +43,8 @@ async def pressed(turn: Turn, event: Inbound, what: Pressed) -> Reply:
         return await personal.PRESSES[what.action](turn, event, what.value)
     if what.action in trials.PRESSES:
         return await trials.PRESSES[what.action](turn, event, what.value)
+    if what.action in holdups.PRESSES:
+        return await holdups.PRESSES[what.action](turn, event, what.value)
     handler = HANDLERS.get(what.action)
     if handler is None:
         raise Refused(Because.UNKNOWN_ITEM)

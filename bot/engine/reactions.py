@@ -12,6 +12,7 @@ from bot.domain import commitment
 from bot.domain.facts import (
     BallotCounted,
     Committed,
+    DatesTold,
     DotsCounted,
     EverybodyIn,
     Fact,
@@ -38,7 +39,7 @@ from bot.domain.facts import (
 from bot.domain.names import RUNNING, Step
 from bot.domain.questions import same_source
 from bot.domain.state import Round
-from bot.engine import opening, private_reactions, reminders, retention, trials
+from bot.engine import opening, private_reactions, reminders, retention, timetable, trials
 from bot.engine.turn import Turn
 from bot.speech import cards, commitment_words, prompts, results
 from bot.speech.names import message_name
@@ -54,6 +55,8 @@ async def react(turn: Turn, before: Round, after: Round, facts: Sequence[Fact]) 
         if reaction is not None:
             await reaction(turn, after, fact)
         await private_reactions.react(turn, before, after, fact)
+        if isinstance(fact, DatesTold):
+            await timetable.told(turn, before, after, fact)
     await _windows(turn, before, after, facts)
     _refresh_card(turn, before, after)
 
@@ -66,7 +69,8 @@ async def _windows(turn: Turn, before: Round, after: Round, facts: Sequence[Fact
             await turn.drop_due(after.id, kind=kind)
     if after.step not in RUNNING or after.paused is not None:
         return
-    if after.progress.due != before.progress.due or after.step is not before.step:
+    window_moved = (after.progress.due, after.progress.personal) != (before.progress.due, before.progress.personal)
+    if window_moved or after.step is not before.step:
         await _reschedule(turn, after)
     if after.step is not before.step and any(isinstance(f, StepOpened) for f in facts):
         await opening.enter(turn, after)
@@ -103,7 +107,8 @@ def _refresh_card(turn: Turn, before: Round, after: Round) -> None:
 
 
 async def _extended(turn: Turn, round_: Round, fact: StepExtended) -> None:
-    turn.say(round_, "extended", cards.extended(round_, fact.why), rest=(round_.step.value, str(fact.extensions)))
+    again = turn.kit.ids.new("") if fact.why == "downtime" else str(fact.extensions)
+    turn.say(round_, "extended", cards.extended(round_, fact.why), rest=(round_.step.value, again))
 
 
 async def _paused(turn: Turn, round_: Round, fact: RoundPaused) -> None:

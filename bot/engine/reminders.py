@@ -104,6 +104,7 @@ async def tell_deputy(turn: Turn, due: Due) -> None:
     if round_ is None or round_.step.value != due.occurrence or round_.step not in DECISIONS:
         return
     if turn.now - due.at > STALE or round_.paused is not None:
+        await turn.uow.count("reminders dropped")
         return
     role = DECISIONS[Step(due.occurrence)]
     deputy = round_.roles.deputy(role)

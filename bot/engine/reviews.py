@@ -17,7 +17,8 @@ from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.ports.follow_through import Wanted
 from bot.ports.storage import Due
-from bot.speech import review_words, trial_forms
+from bot.speech import review_words, time_words, trial_forms
+from bot.speech.message import Button
 from bot.timing.calendars import NoWorkingTime
 from bot.timing.reminders import next_nudge_time
 
@@ -222,12 +223,14 @@ async def date_moved(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     trial = await trial_acting.of_member(turn, event, what.value)
     calendar = await trial_acting.calendar_of(turn, trial, MemberId(event.person))
     try:
-        at = dates.read(what.fields.get("date", ""), turn.now, calendar)
+        day = dates.reading(what.fields.get("date", ""), turn.now, calendar)
     except dates.UnclearDate as unclear:
         return Reply(errors={"date": str(unclear)})
     owners = await trial_acting.calendar_of(turn, trial)
-    if not owners.spans(owners.local_day(at)):
+    if not owners.spans(owners.local_day(day.at)):
         return Reply(errors={"date": "That is no working day of the owner; choose another."})
     earliest = await trial_acting.earliest_review(turn, trial)
-    await trial_acting.act(turn, trial, MoveReview(MemberId(event.person), at, earliest))
+    await trial_acting.act(turn, trial, MoveReview(MemberId(event.person), day.at, earliest))
+    again = Button("Set it again …", "trial.review_date", trial.id)
+    turn.answer(trial.tenant, event.person, time_words.date_understood("Review", day.words, again))
     return Reply()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
 from typing import get_args
 
 from bot.domain.commands import (
@@ -34,8 +33,10 @@ from bot.engine import dates, people, personal, registering, setup, trials
 from bot.engine.dialogue import percentage_or_number
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
-from bot.speech import answers, work_prompts
+from bot.speech import answers, time_words, work_prompts
+from bot.speech.message import Button
 from bot.timing.calendars import WorkingCalendar
+from bot.timing.dates import Reading
 
 
 class FieldError(Exception):
@@ -264,14 +265,19 @@ async def _actions(sheet: Sheet) -> None:
     if choice is None:
         raise Refused(Because.UNKNOWN_ITEM)
     calendar = people.calendar_of(await sheet.turn.uow.member(sheet.round.tenant, sheet.by))
-    actions = []
+    actions: list[Action] = []
+    understood: list[tuple[str, str]] = []
     for number, words in enumerate(sheet.text("actions").splitlines(), 1):
         if words.strip():
             what, when, who = (*[p.strip() for p in words.split("|")], "", "")[:3]
             owner = _member_named(sheet, who) if who else (choice.owner or sheet.by)
-            at = _day(sheet, "actions", when or "in 5 working days", calendar)
-            actions.append(Action(f"a{number}", what, owner, at))
+            day = _day(sheet, "actions", when or "in 5 working days", calendar)
+            actions.append(Action(f"a{number}", what, owner, day.at))
+            understood.append((what, day.words))
     await sheet.turn.act(sheet.round, SetActions(sheet.by, plan, tuple(actions)))
+    if understood:
+        again = Button("Set them again …", "actions.write", f"{sheet.round.id}|{plan}")
+        sheet.turn.answer(sheet.round.tenant, sheet.by, time_words.dates_understood(understood, again))
 
 
 def _member_named(sheet: Sheet, name: str) -> MemberId:
@@ -281,9 +287,9 @@ def _member_named(sheet: Sheet, name: str) -> MemberId:
     raise FieldError("actions", f"“{name[:40]}” does not take part in this round.")
 
 
-def _day(sheet: Sheet, field: str, words: str, calendar: WorkingCalendar) -> datetime:
+def _day(sheet: Sheet, field: str, words: str, calendar: WorkingCalendar) -> Reading:
     try:
-        return dates.read(words, sheet.turn.now, calendar)
+        return dates.reading(words, sheet.turn.now, calendar)
     except dates.UnclearDate as unclear:
         raise FieldError(field, str(unclear)) from None
 
@@ -326,14 +332,18 @@ async def _forecast(sheet: Sheet) -> None:
 
 async def _review(sheet: Sheet) -> None:
     calendar = people.calendar_of(await sheet.turn.uow.member(sheet.round.tenant, sheet.by))
-    at = _day(sheet, "date", sheet.text("date"), calendar)
-    await sheet.turn.act(sheet.round, SetReview(sheet.by, PlanId(sheet.part(0)), at))
+    day = _day(sheet, "date", sheet.text("date"), calendar)
+    await sheet.turn.act(sheet.round, SetReview(sheet.by, PlanId(sheet.part(0)), day.at))
+    again = Button("Set it again …", "review.date", f"{sheet.round.id}|{sheet.part(0)}")
+    sheet.turn.answer(sheet.round.tenant, sheet.by, time_words.date_understood("Review", day.words, again))
 
 
 async def _next_round(sheet: Sheet) -> None:
     calendar = people.calendar_of(await sheet.turn.uow.member(sheet.round.tenant, sheet.by))
-    at = _day(sheet, "date", sheet.text("date"), calendar)
-    await sheet.turn.act(sheet.round, SetNextRound(sheet.by, at))
+    day = _day(sheet, "date", sheet.text("date"), calendar)
+    await sheet.turn.act(sheet.round, SetNextRound(sheet.by, day.at))
+    again = Button("Set it again …", "nextround.date", sheet.round.id)
+    sheet.turn.answer(sheet.round.tenant, sheet.by, time_words.date_understood("Next round", day.words, again))
 
 
 async def _cancel(sheet: Sheet) -> None:

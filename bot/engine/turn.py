@@ -13,7 +13,7 @@ from bot.domain.names import MemberId, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.round import decide, replay
 from bot.domain.state import Round
-from bot.engine import windows
+from bot.engine import timetable, windows
 from bot.engine.kit import Kit
 from bot.ports.chat import Place
 from bot.ports.storage import Due, Send, UnitOfWork
@@ -51,6 +51,11 @@ class Turn:
         window = await windows.following(self, after, facts)
         if window is not None:
             more = decide(after, window, self.now)
+            facts += more
+            after = replay(after, more)
+        dates = await timetable.following(self, after, facts)
+        if dates is not None:
+            more = decide(after, dates, self.now)
             facts += more
             after = replay(after, more)
         if facts:

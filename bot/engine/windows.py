@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from bot.domain.commands import BOT, SetWindow
-from bot.domain.facts import Fact, GotStuck, RoundResumed, StepExtended, StepOpened
+from bot.domain.facts import Fact, GotStuck, RoundResumed, StepExtended, StepOpened, WindowSet
 from bot.domain.names import PRIVATE_STEPS, RUNNING, MemberId, Step
 from bot.domain.state import Round
 from bot.engine import people
 from bot.timing.calendars import NoWorkingTime, WorkingCalendar
 from bot.timing.outlook import StepDates, StepPlan, outlook
-from bot.timing.windows import Window, add_working_hours, days_window, live_window
+from bot.timing.windows import Window, add_working_hours, days_window, live_window, rereckoned
 
 if TYPE_CHECKING:
     from bot.engine.turn import Turn
@@ -23,7 +24,7 @@ LIVE_MORE_MINUTES = 5
 
 async def following(turn: Turn, round_: Round, facts: Sequence[Fact]) -> SetWindow | None:
     """The window that these facts call for, if any: a step opened, was extended, got stuck, or the round resumed."""
-    if round_.step not in RUNNING:
+    if round_.step not in RUNNING or any(isinstance(f, WindowSet) for f in facts):
         return None
     last = next(
         (f for f in reversed(facts) if isinstance(f, StepOpened | StepExtended | GotStuck | RoundResumed)), None
@@ -87,8 +88,7 @@ def _window(
 
 
 def _command(window: Window, due: datetime) -> SetWindow:
-    personal = {MemberId(m): at for m, at in window.personal}
-    return SetWindow(BOT, window.opens, due, personal)
+    return SetWindow(BOT, window.opens, due, as_personal(window))
 
 
 def plan_of(round_: Round, steps: Sequence[Step]) -> tuple[StepPlan, ...]:
@@ -105,12 +105,47 @@ def plan_of(round_: Round, steps: Sequence[Step]) -> tuple[StepPlan, ...]:
 
 
 def _who(round_: Round, step: Step) -> tuple[str, ...]:
-    from dataclasses import replace
-
     return tuple(replace(round_, step=step).expected())
 
 
 def calendar_ahead(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> tuple[StepDates, ...]:
     """Dates of the running step and all to come: at the latest, and if all are prompt."""
     order = [s for s in RUNNING if list(Step).index(s) >= list(Step).index(round_.step)] or list(RUNNING)
-    return outlook(plan_of(round_, order), calendars, round_.progress.opens or now)
+    plan = plan_of(round_, order)
+    progress = round_.progress
+    whole = outlook(plan, calendars, progress.opens or now)
+    if progress.due is None or progress.due == whole[0].latest:
+        return whole
+    running = replace(whole[0], latest=progress.due, if_prompt=min(whole[0].if_prompt, progress.due))
+    return (running, *outlook(plan[1:], calendars, progress.due))
+
+
+def window_of(round_: Round) -> Window | None:
+    """The running step's window as `timing` knows it, or None when there is none."""
+    progress = round_.progress
+    if round_.step not in RUNNING or round_.paused is not None or progress.opens is None or progress.due is None:
+        return None
+    live = round_.settings.pace == "live"
+    length = round_.settings.length(round_.step)
+    hours = length / 60 if live else length
+    return Window(progress.opens, progress.due, hours, tuple(progress.personal.items()), live=live)
+
+
+def as_personal(window: Window) -> dict[MemberId, datetime]:
+    return {MemberId(m): at for m, at in window.personal}
+
+
+async def hours_changed(turn: Turn, tenant: str, person: str, before: WorkingCalendar) -> None:
+    """A person's working time is another from now on: what is left of running windows is counted by it.
+
+    A deadline may move later by that, never earlier.
+    """
+    for head in await turn.uow.heads(tenant, member=person):
+        round_ = await turn.uow.round(head.id)
+        window = window_of(round_) if round_ is not None else None
+        if round_ is None or window is None or MemberId(person) not in round_.expected():
+            continue
+        after = await people.expected_calendars(turn.uow, round_)
+        moved = rereckoned(window, {**after, person: before}, after, turn.now)
+        if moved != window:
+            await turn.act(round_, SetWindow(BOT, moved.opens, moved.due, as_personal(moved)))

@@ -150,6 +150,10 @@ class UnitOfWork(FollowThrough, Protocol):
         """Rounds that have not ended, oldest first; of a channel, or with this person on the roster."""
         ...
 
+    async def rounds_with(self, tenant: str, person: str, most: int = ...) -> list[str]:
+        """Ids of the newest rounds with this person on the roster, ended ones too."""
+        ...
+
     async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
         """Ids of the rounds of the channel that have ended, newest first."""
         ...
@@ -192,6 +196,10 @@ class UnitOfWork(FollowThrough, Protocol):
 
     async def set_due(self, dues: Sequence[Due]) -> None: ...
 
+    async def dues(self, kind: str) -> list[Due]:
+        """All rows of a kind, the earliest first."""
+        ...
+
     async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None: ...
 
     async def note_nudge(self, tenant: str, person: str, at: datetime) -> None: ...
@@ -232,6 +240,14 @@ class Store(Protocol):
 
     async def see_time(self, now: datetime) -> datetime:
         """Remembers the highest time seen and returns it: the clock never runs backwards below it."""
+        ...
+
+    async def last_time(self) -> datetime | None:
+        """The highest time seen; None before the first."""
+        ...
+
+    async def note_number(self, name: str, value: float) -> float | None:
+        """Keeps a number under a name, for the next start; returns the one that stood there."""
         ...
 
     async def close(self) -> None: ...

@@ -61,11 +61,11 @@ class Workshop:
         return Artefact(file_name(drawing.name, "png"), "image/png", picture, _first_sentence(words), words)
 
     def _calendar(self, file: CalendarFile) -> Artefact:
-        content = calendar_file(map(_entry, file.entries), name=file.title, now=self._now())
+        content = calendar_file(map(entry_of, file.entries), name=file.title, now=self._now())
         return Artefact(file_name(file.name, "ics"), "text/calendar", content, file.title)
 
 
-def _entry(date: Appointment) -> Entry:
+def entry_of(date: Appointment) -> Entry:
     return Entry(
         uid=date.uid,
         sequence=date.sequence,

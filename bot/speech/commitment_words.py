@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 
 from bot.domain import commitment
-from bot.domain.names import PlanId, Role
+from bot.domain.names import PlanId, Role, Step
 from bot.domain.refusals import Because
 from bot.domain.state import Choice, Plan, Round
 from bot.speech.harmless import theirs
@@ -26,7 +25,7 @@ from bot.speech.message import (
     When,
     line,
 )
-from bot.speech.names import count, who
+from bot.speech.names import count, title, who
 
 LACKS: dict[Because, str] = {
     Because.NO_CHOICE: "no plan is chosen yet",
@@ -233,12 +232,15 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     ]
 
 
-def dates(round_: Round) -> tuple[Appointment, ...]:
-    """Every date of the commitment as calendar entries, with uids that stay when a date moves."""
+def dates(round_: Round, person: str | None = None) -> tuple[Appointment, ...]:
+    """Every date of the commitment as calendar entries, with uids that stay when a date moves. With a `person` only
+    the actions that are theirs."""
     entries: list[Appointment] = []
     for plan_id, choice in round_.choices.items():
         title = round_.plans[plan_id].title
         for action in choice.actions:
+            if person not in (None, action.who):
+                continue
             entries.append(
                 Appointment(
                     f"{round_.id}-{plan_id}-{action.id}",
@@ -267,12 +269,22 @@ def dates(round_: Round) -> tuple[Appointment, ...]:
     return tuple(entries)
 
 
-def calendar_of_round(steps: Sequence[tuple[str, datetime]], round_: Round) -> CalendarFile:
-    """The round's deadlines as a file."""
-    entries = tuple(
+def calendar_of_round(round_: Round) -> CalendarFile:
+    """The deadlines that the channel was told, as a file."""
+    return CalendarFile("round", f"Deadlines of {round_.name}", deadlines(round_))
+
+
+def deadlines(round_: Round) -> tuple[Appointment, ...]:
+    """One entry a step; told anew, each has the same uid and a higher sequence. What is over rings no bell."""
+    over = list(Step).index(round_.step)
+    return tuple(
         Appointment(
-            f"{round_.id}-{name}", f"{round_.name}: {name} closes", round_.settings.question, at, alarm_minutes=60
+            f"{round_.id}-{title(step)}",
+            f"{round_.name}: {title(step)} closes",
+            round_.settings.question,
+            at,
+            sequence=round_.dates_told_times - 1,
+            alarm_minutes=60 if list(Step).index(step) >= over else None,
         )
-        for name, at in steps
+        for step, at in round_.dates_told.items()
     )
-    return CalendarFile("round", f"Deadlines of {round_.name}", entries)

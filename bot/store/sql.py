@@ -40,6 +40,10 @@ class SqlStore:
         # SQLite has one writer; queueing here keeps tasks of one process from meeting at the busy timeout.
         self._one_writer = asyncio.Lock() if engine.dialect.name == "sqlite" else None
 
+    def tag(self, *parts: str) -> str:
+        """A keyed hash that nobody without the secret can make or guess."""
+        return self._seal.tag(*parts)
+
     @asynccontextmanager
     async def begin(self) -> AsyncIterator[SqlWork]:
         async with self._transaction() as connection:

@@ -192,6 +192,16 @@ class SqlWork(FollowThroughWork):
         rows = await self._db.execute(query.order_by(t.rounds.c.created_at, t.rounds.c.id))
         return [RoundHead(r.id, r.tenant, r.channel, r.name, Step(r.step)) for r in rows]
 
+    async def rounds_with(self, tenant: str, person: str, most: int = 10) -> list[str]:
+        query = (
+            select(t.rounds.c.id)
+            .join(t.seats, t.seats.c.round_id == t.rounds.c.id)
+            .where(t.seats.c.tenant == tenant, t.seats.c.member == person)
+            .order_by(t.rounds.c.created_at.desc(), t.rounds.c.id)
+            .limit(most)
+        )
+        return [r.id for r in await self._db.execute(query)]
+
     async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
         query = select(t.rounds.c.id).where(
             t.rounds.c.tenant == tenant, t.rounds.c.channel == channel, t.rounds.c.step.in_(_ENDED)
@@ -313,6 +323,10 @@ class SqlWork(FollowThroughWork):
                     set_={"at": due.at, "state": "todo", "owner": None, "lease_until": None},
                 )
             )
+
+    async def dues(self, kind: str) -> list[Due]:
+        query = select(t.due).where(t.due.c.kind == kind).order_by(t.due.c.at, t.due.c.id)
+        return [Due(r.kind, r.subject, r.occurrence, r.at) for r in await self._db.execute(query)]
 
     async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None:
         statement = delete(t.due).where(t.due.c.subject == subject)

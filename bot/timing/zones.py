@@ -44,12 +44,25 @@ def pin_zone_data() -> str:
 
     To be called once at start, before any zone is used: two machines would else reckon with two databases.
     """
-    import tzdata
-
     zoneinfo.reset_tzpath(to=())
     ZoneInfo.clear_cache()
     _zone.cache_clear()
+    return zone_data()
+
+
+def zone_data() -> str:
+    """The version of the zone database, a year and letters in order of release: "2026f"."""
+    import tzdata
+
     return str(tzdata.IANA_VERSION)
+
+
+def release_number(version: str) -> int:
+    """The version as a number that grows with every release: 202606 for "2026f". ValueError for another form."""
+    found = re.fullmatch(r"(\d{4})([a-z])", version)
+    if found is None:
+        raise ValueError(f"{version!r} is no release of the zone database; one is called like 2026f.")
+    return int(found[1]) * 100 + ord(found[2]) - ord("a") + 1
 
 
 @cache

@@ -50,7 +50,9 @@ class Server:
         acting: bool = False,
         hosts: Iterable[str] = (),
         wires_each: int = 12,
+        more: Iterable[web.RouteDef] = (),
     ) -> None:
+        self._more = tuple(more)
         self.room = room
         self.wall = wall
         self.acting = acting or rehearsal is not None
@@ -128,6 +130,7 @@ class Server:
             app.router.add_get(who, self._page)
             app.router.add_get(f"{who}/wire", self._wire)
             app.router.add_get(f"{who}/files/{{file}}", self._file)
+        app.router.add_routes(self._more)
         app.on_response_prepare.append(_without_banner)
         app.on_shutdown.append(self._hang_up)
         return app

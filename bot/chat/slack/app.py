@@ -12,6 +12,7 @@ from contextlib import asynccontextmanager
 from typing import TYPE_CHECKING, Any, Literal
 
 import aiohttp
+from aiohttp import web
 from slack_bolt.async_app import AsyncApp
 from slack_bolt.oauth.async_oauth_settings import AsyncOAuthSettings
 
@@ -61,6 +62,7 @@ class SlackPlatform:
         self.accounts = accounts
         self.chat = SlackChat(accounts, session, clock, make)
         self.address = ""
+        self.more_routes: tuple[web.RouteDef, ...] = ()  # served beside Slack's requests in HTTP mode
         self._session = session
         self._clock = clock
         self._oauth = oauth
@@ -92,7 +94,7 @@ class SlackPlatform:
     async def _serve_requests(self, app: AsyncApp, door: Door, stop: asyncio.Event) -> None:
         if not self.options.signing_secret.strip():
             raise SetupError("COLDFRAME_SLACK_SIGNING_SECRET is missing; it stands on the app's page of basics")
-        server = RequestServer(app, self.options, self._clock)
+        server = RequestServer(app, self.options, self._clock, self.more_routes)
         self.address = await server.start()
         try:
             await stop.wait()

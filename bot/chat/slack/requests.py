@@ -8,6 +8,7 @@ import hashlib
 import hmac
 import logging
 import re
+from collections.abc import Iterable
 
 from aiohttp import web
 from slack_bolt.adapter.aiohttp import to_aiohttp_response, to_bolt_request
@@ -43,8 +44,9 @@ def is_signed(secret: str, stamp: str, signature: str, body: bytes, now: float) 
 class RequestServer:
     """The web server for Slack's requests and, with several workspaces, for the two pages of installation."""
 
-    def __init__(self, app: AsyncApp, options: Options, clock: Clock) -> None:
+    def __init__(self, app: AsyncApp, options: Options, clock: Clock, more: Iterable[web.RouteDef] = ()) -> None:
         self._app = app
+        self._more = tuple(more)
         self._options = options
         self._clock = clock
         self._runner: web.AppRunner | None = None
@@ -68,6 +70,7 @@ class RequestServer:
         app = web.Application(client_max_size=LARGEST_BODY)
         app.router.add_post(PATH, self._request)
         app.router.add_get(HEALTH, self._health)
+        app.router.add_routes(self._more)
         if self._app.oauth_flow is not None:
             app.router.add_get(self._app.oauth_flow.install_path, self._install)
             app.router.add_get(self._app.oauth_flow.redirect_uri_path, self._redirected)
