@@ -347,3 +347,34 @@ def test_forecasts_lock_at_the_seal() -> None:
 def test_the_step_is_not_closed_by_hand() -> None:
     """A commitment ends with its seal."""
     assert _commitment().refused(c.Close(F)) is Because.NOT_NOW
+
+
+EARLY = [
+    c.ChoosePlan(F, P0),
+    c.DropChoice(F, P0),
+    c.OfferToOwn(F, P0),
+    c.AskOwner(F, P0, INES),
+    c.AnswerOwnership(F, P0, accept=True),
+    c.SetActions(F, P0, ()),
+    c.SetReview(F, P0, Play().now + 90 * DAY),
+    c.CompleteCriterion(F, P0, criterion()),
+    c.SetNextRound(F, Play().now + 90 * DAY),
+    c.AcceptOverlap(F),
+    c.Forecast(F, P0, 50),
+    c.Commit(F, 0),
+]
+
+
+@pytest.mark.parametrize("command", EARLY, ids=lambda command: type(command).__name__)
+def test_nothing_is_settled_before_its_step(command: c.Command) -> None:
+    """Choices, owners, dates and forecasts belong to the commitment."""
+    assert Play(placed_by="facilitator").to(Step.PLACEMENT).refused(command) is Because.NOT_OPEN_YET
+
+
+def test_strangers_offer_forecast_and_check_nothing() -> None:
+    """Only members own, foresee and vouch."""
+    zoe = MemberId("zoe")
+    play = _commitment()
+    play.do(c.ChoosePlan(D, P0))
+    for command in (c.OfferToOwn(zoe, P0), c.Forecast(zoe, P0, 50), c.NameChecker(zoe, P0, "Me"), c.Commit(zoe, 0)):
+        assert play.refused(command) is Because.NOT_A_MEMBER

@@ -207,3 +207,33 @@ def test_the_step_may_close_without_answers() -> None:
     play.deadline()
     assert play.round.step is Step.COMMITMENT
     assert f.PlansPlaced(0, 0) in play.facts
+
+
+def test_who_has_pairs_left_is_not_done() -> None:
+    """Being done comes with the last answer."""
+    play = _placement()
+    pair = next_pair(play.round, INES)
+    assert pair is not None
+    play.do(c.Compare(INES, *pair, "same"))
+    assert INES not in play.round.progress.done
+    _answer_all(play, INES)
+    assert INES in play.round.progress.done
+
+
+def test_nothing_is_compared_before_the_ballot() -> None:
+    """Comparisons have their time."""
+    early = c.Compare(INES, Axis.IMPACT, PlanId("p0"), PlanId("p1"), "first")
+    assert Play().to(Step.PLANS).refused(early) is Because.NOT_OPEN_YET
+
+
+def test_who_answered_a_part_in_the_ballot_is_not_through() -> None:
+    """Only who answered all of it counts for sparing the step."""
+    play = _ballot()
+    _lock(play, *play.members())
+    for member in play.members():
+        pair = next_pair(play.round, member)
+        assert pair is not None
+        play.do(c.Compare(member, *pair, "same"))
+    assert not enough(play.round)
+    play.close()
+    assert play.round.progress.done == frozenset()

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from bot.domain import commands as c
+from bot.domain import facts as f
 from bot.domain.names import PlanId, QuestionId, Step
 from bot.domain.plans import PLANS_EACH, cautions
 from bot.domain.refusals import Because
@@ -153,3 +154,17 @@ def test_a_cancelled_round_seals_authors_for_good() -> None:
     play.do(c.HandInPlan(INES, a_plan("p")), c.Cancel(F))
     assert play.round.plans[PlanId("p")].author is None
     assert a_round().plans == {}
+
+
+def test_twelve_steps_are_allowed_and_strangers_hand_nothing_in() -> None:
+    """The longest list, and who may bring it."""
+    play = _plans()
+    assert play.do(c.HandInPlan(INES, a_plan("p", steps=("x",) * 12)))
+    assert play.refused(c.HandInPlan(OTHERS[-1], a_plan("q"))) is Because.NOT_A_MEMBER
+
+
+def test_a_newer_version_is_said_to_be_one() -> None:
+    """The writer is told whether a plan is new or replaces an older one."""
+    play = _plans()
+    facts = [*play.do(c.HandInPlan(INES, a_plan("p"))), *play.do(c.HandInPlan(INES, a_plan("p", title="Better")))]
+    assert [x.replaces for x in facts if isinstance(x, f.PlanHandedIn)] == [False, True]
