@@ -7,19 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-from bot.domain.names import (
-    Axis,
-    ForceId,
-    LeverId,
-    MemberId,
-    NoteId,
-    PlanId,
-    PrecedentId,
-    QuestionId,
-    Role,
-    Side,
-    Step,
-)
+from bot.domain.names import Axis, ForceId, LeverId, MemberId, NoteId, PlanId, PrecedentId, QuestionId, Role, Side, Step
 from bot.domain.state import Action, Criterion, MergeProposal, Plan
 
 BOT = MemberId("")
