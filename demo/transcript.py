@@ -11,6 +11,11 @@ from bot.render.room import message_text, tame
 from demo.scenario import Scenario
 
 WIDTH = 100
+# What turns the direction of all that follows in a line; shown by name, as other control characters are.
+_TURNS = {
+    0x202A: "⟨LRE⟩", 0x202B: "⟨RLE⟩", 0x202C: "⟨PDF⟩", 0x202D: "⟨LRO⟩", 0x202E: "⟨RLO⟩",
+    0x2066: "⟨LRI⟩", 0x2067: "⟨RLI⟩", 0x2068: "⟨FSI⟩", 0x2069: "⟨PDI⟩",
+}  # fmt: skip
 
 
 class Transcript:
@@ -43,7 +48,7 @@ class Transcript:
     def body(self, record: Record) -> list[str]:
         """The message as lines of plain text, buttons in brackets, files by name."""
         said = message_text(record.message, self.zone(record)) if record.message else tame(record.text or "")
-        lines = said.splitlines()
+        lines = said.translate(_TURNS).splitlines()
         lines += [f"[file: {f.name}]" for f in record.files]
         if record.reactions:
             lines.append(
