@@ -12,6 +12,7 @@ import pytest
 from bot.chat.room.records import Refused
 from bot.clock import SeededIds
 from bot.domain.names import Step
+from bot.domain.notes import NOTE_LENGTH
 from bot.render.blocks import message_parts
 from bot.render.room import message_json, message_text
 from bot.speech.message import Message
@@ -45,7 +46,7 @@ REFUSED = {
     "NUL": "a\0b",
     "terminal commands": "a\x1b[31mred\x1b]0;title\a",
     "a pile of accents": "e" + "\u0301" * 20,
-    "too long by one": "x" * 2001,
+    "too long by one": "x" * (NOTE_LENGTH + 1),
     "almost 40,000 characters": "x" * 39_900,
     "40,000 characters": "x" * 40_000,
     "half a character": "a\ud800b",
