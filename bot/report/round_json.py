@@ -50,7 +50,7 @@ def _force(round_: Round, standing: Standing) -> dict[str, Any]:
         "text": round_.force_text(ForceId(standing.option)),
         "wordings": wordings,
         "place": standing.place,
-        "dots": standing.weighted,
+        "dots": int(standing.weighted),  # whole, whether just counted or read from the store
         "people": standing.voters,
         "goes_on": standing.carried,
     }
@@ -88,7 +88,7 @@ def _ballot(round_: Round) -> list[dict[str, Any]]:
             row |= {
                 "group": standing.group,
                 "decision_maker": standing.decision_maker,
-                "weighted": standing.weighted,
+                "weighted": int(standing.weighted),
                 "people": standing.voters,
             }
         rows.append(row)

@@ -1,4 +1,7 @@
-"""`python -m tests.bench.kills [SEED]`: kills a demo twenty times at random moments, and compares how it ends."""
+"""`python -m tests.bench.kills [SEED]`: kills a demo at twenty places, resumes each, and compares how it ends.
+
+Two ways: each place in a run of its own, and all of them in one run, which is resumed only to be killed again.
+"""
 
 from __future__ import annotations
 
@@ -7,26 +10,49 @@ import sys
 import tempfile
 from pathlib import Path
 
-from tests.demo.test_command import messages, run
+from tests.demo.killing import crossings, messages, run
 
 KILLS = 20
 
 
 def main(seed: int) -> int:
-    """Prints how many kills there were and what the resumed conversation lacks or has too much; 1 if it differs."""
-    moments = random.Random(seed)
+    """Prints a line for each kill with what the resumed conversation lacks or has too much; 1 if any differs."""
+    places = random.Random(seed)
     with tempfile.TemporaryDirectory() as name:
-        whole, killed = Path(name) / "whole", Path(name) / "killed"
-        run(whole)
-        kills = 0
-        for _ in range(3 * KILLS):
-            if kills == KILLS:
-                break
-            kills += run(killed, *(["--resume"] if kills else []), limit=moments.uniform(1.2, 2.6)) is None
-        run(killed, "--resume")
-        lost, twice = messages(whole) - messages(killed), messages(killed) - messages(whole)
-    print(f"{kills} kills; messages lost {sum(lost.values())}, too many {sum(twice.values())}")
-    return 1 if lost or twice else 0
+        folder = Path(name)
+        run(folder / "whole")
+        total = crossings(folder / "whole")
+        print(f"undisturbed: {sum(messages(folder / 'whole').values())} messages, {total} crossings, seed {seed}")
+        print(f"{'kill':>4} {'crossing':>9} {'of it':>6} {'lost':>5} {'twice':>6}")
+        wrong = 0
+        for number, place in enumerate(sorted(places.sample(range(1, total + 1), KILLS)), 1):
+            killed = folder / f"killed{number}"
+            status = run(killed, kill_at=place).returncode
+            run(killed, "--resume")
+            lost, twice = _differences(folder / "whole", killed)
+            wrong += lost + twice + (status != -9)
+            print(f"{number:>4} {place:>9} {place / total:>6.0%} {lost:>5} {twice:>6}")
+        wrong += _all_in_one(folder, places, total)
+    return 1 if wrong else 0
+
+
+def _all_in_one(folder: Path, places: random.Random, total: int) -> int:
+    chain = folder / "chain"
+    kills = 0
+    while kills < KILLS:
+        resumed = ["--resume"] if kills else []
+        if run(chain, *resumed, kill_at=places.randint(30, total // 8)).returncode != -9:
+            break
+        kills += 1
+    run(chain, "--resume")
+    lost, twice = _differences(folder / "whole", chain)
+    print(f"{kills} kills of one run, one after the other: lost {lost}, twice {twice}")
+    return lost + twice
+
+
+def _differences(whole: Path, other: Path) -> tuple[int, int]:
+    first, second = messages(whole), messages(other)
+    return (first - second).total(), (second - first).total()
 
 
 if __name__ == "__main__":

@@ -1,58 +1,23 @@
-"""`python3 demo` as its user meets it: files, wrong files, the same bytes for the same seed, killed and resumed."""
+"""`python3 demo` as its user meets it: files, wrong files, the same bytes for the same seed."""
 
 from __future__ import annotations
 
 import json
-import random
-import subprocess
-import sys
-from collections import Counter
 from pathlib import Path
 
 import pytest
 
 from bot.report import round_json
-from demo.main import HERE, main
-
-TOP = HERE.parent
-SMALL = HERE / "scenarios" / "three-people.yaml"
-# The real command with blank pictures, so that a run takes seconds.
-RUNNER = """
-import sys
-sys.path.insert(0, {top!r})
-if __name__ == "__main__":
-    import bot.charts.studio as studio
-    async def draw(self, chart, form="png"):
-        return b"PNG"
-    studio.Studio.draw = draw
-    from demo.main import main
-    sys.exit(main(sys.argv[1:]))
-"""
-
-
-def run(out: Path, *options: str, limit: float | None = None) -> subprocess.CompletedProcess[str] | None:
-    """The command in a process of its own; None when it was killed at the limit."""
-    runner = out.parent / "runner.py"
-    runner.write_text(RUNNER.format(top=str(TOP)))
-    command = [sys.executable, str(runner), "--quiet", "--scenario", str(SMALL), "--out", str(out), *options]
-    try:
-        return subprocess.run(command, capture_output=True, text=True, timeout=limit, check=False)
-    except subprocess.TimeoutExpired:
-        return None
-
-
-def messages(out: Path) -> Counter[str]:
-    """The conversation as a bag of messages: who, where and what; an answer may come minutes later after a resume."""
-    parts = (out / "conversation.md").read_text(encoding="utf-8").split("\n**")
-    return Counter(part.partition("), ")[2] for part in parts)
+from demo.main import main
+from tests.demo.killing import SMALL, run
 
 
 def test_a_run_leaves_its_files_and_the_same_seed_gives_the_same_bytes(tmp_path: Path) -> None:
     """Conversation, pictures, calendar, digest and round are there, and a second run differs in no byte."""
     first, second = tmp_path / "a", tmp_path / "b"
     ended = run(first)
-    assert ended is not None and ended.returncode == 0, ended and ended.stderr
-    assert run(second) is not None
+    assert ended.returncode == 0, ended.stderr
+    assert run(second).returncode == 0
     names = {p.name for p in first.iterdir() if p.is_file()}
     assert {"conversation.md", "round.json", "digest.md", "round.ics", "commitment.ics", "matrix.png"} <= names
     for name in names:
@@ -60,23 +25,6 @@ def test_a_run_leaves_its_files_and_the_same_seed_gives_the_same_bytes(tmp_path:
     data = json.loads((first / "round.json").read_text(encoding="utf-8"))
     assert data["format"] == f"coldframe round {round_json.VERSION}"
     assert "author" not in json.dumps(data)
-
-
-@pytest.mark.timeout(200)
-def test_killed_and_resumed_nothing_is_lost_and_nothing_twice(tmp_path: Path) -> None:
-    """After kills at any moment, `--resume` comes to the same messages as a run that nobody disturbed."""
-    whole, killed = tmp_path / "whole", tmp_path / "killed"
-    assert run(whole) is not None
-    moments = random.Random(11)
-    kills = 0
-    for number in range(4):
-        if run(killed, *(["--resume"] if number else []), limit=moments.uniform(1.5, 4.0)) is not None:
-            break
-        kills += 1
-    ended = run(killed, "--resume")
-    assert ended is not None and ended.returncode == 0, ended and ended.stderr
-    assert kills >= 1
-    assert messages(killed) == messages(whole)
 
 
 WRONG = {
