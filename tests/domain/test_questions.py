@@ -138,3 +138,23 @@ def test_no_precedents_are_no_hindrance() -> None:
     play = _precedents()
     play.close()
     assert play.round.step is Step.PLANS
+
+
+def test_questions_and_precedents_have_their_time_and_their_people() -> None:
+    """Early is not yet, late is too late, and strangers bring nothing."""
+    zoe = OTHERS[-1]
+    question = QuestionId("q1")
+    for step, code in ((Step.DOTS, Because.NOT_OPEN_YET), (Step.PRECEDENTS, Because.TOO_LATE)):
+        play = Play().to(step)
+        assert play.refused(c.WriteQuestion(F, question, ForceId("f-n0"), GOOD)) is code
+        assert play.refused(c.DropQuestion(F, question)) is code
+        assert play.refused(c.SuggestQuestion(INES, GOOD)) is code
+    assert Play().to(Step.PLANS).refused(_give(play, "x9")) is Because.TOO_LATE
+    assert Play().to(Step.QUESTIONS).refused(c.SuggestQuestion(zoe, GOOD)) is Because.NOT_A_MEMBER
+    assert _precedents().refused(_give(play, "x9", zoe)) is Because.NOT_A_MEMBER
+
+
+def test_twenty_words_are_not_too_many() -> None:
+    """The limit itself is not doubted."""
+    assert "long" not in lint("How might we " + "really " * 16 + "help?")
+    assert "long" in lint("How might we " + "really " * 17 + "help?")
