@@ -161,6 +161,7 @@ class Turn:
 
     async def finish(self) -> None:
         """Writes what was gathered; called once, at the end of the turn."""
-        await self.uow.send(self.sends, self.now)
+        # A clock that went back since holds up no words.
+        await self.uow.send(self.sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)
         self.sends, self.dues = [], []

@@ -1,0 +1,100 @@
+"""A round under way in the room, of people with given working times, on a clock of the test's own."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from bot.clock import ManualClock, SeededIds
+from bot.domain import commands as c
+from bot.domain.names import MemberId, RoundId
+from bot.domain.state import Round
+from bot.engine import people
+from bot.engine.turn import Turn
+from bot.ports import Person
+from bot.ports.chat import Clock
+from bot.ports.storage import Due, Member
+from bot.timing.calendars import WorkingCalendar
+from bot.wiring import House, room_house
+from tests.domain.play import EVERYBODY, F, a_round
+from tests.engine.seeing_through import CHANNEL, NoDraughtsman, Team
+
+SECRET = b"a secret for tests, 32 bytes long"
+
+
+@dataclass
+class Running(Team):
+    """A team whose round has begun."""
+
+    async def dues(self, kind: str) -> list[Due]:
+        async with self.house.store.begin() as uow:
+            return await uow.dues(kind)
+
+    async def calendar(self, person: str) -> WorkingCalendar:
+        async with self.house.store.begin() as uow:
+            return people.calendar_of(await uow.member("room", person))
+
+    async def count(self, what: str) -> float:
+        return await self.house.store.counter(what)
+
+    def files(self, ending: str = ".ics") -> list[Any]:
+        """Files in the channel, oldest first."""
+        log = self.house.room.log
+        records = log.messages(self.house.room.channel(CHANNEL))
+        found = (log.file(f.id) for r in records for f in r.files if f.name.endswith(ending))
+        return [one[2] for one in found if one is not None]
+
+
+@asynccontextmanager
+async def house_on(clock: Clock, folder: Path, url: str | None = None) -> AsyncIterator[House]:
+    """The bot on files that outlive it: opened again, it is the same bot after a restart."""
+    files = {"database": url or f"sqlite+aiosqlite:///{folder / 'bot.db'}", "room_file": str(folder / "room.db")}
+    async with room_house(clock, secret=SECRET, ids=SeededIds(5), draughtsman=NoDraughtsman(), **files) as house:
+        yield house
+
+
+async def begin(
+    house: House,
+    calendars: Mapping[MemberId, WorkingCalendar],
+    round_id: str = "r1",
+    channel: str = CHANNEL,
+    **settings: Any,
+) -> Round:
+    """A round of these people starts now."""
+    start: datetime = house.kit.clock.now()
+    plain = a_round(len(calendars), **settings)
+    round_ = replace(plain, id=RoundId(round_id), name=f"name of {round_id}", tenant="room", channel=channel)
+    house.room.add_channel(channel, channel)
+    for member in round_.active():
+        house.room.add_person(Person(member, round_.name_of(member), calendars[member].zone), channel)
+    async with house.store.begin() as uow:
+        await uow.add_round(round_, start)
+        for member, calendar in calendars.items():
+            record = Member("room", member, round_.name_of(member), calendar.zone, told_privacy=True)
+            await uow.save_member(people.with_calendar(record, calendar))
+
+    async def work(turn: Turn) -> None:
+        await turn.act(await turn.round(round_.id), c.Start(F))
+
+    await house.engine.act(f"start/{round_id}", work)
+    return round_
+
+
+@asynccontextmanager
+async def running(
+    folder: Path,
+    start: datetime,
+    calendars: Mapping[MemberId, WorkingCalendar] | None = None,
+    url: str | None = None,
+    **settings: Any,
+) -> AsyncIterator[Running]:
+    clock = ManualClock(start)
+    async with house_on(clock, folder, url) as house:
+        round_ = await begin(house, calendars or {m: WorkingCalendar() for m in EVERYBODY[:6]}, **settings)
+        team = Running(house, clock, round_)
+        await team.settle()
+        yield team
