@@ -103,8 +103,9 @@ def _confirm_hours(cast: Cast, person: Person, record: Record, now: datetime) ->
 
 
 def _write_notes(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    """When the person's own list appears: their notes one by one, then done."""
-    if not words_of(record).startswith("You have written 0"):
+    """When the person's own list appears: their notes one by one, then done. In whatever state: a run that is resumed
+    may find it with some of them written."""
+    if not words_of(record).startswith("You have written "):
         return
     mine = [(i, n) for i, n in enumerate(cast.scenario.notes) if n.by == person.id and not n.late]
     for place, (number, _) in enumerate(mine, 1):
