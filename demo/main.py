@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import asyncio
+import hashlib
 import json
 import shutil
 import sys
 from pathlib import Path
+from typing import NoReturn
 
 import click
 
@@ -49,9 +51,27 @@ def command(path: Path, out: Path, seed: int | None, resume: bool, room: bool, s
     asyncio.run(_play(scenario, out, resume=resume, quiet=quiet))
 
 
-def _stop(words: str) -> None:
+def _stop(words: str) -> NoReturn:
     click.echo(words, err=True)
     sys.exit(2)
+
+
+def _folder(out: Path, scenario: str, *, resume: bool) -> Path:
+    """Makes the folder for a run's files, or finds what is to be resumed; never clears what no demo has left."""
+    state = out / "state"
+    mark = state / "scenario"
+    if not resume and out.is_dir() and any(out.iterdir()) and not (state / "room.db").exists():
+        _stop(f"{out}: holds files that no demo has left; choose an empty or a new folder for --out")
+    if resume and mark.exists() and mark.read_text(encoding="utf-8") != scenario:
+        _stop(f"{out}: holds the run of another scenario or seed; resume that one, or leave --resume out")
+    try:
+        if not resume:
+            shutil.rmtree(out, ignore_errors=True)
+        state.mkdir(parents=True, exist_ok=True)
+        mark.write_text(scenario, encoding="utf-8")
+    except OSError as error:
+        _stop(f"{out}: cannot be written ({error.strerror})")
+    return state
 
 
 async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> None:
@@ -63,10 +83,7 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
     from demo.transcript import Printer, Progress, Transcript
 
     assert isinstance(scenario, Scenario)
-    state = out / "state"
-    if not resume:
-        shutil.rmtree(out, ignore_errors=True)
-    state.mkdir(parents=True, exist_ok=True)
+    state = _folder(out, hashlib.sha256(scenario.model_dump_json().encode()).hexdigest(), resume=resume)
     clock = clock_of(scenario)
     async with room_house(
         clock,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -11,7 +11,12 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from bot.domain.names import RUNNING
 from demo.yaml_lines import NotYaml, Path, Sheet, read
 
+FIRST_YEAR, LAST_YEAR = 2000, 2100  # what zone and holiday data reach
 Key = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
+
+
+Said = Annotated[str, Field(min_length=1, max_length=300)]
+Length = Annotated[float, Field(gt=0, le=400)]
 
 
 class Part(BaseModel):
@@ -148,14 +153,16 @@ class Roles(Part):
 
 
 class Scenario(Part):
-    title: str
+    title: Said
     seed: int = Field(default=1, ge=0)
     start: datetime
-    name: str = Field(max_length=40, description="the round's short name")
-    question: str
-    levers: list[str] = ["Acquisition", "Activation", "Retention"]
+    name: str = Field(min_length=1, max_length=40, description="the round's short name")
+    question: Said
+    levers: list[Annotated[str, Field(min_length=1, max_length=60, pattern=r"^[^,]*$")]] = Field(
+        default=["Acquisition", "Activation", "Retention"], min_length=1, max_length=6
+    )
     pace: Literal["days", "live"] = "days"
-    lengths: dict[str, float] = {}
+    lengths: dict[str, Length] = Field(default={}, description="step -> working hours, or minutes in `live` pace")
     weight: int = Field(default=2, ge=1, le=10)
     carry_on: int = Field(default=5, ge=1, le=10)
     roles: Roles
@@ -204,6 +211,8 @@ def load(text: str) -> Scenario:
 def _shape(sheet: Sheet, error: Any) -> str:
     path: Path = tuple(error["loc"])
     words = error["msg"]
+    if not path:
+        words = "must hold the fields of a scenario, such as title and team; `--schema` prints them all"
     if error["type"] == "extra_forbidden":
         known = _known_fields(path[:-1])
         words = f"unknown field{_nearest(str(path[-1]), known)}"
@@ -252,18 +261,25 @@ def _names(scenario: Scenario) -> Iterator[tuple[Path, str]]:
     yield from _twice(("team",), people, "person")
     yield from _twice(("notes",), notes, "key")
     yield from _twice(("plans",), plans, "key")
+    yield from _twice(("levers",), [lever.strip().casefold() for lever in scenario.levers], "lever")
     for path, word, known, what in _references(scenario, people, notes, plans):
         if word not in known:
             yield path, f"no {what} “{word}”{_nearest(word, known)}"
     for index, precedent in enumerate(scenario.precedents):
         if precedent.question > len(scenario.questions):
-            yield ("precedents", index, "question"), f"there are {len(scenario.questions)} questions"
+            yield ("precedents", index, "question"), _only(len(scenario.questions))
     for index, plan in enumerate(scenario.plans):
         if plan.question > len(scenario.questions):
-            yield ("plans", index, "question"), f"there are {len(scenario.questions)} questions"
+            yield ("plans", index, "question"), _only(len(scenario.questions))
     yield from _calendars(scenario)
     if scenario.start.tzinfo is None:
         yield ("start",), "needs a zone, such as 2026-03-23T08:00:00+00:00"
+    if not FIRST_YEAR <= scenario.start.year <= LAST_YEAR:
+        yield ("start",), f"the year must lie between {FIRST_YEAR} and {LAST_YEAR}"
+
+
+def _only(questions: int) -> str:
+    return f"there {'is 1 question' if questions == 1 else f'are {questions} questions'} in the file, counted from 1"
 
 
 def _twice(path: Path, words: list[str], what: str) -> Iterator[tuple[Path, str]]:
@@ -336,16 +352,21 @@ def _calendars(scenario: Scenario) -> Iterator[tuple[Path, str]]:
             yield ("team", index), str(error)
 
 
+def _time(words: str) -> time:
+    try:
+        return time.fromisoformat(words)
+    except ValueError:
+        raise ValueError(f'hours “{words}” are no time of day; write them like "09:00"') from None
+
+
 def calendar_of(person: Person) -> Any:
     """The person's working calendar. Raises ValueError that names what is wrong."""
-    from datetime import time
-
     from bot.timing.calendars import WorkingCalendar
 
     return WorkingCalendar(
         zone=person.zone,
         days=frozenset(person.days),
-        hours=tuple((time.fromisoformat(a), time.fromisoformat(b)) for a, b in person.hours),
+        hours=tuple((_time(a), _time(b)) for a, b in person.hours),
         country=person.country,
         subdivision=person.subdivision,
         away=tuple((a.first, a.last) for a in person.away),

@@ -33,22 +33,34 @@ def read(text: str) -> Sheet:
     """Reads a YAML text. Raises NotYaml."""
     try:
         node = yaml.compose(text, Loader=yaml.SafeLoader)
-        value = yaml.safe_load(text)
+        sheet = Sheet(yaml.safe_load(text))
+        if node is not None:
+            _note(node, (), sheet.lines)
+        return sheet
+    except NotYaml:
+        raise
+    except RecursionError:
+        raise NotYaml("line 1: the file is nested too deeply, or a part of it holds itself") from None
     except yaml.MarkedYAMLError as error:
         line = error.problem_mark.line + 1 if error.problem_mark else 1
         raise NotYaml(f"line {line}: {error.problem}") from None
+    except yaml.reader.ReaderError as error:
+        line = text.count("\n", 0, error.position) + 1
+        raise NotYaml(f"line {line}: the character U+{ord(text[error.position]):04X} cannot stand in a file") from None
     except (yaml.YAMLError, ValueError) as error:
         raise NotYaml(f"line 1: {error}") from None
-    sheet = Sheet(value)
-    if node is not None:
-        _note(node, (), sheet.lines)
-    return sheet
 
 
 def _note(node: yaml.Node, path: Path, lines: dict[Path, int]) -> None:
+    """Notes where each path stands. Raises NotYaml for a field given twice, of which YAML would drop the first."""
     lines[path] = node.start_mark.line + 1
     if isinstance(node, yaml.MappingNode):
         for key, value in node.value:
+            if (*path, key.value) in lines:
+                raise NotYaml(
+                    f"line {key.start_mark.line + 1}: “{key.value}” is there twice, see line "
+                    f"{lines[(*path, key.value)]}"
+                )
             lines[(*path, key.value)] = key.start_mark.line + 1
             _note(value, (*path, key.value), lines)
             lines[(*path, key.value)] = key.start_mark.line + 1
