@@ -13,7 +13,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import and_, bindparam, case, delete, func, or_, select, update
+from sqlalchemy import and_, bindparam, case, delete, func, or_, select, text, update
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine
 
 from bot.domain.names import Step
@@ -26,6 +26,7 @@ LEASE = timedelta(seconds=60)
 ROUNDS_KEPT = 64
 CLAIMED_AT_ONCE = 20
 TIME_SEEN = "highest time seen"
+NOT_DONE = text("due.state <> 'done'")  # as the index of open rows has it: a bound value would not match it
 
 
 class SqlStore:
@@ -166,7 +167,7 @@ class SqlStore:
 
     async def claim_due(self, now: datetime) -> Due | None:
         free = or_(t.due.c.state == "todo", and_(t.due.c.state == "claimed", t.due.c.lease_until <= now))
-        query = select(t.due).where(free, t.due.c.at <= now).order_by(t.due.c.at, t.due.c.id).limit(1)
+        query = select(t.due).where(NOT_DONE, free, t.due.c.at <= now).order_by(t.due.c.at, t.due.c.id).limit(1)
         async with self._transaction() as db:
             row = (await db.execute(query.with_for_update(skip_locked=True))).first()
             if row is None:
@@ -190,14 +191,23 @@ class SqlStore:
 
     async def next_moment(self) -> datetime | None:
         send = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
-        # Rows behind the oldest of their conversation cannot go out yet, so they do not count.
-        oldest = select(func.min(t.outbox.c.id)).where(t.outbox.c.state != "parked").group_by(t.outbox.c.conversation)
-        sends = select(func.min(send)).where(t.outbox.c.id.in_(oldest)).scalar_subquery()
-        free = select(t.due.c.at).where(t.due.c.state == "todo").order_by(t.due.c.at, t.due.c.id).limit(1)
-        claimed = select(func.min(t.due.c.lease_until)).where(t.due.c.state == "claimed").scalar_subquery()
+        sends = select(func.min(send)).where(t.outbox.c.state != "parked")
         async with self._transaction() as db:
-            row = (await db.execute(select(sends, free.scalar_subquery(), claimed))).one()
-        return min((m for m in map(_moment, row) if m is not None), default=None)
+            first = (await db.execute(sends)).scalar()
+            due = await self._next_due(db)
+        return min((m for m in (_moment(first), due) if m is not None), default=None)
+
+    async def _next_due(self, db: AsyncConnection) -> datetime | None:
+        """The first free row's moment, or the end of a lease on one before it. Claimed rows are few and stand first."""
+        most = CLAIMED_AT_ONCE
+        while True:
+            query = select(t.due.c.at, t.due.c.state, t.due.c.lease_until).where(NOT_DONE)
+            rows = (await db.execute(query.order_by(t.due.c.at, t.due.c.id).limit(most))).all()
+            leases = [row.lease_until for row in rows if row.state == "claimed"]
+            free = next((row.at for row in rows if row.state == "todo"), None)
+            if free is not None or len(rows) < most:
+                return min((m for m in (free, *leases) if m is not None), default=None)
+            most *= 10
 
     async def see_time(self, now: datetime) -> datetime:
         known = await self.last_time()
