@@ -41,4 +41,5 @@ def _prepare_sqlite(engine: AsyncEngine, synchronous: str) -> None:
 
     @event.listens_for(engine.sync_engine, "begin")
     def on_begin(connection: Any) -> None:
-        connection.exec_driver_sql("BEGIN IMMEDIATE")
+        if not connection.get_execution_options().get("reads_one_statement"):
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
