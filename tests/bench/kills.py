@@ -41,7 +41,7 @@ def _all_in_one(folder: Path, places: random.Random, total: int) -> int:
     kills = 0
     while kills < KILLS:
         resumed = ["--resume"] if kills else []
-        if run(chain, *resumed, kill_at=places.randint(30, total // 8)).returncode != -9:
+        if run(chain, *resumed, kill_at=places.randint(30, total // 12)).returncode != -9:
             break
         kills += 1
     run(chain, "--resume")

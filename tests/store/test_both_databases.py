@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from sqlalchemy import text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import IntegrityError, StatementError
 
 from bot.clock import SeededIds
-from bot.domain.names import MemberId, RoundId, Step
-from bot.domain.state import Ledger, Mark, Roles, Round, Seat, Settings
+from bot.domain.names import LeverId, MemberId, NoteId, RoundId, Side, Step
+from bot.domain.state import Ledger, Mark, Note, Roles, Round, Seat, Settings
 from bot.ports.chat import Place
 from bot.ports.storage import Due, RunningTrial, Send
 from bot.speech.message import Message, line
@@ -21,6 +22,7 @@ from bot.store.database import open_engine
 from bot.store.migrate import SchemaTooNew, upgrade
 from bot.store.sealing import CannotUnseal, Seal
 from bot.store.sql import SqlStore
+from bot.store.tables import metadata
 from tests.demo.runs import play, scenario
 from tests.engine.databases import BOTH, a_database
 
@@ -197,8 +199,6 @@ async def test_migrations_build_what_the_tables_declare(address: str) -> None:
     from alembic.autogenerate import compare_metadata
     from alembic.migration import MigrationContext
 
-    from bot.store.tables import metadata
-
     engine = open_engine(address)
     await upgrade(engine)
     async with engine.connect() as db:
@@ -222,3 +222,75 @@ async def test_a_whole_round_runs_on_the_database(address: str, tmp_path: Path) 
     played = await play(scenario("three-people"), tmp_path, database=address)
     assert played.round is not None
     assert played.round.step is Step.COMMITTED
+
+
+async def test_a_round_that_somebody_else_changed_is_not_written_over(store: SqlStore) -> None:
+    """A save on an older version fails as a whole; the newer state stands."""
+    async with store.begin() as uow:
+        await uow.add_round(a_round(), NOW)
+    with pytest.raises(RuntimeError, match="changed by somebody else"):
+        async with store.begin() as uow:
+            before = await uow.round("r1")
+            assert before is not None
+            await uow._db.execute(text("UPDATE rounds SET version = version + 1"))
+            await uow.save_round(before, a_round(Step.NOTES), (), NOW)
+    async with store.begin() as uow:
+        assert (await uow.step_of("r1")) is Step.SETUP
+
+
+async def test_what_another_process_saved_is_read_anew(address: str) -> None:
+    """What this process remembers of a round gives way as soon as its version is older."""
+    one, two = await opened_store(address), await opened_store(address, owner="two")
+    async with one.begin() as uow:
+        await uow.add_round(a_round(), NOW)
+    for store, step in ((two, Step.NOTES), (one, Step.FOCUS), (two, Step.MERGE)):
+        async with store.begin() as uow:
+            before = await uow.round("r1")
+            assert before is not None
+            await uow.save_round(before, a_round(step), (), NOW)
+    for store in (one, two):
+        async with store.begin() as uow:
+            found = await uow.round("r1")
+        assert found is not None and found.step is Step.MERGE
+        await store.close()
+
+
+async def test_a_failed_turn_leaves_nothing_remembered(store: SqlStore) -> None:
+    """A round that was saved in a transaction that failed reads as it was before."""
+    async with store.begin() as uow:
+        await uow.add_round(a_round(), NOW)
+    with pytest.raises(ZeroDivisionError):
+        async with store.begin() as uow:
+            before = await uow.round("r1")
+            assert before is not None
+            await uow.save_round(before, a_round(Step.NOTES), (), NOW)
+            raise ZeroDivisionError
+    async with store.begin() as uow:
+        assert await uow.round("r1") == a_round()
+
+
+async def test_sealed_text_is_not_in_the_database(store: SqlStore, address: str) -> None:
+    """Notes before the reveal, and what waits to be sent, stand in no column of any table in plain words."""
+    note = Note(NoteId("n1"), LeverId("retention"), Side.RESTRAINING, "canary in the note", MemberId("asa"))
+    ledger = Ledger(3, {MemberId("asa"): (Mark("canary-option", "herb"),)})
+    async with store.begin() as uow:
+        before = a_round(Step.DOTS)
+        await uow.add_round(before, NOW)
+        await uow.save_round(before, replace(before, notes={note.id: note}, dots=ledger), (), NOW)
+        await uow.send([a_send("a", words="canary in the outbox")], NOW)
+    engine = open_engine(address)
+    async with engine.connect() as db:
+        for table in metadata.sorted_tables:
+            for row in await db.execute(table.select()):
+                assert "canary" not in repr(tuple(row)), table.name
+    await engine.dispose()
+    async with store.begin() as uow:
+        read = await uow.round("r1")
+    assert read is not None and read.notes[note.id] == note and read.dots == ledger
+
+
+async def test_a_moment_without_a_zone_is_refused(store: SqlStore) -> None:
+    """Nothing is stored that could mean several moments."""
+    with pytest.raises(StatementError, match="without a zone"):
+        async with store.begin() as uow:
+            await uow.set_due([Due("close", "r1", "notes", NOW.replace(tzinfo=None))])
