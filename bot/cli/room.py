@@ -81,6 +81,9 @@ async def _rehearsed(team: Team, host: str, port: int) -> None:
 
 
 async def _served(team: Team, data: Path, host: str, port: int, names: tuple[str, ...], new_links: bool) -> None:
+    from dataclasses import replace
+
+    from bot.chat.feeds.routes import addresses, feed_routes
     from bot.chat.room.server import Server, serve
     from bot.clock import SystemClock
     from bot.engine.alarm import Alarm
@@ -95,11 +98,14 @@ async def _served(team: Team, data: Path, host: str, port: int, names: tuple[str
         await _furnish(house, team)
         alarm = Alarm(house.engine, wall.steady)
         await alarm.start()
-        server = Server(house.room, wall, hosts=(*names, host))
+        dates = feed_routes(house.store, house.store.tag, wall)
+        server = Server(house.room, wall, hosts=(*names, host), more=dates)
         runner, real_port = await serve(server, host, port)
+        base = f"http://{names[0] if names else 'localhost'}:{real_port}"
+        house.engine.kit = replace(house.kit, feed=addresses(base, house.store.tag))
         retrying = asyncio.create_task(_every(30, house.room.redeliver, wall.sleep))
         try:
-            _tell_links(house, team, f"http://{names[0] if names else 'localhost'}:{real_port}", new_links)
+            _tell_links(house, team, base, new_links)
             await _until_stopped()
         finally:
             retrying.cancel()
