@@ -90,15 +90,19 @@ def proposals(texts: Sequence[str]) -> list[tuple[int, int, float, str]]:
     return [(p.first, p.second, p.score, p.why) for p in propose(texts)]
 
 
+# In the order of the voters' ids: a ledger's own order is that of the votes until the round is read from the store, and
+# resampling with one seed must come to the same shares before and after.
+
+
 def dots_of(round_: Round) -> tuple[Votes, tuple[str, ...]]:
     assert round_.dots is not None
-    return {str(v): o for v, o in round_.dots.votes().items()}, tuple(f.id for f in round_.forces)
+    return {str(v): o for v, o in sorted(round_.dots.votes().items())}, tuple(f.id for f in round_.forces)
 
 
 def ballot_of(round_: Round) -> tuple[Votes, tuple[str, ...], str]:
     assert round_.ballot is not None
     return (
-        {str(v): o for v, o in round_.ballot.votes().items()},
+        {str(v): o for v, o in sorted(round_.ballot.votes().items())},
         tuple(round_.plan_order),
         round_.roles.acting(Role.DECISION_MAKER),
     )
@@ -106,4 +110,4 @@ def ballot_of(round_: Round) -> tuple[Votes, tuple[str, ...], str]:
 
 def placed_of(round_: Round) -> tuple[list[tuple[str, str]], list[Comparison]]:
     plans = [(str(p), round_.plans[p].title) for p in round_.to_place]
-    return plans, [c for answers in round_.comparisons.values() for c in answers]
+    return plans, [c for _, answers in sorted(round_.comparisons.items()) for c in answers]
