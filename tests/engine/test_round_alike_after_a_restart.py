@@ -12,7 +12,8 @@ from tests.domain.play import a_round
 
 def test_the_order_in_which_people_voted_does_not_matter() -> None:
     """Votes come in the order of voting in memory and in another from the store; the shares must not tell."""
-    cast = {"ines": ("f1", "f2", "f2"), "omar": ("f2", "f3", "f3"), "ana": ("f1", "f1", "f3"), "zoe": ("f3", "f1", "f2")}
+    cast = {"ines": ("f1", "f2", "f2")}
+    cast |= {"omar": ("f2", "f3", "f3"), "ana": ("f1", "f1", "f3"), "zoe": ("f3", "f1", "f2")}
     marks = {MemberId(v): tuple(Mark(o, str(n)) for n, o in enumerate(chosen)) for v, chosen in cast.items()}
     turned = dict(reversed(marks.items()))
     votes = [explaining.dots_of(replace(a_round(4), dots=Ledger(3, m)))[0] for m in (marks, turned)]
