@@ -26,11 +26,12 @@ Handler = Callable[[Kit, Due], Awaitable[None]]
 
 
 @asynccontextmanager
-async def _turn(kit: Kit, due: Due | None = None) -> AsyncIterator[Turn]:
-    """A turn now; for a row whose moment had come never before it, though the clock may have gone back since."""
-    now = kit.clock.now()
+async def _turn(kit: Kit, due: Due) -> AsyncIterator[Turn]:
+    """A turn now, never before the row's moment, though the clock may have gone back. The row ends with it, in one
+    transaction: who dies afterwards does not leave it to be carried out again."""
     async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, max(now, due.at) if due is not None else now)
+        turn = Turn(kit, uow, max(kit.clock.now(), due.at))
+        await uow.drop_due(due.subject, kind=due.kind, occurrence=due.occurrence)
         yield turn
         await turn.finish()
 
@@ -129,7 +130,7 @@ def _unchanged(before: Round, now: Round, found: Found) -> Found:
 
 
 async def _open_ballot(kit: Kit, due: Due) -> None:
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         round_ = await turn.round(due.subject)
         if round_.step is Step.BALLOT and round_.paused is None:
             for member in round_.expected():
@@ -137,18 +138,18 @@ async def _open_ballot(kit: Kit, due: Due) -> None:
 
 
 async def _remind(kit: Kit, due: Due) -> None:
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         await reminders.remind(turn, due)
 
 
 async def _deputy(kit: Kit, due: Due) -> None:
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         await reminders.tell_deputy(turn, due)
 
 
 async def _back(kit: Kit, due: Due) -> None:
     tenant, _, person = due.subject.partition("/")
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         await personal.come_back(turn, tenant, person)
 
 
@@ -168,7 +169,7 @@ async def _propose(kit: Kit, due: Due) -> None:
     notes = round_.restraining_in_focus()
     pairs = await kit.numbers.compute(explaining.proposals, [n.text for n in notes])
     offered = tuple(MergeProposal(notes[a].id, notes[b].id, score, why) for a, b, score, why in pairs)
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
         if now_round.step is Step.MERGE and not now_round.proposals:
             await turn.act(now_round, ProposeMerges(BOT, offered))
@@ -181,7 +182,7 @@ async def _explain_dots(kit: Kit, due: Due) -> None:
     votes, options = explaining.dots_of(round_)
     args = (votes, options, round_.seed, None, 1, round_.settings.carry_on)
     sure = await kit.numbers.compute(explaining.sureness, *args)
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         turn.say(round_, "result", results.dots_result(round_, sure, int(due.occurrence)), rest=("dots",))
 
 
@@ -193,7 +194,7 @@ async def _explain_ballot(kit: Kit, due: Due) -> None:
     args = (votes, options, round_.seed, chief, round_.settings.weight, round_.settings.trials_at_once)
     sure = await kit.numbers.compute(explaining.sureness, *args)
     own, unused = (int(n) for n in due.occurrence.split("/"))
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         turn.say(round_, "result", results.ballot_result(round_, sure, own, unused), rest=("ballot",))
 
 
@@ -203,14 +204,14 @@ async def _explain_matrix(kit: Kit, due: Due) -> None:
         return
     judges, comparisons = (int(n) for n in due.occurrence.split("/"))
     chart = await kit.numbers.compute(explaining.placement, *explaining.placed_of(round_), judges == 1)
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         words = results.placement_result(round_, chart, judges, comparisons)
         turn.say(round_, "result", words, rest=("matrix",))
 
 
 async def _desk(kit: Kit, due: Due) -> None:
     """The commitment's card: posted once below the results, then brought up to date in place."""
-    async with _turn(kit) as turn:
+    async with _turn(kit, due) as turn:
         round_ = await turn.round(due.subject)
         if round_.step is not Step.COMMITMENT:
             return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -221,3 +221,24 @@ async def test_what_the_bot_missed_is_read_back_at_the_close(table: Table) -> No
     votes = {round_.force_text(s.option): s.weighted for s in round_.forces_standing}  # type: ignore[arg-type]
     assert votes["Nobody can pause"] == 3
     assert votes["Too many mails"] == 1
+
+
+async def test_who_dies_right_after_a_due_turn_says_nothing_twice(
+    table: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A due row ends in the transaction of its turn: nobody finds it after the lease and tells it anew."""
+    await _at_the_dots(table)
+    for person in TEAM:
+        await table.vote(person, "Nobody can pause", "herb")
+
+    async def died_before(_due: object) -> None:
+        return
+
+    monkeypatch.setattr(table.house.store, "finish_due", died_before)
+    await table.until_the_deadline()
+    clock = table.house.kit.clock
+    assert isinstance(clock, ManualClock)
+    clock.set(clock.now() + timedelta(seconds=61))
+    await table.house.engine.settle()
+    told = [words_of(r) for r in table.house.room.messages(table.house.room.channel("growth"))]
+    assert len([words for words in told if "dots are counted" in words]) == 1
