@@ -31,7 +31,6 @@ def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
         yield url
 
 
-
 @pytest.fixture
 async def house(address: str, tmp_path: Path) -> AsyncIterator[House]:
     """A bot in a room with one channel and one person; the room does not recognise a key by itself."""
