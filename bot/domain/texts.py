@@ -8,7 +8,7 @@ import unicodedata
 from bot.domain.refusals import Because, Refused
 
 MOST_MARKS = 8  # combining marks on one base; more is decoration that covers other people's lines
-_UNREADABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
+_UNREADABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
 def accepted(text: str, most: int, *, field: str = "text") -> str:

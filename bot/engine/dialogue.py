@@ -33,14 +33,14 @@ def read_notes(
 
     In the thread of a lever's prompt the lever is known; elsewhere it stands before a colon: `- retention: ...`.
     """
-    lines = [piece for piece in text.splitlines() if piece.strip()]
+    lines = text.replace("\r\n", "\n").split("\n")
     if any(_SIGN.match(piece) for piece in lines):
-        return tuple(_read(piece, levers, in_thread_of) for piece in _joined(lines))
+        return tuple(_read(piece, levers, in_thread_of) for piece in _joined(lines) if piece.strip())
     return (_read(text.strip(), levers, in_thread_of),) if text.strip() else ()
 
 
 def _joined(lines: Sequence[str]) -> list[str]:
-    """A line without a sign carries on the one above it."""
+    """A line without a sign carries on the one above it, an empty one too: nothing inside a note is altered."""
     out: list[str] = []
     for piece in lines:
         if _SIGN.match(piece) or not out:

@@ -13,6 +13,7 @@ from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
 from bot.domain.trial_state import UNDER_WAY, Trial, TrialStep
 from bot.engine import leftovers, people
+from bot.engine.due_turns import due_turn
 from bot.engine.kit import Kit
 from bot.engine.registering import RUNNING
 from bot.engine.turn import Turn
@@ -206,8 +207,8 @@ async def schedule(turn: Turn, tenant: str, team: str) -> None:
 
 async def send_weekly(kit: Kit, due: Due) -> None:
     tenant, _, team = due.subject.partition("/")
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
+    async with due_turn(kit, due) as turn:
+        uow = turn.uow
         lead = await lead_of(uow, tenant, team)
         if lead is not None:
             digest = await gather(uow, tenant, team, turn.now)
@@ -215,7 +216,6 @@ async def send_weekly(kit: Kit, due: Due) -> None:
                 turn.answer(tenant, lead, digest_words.message(digest))
                 await uow.save_team(replace(await uow.team(tenant, team), digest_sent=turn.now))
             await schedule(turn, tenant, team)
-        await turn.finish()
 
 
 async def when_form(turn: Turn, event: Inbound, value: str) -> Reply:

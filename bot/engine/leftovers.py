@@ -8,6 +8,7 @@ from bot.domain.names import MemberId, PlanId, Role, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
 from bot.domain.trial_state import Trial, TrialStep
+from bot.engine.due_turns import due_turn
 from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Place, Reply
@@ -85,8 +86,8 @@ async def facilitator_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | 
 
 async def date_has_come(kit: Kit, due: Due) -> None:
     """The date that was set: its facilitator gets what is left over and the button that opens the setup."""
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
+    async with due_turn(kit, due) as turn:
+        uow = turn.uow
         round_ = await turn.round(due.subject)
         if any(h.step is not Step.SETUP for h in await uow.heads(round_.tenant, channel=round_.channel)):
             return
@@ -94,7 +95,6 @@ async def date_has_come(kit: Kit, due: Due) -> None:
         assert left is not None
         message = register_words.leftovers(left, round_.channel, on_its_date=True)
         turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "next", message, rest=(due.occurrence,))
-        await turn.finish()
 
 
 async def setup_again(turn: Turn, event: Inbound, value: str) -> Reply:

@@ -23,6 +23,7 @@ from bot.domain.trial_commands import (
 from bot.domain.trial_commands import Tick as TickAction
 from bot.domain.trial_state import UNDER_WAY, Trial, TrialAction, TrialStep
 from bot.engine import dates, nudging, people, trial_acting
+from bot.engine.due_turns import due_turn
 from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
@@ -53,8 +54,7 @@ async def asked(turn: Turn, round_: Round, fact: OwnerAsked) -> None:
 
 async def unanswered(kit: Kit, due: Due) -> None:
     plan_id, _, member = due.occurrence.partition("/")
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
+    async with due_turn(kit, due) as turn:
         round_ = await turn.round(due.subject)
         choice = round_.choices.get(PlanId(plan_id))
         if choice is None or choice.asked != member:
@@ -64,7 +64,6 @@ async def unanswered(kit: Kit, due: Due) -> None:
         at = await nudging.say_when_allowed(turn, round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
         if at is not None:
             turn.later(UNANSWERED, due.subject, due.occurrence, at)
-        await turn.finish()
 
 
 # --- answers --------------------------------------------------------------------------------------------------------

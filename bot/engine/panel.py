@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 
-from bot.domain.commands import Close, Extend, HideNote, Join, Pause, Resume
+from bot.domain.commands import Extend, HideNote, Join, Pause, Resume
 from bot.domain.names import MemberId, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
-from bot.engine import dates, ownership, people, personal, reminders, setup, trials
+from bot.engine import closing, dates, ownership, people, personal, reminders, setup, trials
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Place, Reply
 from bot.ports.storage import Send
@@ -110,8 +110,10 @@ async def _mine(asked: Ask) -> Reply:
 
 
 async def _close(asked: Ask) -> Reply:
-    await asked.turn.act(await _the_round(asked), Close(asked.by))
-    return _shown(asked, answers.said("Closed."))
+    round_ = await _the_round(asked)
+    await closing.by_hand(asked.turn, round_, asked.by)
+    waits = "I read the votes once more, then it closes." if round_.ledger() is not None else "Closed."
+    return _shown(asked, answers.said(waits))
 
 
 async def _extend(asked: Ask) -> Reply:

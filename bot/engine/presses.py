@@ -9,7 +9,6 @@ from bot.domain.commands import (
     AnswerOwnership,
     CastVote,
     ChoosePlan,
-    Close,
     Commit,
     Compare,
     ConfirmWeight,
@@ -30,7 +29,7 @@ from bot.domain.commands import (
 )
 from bot.domain.names import Axis, LeverId, MemberId, NoteId, PlanId, QuestionId, Side, Step
 from bot.domain.refusals import Because, Refused
-from bot.engine import holdups, personal, trials
+from bot.engine import closing, holdups, personal, trials
 from bot.engine.pressing import OPENS, Handler, Press, in_step
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Pressed, Reply
@@ -69,7 +68,7 @@ async def _undone(press: Press) -> Reply:
 
 
 async def _close(press: Press) -> Reply:
-    await press.turn.act(press.round, Close(press.by))
+    await closing.by_hand(press.turn, press.round, press.by)
     return Reply()
 
 
@@ -106,7 +105,7 @@ async def _place_draft(press: Press) -> Reply:
     if draft is None or draft.author != press.by:
         raise Refused(Because.UNKNOWN_ITEM)
     lever, side, amount = LeverId(press.part(1)), _side(press.part(2)), press.part(3)
-    pieces = [p.strip() for p in draft.text.splitlines() if p.strip()] if amount == "each" else [draft.text]
+    pieces = [p.strip() for p in draft.text.split("\n") if p.strip()] if amount == "each" else [draft.text]
     round_ = press.round
     for piece in pieces:
         note = NoteId(press.turn.kit.ids.new("n"))

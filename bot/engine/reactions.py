@@ -39,12 +39,12 @@ from bot.domain.facts import (
 from bot.domain.names import RUNNING, Step
 from bot.domain.questions import same_source
 from bot.domain.state import Round
-from bot.engine import opening, private_reactions, reminders, retention, timetable, trials
+from bot.engine import closing, opening, private_reactions, reminders, retention, timetable, trials
 from bot.engine.turn import Turn
 from bot.speech import cards, commitment_words, prompts, results
 from bot.speech.names import message_name
 
-STEP_KINDS = ("close", "settle", "open", "remind", "deputy")
+STEP_KINDS = (*closing.DUE, "open", "remind", "deputy")
 Reaction = Callable[[Turn, Round, Any], Awaitable[None]]
 
 

@@ -11,6 +11,7 @@ from bot.domain.refusals import Because, Refused
 from bot.domain.trial_commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly, TakeReading
 from bot.domain.trial_state import UNDER_WAY, Trial, TrialStep
 from bot.engine import dates, judging, leftovers, nudging, people, registering, trial_acting, weekly
+from bot.engine.due_turns import due_turn
 from bot.engine.kit import Kit
 from bot.engine.trial_acting import earlier_working_day, later_working_day
 from bot.engine.turn import Turn
@@ -56,10 +57,8 @@ async def open_(turn: Turn, trial: Trial) -> None:
 
 def _in_turn(work: Callable[[Turn, Due], Awaitable[None]]) -> Callable[[Kit, Due], Awaitable[None]]:
     async def handler(kit: Kit, due: Due) -> None:
-        async with kit.store.begin() as uow:
-            turn = Turn(kit, uow, kit.clock.now())
+        async with due_turn(kit, due) as turn:
             await work(turn, due)
-            await turn.finish()
 
     return handler
 
@@ -87,8 +86,7 @@ async def _verdict(kit: Kit, due: Due) -> None:
         trial = await trial_acting.load(turn, due.subject)
         today, calendar = await trial_acting.today(turn, trial), await trial_acting.calendar_of(turn, trial)
     found = await weekly.judged(kit, trial, today, calendar)
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
+    async with due_turn(kit, due) as turn:
         trial = await trial_acting.load(turn, due.subject)
         if trial.step is not TrialStep.IN_REVIEW:
             return
@@ -96,7 +94,6 @@ async def _verdict(kit: Kit, due: Due) -> None:
         message = review_words.verdict(trial, found, today)
         trial_acting.say(turn, trial, "verdict", message, str(trial.missed_reviews))
         nudging.word_later(turn, trial, trial.owner or trial.facilitator, "close", str(trial.missed_reviews), turn.now)
-        await turn.finish()
 
 
 async def _late(turn: Turn, due: Due) -> None:
@@ -126,15 +123,13 @@ async def _closed(kit: Kit, due: Due) -> None:
         score = await kit.numbers.compute(judging.brier, given, [int(met)] * len(given))
     resolved = [(c, int(e.met)) for e in entries if e.met is not None for c in e.chances]
     chart = await kit.numbers.compute(judging.calibration, [c for c, _ in resolved], [m for _, m in resolved])
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
+    async with due_turn(kit, due) as turn:
         trial_acting.say(turn, trial, "closed", review_words.closed(trial, score))
         if chart is not None and score is not None:
             trial_acting.say(turn, trial, "calibration", review_words.calibration(chart))
         if met is not None:
             await _own_scores(turn, trial)
         await leftovers.place_is_free(turn, trial)
-        await turn.finish()
 
 
 async def _own_scores(turn: Turn, trial: Trial) -> None:

@@ -120,7 +120,7 @@ def field_of(what: Submitted, refused: Refused) -> str | None:
 async def _note(sheet: Sheet) -> None:
     """Several lines become several notes, as the form says."""
     lever, side = LeverId(sheet.text("lever")), _side(sheet.text("side"))
-    pieces = [p.strip() for p in sheet.text("text").splitlines() if p.strip()] or [""]
+    pieces = [p.strip() for p in sheet.text("text").split("\n") if p.strip()] or [""]
     round_ = sheet.round
     for piece in pieces:
         note = NoteId(sheet.turn.kit.ids.new("n"))

@@ -12,6 +12,7 @@ from bot.domain.refusals import Because, Refused
 from bot.domain.trial_commands import CheckCounting, LogWeek, TakeReading
 from bot.domain.trial_state import UNDER_WAY, Entry, Figures, Reading, Trial, TrialStep, WeekWord
 from bot.engine import judging, number_lines, trial_acting, week_files
+from bot.engine.due_turns import due_turn
 from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, IncomingFile, Reply, Said, Submitted
@@ -268,15 +269,13 @@ async def read(kit: Kit, due: Due) -> None:
         trial = await trial_acting.load(turn, due.subject)
         today, calendar = await trial_acting.today(turn, trial), await trial_acting.calendar_of(turn, trial)
     found = await judged(kit, trial, today, calendar)
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
+    async with due_turn(kit, due) as turn:
         trial = await trial_acting.load(turn, due.subject)
         trial = await trial_acting.act(turn, trial, TakeReading(BOT, as_reading(trial, found)))
         just = [e for e in trial.entries() if e.at is not None and due.at - e.at < timedelta(minutes=1)]
         person = due.occurrence.rpartition("/")[0]
         trial_acting.tell(turn, trial, person, "reading", trial_words.reading(trial, found, just))
         await _verdict_again(turn, trial, found, today)
-        await turn.finish()
 
 
 async def _verdict_again(turn: Turn, trial: Trial, found: Judged, today: date) -> None:

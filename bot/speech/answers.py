@@ -48,7 +48,7 @@ def which_note(
     round_: Round, draft: NoteId, text: str, lever: LeverId | None, side: Side | None, tried: str
 ) -> Message:
     """One question back about a text whose lever or direction is unclear; several lines may be several notes."""
-    lines = [piece for piece in text.splitlines() if piece.strip()]
+    lines = [piece for piece in text.split("\n") if piece.strip()]
     unknown = line("There is no lever “{t}” in this round. ", t=theirs(tried, 60)) if tried else ()
     words = unknown + line("Where does this belong?")
     levers = [(key, name) for key, name in round_.settings.levers if lever in (None, key)]

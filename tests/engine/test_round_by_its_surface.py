@@ -223,6 +223,50 @@ async def test_what_the_bot_missed_is_read_back_at_the_close(table: Table) -> No
     assert votes["Too many mails"] == 1
 
 
+async def test_a_close_by_hand_reads_the_votes_back_too(table: Table) -> None:
+    """The facilitator's own close counts emoji as they stand, by command as by button."""
+    await _at_the_dots(table)
+    for person in TEAM:
+        await table.vote(person, "Nobody can pause", "herb")
+    table.house.room.log.set_reaction(await table.option("asa", "Nobody can pause"), "asa", "herb", False)
+    await table.command("asa", "close")
+    round_ = await table.round()
+    assert round_.step is Step.QUESTIONS
+    votes = {round_.force_text(s.option): s.weighted for s in round_.forces_standing}  # type: ignore[arg-type]
+    assert votes["Nobody can pause"] == 3
+
+
+async def test_only_the_facilitator_closes_a_ballot_by_hand(table: Table) -> None:
+    """Somebody else's close is refused and changes nothing, now or a moment later."""
+    await _at_the_dots(table)
+    await table.vote("asa", "Nobody can pause", "herb")
+    await table.command("bo", "close")
+    assert (await table.round()).step is Step.DOTS
+
+
+async def test_an_empty_ballot_closed_by_hand_is_answered(table: Table) -> None:
+    """Nothing came in: the facilitator is told so in private, and the ballot stays open."""
+    await _at_the_dots(table)
+    await table.command("asa", "close")
+    assert (await table.round()).step is Step.DOTS
+    assert any("Nothing came in yet" in words for words in await table.told("asa"))
+
+
+async def test_a_platform_that_cannot_be_read_delays_a_close_five_times_at_most(table: Table) -> None:
+    """The close waits a minute each time, then goes by the ledger: it neither hurries nor waits for ever."""
+    await _at_the_dots(table)
+    for person in TEAM:
+        await table.vote(person, "Nobody can pause", "herb")
+    table.house.room.faults.add("refuse", times=1000, on=("reactions",))
+    await table.command("asa", "close")
+    clock = table.house.kit.clock
+    assert isinstance(clock, ManualClock)
+    begun = clock.now()
+    await table.until_the_deadline()
+    assert clock.now() - begun == timedelta(minutes=5)
+    assert (await table.round()).step is Step.QUESTIONS
+
+
 async def test_who_dies_right_after_a_due_turn_says_nothing_twice(
     table: Table, monkeypatch: pytest.MonkeyPatch
 ) -> None:
