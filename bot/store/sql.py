@@ -266,7 +266,9 @@ def _next_sends(now: datetime, most: int) -> Any:
 def _next_query() -> Any:
     """When the first send may go out, beside the first open due row; one row, whether there is any or not."""
     send = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
-    sends = select(func.min(send)).where(t.outbox.c.state != "parked").scalar_subquery()
+    # Rows behind the oldest of their conversation cannot go out yet: counting them would wake the alarm for nothing.
+    oldest = select(func.min(t.outbox.c.id)).where(t.outbox.c.state != "parked").group_by(t.outbox.c.conversation)
+    sends = select(func.min(send)).where(t.outbox.c.id.in_(oldest)).scalar_subquery()
     first = select(t.due.c.at, t.due.c.state).where(NOT_DONE).order_by(t.due.c.at, t.due.c.id).limit(1).subquery()
     one = select(literal(1).label("one")).subquery()
     return select(sends.label("send"), first.c.at, first.c.state).select_from(one.outerjoin(first, true()))

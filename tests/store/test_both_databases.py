@@ -130,6 +130,18 @@ async def test_a_conversation_is_sent_in_order_and_waits_for_its_oldest(store: S
     assert again is not None and again.send.name == "a" and again.tries == 1
 
 
+async def test_the_next_moment_is_when_something_can_really_go_out(store: SqlStore) -> None:
+    """A row behind one that waits for its retry does not make the moment now: nobody is woken for nothing."""
+    later = NOW + timedelta(minutes=1)
+    async with store.begin() as uow:
+        await uow.send([a_send("a"), a_send("b")], NOW)
+    assert await store.next_moment() == NOW
+    first = await store.claim_send(NOW)
+    assert first is not None
+    await store.retry_send(first, later, unknown=False, now=NOW)
+    assert await store.next_moment() == later
+
+
 async def test_a_revision_that_has_not_gone_out_is_replaced(store: SqlStore) -> None:
     """Only the newest state of a card is sent."""
     async with store.begin() as uow:
