@@ -10,6 +10,7 @@ import hmac
 import json
 import random
 import time
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
@@ -34,6 +35,8 @@ class Faults:
     drop_socket_every: int = 0
     outage: bool = False
     no_answer_to: Callable[[str, dict[str, Any]], bool] | None = None
+    struck: Counter[str] = field(default_factory=Counter)
+    """How often each kind really came about."""
 
 
 @dataclass
@@ -71,6 +74,7 @@ class Delivery:
     def event(self, payload: dict[str, Any]) -> None:
         """Sends an event, in as many copies and in whatever order the faults ask for."""
         copies = [("events_api", payload)] * self.faults.repeat
+        self.faults.struck["repeated"] += self.faults.repeat > 1
         if self.faults.shuffle is None:
             for kind, copy in copies:
                 self._start(kind, copy)
@@ -83,6 +87,7 @@ class Delivery:
         """Lets go of the events that are held back for shuffling."""
         held, self._held = self._held, []
         if self.faults.shuffle is not None:
+            self.faults.struck["shuffled"] += len(held) > 1
             self.faults.shuffle.shuffle(held)
         for kind, payload in held:
             self._start(kind, payload)
@@ -177,6 +182,7 @@ class Delivery:
         self.sent += 1
         every = self.faults.drop_socket_every
         if every and self.sent % every == 0:
+            self.faults.struck["dropped"] += 1
             await self.drop_sockets()
             await self._arrived.wait()
         socket = self._sockets[self._turn % len(self._sockets)]

@@ -64,7 +64,8 @@ class Screen:
         self.channel = channel
         self.tenant = TEAM
         self._ids = {someone.id: name for name, someone in people.items()}
-        self._shown: dict[str, str] = {}
+        self._shown: dict[str, Any] = {}
+        self._read: dict[str, tuple[Any, Seen]] = {}
 
     # --- looking ----------------------------------------------------------------------------------------------
 
@@ -87,9 +88,8 @@ class Screen:
         """What is new or reads otherwise than at the last look."""
         out = []
         for seen in self.all_messages():
-            shape = json.dumps(seen.raw["blocks"])
-            if self._shown.get(seen.id) != shape:
-                self._shown[seen.id] = shape
+            if self._shown.get(seen.id) != seen.raw["blocks"]:
+                self._shown[seen.id] = seen.raw["blocks"]
                 out.append(seen)
         return out
 
@@ -98,6 +98,13 @@ class Screen:
         return tuple(b for block in seen.message.blocks if isinstance(block, Buttons) for b in block.buttons)
 
     def _seen(self, direct: str | None, channel: str, raw: Data) -> Seen:
+        """The message as it reads now. An edit brings new blocks, so the same ones need not be read again."""
+        known = self._read.get(raw["ts"])
+        if known is None or known[0] is not raw["blocks"]:
+            known = self._read[raw["ts"]] = raw["blocks"], self._fresh(direct, channel, raw)
+        return known[1]
+
+    def _fresh(self, direct: str | None, channel: str, raw: Data) -> Seen:
         kind = "direct" if direct else "channel"
         where = Place(TEAM, kind, self._ids.get(direct or "", channel), raw.get("thread_ts"))  # type: ignore[arg-type]
         return Seen(raw["ts"], where, neutral(raw), reading.moment(raw["ts"], datetime.now(UTC)), raw)

@@ -35,6 +35,7 @@ from tests.wire.slack.workspace import TEAM, Workspace
 SCENARIO = Path(__file__).parents[3] / "demo" / "scenarios" / "quillmarsh.yaml"
 CHANNEL = "C0GROWTH"
 LONGEST = timedelta(days=60)
+OUTAGE = timedelta(minutes=10)
 
 
 class FastClock(ManualClock):
@@ -150,14 +151,20 @@ class Team:
             if self.clock.now() > end or not await self._moment(cast):
                 raise AssertionError(f"the round stands still in {round_.step} at {self.clock.now()}")
             self.moments += 1
-            if self.moments == self.outage_at:
+            if self.outage_at is not None and self.moments >= self.outage_at and await self._is_busy_soon():
+                self.outage_at = None
                 await self._outage()
         await self.until_sent()
         return round_
 
+    async def _is_busy_soon(self) -> bool:
+        """Whether the bot has something to do within an outage that began now; else nobody would notice it."""
+        due = await self.next_moment()
+        return due is not None and due < self.clock.now() + OUTAGE
+
     async def _outage(self) -> None:
         """Slack is away for ten minutes: no socket, no call; the bot goes on trying."""
-        end = self.clock.now() + timedelta(minutes=10)
+        end = self.clock.now() + OUTAGE
         self.workspace.faults.outage = True
         await self.workspace.delivery.drop_sockets()
         while (due := await self.next_moment()) is not None and due < end:

@@ -217,10 +217,12 @@ class Workspace:
             return await self.extra[method](request)
         arguments, content = await _arguments(request)
         if self.faults.outage:
+            self.faults.struck["away"] += 1
             return self._cut(request)
         self._count += 1
         every = self.faults.too_fast_every
         if every and method not in ("auth.test", "bots.info") and self._count % every == 0:
+            self.faults.struck["too fast"] += 1
             return web.json_response({"ok": False, "error": "ratelimited"}, status=429, headers={"Retry-After": "1"})
         self.calls.append((method, arguments))
         try:
@@ -231,6 +233,7 @@ class Workspace:
         finally:
             self._touch()
         if self._is_cut(method, arguments):
+            self.faults.struck["cut"] += 1
             return self._cut(request)
         return web.json_response({"ok": True, **answer}, headers=self._headers())
 
