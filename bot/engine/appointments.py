@@ -10,7 +10,7 @@ from bot.domain.commands import BOT, ProposeMerges
 from bot.domain.names import Step
 from bot.domain.refusals import Refused
 from bot.domain.state import MergeProposal, Round
-from bot.engine import closing, explaining, opening, personal, reminders, retention, trials
+from bot.engine import closing, explaining, opening, personal, reminders, rereckoning, retention, trials
 from bot.engine.due_turns import due_turn
 from bot.engine.kit import Kit
 from bot.ports.storage import Due
@@ -141,6 +141,7 @@ HANDLERS: dict[str, Handler] = {
     "explain ballot": _explain_ballot,
     "explain matrix": _explain_matrix,
     "desk": _desk,
+    **rereckoning.DUE,
     **retention.DUE,
     **trials.DUE,
 }

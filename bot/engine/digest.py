@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from bot.domain.course import came_in
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 WEEKLY = "digest"
 PLACES = 2
 MOST_TEAMS = 3
+HALF_A_WEEK = timedelta(days=3)
 
 
 # --- gathering ------------------------------------------------------------------------------------------------------
@@ -194,14 +195,22 @@ def _files(digest: Digest, zone: str) -> Message:
 # --- once a week ----------------------------------------------------------------------------------------------------
 
 
-async def schedule(turn: Turn, tenant: str, team: str) -> None:
+async def reckon_anew(turn: Turn, tenant: str, team: str) -> None:
+    """The lead's hours or zone are others: the digest that waits follows; one that came lately does not come again."""
+    subject = f"{tenant}/{team}"
+    if any(due.subject == subject for due in await turn.uow.dues(WEEKLY)):
+        sent = (await turn.uow.team(tenant, team)).digest_sent
+        await schedule(turn, tenant, team, after=max(turn.now, sent + HALF_A_WEEK) if sent else turn.now)
+
+
+async def schedule(turn: Turn, tenant: str, team: str, after: datetime | None = None) -> None:
     """The next weekly digest, at the lead's own hour on their next working day from that weekday on."""
     lead = await lead_of(turn.uow, tenant, team)
     if lead is None:
         return
     settings = await turn.uow.team(tenant, team)
     calendar = people.calendar_of(await turn.uow.member(tenant, lead))
-    at = next_weekly(calendar, turn.now, settings.weekday, time(settings.hour))
+    at = next_weekly(calendar, after or turn.now, settings.weekday, time(settings.hour))
     turn.later(WEEKLY, f"{tenant}/{team}", "weekly", at)
 
 

@@ -14,7 +14,7 @@ import structlog
 from bot.domain.commands import BOT, MakeUp, SetWindow
 from bot.domain.names import MemberId
 from bot.domain.state import Round
-from bot.engine import people, windows
+from bot.engine import digest, people, rereckoning, windows
 from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.timing.calendars import WorkingCalendar
@@ -58,14 +58,34 @@ async def _make_up(kit: Kit, down: datetime, up: datetime) -> None:
 
 
 async def new_zone_data(kit: Kit) -> None:
-    """To be called at the start: with another release of the zone database than last time, running windows are
-    reckoned anew. A deadline may move later by that, never earlier."""
+    """To be called at the start: with another release of the zone database than last time, running windows, words
+    about trials and weekly digests are reckoned anew. A deadline may move later by that, never earlier."""
     version = zone_data()
     before = await kit.store.note_number(ZONE_DATA, release_number(version))
     if before is None or before == release_number(version):
         return
-    moved = await _each_window(kit, f"zones/{before:.0f}/{version}", _anew)
-    log.info("alarm.zone_data", version=version, windows_moved=moved)
+    occasion = f"zones/{before:.0f}/{version}"
+    moved = await _each_window(kit, occasion, _anew)
+    rows = await _each_team(kit, occasion)
+    log.info("alarm.zone_data", version=version, windows_moved=moved, rows_moved=rows)
+
+
+async def _each_team(kit: Kit, occasion: str) -> int:
+    """Words about trials and the digest of every team, a transaction for each team; returns how many words moved."""
+    async with kit.store.begin() as uow:
+        teams, waiting = await uow.all_teams(), await rereckoning.waiting_rows(uow)
+    moved = 0
+    for tenant, team in teams:
+        key = f"{occasion}/{tenant}/{team}"
+        kit.ids.occasion(key)
+        async with kit.store.begin() as uow:
+            turn = Turn(kit, uow, kit.clock.now())
+            if await uow.first_time(key, turn.now):
+                for trial in await uow.trials_of(tenant, team, over=True):
+                    moved += await rereckoning.rows_of_trial(turn, trial, waiting)
+                await digest.reckon_anew(turn, tenant, team)
+                await turn.finish()
+    return moved
 
 
 async def _anew(turn: Turn, round_: Round, window: Window, calendars: Mapping[str, WorkingCalendar]) -> bool:

@@ -23,7 +23,7 @@ from bot.domain.names import LeverId, MemberId, NoteId, Step
 from bot.domain.questions import OPENING
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
-from bot.engine import dialogue, forecasting, ownership, panel, people, presses, submissions, weekly
+from bot.engine import dialogue, forecasting, ownership, panel, people, personal, presses, submissions, weekly
 from bot.engine.turn import Turn
 from bot.ports.chat import (
     ChannelLost,
@@ -307,8 +307,8 @@ async def _person_changed(turn: Turn, event: Inbound, what: PersonChanged) -> Re
         heads = await turn.uow.heads(event.place.tenant, member=what.person.id)
         await _leave_all(turn, event, [h.id for h in heads])
         await ownership.left(turn, event.place.tenant, what.person.id)
-    elif before.zone_confirmed and before.zone != what.person.zone:
-        turn.answer(event.place.tenant, event.person, answers.zone_changed(what.person.zone or "UTC"))
+    elif what.person.zone and before.zone != what.person.zone:
+        await personal.zone_reported(turn, before, what.person.zone)
     return Reply()
 
 

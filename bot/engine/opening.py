@@ -10,7 +10,7 @@ from bot.domain.names import MemberId, Role, Side, Step
 from bot.domain.state import Round
 from bot.engine import funnel, holdups, people, timetable
 from bot.engine.turn import Turn
-from bot.speech import ballot_prompts, cards, commitment_words, prompts, work_prompts
+from bot.speech import ballot_prompts, cards, commitment_words, prompts, time_words, work_prompts
 from bot.speech.message import Line
 
 
@@ -51,8 +51,10 @@ async def _first_word(turn: Turn, round_: Round, member: MemberId) -> None:
     record = await turn.uow.member(round_.tenant, member)
     if record is None or record.told_privacy:
         return
-    hours = people.hours_words(people.calendar_of(record))
-    turn.answer(round_.tenant, member, prompts.first_word(hours))
+    calendar = people.calendar_of(record)
+    doubted = people.doubted_zone(record)
+    doubt = time_words.zone_unknown(doubted.doubted or "", doubted.nearest) if doubted is not None else ()
+    turn.answer(round_.tenant, member, prompts.first_word(people.hours_words(calendar), doubt))
     await turn.uow.save_member(replace(record, told_privacy=True))
 
 

@@ -153,7 +153,7 @@ async def _away(asked: Ask) -> Reply:
     calendar = people.calendar_of(await asked.turn.uow.member(asked.tenant, asked.event.person))
     words = asked.rest.removeprefix("until ").strip()
     try:
-        back = dates.read(words, asked.turn.now, calendar)
+        back = dates.reading(words, asked.turn.now, calendar)
     except dates.UnclearDate as unclear:
         return _shown(asked, panel_words.plain_words(str(unclear)))
     await personal.go_away(asked.turn, asked.tenant, asked.event.person, back)

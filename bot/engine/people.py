@@ -15,7 +15,7 @@ from bot.domain.state import Round
 from bot.ports.chat import Person
 from bot.ports.storage import Member, UnitOfWork
 from bot.timing.calendars import WorkingCalendar
-from bot.timing.zones import zone_from_platform
+from bot.timing.zones import ZoneChoice, zone_from_platform
 
 _CALENDAR: TypeAdapter[WorkingCalendar] = TypeAdapter(WorkingCalendar)
 DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -38,6 +38,12 @@ def calendar_of(member: Member | None) -> WorkingCalendar:
     return _CALENDAR.validate_python(member.calendar)
 
 
+def doubted_zone(member: Member) -> ZoneChoice | None:
+    """The reported zone that cannot be used, of somebody who has not said theirs; None when all is well."""
+    choice = zone_from_platform(member.zone)
+    return None if member.zone_confirmed or choice.doubted is None else choice
+
+
 def with_calendar(member: Member, calendar: WorkingCalendar, *, confirmed: bool = True) -> Member:
     kept: Mapping[str, Any] = _CALENDAR.dump_python(calendar, mode="json")
     return replace(member, calendar=kept, zone=calendar.zone, zone_confirmed=confirmed)
@@ -45,7 +51,9 @@ def with_calendar(member: Member, calendar: WorkingCalendar, *, confirmed: bool 
 
 async def calendars(uow: UnitOfWork, tenant: str, people: Iterable[MemberId]) -> dict[str, WorkingCalendar]:
     """Calendars of these people by id."""
-    return {person: calendar_of(await uow.member(tenant, person)) for person in people}
+    asked = list(people)
+    records = await uow.members(tenant, asked)
+    return {person: calendar_of(records.get(person)) for person in asked}
 
 
 async def known(uow: UnitOfWork, tenant: str, person: Person) -> Member:
@@ -55,10 +63,21 @@ async def known(uow: UnitOfWork, tenant: str, person: Person) -> Member:
         member = Member(tenant, person.id, person.name, person.zone)
         await uow.save_member(member)
         return member
-    changed = replace(found, name=person.name, zone=found.zone if found.zone_confirmed else person.zone)
+    changed = replace(found, name=person.name)
+    if not found.zone_confirmed:
+        changed = _in_reported_zone(changed, person.zone or found.zone)
     if changed != found:
         await uow.save_member(changed)
     return changed
+
+
+def _in_reported_zone(member: Member, zone: str | None) -> Member:
+    """Somebody who never said when they work is taken to work where the platform sees them."""
+    moved = replace(member, zone=zone)
+    if member.calendar is None:
+        return moved
+    calendar = replace(calendar_of(member), zone=zone_from_platform(zone).zone.key)
+    return replace(with_calendar(moved, calendar, confirmed=False), zone=zone)
 
 
 def hours_words(calendar: WorkingCalendar) -> str:

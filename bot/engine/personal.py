@@ -8,13 +8,14 @@ from datetime import datetime, timedelta
 
 from bot.domain.commands import SetAway
 from bot.domain.names import MemberId, Step
-from bot.engine import dates, ownership, people, windows
+from bot.engine import dates, ownership, people, rereckoning
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.ports.storage import Member
-from bot.speech import answers, forms
-from bot.speech.message import Button, Buttons, Message, Paragraph, When, line
+from bot.speech import answers, forms, time_words
 from bot.timing.calendars import WorkingCalendar
+from bot.timing.dates import Reading
+from bot.timing.zones import zone_from_platform
 
 Press = Callable[[Turn, Inbound, str], Awaitable[Reply]]
 Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
@@ -56,11 +57,16 @@ async def _hours(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     except ValueError as error:
         return Reply(errors={_field_of(error): str(error)})
     calendar = replace(read, away=old.away)
-    await turn.uow.save_member(people.with_calendar(me, calendar))
-    await windows.hours_changed(turn, event.place.tenant, event.person, old)
-    words = line("Noted: you work {hours}.", hours=people.hours_words(calendar))
-    turn.answer(event.place.tenant, event.person, Message(words, (Paragraph(words),)))
+    await _work(turn, me, calendar, old)
     return Reply()
+
+
+async def _work(turn: Turn, me: Member, calendar: WorkingCalendar, old: WorkingCalendar) -> None:
+    """Keeps what the person said of their working time, and says what moves by it."""
+    await turn.uow.save_member(people.with_calendar(me, calendar))
+    moved = await rereckoning.of_person(turn, me.tenant, me.id, old)
+    lines = [time_words.own_deadline_moved(m.round, m.was, m.now) for m in moved]
+    turn.answer(me.tenant, me.id, time_words.hours_noted(people.hours_words(calendar), lines))
 
 
 def _field_of(error: ValueError) -> str:
@@ -76,15 +82,24 @@ async def _use_zone(turn: Turn, event: Inbound, value: str) -> Reply:
     except ValueError as error:
         turn.answer(event.place.tenant, event.person, answers.saved(str(error)))
         return Reply()
-    await turn.uow.save_member(people.with_calendar(me, calendar))
-    await windows.hours_changed(turn, event.place.tenant, event.person, old)
-    turn.answer(event.place.tenant, event.person, answers.said("Done. A running deadline moves later or not at all."))
+    await _work(turn, me, calendar, old)
     return Reply()
 
 
 async def _keep_zone(turn: Turn, event: Inbound, value: str) -> Reply:
     turn.answer(event.place.tenant, event.person, answers.said("All right, your hours stay as they were."))
     return Reply()
+
+
+async def zone_reported(turn: Turn, before: Member, zone: str) -> None:
+    """The platform says that somebody is in another zone now. Who said when they work is asked; for others it counts
+    at once. A zone that the zone database lacks changes nothing but is told."""
+    choice = zone_from_platform(zone)
+    if choice.doubted is not None:
+        turn.answer(before.tenant, before.id, time_words.zone_doubted(zone, choice.nearest, before.zone_confirmed))
+    elif before.zone_confirmed:
+        turn.answer(before.tenant, before.id, answers.zone_changed(zone))
+    await rereckoning.followed(turn, before.tenant, before.id, people.calendar_of(before))
 
 
 # --- absence, reminders ---
@@ -97,53 +112,51 @@ async def _away_form(turn: Turn, event: Inbound, value: str) -> Reply:
 async def _away(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     calendar = people.calendar_of(await _me(turn, event))
     try:
-        back = dates.read(what.fields.get("until", ""), turn.now, calendar)
+        back = dates.reading(what.fields.get("until", ""), turn.now, calendar)
     except dates.UnclearDate as unclear:
         return Reply(errors={"until": str(unclear)})
     await go_away(turn, event.place.tenant, event.person, back)
     return Reply()
 
 
-async def go_away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
+async def go_away(turn: Turn, tenant: str, person: str, back: Reading) -> None:
     """Not expected and not reminded until then, in every round; reasons are neither asked nor kept."""
     me = await turn.uow.member(tenant, person)
     if me is None:
         return
-    calendar = _without_running_absence(people.calendar_of(me), me, turn.now)
-    zone = calendar.zone
-    from bot.timing.zones import known_zone
-
-    tz = known_zone(zone)
-    first, last = turn.now.astimezone(tz).date(), (back - timedelta(days=1)).astimezone(tz).date()
+    old = people.calendar_of(me)
+    calendar = _without_running_absence(old, turn.now)
+    first, last = calendar.local_day(turn.now), calendar.local_day(back.at - timedelta(days=1))
     if last >= first:
-        me = people.with_calendar(me, people.with_away(calendar, first, last), confirmed=me.zone_confirmed)
-    await turn.uow.save_member(replace(me, away_until=back))
+        calendar = people.with_away(calendar, first, last)
+    me = people.with_calendar(me, calendar, confirmed=me.zone_confirmed)
+    await turn.uow.save_member(replace(me, away_until=back.at))
     await _everywhere(turn, tenant, person, away=True)
-    await windows.hours_changed(turn, tenant, person, calendar)
-    turn.later("back", f"{tenant}/{person}", "away", back)
-    words = line(
-        "You are away until {back}. You are not expected anywhere and not reminded. Not what you meant? Set it again.",
-        back=When(back),
-    )
-    again = Button("Set it again …", "me.away", "")
-    turn.answer(tenant, person, Message(words, (Paragraph(words), Buttons((again,)))))
-    await ownership.away(turn, tenant, person, back)
+    await rereckoning.of_person(turn, tenant, person, old)
+    turn.later("back", f"{tenant}/{person}", "away", back.at)
+    turn.answer(tenant, person, time_words.away_until(back.words))
+    await ownership.away(turn, tenant, person, back.at)
 
 
-def _without_running_absence(calendar: WorkingCalendar, me: Member, now: datetime) -> WorkingCalendar:
-    """The calendar without the absence that runs: another date of return replaces it."""
-    if me.away_until is None or me.away_until <= now:
-        return calendar
+def _without_running_absence(calendar: WorkingCalendar, now: datetime) -> WorkingCalendar:
+    """The calendar with the absence that runs cut off at today: another date of return replaces it."""
     today = calendar.local_day(now)
-    return replace(calendar, away=tuple(a for a in calendar.away if not a[0] <= today <= a[1]))
+    cut = [(first, min(last, today - timedelta(days=1)) if first <= today else last) for first, last in calendar.away]
+    return replace(calendar, away=tuple((first, last) for first, last in cut if first <= last))
 
 
 async def come_back(turn: Turn, tenant: str, person: str) -> None:
+    """On the day that was set, or earlier: what is left of an absence is working time again."""
     me = await turn.uow.member(tenant, person)
     if me is None or me.away_until is None:
         return
+    old = people.calendar_of(me)
+    calendar = _without_running_absence(old, turn.now)
+    if calendar != old:
+        me = people.with_calendar(me, calendar, confirmed=me.zone_confirmed)
     await turn.uow.save_member(replace(me, away_until=None))
     await _everywhere(turn, tenant, person, away=False)
+    await rereckoning.of_person(turn, tenant, person, old)
     turn.answer(tenant, person, answers.said("Welcome back. `/coldframe mine` shows what is open for you."))
 
 

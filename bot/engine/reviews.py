@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from bot.domain.commands import BOT
 from bot.domain.names import MemberId
@@ -20,7 +20,7 @@ from bot.ports.follow_through import Wanted
 from bot.ports.storage import Due
 from bot.speech import review_words, time_words, trial_forms
 from bot.speech.message import Button
-from bot.timing.calendars import NoWorkingTime
+from bot.timing.calendars import NoWorkingTime, WorkingCalendar
 from bot.timing.reminders import next_nudge_time
 
 BRIEF, OPEN, VERDICT, LATE = "trial brief", "trial review", "trial verdict", "trial review late"
@@ -34,22 +34,31 @@ async def schedule(turn: Turn, trial: Trial) -> None:
     """The review's own due rows; setting them again moves them."""
     assert trial.review is not None
     calendar = await trial_acting.calendar_of(turn, trial)
-    try:
-        brief = max(earlier_working_day(calendar, trial.review), turn.now)
-    except NoWorkingTime:
-        brief = trial.review - timedelta(days=1)
-    turn.later(BRIEF, trial.id, "brief", brief)
+    turn.later(BRIEF, trial.id, "brief", max(brief_at(calendar, trial.review), turn.now))
     turn.later(OPEN, trial.id, "review", trial.review)
+
+
+def brief_at(calendar: WorkingCalendar, review: datetime) -> datetime:
+    """When the material is posted: on the owner's last working day before the review."""
+    try:
+        return earlier_working_day(calendar, review)
+    except NoWorkingTime:
+        return review - timedelta(days=1)
+
+
+def late_at(calendar: WorkingCalendar, opened: datetime) -> datetime:
+    """When a review that nobody closed counts as missed."""
+    try:
+        return later_working_day(calendar, opened, LATE_AFTER)
+    except NoWorkingTime:
+        return opened + timedelta(days=LATE_AFTER)
 
 
 async def open_(turn: Turn, trial: Trial) -> None:
     """The verdict is reckoned now; a review that nobody closes is not forgotten."""
     turn.later(VERDICT, trial.id, "verdict", turn.now)
     calendar = await trial_acting.calendar_of(turn, trial)
-    try:
-        turn.later(LATE, trial.id, "late", later_working_day(calendar, turn.now, LATE_AFTER))
-    except NoWorkingTime:
-        turn.later(LATE, trial.id, "late", turn.now + timedelta(days=LATE_AFTER))
+    turn.later(LATE, trial.id, "late", late_at(calendar, turn.now))
 
 
 # --- due ------------------------------------------------------------------------------------------------------------

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -135,17 +135,38 @@ def as_personal(window: Window) -> dict[MemberId, datetime]:
     return {MemberId(m): at for m, at in window.personal}
 
 
-async def hours_changed(turn: Turn, tenant: str, person: str, before: WorkingCalendar) -> None:
+@dataclass(frozen=True, slots=True)
+class OwnDeadline:
+    """A person's own deadline in a round that moved."""
+
+    round: Round
+    was: datetime
+    now: datetime
+
+
+def own_deadline(round_: Round, member: MemberId) -> datetime | None:
+    """Until when this person has time in the running step; None when it does not wait for them."""
+    due = round_.progress.due
+    if window_of(round_) is None or due is None or member not in round_.expected():
+        return None
+    return min(round_.progress.personal.get(member, due), due)
+
+
+async def hours_changed(turn: Turn, tenant: str, person: str, before: WorkingCalendar) -> tuple[OwnDeadline, ...]:
     """A person's working time is another from now on: what is left of running windows is counted by it.
 
-    A deadline may move later by that, never earlier.
+    A team's deadline may move later by that, never earlier. Gives the person's own deadlines that moved.
     """
+    found: list[OwnDeadline] = []
+    member = MemberId(person)
     for head in await turn.uow.heads(tenant, member=person):
         round_ = await turn.uow.round(head.id)
-        window = window_of(round_) if round_ is not None else None
-        if round_ is None or window is None or MemberId(person) not in round_.expected():
+        window, was = (window_of(round_), own_deadline(round_, member)) if round_ is not None else (None, None)
+        if round_ is None or window is None or was is None:
             continue
-        after = await people.expected_calendars(turn.uow, round_)
-        moved = rereckoned(window, {**after, person: before}, after, turn.now)
+        calendars = await people.expected_calendars(turn.uow, round_)
+        moved = rereckoned(window, {**calendars, person: before}, calendars, turn.now)
         if moved != window:
-            await turn.act(round_, SetWindow(BOT, moved.opens, moved.due, as_personal(moved)))
+            after = await turn.act(round_, SetWindow(BOT, moved.opens, moved.due, as_personal(moved)))
+            found.append(OwnDeadline(after, was, own_deadline(after, member) or was))
+    return tuple(found)

@@ -48,15 +48,19 @@ def card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
     return Message(summary, (head, *blocks))
 
 
-def first_word(hours: str) -> Message:
-    """The first direct message to a person: who this is, what is kept, what working time was assumed."""
+def first_word(hours: str, doubt: Line = ()) -> Message:
+    """The first direct message to a person: who this is, what is kept, what working time was assumed; `doubt` says
+    why the zone may be wrong."""
     summary = line("I run growth rounds for your team. Before the first question: what I keep about you.")
     return Message(
         summary,
         (
             Paragraph(summary),
             Paragraph(line(PRIVACY)),
-            Paragraph(line("I take it that you work *{hours}*. Deadlines and reminders keep to that.", hours=hours)),
+            Paragraph(
+                (*doubt, *line(" ")) * bool(doubt)
+                + line("I take it that you work *{hours}*. Deadlines and reminders keep to that.", hours=hours)
+            ),
             Buttons(
                 (
                     Button("That is right", "hours.confirm", "", "primary"),

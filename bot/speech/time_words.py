@@ -69,6 +69,53 @@ def dates_moved(round_: Round, moved: Sequence[tuple[Step, datetime, datetime]])
     return Message(words, (Paragraph(words),))
 
 
+def own_deadline_moved(round_: Round, was: datetime, now: datetime) -> Line:
+    """Until when this person has time now."""
+    words = "Your time for *{step}* in {round} ends {now} now, not {was}."
+    return line(words, step=title(round_.step), round=theirs(round_.name, 60), now=When(now), was=When(was))
+
+
+def zone_followed(hours: str, moved: Line) -> Message:
+    """To somebody whose chat profile names another zone and who never said when they work."""
+    words = line("Your chat profile shows another time zone, so I take it that you work *{h}*. ", h=hours) + moved
+    buttons = (
+        Button("That is right", "hours.confirm", "", "primary"),
+        Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
+    )
+    return Message(words, (Paragraph(words), Buttons(buttons)))
+
+
+def zone_unknown(zone: str, nearest: Sequence[str]) -> Line:
+    """The platform reports a zone that the zone database lacks; `zone` empty: none at all."""
+    known = line("“{z}”, which I do not know", z=theirs(zone, 60)) if zone else line("not set")
+    meant = line(" Did you mean {n}?", n=" or ".join(nearest)) if nearest else ()
+    return line("The time zone in your chat profile is {known}.", known=known) + meant
+
+
+def zone_doubted(zone: str, nearest: Sequence[str], confirmed: bool) -> Message:
+    """A new zone in the profile that cannot be used: what counts instead, and how to say it."""
+    instead = "Your hours stay as you told me." if confirmed else "I reckon your hours in UTC until you tell me yours."
+    words = zone_unknown(zone, nearest) + line(" {instead}", instead=instead)
+    return Message(words, (Paragraph(words), Buttons((Button("My hours …", "hours.write", ""),))))
+
+
+def hours_noted(hours: str, moved: Sequence[Line]) -> Message:
+    """Working time as it was understood, and the deadlines that moved by it."""
+    words = line("Noted: you work {hours}.", hours=hours)
+    for each in moved:
+        words += line(" ") + each
+    return Message(words, (Paragraph(words),))
+
+
+def away_until(words: str) -> Message:
+    """An absence, echoed in full words."""
+    said = line(
+        "You are away until {words}. You are not expected anywhere and not reminded. Not what you meant? Set it again.",
+        words=words,
+    )
+    return Message(said, (Paragraph(said), Buttons((Button("Set it again …", "me.away", ""),))))
+
+
 def date_understood(what: str, words: str, again: Button) -> Message:
     """A typed date, echoed in full words; `again` sets it anew."""
     said = line("{what} on {words}. Not what you meant? Set it again.", what=what, words=words)
