@@ -82,7 +82,7 @@ class Play:
     _planned: set[str] = field(default_factory=set)
     _looked: bool = False
     _next: datetime | None = None
-    _channel_moved: bool = True
+    _end_moved: bool = True
     _is_over: bool = False
     _rests: bool = False
     _ended_at: datetime | None = None
@@ -185,7 +185,8 @@ class Play:
     def _look(self, cast: Cast) -> None:
         """Reads what is new in the room and plans what people will do about it."""
         for record in cast.screen.changes() if self._looked else cast.screen.messages():
-            self._channel_moved |= record.place.kind == "channel"
+            if record.place.kind == "channel" and (self._is_over or END_TOLD.match(words_of(record))):
+                self._end_moved = True
             for job in cast.reactions(record, self.clock.now()):
                 self._plan(job)
         self._looked = True
@@ -232,8 +233,8 @@ class Play:
 
     async def _end(self) -> datetime | None:
         """When the clock stops: some weeks after the round ended, or after a rest that nobody ends."""
-        if self._channel_moved:  # the end of a round, and a rest, are told to the channel
-            self._is_over, self._channel_moved = await self._over(), False
+        if self._end_moved:  # the end of a round, and a rest, are told to the channel; so is what ends the rest
+            self._is_over, self._end_moved = await self._over(), False
         over = self._is_over
         if not over:
             self._ended_at = None

@@ -19,17 +19,15 @@ OLDEST_CLAIM = timedelta(seconds=20)  # a third of the lease
 LOOK_UP_SLACK = timedelta(minutes=2)
 
 
-async def deliver_all(kit: Kit) -> int:
-    """Sends whatever may go out now; returns how many sends were done or given up."""
-    done = 0
-    while claimed := await kit.store.claim_sends(begun := kit.clock.now()):
-        for queued in claimed:
-            if kit.clock.now() - begun > OLDEST_CLAIM:
-                await _give_back(kit, queued)
-            else:
-                await deliver(kit, queued)
-        done += len(claimed)
-    return done
+async def deliver_some(kit: Kit) -> int:
+    """Sends a handful of what may go out now, one for each conversation; returns how many were claimed."""
+    claimed = await kit.store.claim_sends(begun := kit.clock.now())
+    for queued in claimed:
+        if kit.clock.now() - begun > OLDEST_CLAIM:
+            await _give_back(kit, queued)
+        else:
+            await deliver(kit, queued)
+    return len(claimed)
 
 
 async def _give_back(kit: Kit, queued: Queued) -> None:

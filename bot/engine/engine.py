@@ -11,6 +11,7 @@ from bot.engine import appointments, delivery, hearing
 from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply
+from bot.ports.storage import Waiting
 
 log = structlog.get_logger()
 
@@ -48,22 +49,43 @@ class Engine:
     async def do_due(self) -> int:
         """Carries out every row whose moment has come, in order, each once; returns how many."""
         done = 0
-        while (due := await self.kit.store.claim_due(self.kit.clock.now())) is not None:
-            await appointments.carry_out(self.kit, due)
-            await self.kit.store.finish_due(due)
+        while await self._do_next():
             done += 1
         return done
 
+    async def _do_next(self) -> bool:
+        due = await self.kit.store.claim_due(self.kit.clock.now())
+        if due is None:
+            return False
+        await appointments.carry_out(self.kit, due)
+        await self.kit.store.finish_due(due)
+        return True
+
     async def deliver(self) -> int:
-        return await delivery.deliver_all(self.kit)
+        """Sends whatever may go out now; returns how many sends were done or given up."""
+        done = 0
+        while sent := await delivery.deliver_some(self.kit):
+            done += sent
+        return done
 
     async def settle(self) -> datetime | None:
-        """Does all that is due and sends all that may go out by now; returns the next moment that waits."""
-        while (moment := await self.next_moment()) is not None and moment <= self.kit.clock.now():
-            if not await self.do_due() + await self.deliver():
-                break  # somebody else holds it
-        return moment
+        """Does all that is due and sends all that may go out by now; returns the next moment that waits.
+
+        What is due comes first, and is looked for again after every handful of sends.
+        """
+        while await self._step(waiting := await self.kit.store.waiting()):
+            pass
+        return waiting.first
+
+    async def _step(self, waiting: Waiting) -> bool:
+        """One due row, or a handful of sends. False when nothing waits by now, or somebody else holds all that does."""
+        now = self.kit.clock.now()
+        if waiting.due is not None and waiting.due <= now and await self._do_next():
+            return True
+        if waiting.send is not None and waiting.send <= now:
+            return bool(await delivery.deliver_some(self.kit))
+        return False
 
     async def next_moment(self) -> datetime | None:
         """When something is due or may be sent next; None when nothing waits."""
-        return await self.kit.store.next_moment()
+        return (await self.kit.store.waiting()).first

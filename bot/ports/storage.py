@@ -78,6 +78,18 @@ class Due:
     at: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """The earliest moments at which something can be done: a send may go out, a row is due. None: nothing waits."""
+
+    send: datetime | None
+    due: datetime | None
+
+    @property
+    def first(self) -> datetime | None:
+        return min((m for m in (self.send, self.due) if m is not None), default=None)
+
+
 # --- people ---------------------------------------------------------------------------------------------------
 
 
@@ -160,6 +172,10 @@ class UnitOfWork(FollowThrough, Protocol):
 
     async def member(self, tenant: str, person: str) -> Member | None: ...
 
+    async def members(self, tenant: str, people: Sequence[str]) -> dict[str, Member]:
+        """The records that there are of these people, by id."""
+        ...
+
     async def save_member(self, member: Member) -> None: ...
 
     async def forget_member(self, tenant: str, person: str) -> None:
@@ -230,8 +246,8 @@ class Store(Protocol):
 
     async def park_send(self, queued: Queued, why: str, now: datetime) -> None: ...
 
-    async def next_moment(self) -> datetime | None:
-        """When the earliest send may go out or row is due; None when nothing waits."""
+    async def waiting(self) -> Waiting:
+        """When the earliest send may go out, and when the earliest row is due."""
         ...
 
     async def claim_due(self, now: datetime) -> Due | None: ...

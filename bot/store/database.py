@@ -8,6 +8,8 @@ from sqlalchemy import event
 from sqlalchemy.engine import make_url
 from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
 
+from bot.store import one_crossing
+
 
 def open_engine(url: str, *, durable: bool = True) -> AsyncEngine:
     """An engine for `sqlite+aiosqlite:///file` or `postgresql+asyncpg://...`.
@@ -15,10 +17,11 @@ def open_engine(url: str, *, durable: bool = True) -> AsyncEngine:
     `durable=False` keeps SQLite at synchronous=NORMAL: safe against a killed process, the last commits may be lost
     with the power. Text of people never appears in error messages (hide_parameters).
     """
-    sqlite = make_url(url).get_backend_name() == "sqlite"
-    engine = create_async_engine(url, hide_parameters=True, **({} if sqlite else {"pool_size": 10, "max_overflow": 10}))
-    if sqlite:
-        _prepare_sqlite(engine, "FULL" if durable else "NORMAL")
+    if make_url(url).get_backend_name() != "sqlite":
+        return create_async_engine(url, hide_parameters=True, pool_size=10, max_overflow=10)
+    path = make_url(url).database or ""
+    engine = create_async_engine(url, hide_parameters=True, async_creator=lambda: one_crossing.connect(path))
+    _prepare_sqlite(engine, "FULL" if durable else "NORMAL")
     return engine
 
 

@@ -13,11 +13,12 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import and_, bindparam, case, delete, func, literal, or_, select, text, true, update
+from sqlalchemy import and_, delete, select, update
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine
 
 from bot.domain.names import Step
-from bot.ports.storage import Due, Posted, Queued
+from bot.ports.storage import Due, Posted, Queued, Waiting
+from bot.store import statements
 from bot.store import tables as t
 from bot.store.sealing import Seal
 from bot.store.work import SEND, Known, SqlWork, posted_of
@@ -26,7 +27,6 @@ LEASE = timedelta(seconds=60)
 ROUNDS_KEPT = 64
 CLAIMED_AT_ONCE = 20
 TIME_SEEN = "highest time seen"
-NOT_DONE = text("due.state <> 'done'")  # as the index of open rows has it: a bound value would not match it
 
 
 class SqlStore:
@@ -93,17 +93,11 @@ class SqlStore:
 
     async def claim_sends(self, now: datetime, most: int = CLAIMED_AT_ONCE) -> list[Queued]:
         async with self._transaction() as db:
-            rows = (await db.execute(_next_sends(now, most))).all()
+            rows = (await db.execute(statements.NEXT_SENDS, {"now": now, "most": most})).all()
             if not rows:
                 return []
-            await db.execute(
-                update(t.outbox)
-                .where(t.outbox.c.id.in_([row.id for row in rows]))
-                .values(
-                    state="sending", owner=self._owner, lease_until=now + LEASE,
-                    first_try=func.coalesce(t.outbox.c.first_try, bindparam("now", now, t.Instant())),
-                )
-            )  # fmt: skip
+            claim = {"rows": [row.id for row in rows], "me": self._owner, "until": now + LEASE, "now": now}
+            await db.execute(statements.CLAIM_SENDS, claim)
             return await self._with_surroundings(db, [self._queued(row, now) for row in rows])
 
     def _queued(self, row: Any, now: datetime) -> Queued:
@@ -117,11 +111,11 @@ class SqlStore:
         rounds = {q.send.round_id for q in claimed if q.send.only_in is not None and q.send.round_id}
         found: dict[str | None, Posted] = {}
         if names:
-            rows = await db.execute(select(t.posts).where(t.posts.c.name.in_(names)))
+            rows = await db.execute(statements.POSTS, {"names": list(names)})
             found = {row.name: posted_of(row) for row in rows}
         steps: dict[str | None, Step] = {}
         if rounds:
-            rows = await db.execute(select(t.rounds.c.id, t.rounds.c.step).where(t.rounds.c.id.in_(rounds)))
+            rows = await db.execute(statements.STEPS, {"rounds": list(rounds)})
             steps = {row.id: Step(row.step) for row in rows}
         return [
             replace(q, root=found.get(q.send.thread_of), posted=found.get(_changes(q)), step=steps.get(q.send.round_id))
@@ -131,7 +125,7 @@ class SqlStore:
     async def sent(self, queued: Queued, message_id: str | None, now: datetime) -> None:
         """Done: the row goes, and a new message's whereabouts are kept under its name."""
         async with self._transaction() as db:
-            await db.execute(delete(t.outbox).where(t.outbox.c.id == queued.id))
+            await db.execute(statements.SENT, {"row": queued.id})
             if message_id is not None and queued.send.kind in ("post", "upload"):
                 await self._keep_post(db, queued, message_id)
             if queued.send.kind == "withdraw":
@@ -140,12 +134,10 @@ class SqlStore:
     async def _keep_post(self, db: AsyncConnection, queued: Queued, message_id: str) -> None:
         place = queued.send.place
         values = {
-            "tenant": place.tenant, "kind": place.kind, "place": place.id, "thread": place.thread,
-            "message_id": message_id, "round_id": queued.send.round_id,
+            "name": queued.send.name, "tenant": place.tenant, "kind": place.kind, "place": place.id,
+            "thread": place.thread, "message_id": message_id, "round_id": queued.send.round_id,
         }  # fmt: skip
-        known = await db.execute(update(t.posts).where(t.posts.c.name == queued.send.name).values(**values))
-        if known.rowcount == 0:
-            await db.execute(t.posts.insert().values(name=queued.send.name, **values))
+        await db.execute(statements.keep_post(db.dialect.name), values)
 
     async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, now: datetime) -> None:
         async with self._transaction() as db:
@@ -171,42 +163,29 @@ class SqlStore:
     # --- due rows ---
 
     async def claim_due(self, now: datetime) -> Due | None:
-        free = or_(t.due.c.state == "todo", and_(t.due.c.state == "claimed", t.due.c.lease_until <= now))
-        query = select(t.due).where(NOT_DONE, free, t.due.c.at <= now).order_by(t.due.c.at, t.due.c.id).limit(1)
+        claim = {"now": now, "me": self._owner, "until": now + LEASE}
         async with self._transaction() as db:
-            row = (await db.execute(query.with_for_update(skip_locked=True))).first()
-            if row is None:
-                return None
-            await db.execute(
-                update(t.due)
-                .where(t.due.c.id == row.id)
-                .values(state="claimed", owner=self._owner, lease_until=now + LEASE)
-            )
-        return Due(row.kind, row.subject, row.occurrence, row.at)
+            row = (await db.execute(statements.CLAIM_DUE, claim)).first()
+        return None if row is None else Due(row.kind, row.subject, row.occurrence, row.at)
 
     async def finish_due(self, due: Due) -> None:
         """Done, unless the row was set anew for a later moment meanwhile, or somebody else is at it."""
         async with self._transaction() as db:
-            await db.execute(
-                delete(t.due).where(
-                    t.due.c.kind == due.kind, t.due.c.subject == due.subject, t.due.c.occurrence == due.occurrence,
-                    t.due.c.state == "claimed", t.due.c.owner == self._owner,
-                )
-            )  # fmt: skip
+            row = {"of_kind": due.kind, "of_subject": due.subject, "of_occurrence": due.occurrence}
+            await db.execute(statements.FINISH_DUE, {**row, "me": self._owner})
 
-    async def next_moment(self) -> datetime | None:
+    async def waiting(self) -> Waiting:
         async with self._reader.connect() as db:
-            row = (await db.execute(NEXT)).one()
+            row = (await db.execute(statements.WAITING)).one()
         due = row.at if row.state != "claimed" else await self._next_due()
-        return min((m for m in (_moment(row.send), due) if m is not None), default=None)
+        return Waiting(_moment(row.send), due)
 
     async def _next_due(self) -> datetime | None:
         """The first free row's moment, or the end of a lease on one before it. Claimed rows are few and stand first."""
         most = CLAIMED_AT_ONCE
         while True:
-            query = select(t.due.c.at, t.due.c.state, t.due.c.lease_until).where(NOT_DONE)
             async with self._reader.connect() as db:
-                rows = (await db.execute(query.order_by(t.due.c.at, t.due.c.id).limit(most))).all()
+                rows = (await db.execute(statements.FIRST_DUES, {"most": most})).all()
             leases = [row.lease_until for row in rows if row.state == "claimed"]
             free = next((row.at for row in rows if row.state == "todo"), None)
             if free is not None or len(rows) < most:
@@ -245,36 +224,6 @@ class SqlStore:
 def _changes(queued: Queued) -> str | None:
     """The name of the message that a send changes, if it changes one."""
     return queued.send.name if queued.send.kind in ("revise", "withdraw") else None
-
-
-def _next_sends(now: datetime, most: int) -> Any:
-    """The oldest open row of each conversation, where it is free and its time has come.
-
-    Parked rows do not hold up the conversation; a row that waits for its retry does, since order is promised.
-    """
-    oldest = (
-        select(func.min(t.outbox.c.id)).where(t.outbox.c.state != "parked").group_by(t.outbox.c.conversation)
-    ).scalar_subquery()
-    free = or_(
-        and_(t.outbox.c.state != "sending", t.outbox.c.try_at <= now),
-        and_(t.outbox.c.state == "sending", t.outbox.c.lease_until <= now),
-    )
-    query = select(t.outbox).where(t.outbox.c.id.in_(oldest), t.outbox.c.state != "parked", free)
-    return query.order_by(t.outbox.c.id).limit(most).with_for_update(skip_locked=True)
-
-
-def _next_query() -> Any:
-    """When the first send may go out, beside the first open due row; one row, whether there is any or not."""
-    send = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
-    # Rows behind the oldest of their conversation cannot go out yet: counting them would wake the alarm for nothing.
-    oldest = select(func.min(t.outbox.c.id)).where(t.outbox.c.state != "parked").group_by(t.outbox.c.conversation)
-    sends = select(func.min(send)).where(t.outbox.c.id.in_(oldest)).scalar_subquery()
-    first = select(t.due.c.at, t.due.c.state).where(NOT_DONE).order_by(t.due.c.at, t.due.c.id).limit(1).subquery()
-    one = select(literal(1).label("one")).subquery()
-    return select(sends.label("send"), first.c.at, first.c.state).select_from(one.outerjoin(first, true()))
-
-
-NEXT = _next_query()  # made once: making it costs as much as running it
 
 
 def _moment(value: Any) -> datetime | None:

@@ -10,7 +10,6 @@ from typing import Any
 
 from pydantic import TypeAdapter
 from sqlalchemy import Table, delete, select, update
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.ext.asyncio import AsyncConnection
 
 from bot.domain.facts import Fact
@@ -19,6 +18,7 @@ from bot.domain.state import Ledger, Mark, Round
 from bot.ports.chat import Place
 from bot.ports.storage import Due, Member, Posted, RoundHead, RunningTrial, Send
 from bot.store import rounds as mapping
+from bot.store import statements
 from bot.store import tables as t
 from bot.store.register import FollowThroughWork
 from bot.store.sealing import Seal
@@ -41,22 +41,22 @@ class SqlWork(FollowThroughWork):
         # What this transaction read or wrote of rounds; the store keeps it once the transaction is committed.
         self.read: Known = {}
 
+    @property
+    def _dialect(self) -> str:
+        return self._db.dialect.name
+
     def _insert(self, table: Table) -> Any:
-        dialect = postgresql if self._db.dialect.name == "postgresql" else sqlite
-        return dialect.insert(table)
+        return statements.insert(self._dialect, table)
 
     async def first_time(self, key: str, at: datetime) -> bool:
-        entered = await self._db.execute(
-            self._insert(t.inbox).values(key=key, at=at).on_conflict_do_nothing().returning(t.inbox.c.key)
-        )
+        entered = await self._db.execute(statements.enter_happening(self._dialect), {"key": key, "at": at})
         return entered.first() is not None
 
     # --- rounds ---
 
     async def round(self, round_id: str) -> Round | None:
         """A round that did not change since this process last saw it is not read again: its version says so."""
-        query = select(t.rounds.c.version).where(t.rounds.c.id == round_id).with_for_update()
-        version = (await self._db.execute(query)).scalar()
+        version = (await self._db.execute(statements.VERSION, {"round": round_id})).scalar()
         if version is None:
             return None
         known = self.read.get(round_id) or self._known.get(round_id)
@@ -212,10 +212,11 @@ class SqlWork(FollowThroughWork):
     # --- people ---
 
     async def member(self, tenant: str, person: str) -> Member | None:
-        row = (
-            await self._db.execute(select(t.members).where(t.members.c.tenant == tenant, t.members.c.id == person))
-        ).first()
-        return MEMBER.validate_json(row.doc) if row else None
+        return (await self.members(tenant, [person])).get(person)
+
+    async def members(self, tenant: str, people: Sequence[str]) -> dict[str, Member]:
+        rows = await self._db.execute(statements.MEMBERS, {"of_tenant": tenant, "people": list(people)})
+        return {row.id: MEMBER.validate_json(row.doc) for row in rows}
 
     async def save_member(self, member: Member) -> None:
         values = {"name": member.name[:200], "doc": MEMBER.dump_json(member).decode()}
@@ -269,27 +270,22 @@ class SqlWork(FollowThroughWork):
             body = self._seal.close("outbox", SEND.dump_json(send))
             if send.kind in ("revise", "home") and await self._replaced(send, body):
                 continue
-            await self._db.execute(
-                t.outbox.insert().values(
-                    key=self._new_key(), conversation=send.place.order_key(), kind=send.kind, name=send.name,
-                    round_id=send.round_id, only_in=send.only_in, body=body, state="todo", try_at=at,
-                )
-            )  # fmt: skip
+            row = {
+                "key": self._new_key(), "conversation": send.place.order_key(), "kind": send.kind, "name": send.name,
+                "round_id": send.round_id, "only_in": send.only_in, "body": body, "state": "todo", "try_at": at,
+            }  # fmt: skip
+            await self._db.execute(statements.QUEUE, row)
 
     async def _replaced(self, send: Send, body: bytes) -> bool:
         """A card that has not gone out yet is not sent in an older state first."""
-        changed = await self._db.execute(
-            update(t.outbox)
-            .where(t.outbox.c.name == send.name, t.outbox.c.kind == send.kind, t.outbox.c.state == "todo")
-            .values(body=body)
-        )
-        return changed.rowcount > 0
+        newer = {"of_name": send.name, "of_kind": send.kind, "newer": body}
+        return (await self._db.execute(statements.REPLACE, newer)).rowcount > 0
 
     async def drop_sends(self, name: str) -> None:
         await self._db.execute(delete(t.outbox).where(t.outbox.c.name == name, t.outbox.c.state == "todo"))
 
     async def posted(self, name: str) -> Posted | None:
-        row = (await self._db.execute(select(t.posts).where(t.posts.c.name == name))).first()
+        row = (await self._db.execute(statements.POSTS, {"names": [name]})).first()
         return posted_of(row) if row else None
 
     async def knows_message(self, name: str) -> bool:
@@ -313,16 +309,12 @@ class SqlWork(FollowThroughWork):
     # --- what is to happen ---
 
     async def set_due(self, dues: Sequence[Due]) -> None:
-        for due in dues:
-            statement = self._insert(t.due).values(
-                kind=due.kind, subject=due.subject, occurrence=due.occurrence, at=due.at, state="todo"
-            )
-            await self._db.execute(
-                statement.on_conflict_do_update(
-                    index_elements=["kind", "subject", "occurrence"],
-                    set_={"at": due.at, "state": "todo", "owner": None, "lease_until": None},
-                )
-            )
+        rows = [
+            {"kind": d.kind, "subject": d.subject, "occurrence": d.occurrence, "at": d.at, "state": "todo"}
+            for d in dues
+        ]
+        if rows:
+            await self._db.execute(statements.set_due(self._dialect), rows)
 
     async def dues(self, kind: str) -> list[Due]:
         query = select(t.due).where(t.due.c.kind == kind).order_by(t.due.c.at, t.due.c.id)

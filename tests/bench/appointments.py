@@ -70,7 +70,7 @@ async def _report(kind: str, store: SqlStore) -> bool:
             (await db.execute(text(RAW))).first()
 
         floor = await _timed(raw)
-    found = await _timed(store.next_moment)
+    found = await _timed(store.waiting)
     nothing = await _timed(lambda: store.claim_due(NOW))
     moments = iter(range(1, TIMES + 1))
 

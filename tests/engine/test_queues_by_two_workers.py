@@ -139,7 +139,7 @@ async def test_a_row_that_moves_while_it_is_carried_out_stays_for_its_new_moment
     moved = Due("close", "r1", "notes", NOW + timedelta(hours=4))
     await put_due(two, moved)
     await one.finish_due(due)
-    assert await one.next_moment() == moved.at
+    assert (await one.waiting()).first == moved.at
     assert await two.claim_due(moved.at) == moved
 
 

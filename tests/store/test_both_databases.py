@@ -135,11 +135,11 @@ async def test_the_next_moment_is_when_something_can_really_go_out(store: SqlSto
     later = NOW + timedelta(minutes=1)
     async with store.begin() as uow:
         await uow.send([a_send("a"), a_send("b")], NOW)
-    assert await store.next_moment() == NOW
+    assert (await store.waiting()).first == NOW
     first = await store.claim_send(NOW)
     assert first is not None
     await store.retry_send(first, later, unknown=False, now=NOW)
-    assert await store.next_moment() == later
+    assert (await store.waiting()).first == later
 
 
 async def test_a_revision_that_has_not_gone_out_is_replaced(store: SqlStore) -> None:
@@ -172,7 +172,7 @@ async def test_a_due_row_is_claimed_once_and_moves_when_set_again(store: SqlStor
     assert await store.claim_due(NOW) is None
     assert await store.claim_due(NOW + timedelta(seconds=61)) == due
     await store.finish_due(due)
-    assert await store.next_moment() is None
+    assert (await store.waiting()).first is None
 
 
 async def test_sealed_text_does_not_open_with_another_secret(address: str, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -39,6 +40,7 @@ def file_of(row: Any) -> FileRecord:
     return FileRecord(f"f{seq:06d}", name, media_type, size, title, alternative)
 
 
+@lru_cache(maxsize=1024)  # a card is looked at much more often than it changes
 def card_of(body: bytes | None) -> Message | None:
     return None if body is None else CARD.validate_json(body)
 
