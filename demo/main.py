@@ -97,14 +97,17 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
         progress = Progress(scenario, clock, shown=sys.stderr.isatty() and quiet)
         memory = Memory(state / "play.txt")
         play = Play(scenario, house, clock, memory=memory)
-        last = "" if not resume else max((r.id for r in house.room.all_messages()), default="")
+        last, revision = "", 0
+        if resume:
+            last = max((r.id for r in house.room.all_messages()), default="")
 
         def watch() -> None:
-            nonlocal last
+            nonlocal last, revision
             progress.update()
             if quiet:
                 return
-            for record in house.room.log.messages():
+            for record in house.room.log.messages(above=revision):
+                revision = max(revision, record.revision)
                 if record.id > last:
                     printer.show(record)
                     last = record.id
