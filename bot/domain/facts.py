@@ -158,6 +158,14 @@ class RoleHandedOver(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class RoleFilled(Fact):
+    """Neither its holder nor their deputy is there any more: the role is somebody else's own now."""
+
+    role: Role
+    member: MemberId
+
+
+@dataclass(frozen=True, slots=True)
 class WeightConfirmed(Fact):
     weight: int
 

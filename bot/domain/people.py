@@ -8,10 +8,10 @@ from math import comb
 
 from bot.domain import checks
 from bot.domain.commands import BOT, ConfirmWeight, HandOver, Join, Leave, SetAway
-from bot.domain.facts import AwaySet, Fact, MemberJoined, MemberLeft, RoleHandedOver, WeightConfirmed
+from bot.domain.facts import AwaySet, Fact, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
 from bot.domain.names import RUNNING, Role, Step
 from bot.domain.refusals import Because, Refused
-from bot.domain.state import Roles, Round, Seat
+from bot.domain.state import Round, Seat
 
 Facts = tuple[Fact, ...]
 FEWEST_PEOPLE = 3
@@ -49,12 +49,19 @@ def leave(round_: Round, command: Leave, now: datetime) -> Facts:
     if command.by not in (command.member, BOT):
         checks.facilitator(round_, command.by)
     left = member_left(round_, MemberLeft(command.member))
-    handed = (
-        RoleHandedOver(role, role not in left.roles.handed_over, "asked")
-        for role in Role
-        if left.active() and left.roles.acting(role) == command.member
-    )
-    return (MemberLeft(command.member), *handed)
+    vacant = (role for role in Role if left.active() and left.roles.acting(role) == command.member)
+    return (MemberLeft(command.member), *(_successor(left, role) for role in vacant))
+
+
+def _successor(left: Round, role: Role) -> RoleHandedOver | RoleFilled:
+    """The role goes to its deputy, or back from the deputy to its holder, whoever of them is there; else to whoever has
+    the other role, or to the first on the roster, so that somebody can always go on or end the round."""
+    roles, there = left.roles, left.active()
+    if roles.holder(role) in there or roles.deputy(role) in there:
+        return RoleHandedOver(role, role not in roles.handed_over, "asked")
+    other = Role.DECISION_MAKER if role is Role.FACILITATOR else Role.FACILITATOR
+    near = (roles.acting(other), roles.holder(other), roles.deputy(other))
+    return RoleFilled(role, next((m for m in near if m in there), there[0]))
 
 
 def join(round_: Round, command: Join, now: datetime) -> Facts:
@@ -130,11 +137,7 @@ def away_set(round_: Round, fact: AwaySet) -> Round:
 
 
 def member_left(round_: Round, fact: MemberLeft) -> Round:
-    """Votes cast before leaving count until the close; what they owned, were asked to own or to do is free again.
-
-    A role that neither its holder nor its deputy can fill any more falls to whoever has the other role, else to the
-    first on the roster, so that somebody can always go on or end the round.
-    """
+    """Votes cast before leaving count until the close; what they owned, were asked to own or to do is free again."""
     seats = {**round_.seats, fact.member: replace(round_.seats[fact.member], left=True)}
     choices = {
         plan: replace(
@@ -146,20 +149,7 @@ def member_left(round_: Round, fact: MemberLeft) -> Round:
         )
         for plan, c in round_.choices.items()
     }
-    gone = replace(round_, seats=seats, choices=choices)
-    return replace(gone, roles=_filled(gone))
-
-
-def _filled(round_: Round) -> Roles:
-    roles, there = round_.roles, round_.active()
-    for role, other in ((Role.FACILITATOR, Role.DECISION_MAKER), (Role.DECISION_MAKER, Role.FACILITATOR)):
-        if not there or roles.holder(role) in there or roles.deputy(role) in there:
-            continue
-        heir = next(
-            (m for m in (roles.acting(other), roles.holder(other), roles.deputy(other)) if m in there), there[0]
-        )
-        roles = roles.given(role, heir)
-    return roles
+    return replace(round_, seats=seats, choices=choices)
 
 
 def member_joined(round_: Round, fact: MemberJoined) -> Round:
@@ -181,6 +171,10 @@ def role_handed_over(round_: Round, fact: RoleHandedOver) -> Round:
     return replace(round_, roles=replace(round_.roles, handed_over=over))
 
 
+def role_filled(round_: Round, fact: RoleFilled) -> Round:
+    return replace(round_, roles=round_.roles.given(fact.role, fact.member))
+
+
 def weight_confirmed(round_: Round, fact: WeightConfirmed) -> Round:
     return replace(round_, settings=replace(round_.settings, weight_confirmed=True))
 
@@ -197,5 +191,6 @@ EVOLVE = {
     MemberLeft: member_left,
     MemberJoined: member_joined,
     RoleHandedOver: role_handed_over,
+    RoleFilled: role_filled,
     WeightConfirmed: weight_confirmed,
 }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterable
 
 from bot.domain import placement
 from bot.domain.ballots import options_for
@@ -12,6 +12,7 @@ from bot.engine import funnel, holdups, people, timetable
 from bot.engine.turn import Turn
 from bot.speech import ballot_prompts, cards, commitment_words, prompts, time_words, work_prompts
 from bot.speech.message import Line
+from bot.speech.names import message_name
 
 
 async def enter(turn: Turn, round_: Round) -> None:
@@ -20,7 +21,8 @@ async def enter(turn: Turn, round_: Round) -> None:
         await _announce(turn, round_)
     if round_.step is not Step.COMMITMENT:
         turn.say(round_, "card", cards.step_card(round_), rest=(round_.step.value,))
-    await ENTER[round_.step](turn, round_)
+    if round_.step in ENTER:
+        await ENTER[round_.step](turn, round_)
     await holdups.tell(turn, round_)
 
 
@@ -112,18 +114,27 @@ def _questions_desk(turn: Turn, round_: Round) -> None:
 
 async def _precedents(turn: Turn, round_: Round) -> None:
     for member in round_.expected():
-        turn.tell(round_, member, "ask", work_prompts.precedents_prompt(round_, member), rest=(Step.PRECEDENTS.value,))
+        _ask_for_precedents(turn, round_, member)
+
+
+def _ask_for_precedents(turn: Turn, round_: Round, member: MemberId) -> None:
+    turn.tell(round_, member, "ask", work_prompts.precedents_prompt(round_, member), rest=(Step.PRECEDENTS.value,))
 
 
 async def _plans(turn: Turn, round_: Round) -> None:
     for member in round_.expected():
-        turn.tell(round_, member, "desk", work_prompts.plans_desk(round_, member), rest=(Step.PLANS.value,))
+        _plans_desk(turn, round_, member)
 
 
-async def _ballot(turn: Turn, round_: Round) -> None:
-    """The ballots go out when the reading time is over."""
-    assert round_.progress.opens is not None
-    turn.later("open", round_.id, Step.BALLOT.value, round_.progress.opens)
+def _plans_desk(turn: Turn, round_: Round, member: MemberId) -> None:
+    turn.tell(round_, member, "desk", work_prompts.plans_desk(round_, member), rest=(Step.PLANS.value,))
+
+
+def open_when_read(turn: Turn, round_: Round) -> None:
+    """The ballots go out when the reading time is over; set again when its window moves or the round goes on."""
+    opens = round_.progress.opens
+    if round_.step is Step.BALLOT and opens is not None and opens > turn.now:
+        turn.later("open", round_.id, Step.BALLOT.value, opens)
 
 
 async def _placement(turn: Turn, round_: Round) -> None:
@@ -156,6 +167,40 @@ def ask_the_one(turn: Turn, round_: Round) -> None:
         desks[round_.step](turn, round_)
 
 
+async def ask_who_was_not_asked(turn: Turn, round_: Round, members: Iterable[MemberId]) -> None:
+    """The running step's question to those it waits for who have not had it: back from an absence, or after a pause."""
+    ask = LATE_ASKING.get(round_.step)
+    if ask is None or round_.paused is not None or not _has_opened(turn, round_):
+        return
+    what, rest, telling = ask
+    for member in members:
+        if member in round_.expected() and not await turn.uow.knows_message(
+            message_name(round_.id, what, member, *rest)
+        ):
+            await telling(turn, round_, member)
+
+
+def _has_opened(turn: Turn, round_: Round) -> bool:
+    return round_.progress.opens is not None and round_.progress.opens <= turn.now
+
+
+def _each(tell: Callable[[Turn, Round, MemberId], None]) -> Callable[[Turn, Round, MemberId], Awaitable[None]]:
+    async def telling(turn: Turn, round_: Round, member: MemberId) -> None:
+        tell(turn, round_, member)
+
+    return telling
+
+
+# Per step: the name of the message by which a member was asked, and how to ask.
+LATE_ASKING: dict[Step, tuple[str, tuple[str, ...], Callable[[Turn, Round, MemberId], Awaitable[None]]]] = {
+    Step.NOTES: ("ask", (Step.NOTES.value,), ask_for_notes),
+    Step.DOTS: ("ballot", (Step.DOTS.value,), _each(hand_out_ballot)),
+    Step.PRECEDENTS: ("ask", (Step.PRECEDENTS.value,), _each(_ask_for_precedents)),
+    Step.PLANS: ("desk", (Step.PLANS.value,), _each(_plans_desk)),
+    Step.BALLOT: ("ballot", (Step.BALLOT.value,), _each(hand_out_ballot)),
+    Step.PLACEMENT: ("compare", (), _each(ask_to_compare)),
+}
+
 ENTER: dict[Step, Callable[[Turn, Round], Awaitable[None]]] = {
     Step.NOTES: _notes,
     Step.FOCUS: _focus,
@@ -164,7 +209,6 @@ ENTER: dict[Step, Callable[[Turn, Round], Awaitable[None]]] = {
     Step.QUESTIONS: _questions,
     Step.PRECEDENTS: _precedents,
     Step.PLANS: _plans,
-    Step.BALLOT: _ballot,
     Step.PLACEMENT: _placement,
     Step.COMMITMENT: _commitment,
 }

@@ -10,6 +10,7 @@ from typing import Any
 
 from bot.domain import commitment
 from bot.domain.facts import (
+    AwaySet,
     BallotCounted,
     Committed,
     DatesTold,
@@ -29,6 +30,7 @@ from bot.domain.facts import (
     PrecedentGiven,
     QuestionsPublished,
     Revealed,
+    RoleFilled,
     RoleHandedOver,
     RoundCancelled,
     RoundPaused,
@@ -80,6 +82,7 @@ async def _reschedule(turn: Turn, round_: Round) -> None:
     due = round_.progress.due
     assert due is not None
     turn.later("close", round_.id, round_.step.value, due)
+    opening.open_when_read(turn, round_)
     await turn.drop_due(round_.id, kind="remind")
     await reminders.schedule(turn, round_)
 
@@ -119,6 +122,12 @@ async def _paused(turn: Turn, round_: Round, fact: RoundPaused) -> None:
 
 async def _resumed(turn: Turn, round_: Round, fact: RoundResumed) -> None:
     turn.say(round_, "resumed", cards.resumed(round_), rest=(turn.kit.ids.new(""),))
+    await opening.ask_who_was_not_asked(turn, round_, round_.expected())
+
+
+async def _away_set(turn: Turn, round_: Round, fact: AwaySet) -> None:
+    if not fact.away:
+        await opening.ask_who_was_not_asked(turn, round_, (fact.member,))
 
 
 async def _cancelled(turn: Turn, round_: Round, fact: RoundCancelled) -> None:
@@ -130,6 +139,12 @@ async def _cancelled(turn: Turn, round_: Round, fact: RoundCancelled) -> None:
 async def _handed_over(turn: Turn, round_: Round, fact: RoleHandedOver) -> None:
     words = cards.handed_over(round_, fact.role, fact.to_deputy, fact.why)
     turn.say(round_, "role", words, rest=(turn.kit.ids.new(""),))
+    if round_.step in RUNNING:
+        opening.ask_the_one(turn, round_)
+
+
+async def _role_filled(turn: Turn, round_: Round, fact: RoleFilled) -> None:
+    turn.say(round_, "role", cards.role_filled(round_, fact.role), rest=(turn.kit.ids.new(""),))
     if round_.step in RUNNING:
         opening.ask_the_one(turn, round_)
 
@@ -230,8 +245,10 @@ REACTIONS: dict[type[Fact], Reaction] = {
     StepExtended: _extended,
     RoundPaused: _paused,
     RoundResumed: _resumed,
+    AwaySet: _away_set,
     RoundCancelled: _cancelled,
     RoleHandedOver: _handed_over,
+    RoleFilled: _role_filled,
     EverybodyIn: _everybody_in,
     NotEverybodyIn: _not_everybody,
     Revealed: _revealed,

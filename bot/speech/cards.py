@@ -220,5 +220,16 @@ def handed_over(round_: Round, role: Role, to_deputy: bool, why: str) -> Message
     return Message(words, (Paragraph(words),))
 
 
+def role_filled(round_: Round, role: Role) -> Message:
+    """Holder and deputy of a role have left: who has it now, and what follows."""
+    words = line(
+        "{who} is {role} from now on, since nobody else who had that role is still here. What this step needs from "
+        "the {role} comes to {who} in private.",
+        who=who(round_, round_.roles.acting(role), notify=True),
+        role=role.value,
+    )
+    return Message(words, (Paragraph(words),))
+
+
 def is_private(step: Step) -> bool:
     return step in PRIVATE_STEPS

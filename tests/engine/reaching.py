@@ -1,0 +1,66 @@
+"""A round in the room, played on by its own commands as a well-behaved team would, to the step that a test is about."""
+
+from __future__ import annotations
+
+from bot.domain import commands as c
+from bot.domain.names import ForceId, NoteId, PlanId, PrecedentId, QuestionId, Side, Step
+from bot.domain.state import Round
+from demo.hand import words_of
+from tests.domain.play import REASON, RETENTION, D, F, a_plan
+from tests.engine.clockwork import Running
+
+TOPICS = ("the bill", "slow pages", "too many mails", "no pause button", "a long form", "dull first week")
+
+
+async def reach(team: Running, step: Step) -> Round:
+    """Plays on until the step is open. Six notes, one force a person; plans p0 to p2; nobody stays behind."""
+    while (round_ := await team.current()).step is not step:
+        await team.act(f"reach/{round_.step}", *_commands(round_))
+        if (await team.current()).step is round_.step:
+            assert round_.progress.opens is not None
+            await team.until(max(team.clock.now(), round_.progress.opens))
+            await team.act(f"close/{round_.step}", *_votes(round_), c.Close(F))
+    return round_
+
+
+def _commands(round_: Round) -> tuple[c.Command, ...]:
+    """What closes the step, or for a ballot what comes before its votes: nothing."""
+    members = round_.expected()
+    match round_.step:
+        case Step.NOTES:
+            restraining = Side.RESTRAINING
+            notes = (c.WriteNote(m, NoteId(f"n{i}"), RETENTION, restraining, TOPICS[i]) for i, m in enumerate(members))
+            return (*notes, c.Close(F))
+        case Step.FOCUS:
+            return (c.PickFocus(D, RETENTION, REASON),)
+        case Step.QUESTIONS:
+            force = next(s.option for s in round_.forces_standing if s.carried)
+            return (c.WriteQuestion(F, QuestionId("q1"), ForceId(force), "How might we greet new teams?"), c.Close(F))
+        case Step.PRECEDENTS:
+            return (c.GivePrecedent(D, PrecedentId("x1"), QuestionId("q1"), "A library", "They rang."), c.Close(F))
+        case Step.PLANS:
+            return (*(c.HandInPlan(m, a_plan(f"p{i}")) for i, m in enumerate(members[:3])), c.Close(F))
+        case Step.DOTS | Step.BALLOT:
+            return ()
+        case _:
+            return (c.Close(F),)
+
+
+def _votes(round_: Round) -> tuple[c.Command, ...]:
+    if round_.step is Step.DOTS:
+        options = [str(force.id) for force in round_.forces]
+    else:
+        options = [str(PlanId(p)) for p in round_.plan_order]
+    return tuple(c.CastVote(m, options[i % len(options)], "button") for i, m in enumerate(round_.expected()))
+
+
+def told(team: Running, person: str) -> list[str]:
+    """What the bot said to this person in private, oldest first, each as a line."""
+    room = team.house.room
+    return [words_of(r) for r in room.messages(room.direct(person)) if r.by_bot]
+
+
+def in_channel(team: Running) -> list[str]:
+    """What the bot said in the team's channel."""
+    room = team.house.room
+    return [words_of(r) for r in room.messages(room.channel(team.round.channel)) if r.by_bot]

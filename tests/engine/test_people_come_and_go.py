@@ -1,0 +1,80 @@
+"""Absences, departures and pauses in the middle of a step, as the people meet them in the room."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from bot.domain import commands as c
+from bot.domain.names import MemberId, Role, Step
+from tests.domain.play import FD, D, F
+from tests.engine.clockwork import Running, running
+from tests.engine.reaching import in_channel, reach, told
+
+MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
+JON = MemberId("jon")
+ASKED = {
+    Step.DOTS: "6. ",
+    Step.PRECEDENTS: "who has dealt with",
+    Step.PLANS: "write a plan, one page",
+    Step.PLACEMENT: "Which has more impact",
+}
+
+
+async def _skips_the_opening(team: Running, step: Step) -> None:
+    """Jon is away while the step opens."""
+    before = list(Step)[list(Step).index(step) - 1]
+    await reach(team, before)
+    await team.act("away", c.SetAway(JON, JON, True))
+    await reach(team, step)
+
+
+@pytest.mark.parametrize("step", [Step.DOTS, Step.PRECEDENTS, Step.PLANS, Step.PLACEMENT])
+async def test_who_comes_back_is_asked_what_the_step_asks_of_everybody(tmp_path: Path, step: Step) -> None:
+    """Somebody back from an absence is waited for again, so they get the question that they missed, once."""
+    async with running(tmp_path, MONDAY) as team:
+        await _skips_the_opening(team, step)
+        assert not [w for w in told(team, JON) if ASKED[step] in w]
+        await team.act("back", c.SetAway(JON, JON, False))
+        assert JON in (await team.current()).expected()
+        assert len([w for w in told(team, JON) if ASKED[step] in w]) == 1
+        await team.act("away again", c.SetAway(JON, JON, True), c.SetAway(JON, JON, False))
+        assert len([w for w in told(team, JON) if ASKED[step] in w]) == 1
+
+
+async def test_who_comes_back_while_the_round_rests_is_asked_when_it_goes_on(tmp_path: Path) -> None:
+    """Nothing is asked in a resting round; nobody is forgotten when it goes on."""
+    async with running(tmp_path, MONDAY) as team:
+        await _skips_the_opening(team, Step.PLANS)
+        await team.act("rest", c.Pause(F), c.SetAway(JON, JON, False))
+        assert not [w for w in told(team, JON) if ASKED[Step.PLANS] in w]
+        await team.act("go on", c.Resume(F))
+        assert len([w for w in told(team, JON) if ASKED[Step.PLANS] in w]) == 1
+
+
+@pytest.mark.parametrize("rest", [timedelta(minutes=5), timedelta(hours=5)], ids=["within", "beyond"])
+async def test_a_pause_in_the_reading_time_loses_no_ballot(tmp_path: Path, rest: timedelta) -> None:
+    """Ballots go out at the end of the reading time, or when the round goes on, if it rested through that; once."""
+    async with running(tmp_path, MONDAY) as team:
+        opens = (await reach(team, Step.BALLOT)).progress.opens
+        assert opens is not None
+        await team.act("rest", c.Pause(F))
+        await team.until(team.clock.now() + rest)
+        assert not [w for w in told(team, JON) if "1. Title of" in w]
+        await team.act("go on", c.Resume(F))
+        await team.until(max(opens, team.clock.now()) + timedelta(minutes=1))
+        assert len([w for w in told(team, JON) if "1. Title of" in w]) == 1
+
+
+async def test_who_inherits_a_role_is_named_and_gets_its_desk(tmp_path: Path) -> None:
+    """When facilitator and deputy have both left, the channel hears who facilitates now, and they can go on at once."""
+    async with running(tmp_path, MONDAY) as team:
+        await reach(team, Step.MERGE)
+        await team.act("one leaves", c.Leave(c.BOT, F))
+        await team.act("two leave", c.Leave(c.BOT, FD))
+        assert (await team.current()).is_facilitator(D)
+        assert [w for w in in_channel(team) if w.startswith(f"Dora is {Role.FACILITATOR} from now on")]
+        await team.press(D, "step.close")
+        assert (await team.current()).step is Step.DOTS
