@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from bot.domain.commands import (
     BOT,
     CastVote,
     Command,
+    DropDraft,
     EditNote,
     Join,
     KeepDraft,
@@ -22,7 +24,7 @@ from bot.domain.commands import (
 from bot.domain.names import LeverId, MemberId, NoteId, Step
 from bot.domain.questions import OPENING
 from bot.domain.refusals import Because, Refused
-from bot.domain.state import Round
+from bot.domain.state import Draft, Note, Round
 from bot.engine import dialogue, forecasting, ownership, panel, people, personal, presses, submissions, weekly
 from bot.engine.turn import Turn
 from bot.ports.chat import (
@@ -46,6 +48,7 @@ from bot.speech import answers
 from bot.speech.refusals import refusal
 
 Ear = Callable[[Turn, Inbound, Any], Awaitable[Reply]]
+LONGEST_HANDED_BACK = 3000  # a longer message stands right above its answer, in its writer's own words
 
 
 async def hear(turn: Turn, event: Inbound) -> Reply:
@@ -58,13 +61,16 @@ async def hear(turn: Turn, event: Inbound) -> Reply:
 
 def refuse(turn: Turn, event: Inbound, refused: Refused) -> Reply:
     """The reason, privately: beside a form's field, as an answer in the direct messages, or as a passing note."""
-    text = event.what.text if isinstance(event.what, Said) else ""
-    handed_back = text if len(text) <= 3000 else ""
-    words = refusal(refused, handed_back=handed_back)
     if isinstance(event.what, Submitted):
         field = submissions.field_of(event.what, refused)
         if field is not None:
             return Reply(errors={field: answers.sentence(refusal(refused))})
+        typed = submissions.typed(event.what)
+        if typed:  # the form is gone with this answer, and a passing note would be too
+            turn.answer(event.place.tenant, event.person, refusal(refused, handed_back=typed))
+            return Reply()
+    text = event.what.text if isinstance(event.what, Said) and len(event.what.text) <= LONGEST_HANDED_BACK else ""
+    words = refusal(refused, handed_back=text)
     if event.place.kind == "direct":
         turn.answer(event.place.tenant, event.person, words)
         return Reply()
@@ -136,25 +142,31 @@ async def take_notes(turn: Turn, event: Inbound, round_: Round, what: Said, leve
     if member not in round_.seats:
         raise Refused(Because.NOT_A_MEMBER)
     heard = dialogue.read_notes(what.text, round_.settings.levers, lever)
-    unclear = [h for h in heard if not h.clear]
     if not heard:
         raise Refused(Because.EMPTY, field="text")
-    for note in (h for h in heard if h.clear):
-        assert note.lever is not None and note.side is not None
-        command = WriteNote(member, NoteId(turn.kit.ids.new("n")), note.lever, note.side, note.text, what.message)
-        round_ = await turn.act(round_, command)
-    if unclear and round_.step is not Step.NOTES:
-        turn.answer(round_.tenant, member, answers.not_a_time_for_notes(round_, what.text))
-    elif unclear:
-        await _ask_back(turn, round_, member, unclear, what)
+    await _keep(turn, round_, member, heard, what.message)
     return Reply()
 
 
-async def _ask_back(turn: Turn, round_: Round, member: MemberId, unclear: list[dialogue.Heard], what: Said) -> None:
+async def _keep(turn: Turn, round_: Round, member: MemberId, heard: Sequence[dialogue.Heard], origin: str) -> None:
+    unclear = [h for h in heard if not h.clear]
+    for note in (h for h in heard if h.clear):
+        assert note.lever is not None and note.side is not None
+        command = WriteNote(member, NoteId(turn.kit.ids.new("n")), note.lever, note.side, note.text, origin)
+        round_ = await turn.act(round_, command)
+    if unclear and round_.step is not Step.NOTES:
+        turn.answer(round_.tenant, member, answers.not_a_time_for_notes(round_, "\n".join(h.text for h in unclear)))
+    elif unclear:
+        await _ask_back(turn, round_, member, unclear, origin)
+
+
+async def _ask_back(
+    turn: Turn, round_: Round, member: MemberId, unclear: Sequence[dialogue.Heard], origin: str
+) -> None:
     """One question with buttons; the text waits as a draft, sealed like a note."""
     draft = NoteId(turn.kit.ids.new("d"))
     text = "\n".join(h.text for h in unclear)
-    round_ = await turn.act(round_, KeepDraft(member, draft, text, what.message))
+    round_ = await turn.act(round_, KeepDraft(member, draft, text, origin))
     first = unclear[0]
     turn.tell(
         round_,
@@ -168,39 +180,61 @@ async def _ask_back(turn: Turn, round_: Round, member: MemberId, unclear: list[d
 
 async def _edited(turn: Turn, event: Inbound, what: Edited) -> Reply:
     """Before the reveal the newest text counts. Afterwards nobody can know which note it was."""
-    member = MemberId(event.person)
     for round_ in await _rounds_in_notes(turn, event):
-        mine = [n for n in round_.notes.values() if n.author == member and n.origin == what.message]
-        if mine:
-            await _replace_notes(turn, event, round_, what, mine)
+        mine, drafts = _from_message(round_, MemberId(event.person), what.message)
+        if mine or drafts:
+            await _heard_anew(turn, round_, what, mine, drafts)
             return Reply()
     await _after_reveal(turn, event)
     return Reply()
 
 
-async def _replace_notes(turn: Turn, event: Inbound, round_: Round, what: Edited, mine: list[Any]) -> None:
-    heard = dialogue.read_notes(what.text, round_.settings.levers, mine[0].lever)
-    if len(heard) == len(mine) == 1:
-        await turn.act(round_, EditNote(MemberId(event.person), mine[0].id, heard[0].text))
+def _from_message(round_: Round, member: MemberId, message: str) -> tuple[list[Note], list[Draft]]:
+    """What this person's chat message became: notes, and what was not clear in it."""
+    mine = [n for n in round_.notes.values() if n.author == member and n.origin == message]
+    return mine, [d for d in round_.drafts.values() if d.author == member and d.origin == message]
+
+
+async def _heard_anew(turn: Turn, round_: Round, what: Edited, mine: list[Note], drafts: list[Draft]) -> None:
+    """The changed message is read like a new one; where it leaves side or lever open, they stay as they were."""
+    member = (mine[0].author if mine else None) or drafts[0].author
+    pieces = _pieces(round_, what.text, mine)
+    if (
+        len(mine) == len(pieces) == 1
+        and not drafts
+        and (pieces[0].lever, pieces[0].side) == (mine[0].lever, mine[0].side)
+    ):
+        await turn.act(round_, EditNote(member, mine[0].id, pieces[0].text))
         return
-    side, lever = mine[0].side, mine[0].lever
     for note in mine:
-        round_ = await turn.act(round_, WithdrawNote(MemberId(event.person), note.id))
-    for piece in heard:
-        note_id = NoteId(turn.kit.ids.new("n"))
-        command = WriteNote(
-            MemberId(event.person), note_id, piece.lever or lever, piece.side or side, piece.text, what.message
-        )
-        round_ = await turn.act(round_, command)
+        round_ = await turn.act(round_, WithdrawNote(member, note.id))
+    for draft in drafts:
+        round_ = await turn.act(round_, DropDraft(member, draft.id))
+        turn.revise_own(round_, member, "draft", answers.draft_changed(), draft.id)
+    await _keep(turn, round_, member, pieces, what.message)
+
+
+def _pieces(round_: Round, text: str, mine: list[Note]) -> list[dialogue.Heard]:
+    levers, sides = {n.lever for n in mine}, {n.side for n in mine}
+    lever = levers.pop() if len(levers) == 1 else None
+    side = sides.pop() if len(sides) == 1 else None
+    heard = list(dialogue.read_notes(text, round_.settings.levers, lever))
+    if len(heard) == 1 < len(mine) and heard[0].side is None:  # its lines were placed as a note each
+        heard = [replace(heard[0], text=piece.strip()) for piece in text.split("\n") if piece.strip()]
+    return [replace(h, side=h.side or side, lever=h.lever or lever) for h in heard]
 
 
 async def _erased(turn: Turn, event: Inbound, what: Erased) -> Reply:
     member = MemberId(event.person)
     found = False
     for round_ in await _rounds_in_notes(turn, event):
-        for note in [n for n in round_.notes.values() if n.author == member and n.origin == what.message]:
+        mine, drafts = _from_message(round_, member, what.message)
+        for note in mine:
             round_ = await turn.act(round_, WithdrawNote(member, note.id))
-            found = True
+        for draft in drafts:
+            round_ = await turn.act(round_, DropDraft(member, draft.id))
+            turn.revise_own(round_, member, "draft", answers.draft_dropped(), draft.id)
+        found = found or bool(mine or drafts)
     if found:
         turn.answer(event.place.tenant, event.person, answers.note_withdrawn())
     else:

@@ -114,6 +114,19 @@ def field_of(what: Submitted, refused: Refused) -> str | None:
     return about if about in what.fields else None
 
 
+# Fields that are picked from a list, or hold a word or a number: nothing is lost with them.
+PICKED = frozenset(
+    {"lever", "side", "question", "kind", "weeks", "outside", "member", "owner", "instead", "first", "second", "force"}
+    | {"chance", "week", "state", "stop", "decision", "pace", "weight", "decision_maker", "date", "review"}
+    | {"facilitator_deputy", "decision_deputy"}
+)
+
+
+def typed(what: Submitted) -> str:
+    """What somebody wrote into a form, field after field, to be handed back when the form is not taken."""
+    return "\n\n".join(t.strip() for name, t in what.fields.items() if name not in PICKED and t.strip())
+
+
 # --- notes, focus, merge ---
 
 

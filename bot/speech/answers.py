@@ -86,6 +86,10 @@ def draft_dropped() -> Message:
     return said("Thrown away.")
 
 
+def draft_changed() -> Message:
+    return said("You changed that message, so this question is settled. What is still unclear is asked anew.")
+
+
 def not_a_time_for_notes(round_: Round, text: str) -> Message:
     words = line(
         "{name} is at *{step}*, so I do not know what to do with this and did not keep it. `/coldframe` shows what you "

@@ -10,6 +10,8 @@ from bot.speech.harmless import theirs
 from bot.speech.message import Line, Message, Paragraph, Quoted, When, line
 from bot.speech.names import title
 
+QUOTED = 2900  # characters in one block; platforms take 3,000
+
 WORDS: dict[Because, str] = {
     Because.NOT_A_MEMBER: "You are not taking part in this round. Its facilitator can add you.",
     Because.NOT_FACILITATOR: "That is for the facilitator, {who}, to do. Nothing was changed.",
@@ -97,14 +99,9 @@ def refusal(refused: Refused, *, handed_back: str = "") -> Message:
     words = line(WORDS[refused.code], **_parts(refused))
     if not handed_back:
         return Message(words, (Paragraph(words),))
-    return Message(
-        words,
-        (
-            Paragraph(words),
-            Paragraph(line("Your text, so that it is not lost:")),
-            Quoted(theirs(handed_back, 3000).text),
-        ),
-    )
+    pieces = [handed_back[at : at + QUOTED] for at in range(0, len(handed_back), QUOTED)]
+    back = Paragraph(line("Your text, so that it is not lost:"))
+    return Message(words, (Paragraph(words), back, *(Quoted(theirs(piece, QUOTED).text) for piece in pieces)))
 
 
 def _parts(refused: Refused) -> dict[str, Line]:
