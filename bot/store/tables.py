@@ -29,7 +29,10 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 class Instant(TypeDecorator[datetime]):
-    """An aware datetime, kept as UTC milliseconds since 1970: both databases agree, nothing loses its zone."""
+    """An aware datetime, kept as UTC milliseconds since 1970: both databases agree, nothing loses its zone.
+
+    Parts of a millisecond are rounded up: what is due must not come up before its moment, and find nothing to do.
+    """
 
     impl = BigInteger
     cache_ok = True
@@ -39,7 +42,7 @@ class Instant(TypeDecorator[datetime]):
             return None
         if value.tzinfo is None:
             raise ValueError("a moment without a zone cannot be stored")
-        return round((value - _EPOCH) / timedelta(milliseconds=1))
+        return -((_EPOCH - value) // timedelta(milliseconds=1))
 
     def process_result_value(self, value: int | None, dialect: Dialect) -> datetime | None:
         return None if value is None else _EPOCH + timedelta(milliseconds=value)
