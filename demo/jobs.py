@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+import re
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -60,6 +61,17 @@ def fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: 
             number = chosen.pop(f"{field.name}#", None)
             if number is not None:
                 chosen[field.name] = field.options[min(int(number), len(field.options)) - 1].value
-        return await cast.room.submit(person.id, reply.form.action, reply.form.value, chosen, key=key)
+        form = reply.form
+        answer = await cast.room.submit(person.id, form.action, form.value, chosen, key=key)
+        better = proposed(answer.errors)
+        if not better:
+            return answer
+        return await cast.room.submit(person.id, form.action, form.value, {**chosen, **better}, key=f"{key}/proposed")
 
     return act
+
+
+def proposed(errors: Mapping[str, str]) -> dict[str, str]:
+    """The day that the bot proposes where somebody needed does not work on the one that was typed."""
+    found = re.search(r"write ([\d-]+(?: [\d:]+)?)\.", errors.get("date", ""))
+    return {"date": found[1]} if found else {}

@@ -106,11 +106,11 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
             progress.update()
             if quiet:
                 return
-            for record in house.room.log.messages(above=revision):
-                revision = max(revision, record.revision)
-                if record.id > last:
-                    printer.show(record)
-                    last = record.id
+            changed = house.room.log.messages(above=revision)
+            revision = max((r.revision for r in changed), default=revision)
+            new = [r for r in changed if r.id > last]
+            last = max((r.id for r in new), default=last)
+            printer.show(new)
 
         play.watch = watch
         click.echo(

@@ -113,7 +113,7 @@ class Owner(Part):
     plan: Key
     asked: list[Key] = Field(min_length=1)
     declines: dict[str, str] = {}
-    actions: list[str] = Field(default=[], description="lines such as 'Write the mail | in 2 days'")
+    actions: list[str] = Field(default=[], description="lines such as 'Write the mail | in 2 working days'")
 
 
 class Commitment(Part):

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from datetime import datetime
+from collections.abc import Callable, Iterable, Sequence
 from zoneinfo import ZoneInfo
 
 from bot.chat.room.records import Record
@@ -45,6 +44,21 @@ class Transcript:
         thread = ", in a thread" if record.place.thread else ""
         return f"{moment} ({zone}), {self._names.get(record.author, record.author)} {where}{thread}:"
 
+    def reader(self, record: Record) -> str:
+        """Whose direct messages it stands in."""
+        return self._names.get(record.place.id, "?")
+
+    def heads(self, together: Sequence[Record]) -> list[str]:
+        """A head for each zone, with all who are told the same there."""
+        if len(together) == 1:
+            return [self.head(together[0])]
+        readers: dict[str, list[str]] = {}
+        for record in together:
+            start = self.head(record).removesuffix(f" to {self.reader(record)}:")
+            readers.setdefault(start, []).append(self.reader(record))
+        heads = [f"{start} to {', '.join(names)}" for start, names in readers.items()]
+        return [f"{head};" for head in heads[:-1]] + [f"{heads[-1]}:"]
+
     def body(self, record: Record) -> list[str]:
         """The message as lines of plain text, buttons in brackets, files by name."""
         said = message_text(record.message, self.zone(record)) if record.message else tame(record.text or "")
@@ -66,19 +80,53 @@ class Transcript:
 
 
 class Printer:
-    """Prints records as they come, wrapped, dimmed and coloured only on a terminal."""
+    """Prints records as they come, wrapped; bold only on a terminal.
+
+    What the bot tells several people at one moment in the same words is printed once, with what differs for whom.
+    """
 
     def __init__(self, transcript: Transcript, out: Callable[[str], None], *, colour: bool) -> None:
         self._transcript = transcript
         self._out = out
         self._colour = colour
-        self._day: datetime | None = None
+        self._together: list[Record] = []
 
-    def show(self, record: Record) -> None:
-        head = self._transcript.head(record)
-        self._out(f"\x1b[1m{head}\x1b[0m" if self._colour else head)
-        for line in self._transcript.body(record):
+    def show(self, records: Iterable[Record]) -> None:
+        """Prints what came at a moment."""
+        for record in records:
+            if self._together and not self._alike(self._together[0], record):
+                self._flush()
+            self._together.append(record)
+        self._flush()
+
+    def _alike(self, first: Record, other: Record) -> bool:
+        """Whether both are the bot's, to two people at one moment, with two thirds of the lines in common."""
+        private = all(r.by_bot and r.place.kind == "direct" and r.place.thread is None for r in (first, other))
+        if not private or first.at != other.at or first.place == other.place:
+            return False
+        lines = self._transcript.body(other)
+        return 3 * len(self._own_lines(first, lines)) <= len(lines)
+
+    def _own_lines(self, first: Record, lines: list[str]) -> list[str]:
+        known = set(self._transcript.body(first))
+        return [line for line in lines if line not in known]
+
+    def _flush(self) -> None:
+        together, self._together = self._together, []
+        if not together:
+            return
+        first = together[0]
+        for head in self._transcript.heads(together):
+            self._out(f"\x1b[1m{head}\x1b[0m" if self._colour else head)
+        for line in self._transcript.body(first):
             self._out(_wrapped(line))
+        differing: dict[tuple[str, ...], list[str]] = {}
+        for record in together[1:]:
+            own = tuple(self._own_lines(first, self._transcript.body(record)))
+            differing.setdefault(own, []).append(self._transcript.reader(record))
+        for own, readers in differing.items():
+            if own:
+                self._out(_wrapped(f"({', '.join(readers)}: {' / '.join(own)})"))
         self._out("")
 
 
