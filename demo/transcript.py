@@ -9,7 +9,7 @@ from bot.chat.room.records import Record
 from bot.render.room import message_text, tame
 from demo.scenario import Scenario
 
-WIDTH = 100
+WIDTH = 112
 # What turns the direction of all that follows in a line; shown by name, as other control characters are.
 _TURNS = {
     0x202A: "⟨LRE⟩", 0x202B: "⟨RLE⟩", 0x202C: "⟨PDF⟩", 0x202D: "⟨LRO⟩", 0x202E: "⟨RLO⟩",
