@@ -104,7 +104,8 @@ def learning_written(trial: Trial, fact: LearningWritten) -> Trial:
 
 
 def stopped_early(trial: Trial, fact: StoppedEarly) -> Trial:
-    return replace(trial, stopped=fact.reason, stopped_at=fact.at, review=fact.at)
+    moved = trial.dates_moved + 1
+    return replace(trial, stopped=fact.reason, stopped_at=fact.at, review=fact.at, dates_moved=moved)
 
 
 def review_closed(trial: Trial, fact: ReviewClosed) -> Trial:

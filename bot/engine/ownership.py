@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 from bot.domain import trials as domain
@@ -28,7 +29,7 @@ from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.ports.storage import Due
-from bot.speech import answers, owner_words, time_words, trial_forms
+from bot.speech import answers, owner_words, time_words, trial_forms, trial_words
 from bot.speech.message import Button, Option
 from bot.speech.names import who
 from bot.timing.calendars import NoWorkingTime
@@ -207,16 +208,24 @@ async def move_form(turn: Turn, event: Inbound, value: str) -> Reply:
 
 
 async def moved(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    trial_id, _, action = what.value.partition("|")
+    """On a working day of whoever does it. Its entry in their calendar moves with it."""
+    trial_id, _, action_id = what.value.partition("|")
     trial = await trial_acting.of_member(turn, event, trial_id)
-    calendar = await trial_acting.calendar_of(turn, trial, MemberId(event.person))
+    by = MemberId(event.person)
+    who_does = next((a.who for a in trial.actions if a.id == action_id), by)
+    whose = await people.named_calendars(turn.uow, trial.tenant, {who_does: trial.name_of(who_does)})
+    calendar = await trial_acting.calendar_of(turn, trial, by)
     try:
-        day = dates.reading(what.fields.get("date", ""), turn.now, calendar)
+        day = dates.reading(what.fields.get("date", ""), turn.now, calendar, whose)
     except dates.UnclearDate as unclear:
         return Reply(errors={"date": str(unclear)})
-    await trial_acting.act(turn, trial, MoveAction(MemberId(event.person), action, day.at))
+    trial = await trial_acting.act(turn, trial, MoveAction(by, action_id, day.at))
     again = Button("Set it again …", "trial.move", what.value)
-    turn.answer(trial.tenant, event.person, time_words.date_understood("Action", day.words, again))
+    understood = time_words.date_understood("Action", day.words, again)
+    entry = trial_words.calendar_of_action(trial, action_id)
+    turn.answer(trial.tenant, by, replace(understood, attachments=(entry,) if who_does == by else ()))
+    if who_does != by:
+        trial_acting.tell(turn, trial, who_does, "moved", owner_words.action_moved(trial, action_id, by))
     return Reply()
 
 
@@ -235,8 +244,6 @@ async def blocked(turn: Turn, event: Inbound, what: Submitted) -> Reply:
 
 
 async def begin_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    from dataclasses import replace
-
     from bot.engine.trials import places_of
     from bot.speech import forms
 
@@ -275,21 +282,19 @@ async def begun(turn: Turn, event: Inbound, what: Submitted) -> Reply:
 
     round_, plan_id = await _unused(turn, event, what.value)
     await places_of(turn, round_.tenant, round_.channel, refuse=True)
-    by = MemberId(event.person)
+    by, owner = MemberId(event.person), MemberId(what.fields.get("owner", ""))
+    if owner not in round_.active():
+        return Reply(errors={"owner": "Choose one of the team."})
     sheet = submissions.Sheet(turn, event, by, round_, (plan_id,), what.fields)
     try:
         round_ = _completed(round_, plan_id, sheet)
         actions = await _actions(sheet)
-        calendar = people.calendar_of(await turn.uow.member(round_.tenant, by))
-        review = submissions._day(sheet, "review", what.fields.get("review", ""), calendar)
+        review = await submissions.review_day(sheet, "review", owner)
     except submissions.FieldError as error:
         return Reply(errors={error.field: error.sentence})
     known = await turn.uow.trial(trial_id(round_, plan_id))
     if known is not None and known.step is not TrialStep.DROPPED:
         raise Refused(Because.UNKNOWN_ITEM)
-    owner = MemberId(what.fields.get("owner", ""))
-    if owner not in round_.active():
-        return Reply(errors={"owner": "Choose one of the team."})
     trial = domain.proposed(round_, plan_id, trial_id(round_, plan_id), owner, actions, review.at)
     _review_still_fits(trial, turn.now)
     await turn.uow.add_trial(trial, turn.now)
@@ -302,8 +307,6 @@ async def begun(turn: Turn, event: Inbound, what: Submitted) -> Reply:
 
 def _completed(round_: Round, plan_id: PlanId, sheet: object) -> Round:
     """The plan with its criterion complete. Raises FieldError or Refused."""
-    from dataclasses import replace
-
     from bot.domain.plans import checked_criterion
     from bot.engine import submissions
 
@@ -329,12 +332,11 @@ async def _actions(sheet: object) -> tuple[TrialAction, ...]:
 
     assert isinstance(sheet, submissions.Sheet)
     owner = MemberId(sheet.text("owner"))
-    calendar = people.calendar_of(await sheet.turn.uow.member(sheet.round.tenant, owner))
     found = []
     for number, words in enumerate(sheet.text("actions").splitlines(), 1):
         if words.strip():
             what, _, by_when = words.partition("|")
-            at = submissions._day(sheet, "actions", by_when.strip() or "in 5 working days", calendar).at
+            at = (await submissions.action_day(sheet, by_when.strip(), owner)).at
             if at > sheet.turn.now + FIRST_WEEK:
                 raise Refused(Because.ACTION_TOO_FAR, at=at, latest=sheet.turn.now + FIRST_WEEK)
             found.append(TrialAction(f"a{number}", accepted(what, 300, field="actions"), owner, at))

@@ -38,6 +38,13 @@ def calendar_of(member: Member | None) -> WorkingCalendar:
     return _CALENDAR.validate_python(member.calendar)
 
 
+async def named_calendars(
+    uow: UnitOfWork, tenant: str, names: Mapping[MemberId, str]
+) -> list[tuple[str, WorkingCalendar]]:
+    """Calendars of these people, by name."""
+    return [(name, calendar_of(await uow.member(tenant, person))) for person, name in names.items()]
+
+
 def doubted_zone(member: Member) -> ZoneChoice | None:
     """The reported zone that cannot be used, of somebody who has not said theirs; None when all is well."""
     choice = zone_from_platform(member.zone)

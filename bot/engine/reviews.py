@@ -27,6 +27,7 @@ BRIEF, OPEN, VERDICT, LATE = "trial brief", "trial review", "trial verdict", "tr
 CLOSED, SCORE = "trial closed", "trial score"
 LATE_AFTER = 2  # working days
 NEW_DATE_IN = 5  # working days
+FARTHEST_DATE = 15  # working days more, for a decision-maker who is away
 BRIEF_WITHIN = timedelta(days=5)
 
 
@@ -110,12 +111,22 @@ async def _late(turn: Turn, due: Due) -> None:
     trial = await trial_acting.load(turn, due.subject)
     if trial.step is not TrialStep.IN_REVIEW or trial.review is None:
         return
-    calendar = await trial_acting.calendar_of(turn, trial)
-    try:
-        at = later_working_day(calendar, turn.now, NEW_DATE_IN)
-    except NoWorkingTime:
-        at = turn.now + timedelta(days=7)
+    at = await _new_date(turn, trial)
     await trial_acting.act(turn, trial, MoveReview(BOT, at, await trial_acting.earliest_review(turn, trial)))
+
+
+async def _new_date(turn: Turn, trial: Trial) -> datetime:
+    """Five working days of the owner on, or the first day after that on which the decision-maker works as well."""
+    calendar = await trial_acting.calendar_of(turn, trial)
+    whose = [each for _, each in await trial_acting.at_review(turn, trial)]
+    try:
+        for days in range(NEW_DATE_IN, NEW_DATE_IN + FARTHEST_DATE):
+            at = later_working_day(calendar, turn.now, days)
+            if all(each.spans(each.local_day(at)) for each in whose):
+                return at
+        return later_working_day(calendar, turn.now, NEW_DATE_IN)
+    except NoWorkingTime:
+        return turn.now + timedelta(days=7)
 
 
 async def _closed(kit: Kit, due: Due) -> None:
@@ -227,12 +238,9 @@ async def date_moved(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     trial = await trial_acting.of_member(turn, event, what.value)
     calendar = await trial_acting.calendar_of(turn, trial, MemberId(event.person))
     try:
-        day = dates.reading(what.fields.get("date", ""), turn.now, calendar)
+        day = dates.reading(what.fields.get("date", ""), turn.now, calendar, await trial_acting.at_review(turn, trial))
     except dates.UnclearDate as unclear:
         return Reply(errors={"date": str(unclear)})
-    owners = await trial_acting.calendar_of(turn, trial)
-    if not owners.spans(owners.local_day(day.at)):
-        return Reply(errors={"date": "That is no working day of the owner; choose another."})
     earliest = await trial_acting.earliest_review(turn, trial)
     await trial_acting.act(turn, trial, MoveReview(MemberId(event.person), day.at, earliest))
     again = Button("Set it again …", "trial.review_date", trial.id)

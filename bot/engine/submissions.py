@@ -25,7 +25,8 @@ from bot.domain.commands import (
     WriteNote,
     WriteQuestion,
 )
-from bot.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, PrecedentId, QuestionId, Side
+from bot.domain.commitment import FIRST_WEEK
+from bot.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, PrecedentId, QuestionId, Role, Side
 from bot.domain.questions import lint
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Action, ComparisonKind, Criterion, Plan, Round
@@ -35,7 +36,6 @@ from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.speech import answers, time_words, work_prompts
 from bot.speech.message import Button
-from bot.timing.calendars import WorkingCalendar
 from bot.timing.dates import Reading
 
 
@@ -277,14 +277,13 @@ async def _actions(sheet: Sheet) -> None:
     choice = sheet.round.choices.get(plan)
     if choice is None:
         raise Refused(Because.UNKNOWN_ITEM)
-    calendar = people.calendar_of(await sheet.turn.uow.member(sheet.round.tenant, sheet.by))
     actions: list[Action] = []
     understood: list[tuple[str, str]] = []
     for number, words in enumerate(sheet.text("actions").splitlines(), 1):
         if words.strip():
             what, when, who = (*[p.strip() for p in words.split("|")], "", "")[:3]
             owner = _member_named(sheet, who) if who else (choice.owner or sheet.by)
-            day = _day(sheet, "actions", when or "in 5 working days", calendar)
+            day = await action_day(sheet, when, owner)
             actions.append(Action(f"a{number}", what, owner, day.at))
             understood.append((what, day.words))
     await sheet.turn.act(sheet.round, SetActions(sheet.by, plan, tuple(actions)))
@@ -300,11 +299,33 @@ def _member_named(sheet: Sheet, name: str) -> MemberId:
     raise FieldError("actions", f"“{name[:40]}” does not take part in this round.")
 
 
-def _day(sheet: Sheet, field: str, words: str, calendar: WorkingCalendar) -> Reading:
+async def action_day(sheet: Sheet, words: str, who: MemberId) -> Reading:
+    """When a first-week action is due: on a working day of whoever does it."""
+    whose = await _at_work(sheet, who)
+    if not words:
+        return dates.within_first_week(sheet.turn.now, whose[0][1], FIRST_WEEK, whose)
+    return await typed_day(sheet, "actions", words, whose)
+
+
+async def _at_work(sheet: Sheet, *people_: MemberId) -> dates.Whose:
+    names = {member: sheet.round.name_of(member) for member in people_}
+    return await people.named_calendars(sheet.turn.uow, sheet.round.tenant, names)
+
+
+async def typed_day(sheet: Sheet, field: str, words: str, whose: dates.Whose) -> Reading:
+    """A date in a field, read in the zone of who typed it, on a working day of those who are needed. Raises
+    FieldError."""
+    calendar = people.calendar_of(await sheet.turn.uow.member(sheet.round.tenant, sheet.by))
     try:
-        return dates.reading(words, sheet.turn.now, calendar)
+        return dates.reading(words, sheet.turn.now, calendar, whose)
     except dates.UnclearDate as unclear:
         raise FieldError(field, str(unclear)) from None
+
+
+async def review_day(sheet: Sheet, field: str, owner: MemberId) -> Reading:
+    """A review falls on a working day of the owner and of the decision-maker."""
+    whose = await _at_work(sheet, owner, sheet.round.roles.acting(Role.DECISION_MAKER))
+    return await typed_day(sheet, field, sheet.text(field), whose)
 
 
 async def _criterion(sheet: Sheet) -> None:
@@ -344,16 +365,18 @@ async def _forecast(sheet: Sheet) -> None:
 
 
 async def _review(sheet: Sheet) -> None:
-    calendar = people.calendar_of(await sheet.turn.uow.member(sheet.round.tenant, sheet.by))
-    day = _day(sheet, "date", sheet.text("date"), calendar)
+    choice = sheet.round.choices.get(PlanId(sheet.part(0)))
+    if choice is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    day = await review_day(sheet, "date", choice.owner or sheet.by)
     await sheet.turn.act(sheet.round, SetReview(sheet.by, PlanId(sheet.part(0)), day.at))
     again = Button("Set it again …", "review.date", f"{sheet.round.id}|{sheet.part(0)}")
     sheet.turn.answer(sheet.round.tenant, sheet.by, time_words.date_understood("Review", day.words, again))
 
 
 async def _next_round(sheet: Sheet) -> None:
-    calendar = people.calendar_of(await sheet.turn.uow.member(sheet.round.tenant, sheet.by))
-    day = _day(sheet, "date", sheet.text("date"), calendar)
+    whose = await _at_work(sheet, sheet.round.roles.acting(Role.FACILITATOR))
+    day = await typed_day(sheet, "date", sheet.text("date"), whose)
     await sheet.turn.act(sheet.round, SetNextRound(sheet.by, day.at))
     again = Button("Set it again …", "nextround.date", sheet.round.id)
     sheet.turn.answer(sheet.round.tenant, sheet.by, time_words.date_understood("Next round", day.words, again))

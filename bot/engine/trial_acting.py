@@ -7,7 +7,7 @@ from datetime import date, datetime, time, timedelta
 
 from bot.domain import trials as domain
 from bot.domain.commands import Command
-from bot.domain.names import MemberId
+from bot.domain.names import MemberId, Role
 from bot.domain.refusals import Because, Refused
 from bot.domain.trial_state import Trial
 from bot.engine import people
@@ -69,6 +69,15 @@ async def earliest_review(turn: Turn, trial: Trial) -> datetime:
     ends = trial.ends()
     assert ends is not None
     return instant(ends, time(0), calendar.tz)
+
+
+async def at_review(turn: Turn, trial: Trial) -> list[tuple[str, WorkingCalendar]]:
+    """Who should be at work on the day of the review: its owner, and the decision-maker while the round is kept."""
+    owner = trial.owner or trial.asked or trial.facilitator
+    round_ = await turn.uow.round(trial.round_id)
+    chief = round_.roles.acting(Role.DECISION_MAKER) if round_ is not None else owner
+    names = {member: trial.name_of(member) for member in (owner, chief) if member in trial.people}
+    return await people.named_calendars(turn.uow, trial.tenant, names)
 
 
 def later_working_day(calendar: WorkingCalendar, at: datetime, days: int) -> datetime:

@@ -27,6 +27,7 @@ from bot.speech.message import (
 )
 from bot.speech.names import count, title, who
 
+A_DAY = 1440  # minutes
 LACKS: dict[Because, str] = {
     Because.NO_CHOICE: "no plan is chosen yet",
     Because.OWNER_MISSING: "nobody has accepted to own it",
@@ -232,41 +233,26 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     ]
 
 
-def dates(round_: Round, person: str | None = None) -> tuple[Appointment, ...]:
-    """Every date of the commitment as calendar entries, with uids that stay when a date moves. With a `person` only
-    the actions that are theirs."""
+def dates(round_: Round) -> tuple[Appointment, ...]:
+    """Every date of the commitment as calendar entries, with uids that stay when a date moves."""
     entries: list[Appointment] = []
     for plan_id, choice in round_.choices.items():
         title = round_.plans[plan_id].title
         for action in choice.actions:
-            if person not in (None, action.who):
-                continue
-            entries.append(
-                Appointment(
-                    f"{round_.id}-{plan_id}-{action.id}",
-                    f"Due: {action.text[:80]}",
-                    f"First week of {title}",
-                    action.due,
-                    alarm_minutes=60,
-                )
-            )  # fmt: skip
+            uid, what = f"{round_.id}-{plan_id}-{action.id}", f"Due: {action.text[:80]}"
+            entries.append(Appointment(uid, what, f"First week of {title}", action.due, alarm_minutes=60))
         if choice.review is not None:
-            entries.append(
-                Appointment(
-                    f"{round_.id}-{plan_id}-review",
-                    f"Review: {title}",
-                    round_.settings.question,
-                    choice.review,
-                    alarm_minutes=1440,
-                )
-            )
-    if round_.next_round is not None:
-        entries.append(
-            Appointment(
-                f"{round_.id}-next", "Next round", round_.settings.question, round_.next_round, alarm_minutes=1440
-            )
-        )
-    return tuple(entries)
+            uid, what = f"{round_.id}-{plan_id}-review", f"Review: {title}"
+            entries.append(Appointment(uid, what, round_.settings.question, choice.review, alarm_minutes=A_DAY))
+    return (*entries, *next_round(round_))
+
+
+def next_round(round_: Round) -> tuple[Appointment, ...]:
+    """The date of the next round, if there is one yet."""
+    if round_.next_round is None:
+        return ()
+    uid, question = f"{round_.id}-next", round_.settings.question
+    return (Appointment(uid, "Next round", question, round_.next_round, alarm_minutes=A_DAY),)
 
 
 def calendar_of_round(round_: Round) -> CalendarFile:

@@ -11,7 +11,7 @@ from bot.domain.trial_state import Trial
 from bot.speech.harmless import theirs
 from bot.speech.message import Block, Button, Buttons, Code, Items, Line, Message, Paragraph, Small, When, line
 from bot.speech.names import count
-from bot.speech.trial_words import said, title, who
+from bot.speech.trial_words import calendar_of_action, said, title, who
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +171,20 @@ def away_with_trials(trials: Sequence[Trial]) -> Message:
     words = line("While you are away nobody looks after what you own. You may hand it over for good:")
     rows = tuple(Button(f"Hand over: {theirs(t.title, 55).text} …", "trial.hand_over", t.id) for t in trials)
     return Message(words, (Paragraph(words), Buttons(rows)))
+
+
+def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:
+    """To whoever does it, when somebody else moved its date."""
+    action = next(a for a in trial.actions if a.id == action_id)
+    words = line(
+        "{m} moved the date of “{a}” ({t}): it is due by {d} now. The file updates your calendar.",
+        m=who(trial, by),
+        a=theirs(action.text, 300),
+        t=title(trial),
+        d=When(action.due),
+    )
+    move = Button("Move the date …", "trial.move", f"{trial.id}|{action.id}")
+    return Message(words, (Paragraph(words), Buttons((move,))), attachments=(calendar_of_action(trial, action_id),))
 
 
 def blocked(trial: Trial) -> Message:

@@ -238,7 +238,8 @@ def stopped(trial: Trial) -> Message:
         t=title(trial),
         r=theirs(trial.stopped.rstrip("."), 500),
     )
-    return Message(words, (Paragraph(words),))
+    file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
+    return Message(words, (Paragraph(words),), attachments=(file,))
 
 
 def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:

@@ -330,3 +330,29 @@ def appointment(trial: Trial) -> Appointment:
     uid = f"{trial.round_id}-{trial.plan}-review"
     moved = trial.dates_moved
     return Appointment(uid, f"Review: {trial.title}", trial.question, trial.review, sequence=moved, alarm_minutes=1440)
+
+
+def calendar_of_action(trial: Trial, action_id: str) -> CalendarFile:
+    """A first-week action as a calendar file; with an earlier one in a calendar its entry moves."""
+    action = next(a for a in trial.actions if a.id == action_id)
+    return CalendarFile("action", f"Dates of {trial.title}", (action_appointment(trial, action),))
+
+
+def action_appointment(trial: Trial, action: TrialAction) -> Appointment:
+    """A first-week action as a calendar entry; its uid is the one that the commitment gave it."""
+    return Appointment(
+        f"{trial.round_id}-{trial.plan}-{action.id}",
+        f"Due: {action.text[:80]}",
+        f"First week of {trial.title}",
+        action.due,
+        sequence=trial.dates_moved,
+        alarm_minutes=60,
+    )
+
+
+def own_dates(trial: Trial, person: MemberId) -> tuple[Appointment, ...]:
+    """A person's own first-week actions and the review, as they stand now."""
+    found = [action_appointment(trial, action) for action in trial.actions if action.who == person]
+    if trial.review is not None:
+        found.append(appointment(trial))
+    return tuple(found)

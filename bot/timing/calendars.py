@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
@@ -22,6 +22,7 @@ _MIDNIGHT = time(0)
 _ONE_DAY = timedelta(days=1)
 _LAST_YEAR = 9990
 _DAYS_SCANNED = 1100
+_DAYS_IN_A_YEAR = 366
 
 
 class BadCalendar(ValueError):
@@ -108,9 +109,25 @@ class WorkingCalendar:
     def is_away(self, day: date) -> bool:
         return any(first <= day <= last for first, last in self.away)
 
+    def why_off(self, day: date) -> str | None:
+        """Why this local day is not worked: "away", a public holiday's name, "not a working day"; else None."""
+        if self.is_away(day):
+            return "away"
+        return self.holiday_name(day) or (None if self.spans(day) else "not a working day")
+
     def is_quiet(self, at: datetime) -> bool:
         """True from the start of the quiet hours up to, not including, their end."""
         return quiet_until(self, at) != in_utc(at, "at")
+
+
+def shared_working_day(day: date, wall: time, zone: ZoneInfo, calendars: Collection[WorkingCalendar]) -> date | None:
+    """The first day from `day` on whose moment at this wall-clock time falls on a working day of everybody; None when
+    there is none within a year."""
+    for ahead in range(_DAYS_IN_A_YEAR):
+        at = instant(day + timedelta(days=ahead), wall, zone)
+        if all(calendar.spans(calendar.local_day(at)) for calendar in calendars):
+            return day + timedelta(days=ahead)
+    return None
 
 
 @lru_cache(maxsize=16384)

@@ -29,6 +29,11 @@ _DAY = timedelta(days=1)
 _NUMBER_WORDS = {"a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6}
 
 
+def day_words(day: date) -> str:
+    """Weekday and date with the month's name, as in Tuesday 12 January 2027."""
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One reading: the instant `at` in UTC, its local `day` and `wall` time, and `words` to show for
@@ -49,8 +54,7 @@ class Reading:
     @property
     def words(self) -> str:
         """Weekday, date with the month's name, time and zone, in full."""
-        text = f"{WEEKDAYS[self.day.weekday()]} {self.day.day} {MONTHS[self.day.month - 1]} {self.day.year}"
-        text += f", {self.wall:%H:%M} ({self.zone})"
+        text = f"{day_words(self.day)}, {self.wall:%H:%M} ({self.zone})"
         if self.doubled:
             which = "first" if self.at == instant(self.day, self.wall, known_zone(self.zone)) else "second"
             text += f", the {which} of the two, as the clocks go back that night"
@@ -366,13 +370,7 @@ def _reading(day: date, wall: time, at: datetime, present: _Present, timed: bool
         datetime.combine(day, wall, tzinfo=zone).utcoffset()
         != datetime.combine(day, wall.replace(fold=1), tzinfo=zone).utcoffset()
     )
-    return Reading(at, day, wall, zone.key, timed, _why_off(day, present.calendar), doubled)
-
-
-def _why_off(day: date, calendar: WorkingCalendar) -> str | None:
-    if calendar.is_away(day):
-        return "away"
-    return calendar.holiday_name(day) or (None if calendar.spans(day) else "not a working day")
+    return Reading(at, day, wall, zone.key, timed, present.calendar.why_off(day), doubled)
 
 
 def _judged(reading: Reading, present: _Present) -> Answer:

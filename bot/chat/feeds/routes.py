@@ -11,7 +11,7 @@ from aiohttp import web
 
 from bot.calendar.feed import member_feed
 from bot.domain.names import MemberId, Step
-from bot.domain.state import Round
+from bot.domain.trial_state import TrialStep
 from bot.ports.chat import Clock
 from bot.ports.storage import Store, UnitOfWork
 from bot.render.artefacts import entry_of
@@ -54,25 +54,19 @@ def feed_routes(store: Store, tag: Tag, clock: Clock) -> tuple[web.RouteDef, ...
 
 
 async def own_dates(uow: UnitOfWork, tenant: str, person: MemberId) -> list[Appointment]:
-    """Deadlines of this person's rounds, their own first-week actions, reviews, next rounds."""
+    """Deadlines of this person's rounds; of the trials of their teams the review and their own first-week actions;
+    next rounds."""
     found: list[Appointment] = []
     for round_id in await uow.rounds_with(tenant, person):
         round_ = await uow.round(round_id)
         if round_ is None or round_.step is Step.CANCELLED or person not in round_.active():
             continue
-        found += await _after_commitment(uow, round_, person)
-        if round_.step is not Step.COMMITTED:
+        if round_.step is Step.COMMITTED:
+            found += commitment_words.next_round(round_)
+        else:
             found += commitment_words.deadlines(round_)
-    return found
-
-
-async def _after_commitment(uow: UnitOfWork, round_: Round, person: MemberId) -> list[Appointment]:
-    """What the trials say now stands for what the commitment said."""
-    if round_.step is not Step.COMMITTED:
-        return []
-    found = list(commitment_words.dates(round_, person))
-    for plan in round_.choices:
-        trial = await uow.trial(f"{round_.id}-{plan}")
-        if trial is not None and trial.review is not None:
-            found.append(trial_words.appointment(trial))
+    for team in await uow.teams_of(tenant, person):
+        for trial in await uow.trials_of(tenant, team, over=True):
+            if person in trial.people and trial.step not in (TrialStep.PROPOSED, TrialStep.DROPPED):
+                found += trial_words.own_dates(trial, person)
     return found

@@ -1,0 +1,252 @@
+"""Dates as people type them, at every place that takes one: said back, asked about, refused, and moved in calendars."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import icalendar
+import pytest
+
+from bot.domain import commands as c
+from bot.domain.names import MemberId, PlanId
+from bot.timing.calendars import WorkingCalendar
+from tests.domain.play import EVERYBODY, D, F
+from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team
+
+SIX = EVERYBODY[:6]
+DAY = timedelta(days=1)
+ENGLISH = WorkingCalendar("Europe/London", country="GB", subdivision="ENG")
+
+
+async def desk(team: Team) -> None:
+    """A plan is chosen and owned by the decision-maker, and the commitment's card is posted."""
+    plan = PlanId("p0")
+    await team.act(
+        "choose",
+        c.ChoosePlan(F, plan, running_trials=0),
+        c.AskOwner(F, plan, D),
+        c.AnswerOwnership(D, plan, accept=True),
+    )
+
+
+def files(team: Team, person: str | None) -> list[dict[str, tuple[int, datetime, str]]]:
+    """The calendar files that a person (None: the channel) was sent, oldest first: UID to (SEQUENCE, start, status)."""
+    room = team.house.room
+    place = room.channel(CHANNEL) if person is None else room.direct(person)
+    found = []
+    for record in room.log.messages(place):
+        for file in record.files:
+            kept = room.log.file(file.id)
+            if kept is not None and file.name.endswith(".ics"):
+                events = icalendar.Calendar.from_ical(kept[2]).walk("VEVENT")
+                found.append({str(e["UID"]): (int(e["SEQUENCE"]), e["DTSTART"].dt, str(e["STATUS"])) for e in events})
+    return found
+
+
+# Every form that takes a date: who fills it, its button, its field, whether the commitment is sealed by then.
+PLACES = {
+    "next round": (F, "nextround.date", "date", False),
+    "review": (D, "review.date", "date", False),
+    "first-week actions": (D, "actions.write", "actions", False),
+    "an action moved": (D, "trial.move", "date", True),
+    "a review moved": (D, "trial.review_date", "date", True),
+    "away": (D, "me.away", "until", False),
+}
+
+
+async def types(team: Team, place: str, words: str) -> Mapping[str, str]:
+    """Fills the place's form in; what was wrong, by field."""
+    person, action, field, _ = PLACES[place]
+    written = f"I call ten customers | {words}" if place == "first-week actions" else words
+    if action == "me.away":
+        opened = await team.command(person, "away", channel=False)
+        assert opened.form is not None
+        reply = await team.house.room.submit(person, opened.form.action, opened.form.value, {field: written})
+        await team.settle()
+        return reply.errors
+    if action == "trial.move":
+        await team.weeks(0, at=DAY)  # the morning of the action: its nudge has the button
+    if action == "trial.review_date":
+        await team.command(person, "trials", channel=False)
+    return await team.fill(person, action, {field: written})
+
+
+@pytest.mark.parametrize("place", PLACES)
+@pytest.mark.parametrize(
+    ("words", "answer"),
+    [
+        ("03/04", "can mean Wednesday 4 March 2026"),
+        ("2026-02-27", "is in the past"),
+        ("yesterday", "is in the past"),
+        ("soon", "This is no date that can be read without guessing"),
+        ("31 Apr", "April 2026 has 30 days"),
+    ],
+)
+async def test_no_place_takes_a_date_that_is_unclear_or_over(
+    place: str, words: str, answer: str, tmp_path: Path
+) -> None:
+    """Wherever a date is typed: two readings are asked about, the past and what is no date are refused."""
+    async with a_team(tmp_path, sealed=PLACES[place][3]) as team:
+        if not PLACES[place][3]:
+            await desk(team)
+        wrong = await types(team, place, words)
+        assert list(wrong) == [PLACES[place][2]]
+        assert answer in next(iter(wrong.values()))
+
+
+# Monday is 2 March 2026. For the first week only near dates are allowed, for reviews only those after four weeks.
+@pytest.mark.parametrize(
+    ("place", "words", "echo"),
+    [
+        ("next round", "in 5 weeks", "Monday 6 April 2026, 09:00 (UTC)"),
+        ("next round", "next Tuesday 10:00", "can mean Tuesday 3 March 2026, 10:00 (UTC) or Tuesday 10 March 2026"),
+        ("next round", "2027-01-12", "Tuesday 12 January 2027, 09:00 (UTC)"),
+        ("next round", "12 Jan", "Tuesday 12 January 2027, 09:00 (UTC)"),
+        ("review", "in 5 weeks", "Monday 6 April 2026, 09:00 (UTC)"),
+        ("review", "2026-04-07 15:30", "Tuesday 7 April 2026, 15:30 (UTC)"),
+        ("first-week actions", "Thursday", "Thursday 5 March 2026, 09:00 (UTC)"),
+        ("first-week actions", "", "Monday 9 March 2026, 09:00 (UTC)"),
+        ("an action moved", "in 2 days", "Thursday 5 March 2026, 09:00 (UTC)"),
+        ("a review moved", "in 5 weeks", "Monday 6 April 2026, 09:00 (UTC)"),
+        ("away", "next Monday", "Monday 9 March 2026, 09:00 (UTC)"),
+        ("away", "12 Mar 15:00", "Thursday 12 March 2026, 15:00 (UTC)"),
+    ],
+)
+async def test_every_place_says_the_date_back_in_full_words(place: str, words: str, echo: str, tmp_path: Path) -> None:
+    """Weekday, date, time and zone, with one press to set it again; "next Tuesday" on a Monday is asked about."""
+    async with a_team(tmp_path, sealed=PLACES[place][3]) as team:
+        if not PLACES[place][3]:
+            await desk(team)
+        wrong = await types(team, place, words)
+        person, action, _, _ = PLACES[place]
+        if wrong:
+            assert echo in next(iter(wrong.values()))
+            return
+        assert [t for t in team.told(person) if echo in t and "Not what you meant? Set" in t]
+        opened = await team.press(person, action)
+        assert opened.form is not None
+
+
+async def test_an_absence_typed_as_a_command_is_said_back_alike(tmp_path: Path) -> None:
+    """`away until …` echoes as the form does, asks about two readings, and refuses the past."""
+    async with a_team(tmp_path) as team:
+        await team.command(D, "away until 12 Mar", channel=False)
+        assert "away until Thursday 12 March 2026, 09:00 (UTC)" in team.told(D)[-2] + team.told(D)[-1]
+        for words, answer in (("03/04", "can mean"), ("yesterday", "in the past"), ("whenever", "no date")):
+            await team.command(F, f"away until {words}", channel=False)
+            assert answer in team.told(F)[-1]
+
+
+# --- working days ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("off", [D, F])
+async def test_a_review_falls_on_a_working_day_of_owner_and_decision_maker(off: MemberId, tmp_path: Path) -> None:
+    """Easter Monday (6 April 2026, England: www.gov.uk/bank-holidays) will not do; the next day is proposed."""
+    async with a_team(tmp_path, sealed=False, calendars={off: ENGLISH}) as team:
+        plan, owner = PlanId("p0"), F
+        await team.act(
+            "choose",
+            c.ChoosePlan(F, plan, running_trials=0),
+            c.AskOwner(F, plan, owner),
+            c.AnswerOwnership(owner, plan, accept=True),
+        )
+        wrong = await team.fill(F, "review.date", {"date": "6 Apr"})
+        assert "Monday 6 April 2026 will not do" in wrong["date"]
+        assert "Easter Monday" in wrong["date"]
+        assert "The next day that does is Tuesday 7 April 2026: write 2026-04-07." in wrong["date"]
+        assert (await team.current()).choices[plan].review is None
+        assert await team.fill(F, "review.date", {"date": "2026-04-07"}) == {}
+
+
+async def test_a_weekend_will_not_do_for_a_review(tmp_path: Path) -> None:
+    """At the commitment and when it is moved later; a typed time stays in the proposal."""
+    async with a_team(tmp_path, sealed=False) as team:
+        await desk(team)
+        wrong = await team.fill(D, "review.date", {"date": "2026-04-04 15:00"})
+        assert "Dora: not a working day" in wrong["date"]
+        assert "write 2026-04-06 15:00." in wrong["date"]
+    (tmp_path / "second").mkdir()
+    async with a_team(tmp_path / "second") as team:
+        wrong = await types(team, "a review moved", "2026-04-04")
+        assert "write 2026-04-06." in wrong["date"]
+        assert (await team.trial()).review == MONDAY + 4 * WEEK + DAY
+
+
+async def test_a_missed_review_gets_a_date_on_which_both_work(tmp_path: Path) -> None:
+    """The bot's own new date keeps to the working days of owner and decision-maker."""
+    away = WorkingCalendar(away=((date(2026, 4, 6), date(2026, 4, 10)),))
+    async with a_team(tmp_path, plans={"p0": F}, calendars={D: away}) as team:
+        await team.weeks(5, at=2 * DAY)
+        assert (await team.trial()).missed_reviews == 1
+        review = (await team.trial()).review
+        assert review is not None
+        assert review.date() == date(2026, 4, 13)
+
+
+@pytest.mark.parametrize("words", ["Saturday", "5 Mar"])
+async def test_a_first_week_action_falls_on_a_working_day_of_whoever_does_it(words: str, tmp_path: Path) -> None:
+    """Nobody gets a task for a day on which they do not work."""
+    away = WorkingCalendar(away=((date(2026, 3, 5), date(2026, 3, 5)),))
+    async with a_team(tmp_path, sealed=False, calendars={D: away}) as team:
+        await desk(team)
+        wrong = await types(team, "first-week actions", words)
+        assert "will not do (Dora: " in wrong["actions"]
+    (tmp_path / "second").mkdir()
+    async with a_team(tmp_path / "second", calendars={D: away}) as team:
+        wrong = await types(team, "an action moved", words)
+        assert "will not do (Dora: " in wrong["date"]
+
+
+async def test_an_action_without_a_date_is_due_within_the_first_week(tmp_path: Path) -> None:
+    """Five working days over a weekend and a holiday would be too late, so it is due sooner."""
+    lost = tuple((date(2026, 3, day), date(2026, 3, day)) for day in (3, 5))
+    async with a_team(tmp_path, sealed=False, calendars={D: WorkingCalendar(away=lost)}) as team:
+        await desk(team)
+        assert await types(team, "first-week actions", "") == {}
+        (action,) = (await team.current()).choices[PlanId("p0")].actions
+        assert action.due == datetime(2026, 3, 9, 9, tzinfo=UTC)
+
+
+# --- entries that move ----------------------------------------------------------------------------------------------
+
+
+async def test_a_moved_action_moves_its_entry(tmp_path: Path) -> None:
+    """The same UID with a higher SEQUENCE and the new start, in the file that comes with it."""
+    async with a_team(tmp_path) as team:
+        uid = f"{team.round.id}-p0-a1"
+        first = next(f for f in files(team, None) if uid in f)
+        assert await types(team, "an action moved", "6 Mar") == {}
+        (moved,) = files(team, D)
+        assert moved[uid][1] == datetime(2026, 3, 6, 9, tzinfo=UTC)
+        assert moved[uid][0] > first[uid][0]
+
+
+async def test_whoever_does_an_action_is_told_when_somebody_else_moves_it(tmp_path: Path) -> None:
+    """The owner may move a colleague's action; the colleague hears of it with the file that moves the entry."""
+    async with a_team(tmp_path) as team:
+        trial = await team.trial()
+        async with team.house.store.begin() as uow:
+            theirs = tuple(replace(a, who=F) for a in trial.actions)
+            await uow.save_trial(replace(trial, actions=theirs), (), MONDAY)
+        await team.house.room.submit(D, "trial.move", f"{trial.id}|a1", {"date": "6 Mar"}, forged=True)
+        await team.settle()
+        assert "due by Fri 6 Mar 2026, 09:00" in [t for t in team.told(F) if "moved the date" in t][-1]
+        assert [f[f"{team.round.id}-p0-a1"][1] for f in files(team, F)] == [datetime(2026, 3, 6, 9, tzinfo=UTC)]
+        assert files(team, D) == []
+
+
+async def test_a_trial_that_is_stopped_moves_its_review_in_calendars(tmp_path: Path) -> None:
+    """The review comes now: the entry moves with a higher SEQUENCE."""
+    async with a_team(tmp_path) as team:
+        uid = f"{team.round.id}-p0-review"
+        before = next(f for f in files(team, None) if uid in f)
+        await team.weeks(1)
+        await team.command(D, "trials", channel=False)
+        assert await team.fill(D, "trial.stop", {"reason": "The stop line is crossed"}) == {}
+        after = files(team, None)[-1]
+        assert after[uid][0] > before[uid][0]
+        assert after[uid][1] == MONDAY + WEEK
