@@ -13,6 +13,7 @@ class Because(StrEnum):
     NOT_FACILITATOR = "not the facilitator"
     NOT_DECISION_MAKER = "not the decision-maker"
     NOT_YOURS = "not yours"
+    WHICH_ROUND = "several rounds"
     NEEDS_SECOND_PERSON = "needs a second person"
     # when
     NOT_NOW = "not in this step"

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from bot.domain.commands import Extend, HideNote, Join, Pause, Resume
-from bot.domain.names import MemberId, Step
+from bot.domain.names import RUNNING, MemberId, Role, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
 from bot.engine import closing, dates, ownership, people, personal, reminders, setup, trials
@@ -35,6 +35,7 @@ class Ask:
 
 
 Word = Callable[[Ask], Awaitable[Reply]]
+SHORTEST_QUOTE = 4  # characters by which a note can be named
 
 
 async def ask(turn: Turn, event: Inbound, text: str) -> Reply:
@@ -70,13 +71,28 @@ async def _rounds(asked: Ask) -> list[Round]:
     return [await asked.turn.round(h.id) for h in heads]
 
 
-async def _the_round(asked: Ask) -> Round:
-    """The one round that the command means; its name may stand after the word when there are several."""
+async def _the_round(asked: Ask, word: str) -> Round:
+    """The one round that the command means. Where there are several its name stands after the word. Raises Refused."""
     rounds = [r for r in await _rounds(asked) if asked.by in r.seats]
-    named = [r for r in rounds if asked.rest and r.name.casefold().startswith(asked.rest.casefold())]
-    found = named or rounds
-    if not found:
+    under_way = [r for r in rounds if r.step in RUNNING] or rounds
+    return _one_of(asked, word, _of_facilitator(asked, word, under_way))
+
+
+def _of_facilitator(asked: Ask, word: str, rounds: list[Round]) -> list[Round]:
+    """Only the facilitator closes and pauses, so somebody who facilitates one round means that one."""
+    own = [r for r in rounds if r.is_facilitator(asked.by)]
+    return own if len(own) == 1 and word != "extend" and not asked.rest else rounds
+
+
+def _one_of(asked: Ask, word: str, rounds: list[Round]) -> Round:
+    if not rounds:
         raise Refused(Because.NOT_A_MEMBER)
+    wanted = asked.rest.casefold()
+    exact = [r for r in rounds if r.name.casefold() == wanted]
+    found = exact or [r for r in rounds if r.name.casefold().startswith(wanted)]
+    if len(found) != 1:
+        names = tuple(r.name for r in found or rounds)
+        raise Refused(Because.WHICH_ROUND, word=word, names=names, first=names[0])
     return found[0]
 
 
@@ -105,43 +121,47 @@ async def _mine(asked: Ask) -> Reply:
     message = panel_words.mine(rounds, asked.by, owed)
     if asked.event.place.kind == "channel":
         asked.turn.answer(asked.tenant, asked.event.person, message)
-        return Reply(note=answers.said("I have sent it to you in our direct messages."))
+        return Reply(note=panel_words.sent_in_private())
     return _shown(asked, message)
 
 
 async def _close(asked: Ask) -> Reply:
-    round_ = await _the_round(asked)
+    round_ = await _the_round(asked, "close")
     await closing.by_hand(asked.turn, round_, asked.by)
-    waits = "I read the votes once more, then it closes." if round_.ledger() is not None else "Closed."
-    return _shown(asked, answers.said(waits))
+    return _shown(asked, panel_words.closes(round_))
 
 
 async def _extend(asked: Ask) -> Reply:
-    await asked.turn.act(await _the_round(asked), Extend(asked.by))
-    return _shown(asked, answers.said("Extended."))
+    round_ = await asked.turn.act(await _the_round(asked, "extend"), Extend(asked.by))
+    return _shown(asked, panel_words.longer(round_))
 
 
 async def _pause(asked: Ask) -> Reply:
-    await asked.turn.act(await _the_round(asked), Pause(asked.by))
-    return _shown(asked, answers.said("The round rests. `/coldframe resume` goes on."))
+    round_ = await asked.turn.act(await _the_round(asked, "pause"), Pause(asked.by))
+    return _shown(asked, panel_words.rests(round_))
 
 
 async def _resume(asked: Ask) -> Reply:
-    """Resumes here: a round whose channel was lost moves to the channel in which its facilitator asks."""
-    from dataclasses import replace
-
+    """A round of this channel first. One whose channel was lost moves here, if its facilitator asks."""
     place = asked.event.place
     heads = await asked.turn.uow.heads(asked.tenant, member=asked.by)
     resting = [r for r in [await asked.turn.round(h.id) for h in heads] if r.paused is not None]
     if not resting:
         raise Refused(Because.NOT_PAUSED)
-    round_ = resting[0]
+    round_ = _one_of(asked, "resume", [r for r in resting if r.channel == place.id] or resting)
     if place.kind == "channel" and place.id != round_.channel and round_.is_facilitator(asked.by):
-        moved = replace(round_, channel=place.id)
-        await asked.turn.uow.save_round(round_, moved, (), asked.turn.now)
-        round_ = moved
-    await asked.turn.act(round_, Resume(asked.by))
-    return _shown(asked, answers.said("The round goes on."))
+        round_ = await _moved_here(asked, round_)
+    round_ = await asked.turn.act(round_, Resume(asked.by))
+    return _shown(asked, panel_words.goes_on(round_))
+
+
+async def _moved_here(asked: Ask, round_: Round) -> Round:
+    """The round in this channel, if it rests for want of its own."""
+    if round_.paused not in answers.LOST.values():
+        return round_
+    moved = replace(round_, channel=asked.event.place.id)
+    await asked.turn.uow.save_round(round_, moved, (), asked.turn.now)
+    return moved
 
 
 async def _away(asked: Ask) -> Reply:
@@ -168,41 +188,47 @@ async def _calendar(asked: Ask) -> Reply:
     """The address of the person's own calendar, to them alone."""
     address = asked.turn.kit.feed
     if address is None:
-        return _shown(asked, answers.said("There is no calendar to subscribe to here; every date comes with a file."))
+        return _shown(asked, panel_words.no_calendar())
     asked.turn.answer(asked.tenant, asked.by, time_words.own_feed(address(asked.tenant, asked.by)))
     if asked.event.place.kind == "channel":
-        return Reply(note=answers.said("I have sent it to you in our direct messages."))
+        return Reply(note=panel_words.sent_in_private())
     return Reply()
 
 
 async def _hide(asked: Ask) -> Reply:
     """Anybody asks by quoting; the facilitator hides. Nobody looks for the writer."""
-    round_ = await _the_round(Ask(asked.turn, asked.event, ""))
     wanted = asked.rest.strip("“”\"' ").casefold()
-    found = [n for n in round_.notes.values() if len(wanted) >= 4 and n.text.casefold().startswith(wanted)]
-    if len(found) != 1 or found[0].id not in round_.revealed:
-        return _shown(
-            asked, answers.said("I found no single note that begins so. Quote its first words as they stand.")
-        )
+    found = [
+        (round_, note)
+        for round_ in await _rounds(asked)
+        if asked.by in round_.seats and len(wanted) >= SHORTEST_QUOTE
+        for note in (round_.notes[i] for i in round_.revealed)
+        if note.text.casefold().startswith(wanted)
+    ]
+    if len(found) != 1:
+        return _shown(asked, panel_words.no_single_note())
+    round_, note = found[0]
     if round_.is_facilitator(asked.by):
-        await asked.turn.act(round_, HideNote(asked.by, found[0].id, "hidden by the facilitator"))
-        return _shown(asked, answers.said("Hidden."))
-    words = panel_words.hide_asked(round_, found[0].text)
-    asked.turn.answer(asked.tenant, round_.roles.facilitator, words)
-    return _shown(asked, answers.said("I have asked the facilitator, without your name."))
+        await asked.turn.act(round_, HideNote(asked.by, note.id, "hidden by the facilitator"))
+        return _shown(asked, panel_words.hidden())
+    asked.turn.answer(asked.tenant, round_.roles.acting(Role.FACILITATOR), panel_words.hide_asked(round_, note.text))
+    return _shown(asked, panel_words.hiding_asked_for())
 
 
 async def _add(asked: Ask) -> Reply:
     """The facilitator puts somebody of the channel on the roster, guests included."""
-    round_ = await _the_round(Ask(asked.turn, asked.event, ""))
+    who, _, name = asked.rest.rpartition(" to ")
+    if not who:
+        who, name = asked.rest, ""
+    round_ = await _the_round(replace(asked, rest=name), f"add {who} to")
     persons = await asked.turn.kit.chat.members(Place(round_.tenant, "channel", round_.channel))
-    wanted = asked.rest.strip("@<> ").casefold()
+    wanted = who.strip("@<> ").casefold()
     found = [p for p in persons if wanted in (p.id.casefold(), p.name.casefold()) and not p.is_bot]
     if not found:
-        return _shown(asked, answers.said("I found nobody of that name in the channel."))
+        return _shown(asked, panel_words.nobody_of_that_name(round_))
     await people.known(asked.turn.uow, round_.tenant, found[0])
     await asked.turn.act(round_, Join(asked.by, MemberId(found[0].id), found[0].name))
-    return _shown(asked, answers.said("Added; they are expected from the next step on."))
+    return _shown(asked, panel_words.added(round_, found[0].name))
 
 
 async def _export(asked: Ask) -> Reply:
@@ -212,7 +238,7 @@ async def _export(asked: Ask) -> Reply:
     message = panel_words.export(record, rounds, asked.by)
     asked.turn.answer(asked.tenant, asked.event.person, message)
     if asked.event.place.kind == "channel":
-        return Reply(note=answers.said("I have sent it to you in our direct messages."))
+        return Reply(note=panel_words.sent_in_private())
     return Reply()
 
 
@@ -222,7 +248,7 @@ async def _forget(asked: Ask) -> Reply:
     if asked.rest.lower() != "me":
         return _shown(asked, panel_words.forget_first([h.name for h in running]))
     await personal_forget(asked)
-    return _shown(asked, answers.said("Done. Your record is deleted, and you are out of every round."))
+    return _shown(asked, panel_words.forgotten())
 
 
 async def personal_forget(asked: Ask) -> None:

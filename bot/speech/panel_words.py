@@ -186,6 +186,77 @@ def _plain(value: datetime | object) -> str:
     return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
+# --- what a word has done ---
+
+
+def _told(template: str, round_: Round, **parts: Any) -> Message:
+    words = line(template, name=theirs(round_.name, 60), step=title(round_.step), **parts)
+    return Message(words, (Paragraph(words),))
+
+
+def closes(round_: Round) -> Message:
+    """The answer to `close`; the votes of a ballot are read once more first. `round_` is the round before it."""
+    if round_.ledger() is not None:
+        return _told(
+            "I read the votes of {name} once more, then *{step}* closes and the channel gets the result.", round_
+        )
+    return _told("{name}: *{step}* is closed. The channel has what comes next.", round_)
+
+
+def longer(round_: Round) -> Message:
+    assert round_.progress.due is not None
+    return _told("{name}: *{step}* goes on until {due}.", round_, due=When(round_.progress.due))
+
+
+def rests(round_: Round) -> Message:
+    return _told("Round {name} rests at *{step}*: no deadline passes. `/coldframe resume` goes on.", round_)
+
+
+def goes_on(round_: Round) -> Message:
+    if round_.progress.due is None:
+        return _told("Round {name} goes on with *{step}*.", round_)
+    return _told("Round {name} goes on with *{step}*, until {due}.", round_, due=When(round_.progress.due))
+
+
+def added(round_: Round, who: str) -> Message:
+    return _told("{who} takes part in {name} now and is asked from the next step on.", round_, who=theirs(who, 40))
+
+
+def nobody_of_that_name(round_: Round) -> Message:
+    return _told("I found nobody of that name in the channel of {name}. Nothing was changed.", round_)
+
+
+def _plainly(template: str) -> Message:
+    return Message(line(template), (Paragraph(line(template)),))
+
+
+def no_single_note() -> Message:
+    return _plainly(
+        "I found no single note that begins so, so nothing was hidden. Quote its first words exactly as they stand, "
+        "four characters at least."
+    )
+
+
+def hidden() -> Message:
+    return _plainly("The note is hidden: its words are taken out of the lists, and no export shows them.")
+
+
+def hiding_asked_for() -> Message:
+    return _plainly("I have asked the facilitator, without your name. The note stays visible until they hide it.")
+
+
+def sent_in_private() -> Message:
+    return _plainly("I have sent it to you in our direct messages.")
+
+
+def forgotten() -> Message:
+    return _plainly("Done. Your record is deleted, and you are out of every round.")
+
+
+def no_calendar() -> Message:
+    return _plainly("There is no calendar to subscribe to here; every date comes with a file.")
+
+
 def forget_first(rounds: Sequence[str]) -> Message:
     words = line(
         "This deletes your record here and takes you out of every round{where}. Notes that were revealed stay, "

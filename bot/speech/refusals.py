@@ -17,6 +17,8 @@ WORDS: dict[Because, str] = {
     Because.NOT_FACILITATOR: "That is for the facilitator, {who}, to do. Nothing was changed.",
     Because.NOT_DECISION_MAKER: "That is for {who} to decide. Nothing was changed.",
     Because.NOT_YOURS: "That belongs to somebody else. Nothing was changed.",
+    Because.WHICH_ROUND: "Which round do you mean: {names}? Put its name behind, such as “/coldframe {word} {first}”. "
+    "Nothing was changed.",
     Because.NEEDS_SECOND_PERSON: "Somebody else has to say yes to that as well. Nothing was changed yet.",
     Because.NOT_NOW: "That cannot be done in this step. Nothing was changed.",
     Because.TOO_LATE: "That came after the step was closed; the round is at {step} now. Nothing was changed.",
