@@ -1,10 +1,9 @@
-"""What a verdict says to somebody without statistics: one plain sentence first, then the "
-"numbers, then the cautions."""
+"""What a verdict says to somebody without statistics: one plain sentence first, then the numbers, then the cautions."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -201,7 +200,7 @@ def blocks(trial: Trial, judged: Judged) -> tuple[Block, ...]:
     if verdict is None:
         return (Small(line("{p}.", p=theirs(judged.problem, 300))),)
     found: list[Block] = [Facts(tuple(_rows(trial, verdict)))]
-    cautions = tuple(c for c in (caution(trial, one) for one in verdict.warnings) if c)
+    cautions = _cautions(trial, verdict.warnings)
     if cautions:
         found.append(Items(cautions))
     found.append(Small(line(_CLAIMS[verdict.claim.value])))
@@ -270,6 +269,16 @@ _STRENGTHS = {
 # --- cautions -----------------------------------------------------------------------------------------------------
 
 
+def _cautions(trial: Trial, found: Sequence[Caution]) -> tuple[Line, ...]:
+    """A sentence for each; special days, of which there may be many, share one."""
+    days = list(dict.fromkeys(str(one.facts["name"]) for one in found if one.code == "special-days"))
+    others = (caution(trial, one) for one in found if one.code != "special-days")
+    lines = tuple(words for words in others if words)
+    if not days:
+        return lines
+    return (*lines, line("Within the trial's weeks: {days}.", days=theirs(", ".join(days), 300)))
+
+
 def caution(trial: Trial, found: Caution) -> Line | None:
     """A caution's sentence; None for what the verdict's own sentence says already."""
     template = _CAUTIONS.get(found.code)
@@ -291,7 +300,6 @@ _CAUTIONS = {
     "sample-ratio": "The groups hold {control} and {trial} people, which chance does not explain.",
     "short-baseline": "Only {weeks} earlier weeks are known; {better} would be steadier.",
     "baseline-as-stated": "The usual level ({baseline}) was stated, not shown week by week.",
-    "special-days": "{name} fell into these weeks.",
     "gaps": "Weeks that do not count: {weeks}. A gap is never a zero.",
     "beyond-plan": "{weeks} more weeks were logged than planned; they are not used.",
     "peek-too-many": "Looked at more often than once a week ({looks} times): only the planned end decides.",

@@ -268,3 +268,12 @@ def test_a_criterion_that_cannot_be_judged_says_so() -> None:
 def test_shares_are_said_in_per_cent(share: float, shown: str) -> None:
     """A share is shown in per cent, with no more places than it carries."""
     assert verdict_words.value(a_trial(), share) == shown
+
+
+def test_holidays_within_the_trial_share_one_sentence() -> None:
+    """Several holidays, or one of several days, are one line of caution."""
+    days = tuple((name, START + timedelta(days=n)) for n, name in enumerate(("Long feast", "Long feast", "New moon")))
+    trial = with_split(a_trial(), [((40, 1000), (45, 1000))])
+    below = words(Message((), verdict_words.blocks(trial, judge(trial, START + timedelta(weeks=1), days))))
+    assert below.count("feast") == 1
+    assert "Within the trial's weeks: Long feast, New moon." in below
