@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
+
+if TYPE_CHECKING:
+    from bot.ports import Clock
 
 
 @click.command()
@@ -20,10 +25,11 @@ def command(mode: str) -> None:
     """
     import asyncio
 
-    asyncio.run(_run(mode))
+    asyncio.run(run(mode))
 
 
-async def _run(mode: str) -> None:
+async def run(mode: str, clock: Clock | None = None) -> None:
+    """Serves until a signal to stop, by the settings of the environment and, unless another is given, real time."""
     import asyncio
     import signal
 
@@ -36,4 +42,4 @@ async def _run(mode: str) -> None:
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
     click.echo(f"coldframe on Slack by {mode}; Ctrl-C stops it.", err=True)
-    await run_slack(settings, stop, "http" if mode == "http" else "socket")
+    await run_slack(settings, stop, "http" if mode == "http" else "socket", clock)

@@ -204,8 +204,17 @@ class Delivery:
 
     # --- by signed request ----------------------------------------------------------------------------------
 
+    async def nudge(self, address: str, payload: dict[str, Any]) -> Acknowledged:
+        """Sends an event once, to this very address."""
+        return await self._posted(address, "events_api", payload, 0)
+
     async def _over_http(self, kind: str, payload: dict[str, Any], attempt: int) -> Acknowledged:
         self.sent += 1
+        address = self.addresses[self._turn % len(self.addresses)]
+        self._turn += 1
+        return await self._posted(address, kind, payload, attempt)
+
+    async def _posted(self, address: str, kind: str, payload: dict[str, Any], attempt: int) -> Acknowledged:
         if kind == "events_api":
             body, content = json.dumps(payload), "application/json"
         elif kind == "slash_commands":
@@ -217,8 +226,6 @@ class Delivery:
             headers |= {"X-Slack-Retry-Num": str(attempt), "X-Slack-Retry-Reason": "http_error"}
         if self._session is None:
             self._session = aiohttp.ClientSession()
-        address = self.addresses[self._turn % len(self.addresses)]
-        self._turn += 1
         async with self._session.post(f"{address}/slack/events", data=body, headers=headers) as response:
             text = await response.text()
             readable = response.content_type == "application/json" and text

@@ -30,6 +30,7 @@ from bot.speech.message import (
     Small,
     Words,
 )
+from demo.jobs import proposed
 from tests.wire.slack.people import Someone
 from tests.wire.slack.workspace import BOT_USER, TEAM, Data, Workspace
 
@@ -53,13 +54,17 @@ class Seen:
 class Answer:
     form: Form | None = None
     ok: bool = True
+    errors: Mapping[str, str] = field(default_factory=dict)
 
 
 class Screen:
     """What the demo's hands need of a room."""
 
-    def __init__(self, workspace: Workspace, people: Mapping[str, Someone], channel: str) -> None:
+    def __init__(
+        self, workspace: Workspace, people: Mapping[str, Someone], channel: str, patience: float = 1.5
+    ) -> None:
         self.workspace = workspace
+        self.patience = patience
         self.people = people
         self.channel = channel
         self.tenant = TEAM
@@ -142,7 +147,7 @@ class Screen:
             if not key or not key.endswith("/open"):
                 return Answer()
             try:
-                return Answer(form_of(await someone.sees(someone.form, 1.5)))
+                return Answer(form_of(await someone.sees(someone.form, self.patience)))
             except AssertionError:
                 if len(someone.notes()) + len(someone.inbox()) == told:
                     return Answer()
@@ -160,6 +165,8 @@ class Screen:
             answer = await someone.sends(**typed)
             if answer.ok and "errors" not in answer.body:
                 return Answer()
+            if proposed(errors := answer.body.get("errors") or {}):
+                return Answer(errors=errors)
             if answer.ok and "Your words are still here" not in str(answer.body):
                 raise AssertionError(f"{person} cannot send {action}: {answer.body}")
         raise AssertionError(f"{person} never got {action} through")

@@ -68,7 +68,7 @@ class Team:
 
     scenario: Scenario
     workspace: Workspace
-    clock: FastClock
+    clock: Any
     engine: Engine
     store: SqlStore
     screen: Screen
@@ -152,8 +152,9 @@ class Team:
                 raise AssertionError(f"the round stands still in {round_.step} at {self.clock.now()}")
             self.moments += 1
             if self.outage_at is not None and self.moments >= self.outage_at and await self._is_busy_soon():
-                self.outage_at = None
                 await self._outage()
+                if self.workspace.faults.struck["away"]:  # else it was none: nobody called meanwhile
+                    self.outage_at = None
         await self.until_sent()
         return round_
 
@@ -263,6 +264,17 @@ class Team:
         }
 
 
+def moved_in(workspace: Workspace, scenario: Scenario) -> dict[str, Someone]:
+    """The scenario's people as members of the workspace, all in one channel with the bot."""
+    team: dict[str, Someone] = {}
+    for person in scenario.team:
+        slack_id = f"U0{person.id.upper()}"
+        workspace.add_person(slack_id, person.name, person.zone)
+        team[person.id] = Someone(workspace, slack_id)
+    workspace.add_channel(CHANNEL, "growth", [someone.id for someone in team.values()])
+    return team
+
+
 @asynccontextmanager
 async def at_work(tmp_path: Path, mode: Any = "socket") -> AsyncIterator[Team]:
     """The workspace with the scenario's people, and the bot in it, serving."""
@@ -270,12 +282,7 @@ async def at_work(tmp_path: Path, mode: Any = "socket") -> AsyncIterator[Team]:
     clock = FastClock(scenario.start)
     workspace = Workspace(clock.now)
     await workspace.start()
-    team: dict[str, Someone] = {}
-    for person in scenario.team:
-        slack_id = f"U0{person.id.upper()}"
-        workspace.add_person(slack_id, person.name, person.zone)
-        team[person.id] = Someone(workspace, slack_id)
-    workspace.add_channel(CHANNEL, "growth", [someone.id for someone in team.values()])
+    team = moved_in(workspace, scenario)
     ids = RandomIds()
     store = await open_store(f"sqlite+aiosqlite:///{tmp_path / 'bot.db'}", b"x" * 32, ids, durable=False)
     relay = Relay()

@@ -183,17 +183,19 @@ class Workspace:
 
     def event(self, inner: Data) -> None:
         """Tells the bot of something that happened."""
-        self.delivery.event(
-            {
-                "type": "event_callback",
-                "team_id": TEAM,
-                "api_app_id": APP,
-                "event_id": self.id("Ev"),
-                "event_time": int(self._now().timestamp()),
-                "authorizations": [{"team_id": TEAM, "user_id": BOT_USER, "is_bot": True}],
-                "event": {"event_ts": self.ts(), **inner},
-            }
-        )
+        self.delivery.event(self.happening(inner))
+
+    def happening(self, inner: Data) -> Data:
+        """An event as it is sent."""
+        return {
+            "type": "event_callback",
+            "team_id": TEAM,
+            "api_app_id": APP,
+            "event_id": self.id("Ev"),
+            "event_time": int(self._now().timestamp()),
+            "authorizations": [{"team_id": TEAM, "user_id": BOT_USER, "is_bot": True}],
+            "event": {"event_ts": self.ts(), **inner},
+        }
 
     def said(self, channel: str, thread: str | None = None) -> list[Data]:
         """What the bot says there now: in the channel, or in a thread below its head."""
