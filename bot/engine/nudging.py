@@ -3,7 +3,7 @@ everything, bundled. What cannot be said now moves to the next moment when it ma
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Iterable, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from datetime import date, datetime, time, timedelta
 
 from bot.domain.names import MemberId
@@ -171,12 +171,19 @@ async def _nudge(turn: Turn, tenant: str, person: str) -> None:
     await send_bundle(turn, tenant, person)
 
 
-async def send_bundle(turn: Turn, tenant: str, person: str) -> None:
-    """One message with everything that this person can do now, in rounds and in trials."""
+async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool = False) -> None:
+    """One message with everything that this person can do now, in rounds and in trials.
+
+    For a round's reminder, of the trials only what has fallen due since the last private word, or will soon: whoever
+    was told of a week twice is left in peace about it.
+    """
     from bot.engine import reminders  # late: reminders send this bundle too
 
     rounds = await reminders.owed_in_rounds(turn, tenant, MemberId(person))
     open_ = await open_items(turn, tenant, person)
+    if for_a_round:
+        sent = await turn.uow.nudges_since(tenant, person, turn.now - LOOK_BACK)
+        open_ = [one for one in open_ if await _falls_due(turn, one, person, max(sent, default=turn.now - LOOK_BACK))]
     if not rounds and not open_:
         return
     message = owner_words.bundle(rounds, open_)
@@ -186,17 +193,29 @@ async def send_bundle(turn: Turn, tenant: str, person: str) -> None:
     else:
         turn.answer(tenant, person, message)
     await turn.uow.note_nudge(tenant, person, turn.now)
-    await _drop_what_was_said(turn, trials.values(), person)
+    await _drop_what_was_said(turn, open_, person)
 
 
-async def _drop_what_was_said(turn: Turn, trials: Iterable[Trial], person: str) -> None:
-    """Nudges that would come now or soon are in the bundle; several missed ones become this one."""
-    for trial in trials:
-        calendar = await trial_acting.calendar_of(turn, trial, MemberId(person))
-        moments = week_moments(trial, calendar) if trial.owner == person else []
-        moments += [action_moment(a, calendar) for a in trial.open_actions() if a.who == person]
-        for occurrence, at in moments:
-            if at <= turn.now + BUNDLE_WITHIN and "/tell/" not in occurrence:
+async def _falls_due(turn: Turn, one: Open, person: str, since: datetime) -> bool:
+    """Whether a word about this open thing fell due since then, or will fall due soon."""
+    moments = await _moments_of(turn, one.trial, person)
+    about = f"/{one.what}/{one.key}/"
+    return any(since < at <= turn.now + BUNDLE_WITHIN for occurrence, at in moments if about in occurrence)
+
+
+async def _moments_of(turn: Turn, trial: Trial, person: str) -> list[tuple[str, datetime]]:
+    """All words to this person about the trial's weeks and their own first-week actions."""
+    calendar = await trial_acting.calendar_of(turn, trial, MemberId(person))
+    moments = week_moments(trial, calendar) if trial.owner == person else []
+    return moments + [action_moment(a, calendar) for a in trial.open_actions() if a.who == person]
+
+
+async def _drop_what_was_said(turn: Turn, said: Sequence[Open], person: str) -> None:
+    """Nudges about the same things that would come now or soon are in the bundle; missed ones become this one."""
+    for trial in {one.trial.id: one.trial for one in said}.values():
+        about = {f"/{one.what}/{one.key}/" for one in said if one.trial.id == trial.id}
+        for occurrence, at in await _moments_of(turn, trial, person):
+            if at <= turn.now + BUNDLE_WITHIN and any(thing in occurrence for thing in about):
                 await turn.drop_due(trial.id, kind=WORD, occurrence=occurrence)
 
 

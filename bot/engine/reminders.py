@@ -61,7 +61,7 @@ async def remind(turn: Turn, due: Due) -> None:
     if not within_daily_limit(sent, turn.now, calendar) or (sent and turn.now - sent[-1] < timedelta(minutes=30)):
         await turn.uow.count("reminders dropped")
         return
-    await nudging.send_bundle(turn, round_.tenant, member)
+    await nudging.send_bundle(turn, round_.tenant, member, for_a_round=True)
 
 
 def owes(round_: Round, member: MemberId) -> bool:

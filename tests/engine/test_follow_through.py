@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
+from bot.domain.commands import Start
 from bot.domain.names import MemberId
 from bot.domain.trial_state import TrialStep
+from bot.engine import setup
+from bot.engine.turn import Turn
 from bot.ports import IncomingFile, Person
 from bot.timing.calendars import WorkingCalendar
 from tests.domain.play import FD, D, F
-from tests.engine.seeing_through import MONDAY, WEEK, Team, a_team, words
+from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team, words
 
 HOUR = timedelta(hours=1)
 INES = MemberId("ines")
@@ -41,6 +45,25 @@ async def test_a_week_that_is_over_brings_one_nudge_one_repeat_and_then_silence(
         nudged = [at for at in await team.nudges(D) if at >= MONDAY + WEEK - 2 * HOUR]
         assert [at.strftime("%a %H:%M") for at in nudged] == ["Mon 09:00", "Wed 09:00"]
         assert not any("week 1" in m and "Still open" in m for m in team.told(F))
+
+
+async def test_a_rounds_reminder_does_not_bring_up_again_what_was_said_twice(tmp_path: Path) -> None:
+    """After a week's nudge and its repeat, the reminder of a round names the round alone."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(1.4)
+
+        async def begin(turn: Turn) -> None:
+            people = [Person(str(m), team.round.name_of(m), "UTC") for m in team.round.active()]
+            place = team.house.room.channel(CHANNEL)
+            settings = replace(team.round.settings, question="And now?")
+            new = await setup.open_round(turn, place, "summer", settings, team.round.roles, people)
+            await turn.act(new, Start(new.roles.facilitator))
+
+        await team.house.engine.act("the next round", begin)
+        before = len(team.told(D))
+        await team.weeks(1.9)
+        reminders = [m for m in team.told(D)[before:] if "Still open for you" in m]
+        assert reminders and all("summer" in m and "week 1" not in m for m in reminders)
 
 
 async def test_a_nudge_is_answered_in_its_thread_or_anywhere(tmp_path: Path) -> None:
