@@ -38,7 +38,9 @@ class Settings(BaseModel):
     slack_api_url: str = Field("", description="base address of the Web API, for proxies and local stand-ins")
     host: str = Field("127.0.0.1", description="address on which HTTP is served")
     port: int = Field(3000, ge=0, le=65535, description="port on which HTTP is served")
-    public_url: str = Field("", description="address under which HTTP is reached from outside, for calendar feeds")
+    public_url: str = Field(
+        "", description="https address under which HTTP mode is reached from outside; members' calendars stand below it"
+    )
     log: Literal["auto", "json", "console"] = Field("auto", description="form of the log lines")
 
     @field_validator("secret")
@@ -46,6 +48,13 @@ class Settings(BaseModel):
     def _long_enough(cls, value: SecretStr | None) -> SecretStr | None:
         if value is not None and len(value.get_secret_value()) < 16:
             raise ValueError("must have at least 16 characters")
+        return value
+
+    @field_validator("public_url")
+    @classmethod
+    def _an_address(cls, value: str) -> str:
+        if value and not value.startswith(("https://", "http://")):
+            raise ValueError("must begin with https:// (or http:// on a network of your own)")
         return value
 
     @field_validator("database")

@@ -32,6 +32,5 @@ class Kit:
     clock: Clock
     ids: Ids
     numbers: Numbers
-    feed: Callable[[str, str], str] | None = (
-        None  # (tenant, person) to the address of their calendar, if HTTP is served
-    )
+    feed: Callable[[str, str, str], str] | None = None
+    """(tenant, person, edition) to the address of their calendar, where HTTP is served."""

@@ -13,7 +13,7 @@ from bot.engine import closing, dates, ownership, people, personal, reminders, s
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Place, Reply
 from bot.ports.storage import Send
-from bot.speech import answers, panel_words, time_words
+from bot.speech import answers, panel_words
 from bot.speech.message import Message
 
 
@@ -186,13 +186,7 @@ async def _hours(asked: Ask) -> Reply:
 
 async def _calendar(asked: Ask) -> Reply:
     """The address of the person's own calendar, to them alone."""
-    address = asked.turn.kit.feed
-    if address is None:
-        return _shown(asked, panel_words.no_calendar())
-    asked.turn.answer(asked.tenant, asked.by, time_words.own_feed(address(asked.tenant, asked.by)))
-    if asked.event.place.kind == "channel":
-        return Reply(note=panel_words.sent_in_private())
-    return Reply()
+    return await personal.calendar_address(asked.turn, asked.event)
 
 
 async def _hide(asked: Ask) -> Reply:

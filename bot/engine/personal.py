@@ -11,7 +11,7 @@ from bot.domain.names import MemberId, Step
 from bot.engine import dates, ownership, people, rereckoning
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
-from bot.ports.storage import Member
+from bot.ports.storage import FEED_EDITION, Member
 from bot.speech import answers, forms, time_words
 from bot.timing.calendars import WorkingCalendar
 from bot.timing.dates import Reading
@@ -178,11 +178,47 @@ async def _later(turn: Turn, event: Inbound, value: str) -> Reply:
     return Reply()
 
 
+# --- the calendar to subscribe to ---
+
+
+async def calendar_address(turn: Turn, event: Inbound) -> Reply:
+    """The address at which a calendar program finds this person's dates, to them alone."""
+    feed = turn.kit.feed
+    in_channel = event.place.kind == "channel"
+    if feed is None and in_channel:
+        return Reply(note=time_words.no_feed())
+    me = await _me(turn, event)
+    if feed is None:
+        turn.answer(me.tenant, me.id, time_words.no_feed())
+        return Reply()
+    edition = me.facts.get(FEED_EDITION) or await _new_edition(turn, me)
+    turn.answer(me.tenant, me.id, time_words.own_feed(feed(me.tenant, me.id, str(edition))))
+    return Reply(note=answers.said("I have sent it to you in our direct messages.")) if in_channel else Reply()
+
+
+async def _new_edition(turn: Turn, me: Member) -> str:
+    edition = turn.kit.ids.new("")
+    await turn.uow.save_member(replace(me, facts={**me.facts, FEED_EDITION: edition}))
+    return edition
+
+
+async def _renew_calendar(turn: Turn, event: Inbound, value: str) -> Reply:
+    """Another address; the one before is nothing any more."""
+    me = await _me(turn, event)
+    if turn.kit.feed is None:
+        turn.answer(me.tenant, me.id, time_words.no_feed())
+        return Reply()
+    address = turn.kit.feed(me.tenant, me.id, await _new_edition(turn, me))
+    turn.answer(me.tenant, me.id, time_words.own_feed(address, renewed=True))
+    return Reply()
+
+
 PRESSES: dict[str, Press] = {
     "hours.confirm": _confirm_hours,
     "hours.write": _hours_form,
     "zone.use": _use_zone,
     "zone.keep": _keep_zone,
+    "calendar.renew": _renew_calendar,
     "me.away": _away_form,
     "me.later": _later,
 }

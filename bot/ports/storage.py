@@ -109,6 +109,10 @@ class Member:
     facts: Mapping[str, object] = field(default_factory=dict)
 
 
+FEED_EDITION = "feed"
+"""The fact of a member that is part of their calendar's address: with another one the address before is nothing."""
+
+
 @dataclass(frozen=True, slots=True)
 class RoundHead:
     """What is needed to find a round."""

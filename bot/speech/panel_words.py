@@ -41,7 +41,7 @@ HELP = (
     ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),
     ("`/coldframe close`, `extend`, `pause`, `resume`", "for the facilitator"),
     ("`/coldframe away until next Monday`", "I am away; `away off` ends it"),
-    ("`/coldframe calendar`", "an address at which my calendar finds my dates"),
+    ("`/coldframe calendar`", "my dates for my calendar program: an address to subscribe to, and a new one"),
     ("`/coldframe hours`", "my working time and zone"),
     ("`/coldframe hide FIRST WORDS`", "a note should not be seen"),
     ("`/coldframe export`, `forget`", "what is held about me; delete it"),

@@ -131,11 +131,22 @@ def dates_understood(dates: Sequence[tuple[str, str]], again: Button) -> Message
     return Message(said, (Paragraph(said), items, Buttons((again,))))
 
 
-def own_feed(address: str) -> Message:
+def own_feed(address: str, *, renewed: bool = False) -> Message:
     """Where a calendar program finds this person's dates."""
     words = line(
         "Your dates from all rounds and trials, for your calendar program to subscribe to: {address} Keep it to "
         "yourself: whoever has this address can read your dates.",
         address=address,
+    )
+    if renewed:
+        words += line(" The address before it is no longer valid: put this one in its place.")
+    again = Button("New address", "calendar.renew", "", confirm="The address that you have now will stop working.")
+    return Message(words, (Paragraph(words), Buttons((again,)), Small(line("Somebody else has it? Make a new one."))))
+
+
+def no_feed() -> Message:
+    words = line(
+        "There is no calendar to subscribe to here: this bot is not reached by HTTP. Every date comes with a file for "
+        "your calendar instead."
     )
     return Message(words, (Paragraph(words),))
