@@ -90,7 +90,7 @@ def offer(round_: Round, command: OfferToOwn, now: datetime) -> Facts:
     checks.member(round_, command.by)
     checks.in_step(round_, Step.COMMITMENT)
     choice = _choice(round_, command.plan)
-    if choice.owner is not None or command.by in choice.offers:
+    if command.by in (choice.owner, *choice.offers):
         return ()
     if choice.asked == command.by:
         return (OwnershipAccepted(command.plan, command.by),)
@@ -98,23 +98,29 @@ def offer(round_: Round, command: OfferToOwn, now: datetime) -> Facts:
 
 
 def ask(round_: Round, command: AskOwner, now: datetime) -> Facts:
+    """Who owns it stays its owner until somebody else has accepted."""
     _settling(round_, command.by)
     checks.member(round_, command.member)
     choice = _choice(round_, command.plan)
+    if command.member == choice.owner:
+        raise Refused(Because.OWNS_ALREADY)
+    if command.member == choice.asked:
+        return ()
     if command.member in choice.offers:
         return (OwnershipAccepted(command.plan, command.member),)
     return (OwnerAsked(command.plan, command.member),)
 
 
 def answer(round_: Round, command: AnswerOwnership, now: datetime) -> Facts:
+    """The yes or no of whoever was asked; an owner who accepted may still step back before the seal."""
     checks.member(round_, command.by)
     checks.in_step(round_, Step.COMMITMENT)
     choice = _choice(round_, command.plan)
-    if choice.asked != command.by:
+    if choice.asked != command.by and choice.owner != command.by:
         raise Refused(Because.NOT_ASKED)
-    if command.accept:
-        return (OwnershipAccepted(command.plan, command.by),)
-    return (OwnershipDeclined(command.plan, command.by, optional(command.reason, 500, field="reason")),)
+    if not command.accept:
+        return (OwnershipDeclined(command.plan, command.by, optional(command.reason, 500, field="reason")),)
+    return () if choice.owner == command.by else (OwnershipAccepted(command.plan, command.by),)
 
 
 def set_actions(round_: Round, command: SetActions, now: datetime) -> Facts:
@@ -267,7 +273,7 @@ def ownership_offered(round_: Round, fact: OwnershipOffered) -> Round:
 
 
 def owner_asked(round_: Round, fact: OwnerAsked) -> Round:
-    return _with_choice(round_, fact.plan, asked=fact.member, owner=None)
+    return _with_choice(round_, fact.plan, asked=fact.member)
 
 
 def ownership_accepted(round_: Round, fact: OwnershipAccepted) -> Round:
@@ -275,8 +281,15 @@ def ownership_accepted(round_: Round, fact: OwnershipAccepted) -> Round:
 
 
 def ownership_declined(round_: Round, fact: OwnershipDeclined) -> Round:
-    declined = (*round_.choices[fact.plan].declined, (fact.member, fact.reason))
-    return _with_choice(round_, fact.plan, asked=None, declined=declined)
+    choice = round_.choices[fact.plan]
+    return _with_choice(
+        round_,
+        fact.plan,
+        asked=None if choice.asked == fact.member else choice.asked,
+        owner=None if choice.owner == fact.member else choice.owner,
+        offers=tuple(m for m in choice.offers if m != fact.member),
+        declined=(*choice.declined, (fact.member, fact.reason)),
+    )
 
 
 def actions_set(round_: Round, fact: ActionsSet) -> Round:

@@ -25,6 +25,8 @@ from bot.domain.names import (
 from bot.domain.settings import DEFAULT_LEVERS as DEFAULT_LEVERS
 from bot.domain.settings import Settings as Settings
 
+HIDDEN = "… (hidden)"
+
 
 @dataclass(frozen=True, slots=True)
 class Seat:
@@ -94,6 +96,10 @@ class Note:
     author: MemberId | None = None
     hidden: bool = False
     origin: str = ""  # the chat message it came from, until the reveal: editing that message edits the note
+
+    def shown(self) -> str:
+        """The text as others may read it."""
+        return HIDDEN if self.hidden else self.text
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,7 +304,6 @@ class Round:
     paused: str | None = None
     dates_told: Mapping[Step, datetime] = field(default_factory=dict)  # when each step closes, as the channel knows it
     dates_told_times: int = 0
-    running_trials: int = 0  # of the team, when the round began to commit
     notes: Mapping[NoteId, Note] = field(default_factory=dict)
     late_notes: Mapping[NoteId, Note] = field(default_factory=dict)
     drafts: Mapping[NoteId, Draft] = field(default_factory=dict)
@@ -374,8 +379,12 @@ class Round:
 
     def force_text(self, force: ForceId) -> str:
         """The wording that stands for the force: its first note's that is not hidden."""
+        return self.wordings(force)[0]
+
+    def wordings(self, force: ForceId) -> tuple[str, ...]:
+        """Every wording of the force that is not hidden, the one that stands for it first; never empty."""
         notes = next([self.notes[n] for n in f.notes] for f in self.forces if f.id == force)
-        return next((n.text for n in notes if not n.hidden), "…")
+        return tuple(n.shown() for n in notes if not n.hidden) or (HIDDEN,)
 
     def force(self, force: str) -> Force | None:
         return next((f for f in self.forces if f.id == force), None)

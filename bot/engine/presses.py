@@ -33,7 +33,7 @@ from bot.engine import closing, holdups, personal, trials
 from bot.engine.pressing import OPENS, Handler, Press, in_step
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Pressed, Reply
-from bot.speech import answers
+from bot.speech import answers, commitment_words
 
 
 async def pressed(turn: Turn, event: Inbound, what: Pressed) -> Reply:
@@ -210,15 +210,17 @@ async def _drop_choice(press: Press) -> Reply:
 
 
 async def _offer(press: Press) -> Reply:
-    await press.turn.act(press.round, OfferToOwn(press.by, PlanId(press.part(0))))
-    press.turn.answer(press.round.tenant, press.by, answers.said("Noted. The facilitator sees that you would own it."))
+    plan = PlanId(press.part(0))
+    after = await press.turn.act(press.round, OfferToOwn(press.by, plan))
+    owns = after.choices[plan].owner == press.by
+    words = commitment_words.you_own_it() if owns else commitment_words.offer_noted()
+    press.turn.answer(press.round.tenant, press.by, words)
     return Reply()
 
 
 async def _accept(press: Press) -> Reply:
     await press.turn.act(press.round, AnswerOwnership(press.by, PlanId(press.part(0)), accept=True))
-    words = "Thank you, you own it now. Next: draw up the first-week actions on the commitment card in the channel."
-    press.turn.answer(press.round.tenant, press.by, answers.said(words))
+    press.turn.answer(press.round.tenant, press.by, commitment_words.you_own_it())
     return Reply()
 
 

@@ -22,6 +22,7 @@ from bot.domain.facts import (
     NoteWithdrawn,
     NoteWritten,
     OwnerAsked,
+    OwnershipAccepted,
     OwnershipDeclined,
     PlanChosen,
     PlanHandedIn,
@@ -36,7 +37,10 @@ from bot.domain.names import MemberId, Role, Side, Step
 from bot.domain.state import Round
 from bot.engine import opening
 from bot.engine.turn import Turn
-from bot.speech import ballot_prompts, commitment_words, late_words, prompts, work_prompts
+from bot.ports.chat import Place
+from bot.speech import ballot_prompts, cards, commitment_words, late_words, prompts, work_prompts
+from bot.speech.message import Message
+from bot.speech.names import message_name
 
 Telling = Callable[[Turn, Round, Round, Any], None]
 
@@ -121,8 +125,6 @@ async def _joined(turn: Turn, round_: Round, fact: MemberJoined) -> None:
 
 
 def _proposed(turn: Turn, before: Round, after: Round, fact: MergesProposed) -> None:
-    from bot.speech.names import message_name
-
     facilitator = after.roles.acting(Role.FACILITATOR)
     turn.revise_own(after, facilitator, "desk", prompts.merge_desk(after, facilitator), Step.MERGE.value)
     for proposal in fact.proposals:
@@ -140,6 +142,23 @@ def _questions_changed(
         turn.revise_own(
             after, facilitator, "desk", work_prompts.questions_desk(after, facilitator), Step.QUESTIONS.value
         )
+
+
+def without_a_note(turn: Turn, round_: Round, member: MemberId, force: str) -> list[tuple[str, Place, Message]]:
+    """A person's own messages that may repeat a note of the force, as they read without it: (name, place, words)."""
+    place = turn.direct(round_, member)
+    options = ballot_prompts.option(round_, member, force) if round_.step is Step.DOTS else cards.option_over(round_)
+    merge = prompts.merge_desk(round_, member) if round_.step is Step.MERGE else cards.closed_card(round_, Step.MERGE)
+    asked = (
+        work_prompts.questions_desk(round_, member)
+        if round_.step is Step.QUESTIONS
+        else cards.closed_card(round_, Step.QUESTIONS)
+    )
+    return [
+        (message_name(round_.id, "option", member, Step.DOTS.value, force), place, options),
+        (message_name(round_.id, "desk", member, Step.MERGE.value), place, merge),
+        (message_name(round_.id, "desk", member, Step.QUESTIONS.value), place, asked),
+    ]
 
 
 # --- votes ---
@@ -213,6 +232,14 @@ def _owner_asked(turn: Turn, before: Round, after: Round, fact: OwnerAsked) -> N
     turn.tell(after, fact.member, "own", words, rest=(fact.plan,))
 
 
+def _owner_accepted(turn: Turn, before: Round, after: Round, fact: OwnershipAccepted) -> None:
+    """Who owned it until now hears who does from now on."""
+    earlier = before.choices[fact.plan].owner
+    if earlier is not None:
+        words = commitment_words.owner_replaced(after, after.plans[fact.plan], fact.member)
+        turn.answer(after.tenant, earlier, words)
+
+
 def _declined(turn: Turn, before: Round, after: Round, fact: OwnershipDeclined) -> None:
     words = commitment_words.declined(after, after.plans[fact.plan], fact.member, fact.reason)
     turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), words)
@@ -239,5 +266,6 @@ TELLINGS: dict[type[Fact], Telling] = {
     PlanWithdrawn: _plan_out,
     PlanChosen: _chosen,
     OwnerAsked: _owner_asked,
+    OwnershipAccepted: _owner_accepted,
     OwnershipDeclined: _declined,
 }

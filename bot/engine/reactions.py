@@ -66,7 +66,7 @@ async def react(turn: Turn, before: Round, after: Round, facts: Sequence[Fact]) 
 async def _windows(turn: Turn, before: Round, after: Round, facts: Sequence[Fact]) -> None:
     """Due rows of the step, and what its opening brings."""
     if after.step is not before.step:
-        _close_card(turn, after, before.step)
+        await _close_card(turn, after, before.step)
         for kind in STEP_KINDS:
             await turn.drop_due(after.id, kind=kind)
     if after.step not in RUNNING or after.paused is not None:
@@ -87,9 +87,10 @@ async def _reschedule(turn: Turn, round_: Round) -> None:
     await reminders.schedule(turn, round_)
 
 
-def _close_card(turn: Turn, round_: Round, step: Step) -> None:
-    if step in RUNNING and step is not Step.COMMITMENT:
-        name = message_name(round_.id, "card", step.value)
+async def _close_card(turn: Turn, round_: Round, step: Step) -> None:
+    """The card of a step that is over says so. That of the commitment comes a moment late: perhaps not at all."""
+    name = message_name(round_.id, "card", step.value)
+    if step in RUNNING and (step is not Step.COMMITMENT or await turn.uow.knows_message(name)):
         turn.revise(name, turn.channel(round_), cards.closed_card(round_, step), round_.id)
 
 
@@ -174,6 +175,25 @@ async def _note_changed(turn: Turn, round_: Round, fact: NoteHidden | LateNoteSe
         turn.revise(message_name(round_.id, "lever", note.lever), turn.channel(round_), bare, round_.id)
 
 
+async def _note_hidden(turn: Turn, round_: Round, fact: NoteHidden) -> None:
+    """Its words are taken out wherever a later step repeated them, in private messages too."""
+    await _note_changed(turn, round_, fact)
+    force = next((f for f in round_.forces if fact.note in f.notes), None)
+    if force is None:
+        return
+    await _revise_proposals(turn, round_)
+    channel = turn.channel(round_)
+    again = [(message_name(round_.id, "merged"), channel, results.merged(round_))]
+    for question in (q for q in round_.questions if q.force == force.id):
+        card = results.question_card(round_, question.id)
+        again.append((message_name(round_.id, "question", question.id), channel, card))
+    for member in round_.active():
+        again += private_reactions.without_a_note(turn, round_, member, force.id)
+    for name, place, words in again:
+        if await turn.uow.knows_message(name):
+            turn.revise(name, place, words, round_.id)
+
+
 async def _focus(turn: Turn, round_: Round, fact: FocusPicked) -> None:
     turn.say(round_, "focus", results.focus_picked(round_))
     turn.later("propose", round_.id, "merges", turn.now)
@@ -182,6 +202,10 @@ async def _focus(turn: Turn, round_: Round, fact: FocusPicked) -> None:
 async def _merge_changed(turn: Turn, round_: Round, fact: MergeAnswered | ForcesJoined | ForceSplit) -> None:
     facilitator = round_.expected()[0]
     turn.revise_own(round_, facilitator, "desk", prompts.merge_desk(round_, facilitator), Step.MERGE.value)
+    await _revise_proposals(turn, round_)
+
+
+async def _revise_proposals(turn: Turn, round_: Round) -> None:
     for proposal in round_.proposals:
         name = message_name(round_.id, "proposal", proposal.first, proposal.second)
         posted = await turn.uow.posted(name)
@@ -234,8 +258,6 @@ async def _committed(turn: Turn, round_: Round, fact: Committed) -> None:
     await turn.drop_due(round_.id)
     retention.after_end(turn, round_)
     turn.say(round_, "committed", commitment_words.sealed_card(round_))
-    name = message_name(round_.id, "card", Step.COMMITMENT.value)
-    turn.revise(name, turn.channel(round_), cards.closed_card(round_, Step.COMMITMENT), round_.id)
     assert round_.next_round is not None and not commitment.missing(round_)
     await trials.start(turn, round_, fact)
     turn.later("next round", round_.id, "start", round_.next_round)
@@ -252,7 +274,7 @@ REACTIONS: dict[type[Fact], Reaction] = {
     EverybodyIn: _everybody_in,
     NotEverybodyIn: _not_everybody,
     Revealed: _revealed,
-    NoteHidden: _note_changed,
+    NoteHidden: _note_hidden,
     LateNoteSettled: _note_changed,
     FocusPicked: _focus,
     MergeAnswered: _merge_changed,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bot.domain.course import came_in
-from bot.domain.names import PRIVATE_STEPS, Role, Step
+from bot.domain.names import Role, Step
 from bot.domain.state import Round
 from bot.speech.harmless import theirs
 from bot.speech.message import (
@@ -121,6 +121,12 @@ def closed_card(round_: Round, step: Step) -> Message:
     return Message(head, (Paragraph(head),))
 
 
+def option_over(round_: Round) -> Message:
+    """An option of a ballot that is over, whose words should not be read any more."""
+    head = line("{name}: this was an option of a ballot that is closed.", name=theirs(round_.name, 60))
+    return Message(head, (Paragraph(head),))
+
+
 def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Message:
     """The first post of a round: the question, who does what, the calendar."""
     settings = round_.settings
@@ -229,7 +235,3 @@ def role_filled(round_: Round, role: Role) -> Message:
         role=role.value,
     )
     return Message(words, (Paragraph(words),))
-
-
-def is_private(step: Step) -> bool:
-    return step in PRIVATE_STEPS

@@ -84,6 +84,8 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     owner: Line = line("nobody yet")
     if choice.owner is not None:
         owner = line("{o}", o=who(round_, choice.owner))
+        if choice.asked is not None:
+            owner += line(", until {o} accepts, who was asked", o=who(round_, choice.asked))
     elif choice.asked is not None:
         owner = line("{o} was asked", o=who(round_, choice.asked))
     rows: list[tuple[str, Line]] = [
@@ -170,6 +172,31 @@ def owner_asked(round_: Round, plan: Plan) -> Message:
             ),
         ),
     )
+
+
+def you_own_it() -> Message:
+    words = line(
+        "Thank you, you own it now. Next: draw up the first-week actions, on the commitment card in the channel."
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def offer_noted() -> Message:
+    words = line(
+        "Noted: the commitment card says that you would own it. It is yours only when the facilitator or the "
+        "decision-maker asks you, which needs no further yes from you."
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def owner_replaced(round_: Round, plan: Plan, member: str) -> Message:
+    words = line(
+        "{who} owns the trial “{title}” from now on, at the facilitator's or the decision-maker's request. Nothing is "
+        "left for you to do there.",
+        who=who(round_, member),
+        title=theirs(plan.title, 80),
+    )
+    return Message(words, (Paragraph(words),))
 
 
 def declined(round_: Round, plan: Plan, member: str, reason: str) -> Message:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from bot.domain.merging import needs_second_person
-from bot.domain.names import LeverId, MemberId, NoteId, Side, Step
+from bot.domain.names import LeverId, MemberId, Side, Step
 from bot.domain.state import MergeProposal, Note, Round
 from bot.speech.harmless import theirs
 from bot.speech.message import (
@@ -164,13 +164,13 @@ def ask_consent(round_: Round, writers: int) -> Message:
         words,
         (
             Paragraph(words),
-            Buttons(
-                (
-                    Button("Show them", "note.consent", round_.id, "primary"),
-                    Button("My notes …", "note.mine", round_.id),
+            Buttons((Button("Show them", "note.consent", round_.id, "primary"),)),
+            Small(
+                line(
+                    "If not, do nothing, or withdraw your notes in the list above. The facilitator may give more time "
+                    "instead, so that more people write."
                 )
             ),
-            Small(line("You can also withdraw your notes first. The facilitator may give more time instead.")),
         ),
     )
 
@@ -230,21 +230,16 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
         round_,
         Step.MERGE,
         Paragraph(line("Are these the same point? Every wording is kept. Unanswered ones stay apart.") + alone),
-        Items(tuple(line("{text}", text=theirs(_wordings(round_, f.notes), 500)) for f in round_.forces[:60])),
+        Items(tuple(line("{text}", text=theirs("  =  ".join(round_.wordings(f.id)), 500)) for f in round_.forces[:60])),
         Paragraph(until(round_, member)),
         Buttons(tuple(buttons)),
         summary=summary,
     )
 
 
-def _wordings(round_: Round, notes: Sequence[str]) -> str:
-
-    return "  =  ".join(round_.notes[NoteId(n)].text for n in notes)
-
-
 def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
     first, second = round_.notes[proposal.first], round_.notes[proposal.second]
-    summary = line("The same point? {a} / {b}", a=theirs(first.text, 300), b=theirs(second.text, 300))
+    summary = line("The same point? {a} / {b}", a=theirs(first.shown(), 300), b=theirs(second.shown(), 300))
     key = f"{round_.id}|{proposal.first}|{proposal.second}"
     if proposal.answer is not None:
         verdict = line("Joined." if proposal.answer else "Kept apart.")
@@ -252,7 +247,7 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
     return Message(
         summary,
         (
-            Items((line("{a}", a=theirs(first.text, 600)), line("{b}", b=theirs(second.text, 600)))),
+            Items((line("{a}", a=theirs(first.shown(), 600)), line("{b}", b=theirs(second.shown(), 600)))),
             Small(line("Why: {why}.", why=theirs(proposal.why, 300))),
             Buttons(
                 (

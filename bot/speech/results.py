@@ -116,7 +116,7 @@ def merged(round_: Round) -> Message:
     )
     rows = []
     for force in round_.forces:
-        first, *others = (round_.notes[n].text for n in force.notes)
+        first, *others = round_.wordings(force.id)
         words = line("{first}", first=theirs(first, 600))
         if others:
             words += line(" Also worded: {o}", o=theirs(" / ".join(others), 600))

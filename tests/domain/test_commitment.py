@@ -153,7 +153,39 @@ def test_who_offered_and_is_asked_has_accepted() -> None:
     assert play.round.choices[P0].owner == INES
     play.do(c.ChoosePlan(D, P1), c.AskOwner(F, P1, JON), c.OfferToOwn(JON, P1))
     assert play.round.choices[P1].owner == JON
-    assert play.do(c.OfferToOwn(INES, P1)) == ()
+    play.do(c.OfferToOwn(INES, P1))
+    assert (play.round.choices[P1].owner, play.round.choices[P1].offers) == (JON, (INES,))
+
+
+def test_asking_an_owner_again_takes_nothing_back() -> None:
+    """Who has accepted owns it; asking them anew is refused, asking the same person twice changes nothing."""
+    play = _commitment()
+    play.do(c.ChoosePlan(D, P0), c.AskOwner(F, P0, INES))
+    assert play.do(c.AskOwner(F, P0, INES)) == ()
+    play.do(c.AnswerOwnership(INES, P0, accept=True))
+    assert play.refused(c.AskOwner(F, P0, INES)) is Because.OWNS_ALREADY
+    assert play.round.choices[P0].owner == INES
+
+
+def test_the_owner_stays_until_somebody_else_has_accepted() -> None:
+    """Asking another person leaves the trial with its owner; only the other's yes moves it, their no does not."""
+    play = _commitment()
+    play.do(c.ChoosePlan(D, P0), c.AskOwner(F, P0, INES), c.AnswerOwnership(INES, P0, accept=True))
+    play.do(c.AskOwner(F, P0, JON))
+    assert play.round.choices[P0].owner == INES
+    play.do(c.AnswerOwnership(JON, P0, accept=False))
+    assert (play.round.choices[P0].owner, play.round.choices[P0].asked) == (INES, None)
+    play.do(c.AskOwner(F, P0, JON), c.AnswerOwnership(JON, P0, accept=True))
+    assert (play.round.choices[P0].owner, play.round.choices[P0].asked) == (JON, None)
+
+
+def test_an_owner_may_step_back_before_the_seal() -> None:
+    """A yes binds nobody before the commitment: a later no leaves the trial without an owner."""
+    play = _commitment()
+    play.do(c.ChoosePlan(D, P0), c.AskOwner(F, P0, INES), c.AnswerOwnership(INES, P0, accept=True))
+    play.do(c.AnswerOwnership(INES, P0, accept=False, reason="Too much to do."))
+    assert play.round.choices[P0].owner is None
+    assert play.round.choices[P0].declined == ((INES, "Too much to do."),)
 
 
 def test_an_owner_is_somebody_of_the_round() -> None:

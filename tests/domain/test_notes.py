@@ -276,7 +276,7 @@ def test_a_hidden_note_is_out_of_view() -> None:
     assert play.do(c.HideNote(F, note, "again")) == ()
     assert play.round.force_text(first.id) == play.round.notes[second.notes[0]].text
     play.do(c.HideNote(F, second.notes[0], "abusive words"))
-    assert play.round.force_text(first.id) == "…"
+    assert play.round.force_text(first.id) == "… (hidden)"
     assert note not in {n.id for n in play.round.restraining_in_focus()}
 
 

@@ -1,0 +1,61 @@
+"""What must be seen no more: the words of a hidden note, and the buttons of a round that has ended."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from bot.domain import commands as c
+from bot.domain.names import MemberId, PlanId, Step
+from tests.domain.play import D, F
+from tests.engine.clockwork import Running, running
+from tests.engine.reaching import TOPICS, reach, told
+
+MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
+JON = MemberId("jon")
+SECRET = TOPICS[1]
+
+
+def _said_anywhere(team: Running) -> list[str]:
+    room = team.house.room
+    places = [room.channel(team.round.channel), *(room.direct(m) for m in (F, D, JON))]
+    said = [repr(r.message) for place in places for r in room.messages(place) if r.by_bot]
+    return [words for words in said if SECRET in words and "You have written" not in words]
+
+
+@pytest.mark.parametrize("step", [Step.FOCUS, Step.MERGE, Step.DOTS, Step.PRECEDENTS])
+async def test_a_hidden_note_is_taken_out_wherever_it_stood(tmp_path: Path, step: Step) -> None:
+    """Its words vanish from the lists, the merge, everybody's ballot and the questions, in every later step too."""
+    async with running(tmp_path, MONDAY) as team:
+        await reach(team, step)
+        assert _said_anywhere(team)
+        await team.command(F, f"hide {SECRET}")
+        left = [w for w in _said_anywhere(team) if "Forces by dots" not in w]
+        assert not left
+        if step is Step.FOCUS:
+            await reach(team, Step.PRECEDENTS)
+            assert not _said_anywhere(team)
+
+
+async def test_a_round_cancelled_at_its_commitment_leaves_no_button(tmp_path: Path) -> None:
+    """The commitment's card says that it is closed; nothing can be chosen on it any more."""
+    async with running(tmp_path, MONDAY) as team:
+        await reach(team, Step.COMMITMENT)
+        team.button(F, "choice.make")
+        await team.act("end", c.ChoosePlan(F, PlanId("p0")), c.Cancel(F, "No budget."))
+        with pytest.raises(LookupError):
+            team.button(F, "choice.make")
+
+
+async def test_an_offer_to_own_says_what_it_means(tmp_path: Path) -> None:
+    """An offer is noted as one; for somebody who was asked already it is their yes, and they hear what comes next."""
+    async with running(tmp_path, MONDAY) as team:
+        await reach(team, Step.COMMITMENT)
+        await team.act("choose", c.ChoosePlan(F, PlanId("p0")))
+        await team.press(D, "owner.offer")
+        assert told(team, D)[-1].startswith("Noted")
+        await team.act("ask", c.AskOwner(F, PlanId("p0"), JON))
+        await team.press(JON, "owner.offer", "r1|p0")
+        assert told(team, JON)[-1].startswith("Thank you, you own it now")
