@@ -7,7 +7,7 @@ from datetime import datetime
 
 import structlog
 
-from bot.engine import appointments, delivery, hearing
+from bot.engine import appointments, asking, delivery, hearing
 from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply
@@ -25,9 +25,12 @@ class Engine:
 
     async def receive(self, event: Inbound) -> Reply:
         """One happening, one commit. A repetition of the same delivery has no second effect."""
+        return await asking.asked(self.kit.chat, lambda told: self._receive(event, told))
+
+    async def _receive(self, event: Inbound, told: asking.Told) -> Reply:
         self.kit.ids.occasion(event.key)
         async with self.kit.store.begin() as uow:
-            turn = Turn(self.kit, uow, self.kit.clock.now())
+            turn = Turn(self.kit, uow, self.kit.clock.now(), told=told)
             if not await uow.first_time(event.key, turn.now):
                 return Reply()
             reply = await hearing.hear(turn, event)

@@ -301,7 +301,7 @@ def _option_of(posted: Posted | None) -> tuple[str, str, str] | None:
 
 
 async def _joined(turn: Turn, event: Inbound, what: Joined) -> Reply:
-    person = await turn.kit.chat.person(event.place.tenant, event.person)
+    person = turn.told.person(event.place, event.person)
     if person.is_bot or person.is_gone:
         return Reply()
     await people.known(turn.uow, event.place.tenant, person)

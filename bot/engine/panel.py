@@ -215,7 +215,7 @@ async def _add(asked: Ask) -> Reply:
     if not who:
         who, name = asked.rest, ""
     round_ = await _the_round(replace(asked, rest=name), f"add {who} to")
-    persons = await asked.turn.kit.chat.members(Place(round_.tenant, "channel", round_.channel))
+    persons = asked.turn.told.members(Place(round_.tenant, "channel", round_.channel))
     wanted = who.strip("@<> ").casefold()
     found = [p for p in persons if wanted in (p.id.casefold(), p.name.casefold()) and not p.is_bot]
     if not found:

@@ -25,9 +25,7 @@ async def _me(turn: Turn, event: Inbound) -> Member:
     found = await turn.uow.member(event.place.tenant, event.person)
     if found is not None:
         return found
-    return await people.known(
-        turn.uow, event.place.tenant, await turn.kit.chat.person(event.place.tenant, event.person)
-    )
+    return await people.known(turn.uow, event.place.tenant, turn.told.person(event.place, event.person))
 
 
 # --- working time ---

@@ -23,17 +23,16 @@ async def form(turn: Turn, place: Place) -> Reply:
     """The setup form with the channel's people to choose from; a word when this is no channel."""
     if place.kind != "channel":
         return Reply(note=setup_words.in_a_channel())
-    persons = await team(turn, place)
+    persons = team(turn, place)
     options = [Option(p.id, p.name[:75]) for p in persons]
     levers = ", ".join(name for _, name in DEFAULT_LEVERS)
     form_ = replace(forms.new_round(levers, options), value=place.id)
     return Reply(form=await leftovers.prefilled(turn, place, form_))
 
 
-async def team(turn: Turn, place: Place) -> list[Person]:
+def team(turn: Turn, place: Place) -> list[Person]:
     """The channel's members who can take part: no bots, no guests, nobody from outside or gone."""
-    persons = await turn.kit.chat.members(place)
-    return [p for p in persons if not (p.is_bot or p.is_guest or p.is_foreign or p.is_gone)]
+    return [p for p in turn.told.members(place) if not (p.is_bot or p.is_guest or p.is_foreign or p.is_gone)]
 
 
 async def _new_round(turn: Turn, event: Inbound, what: Submitted) -> Reply:
@@ -61,8 +60,7 @@ async def _new_round(turn: Turn, event: Inbound, what: Submitted) -> Reply:
         decision_deputy=MemberId(fields.get("decision_deputy", "")),
     )
     place = Place(event.place.tenant, "channel", what.value or event.place.id)
-    persons = await team(turn, place)
-    await open_round(turn, place, fields["name"].strip(), settings, roles, persons)
+    await open_round(turn, place, fields["name"].strip(), settings, roles, team(turn, place))
     return Reply()
 
 

@@ -14,6 +14,7 @@ from bot.domain.refusals import Because, Refused
 from bot.domain.round import decide, replay
 from bot.domain.state import Round
 from bot.engine import timetable, windows
+from bot.engine.asking import Told
 from bot.engine.kit import Kit
 from bot.ports.chat import Place
 from bot.ports.storage import Due, Send, UnitOfWork
@@ -32,6 +33,7 @@ class Turn:
     sends: list[Send] = field(default_factory=list)
     dues: list[Due] = field(default_factory=list)
     calendars: dict[str, WorkingCalendar] = field(default_factory=dict)
+    told: Told = field(default_factory=Told)
 
     # --- acting on a round ---
 

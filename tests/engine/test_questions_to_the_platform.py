@@ -1,0 +1,94 @@
+"""What a turn must know from the platform is asked while no transaction is open."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bot.clock import ManualClock, SeededIds
+from bot.engine.engine import Engine
+from bot.ports import Commanded, Inbound, Joined, NotDelivered, Person, Place, Pressed, Submitted
+from bot.ports.chat import Happening
+from bot.store.sql import SqlStore
+from bot.wiring import for_tests
+
+NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
+GROWTH = Place("t", "channel", "growth")
+NEW = {"question": "Where do we leak?", "name": "Spring", "levers": "", "decision_maker": "asa", "weight": "2"}
+NEW |= {"decision_deputy": "bo", "facilitator_deputy": "bo"}
+
+
+@dataclass
+class Asked:
+    """A platform that notes whether the store's one writer was kept waiting while it was asked."""
+
+    store: SqlStore
+    questions: list[str] = field(default_factory=list)
+    away: bool = False
+
+    async def members(self, place: Place) -> tuple[Person, ...]:
+        self._note("members")
+        return tuple(Person(name, name.title()) for name in ("asa", "bo", "cy"))
+
+    async def person(self, tenant: str, person: str) -> Person:
+        self._note("person")
+        return Person(person, person.title())
+
+    def _note(self, question: str) -> None:
+        assert self.store._one_writer is not None
+        assert not self.store._one_writer.locked(), "everybody else waits for the platform"
+        self.questions.append(question)
+        if self.away:
+            raise NotDelivered("no connection")
+
+
+@dataclass
+class There:
+    engine: Engine
+    platform: Asked
+    store: SqlStore
+    count: int = 0
+
+    async def happens(self, what: Happening, place: Place = GROWTH, person: str = "cy") -> Any:
+        self.count += 1
+        return await self.engine.receive(Inbound(f"e{self.count}", person, place, NOW, what))
+
+
+@pytest.fixture
+async def there(tmp_path: Path) -> AsyncIterator[There]:
+    async with for_tests(ManualClock(NOW), tmp_path, SeededIds(1)) as house:
+        platform = Asked(house.store)
+        yield There(Engine(replace(house.kit, chat=platform)), platform, house.store)
+
+
+async def test_a_round_is_set_up_with_nobody_waiting_for_the_platform(there: There) -> None:
+    """The setup's form and its answer ask for the channel's people before they begin to write, once each."""
+    form = (await there.happens(Commanded("new"))).form
+    assert form is not None
+    await there.happens(Submitted("round.new", form.value, NEW))
+    assert there.platform.questions == ["members", "members"]
+    async with there.store.begin() as uow:
+        (head,) = await uow.heads("t", channel="growth")
+        round_ = await uow.round(head.id)
+    assert round_ is not None and set(round_.seats) == {"asa", "bo", "cy"}
+
+
+async def test_somebody_new_is_asked_about_outside_too(there: There) -> None:
+    """Who joins, and who tells their hours before the bot knows them."""
+    await there.happens(Joined(), person="dee")
+    assert (await there.happens(Pressed("hours.write", ""), Place("t", "direct", "eli"), "eli")).form is not None
+    assert there.platform.questions == ["person", "person"]
+
+
+async def test_what_could_not_be_asked_is_not_taken_in(there: There) -> None:
+    """With the platform away nothing is written, so that the same delivery counts when it comes again."""
+    there.platform.away = True
+    with pytest.raises(NotDelivered):
+        await there.happens(Commanded("new"))
+    there.platform.away, there.count = False, 0
+    assert (await there.happens(Commanded("new"))).form is not None
