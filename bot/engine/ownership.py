@@ -23,7 +23,7 @@ from bot.domain.trial_commands import (
 )
 from bot.domain.trial_commands import Tick as TickAction
 from bot.domain.trial_state import UNDER_WAY, Trial, TrialAction, TrialStep
-from bot.engine import dates, nudging, people, trial_acting
+from bot.engine import dates, nudging, people, sheets, trial_acting
 from bot.engine.due_turns import due_turn
 from bot.engine.kit import Kit
 from bot.engine.turn import Turn
@@ -276,7 +276,6 @@ async def _unused(turn: Turn, event: Inbound, value: str) -> tuple[Round, PlanId
 
 async def begun(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     """The plan waits for its owner's yes; then it takes the free place."""
-    from bot.engine import submissions
     from bot.engine.trial_reactions import ask
     from bot.engine.trials import places_of, trial_id
 
@@ -285,12 +284,12 @@ async def begun(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     by, owner = MemberId(event.person), MemberId(what.fields.get("owner", ""))
     if owner not in round_.active():
         return Reply(errors={"owner": "Choose one of the team."})
-    sheet = submissions.Sheet(turn, event, by, round_, (plan_id,), what.fields)
+    sheet = sheets.Sheet(turn, event, by, round_, (plan_id,), what.fields)
     try:
         round_ = _completed(round_, plan_id, sheet)
         actions = await _actions(sheet)
-        review = await submissions.review_day(sheet, "review", owner)
-    except submissions.FieldError as error:
+        review = await sheets.review_day(sheet, "review", owner)
+    except sheets.FieldError as error:
         return Reply(errors={error.field: error.sentence})
     known = await turn.uow.trial(trial_id(round_, plan_id))
     if known is not None and known.step is not TrialStep.DROPPED:
@@ -305,17 +304,15 @@ async def begun(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     return Reply()
 
 
-def _completed(round_: Round, plan_id: PlanId, sheet: object) -> Round:
+def _completed(round_: Round, plan_id: PlanId, sheet: sheets.Sheet) -> Round:
     """The plan with its criterion complete. Raises FieldError or Refused."""
     from bot.domain.plans import checked_criterion
-    from bot.engine import submissions
 
-    assert isinstance(sheet, submissions.Sheet)
     plan = round_.plans[plan_id]
     criterion: Criterion = plan.criterion
     if "measure" in sheet.fields:
-        weeks = submissions._weeks(sheet)
-        criterion = checked_criterion(replace(submissions.read_criterion(sheet, criterion), baseline_weeks=weeks))
+        weeks = sheets.weeks(sheet)
+        criterion = checked_criterion(replace(sheets.read_criterion(sheet, criterion), baseline_weeks=weeks))
     checked_by = sheet.text("checked_by").strip() or plan.checked_by
     if criterion.missing():
         raise Refused(Because.CRITERION_INCOMPLETE, plan=plan.title)
@@ -325,18 +322,16 @@ def _completed(round_: Round, plan_id: PlanId, sheet: object) -> Round:
     return replace(round_, plans=plans)
 
 
-async def _actions(sheet: object) -> tuple[TrialAction, ...]:
+async def _actions(sheet: sheets.Sheet) -> tuple[TrialAction, ...]:
     from bot.domain.commitment import FIRST_WEEK
     from bot.domain.texts import accepted
-    from bot.engine import submissions
 
-    assert isinstance(sheet, submissions.Sheet)
     owner = MemberId(sheet.text("owner"))
     found = []
     for number, words in enumerate(sheet.text("actions").splitlines(), 1):
         if words.strip():
             what, _, by_when = words.partition("|")
-            at = (await submissions.action_day(sheet, by_when.strip(), owner)).at
+            at = (await sheets.action_day(sheet, by_when.strip(), owner)).at
             if at > sheet.turn.now + FIRST_WEEK:
                 raise Refused(Because.ACTION_TOO_FAR, at=at, latest=sheet.turn.now + FIRST_WEEK)
             found.append(TrialAction(f"a{number}", accepted(what, 300, field="actions"), owner, at))

@@ -93,14 +93,16 @@ def hours_words(calendar: WorkingCalendar) -> str:
 
 
 def days_words(calendar: WorkingCalendar) -> str:
-    days = sorted(calendar.days)
-    if len(days) > 2 and days == list(range(days[0], days[-1] + 1)):
-        return f"{DAY_NAMES[days[0]]}-{DAY_NAMES[days[-1]]}"
-    return ", ".join(DAY_NAMES[d] for d in days)
+    """`Mon-Fri`, `Sun-Thu`, or a list where the days do not follow each other."""
+    days = calendar.days
+    firsts = [day for day in sorted(days) if (day - 1) % 7 not in days]
+    if len(firsts) == 1 and len(days) > 2:
+        return f"{DAY_NAMES[firsts[0]]}-{DAY_NAMES[(firsts[0] + len(days) - 1) % 7]}"
+    return "Mon-Sun" if not firsts else ", ".join(DAY_NAMES[day] for day in sorted(days))
 
 
 def spans_words(calendar: WorkingCalendar) -> str:
-    return ", ".join(f"{a:%H:%M}-{b:%H:%M}" for a, b in calendar.hours)
+    return ", ".join(f"{a:%H:%M}-{'24:00' if b == time(0) else f'{b:%H:%M}'}" for a, b in calendar.hours)
 
 
 def read_hours(zone: str, days: str, hours: str, country: str) -> WorkingCalendar:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from typing import get_args
 
 from bot.domain.commands import (
@@ -25,48 +25,16 @@ from bot.domain.commands import (
     WriteNote,
     WriteQuestion,
 )
-from bot.domain.commitment import FIRST_WEEK
 from bot.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, PrecedentId, QuestionId, Role, Side
 from bot.domain.questions import lint
 from bot.domain.refusals import Because, Refused
-from bot.domain.state import Action, ComparisonKind, Criterion, Plan, Round
-from bot.engine import dates, people, personal, registering, setup, trials
-from bot.engine.dialogue import percentage_or_number
+from bot.domain.state import Action, ComparisonKind, Criterion, Plan
+from bot.engine import personal, registering, setup, sheets, trials
+from bot.engine.sheets import Sheet
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.speech import answers, time_words, work_prompts
 from bot.speech.message import Button
-from bot.timing.dates import Reading
-
-
-class FieldError(Exception):
-    """A field that cannot be taken; the sentence says why and what the right form is."""
-
-    def __init__(self, field: str, sentence: str) -> None:
-        super().__init__(field)
-        self.field = field
-        self.sentence = sentence
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """A form as it came in: who, which round, the rest of the value, the fields."""
-
-    turn: Turn
-    event: Inbound
-    by: MemberId
-    round: Round
-    parts: tuple[str, ...]
-    fields: Mapping[str, str]
-
-    def text(self, name: str) -> str:
-        return self.fields.get(name, "")
-
-    def part(self, index: int) -> str:
-        if index >= len(self.parts):
-            raise Refused(Because.UNKNOWN_ITEM)
-        return self.parts[index]
-
 
 Handler = Callable[[Sheet], Awaitable[None]]
 
@@ -75,7 +43,7 @@ async def submitted(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     """Takes a form. The same form sent twice has its effect once: items carry ids of their own."""
     try:
         return await _taken(turn, event, what)
-    except FieldError as error:
+    except sheets.FieldError as error:
         return Reply(errors={error.field: error.sentence})
 
 
@@ -142,7 +110,7 @@ async def _note(sheet: Sheet) -> None:
 
 def _side(word: str) -> Side:
     if word not in (Side.DRIVING, Side.RESTRAINING):
-        raise FieldError("side", "Choose one of the two directions.")
+        raise sheets.FieldError("side", "Choose one of the two directions.")
     return Side(word)
 
 
@@ -198,60 +166,23 @@ async def _plan(sheet: Sheet) -> None:
         title=sheet.text("title"),
         hypothesis=sheet.text("hypothesis"),
         steps=tuple(s.strip() for s in sheet.text("steps").splitlines() if s.strip()),
-        criterion=read_criterion(sheet, Criterion(kind=_kind(sheet.text("kind")))),
-        weeks=_whole(sheet, "weeks") or 4,
+        criterion=sheets.read_criterion(sheet, Criterion(kind=_kind(sheet.text("kind")))),
+        weeks=sheets.whole(sheet, "weeks") or 4,
         checked_by=sheet.text("checked_by"),
         might_fail=sheet.text("might_fail"),
-        chance=_whole(sheet, "chance"),
+        chance=sheets.whole(sheet, "chance"),
     )
     alike = "" if sheet.parts else await registering.doubt_once(sheet.turn, sheet.round, plan)
     if alike:
-        raise FieldError("title", alike)
+        raise sheets.FieldError("title", alike)
     await sheet.turn.act(sheet.round, HandInPlan(sheet.by, plan))
 
 
 def _kind(word: str) -> ComparisonKind:
     kinds: tuple[ComparisonKind, ...] = get_args(ComparisonKind)
     if word not in kinds:
-        raise FieldError("kind", "Choose how it is compared.")
+        raise sheets.FieldError("kind", "Choose how it is compared.")
     return kinds[kinds.index(word)]
-
-
-def _whole(sheet: Sheet, field: str) -> int | None:
-    text = sheet.text(field).strip().rstrip("%").strip()
-    if not text:
-        return None
-    if not (text.isascii() and text.isdigit() and len(text) <= 3):
-        raise FieldError(field, "Write a whole number, such as 40.")
-    return int(text)
-
-
-def read_criterion(sheet: Sheet, old: Criterion) -> Criterion:
-    """The criterion's fields; an empty number stays unknown."""
-    numbers = {name: _number(sheet, name) for name in ("baseline", "target", "weekly")}
-    baseline, target = numbers["baseline"], numbers["target"]
-    upwards = True if baseline is None or target is None else target >= baseline
-    return replace(
-        old,
-        measure=sheet.text("measure"),
-        baseline=baseline,
-        target=target,
-        weekly=numbers["weekly"],
-        upwards=upwards,
-        counted=sheet.text("counted"),
-        stop_line=sheet.text("stop_line"),
-        harm=sheet.text("harm"),
-    )
-
-
-def _number(sheet: Sheet, field: str) -> float | None:
-    text = sheet.text(field)
-    if not text.strip():
-        return None
-    try:
-        return percentage_or_number(text)
-    except ValueError as error:
-        raise FieldError(field, f"{error}.") from None
 
 
 # --- commitment ---
@@ -283,7 +214,7 @@ async def _actions(sheet: Sheet) -> None:
         if words.strip():
             what, when, who = (*[p.strip() for p in words.split("|")], "", "")[:3]
             owner = _member_named(sheet, who) if who else (choice.owner or sheet.by)
-            day = await action_day(sheet, when, owner)
+            day = await sheets.action_day(sheet, when, owner)
             actions.append(Action(f"a{number}", what, owner, day.at))
             understood.append((what, day.words))
     await sheet.turn.act(sheet.round, SetActions(sheet.by, plan, tuple(actions)))
@@ -296,36 +227,7 @@ def _member_named(sheet: Sheet, name: str) -> MemberId:
     for member in sheet.round.active():
         if name.casefold() in (member.casefold(), sheet.round.name_of(member).casefold()):
             return member
-    raise FieldError("actions", f"“{name[:40]}” does not take part in this round.")
-
-
-async def action_day(sheet: Sheet, words: str, who: MemberId) -> Reading:
-    """When a first-week action is due: on a working day of whoever does it."""
-    whose = await _at_work(sheet, who)
-    if not words:
-        return dates.within_first_week(sheet.turn.now, whose[0][1], FIRST_WEEK, whose)
-    return await typed_day(sheet, "actions", words, whose)
-
-
-async def _at_work(sheet: Sheet, *people_: MemberId) -> dates.Whose:
-    names = {member: sheet.round.name_of(member) for member in people_}
-    return await people.named_calendars(sheet.turn.uow, sheet.round.tenant, names)
-
-
-async def typed_day(sheet: Sheet, field: str, words: str, whose: dates.Whose) -> Reading:
-    """A date in a field, read in the zone of who typed it, on a working day of those who are needed. Raises
-    FieldError."""
-    calendar = people.calendar_of(await sheet.turn.uow.member(sheet.round.tenant, sheet.by))
-    try:
-        return dates.reading(words, sheet.turn.now, calendar, whose)
-    except dates.UnclearDate as unclear:
-        raise FieldError(field, str(unclear)) from None
-
-
-async def review_day(sheet: Sheet, field: str, owner: MemberId) -> Reading:
-    """A review falls on a working day of the owner and of the decision-maker."""
-    whose = await _at_work(sheet, owner, sheet.round.roles.acting(Role.DECISION_MAKER))
-    return await typed_day(sheet, field, sheet.text(field), whose)
+    raise sheets.FieldError("actions", f"“{name[:40]}” does not take part in this round.")
 
 
 async def _criterion(sheet: Sheet) -> None:
@@ -333,32 +235,16 @@ async def _criterion(sheet: Sheet) -> None:
     if plan not in sheet.round.choices:
         raise Refused(Because.UNKNOWN_ITEM)
     old = sheet.round.plans[plan].criterion
-    criterion = replace(read_criterion(sheet, old), baseline_weeks=_weeks(sheet))
+    criterion = replace(sheets.read_criterion(sheet, old), baseline_weeks=sheets.weeks(sheet))
     round_ = await sheet.turn.act(sheet.round, CompleteCriterion(sheet.by, plan, criterion))
     if sheet.text("checked_by").strip():
         await sheet.turn.act(round_, NameChecker(sheet.by, plan, sheet.text("checked_by")))
 
 
-def _weeks(sheet: Sheet) -> tuple[tuple[float, float], ...]:
-    weeks = []
-    for words in sheet.text("baseline_weeks").splitlines():
-        if not words.strip():
-            continue
-        first, slash, second = words.partition("/")
-        try:
-            pair = (percentage_or_number(first), percentage_or_number(second) if slash else 1.0)
-        except ValueError as error:
-            raise FieldError("baseline_weeks", f"{error}; one week a line, like 48/1200.") from None
-        if slash and pair[0] > pair[1]:
-            raise FieldError("baseline_weeks", "There are more successes than people in a week.")
-        weeks.append(pair)
-    return tuple(weeks)
-
-
 async def _forecast(sheet: Sheet) -> None:
-    chance = _whole(sheet, "chance")
+    chance = sheets.whole(sheet, "chance")
     if chance is None:
-        raise FieldError("chance", "Choose a chance.")
+        raise sheets.FieldError("chance", "Choose a chance.")
     plan = PlanId(sheet.part(0))
     await sheet.turn.act(sheet.round, Forecast(sheet.by, plan, chance, sheet.text("fear")))
     sheet.turn.answer(sheet.round.tenant, sheet.by, answers.said("Kept, for you alone until the commitment is sealed."))
@@ -368,15 +254,15 @@ async def _review(sheet: Sheet) -> None:
     choice = sheet.round.choices.get(PlanId(sheet.part(0)))
     if choice is None:
         raise Refused(Because.UNKNOWN_ITEM)
-    day = await review_day(sheet, "date", choice.owner or sheet.by)
+    day = await sheets.review_day(sheet, "date", choice.owner or sheet.by)
     await sheet.turn.act(sheet.round, SetReview(sheet.by, PlanId(sheet.part(0)), day.at))
     again = Button("Set it again …", "review.date", f"{sheet.round.id}|{sheet.part(0)}")
     sheet.turn.answer(sheet.round.tenant, sheet.by, time_words.date_understood("Review", day.words, again))
 
 
 async def _next_round(sheet: Sheet) -> None:
-    whose = await _at_work(sheet, sheet.round.roles.acting(Role.FACILITATOR))
-    day = await typed_day(sheet, "date", sheet.text("date"), whose)
+    whose = await sheets.at_work(sheet, sheet.round.roles.acting(Role.FACILITATOR))
+    day = await sheets.typed_day(sheet, "date", sheet.text("date"), whose)
     await sheet.turn.act(sheet.round, SetNextRound(sheet.by, day.at))
     again = Button("Set it again …", "nextround.date", sheet.round.id)
     sheet.turn.answer(sheet.round.tenant, sheet.by, time_words.date_understood("Next round", day.words, again))

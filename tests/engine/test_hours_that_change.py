@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 
 from bot.domain.names import MemberId
-from bot.engine import downtime, people
+from bot.engine import downtime, opening, people
+from bot.engine.turn import Turn
 from bot.ports import Person
+from bot.ports.storage import Member
 from bot.speech.message import Form
 from bot.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, D, F
@@ -208,6 +210,81 @@ async def test_an_unknown_zone_leaves_confirmed_hours_alone(tmp_path: Path) -> N
         assert "Your hours stay as you told me" in team.told(INES)[-1]
         with pytest.raises(LookupError):
             team.button(INES, "zone.use")
+
+
+# --- hours that cannot be -------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "answer"),
+    [
+        ("zone", "Europe/Lundon", "Did you mean Europe/London?"),
+        ("zone", "london", "Did you mean Europe/London?"),
+        ("zone", "UTC+2", "Write a place, as in Europe/London."),
+        ("country", "Germny", "did you mean DE?"),
+        ("country", "XX", "country"),
+        ("country", "DE-XX", "DE has these: BB, BE"),
+        ("span", "17:00-09:00", "ends before it begins; over midnight give two spans, 00:00-09:00 and 17:00-24:00."),
+        ("span", "", "Please fill this in."),
+        ("span", ",", "give at least one span of working hours, such as 09:00-17:00."),
+        ("span", "09:00-09:00", "begins when it ends; the whole day is written 00:00-24:00."),
+        ("span", "09:00-13:00, 12:00-17:00", "the spans overlap"),
+        ("span", "09:00-25:00", "is no time of day; write it like 09:00."),
+        ("span", "nine to five", "write it like 09:00."),
+        ("days", ",", "give at least one weekday"),
+        ("days", "Mo-Fr", "is no weekday; write them like Mon-Fri"),
+    ],
+)
+async def test_hours_that_cannot_be_are_told_at_their_field(
+    field: str, value: str, answer: str, tmp_path: Path
+) -> None:
+    """What is wrong, and the right form or the nearest right names; nothing is changed by it."""
+    async with running(tmp_path, MONDAY) as team:
+        before = await team.calendar(INES)
+        wrong = await hours(team, INES, **{field: value})
+        assert list(wrong) == [{"span": "hours"}.get(field, field)]
+        assert answer in next(iter(wrong.values()))
+        assert await team.calendar(INES) == before
+        assert not [t for t in team.told(INES) if t.startswith("Noted")]
+
+
+async def test_the_whole_day_may_be_worked(tmp_path: Path) -> None:
+    """24 hours are taken, said back as such, and stand so in the form when it is opened again."""
+    async with running(tmp_path, MONDAY) as team:
+        assert await hours(team, INES, span="00:00-24:00") == {}
+        assert team.told(INES)[-1].startswith("Noted: you work Mon-Fri 00:00-24:00, UTC.")
+        opened = await form(team, INES)
+        assert {f.name: f.initial for f in opened.fields}["hours"] == "00:00-24:00"
+        assert (await team.calendar(INES)).hours == ((time(0), time(0)),)
+
+
+async def test_the_hours_form_opens_from_the_direct_messages_too(tmp_path: Path) -> None:
+    """The bare word in the direct messages does what the command does."""
+    async with running(tmp_path, MONDAY) as team:
+        await team.say(INES, "hours")
+        assert await team.house.room.submit(
+            INES, "hours.write", "", {"zone": "Asia/Kathmandu", "days": "Sun-Thu", "hours": "9-17", "country": "NP"}
+        )
+        await team.settle()
+        assert team.told(INES)[-1].startswith("Noted: you work Sun-Thu 09:00-17:00, Asia/Kathmandu.")
+        assert (await team.calendar(INES)).zone == "Asia/Kathmandu"
+
+
+async def test_the_first_word_warns_of_a_zone_that_nobody_knows(tmp_path: Path) -> None:
+    """A profile's zone that the zone database lacks: UTC counts, and the first message says so with near names."""
+    async with running(tmp_path, MONDAY) as team:
+        async with team.house.store.begin() as uow:
+            await uow.save_member(Member("room", INES, "Ines", "Europe/Lundon"))
+
+        async def again(turn: Turn) -> None:
+            await opening.ask_for_notes(turn, await turn.round(team.round.id), INES)
+
+        await team.house.engine.act("again", again)
+        await team.settle()
+        first = next(t for t in reversed(team.told(INES)) if "I take it that you work" in t)
+        assert "The time zone in your chat profile is “Europe/Lundon”, which I do not know." in first
+        assert "Did you mean Europe/London?" in first
+        assert "Mon-Fri 09:00-17:00, UTC" in first
 
 
 # --- back early -----------------------------------------------------------------------------------------------------
