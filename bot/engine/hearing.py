@@ -85,9 +85,11 @@ async def _said(turn: Turn, event: Inbound, what: Said) -> Reply:
         return await _said_in_channel(turn, event, what)
     words = what.text.strip()
     first = words.split(None, 1)[0].lower() if words else ""
-    if what.mentioned or (first in panel.WORDS and what.thread is None):
+    if (what.mentioned and not _is_question(what)) or (first in panel.WORDS and what.thread is None):
         return await panel.ask(turn, event, words)
     posted = await _thread_root(turn, event, what.thread)
+    if await _suggested(turn, event, what, posted):
+        return Reply()
     numbers = await weekly.heard(turn, event, what, posted)
     if numbers is not None:
         return numbers
@@ -99,15 +101,41 @@ async def _said(turn: Turn, event: Inbound, what: Said) -> Reply:
 
 
 async def _said_in_channel(turn: Turn, event: Inbound, what: Said) -> Reply:
-    if what.mentioned:
-        return await panel.ask(turn, event, what.text)
     posted = await _thread_root(turn, event, what.thread)
-    if posted is None or posted.round_id is None or not what.text.lower().lstrip().startswith(OPENING):
-        return Reply()
-    round_ = await turn.round(posted.round_id)
-    if round_.step is Step.QUESTIONS and event.person in round_.seats:
-        await turn.act(round_, SuggestQuestion(MemberId(event.person), what.text))
-    return Reply()
+    if (what.mentioned or posted is not None) and (round_ := await _suggested(turn, event, what, posted)):
+        return Reply(note=answers.question_suggested(round_))
+    return await panel.ask(turn, event, what.text) if what.mentioned else Reply()
+
+
+def _is_question(what: Said) -> bool:
+    return what.text.lower().lstrip().startswith(OPENING)
+
+
+async def _suggested(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -> Round | None:
+    """A wording for a question, from anybody of a round whose questions are being written; it goes to the facilitator.
+
+    Channels are not read everywhere: there it takes the bot's name before it. Raises Refused.
+    """
+    round_ = await _round_in_questions(turn, event, posted) if _is_question(what) else None
+    if round_ is None or not (what.mentioned or event.person in round_.seats):
+        return None
+    round_ = await turn.act(round_, SuggestQuestion(MemberId(event.person), what.text))
+    if event.place.kind == "direct":
+        turn.answer(round_.tenant, event.person, answers.question_suggested(round_))
+    return round_
+
+
+async def _round_in_questions(turn: Turn, event: Inbound, posted: Posted | None) -> Round | None:
+    """The round of the thread, else the only one here that is at its questions, where the text can be no note."""
+    if posted is not None and posted.round_id is not None:
+        of_thread = await turn.round(posted.round_id)
+        return of_thread if of_thread.step is Step.QUESTIONS else None
+    where = {"channel": event.place.id} if event.place.kind == "channel" else {"member": event.person}
+    heads = await turn.uow.heads(event.place.tenant, **where)
+    fitting = [h for h in heads if h.step is Step.QUESTIONS or (h.step is Step.NOTES and "member" in where)]
+    if len(fitting) != 1 or fitting[0].step is not Step.QUESTIONS:
+        return None
+    return await turn.round(fitting[0].id)
 
 
 async def _thread_root(turn: Turn, event: Inbound, thread: str | None) -> Posted | None:

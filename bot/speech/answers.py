@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from bot.domain.names import LeverId, NoteId, Side
+from bot.domain.names import LeverId, NoteId, Role, Side
 from bot.domain.state import Round
 from bot.speech.harmless import theirs
-from bot.speech.message import Button, Buttons, Message, Paragraph, Quoted, Small, line, plain
-from bot.speech.names import SIDES, count, title
+from bot.speech.message import Button, Buttons, Message, Paragraph, Quoted, Small, When, line, plain
+from bot.speech.names import SIDES, count, title, who
 
 LOST = {
     "archived": "the channel was archived",
@@ -98,6 +98,17 @@ def not_a_time_for_notes(round_: Round, text: str) -> Message:
         step=title(round_.step),
     )
     return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text)))
+
+
+def question_suggested(round_: Round) -> Message:
+    """To somebody who suggested a wording for a question."""
+    due = round_.progress.due
+    until = line(" until {due}", due=When(due)) if due is not None else ()
+    first = line(
+        "Passed on as a suggestion. {who} words the questions", who=who(round_, round_.roles.acting(Role.FACILITATOR))
+    )
+    words = (*first, *until, *line("; then everybody looks for what others did about them."))
+    return Message(words, (Paragraph(words),))
 
 
 def note_withdrawn() -> Message:

@@ -27,7 +27,8 @@ ASKS: dict[Step, str] = {
     Step.FOCUS: "{chief} picks the one lever to work on, with a reason.",
     Step.MERGE: "{facilitator} joins notes that say the same. Only direct duplicates, never themes.",
     Step.DOTS: "Everybody puts {dots} on the restraining forces, in private. Several on one force are allowed.",
-    Step.QUESTIONS: "{facilitator} turns the strongest forces into questions. Suggest wordings in this thread.",
+    Step.QUESTIONS: "{facilitator} turns the strongest forces into questions. Suggest yours to the bot in private, or "
+    "in this thread with the bot's name before it; it begins with “How might we”.",
     Step.PRECEDENTS: "Everybody picks a question and tells what somebody else did about it.",
     Step.PLANS: "Everybody may write one-page plans, in private, without names.",
     Step.BALLOT: "Everybody gives {votes} to the plans with the most effect on their question, in private.",
