@@ -11,7 +11,7 @@ from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
 from bot.engine import closing, dates, ownership, people, personal, reminders, setup, trials
 from bot.engine.turn import Turn
-from bot.ports.chat import Inbound, Place, Reply
+from bot.ports.chat import Inbound, Place, Reply, Said
 from bot.ports.storage import Send
 from bot.speech import answers, panel_words
 from bot.speech.message import Message
@@ -35,6 +35,8 @@ class Ask:
 
 
 Word = Callable[[Ask], Awaitable[Reply]]
+OPENED_BY = {"hours.write": "hours.write", "me.away": "me.away", "register.search": "register.filter"}
+"""Forms that words ask for, with the button's action that opens each as well."""
 SHORTEST_QUOTE = 4  # characters by which a note can be named
 
 
@@ -44,7 +46,12 @@ async def ask(turn: Turn, event: Inbound, text: str) -> Reply:
     word = WORDS.get(first.lower()) if first else _panel
     if word is None:
         return _shown(Ask(turn, event, rest), panel_words.unknown(first, _nearest(first)))
-    return await word(Ask(turn, event, rest.strip()))
+    reply = await word(Ask(turn, event, rest.strip()))
+    if reply.form is not None and isinstance(event.what, Said):
+        # Platforms open a form upon a press or a command, never upon a message.
+        offer = panel_words.form_offered(first.lower(), reply.form, OPENED_BY.get(reply.form.action))
+        return _shown(Ask(turn, event, rest), offer)
+    return reply
 
 
 def _nearest(word: str) -> list[str]:

@@ -15,6 +15,8 @@ from bot.speech.message import (
     Block,
     Button,
     Buttons,
+    Code,
+    Form,
     Heading,
     Items,
     Line,
@@ -52,6 +54,15 @@ def help_() -> Message:
     rows = tuple(line(command) + line(": {what}", what=what) for command, what in HELP)
     head = line("Notes in our direct messages: `- retention: …` holds it back, `+ retention: …` drives it.")
     return Message(line("What I understand."), (Paragraph(head), Items(rows)))
+
+
+def form_offered(word: str, form: Form, action: str | None) -> Message:
+    """Somebody wrote a word that opens a form: the button that opens it, or the command that does."""
+    if action is None:
+        words = line("That takes a form. The command opens it: {c}", c=Code(f"/coldframe {word}"))
+        return Message(words, (Paragraph(words),))
+    words = line("{title}: the button opens the form.", title=form.title)
+    return Message(words, (Paragraph(words), Buttons((Button("Open …", action, form.value, says=form.title),))))
 
 
 def unknown(word: str, nearest: Sequence[str]) -> Message:

@@ -258,16 +258,31 @@ async def test_the_whole_day_may_be_worked(tmp_path: Path) -> None:
         assert (await team.calendar(INES)).hours == ((time(0), time(0)),)
 
 
-async def test_the_hours_form_opens_from_the_direct_messages_too(tmp_path: Path) -> None:
-    """The bare word in the direct messages does what the command does."""
+@pytest.mark.parametrize(("word", "action", "field"), [("hours", "hours.write", "zone"), ("away", "me.away", "until")])
+async def test_a_bare_word_in_the_direct_messages_brings_the_form(
+    word: str, action: str, field: str, tmp_path: Path
+) -> None:
+    """A message opens no form on every platform, so the word is answered with the button that does."""
     async with running(tmp_path, MONDAY) as team:
-        await team.say(INES, "hours")
-        assert await team.house.room.submit(
-            INES, "hours.write", "", {"zone": "Asia/Kathmandu", "days": "Sun-Thu", "hours": "9-17", "country": "NP"}
-        )
-        await team.settle()
+        await team.say(INES, word)
+        assert "the button opens the form" in team.told(INES)[-1]
+        opened = (await team.press(INES, action)).form
+        assert opened is not None
+        assert field in {f.name for f in opened.fields}
+
+
+async def test_a_word_whose_form_no_button_opens_names_the_command(tmp_path: Path) -> None:
+    """Never silence: the person hears what to type."""
+    async with running(tmp_path, MONDAY) as team:
+        await team.say(INES, "funnel")
+        assert "/coldframe funnel" in team.told(INES)[-1]
+
+
+async def test_a_week_that_runs_over_its_end_is_written_as_people_do(tmp_path: Path) -> None:
+    """Sunday to Thursday, where Friday and Saturday are the weekend."""
+    async with running(tmp_path, MONDAY) as team:
+        assert await hours(team, INES, zone="Asia/Kathmandu", days="Sun-Thu", span="9-17", country="NP") == {}
         assert team.told(INES)[-1].startswith("Noted: you work Sun-Thu 09:00-17:00, Asia/Kathmandu.")
-        assert (await team.calendar(INES)).zone == "Asia/Kathmandu"
 
 
 async def test_the_first_word_warns_of_a_zone_that_nobody_knows(tmp_path: Path) -> None:
