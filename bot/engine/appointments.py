@@ -10,7 +10,7 @@ from bot.domain.commands import BOT, ProposeMerges
 from bot.domain.names import Step
 from bot.domain.refusals import Refused
 from bot.domain.state import MergeProposal, Round
-from bot.engine import closing, explaining, opening, personal, reminders, rereckoning, retention, trials
+from bot.engine import closing, explaining, opening, personal, reminders, rereckoning, retention, starting, trials
 from bot.engine.due_turns import due_turn
 from bot.engine.kit import Kit
 from bot.ports.storage import Due
@@ -143,5 +143,6 @@ HANDLERS: dict[str, Handler] = {
     "desk": _desk,
     **rereckoning.DUE,
     **retention.DUE,
+    **starting.DUE,
     **trials.DUE,
 }

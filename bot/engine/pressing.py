@@ -147,5 +147,6 @@ OPENS: dict[str, Handler] = {
     "criterion.write": _choice_form(forms.criterion),
     "forecast.write": _choice_form(forms.forecast),
     "review.date": _date_form("review.date", "Date of the review"),
+    "round.start_on": _date_form("round.start_on", "Start of the round"),
     "nextround.date": _date_form("nextround.date", "Date of the next round"),
 }

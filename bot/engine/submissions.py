@@ -29,7 +29,7 @@ from bot.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, Precede
 from bot.domain.questions import lint
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Action, ComparisonKind, Criterion, Plan
-from bot.engine import personal, registering, setup, sheets, trials
+from bot.engine import personal, registering, setup, sheets, starting, trials
 from bot.engine.sheets import Sheet
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
@@ -288,5 +288,6 @@ HANDLERS: dict[str, Handler] = {
     "forecast.write": _forecast,
     "review.date": _review,
     "nextround.date": _next_round,
+    "round.start_on": starting.on_date,
     "round.cancel": _cancel,
 }

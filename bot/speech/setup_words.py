@@ -36,14 +36,23 @@ def proposal(round_: Round, hours: Sequence[tuple[str, str]], share: float) -> M
     blocks.append(Items(tuple(line("{n}: {h}", n=theirs(n, 40), h=h) for n, h in hours)))
     blocks += _warnings(people)
     more_than_half = share > 0.5 and not settings.weight_confirmed
-    start = (
-        Button(f"Yes, {percent} % of the power, and start", "round.confirm", round_.id, "primary")
-        if more_than_half
-        else Button("Start now", "round.start", round_.id, "primary")
+    start: tuple[Button, ...] = (
+        Button("Start now", "round.start", round_.id, "primary"),
+        Button("Start on a date …", "round.start_on", round_.id),
     )
-    blocks.append(Buttons((start, Button("Cancel …", "round.cancel", round_.id, "danger"))))
+    if more_than_half:
+        start = (Button(f"Yes, {percent} % of the power, and start", "round.confirm", round_.id, "primary"),)
+    blocks.append(Buttons((*start, Button("Cancel …", "round.cancel", round_.id, "danger"))))
     blocks.append(Small(line("At the start everybody gets their questions in private, and the channel the calendar.")))
     return Message(summary, tuple(blocks))
+
+
+def not_started(round_: Round, why: Message) -> Message:
+    """The date came, and something keeps the round from starting."""
+    words = line("{name} could not start on its date. ", name=theirs(round_.name, 60)) + why.summary
+    start = Button("Start now", "round.start", round_.id, "primary")
+    again = Button("Start on a date …", "round.start_on", round_.id)
+    return Message(words, (Paragraph(words), Buttons((start, again))))
 
 
 def _warnings(people: int) -> list[Block]:

@@ -140,6 +140,80 @@ async def test_an_absence_typed_as_a_command_is_said_back_alike(tmp_path: Path) 
             assert answer in team.told(F)[-1]
 
 
+# --- the start of a round -------------------------------------------------------------------------------------------
+
+
+async def in_setup(team: Team) -> None:
+    """The facilitator has set another round up and sees its proposal."""
+    opened = await team.command(F, "new")
+    assert opened.form is not None
+    fields = {
+        "question": "Where do we leak?",
+        "name": "second",
+        "levers": "retention",
+        "decision_maker": D,
+        "decision_deputy": SIX[2],
+        "facilitator_deputy": SIX[3],
+        "weight": "2",
+        "pace": "days",
+    }
+    reply = await team.house.room.submit(F, opened.form.action, opened.form.value, fields)
+    assert reply.errors == {}
+    await team.settle()
+
+
+async def test_a_round_starts_by_itself_on_its_date(tmp_path: Path) -> None:
+    """The date is said back; nothing starts before it, and it starts once."""
+    async with a_team(tmp_path) as team:
+        await in_setup(team)
+        assert await team.fill(F, "round.start_on", {"date": "Wednesday 10:00"}) == {}
+        words = "The round starts on Wednesday 4 March 2026, 10:00 (UTC). Not what you meant? Set it again."
+        assert words in team.told(F)
+        await team.until(datetime(2026, 3, 4, 9, 59, tzinfo=UTC))
+        assert not [t for t in team.channel() if "A new round starts" in t]
+        await team.until(datetime(2026, 3, 4, 10, tzinfo=UTC))
+        assert len([t for t in team.channel() if "A new round starts" in t]) == 1
+
+
+async def test_a_start_can_be_set_again_or_given_at_once(tmp_path: Path) -> None:
+    """The last date counts, and a start by hand leaves nothing to happen on it."""
+    async with a_team(tmp_path) as team:
+        await in_setup(team)
+        await team.fill(F, "round.start_on", {"date": "Wednesday 10:00"})
+        assert await team.fill(F, "round.start_on", {"date": "Thursday 10:00"}) == {}
+        await team.until(datetime(2026, 3, 4, 12, tzinfo=UTC))
+        assert not [t for t in team.channel() if "A new round starts" in t]
+        await team.press(F, "round.start")
+        await team.until(datetime(2026, 3, 5, 12, tzinfo=UTC))
+        assert len([t for t in team.channel() if "A new round starts" in t]) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "answer"),
+    [("03/04", "can mean"), ("yesterday", "in the past"), ("soon", "no date"), ("Saturday", "write 2026-03-09.")],
+)
+async def test_a_start_on_no_clear_working_day_is_refused(words: str, answer: str, tmp_path: Path) -> None:
+    """Asked about, refused, or another day proposed, as everywhere."""
+    async with a_team(tmp_path) as team:
+        await in_setup(team)
+        assert answer in (await team.fill(F, "round.start_on", {"date": words}))["date"]
+
+
+async def test_a_start_that_fails_on_its_date_is_told(tmp_path: Path) -> None:
+    """When too few are left by then, the facilitator hears why, with the buttons to go on."""
+    async with a_team(tmp_path) as team:
+        await in_setup(team)
+        await team.fill(F, "round.start_on", {"date": "Wednesday 10:00"})
+        async with team.house.store.begin() as uow:
+            (head,) = [h for h in await uow.heads("room", channel=CHANNEL) if h.name == "second"]
+            round_ = await uow.round(head.id)
+            assert round_ is not None
+            few = replace(round_, seats={m: s for m, s in round_.seats.items() if m == F})
+            await uow.save_round(round_, few, (), MONDAY)
+        await team.until(datetime(2026, 3, 4, 10, tzinfo=UTC))
+        assert [t for t in team.told(F) if "second could not start on its date." in t]
+
+
 # --- working days ---------------------------------------------------------------------------------------------------
 
 
