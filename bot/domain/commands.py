@@ -107,6 +107,11 @@ class Leave(Command):
 
 
 @dataclass(frozen=True, slots=True)
+class Forget(Command):
+    """Nothing that I gave in confidence is kept, and nothing else says that it came from me."""
+
+
+@dataclass(frozen=True, slots=True)
 class Join(Command):
     """A new member, expected from the next step on."""
 

@@ -40,6 +40,7 @@ from bot.domain.facts import (
     ReviewSet,
 )
 from bot.domain.names import MemberId, PlanId, Step
+from bot.domain.notes import unsigned
 from bot.domain.plans import checked_criterion
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Choice, Round
@@ -324,6 +325,11 @@ def forecast_given(round_: Round, fact: ForecastGiven) -> Round:
     return _with_choice(round_, fact.plan, forecasts={**choice.forecasts, fact.member: fact.chance}, fears=fears)
 
 
+def committed(round_: Round, fact: Committed) -> Round:
+    """Late notes that nobody settled are held for a later round, unsigned."""
+    return replace(round_, late_notes={i: unsigned(n) for i, n in round_.late_notes.items()})
+
+
 DECIDE = {
     ChoosePlan: choose,
     DropChoice: drop,
@@ -353,4 +359,5 @@ EVOLVE = {
     NextRoundSet: next_round_set,
     OverlapAccepted: overlap_accepted,
     ForecastGiven: forecast_given,
+    Committed: committed,
 }

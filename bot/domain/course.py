@@ -269,7 +269,8 @@ def resume(round_: Round, command: Resume, now: datetime) -> Facts:
     checks.facilitator(round_, command.by)
     if round_.paused is None:
         raise Refused(Because.NOT_PAUSED)
-    agreed = notes.all_agreed(round_)  # the last consent may have come during the pause
+    # The last consent may have come during the pause.
+    agreed = round_.step is Step.NOTES and notes.all_agreed(round_)
     return (RoundResumed(), notes.reveal(round_)) if agreed else (RoundResumed(),)
 
 
@@ -337,7 +338,7 @@ def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
         paused=None,
         ended_because=fact.reason,
         notes={i: n for i, n in round_.notes.items() if i in round_.revealed},
-        late_notes={i: replace(n, author=None, origin="") for i, n in late.items()},
+        late_notes={i: notes.unsigned(n) for i, n in late.items()},
         drafts={},
         plans={i: replace(p, author=None) for i, p in round_.plans.items()},
     )

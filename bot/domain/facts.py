@@ -144,6 +144,12 @@ class MemberLeft(Fact):
 
 
 @dataclass(frozen=True, slots=True)
+class PersonForgotten(Fact):
+    private: ClassVar[bool] = True
+    member: MemberId
+
+
+@dataclass(frozen=True, slots=True)
 class MemberJoined(Fact):
     member: MemberId
     name: str

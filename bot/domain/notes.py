@@ -118,14 +118,15 @@ def drop_draft(round_: Round, command: DropDraft, now: datetime) -> Facts:
 
 
 def consent(round_: Round, command: Consent, now: datetime) -> Facts:
+    checks.member(round_, command.by)
     checks.in_step(round_, Step.NOTES)
     if not round_.progress.asks_consent or command.by not in writers(round_):
         raise Refused(Because.NOT_ASKED)
-    if command.by in round_.progress.consents:
+    if command.by in agreeing(round_):
         return ()
     agreed = Consented(command.by)
-    everybody = writers(round_) <= round_.progress.consents | {command.by}
-    return (agreed, reveal(round_)) if everybody and round_.paused is None else (agreed,)
+    after = consented(round_, agreed)
+    return (agreed, reveal(after)) if all_agreed(after) and round_.paused is None else (agreed,)
 
 
 def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
@@ -153,40 +154,55 @@ def writers(round_: Round) -> frozenset[MemberId]:
     return frozenset(n.author for n in round_.notes.values() if n.author is not None)
 
 
+def agreeing(round_: Round) -> frozenset[MemberId]:
+    """Writers who want their notes shown though few wrote."""
+    return frozenset(n.author for n in round_.notes.values() if n.author is not None and n.agreed)
+
+
+def few_writers(round_: Round) -> bool:
+    return len(writers(round_)) < WRITERS_FOR_UNSIGNED
+
+
 def awaits_consent(round_: Round) -> bool:
     """Consent was asked and is still needed: under three people wrote, and not all of them have agreed."""
-    few = len(writers(round_)) < WRITERS_FOR_UNSIGNED
-    return round_.progress.asks_consent and few and not all_agreed(round_)
+    return round_.progress.asks_consent and few_writers(round_) and not all_agreed(round_)
 
 
 def all_agreed(round_: Round) -> bool:
-    """Consent was asked, and everybody who wrote has given it."""
-    who = writers(round_)
-    return round_.progress.asks_consent and bool(who) and who <= round_.progress.consents
+    """Consent was asked, and everybody who wrote and is still there has given it. Who left cannot be asked: without
+    their consent their notes are held for a later round instead."""
+    return round_.progress.asks_consent and bool(agreeing(round_)) and not _silent(round_)
+
+
+def _silent(round_: Round) -> frozenset[MemberId]:
+    return (writers(round_) & frozenset(round_.active())) - agreeing(round_)
 
 
 def close(round_: Round) -> Facts:
     """The reveal; under three writers each of them is asked first; with none there is nothing to reveal."""
-    who = writers(round_)
-    if not who:
+    silent = _silent(round_)
+    if not silent and not (agreeing(round_) if few_writers(round_) else writers(round_)):
         raise Refused(Because.NOTHING_IN, step=round_.step)
-    if len(who) < WRITERS_FOR_UNSIGNED and not who <= round_.progress.consents:
+    if few_writers(round_) and silent:
         if round_.progress.asks_consent:
-            raise Refused(Because.NEEDS_SECOND_PERSON, writers=len(who))
-        return (ConsentAsked(tuple(sorted(who))),)
+            raise Refused(Because.NEEDS_SECOND_PERSON, writers=len(writers(round_)))
+        return (ConsentAsked(tuple(sorted(silent))),)
     return (reveal(round_),)
 
 
 def reveal(round_: Round) -> Revealed:
     """All notes at one moment; the order follows from the seed, not from who came first."""
-    return Revealed(shuffled(round_.notes, round_.seed, "reveal"), len(writers(round_)))
+    shown = agreeing(round_) if few_writers(round_) else writers(round_)
+    notes = (i for i, n in round_.notes.items() if n.author in shown)
+    return Revealed(shuffled(notes, round_.seed, "reveal"), len(shown))
 
 
 # --- evolve ---
 
 
 def note_written(round_: Round, fact: NoteWritten) -> Round:
-    return replace(round_, notes={**round_.notes, fact.note.id: fact.note})
+    note = replace(fact.note, agreed=fact.note.author in agreeing(round_))
+    return replace(round_, notes={**round_.notes, note.id: note})
 
 
 def note_edited(round_: Round, fact: NoteEdited) -> Round:
@@ -203,14 +219,21 @@ def consent_asked(round_: Round, fact: ConsentAsked) -> Round:
 
 
 def consented(round_: Round, fact: Consented) -> Round:
-    consents = round_.progress.consents | {fact.member}
-    return replace(round_, progress=replace(round_.progress, consents=consents))
+    notes = {i: replace(n, agreed=True) if n.author == fact.member else n for i, n in round_.notes.items()}
+    return replace(round_, notes=notes)
 
 
 def revealed(round_: Round, fact: Revealed) -> Round:
-    """Authorship is erased here, and the mapping's order with it."""
-    unsigned = {i: replace(round_.notes[i], author=None, origin="") for i in fact.order}
-    return replace(round_, notes=unsigned, revealed=fact.order, writers=fact.writers, drafts={})
+    """Authorship is erased here, and the mapping's order with it. What is not shown waits for a later round."""
+    shown = {i: unsigned(round_.notes[i]) for i in fact.order}
+    held = {i: unsigned(n) for i, n in round_.notes.items() if i not in shown}
+    late = {**round_.late_notes, **held}
+    return replace(round_, notes=shown, late_notes=late, revealed=fact.order, writers=fact.writers, drafts={})
+
+
+def unsigned(note: Note) -> Note:
+    """The note without what could lead to its writer."""
+    return replace(note, author=None, origin="", agreed=False)
 
 
 def draft_kept(round_: Round, fact: DraftKept) -> Round:
@@ -227,7 +250,7 @@ def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
 
 def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
     """Posted late notes join the list unsigned, and the forces if the merge already runs; held ones wait."""
-    note = replace(round_.late_notes[fact.note], author=None, origin="")
+    note = unsigned(round_.late_notes[fact.note])
     rest = {i: n for i, n in round_.late_notes.items() if i != fact.note}
     if fact.choice == "hold":
         return replace(round_, late_notes={**rest, note.id: note})

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from math import comb
 
-from bot.domain import checks
+from bot.domain import checks, notes
 from bot.domain.commands import BOT, ConfirmWeight, HandOver, Join, Leave, SetAway
 from bot.domain.facts import AwaySet, Fact, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
 from bot.domain.names import RUNNING, Role, Step
@@ -50,7 +50,8 @@ def leave(round_: Round, command: Leave, now: datetime) -> Facts:
         checks.facilitator(round_, command.by)
     left = member_left(round_, MemberLeft(command.member))
     vacant = (role for role in Role if left.active() and left.roles.acting(role) == command.member)
-    return (MemberLeft(command.member), *(_successor(left, role) for role in vacant))
+    agreed = (notes.reveal(left),) if left.paused is None and left.step is Step.NOTES and notes.all_agreed(left) else ()
+    return (MemberLeft(command.member), *(_successor(left, role) for role in vacant), *agreed)
 
 
 def _successor(left: Round, role: Role) -> RoleHandedOver | RoleFilled:

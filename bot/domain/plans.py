@@ -85,11 +85,17 @@ def _checked(round_: Round, command: HandInPlan) -> Plan:
 
 
 def checked_criterion(criterion: Criterion) -> Criterion:
-    """The criterion with its texts taken; numbers that are none (infinite, not a number) are refused."""
+    """The criterion with its texts taken. Raises Refused BAD_NUMBERS for numbers that are none (infinite, not a
+    number), a share beyond everybody, or a target that is the baseline itself."""
     weeks = [number for week in criterion.baseline_weeks for number in week]
     for number in (criterion.baseline, criterion.target, criterion.weekly, *weeks):
         if number is not None and not isfinite(number):
             raise Refused(Because.BAD_NUMBERS, why=str(number))
+    if criterion.kind == "split":
+        _shares(criterion)
+    if criterion.target is not None and criterion.target == criterion.baseline:
+        why = "target and baseline are the same, so nothing would have to change"
+        raise Refused(Because.BAD_NUMBERS, field="target", why=why)
     return replace(
         criterion,
         measure=accepted(criterion.measure, 200, field="measure"),
@@ -97,6 +103,15 @@ def checked_criterion(criterion: Criterion) -> Criterion:
         stop_line=optional(criterion.stop_line, 300, field="stop_line"),
         harm=optional(criterion.harm, 300, field="harm"),
     )
+
+
+def _shares(criterion: Criterion) -> None:
+    """Two groups are compared by the share of people; 20 there is most probably meant as 20 %."""
+    for field, number in (("baseline", criterion.baseline), ("target", criterion.target)):
+        if number is not None and not 0 <= number <= 1:
+            why = f"{number:g} is no share of people; write {number:g} % or {number / 100:g}"
+            why = why if number <= 100 else f"{number:g} is no share of people; write it like 4 % or 0.04"
+            raise Refused(Because.BAD_NUMBERS, field=field, why=why)
 
 
 def _percentage(chance: int | None) -> int | None:

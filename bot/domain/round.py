@@ -12,7 +12,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from bot.domain import ballots, commitment, course, merging, notes, people, placement, plans, questions
+from bot.domain import ballots, commitment, course, forgetting, merging, notes, people, placement, plans, questions
 from bot.domain.commands import Command
 from bot.domain.facts import (
     BallotCounted,
@@ -50,7 +50,7 @@ TRANSITIONS: Mapping[tuple[Step, type[Fact]], Step] = {
     **{(step, RoundCancelled): Step.CANCELLED for step in (Step.SETUP, *RUNNING)},
 }
 
-_ROOMS = (people, notes, merging, ballots, questions, plans, placement, commitment, course)
+_ROOMS = (people, forgetting, notes, merging, ballots, questions, plans, placement, commitment, course)
 _DECIDE: dict[type[Command], Callable[[Round, Any, datetime], Facts]] = {}
 _EVOLVE: dict[type[Fact], Callable[[Round, Any], Round]] = {}
 for _room in _ROOMS:

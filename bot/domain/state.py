@@ -26,6 +26,7 @@ from bot.domain.settings import DEFAULT_LEVERS as DEFAULT_LEVERS
 from bot.domain.settings import Settings as Settings
 
 HIDDEN = "… (hidden)"
+GONE = "somebody who left"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +82,6 @@ class Progress:
     done: frozenset[MemberId] = frozenset()
     settles_at: datetime | None = None  # everybody is in; closes then unless somebody changes their mind
     asks_consent: bool = False  # under three writers: "unsigned" would be a pretence
-    consents: frozenset[MemberId] = frozenset()
     stuck: bool = False  # below quorum after the extension
 
 
@@ -95,6 +95,7 @@ class Note:
     text: str
     author: MemberId | None = None
     hidden: bool = False
+    agreed: bool = False  # its writer wants it shown though few wrote; kept with the note, since it tells who wrote
     origin: str = ""  # the chat message it came from, until the reveal: editing that message edits the note
 
     def shown(self) -> str:
@@ -351,7 +352,7 @@ class Round:
         return tuple(s.member for s in present if s.joined_in is not self.step)
 
     def name_of(self, member: MemberId) -> str:
-        return self.seats[member].name if member in self.seats else "somebody who left"
+        return self.seats[member].name if member in self.seats else GONE
 
     def is_facilitator(self, member: MemberId) -> bool:
         return member == self.roles.acting(Role.FACILITATOR)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, replace
 
-from bot.domain.commands import Extend, HideNote, Join, Pause, Resume
+from bot.domain.commands import Extend, Forget, HideNote, Join, Leave, Pause, Resume
 from bot.domain.names import RUNNING, MemberId, Role, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
@@ -37,6 +37,7 @@ class Ask:
 Word = Callable[[Ask], Awaitable[Reply]]
 OPENED_BY = {"hours.write": "hours.write", "me.away": "me.away", "register.search": "register.filter"}
 """Forms that words ask for, with the button's action that opens each as well."""
+MOST_ROUNDS = 1000
 SHORTEST_QUOTE = 4  # characters by which a note can be named
 
 
@@ -235,7 +236,8 @@ async def _add(asked: Ask) -> Reply:
 async def _export(asked: Ask) -> Reply:
     """What is held about the person who asks, to them alone."""
     record = await asked.turn.uow.member(asked.tenant, asked.event.person)
-    rounds = [await asked.turn.round(h.id) for h in await asked.turn.uow.heads(asked.tenant, member=asked.by)]
+    held = await asked.turn.uow.rounds_with(asked.tenant, asked.by, MOST_ROUNDS)
+    rounds = [await asked.turn.round(round_id) for round_id in held]
     message = panel_words.export(record, rounds, asked.by)
     asked.turn.answer(asked.tenant, asked.event.person, message)
     if asked.event.place.kind == "channel":
@@ -248,22 +250,20 @@ async def _forget(asked: Ask) -> Reply:
     running = [h for h in await asked.turn.uow.heads(asked.tenant, member=asked.by) if h.step is not Step.SETUP]
     if asked.rest.lower() != "me":
         return _shown(asked, panel_words.forget_first([h.name for h in running]))
-    await personal_forget(asked)
+    await _forget_everywhere(asked)
     return _shown(asked, panel_words.forgotten())
 
 
-async def personal_forget(asked: Ask) -> None:
-    from bot.domain.commands import Leave, WithdrawNote
-
-    for head in await asked.turn.uow.heads(asked.tenant, member=asked.by):
-        round_ = await asked.turn.round(head.id)
-        for note in [n for n in round_.notes.values() if n.author == asked.by]:
-            round_ = await asked.turn.act(round_, WithdrawNote(asked.by, note.id))
-        if asked.by in round_.seats and not round_.seats[asked.by].left:
-            await asked.turn.act(round_, Leave(asked.by, asked.by))
-    await ownership.left(asked.turn, asked.tenant, asked.event.person)
-    await ownership.forget(asked.turn, asked.tenant, asked.event.person)
-    await asked.turn.uow.forget_member(asked.tenant, asked.event.person)
+async def _forget_everywhere(asked: Ask) -> None:
+    """In every round, ended ones included; then out of those that are open."""
+    turn, tenant = asked.turn, asked.tenant
+    for round_id in await turn.uow.rounds_with(tenant, asked.by, MOST_ROUNDS):
+        round_ = await turn.act(await turn.round(round_id), Forget(asked.by))
+        if round_.step not in (Step.COMMITTED, Step.CANCELLED) and not round_.seats[asked.by].left:
+            await turn.act(round_, Leave(asked.by, asked.by))
+    await ownership.left(turn, tenant, asked.by)
+    await ownership.forget(turn, tenant, asked.by)
+    await turn.uow.forget_member(tenant, asked.by)
 
 
 async def show_home(turn: Turn, event: Inbound) -> None:

@@ -24,6 +24,7 @@ from bot.domain.facts import (
     OwnerAsked,
     OwnershipAccepted,
     OwnershipDeclined,
+    PersonForgotten,
     PlanChosen,
     PlanHandedIn,
     PlanWithdrawn,
@@ -89,6 +90,12 @@ def _late(turn: Turn, before: Round, after: Round, fact: LateNoteKept) -> None:
 
 
 # --- doing ---
+
+
+def _forgotten(turn: Turn, before: Round, after: Round, fact: PersonForgotten) -> None:
+    """Their own list in the direct messages, too, shows nothing any more."""
+    if after.paused is None and after.progress.due is not None:
+        refresh_own(turn, after, fact.member)
 
 
 def _done(turn: Turn, before: Round, after: Round, fact: MemberDone) -> None:
@@ -252,6 +259,7 @@ TELLINGS: dict[type[Fact], Telling] = {
     ConsentAsked: _consent,
     LateNoteKept: _late,
     MemberDone: _done,
+    PersonForgotten: _forgotten,
     GotStuck: _stuck,
     MergesProposed: _proposed,
     QuestionWritten: _questions_changed,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bot.domain.names import Step
 from bot.domain.state import Note, Round
 from bot.speech.harmless import theirs
-from bot.speech.message import Button, Buttons, Message, Paragraph, Quoted, Small, line
+from bot.speech.message import Button, Buttons, Message, Paragraph, Quoted, line
 from bot.speech.names import title
 
 
@@ -23,8 +23,11 @@ def few_writers(round_: Round) -> Message:
 def late_note(round_: Round, note: Note) -> Message:
     """The note came after the reveal: kept, and its writer chooses."""
     words = line(
-        "Your note came after the reveal. It is kept and nobody has seen it. If it is posted now, colleagues can read "
-        "from its time that it is yours."
+        "Your note came after the reveal. It is kept and nobody has seen it. {post}If you choose nothing, it is held, "
+        "unsigned, when this round ends.",
+        post="If it is posted now, colleagues can read from its time that it is yours. "
+        if round_.step in (Step.FOCUS, Step.MERGE)
+        else "",
     )
     key = f"{round_.id}|{note.id}"
     buttons = [Button("Hold it for the next round", "late.hold", key, "primary")]
@@ -43,9 +46,3 @@ def welcome(round_: Round) -> Message:
         step=title(round_.step),
     )
     return Message(words, (Paragraph(words),))
-
-
-def kept_late_text(round_: Round, text: str) -> Message:
-    """A private text that could no longer be taken is handed back."""
-    words = line("That came too late for *{step}*, so it was not taken. Here it is again:", step=title(round_.step))
-    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text), Small(line("Nothing of it was kept."))))

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from bot.domain.course import came_in
-from bot.domain.names import RUNNING, MemberId, Step
+from bot.domain.names import RUNNING, ForceId, MemberId, PlanId, Step
 from bot.domain.state import Round
 from bot.speech.harmless import theirs
 from bot.speech.message import (
@@ -172,15 +172,7 @@ def export(record: Any, rounds: Sequence[Round], me: MemberId) -> Message:
     """Everything held about one person, as a file; revealed notes are not among it, since they carry no author."""
     held = {
         "record": asdict(record) if record is not None else None,
-        "rounds": [
-            {
-                "name": r.name,
-                "notes": [n.text for n in r.notes.values() if n.author == me],
-                "plans": [p.title for p in r.plans.values() if p.author == me],
-                "precedents": [p.title for p in r.precedents if p.by == me],
-            }
-            for r in rounds
-        ],
+        "rounds": [_held_in(r, me) for r in rounds],
     }
     head = line(
         "This is what I hold about you. Revealed notes are not in it: nobody can tell any more which are yours."
@@ -191,6 +183,31 @@ def export(record: Any, rounds: Sequence[Round], me: MemberId) -> Message:
         (Paragraph(head),),
         attachments=(TextFile("what-is-held.json", "What is held about me", text, "application/json"),),
     )
+
+
+def _held_in(round_: Round, me: MemberId) -> dict[str, object]:
+    """Everything of one round that still leads to the person: texts, votes, comparisons, forecasts."""
+    titles = {p.id: p.title for p in round_.plans.values()}
+    dots = round_.dots.counted(me) if round_.dots else ()
+    votes = round_.ballot.counted(me) if round_.ballot else ()
+    return {
+        "name": round_.name,
+        "notes": [n.text for n in round_.notes.values() if n.author == me],
+        "late notes": [n.text for n in round_.late_notes.values() if n.author == me],
+        "texts without a place yet": [d.text for d in round_.drafts.values() if d.author == me],
+        "dots": [round_.force_text(ForceId(m.option)) for m in dots],
+        "suggested questions": [s.text for s in round_.suggestions if s.by == me],
+        "precedents": [asdict(p) for p in round_.precedents if p.by == me],
+        "plans": [asdict(p) for p in round_.plans.values() if p.author == me],
+        "votes": [titles.get(PlanId(m.option), m.option) for m in votes],
+        "comparisons": [
+            {"asked": c.axis, "first": titles.get(c.first), "second": titles.get(c.second), "answer": c.outcome}
+            for c in round_.comparisons.get(me, ())
+        ],
+        "forecasts in per cent": {
+            titles[plan]: choice.forecasts[me] for plan, choice in round_.choices.items() if me in choice.forecasts
+        },
+    }
 
 
 def _plain(value: datetime | object) -> str:
@@ -270,8 +287,10 @@ def no_calendar() -> Message:
 
 def forget_first(rounds: Sequence[str]) -> Message:
     words = line(
-        "This deletes your record here and takes you out of every round{where}. Notes that were revealed stay, "
-        "unsigned; nobody can tell which are yours. Type `/coldframe forget me` to go on. Nothing was changed yet.",
+        "This deletes your record here and takes you out of every round{where}. What you wrote and nobody has read is "
+        "deleted, and your name is taken off the rest. Revealed notes stay, unsigned; nobody can tell which are yours. "
+        "Votes count until their ballot closes and are erased a week later. "
+        "Type `/coldframe forget me` to go on. Nothing was changed yet.",
         where=line(" ({r})", r=theirs(", ".join(rounds), 200)) if rounds else "",
     )
     return Message(words, (Paragraph(words),), attachments=())

@@ -157,7 +157,7 @@ class AnyOrder(RuleBasedStateMachine):
             assert facts == ()
         seat = before.seats.get(command.by)
         if facts and seat is not None and seat.left:
-            own = (c.EditNote, c.WithdrawNote, c.DropDraft, c.Consent, c.SettleLateNote, c.WithdrawPlan)
+            own = (c.EditNote, c.WithdrawNote, c.DropDraft, c.Forget, c.SettleLateNote, c.WithdrawPlan)
             assert isinstance(command, own)
 
     def _lawful(self, before: Round, fact: f.Fact) -> None:
@@ -186,9 +186,11 @@ class AnyOrder(RuleBasedStateMachine):
             case f.Committed():
                 self._complete(before)
             case f.Revealed(order, writers):
-                assert set(order) == set(before.notes)
-                few = writers < 3 and not {n.author for n in before.notes.values()} <= before.progress.consents
-                assert not few, "unsigned would be a pretence"
+                hidden = {n.author for i, n in before.notes.items() if i not in order}
+                assert hidden <= before.seats.keys() - set(before.active()), "who is there is asked"
+                everybody = {n.author for n in before.notes.values()}
+                assert len(everybody) >= 3 or all(before.notes[i].agreed for i in order), "unsigned would be a pretence"
+                assert writers == len(everybody - hidden)
             case _:
                 pass
 

@@ -12,7 +12,7 @@ from tests.domain.play import EVERYBODY, Play
 PRIVATE = {
     "MemberDone", "NoteWritten", "NoteEdited", "NoteWithdrawn", "DraftKept", "DraftDropped", "ConsentAsked",
     "Consented", "LateNoteKept", "VoteCast", "VoteTakenBack", "BallotLocked", "LedgerReconciled", "PlanHandedIn",
-    "PlanWithdrawn", "Compared", "ForecastGiven",
+    "PlanWithdrawn", "Compared", "ForecastGiven", "PersonForgotten",
 }  # fmt: skip
 
 

@@ -275,6 +275,7 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: c.Start(anybody(r, x)),
     lambda w, r, x, t, k: _window(anybody(r, x), x, t),
     lambda w, r, x, t, k: _window(c.BOT, x, t),
+    lambda w, r, x, t, k: c.Forget(anybody(r, x)),
     lambda w, r, x, t, k: c.MakeUp(anybody(r, x), t + timedelta(hours=5)),
     lambda w, r, x, t, k: c.MakeUp(c.BOT, t + timedelta(hours=x.choice((-1, 1, 30)))),
     lambda w, r, x, t, k: c.TellDates(anybody(r, x), {r.step: t}),
