@@ -105,7 +105,11 @@ def spans_words(calendar: WorkingCalendar) -> str:
     return ", ".join(f"{a:%H:%M}-{'24:00' if b == time(0) else f'{b:%H:%M}'}" for a, b in calendar.hours)
 
 
-def read_hours(zone: str, days: str, hours: str, country: str) -> WorkingCalendar:
+def quiet_words(calendar: WorkingCalendar) -> str:
+    return f"{calendar.quiet[0]:%H:%M}-{calendar.quiet[1]:%H:%M}" if calendar.quiet is not None else ""
+
+
+def read_hours(zone: str, days: str, hours: str, country: str, quiet: str = "") -> WorkingCalendar:
     """What somebody typed about their working time. Raises UnreadableHours or timing's own errors (ValueError)."""
     code, _, subdivision = country.strip().upper().partition("-")
     return WorkingCalendar(
@@ -114,6 +118,7 @@ def read_hours(zone: str, days: str, hours: str, country: str) -> WorkingCalenda
         hours=tuple(_span(s) for s in re.split(r"[,;]", hours) if s.strip()),
         country=code or None,
         subdivision=subdivision or None,
+        quiet=_span(quiet, "quiet") if quiet.strip() else None,
     )
 
 
@@ -136,20 +141,20 @@ def _day(word: str) -> int:
     raise UnreadableHours("days", f"“{word}” is no weekday; write them like Mon-Fri or Mon, Tue, Thu.")
 
 
-def _span(words: str) -> tuple[time, time]:
+def _span(words: str, field: str = "hours") -> tuple[time, time]:
     ends = re.split(r"\s*(?:-|–|\bto\b)\s*", words.strip())
     if len(ends) != 2:
-        raise UnreadableHours("hours", f"“{words.strip()}” is no span of hours; write it like 09:00-17:00.")
-    return _wall(ends[0]), _wall(ends[1])
+        raise UnreadableHours(field, f"“{words.strip()}” is no span of hours; write it like 09:00-17:00.")
+    return _wall(ends[0], field), _wall(ends[1], field)
 
 
-def _wall(word: str) -> time:
+def _wall(word: str, field: str) -> time:
     found = re.fullmatch(r"(\d{1,2})(?::(\d{2}))?", word)
     hour, minute = (int(found[1]), int(found[2] or 0)) if found else (99, 0)
     if hour == 24 and minute == 0:
         return time(0)
     if hour > 23 or minute > 59:
-        raise UnreadableHours("hours", f"“{word}” is no time of day; write it like 09:00.")
+        raise UnreadableHours(field, f"“{word}” is no time of day; write it like 09:00.")
     return time(hour, minute)
 
 

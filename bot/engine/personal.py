@@ -21,6 +21,10 @@ Press = Callable[[Turn, Inbound, str], Awaitable[Reply]]
 Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
 
 
+HOURS = ("zone", "days", "hours", "country", "quiet")
+"""The fields of somebody's working time, in the order in which they are read."""
+
+
 async def _me(turn: Turn, event: Inbound) -> Member:
     found = await turn.uow.member(event.place.tenant, event.person)
     if found is not None:
@@ -41,7 +45,8 @@ async def _confirm_hours(turn: Turn, event: Inbound, value: str) -> Reply:
 async def _hours_form(turn: Turn, event: Inbound, value: str) -> Reply:
     calendar = people.calendar_of(await _me(turn, event))
     country = "-".join(p for p in (calendar.country, calendar.subdivision) if p)
-    return Reply(form=forms.hours(calendar.zone, people.days_words(calendar), people.spans_words(calendar), country))
+    words = (people.days_words(calendar), people.spans_words(calendar), country, people.quiet_words(calendar))
+    return Reply(form=forms.hours(calendar.zone, *words))
 
 
 async def _hours(turn: Turn, event: Inbound, what: Submitted) -> Reply:
@@ -49,7 +54,7 @@ async def _hours(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     me = await _me(turn, event)
     old = people.calendar_of(me)
     try:
-        read = people.read_hours(*(what.fields.get(f, "") for f in ("zone", "days", "hours", "country")))
+        read = people.read_hours(*(what.fields.get(f, "") for f in HOURS))
     except people.UnreadableHours as error:
         return Reply(errors={error.field: str(error)})
     except ValueError as error:
@@ -69,7 +74,7 @@ async def _work(turn: Turn, me: Member, calendar: WorkingCalendar, old: WorkingC
 
 def _field_of(error: ValueError) -> str:
     named = getattr(error, "field", "zone")
-    return {"subdivision": "country"}.get(named, named if named in ("zone", "days", "hours", "country") else "zone")
+    return {"subdivision": "country"}.get(named, named if named in HOURS else "zone")
 
 
 async def _use_zone(turn: Turn, event: Inbound, value: str) -> Reply:

@@ -134,7 +134,9 @@ async def _away_set(turn: Turn, round_: Round, fact: AwaySet) -> None:
 async def _cancelled(turn: Turn, round_: Round, fact: RoundCancelled) -> None:
     await turn.drop_due(round_.id)
     retention.after_end(turn, round_)
-    turn.say(round_, "cancelled", cards.cancelled(round_, fact.reason))
+    name = turn.say(round_, "cancelled", cards.cancelled(round_, fact.reason))
+    if round_.dates_told:
+        turn.attach(f"{name}/calendar", turn.channel(round_), commitment_words.deadlines_off(round_), round_.id)
 
 
 async def _handed_over(turn: Turn, round_: Round, fact: RoleHandedOver) -> None:

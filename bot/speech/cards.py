@@ -149,7 +149,10 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
             Paragraph(line("*Calendar*, at the latest, and if everybody is prompt:")),
             Items(tuple(line("{step}: ", step=step) + words for step, words in calendar)),
             Small(
-                line("Steps end early when everybody is done. Type `/coldframe` at any time to see what you can do.")
+                line(
+                    "A step ends early when everybody is done; then all later ones come sooner, and you are told when "
+                    "one moves by more than an hour. Type `/coldframe` at any time to see what you can do."
+                )
             ),
         ),
     )

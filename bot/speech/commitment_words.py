@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 
 from bot.domain import commitment
@@ -285,6 +286,13 @@ def next_round(round_: Round) -> tuple[Appointment, ...]:
 def calendar_of_round(round_: Round) -> CalendarFile:
     """The deadlines that the channel was told, as a file."""
     return CalendarFile("round", f"Deadlines of {round_.name}", deadlines(round_))
+
+
+def deadlines_off(round_: Round) -> CalendarFile:
+    """The deadlines of a round that was cancelled: the entries that were handed out are taken back."""
+    sequence = round_.dates_told_times
+    off = tuple(replace(d, cancelled=True, sequence=sequence, alarm_minutes=None) for d in deadlines(round_))
+    return CalendarFile("round", f"Deadlines of {round_.name}", off)
 
 
 def deadlines(round_: Round) -> tuple[Appointment, ...]:

@@ -267,7 +267,7 @@ def cancel(round_: Round) -> Form:
     return Form("Cancel the round", "round.cancel", round_.id, (why,), submit="Cancel the round")
 
 
-def hours(zone: str, days: str, span: str, country: str) -> Form:
+def hours(zone: str, days: str, span: str, country: str, quiet: str) -> Form:
     return Form(
         "My working time",
         "hours.write",
@@ -283,6 +283,14 @@ def hours(zone: str, days: str, span: str, country: str) -> Form:
                 most=10,
                 initial=country,
                 hint="Such as DE, or DE-BE.",
+            ),
+            Field(
+                "quiet",
+                "Hours without reminders",
+                required=False,
+                most=20,
+                initial=quiet,
+                hint="Such as 20:00-08:00; empty for none. Reminders keep to your working hours anyway.",
             ),
         ),
     )

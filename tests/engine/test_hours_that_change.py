@@ -248,6 +248,30 @@ async def test_hours_that_cannot_be_are_told_at_their_field(
         assert not [t for t in team.told(INES) if t.startswith("Noted")]
 
 
+@pytest.mark.parametrize(
+    ("quiet", "kept", "answer"),
+    [
+        ("21:00-10:00", (time(21), time(10)), ""),
+        ("", None, ""),
+        ("12:00-12:00", (time(20), time(8)), "two different wall-clock times"),
+        ("at night", (time(20), time(8)), "no span of hours"),
+    ],
+)
+async def test_hours_without_reminders_are_the_persons_own(
+    quiet: str, kept: tuple[time, time] | None, answer: str, tmp_path: Path
+) -> None:
+    """Taken, taken away or refused at their field; a form that leaves them out changes nothing of them."""
+    async with running(tmp_path, MONDAY) as team:
+        opened = await form(team, INES)
+        fields = {"zone": "UTC", "days": "Mon-Fri", "hours": "09:00-17:00", "country": "", "quiet": quiet}
+        wrong = (await team.house.room.submit(INES, opened.action, opened.value, fields)).errors
+        assert answer in wrong.get("quiet", "")
+        assert bool(wrong) == bool(answer)
+        assert (await team.calendar(INES)).quiet == kept
+        assert await hours(team, INES, span="08:00-16:00") == {}
+        assert (await team.calendar(INES)).quiet == kept
+
+
 async def test_the_whole_day_may_be_worked(tmp_path: Path) -> None:
     """24 hours are taken, said back as such, and stand so in the form when it is opened again."""
     async with running(tmp_path, MONDAY) as team:

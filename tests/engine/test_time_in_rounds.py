@@ -132,6 +132,24 @@ async def test_dates_that_moved_are_told_anew_and_update_the_entries(tmp_path: P
         assert team.channel()[0] != card
 
 
+async def test_a_cancelled_round_takes_its_entries_back(tmp_path: Path) -> None:
+    """METHOD CANCEL, the same UIDs and a higher SEQUENCE (RFC 5546, 3.2.5): calendars lose the deadlines."""
+    async with running(tmp_path, MONDAY) as team:
+        await team.act("cancel", c.Cancel(F, "The question is answered already"))
+        first, last = team.files()
+        assert str(icalendar.Calendar.from_ical(last)["METHOD"]) == "CANCEL"
+        assert entries(last).keys() == entries(first).keys()
+        assert {s for s, _ in entries(last).values()} == {1}
+
+
+async def test_the_calendar_says_what_moves_when_a_step_ends_early(tmp_path: Path) -> None:
+    """The first post has both dates of every step, and what an early end brings."""
+    async with running(tmp_path, MONDAY) as team:
+        card = team.channel()[0]
+        assert card.count("; if all are prompt ") == 10
+        assert "then all later ones come sooner, and you are told when one moves by more than an hour" in card
+
+
 async def test_dates_that_hardly_moved_are_not_told(tmp_path: Path) -> None:
     """Half an hour is not worth a message."""
     async with running(tmp_path, MONDAY, lengths={Step.NOTES: 0.5}, pace="live") as team:

@@ -111,6 +111,27 @@ def test_changes_of_an_hour_are_not_told() -> None:
     assert (change.was, change.now) == (was[0], more[0])
 
 
+def closes(start: datetime, calendar: WorkingCalendar) -> list[datetime]:
+    """Closes of ten steps of one person, a working day each."""
+    steps = [StepPlan(str(number), 8) for number in range(10)]
+    return [each.latest for each in outlook(steps, {"ana": calendar}, start)]
+
+
+def test_a_round_over_the_turn_of_the_year() -> None:
+    """Ten steps from 20 December 2027 in England. Christmas Day, Boxing Day and New Year's Day fall on a weekend, so
+    27 and 28 December and 3 January are the days off in their place (gov.uk, "UK bank holidays": substitute days)."""
+    days = [(2027, 12, d) for d in (20, 21, 22, 23, 24, 29, 30, 31)] + [(2028, 1, 4), (2028, 1, 5)]
+    english = WorkingCalendar("Europe/London", country="GB", subdivision="ENG")
+    assert closes(utc(2027, 12, 20, 9), english) == [utc(*day, 17) for day in days]
+
+
+def test_a_round_over_the_29th_of_february() -> None:
+    """2028 is a leap year (Gregorian rule, as in ISO 8601): Tuesday 29 February is a working day like others."""
+    days = [(2028, 2, 24), (2028, 2, 25), (2028, 2, 28), (2028, 2, 29)]
+    days += [(2028, 3, d) for d in (1, 2, 3, 6, 7, 8)]
+    assert closes(utc(2028, 2, 24, 9), WorkingCalendar()) == [utc(*day, 17) for day in days]
+
+
 @given(drawn.teams(), drawn.moments, st.lists(st.integers(1, 12), min_size=1, max_size=5))
 def test_prompt_is_never_after_latest_and_steps_follow_each_other(
     team: dict[str, WorkingCalendar], start: datetime, hours: list[int]
