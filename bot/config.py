@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from base64 import urlsafe_b64decode
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Literal
@@ -35,6 +36,11 @@ class Settings(BaseModel):
     slack_signing_secret: SecretStr = Field(SecretStr(""), description="signing secret, for HTTP mode")
     slack_client_id: str = Field("", description="client id; turns on installation by several workspaces")
     slack_client_secret: SecretStr = Field(SecretStr(""), description="client secret, for installation")
+    slack_token_keys: SecretStr = Field(
+        SecretStr(""),
+        description="list of keys that seal the workspaces' tokens, newest first, with commas between; each 32 random "
+        "bytes in URL-safe base64",
+    )
     slack_api_url: str = Field("", description="base address of the Web API, for proxies and local stand-ins")
     host: str = Field("127.0.0.1", description="address on which HTTP is served")
     port: int = Field(3000, ge=0, le=65535, description="port on which HTTP is served")
@@ -57,12 +63,36 @@ class Settings(BaseModel):
             raise ValueError("must begin with https:// (or http:// on a network of your own)")
         return value
 
+    @field_validator("slack_token_keys")
+    @classmethod
+    def _keys(cls, value: SecretStr) -> SecretStr:
+        for number, key in enumerate(_listed(value), 1):
+            if not _is_key(key):
+                raise ValueError(f"key {number} is not 32 bytes in URL-safe base64")
+        return value
+
+    @property
+    def token_keys(self) -> tuple[str, ...]:
+        """The keys of the workspaces' tokens: the first seals, all of them open."""
+        return _listed(self.slack_token_keys)
+
     @field_validator("database")
     @classmethod
     def _async_driver(cls, value: str) -> str:
         if not value.startswith(("sqlite+aiosqlite:", "postgresql+asyncpg:")):
             raise ValueError("must begin with sqlite+aiosqlite:/// or postgresql+asyncpg://")
         return value
+
+
+def _listed(keys: SecretStr) -> tuple[str, ...]:
+    return tuple(keys.get_secret_value().replace(",", " ").split())
+
+
+def _is_key(text: str) -> bool:
+    try:
+        return len(urlsafe_b64decode(text.encode("ascii"))) == 32
+    except ValueError:
+        return False
 
 
 def load(environment: Mapping[str, str] | None = None) -> Settings:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
+import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
@@ -21,15 +22,20 @@ from bot.ports.chat import Chat, Clock, Ids, Inbound, Reply
 from bot.ports.storage import Store
 from bot.render.artefacts import Draughtsman, Workshop
 from bot.store.database import open_engine
-from bot.store.migrate import upgrade
+from bot.store.migrate import is_known, upgrade
 from bot.store.sealing import Seal
 from bot.store.sql import SqlStore
-from bot.timing.zones import pin_zone_data
+from bot.timing.zones import pin_zone_data, zone_names
 
 if TYPE_CHECKING:
     from bot.chat.slack.accounts import Options
 
 TENANT = "room"
+CHECK_THE_DATABASE = (
+    "Check COLDFRAME_DATABASE: is the server up, are name and password right, is there the file's folder, may it be "
+    "written?"
+)
+INSTALL_ZONES = "Install the package tzdata; the bot reckons with it alone, whatever the system has."
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,10 +56,15 @@ class _NotYet:
 
 
 async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", durable: bool = True) -> SqlStore:
-    """The database at its newest schema."""
+    """The database at its newest schema. Raises NoDatabase."""
+    from sqlalchemy.exc import DBAPIError
+
     engine = open_engine(url, durable=durable)
     try:
         await upgrade(engine)
+    except (DBAPIError, OSError) as problem:
+        await engine.dispose()
+        raise NoDatabase(engine.url.render_as_string(hide_password=True), type(problem).__name__) from problem
     except BaseException:
         await engine.dispose()
         raise
@@ -65,6 +76,16 @@ async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", d
 def secret_from(words: str) -> bytes:
     """A secret of 32 bytes from a passphrase of the settings."""
     return hashlib.scrypt(words.encode(), salt=b"coldframe", n=2**14, r=8, p=1, dklen=32)
+
+
+def _zones() -> str:
+    """The pinned zone data's version. Raises NoZoneData."""
+    try:
+        version = pin_zone_data()
+        zone_names()
+    except (ImportError, OSError):
+        raise NoZoneData from None
+    return version
 
 
 def make_kit(store: Store, chat: Chat, clock: Clock, ids: Ids, numbers: Numbers) -> Kit:
@@ -101,6 +122,20 @@ async def room_house(
             await store.close()
         await studio.close()
         log.close()
+
+
+class NoDatabase(ValueError):
+    """The database does not answer, or cannot be written."""
+
+    def __init__(self, url: str, problem: str) -> None:
+        super().__init__(f"the database {url} does not answer ({problem}). {CHECK_THE_DATABASE}")
+
+
+class NoZoneData(ValueError):
+    """There is no zone database to reckon with."""
+
+    def __init__(self) -> None:
+        super().__init__(f"the time zone data cannot be read. {INSTALL_ZONES}")
 
 
 class NoSecret(ValueError):
@@ -153,7 +188,7 @@ def slack_options(settings: Settings) -> Options:
         api_url=settings.slack_api_url or SLACK_API,
         client_id=settings.slack_client_id,
         client_secret=settings.slack_client_secret.get_secret_value(),
-        token_keys=(settings.secret.get_secret_value(),) if settings.secret is not None else (),
+        token_keys=settings.token_keys,
         host=settings.host,
         port=settings.port,
     )
@@ -167,7 +202,7 @@ async def run_slack(
     from bot.chat.slack.app import slack_platform
     from bot.engine.alarm import Alarm
 
-    pin_zone_data()
+    _zones()
     time = clock or SystemClock()
     ids = RandomIds()
     studio = Studio()
@@ -216,13 +251,20 @@ async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[F
     """What `doctor` looks at: (name, ok | warning | broken, detail, what to do). Never raises; shows no secret."""
     from bot.chat.slack.checkup import check_slack
 
-    zones = pin_zone_data()
-    findings: list[Finding] = [("time zone data", "ok", f"version {zones}", "")]
-    findings.append(_secret_finding(settings))
-    findings.append(await _database_finding(settings))
-    for found in await check_slack(slack_options(settings), SystemClock(), mode):
+    findings = [_zones_finding(), _secret_finding(settings), await _database_finding(settings)]
+    options = slack_options(settings)
+    if options.many:
+        findings.append(await _keys_finding(settings, options))
+    for found in await check_slack(options, SystemClock(), mode):
         findings.append((found.name, found.state, found.detail, found.remedy))
     return findings
+
+
+def _zones_finding() -> Finding:
+    try:
+        return ("time zone data", "ok", f"version {_zones()}", "")
+    except NoZoneData:
+        return ("time zone data", "broken", "cannot be read", INSTALL_ZONES)
 
 
 def _secret_finding(settings: Settings) -> Finding:
@@ -232,16 +274,43 @@ def _secret_finding(settings: Settings) -> Finding:
 
 
 async def _database_finding(settings: Settings) -> Finding:
-    """Whether the database answers and knows the schema; nothing is changed in it."""
-    from sqlalchemy import text
+    """Whether the database answers and is of no newer release; nothing is changed in it, and no file is made."""
+    from sqlalchemy.engine import make_url
+
+    url = make_url(settings.database)
+    shown = url.render_as_string(hide_password=True)
+    if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
+        return _new_file(Path(url.database or "").absolute())
+    engine = open_engine(settings.database)
+    try:
+        known = await is_known(engine)
+    except Exception as problem:  # whatever the driver raises, the answer is the same
+        return ("database", "broken", f"{shown} does not answer ({type(problem).__name__})", CHECK_THE_DATABASE)
+    finally:
+        await engine.dispose()
+    if not known:
+        return (
+            "database",
+            "broken",
+            f"{shown} was written by a newer release",
+            "Start the newer release of coldframe.",
+        )
+    return ("database", "ok", shown, "")
+
+
+def _new_file(path: Path) -> Finding:
+    if path.parent.is_dir() and os.access(path.parent, os.W_OK):
+        return ("database", "ok", f"{path} is made at the first start", "")
+    remedy = "Make the folder, or let COLDFRAME_DATABASE name another file: sqlite+aiosqlite:///FILE"
+    return ("database", "broken", f"{path.parent} is no folder that may be written to", remedy)
+
+
+async def _keys_finding(settings: Settings, options: Options) -> Finding:
+    from bot.chat.slack.checkup import check_keys
 
     engine = open_engine(settings.database)
     try:
-        async with engine.connect() as connection:
-            await connection.execute(text("SELECT 1"))
-        return ("database", "ok", engine.url.render_as_string(hide_password=True), "")
-    except Exception as problem:  # whatever the driver raises, the answer is the same
-        remedy = "Check COLDFRAME_DATABASE: is the server up, does the folder of the file exist, may it be written?"
-        return ("database", "broken", f"does not answer ({type(problem).__name__})", remedy)
+        found = await check_keys(options, engine)
     finally:
         await engine.dispose()
+    return (found.name, found.state, found.detail, found.remedy)

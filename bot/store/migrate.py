@@ -26,6 +26,20 @@ async def upgrade(engine: AsyncEngine) -> None:
         await connection.run_sync(_upgrade)
 
 
+async def is_known(engine: AsyncEngine) -> bool:
+    """True for an empty database, a current one, and one that `upgrade` would bring up to date; changes nothing."""
+    async with engine.connect() as connection:
+        return await connection.run_sync(_is_known)
+
+
+def _is_known(connection: Connection) -> bool:
+    from alembic.runtime.migration import MigrationContext
+    from alembic.script import ScriptDirectory
+
+    current = MigrationContext.configure(connection).get_current_revision()
+    return current is None or current in {s.revision for s in ScriptDirectory.from_config(_config()).walk_revisions()}
+
+
 def _config() -> Any:
     from alembic.config import Config
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol
@@ -13,9 +14,11 @@ from slack_bolt.authorization.async_authorize import AsyncAuthorize
 from slack_bolt.context.async_context import AsyncBoltContext
 from slack_sdk.errors import SlackApiError, SlackClientError
 from slack_sdk.web.async_client import AsyncWebClient
+from slack_sdk.web.async_slack_response import AsyncSlackResponse
 
 from bot.chat.slack.calls import Account, Accounts
 from bot.chat.slack.inbound import Me
+from bot.chat.slack.manifest import SCOPES
 from bot.ports import Clock, NotDelivered, Unreachable
 
 if TYPE_CHECKING:
@@ -25,6 +28,8 @@ SLACK_API = "https://slack.com/api/"
 LONGEST_CALL = 10
 """Seconds for one call of the Web API; the sender's lease on a message is longer than three of them."""
 ACCOUNT_FRESH = timedelta(minutes=1)
+
+MAKE_A_KEY = "Make a key with: python3 -c 'import base64, os; print(base64.urlsafe_b64encode(os.urandom(32)).decode())'"
 
 sdk_log = logging.getLogger("slack_sdk")
 
@@ -172,9 +177,12 @@ async def sign_in(options: Options, session: aiohttp.ClientSession) -> OneWorksp
     token.
     """
     if not options.bot_token.startswith("xoxb-"):
-        raise SetupError("COLDFRAME_SLACK_BOT_TOKEN must be the bot token, which begins with xoxb-")
+        raise SetupError(
+            "COLDFRAME_SLACK_BOT_TOKEN must be the bot token, which begins with xoxb-; doctor says where it is"
+        )
     made = client(options.bot_token, options.api_url, session)
     answer = await asked(made, "auth.test")
+    _require_scopes(answer.headers)
     app = options.app_token.split("-")[2] if options.app_token.count("-") >= 3 else None
     me = Me(
         team=str(answer["team_id"]),
@@ -186,17 +194,36 @@ async def sign_in(options: Options, session: aiohttp.ClientSession) -> OneWorksp
     return OneWorkspace(Account(me, made))
 
 
-async def asked(made: AsyncWebClient, method: str, **arguments: Any) -> dict[str, Any]:
+def _require_scopes(headers: Mapping[str, str]) -> None:
+    """A bot without a scope would start and fail at some step of a round. Raises SetupError."""
+    missing = sorted(SCOPES.keys() - (granted(headers) or SCOPES.keys()))
+    if missing:
+        raise SetupError(
+            f"the app may not do all that the bot needs; these scopes are missing: {', '.join(missing)}. "
+            "Apply the newest manifest (coldframe slack-manifest) and install the app again"
+        )
+
+
+def granted(headers: Mapping[str, str]) -> set[str] | None:
+    """The scopes that Slack tells beside an answer; None when it tells none."""
+    named = {name.lower(): value for name, value in headers.items()}.get("x-oauth-scopes")
+    return None if named is None else {scope.strip() for scope in named.split(",") if scope.strip()}
+
+
+async def asked(made: AsyncWebClient, method: str, **arguments: Any) -> AsyncSlackResponse:
     """A call at start, with its failure in words."""
     try:
-        answer = await getattr(made, method.replace(".", "_"))(**arguments)
+        answer: AsyncSlackResponse = await getattr(made, method.replace(".", "_"))(**arguments)
     except SlackApiError as error:
         data = getattr(error.response, "data", None)
         code = data.get("error") if isinstance(data, dict) else "no readable answer"
-        raise SetupError(f"Slack answered {method} with {code}") from None
+        raise SetupError(f"Slack answered {method} with {code}; coldframe doctor says what to do") from None
     except (SlackClientError, aiohttp.ClientError, TimeoutError, OSError) as error:
-        raise SetupError(f"Slack could not be reached at {made.base_url}: {type(error).__name__}") from None
-    return dict(answer.data)
+        raise SetupError(
+            f"Slack could not be reached at {made.base_url} ({type(error).__name__}); check the network, and "
+            "COLDFRAME_SLACK_API_URL if it is set"
+        ) from None
+    return answer
 
 
 async def _app_of(made: AsyncWebClient, bot: str | None) -> str | None:

@@ -17,6 +17,7 @@ from slack_bolt.async_app import AsyncApp
 from slack_bolt.oauth.async_oauth_settings import AsyncOAuthSettings
 
 from bot.chat.slack.accounts import (
+    MAKE_A_KEY,
     Authorize,
     Holder,
     ManyWorkspaces,
@@ -84,7 +85,9 @@ class SlackPlatform:
 
     async def _serve_sockets(self, app: AsyncApp, door: Door, stop: asyncio.Event) -> None:
         if not self.options.app_token.startswith("xapp-"):
-            raise SetupError("COLDFRAME_SLACK_APP_TOKEN must be the app-level token, which begins with xapp-")
+            raise SetupError(
+                "COLDFRAME_SLACK_APP_TOKEN must be the app-level token, beginning with xapp-; doctor says where it is"
+            )
         made = client(None, self.options.api_url, self._session)
         # The SDK retries a wrong token for ever without a word, so it is tried once before.
         await asked(made, "apps.connections.open", app_token=self.options.app_token)
@@ -131,7 +134,7 @@ async def _installed(
     from bot.chat.slack.installations import open_installations
 
     if engine is None or not options.token_keys:
-        raise SetupError("several workspaces need a database and COLDFRAME_SLACK_TOKEN_KEYS")
+        raise SetupError(f"several workspaces need a database and COLDFRAME_SLACK_TOKEN_KEYS. {MAKE_A_KEY}")
     store, states = await open_installations(options.client_id, engine, options.token_keys)
     settings = AsyncOAuthSettings(
         client_id=options.client_id,

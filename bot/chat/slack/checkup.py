@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from email.utils import parsedate_to_datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import aiohttp
 from slack_sdk.errors import SlackApiError, SlackClientError
 from slack_sdk.web.async_client import AsyncWebClient
 
-from bot.chat.slack.accounts import Options, client, open_session
+from bot.chat.slack.accounts import MAKE_A_KEY, Options, SetupError, client, granted, open_session
 from bot.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES
 from bot.ports import Clock
+
+if TYPE_CHECKING:
+    from sqlalchemy.ext.asyncio import AsyncEngine
 
 SKEW_WARNS, SKEW_STOPS = 30.0, 120.0
 """Seconds that this machine's clock may differ from Slack's; at 300 every signed request is refused."""
@@ -38,6 +41,29 @@ async def check_slack(options: Options, clock: Clock, mode: str = "socket") -> t
             findings += [*_scopes(headers), _events(headers), _clock(headers, clock)]
         findings.append(await _socket(options, bot) if mode == "socket" else _secret(options))
         return tuple(findings)
+
+
+async def check_keys(options: Options, engine: AsyncEngine) -> Finding:
+    """Whether the tokens of the installed workspaces can be opened. Never raises; reads only."""
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from bot.chat.slack.installations import look_at_seals
+
+    name, variable = "token keys", "COLDFRAME_SLACK_TOKEN_KEYS"
+    if not options.token_keys:
+        return Finding(name, "broken", f"{variable} is missing", MAKE_A_KEY)
+    try:
+        sealed = await look_at_seals(engine, options.token_keys)
+    except (SetupError, SQLAlchemyError, OSError) as problem:
+        remedy = f"{variable} holds keys of 32 random bytes, and the database has to answer. {MAKE_A_KEY}"
+        return Finding(name, "broken", f"cannot be tried ({type(problem).__name__})", remedy)
+    if sealed.lost:
+        remedy = f"Put the key that sealed them back at the end of {variable}, or let these workspaces install again."
+        return Finding(name, "broken", f"the tokens of {sealed.lost} workspaces open with none of the keys", remedy)
+    if sealed.by_older_keys:
+        remedy = "Keep the older keys until these workspaces have installed again."
+        return Finding(name, "warning", f"{sealed.by_older_keys} workspaces still need an older key", remedy)
+    return Finding(name, "ok", f"the newest key opens all of {sealed.workspaces} workspaces")
 
 
 async def _token(options: Options, bot: AsyncWebClient) -> tuple[list[Finding], Mapping[str, str] | None]:
@@ -70,16 +96,11 @@ async def _asked(bot: AsyncWebClient, call: str, **arguments: Any) -> tuple[Any,
         return None, f"no answer ({type(error).__name__})"
 
 
-def _granted(headers: Mapping[str, str]) -> set[str] | None:
-    named = {name.lower(): value for name, value in headers.items()}.get("x-oauth-scopes")
-    return None if named is None else {scope.strip() for scope in named.split(",") if scope.strip()}
-
-
 def _scopes(headers: Mapping[str, str]) -> list[Finding]:
-    granted = _granted(headers)
-    if granted is None:
+    given = granted(headers)
+    if given is None:
         return [Finding("scopes", "warning", "Slack did not say which scopes the token has")]
-    missing, optional = sorted(SCOPES.keys() - granted), sorted(OPTIONAL_SCOPES.keys() - granted)
+    missing, optional = sorted(SCOPES.keys() - given), sorted(OPTIONAL_SCOPES.keys() - given)
     findings = [Finding("scopes", "ok", f"{len(SCOPES)} of {len(SCOPES)}")]
     if missing:
         reasons = "; ".join(f"{scope} (to {SCOPES[scope]})" for scope in missing)
@@ -94,8 +115,8 @@ def _scopes(headers: Mapping[str, str]) -> list[Finding]:
 
 def _events(headers: Mapping[str, str]) -> Finding:
     """Slack does not tell which events are subscribed to, only scopes tell which of them can come."""
-    granted = _granted(headers) or set()
-    silent = sorted(event for event, scope in EVENTS.items() if scope and scope not in granted)
+    given = granted(headers) or set()
+    silent = sorted(event for event, scope in EVENTS.items() if scope and scope not in given)
     if silent:
         remedy = "These events cannot come without their scopes: apply the newest manifest and install again."
         return Finding("events", "broken", f"cannot come: {', '.join(silent)}", remedy)

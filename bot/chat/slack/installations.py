@@ -5,22 +5,24 @@ from __future__ import annotations
 import logging
 from collections.abc import Sequence
 from copy import copy
+from dataclasses import dataclass
 from typing import TypeVar
 
-from cryptography.fernet import Fernet, MultiFernet
+from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from slack_sdk.oauth.installation_store import Bot, Installation
 from slack_sdk.oauth.installation_store.sqlalchemy import AsyncSQLAlchemyInstallationStore
 from slack_sdk.oauth.state_store.sqlalchemy import AsyncSQLAlchemyOAuthStateStore
-from sqlalchemy import String
+from sqlalchemy import MetaData, String, inspect, select
 from sqlalchemy.ext.asyncio import AsyncEngine
 
-from bot.chat.slack.accounts import SetupError
+from bot.chat.slack.accounts import MAKE_A_KEY, SetupError
 
 log = logging.getLogger(__name__)
 
 TOKENS = ("bot_token", "bot_refresh_token", "user_token", "user_refresh_token", "incoming_webhook_url")
 SEALED = "sealed:"
 STATE_SECONDS = 600
+BOTS = AsyncSQLAlchemyInstallationStore.default_bots_table_name
 Record = TypeVar("Record", Bot, Installation)
 
 
@@ -92,8 +94,43 @@ def box(keys: Sequence[str]) -> MultiFernet:
         return MultiFernet([Fernet(key) for key in keys])
     except ValueError:
         raise SetupError(
-            "COLDFRAME_SLACK_TOKEN_KEYS must be keys of 32 random bytes in URL-safe base64, newest first"
+            f"COLDFRAME_SLACK_TOKEN_KEYS must be keys of 32 random bytes in URL-safe base64, newest first. {MAKE_A_KEY}"
         ) from None
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """How many workspaces have a token here, and how many of them the newest key, or none of the keys, opens."""
+
+    workspaces: int
+    by_older_keys: int
+    lost: int
+
+
+async def look_at_seals(engine: AsyncEngine, keys: Sequence[str]) -> Sealed:
+    """Reads the newest token of each workspace; writes nothing. Raises SetupError for a key that is none."""
+    newest, every = Fernet(keys[0]) if keys else None, box(keys) if keys else None
+    tokens = await _newest_tokens(engine)
+    opened = [token for token in tokens if _opens(every, token)]
+    return Sealed(len(tokens), sum(not _opens(newest, token) for token in opened), len(tokens) - len(opened))
+
+
+async def _newest_tokens(engine: AsyncEngine) -> list[bytes]:
+    metadata = MetaData()
+    bots = AsyncSQLAlchemyInstallationStore.build_bots_table(metadata, BOTS)
+    async with engine.connect() as connection:
+        if not await connection.run_sync(lambda here: inspect(here).has_table(BOTS)):
+            return []
+        rows = (await connection.execute(select(bots.c.team_id, bots.c.bot_token).order_by(bots.c.installed_at))).all()
+    tokens = {row.team_id: str(row.bot_token or "").removeprefix(SEALED).encode() for row in rows}
+    return list(tokens.values())
+
+
+def _opens(key: Fernet | MultiFernet | None, token: bytes) -> bool:
+    try:
+        return key is not None and bool(key.decrypt(token))
+    except InvalidToken:
+        return False
 
 
 async def open_installations(

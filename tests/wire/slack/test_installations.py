@@ -21,9 +21,12 @@ from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
 
 from bot.chat.slack.accounts import SetupError
 from bot.chat.slack.app import slack_platform
+from bot.chat.slack.checkup import check_keys
 from bot.chat.slack.installations import SealedInstallationStore, box, open_installations
+from bot.config import SettingsError, load
 from bot.ports import Said, Unreachable
 from bot.speech.message import Message, line
+from bot.wiring import slack_options
 from tests.wire.slack.people import IN_CHANNEL, Someone
 from tests.wire.slack.service import ListIntake, RealClock, make, options
 from tests.wire.slack.workspace import APP, BOT, BOT_TOKEN, BOT_USER, Workspace
@@ -72,6 +75,37 @@ async def test_a_new_key_is_put_before_the_old_one(engine: AsyncEngine) -> None:
     stranger, _ = await open_installations("1.2", engine, (Fernet.generate_key().decode(),))
     with pytest.raises(Exception):  # noqa: B017  the library's own, which names no token
         await stranger.async_find_bot(enterprise_id=None, team_id="T1")
+
+
+async def test_the_doctor_says_when_an_old_key_may_go(engine: AsyncEngine) -> None:
+    """Before any installation, with all keys, with the new one alone, and after the workspace installed again."""
+    new, old = KEYS
+
+    async def looked(*keys: str) -> tuple[str, str]:
+        found = await check_keys(options("http://127.0.0.1:9/api/", **{**CLIENT, "token_keys": keys}), engine)
+        assert found.state == "ok" or found.remedy
+        return found.state, found.detail
+
+    assert await looked(old) == ("ok", "the newest key opens all of 0 workspaces")
+    store, _ = await open_installations("1.2", engine, [old])
+    await store.async_save(installation())
+    assert await looked(new, old) == ("warning", "1 workspaces still need an older key")
+    assert await looked(new) == ("broken", "the tokens of 1 workspaces open with none of the keys")
+    store, _ = await open_installations("1.2", engine, [new, old])
+    await store.async_save(installation("xoxb-again"))
+    assert await looked(new) == ("ok", "the newest key opens all of 1 workspaces")
+    assert (await looked())[0] == "broken"
+
+
+def test_keys_come_from_the_settings_newest_first() -> None:
+    """A list with commas; one that is no key is named by its place and never shown, spaces and lines do no harm."""
+    settings = load({"COLDFRAME_SLACK_TOKEN_KEYS": f"{KEYS[0]},\n{KEYS[1]} "})
+    assert slack_options(settings).token_keys == KEYS
+    assert KEYS[0] not in repr(settings)
+    with pytest.raises(SettingsError, match=r"key 2 is not 32 bytes") as wrong:
+        load({"COLDFRAME_SLACK_TOKEN_KEYS": f"{KEYS[0]},a-passphrase"})
+    assert "a-passphrase" not in str(wrong.value)
+    assert slack_options(load({"COLDFRAME_SECRET": "a passphrase of some length"})).token_keys == ()
 
 
 def test_a_key_that_is_none_is_named_without_being_shown() -> None:

@@ -15,6 +15,7 @@ import time
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from email.utils import format_datetime
 from typing import Any
 
 from aiohttp import web
@@ -240,7 +241,8 @@ class Workspace:
         return web.json_response({"ok": True, **answer}, headers=self._headers())
 
     def _headers(self) -> dict[str, str]:
-        return {"X-OAuth-Scopes": ",".join(sorted(self.scopes))}
+        date = format_datetime(self._now().astimezone(UTC), usegmt=True)
+        return {"X-OAuth-Scopes": ",".join(sorted(self.scopes)), "Date": date}
 
     def _is_cut(self, method: str, arguments: Data) -> bool:
         if self.faults.no_answer_to and self.faults.no_answer_to(method, arguments):
