@@ -10,13 +10,13 @@ from contextlib import suppress
 from datetime import datetime
 
 from bot.domain.names import MemberId
-from bot.domain.trial_state import Trial
+from bot.domain.trial_state import Trial, TrialStep
 from bot.engine import digest, nudging, ownership, people, reviews, trial_acting, windows
 from bot.engine.due_turns import due_turn
 from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.storage import Due, UnitOfWork
-from bot.speech import time_words
+from bot.speech import review_words, time_words
 from bot.timing.calendars import NoWorkingTime, WorkingCalendar
 from bot.timing.outlook import WORTH_TELLING
 from bot.timing.reminders import next_nudge_time
@@ -46,17 +46,30 @@ async def of_person(turn: Turn, tenant: str, person: str, before: WorkingCalenda
     for team in await turn.uow.teams_of(tenant, person):
         for trial in await turn.uow.trials_of(tenant, team, over=True):
             await rows_of_trial(turn, trial, waiting, person)
+            _review_on_a_day_off(turn, trial, person, before, after)
         if await digest.lead_of(turn.uow, tenant, team) == person:
             await digest.reckon_anew(turn, tenant, team)
     _answers_owed(turn, person, waiting, before, after)
     return tuple(m for m in moved if abs(m.now - m.was) > WORTH_TELLING)
 
 
+def _review_on_a_day_off(
+    turn: Turn, trial: Trial, person: str, before: WorkingCalendar, after: WorkingCalendar
+) -> None:
+    """The owner hears when a review that was fit now falls on a day on which they do not work."""
+    review = trial.review
+    if trial.step is not TrialStep.RUNNING or trial.owner != person or review is None or review < turn.now:
+        return
+    why = after.why_off(after.local_day(review))
+    if why is not None and before.why_off(before.local_day(review)) is None:
+        turn.answer(trial.tenant, person, review_words.on_a_day_off(trial, why))
+
+
 def _answers_owed(turn: Turn, person: str, waiting: Waiting, before: WorkingCalendar, after: WorkingCalendar) -> None:
     """Somebody who was asked to own a trial keeps what is left of their working day to answer."""
     for (kind, subject, occurrence), at in waiting.items():
-        ends = occurrence.endswith((f"/{person}", f"/unanswered/{person}/1"))
-        if at > turn.now and ends and kind in (ownership.UNANSWERED, nudging.WORD):
+        of_theirs = {ownership.UNANSWERED: f"/{person}", nudging.WORD: f"/unanswered/{person}/1"}
+        if at > turn.now and kind in of_theirs and occurrence.endswith(of_theirs[kind]):
             try:
                 left = working_hours_between(before, turn.now, at)
                 turn.later(kind, subject, occurrence, add_working_hours(after, turn.now, left))

@@ -231,6 +231,20 @@ def moved(trial: Trial, missed: bool) -> Message:
     return Message(words, (Paragraph(words),), attachments=(file,))
 
 
+def on_a_day_off(trial: Trial, why: str) -> Message:
+    """To the owner, whose hours or absence changed after the date was set."""
+    assert trial.review is not None
+    words = line(
+        "The review of “{t}” on {d} now falls on a day on which you do not work ({why}). It stays there unless you "
+        "move it.",
+        t=title(trial),
+        d=When(trial.review, "day"),
+        why=why,
+    )
+    move = Button("Move the review …", "trial.review_date", trial.id)
+    return Message(words, (Paragraph(words), Buttons((move,))))
+
+
 def stopped(trial: Trial) -> Message:
     words = line(
         "{o} stopped the trial “{t}” early: {r}. Its review comes now.",

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from bot.domain.names import MemberId
+from bot.domain import commands as c
+from bot.domain.names import MemberId, PlanId
 from bot.engine import downtime, opening, people
 from bot.engine.turn import Turn
 from bot.ports import Person
@@ -124,6 +125,30 @@ async def test_a_word_that_was_said_is_not_said_again_in_another_zone(tmp_path: 
         assert not [k for k in await rows(team, "trial word") if k == f"{D}/week/1/1"]
         await team.weeks(1, at=DAY)
         assert len(await team.nudges(D)) == told
+
+
+async def test_what_is_left_of_a_working_day_to_answer_follows_the_hours(tmp_path: Path) -> None:
+    """Asked to own a trial at ten, with two working hours a day: eight of them are over on Thursday at 17:00."""
+    async with a_team(tmp_path, sealed=False) as team:
+        await team.act("ask", c.ChoosePlan(F, PlanId("p0"), running_trials=0), c.AskOwner(F, PlanId("p0"), INES))
+        assert await rows(team, "owner unanswered") == {f"p0/{INES}": MONDAY + DAY}
+        await hours(team, INES, span="15:00-17:00")
+        assert await rows(team, "owner unanswered") == {f"p0/{INES}": MONDAY + 3 * DAY + 7 * HOUR}
+
+
+async def test_the_owner_hears_when_the_review_falls_into_an_absence(tmp_path: Path) -> None:
+    """The date stays, its owner is told once with the button that moves it; others and other dates bring no word."""
+    async with a_team(tmp_path) as team:
+        review = (await team.trial()).review
+        assert review == MONDAY + 4 * WEEK + DAY
+        await team.command(D, "away until 2026-03-09", channel=False)
+        await team.command(F, "away until 2026-04-10", channel=False)
+        assert not [t for p in (D, F) for t in team.told(p) if "do not work" in t]
+        await team.command(D, "away until 2026-04-03", channel=False)
+        (told,) = [t for t in team.told(D) if "do not work" in t]
+        assert "Tue 31 Mar 2026 now falls on a day on which you do not work (away)" in told
+        assert (await team.press(D, "trial.review_date")).form is not None
+        assert (await team.trial()).review == review
 
 
 # --- a zone that the platform reports -------------------------------------------------------------------------------
