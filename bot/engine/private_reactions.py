@@ -37,6 +37,7 @@ from bot.domain.facts import (
 from bot.domain.names import MemberId, Role, Side, Step
 from bot.domain.state import Round
 from bot.engine import opening
+from bot.engine.dialogue import looks_long
 from bot.engine.turn import Turn
 from bot.ports.chat import Place
 from bot.speech import ballot_prompts, cards, commitment_words, late_words, prompts, work_prompts
@@ -64,6 +65,8 @@ def _note_written(turn: Turn, before: Round, after: Round, fact: NoteWritten) ->
     one_sided = {n.side for n in mine} == {fact.note.side}
     if len(mine) == 3 and one_sided and after.step is Step.NOTES:
         turn.answer(after.tenant, fact.note.author, prompts.only_one_side(Side(fact.note.side)))
+    if looks_long(fact.note.text):
+        turn.answer(after.tenant, fact.note.author, prompts.two_ideas(after, fact.note))
 
 
 def _note_changed(turn: Turn, before: Round, after: Round, fact: NoteEdited | NoteWithdrawn) -> None:

@@ -153,9 +153,5 @@ def channel_lost(round_: Round, reason: str) -> Message:
     return Message(words, (Paragraph(words),))
 
 
-def done(is_done: bool) -> Message:
-    return said("Thank you, you are done here." if is_done else "All right, you are not done yet.")
-
-
 def saved(what: str) -> Message:
     return said(what)

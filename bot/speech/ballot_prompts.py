@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bot.domain.ballots import options_for
 from bot.domain.names import Axis, ForceId, MemberId, PlanId, Step
+from bot.domain.placement import in_one_sitting
 from bot.domain.state import Round
 from bot.speech.harmless import theirs
 from bot.speech.message import (
@@ -20,18 +21,29 @@ from bot.speech.message import (
 from bot.speech.names import count
 from bot.speech.prompts import card, until
 
+TIES = {
+    Step.DOTS: "number of dots, then number of different people",
+    Step.BALLOT: "weighted total, then number of different voters, then the decision-maker's votes",
+}
+SECRECY = {
+    Step.DOTS: "Nobody sees who put a dot where.",
+    Step.BALLOT: "The result shows the decision-maker's votes in a column of their own, if at least three others vote. "
+    "Nobody sees who else voted for what.",
+}
+
 
 def ballot_intro(round_: Round, member: MemberId) -> Message:
     """Above the options: quota, deadline, the rule for ties; kept up to date with what is left."""
     ledger = round_.ledger()
     assert ledger is not None
     left = ledger.quota - len(ledger.counted(member))
-    dots = round_.step is Step.DOTS
+    step = round_.step
+    dots = step is Step.DOTS
     thing = "dot" if dots else "vote"
     ask = (
         "Which forces hold us back most? Put your dots; several on one force are allowed."
         if dots
-        else "Which plans have the most effect on their question? Effort is asked apart."
+        else "Which plans have the most effect on their question? Do not think of the effort yet: it is asked later."
     )
     locked = member in ledger.locked
     summary = line("{ask} You have {left} left. ", ask=ask, left=count(left, thing)) + until(round_, member)
@@ -39,6 +51,8 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
         f"Below is one message for each option, in an order of your own. Any emoji that you add to it is one {thing}, "
         f"different emoji are several, taking one off takes the {thing} back. The buttons do the same."
     )
+    if in_one_sitting(round_) and not dots:
+        how += " When you have locked your ballot, I ask you at once to compare a few pairs of plans."
     blocks: list[Block] = [
         Paragraph(line(ask)),
         Facts(
@@ -50,12 +64,7 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
             else (("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),)
         ),
         Small(line(how)),
-        Small(
-            line(
-                "Ties: weighted total, then number of different voters, then the decision-maker's votes; what is still "
-                "tied stays tied. Nobody sees who voted for what."
-            )
-        ),
+        Small(line("Ties: {how}; what is still tied stays tied. {secret}", how=TIES[step], secret=SECRECY[step])),
         Paragraph(until(round_, member)),
     ]
     blocks.append(Buttons(_ballot_buttons(round_, member, locked)))
@@ -122,6 +131,7 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
                     line("*B* {title}: {idea}", title=theirs(b.title, 80), idea=theirs(b.hypothesis, 200)),
                 )
             ),
+            Paragraph(until(round_, member)),
             Buttons(
                 (
                     Button("A", "compare.first", key, says=f"A: {a.title}"),
@@ -129,6 +139,7 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
                     Button("About the same", "compare.same", key),
                 )
             ),
+            Small(line("From everybody's answers comes the effort-impact matrix. Nobody sees whose answer was whose.")),
         ),
     )
 

@@ -62,6 +62,11 @@ def _filled(round_: Round, template: str) -> Line:
     )
 
 
+def what_follows(round_: Round, step: Step) -> Line:
+    """What happens when the step closes."""
+    return _filled(round_, NEXT[step])
+
+
 def step_card(round_: Round) -> Message:
     """What is asked, of whom, until when, how many are in, what happens then."""
     step = round_.step
@@ -73,7 +78,7 @@ def step_card(round_: Round) -> Message:
     ]
     if progress.due is not None:
         blocks.append(Facts(_state_rows(round_)))
-    blocks.append(Small(_filled(round_, NEXT[step])))
+    blocks.append(Small(what_follows(round_, step)))
     buttons = _buttons(round_)
     if buttons:
         blocks.append(Buttons(buttons))

@@ -9,7 +9,6 @@ from bot.domain.names import ForceId, LeverId, NoteId, PlanId, QuestionId
 from bot.domain.state import Action, Plan, Round
 from bot.speech.harmless import theirs
 from bot.speech.message import Field, Form, Option, line
-from bot.speech.names import title
 
 PACES = (
     Option("days", "Over days, in everybody's working hours"),
@@ -324,7 +323,3 @@ def new_round(levers: str, people: Sequence[Option]) -> Form:
         intro=line("You facilitate. Everybody in this channel takes part; bots and guests do not."),
         submit="Show me the round",
     )  # fmt: skip
-
-
-def step_title(round_: Round) -> str:
-    return title(round_.step)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bot.domain.names import Side, Step
-from bot.domain.state import Round, Settings
+from bot.domain.state import Round
 from bot.speech.harmless import theirs
 from bot.speech.message import Line, Who, line
 
@@ -29,13 +29,6 @@ def who(round_: Round, member: str, *, notify: bool = False) -> Who:
     from bot.domain.names import MemberId
 
     return Who(member, theirs(round_.name_of(MemberId(member)), 40).text, notify)
-
-
-def length_words(settings: Settings, step: Step) -> str:
-    amount = settings.length(step)
-    if settings.pace == "live":
-        return count(round(amount), "minute")
-    return f"{amount:g} working hours"
 
 
 def label(round_: Round) -> Line:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from bot.domain.merging import needs_second_person
 from bot.domain.names import LeverId, MemberId, Side, Step
 from bot.domain.state import MergeProposal, Note, Round
+from bot.speech.cards import what_follows
 from bot.speech.harmless import theirs
 from bot.speech.message import (
     Block,
@@ -44,8 +45,9 @@ def until(round_: Round, member: MemberId) -> Line:
 
 
 def card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
+    """A step's private card: the round's name above, what happens next below."""
     head = Heading(line("{name}: {step}", name=theirs(round_.name, 60), step=title(step)))
-    return Message(summary, (head, *blocks))
+    return Message(summary, (head, *blocks, Small(what_follows(round_, step))))
 
 
 def first_word(hours: str, doubt: Line = ()) -> Message:
@@ -86,14 +88,14 @@ def notes_intro(round_: Round, member: MemberId) -> Message:
             line(
                 "Your view is needed. Below is one message for each lever: answer in its thread, one idea a line, "
                 "beginning with `-` for what holds it back and `+` for what drives it; or use the button. "
-                "Begin with what holds it back; something that could be left away counts too."
+                "Begin with what holds it back; something that you could simply stop doing counts too."
             )
         ),
         Paragraph(until(round_, member)),
         Small(
             line(
-                "You can change and withdraw notes until the reveal. Then all notes appear at once, unsigned and "
-                "shuffled; colleagues may still guess by style."
+                "Nobody sees your notes before the reveal; until then you can change and withdraw them. After it they "
+                "carry no name, but colleagues may still guess by style."
             )
         ),
         summary=summary,
@@ -153,6 +155,20 @@ def only_one_side(side: Side) -> Message:
     return Message(words, (Paragraph(words),))
 
 
+def two_ideas(round_: Round, note: Note) -> Message:
+    """The offer to split a note that seems to hold more than one idea; made once, when it is written."""
+    words = line(
+        "Your note is kept. It seems to hold more than one idea: “{text}”. If so, please shorten it to the first idea "
+        "and write the other as a note of its own, so that each can be voted on. If not, do nothing.",
+        text=theirs(note.text, 80),
+    )
+    change, another = (
+        _note_buttons(round_, note)[0],
+        Button("Write a note …", "note.write", f"{round_.id}|{note.lever}"),
+    )
+    return Message(words, (Paragraph(words), Buttons((change, another))))
+
+
 def ask_consent(round_: Round, writers: int) -> Message:
     people = "you alone wrote" if writers == 1 else f"only {writers} people wrote"
     words = line(
@@ -199,7 +215,12 @@ def pick_focus(
     return card(
         round_,
         Step.FOCUS,
-        Paragraph(line("Which lever does the round work on? The notes are in the channel.")),
+        Paragraph(
+            line(
+                "Which lever does the round work on? Read the notes in the channel, then press one lever and give your "
+                "reason in a sentence, which everybody reads."
+            )
+        ),
         Facts(rows),
         Small(line("The number of notes measures attention, not value.")),
         *more,
@@ -229,7 +250,13 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
     return card(
         round_,
         Step.MERGE,
-        Paragraph(line("Are these the same point? Every wording is kept. Unanswered ones stay apart.") + alone),
+        Paragraph(
+            line(
+                "These forces stand so far. If I found pairs that may be the same point in other words, each comes as "
+                "a message below: please answer it. Every wording is kept, and what you do not answer stays apart. "
+            )
+            + alone
+        ),
         Items(tuple(line("{text}", text=theirs("  =  ".join(round_.wordings(f.id)), 500)) for f in round_.forces[:60])),
         Paragraph(until(round_, member)),
         Buttons(tuple(buttons)),
@@ -248,30 +275,13 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
         summary,
         (
             Items((line("{a}", a=theirs(first.shown(), 600)), line("{b}", b=theirs(second.shown(), 600)))),
-            Small(line("Why: {why}.", why=theirs(proposal.why, 300))),
+            Small(line("Why I ask: {why}", why=theirs(proposal.why, 300))),
             Buttons(
                 (
                     Button("Same point", "merge.yes", key, "primary"),
                     Button("They differ", "merge.no", key),
                 )
             ),
-        ),
-    )
-
-
-# --- reminders ---
-
-
-def nudge(rows: Sequence[tuple[Line, When]]) -> Message:
-    """One private reminder that bundles everything the person owes."""
-    summary = line("Still open for you: {n}.", n=count(len(rows), "thing"))
-    return Message(
-        summary,
-        (
-            Paragraph(line("Still open for you:")),
-            Items(tuple(what + line(", until {due}", due=due) for what, due in rows)),
-            Buttons((Button("I am away", "me.away", ""), Button("Not today", "me.later", ""))),
-            Small(line("Nobody else sees this. At most two such messages a day.")),
         ),
     )
 
@@ -310,7 +320,8 @@ def stuck(round_: Round, came: int, quorum: int) -> Message:
             ),
             Small(
                 line(
-                    "Without an answer it goes on with what is there at the next deadline, or rests if that is nothing."
+                    "Without an answer it goes on at {due} with what is there, or rests if that is nothing.",
+                    due=When(round_.progress.due) if round_.progress.due else "the next deadline",
                 )
             ),
         ),

@@ -119,7 +119,7 @@ def merged(round_: Round) -> Message:
         first, *others = round_.wordings(force.id)
         words = line("{first}", first=theirs(first, 600))
         if others:
-            words += line(" Also worded: {o}", o=theirs(" / ".join(others), 600))
+            words += line(" (also worded: {o})", o=theirs(" / ".join(others), 600))
         rows.append(words)
     blocks = [Items(tuple(rows[at : at + MOST_LISTED])) for at in range(0, len(rows), MOST_LISTED)]
     return Message(head, (Paragraph(head), *blocks))
@@ -181,15 +181,15 @@ def _sure_words(sure: Sureness) -> str:
             f"If other such teams voted, the first would stay first in about {round(100 * sure.first_stays)} of 100"
         )
     if sure.agreement is not None:
-        parts.append(f"the voters agree {_agreement_word(sure.agreement)} (Kendall's W {sure.agreement:.2f})")
+        parts.append(f"the voters {_agreement_words(sure.agreement)} (Kendall's W {sure.agreement:.2f})")
     if not parts:
         return "Too few voted to say how sure this is."
     return "; ".join(parts) + "."
 
 
-def _agreement_word(w: float) -> str:
-    steps = ((0.7, "strongly"), (0.5, "fairly well"), (0.3, "somewhat"))
-    return next((word for least, word in steps if w >= least), "hardly")
+def _agreement_words(w: float) -> str:
+    steps = ((0.7, "agree strongly"), (0.5, "agree fairly well"), (0.3, "agree somewhat"))
+    return next((words for least, words in steps if w >= least), "hardly agree")
 
 
 def ballot_result(round_: Round, sure: Sureness, own_votes: int, unused: int) -> Message:

@@ -46,11 +46,6 @@ def of_another_workspace() -> Message:
     return Message(line("Only people of this workspace can take part in its rounds, so nothing was changed."))
 
 
-def not_understood() -> Message:
-    """A press whose meaning this version of the bot does not know."""
-    return Message(line("This button belongs to something that is no longer open, so nothing was changed."))
-
-
 def form_came_too_late() -> Message:
     """The platform no longer lets the form be opened for this press."""
     return Message(line("The form could not be opened in time. Nothing was changed; please press again."))

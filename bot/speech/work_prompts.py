@@ -28,7 +28,12 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
         "{name}: turn the {n} strongest forces into questions. ", name=theirs(round_.name, 60), n=len(carried)
     ) + until(round_, member)
     blocks: list[Block] = [
-        Paragraph(line("A good question starts with “How might we”, names who and when, and holds no answer.")),
+        Paragraph(
+            line(
+                "Turn each of these forces into one question or more, then publish them. A good question starts with "
+                "“How might we”, says for whom and when, and does not hold an answer already."
+            )
+        ),
     ]
     for force in carried:
         text = round_.force_text(ForceId(force))
@@ -94,8 +99,8 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     return card(
         round_,
         Step.PRECEDENTS,
-        Paragraph(line("Pick one question, look how others dealt with it, and write it up in a few lines. "
-                       "One from outside our own trade is worth the most. A story is not evidence.")),
+        Paragraph(line("Pick one question, find out how somebody else dealt with it, and tell that in a few "
+                       "lines. One from outside our own trade is worth the most. A story is not evidence.")),
         Items(tuple(line("{q}", q=theirs(q.text, 300)) for q in round_.questions)),
         Paragraph(until(round_, member)),
         Buttons(
@@ -151,9 +156,4 @@ def plan_caution(plan: Plan) -> Message:
         title=theirs(plan.title, 80),
         what=", ".join(plan.caution),
     )
-    return Message(words, (Paragraph(words),))
-
-
-def kept(what: str) -> Message:
-    words = line("{what}", what=what)
     return Message(words, (Paragraph(words),))

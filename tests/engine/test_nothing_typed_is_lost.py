@@ -112,3 +112,16 @@ async def test_a_plan_that_comes_after_the_close_is_handed_back_whole(tmp_path: 
         for text in ("Ring new teams", why.strip(), "We are too slow."):
             assert text in back
         assert back.count("a step") == 280
+
+
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [("One\nTwo", True), ("The bill " + "is long and dull " * 8, True), ("The bill is long and dull", False)],
+    ids=["two lines", "over 25 words with and", "short"],
+)
+async def test_a_note_of_two_ideas_gets_one_offer_to_split_it(tmp_path: Path, text: str, asked: bool) -> None:
+    """It is kept as it stands; its writer is offered to make two of it, once."""
+    async with running(tmp_path, MONDAY) as team:
+        await _says(team, f"- retention: {text}")
+        assert (("retention", Side.RESTRAINING, text.strip()) in await _notes(team)) is True
+        assert len([w for w in told(team, JON) if "more than one idea" in w]) == int(asked)

@@ -1,0 +1,54 @@
+"""Private cards of a step: what is asked, until when, and what happens next, for every step that asks people."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from bot.domain.names import Axis, MemberId, PlanId, Step
+from bot.domain.state import Round
+from bot.speech import ballot_prompts, cards, prompts, work_prompts
+from bot.speech.message import Message, plain
+from tests.domain.play import D, F, Play
+from tests.engine.seeing_through import words
+
+Card = Callable[[Round, MemberId], Message]
+CARDS: dict[Step, Card] = {
+    Step.NOTES: prompts.notes_intro,
+    Step.FOCUS: lambda r, m: prompts.pick_focus(r, m, []),
+    Step.MERGE: prompts.merge_desk,
+    Step.DOTS: ballot_prompts.ballot_intro,
+    Step.QUESTIONS: work_prompts.questions_desk,
+    Step.PRECEDENTS: work_prompts.precedents_prompt,
+    Step.PLANS: work_prompts.plans_desk,
+    Step.BALLOT: ballot_prompts.ballot_intro,
+}
+
+
+@pytest.mark.parametrize("step", CARDS)
+def test_a_private_card_says_until_when_and_what_happens_then(step: Step) -> None:
+    """Nobody who is asked has to look into the channel for either."""
+    round_ = Play().to(step).round
+    said = words(CARDS[step](round_, D))
+    assert "Until " in said
+    assert plain(cards.what_follows(round_, step)) in said
+
+
+def test_a_comparison_says_until_when() -> None:
+    """The pairs come one by one, each with the deadline."""
+    round_ = Play().to(Step.PLACEMENT).round
+    said = words(ballot_prompts.comparison(round_, F, Axis.IMPACT, PlanId("p0"), PlanId("p1"), 3))
+    assert "Until " in said
+    assert "3 comparisons to go" in said
+
+
+def test_a_ballot_promises_no_more_secrecy_than_it_keeps() -> None:
+    """The decision-maker's votes get a column in the result of the plans, and the ballot says so; dots have no such
+    column and no weight."""
+    plans = words(ballot_prompts.ballot_intro(Play().to(Step.BALLOT).round, D))
+    assert "decision-maker's votes in a column" in plans
+    assert "weighted total" in plans
+    dots = words(ballot_prompts.ballot_intro(Play().to(Step.DOTS).round, D))
+    assert "decision-maker" not in dots
+    assert "weighted" not in dots
