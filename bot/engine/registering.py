@@ -102,7 +102,8 @@ async def search_word(asked: Ask) -> Reply:
     wanted = read_query(asked.rest)
     if wanted is None:
         return await _search_form(asked.turn, asked.event, asked.rest)
-    message = await _answer(asked.turn, asked.event, wanted)
+    unread = _unread_dates({key.lower(): value.strip('"') for key, value in _FILTER.findall(asked.rest)})
+    message = register_words.no_date(unread) if unread else await _answer(asked.turn, asked.event, wanted)
     if asked.event.place.kind == "direct":
         asked.turn.answer(asked.tenant, asked.event.person, message)
         return Reply()
@@ -122,7 +123,7 @@ def read_query(text: str) -> Wanted | None:
 
 
 def _wanted(words: str, found: Mapping[str, str]) -> Wanted:
-    """Filters as typed; a date that is none is left out."""
+    """Filters as typed."""
     until = _day(found.get("until", ""))
     return Wanted(
         words=words[:200],
@@ -140,6 +141,11 @@ def _day(text: str) -> datetime | None:
         return datetime.combine(date.fromisoformat(text.strip()), time(0), UTC)
     except ValueError:
         return None
+
+
+def _unread_dates(fields: Mapping[str, str]) -> tuple[str, ...]:
+    """Filters that should hold a date and do not. Looking back, "12 Jan" has no one meaning, so only full dates do."""
+    return tuple(n for n in ("since", "until") if fields.get(n, "").strip() and _day(fields[n]) is None)
 
 
 async def _answer(turn: Turn, event: Inbound, wanted: Wanted) -> Message:
@@ -175,9 +181,9 @@ async def filter_form(turn: Turn, event: Inbound, value: str) -> Reply:
 async def searched(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     """The filters by form; the answer comes in private."""
     wanted = _wanted(what.fields.get("words", "").strip(), what.fields)
-    for name in ("since", "until"):
-        if what.fields.get(name, "").strip() and _day(what.fields[name]) is None:
-            return Reply(errors={name: "Write it as a date like 2026-01-31."})
+    unread = _unread_dates(what.fields)
+    if unread:
+        return Reply(errors={name: "Write it as a date like 2026-01-31." for name in unread})
     message = await _answer(turn, event, wanted)
     turn.answer(event.place.tenant, event.person, message)
     return Reply()

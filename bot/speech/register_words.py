@@ -45,6 +45,12 @@ class Found:
     at: datetime
 
 
+def no_date(filters: Sequence[str]) -> Message:
+    """A filter by date that cannot be read: nothing was looked for."""
+    words = line("I cannot read the date after {f}. Write it like `since:2026-01-31`.", f=" and ".join(filters))
+    return Message(words, (Paragraph(words),))
+
+
 def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Message:
     head = line(
         "{n} in the register{f}.", n=count(len(found), "trial") + (" or more" if more else ""), f=_asked(words, filters)

@@ -140,6 +140,20 @@ async def test_an_absence_typed_as_a_command_is_said_back_alike(tmp_path: Path) 
             assert answer in team.told(F)[-1]
 
 
+async def test_a_search_by_no_date_is_told_instead_of_searching_for_more(tmp_path: Path) -> None:
+    """Looking back, only a full date has one meaning; another is named, in the word and beside the form's field."""
+    async with a_team(tmp_path) as team:
+        await team.command(D, "search Title since:12-Jan", channel=False)
+        assert "I cannot read the date after since" in team.told(D)[-1]
+        await team.command(D, "search Title since:2026-01-12", channel=False)
+        assert "Title of p0" in team.told(D)[-1]
+        opened = await team.command(D, "search", channel=False)
+        assert opened.form is not None
+        fields = {"words": "Title", "until": "soon"}
+        wrong = await team.house.room.submit(D, opened.form.action, opened.form.value, fields)
+        assert list(wrong.errors) == ["until"]
+
+
 # --- the start of a round -------------------------------------------------------------------------------------------
 
 
