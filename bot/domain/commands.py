@@ -312,11 +312,13 @@ class Compare(Command):
 
 @dataclass(frozen=True, slots=True)
 class ChoosePlan(Command):
-    """Choose a plan for a trial; the engine says how many trials the team runs and when a place is free."""
+    """Choose a plan for a trial; the engine says how many trials the team runs, when a place is free, and what the
+    running ones measure on whom."""
 
     plan: PlanId
     running_trials: int = 0
     free_on: datetime | None = None
+    beside: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@ be sealed before everything is there."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -47,6 +48,7 @@ from bot.domain.state import Choice, Round
 from bot.domain.texts import accepted, optional
 
 Facts = tuple[Fact, ...]
+_WORD = re.compile(r"\w+")
 FIRST_WEEK = timedelta(days=7)
 SETTLED_WITHIN = timedelta(days=1)  # what a review date may lag behind a commitment that is sealed a little later
 
@@ -63,7 +65,7 @@ def choose(round_: Round, command: ChoosePlan, now: datetime) -> Facts:
             running=command.running_trials,
             free_on=command.free_on,
         )
-    return (PlanChosen(command.plan),)
+    return (PlanChosen(command.plan, command.beside),)
 
 
 def drop(round_: Round, command: DropChoice, now: datetime) -> Facts:
@@ -214,12 +216,15 @@ def missing(round_: Round) -> tuple[tuple[PlanId | None, Because], ...]:
 
 
 def overlaps(round_: Round) -> bool:
-    """Two chosen trials on the same people and the same measure cannot be told apart."""
-    keys = [
-        (c.measure.casefold().strip(), c.counted.casefold().strip())
-        for c in (round_.plans[p].criterion for p in round_.choices)
-    ]
-    return len(set(keys)) < len(keys)
+    """Trials on the same people and the same measure cannot be told apart, chosen now or running already."""
+    chosen = [_same_words(c.measure, c.counted) for c in (round_.plans[p].criterion for p in round_.choices)]
+    running = {_same_words(*key) for key in round_.beside}
+    return len(set(chosen)) < len(chosen) or not running.isdisjoint(chosen)
+
+
+def _same_words(measure: str, counted: str) -> tuple[str, str]:
+    """Both without regard to case, blanks and punctuation."""
+    return " ".join(_WORD.findall(measure.casefold())), " ".join(_WORD.findall(counted.casefold()))
 
 
 def commit(round_: Round, command: Commit, now: datetime) -> Facts:
@@ -262,7 +267,8 @@ def _with_choice(round_: Round, plan: PlanId, **changes: object) -> Round:
 
 
 def plan_chosen(round_: Round, fact: PlanChosen) -> Round:
-    return replace(round_, choices={**round_.choices, fact.plan: Choice(fact.plan)}, overlap_accepted=False)
+    choices = {**round_.choices, fact.plan: Choice(fact.plan)}
+    return replace(round_, choices=choices, beside=fact.beside, overlap_accepted=False)
 
 
 def choice_dropped(round_: Round, fact: ChoiceDropped) -> Round:

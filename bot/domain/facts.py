@@ -401,7 +401,10 @@ class PlansPlaced(Fact):
 
 @dataclass(frozen=True, slots=True)
 class PlanChosen(Fact):
+    """`beside`: measure and people of each trial that runs already."""
+
     plan: PlanId
+    beside: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

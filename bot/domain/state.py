@@ -329,6 +329,7 @@ class Round:
     comparisons: Mapping[MemberId, tuple[Comparison, ...]] = field(default_factory=dict)
     choices: Mapping[PlanId, Choice] = field(default_factory=dict)
     next_round: datetime | None = None
+    beside: tuple[tuple[str, str], ...] = ()  # (measure, who is counted) of trials that ran when a plan was chosen
     overlap_accepted: bool = False
     ended_because: str = ""
 

@@ -200,7 +200,8 @@ async def _withdraw_plan(press: Press) -> Reply:
 
 async def _choose(press: Press) -> Reply:
     running, free_on = await trials.places(press.turn, press.round)
-    await press.turn.act(press.round, ChoosePlan(press.by, PlanId(press.part(0)), running, free_on))
+    beside = await trials.measured_now(press.turn, press.round)
+    await press.turn.act(press.round, ChoosePlan(press.by, PlanId(press.part(0)), running, free_on, beside))
     return Reply()
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from bot.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, QuestionId, Step
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
+from bot.engine import people
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply
 from bot.speech import answers, forms
@@ -122,6 +123,16 @@ def _choice_form(make: Callable[[Round, PlanId], Form]) -> Handler:
     return _opens(opened)
 
 
+async def _actions_form(press: Press) -> Reply:
+    """Known actions with their days as whoever opens it counts them."""
+    in_step(press, Step.COMMITMENT)
+    plan = PlanId(press.part(0))
+    if plan not in press.round.choices:
+        raise Refused(Because.UNKNOWN_ITEM)
+    calendar = people.calendar_of(await press.turn.uow.member(press.round.tenant, press.by))
+    return Reply(form=forms.actions(press.round, plan, calendar.local_day))
+
+
 def _date_form(action: str, heading: str) -> Handler:
     def opened(press: Press) -> Form:
         value = "|".join((press.round.id, *press.parts))
@@ -143,7 +154,7 @@ OPENS: dict[str, Handler] = {
     "plan.edit": _opens(_plan_form),
     "owner.ask": _choice_form(forms.owner),
     "owner.decline": _choice_form(forms.decline),
-    "actions.write": _choice_form(forms.actions),
+    "actions.write": _actions_form,
     "criterion.write": _choice_form(forms.criterion),
     "forecast.write": _choice_form(forms.forecast),
     "review.date": _date_form("review.date", "Date of the review"),

@@ -224,10 +224,13 @@ async def _actions(sheet: Sheet) -> None:
 
 
 def _member_named(sheet: Sheet, name: str) -> MemberId:
-    for member in sheet.round.active():
-        if name.casefold() in (member.casefold(), sheet.round.name_of(member).casefold()):
-            return member
-    raise sheets.FieldError("actions", f"“{name[:40]}” does not take part in this round.")
+    wanted = name.casefold()
+    there = sheet.round.active()
+    found = [m for m in there if sheet.round.name_of(m).casefold() == wanted]
+    found = found or [m for m in there if m.casefold() == wanted]
+    if len(found) != 1:
+        raise sheets.FieldError("actions", answers.no_single_person(name, len(found)))
+    return found[0]
 
 
 async def _criterion(sheet: Sheet) -> None:

@@ -12,7 +12,7 @@ from bot.domain.facts import Committed, Fact, ForecastGiven, OwnerAsked, PlanCho
 from bot.domain.names import MemberId, PlanId
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
-from bot.domain.trial_state import OPEN_STEPS, Trial
+from bot.domain.trial_state import OPEN_STEPS, UNDER_WAY, Trial
 from bot.engine import (
     digest,
     forecasting,
@@ -48,6 +48,12 @@ async def places(turn: Turn, round_: Round) -> tuple[int, datetime | None]:
     if len(running) < round_.settings.trials_at_once:
         return len(running), None
     return len(running), min(t.review for t in running)
+
+
+async def measured_now(turn: Turn, round_: Round) -> tuple[tuple[str, str], ...]:
+    """Measure and people of each trial that the team runs."""
+    found = await turn.uow.trials_of(round_.tenant, round_.channel)
+    return tuple((t.criterion.measure, t.criterion.counted) for t in found if t.step in UNDER_WAY)
 
 
 async def places_of(turn: Turn, tenant: str, team: str, *, refuse: bool = False) -> int:

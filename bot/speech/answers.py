@@ -86,6 +86,13 @@ def draft_dropped() -> Message:
     return said("Thrown away.")
 
 
+def no_single_person(name: str, found: int) -> str:
+    """Beside a field in which somebody's name was typed."""
+    if not found:
+        return f"“{name[:40]}” does not take part in this round. Write the name as it stands in the channel."
+    return f"{found} people here are called “{name[:40]}”. Leave the name out; the owner can hand the action on."
+
+
 def draft_changed() -> Message:
     return said("You changed that message, so this question is settled. What is still unclear is asked anew.")
 

@@ -37,7 +37,8 @@ LACKS: dict[Because, str] = {
     Because.ACTIONS_MISSING: "first-week actions are missing",
     Because.REVIEW_MISSING: "the review has no date",
     Because.NEXT_ROUND_MISSING: "the next round has no date",
-    Because.OVERLAP_UNCONFIRMED: "two trials would act on the same people and measure; say yes to that or change one",
+    Because.OVERLAP_UNCONFIRMED: "it would act on the same people and measure as another trial, so that nobody could "
+    "tell which of them worked; accept that, or change one",
 }
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from datetime import date as date_
+from datetime import datetime
 
 from bot.domain.commitment import FIRST_WEEK
 from bot.domain.names import ForceId, LeverId, NoteId, PlanId, QuestionId
-from bot.domain.state import Action, Plan, Round
+from bot.domain.state import Plan, Round
 from bot.speech.harmless import theirs
 from bot.speech.message import Field, Form, Option, line
 
@@ -212,11 +214,12 @@ def decline(round_: Round, plan_id: PlanId) -> Form:
     )
 
 
-def actions(round_: Round, plan_id: PlanId) -> Form:
-    """First-week actions, one a line, each with its day; begun from the plan's steps."""
+def actions(round_: Round, plan_id: PlanId, day_of: Callable[[datetime], date_]) -> Form:
+    """First-week actions, one a line, each with its day (`day_of` a moment, to who fills it in) and with who does it,
+    if not the owner; begun from the plan's steps."""
     choice = round_.choices[plan_id]
-    steps = choice.actions or ()
-    initial = "\n".join(_action_line(a) for a in steps) or "\n".join(
+    known = ((a, "" if a.who == choice.owner else f" | {round_.name_of(a.who)}") for a in choice.actions)
+    initial = "\n".join(f"{a.text} | {day_of(a.due)}{who}" for a, who in known) or "\n".join(
         f"{s} | in {1 + n} days" for n, s in enumerate(round_.plans[plan_id].steps[:3])
     )
     return Form(
@@ -234,10 +237,6 @@ def actions(round_: Round, plan_id: PlanId) -> Form:
             ),
         ),
     )
-
-
-def _action_line(action: Action) -> str:
-    return f"{action.text} | {action.due:%Y-%m-%d}"
 
 
 def date(action: str, value: str, heading: str, hint: str) -> Form:

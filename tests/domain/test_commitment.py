@@ -344,6 +344,20 @@ def test_two_trials_on_the_same_people_and_measure_need_a_yes() -> None:
     play.do(c.AcceptOverlap(D), c.Commit(D, 0))
 
 
+def test_a_trial_that_runs_already_counts_as_an_overlap() -> None:
+    """The same people and measure as a running trial need the same yes; two running ones are another matter."""
+    play = _commitment()
+    same = ("Measure 0!", "teams that signed up, this month")
+    play.do(c.ChoosePlan(D, P0, 1, None, (same,)))
+    play.do(c.CompleteCriterion(D, P0, criterion(measure="other")))
+    assert not overlaps(play.round)
+    play.do(c.CompleteCriterion(D, P0, criterion(measure="measure 0")))
+    assert overlaps(play.round)
+    play.do(c.DropChoice(D, P0), c.ChoosePlan(D, P1, 1, None, (same, same)))
+    play.do(c.CompleteCriterion(D, P1, criterion(measure="other")))
+    assert not overlaps(play.round)
+
+
 def test_a_yes_to_an_overlap_is_for_these_two() -> None:
     """Another plan or criterion asks again."""
     play = _commitment()
