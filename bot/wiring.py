@@ -25,6 +25,7 @@ from bot.store.database import open_engine
 from bot.store.migrate import is_known, upgrade
 from bot.store.sealing import Seal
 from bot.store.sql import SqlStore
+from bot.store.whereabouts import direct_places
 from bot.timing.zones import pin_zone_data, zone_names
 
 if TYPE_CHECKING:
@@ -215,6 +216,8 @@ async def run_slack(
                 platform.more_routes = feeds.feed_routes(store, store.tag, time)
                 feed = feeds.addresses(settings.public_url, store.tag)
             engine = Engine(Kit(store, platform.chat, time, ids, studio, feed))
+            platform.directs = lambda: direct_places(database)
+            await platform.catch_up(engine, await store.last_time(), stop)
             alarm = Alarm(engine, time.steady if isinstance(time, SystemClock) else None)
             await alarm.start()
             try:

@@ -72,7 +72,7 @@ class SlackChat:
     """One process's hands in all its workspaces."""
 
     def __init__(self, accounts: Accounts, session: aiohttp.ClientSession, clock: Clock, make: Maker) -> None:
-        self._call = Calls(accounts, clock)
+        self.call = Calls(accounts, clock)
         self._accounts = accounts
         self._session = session
         self._clock = clock
@@ -80,14 +80,14 @@ class SlackChat:
         self._directs: Recent[tuple[str, str], str] = Recent()
         self._totals: Recent[tuple[str, str], int] = Recent()
         self._told: Recent[tuple[str, str], tuple[Sequence[Mapping[str, Any]], datetime]] = Recent()
-        self.people = People(self._call, clock)
+        self.people = People(self.call, clock)
 
     # --- saying ---------------------------------------------------------------------------------------------
 
     async def post(self, place: Place, message: Message, *, key: str) -> str:
         """Posts the message, or what of its parts did not go out yet, and returns the id of the first part."""
         parts = message_parts(message)
-        channel = await self._channel(place)
+        channel = await self.channel_of(place)
         sent = await self._sent(place, channel, key, self._clock.now() - RECENT) if len(parts) > 1 else Sent({}, 0)
         first = sent.ids.get(1) or await self._say(place, channel, parts[0], mark(key, 1, len(parts)), place.thread)
         for number, part in enumerate(parts[1:], 2):
@@ -109,7 +109,7 @@ class SlackChat:
     async def _say(
         self, place: Place, channel: str, part: Part, metadata: Mapping[str, Any], thread: str | None
     ) -> str:
-        answer = await self._call(
+        answer = await self.call(
             place.tenant,
             "chat.postMessage",
             lane=channel,
@@ -126,7 +126,7 @@ class SlackChat:
     async def revise(self, place: Place, message_id: str, message: Message) -> None:
         """Shows the new content in place; parts that carry it on are edited, added or taken away with it."""
         parts = message_parts(message)
-        channel = await self._channel(place)
+        channel = await self.channel_of(place)
         await self._edit(place, channel, message_id, parts[0])
         if len(parts) == 1 and self._totals.get((channel, message_id)) == 1:
             return
@@ -142,7 +142,7 @@ class SlackChat:
         self._totals[channel, message_id] = len(parts)
 
     async def _edit(self, place: Place, channel: str, message_id: str, part: Part) -> None:
-        await self._call(
+        await self.call(
             place.tenant,
             "chat.update",
             channel=channel,
@@ -153,7 +153,7 @@ class SlackChat:
 
     async def withdraw(self, place: Place, message_id: str) -> None:
         """Takes a message or a file back; one that is gone already is fine."""
-        channel = await self._channel(place)
+        channel = await self.channel_of(place)
         if message_id.startswith("F"):
             await self._unless({"file_not_found", "file_deleted"}, place.tenant, "files.delete", file=message_id)
             return
@@ -168,13 +168,13 @@ class SlackChat:
 
     async def react(self, place: Place, message_id: str, emoji: str) -> None:
         """Puts the bot's own emoji on a message; one that is there already is fine."""
-        channel = await self._channel(place)
+        channel = await self.channel_of(place)
         arguments = {"channel": channel, "timestamp": message_id, "name": reading.emoji(emoji)}
         await self._unless({"already_reacted"}, place.tenant, "reactions.add", **arguments)
 
     async def _unless(self, fine: set[str], tenant: str, method: str, **arguments: Any) -> None:
         try:
-            await self._call(tenant, method, **arguments)
+            await self.call(tenant, method, **arguments)
         except Refusal as refusal:
             if refusal.code not in fine:
                 raise
@@ -184,8 +184,8 @@ class SlackChat:
     async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
         """Draws or writes the attachment and shares it. Nothing is seen before the last of the three calls."""
         document = await self._make(attachment)
-        channel = await self._channel(place)
-        asked = await self._call(
+        channel = await self.channel_of(place)
+        asked = await self.call(
             place.tenant,
             "files.getUploadURLExternal",
             filename=file_name(document.name, key),
@@ -193,7 +193,7 @@ class SlackChat:
             alt_txt=cut(document.alternative, LONGEST_ALTERNATIVE) or None,
         )
         await self._send_bytes(str(asked["upload_url"]), document.content)
-        answer = await self._call(
+        answer = await self.call(
             place.tenant,
             "files.completeUploadExternal",
             lane=channel,
@@ -218,7 +218,7 @@ class SlackChat:
 
         When it cannot be looked up now, that is OutcomeUnknown: whether the message went out is as open as before.
         """
-        channel = await self._channel(place)
+        channel = await self.channel_of(place)
         try:
             sent = await self._sent(place, channel, key, since - LOOK_BACK)
         except Refusal as refusal:
@@ -267,7 +267,7 @@ class SlackChat:
             arguments["ts"] = thread
         cursor = None
         for _ in range(MOST_PAGES):
-            page = await self._call(place.tenant, method, include_all_metadata=True, cursor=cursor, **arguments)
+            page = await self.call(place.tenant, method, include_all_metadata=True, cursor=cursor, **arguments)
             for message in page.get("messages") or ():
                 yield message
             cursor = (page.get("response_metadata") or {}).get("next_cursor")
@@ -280,7 +280,7 @@ class SlackChat:
         The options of a ballot stand in one conversation, and are asked for one after the other. One page of direct
         messages tells them all, so what it told is kept for a second, each answer to be used once.
         """
-        channel = await self._channel(place)
+        channel = await self.channel_of(place)
         shown = self._told.pop((channel, message_id), None)
         if shown is None or shown[1] < self._clock.now():
             shown = (await self._reactions_on(place, channel, message_id), self._clock.now())
@@ -296,13 +296,13 @@ class SlackChat:
     async def _reactions_on(self, place: Place, channel: str, message_id: str) -> Sequence[Mapping[str, Any]]:
         if place.kind == "direct" and not place.thread:
             arguments: dict[str, Any] = {"channel": channel, "oldest": message_id, "inclusive": True, "limit": PAGE}
-            page = await self._call(place.tenant, "conversations.history", **arguments)
+            page = await self.call(place.tenant, "conversations.history", **arguments)
             until = self._clock.now() + REACTIONS_FRESH
             for message in page.get("messages") or ():
                 self._told[channel, str(message["ts"])] = (message.get("reactions") or (), until)
             if (channel, message_id) in self._told:
                 return self._told.pop((channel, message_id))[0]
-        answer = await self._call(place.tenant, "reactions.get", channel=channel, timestamp=message_id, full=True)
+        answer = await self.call(place.tenant, "reactions.get", channel=channel, timestamp=message_id, full=True)
         return (answer.get("message") or {}).get("reactions") or ()
 
     # --- people ---------------------------------------------------------------------------------------------
@@ -324,7 +324,7 @@ class SlackChat:
     async def open_form(self, tenant: str, trigger: str, form: Form, place: Place) -> bool:
         """Opens a form for a press; False when the press is too old or was used."""
         try:
-            await self._call(tenant, "views.open", trigger_id=trigger, view=modal(form, origin(place)))
+            await self.call(tenant, "views.open", trigger_id=trigger, view=modal(form, origin(place)))
         except Refusal as refusal:
             if refusal.code not in ("expired_trigger_id", "exchanged_trigger_id", "invalid_trigger_id"):
                 raise
@@ -335,20 +335,21 @@ class SlackChat:
         """A passing word: for the person's eyes in a channel, as a message in direct messages. May get
         lost.
         """
-        channel = await self._channel(place)
+        channel = await self.channel_of(place)
         for part in message_parts(note):
             shown: dict[str, Any] = {"text": part.text, "blocks": list(part.blocks), "thread_ts": place.thread}
             if place.kind == "channel":
-                await self._call(place.tenant, "chat.postEphemeral", channel=channel, user=person, **shown)
+                await self.call(place.tenant, "chat.postEphemeral", channel=channel, user=person, **shown)
             else:
                 shown |= {"unfurl_links": False, "unfurl_media": False}
-                await self._call(place.tenant, "chat.postMessage", lane=channel, channel=channel, **shown)
+                await self.call(place.tenant, "chat.postMessage", lane=channel, channel=channel, **shown)
 
-    async def _channel(self, place: Place) -> str:
+    async def channel_of(self, place: Place) -> str:
+        """Slack's id of the conversation; direct messages are opened where they are not yet."""
         if place.kind == "channel":
             return place.id
         known = self._directs.get((place.tenant, place.id))
         if known is None:
-            answer = await self._call(place.tenant, "conversations.open", users=place.id)
+            answer = await self.call(place.tenant, "conversations.open", users=place.id)
             known = self._directs[place.tenant, place.id] = str(answer["channel"]["id"])
         return known

@@ -9,6 +9,7 @@ import logging
 import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 import aiohttp
@@ -30,12 +31,13 @@ from bot.chat.slack.accounts import (
     sign_in,
 )
 from bot.chat.slack.adapter import Maker, SlackChat
+from bot.chat.slack.catching_up import CatchingUp, Directs
 from bot.chat.slack.door import FOREIGN, Closing, Door
 from bot.chat.slack.downloads import Downloads
 from bot.chat.slack.manifest import SCOPES
 from bot.chat.slack.requests import RequestServer
 from bot.chat.slack.sockets import Sockets
-from bot.ports import Clock, Intake
+from bot.ports import Clock, Intake, Place
 
 if TYPE_CHECKING:
     from sqlalchemy.ext.asyncio import AsyncEngine
@@ -43,6 +45,8 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 bolt_log = logging.getLogger("slack_bolt")
 
+LONGEST_CATCH_UP = 60.0
+"""Seconds that the start waits, so that what was written counts before steps close that fell due meanwhile."""
 ANY = re.compile(".*", re.DOTALL)
 Mode = Literal["socket", "http"]
 
@@ -63,25 +67,48 @@ class SlackPlatform:
         self.accounts = accounts
         self.chat = SlackChat(accounts, session, clock, make)
         self.address = ""
+        self.directs: Directs = _none
+        """The direct messages that the bot has open; read again after an absence."""
         self.more_routes: tuple[web.RouteDef, ...] = ()  # served beside Slack's requests in HTTP mode
         self._session = session
         self._clock = clock
         self._oauth = oauth
+        self._background: set[asyncio.Task[None]] = set()
 
     async def serve(self, intake: Intake, stop: asyncio.Event, mode: Mode = "socket") -> None:
         """Serves until `stop`, then takes nothing more in, finishes what is in hand, and returns."""
-        door = Door(
-            self.chat,
-            self.accounts,
-            intake,
-            self._clock,
-            Downloads(self._session, self.options.api_url),
-        )
+        door = self._door(intake)
         app = build_app(self.options, self.accounts, door, self._session, self._oauth)
         if mode == "socket":
             await self._serve_sockets(app, door, stop)
         else:
             await self._serve_requests(app, door, stop)
+
+    async def catch_up(self, intake: Intake, last: datetime | None, stop: asyncio.Event) -> None:
+        """Takes in what people wrote since `last`, while nobody was connected; the rest in the background when it takes
+        long."""
+        catching = asyncio.ensure_future(self._catch_up(self._door(intake), last))
+        self._background.add(catching)
+        catching.add_done_callback(self._background.discard)
+        stopping = asyncio.ensure_future(stop.wait())
+        await asyncio.wait({catching, stopping}, timeout=LONGEST_CATCH_UP, return_when=asyncio.FIRST_COMPLETED)
+        stopping.cancel()
+
+    async def _catch_up(self, door: Door, last: datetime | None) -> None:
+        try:
+            await CatchingUp(self.chat, self._clock, self.directs, door.take).since(last)
+        except Exception as problem:  # what can be lost here is a late word; the bot has to serve all the same
+            log.error("could not read again what was written: %s", type(problem).__name__)
+
+    def _door(self, intake: Intake) -> Door:
+        downloads = Downloads(self._session, self.options.api_url)
+        return Door(self.chat, self.accounts, intake, self._clock, downloads)
+
+    async def close(self) -> None:
+        """Gives up what is still being read again."""
+        for task in list(self._background):
+            task.cancel()
+        await asyncio.gather(*self._background, return_exceptions=True)
 
     async def _serve_sockets(self, app: AsyncApp, door: Door, stop: asyncio.Event) -> None:
         if not self.options.app_token.startswith("xapp-"):
@@ -91,7 +118,7 @@ class SlackPlatform:
         made = client(None, self.options.api_url, self._session)
         # The SDK retries a wrong token for ever without a word, so it is tried once before.
         await asked(made, "apps.connections.open", app_token=self.options.app_token)
-        sockets = Sockets(app, self.options, self._session, self._clock)
+        sockets = Sockets(app, self.options, self._session, self._clock, lambda last: self._catch_up(door, last))
         await sockets.run(stop, door)
 
     async def _serve_requests(self, app: AsyncApp, door: Door, stop: asyncio.Event) -> None:
@@ -104,6 +131,10 @@ class SlackPlatform:
             await door.drain()
         finally:
             await server.close()
+
+
+async def _none() -> tuple[Place, ...]:
+    return ()
 
 
 @asynccontextmanager
@@ -123,7 +154,11 @@ async def slack_platform(
             accounts, oauth = await _installed(options, session, clock, engine)
         else:
             accounts = await sign_in(options, session)
-        yield SlackPlatform(options, session, accounts, clock, make, oauth)
+        platform = SlackPlatform(options, session, accounts, clock, make, oauth)
+        try:
+            yield platform
+        finally:
+            await platform.close()
     finally:
         await session.close()
 

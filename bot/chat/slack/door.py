@@ -80,20 +80,24 @@ class Door:
         again.
         """
         async with self._at_work():
-            if await self._ended(body):
-                return await ack()
-            account = await self._accounts.of(inbound.team_of(body) or "")
-            outcome = inbound.event(body, account.me, self._clock.now())
-            if not isinstance(outcome, Inbound):
-                self._let_go(outcome)
-                return await ack()
-            if not self._is_news(outcome):
-                return await ack()
-            reply = await self._receive(await self._with_files(outcome, body))
-            if isinstance(outcome.what, PersonChanged):
-                self._chat.people.remember(outcome.place.tenant, outcome.what.person)
-            self._answer(outcome, reply, trigger="")
+            await self.take(body)
             return await ack()
+
+    async def take(self, body: Payload) -> None:
+        """Commits an event. Raises when it was not committed."""
+        if await self._ended(body):
+            return
+        account = await self._accounts.of(inbound.team_of(body) or "")
+        outcome = inbound.event(body, account.me, self._clock.now())
+        if not isinstance(outcome, Inbound):
+            self._let_go(outcome)
+            return
+        if not self._is_news(outcome):
+            return
+        reply = await self._receive(await self._with_files(outcome, body))
+        if isinstance(outcome.what, PersonChanged):
+            self._chat.people.remember(outcome.place.tenant, outcome.what.person)
+        self._answer(outcome, reply, trigger="")
 
     async def on_press(self, body: Payload, ack: AsyncAck) -> BoltResponse:
         """Commits the press, acknowledges, and shows at once what comes back."""

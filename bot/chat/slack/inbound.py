@@ -1,8 +1,8 @@
 """A verified payload of Slack -> one happening, or the reason why there is none. Pure.
 
-The key of a happening is the same for every repetition of a delivery: `event_id` for events, `trigger_id`
-for what people press and send. Order of arrival means nothing; every happening carries the platform's own
-time.
+The key of a happening is the same for every repetition of a delivery: `event_id` for events, the message's own id for
+what people write in private, `trigger_id` for what they press and send. Order of arrival means nothing; every happening
+carries the platform's own time.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import hashlib
 import json
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -203,7 +203,10 @@ def _said(heard: _Heard, *, mentioned: bool) -> Outcome:
             for each in inner.get("files") or ()
         ),
     )
-    return heard.happened(person, reading.place(me.team, inner["channel"], person, thread), said)
+    where = reading.place(me.team, inner["channel"], person, thread)
+    if where.kind == "direct":  # by its own id, which is the same when it is read back from the conversation
+        heard = replace(heard, key=f"slack:{me.team}:{inner['channel']}:{said.message}")
+    return heard.happened(person, where, said)
 
 
 def _mention(heard: _Heard) -> Outcome:

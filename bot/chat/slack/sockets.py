@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+from collections.abc import Awaitable, Callable
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -14,6 +15,7 @@ from slack_bolt.adapter.socket_mode.aiohttp import AsyncSocketModeHandler
 from slack_bolt.async_app import AsyncApp
 
 from bot.chat.slack.accounts import Options, client
+from bot.chat.slack.catching_up import AWAY
 from bot.chat.slack.door import Door
 from bot.ports import Clock
 
@@ -30,7 +32,17 @@ QUIET = timedelta(minutes=20)
 class Sockets:
     """The socket and its watch."""
 
-    def __init__(self, app: AsyncApp, options: Options, session: aiohttp.ClientSession, clock: Clock) -> None:
+    def __init__(
+        self,
+        app: AsyncApp,
+        options: Options,
+        session: aiohttp.ClientSession,
+        clock: Clock,
+        on_return: Callable[[datetime], Awaitable[None]],
+    ) -> None:
+        self._on_return = on_return
+        self._alive_at = clock.now()
+        self._returning: asyncio.Future[None] | None = None
         self._app = app
         self._options = options
         self._session = session
@@ -48,6 +60,8 @@ class Sockets:
                 handler = await self._looked_after(handler, stop)
             await door.drain()
         finally:
+            if self._returning is not None:
+                self._returning.cancel()
             await handler.close_async()  # type: ignore[no-untyped-call]
 
     async def _connected(self, stop: asyncio.Event) -> AsyncSocketModeHandler:
@@ -67,11 +81,19 @@ class Sockets:
         self._missing, self._heard_at = 0, self._clock.now()
         return handler
 
+    def _returned(self, last: datetime) -> None:
+        """What was written while there was no connection is read again, if that was for long."""
+        if self._clock.now() - last >= AWAY and (self._returning is None or self._returning.done()):
+            self._returning = asyncio.ensure_future(self._on_return(last))
+
     async def _heard(self, _: Any) -> None:
         self._heard_at = self._clock.now()
 
     async def _looked_after(self, handler: AsyncSocketModeHandler, stop: asyncio.Event) -> AsyncSocketModeHandler:
         alive = await handler.client.is_connected()
+        if alive:
+            self._returned(self._alive_at)
+            self._alive_at = self._clock.now()
         self._missing = 0 if alive else self._missing + 1
         if self._missing >= DEAD_AFTER:
             log.warning("the socket did not come back by itself; building a new one")

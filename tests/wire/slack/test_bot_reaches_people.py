@@ -220,6 +220,21 @@ async def test_posts_to_a_channel_are_paced_and_other_channels_do_not_wait(
         assert len(clock.slept) == waited
 
 
+async def test_posts_of_a_workspace_are_paced_together() -> None:
+    """Slack has a cap on all posts of an app in a workspace too: 240 options to twelve people take most of a minute,
+    however many conversations they go to; another workspace does not wait.
+    """
+    clock = HurriedClock()
+    pace = Pace(clock)
+    for option in range(20):
+        for person in range(12):
+            await pace.turn("T1", "chat.postMessage", f"D{person}/{option}")
+    assert 30 < sum(clock.slept) < 60
+    waited = len(clock.slept)
+    await pace.turn("T2", "chat.postMessage", "D1")
+    assert len(clock.slept) == waited
+
+
 async def test_a_long_queue_is_given_back_and_not_waited_for() -> None:
     """A call that would wait for many seconds is for sure not done, and takes no turn from the next."""
     pace = Pace(RealClock())

@@ -193,7 +193,8 @@ async def test_the_bot_does_not_start_without_a_scope_or_zone_data(
 async def test_a_signal_stops_the_bot_tidily(
     workspace: Workspace, people: dict[str, Someone], settings: dict[str, str], tmp_path: Path, number: signal.Signals
 ) -> None:
-    """What was taken in before stands in the database, what was to be said is said, and the status is 0."""
+    """What was taken in before stands in the database, what was to be said is said, the status is 0; what is
+    written before the next start is not lost."""
     process = await started(settings, "slack")
     await asyncio.wait_for(workspace.delivery.connected(), PATIENCE)
     ana = people["Ana"]
@@ -207,3 +208,14 @@ async def test_a_signal_stops_the_bot_tidily(
     with closing(sqlite3.connect(tmp_path / "bot.db")) as database:
         assert database.execute("SELECT count(*) FROM inbox").fetchone() == (1,)
         assert database.execute("SELECT count(*) FROM outbox").fetchone() == (0,)
+        database.execute("UPDATE counters SET value = value - 3600 WHERE name = 'highest time seen'")
+        database.commit()
+    message = {"type": "message", "user": ana.id, "text": "anybody there?", "ts": workspace.ts()}
+    workspace.direct(ana.id).messages[message["ts"]] = message
+    answers = len(ana.inbox())
+    again = await started(settings, "slack")
+    await ana.sees(lambda: len(ana.inbox()) > answers, PATIENCE)
+    again.send_signal(number)
+    status, _, problems = await ended(again)
+    assert status == 0 and "Traceback" not in problems
+    assert len(ana.inbox()) == answers + 1, "what had been answered before is not answered again"

@@ -402,9 +402,15 @@ class Workspace:
             if str(arguments.get("include_all_metadata")) not in ("1", "true", "True"):
                 items = [{k: v for k, v in m.items() if k != "metadata"} for m in items]
             items = [m | {"reactions": _reactions(m)} if m.get("reactions") else m for m in items]
+            items = [m | self._thread_of(arguments["channel"], m["ts"]) for m in items]
         limit, start = int(arguments.get("limit") or 100), int(arguments.get("cursor") or 0)
         following = str(start + limit) if start + limit < len(items) else ""
         return {name: items[start : start + limit], "response_metadata": {"next_cursor": following}}
+
+    def _thread_of(self, channel: str, ts: str) -> Data:
+        """What Slack tells of a message's thread beside it."""
+        answers = [m["ts"] for m in self.channels[channel].messages.values() if m.get("thread_ts") == ts != m["ts"]]
+        return {"reply_count": len(answers), "latest_reply": max(answers)} if answers else {}
 
     def _conversations_members(self, arguments: Data) -> Data:
         return self._page(self._open_channel(arguments["channel"], writing=False).members, arguments, "members")
