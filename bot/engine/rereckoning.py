@@ -49,7 +49,7 @@ async def of_person(turn: Turn, tenant: str, person: str, before: WorkingCalenda
             _review_on_a_day_off(turn, trial, person, before, after)
         if await digest.lead_of(turn.uow, tenant, team) == person:
             await digest.reckon_anew(turn, tenant, team)
-    _answers_owed(turn, person, waiting, before, after)
+    await _answers_owed(turn, tenant, person, waiting, before, after)
     return tuple(m for m in moved if abs(m.now - m.was) > WORTH_TELLING)
 
 
@@ -65,16 +65,19 @@ def _review_on_a_day_off(
         turn.answer(trial.tenant, person, review_words.on_a_day_off(trial, why))
 
 
-def _answers_owed(turn: Turn, person: str, waiting: Waiting, before: WorkingCalendar, after: WorkingCalendar) -> None:
+async def _answers_owed(
+    turn: Turn, tenant: str, person: str, waiting: Waiting, before: WorkingCalendar, after: WorkingCalendar
+) -> None:
     """Somebody who was asked to own a trial keeps what is left of their working day to answer."""
     for (kind, subject, occurrence), at in waiting.items():
-        of_theirs = {ownership.UNANSWERED: f"/{person}", nudging.WORD: f"/unanswered/{person}/1"}
-        if at > turn.now and kind in of_theirs and occurrence.endswith(of_theirs[kind]):
-            try:
+        of_theirs = {ownership.UNANSWERED: f"/{person}", nudging.WORD: f"/unanswered/{person}/1"}.get(kind)
+        if of_theirs is None or at <= turn.now or not occurrence.endswith(of_theirs):
+            continue
+        about = await (turn.uow.trial(subject) if kind == nudging.WORD else turn.uow.round(subject))
+        if about is not None and about.tenant == tenant:
+            with suppress(NoWorkingTime):
                 left = working_hours_between(before, turn.now, at)
                 turn.later(kind, subject, occurrence, add_working_hours(after, turn.now, left))
-            except NoWorkingTime:
-                continue
 
 
 # --- a trial's rows -------------------------------------------------------------------------------------------------
@@ -95,7 +98,8 @@ async def rows_of_trial(turn: Turn, trial: Trial, waiting: Waiting, person: str 
 
 async def _moments(turn: Turn, trial: Trial, person: str | None) -> list[tuple[str, str, datetime]]:
     found: list[tuple[str, str, datetime]] = []
-    for member in {trial.owner or trial.facilitator, *(a.who for a in trial.open_actions()), *trial.chances}:
+    doers = (action.who for action in trial.open_actions())
+    for member in dict.fromkeys((trial.owner or trial.facilitator, *doers, *trial.chances)):
         if person in (None, member):
             calendar = await trial_acting.calendar_of(turn, trial, member)
             with suppress(NoWorkingTime):
@@ -128,20 +132,21 @@ async def followed(turn: Turn, tenant: str, person: str, before: WorkingCalendar
 
 async def _tell_moved(kit: Kit, due: Due) -> None:
     tenant, _, person = due.subject.partition("/")
-    round_id, _, was = due.occurrence.partition("/")
+    round_id, _, said = due.occurrence.partition("/")
+    was = datetime.fromisoformat(said)
     async with due_turn(kit, due) as turn:
         round_ = await turn.uow.round(round_id)
-        record = await turn.uow.member(tenant, person)
-        calendar = people.calendar_of(record)
         own = windows.own_deadline(round_, MemberId(person)) if round_ is not None else None
-        if round_ is None or own is None or abs(own - datetime.fromisoformat(was)) <= WORTH_TELLING:
+        if round_ is None or own is None or abs(own - was) <= WORTH_TELLING:
             return
-        at = next_nudge_time(calendar, turn.now)
-        if at > turn.now:
-            turn.later(due.kind, due.subject, due.occurrence, at)
-            return
-        moved = time_words.own_deadline_moved(round_, datetime.fromisoformat(was), own)
-        turn.answer(tenant, person, time_words.zone_followed(people.hours_words(calendar), moved))
+        calendar = people.calendar_of(await turn.uow.member(tenant, person))
+        with suppress(NoWorkingTime):
+            at = next_nudge_time(calendar, turn.now)
+            if at > turn.now:
+                turn.later(due.kind, due.subject, due.occurrence, at)
+                return
+            moved = time_words.own_deadline_moved(round_, was, own)
+            turn.answer(tenant, person, time_words.zone_followed(people.hours_words(calendar), moved))
 
 
 DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {MOVED: _tell_moved}
