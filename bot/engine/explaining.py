@@ -6,9 +6,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from bot.domain.names import Axis, Role
-from bot.domain.state import Comparison, Round
+from bot.domain.state import Comparison, Criterion, Round
 from bot.speech.pictures import Corner, PlacedPlan, PlacementMatrix
 from bot.speech.results import Sureness
+from bot.speech.size_words import Size
 
 PRIOR_VARIANCE = 4.0  # keeps one-sided comparisons finite
 Votes = Mapping[str, Sequence[str]]
@@ -81,6 +82,35 @@ def _corner(chances: object) -> tuple[Corner, float]:
     }
     best = max(names, key=lambda field: getattr(chances, field))
     return names[best], min(1.0, max(0.0, float(getattr(chances, best))))
+
+
+SIZED: dict[str, str] = {"split": "split-shares", "count": "count-target"}
+"""Kinds of comparison whose size follows from baseline, target and people a week alone."""
+
+
+def size_of(criterion: Criterion, weeks: int) -> Size | None:
+    """Whether the traffic shows the target, and what three to six weeks can show; None for numbers that cannot be.
+
+    A count's baseline and target are those of the whole trial of so many `weeks`.
+    """
+    from bot.analysis.inputs import BadNumber
+    from bot.analysis.measures import Kind
+    from bot.analysis.sizing import PlanMeasure, weeks_needed
+    from bot.analysis.sizing_words import value
+
+    if criterion.baseline is None or criterion.target is None:
+        return None
+    span = weeks if criterion.kind == "count" else 1
+    try:
+        plan = PlanMeasure(
+            Kind(SIZED[criterion.kind]), criterion.baseline / span, criterion.target / span, criterion.weekly
+        )
+        report = weeks_needed(plan)
+    except BadNumber:
+        return None
+    rows = tuple((row.weeks, value(plan, row.smallest_target)) for row in report.rows)
+    shown = {row.weeks: row.shows_target for row in report.rows}
+    return Size(report.fits, shown.get(weeks, False), report.summary, rows, report.advice[0] if report.advice else "")
 
 
 def proposals(texts: Sequence[str]) -> list[tuple[int, int, float, str]]:

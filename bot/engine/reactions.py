@@ -41,7 +41,7 @@ from bot.domain.facts import (
 from bot.domain.names import RUNNING, Step
 from bot.domain.questions import same_source
 from bot.domain.state import Round
-from bot.engine import closing, opening, private_reactions, reminders, retention, timetable, trials
+from bot.engine import closing, opening, plan_sizes, private_reactions, reminders, retention, timetable, trials
 from bot.engine.turn import Turn
 from bot.speech import cards, commitment_words, prompts, results
 from bot.speech.names import message_name
@@ -254,6 +254,7 @@ async def _plans(turn: Turn, round_: Round, fact: PlansRevealed) -> None:
     for plan in fact.order:
         page = results.plan_page(round_, round_.plans[plan])
         turn.say(round_, "plan", page, rest=(plan,), thread_of=root)
+    await plan_sizes.revealed(turn, round_, fact)
 
 
 async def _committed(turn: Turn, round_: Round, fact: Committed) -> None:

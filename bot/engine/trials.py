@@ -8,7 +8,15 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from bot.domain import trials as domain
-from bot.domain.facts import Committed, Fact, ForecastGiven, OwnerAsked, PlanChosen, PlanHandedIn
+from bot.domain.facts import (
+    Committed,
+    CriterionCompleted,
+    Fact,
+    ForecastGiven,
+    OwnerAsked,
+    PlanChosen,
+    PlanHandedIn,
+)
 from bot.domain.names import MemberId, PlanId
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Round
@@ -20,6 +28,7 @@ from bot.engine import (
     leftovers,
     ownership,
     people,
+    plan_sizes,
     registering,
     reviews,
     trial_acting,
@@ -114,6 +123,11 @@ async def word(asked: Ask) -> Reply:
     return Reply(note=message)
 
 
+async def _plan_handed_in(turn: Turn, round_: Round, fact: PlanHandedIn) -> None:
+    await registering.plan_handed_in(turn, round_, fact)
+    await plan_sizes.handed_in(turn, round_, fact)
+
+
 PRESSES: dict[str, Press] = {
     "trial.log": weekly.open_form,
     "trial.take": weekly.pressed_line,
@@ -158,6 +172,7 @@ FORMS: dict[str, Form] = {
 DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {
     **reviews.DUE,
     **digest.DUE,
+    **plan_sizes.DUE,
     ownership.UNANSWERED: ownership.unanswered,
     "next round": leftovers.date_has_come,
 }
@@ -165,7 +180,8 @@ REACTIONS: dict[type[Fact], Callable[[Turn, Round, Any], Awaitable[None]]] = {
     OwnerAsked: ownership.asked,
     PlanChosen: forecasting.chosen,
     ForecastGiven: forecasting.given,
-    PlanHandedIn: registering.plan_handed_in,
+    PlanHandedIn: _plan_handed_in,
+    CriterionCompleted: plan_sizes.completed,
 }
 WORDS: dict[str, Callable[[Ask], Awaitable[Reply]]] = {
     "trials": word,
