@@ -17,9 +17,9 @@ from bot.domain.settings import DAYS_HOURS, LIVE_MINUTES
 from bot.speech.message import Button
 from bot.timing.calendars import WorkingCalendar
 from bot.timing.windows import add_working_hours
-from demo import cast_trials
+from demo import cast_commitment, cast_trials
 from demo.hand import Hand, Screen, buttons_of, words_of
-from demo.jobs import Act, Job, fill, press, press_any, press_value
+from demo.jobs import Act, Job, fill, press, press_any
 from demo.scenario import Person, Scenario, calendar_of
 
 EMOJI = ("seedling", "herb", "sunflower", "cactus", "maple_leaf", "mushroom")
@@ -341,143 +341,7 @@ def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
     yield Job(cast.at(person, record.at, Step.PLANS, 1), key, press_any(cast, person, "step.done", key))
 
 
-# --- commitment ---
-
-
-def _settle_commitment(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    """The commitment's card: the decision-maker chooses, the facilitator asks owners and sets the dates."""
-    commitment = cast.scenario.commitment
-    if commitment is None:
-        return
-    offered = buttons_of(record)
-    if cast.is_(person, "decision_maker"):
-        yield from _choose(cast, person, record, now)
-        if any(b.action == "round.commit" for b in offered):
-            key = f"{person.id}/commit"
-            yield Job(cast.at(person, now, Step.COMMITMENT, 0.2), key, press_any(cast, person, "round.commit", key))
-    if cast.is_(person, "facilitator"):
-        yield from _ask_owners(cast, person, record, now)
-        key = f"{person.id}/next round"
-        fields = {"date": commitment.next_round}
-        yield Job(
-            cast.at(person, record.at, Step.COMMITMENT, 0.8),
-            key,
-            fill(cast, person, "nextround.date", fields, "", key),
-        )
-    yield from _own(cast, person, record, now)
-    yield from _forecast(cast, person, record, now)
-
-
-def _choose(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    assert cast.scenario.commitment is not None
-    for owner in cast.scenario.commitment.owners:
-        title = cast.plan_title(owner.plan)
-        button = next((b for b in buttons_of(record) if b.action == "choice.make" and title[:45] in b.label), None)
-        if button is not None:
-            key = f"{person.id}/choose/{owner.plan}"
-            yield Job(
-                cast.at(person, record.at, Step.COMMITMENT, 0.5),
-                key,
-                press_value(cast, person, "choice.make", button.value, key),
-            )
-
-
-def _plan_buttons(cast: Cast, record: Record, action: str) -> dict[str, Button]:
-    """The buttons of the chosen plans by the scenario's key; their order on the card is that of the choices."""
-    assert cast.scenario.commitment is not None
-    from bot.speech.message import Paragraph, plain
-
-    assert record.message is not None
-    titles = [plain(b.line) for b in record.message.blocks if isinstance(b, Paragraph)]
-    chosen = [t.removeprefix("Chosen: ") for t in titles if t.startswith("Chosen: ")]
-    buttons = [b for b in buttons_of(record) if b.action == action]
-    by_title = dict(zip(chosen, buttons, strict=False))
-    return {
-        o.plan: by_title[cast.plan_title(o.plan)]
-        for o in cast.scenario.commitment.owners
-        if cast.plan_title(o.plan) in by_title
-    }
-
-
-def _ask_owners(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    """Asks the first on the list; the next one when the one before has declined."""
-    assert cast.scenario.commitment is not None
-    declined = _facts(record).count("Declined")
-    buttons = _plan_buttons(cast, record, "owner.ask")
-    for owner in cast.scenario.commitment.owners:
-        if owner.plan not in buttons:
-            continue
-        for turn, who in enumerate(owner.asked):
-            if turn and not (owner.asked[turn - 1] in owner.declines and declined):
-                break
-            key = f"{person.id}/ask/{owner.plan}/{who}"
-            fields = {"member": who}
-            act = fill(cast, person, "owner.ask", fields, buttons[owner.plan].value, key)
-            yield Job(cast.at(person, now, Step.COMMITMENT, 0.3), key, act)
-
-
-def _facts(record: Record) -> list[str]:
-    from bot.speech.message import Facts
-
-    assert record.message is not None
-    return [label for b in record.message.blocks if isinstance(b, Facts) for label, _ in b.rows]
-
-
-def _answer_ownership(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    commitment = cast.scenario.commitment
-    if commitment is None:
-        return
-    words = words_of(record)
-    owner = next((o for o in commitment.owners if cast.plan_title(o.plan) in words and person.id in o.asked), None)
-    if owner is None:
-        return
-    key = f"{person.id}/own/{owner.plan}"
-    if person.id in owner.declines:
-        fields = {"reason": owner.declines[person.id]}
-        act = fill(cast, person, "owner.decline", fields, "", key)
-    else:
-        act = press(cast, person, record, "owner.accept", key)
-    yield Job(cast.at(person, record.at, Step.COMMITMENT, 0.5), key, act)
-
-
-def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    """An owner draws up the first-week actions and the date of the review once they own it."""
-    assert cast.scenario.commitment is not None
-    for owner in cast.scenario.commitment.owners:
-        accepted = next((w for w in owner.asked if w not in owner.declines), None)
-        if accepted != person.id or f"{person.name}" not in _owners(record):
-            continue
-        for action, fields in (
-            ("actions.write", {"actions": "\n".join(owner.actions)} if owner.actions else {}),
-            ("review.date", {"date": f"in {_weeks(cast, owner.plan) * 7 + 4} days"}),
-        ):
-            buttons = _plan_buttons(cast, record, action)
-            if owner.plan in buttons:
-                key = f"{person.id}/{action}/{owner.plan}"
-                act = fill(cast, person, action, fields, buttons[owner.plan].value, key)
-                yield Job(cast.at(person, now, Step.COMMITMENT, 0.3), key, act)
-
-
-def _weeks(cast: Cast, plan: str) -> int:
-    return next(p.weeks for p in cast.scenario.plans if p.key == plan)
-
-
-def _owners(record: Record) -> list[str]:
-    from bot.speech.message import Facts, plain
-
-    assert record.message is not None
-    return [plain(v) for b in record.message.blocks if isinstance(b, Facts) for label, v in b.rows if label == "Owner"]
-
-
-def _forecast(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    assert cast.scenario.commitment is not None
-    chance = cast.scenario.commitment.forecasts.get(person.id)
-    if chance is None:
-        return
-    for plan, button in _plan_buttons(cast, record, "forecast.write").items():
-        key = f"{person.id}/forecast/{plan}"
-        act = fill(cast, person, "forecast.write", {"chance": str(chance)}, button.value, key)
-        yield Job(cast.at(person, now, Step.COMMITMENT, 0.25), key, act)
+# --- when too few are in ---
 
 
 def _when_stuck(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
@@ -504,8 +368,8 @@ REFLEXES: dict[str, Reflex] = {
     "question.write": _questions,
     "precedent.write": _precedents,
     "plan.write": _plans,
-    "nextround.date": _settle_commitment,
-    "owner.accept": _answer_ownership,
+    "nextround.date": cast_commitment.settle,
+    "owner.accept": cast_commitment.answer_ownership,
     "round.cancel": _when_stuck,
     "step.close": _close_merge,
     "step.done": lambda c, p, r, n: (*_write_notes(c, p, r, n), *_done_voting(c, p, r, n)),  # type: ignore[return-value]
