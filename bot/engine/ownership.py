@@ -29,7 +29,7 @@ from bot.engine.kit import Kit
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply, Submitted
 from bot.ports.storage import Due
-from bot.speech import answers, owner_words, time_words, trial_forms, trial_words
+from bot.speech import owner_words, time_words, trial_forms, trial_words
 from bot.speech.message import Button, Option
 from bot.speech.names import who
 from bot.timing.calendars import NoWorkingTime
@@ -104,7 +104,7 @@ async def declined(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     instead = MemberId(what.fields.get("instead", ""))
     if instead and instead in trial.people and instead != trial.owner:
         await trial_acting.act(turn, trial, OfferTrial(trial.facilitator, instead))
-    turn.answer(trial.tenant, event.person, answers.said("Noted. Thank you for saying so."))
+    turn.answer(trial.tenant, event.person, owner_words.no_noted())
     return Reply()
 
 
@@ -121,10 +121,10 @@ async def handed_over(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     by, to, reason = MemberId(event.person), MemberId(what.fields.get("member", "")), what.fields.get("reason", "")
     if not to:
         await trial_acting.act(turn, trial, GiveUp(by, reason))
-        turn.answer(trial.tenant, by, answers.said("All right. The facilitator looks for somebody else."))
+        turn.answer(trial.tenant, by, owner_words.given_up())
         return Reply()
     await trial_acting.act(turn, trial, OfferTrial(by, to, reason))
-    turn.answer(trial.tenant, by, answers.said("Asked. Until they accept, it is yours."))
+    turn.answer(trial.tenant, by, owner_words.asked_to_take_over())
     return Reply()
 
 
@@ -139,7 +139,7 @@ async def asked_somebody(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     trial = await trial_acting.of_member(turn, event, what.value)
     by = trial.facilitator if event.person == trial.deputy else MemberId(event.person)
     await trial_acting.act(turn, trial, OfferTrial(by, MemberId(what.fields.get("member", ""))))
-    turn.answer(trial.tenant, event.person, answers.said("Asked."))
+    turn.answer(trial.tenant, event.person, owner_words.asked())
     return Reply()
 
 
@@ -194,7 +194,7 @@ async def tick(turn: Turn, event: Inbound, value: str) -> Reply:
     trial_id, _, action = value.partition("|")
     trial = await trial_acting.of_member(turn, event, trial_id)
     await trial_acting.act(turn, trial, TickAction(MemberId(event.person), action))
-    turn.answer(trial.tenant, event.person, answers.said("Done. Thank you."))
+    turn.answer(trial.tenant, event.person, owner_words.ticked())
     return Reply()
 
 
@@ -236,7 +236,7 @@ async def block_form(turn: Turn, event: Inbound, value: str) -> Reply:
 async def blocked(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     trial = await trial_acting.of_member(turn, event, what.value)
     await trial_acting.act(turn, trial, SayWhatBlocks(MemberId(event.person), what.fields.get("text", "")))
-    turn.answer(trial.tenant, event.person, answers.said("Noted; the facilitator reads it."))
+    turn.answer(trial.tenant, event.person, owner_words.obstacle_noted())
     return Reply()
 
 
@@ -283,7 +283,7 @@ async def begun(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     await places_of(turn, round_.tenant, round_.channel, refuse=True)
     by, owner = MemberId(event.person), MemberId(what.fields.get("owner", ""))
     if owner not in round_.active():
-        return Reply(errors={"owner": "Choose one of the team."})
+        return Reply(errors={"owner": owner_words.ONE_OF_THE_TEAM})
     sheet = sheets.Sheet(turn, event, by, round_, (plan_id,), what.fields)
     try:
         round_ = _completed(round_, plan_id, sheet)
@@ -300,7 +300,7 @@ async def begun(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     again = Button("Set it again …", "trial.review_date", trial.id)
     turn.answer(trial.tenant, by, time_words.date_understood("Review", review.words, again))
     await ask(turn, trial, by, "")
-    turn.answer(round_.tenant, by, answers.said("Asked. It starts with their yes."))
+    turn.answer(round_.tenant, by, owner_words.asked_to_start())
     return Reply()
 
 

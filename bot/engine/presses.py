@@ -33,7 +33,7 @@ from bot.engine import closing, holdups, personal, trials
 from bot.engine.pressing import OPENS, Handler, Press, in_step
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Pressed, Reply
-from bot.speech import answers, commitment_words
+from bot.speech import answers, commitment_words, late_words
 
 
 async def pressed(turn: Turn, event: Inbound, what: Pressed) -> Reply:
@@ -59,12 +59,12 @@ async def pressed(turn: Turn, event: Inbound, what: Pressed) -> Reply:
 
 async def _done(press: Press) -> Reply:
     await press.turn.act(press.round, Done(press.by))
-    return press.said("Thank you, you are done here.")
+    return press.said(answers.done(True))
 
 
 async def _undone(press: Press) -> Reply:
     await press.turn.act(press.round, Done(press.by, done=False))
-    return press.said("All right, you are not done yet.")
+    return press.said(answers.done(False))
 
 
 async def _close(press: Press) -> Reply:
@@ -95,7 +95,7 @@ async def _withdraw_note(press: Press) -> Reply:
 
 async def _consent(press: Press) -> Reply:
     await press.turn.act(press.round, Consent(press.by))
-    press.turn.answer(press.round.tenant, press.by, answers.said("Thank you. They appear when every writer agrees."))
+    press.turn.answer(press.round.tenant, press.by, answers.consent_kept())
     return Reply()
 
 
@@ -132,24 +132,17 @@ def _late(choice: str) -> Handler:
     async def handler(press: Press) -> Reply:
         note = NoteId(press.part(0))
         await press.turn.act(press.round, SettleLateNote(press.by, note, choice))  # type: ignore[arg-type]
-        press.turn.answer(press.round.tenant, press.by, answers.said(LATE_ANSWERS[choice]))
+        press.turn.answer(press.round.tenant, press.by, late_words.settled(choice))
         return Reply()
 
     return handler
-
-
-LATE_ANSWERS = {
-    "post": "It stands in the list now.",
-    "hold": "It is held for the next round, unsigned.",
-    "withdraw": "It is withdrawn, and its text is gone from here.",
-}
 
 
 def _merge(same: bool) -> Handler:
     async def handler(press: Press) -> Reply:
         command = AnswerMerge(press.by, NoteId(press.part(0)), NoteId(press.part(1)), same)
         await press.turn.act(press.round, command)
-        return press.said("Joined." if same else "Kept apart.")
+        return press.said(answers.merge_answered(same))
 
     return handler
 

@@ -11,8 +11,8 @@ from bot.domain.state import Round
 from bot.engine import people
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Reply
-from bot.speech import answers, forms
-from bot.speech.message import Form
+from bot.speech import forms
+from bot.speech.message import Form, Message
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +31,11 @@ class Press:
             raise Refused(Because.UNKNOWN_ITEM)
         return self.parts[index]
 
-    def said(self, words: str) -> Reply:
+    def said(self, words: Message) -> Reply:
         """A short private answer where the button stood."""
         if self.event.place.kind == "direct":
             return Reply()
-        return Reply(note=answers.said(words))
+        return Reply(note=words)
 
 
 Handler = Callable[[Press], Awaitable[Reply]]
@@ -136,7 +136,7 @@ async def _actions_form(press: Press) -> Reply:
 def _date_form(action: str, heading: str) -> Handler:
     def opened(press: Press) -> Form:
         value = "|".join((press.round.id, *press.parts))
-        return forms.date(action, value, heading, "Such as 12 Jan, in 5 weeks, or next Tuesday 10:00.")
+        return forms.date(action, value, heading)
 
     return _opens(opened)
 

@@ -9,14 +9,18 @@ from dataclasses import replace
 from bot.domain.commands import Start
 from bot.domain.names import LeverId, MemberId, RoundId
 from bot.domain.people import power_share
+from bot.domain.refusals import Refused
 from bot.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
+from bot.domain.texts import accepted
 from bot.engine import leftovers, people
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Person, Place, Reply, Submitted
-from bot.speech import forms, setup_words
+from bot.speech import answers, forms, setup_words
 from bot.speech.message import Option
+from bot.speech.refusals import refusal
 
 Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
+LONGEST = {"question": 300, "name": 40}  # characters; levers may be left out
 
 
 async def form(turn: Turn, place: Place) -> Reply:
@@ -67,9 +71,11 @@ async def _new_round(turn: Turn, event: Inbound, what: Submitted) -> Reply:
 def _problems(fields: dict[str, str] | object, facilitator: str) -> dict[str, str]:
     assert hasattr(fields, "get")
     found = {}
-    for name in ("question", "name"):
-        if not fields.get(name, "").strip():
-            found[name] = "This is needed."
+    for name, most in LONGEST.items():
+        try:
+            accepted(fields.get(name, ""), most, field=name)
+        except Refused as refused:
+            found[name] = answers.sentence(refusal(refused))
     if fields.get("decision_deputy") == fields.get("decision_maker"):
         found["decision_deputy"] = "A deputy is somebody else than the decision-maker."
     if fields.get("facilitator_deputy") == facilitator:
@@ -84,8 +90,9 @@ def read_levers(text: str) -> tuple[tuple[LeverId, str], ...]:
         return DEFAULT_LEVERS
     out: dict[LeverId, str] = {}
     for number, name in enumerate(names, 1):
-        slug = re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:40] or f"lever-{number}"
-        out.setdefault(LeverId(slug), name[:60])
+        slug = LeverId(re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:40] or f"lever-{number}")
+        if name[:60].casefold() not in (known.casefold() for known in out.values()):
+            out[LeverId(f"lever-{number}") if slug in out else slug] = name[:60]
     return tuple(out.items())
 
 

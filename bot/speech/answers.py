@@ -86,6 +86,22 @@ def draft_dropped() -> Message:
     return said("Thrown away.")
 
 
+def done(is_done: bool) -> Message:
+    if is_done:
+        return said("Thank you, you are done with this step. I write to you when the next one needs you.")
+    return said("All right, you are not done yet: this step waits for you until its deadline.")
+
+
+def consent_kept() -> Message:
+    return said("Thank you, that is kept. The notes appear when every writer has agreed; until then nobody sees them.")
+
+
+def merge_answered(same: bool) -> Message:
+    if same:
+        return said("Joined. Both wordings are kept; it can be undone until the dots open.")
+    return said("Kept apart.")
+
+
 def no_single_person(name: str, found: int) -> str:
     """Beside a field in which somebody's name was typed."""
     if not found:

@@ -239,7 +239,8 @@ def actions(round_: Round, plan_id: PlanId, day_of: Callable[[datetime], date_])
     )
 
 
-def date(action: str, value: str, heading: str, hint: str) -> Form:
+def date(action: str, value: str, heading: str) -> Form:
+    hint = "Such as 12 Jan, in 5 weeks, or next Tuesday 10:00."
     field = Field("date", "When?", "text", most=60, hint=hint)
     return Form(heading, action, value, (field,))
 

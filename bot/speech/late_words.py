@@ -37,6 +37,19 @@ def late_note(round_: Round, note: Note) -> Message:
     return Message(words, (Paragraph(words), Quoted(theirs(note.text, 600).text), Buttons(tuple(buttons))))
 
 
+SETTLED = {
+    "post": "Your note stands in the channel's list now.",
+    "hold": "Your note is held for the next round, unsigned.",
+    "withdraw": "Your note is withdrawn, and its text is gone from here.",
+}
+
+
+def settled(choice: str) -> Message:
+    """What became of a late note: `post`, `hold` or `withdraw`."""
+    words = line(SETTLED[choice])
+    return Message(words, (Paragraph(words),))
+
+
 def welcome(round_: Round) -> Message:
     """To somebody who joined in the middle."""
     words = line(

@@ -8,10 +8,11 @@ from datetime import datetime
 
 from bot.domain.names import MemberId
 from bot.domain.trial_state import Trial
+from bot.speech.answers import said
 from bot.speech.harmless import theirs
 from bot.speech.message import Block, Button, Buttons, Code, Items, Line, Message, Paragraph, Small, When, line
 from bot.speech.names import count
-from bot.speech.trial_words import calendar_of_action, said, title, who
+from bot.speech.trial_words import calendar_of_action, said_of, title, who
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +138,8 @@ def unanswered(plan: str, member: Line) -> Message:
 
 def owner_changed(trial: Trial, before: MemberId | None) -> Message:
     if before is None:
-        return said("{m} owns the trial “{title}” now.", trial, m=who(trial, trial.owner))
-    return said(
+        return said_of("{m} owns the trial “{title}” now.", trial, m=who(trial, trial.owner))
+    return said_of(
         "{m} owns the trial “{title}” now; {b} handed it over. Thank you both.",
         trial,
         m=who(trial, trial.owner),
@@ -188,9 +189,42 @@ def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:
 
 
 def blocked(trial: Trial) -> Message:
-    return said(
+    return said_of(
         "{o} says what is in the way of “{title}”: {w}",
         trial,
         o=who(trial, trial.owner),
         w=line("{t}", t=theirs(trial.in_the_way, 500)),
     )
+
+
+# --- short answers ---
+
+ONE_OF_THE_TEAM = "Choose one of the team."
+
+
+def no_noted() -> Message:
+    return said("Noted, thank you for saying so. The facilitator is told and looks for somebody else.")
+
+
+def given_up() -> Message:
+    return said("All right, it is not yours any more. The facilitator is told and looks for somebody else.")
+
+
+def asked_to_take_over() -> Message:
+    return said("I have asked them. Until they accept, the trial stays yours.")
+
+
+def asked() -> Message:
+    return said("I have asked them in private. Only their own yes counts; you hear it in the channel.")
+
+
+def asked_to_start() -> Message:
+    return said("I have asked them in private. The trial starts with their yes.")
+
+
+def ticked() -> Message:
+    return said("Done, thank you. It is ticked on the trial's card.")
+
+
+def obstacle_noted() -> Message:
+    return said("Noted. The facilitator reads it, and the digest says that something is in the way.")

@@ -45,7 +45,7 @@ def title(trial: Trial) -> Line:
     return line("{t}", t=theirs(trial.title, 80))
 
 
-def said(template: str, trial: Trial, **parts: Line | str | int) -> Message:
+def said_of(template: str, trial: Trial, **parts: Line | str | int) -> Message:
     words = line(template, title=title(trial), **parts)
     return Message(words, (Paragraph(words),))
 
@@ -304,7 +304,7 @@ def fears(trial: Trial) -> Message | None:
     if not trial.fears:
         return None
     if len(trial.fears) < FEWEST_WRITERS:
-        return said(
+        return said_of(
             "Imagine that “{title}” has failed: fewer than three people wrote why, so it is kept for the review.", trial
         )
     words = line("Imagine that “{t}” has failed. What people fear, unsigned and shuffled:", t=title(trial))
