@@ -1,0 +1,47 @@
+"""A vote that comes while the platform is being read for the close."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from bot.domain import commands as c
+from bot.domain.names import MemberId, Step
+from bot.engine.turn import Turn
+from tests.domain.play import FD, D, F
+from tests.engine.clockwork import running
+from tests.engine.reaching import reach
+
+MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
+JON = MemberId("jon")
+
+
+async def test_a_vote_newer_than_the_reading_is_not_overwritten_by_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The reading shows how it was a moment ago; whose ledger moved meanwhile keeps what came in."""
+    async with running(tmp_path, MONDAY) as team:
+        round_ = await reach(team, Step.DOTS)
+        option = round_.forces[0].id
+        await team.act("votes", *(c.CastVote(m, option, "button") for m in (F, D, FD)))
+        read = team.house.kit.chat.reactions
+        came = []
+
+        async def cast(turn: Turn) -> None:
+            await turn.act(await turn.round("r1"), c.CastVote(JON, option, "herb"))
+
+        async def reactions(*args: Any) -> Any:
+            shown = await read(*args)
+            if not came:
+                came.append(JON)
+                await team.house.engine.act("newer", cast)
+            return shown
+
+        monkeypatch.setattr(team.house.kit.chat, "reactions", reactions)
+        await team.command(F, "close")
+        after = await team.current()
+        assert after.step is Step.QUESTIONS
+        assert next(s.weighted for s in after.forces_standing if s.option == option) == 4
