@@ -21,7 +21,7 @@ from bot.domain.commands import (
     WithdrawNote,
     WriteNote,
 )
-from bot.domain.names import LeverId, MemberId, NoteId, Step
+from bot.domain.names import LeverId, MemberId, NoteId, Role, Step
 from bot.domain.questions import OPENING
 from bot.domain.refusals import Because, Refused
 from bot.domain.state import Draft, Note, Round
@@ -176,34 +176,35 @@ async def take_notes(turn: Turn, event: Inbound, round_: Round, what: Said, leve
     return Reply()
 
 
-async def _keep(turn: Turn, round_: Round, member: MemberId, heard: Sequence[dialogue.Heard], origin: str) -> None:
+async def _keep(
+    turn: Turn,
+    round_: Round,
+    member: MemberId,
+    heard: Sequence[dialogue.Heard],
+    origin: str,
+    before: Sequence[Command] = (),
+) -> None:
+    """What is clear becomes notes, what is not is asked about, after what must go `before`: all of it or nothing."""
     unclear = [h for h in heard if not h.clear]
+    commands = list(before)
     for note in (h for h in heard if h.clear):
         assert note.lever is not None and note.side is not None
-        command = WriteNote(member, NoteId(turn.kit.ids.new("n")), note.lever, note.side, note.text, origin)
-        round_ = await turn.act(round_, command)
-    if unclear and round_.step is not Step.NOTES:
-        turn.answer(round_.tenant, member, answers.not_a_time_for_notes(round_, "\n".join(h.text for h in unclear)))
-    elif unclear:
-        await _ask_back(turn, round_, member, unclear, origin)
-
-
-async def _ask_back(
-    turn: Turn, round_: Round, member: MemberId, unclear: Sequence[dialogue.Heard], origin: str
-) -> None:
-    """One question with buttons; the text waits as a draft, sealed like a note."""
-    draft = NoteId(turn.kit.ids.new("d"))
+        note_id = NoteId(turn.kit.ids.new("n"))
+        commands.append(WriteNote(member, note_id, note.lever, note.side, note.text, origin))
     text = "\n".join(h.text for h in unclear)
-    round_ = await turn.act(round_, KeepDraft(member, draft, text, origin))
-    first = unclear[0]
-    turn.tell(
-        round_,
-        member,
-        "draft",
-        answers.which_note(round_, draft, text, first.lever, first.side, first.lever_tried),
-        rest=(draft,),
-        only_in=Step.NOTES,
-    )
+    asks = bool(unclear) and round_.step is Step.NOTES
+    draft = NoteId(turn.kit.ids.new("d"))
+    round_ = await turn.act_all(round_, [*commands, KeepDraft(member, draft, text, origin)] if asks else commands)
+    if asks:
+        _ask_back(turn, round_, member, draft, text, unclear[0])
+    elif unclear:
+        turn.answer(round_.tenant, member, answers.not_a_time_for_notes(round_, text))
+
+
+def _ask_back(turn: Turn, round_: Round, member: MemberId, draft: NoteId, text: str, first: dialogue.Heard) -> None:
+    """One question with buttons; the text waits as a draft, sealed like a note."""
+    words = answers.which_note(round_, draft, text, first.lever, first.side, first.lever_tried)
+    turn.tell(round_, member, "draft", words, rest=(draft,), only_in=Step.NOTES)
 
 
 async def _edited(turn: Turn, event: Inbound, what: Edited) -> Reply:
@@ -234,12 +235,11 @@ async def _heard_anew(turn: Turn, round_: Round, what: Edited, mine: list[Note],
     ):
         await turn.act(round_, EditNote(member, mine[0].id, pieces[0].text))
         return
-    for note in mine:
-        round_ = await turn.act(round_, WithdrawNote(member, note.id))
+    older: list[Command] = [WithdrawNote(member, note.id) for note in mine]
+    older += [DropDraft(member, draft.id) for draft in drafts]
+    await _keep(turn, round_, member, pieces, what.message, older)
     for draft in drafts:
-        round_ = await turn.act(round_, DropDraft(member, draft.id))
         turn.revise_own(round_, member, "draft", answers.draft_changed(), draft.id)
-    await _keep(turn, round_, member, pieces, what.message)
 
 
 def _pieces(round_: Round, text: str, mine: list[Note]) -> list[dialogue.Heard]:
@@ -379,7 +379,7 @@ async def _channel_lost(turn: Turn, event: Inbound, what: ChannelLost) -> Reply:
         round_ = await turn.round(head.id)
         if round_.step is not Step.SETUP and round_.paused is None:
             await turn.act(round_, Pause(BOT, answers.LOST[what.reason]))
-        turn.answer(round_.tenant, round_.roles.facilitator, answers.channel_lost(round_, what.reason))
+        turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), answers.channel_lost(round_, what.reason))
     return Reply()
 
 

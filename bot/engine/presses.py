@@ -106,11 +106,9 @@ async def _place_draft(press: Press) -> Reply:
         raise Refused(Because.UNKNOWN_ITEM)
     lever, side, amount = LeverId(press.part(1)), _side(press.part(2)), press.part(3)
     pieces = [p.strip() for p in draft.text.split("\n") if p.strip()] if amount == "each" else [draft.text]
-    round_ = press.round
-    for piece in pieces:
-        note = NoteId(press.turn.kit.ids.new("n"))
-        round_ = await press.turn.act(round_, WriteNote(press.by, note, lever, side, piece, draft.origin))
-    round_ = await press.turn.act(round_, DropDraft(press.by, draft.id))
+    ids = [NoteId(press.turn.kit.ids.new("n")) for _ in pieces]
+    notes = [WriteNote(press.by, i, lever, side, piece, draft.origin) for i, piece in zip(ids, pieces, strict=True)]
+    round_ = await press.turn.act_all(press.round, [*notes, DropDraft(press.by, draft.id)])
     press.turn.revise_own(round_, press.by, "draft", answers.draft_placed(len(pieces)), draft.id)
     return Reply()
 

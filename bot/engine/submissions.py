@@ -10,6 +10,7 @@ from bot.domain.commands import (
     AnswerOwnership,
     AskOwner,
     Cancel,
+    Command,
     CompleteCriterion,
     EditNote,
     Forecast,
@@ -102,10 +103,9 @@ async def _note(sheet: Sheet) -> None:
     """Several lines become several notes, as the form says."""
     lever, side = LeverId(sheet.text("lever")), _side(sheet.text("side"))
     pieces = [p.strip() for p in sheet.text("text").split("\n") if p.strip()] or [""]
-    round_ = sheet.round
-    for piece in pieces:
-        note = NoteId(sheet.turn.kit.ids.new("n"))
-        round_ = await sheet.turn.act(round_, WriteNote(sheet.by, note, lever, side, piece))
+    ids = [NoteId(sheet.turn.kit.ids.new("n")) for _ in pieces]
+    notes = [WriteNote(sheet.by, note, lever, side, piece) for note, piece in zip(ids, pieces, strict=True)]
+    await sheet.turn.act_all(sheet.round, notes)
 
 
 def _side(word: str) -> Side:
@@ -193,14 +193,14 @@ async def _ask_owner(sheet: Sheet) -> None:
 
 
 async def _decline(sheet: Sheet) -> None:
-    """No, with a reason; the person proposed instead is asked at once."""
+    """No, with a reason; the person proposed instead is asked at once, in the name of whoever facilitates now."""
     plan = PlanId(sheet.part(0))
-    round_ = await sheet.turn.act(
-        sheet.round, AnswerOwnership(sheet.by, plan, accept=False, reason=sheet.text("reason"))
-    )
-    instead = MemberId(sheet.text("instead"))
-    if instead and instead in round_.seats:
-        await sheet.turn.act(round_, AskOwner(round_.roles.facilitator, plan, instead))
+    commands: list[Command] = [AnswerOwnership(sheet.by, plan, accept=False, reason=sheet.text("reason"))]
+    instead, choice = MemberId(sheet.text("instead")), sheet.round.choices.get(plan)
+    can_be_asked = instead in sheet.round.active() and instead != sheet.by and sheet.round.paused is None
+    if can_be_asked and choice is not None and instead != choice.owner:
+        commands.append(AskOwner(sheet.round.roles.acting(Role.FACILITATOR), plan, instead))
+    await sheet.turn.act_all(sheet.round, commands)
 
 
 async def _actions(sheet: Sheet) -> None:
@@ -239,9 +239,10 @@ async def _criterion(sheet: Sheet) -> None:
         raise Refused(Because.UNKNOWN_ITEM)
     old = sheet.round.plans[plan].criterion
     criterion = replace(sheets.read_criterion(sheet, old), baseline_weeks=sheets.weeks(sheet))
-    round_ = await sheet.turn.act(sheet.round, CompleteCriterion(sheet.by, plan, criterion))
+    commands: list[Command] = [CompleteCriterion(sheet.by, plan, criterion)]
     if sheet.text("checked_by").strip():
-        await sheet.turn.act(round_, NameChecker(sheet.by, plan, sheet.text("checked_by")))
+        commands.append(NameChecker(sheet.by, plan, sheet.text("checked_by")))
+    await sheet.turn.act_all(sheet.round, commands)
 
 
 async def _forecast(sheet: Sheet) -> None:

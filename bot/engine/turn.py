@@ -65,6 +65,15 @@ class Turn:
             await react(self, round_, after, facts)
         return after
 
+    async def act_all(self, round_: Round, commands: Sequence[Command]) -> Round:
+        """All of them in order, or none: whatever would be refused is refused before anything has changed."""
+        ahead = round_
+        for command in commands:
+            ahead = replay(ahead, decide(ahead, command, self.now))
+        for command in commands:
+            round_ = await self.act(round_, command)
+        return round_
+
     # --- saying ---
 
     def direct(self, round_: Round, member: MemberId) -> Place:

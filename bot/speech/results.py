@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bot.domain.ballots import columns_shown
-from bot.domain.names import LeverId, PlanId, QuestionId, Side
+from bot.domain.names import LeverId, PlanId, QuestionId, Role, Side
 from bot.domain.state import Plan, Precedent, Round, Standing
 from bot.speech.harmless import theirs
 from bot.speech.message import (
@@ -80,7 +80,7 @@ def revealed(round_: Round) -> Message:
         "*The reveal.* {n} by {w}, all at once, shuffled and unsigned. {chief} now picks the lever to work on.",
         n=count(len(round_.revealed), "note"),
         w=count(round_.writers, "person", "people"),
-        chief=theirs(round_.name_of(round_.roles.decision_maker), 40),
+        chief=theirs(round_.name_of(round_.roles.acting(Role.DECISION_MAKER)), 40),
     )
     return Message(
         words,
