@@ -336,7 +336,7 @@ async def _joined(turn: Turn, event: Inbound, what: Joined) -> Reply:
     for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
         round_ = await turn.round(head.id)
         if person.is_guest or person.is_foreign:
-            words = answers.guest_came(round_, person.name)
+            words = answers.guest_came(round_, person.name, foreign=person.is_foreign)
             turn.answer(round_.tenant, round_.roles.facilitator, words)
         else:
             await turn.act(round_, Join(BOT, MemberId(person.id), person.name))

@@ -218,16 +218,18 @@ async def _hide(asked: Ask) -> Reply:
 
 
 async def _add(asked: Ask) -> Reply:
-    """The facilitator puts somebody of the channel on the roster, guests included."""
+    """The facilitator puts somebody of the channel on the roster, guests included; nobody of another organisation."""
     who, _, name = asked.rest.rpartition(" to ")
     if not who:
         who, name = asked.rest, ""
     round_ = await _the_round(replace(asked, rest=name), f"add {who} to")
     persons = asked.turn.told.members(Place(round_.tenant, "channel", round_.channel))
     wanted = who.strip("@<> ").casefold()
-    found = [p for p in persons if wanted in (p.id.casefold(), p.name.casefold()) and not p.is_bot]
+    found = [p for p in persons if wanted in (p.id.casefold(), p.name.casefold()) and not (p.is_bot or p.is_gone)]
     if not found:
         return _shown(asked, panel_words.nobody_of_that_name(round_))
+    if found[0].is_foreign:
+        return _shown(asked, panel_words.from_elsewhere(round_, found[0].name))
     await people.known(asked.turn.uow, round_.tenant, found[0])
     await asked.turn.act(round_, Join(asked.by, MemberId(found[0].id), found[0].name))
     return _shown(asked, panel_words.added(round_, found[0].name))

@@ -150,10 +150,13 @@ def ballot_closed(round_: Round) -> Message:
     return Message(words, (Paragraph(words),))
 
 
-def guest_came(round_: Round, name: str) -> Message:
+def guest_came(round_: Round, name: str, *, foreign: bool) -> Message:
+    """To the facilitator: somebody came who is not put on the roster unasked."""
+    from_where = "from another organisation" if foreign else "as a guest"
+    what_then = "cannot be put on it" if foreign else "are on it once you type `/coldframe add` and their name"
     words = line(
-        "{who} came into the channel of {round} as a guest or from outside. They are not on the roster and see what "
-        "the channel sees; `/coldframe add` puts them on it.",
+        f"{{who}} came into the channel of {{round}} {from_where}. They are not on the roster, see what the channel "
+        f"sees, and {what_then}.",
         who=theirs(name, 40),
         round=theirs(round_.name, 60),
     )

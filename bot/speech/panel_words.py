@@ -254,6 +254,17 @@ def nobody_of_that_name(round_: Round) -> Message:
     return _told("I found nobody of that name in the channel of {name}. Nothing was changed.", round_)
 
 
+def from_elsewhere(round_: Round, name: str) -> Message:
+    """To the facilitator who would add somebody whose presses the platform does not let through."""
+    words = line(
+        "{who} belongs to another organisation and cannot be on the roster of {round}. Nothing was changed; what they "
+        "have to say, somebody of the team can write for them.",
+        who=theirs(name, 40),
+        round=theirs(round_.name, 60),
+    )
+    return Message(words, (Paragraph(words),))
+
+
 def _plainly(template: str) -> Message:
     return Message(line(template), (Paragraph(line(template)),))
 
