@@ -135,6 +135,36 @@ def test_duplicates_are_found_and_explained(one: str, other: str, reason: str) -
     assert reason in found[0].why
 
 
+@WAYS
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("Docs are searchable", "Dosc are searchable"),
+        ("Used bikes sell within a day", "Usedb ikes sell within a day"),
+        ("Where did she put the box", "Whe redid sheput the box"),
+    ],
+)
+def test_a_few_slips_anywhere_in_a_note_are_found(encoder: Encoder | None, one: str, other: str) -> None:
+    """Typos that split words or spoil short ones are found too, whichever way notes are compared, and named."""
+    found = propose([*BACKGROUND, one, other], encoder=encoder)
+    best = next(pair for pair in found if (pair.first, pair.second) == (len(BACKGROUND), len(BACKGROUND) + 1))
+    assert "almost the same letters" in best.why
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("Lessons lack detail for many", "Lessons pack detail for many"),
+        ("Trial ends after 7 long days", "Trial ends after 9 long days"),
+        ("Ann sews", "Anna sees"),
+        ("Reset mails arrive far too late for most teachers", "Reset mails arrive far too late for most students"),
+    ],
+)
+def test_few_letters_may_make_another_point(one: str, other: str) -> None:
+    """A negation, another number, a whole word, or three letters of a short note are no slip."""
+    assert all("almost the same letters" not in pair.why for pair in propose([*BACKGROUND, one, other]))
+
+
 def test_a_word_has_one_match_at_most() -> None:
     """Two words of one meaning on one side cannot both be matched by a single word on the other."""
     found = propose([*BACKGROUND, "Loud ads and banners scare learners", "A loud commercial scares learners"])

@@ -69,6 +69,21 @@ def test_rewordings_that_share_no_telling_word_are_found_by_meaning(encoder: Sen
     assert best.why.startswith("no word in common; somewhat close in meaning (0.4")
 
 
+def test_a_misspelt_note_is_found_although_the_encoder_misreads_it(encoder: SentenceEncoder) -> None:
+    """A swapped pair of letters makes another word to the encoder; the note's spelling still finds the duplicate."""
+    notes = [
+        "Docs are searchable",
+        "Dosc are searchable",
+        "No hosted trial",
+        "Old versions are supported for two years",
+        "Weekly summary shows words learned",
+        "Password rules are stricter than needed",
+    ]
+    best = propose(notes, encoder=encoder)[0]
+    assert (best.first, best.second) == (0, 1)
+    assert "almost the same letters" in best.why
+
+
 def test_notes_in_scripts_that_the_model_never_learnt_are_compared_by_letters(encoder: SentenceEncoder) -> None:
     """The encoder knows English; elsewhere it would find everything alike, so it is not asked."""
     assert propose(["价格太高了", "表格太长", "广告太多"], encoder=encoder) == []

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from bot.analysis.inputs import BadNumber, whole
 from bot.analysis.similarity.choosing import CERTAIN, Recipe, choose, penalties, scale_locally
-from bot.analysis.similarity.lexical import Lexicon, letters
+from bot.analysis.similarity.lexical import Lexicon, likeness, near_spelling
 from bot.analysis.similarity.meaning import Encoder, SentenceEncoder, cosines
 from bot.analysis.similarity.reasons import why
 from bot.analysis.similarity.words import Wording, read
@@ -26,6 +26,8 @@ __all__ = ["Encoder", "Proposal", "SentenceEncoder", "propose"]
 
 BY_WORDS = Recipe(scaling=0.2, least=0.31, least_closure=0.18)
 BY_MEANING = Recipe(scaling=0.5, least=0.32, least_closure=0.3)
+MISSPELT = 0.7
+"""What a pair spelt alike scores at least, times its likeness: sure to be proposed, yet not before what is surer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,21 +87,27 @@ class _Board:
         self.lexicon = Lexicon(wordings)
         self.recipe = BY_WORDS if encoder is None else BY_MEANING
         self.cosines: NDArray[np.float64] | None = None
-        scores = scale_locally((letters(wordings) + self.lexicon.overlap()) / 2, BY_WORDS.scaling)
+        scores = scale_locally(likeness(wordings, self.lexicon), BY_WORDS.scaling)
         if encoder is not None:
             self.cosines = cosines(encoder([" ".join(wording.words) for wording in wordings]))
             self.readable = np.array([wording.latin for wording in wordings])
             both = self.readable[:, None] & self.readable[None, :]
             scores = np.where(both, scale_locally(self.cosines, BY_MEANING.scaling), scores)
+        against = penalties(wordings)
+        # One letter makes "now" of "not" and 3 of 4, so there spelling says nothing.
+        misspelt = np.where(against > 0, 0.0, near_spelling(wordings))
+        self.misspelt = misspelt > 0
         spelling = np.array([wording.spelling for wording in wordings])
         same = spelling[:, None] == spelling[None, :]
-        self.scores = np.where(same, CERTAIN, np.clip(scores - penalties(wordings), 0.0, 1.0))
+        scores = np.maximum(np.clip(scores - against, 0.0, 1.0), MISSPELT * misspelt)
+        self.scores = np.where(same, CERTAIN, scores)
 
     def proposal(self, pair: tuple[int, int], places: Sequence[int]) -> Proposal:
         """The proposal for a pair of this board; `places` are the notes' places in the caller's list."""
         first, second = sorted(pair, key=lambda note: places[note])
         cosine = self._cosine(first, second)
-        reasons = why(self.wordings[first], self.wordings[second], self.lexicon.match(first, second), cosine)
+        match, misspelt = self.lexicon.match(first, second), bool(self.misspelt[first, second])
+        reasons = why(self.wordings[first], self.wordings[second], match, misspelt, cosine)
         return Proposal(places[first], places[second], float(self.scores[pair]), reasons)
 
     def _cosine(self, first: int, second: int) -> float | None:

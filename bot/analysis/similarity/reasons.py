@@ -13,23 +13,25 @@ CLOSE = 0.6
 """Cosine, after half-centring, from which two notes are called close in meaning rather than somewhat close."""
 
 
-def why(first: Wording, second: Wording, match: Match, cosine: float | None) -> str:
+def why(first: Wording, second: Wording, match: Match, misspelt: bool, cosine: float | None) -> str:
     """The reasons for a pair and what speaks against it, parted by semicolons; never empty.
 
-    `cosine` is the encoder's, None when it was not asked.
+    `misspelt`: the notes as a whole are a few letters apart. `cosine` is the encoder's, None when it was not asked.
     """
     if first.spelling == second.spelling:
         return "the same words"
     if first.words == second.words and first.words:
         return "the same words, written differently"
-    return "; ".join(_facts(first, second, match, cosine))
+    return "; ".join(_facts(first, second, match, misspelt, cosine))
 
 
-def _facts(first: Wording, second: Wording, match: Match, cosine: float | None) -> Iterator[str]:
+def _facts(first: Wording, second: Wording, match: Match, misspelt: bool, cosine: float | None) -> Iterator[str]:
     if not (match.spelt or match.alike or match.left or match.right):
         yield "only word order or endings differ"
     elif not (_telling(match.left) or _telling(match.right)):
         yield "every word that matters has its match"
+    elif misspelt:
+        yield "almost the same letters"
     yield from _matches(first, second, match)
     if cosine is not None:
         yield f"{'close' if cosine >= CLOSE else 'somewhat close'} in meaning ({cosine:.2f})"
