@@ -292,10 +292,6 @@ def forgotten() -> Message:
     return _plainly("Done. Your record is deleted, and you are out of every round.")
 
 
-def no_calendar() -> Message:
-    return _plainly("There is no calendar to subscribe to here; every date comes with a file.")
-
-
 def forget_first(rounds: Sequence[str]) -> Message:
     words = line(
         "This deletes your record here and takes you out of every round{where}. What you wrote and nobody has read is "
