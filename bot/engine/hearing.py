@@ -337,7 +337,7 @@ async def _joined(turn: Turn, event: Inbound, what: Joined) -> Reply:
         round_ = await turn.round(head.id)
         if person.is_guest or person.is_foreign:
             words = answers.guest_came(round_, person.name, foreign=person.is_foreign)
-            turn.answer(round_.tenant, round_.roles.facilitator, words)
+            turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
         else:
             await turn.act(round_, Join(BOT, MemberId(person.id), person.name))
     if not (person.is_guest or person.is_foreign):

@@ -16,7 +16,7 @@ from bot.engine.engine import Engine
 from bot.ports import ChannelLost, Commanded, Inbound, Joined, Left, Person, PersonChanged, Place
 from bot.ports.chat import Happening
 from bot.speech.message import plain
-from tests.domain.play import F
+from tests.domain.play import FD, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach, told
 
@@ -79,6 +79,15 @@ async def test_who_comes_into_the_channel(tmp_path: Path, kind: str) -> None:
             assert ("add" in words[0]) == (kind == "guest") and ("cannot be put on it" in words[0]) == (
                 kind == "foreign"
             )
+
+
+async def test_the_acting_facilitator_hears_of_a_guest(tmp_path: Path) -> None:
+    """When the facilitator has left, their deputy is told, who can put the guest on the roster."""
+    async with there_is(tmp_path, KINDS["guest"]) as there:
+        await there.happens(Left(), F)
+        await there.happens(Joined())
+        assert any("Newcomer came" in words for words in told(there.team, FD))
+        assert not any("Newcomer came" in words for words in told(there.team, F))
 
 
 @pytest.mark.parametrize("kind", KINDS)
