@@ -61,6 +61,9 @@ async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", d
     from sqlalchemy.exc import DBAPIError
 
     engine = open_engine(url, durable=durable)
+    file = engine.url.database if engine.dialect.name == "sqlite" else None
+    if file and not Path(file).absolute().parent.is_dir():  # the driver's thread would still complain after the end
+        raise NoDatabase(url, "its folder is missing")
     try:
         await upgrade(engine)
     except (DBAPIError, OSError) as problem:
