@@ -27,6 +27,7 @@ from bot.domain.facts import (
 )
 from bot.domain.names import RUNNING, MemberId, Role, Step
 from bot.domain.refusals import Because, Refused
+from bot.domain.settings import LONGEST_WINDOW, RANGES
 from bot.domain.state import Round
 from bot.domain.texts import accepted
 
@@ -68,19 +69,14 @@ def _settings_refusal(round_: Round) -> None:
         raise Refused(Because.NO_QUESTION)
     if not 1 <= len(settings.levers) <= 6:
         raise Refused(Because.LEVER_COUNT, levers=len(settings.levers))
-    ranges = {
-        "dots": (settings.dots, 1, 10),
-        "plan_votes": (settings.plan_votes, 1, 5),
-        "weight": (settings.weight, 1, 10),
-        "carry_on": (settings.carry_on, 1, 10),
-        "trials_at_once": (settings.trials_at_once, 1, 2),
-    }
-    for name, (value, low, high) in ranges.items():
+    for name, (low, high) in RANGES.items():
+        value = getattr(settings, name)
         if not low <= value <= high:
             raise Refused(Because.BAD_SETTING, setting=name, value=value, allowed=f"{low} to {high}")
     for step, length in settings.lengths.items():
-        if not 0 < length <= 400:
-            raise Refused(Because.BAD_SETTING, setting=f"{step} length", value=length, allowed="over 0 to 400")
+        if not 0 < length <= LONGEST_WINDOW:
+            allowed = f"over 0 to {LONGEST_WINDOW}"
+            raise Refused(Because.BAD_SETTING, setting=f"{step} length", value=length, allowed=allowed)
 
 
 def set_window(round_: Round, command: SetWindow, now: datetime) -> Facts:

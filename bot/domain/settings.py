@@ -13,6 +13,7 @@ DEFAULT_LEVERS: tuple[tuple[LeverId, str], ...] = (
     (LeverId("activation"), "Activation"),
     (LeverId("retention"), "Retention"),
 )
+Pace = Literal["days", "live"]
 # Working hours of each member in `days` pace, minutes in `live` pace (the table of the design).
 DAYS_HOURS: Mapping[Step, float] = {
     Step.NOTES: 8, Step.FOCUS: 8, Step.MERGE: 6, Step.DOTS: 8, Step.QUESTIONS: 8, Step.PRECEDENTS: 16,
@@ -22,6 +23,14 @@ LIVE_MINUTES: Mapping[Step, float] = {
     Step.NOTES: 20, Step.FOCUS: 3, Step.MERGE: 5, Step.DOTS: 3, Step.QUESTIONS: 10, Step.PRECEDENTS: 40,
     Step.PLANS: 40, Step.BALLOT: 8, Step.PLACEMENT: 10, Step.COMMITMENT: 15,
 }  # fmt: skip
+RANGES: Mapping[str, tuple[int, int]] = {
+    "dots": (1, 10),
+    "plan_votes": (1, 5),
+    "weight": (1, 10),
+    "carry_on": (1, 10),
+    "trials_at_once": (1, 2),
+}
+LONGEST_WINDOW = 400  # in the unit of the pace
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +39,7 @@ class Settings:
 
     question: str
     levers: tuple[tuple[LeverId, str], ...] = DEFAULT_LEVERS
-    pace: Literal["days", "live"] = "days"
+    pace: Pace = "days"
     lengths: Mapping[Step, float] = field(default_factory=dict)
     reading: float | None = None  # time to read the plans before the ballot opens
     dots: int = 3

@@ -14,7 +14,7 @@ from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Place, Reply
 from bot.ports.follow_through import Wanted
 from bot.ports.storage import Due, UnitOfWork
-from bot.speech import register_words, review_words
+from bot.speech import register_words, review_words, setup_words
 from bot.speech.message import Field, Form, line
 from bot.speech.register_words import Leftovers
 
@@ -120,7 +120,10 @@ async def prefilled(turn: Turn, place: Place, form: Form) -> Form:
         "decision_deputy": roles.decision_deputy or "",
         "facilitator_deputy": roles.facilitator_deputy or "",
         "weight": str(settings.weight),
+        "dots": str(settings.dots),
+        "plan_votes": str(settings.plan_votes),
         "pace": settings.pace,
+        "windows": setup_words.windows(settings),
     }
     fields = tuple(_with_initial(f, initial.get(f.name, "")) for f in form.fields)
     words = line(" Left over from {n}: {c}.", n=left.round_name, c=left.counted()) if not left.empty else ()

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 
 from bot.domain.commands import Start
 from bot.domain.names import LeverId, MemberId, RoundId
 from bot.domain.people import power_share
 from bot.domain.refusals import Refused
+from bot.domain.settings import RANGES, Pace
 from bot.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
 from bot.domain.texts import accepted
-from bot.engine import leftovers, people
+from bot.engine import leftovers, people, window_lines
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Person, Place, Reply, Submitted
 from bot.speech import answers, forms, setup_words
@@ -20,6 +21,7 @@ from bot.speech.message import Option
 from bot.speech.refusals import refusal
 
 Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
+NUMBERS = ("weight", "dots", "plan_votes")
 LONGEST = {"question": 300, "name": 40}  # characters; levers may be left out
 
 
@@ -42,21 +44,10 @@ def team(turn: Turn, place: Place) -> list[Person]:
 async def _new_round(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     """Makes the round in setup and shows it to its facilitator; the start is one more press."""
     fields = what.fields
-    weight = fields.get("weight", "2").strip() or "2"
-    if not (weight.isascii() and weight.isdigit() and 1 <= int(weight) <= 10):
-        return Reply(errors={"weight": "Write a whole number from 1 to 10."})
-    levers = read_levers(fields.get("levers", ""))
-    if not 1 <= len(levers) <= 6:
-        return Reply(errors={"levers": "A round has one to six levers, separated by commas."})
-    problem = _problems(fields, event.person)
-    if problem:
-        return Reply(errors=problem)
-    settings = Settings(
-        question=fields["question"].strip(),
-        levers=levers,
-        pace="live" if fields.get("pace") == "live" else "days",
-        weight=int(weight),
-    )
+    settings, problems = _read(fields)
+    problems |= _problems(fields, event.person)
+    if problems:
+        return Reply(errors=problems)
     roles = Roles(
         facilitator=MemberId(event.person),
         decision_maker=MemberId(fields.get("decision_maker", "")),
@@ -68,8 +59,42 @@ async def _new_round(turn: Turn, event: Inbound, what: Submitted) -> Reply:
     return Reply()
 
 
-def _problems(fields: dict[str, str] | object, facilitator: str) -> dict[str, str]:
-    assert hasattr(fields, "get")
+def _read(fields: Mapping[str, str]) -> tuple[Settings, dict[str, str]]:
+    """What the form sets, and a sentence for each field that cannot be taken; an empty number is the usual one."""
+    pace: Pace = "live" if fields.get("pace") == "live" else "days"
+    levers = read_levers(fields.get("levers", ""))
+    problems: dict[str, str] = {}
+    if not 1 <= len(levers) <= 6:
+        problems["levers"] = setup_words.lever_count()
+    numbers = {name: _number(fields, name) for name in NUMBERS}
+    problems |= {name: setup_words.whole_number(name) for name, number in numbers.items() if number is None}
+    windows = window_lines.Windows()
+    try:
+        windows = window_lines.read(fields.get("windows", ""), pace)
+    except window_lines.Unreadable as error:
+        problems["windows"] = str(error)
+    settings = Settings(
+        question=fields.get("question", "").strip(),
+        levers=levers,
+        pace=pace,
+        lengths=windows.lengths,
+        reading=windows.reading,
+        dots=numbers["dots"] or 0,
+        plan_votes=numbers["plan_votes"] or 0,
+        weight=numbers["weight"] or 0,
+    )
+    return settings, problems
+
+
+def _number(fields: Mapping[str, str], name: str) -> int | None:
+    """A whole number in its range, the usual one for an empty field; None for anything else."""
+    low, high = RANGES[name]
+    text = fields.get(name, "").strip() or str(getattr(Settings(question=""), name))
+    fits = text.isascii() and text.isdigit() and len(text) <= len(str(high)) and low <= int(text) <= high
+    return int(text) if fits else None
+
+
+def _problems(fields: Mapping[str, str], facilitator: str) -> dict[str, str]:
     found = {}
     for name, most in LONGEST.items():
         try:

@@ -21,6 +21,7 @@ from bot.speech.message import (
     line,
 )
 from bot.speech.names import count, title, who
+from bot.speech.setup_words import windows_chosen
 
 ASKS: dict[Step, str] = {
     Step.NOTES: "Everybody writes notes to the bot in private: what holds each lever back, and what drives it.",
@@ -144,6 +145,7 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
         ("Levers", line("{levers}", levers=theirs(", ".join(name for _, name in settings.levers), 300))),
         ("Taking part", line("{n}", n=count(len(round_.active()), "person", "people"))),
         ("Votes", _votes_words(round_)),
+        ("Windows", line("{w}", w=windows_chosen(settings))),
     )
     return Message(
         head,

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from bot.domain.commitment import FIRST_WEEK
 from bot.domain.names import ForceId, LeverId, NoteId, PlanId, QuestionId
+from bot.domain.settings import RANGES, Settings
 from bot.domain.state import Plan, Round
 from bot.speech.harmless import theirs
 from bot.speech.message import Field, Form, Option, line
@@ -15,6 +16,12 @@ from bot.speech.message import Field, Form, Option, line
 PACES = (
     Option("days", "Over days, in everybody's working hours"),
     Option("live", "In one sitting, in minutes"),
+)
+DOTS = "On the restraining forces; from {} to {}.".format(*RANGES["dots"])
+PLAN_VOTES = "From {} to {}.".format(*RANGES["plan_votes"])
+WINDOWS = (
+    "Such as notes 16, plans 24: working hours over days, minutes in one sitting. Empty for the usual ones. "
+    "“reading” is the time before the ballot opens."
 )
 LATER = "You can leave this for the commitment."
 
@@ -306,6 +313,7 @@ def away() -> Form:
 
 def new_round(levers: str, people: Sequence[Option]) -> Form:
     """The setup on one page; everything else has defaults."""
+    usual = Settings(question="")
     return Form(
         "Start a round",
         "round.new",
@@ -317,8 +325,11 @@ def new_round(levers: str, people: Sequence[Option]) -> Form:
             Field("decision_maker", "Decision-maker", "choice", options=tuple(people)),
             Field("decision_deputy", "Deputy of the decision-maker", "choice", options=tuple(people)),
             Field("facilitator_deputy", "Your own deputy as facilitator", "choice", options=tuple(people)),
-            Field("weight", "Weight of the decision-maker's plan votes", "number", initial="2", most=2),
+            Field("weight", "Weight of the decision-maker's plan votes", "number", initial="2", most=20),
+            Field("dots", "Dots each", "number", initial=str(usual.dots), most=20, hint=DOTS),
+            Field("plan_votes", "Plan votes each", "number", initial=str(usual.plan_votes), most=20, hint=PLAN_VOTES),
             Field("pace", "Pace", "choice", initial="days", options=PACES),
+            Field("windows", "Windows that differ from the usual", "long", required=False, most=400, hint=WINDOWS),
         ),
         intro=line("You facilitate. Everybody in this channel takes part; bots and guests do not."),
         submit="Show me the round",

@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from bot.domain.commands import Cancel
+from bot.domain.names import Step
+from bot.domain.state import Round
 from bot.engine.setup import read_levers
 from bot.ports import Reply
 from tests.domain.play import DD, FD, D, F
@@ -53,6 +56,127 @@ async def test_a_wrong_text_is_told_at_its_field(tmp_path: Path, field: str, tex
         assert list(reply.errors) == [field]
         assert says in reply.errors[field]
         assert await _names(team) == ["name of r1"]
+
+
+NUMBER = "whole number from 1 to"
+FORM = "number of working hours from 1 to 400, one a line or separated by commas, such as notes 16, plans 24"
+
+
+@pytest.mark.parametrize("text", ["0", "-1", "99", "three", "2.5", "³"])
+@pytest.mark.parametrize(("field", "most"), [("dots", 10), ("plan_votes", 5), ("weight", 10)])
+async def test_a_wrong_number_is_told_at_its_field(tmp_path: Path, field: str, most: int, text: str) -> None:
+    """The sentence names the range, and no round is made with another number instead."""
+    async with running(tmp_path, MONDAY) as team:
+        assert (await _sends(team, {field: text})).errors == {field: f"Write a {NUMBER} {most}."}
+        assert await _names(team) == ["name of r1"]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("notes x", f"“notes x” is not a window with its length. Write its name and a {FORM}."),
+        ("notes", "“notes” is not a window"),
+        ("16", "“16” is not a window"),
+        ("notes 16 plans 24", "“notes 16 plans 24” is not a window"),
+        ("notes 0", f"0 is not possible for notes. Write its name and a {FORM}."),
+        ("notes -1", "-1 is not possible for notes"),
+        ("notes 401", "401 is not possible for notes"),
+        ("plans 24, balot 9", "no window “balot”. Did you mean ballot?"),
+        ("ntoes x", "no window “ntoes”. Did you mean notes?"),
+        ("zzz 9", "no window “zzz”. The windows are notes, focus, merge, dots, questions, precedents, plans, reading,"),
+        ("setup 9", "no window “setup”"),
+        ("notes 9\nNotes 10", "“notes” stands there twice"),
+        ("notes 30 min", "wrong unit: over days, windows are counted in working hours"),
+    ],
+)
+async def test_a_wrong_window_is_told_at_its_field(tmp_path: Path, text: str, says: str) -> None:
+    """What cannot be read is not guessed: the sentence says which piece, and the right form or the nearest name."""
+    async with running(tmp_path, MONDAY) as team:
+        reply = await _sends(team, {"windows": text})
+        assert list(reply.errors) == ["windows"]
+        assert says in reply.errors["windows"]
+        assert await _names(team) == ["name of r1"]
+
+
+async def test_all_wrong_fields_are_told_at_once(tmp_path: Path) -> None:
+    """Nobody sends the form four times to learn of four mistakes."""
+    async with running(tmp_path, MONDAY) as team:
+        wrong = {"name": "\u200b", "dots": "0", "plan_votes": "6", "windows": "notes x"}
+        assert set((await _sends(team, wrong)).errors) == set(wrong)
+
+
+async def _made(team: Running, fields: Mapping[str, str]) -> Round:
+    assert (await _sends(team, fields)).errors == {}
+    async with team.house.store.begin() as uow:
+        head = next(h for h in await uow.heads("room", channel="growth") if h.name == "June")
+        found = await uow.round(head.id)
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize(
+    ("text", "pace", "lengths", "reading"),
+    [
+        ("notes 16, plans 24", "days", {Step.NOTES: 16, Step.PLANS: 24}, None),
+        ("Notes: 16 hours\nplan = 24h\n", "days", {Step.NOTES: 16, Step.PLANS: 24}, None),
+        ("notes 2.5; reading 4 and ballot 10", "days", {Step.NOTES: 2.5, Step.BALLOT: 10}, 4),
+        ("notes 30 min, dots 4", "live", {Step.NOTES: 30, Step.DOTS: 4}, None),
+        ("notes 8, reading 2", "days", {}, None),
+        ("notes 20", "live", {}, None),
+        ("  ", "days", {}, None),
+    ],
+)
+async def test_windows_are_read_as_people_write_them(
+    tmp_path: Path, text: str, pace: str, lengths: dict[Step, float], reading: float | None
+) -> None:
+    """One a line or separated, in the unit of the pace; what is usual anyway is no difference."""
+    async with running(tmp_path, MONDAY) as team:
+        settings = (await _made(team, {"windows": text, "pace": pace})).settings
+        assert (settings.lengths, settings.reading) == (lengths, reading)
+
+
+async def test_the_form_begins_with_the_usual_numbers(tmp_path: Path) -> None:
+    """Three dots and two plan votes each, unless somebody writes another number."""
+    async with running(tmp_path, MONDAY) as team:
+        form = (await team.command(F, "new")).form
+        assert form is not None
+        initial = {f.name: f.initial for f in form.fields}
+        assert (initial["dots"], initial["plan_votes"], initial["windows"]) == ("3", "2", "")
+        settings = (await _made(team, {})).settings
+        assert (settings.dots, settings.plan_votes) == (3, 2)
+
+
+async def test_the_proposal_and_the_channel_say_what_was_chosen(tmp_path: Path) -> None:
+    """Whoever starts the round, and everybody in it, read the numbers and windows that hold; the windows do hold."""
+    async with running(tmp_path, MONDAY) as team:
+        made = await _made(team, {"dots": "5", "plan_votes": "1", "windows": "notes 16, reading 4"})
+        proposal = next(w for w in team.told(F) if "June is ready to start" in w)
+        assert "Votes: 5 dots each on forces, 1 vote each on plans" in proposal
+        assert "Windows: notes 16 h, reading 4 h; the others as usual" in proposal
+        await team.press(F, "round.start", made.id)
+        opened = next(w for w in team.channel() if w.startswith("Round June"))
+        assert "5 dots each on forces, 1 vote each on plans" in opened
+        assert "Windows: notes 16 h, reading 4 h; the others as usual" in opened
+        async with team.house.store.begin() as uow:
+            begun = await uow.round(made.id)
+        assert begun is not None
+        assert begun.progress.due == datetime(2026, 3, 3, 17, tzinfo=UTC)  # two working days of eight hours
+
+
+async def test_the_next_round_begins_with_the_numbers_and_windows_of_the_one_before(tmp_path: Path) -> None:
+    """A form that comes back unchanged is taken, and makes the same settings again."""
+    before = {"dots": 4, "plan_votes": 3, "lengths": {Step.NOTES: 16.0, Step.PLANS: 2.5}, "reading": 4.0}
+    async with running(tmp_path, MONDAY, **before) as team:
+        await team.act("end", Cancel(F, "We begin anew."))
+        form = (await team.command(F, "new")).form
+        assert form is not None
+        initial = {f.name: f.initial for f in form.fields}
+        assert (initial["dots"], initial["plan_votes"]) == ("4", "3")
+        assert initial["windows"] == "notes 16 h, plans 2.5 h, reading 4 h"
+        settings = (await _made(team, {n: initial[n] for n in ("dots", "plan_votes", "windows")})).settings
+        assert {name: getattr(settings, name) for name in before} == before
+        reply = await _sends(team, {"pace": "live", "windows": initial["windows"]})
+        assert "wrong unit: in one sitting, windows are counted in minutes" in reply.errors["windows"]
 
 
 async def test_a_name_that_is_taken_gets_a_number(tmp_path: Path) -> None:
