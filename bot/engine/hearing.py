@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from typing import Any
 
@@ -13,19 +13,26 @@ from bot.domain.commands import (
     DropDraft,
     EditNote,
     Join,
-    KeepDraft,
     Leave,
     Pause,
-    SuggestQuestion,
     TakeBackVote,
     WithdrawNote,
-    WriteNote,
 )
-from bot.domain.names import LeverId, MemberId, NoteId, Role, Step
-from bot.domain.questions import OPENING
-from bot.domain.refusals import Because, Refused
+from bot.domain.names import LeverId, MemberId, Role, Step
+from bot.domain.refusals import Refused
 from bot.domain.state import Draft, Note, Round
-from bot.engine import dialogue, forecasting, ownership, panel, people, personal, presses, submissions, weekly
+from bot.engine import (
+    dialogue,
+    forecasting,
+    ownership,
+    panel,
+    people,
+    personal,
+    presses,
+    private_texts,
+    submissions,
+    weekly,
+)
 from bot.engine.turn import Turn
 from bot.ports.chat import (
     ChannelLost,
@@ -85,57 +92,22 @@ async def _said(turn: Turn, event: Inbound, what: Said) -> Reply:
         return await _said_in_channel(turn, event, what)
     words = what.text.strip()
     first = words.split(None, 1)[0].lower() if words else ""
-    if (what.mentioned and not _is_question(what)) or (first in panel.WORDS and what.thread is None):
+    if (what.mentioned and not private_texts.is_question(what.text)) or (first in panel.WORDS and what.thread is None):
         return await panel.ask(turn, event, words)
     posted = await _thread_root(turn, event, what.thread)
-    if await _suggested(turn, event, what, posted):
+    if await private_texts.suggested(turn, event, what, posted):
         return Reply()
     numbers = await weekly.heard(turn, event, what, posted)
     if numbers is not None:
         return numbers
-    round_ = await _round_for_text(turn, event, posted)
-    if round_ is None:
-        return Reply()
-    lever = _lever_of(posted)
-    return await take_notes(turn, event, round_, what, lever)
+    return await private_texts.heard(turn, event, what, posted, _lever_of(posted))
 
 
 async def _said_in_channel(turn: Turn, event: Inbound, what: Said) -> Reply:
     posted = await _thread_root(turn, event, what.thread)
-    if (what.mentioned or posted is not None) and (round_ := await _suggested(turn, event, what, posted)):
+    if (what.mentioned or posted is not None) and (round_ := await private_texts.suggested(turn, event, what, posted)):
         return Reply(note=answers.question_suggested(round_))
     return await panel.ask(turn, event, what.text) if what.mentioned else Reply()
-
-
-def _is_question(what: Said) -> bool:
-    return what.text.lower().lstrip().startswith(OPENING)
-
-
-async def _suggested(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -> Round | None:
-    """A wording for a question, from anybody of a round whose questions are being written; it goes to the facilitator.
-
-    Channels are not read everywhere: there it takes the bot's name before it. Raises Refused.
-    """
-    round_ = await _round_in_questions(turn, event, posted) if _is_question(what) else None
-    if round_ is None or not (what.mentioned or event.person in round_.seats):
-        return None
-    round_ = await turn.act(round_, SuggestQuestion(MemberId(event.person), what.text))
-    if event.place.kind == "direct":
-        turn.answer(round_.tenant, event.person, answers.question_suggested(round_))
-    return round_
-
-
-async def _round_in_questions(turn: Turn, event: Inbound, posted: Posted | None) -> Round | None:
-    """The round of the thread, else the only one here that is at its questions, where the text can be no note."""
-    if posted is not None and posted.round_id is not None:
-        of_thread = await turn.round(posted.round_id)
-        return of_thread if of_thread.step is Step.QUESTIONS else None
-    where = {"channel": event.place.id} if event.place.kind == "channel" else {"member": event.person}
-    heads = await turn.uow.heads(event.place.tenant, **where)
-    fitting = [h for h in heads if h.step is Step.QUESTIONS or (h.step is Step.NOTES and "member" in where)]
-    if len(fitting) != 1 or fitting[0].step is not Step.QUESTIONS:
-        return None
-    return await turn.round(fitting[0].id)
 
 
 async def _thread_root(turn: Turn, event: Inbound, thread: str | None) -> Posted | None:
@@ -150,78 +122,16 @@ def _lever_of(posted: Posted | None) -> LeverId | None:
     return LeverId(parts[3]) if len(parts) == 4 and parts[1] == "prompt" else None
 
 
-async def _round_for_text(turn: Turn, event: Inbound, posted: Posted | None) -> Round | None:
-    """The round that a private text belongs to; one question back when there are several, a word when there is none."""
-    if posted is not None and posted.round_id is not None:
-        return await turn.round(posted.round_id)
-    heads = await turn.uow.heads(event.place.tenant, member=event.person)
-    started = [h for h in heads if h.step is not Step.SETUP]
-    taking = [h for h in started if h.step is Step.NOTES] or started
-    if len(taking) == 1:
-        return await turn.round(taking[0].id)
-    words = answers.which_round([h.name for h in taking]) if taking else answers.no_round()
-    turn.answer(event.place.tenant, event.person, words)
-    return None
-
-
-async def take_notes(turn: Turn, event: Inbound, round_: Round, what: Said, lever: LeverId | None) -> Reply:
-    """A private text becomes notes as far as it is clear; the rest is kept as a draft and asked about once."""
-    member = MemberId(event.person)
-    if member not in round_.seats:
-        raise Refused(Because.NOT_A_MEMBER)
-    heard = dialogue.read_notes(what.text, round_.settings.levers, lever)
-    if not heard:
-        raise Refused(Because.EMPTY, field="text")
-    await _keep(turn, round_, member, heard, what.message)
-    return Reply()
-
-
-async def _keep(
-    turn: Turn,
-    round_: Round,
-    member: MemberId,
-    heard: Sequence[dialogue.Heard],
-    origin: str,
-    before: Sequence[Command] = (),
-) -> None:
-    """What is clear becomes notes, what is not is asked about, after what must go `before`: all of it or nothing."""
-    unclear = [h for h in heard if not h.clear]
-    commands = list(before)
-    for note in (h for h in heard if h.clear):
-        assert note.lever is not None and note.side is not None
-        note_id = NoteId(turn.kit.ids.new("n"))
-        commands.append(WriteNote(member, note_id, note.lever, note.side, note.text, origin))
-    text = "\n".join(h.text for h in unclear)
-    asks = bool(unclear) and round_.step is Step.NOTES
-    draft = NoteId(turn.kit.ids.new("d"))
-    round_ = await turn.act_all(round_, [*commands, KeepDraft(member, draft, text, origin)] if asks else commands)
-    if asks:
-        _ask_back(turn, round_, member, draft, text, unclear[0])
-    elif unclear:
-        turn.answer(round_.tenant, member, answers.not_a_time_for_notes(round_, text))
-
-
-def _ask_back(turn: Turn, round_: Round, member: MemberId, draft: NoteId, text: str, first: dialogue.Heard) -> None:
-    """One question with buttons; the text waits as a draft, sealed like a note."""
-    words = answers.which_note(round_, draft, text, first.lever, first.side, first.lever_tried)
-    turn.tell(round_, member, "draft", words, rest=(draft,), only_in=Step.NOTES)
-
-
 async def _edited(turn: Turn, event: Inbound, what: Edited) -> Reply:
     """Before the reveal the newest text counts. Afterwards nobody can know which note it was."""
-    for round_ in await _rounds_in_notes(turn, event):
-        mine, drafts = _from_message(round_, MemberId(event.person), what.message)
+    for round_ in await private_texts.rounds_in_notes(turn, event):
+        mine, drafts = private_texts.from_message(round_, MemberId(event.person), what.message)
         if mine or drafts:
             await _heard_anew(turn, round_, what, mine, drafts)
             return Reply()
-    await _after_reveal(turn, event)
+    if not await private_texts.asked_anew(turn, event, what):
+        await _after_reveal(turn, event)
     return Reply()
-
-
-def _from_message(round_: Round, member: MemberId, message: str) -> tuple[list[Note], list[Draft]]:
-    """What this person's chat message became: notes, and what was not clear in it."""
-    mine = [n for n in round_.notes.values() if n.author == member and n.origin == message]
-    return mine, [d for d in round_.drafts.values() if d.author == member and d.origin == message]
 
 
 async def _heard_anew(turn: Turn, round_: Round, what: Edited, mine: list[Note], drafts: list[Draft]) -> None:
@@ -237,7 +147,7 @@ async def _heard_anew(turn: Turn, round_: Round, what: Edited, mine: list[Note],
         return
     older: list[Command] = [WithdrawNote(member, note.id) for note in mine]
     older += [DropDraft(member, draft.id) for draft in drafts]
-    await _keep(turn, round_, member, pieces, what.message, older)
+    await private_texts.keep(turn, round_, member, pieces, what.message, older)
     for draft in drafts:
         turn.revise_own(round_, member, "draft", answers.draft_changed(), draft.id)
 
@@ -255,8 +165,8 @@ def _pieces(round_: Round, text: str, mine: list[Note]) -> list[dialogue.Heard]:
 async def _erased(turn: Turn, event: Inbound, what: Erased) -> Reply:
     member = MemberId(event.person)
     found = False
-    for round_ in await _rounds_in_notes(turn, event):
-        mine, drafts = _from_message(round_, member, what.message)
+    for round_ in await private_texts.rounds_in_notes(turn, event):
+        mine, drafts = private_texts.from_message(round_, member, what.message)
         for note in mine:
             round_ = await turn.act(round_, WithdrawNote(member, note.id))
         for draft in drafts:
@@ -265,16 +175,9 @@ async def _erased(turn: Turn, event: Inbound, what: Erased) -> Reply:
         found = found or bool(mine or drafts)
     if found:
         turn.answer(event.place.tenant, event.person, answers.note_withdrawn())
-    else:
+    elif not await private_texts.thrown_away(turn, event, what.message):
         await _after_reveal(turn, event)
     return Reply()
-
-
-async def _rounds_in_notes(turn: Turn, event: Inbound) -> list[Round]:
-    if event.place.kind != "direct":
-        return []
-    heads = await turn.uow.heads(event.place.tenant, member=event.person)
-    return [await turn.round(h.id) for h in heads if h.step is Step.NOTES]
 
 
 async def _after_reveal(turn: Turn, event: Inbound) -> None:

@@ -29,7 +29,7 @@ from bot.domain.commands import (
 )
 from bot.domain.names import Axis, LeverId, MemberId, NoteId, PlanId, QuestionId, Side, Step
 from bot.domain.refusals import Because, Refused
-from bot.engine import closing, holdups, personal, trials
+from bot.engine import closing, holdups, personal, private_texts, trials
 from bot.engine.pressing import OPENS, Handler, Press, in_step
 from bot.engine.turn import Turn
 from bot.ports.chat import Inbound, Pressed, Reply
@@ -229,6 +229,7 @@ async def _commit(press: Press) -> Reply:
 
 HANDLERS: dict[str, Handler] = {
     **OPENS,
+    **private_texts.PRESSES,
     "note.withdraw": _withdraw_note,
     "note.consent": _consent,
     "draft.place": _place_draft,

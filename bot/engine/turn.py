@@ -117,10 +117,11 @@ class Turn:
         self._post(name, Place(round_.tenant, "direct", member), message, round_.id, thread_of, only_in)
         return name
 
-    def answer(self, tenant: str, person: str, message: Message, *, thread_of: str | None = None) -> None:
-        """Posts a passing answer to a person; nothing refers to it later."""
-        name = self.kit.ids.new("say-")
-        self._post(name, Place(tenant, "direct", person), message, None, thread_of, None)
+    def answer(
+        self, tenant: str, person: str, message: Message, *, thread_of: str | None = None, name: str | None = None
+    ) -> None:
+        """Posts a passing answer to a person; nothing refers to it later, unless it has a name of the caller's own."""
+        self._post(name or self.kit.ids.new("say-"), Place(tenant, "direct", person), message, None, thread_of, None)
 
     def revise(self, name: str, place: Place, message: Message, round_id: str | None = None) -> None:
         """Brings a card up to date in place."""

@@ -10,6 +10,8 @@ from bot.speech.harmless import theirs
 from bot.speech.message import Button, Buttons, Message, Paragraph, Quoted, Small, When, line, plain
 from bot.speech.names import SIDES, count, title, who
 
+MOST_ROUNDS = 20  # in one question
+LONGEST_CARRIED, LONGEST_TOGETHER = 1_800, 7_000  # characters that buttons carry: each, and in one message
 LOST = {
     "archived": "the channel was archived",
     "deleted": "the channel was deleted",
@@ -34,14 +36,42 @@ def no_round() -> Message:
     )
 
 
-def which_round(names: Sequence[str]) -> Message:
-    words = line(
-        "You take part in {n} rounds: {names}. Please answer in the thread of the round's own message, so that I know "
-        "which one you mean. I did not keep your text.",
-        n=len(names),
-        names=theirs(", ".join(names), 200),
-    )
+def which_round(rounds: Sequence[tuple[str, str]], message: str, text: str) -> Message:
+    """One question back about a text that fits several rounds (id, name); a button carries it into its round."""
+    words = line("Which round is this for? I keep it when you choose; until then it stands here for you alone.")
+    buttons = tuple(_for_round(key, name, message, text, len(rounds)) for key, name in rounds[:MOST_ROUNDS])
+    drop = Button("Throw it away", "text.drop", f"{rounds[0][0]}|{message}", "danger")
+    small = Small(line("An answer in the thread of a round's own message goes to that round without a question."))
+    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text), Buttons((*buttons, drop)), small))
+
+
+def _for_round(round_id: str, name: str, message: str, text: str, rounds: int) -> Button:
+    """Takes the text; where it is longer than buttons can carry, opens the form that it is to be pasted into."""
+    label = theirs(name, 60).text
+    if len(text.encode("utf-16-le")) // 2 > min(LONGEST_CARRIED, LONGEST_TOGETHER // rounds):
+        return Button(f"Paste it into {label} …", "note.write", round_id)
+    return Button(label, "text.take", f"{round_id}|{message}|{text}", says=f"It is for {label}")
+
+
+def text_taken(round_: Round, text: str) -> Message:
+    words = line("That was for {r}: {t}", r=theirs(round_.name, 60), t=theirs(text, 120))
     return Message(words, (Paragraph(words),))
+
+
+def text_taken_already(round_: Round) -> Message:
+    words = line("{r} has that already. Nothing was taken twice.", r=theirs(round_.name, 60))
+    return Message(words, (Paragraph(words),))
+
+
+def no_round_takes(rounds: Sequence[tuple[str, str]], text: str) -> Message:
+    """Several rounds are under way, and none of them is at a step that takes a text."""
+    words = line(
+        "None of your {n} ({names}) is at a step that takes a text, so I did not keep this. `/coldframe` shows "
+        "what you can do now.",
+        n=count(len(rounds), "round"),
+        names=theirs(", ".join(name for _, name in rounds), 200),
+    )
+    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text)))
 
 
 def which_note(
