@@ -19,7 +19,7 @@ from bot.timing.calendars import WorkingCalendar
 from bot.timing.windows import add_working_hours
 from demo import cast_commitment, cast_trials
 from demo.hand import Hand, Screen, buttons_of, words_of
-from demo.jobs import Act, Job, fill, press, press_any
+from demo.jobs import Act, Job, fill, press
 from demo.scenario import Person, Scenario, calendar_of
 
 EMOJI = ("seedling", "herb", "sunflower", "cactus", "maple_leaf", "mushroom")
@@ -114,7 +114,7 @@ def _write_notes(cast: Cast, person: Person, record: Record, now: datetime) -> I
         yield Job(at, key, _note_act(cast, person, number, key))
     if mine:
         key = f"{person.id}/notes/done"
-        yield Job(cast.at(person, record.at, Step.NOTES, 1), key, press_any(cast, person, "step.done", key))
+        yield Job(cast.at(person, record.at, Step.NOTES, 1), key, press(cast, person, record, "step.done", key))
 
 
 def _note_act(cast: Cast, person: Person, number: int, key: str) -> Act:
@@ -195,7 +195,7 @@ def _close_merge(cast: Cast, person: Person, record: Record, now: datetime) -> I
     """The facilitator's desks end with a press of their own, once everything on them is done."""
     if "force" in words_of(record) and "left to answer" in words_of(record):
         key = f"{person.id}/merge/close"
-        yield Job(cast.at(person, record.at, Step.MERGE, 1), key, press_any(cast, person, "step.close", key))
+        yield Job(cast.at(person, record.at, Step.MERGE, 1), key, press(cast, person, record, "step.close", key))
 
 
 # --- votes ---
@@ -235,7 +235,7 @@ def _vote_act(cast: Cast, person: Person, record: Record, number: int, key: str)
 def _done_voting(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     if cast.scenario.dots.get(person.id) and "dot" in words_of(record):
         key = f"{person.id}/dots/done"
-        yield Job(cast.at(person, record.at, Step.DOTS, 1), key, press_any(cast, person, "step.done", key))
+        yield Job(cast.at(person, record.at, Step.DOTS, 1), key, press(cast, person, record, "step.done", key))
 
 
 def _lock(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
@@ -283,7 +283,7 @@ def _questions(cast: Cast, person: Person, record: Record, now: datetime) -> Ite
         yield Job(cast.at(person, record.at, Step.QUESTIONS, 0.3 + 0.1 * number), key, act)
     if written:
         key = f"{person.id}/questions/publish"
-        yield Job(cast.at(person, record.at, Step.QUESTIONS, 1), key, press_any(cast, person, "step.close", key))
+        yield Job(cast.at(person, record.at, Step.QUESTIONS, 1), key, press(cast, person, record, "step.close", key))
 
 
 def _is_for(button: Button, texts: set[str]) -> bool:
@@ -307,7 +307,7 @@ def _precedents(cast: Cast, person: Person, record: Record, now: datetime) -> It
         at = cast.at(person, record.at, Step.PRECEDENTS, place / (len(mine) + 1))
         yield Job(at, key, fill(cast, person, "precedent.write", fields, "", key))
     key = f"{person.id}/precedents/done"
-    yield Job(cast.at(person, record.at, Step.PRECEDENTS, 1), key, press_any(cast, person, "step.done", key))
+    yield Job(cast.at(person, record.at, Step.PRECEDENTS, 1), key, press(cast, person, record, "step.done", key))
 
 
 def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
@@ -338,7 +338,7 @@ def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
         at = cast.at(person, record.at, Step.PLANS, place / (len(mine) + 1))
         yield Job(at, key, fill(cast, person, "plan.write", fields, "", key))
     key = f"{person.id}/plans/done"
-    yield Job(cast.at(person, record.at, Step.PLANS, 1), key, press_any(cast, person, "step.done", key))
+    yield Job(cast.at(person, record.at, Step.PLANS, 1), key, press(cast, person, record, "step.done", key))
 
 
 # --- when too few are in ---

@@ -10,7 +10,7 @@ from bot.chat.room.records import Record
 from bot.domain.names import Step
 from bot.speech.message import Button
 from demo.hand import buttons_of, words_of
-from demo.jobs import Job, fill, press, press_any, press_value
+from demo.jobs import Job, fill, press, press_value
 from demo.scenario import Person
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ def settle(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
         yield from _choose(cast, person, record, now)
         if any(b.action == "round.commit" for b in offered):
             key = f"{person.id}/commit"
-            yield Job(cast.at(person, now, Step.COMMITMENT, 0.2), key, press_any(cast, person, "round.commit", key))
+            yield Job(cast.at(person, now, Step.COMMITMENT, 0.2), key, press(cast, person, record, "round.commit", key))
     if cast.is_(person, "facilitator"):
         yield from _ask_owners(cast, person, record, now)
         key = f"{person.id}/next round"

@@ -68,9 +68,25 @@ class Hand:
         record, button = self.find(action, says)
         return await self.room.press(self.person, record.id, action, button.value, key=key)
 
-    async def fill(self, action: str, fields: Mapping[str, str], says: str = "", *, key: str | None = None) -> Reply:
-        """Presses the button that opens a form and sends it filled in."""
+    async def press_under(self, record: Record, action: str, *, key: str | None = None) -> Reply:
+        """Presses the button under this message. Raises NotFound when it is there no longer."""
+        now = next((r for r in self.seen() if r.id == record.id), None)
+        button = next((b for b in buttons_of(now) if b.action == action), None) if now and not now.gone else None
+        if button is None:
+            raise NotFound(f"{self.person} sees no button {action} under {record.id}")
+        return await self.room.press(self.person, record.id, action, button.value, key=key)
+
+    async def open(self, action: str, says: str = "", *, key: str | None = None) -> Reply:
+        """Presses the button that opens a form; once more when nothing came of it, since the bot may have died before
+        its answer."""
         reply = await self.press(action, says, key=key and f"{key}/open")
+        if reply == Reply():
+            reply = await self.press(action, says, key=key and f"{key}/open again")
+        return reply
+
+    async def fill(self, action: str, fields: Mapping[str, str], says: str = "", *, key: str | None = None) -> Reply:
+        """Opens a form and sends it filled in."""
+        reply = await self.open(action, says, key=key)
         form = reply.form
         if form is None:
             return reply

@@ -27,16 +27,10 @@ class Job:
 
 
 def press(cast: Cast, person: Person, record: Record, action: str, key: str) -> Act:
+    """Presses the button under this very message: one like it elsewhere may belong to the next step."""
+
     async def act() -> object:
-        button = next(b for b in cast.room.offered(person.id, record.id) if b.action == action)
-        return await cast.room.press(person.id, record.id, action, button.value, key=key)
-
-    return act
-
-
-def press_any(cast: Cast, person: Person, action: str, key: str) -> Act:
-    async def act() -> object:
-        return await cast.hand(person).press(action, key=key)
+        return await cast.hand(person).press_under(record, action, key=key)
 
     return act
 
@@ -53,7 +47,7 @@ def fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: 
 
     async def act() -> object:
         hand = cast.hand(person)
-        reply = await hand.press(action, says, key=f"{key}/open")
+        reply = await hand.open(action, says, key=key)
         if reply.form is None:
             return reply
         chosen = dict(fields)

@@ -27,6 +27,12 @@ def _adapter(shape: Any) -> TypeAdapter[Any]:
     return TypeAdapter(shape)
 
 
+@cache
+def _placed(shape: Any) -> TypeAdapter[Any]:
+    """A thing with its place among its kind."""
+    return TypeAdapter(tuple[int, shape])
+
+
 def to_rows(round_: Round) -> Rows:
     """Splits a round into what may be read at rest and what may not."""
     secret_notes = {i: n for i, n in round_.notes.items() if n.author is not None}
@@ -53,8 +59,8 @@ def to_rows(round_: Round) -> Rows:
 
 
 def _add(items: dict[tuple[str, str], bytes], kind: str, things: Mapping[Any, Any], shape: Any) -> None:
-    for key, thing in things.items():
-        items[(kind, key)] = _adapter(shape).dump_json(thing)
+    for place, (key, thing) in enumerate(things.items()):
+        items[(kind, key)] = _placed(shape).dump_json((place, thing))
 
 
 def _without_marks(ledger: Ledger | None) -> Ledger | None:
@@ -62,7 +68,8 @@ def _without_marks(ledger: Ledger | None) -> Ledger | None:
 
 
 def from_rows(doc: str, items: Mapping[tuple[str, str], bytes], marks: Mapping[str, Mapping[str, Any]]) -> Round:
-    """Joins the rows again. `items` and `marks` come in the order in which they were first written."""
+    """Joins the rows again. `items` in any order: each tells its place, sealed with it, so that who reads the database
+    does not learn who wrote first."""
     round_: Round = _adapter(Round).validate_json(doc)
     read: dict[str, dict[str, Any]] = {"note": {}, "late": {}, "draft": {}, "plan": {}, "compare": {}, "choice": {}}
     shapes = {
@@ -73,25 +80,20 @@ def from_rows(doc: str, items: Mapping[tuple[str, str], bytes], marks: Mapping[s
         "compare": tuple[Comparison, ...],
         "choice": Choice,
     }
-    for (kind, key), body in items.items():
-        read[kind][key] = _adapter(shapes[kind]).validate_json(body)
+    found = [(kind, key, *_placed(shapes[kind]).validate_json(body)) for (kind, key), body in items.items()]
+    for kind, key, _, thing in sorted(found, key=lambda one: one[2]):
+        read[kind][key] = thing
     return replace(
         round_,
         notes={**round_.notes, **{NoteId(k): n for k, n in read["note"].items()}},
         late_notes={NoteId(k): n for k, n in read["late"].items()},
         drafts={NoteId(k): d for k, d in read["draft"].items()},
-        plans=_ordered(round_, {PlanId(k): p for k, p in read["plan"].items()}),
+        plans={PlanId(k): p for k, p in read["plan"].items()},
         comparisons={MemberId(k): c for k, c in read["compare"].items()},
         choices={PlanId(k): c for k, c in read["choice"].items()},
         dots=_with_marks(round_.dots, marks.get("dots", {})),
         ballot=_with_marks(round_.ballot, marks.get("ballot", {})),
     )
-
-
-def _ordered(round_: Round, plans: dict[PlanId, Plan]) -> dict[PlanId, Plan]:
-    """Plans in their revealed order once there is one; before it, in the order of their random ids."""
-    order = round_.plan_order or tuple(sorted(plans))
-    return {i: plans[i] for i in order}
 
 
 def _with_marks(ledger: Ledger | None, marks: Mapping[str, Any]) -> Ledger | None:

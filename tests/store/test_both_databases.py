@@ -13,8 +13,8 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError, StatementError
 
 from bot.clock import SeededIds
-from bot.domain.names import LeverId, MemberId, NoteId, RoundId, Side, Step
-from bot.domain.state import Ledger, Mark, Note, Roles, Round, Seat, Settings
+from bot.domain.names import LeverId, MemberId, NoteId, PlanId, RoundId, Side, Step
+from bot.domain.state import Choice, Ledger, Mark, Note, Roles, Round, Seat, Settings
 from bot.ports.chat import Place
 from bot.ports.storage import Due, RunningTrial, Send
 from bot.speech.message import Message, line
@@ -173,6 +173,28 @@ async def test_a_due_row_is_claimed_once_and_moves_when_set_again(store: SqlStor
     assert await store.claim_due(NOW + timedelta(seconds=61)) == due
     await store.finish_due(due)
     assert (await store.waiting()).first is None
+
+
+async def test_a_round_that_is_read_again_has_everything_in_the_order_in_which_it_was_given(
+    store: SqlStore, address: str
+) -> None:
+    """People's own lists and the order of choices look the same after a restart, whatever the ids are."""
+    ids = [NoteId(i) for i in ("n9", "n1", "n5")]
+    asa = MemberId("asa")
+    notes = {i: Note(i, LeverId("retention"), Side.RESTRAINING, f"Text of {i}", asa) for i in ids}
+    choices = {PlanId(p): Choice(PlanId(p)) for p in ("p2", "p1")}
+    round_ = a_round(Step.NOTES, notes=notes, choices=choices)
+    async with store.begin() as uow:
+        await uow.add_round(a_round(), NOW)
+        before = await uow.round("r1")
+        assert before is not None
+        await uow.save_round(before, round_, (), NOW)
+    again = await opened_store(address, owner="two")
+    async with again.begin() as uow:
+        read = await uow.round("r1")
+    await again.close()
+    assert read is not None
+    assert (list(read.notes), list(read.choices)) == (ids, ["p2", "p1"])
 
 
 async def test_sealed_text_does_not_open_with_another_secret(address: str, tmp_path: Path) -> None:
