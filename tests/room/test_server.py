@@ -397,6 +397,7 @@ async def test_much_nonsense_and_huge_frames_end_the_line(site: Site) -> None:
     while not ada.socket.closed:
         await ada.socket.receive()
     assert ada.socket.close_code in {1009, 1006}  # 1006 when the cut came before the farewell was read
+    ada.socket._response.close()  # aiohttp's client leaves the connection of a line that was cut, and warns of it later
     assert "error" not in await other.ask(do="ping")
 
 
