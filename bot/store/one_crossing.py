@@ -17,7 +17,11 @@ async def connect(path: str) -> aiosqlite.Connection:
     """An open connection to the database file; for SQLAlchemy's `async_creator`."""
     connection = _Connection(lambda: sqlite3.connect(path, check_same_thread=False), iter_chunk_size=64)
     connection._thread.daemon = True  # as SQLAlchemy does it: an unclosed connection never keeps the process alive
-    return await connection
+    try:
+        return await connection
+    except BaseException:
+        connection._thread.join(1)  # it is ending: left alone, it would tell so when the loop may be closed
+        raise
 
 
 class _Connection(aiosqlite.Connection):
