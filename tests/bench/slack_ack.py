@@ -347,9 +347,9 @@ async def measured(
                 calls, worked = len(workspace.calls), processor(bot)
                 ours = await sent_for(seconds, rate, sender)
                 calls, worked = len(workspace.calls) - calls, processor(bot) - worked
-            await checked(database, secret, sender)
+            found = await checked(database, secret, sender)
             print(
-                f"{mode:7} {kind:10} both rounds hold what was sent; meanwhile {calls} calls of the Web API; the bot "
+                f"{mode:7} {kind:10} {found}; meanwhile {calls} calls of the Web API; the bot "
                 f"used {1000 * worked / (rate * seconds):.1f} ms of a processor for each happening"
             )
         words = ["tests.bench.slack_ack", "--child", "--api-url", workspace.api_url]
@@ -361,8 +361,8 @@ async def measured(
         await workspace.close()
 
 
-async def checked(database: str, secret: bytes, sender: Sender) -> None:
-    """Everything acknowledged is in the rounds, and nothing else."""
+async def checked(database: str, secret: bytes, sender: Sender) -> str:
+    """Whether everything acknowledged is in the rounds, and nothing else, in words."""
     store = await open_store(database, secret, RandomIds())
     try:
         noted, voted = await _round(store, CHANNEL), await _round(store, BALLOT_CHANNEL)
@@ -372,9 +372,10 @@ async def checked(database: str, secret: bytes, sender: Sender) -> None:
     marks = sum(map(len, sender.marks.values()))
     held = sum(map(len, voted.dots.marks.values())) if voted.dots else 0
     if sender.lost:
-        print(f"{sender.lost} were not acknowledged in time")
-    elif len(noted.notes) != notes or abs(held - marks) > sender.overtaking:
+        return f"{sender.lost} were not acknowledged in time, so what the rounds hold was not compared"
+    if len(noted.notes) != notes or abs(held - marks) > sender.overtaking:
         raise SystemExit(f"sent {notes} notes and {marks} marks; the rounds hold {len(noted.notes)} and {held}")
+    return "both rounds hold what was sent"
 
 
 async def _round(store: SqlStore, channel: str) -> Round:
