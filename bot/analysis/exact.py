@@ -12,6 +12,7 @@ Floats: TypeAlias = Any
 
 # Probabilities that are equal in theory differ in the last bits; scipy's exact tests use the same slack.
 _SLACK = 1 + 1e-7
+_SPECK = 1e-9  # what rounding leaves of a score that is 0 in theory stays below this
 
 
 def _log_choose(people: int, hits: Floats) -> Floats:
@@ -100,7 +101,7 @@ def e_test(before: int, span: float, after: int, trial_span: float) -> tuple[flo
     spread = np.sqrt(total / (span + trial_span) * (1 / span + 1 / trial_span))
     scores = (right / trial_span - left / span) / spread
     z = (after / trial_span - before / span) / np.sqrt(pooled * (1 / span + 1 / trial_span))
-    extreme = np.abs(scores) * _SLACK >= abs(z)
+    extreme = np.abs(scores) * _SLACK + _SPECK >= abs(z)
     return min(1.0, float(old @ extreme @ new)), float(z)
 
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats import rates as statsmodels_rates
@@ -247,6 +247,7 @@ def test_rate_ratio_agrees(counts: tuple[int, int], exposures: tuple[float, floa
 
 @pytest.mark.filterwarnings("ignore:divide by zero:RuntimeWarning")  # statsmodels' ratio to a rate of 0
 @pytest.mark.filterwarnings("ignore:invalid value:RuntimeWarning")
+@example(counts=(1, 1), exposures=(100.0, 99.99999999999999))  # equal rates but for rounding
 @cases
 @given(
     counts=st.tuples(st.integers(0, 40), st.integers(0, 40)),

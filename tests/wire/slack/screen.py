@@ -280,8 +280,19 @@ class Hand:
         seen, button = self.find(action, says)
         return await self.screen.press(self.person, seen.id, action, button.value, key=key)
 
+    async def press_under(self, record: Seen, action: str, *, key: str | None = None) -> Answer:
+        now = next((seen for seen in self.seen() if seen.id == record.id), None)
+        offered = self.screen.offered(self.person, record.id) if now else ()
+        button = next((b for b in offered if b.action == action), None)
+        if button is None:
+            raise LookupError(f"{self.person} sees no button {action} under {record.id}")
+        return await self.screen.press(self.person, record.id, action, button.value, key=key)
+
+    async def open(self, action: str, says: str = "", *, key: str | None = None) -> Answer:
+        return await self.press(action, says, key=f"{key}/open")
+
     async def fill(self, action: str, fields: Mapping[str, str], says: str = "", *, key: str | None = None) -> Answer:
-        answer = await self.press(action, says, key=f"{key}/open")
+        answer = await self.open(action, says, key=key)
         if answer.form is None:
             return answer
         return await self.screen.submit(self.person, answer.form.action, answer.form.value, fields, key=key)
