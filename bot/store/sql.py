@@ -207,10 +207,7 @@ class SqlStore:
     async def note_number(self, name: str, value: float) -> float | None:
         async with self._transaction() as db:
             before = (await db.execute(select(t.counters.c.value).where(t.counters.c.name == name))).scalar()
-            if before is None:
-                await db.execute(t.counters.insert().values(name=name, value=value))
-            else:
-                await db.execute(update(t.counters).where(t.counters.c.name == name).values(value=value))
+            await db.execute(statements.keep_number(db.dialect.name), {"name": name, "value": value})
         return before
 
     async def counter(self, name: str) -> float:

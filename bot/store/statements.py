@@ -44,6 +44,13 @@ def keep_post(dialect: str) -> Any:
     return statement.on_conflict_do_update(index_elements=["name"], set_=later)
 
 
+@cache
+def keep_number(dialect: str) -> Any:
+    """A number under its name, whether one stands there or not; two processes may start at once."""
+    statement = insert(dialect, t.counters)
+    return statement.on_conflict_do_update(index_elements=["name"], set_={"value": statement.excluded.value})
+
+
 # --- outbox ---
 
 QUEUE = t.outbox.insert()

@@ -171,3 +171,11 @@ async def test_a_happening_that_comes_to_two_workers_at_once_counts_once(workers
     keys = [f"slack:{n % 5}" for n in range(20)]
     first = await asyncio.gather(*(deliver(workers[n % 2], key) for n, key in enumerate(keys)))
     assert sum(first) == 5
+
+
+async def test_two_workers_that_start_at_once_note_the_same_number(workers: Pair) -> None:
+    """The first number under a name may come from both at the same moment; neither fails, and it stands."""
+    names = [f"n{number}" for number in range(20)]
+    await asyncio.gather(*(worker.counter(name) for name in names for worker in workers))  # connections stand
+    await asyncio.gather(*(worker.note_number(name, 7.0) for name in names for worker in workers))
+    assert [await workers[0].counter(name) for name in names] == [7.0] * 20
