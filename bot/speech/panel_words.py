@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from bot.domain.course import came_in
 from bot.domain.names import RUNNING, ForceId, MemberId, PlanId, Step
 from bot.domain.state import Round
+from bot.speech.answers import said
 from bot.speech.harmless import theirs
 from bot.speech.message import (
     Block,
@@ -265,31 +266,27 @@ def from_elsewhere(round_: Round, name: str) -> Message:
     return Message(words, (Paragraph(words),))
 
 
-def _plainly(template: str) -> Message:
-    return Message(line(template), (Paragraph(line(template)),))
-
-
 def no_single_note() -> Message:
-    return _plainly(
+    return said(
         "I found no single note that begins so, so nothing was hidden. Quote its first words exactly as they stand, "
         "four characters at least."
     )
 
 
 def hidden() -> Message:
-    return _plainly("The note is hidden: its words are taken out of the lists, and no export shows them.")
+    return said("The note is hidden: its words are taken out of the lists, and no export shows them.")
 
 
 def hiding_asked_for() -> Message:
-    return _plainly("I have asked the facilitator, without your name. The note stays visible until they hide it.")
+    return said("I have asked the facilitator, without your name. The note stays visible until they hide it.")
 
 
 def sent_in_private() -> Message:
-    return _plainly("I have sent it to you in our direct messages.")
+    return said("I have sent it to you in our direct messages.")
 
 
 def forgotten() -> Message:
-    return _plainly("Done. Your record is deleted, and you are out of every round.")
+    return said("Done. Your record is deleted, and you are out of every round.")
 
 
 def forget_first(rounds: Sequence[str]) -> Message:

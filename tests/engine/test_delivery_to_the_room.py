@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -17,18 +17,10 @@ from bot.speech.message import Message, line
 from bot.wiring import House, for_tests
 from demo.hand import words_of
 from tests.demo.runs import Blank
-from tests.engine.databases import BOTH, a_database
 
 START = datetime(2026, 3, 2, 9, tzinfo=UTC)
 CHANNEL = Place("room", "channel", "growth")
 ADA = Place("room", "direct", "ada")
-
-
-@pytest.fixture(params=BOTH)
-def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """The address of an empty database, once for each kind."""
-    with a_database(request.param, tmp_path) as url:
-        yield url
 
 
 @pytest.fixture

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import asyncio
 from collections import Counter
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -18,19 +17,11 @@ from bot.store.database import open_engine
 from bot.store.migrate import upgrade
 from bot.store.sealing import Seal
 from bot.store.sql import SqlStore
-from tests.engine.databases import BOTH, a_database
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 AFTER_LEASE = NOW + timedelta(seconds=61)
 SECRET = b"a secret for tests, 32 bytes long"
 Pair = tuple[SqlStore, SqlStore]
-
-
-@pytest.fixture(params=BOTH)
-def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """The address of an empty database, once for each kind."""
-    with a_database(request.param, tmp_path) as url:
-        yield url
 
 
 @pytest.fixture

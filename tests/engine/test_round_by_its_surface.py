@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -16,7 +16,6 @@ from bot.ports import Person
 from bot.wiring import House, for_tests
 from demo.hand import Hand, Screen, words_of
 from tests.demo.runs import Blank
-from tests.engine.databases import BOTH, a_database
 
 MONDAY = datetime(2026, 6, 1, 8, tzinfo=UTC)
 TEAM = ("asa", "bo", "cleo", "dara")
@@ -66,13 +65,6 @@ class Table:
         for one in emoji:
             await self.house.room.react_as(person, await self.option(person, text), one)
         await self.house.engine.settle()
-
-
-@pytest.fixture(params=BOTH)
-def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """The address of an empty database, once for each kind."""
-    with a_database(request.param, tmp_path) as url:
-        yield url
 
 
 @pytest.fixture

@@ -19,7 +19,6 @@ from bot.ports.storage import Member
 from bot.timing.calendars import WorkingCalendar
 from tests.domain.play import DD, EVERYBODY, D, F
 from tests.engine.clockwork import Running, begin, house_on, running
-from tests.engine.databases import BOTH, a_database
 from tests.engine.seeing_through import MONDAY, WEEK, Team, a_team
 
 INES = MemberId("ines")
@@ -28,13 +27,6 @@ SIX = EVERYBODY[:6]
 TUESDAY_10 = MONDAY + timedelta(days=1)  # eight working hours after Monday 10:00
 THREE_WEEKS = ((date(2026, 3, 2), date(2026, 3, 20)),)
 BACK = datetime(2026, 3, 23, 17, tzinfo=UTC)  # eight working hours after three weeks away
-
-
-@pytest.fixture(params=BOTH)
-def address(request: pytest.FixtureRequest, tmp_path: Path) -> Any:
-    """The address of an empty database, once for each kind."""
-    with a_database(request.param, tmp_path) as url:
-        yield url
 
 
 def with_holiday(member: MemberId) -> dict[MemberId, WorkingCalendar]:

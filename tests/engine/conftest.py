@@ -1,0 +1,17 @@
+"""What the engine's tests share: an empty database of each kind."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.engine.databases import BOTH, a_database
+
+
+@pytest.fixture(params=BOTH)
+def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of an empty database, once for each kind."""
+    with a_database(request.param, tmp_path) as url:
+        yield url
