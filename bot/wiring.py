@@ -62,7 +62,7 @@ async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", d
 
     engine = open_engine(url, durable=durable)
     file = engine.url.database if engine.dialect.name == "sqlite" else None
-    if file and not Path(file).absolute().parent.is_dir():  # the driver's thread would still complain after the end
+    if file and not Path(file).absolute().parent.is_dir():  # SQLite would say only that it cannot open the file
         raise NoDatabase(url, "its folder is missing")
     try:
         await upgrade(engine)
