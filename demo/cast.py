@@ -9,14 +9,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
-from bot.chat.room.records import Record
-from bot.chat.room.service import Room
-from bot.domain.names import Step
-from bot.domain.order import shuffled
-from bot.domain.settings import DAYS_HOURS, LIVE_MINUTES
-from bot.speech.message import Button
-from bot.timing.calendars import WorkingCalendar
-from bot.timing.windows import add_working_hours
+from coldframe.chat.room.records import Record
+from coldframe.chat.room.service import Room
+from coldframe.domain.names import Step
+from coldframe.domain.order import shuffled
+from coldframe.domain.settings import DAYS_HOURS, LIVE_MINUTES
+from coldframe.message.nodes import Button
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.windows import add_working_hours
+
 from demo import cast_commitment, cast_trials
 from demo.hand import Hand, Screen, buttons_of, words_of
 from demo.jobs import Act, Job, fill, press
@@ -135,7 +136,7 @@ def _note_act(cast: Cast, person: Person, number: int, key: str) -> Act:
 
 
 def _slug(lever: str) -> str:
-    from bot.engine.setup import read_levers
+    from coldframe.engine.round.setup import read_levers
 
     return read_levers(lever)[0][0]
 

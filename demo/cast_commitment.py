@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from bot.chat.room.records import Record
-from bot.domain.names import Step
-from bot.speech.message import Button
+from coldframe.chat.room.records import Record
+from coldframe.domain.names import Step
+from coldframe.message.nodes import Button
+
 from demo.hand import buttons_of, words_of
 from demo.jobs import Job, fill, press, press_value
 from demo.scenario import Person
@@ -58,7 +59,7 @@ def _choose(cast: Cast, person: Person, record: Record, now: datetime) -> Iterat
 def _plan_buttons(cast: Cast, record: Record, action: str) -> dict[str, Button]:
     """The buttons of the chosen plans by the scenario's key; their order on the card is that of the choices."""
     assert cast.scenario.commitment is not None
-    from bot.speech.message import Paragraph, plain
+    from coldframe.message.nodes import Paragraph, plain
 
     assert record.message is not None
     titles = [plain(b.line) for b in record.message.blocks if isinstance(b, Paragraph)]
@@ -90,7 +91,7 @@ def _ask_owners(cast: Cast, person: Person, record: Record, now: datetime) -> It
 
 
 def _facts(record: Record) -> list[str]:
-    from bot.speech.message import Facts
+    from coldframe.message.nodes import Facts
 
     assert record.message is not None
     return [label for b in record.message.blocks if isinstance(b, Facts) for label, _ in b.rows]
@@ -136,7 +137,7 @@ def _weeks(cast: Cast, plan: str) -> int:
 
 
 def _owners(record: Record) -> list[str]:
-    from bot.speech.message import Facts, plain
+    from coldframe.message.nodes import Facts, plain
 
     assert record.message is not None
     return [plain(v) for b in record.message.blocks if isinstance(b, Facts) for label, v in b.rows if label == "Owner"]

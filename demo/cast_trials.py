@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from bot.chat.room.records import Record
-from bot.domain.names import Step
-from bot.timing.windows import add_working_hours
+from coldframe.chat.room.records import Record
+from coldframe.domain.names import Step
+from coldframe.timing.windows import add_working_hours
+
 from demo.hand import buttons_of, words_of
 from demo.jobs import Act, Job, fill, press
 from demo.scenario import Person, Trial
@@ -31,7 +32,7 @@ def _trial_of(cast: Cast, record: Record) -> Trial | None:
 
 
 def _all_words(record: Record) -> str:
-    from bot.render.room import message_text
+    from coldframe.render.room import message_text
 
     return message_text(record.message) if record.message is not None else ""
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from bot.chat.room.records import Record
-from bot.chat.room.service import Room
-from bot.ports import Place, Reply
-from bot.speech.message import Button, Buttons, plain
+from coldframe.chat.room.records import Record
+from coldframe.chat.room.service import Room
+from coldframe.message.nodes import Button, Buttons, plain
+from coldframe.ports import Place, Reply
 
 
 class NotFound(LookupError):

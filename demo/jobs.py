@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from bot.chat.room.records import Record
+from coldframe.chat.room.records import Record
+
 from demo.scenario import Person
 
 if TYPE_CHECKING:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from bot.domain.state import Round
-from bot.report.round_json import round_data
-from bot.wiring import House
+from coldframe.domain.state import Round
+from coldframe.report.round_json import round_data
+from coldframe.wiring import House
+
 from demo.play import Play
 from demo.scenario import Scenario
 from demo.transcript import Transcript

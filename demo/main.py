@@ -75,8 +75,9 @@ def _folder(out: Path, scenario: str, *, resume: bool) -> Path:
 
 
 async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> None:
-    from bot.clock import SeededIds
-    from bot.wiring import room_house
+    from coldframe.clock import SeededIds
+    from coldframe.wiring import room_house
+
     from demo.leave import leave_files
     from demo.play import Memory, Play, clock_of
     from demo.scenario import Scenario
@@ -127,7 +128,7 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
 
 
 def _ending(refused: str, round_: object) -> str:
-    from bot.domain.state import Round
+    from coldframe.domain.state import Round
 
     if refused:
         return f"The round did not start: {refused}"

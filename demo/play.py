@@ -9,20 +9,23 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from bot.clock import ManualClock
-from bot.domain.commands import Start
-from bot.domain.names import MemberId, RoundId, Step
-from bot.domain.refusals import Refused
-from bot.domain.settings import Settings
-from bot.domain.state import Roles, Round
-from bot.engine import digest, people, setup
-from bot.engine.turn import Turn
-from bot.ports import Person as Known
-from bot.ports import Place, Reply
-from bot.speech import digest_words
-from bot.speech.message import plain
-from bot.speech.refusals import refusal
-from bot.wiring import House
+from coldframe.clock import ManualClock
+from coldframe.domain.commands import Start
+from coldframe.domain.names import MemberId, RoundId, Step
+from coldframe.domain.refusals import Refused
+from coldframe.domain.settings import Settings
+from coldframe.domain.state import Roles, Round
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.register import digest
+from coldframe.engine.round import setup
+from coldframe.message.nodes import plain
+from coldframe.ports import Person as Known
+from coldframe.ports import Place, Reply
+from coldframe.speech.refusals import refusal
+from coldframe.speech.register import digest_words
+from coldframe.wiring import House
+
 from demo.cast import Cast, Job
 from demo.hand import words_of
 from demo.scenario import Scenario, calendar_of
@@ -123,8 +126,8 @@ class Play:
     async def _people(self, turn: Turn) -> None:
         """What a team would have told the bot in earlier rounds: when each of them works."""
         for person in self.scenario.team:
-            record = await people.known(turn.uow, self.house.room.tenant, Known(person.id, person.name, person.zone))
-            await turn.uow.save_member(people.with_calendar(record, calendar_of(person), confirmed=False))
+            record = await members.known(turn.uow, self.house.room.tenant, Known(person.id, person.name, person.zone))
+            await turn.uow.save_member(members.with_calendar(record, calendar_of(person), confirmed=False))
 
     async def _round(self, turn: Turn, place: Place) -> None:
         scenario = self.scenario

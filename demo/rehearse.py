@@ -8,16 +8,16 @@ from pathlib import Path
 
 import click
 import structlog
+from coldframe.chat.room.rehearsal import Chore
+from coldframe.cli.rehearsing import Stage, rehearsal
+from coldframe.clock import SeededIds
+from coldframe.domain.state import Round
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.ports import Person
+from coldframe.render.artefacts import Draughtsman
+from coldframe.speech.names import title
 
-from bot.chat.room.rehearsal import Chore
-from bot.cli.rehearsing import Stage, rehearsal
-from bot.clock import SeededIds
-from bot.domain.state import Round
-from bot.engine import people
-from bot.engine.turn import Turn
-from bot.ports import Person
-from bot.render.artefacts import Draughtsman
-from bot.speech.names import title
 from demo.cast import Cast, Job
 from demo.scenario import Roles, Scenario, calendar_of
 
@@ -43,8 +43,8 @@ class ScenarioStage(Stage):
         """What a team would have told the bot in earlier rounds: when each of them works."""
         for person in self.scenario.team:
             known = Person(person.id, person.name, person.zone)
-            record = await people.known(turn.uow, self.house.room.tenant, known)
-            await turn.uow.save_member(people.with_calendar(record, calendar_of(person), confirmed=False))
+            record = await members.known(turn.uow, self.house.room.tenant, known)
+            await turn.uow.save_member(members.with_calendar(record, calendar_of(person), confirmed=False))
 
     def chores(self, round_: Round) -> tuple[Chore, ...]:
         return (Chore(round_.step.value, f"their part of {title(round_.step).lower()}"),)

@@ -10,9 +10,10 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from bot.chat.room.pacing import Pacer
-from bot.cli.rehearsing import rehearsal
-from bot.clock import SystemClock
+from coldframe.chat.room.pacing import Pacer
+from coldframe.cli.rehearsing import rehearsal
+from coldframe.clock import SystemClock
+
 from demo.hand import Hand, Screen
 from demo.rehearse import ScenarioStage
 from demo.scenario import load

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, time
 from typing import Annotated, Any, Literal
 
+from coldframe.domain.names import RUNNING
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from bot.domain.names import RUNNING
 from demo.yaml_lines import NotYaml, Path, Sheet, read
 
 FIRST_YEAR, LAST_YEAR = 2000, 2100  # what zone and holiday data reach
@@ -361,7 +361,7 @@ def _time(words: str) -> time:
 
 def calendar_of(person: Person) -> Any:
     """The person's working calendar. Raises ValueError that names what is wrong."""
-    from bot.timing.calendars import WorkingCalendar
+    from coldframe.timing.calendars import WorkingCalendar
 
     return WorkingCalendar(
         zone=person.zone,

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from zoneinfo import ZoneInfo
 
-from bot.chat.room.records import Record
-from bot.render.room import message_text, tame
+from coldframe.chat.room.records import Record
+from coldframe.render.room import message_text, tame
+
 from demo.scenario import Scenario
 
 WIDTH = 112
@@ -140,7 +141,7 @@ class Progress:
     """A bar on a terminal for a run that prints nothing else."""
 
     def __init__(self, scenario: Scenario, clock: object, *, shown: bool) -> None:
-        from bot.clock import ManualClock
+        from coldframe.clock import ManualClock
 
         assert isinstance(clock, ManualClock)
         self._clock = clock

@@ -111,7 +111,7 @@ def is_ready(top, wanted):
         with open(stamp_of(top)) as file:
             stamp = json.load(file)
         locks = stamp["locks"].items()
-        same = stamp["python"] == list(sys.version_info[:2]) and stamp["top"] == os.path.realpath(top)
+        same = stamp["python"] == list(sys.version_info[:2]) and stamp["imports"] == imports_of(top)
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return False
     return same and set(wanted.items()) <= set(locks) and os.path.exists(python_of(top))
@@ -121,10 +121,15 @@ def put_stamp(top, wanted):
     """Says that all is there; in one step, so that half a stamp cannot be read."""
     import json
 
-    stamp = {"locks": wanted, "python": list(sys.version_info[:2]), "top": os.path.realpath(top)}
+    stamp = {"locks": wanted, "python": list(sys.version_info[:2]), "imports": imports_of(top)}
     with open(stamp_of(top) + ".new", "w") as file:
         json.dump(stamp, file)
     os.replace(stamp_of(top) + ".new", stamp_of(top))
+
+
+def imports_of(top):
+    """The folder from which the environment imports the program."""
+    return os.path.join(os.path.realpath(top), "bot")
 
 
 def stamp_of(top):
@@ -234,16 +239,16 @@ def link(top):
     if status:
         raise Trouble(explain(words, "the environment does not start"))
     with open(os.path.join(words.strip(), "coldframe.pth"), "w") as file:
-        file.write(os.path.abspath(top) + "\n")
+        file.write(imports_of(top) + "\n")
     if os.name == "nt":
         with open(os.path.join(scripts_of(top), "coldframe.cmd"), "w") as file:
-            file.write('@"%~dp0python.exe" -P -m bot %*\n')
+            file.write('@"%~dp0python.exe" -P -m coldframe %*\n')
         return
     import shlex
 
     path = os.path.join(scripts_of(top), "coldframe")
     with open(path, "w") as file:  # by way of sh: a first line with a long path or a blank in it does not start
-        file.write('#!/bin/sh\nexec {} -P -m bot "$@"\n'.format(shlex.quote(python_of(os.path.abspath(top)))))
+        file.write('#!/bin/sh\nexec {} -P -m coldframe "$@"\n'.format(shlex.quote(python_of(os.path.abspath(top)))))
     os.chmod(path, 0o755)
 
 

@@ -6,11 +6,10 @@ import math
 from dataclasses import replace
 
 import pytest
+from coldframe.analysis.economics import Funnel, lever_values, lifetime_value, margin_multiple
+from coldframe.analysis.inputs import BadNumber
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-from bot.analysis.economics import Funnel, lever_values, lifetime_value, margin_multiple
-from bot.analysis.inputs import BadNumber
 
 # Gupta & Lehmann, Managing Customers as Investments: margin multiple by retention and discount rate
 MULTIPLES = {

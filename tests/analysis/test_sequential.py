@@ -6,12 +6,8 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from scipy import stats
-
-from bot.analysis.inputs import BadNumber
-from bot.analysis.sequential import (
+from coldframe.analysis.inputs import BadNumber
+from coldframe.analysis.sequential import (
     SPENDING_KINDS,
     always_valid_radius,
     classic_boundaries,
@@ -22,6 +18,9 @@ from bot.analysis.sequential import (
     spent,
     wang_tsiatis_boundaries,
 )
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
 
 
 def equal(looks: int) -> tuple[float, ...]:

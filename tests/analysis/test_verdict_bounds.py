@@ -6,11 +6,8 @@ import math
 from datetime import date, datetime
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
-from bot.analysis.inputs import BadNumber
-from bot.analysis.verdict import (
+from coldframe.analysis.inputs import BadNumber
+from coldframe.analysis.verdict import (
     Count,
     Direction,
     Harm,
@@ -25,6 +22,9 @@ from bot.analysis.verdict import (
     judge,
     split_week,
 )
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from tests.analysis.trials import START, after, before_after, codes, plan
 from tests.bench import verdicts as bench
 

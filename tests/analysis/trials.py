@@ -4,14 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from bot.analysis.verdict import (
-    Kind,
-    Measure,
-    Tally,
-    Verdict,
-    WeeklyNumbers,
-    split_week,
-)
+from coldframe.analysis.verdict import Kind, Measure, Tally, Verdict, WeeklyNumbers, split_week
 
 START = date(2026, 3, 2)
 

@@ -18,7 +18,8 @@ import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
-from bot.charts.studio import Studio
+from coldframe.charts.studio import Studio
+
 from tests.charts import samples
 
 TYPICAL = {
@@ -87,7 +88,7 @@ def without_font_list() -> None:
     """The very first start on a machine, when matplotlib has yet to list the fonts."""
     code = (
         "import asyncio, time\n"
-        "from bot.charts.studio import Studio\n"
+        "from coldframe.charts.studio import Studio\n"
         "from tests.charts import samples\n"
         "async def main():\n"
         "    studio, start = Studio(), time.perf_counter()\n"

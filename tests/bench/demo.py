@@ -16,7 +16,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
-from bot.store.database import open_engine
+from coldframe.store.database import open_engine
+
 from demo.main import HERE
 from demo.scenario import Commitment, Focus, Measure, Note, Owner, Person, Plan, Question, Roles, Scenario
 from tests.demo.runs import play
@@ -107,7 +108,7 @@ async def floor(folder: Path, transactions: int) -> float:
 
 def helped() -> float:
     """The quickest of five `coldframe --help`, in seconds."""
-    return min(_timed([sys.executable, "-m", "bot", "--help"]) for _ in range(5))
+    return min(_timed([sys.executable, "-m", "coldframe", "--help"]) for _ in range(5))
 
 
 def _timed(command: list[str]) -> float:

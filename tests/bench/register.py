@@ -13,10 +13,11 @@ import warnings
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from bot.clock import SeededIds
-from bot.ports.follow_through import RegisterEntry, Wanted
-from bot.store.sql import SqlStore
-from bot.wiring import open_store
+from coldframe.clock import SeededIds
+from coldframe.ports.follow_through import RegisterEntry, Wanted
+from coldframe.store.sql import SqlStore
+from coldframe.wiring import open_store
+
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 
 TRIALS = 10_000

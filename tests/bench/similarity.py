@@ -21,13 +21,12 @@ from pathlib import Path
 from typing import Any
 from unittest import mock
 
-from bot.meaning import NoEncoder, limit_threads, load_encoder
+from coldframe.meaning import NoEncoder, limit_threads, load_encoder
 
 limit_threads()
 
 import numpy as np  # noqa: E402
-
-from bot.analysis.similarity import Encoder, propose  # noqa: E402
+from coldframe.analysis.similarity import Encoder, propose  # noqa: E402
 
 ROOT = Path(__file__).parents[2]
 OPEN_BOARDS = ROOT.parent / "shared" / "data" / "near-duplicates"
@@ -97,7 +96,7 @@ def quality(name: str, boards: Any, score: Callable[[Any, Any], Any], encoder: E
 
 def ablations(boards: Any, score: Callable[[Any, Any], Any]) -> None:
     """Print the default's F1 without one of its parts."""
-    package = "bot.analysis.similarity."
+    package = "coldframe.analysis.similarity."
     parts = {
         "the thesaurus": (package + "lexical.meanings", dict),
         "turns of phrase": (package + "words.TURNS", ()),

@@ -32,18 +32,19 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from bot.clock import RandomIds, SystemClock
-from bot.config import load
-from bot.domain import commands as c
-from bot.domain.names import MemberId, NoteId, Side, Step
-from bot.domain.state import DEFAULT_LEVERS, Roles, Round, Settings
-from bot.engine import setup
-from bot.engine.engine import Engine
-from bot.engine.kit import InlineNumbers, Kit
-from bot.engine.turn import Turn
-from bot.ports import Person, Place
-from bot.store.sql import SqlStore
-from bot.wiring import open_store, seal_secret
+from coldframe.clock import RandomIds, SystemClock
+from coldframe.config import load
+from coldframe.domain import commands as c
+from coldframe.domain.names import MemberId, NoteId, Side, Step
+from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Settings
+from coldframe.engine.core.kit import InlineNumbers, Kit
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.engine import Engine
+from coldframe.engine.round import setup
+from coldframe.ports import Person, Place
+from coldframe.store.sql import SqlStore
+from coldframe.wiring import open_store, seal_secret
+
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 from tests.wire.slack.people import CHANNEL, EIGHT, Someone, settle_in
 from tests.wire.slack.screen import _action
@@ -341,7 +342,7 @@ async def measured(
             }
             secret = seal_secret(load(settings))
             await under_way(database, secret)
-            async with process(workspace, mode, ["bot", "slack"], settings) as bot:
+            async with process(workspace, mode, ["coldframe", "slack"], settings) as bot:
                 sender = Sender(workspace, people, await props_of(workspace, people))
                 await sent_for(WARM_UP, rate, sender)
                 calls, worked = len(workspace.calls), processor(bot)

@@ -9,8 +9,7 @@ import time
 from collections.abc import Callable
 
 import numpy as np
-
-from bot.analysis import agreement, tally
+from coldframe.analysis import agreement, tally
 
 
 def main() -> None:

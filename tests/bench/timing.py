@@ -14,14 +14,15 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
-from bot.calendar.ics import Entry, calendar_file
-from bot.timing import calendars, holiday_lists
-from bot.timing.calendars import WorkingCalendar
-from bot.timing.dates import read_date
-from bot.timing.outlook import StepPlan, outlook
-from bot.timing.reminders import reminder_times
-from bot.timing.windows import days_window
-from bot.timing.zones import pin_zone_data
+from coldframe.calendar.ics import Entry, calendar_file
+from coldframe.timing import calendars, holiday_lists
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.dates import read_date
+from coldframe.timing.outlook import StepPlan, outlook
+from coldframe.timing.reminders import reminder_times
+from coldframe.timing.windows import days_window
+from coldframe.timing.zones import pin_zone_data
+
 from tests.timing.drawn import ZONES
 
 OPENS = datetime(2026, 12, 22, 14, tzinfo=UTC)

@@ -16,10 +16,9 @@ from pathlib import Path
 
 import click
 import numpy as np
-
-from bot.analysis.proportions import pooled_score, welch_test
-from bot.analysis.sizing import sample_size_proportions
-from bot.analysis.verdict import (
+from coldframe.analysis.proportions import pooled_score, welch_test
+from coldframe.analysis.sizing import sample_size_proportions
+from coldframe.analysis.verdict import (
     Kind,
     Measure,
     Outcome,

@@ -12,14 +12,14 @@ import icalendar
 import pytest
 import vobject
 from aiohttp.test_utils import TestClient, TestServer
+from coldframe.calendar.feed import member_feed
+from coldframe.calendar.ics import Entry
+from coldframe.chat.room.server import Server
+from coldframe.config import SettingsError, load
+from coldframe.domain import commands as c
+from coldframe.domain.names import LeverId, NoteId, Side
+from coldframe.feeds.routes import addresses, feed_routes
 
-from bot.calendar.feed import member_feed
-from bot.calendar.ics import Entry
-from bot.chat.feeds.routes import addresses, feed_routes
-from bot.chat.room.server import Server
-from bot.config import SettingsError, load
-from bot.domain import commands as c
-from bot.domain.names import LeverId, NoteId, Side
 from tests.domain.play import D, F
 from tests.engine.clockwork import running
 from tests.engine.seeing_through import MONDAY, WEEK, Team, a_team

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bot.speech.pictures import (
+from coldframe.message.pictures import (
     Calibration,
     CalibrationBin,
     Chart,

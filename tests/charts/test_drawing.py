@@ -8,15 +8,12 @@ from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-
-from bot.charts import palette
-from bot.charts.drawing import draw
-from bot.charts.force_field import SIDE_HEIGHT
-from bot.charts.lettering import drawable, fit, width
-from bot.charts.placing import Box, place, spread
-from bot.speech.pictures import (
+from coldframe.charts import palette
+from coldframe.charts.drawing import draw
+from coldframe.charts.force_field import SIDE_HEIGHT
+from coldframe.charts.lettering import drawable, fit, width
+from coldframe.charts.placing import Box, place, spread
+from coldframe.message.pictures import (
     Chart,
     ForceField,
     PlacedPlan,
@@ -26,7 +23,10 @@ from bot.speech.pictures import (
     TrialTrend,
     VoteRanking,
 )
-from bot.speech.plain import one_line
+from coldframe.message.plain import one_line
+from hypothesis import given
+from hypothesis import strategies as st
+
 from tests.charts import samples
 
 SVG = "{http://www.w3.org/2000/svg}"

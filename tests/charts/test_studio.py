@@ -11,9 +11,9 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
+from coldframe.charts.studio import Studio, StudioClosed, WorkerFailed
+from coldframe.message.pictures import ForceField
 
-from bot.charts.studio import Studio, StudioClosed, WorkerFailed
-from bot.speech.pictures import ForceField
 from tests.charts import jobs
 
 
@@ -107,7 +107,7 @@ async def test_a_studio_that_was_never_used_starts_no_process() -> None:
     """The worker starts at the first job, not before."""
     script = (
         "import asyncio, multiprocessing, sys\n"
-        "from bot.charts.studio import Studio\n"
+        "from coldframe.charts.studio import Studio\n"
         "async def main():\n"
         "    studio = Studio()\n"
         "    assert not multiprocessing.active_children()\n"
@@ -124,7 +124,7 @@ async def test_the_worker_does_not_outlive_the_bot() -> None:
     """When the bot is killed without warning, its worker goes too."""
     script = (
         "import asyncio, os, signal\n"
-        "from bot.charts.studio import Studio\n"
+        "from coldframe.charts.studio import Studio\n"
         "async def main():\n"
         "    print(await Studio().compute('os:getpid'), flush=True)\n"
         "    os.kill(os.getpid(), signal.SIGKILL)\n"

@@ -39,8 +39,8 @@ def crossed(function):
 if __name__ == "__main__":
     from sqlalchemy import event
     from sqlalchemy.engine import Engine
-    import bot.charts.studio as studio
-    from bot.chat.room.log import Log
+    import coldframe.charts.studio as studio
+    from coldframe.chat.room.log import Log
     from demo.main import main
     from demo.play import Memory
 

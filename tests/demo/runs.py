@@ -6,10 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from bot.chat.room.records import Record
-from bot.clock import SeededIds
-from bot.domain.state import Round
-from bot.wiring import for_tests
+from coldframe.chat.room.records import Record
+from coldframe.clock import SeededIds
+from coldframe.domain.state import Round
+from coldframe.wiring import for_tests
+
 from demo.hand import words_of
 from demo.main import HERE
 from demo.play import Play, clock_of

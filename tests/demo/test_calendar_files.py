@@ -7,9 +7,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from bot.clock import SeededIds
-from bot.speech.message import Appointment, Attachment, CalendarFile
-from bot.wiring import House, for_tests
+from coldframe.clock import SeededIds
+from coldframe.message.nodes import Appointment, Attachment, CalendarFile
+from coldframe.wiring import House, for_tests
+
 from demo.play import Play, clock_of
 from tests.demo.runs import Blank, scenario
 

@@ -8,15 +8,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from coldframe.chat.room.records import Refused
+from coldframe.clock import SeededIds
+from coldframe.domain.names import Step
+from coldframe.domain.round.notes import NOTE_LENGTH
+from coldframe.message.nodes import Message
+from coldframe.render.room import message_json, message_text
+from coldframe.render.slack.blocks import message_parts
+from coldframe.wiring import for_tests
 
-from bot.chat.room.records import Refused
-from bot.clock import SeededIds
-from bot.domain.names import Step
-from bot.domain.notes import NOTE_LENGTH
-from bot.render.blocks import message_parts
-from bot.render.room import message_json, message_text
-from bot.speech.message import Message
-from bot.wiring import for_tests
 from demo.hand import Hand, Screen, words_of
 from demo.play import Play, clock_of
 from demo.scenario import Note

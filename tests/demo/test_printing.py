@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 
-from bot.chat.room.records import BOT, Record
-from bot.ports import Place
-from bot.speech.message import Message, Paragraph, line
+from coldframe.chat.room.records import BOT, Record
+from coldframe.message.nodes import Message, Paragraph, line
+from coldframe.ports import Place
+
 from demo.transcript import Printer, Transcript
 from tests.demo.runs import scenario
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bot.domain.names import Step
+from coldframe.domain.names import Step
+
 from demo.hand import words_of
 from tests.demo.runs import play, scenario
 

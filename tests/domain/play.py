@@ -8,10 +8,9 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
-
-from bot.domain import commands as c
-from bot.domain import facts as f
-from bot.domain.names import (
+from coldframe.domain import commands as c
+from coldframe.domain import facts as f
+from coldframe.domain.names import (
     ForceId,
     LeverId,
     MemberId,
@@ -23,9 +22,9 @@ from bot.domain.names import (
     Side,
     Step,
 )
-from bot.domain.refusals import Because, Refused
-from bot.domain.round import decide, replay
-from bot.domain.state import Action, Criterion, Plan, Roles, Round, Seat, Settings
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.life import decide, replay
+from coldframe.domain.state import Action, Criterion, Plan, Roles, Round, Seat, Settings
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 DAY = timedelta(days=1)

@@ -7,18 +7,18 @@ from collections.abc import Iterable
 from datetime import timedelta
 from random import Random
 
+from coldframe.domain import commands as c
+from coldframe.domain import facts as f
+from coldframe.domain.names import Role, Step
+from coldframe.domain.refusals import Refused
+from coldframe.domain.round.commitment import FIRST_WEEK, missing
+from coldframe.domain.round.life import _DECIDE, _EVOLVE, TRANSITIONS, decide, evolve, replay
+from coldframe.domain.state import Roles, Round
+from coldframe.store.rounds import from_rows, to_rows
 from hypothesis import Phase, event, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from bot.domain import commands as c
-from bot.domain import facts as f
-from bot.domain.commitment import FIRST_WEEK, missing
-from bot.domain.names import Role, Step
-from bot.domain.refusals import Refused
-from bot.domain.round import _DECIDE, _EVOLVE, TRANSITIONS, decide, evolve, replay
-from bot.domain.state import Roles, Round
-from bot.store.rounds import from_rows, to_rows
 from tests.domain.play import EVERYBODY, MONDAY, NEEDS_WINDOW, D, F, a_round
 from tests.domain.wild import STRANGER, Wild
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from bot.domain import commands as c
-from bot.domain import facts as f
-from bot.domain.names import ForceId, LeverId, NoteId, Role, Side, Step
-from bot.domain.refusals import Because
-from bot.domain.state import MergeProposal, Roles
+from coldframe.domain import commands as c
+from coldframe.domain import facts as f
+from coldframe.domain.names import ForceId, LeverId, NoteId, Role, Side, Step
+from coldframe.domain.refusals import Because
+from coldframe.domain.state import MergeProposal, Roles
+
 from tests.domain.play import ACTIVATION, DD, FD, OTHERS, REASON, RETENTION, D, F, Play, a_round
 
 INES = OTHERS[0]

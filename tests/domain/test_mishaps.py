@@ -5,12 +5,13 @@ Rows that live elsewhere: 7 and 11 (timing), 10, 13, 15 and 26 (platforms and en
 
 from __future__ import annotations
 
-from bot.domain import commands as c
-from bot.domain import facts as f
-from bot.domain.commitment import missing
-from bot.domain.names import NoteId, PlanId, Role, Side, Step
-from bot.domain.refusals import Because
-from bot.domain.state import Roles
+from coldframe.domain import commands as c
+from coldframe.domain import facts as f
+from coldframe.domain.names import NoteId, PlanId, Role, Side, Step
+from coldframe.domain.refusals import Because
+from coldframe.domain.round.commitment import missing
+from coldframe.domain.state import Roles
+
 from tests.domain.play import DAY, DD, FD, OTHERS, REASON, RETENTION, D, F, Play, a_plan, a_round
 
 INES, JON, KIM = OTHERS[:3]

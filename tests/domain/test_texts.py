@@ -5,12 +5,11 @@ from __future__ import annotations
 import unicodedata
 
 import pytest
+from coldframe.domain.order import coin, shuffled
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.texts import MOST_MARKS, accepted, optional
 from hypothesis import given
 from hypothesis import strategies as st
-
-from bot.domain.order import coin, shuffled
-from bot.domain.refusals import Because, Refused
-from bot.domain.texts import MOST_MARKS, accepted, optional
 
 
 @given(st.text(max_size=60))

@@ -5,8 +5,9 @@ from __future__ import annotations
 import inspect
 import json
 
-from bot.domain import facts as f
-from bot.domain.names import Step
+from coldframe.domain import facts as f
+from coldframe.domain.names import Step
+
 from tests.domain.play import EVERYBODY, Play
 
 PRIVATE = {

@@ -9,15 +9,15 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
+from coldframe.domain.commands import BOT, Command
+from coldframe.domain.names import MemberId, PlanId
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Criterion
+from coldframe.domain.trial import commands as c
+from coldframe.domain.trial import facts as f
+from coldframe.domain.trial import life
+from coldframe.domain.trial.state import Entry, Figures, Reading, Trial, TrialAction, TrialStep, WeekWord
 
-from bot.domain import trial_commands as c
-from bot.domain import trial_facts as f
-from bot.domain import trials
-from bot.domain.commands import BOT, Command
-from bot.domain.names import MemberId, PlanId
-from bot.domain.refusals import Because, Refused
-from bot.domain.state import Criterion
-from bot.domain.trial_state import Entry, Figures, Reading, Trial, TrialAction, TrialStep, WeekWord
 from tests.domain.play import D, F, Play, Step
 from tests.speech.trials import FACILITATOR, OWNER, START, a_trial
 
@@ -36,13 +36,13 @@ def running(**changes: Any) -> Trial:
 
 def do(trial: Trial, *commands: Command, now: datetime = NOW) -> Trial:
     for command in commands:
-        trial = trials.replay(trial, trials.decide(trial, command, now))
+        trial = life.replay(trial, life.decide(trial, command, now))
     return trial
 
 
 def refused(trial: Trial, command: Command, now: datetime = NOW) -> Refused:
     with pytest.raises(Refused) as caught:
-        trials.decide(trial, command, now)
+        life.decide(trial, command, now)
     return caught.value
 
 
@@ -63,7 +63,7 @@ def test_a_trial_takes_everything_that_was_frozen_from_the_commitment() -> None:
     """Measure, owner, actions, review and chances are those of the sealed commitment; the trial is under way."""
     play = Play().to(Step.COMMITTED)
     plan = PlanId("p0")
-    begun = trials.from_commitment(play.round, plan, "r1-p0", START)
+    begun = life.from_commitment(play.round, plan, "r1-p0", START)
     assert begun.step is TrialStep.RUNNING
     assert (begun.owner, begun.facilitator) == (D, F)
     assert begun.criterion == play.round.plans[plan].criterion
@@ -150,7 +150,7 @@ def test_ticking_an_action_is_one_effect_however_often() -> None:
     """The second tick changes nothing; only who has it, or the owner, may tick it."""
     ticked = do(running(), c.Tick(OWNER, "a1"))
     assert ticked.actions[0].done == NOW
-    assert trials.decide(ticked, c.Tick(OWNER, "a1"), NOW) == ()
+    assert life.decide(ticked, c.Tick(OWNER, "a1"), NOW) == ()
     assert refused(running(), c.Tick(OTHER, "a1")).code is Because.NOT_YOURS
 
 
@@ -184,7 +184,7 @@ def test_weeks_that_are_none_of_the_trials_are_refused(week: int) -> None:
 def test_the_same_numbers_again_change_nothing() -> None:
     """A click twice, a message delivered twice: one entry."""
     once = do(running(), log(1))
-    assert trials.decide(once, log(1), NOW) == ()
+    assert life.decide(once, log(1), NOW) == ()
 
 
 def test_other_numbers_for_a_logged_week_need_a_reason_and_keep_the_old_ones() -> None:
@@ -238,7 +238,7 @@ def test_only_owner_and_facilitator_log() -> None:
     """Numbers of somebody else are refused."""
     entry = Entry(1, Figures(5, 50), Figures(4, 50))
     assert refused(running(), c.LogWeek(OTHER, entry, TODAY)).code is Because.NOT_OWNER
-    assert trials.decide(running(), c.LogWeek(FACILITATOR, entry, TODAY), NOW)
+    assert life.decide(running(), c.LogWeek(FACILITATOR, entry, TODAY), NOW)
 
 
 def test_looks_count_weeks_seen_and_not_corrections() -> None:
@@ -320,8 +320,8 @@ def test_stopping_early_is_the_owners_and_brings_the_review_at_once() -> None:
 def test_the_table_of_a_trials_life_has_no_way_back_from_its_end() -> None:
     """No fact leads out of a reviewed or dropped trial."""
     ends = {TrialStep.REVIEWED, TrialStep.DROPPED}
-    assert not [step for step, _ in trials.TRANSITIONS if step in ends]
-    assert "running --> in_review: StoppedEarly" in trials.diagram()
+    assert not [step for step, _ in life.TRANSITIONS if step in ends]
+    assert "running --> in_review: StoppedEarly" in life.diagram()
 
 
 def test_weeks_begin_on_the_first_day_in_the_owners_calendar() -> None:

@@ -7,9 +7,8 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from random import Random
 
-from bot.domain import ballots, placement
-from bot.domain import commands as c
-from bot.domain.names import (
+from coldframe.domain import commands as c
+from coldframe.domain.names import (
     Axis,
     ForceId,
     LeverId,
@@ -22,7 +21,9 @@ from bot.domain.names import (
     Side,
     Step,
 )
-from bot.domain.state import Action, Criterion, MergeProposal, Round
+from coldframe.domain.round import ballots, placement
+from coldframe.domain.state import Action, Criterion, MergeProposal, Round
+
 from tests.domain.play import REASON, a_plan, criterion
 
 STRANGER = MemberId("zoe")

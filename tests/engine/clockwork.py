@@ -9,17 +9,18 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from bot.clock import ManualClock, SeededIds
-from bot.domain import commands as c
-from bot.domain.names import MemberId, RoundId
-from bot.domain.state import Round
-from bot.engine import people
-from bot.engine.turn import Turn
-from bot.ports import Person
-from bot.ports.chat import Clock
-from bot.ports.storage import Due, Member
-from bot.timing.calendars import WorkingCalendar
-from bot.wiring import House, room_house
+from coldframe.clock import ManualClock, SeededIds
+from coldframe.domain import commands as c
+from coldframe.domain.names import MemberId, RoundId
+from coldframe.domain.state import Round
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.ports import Person
+from coldframe.ports.chat import Clock
+from coldframe.ports.storage import Due, Member
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.wiring import House, room_house
+
 from tests.domain.play import EVERYBODY, F, a_round
 from tests.engine.seeing_through import CHANNEL, NoDraughtsman, Team
 
@@ -36,7 +37,7 @@ class Running(Team):
 
     async def calendar(self, person: str) -> WorkingCalendar:
         async with self.house.store.begin() as uow:
-            return people.calendar_of(await uow.member("room", person))
+            return members.calendar_of(await uow.member("room", person))
 
     async def count(self, what: str) -> float:
         return await self.house.store.counter(what)
@@ -75,7 +76,7 @@ async def begin(
         await uow.add_round(round_, start)
         for member, calendar in calendars.items():
             record = Member("room", member, round_.name_of(member), calendar.zone, told_privacy=True)
-            await uow.save_member(people.with_calendar(record, calendar))
+            await uow.save_member(members.with_calendar(record, calendar))
 
     async def work(turn: Turn) -> None:
         await turn.act(await turn.round(round_.id), c.Start(F))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from bot.domain import commands as c
-from bot.domain.names import ForceId, NoteId, PlanId, PrecedentId, QuestionId, Side, Step
-from bot.domain.state import Round
+from coldframe.domain import commands as c
+from coldframe.domain.names import ForceId, NoteId, PlanId, PrecedentId, QuestionId, Side, Step
+from coldframe.domain.state import Round
+
 from demo.hand import words_of
 from tests.domain.play import REASON, RETENTION, D, F, a_plan
 from tests.engine.clockwork import Running

@@ -9,16 +9,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from bot.clock import ManualClock, SeededIds
-from bot.domain import commands as c
-from bot.domain.names import MemberId, PlanId, Step
-from bot.domain.state import Action, Round
-from bot.domain.trial_state import Trial
-from bot.engine import people
-from bot.engine.turn import Turn
-from bot.ports import IncomingFile, Person, Place, Reply
-from bot.ports.storage import Member
-from bot.speech.message import (
+from coldframe.clock import ManualClock, SeededIds
+from coldframe.domain import commands as c
+from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.state import Action, Round
+from coldframe.domain.trial.state import Trial
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.message.nodes import (
     Button,
     Buttons,
     Code,
@@ -32,8 +30,11 @@ from bot.speech.message import (
     Small,
     plain,
 )
-from bot.timing.calendars import WorkingCalendar
-from bot.wiring import House, room_house
+from coldframe.ports import IncomingFile, Person, Place, Reply
+from coldframe.ports.storage import Member
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.wiring import House, room_house
+
 from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion
 
 CHANNEL = "growth"
@@ -221,7 +222,7 @@ async def a_team(
             for member in EVERYBODY[:people_in_it]:
                 record = Member("room", member, round_.name_of(member), "UTC", told_privacy=True)
                 calendar = (calendars or {}).get(member, WorkingCalendar())
-                await uow.save_member(people.with_calendar(record, calendar))
+                await uow.save_member(members.with_calendar(record, calendar))
         team = Team(house, clock, round_)
         if not sealed:
             yield team

@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from bot.chat.room.records import Record
-from bot.domain.names import MemberId, Step
+from coldframe.chat.room.records import Record
+from coldframe.domain.names import MemberId, Step
+
 from demo.hand import buttons_of, words_of
 from tests.domain.play import F
 from tests.engine.clockwork import Running, running

@@ -11,15 +11,15 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 import pytest
+from coldframe.clock import ManualClock, SystemClock
+from coldframe.domain import commands as c
+from coldframe.domain.names import LeverId, NoteId, Side, Step
+from coldframe.engine.alarm import HEARTBEAT, Alarm
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.engine import Engine
+from coldframe.timing.calendars import WorkingCalendar
 from freezegun import freeze_time
 
-from bot.clock import ManualClock, SystemClock
-from bot.domain import commands as c
-from bot.domain.names import LeverId, NoteId, Side, Step
-from bot.engine.alarm import HEARTBEAT, Alarm
-from bot.engine.engine import Engine
-from bot.engine.turn import Turn
-from bot.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY
 from tests.engine.clockwork import begin, house_on
 
@@ -35,7 +35,7 @@ CHANGES = [
 
 
 # Where nobody reads the clock the class `datetime` stays what it is, since the shapes of stored values are made of it.
-PURE = [f"bot.{room}" for room in ("domain", "ports", "speech", "store", "engine", "timing", "chat", "render")]
+PURE = [f"coldframe.{room}" for room in ("domain", "ports", "speech", "store", "engine", "timing", "chat", "render")]
 
 
 class Watched:

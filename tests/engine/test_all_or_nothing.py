@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from bot.domain import commands as c
-from bot.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain import commands as c
+from coldframe.domain.names import MemberId, PlanId, Role, Step
+
 from tests.domain.play import FD, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach, told

@@ -7,14 +7,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from coldframe.clock import ManualClock, SeededIds
+from coldframe.domain.names import Step
+from coldframe.engine.delivery import outbox
+from coldframe.message.nodes import Message, line
+from coldframe.ports import Person, Place
+from coldframe.ports.storage import Send
+from coldframe.wiring import House, for_tests
 
-from bot.clock import ManualClock, SeededIds
-from bot.domain.names import Step
-from bot.engine import delivery
-from bot.ports import Person, Place
-from bot.ports.storage import Send
-from bot.speech.message import Message, line
-from bot.wiring import House, for_tests
 from demo.hand import words_of
 from tests.demo.runs import Blank
 
@@ -113,11 +113,11 @@ async def test_what_cannot_be_reached_is_parked_and_the_conversation_goes_on(hou
 
 async def test_after_many_refusals_a_send_is_parked(house: House) -> None:
     """Twenty-five tries with growing pauses, then the rest of the conversation goes on."""
-    house.room.faults.add("refuse", times=delivery.MOST_TRIES)
+    house.room.faults.add("refuse", times=outbox.MOST_TRIES)
     await put(house, a_post("never"), a_post("next"))
     await later(house, hours=6)
     assert said(house) == ["next"]
-    assert house.room.faults.met == delivery.MOST_TRIES
+    assert house.room.faults.met == outbox.MOST_TRIES
 
 
 async def test_what_speaks_of_a_step_that_is_over_is_not_sent(house: House) -> None:

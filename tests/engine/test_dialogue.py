@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import pytest
-
-from bot.domain.names import LeverId, Side
-from bot.domain.refusals import Because, Refused
-from bot.domain.texts import accepted
-from bot.engine.dialogue import read_notes
+from coldframe.domain.names import LeverId, Side
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.texts import accepted
+from coldframe.engine.reading.note_lines import read_notes
 
 LEVERS = ((LeverId("activation"), "Activation"), (LeverId("retention"), "Retention"))
 

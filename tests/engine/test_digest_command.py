@@ -10,7 +10,8 @@ import sys
 from datetime import timedelta
 from pathlib import Path
 
-from bot.wiring import secret_from
+from coldframe.wiring import secret_from
+
 from tests.engine.seeing_through import a_team
 
 TOP = Path(__file__).resolve().parents[2]
@@ -19,7 +20,7 @@ SECRET = "a passphrase for tests"
 
 def run(folder: Path, *words: str, database: str = "bot.db") -> subprocess.CompletedProcess[str]:
     settings = {"COLDFRAME_DATABASE": f"sqlite+aiosqlite:///{folder / database}", "COLDFRAME_SECRET": SECRET}
-    command = [sys.executable, "-m", "bot", "digest", *words]
+    command = [sys.executable, "-m", "coldframe", "digest", *words]
     return subprocess.run(command, cwd=TOP, env={**os.environ, **settings}, capture_output=True, text=True)
 
 

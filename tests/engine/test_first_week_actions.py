@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from bot.domain import commands as c
-from bot.domain.names import MemberId, PlanId, Step
-from bot.ports import Reply
-from bot.speech.message import Form
-from bot.timing.calendars import WorkingCalendar
+from coldframe.domain import commands as c
+from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.message.nodes import Form
+from coldframe.ports import Reply
+from coldframe.timing.calendars import WorkingCalendar
+
 from tests.domain.play import EVERYBODY, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach

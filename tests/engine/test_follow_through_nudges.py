@@ -8,21 +8,22 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
+from coldframe.clock import ManualClock, SeededIds
+from coldframe.domain.names import MemberId, RoundId
+from coldframe.domain.state import Roles
+from coldframe.domain.trial.commands import LogWeek
+from coldframe.domain.trial.state import Entry, Figures, TrialAction, TrialId
+from coldframe.engine.core import members, trial_turn
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.trial import weekly
+from coldframe.engine.trial.trial_reactions import begin
+from coldframe.ports.storage import Member
+from coldframe.store import tables
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.reminders import within_daily_limit
+from coldframe.wiring import House, for_tests
 from sqlalchemy import select
 
-from bot.clock import ManualClock, SeededIds
-from bot.domain.names import MemberId, RoundId
-from bot.domain.state import Roles
-from bot.domain.trial_commands import LogWeek
-from bot.domain.trial_state import Entry, Figures, TrialAction, TrialId
-from bot.engine import people, trial_acting, weekly
-from bot.engine.trial_reactions import begin
-from bot.engine.turn import Turn
-from bot.ports.storage import Member
-from bot.store import tables
-from bot.timing.calendars import WorkingCalendar
-from bot.timing.reminders import within_daily_limit
-from bot.wiring import House, for_tests
 from tests.domain.play import a_round
 from tests.engine.seeing_through import NoDraughtsman
 from tests.speech.trials import a_trial
@@ -57,12 +58,12 @@ async def _set_up(house: House, chance: random.Random, calendars: dict[str, Work
     async def work(turn: Turn) -> None:
         for number, name in enumerate(names):
             record = Member("room", name, name.title(), told_privacy=True)
-            await turn.uow.save_member(people.with_calendar(record, calendars[name]))
+            await turn.uow.save_member(members.with_calendar(record, calendars[name]))
             other = MemberId(names[number - 1])
             seats = replace(a_round(3), tenant="room", id=RoundId(f"r{number}"), channel=f"c{number}")
             roles = Roles(other, MemberId(name), other, other)
-            members = {m: replace(next(iter(seats.seats.values())), member=m) for m in (MemberId(name), other)}
-            await turn.uow.add_round(replace(seats, seats=members, roles=roles), turn.now)
+            both = {m: replace(next(iter(seats.seats.values())), member=m) for m in (MemberId(name), other)}
+            await turn.uow.add_round(replace(seats, seats=both, roles=roles), turn.now)
             due = START + timedelta(days=chance.randrange(7), hours=chance.randrange(24))
             trial = a_trial(
                 id=TrialId(f"r{number}-p1"),
@@ -87,11 +88,11 @@ async def _log(house: House, number: int, week: int) -> None:
     """A week comes in, so that its nudges lose their meaning."""
 
     async def work(turn: Turn) -> None:
-        trial = await trial_acting.load(turn, f"r{number}-p1")
+        trial = await trial_turn.load(turn, f"r{number}-p1")
         assert trial.owner is not None
         entry = Entry(week, Figures(58, 1000), Figures(40, 1000))
-        if week in trial.unlogged(await trial_acting.today(turn, trial)):
-            await trial_acting.act(turn, trial, LogWeek(trial.owner, entry, await trial_acting.today(turn, trial)))
+        if week in trial.unlogged(await trial_turn.today(turn, trial)):
+            await trial_turn.act(turn, trial, LogWeek(trial.owner, entry, await trial_turn.today(turn, trial)))
         await turn.drop_due(trial.id, kind=weekly.READING)  # verdicts are tested elsewhere
 
     await house.engine.act(f"log {number} {week}", work)
@@ -135,7 +136,7 @@ def _history(chance: random.Random) -> list[datetime]:
 
 
 def _quiet_covers_working_hours(calendar: WorkingCalendar) -> bool:
-    from bot.timing.calendars import quiet_covers_all
+    from coldframe.timing.calendars import quiet_covers_all
 
     return quiet_covers_all(calendar)
 

@@ -7,16 +7,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from coldframe.domain import commands as c
+from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.state import Plan
+from coldframe.engine.register.digest import gather
+from coldframe.engine.worker import judging
+from coldframe.ports import Person
+from coldframe.ports.follow_through import RegisterEntry
+from coldframe.speech.register import digest_words
+from coldframe.speech.register.digest_words import Digest, TrialRow
 
-from bot.domain import commands as c
-from bot.domain.names import MemberId, PlanId, Step
-from bot.domain.state import Plan
-from bot.engine import judging
-from bot.engine.digest import gather
-from bot.ports import Person
-from bot.ports.follow_through import RegisterEntry
-from bot.speech import digest_words
-from bot.speech.digest_words import Digest, TrialRow
 from tests.domain.play import FD, D, F, a_plan
 from tests.engine.seeing_through import MONDAY, a_team, words
 

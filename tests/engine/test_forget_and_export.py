@@ -6,8 +6,9 @@ import json
 from datetime import UTC, datetime
 from pathlib import Path
 
-from bot.domain import commands as c
-from bot.domain.names import MemberId, PlanId, Step
+from coldframe.domain import commands as c
+from coldframe.domain.names import MemberId, PlanId, Step
+
 from tests.domain.play import F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach, told

@@ -7,15 +7,17 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
+from coldframe.domain import commands as c
+from coldframe.domain.names import MemberId, PlanId
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.delivery import downtime
+from coldframe.engine.round import opening
+from coldframe.message.nodes import Form
+from coldframe.ports import Person
+from coldframe.ports.storage import Member
+from coldframe.timing.calendars import WorkingCalendar
 
-from bot.domain import commands as c
-from bot.domain.names import MemberId, PlanId
-from bot.engine import downtime, opening, people
-from bot.engine.turn import Turn
-from bot.ports import Person
-from bot.ports.storage import Member
-from bot.speech.message import Form
-from bot.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.clockwork import Running, running
 from tests.engine.seeing_through import MONDAY, WEEK, Team, a_team
@@ -36,7 +38,7 @@ async def silently(team: Team, person: str, calendar: WorkingCalendar) -> None:
     async with team.house.store.begin() as uow:
         known = await uow.member("room", person)
         assert known is not None
-        await uow.save_member(people.with_calendar(known, calendar))
+        await uow.save_member(members.with_calendar(known, calendar))
 
 
 async def form(team: Team, person: str) -> Form:
@@ -364,5 +366,5 @@ async def test_back_early_the_days_are_working_time_again(tmp_path: Path) -> Non
         await team.command(D, "away off", channel=False)
         async with team.house.store.begin() as uow:
             record = await uow.member("room", D)
-        assert people.calendar_of(record).away == ()
+        assert members.calendar_of(record).away == ()
         assert await rows(team, "trial word") == before

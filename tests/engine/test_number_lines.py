@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import pytest
-
-from bot.domain.state import ComparisonKind
-from bot.domain.trial_state import Figures
-from bot.engine import week_files
-from bot.engine.number_lines import Doubtful, Unreadable, decimal, looks_like_numbers, read_line, whole
+from coldframe.domain.state import ComparisonKind
+from coldframe.domain.trial.state import Figures
+from coldframe.engine.reading import week_files
+from coldframe.engine.reading.number_lines import Doubtful, Unreadable, decimal, looks_like_numbers, read_line, whole
 
 CONTROL, TRIAL = Figures(48, 1200), Figures(61, 1180)
 

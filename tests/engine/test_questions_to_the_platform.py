@@ -9,13 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
-from bot.clock import ManualClock, SeededIds
-from bot.engine.engine import Engine
-from bot.ports import Commanded, Inbound, Joined, NotDelivered, Person, Place, Pressed, Submitted
-from bot.ports.chat import Happening
-from bot.store.sql import SqlStore
-from bot.wiring import for_tests
+from coldframe.clock import ManualClock, SeededIds
+from coldframe.engine.engine import Engine
+from coldframe.ports import Commanded, Inbound, Joined, NotDelivered, Person, Place, Pressed, Submitted
+from coldframe.ports.chat import Happening
+from coldframe.store.sql import SqlStore
+from coldframe.wiring import for_tests
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 GROWTH = Place("t", "channel", "growth")

@@ -8,15 +8,14 @@ from collections.abc import AsyncIterator
 from datetime import UTC, datetime, timedelta
 
 import pytest
-
-from bot.clock import SeededIds
-from bot.ports import Place
-from bot.ports.storage import Due, Queued, Send
-from bot.speech.message import Message, line
-from bot.store.database import open_engine
-from bot.store.migrate import upgrade
-from bot.store.sealing import Seal
-from bot.store.sql import SqlStore
+from coldframe.clock import SeededIds
+from coldframe.message.nodes import Message, line
+from coldframe.ports import Place
+from coldframe.ports.storage import Due, Queued, Send
+from coldframe.store.database import open_engine
+from coldframe.store.migrate import upgrade
+from coldframe.store.sealing import Seal
+from coldframe.store.sql import SqlStore
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 AFTER_LEASE = NOW + timedelta(seconds=61)

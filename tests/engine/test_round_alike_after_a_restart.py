@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from bot.domain.names import MemberId
-from bot.domain.state import Ledger, Mark
-from bot.engine import explaining
+from coldframe.domain.names import MemberId
+from coldframe.domain.state import Ledger, Mark
+from coldframe.engine.worker import explaining
+
 from tests.domain.play import a_round
 
 

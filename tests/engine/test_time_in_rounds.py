@@ -9,14 +9,15 @@ from typing import Any
 
 import icalendar
 import pytest
+from coldframe.clock import ManualClock
+from coldframe.domain import commands as c
+from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.delivery import downtime, due_rows
+from coldframe.ports.storage import Member
+from coldframe.timing.calendars import WorkingCalendar
 
-from bot.clock import ManualClock
-from bot.domain import commands as c
-from bot.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
-from bot.engine import appointments, downtime, people
-from bot.engine.turn import Turn
-from bot.ports.storage import Member
-from bot.timing.calendars import WorkingCalendar
 from tests.domain.play import DD, EVERYBODY, D, F
 from tests.engine.clockwork import Running, begin, house_on, running
 from tests.engine.seeing_through import MONDAY, WEEK, Team, a_team
@@ -39,9 +40,9 @@ async def held_up(tmp_path: Path) -> AsyncIterator[Running]:
         yield team
 
 
-async def writes(team: Running, *members: MemberId) -> None:
+async def writes(team: Running, *writers: MemberId) -> None:
     """Each of them writes a note."""
-    for m in members:
+    for m in writers:
         note = c.WriteNote(m, NoteId(f"n-{m}"), LeverId("retention"), Side.RESTRAINING, f"{m} says that it leaks")
         await team.act(f"note/{m}", note)
 
@@ -238,7 +239,7 @@ async def test_a_clock_that_went_back_repeats_and_loses_nothing(tmp_path: Path) 
         await downtime.look_back(team.house.kit)
         team.clock._now -= 2 * HOUR
         await downtime.look_back(team.house.kit)
-        await appointments.carry_out(team.house.kit, due)
+        await due_rows.carry_out(team.house.kit, due)
         await team.house.store.finish_due(due)
         await team.settle()
         assert (await team.current()).progress.extensions == 1
@@ -314,7 +315,7 @@ async def test_new_zone_data_reckon_running_windows_anew(
         # what a new rule does to a person's hours, done to their record without a word to the round
         async with team.house.store.begin() as uow:
             late = WorkingCalendar(hours=((time(12), time(20)),))
-            await uow.save_member(people.with_calendar(Member("room", INES, "Ines", "UTC"), late))
+            await uow.save_member(members.with_calendar(Member("room", INES, "Ines", "UTC"), late))
         await downtime.new_zone_data(team.house.kit)
         assert (await team.current()).progress.due == TUESDAY_10
         monkeypatch.setattr(downtime, "zone_data", lambda: "2026g")
@@ -323,7 +324,7 @@ async def test_new_zone_data_reckon_running_windows_anew(
         assert round_.progress.personal[INES] == MONDAY + 10 * HOUR or round_.progress.due == TUESDAY_10
         async with team.house.store.begin() as uow:
             never = WorkingCalendar(hours=((time(6), time(8)),))
-            await uow.save_member(people.with_calendar(Member("room", INES, "Ines", "UTC"), never))
+            await uow.save_member(members.with_calendar(Member("room", INES, "Ines", "UTC"), never))
         monkeypatch.setattr(downtime, "zone_data", lambda: "2027a")
         await downtime.new_zone_data(team.house.kit)
         # two hours a day, eight hours: Tuesday to Friday, until 08:00

@@ -7,14 +7,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from coldframe.domain import commands as c
+from coldframe.domain.names import MemberId, Side, Step
+from coldframe.domain.state import Round
+from coldframe.engine.core.turn import Turn
+from coldframe.message.nodes import Button, Buttons, Quoted
+from coldframe.render.slack.blocks import page_blocks
+from coldframe.timing.calendars import WorkingCalendar
 
-from bot.domain import commands as c
-from bot.domain.names import MemberId, Side, Step
-from bot.domain.state import Round
-from bot.engine.turn import Turn
-from bot.render.blocks import page_blocks
-from bot.speech.message import Button, Buttons, Quoted
-from bot.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, RETENTION, F
 from tests.engine.clockwork import Running, begin, running
 from tests.engine.reaching import reach

@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any, Literal
 
 import pytest
+from coldframe.domain.names import MemberId, Step
+from coldframe.engine.engine import Engine
+from coldframe.message.nodes import plain
+from coldframe.ports import ChannelLost, Commanded, Inbound, Joined, Left, Person, PersonChanged, Place
+from coldframe.ports.chat import Happening
 
-from bot.domain.names import MemberId, Step
-from bot.engine.engine import Engine
-from bot.ports import ChannelLost, Commanded, Inbound, Joined, Left, Person, PersonChanged, Place
-from bot.ports.chat import Happening
-from bot.speech.message import plain
 from tests.domain.play import FD, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach, told

@@ -298,8 +298,10 @@ def test_a_ready_environment_is_entered_without_a_word(ready: Path) -> None:
 
 def test_the_command_stands_beside_the_environments_python(ready: Path) -> None:
     """After the set-up `coldframe` is there and runs the project from where it stands."""
-    (ready / "bot").mkdir(exist_ok=True)
-    (ready / "bot" / "__main__.py").write_text("import sys; print('verb', *sys.argv[1:])", encoding="utf-8")
+    (ready / "bot" / "coldframe").mkdir(parents=True, exist_ok=True)
+    (ready / "bot" / "coldframe" / "__main__.py").write_text(
+        "import sys; print('verb', *sys.argv[1:])", encoding="utf-8"
+    )
     command = ready / ".venv" / "bin" / "coldframe"
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
     done = subprocess.run([command, "digest"], cwd=ready.parent, env=environment, capture_output=True, text=True)
@@ -308,7 +310,7 @@ def test_the_command_stands_beside_the_environments_python(ready: Path) -> None:
 
 @pytest.mark.parametrize(
     "change",
-    [{"locks": {"requirements.lock": "0" * 64}}, {"python": [3, 10]}, {"top": "/elsewhere"}, {"locks": None}],
+    [{"locks": {"requirements.lock": "0" * 64}}, {"python": [3, 10]}, {"imports": "/elsewhere"}, {"locks": None}],
     ids=["another lock", "another Python", "another folder", "nonsense"],
 )
 def test_a_stamp_for_something_else_does_not_count(

@@ -8,11 +8,10 @@ import sys
 from pathlib import Path
 
 import click
+import coldframe.__main__ as entrance
 import pytest
-
-import bot.__main__ as entrance
-from bot import __version__
-from bot.cli import VERBS
+from coldframe import __version__
+from coldframe.cli import VERBS
 
 TOP = Path(__file__).resolve().parents[2]
 HEAVY = "aiohttp alembic apscheduler matplotlib numpy pydantic rapidfuzz rich scipy slack_bolt sqlalchemy structlog"
@@ -21,9 +20,9 @@ HEAVY = "aiohttp alembic apscheduler matplotlib numpy pydantic rapidfuzz rich sc
 def _probe(*words: str) -> subprocess.CompletedProcess[str]:
     """Runs the command in a fresh interpreter, which then says what it has loaded."""
     code = (
-        "import sys; from bot.__main__ import main; status = main(sys.argv[1:])\n"
+        "import sys; from coldframe.__main__ import main; status = main(sys.argv[1:])\n"
         "print('LOADED', *sorted({name.partition('.')[0] for name in sys.modules}))\n"
-        "print('BOT', *sorted(name for name in sys.modules if name.partition('.')[0] == 'bot'))\n"
+        "print('BOT', *sorted(name for name in sys.modules if name.partition('.')[0] == 'coldframe'))\n"
         "sys.exit(status)"
     )
     return subprocess.run([sys.executable, "-c", code, *words], cwd=TOP, capture_output=True, text=True)
@@ -41,7 +40,7 @@ def test_help_and_version_load_no_library_but_click(option: str) -> None:
     loaded = _words_after("LOADED", done.stdout)
     assert "click" in loaded
     assert not loaded & set(HEAVY.split())
-    assert _words_after("BOT", done.stdout) == {"bot", "bot.__main__", "bot.cli"}
+    assert _words_after("BOT", done.stdout) == {"coldframe", "coldframe.__main__", "coldframe.cli"}
 
 
 def test_help_names_every_verb_with_its_line() -> None:

@@ -12,8 +12,8 @@ import pytest
 
 TOP = Path(__file__).resolve().parents[2]
 
-ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain engine
-meaning ports render report speech store timing wiring"""
+ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain engine feeds
+meaning message ports render report speech store timing wiring"""
 
 DOWNHILL = "imports point downhill"
 PURE = "the pure rooms touch nothing outside"
@@ -22,29 +22,30 @@ STRANGERS = "platforms are strangers to each other"
 STORE = "only wiring opens the store"
 
 FAULTS = [
-    ("bot.domain", "import time", PURE),
-    ("bot.timing", "import random", PURE),
-    ("bot.analysis", "import os", PURE),
-    ("bot.speech", "import sqlalchemy", PURE),
-    ("bot.domain", "import bot.analysis", DOWNHILL),
-    ("bot.speech", "import bot.ports", DOWNHILL),
-    ("bot.render", "import bot.clock", DOWNHILL),
-    ("bot.store", "import bot.engine", DOWNHILL),
-    ("bot.engine", "import bot.render", ENGINE),
-    ("bot.engine", "import sqlalchemy", ENGINE),
-    ("bot.chat.slack", "import bot.chat.matrix", STRANGERS),
-    ("bot.chat.room", "import bot.store", STORE),
-    ("bot.cli", "import bot.store", STORE),
+    ("coldframe.domain", "import time", PURE),
+    ("coldframe.timing", "import random", PURE),
+    ("coldframe.analysis", "import os", PURE),
+    ("coldframe.speech", "import sqlalchemy", PURE),
+    ("coldframe.domain", "import coldframe.analysis", DOWNHILL),
+    ("coldframe.charts", "import coldframe.speech", DOWNHILL),
+    ("coldframe.message", "import coldframe.speech", DOWNHILL),
+    ("coldframe.render", "import coldframe.clock", DOWNHILL),
+    ("coldframe.store", "import coldframe.engine", DOWNHILL),
+    ("coldframe.engine", "import coldframe.render", ENGINE),
+    ("coldframe.engine", "import sqlalchemy", ENGINE),
+    ("coldframe.chat.slack", "import coldframe.chat.matrix", STRANGERS),
+    ("coldframe.chat.room", "import coldframe.store", STORE),
+    ("coldframe.cli", "import coldframe.store", STORE),
 ]
 
 
 def _skeleton(top: Path, faults: dict[str, str]) -> Path:
     """An empty house with every room that the rules know, and the faulty lines in the rooms named."""
     shutil.copy(TOP / "pyproject.toml", top)
-    for module in ("bot", *(f"bot.{room}" for room in ROOMS.split()), *faults):
+    for module in ("coldframe", *(f"coldframe.{room}" for room in ROOMS.split()), *faults):
         folder = top.joinpath(*module.split("."))
         if module.endswith("__main__"):
-            (folder.parent / "__main__.py").write_text("import bot.cli\n", encoding="utf-8")
+            (folder.parent / "__main__.py").write_text("import coldframe.cli\n", encoding="utf-8")
             continue
         folder.mkdir(exist_ok=True)
         (folder / "__init__.py").write_text(faults.get(module, "") + "\n", encoding="utf-8")
@@ -84,7 +85,7 @@ def test_a_planted_fault_is_caught(tmp_path: Path, module: str, line: str, rule:
 
 def test_a_room_without_a_place_is_refused(tmp_path: Path) -> None:
     """A new folder must be given its layer before it may exist."""
-    done = _lint(_skeleton(tmp_path, {"bot.helpers": ""}))
+    done = _lint(_skeleton(tmp_path, {"coldframe.helpers": ""}))
     assert done.returncode != 0
     assert "helpers" in done.stdout
 
@@ -93,5 +94,9 @@ def test_what_the_engine_must_not_see_is_listed_once_it_exists() -> None:
     """Every room in which pictures, calendars, pages or platform forms are made is closed to the engine."""
     contracts = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["importlinter"]["contracts"]
     closed = next(contract for contract in contracts if contract["name"] == ENGINE)["forbidden_modules"]
-    rooms = {f"bot.{room}" for room in ("calendar", "charts", "render", "report") if any(TOP.glob(f"bot/{room}*"))}
+    rooms = {
+        f"coldframe.{room}"
+        for room in ("calendar", "charts", "render", "report")
+        if any(TOP.glob(f"bot/coldframe/{room}*"))
+    }
     assert rooms <= set(closed)

@@ -7,10 +7,9 @@ from typing import Literal
 
 import icalendar
 import pytest
-
-from bot.render.artefacts import Workshop, file_name
-from bot.speech.message import Appointment, CalendarFile, Drawing, TextFile
-from bot.speech.pictures import Chart, ForceField
+from coldframe.message.nodes import Appointment, CalendarFile, Drawing, TextFile
+from coldframe.message.pictures import Chart, ForceField
+from coldframe.render.artefacts import Workshop, file_name
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 FORCES = ForceField("retention", ("weekly digest",), ("exports break", "set-up is long"))

@@ -7,12 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
-from bot.render.blocks import Part, Unrenderable, message_parts
-from bot.render.mrkdwn import address, cut, escaped, length, mrkdwn, pieces
-from bot.speech.message import (
+from coldframe.message.nodes import (
     Button,
     Buttons,
     Code,
@@ -31,6 +26,11 @@ from bot.speech.message import (
     Words,
     line,
 )
+from coldframe.render.slack.blocks import Part, Unrenderable, message_parts
+from coldframe.render.slack.mrkdwn import address, cut, escaped, length, mrkdwn, pieces
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from tests.wire.slack.rules import message_problems
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)

@@ -5,11 +5,8 @@ from __future__ import annotations
 import json
 
 import pytest
-
-from bot.chat.slack.inbound import fields
-from bot.render.blocks import Unrenderable
-from bot.render.views import home, modal
-from bot.speech.message import (
+from coldframe.chat.slack.inbound import fields
+from coldframe.message.nodes import (
     Button,
     Buttons,
     Field,
@@ -22,6 +19,9 @@ from bot.speech.message import (
     Theirs,
     line,
 )
+from coldframe.render.slack.blocks import Unrenderable
+from coldframe.render.slack.views import home, modal
+
 from tests.wire.slack.rules import view_problems
 
 

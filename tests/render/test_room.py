@@ -6,9 +6,7 @@ import json
 from datetime import UTC, datetime
 
 import pytest
-
-from bot.render.room import form_json, message_json, message_text
-from bot.speech.message import (
+from coldframe.message.nodes import (
     Button,
     Buttons,
     Facts,
@@ -29,6 +27,7 @@ from bot.speech.message import (
     Who,
     line,
 )
+from coldframe.render.room import form_json, message_json, message_text
 
 CARD = Message(
     line("Notes close {when}.", when=When(datetime(2026, 3, 3, 9, 30, tzinfo=UTC))),

@@ -8,11 +8,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-
-from bot.chat.room.log import Log
-from bot.chat.room.service import Room
-from bot.ports import Inbound, Person, Reply
-from bot.speech.message import Attachment, TextFile
+from coldframe.chat.room.log import Log
+from coldframe.chat.room.service import Room
+from coldframe.message.nodes import Attachment, TextFile
+from coldframe.ports import Inbound, Person, Reply
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 

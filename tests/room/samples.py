@@ -11,14 +11,12 @@ import zlib
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
-from bot import ports
-from bot.chat.room.log import Log
-from bot.chat.room.rehearsal import Chore, RehearsalState
-from bot.chat.room.server import Server
-from bot.chat.room.service import Room
-from bot.ports import Inbound, Person, Reply
-from bot.render.artefacts import Artefact
-from bot.speech.message import (
+from coldframe import ports
+from coldframe.chat.room.log import Log
+from coldframe.chat.room.rehearsal import Chore, RehearsalState
+from coldframe.chat.room.server import Server
+from coldframe.chat.room.service import Room
+from coldframe.message.nodes import (
     Attachment,
     Button,
     Buttons,
@@ -40,7 +38,10 @@ from bot.speech.message import (
     Words,
     line,
 )
-from bot.speech.pictures import ForceField
+from coldframe.message.pictures import ForceField
+from coldframe.ports import Inbound, Person, Reply
+from coldframe.render.artefacts import Artefact
+
 from tests.room.conftest import START, HandClock
 
 PEOPLE = (

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 import pytest_asyncio
+from coldframe.chat.room.server import serve
+from coldframe.message.nodes import Message, Theirs, line
 
-from bot.chat.room.server import serve
-from bot.speech.message import Message, Theirs, line
 from tests.browsers import chromium
 from tests.room.samples import SampleRoom
 
@@ -274,7 +274,7 @@ async def test_moments_are_in_the_readers_own_zone(site: Site) -> None:
 async def test_markup_in_words_names_and_files_stays_text(site: Site) -> None:
     """Script and markup that people wrote are shown as they stand, everywhere, and nothing runs."""
     room = site.world.room
-    from bot.ports import IncomingFile, Person
+    from coldframe.ports import IncomingFile, Person
 
     await room.change_person(Person("ben", HOSTILE, "Asia/Kolkata"))
     said = await room.say("ben", room.channel("growth"), HOSTILE, files=[IncomingFile(f"{HOSTILE}.txt", 1, b"x")])

@@ -13,8 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-
-from bot.cli.team import SAMPLE, TeamError, read_team
+from coldframe.cli.team import SAMPLE, TeamError, read_team
 
 TEAM = """
 channel: growth
@@ -28,7 +27,7 @@ people:
 def room(folder: Path, *options: str) -> Iterator[tuple[str, list[str]]]:
     """The command until it says that the room is open: its address and all that it printed."""
     (folder / "team.yaml").write_text(TEAM, encoding="utf-8")
-    words = [sys.executable, "-m", "bot", "room", "--data", str(folder / "data"), "--port", "0", *options]
+    words = [sys.executable, "-m", "coldframe", "room", "--data", str(folder / "data"), "--port", "0", *options]
     run = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert run.stdout is not None and run.stderr is not None
     lines: list[str] = []
@@ -68,7 +67,7 @@ def test_links_are_told_once_and_open_after_a_restart(tmp_path: Path) -> None:
         assert len(words) == 2 and [status(f"{base}/with/{word}") for word in words] == [200, 200]
         assert status(f"{base}/as/ada") == 403
         locked = subprocess.run(
-            [sys.executable, "-m", "bot", "room", *team, "--data", str(tmp_path / "data")],
+            [sys.executable, "-m", "coldframe", "room", *team, "--data", str(tmp_path / "data")],
             capture_output=True,
             text=True,
             check=False,

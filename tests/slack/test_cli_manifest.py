@@ -5,9 +5,8 @@ from __future__ import annotations
 import pytest
 import yaml
 from click.testing import CliRunner
-
-from bot.chat.slack.manifest import manifest
-from bot.cli import State, coldframe
+from coldframe.chat.slack.manifest import manifest
+from coldframe.cli import State, coldframe
 
 
 def test_the_manifest_is_printed_to_be_pasted() -> None:

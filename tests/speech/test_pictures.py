@@ -7,11 +7,7 @@ from collections.abc import Callable
 from typing import Annotated
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
-from pydantic import Field, TypeAdapter
-
-from bot.speech.pictures import (
+from coldframe.message.pictures import (
     Calibration,
     CalibrationBin,
     Chart,
@@ -23,7 +19,10 @@ from bot.speech.pictures import (
     TrialTrend,
     VoteRanking,
 )
-from bot.speech.plain import figure, one_line, percent
+from coldframe.message.plain import figure, one_line, percent
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import Field, TypeAdapter
 
 ROWS = (
     RankRow("Shorter form", 1, 5, 2, 9, 4, True, True),

@@ -7,9 +7,9 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from bot.domain.names import LeverId, MemberId, PlanId, RoundId
-from bot.domain.state import Criterion
-from bot.domain.trial_state import Entry, Figures, Trial, TrialId, TrialStep
+from coldframe.domain.names import LeverId, MemberId, PlanId, RoundId
+from coldframe.domain.state import Criterion
+from coldframe.domain.trial.state import Entry, Figures, Trial, TrialId, TrialStep
 
 START = date(2026, 3, 2)
 OWNER, FACILITATOR = MemberId("mia"), MemberId("faye")

@@ -9,20 +9,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from coldframe.clock import SeededIds
+from coldframe.domain.names import LeverId, MemberId, NoteId, PlanId, RoundId, Side, Step
+from coldframe.domain.state import Choice, Ledger, Mark, Note, Roles, Round, Seat, Settings
+from coldframe.message.nodes import Message, line
+from coldframe.ports.chat import Place
+from coldframe.ports.storage import Due, RunningTrial, Send
+from coldframe.store.database import open_engine
+from coldframe.store.migrate import SchemaTooNew, upgrade
+from coldframe.store.sealing import CannotUnseal, Seal
+from coldframe.store.sql import SqlStore
+from coldframe.store.tables import metadata
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError, StatementError
 
-from bot.clock import SeededIds
-from bot.domain.names import LeverId, MemberId, NoteId, PlanId, RoundId, Side, Step
-from bot.domain.state import Choice, Ledger, Mark, Note, Roles, Round, Seat, Settings
-from bot.ports.chat import Place
-from bot.ports.storage import Due, RunningTrial, Send
-from bot.speech.message import Message, line
-from bot.store.database import open_engine
-from bot.store.migrate import SchemaTooNew, upgrade
-from bot.store.sealing import CannotUnseal, Seal
-from bot.store.sql import SqlStore
-from bot.store.tables import metadata
 from tests.demo.runs import play, scenario
 from tests.engine.databases import BOTH, a_database
 

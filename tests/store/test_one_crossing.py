@@ -7,8 +7,7 @@ import threading
 from pathlib import Path
 
 import pytest
-
-from bot.store import one_crossing
+from coldframe.store import one_crossing
 
 
 async def test_statements_and_their_rows(tmp_path: Path) -> None:

@@ -12,10 +12,9 @@ import sys
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
-
-from bot.timing.calendars import WorkingCalendar
-from bot.timing.windows import add_working_hours, days_window, working_hours_between
-from bot.timing.zones import day_bounds, instant, known_zone, pin_zone_data
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.windows import add_working_hours, days_window, working_hours_between
+from coldframe.timing.zones import day_bounds, instant, known_zone, pin_zone_data
 
 EVERY_DAY = frozenset(range(7))
 NIGHT = ((time(0), time(4)),)
@@ -161,12 +160,12 @@ def test_kathmandu_works_at_quarter_past() -> None:
 
 _REPORT = """
 from datetime import UTC, date, datetime, time
-from bot.calendar.ics import Entry, calendar_file
-from bot.timing.calendars import WorkingCalendar
-from bot.timing.dates import read_date
-from bot.timing.reminders import next_weekly
-from bot.timing.windows import days_window
-from bot.timing.zones import pin_zone_data
+from coldframe.calendar.ics import Entry, calendar_file
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.dates import read_date
+from coldframe.timing.reminders import next_weekly
+from coldframe.timing.windows import days_window
+from coldframe.timing.zones import pin_zone_data
 pin_zone_data()
 team = {zone: WorkingCalendar(zone=zone) for zone in ("Europe/London", "Asia/Kathmandu", "America/New_York")}
 opens = datetime(2026, 10, 23, 14, tzinfo=UTC)

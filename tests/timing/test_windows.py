@@ -8,11 +8,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
-
-from bot.timing.calendars import WorkingCalendar
-from bot.timing.windows import (
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.windows import (
     AlreadyExtended,
     Window,
     add_working_hours,
@@ -25,7 +22,10 @@ from bot.timing.windows import (
     rereckoned,
     working_hours_between,
 )
-from bot.timing.zones import NaiveMoment
+from coldframe.timing.zones import NaiveMoment
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
 from tests.timing import drawn
 
 HOUR = timedelta(hours=1)

@@ -6,8 +6,9 @@ import asyncio
 from collections.abc import Callable
 from typing import Any
 
-from bot.ports import Place
-from bot.render.mrkdwn import escaped
+from coldframe.ports import Place
+from coldframe.render.slack.mrkdwn import escaped
+
 from tests.wire.slack.delivery import Acknowledged
 from tests.wire.slack.workspace import APP, BOT_USER, TEAM, Data, Workspace
 

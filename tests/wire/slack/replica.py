@@ -14,7 +14,7 @@ import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from bot.cli.slack import run
+from coldframe.cli.slack import run
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

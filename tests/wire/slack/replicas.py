@@ -16,14 +16,14 @@ from typing import Any
 
 import aiohttp
 from aiohttp import web
+from coldframe.clock import RandomIds
+from coldframe.config import load as settings_of
+from coldframe.engine.core.kit import InlineNumbers, Kit
+from coldframe.engine.engine import Engine
+from coldframe.store import tables
+from coldframe.wiring import open_store, seal_secret
 from sqlalchemy import select, text
 
-from bot.clock import RandomIds
-from bot.config import load as settings_of
-from bot.engine.engine import Engine
-from bot.engine.kit import InlineNumbers, Kit
-from bot.store import tables
-from bot.wiring import open_store, seal_secret
 from demo.scenario import load
 from tests.wire.slack.replica import SharedClock
 from tests.wire.slack.screen import Screen

@@ -13,9 +13,8 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
-from bot.chat.slack import reading
-from bot.ports import Place
-from bot.speech.message import (
+from coldframe.chat.slack import reading
+from coldframe.message.nodes import (
     Block,
     Button,
     Buttons,
@@ -30,6 +29,8 @@ from bot.speech.message import (
     Small,
     Words,
 )
+from coldframe.ports import Place
+
 from demo.jobs import proposed
 from tests.wire.slack.people import Someone
 from tests.wire.slack.workspace import BOT_USER, TEAM, Data, Workspace

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
-from bot.chat.slack.accounts import Options
-from bot.chat.slack.app import Mode, SlackPlatform, slack_platform
-from bot.ports import Inbound, Reply
-from bot.speech.message import Attachment
+from coldframe.chat.slack.accounts import Options
+from coldframe.chat.slack.app import Mode, SlackPlatform, slack_platform
+from coldframe.message.nodes import Attachment
+from coldframe.ports import Inbound, Reply
+
 from tests.wire.slack.workspace import APP_TOKEN, BOT_TOKEN, SECRET, Workspace
 
 

@@ -10,12 +10,12 @@ from typing import Any
 
 import pytest
 from aiohttp import web
-
-from bot.chat.slack.accounts import SetupError, client, open_session
-from bot.chat.slack.app import SlackPlatform, slack_platform
-from bot.chat.slack.calls import READS
-from bot.chat.slack.pace import Pace
-from bot.ports import (
+from coldframe.chat.slack.accounts import SetupError, client, open_session
+from coldframe.chat.slack.app import SlackPlatform, slack_platform
+from coldframe.chat.slack.calls import READS
+from coldframe.chat.slack.pace import Pace
+from coldframe.message.nodes import Heading, Items, Message, Paragraph, TextFile, Theirs, line
+from coldframe.ports import (
     Chat,
     ChatError,
     NotDelivered,
@@ -26,15 +26,7 @@ from bot.ports import (
     SlowDown,
     Unreachable,
 )
-from bot.speech.message import (
-    Heading,
-    Items,
-    Message,
-    Paragraph,
-    TextFile,
-    Theirs,
-    line,
-)
+
 from tests.wire.slack.people import CHANNEL, IN_CHANNEL, Someone
 from tests.wire.slack.service import RealClock, make, options
 from tests.wire.slack.workspace import BOT_USER, Workspace

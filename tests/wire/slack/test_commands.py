@@ -42,7 +42,7 @@ async def started(settings: dict[str, str], *words: str, path: Path | None = Non
     more = {"PYTHONPATH": str(path)} if path else {}
     return await asyncio.create_subprocess_exec(
         sys.executable,
-        *("-m", "bot", *words),
+        *("-m", "coldframe", *words),
         cwd=TOP,
         env={**clean, **more, **settings},
         stdout=asyncio.subprocess.PIPE,

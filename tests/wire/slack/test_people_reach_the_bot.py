@@ -8,8 +8,8 @@ import random
 from typing import Any
 
 import pytest
-
-from bot.ports import (
+from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, Theirs, line
+from coldframe.ports import (
     ChannelLost,
     Commanded,
     Edited,
@@ -24,7 +24,7 @@ from bot.ports import (
     Said,
     Submitted,
 )
-from bot.speech.message import Button, Buttons, Field, Form, Message, Option, Theirs, line
+
 from tests.wire.slack.people import CHANNEL, IN_CHANNEL, Someone
 from tests.wire.slack.service import ListIntake, running
 from tests.wire.slack.workspace import BOT_USER, Workspace
@@ -295,7 +295,7 @@ async def test_a_person_s_status_is_no_news(workspace: Workspace, people: People
 
 async def test_after_the_workspace_took_access_back_nothing_is_sent(workspace: Workspace, people: People) -> None:
     """A removed app is acknowledged and its account ends, so that no call is tried again."""
-    from bot.ports import Unreachable
+    from coldframe.ports import Unreachable
 
     async with running(workspace, ListIntake()) as platform:
         workspace.event({"type": "app_uninstalled"})

@@ -11,20 +11,20 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from coldframe.clock import ManualClock, RandomIds
+from coldframe.domain.names import Step
+from coldframe.domain.state import Round
+from coldframe.engine.core import members
+from coldframe.engine.core.kit import InlineNumbers, Kit
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.engine import Engine
+from coldframe.ports import Inbound, Person, Reply
+from coldframe.render.artefacts import Workshop
+from coldframe.store import tables
+from coldframe.store.sql import SqlStore
+from coldframe.wiring import open_store
 from sqlalchemy import select
 
-from bot.clock import ManualClock, RandomIds
-from bot.domain.names import Step
-from bot.domain.state import Round
-from bot.engine import people
-from bot.engine.engine import Engine
-from bot.engine.kit import InlineNumbers, Kit
-from bot.engine.turn import Turn
-from bot.ports import Inbound, Person, Reply
-from bot.render.artefacts import Workshop
-from bot.store import tables
-from bot.store.sql import SqlStore
-from bot.wiring import open_store
 from demo.cast import Cast, Job
 from demo.scenario import Scenario, calendar_of, load
 from tests.wire.slack.people import Someone
@@ -116,8 +116,8 @@ class Team:
         """What these people told the bot in earlier rounds: when each of them works."""
         for person in self.scenario.team:
             known = Person(self.people[person.id].id, person.name, person.zone)
-            record = await people.known(turn.uow, TEAM, known)
-            await turn.uow.save_member(people.with_calendar(record, calendar_of(person), confirmed=False))
+            record = await members.known(turn.uow, TEAM, known)
+            await turn.uow.save_member(members.with_calendar(record, calendar_of(person), confirmed=False))
 
     def _offers(self, person: str, action: str) -> list[tuple[Any, Any]]:
         return [

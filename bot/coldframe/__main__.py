@@ -1,0 +1,60 @@
+"""The command `coldframe`, and `python -m bot`: parses, runs one verb, turns every failure into one line."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+
+import click
+
+from coldframe.cli import State, coldframe
+
+FAILED = 2
+INTERRUPTED = 130
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Runs one verb.
+
+    Returns the exit status: 0, or what the verb asked for; 2 after an error, 130 when interrupted.
+    """
+    state = State()
+    try:
+        result = coldframe.main(
+            args=None if arguments is None else list(arguments),
+            prog_name="coldframe",
+            standalone_mode=False,
+            obj=state,
+        )
+    except (click.Abort, KeyboardInterrupt):
+        return _say("interrupted", INTERRUPTED)
+    except BrokenPipeError:  # the reader, a pager or `head`, has seen enough
+        sys.stdout = None  # else the interpreter flushes once more and complains
+        return 0
+    except Exception as error:
+        if state.debug:
+            raise
+        return _say(_in_one_line(error), FAILED)
+    return result if isinstance(result, int) else 0
+
+
+def _in_one_line(error: Exception) -> str:
+    if isinstance(error, click.ClickException):
+        return _joined(error.format_message())
+    text = _joined(str(error))
+    if isinstance(error, OSError | ValueError) and text:
+        return text
+    return f"{type(error).__name__}: {text} (coldframe --debug … shows where)"
+
+
+def _joined(text: str) -> str:
+    return "; ".join(line.strip() for line in text.splitlines() if line.strip())
+
+
+def _say(sentence: str, status: int) -> int:
+    print(f"coldframe: {sentence}", file=sys.stderr)
+    return status
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,386 @@
+"""How many people, so how many weeks, a success measure needs; and the smallest effect that some weeks can
+show.
+
+Sizes are per group and not rounded: round up once, at the end. Shares use the formula of Fleiss, Levin & Paik
+and of R's power.prop.test (pooled variance under no effect, separate ones under the effect, the far tail left
+out); means use the noncentral t distribution; counts the shares' formula with Poisson variances.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from coldframe.analysis import inputs
+from coldframe.analysis.measures import Direction, Kind
+from coldframe.analysis.proportions import rate_ratio_exact
+
+SPAN = (3, 4, 5, 6)
+"""The weeks that a trial may take."""
+
+_LONGEST = 5200.0
+"""Weeks in a hundred years: what takes longer takes for ever."""
+
+
+# --- sizes per group ----------------------------------------------------------------------------------------
+
+
+def sample_size_proportions(
+    baseline: float,
+    target: float,
+    power: float = 0.8,
+    alpha: float = 0.05,
+    two_sided: bool = True,
+    continuity: bool = False,
+) -> float:
+    """People per group to see `baseline` become `target` (shares above 0 and below 1, not equal).
+
+    With `continuity` the correction of Casagrande, Pike & Smith (1978), as in the tables of Fleiss. Raises
+    BadNumber.
+    """
+    old, new = inputs.rate("baseline", baseline, inside=True), inputs.rate("target", target, inside=True)
+    _differ("target", new, old)
+    middle = (old + new) / 2
+    root = _critical(alpha, two_sided) * math.sqrt(2 * middle * (1 - middle)) + _quantile("power", power) * (
+        math.sqrt(old * (1 - old) + new * (1 - new))
+    )
+    size = max(root, 0.0) ** 2 / (new - old) ** 2
+    if not continuity or not size:
+        return size
+    return size / 4 * (1 + math.sqrt(1 + 4 / (size * abs(new - old)))) ** 2
+
+
+def sample_size_means(
+    effect: float, power: float = 0.8, alpha: float = 0.05, two_sided: bool = True, *, sd: float = 1.0
+) -> float:
+    """People per group to see a difference of means of `effect` when one value has standard deviation `sd`.
+
+    With `sd` 1 the effect is Cohen's d. By the noncentral t distribution, both tails counted. Raises
+    BadNumber.
+    """
+    from scipy.optimize import brentq
+
+    shift = abs(inputs.finite("effect", effect)) / inputs.positive("sd", sd)
+    _differ("effect", shift, 0.0)
+    aim, level = inputs.rate("power", power, inside=True), inputs.rate("alpha", alpha, inside=True)
+
+    def lacking(size: float) -> float:
+        return _t_power(shift * math.sqrt(size / 2), 2 * size - 2, level, two_sided) - aim
+
+    low, high = 1.001, 4.0
+    if lacking(low) >= 0:
+        return low
+    while lacking(high) < 0:
+        high *= 2
+    return float(brentq(lacking, max(low, high / 2) if lacking(high / 2) < 0 else low, high, xtol=1e-9))
+
+
+def sample_size_rates(
+    baseline: float, target: float, power: float = 0.8, alpha: float = 0.05, two_sided: bool = True
+) -> float:
+    """Exposure per group to see `baseline` events per unit of exposure become `target` (both >= 0, not
+    equal).
+    """
+    old, new = inputs.finite("baseline", baseline, least=0.0), inputs.finite("target", target, least=0.0)
+    _differ("target", new, old)
+    root = _critical(alpha, two_sided) * math.sqrt(old + new) + _quantile("power", power) * math.sqrt(old + new)
+    return max(root, 0.0) ** 2 / (new - old) ** 2
+
+
+def smallest_effect(
+    baseline: float,
+    per_group: float,
+    power: float = 0.8,
+    alpha: float = 0.05,
+    two_sided: bool = True,
+    *,
+    direction: Direction = Direction.UP,
+) -> float:
+    """The smallest change of a share (target minus baseline) that `per_group` people in each group can show.
+
+    Negative for direction "down". Infinite (with that sign) when not even the largest change would show.
+    Raises BadNumber.
+    """
+    from scipy.optimize import brentq
+
+    old, people = inputs.rate("baseline", baseline, inside=True), inputs.positive("per_group", per_group)
+    inputs.choice("direction", direction, tuple(Direction))
+    edge = 1.0 if direction is Direction.UP else 0.0
+    arguments = (power, alpha, two_sided)
+    _critical(alpha, two_sided), _quantile("power", power)
+    near, far = old + (edge - old) * 1e-9, old + (edge - old) * (1 - 1e-9)
+
+    def lacking(target: float) -> float:
+        return people - sample_size_proportions(old, target, *arguments)
+
+    if lacking(far) < 0:
+        return direction.sign * math.inf
+    return float(brentq(lacking, near, far, xtol=1e-12)) - old
+
+
+def smallest_count(count: int, alpha: float = 0.05) -> int:
+    """The least count in an equal span that differs from `count` with p < alpha in the exact two-sided test."""
+    before, level = inputs.whole("count", count), inputs.rate("alpha", alpha, inside=True)
+    after = before + 1
+    while rate_ratio_exact(before, 1.0, after, 1.0).p_value >= level:
+        after += 1
+    return after
+
+
+def cohen_h(first: float, second: float) -> float:
+    """Cohen's h, the distance of two shares on the arcsine scale: |2 asin sqrt(p1) - 2 asin sqrt(p2)|."""
+    one, other = inputs.rate("first", first), inputs.rate("second", second)
+    return abs(2 * math.asin(math.sqrt(one)) - 2 * math.asin(math.sqrt(other)))
+
+
+def sample_size_h(h: float, power: float = 0.8, alpha: float = 0.05, two_sided: bool = True) -> float:
+    """People per group to see a difference of Cohen's `h` (> 0) between two shares."""
+    distance = inputs.positive("h", h)
+    return 2 * max(_critical(alpha, two_sided) + _quantile("power", power), 0.0) ** 2 / distance**2
+
+
+# --- weeks --------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class PlanMeasure:
+    """What a plan says about its measure before it is committed to.
+
+    `baseline` and `target` are shares (0 to 1), means, or events per unit of exposure; for a count against a
+    target they are events per week, for a before-after trial weekly values. `weekly`: people (or exposure) a
+    week in both groups together, or in all where there is one group; counts and before-after trials need
+    none. `sd`: of one person's value (means), of one week's value (before-after). `baseline_weeks`: whole
+    weeks of earlier numbers.
+    """
+
+    kind: Kind
+    baseline: float
+    target: float
+    weekly: float | None = None
+    sd: float | None = None
+    baseline_weeks: int = 8
+    power: float = 0.8
+    alpha: float = 0.05
+    unit: str = ""
+
+    def __post_init__(self) -> None:
+        inputs.choice("kind", self.kind, tuple(Kind))
+        for name, value in (("baseline", self.baseline), ("target", self.target)):
+            self._check_level(name, value)
+        _differ("target", self.target, self.baseline)
+        _quantile("power", self.power)
+        inputs.rate("alpha", self.alpha, inside=True)
+        inputs.whole("baseline_weeks", self.baseline_weeks, least=1)
+        if self.kind in (Kind.BEFORE_AFTER, Kind.SPLIT_MEANS):
+            inputs.positive("sd", self.sd)
+        if self.kind not in (Kind.BEFORE_AFTER, Kind.COUNT_TARGET):
+            inputs.positive("weekly", self.weekly)
+
+    @property
+    def direction(self) -> Direction:
+        """Which way the target lies."""
+        return Direction.UP if self.target > self.baseline else Direction.DOWN
+
+    def _check_level(self, name: str, value: float) -> None:
+        if self.kind in (Kind.SPLIT_SHARES, Kind.SHARE_TARGET):
+            inputs.rate(name, value, inside=True)
+        elif self.kind in (Kind.SPLIT_RATES, Kind.COUNT_TARGET):
+            inputs.finite(name, value, least=0.0)
+        else:
+            inputs.finite(name, value)
+
+
+@dataclass(frozen=True, slots=True)
+class WeeksRow:
+    """What so many weeks can show: people (exposure) per group, the smallest target seen, whether the plan's
+    one is.
+
+    `smallest_target` and `smallest_effect` (that minus the baseline) are infinite where nothing would show.
+    """
+
+    weeks: int
+    per_group: float | None
+    smallest_target: float
+    smallest_effect: float
+    shows_target: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SizingReport:
+    """Weeks that a plan needs, what 3, 4, 5 and 6 weeks can show, and in words what to change when six do not
+    do.
+
+    `per_group` is the size needed, not rounded (None where people are not counted); `weeks_exact` the weeks
+    it takes (infinite when no number of weeks does), `weeks` the same rounded up (None for infinite).
+    `advice` is empty when six weeks suffice.
+    """
+
+    plan: PlanMeasure
+    per_group: float | None
+    weeks_exact: float
+    weeks: int | None
+    fits: bool
+    rows: tuple[WeeksRow, ...]
+    summary: str
+    advice: tuple[str, ...]
+
+
+def weeks_needed(plan_measure: PlanMeasure) -> SizingReport:
+    """Weeks that this traffic needs to show the plan's target with its power, and what to change when six do
+    not.
+
+    One look at the end is assumed; weekly looks with O'Brien-Fleming type spending cost about 3 % more
+    people. Raises BadNumber for anything but a PlanMeasure.
+    """
+    from coldframe.analysis import sizing_words
+
+    if not isinstance(plan_measure, PlanMeasure):
+        raise inputs.BadNumber("plan_measure", plan_measure, "a PlanMeasure")
+    exact = exact_weeks(plan_measure)
+    rows = tuple(_row(plan_measure, weeks) for weeks in SPAN)
+    fits = exact <= SPAN[-1]
+    return SizingReport(
+        plan=plan_measure,
+        per_group=_per_group(plan_measure, exact),
+        weeks_exact=exact,
+        weeks=math.ceil(exact - 1e-9) if math.isfinite(exact) else None,
+        fits=fits,
+        rows=rows,
+        summary=sizing_words.summary(plan_measure, exact),
+        advice=() if fits else sizing_words.advice(plan_measure, exact, rows),
+    )
+
+
+def exact_weeks(plan: PlanMeasure) -> float:
+    """Weeks, not rounded, until the target shows; infinite when a hundred years do not do."""
+    from scipy.optimize import brentq
+
+    low = 0.01
+    if _shortfall(plan, plan.target, _LONGEST) < 0:
+        return math.inf
+    if _shortfall(plan, plan.target, low) >= 0:
+        return low
+    return float(brentq(lambda weeks: _shortfall(plan, plan.target, weeks), low, _LONGEST, xtol=1e-9))
+
+
+def smallest_target(plan: PlanMeasure, weeks: float) -> float:
+    """The target nearest to the baseline that so many weeks can show, on the plan's side; infinite when none."""
+    from scipy.optimize import brentq
+
+    sign = plan.direction.sign
+    edge = _edge(plan)
+    step = abs(plan.target - plan.baseline)
+    while edge is None and _shortfall(plan, plan.baseline + sign * step, weeks) < 0:
+        step *= 2
+    far = plan.baseline + sign * step if edge is None else edge - (edge - plan.baseline) * 1e-9
+    if _shortfall(plan, far, weeks) < 0:
+        return sign * math.inf
+    near = plan.baseline + (far - plan.baseline) * 1e-9
+    return float(brentq(lambda target: _shortfall(plan, target, weeks), near, far, xtol=1e-12))
+
+
+def _row(plan: PlanMeasure, weeks: int) -> WeeksRow:
+    smallest = smallest_target(plan, weeks)
+    effect = smallest - plan.baseline
+    shows = _shortfall(plan, plan.target, weeks) >= 0
+    return WeeksRow(weeks, _per_group(plan, weeks), smallest, effect, shows)
+
+
+def _per_group(plan: PlanMeasure, weeks: float) -> float | None:
+    if plan.weekly is None:
+        return None
+    return plan.weekly * weeks / (1 if plan.kind is Kind.SHARE_TARGET else 2)
+
+
+def _edge(plan: PlanMeasure) -> float | None:
+    """The end of the range on the plan's side, None where it has no end."""
+    if plan.direction is Direction.UP:
+        return 1.0 if plan.kind in (Kind.SPLIT_SHARES, Kind.SHARE_TARGET) else None
+    return None if plan.kind in (Kind.SPLIT_MEANS, Kind.BEFORE_AFTER) else 0.0
+
+
+def _shortfall(plan: PlanMeasure, target: float, weeks: float) -> float:
+    """Negative while the target does not show: what is missing, in units that depend on the kind."""
+    if plan.kind is Kind.SPLIT_MEANS or plan.kind is Kind.BEFORE_AFTER:
+        return _mean_shortfall(plan, target, weeks)
+    null, real = _VARIANCES[plan.kind](plan, target, weeks)
+    needed = _critical(plan.alpha, True) * math.sqrt(null) + _quantile("power", plan.power) * math.sqrt(real)
+    return abs(target - plan.baseline) - needed
+
+
+def _mean_shortfall(plan: PlanMeasure, target: float, weeks: float) -> float:
+    shift = abs(target - plan.baseline) / inputs.positive("sd", plan.sd)
+    if plan.kind is Kind.BEFORE_AFTER:
+        before, after = float(plan.baseline_weeks), weeks
+    else:
+        before = after = float(_per_group(plan, weeks) or 0.0)
+    freedom = before + after - 2
+    if freedom <= 0:
+        return -1.0
+    shifted = shift / math.sqrt(1 / before + 1 / after)
+    return _t_power(shifted, freedom, plan.alpha, True) - plan.power
+
+
+def _split_shares(plan: PlanMeasure, target: float, weeks: float) -> tuple[float, float]:
+    size, middle = _per_group(plan, weeks) or 0.0, (plan.baseline + target) / 2
+    separate = plan.baseline * (1 - plan.baseline) + target * (1 - target)
+    return 2 * middle * (1 - middle) / size, separate / size
+
+
+def _one_share(plan: PlanMeasure, target: float, weeks: float) -> tuple[float, float]:
+    size = _per_group(plan, weeks) or 0.0
+    return plan.baseline * (1 - plan.baseline) / size, target * (1 - target) / size
+
+
+def _split_rates(plan: PlanMeasure, target: float, weeks: float) -> tuple[float, float]:
+    both = (plan.baseline + target) / (_per_group(plan, weeks) or 0.0)
+    return both, both
+
+
+def _counts(plan: PlanMeasure, target: float, weeks: float) -> tuple[float, float]:
+    before = plan.baseline_weeks
+    pooled = (plan.baseline * before + target * weeks) / (before + weeks)
+    return pooled * (1 / before + 1 / weeks), plan.baseline / before + target / weeks
+
+
+_VARIANCES: dict[Kind, Callable[[PlanMeasure, float, float], tuple[float, float]]] = {
+    Kind.SPLIT_SHARES: _split_shares,
+    Kind.SHARE_TARGET: _one_share,
+    Kind.SPLIT_RATES: _split_rates,
+    Kind.COUNT_TARGET: _counts,
+}
+"""Variance of the difference (under no effect, under the effect) after so many weeks."""
+
+
+# --- inside -------------------------------------------------------------------------------------------------
+
+
+def _t_power(shifted: float, freedom: float, alpha: float, two_sided: bool) -> float:
+    """Power of a t test whose statistic has this noncentrality (>= 0)."""
+    from scipy.special import nctdtr, stdtrit
+
+    critical = float(stdtrit(freedom, 1 - alpha / (2 if two_sided else 1)))
+    if shifted > critical + 10 and freedom > 5:
+        return 1.0  # the chance of missing is below 1e-12, and scipy's noncentral t gives up further out
+    above = 1 - float(nctdtr(freedom, shifted, critical))
+    below = float(nctdtr(freedom, shifted, -critical)) if two_sided else 0.0
+    return above + (0.0 if math.isnan(below) else below)  # it is NaN where the far tail underflows
+
+
+def _critical(alpha: float, two_sided: bool) -> float:
+    from scipy.special import ndtri
+
+    level = inputs.rate("alpha", alpha, inside=True)
+    return float(-ndtri(level / 2 if two_sided else level))
+
+
+def _quantile(name: str, power: float) -> float:
+    from scipy.special import ndtri
+
+    return float(ndtri(inputs.rate(name, power, inside=True)))
+
+
+def _differ(name: str, value: float, from_value: float) -> None:
+    if value == from_value:
+        raise inputs.BadNumber(name, value, f"a value other than {from_value:g}")

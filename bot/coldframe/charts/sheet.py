@@ -1,0 +1,154 @@
+"""The sheet a picture is drawn on: page coordinates in pixels from the top left, text as data, foot notes, bytes."""
+
+from __future__ import annotations
+
+import html
+import io
+import re
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any, Literal
+
+import matplotlib
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch, Polygon
+
+from coldframe.charts import lettering
+from coldframe.charts.palette import BODY, GROUND, INK, LEADING, MARGIN, MUTED, RULE, SMALL, TITLE, WIDTH
+from coldframe.message import picture_words as words
+
+Form = Literal["png", "svg"]
+DPI = 100
+_RULES: dict[Any, Any] = {
+    "font.family": "sans-serif",
+    "font.sans-serif": [lettering.HOUSE_FONT, "sans-serif"],
+    "svg.fonttype": "none",
+    "svg.hashsalt": "coldframe",
+    "text.parse_math": False,
+    "text.usetex": False,
+    "axes.edgecolor": RULE,
+    "hatch.linewidth": 1.6,
+    "path.simplify": True,
+}
+
+
+@contextmanager
+def house_rules() -> Iterator[None]:
+    """Draw by our own settings alone, whatever configuration file the machine has."""
+    with matplotlib.rc_context(), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update(_RULES)
+        yield
+
+
+def points(pixels: float) -> float:
+    return pixels * 72 / DPI
+
+
+class Sheet:
+    """A page 1,200 pixels wide that grows downward; `bottom` is where the next thing goes."""
+
+    def __init__(self, form: Form) -> None:
+        self.form = form
+        self.bottom: float = MARGIN
+        self.clipped = False
+        self.boxed = False
+        self._figure = Figure(dpi=DPI, facecolor=GROUND)
+        FigureCanvasAgg(self._figure)
+        self.page = self._figure.add_axes((0, 0, 1, 1))
+        self.page.set_axis_off()
+        self._plots: list[tuple[Axes, tuple[float, float, float, float]]] = []
+
+    def text(self, x: float, baseline: float, text: str, size: float = BODY, **look: Any) -> None:
+        """One line of text, literally: no markup and no mathematics."""
+        self.letter(self.page, x, baseline, text, size, **look)
+
+    def letter(self, axes: Axes, x: float, y: float, text: str, size: float, **look: Any) -> None:
+        shown = self._shown(text)
+        look = {"color": INK, "va": "baseline", **look}
+        axes.text(x, y, shown, fontsize=points(size), family=lettering.families(shown), parse_math=False, **look)
+
+    def _shown(self, text: str) -> str:
+        if self.form == "svg":
+            return text
+        shown = "\n".join(map(lettering.drawable, text.split("\n")))
+        self.boxed |= lettering.BOX in shown and lettering.BOX not in text
+        return shown
+
+    def fit(self, text: str, room: float, lines: int, size: float = BODY, bold: bool = False) -> tuple[str, ...]:
+        """Lines that fit, remembering whether anything was cut so that the foot can say so."""
+        fitted = lettering.fit(text, size, room, lines, bold)
+        self.clipped |= fitted.clipped
+        return fitted.lines
+
+    def lines(self, x: float, top: float, lines: Sequence[str], size: float = BODY, **look: Any) -> float:
+        """Lines of text from `top` down; returns where they end."""
+        for number, line in enumerate(lines):
+            self.text(x, top + size * (0.95 + number * LEADING), line, size, **look)
+        return top + len(lines) * size * LEADING
+
+    def title(self, text: str) -> None:
+        fitted = self.fit(text, WIDTH - 2 * MARGIN, 2, TITLE, bold=True)
+        self.bottom = self.lines(MARGIN, self.bottom, fitted, TITLE, weight="bold") + 12
+
+    def note(self, text: str, size: float = SMALL, room: float = WIDTH - 2 * MARGIN) -> None:
+        """A paragraph in the quieter colour, over the whole width unless less room is given."""
+        if text:
+            fitted = self.fit(text, room, 4, size)
+            self.bottom = self.lines(MARGIN, self.bottom, fitted, size, color=MUTED) + 4
+
+    def rule(self, xs: Sequence[float], ys: Sequence[float], colour: str = RULE, **look: Any) -> None:
+        self.page.add_line(Line2D(list(xs), list(ys), color=colour, **{"linewidth": 1.2, **look}))
+
+    def shape(self, corners: Sequence[tuple[float, float]], **look: Any) -> None:
+        self.add(Polygon(list(corners), closed=True, **look))
+
+    def bar(self, left: float, top: float, width: float, height: float, **look: Any) -> None:
+        right, bottom = left + width, top + height
+        self.shape([(left, top), (right, top), (right, bottom), (left, bottom)], **look)
+
+    def add(self, patch: Patch) -> None:
+        self.page.add_patch(patch)
+
+    def plot(self, left: float, top: float, width: float, height: float) -> Axes:
+        """Axes with scales of their own, in a rectangle of the page."""
+        axes = self._figure.add_axes((0, 0, 1, 1))
+        axes.spines[["top", "right"]].set_visible(False)
+        axes.tick_params(labelsize=points(SMALL), labelcolor=MUTED, color=RULE, length=4)
+        self._plots.append((axes, (left, top, width, height)))
+        return axes
+
+    def foot(self) -> None:
+        self.bottom += 8
+        if self.clipped:
+            self.note(words.SHORTENED)
+        if self.boxed:
+            self.note(words.NOT_DRAWN)
+
+    def to_bytes(self, title: str, meaning: str) -> bytes:
+        self.foot()
+        self._set_height(round(self.bottom + MARGIN - 16))
+        stream = io.BytesIO()
+        if self.form == "png":
+            self._figure.savefig(stream, format="png", metadata={"Software": None})
+            return stream.getvalue()
+        nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
+        self._figure.savefig(stream, format="svg", metadata=nothing)
+        return _speaking(stream.getvalue().decode(), title, meaning).encode()
+
+    def _set_height(self, height: int) -> None:
+        self._figure.set_size_inches(WIDTH / DPI, height / DPI)
+        self.page.set(xlim=(0, WIDTH), ylim=(height, 0))
+        for axes, (left, top, width, tall) in self._plots:
+            axes.set_position((left / WIDTH, 1 - (top + tall) / height, width / WIDTH, tall / height))
+
+
+def _speaking(svg: str, title: str, meaning: str) -> str:
+    """The drawing with its title and meaning inside, so that it speaks wherever it is pasted."""
+    said = f"<title>{html.escape(title)}</title>\n <desc>{html.escape(meaning)}</desc>\n"
+    return re.sub(r"(<svg[^>]*)>\s*", lambda head: f'{head[1]} role="img">\n {said} ', svg, count=1)

@@ -1,0 +1,188 @@
+"""A trial week by week: readings with their gaps, baseline, target and the interval of the trial's level."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
+
+from coldframe.charts.palette import BLUE, BODY, GREEN, GROUND, INK, MARGIN, MUTED, RULE, SMALL, VERMILLION, WIDTH
+from coldframe.charts.placing import spread
+from coldframe.charts.sheet import Sheet
+from coldframe.message import picture_words as words
+from coldframe.message.pictures import TrendWeek, TrialTrend
+from coldframe.message.plain import figure
+
+_LEFT = MARGIN + 62
+_FIELD_WIDTH = 790
+_HEIGHT = 430
+_LABEL_LEFT = _LEFT + _FIELD_WIDTH + 26
+_MOST_TICKS = 20
+
+
+_LOOKS: dict[str, dict[str, Any]] = {
+    "control": {"color": VERMILLION, "marker": "s", "linestyle": (0, (5, 2)), "linewidth": 2.2},
+    "trial": {"color": BLUE, "marker": "o", "linestyle": "solid", "linewidth": 2.2},
+    "baseline": {"color": MUTED, "linestyle": (0, (1, 2)), "linewidth": 1.4},
+    "target": {"color": GREEN, "linestyle": (0, (8, 3, 2, 3)), "linewidth": 2},
+    "interval": {"color": BLUE, "linestyle": "solid", "linewidth": 1},
+}
+"""Each line's colour with its second sign, marker or dash; the words at the right repeat both."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Series:
+    """One line of readings by week; a missing one is not a number."""
+
+    kind: Literal["control", "trial"]
+    name: str
+    xs: tuple[int, ...]
+    ys: tuple[float, ...]
+
+    @property
+    def readings(self) -> list[tuple[int, float]]:
+        return [(x, y) for x, y in zip(self.xs, self.ys, strict=True) if not math.isnan(y)]
+
+
+def _value(week: TrendWeek, of_trial: bool) -> float:
+    reading = week.trial if of_trial else week.control
+    return math.nan if week.gap or reading is None else reading
+
+
+def _series(chart: TrialTrend) -> list[_Series]:
+    weeks = sorted(chart.weeks, key=lambda week: week.week)
+    xs = tuple(week.week for week in weeks)
+    without = _Series("control", words.WITHOUT_CHANGE, xs, tuple(_value(week, False) for week in weeks))
+    changed = _Series("trial", words.WITH_CHANGE, xs, tuple(_value(week, True) for week in weeks))
+    return [series for series in (without, changed) if series.readings]
+
+
+def draw_trend(sheet: Sheet, chart: TrialTrend) -> None:
+    sheet.title(chart.heading())
+    series = _series(chart)
+    if not series:
+        sheet.note(words.NO_READINGS, BODY)
+        sheet.note(chart.boundary_note, BODY)
+        return
+    for line in sheet.fit(chart.unit, WIDTH - 2 * MARGIN, 1, BODY):
+        sheet.bottom = sheet.lines(MARGIN, sheet.bottom, [line], color=MUTED) + 10
+    top = sheet.bottom
+    axes = sheet.plot(_LEFT, top, _FIELD_WIDTH, _HEIGHT)
+    low, high = _scales(axes, chart, series)
+    _start(sheet, axes, chart, high)
+    _levels(axes, chart)
+    for line_of in series:
+        _line(axes, line_of)
+    _gaps(sheet, axes, chart, low, high)
+    _labels(sheet, chart, series, lambda value: top + _HEIGHT * (high - value) / (high - low))
+    sheet.bottom = top + _HEIGHT + 48
+    below = words.WEEKS_BEFORE if any(week.week < 1 for week in chart.weeks) else words.WEEKS
+    sheet.text(_LEFT + _FIELD_WIDTH / 2, sheet.bottom, below, SMALL, color=MUTED, ha="center")
+    sheet.bottom += 20
+    if any(x == 1 for line in series for x, _ in line.readings):
+        sheet.note(words.FIRST_WEEK)
+    sheet.note(chart.boundary_note, BODY)
+
+
+def _scales(axes: Axes, chart: TrialTrend, series: Sequence[_Series]) -> tuple[float, float]:
+    values = [y for line in series for _, y in line.readings]
+    values += [v for v in (chart.baseline, chart.target, *(chart.interval() or ())) if v is not None]
+    low, high = min(values), max(values)
+    margin = 0.12 * (high - low) or max(abs(high) * 0.1, 1.0)
+    low, high = (0.0 if 0 <= low < margin else low - margin), high + 1.6 * margin
+    weeks = sorted({week.week for week in chart.weeks})
+    axes.set_xlim(weeks[0] - 0.6, weeks[-1] + 0.6)
+    axes.set_ylim(low, high)
+    axes.xaxis.set_major_locator(FixedLocator(weeks) if len(weeks) <= _MOST_TICKS else MaxNLocator(12, integer=True))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:.0f}"))
+    axes.yaxis.set_major_locator(MaxNLocator(6))
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda y, _: figure(y)))
+    axes.grid(axis="y", color="#E4E4E4", linewidth=0.8)
+    axes.set_axisbelow(True)
+    return low, high
+
+
+def _levels(axes: Axes, chart: TrialTrend) -> None:
+    if chart.baseline is not None:
+        axes.axhline(chart.baseline, **_LOOKS["baseline"])
+    if chart.target is not None:
+        axes.axhline(chart.target, **_LOOKS["target"])
+    interval, last = chart.interval(), max(week.week for week in chart.weeks)
+    if interval and last >= 1:
+        span = [0.55, last + 0.45]
+        axes.fill_between(span, *interval, facecolor="#E9F2F8", linewidth=0, zorder=0.4)
+        for edge in interval:
+            axes.plot(span, [edge, edge], **_LOOKS["interval"])
+
+
+def _line(axes: Axes, series: _Series) -> None:
+    """The weeks joined, but never over a gap, nor from the first week of the trial to the second."""
+    look = _LOOKS[series.kind]
+    for xs, ys in _runs(series):
+        axes.plot(xs, ys, zorder=3, **{**look, "marker": None})
+    for x, y in series.readings:
+        face = GROUND if x == 1 else look["color"]
+        _mark(axes, x, y, look, face)
+
+
+def _mark(axes: Axes, x: float, y: float, look: dict[str, Any], face: str) -> None:
+    edge = {"markeredgecolor": look["color"], "markeredgewidth": 2, "markersize": 8}
+    axes.plot([x], [y], linestyle="none", marker=look["marker"], markerfacecolor=face, zorder=4, clip_on=False, **edge)
+
+
+def _runs(series: _Series) -> Iterable[tuple[list[int], list[float]]]:
+    run: list[tuple[int, float]] = []
+    for x, y in zip(series.xs, series.ys, strict=True):
+        broken = math.isnan(y) or x == 1 or (run and (x != run[-1][0] + 1 or run[-1][0] == 1))
+        if broken and run:
+            yield [a for a, _ in run], [b for _, b in run]
+            run = []
+        if not math.isnan(y):
+            run.append((x, y))
+    if run:
+        yield [a for a, _ in run], [b for _, b in run]
+
+
+def _start(sheet: Sheet, axes: Axes, chart: TrialTrend, high: float) -> None:
+    if min(week.week for week in chart.weeks) < 1 <= max(week.week for week in chart.weeks):
+        axes.axvline(0.5, color=INK, linewidth=1.2)
+        sheet.letter(axes, 0.44, high, words.TRIAL_STARTS, SMALL, ha="right", va="top", color=INK)
+
+
+def _gaps(sheet: Sheet, axes: Axes, chart: TrialTrend, low: float, high: float) -> None:
+    for week in chart.weeks:
+        if week.gap or (week.control is None and week.trial is None):
+            look = {"rotation": 90, "ha": "center", "va": "bottom", "color": MUTED}
+            sheet.letter(axes, week.week, low + 0.03 * (high - low), words.NO_NUMBER, SMALL, **look)
+
+
+def _labels(sheet: Sheet, chart: TrialTrend, series: Sequence[_Series], to_y: Callable[[float], float]) -> None:
+    """Names at the right end of what they name, moved apart where they would cover each other."""
+    entries: list[tuple[str, str, float]] = [(line.kind, line.name, line.readings[-1][1]) for line in series]
+    if chart.baseline is not None:
+        entries.append(("baseline", words.baseline(chart.baseline), chart.baseline))
+    if chart.target is not None:
+        entries.append(("target", words.target(chart.target), chart.target))
+    if interval := chart.interval():
+        entries.append(("interval", words.interval(*interval), sum(interval) / 2))
+    wanted = [to_y(value) for _, _, value in entries]
+    places = spread(wanted, 30, sheet.bottom, sheet.bottom + _HEIGHT)
+    for (kind, text, _), end, y in zip(entries, wanted, places, strict=True):
+        sheet.rule([_LEFT + _FIELD_WIDTH + 2, _LABEL_LEFT - 6], [end, y], RULE, linewidth=0.9)
+        _sample(sheet, kind, y)
+        for line in sheet.fit(text, WIDTH - MARGIN - _LABEL_LEFT - 46, 1, SMALL):
+            sheet.text(_LABEL_LEFT + 46, y + 5, line, SMALL)
+
+
+def _sample(sheet: Sheet, kind: str, y: float) -> None:
+    """A piece of the line that the words beside it name."""
+    left, right = _LABEL_LEFT, _LABEL_LEFT + 36
+    if kind == "interval":
+        sheet.bar(left, y - 7, 36, 14, facecolor="#E9F2F8", edgecolor=BLUE, linewidth=1)
+        return
+    look = {**_LOOKS[kind], "markersize": 7}
+    sheet.rule([left, (left + right) / 2, right], [y, y, y], look.pop("color"), markevery=[1], **look)

@@ -1,0 +1,55 @@
+"""How an act of a person is written down until the bot has taken it."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, create_model
+
+from coldframe import ports
+from coldframe.ports import Happening
+
+_KINDS: tuple[type, ...] = (
+    ports.Said,
+    ports.Edited,
+    ports.Erased,
+    ports.Commanded,
+    ports.Pressed,
+    ports.Submitted,
+    ports.Reacted,
+    ports.HomeOpened,
+    ports.Joined,
+    ports.Left,
+    ports.PersonChanged,
+    ports.ChannelLost,
+)
+_BYTES_AS_TEXT = ConfigDict(ser_json_bytes="base64", val_json_bytes="base64")
+
+
+def _sheet(kind: type) -> type[BaseModel]:
+    fields: dict[str, Any] = {"what": (kind, ...)}
+    return create_model(f"{kind.__name__}Sheet", __config__=_BYTES_AS_TEXT, **fields)
+
+
+_SHEETS = {kind.__name__: _sheet(kind) for kind in _KINDS}
+
+
+def written(what: Happening) -> tuple[str, bytes]:
+    """The kind's name and the act as JSON."""
+    sort = type(what).__name__
+    return sort, _SHEETS[sort](what=what).model_dump_json().encode()
+
+
+def read(sort: str, body: bytes) -> Happening:
+    """The act as it was written down."""
+    sheet: Any = _SHEETS[sort].model_validate_json(body)
+    happening: Happening = sheet.what
+    return happening
+
+
+_SHORT_NAME = re.compile(r"[a-z0-9_+-]{1,64}\Z")
+
+
+def is_short_name(emoji: str) -> bool:
+    return _SHORT_NAME.match(emoji) is not None

@@ -1,0 +1,199 @@
+"""The room as the bot's platform: what it asks of one (`coldframe.ports.Chat`), and looking on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
+from datetime import datetime
+from typing import Protocol
+
+from coldframe.chat.room.faults import Faults
+from coldframe.chat.room.log import Log
+from coldframe.chat.room.records import BOT, Change, ChangeKind, NotThere, Record
+from coldframe.message.nodes import Attachment, Message
+from coldframe.ports import Clock, Person, Place, Reaction, Unreachable
+from coldframe.speech import room_words
+
+
+class Made(Protocol):
+    """A finished file: name, media type, bytes, title, and for a picture its meaning in words."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def media_type(self) -> str: ...
+    @property
+    def content(self) -> bytes: ...
+    @property
+    def title(self) -> str: ...
+    @property
+    def alternative(self) -> str: ...
+
+
+class Maker(Protocol):
+    """Draws or writes an attachment."""
+
+    async def __call__(self, attachment: Attachment) -> Made: ...
+
+
+class BotSide:
+    """What the bot asks of a platform; see `coldframe.ports.Chat`."""
+
+    def __init__(self, log: Log, clock: Clock, make: Maker, *, posts_once: bool) -> None:
+        self.log = log
+        self.clock = clock
+        self.faults = Faults()
+        self._make = make
+        self._posts_once = posts_once
+        self._listeners: list[Callable[[Change], None]] = []
+        log.put_person(Person(BOT, BOT, is_bot=True))
+
+    @property
+    def tenant(self) -> str:
+        return self.log.tenant
+
+    def channel(self, channel: str, thread: str | None = None) -> Place:
+        return Place(self.tenant, "channel", channel, thread)
+
+    def direct(self, person: str, thread: str | None = None) -> Place:
+        return Place(self.tenant, "direct", person, thread)
+
+    async def post(self, place: Place, message: Message, *, key: str) -> str:
+        """Posts the card with its seeds under it; the same key twice is one message unless told otherwise.
+
+        Attachments are not posted along: each is an `upload` of its own, with its own key.
+        """
+        self._reachable(place)
+        trouble = self.faults.before("post")
+        posted = self._already(key) or self._post(place, message, key)
+        if trouble:
+            raise trouble
+        return posted
+
+    def _post(self, place: Place, message: Message, key: str) -> str:
+        with self.log.together():
+            posted = self.log.put_message(place, BOT, self.clock.now(), card=message, key=key)
+            for emoji in message.seeds:
+                self.log.set_reaction(posted, BOT, emoji, True)
+        self._tell("message", posted)
+        return posted
+
+    async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
+        """Makes the file and posts it as a message of its own."""
+        self._reachable(place)
+        trouble = self.faults.before("upload")
+        posted = self._already(key) or self._post_file(place, await self._make(attachment), key)
+        if trouble:
+            raise trouble
+        return posted
+
+    def _post_file(self, place: Place, made: Made, key: str) -> str:
+        with self.log.together():
+            posted = self.log.put_message(place, BOT, self.clock.now(), key=key)
+            self.log.put_file(posted, made.name, made.media_type, made.content, made.title, made.alternative)
+        self._tell("message", posted)
+        return posted
+
+    def _already(self, key: str) -> str | None:
+        found = self.log.by_key(key) if self._posts_once else None
+        return found.id if found else None
+
+    async def revise(self, place: Place, message_id: str, message: Message) -> None:
+        trouble = self.faults.before("revise")
+        self._own(place, message_id)
+        self.log.change_card(message_id, message)
+        self._tell("message", message_id)
+        if trouble:
+            raise trouble
+
+    async def withdraw(self, place: Place, message_id: str) -> None:
+        trouble = self.faults.before("withdraw")
+        with suppress(Unreachable):  # gone already: what was wanted
+            self._own(place, message_id)
+            self.log.erase(message_id)
+            self._tell("message", message_id)
+        if trouble:
+            raise trouble
+
+    async def react(self, place: Place, message_id: str, emoji: str) -> None:
+        trouble = self.faults.before("react")
+        self._existing(place, message_id)
+        if self.log.set_reaction(message_id, BOT, emoji, True):
+            self._tell("message", message_id)
+        if trouble:
+            raise trouble
+
+    async def find(self, place: Place, key: str, since: datetime) -> str | None:
+        self.faults.before("find")
+        found = self.log.by_key(key)
+        return found.id if found and found.place.root() == place.root() and found.at >= since else None
+
+    async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
+        self.faults.before("reactions")
+        return tuple(r for r in self._existing(place, message_id).reactions if r.person != BOT)
+
+    async def members(self, place: Place) -> tuple[Person, ...]:
+        self.faults.before("members")
+        self._reachable(place.root())
+        if place.kind == "direct":
+            return tuple(p for p in (self.log.person(place.id), self.log.person(BOT)) if p)
+        return self.log.members(place.id)
+
+    async def person(self, tenant: str, person_id: str) -> Person:
+        self.faults.before("person")
+        found = self.log.person(person_id) if tenant == self.tenant else None
+        if found is None:
+            raise Unreachable("no such person in the room")
+        return found
+
+    async def home(self, tenant: str, person_id: str, message: Message) -> None:
+        self.faults.before("home")
+        await self.person(tenant, person_id)
+        self.log.put_home(person_id, message)
+        self._tell("home", person_id)
+
+    def _reachable(self, place: Place) -> None:
+        person = self.log.person(place.id) if place.kind == "direct" else None
+        is_open = (
+            person is not None and not person.is_gone if place.kind == "direct" else place.id in self.log.channels()
+        )
+        if place.tenant != self.tenant or not is_open:
+            raise Unreachable("no such conversation in the room")
+        if place.thread is not None:
+            self._existing(place, place.thread)
+
+    def _existing(self, place: Place, message_id: str) -> Record:
+        found = self.log.message(message_id)
+        if found is None or found.gone or found.place.root() != place.root():
+            raise Unreachable("no such message in the conversation")
+        return found
+
+    def _own(self, place: Place, message_id: str) -> None:
+        if not self._existing(place, message_id).by_bot:
+            raise Unreachable("the bot may change its own messages only")
+
+    # --- looking on -----------------------------------------------------------------------------------------
+
+    def listen(self, callback: Callable[[Change], None]) -> Callable[[], None]:
+        """Calls back on every change, until the returned function is called."""
+        self._listeners.append(callback)
+        return lambda: self._listeners.remove(callback)
+
+    def _tell(self, kind: ChangeKind, subject: str) -> None:
+        for callback in tuple(self._listeners):
+            callback(Change(kind, subject))
+
+    def message(self, message_id: str) -> Record:
+        found = self.log.message(message_id)
+        if found is None:
+            raise NotThere(room_words.NO_MESSAGE)
+        return found
+
+    def messages(self, place: Place, thread: str | None = None) -> tuple[Record, ...]:
+        """A conversation in order: with all its threads, or one thread with the message it hangs under."""
+        return self.log.messages(replace(place, thread=thread) if thread else place)
+
+    def all_messages(self, above: int = 0) -> tuple[Record, ...]:
+        """Everything in order; with `above`, only what changed after that revision."""
+        return self.log.messages(above=above)

@@ -1,0 +1,284 @@
+"""The room's address on this computer or network: the page, its files, and a wire for every browser."""
+
+from __future__ import annotations
+
+import hashlib
+import html
+import json
+from collections import OrderedDict
+from collections.abc import Awaitable, Callable, Iterable
+from functools import cache
+from importlib import resources
+from string import Template
+from typing import Any
+from urllib.parse import quote
+
+import structlog
+from aiohttp import web
+
+from coldframe.chat.room import orders, passes, payloads
+from coldframe.chat.room.records import Change, NotThere
+from coldframe.chat.room.rehearsal import Rehearsal
+from coldframe.chat.room.service import Room
+from coldframe.chat.room.wire import MOST_FRAME, Wire
+from coldframe.ports import Clock, Place
+from coldframe.speech import room_words
+
+logger = structlog.get_logger(__name__)
+
+_HERE = ("localhost", "127.0.0.1", "[::1]")
+_MOST_WIRES = 400
+_KEPT_PAYLOADS = 4000
+
+_TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
+_SHOWN_INLINE = {"image/png"}
+
+
+class Server:
+    """Serves one room. `acting`: whoever comes chooses from a list whom to act as; else a personal link says it.
+
+    `wall` is the real clock, which paces floods; `hosts` are the names by which browsers may call this server, so that
+    no foreign page can reach it under a name of its own. `wires_each`: open pages of one person.
+    """
+
+    def __init__(
+        self,
+        room: Room,
+        wall: Clock,
+        *,
+        rehearsal: Rehearsal | None = None,
+        acting: bool = False,
+        hosts: Iterable[str] = (),
+        wires_each: int = 12,
+        more: Iterable[web.RouteDef] = (),
+    ) -> None:
+        self._more = tuple(more)
+        self.room = room
+        self.wall = wall
+        self.acting = acting or rehearsal is not None
+        self._rehearsal = rehearsal
+        self._hosts = {host.lower() for host in (*_HERE, *hosts)}
+        self._wires_each = wires_each
+        self._wires: list[Wire] = []
+        self._payloads: OrderedDict[str, tuple[Place | None, str]] = OrderedDict()
+        self._stop = room.listen(self._heard)
+
+    # --- between the room and the wires -----------------------------------------------------------------------
+
+    def replace(self, room: Room) -> None:
+        """Another room in the place of this one: all browsers begin anew."""
+        self._stop()
+        self.room = room
+        self._stop = room.listen(self._heard)
+        self._payloads.clear()
+        for wire in self._wires:
+            wire.turn_to("again")
+
+    def rehearsal_changed(self) -> None:
+        """The clock or what is due has changed."""
+        for wire in self._wires:
+            wire.turn_to("rehearsal")
+
+    def turn_person_to(self, person: str, what: str) -> None:
+        for wire in self._wires:
+            if wire.person == person:
+                wire.turn_to(what)
+
+    def _heard(self, change: Change) -> None:
+        if change.kind == "message":
+            self._payloads.pop(change.subject, None)
+        for wire in self._wires:
+            wire.heard(change)
+
+    def payload(self, message_id: str) -> tuple[Place | None, str]:
+        """Where the message stands and its JSON, made once for all browsers."""
+        known = self._payloads.get(message_id)
+        if known is None:
+            record = self.room.message(message_id)
+            known = (record.place, json.dumps(payloads.record_json(record)))
+            self._payloads[message_id] = known
+            if len(self._payloads) > _KEPT_PAYLOADS:
+                self._payloads.popitem(last=False)
+        return known
+
+    def rehearsal_json(self) -> dict[str, Any] | None:
+        return payloads.rehearsal_json(self._rehearsal.state()) if self._rehearsal else None
+
+    async def rehearse(self, order: orders.Rehearse, acting: str) -> None:
+        if self._rehearsal is None:
+            raise NotThere(room_words.NO_REHEARSAL)
+        match order.what:
+            case "run":
+                await self._rehearsal.run(order.speed)
+            case "stop":
+                await self._rehearsal.stop()
+            case "jump":
+                await self._rehearsal.jump()
+            case "others":
+                await self._rehearsal.others(order.step, acting)
+            case "again":
+                await self._rehearsal.again()
+        self.rehearsal_changed()
+
+    # --- addresses --------------------------------------------------------------------------------------------
+
+    def app(self) -> web.Application:
+        app = web.Application(middlewares=[self._guarded])
+        app.router.add_get("/", self._entrance)
+        app.router.add_get("/page/{name}", self._asset)
+        for who in ("/as/{person}", "/with/{word}"):
+            app.router.add_get(who, self._page)
+            app.router.add_get(f"{who}/wire", self._wire)
+            app.router.add_get(f"{who}/files/{{file}}", self._file)
+        app.router.add_routes(self._more)
+        app.on_response_prepare.append(_without_banner)
+        app.on_shutdown.append(self._hang_up)
+        return app
+
+    async def _hang_up(self, _app: web.Application) -> None:
+        for wire in tuple(self._wires):
+            await wire.close(1001, "the room closes")
+
+    @web.middleware
+    async def _guarded(
+        self, request: web.Request, handler: Callable[[web.Request], Awaitable[web.StreamResponse]]
+    ) -> web.StreamResponse:
+        if _host_name(request.host) not in self._hosts:
+            return _plain(421, room_words.WRONG_NAME)
+        try:
+            return await handler(request)
+        except web.HTTPException as error:
+            return _plain(error.status, error.reason)
+        except NotThere:
+            return _plain(404, room_words.NOTHING_HERE)
+
+    def _who(self, request: web.Request) -> str:
+        """The person that the address speaks for. An address that speaks for nobody is forbidden."""
+        if "word" in request.match_info:
+            person = passes.bearer(self.room.log, request.match_info["word"])
+        else:
+            person = request.match_info["person"] if self.acting else None
+        if person is None or not self.knows(person):
+            raise web.HTTPForbidden(reason=room_words.WRONG_LINK)
+        return person
+
+    def knows(self, person: str) -> bool:
+        """Whether the person is here to be let in."""
+        known = self.room.log.person(person)
+        return known is not None and not known.is_gone and not known.is_bot
+
+    async def _entrance(self, _request: web.Request) -> web.Response:
+        return _page_response(_entrance_page(self._choices() if self.acting else None))
+
+    def _choices(self) -> list[tuple[str, str]]:
+        people = (p for p in self.room.log.people() if not p.is_bot and not p.is_gone)
+        return [(f"/as/{quote(p.id, safe='')}", p.name) for p in people]
+
+    async def _page(self, request: web.Request) -> web.Response:
+        self._who(request)
+        return _page_response(_asset("index.html")[0].decode())
+
+    async def _asset(self, request: web.Request) -> web.Response:
+        name = request.match_info["name"]
+        if name not in _asset_names():
+            raise web.HTTPNotFound
+        content, mark = _asset(name)
+        headers = {**_HEADERS, "ETag": mark, "Cache-Control": "no-cache"}
+        if request.headers.get("If-None-Match") == mark:
+            return web.Response(status=304, headers=headers)
+        kind = _TYPES[name.rpartition(".")[2]]
+        return web.Response(body=content, content_type=kind, charset="utf-8", headers=headers)
+
+    async def _file(self, request: web.Request) -> web.Response:
+        record, content = self.room.file(self._who(request), request.match_info["file"])
+        way = "inline" if record.media_type in _SHOWN_INLINE else "attachment"
+        headers = {
+            **_HEADERS,
+            "Content-Disposition": f"{way}; filename*=UTF-8''{quote(record.name, safe='')}",
+            "Content-Security-Policy": "default-src 'none'; sandbox",
+            "Cache-Control": "private, max-age=86400",
+            "Content-Type": record.media_type,
+        }
+        return web.Response(body=content, headers=headers)
+
+    async def _wire(self, request: web.Request) -> web.StreamResponse:
+        if request.headers.get("Origin") not in {f"http://{request.host}", f"https://{request.host}"}:
+            raise web.HTTPForbidden(reason=room_words.OWN_PAGE_ONLY)
+        person = self._who(request)
+        mine = sum(wire.person == person for wire in self._wires)
+        if mine >= self._wires_each or len(self._wires) >= _MOST_WIRES:
+            raise web.HTTPServiceUnavailable(reason=room_words.TOO_MANY_PAGES)
+        socket = web.WebSocketResponse(heartbeat=25, max_msg_size=MOST_FRAME, compress=False)
+        await socket.prepare(request)
+        wire = Wire(self, person, socket)
+        self._wires.append(wire)
+        try:
+            await wire.run()
+        finally:
+            self._wires.remove(wire)
+        return socket
+
+
+async def serve(server: Server, host: str = "127.0.0.1", port: int = 0) -> tuple[web.AppRunner, int]:
+    """Opens the room at the address; returns what to clean up and the port. No access log: addresses hold passes."""
+    runner = web.AppRunner(server.app(), access_log=None, shutdown_timeout=2.0, handle_signals=False)
+    await runner.setup()
+    site = web.TCPSite(runner, host, port)
+    await site.start()
+    return runner, runner.addresses[0][1]
+
+
+# --- answers --------------------------------------------------------------------------------------------------
+
+_HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "X-Frame-Options": "DENY",
+}
+_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none';"
+    " form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
+)
+
+
+def _page_response(text: str) -> web.Response:
+    headers = {**_HEADERS, "Content-Security-Policy": _POLICY, "Cache-Control": "no-store"}
+    return web.Response(text=text, content_type="text/html", headers=headers)
+
+
+def _plain(status: int, words: str) -> web.Response:
+    headers = {**_HEADERS, "Content-Security-Policy": "default-src 'none'", "Cache-Control": "no-store"}
+    return web.Response(status=status, text=f"{words}\n", headers=headers)
+
+
+async def _without_banner(_request: web.Request, response: web.StreamResponse) -> None:
+    response.headers["Server"] = "coldframe"
+
+
+def _host_name(host: str) -> str:
+    """The host without its port."""
+    name, colon, port = host.rpartition(":")
+    return (name if colon and port.isdigit() else host).lower()
+
+
+@cache
+def _asset_names() -> frozenset[str]:
+    names = (entry.name for entry in resources.files("coldframe.chat.room").joinpath("page").iterdir())
+    return frozenset(name for name in names if name.rpartition(".")[2] in _TYPES and not name.endswith(".html"))
+
+
+@cache
+def _asset(name: str) -> tuple[bytes, str]:
+    """A file of the page and its mark, read once."""
+    content = resources.files("coldframe.chat.room").joinpath("page", name).read_bytes()
+    return content, f'"{hashlib.sha256(content).hexdigest()[:20]}"'
+
+
+def _entrance_page(choices: list[tuple[str, str]] | None) -> str:
+    template = Template(_asset("entrance.html")[0].decode())
+    if choices is None:
+        return template.substitute(words=room_words.OPEN_YOUR_LINK, people="")
+    links = "".join(f'<li><a href="{html.escape(to)}">{html.escape(name)}</a></li>' for to, name in choices)
+    return template.substitute(words=room_words.WHOM, people=f"<ul>{links}</ul>")

@@ -1,0 +1,300 @@
+"""One browser looking on: hears its questions one after the other, and tells it what is new.
+
+What is new waits as ids, not as words: a slow browser costs a small set, and gets the latest state when it is ready.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import base64
+import binascii
+import json
+from collections import deque
+from typing import TYPE_CHECKING, Any
+
+import structlog
+from aiohttp import WSMsgType, web
+from pydantic import ValidationError
+
+from coldframe.chat.room import orders, payloads
+from coldframe.chat.room.records import MOST_FILE_BYTES, Change, NotThere, Refused
+from coldframe.chat.room.throttle import Throttle
+from coldframe.ports import IncomingFile, Place, Reply
+from coldframe.render.room import form_json, message_json
+from coldframe.speech import room_words, surface
+
+if TYPE_CHECKING:
+    from coldframe.chat.room.server import Server
+
+logger = structlog.get_logger(__name__)
+
+MOST_FRAME = 5 << 20
+"""Three files of 1 MiB in base64 and their message; anything larger ends the connection."""
+
+GONE = 4403
+"""The close code for somebody who is no longer let in: the page does not try again."""
+
+LATEST = 150
+"""Messages of each conversation that a fresh browser gets at once; earlier ones on request."""
+
+_MOST_NONSENSE = 20
+
+
+class Wire:
+    """A connection of one person's browser."""
+
+    def __init__(self, server: Server, person: str, socket: web.WebSocketResponse) -> None:
+        self.person = person
+        self._server = server
+        self._socket = socket
+        self._throttle = Throttle(server.wall)
+        self._greeted = False
+        self._nonsense = 0
+        self._new: dict[str, None] = {}
+        self._turns: dict[str, None] = {}
+        self._answers: deque[str] = deque()
+        self._stir = asyncio.Event()
+
+    # --- from the room ----------------------------------------------------------------------------------------
+
+    def heard(self, change: Change) -> None:
+        """Notes what is new; words are fetched when the browser is ready for them."""
+        if not self._greeted:
+            return
+        if change.kind == "message":
+            self._new[change.subject] = None
+        elif change.kind == "people" or change.subject == self.person:
+            self._turns[change.kind] = None
+        self._stir.set()
+
+    def turn_to(self, what: str) -> None:
+        """Tells the browser soon about something that is no message."""
+        self._turns[what] = None
+        self._stir.set()
+
+    async def run(self) -> None:
+        writing = asyncio.create_task(self._write())
+        try:
+            async for frame in self._socket:
+                if frame.type is not WSMsgType.TEXT:
+                    break
+                if await self._throttle.turn():
+                    self.turn_to("slow")
+                await self._heed(frame.data)
+        finally:
+            writing.cancel()
+
+    async def close(self, code: int, reason: str) -> None:
+        await self._socket.close(code=code, message=reason.encode())
+
+    async def _write(self) -> None:
+        while True:
+            await self._stir.wait()
+            self._stir.clear()
+            if not self._server.knows(self.person):
+                await self.close(GONE, "this person has left")
+                return
+            try:
+                for frame in self._frames():
+                    await self._socket.send_str(frame)
+            except ConnectionError:
+                return
+
+    def _frames(self) -> list[str]:
+        answers, new, turns = list(self._answers), list(self._new), list(self._turns)
+        self._answers.clear()
+        self._new.clear()
+        self._turns.clear()
+        frames = [self._new_frame(new)] if new else []
+        return [*frames, *filter(None, map(self._turn_frame, turns)), *answers]
+
+    def _new_frame(self, ids: list[str]) -> str:
+        room = self._server.room
+        known = [self._server.payload(one) for one in ids]
+        items = [text for place, text in known if place and room.sees(self.person, place)]
+        return f'{{"push":"messages","rev":{room.log.revision()},"items":[{",".join(items)}]}}'
+
+    def _turn_frame(self, what: str) -> str:
+        match what:
+            case "note":
+                return _frame(push="notes", notes=[payloads.note_json(n) for n in self._server.room.notes(self.person)])
+            case "home":
+                return _frame(push="home", home=self._home())
+            case "reads":
+                return _frame(push="reads", reads=self._reads())
+            case "rehearsal":
+                return _frame(push="rehearsal", rehearsal=self._server.rehearsal_json())
+            case "slow" | "people" | "again":
+                return _frame(push=what)
+        return ""
+
+    # --- from the browser -------------------------------------------------------------------------------------
+
+    async def _heed(self, data: str) -> None:
+        try:
+            order = orders.ORDERS.validate_json(data)
+        except ValidationError:
+            await self._at_a_loss()
+            return
+        try:
+            answer = await self._answer(order)
+        except Refused as no:
+            answer = {"error": str(no)}
+        except Exception as problem:
+            logger.exception("room.order_failed", order=order.do, problem=type(problem).__name__, exc_info=False)
+            answer = {"error": room_words.FAILED}
+        self._answers.append(json.dumps({"n": order.n, **answer}))
+        self._stir.set()
+
+    async def _at_a_loss(self) -> None:
+        self._nonsense += 1
+        self._answers.append(json.dumps({"error": room_words.UNREADABLE}))
+        self._stir.set()
+        if self._nonsense >= _MOST_NONSENSE:
+            await self.close(1008, "too many messages that cannot be read")
+
+    async def _answer(self, order: orders.Order) -> dict[str, Any]:
+        room = self._server.room
+        match order:
+            case orders.Hello():
+                return self._welcome(order)
+            case orders.Ping():
+                return {}
+            case orders.Earlier():
+                return self._earlier(self._place(order.place), order.before)
+            case orders.Read():
+                if room.mark_read(self.person, self._place(order.place), order.message):
+                    self._server.turn_person_to(self.person, "reads")
+                return {}
+            case orders.PutAway():
+                room.put_away(self.person, order.note)
+                return {}
+            case orders.CloseForm():
+                room.log.drop_form(self.person, order.action, order.value)
+                return {}
+            case orders.Rehearse():
+                await self._server.rehearse(order, self.person)
+                return {}
+            case _:
+                return await self._act(order, f"{room.tenant}:{self.person}:{order.key}")
+
+    async def _act(self, order: orders.Order, key: str) -> dict[str, Any]:
+        room, who = self._server.room, self.person
+        reply = Reply()
+        match order:
+            case orders.Say():
+                await self._say(order, key)
+            case orders.Edit():
+                await room.edit(who, order.message, order.text, key=key)
+            case orders.Erase():
+                await room.erase(who, order.message, key=key)
+            case orders.React():
+                await room.react_as(who, order.message, order.emoji, order.added, key=key)
+            case orders.OpenHome():
+                await room.open_home(who, key=key)
+            case orders.Press():
+                reply = await room.press(who, order.message, order.action, order.value, key=key)
+            case orders.Submit():
+                reply = await room.submit(who, order.action, order.value, order.fields, key=key)
+            case orders.Command():
+                reply = await room.command(who, self._place(order.place), order.text, key=key)
+        return _reply_json(reply, kept=not room.log.is_open(key))
+
+    async def _say(self, order: orders.Say, key: str) -> None:
+        text, mentioned = _addressed(order.text)
+        files = [_incoming(file) for file in order.files]
+        place = self._place(order.place)
+        await self._server.room.say(self.person, place, text, order.thread, mentioned, files, key=key)
+
+    def _place(self, short: str) -> Place:
+        place = payloads.place_of(self._server.room.tenant, self.person, short)
+        if not self._server.room.sees(self.person, place):
+            raise NotThere(room_words.NO_CONVERSATION)
+        return place
+
+    # --- what a browser gets when it comes (back) -------------------------------------------------------------
+
+    def _welcome(self, order: orders.Hello) -> dict[str, Any]:
+        room, me = self._server.room, self.person
+        self._greeted = True
+        missed = order.life == room.log.life and order.since > 0
+        places = room.places(me)
+        return {
+            "whole": not missed,
+            "life": room.log.life,
+            "rev": room.log.revision(),
+            "me": me,
+            "now": room.clock.now().isoformat(),
+            "people": [payloads.person_json(person) for person in room.log.people()],
+            "places": [self._place_json(place) for place in places],
+            "items": [item for place in places for item in self._items(place, order.since if missed else 0)],
+            "notes": [payloads.note_json(note) for note in room.notes(me)],
+            "home": self._home(),
+            "forms": [form_json(form) for form in room.log.forms(me)],
+            "reads": self._reads(),
+            "rehearsal": self._server.rehearsal_json(),
+            "acting": self._server.acting,
+        }
+
+    def _items(self, place: Place, since: int) -> list[dict[str, Any]]:
+        log = self._server.room.log
+        found = log.messages(place, above=since) if since else log.latest(place, LATEST)
+        return [payloads.record_json(record) for record in found]
+
+    def _earlier(self, place: Place, before: str) -> dict[str, Any]:
+        found = self._server.room.log.latest(place, LATEST, before=before)
+        return {"items": [payloads.record_json(r) for r in found], "more": len(found) == LATEST}
+
+    def _place_json(self, place: Place) -> dict[str, Any]:
+        room = self._server.room
+        if place.kind == "direct":
+            return {"id": "d", "name": "", "members": []}
+        members = [person.id for person in room.log.members(place.id)]
+        return {"id": payloads.place_id(place), "name": room.log.channels()[place.id], "members": members}
+
+    def _home(self) -> dict[str, Any] | None:
+        card = self._server.room.log.home(self.person)
+        return message_json(card) if card else None
+
+    def _reads(self) -> dict[str, str]:
+        reads = self._server.room.log.reads(self.person)
+        return {("d" if kind == "direct" else f"c:{root}"): message for (kind, root), message in reads.items()}
+
+
+def _frame(**what: Any) -> str:
+    return json.dumps(what)
+
+
+def _reply_json(reply: Reply, *, kept: bool) -> dict[str, Any]:
+    """`taken` is False when the act stands in the room's log and the bot could not take it yet."""
+    return {
+        "taken": kept,
+        "form": form_json(reply.form) if reply.form else None,
+        "errors": dict(reply.errors),
+    }
+
+
+_NAME = "@coldframe"
+
+
+def _addressed(text: str) -> tuple[str, bool]:
+    """The text without the bot's name in front of it, and whether it stood there."""
+    head = text.lstrip()[: len(_NAME) + 1].lower()
+    if head.rstrip(" \n,:") != _NAME:
+        return text, False
+    return text.lstrip()[len(_NAME) :].lstrip(" \n,:"), True
+
+
+def _incoming(file: orders.SentFile) -> IncomingFile:
+    if file.content is None:
+        return IncomingFile(file.name, file.size, None, surface.TOO_LARGE)
+    try:
+        content = base64.b64decode(file.content, validate=True)
+        content.decode("utf-8")
+    except binascii.Error:
+        return IncomingFile(file.name, file.size, None, surface.NOT_READ)
+    except UnicodeDecodeError:
+        return IncomingFile(file.name, file.size, None, surface.NOT_TEXT)
+    if len(content) > MOST_FILE_BYTES:
+        return IncomingFile(file.name, file.size, None, surface.TOO_LARGE)
+    return IncomingFile(file.name, len(content), content)

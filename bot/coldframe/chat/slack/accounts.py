@@ -1,0 +1,235 @@
+"""The bot's accounts: one workspace by its token, or every workspace that installed it through OAuth."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any, Protocol
+
+import aiohttp
+from slack_bolt.authorization import AuthorizeResult
+from slack_bolt.authorization.async_authorize import AsyncAuthorize
+from slack_bolt.context.async_context import AsyncBoltContext
+from slack_sdk.errors import SlackApiError, SlackClientError
+from slack_sdk.web.async_client import AsyncWebClient
+from slack_sdk.web.async_slack_response import AsyncSlackResponse
+
+from coldframe.chat.slack.calls import Account, Accounts
+from coldframe.chat.slack.inbound import Me
+from coldframe.chat.slack.manifest import SCOPES
+from coldframe.ports import Clock, NotDelivered, Unreachable
+
+if TYPE_CHECKING:
+    from slack_sdk.oauth.installation_store.async_installation_store import AsyncInstallationStore
+
+SLACK_API = "https://slack.com/api/"
+LONGEST_CALL = 10
+"""Seconds for one call of the Web API; the sender's lease on a message is longer than three of them."""
+ACCOUNT_FRESH = timedelta(minutes=1)
+
+MAKE_A_KEY = "Make a key with: python3 -c 'import base64, os; print(base64.urlsafe_b64encode(os.urandom(32)).decode())'"
+
+sdk_log = logging.getLogger("slack_sdk")
+
+
+class SetupError(ValueError):
+    """The platform cannot start; the message says what is wrong and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How to reach Slack. `client_id` and `client_secret` turn on installation by several workspaces."""
+
+    bot_token: str = field(default="", repr=False)
+    app_token: str = field(default="", repr=False)
+    signing_secret: str = field(default="", repr=False)
+    api_url: str = SLACK_API
+    client_id: str = ""
+    client_secret: str = field(default="", repr=False)
+    token_keys: tuple[str, ...] = field(default=(), repr=False)
+    host: str = "127.0.0.1"
+    port: int = 3000
+    ping_interval: float = 10.0
+    authorize_url: str | None = None
+    upload_hosts: tuple[str, ...] = ()
+
+    @property
+    def many(self) -> bool:
+        """True when workspaces install the bot by themselves."""
+        return bool(self.client_id)
+
+
+def quiet_logs() -> None:
+    """At DEBUG the SDK prints whole payloads and posts, private notes among them; so neither ever goes
+    there.
+    """
+    for name in ("slack_bolt", "slack_sdk"):
+        logger = logging.getLogger(name)
+        logger.setLevel(max(logging.INFO, logger.getEffectiveLevel()))
+
+
+def open_session() -> aiohttp.ClientSession:
+    """The connections of one process to Slack, shared by all calls; the caller closes it."""
+    return aiohttp.ClientSession(timeout=aiohttp.ClientTimeout(total=LONGEST_CALL, sock_connect=5))
+
+
+def client(token: str | None, api_url: str, session: aiohttp.ClientSession) -> AsyncWebClient:
+    """A client that never repeats a call by itself: a repeated post could be a second post."""
+    made = AsyncWebClient(
+        token=token,
+        base_url=api_url,
+        timeout=LONGEST_CALL,
+        session=session,
+        retry_handlers=[],
+        logger=sdk_log,
+    )
+    if made.retry_handlers:
+        raise AssertionError("the SDK's own repeats must be off")
+    return made
+
+
+class OneWorkspace:
+    """The workspace that a bot token belongs to."""
+
+    def __init__(self, account: Account) -> None:
+        self.account = account
+        self._gone = False
+
+    async def of(self, tenant: str) -> Account:
+        if tenant != self.account.me.team or self._gone:
+            raise Unreachable("the bot is not installed in this workspace")
+        return self.account
+
+    async def gone(self, tenant: str) -> None:
+        """The workspace threw the bot out or took its token back."""
+        self._gone = self._gone or tenant == self.account.me.team
+
+
+class ManyWorkspaces:
+    """Workspaces with an installation in the store; looked up afresh every minute."""
+
+    def __init__(
+        self, store: AsyncInstallationStore, api_url: str, session: aiohttp.ClientSession, clock: Clock
+    ) -> None:
+        self._store = store
+        self._api_url = api_url
+        self._session = session
+        self._clock = clock
+        self._known: dict[str, tuple[Account, datetime]] = {}
+
+    async def of(self, tenant: str) -> Account:
+        known = self._known.get(tenant)
+        if known and known[1] > self._clock.now():
+            return known[0]
+        bot = await self._store.async_find_bot(enterprise_id=None, team_id=tenant)
+        if bot is None:
+            raise Unreachable("the bot is not installed in this workspace")
+        me = Me(tenant, str(bot.bot_user_id), bot.bot_id, bot.app_id, bot.enterprise_id)
+        account = Account(me, client(bot.bot_token, self._api_url, self._session))
+        self._known[tenant] = (account, self._clock.now() + ACCOUNT_FRESH)
+        return account
+
+    async def gone(self, tenant: str) -> None:
+        self._known.pop(tenant, None)
+        await self._store.async_delete_all(enterprise_id=None, team_id=tenant)
+
+
+class Holder(Accounts, Protocol):
+    """Accounts that can end."""
+
+    async def gone(self, tenant: str) -> None: ...
+
+
+class Authorize(AsyncAuthorize):
+    """Bolt's question whose payload this is, answered without a call: foreign workspaces have no account."""
+
+    def __init__(self, accounts: Accounts) -> None:
+        super().__init__()  # type: ignore[no-untyped-call]
+        self._accounts = accounts
+
+    async def __call__(
+        self,
+        *,
+        context: AsyncBoltContext,
+        enterprise_id: str | None,
+        team_id: str | None,
+        user_id: str | None,
+        **_: Any,
+    ) -> AuthorizeResult | None:
+        try:
+            account = await self._accounts.of(team_id or "")
+        except Unreachable:
+            return None
+        return AuthorizeResult(
+            enterprise_id=enterprise_id,
+            team_id=account.me.team,
+            bot_user_id=account.me.bot_user,
+            bot_id=account.me.bot,
+            bot_token=account.client.token,
+            user_id=user_id,
+        )
+
+
+async def sign_in(options: Options, session: aiohttp.ClientSession) -> OneWorkspace:
+    """The account behind the bot token. Raises SetupError with what to do when Slack does not know the
+    token.
+    """
+    if not options.bot_token.startswith("xoxb-"):
+        raise SetupError(
+            "COLDFRAME_SLACK_BOT_TOKEN must be the bot token, which begins with xoxb-; doctor says where it is"
+        )
+    made = client(options.bot_token, options.api_url, session)
+    answer = await asked(made, "auth.test")
+    _require_scopes(answer.headers)
+    app = options.app_token.split("-")[2] if options.app_token.count("-") >= 3 else None
+    me = Me(
+        team=str(answer["team_id"]),
+        bot_user=str(answer["user_id"]),
+        bot=answer.get("bot_id"),
+        app=app or await _app_of(made, answer.get("bot_id")),
+        enterprise=answer.get("enterprise_id"),
+    )
+    return OneWorkspace(Account(me, made))
+
+
+def _require_scopes(headers: Mapping[str, str]) -> None:
+    """A bot without a scope would start and fail at some step of a round. Raises SetupError."""
+    missing = sorted(SCOPES.keys() - (granted(headers) or SCOPES.keys()))
+    if missing:
+        raise SetupError(
+            f"the app may not do all that the bot needs; these scopes are missing: {', '.join(missing)}. "
+            "Apply the newest manifest (coldframe slack-manifest) and install the app again"
+        )
+
+
+def granted(headers: Mapping[str, str]) -> set[str] | None:
+    """The scopes that Slack tells beside an answer; None when it tells none."""
+    named = {name.lower(): value for name, value in headers.items()}.get("x-oauth-scopes")
+    return None if named is None else {scope.strip() for scope in named.split(",") if scope.strip()}
+
+
+async def asked(made: AsyncWebClient, method: str, **arguments: Any) -> AsyncSlackResponse:
+    """A call at start, with its failure in words."""
+    try:
+        answer: AsyncSlackResponse = await getattr(made, method.replace(".", "_"))(**arguments)
+    except SlackApiError as error:
+        data = getattr(error.response, "data", None)
+        code = data.get("error") if isinstance(data, dict) else "no readable answer"
+        raise SetupError(f"Slack answered {method} with {code}; coldframe doctor says what to do") from None
+    except (SlackClientError, aiohttp.ClientError, TimeoutError, OSError) as error:
+        raise SetupError(
+            f"Slack could not be reached at {made.base_url} ({type(error).__name__}); check the network, and "
+            "COLDFRAME_SLACK_API_URL if it is set"
+        ) from None
+    return answer
+
+
+async def _app_of(made: AsyncWebClient, bot: str | None) -> str | None:
+    """The app's id, so that another app's presses are refused; without it the signature alone has to do."""
+    try:
+        answer = await made.bots_info(bot=bot)
+        return str(answer["bot"]["app_id"])
+    except (SlackClientError, aiohttp.ClientError, NotDelivered, TimeoutError, OSError, KeyError, TypeError):
+        return None

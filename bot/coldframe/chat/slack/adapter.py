@@ -1,0 +1,355 @@
+"""The chat protocol over Slack's Web API. Translates and sends; decides nothing.
+
+Slack offers no key that makes a post happen once. So every post carries the sender's opaque key in its
+metadata, and `find` looks it up in the conversation when an answer was lost. Files carry a digest of the
+key in their name.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import AsyncIterator, Mapping, Sequence
+from datetime import datetime, timedelta
+from io import BytesIO
+from typing import Any, Protocol
+
+import aiohttp
+
+from coldframe.chat.slack import reading
+from coldframe.chat.slack.calls import Accounts, Calls, Refusal, outcome
+from coldframe.chat.slack.inbound import origin
+from coldframe.chat.slack.marks import (
+    Sent,
+    file_name,
+    is_part,
+    key_of,
+    mark,
+    number_of,
+    order,
+    shared_as,
+    sorted_out,
+    total_of,
+)
+from coldframe.chat.slack.people import People, Recent
+from coldframe.message.nodes import Attachment, Form, Message
+from coldframe.ports import ChatError, Clock, NotDelivered, OutcomeUnknown, Person, Place, Reaction
+from coldframe.render.slack.blocks import Part, message_parts
+from coldframe.render.slack.mrkdwn import cut
+from coldframe.render.slack.views import home, modal
+
+log = logging.getLogger(__name__)
+
+
+LOOK_BACK = timedelta(minutes=2)
+"""How far before the first try a look-up begins, for clocks that disagree."""
+MOST_PAGES = 10
+PAGE = 200
+RECENT = timedelta(days=1)
+REACTIONS_FRESH = timedelta(seconds=1)
+LONGEST_ALTERNATIVE = 1_000
+
+
+class Made(Protocol):
+    """A finished file. `alternative` describes a picture in words, "" for a file that is text."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def title(self) -> str: ...
+    @property
+    def content(self) -> bytes: ...
+    @property
+    def alternative(self) -> str: ...
+
+
+class Maker(Protocol):
+    """Draws or writes an attachment; wiring hands it in, so that drawing happens in its own process."""
+
+    async def __call__(self, attachment: Attachment) -> Made: ...
+
+
+class SlackChat:
+    """One process's hands in all its workspaces."""
+
+    def __init__(self, accounts: Accounts, session: aiohttp.ClientSession, clock: Clock, make: Maker) -> None:
+        self.call = Calls(accounts, clock)
+        self._accounts = accounts
+        self._session = session
+        self._clock = clock
+        self._make = make
+        self._directs: Recent[tuple[str, str], str] = Recent()
+        self._totals: Recent[tuple[str, str], int] = Recent()
+        self._told: Recent[tuple[str, str], tuple[Sequence[Mapping[str, Any]], datetime]] = Recent()
+        self.people = People(self.call, clock)
+
+    # --- saying ---------------------------------------------------------------------------------------------
+
+    async def post(self, place: Place, message: Message, *, key: str) -> str:
+        """Posts the message, or what of its parts did not go out yet, and returns the id of the first part."""
+        parts = message_parts(message)
+        channel = await self.channel_of(place)
+        sent = await self._sent(place, channel, key, self._clock.now() - RECENT) if len(parts) > 1 else Sent({}, 0)
+        first = sent.ids.get(1) or await self._say(place, channel, parts[0], mark(key, 1, len(parts)), place.thread)
+        for number, part in enumerate(parts[1:], 2):
+            if number not in sent.ids:
+                its_mark = mark(key, number, len(parts))
+                await self._say(place, channel, part, its_mark, place.thread or first)
+        self._totals[channel, first] = len(parts)
+        await self._offer(place, first, message.seeds)
+        return first
+
+    async def _offer(self, place: Place, message_id: str, seeds: tuple[str, ...]) -> None:
+        """The bot's own emoji as an offer. The message is out already; without them it says the same."""
+        for emoji in seeds:
+            try:
+                await self.react(place, message_id, emoji)
+            except ChatError as trouble:
+                log.info("an offered emoji is missing: %s", trouble)
+
+    async def _say(
+        self, place: Place, channel: str, part: Part, metadata: Mapping[str, Any], thread: str | None
+    ) -> str:
+        answer = await self.call(
+            place.tenant,
+            "chat.postMessage",
+            lane=channel,
+            channel=channel,
+            text=part.text,
+            blocks=list(part.blocks),
+            metadata=metadata,
+            thread_ts=thread,
+            unfurl_links=False,
+            unfurl_media=False,
+        )
+        return str(answer["ts"])
+
+    async def revise(self, place: Place, message_id: str, message: Message) -> None:
+        """Shows the new content in place; parts that carry it on are edited, added or taken away with it."""
+        parts = message_parts(message)
+        channel = await self.channel_of(place)
+        await self._edit(place, channel, message_id, parts[0])
+        if len(parts) == 1 and self._totals.get((channel, message_id)) == 1:
+            return
+        key, sent = await self._carried_on(place, channel, message_id)
+        for number, part in enumerate(parts[1:], 2):
+            if number in sent.ids:
+                await self._edit(place, channel, sent.ids[number], part)
+            elif key:
+                its_mark = mark(key, number, len(parts))
+                await self._say(place, channel, part, its_mark, place.thread or message_id)
+        for number in sent.ids.keys() - range(1, len(parts) + 1):
+            await self._take_back(place, channel, sent.ids[number])
+        self._totals[channel, message_id] = len(parts)
+
+    async def _edit(self, place: Place, channel: str, message_id: str, part: Part) -> None:
+        await self.call(
+            place.tenant,
+            "chat.update",
+            channel=channel,
+            ts=message_id,
+            text=part.text,
+            blocks=list(part.blocks),
+        )
+
+    async def withdraw(self, place: Place, message_id: str) -> None:
+        """Takes a message or a file back; one that is gone already is fine."""
+        channel = await self.channel_of(place)
+        if message_id.startswith("F"):
+            await self._unless({"file_not_found", "file_deleted"}, place.tenant, "files.delete", file=message_id)
+            return
+        if self._totals.get((channel, message_id)) != 1:
+            _, sent = await self._carried_on(place, channel, message_id)
+            for other in set(sent.ids.values()) - {message_id}:
+                await self._take_back(place, channel, other)
+        await self._take_back(place, channel, message_id)
+
+    async def _take_back(self, place: Place, channel: str, message_id: str) -> None:
+        await self._unless({"message_not_found"}, place.tenant, "chat.delete", channel=channel, ts=message_id)
+
+    async def react(self, place: Place, message_id: str, emoji: str) -> None:
+        """Puts the bot's own emoji on a message; one that is there already is fine."""
+        channel = await self.channel_of(place)
+        arguments = {"channel": channel, "timestamp": message_id, "name": reading.emoji(emoji)}
+        await self._unless({"already_reacted"}, place.tenant, "reactions.add", **arguments)
+
+    async def _unless(self, fine: set[str], tenant: str, method: str, **arguments: Any) -> None:
+        try:
+            await self.call(tenant, method, **arguments)
+        except Refusal as refusal:
+            if refusal.code not in fine:
+                raise
+
+    # --- files ----------------------------------------------------------------------------------------------
+
+    async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
+        """Draws or writes the attachment and shares it. Nothing is seen before the last of the three calls."""
+        document = await self._make(attachment)
+        channel = await self.channel_of(place)
+        asked = await self.call(
+            place.tenant,
+            "files.getUploadURLExternal",
+            filename=file_name(document.name, key),
+            length=len(document.content),
+            alt_txt=cut(document.alternative, LONGEST_ALTERNATIVE) or None,
+        )
+        await self._send_bytes(str(asked["upload_url"]), document.content)
+        answer = await self.call(
+            place.tenant,
+            "files.completeUploadExternal",
+            lane=channel,
+            files=[{"id": asked["file_id"], "title": document.title}],
+            channel_id=channel,
+            thread_ts=place.thread,
+        )
+        return shared_as(answer, channel) or str(asked["file_id"])
+
+    async def _send_bytes(self, url: str, data: bytes) -> None:
+        try:
+            async with self._session.post(url, data=BytesIO(data)) as response:
+                if response.status != 200:
+                    raise NotDelivered(f"the upload was answered with status {response.status}")
+        except (aiohttp.ClientError, TimeoutError, OSError) as error:
+            raise NotDelivered(str(outcome(error, "upload"))) from None  # unshared bytes are seen by nobody
+
+    # --- looking up -----------------------------------------------------------------------------------------
+
+    async def find(self, place: Place, key: str, since: datetime) -> str | None:
+        """The message that went out with this key, None when it did not, or not all of it. Removes later doubles.
+
+        When it cannot be looked up now, that is OutcomeUnknown: whether the message went out is as open as before.
+        """
+        channel = await self.channel_of(place)
+        try:
+            sent = await self._sent(place, channel, key, since - LOOK_BACK)
+        except Refusal as refusal:
+            if refusal.code != "missing_scope":
+                raise
+            log.warning("a lost answer cannot be looked up in a channel: the history scope is missing")
+            return None
+        except NotDelivered as trouble:
+            raise OutcomeUnknown(str(trouble)) from None
+        for message_id in sent.surplus:
+            await self._take_back(place, channel, message_id)
+        return sent.ids[1] if sent.whole else None
+
+    async def _sent(self, place: Place, channel: str, key: str, since: datetime) -> Sent:
+        me = (await self._accounts.of(place.tenant)).me
+        oldest = reading.stamp(since)
+        found = [m async for m in self._messages(place, channel, place.thread, oldest) if is_part(m, me.bot_user, key)]
+        heads = [m for m in found if number_of(m) == 1]
+        if heads and not place.thread and total_of(heads[-1]) > 1:
+            head = min(heads, key=order)
+            found += [
+                m
+                async for m in self._messages(place, channel, str(head["ts"]), oldest)
+                if is_part(m, me.bot_user, key) and m["ts"] != head["ts"]
+            ]
+        return sorted_out(found)
+
+    async def _carried_on(self, place: Place, channel: str, message_id: str) -> tuple[str | None, Sent]:
+        """The key of a message of ours and the parts that carry it on."""
+        try:
+            thread = [m async for m in self._messages(place, channel, place.thread or message_id, "0")]
+        except Refusal as refusal:
+            if refusal.code not in ("missing_scope", "thread_not_found"):
+                raise
+            return None, Sent({}, 0)
+        key = next((key_of(message) for message in thread if message.get("ts") == message_id), None)
+        me = (await self._accounts.of(place.tenant)).me
+        return key, sorted_out([m for m in thread if key and is_part(m, me.bot_user, key)])
+
+    async def _messages(
+        self, place: Place, channel: str, thread: str | None, oldest: str
+    ) -> AsyncIterator[Mapping[str, Any]]:
+        method = "conversations.replies" if thread else "conversations.history"
+        arguments: dict[str, Any] = {"channel": channel, "oldest": oldest, "inclusive": True, "limit": PAGE}
+        if thread:
+            arguments["ts"] = thread
+        cursor = None
+        for _ in range(MOST_PAGES):
+            page = await self.call(place.tenant, method, include_all_metadata=True, cursor=cursor, **arguments)
+            for message in page.get("messages") or ():
+                yield message
+            cursor = (page.get("response_metadata") or {}).get("next_cursor")
+            if not cursor:
+                return
+
+    async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
+        """What people have on the message now, each emoji of a person once whatever its skin tones.
+
+        The options of a ballot stand in one conversation, and are asked for one after the other. One page of direct
+        messages tells them all, so what it told is kept for a second, each answer to be used once.
+        """
+        channel = await self.channel_of(place)
+        shown = self._told.pop((channel, message_id), None)
+        if shown is None or shown[1] < self._clock.now():
+            shown = (await self._reactions_on(place, channel, message_id), self._clock.now())
+        me = (await self._accounts.of(place.tenant)).me
+        seen = {
+            Reaction(str(person), reading.emoji(each["name"]))
+            for each in shown[0]
+            for person in each.get("users") or ()
+            if person != me.bot_user
+        }
+        return tuple(sorted(seen, key=lambda reaction: (reaction.person, reaction.emoji)))
+
+    async def _reactions_on(self, place: Place, channel: str, message_id: str) -> Sequence[Mapping[str, Any]]:
+        if place.kind == "direct" and not place.thread:
+            arguments: dict[str, Any] = {"channel": channel, "oldest": message_id, "inclusive": True, "limit": PAGE}
+            page = await self.call(place.tenant, "conversations.history", **arguments)
+            until = self._clock.now() + REACTIONS_FRESH
+            for message in page.get("messages") or ():
+                self._told[channel, str(message["ts"])] = (message.get("reactions") or (), until)
+            if (channel, message_id) in self._told:
+                return self._told.pop((channel, message_id))[0]
+        answer = await self.call(place.tenant, "reactions.get", channel=channel, timestamp=message_id, full=True)
+        return (answer.get("message") or {}).get("reactions") or ()
+
+    # --- people ---------------------------------------------------------------------------------------------
+
+    async def members(self, place: Place) -> tuple[Person, ...]:
+        """Everybody in the channel with what Slack knows of them."""
+        return await self.people.members(place)
+
+    async def person(self, tenant: str, person_id: str) -> Person:
+        """The person as Slack knows them, remembered for some minutes."""
+        return await self.people.person(tenant, person_id)
+
+    async def home(self, tenant: str, person_id: str, message: Message) -> None:
+        """The person's own page; a workspace that has it switched off goes without."""
+        await self._unless({"not_enabled"}, tenant, "views.publish", user_id=person_id, view=home(message))
+
+    # --- answering at once ----------------------------------------------------------------------------------
+
+    async def open_form(self, tenant: str, trigger: str, form: Form, place: Place) -> bool:
+        """Opens a form for a press; False when the press is too old or was used."""
+        try:
+            await self.call(tenant, "views.open", trigger_id=trigger, view=modal(form, origin(place)))
+        except Refusal as refusal:
+            if refusal.code not in ("expired_trigger_id", "exchanged_trigger_id", "invalid_trigger_id"):
+                raise
+            return False
+        return True
+
+    async def whisper(self, place: Place, person: str, note: Message) -> None:
+        """A passing word: for the person's eyes in a channel, as a message in direct messages. May get
+        lost.
+        """
+        channel = await self.channel_of(place)
+        for part in message_parts(note):
+            shown: dict[str, Any] = {"text": part.text, "blocks": list(part.blocks), "thread_ts": place.thread}
+            if place.kind == "channel":
+                await self.call(place.tenant, "chat.postEphemeral", channel=channel, user=person, **shown)
+            else:
+                shown |= {"unfurl_links": False, "unfurl_media": False}
+                await self.call(place.tenant, "chat.postMessage", lane=channel, channel=channel, **shown)
+
+    async def channel_of(self, place: Place) -> str:
+        """Slack's id of the conversation; direct messages are opened where they are not yet."""
+        if place.kind == "channel":
+            return place.id
+        known = self._directs.get((place.tenant, place.id))
+        if known is None:
+            answer = await self.call(place.tenant, "conversations.open", users=place.id)
+            known = self._directs[place.tenant, place.id] = str(answer["channel"]["id"])
+        return known

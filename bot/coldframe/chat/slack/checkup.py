@@ -1,0 +1,158 @@
+"""Whether Slack would work from here: tokens, scopes, the socket, the clock; for each failure what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from email.utils import parsedate_to_datetime
+from typing import TYPE_CHECKING, Any
+
+import aiohttp
+from slack_sdk.errors import SlackApiError, SlackClientError
+from slack_sdk.web.async_client import AsyncWebClient
+
+from coldframe.chat.slack.accounts import MAKE_A_KEY, Options, SetupError, client, granted, open_session
+from coldframe.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES
+from coldframe.ports import Clock
+
+if TYPE_CHECKING:
+    from sqlalchemy.ext.asyncio import AsyncEngine
+
+SKEW_WARNS, SKEW_STOPS = 30.0, 120.0
+"""Seconds that this machine's clock may differ from Slack's; at 300 every signed request is refused."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was looked at. `remedy` says what to do when it is not well."""
+
+    name: str
+    state: str  # "ok", "warning" or "broken"
+    detail: str
+    remedy: str = ""
+
+
+async def check_slack(options: Options, clock: Clock, mode: str = "socket") -> tuple[Finding, ...]:
+    """Looks at everything that Slack itself can tell. Never raises; shows no secret."""
+    async with open_session() as session:
+        bot = client(options.bot_token, options.api_url, session)
+        findings, headers = await _token(options, bot)
+        if headers is not None:
+            findings += [*_scopes(headers), _events(headers), _clock(headers, clock)]
+        findings.append(await _socket(options, bot) if mode == "socket" else _secret(options))
+        return tuple(findings)
+
+
+async def check_keys(options: Options, engine: AsyncEngine) -> Finding:
+    """Whether the tokens of the installed workspaces can be opened. Never raises; reads only."""
+    from sqlalchemy.exc import SQLAlchemyError
+
+    from coldframe.chat.slack.installations import look_at_seals
+
+    name, variable = "token keys", "COLDFRAME_SLACK_TOKEN_KEYS"
+    if not options.token_keys:
+        return Finding(name, "broken", f"{variable} is missing", MAKE_A_KEY)
+    try:
+        sealed = await look_at_seals(engine, options.token_keys)
+    except (SetupError, SQLAlchemyError, OSError) as problem:
+        remedy = f"{variable} holds keys of 32 random bytes, and the database has to answer. {MAKE_A_KEY}"
+        return Finding(name, "broken", f"cannot be tried ({type(problem).__name__})", remedy)
+    if sealed.lost:
+        remedy = f"Put the key that sealed them back at the end of {variable}, or let these workspaces install again."
+        return Finding(name, "broken", f"the tokens of {sealed.lost} workspaces open with none of the keys", remedy)
+    if sealed.by_older_keys:
+        remedy = "Keep the older keys until these workspaces have installed again."
+        return Finding(name, "warning", f"{sealed.by_older_keys} workspaces still need an older key", remedy)
+    return Finding(name, "ok", f"the newest key opens all of {sealed.workspaces} workspaces")
+
+
+async def _token(options: Options, bot: AsyncWebClient) -> tuple[list[Finding], Mapping[str, str] | None]:
+    name, variable = "bot token", "COLDFRAME_SLACK_BOT_TOKEN"
+    if options.many:
+        return [Finding(name, "ok", "each workspace brings its own when it installs the bot")], None
+    if not options.bot_token.startswith("xoxb-"):
+        what = "is missing" if not options.bot_token else "does not begin with xoxb-"
+        remedy = "Install the app to the workspace, copy the bot user's token from its page and set it."
+        return [Finding(name, "broken", f"{variable} {what}", remedy)], None
+    answer, trouble = await _asked(bot, "auth_test")
+    if answer is None:
+        remedy = (
+            "Check the address in COLDFRAME_SLACK_API_URL and whether this machine may reach it."
+            if trouble.startswith("no answer")
+            else f"Copy the token again and set {variable}; a token that was taken back needs a new installation."
+        )
+        return [Finding(name, "broken", f"Slack says: {trouble}", remedy)], None
+    return [Finding(name, "ok", f"workspace {answer['team_id']}, bot {answer['user_id']}")], answer.headers
+
+
+async def _asked(bot: AsyncWebClient, call: str, **arguments: Any) -> tuple[Any, str]:
+    """The answer, or None with the reason."""
+    try:
+        return await getattr(bot, call)(**arguments), ""
+    except SlackApiError as error:
+        data = getattr(error.response, "data", None)
+        return None, str(data.get("error")) if isinstance(data, dict) else "an answer that cannot be read"
+    except (SlackClientError, aiohttp.ClientError, TimeoutError, OSError, ValueError) as error:
+        return None, f"no answer ({type(error).__name__})"
+
+
+def _scopes(headers: Mapping[str, str]) -> list[Finding]:
+    given = granted(headers)
+    if given is None:
+        return [Finding("scopes", "warning", "Slack did not say which scopes the token has")]
+    missing, optional = sorted(SCOPES.keys() - given), sorted(OPTIONAL_SCOPES.keys() - given)
+    findings = [Finding("scopes", "ok", f"{len(SCOPES)} of {len(SCOPES)}")]
+    if missing:
+        reasons = "; ".join(f"{scope} (to {SCOPES[scope]})" for scope in missing)
+        remedy = "Apply the newest manifest (coldframe slack-manifest) to the app, then install it again."
+        findings = [Finding("scopes", "broken", f"missing: {reasons}", remedy)]
+    if optional:
+        reasons = "; ".join(f"{scope} (to {OPTIONAL_SCOPES[scope]})" for scope in optional)
+        remedy = "Nothing has to be done; add them and install again if that is wanted."
+        findings.append(Finding("optional scopes", "warning", f"not given: {reasons}", remedy))
+    return findings
+
+
+def _events(headers: Mapping[str, str]) -> Finding:
+    """Slack does not tell which events are subscribed to, only scopes tell which of them can come."""
+    given = granted(headers) or set()
+    silent = sorted(event for event, scope in EVENTS.items() if scope and scope not in given)
+    if silent:
+        remedy = "These events cannot come without their scopes: apply the newest manifest and install again."
+        return Finding("events", "broken", f"cannot come: {', '.join(silent)}", remedy)
+    return Finding("events", "ok", f"all {len(EVENTS)} can come, if the manifest is the newest (slack-manifest)")
+
+
+def _clock(headers: Mapping[str, str], clock: Clock) -> Finding:
+    told = {name.lower(): value for name, value in headers.items()}.get("date", "")
+    try:
+        skew = abs((clock.now() - parsedate_to_datetime(told)).total_seconds())
+    except (TypeError, ValueError):
+        return Finding("clock", "warning", "Slack's answer carried no readable time")
+    remedy = "Set this machine's clock by a time server; from 300 s on every signed request is refused."
+    state = "ok" if skew < SKEW_WARNS else "warning" if skew < SKEW_STOPS else "broken"
+    return Finding("clock", state, f"{skew:.0f} s apart from Slack's", "" if state == "ok" else remedy)
+
+
+async def _socket(options: Options, bot: AsyncWebClient) -> Finding:
+    name, variable = "app token", "COLDFRAME_SLACK_APP_TOKEN"
+    make = f"On the app's page of basics, make an app-level token with connections:write and set {variable}."
+    if not options.app_token.startswith("xapp-"):
+        what = "is missing" if not options.app_token else "does not begin with xapp-"
+        return Finding(name, "broken", f"{variable} {what}", make)
+    answer, trouble = await _asked(bot, "apps_connections_open", app_token=options.app_token)
+    if answer is not None:
+        return Finding(name, "ok", "a socket may be opened")
+    if trouble.startswith("no answer"):
+        remedy = "Check the address in COLDFRAME_SLACK_API_URL and whether this machine may reach it."
+    else:
+        remedy = f"{make} Socket Mode must be on in the app's settings."
+    return Finding(name, "broken", f"Slack says: {trouble}", remedy)
+
+
+def _secret(options: Options) -> Finding:
+    name, variable = "signing secret", "COLDFRAME_SLACK_SIGNING_SECRET"
+    if len(options.signing_secret.strip()) < 20:
+        remedy = f"Copy the signing secret from the app's page of basics and set {variable}."
+        return Finding(name, "broken", f"{variable} is missing or too short to be one", remedy)
+    return Finding(name, "ok", "set; whether it is the right one shows with Slack's first request")

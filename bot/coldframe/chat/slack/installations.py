@@ -1,0 +1,144 @@
+"""Installations of several workspaces: bolt's own store, with every token encrypted before it is written."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass
+from typing import TypeVar
+
+from cryptography.fernet import Fernet, InvalidToken, MultiFernet
+from slack_sdk.oauth.installation_store import Bot, Installation
+from slack_sdk.oauth.installation_store.sqlalchemy import AsyncSQLAlchemyInstallationStore
+from slack_sdk.oauth.state_store.sqlalchemy import AsyncSQLAlchemyOAuthStateStore
+from sqlalchemy import MetaData, String, inspect, select
+from sqlalchemy.ext.asyncio import AsyncEngine
+
+from coldframe.chat.slack.accounts import MAKE_A_KEY, SetupError
+
+log = logging.getLogger(__name__)
+
+TOKENS = ("bot_token", "bot_refresh_token", "user_token", "user_refresh_token", "incoming_webhook_url")
+SEALED = "sealed:"
+STATE_SECONDS = 600
+BOTS = AsyncSQLAlchemyInstallationStore.default_bots_table_name
+Record = TypeVar("Record", Bot, Installation)
+
+
+class SealedInstallationStore(AsyncSQLAlchemyInstallationStore):
+    """The store with tokens sealed at rest. The first key seals; all of them open, so that keys can be
+    changed.
+    """
+
+    def __init__(self, client_id: str, engine: AsyncEngine, keys: Sequence[str]) -> None:
+        super().__init__(client_id, engine, logger=log)
+        self._box = box(keys)
+        for table in (self.bots, self.installations):
+            for name in TOKENS:
+                if name in table.c:  # a sealed token is longer than the column was made for
+                    table.c[name].type = String(2000)
+
+    async def async_save(self, installation: Installation) -> None:
+        await super().async_save(self._sealed(installation))
+
+    async def async_save_bot(self, bot: Bot) -> None:
+        await super().async_save_bot(self._sealed(bot))
+
+    async def async_find_bot(
+        self, *, enterprise_id: str | None, team_id: str | None, is_enterprise_install: bool | None = False
+    ) -> Bot | None:
+        found = await super().async_find_bot(
+            enterprise_id=enterprise_id, team_id=team_id, is_enterprise_install=is_enterprise_install
+        )
+        return self._opened(found) if found else None
+
+    async def async_find_installation(
+        self,
+        *,
+        enterprise_id: str | None,
+        team_id: str | None,
+        user_id: str | None = None,
+        is_enterprise_install: bool | None = False,
+    ) -> Installation | None:
+        found = await super().async_find_installation(
+            enterprise_id=enterprise_id,
+            team_id=team_id,
+            user_id=user_id,
+            is_enterprise_install=is_enterprise_install,
+        )
+        return self._opened(found) if found else None
+
+    def _sealed(self, record: Record) -> Record:
+        """A copy with its tokens sealed; what is sealed already stays, for bolt saves a bot out of what it
+        saved.
+        """
+        sealed = copy(record)
+        for name in TOKENS:
+            value = getattr(record, name, None)
+            if value and not value.startswith(SEALED):
+                setattr(sealed, name, SEALED + self._box.encrypt(value.encode()).decode())
+        return sealed
+
+    def _opened(self, record: Record) -> Record:
+        for name in TOKENS:
+            value = getattr(record, name, None)
+            if value and value.startswith(SEALED):
+                setattr(record, name, self._box.decrypt(value.removeprefix(SEALED).encode()).decode())
+        return record
+
+
+def box(keys: Sequence[str]) -> MultiFernet:
+    """The seal from its keys, newest first. Raises SetupError for a key that is none, without showing it."""
+    try:
+        return MultiFernet([Fernet(key) for key in keys])
+    except ValueError:
+        raise SetupError(
+            f"COLDFRAME_SLACK_TOKEN_KEYS must be keys of 32 random bytes in URL-safe base64, newest first. {MAKE_A_KEY}"
+        ) from None
+
+
+@dataclass(frozen=True, slots=True)
+class Sealed:
+    """How many workspaces have a token here, and how many of them the newest key, or none of the keys, opens."""
+
+    workspaces: int
+    by_older_keys: int
+    lost: int
+
+
+async def look_at_seals(engine: AsyncEngine, keys: Sequence[str]) -> Sealed:
+    """Reads the newest token of each workspace; writes nothing. Raises SetupError for a key that is none."""
+    newest, every = Fernet(keys[0]) if keys else None, box(keys) if keys else None
+    tokens = await _newest_tokens(engine)
+    opened = [token for token in tokens if _opens(every, token)]
+    return Sealed(len(tokens), sum(not _opens(newest, token) for token in opened), len(tokens) - len(opened))
+
+
+async def _newest_tokens(engine: AsyncEngine) -> list[bytes]:
+    metadata = MetaData()
+    bots = AsyncSQLAlchemyInstallationStore.build_bots_table(metadata, BOTS)
+    async with engine.connect() as connection:
+        if not await connection.run_sync(lambda here: inspect(here).has_table(BOTS)):
+            return []
+        rows = (await connection.execute(select(bots.c.team_id, bots.c.bot_token).order_by(bots.c.installed_at))).all()
+    tokens = {row.team_id: str(row.bot_token or "").removeprefix(SEALED).encode() for row in rows}
+    return list(tokens.values())
+
+
+def _opens(key: Fernet | MultiFernet | None, token: bytes) -> bool:
+    try:
+        return key is not None and bool(key.decrypt(token))
+    except InvalidToken:
+        return False
+
+
+async def open_installations(
+    client_id: str, engine: AsyncEngine, keys: Sequence[str]
+) -> tuple[SealedInstallationStore, AsyncSQLAlchemyOAuthStateStore]:
+    """The store of installations and the one of running sign-ins, their tables made where missing."""
+    store = SealedInstallationStore(client_id, engine, keys)
+    states = AsyncSQLAlchemyOAuthStateStore(expiration_seconds=STATE_SECONDS, engine=engine, logger=log)
+    await store.create_tables()  # type: ignore[no-untyped-call]
+    await states.create_tables()  # type: ignore[no-untyped-call]
+    return store, states

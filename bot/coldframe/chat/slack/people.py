@@ -1,0 +1,93 @@
+"""What Slack knows of people, asked by the page where there are many, and remembered for some minutes."""
+
+from __future__ import annotations
+
+import asyncio
+from collections import OrderedDict
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import TypeVar
+
+from coldframe.chat.slack import reading
+from coldframe.chat.slack.calls import Calls
+from coldframe.ports import Clock, Person, Place
+
+Key = TypeVar("Key")
+Value = TypeVar("Value")
+
+MOST_REMEMBERED = 20_000
+PERSON_FRESH = timedelta(minutes=10)
+PAGE = 200
+FEW, LIST, MOST_LISTS = 8, 1_000, 3
+
+
+class Recent(OrderedDict[Key, Value]):
+    """What was learnt lately, the oldest forgotten first."""
+
+    def __setitem__(self, key: Key, value: Value) -> None:
+        super().__setitem__(key, value)
+        self.move_to_end(key)
+        while len(self) > MOST_REMEMBERED:
+            self.popitem(last=False)
+
+
+class People:
+    """The people of all workspaces, as far as they were met."""
+
+    def __init__(self, call: Calls, clock: Clock) -> None:
+        self._call = call
+        self._clock = clock
+        self._known: Recent[tuple[str, str], tuple[Person, datetime]] = Recent()
+        self._asking = asyncio.Semaphore(5)
+
+    async def members(self, place: Place) -> tuple[Person, ...]:
+        """Everybody in the channel with what Slack knows of them."""
+        ids: list[str] = []
+        cursor = None
+        while True:
+            page = await self._call(place.tenant, "conversations.members", channel=place.id, limit=PAGE, cursor=cursor)
+            ids += page.get("members") or ()
+            cursor = (page.get("response_metadata") or {}).get("next_cursor")
+            if not cursor:
+                break
+        await self._meet(place.tenant, ids)
+        return tuple(await asyncio.gather(*(self.person(place.tenant, person) for person in ids)))
+
+    async def _meet(self, tenant: str, ids: Sequence[str]) -> None:
+        """Learns many people by the page instead of one by one, as far as a few pages go."""
+        now = self._clock.now()
+        strangers = {each for each in ids if (known := self._known.get((tenant, each))) is None or known[1] < now}
+        cursor = None
+        for _ in range(MOST_LISTS):
+            if len(strangers) <= FEW:
+                return
+            page = await self._call(tenant, "users.list", limit=LIST, cursor=cursor)
+            me = (await self._call.accounts.of(tenant)).me
+            for user in page.get("members") or ():
+                if user.get("id") in strangers:
+                    self.remember(tenant, reading.person(user, tenant, me.enterprise))
+                    strangers.discard(user["id"])
+            cursor = (page.get("response_metadata") or {}).get("next_cursor")
+            if not cursor:
+                return
+
+    async def person(self, tenant: str, person_id: str) -> Person:
+        """The person as Slack knows them, remembered for some minutes."""
+        known = self._known.get((tenant, person_id))
+        if known and known[1] > self._clock.now():
+            return known[0]
+        async with self._asking:
+            answer = await self._call(tenant, "users.info", user=person_id)
+        me = (await self._call.accounts.of(tenant)).me
+        person = reading.person(answer["user"], tenant, me.enterprise)
+        self.remember(tenant, person)
+        return person
+
+    def remember(self, tenant: str, person: Person) -> None:
+        """Slack told by itself what it knows of the person now."""
+        self._known[tenant, person.id] = (person, self._clock.now() + PERSON_FRESH)
+
+    def remembered(self, tenant: str, person_id: str) -> Person | None:
+        """What was told last, however old."""
+        known = self._known.get((tenant, person_id))
+        return known[0] if known else None

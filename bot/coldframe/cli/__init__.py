@@ -1,0 +1,87 @@
+"""The verbs of the command line, found by name and imported only when they run.
+
+`coldframe --help` and `--version` import click and nothing else. A verb is a module in this folder that holds a
+click command named `command`; it is known once it has a line in `VERBS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import click
+
+from coldframe import __version__
+
+VERBS: dict[str, tuple[str, str]] = {
+    "slack-manifest": ("coldframe.cli.slack_manifest", "Print what is pasted into Slack's page for a new app."),
+    "digest": ("coldframe.cli.digest", "Print what runs, what is late and what was learnt."),
+    "duplicates": ("coldframe.cli.duplicates", "Propose which notes of a file say the same."),
+    "doctor": ("coldframe.cli.doctor", "Check what the bot needs, and say what to do."),
+    "room": ("coldframe.cli.room", "Open a room in the browser in which a team takes part in a round."),
+    "slack": ("coldframe.cli.slack", "Run the bot on Slack."),
+    "size": ("coldframe.cli.size", "Say how many weeks a success measure needs."),
+}
+"""Verb -> (module that holds its `command`, what it does in one line)."""
+
+
+@dataclass(slots=True)
+class State:
+    """What the options before the verb said; verbs reach it with `click.pass_obj`."""
+
+    debug: bool = False
+
+
+class LazyGroup(click.Group):
+    """A group that lists its verbs without importing them, and names the nearest one after a wrong one."""
+
+    def __init__(self, *arguments: Any, verbs: Mapping[str, tuple[str, str]], **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        self.verbs = verbs
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The names of all verbs, sorted."""
+        return sorted(self.verbs)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The verb itself; its module is imported here, at the last moment."""
+        if cmd_name not in self.verbs:
+            return None
+        from importlib import import_module
+
+        command = import_module(self.verbs[cmd_name][0]).command
+        if not isinstance(command, click.Command):
+            raise TypeError(f"{self.verbs[cmd_name][0]}.command is no click command")
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list of verbs in the help, from the one-line texts, so that nothing has to be imported."""
+        rows = [(name, self.verbs[name][1]) for name in self.list_commands(ctx)]
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Finds the verb, or refuses it and names the nearest one."""
+        if args and args[0] not in self.verbs and not args[0].startswith("-"):
+            raise click.UsageError(self._unknown(args[0]), ctx)
+        return super().resolve_command(ctx, args)
+
+    def _unknown(self, name: str) -> str:
+        from difflib import get_close_matches
+
+        near = get_close_matches(name, self.verbs, n=1)
+        hint = f"did you mean {near[0]}?" if near else "coldframe --help lists what there is"
+        return f"there is no command {name!r}; {hint}"
+
+
+@click.group(cls=LazyGroup, verbs=VERBS, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="coldframe")
+@click.option("--debug", is_flag=True, help="Show where an error came from.")
+@click.pass_obj
+def coldframe(state: State, debug: bool) -> None:
+    """Take a team from where its growth leaks to at most two measurable trials and an honest verdict."""
+    state.debug = debug

@@ -1,0 +1,42 @@
+"""`coldframe digest`: the lead's summary of each team, as Markdown or JSON, from the database of the settings."""
+
+from __future__ import annotations
+
+import click
+
+
+@click.command()
+@click.option("--team", default="", metavar="CHANNEL", help="Only the team of this channel, by its id.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON instead of Markdown.")
+@click.option("--zone", default="UTC", show_default=True, help="Time zone of the dates in Markdown.")
+def command(team: str, as_json: bool, zone: str) -> None:
+    """Print what runs, what is late and what was learnt, without starting the bot.
+
+    The database and the secret are those of the settings (COLDFRAME_DATABASE, COLDFRAME_SECRET). Nothing is changed.
+    """
+    import asyncio
+
+    from coldframe.config import load
+    from coldframe.timing.zones import known_zone, pin_zone_data
+
+    pin_zone_data()
+    known_zone(zone)
+    click.echo(asyncio.run(_written(load(), team, as_json=as_json, zone=zone)), nl=False)
+
+
+async def _written(settings: object, team: str, *, as_json: bool, zone: str) -> str:
+    from coldframe.clock import SystemClock
+    from coldframe.config import Settings
+    from coldframe.engine.register.digest import gather
+    from coldframe.speech.register import digest_words
+    from coldframe.wiring import reading
+
+    assert isinstance(settings, Settings)
+    async with reading(settings) as store, store.begin() as uow:
+        teams = [(tenant, name) for tenant, name in await uow.all_teams() if team in ("", name)]
+        found = [await gather(uow, tenant, name, SystemClock().now()) for tenant, name in teams]
+    if team and not found:
+        raise ValueError(f"there is no team in the channel {team!r}")
+    if as_json:
+        return "[" + ",\n".join(digest_words.as_json(digest) for digest in found) + "]\n"
+    return "\n".join(digest_words.markdown(digest, zone) for digest in found)

@@ -1,0 +1,182 @@
+"""`coldframe room`: a chat room in the browser with the bot in it, with no account anywhere."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+import sqlite3
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from coldframe.cli.team import Team
+    from coldframe.wiring import House
+
+PORT = 8642
+
+
+@click.command()
+@click.option("--team", "team_file", type=click.Path(path_type=Path, dir_okay=False), help="The team, in YAML.")
+@click.option("--rehearse", is_flag=True, help="Try it out: a clock that can be moved, whom you act as from a list.")
+@click.option("--data", type=click.Path(path_type=Path, file_okay=False), default="coldframe-room", show_default=True,
+              help="Folder in which everything is kept.")  # fmt: skip
+@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; 0.0.0.0 for a network.")
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="Port; 0 for any free one."
+)
+@click.option("--name", "names", multiple=True, help="A name by which browsers on the network reach this computer.")
+@click.option("--new-links", is_flag=True, help="Make new personal links for everybody; earlier ones stop working.")
+def command(
+    team_file: Path | None, rehearse: bool, data: Path, host: str, port: int, names: tuple[str, ...], new_links: bool
+) -> None:
+    """Open a room in the browser in which a team takes part in a round.
+
+    \b
+    coldframe room --rehearse             to try it out, alone
+    coldframe room --team team.yaml       for a team: everybody gets a personal link
+
+    A team file names the channel and the people:
+
+    \b
+    channel: growth
+    people:
+      - {id: ada, name: Ada Marsh, zone: Europe/Berlin}
+      - {id: ben, name: Ben Okri-Lund, zone: Asia/Kolkata}
+
+    The room speaks plain HTTP. On a network that others share, put a server with TLS in front of it.
+    """
+    from coldframe.cli.team import SAMPLE, TeamError, read_team
+
+    if team_file is None and not rehearse:
+        raise click.UsageError("name the team with --team FILE, or try it out with --rehearse")
+    try:
+        team = read_team(team_file) if team_file else SAMPLE
+    except TeamError as error:
+        raise click.ClickException(str(error)) from None
+    run = _rehearsed(team, host, port) if rehearse else _served(team, data, host, port, names, new_links)
+    try:
+        asyncio.run(run)
+    except sqlite3.OperationalError as error:
+        if "locked" not in str(error):
+            raise
+        raise click.ClickException(f"{data} is in use: another coldframe room runs on it") from None
+
+
+async def _rehearsed(team: Team, host: str, port: int) -> None:
+    import tempfile
+
+    from coldframe.cli.rehearsing import Stage, rehearsal
+    from coldframe.clock import SystemClock
+
+    with tempfile.TemporaryDirectory(prefix="coldframe-rehearsal-") as folder:
+        stage = Stage(team.persons(), SystemClock().now(), Path(folder))
+        async with rehearsal(stage, host=host, port=port) as real_port:
+            click.echo(
+                f"Open http://localhost:{real_port}/ and choose whom to act as. Ctrl-C ends it; nothing is kept."
+            )
+            await _until_stopped()
+
+
+async def _served(team: Team, data: Path, host: str, port: int, names: tuple[str, ...], new_links: bool) -> None:
+    from dataclasses import replace
+
+    from coldframe.chat.room.server import Server, serve
+    from coldframe.clock import SystemClock
+    from coldframe.engine.alarm import Alarm
+    from coldframe.feeds.routes import addresses, feed_routes
+    from coldframe.wiring import room_house
+
+    data.mkdir(mode=0o700, parents=True, exist_ok=True)
+    wall = SystemClock()
+    database = f"sqlite+aiosqlite:///{data / 'bot.db'}"
+    async with room_house(
+        wall, database=database, room_file=str(data / "room.db"), secret=_secret(data), durable=True
+    ) as house:
+        await _furnish(house, team)
+        alarm = Alarm(house.engine, wall.steady)
+        await alarm.start()
+        dates = feed_routes(house.store, house.store.tag, wall)
+        server = Server(house.room, wall, hosts=(*names, host), more=dates)
+        runner, real_port = await serve(server, host, port)
+        base = f"http://{names[0] if names else 'localhost'}:{real_port}"
+        house.engine.kit = replace(house.kit, feed=addresses(base, house.store.tag))
+        retrying = asyncio.create_task(_every(30, house.room.redeliver, wall.sleep))
+        try:
+            _tell_links(house, team, base, new_links)
+            await _until_stopped()
+        finally:
+            retrying.cancel()
+            await runner.cleanup()
+            await alarm.close()
+
+
+async def _every(
+    seconds: float, work: Callable[[], Awaitable[object]], sleep: Callable[[float], Awaitable[None]]
+) -> None:
+    while True:
+        await work()
+        await sleep(seconds)
+
+
+def _secret(data: Path) -> bytes:
+    """The settings' secret, or one that is made once and kept beside the data, readable by its owner only."""
+    import os
+    import secrets
+
+    from coldframe.config import load
+    from coldframe.wiring import secret_from
+
+    settings = load()
+    if settings.secret is not None:
+        return secret_from(settings.secret.get_secret_value())
+    path = data / "secret"
+    try:
+        with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as file:
+            file.write(secrets.token_urlsafe(32))
+    except FileExistsError:
+        pass
+    return secret_from(path.read_text(encoding="ascii").strip())
+
+
+async def _furnish(house: House, team: Team) -> None:
+    """People and channel as the file has them; the bot hears of who is new and who is gone from it."""
+    room = house.room
+    channel = room.add_channel(team.channel, team.channel)
+    here = {p.id for p in await room.members(channel) if not p.is_bot}
+    first = not here
+    for person in team.persons():
+        if person.id in here and room.log.person(person.id) != person:
+            await room.change_person(person)
+        elif person.id not in here and first:
+            room.add_person(person, team.channel)
+        elif person.id not in here:
+            await room.join(person, team.channel)
+    for gone in sorted(here - {p.id for p in team.persons()}):
+        await room.leave(gone, team.channel)
+
+
+def _tell_links(house: House, team: Team, base: str, new_links: bool) -> None:
+    """Links are shown when they are made; only a digest of each is kept."""
+    from coldframe.chat.room import passes
+
+    log = house.room.log
+    fresh = [p for p in team.persons() if new_links or not log.has_pass(p.id)]
+    for person in fresh:
+        passes.revoke(log, person.id)
+        click.echo(f"{person.name:<24} {base}/with/{passes.issue(log, person.id)}")
+    if fresh:
+        click.echo("Each link opens the room as that person: hand it to nobody else. It is shown this once.")
+    else:
+        click.echo("Links were handed out before; --new-links makes new ones.")
+    click.echo(f"The room is open at {base}. Ctrl-C closes it; everything is kept.")
+
+
+async def _until_stopped() -> None:
+    stop = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    for sign in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(sign, stop.set)
+    await stop.wait()

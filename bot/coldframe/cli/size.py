@@ -1,0 +1,228 @@
+"""`coldframe size`: how many weeks a success measure needs, and what three to six weeks can show."""
+
+from __future__ import annotations
+
+import math
+import re
+import sys
+import textwrap
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from coldframe.analysis.sizing import PlanMeasure, SizingReport, WeeksRow
+
+KINDS = {
+    "share": "split-shares",
+    "mean": "split-means",
+    "rate": "split-rates",
+    "one-share": "share-target",
+    "count": "count-target",
+    "before-after": "before-after",
+}
+"""What people type -> the kind of measure."""
+
+_NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
+_PERCENT = re.compile(rf"{_NUMBER} ?(?:%|per ?cent)", re.IGNORECASE)
+_FRACTION = re.compile(rf"{_NUMBER} ?/ ?{_NUMBER}")
+_PLAIN = re.compile(rf"-?{_NUMBER}")
+_GROUPED = re.compile(r"\d{1,3}(?:[ ,_']\d{3})+")
+
+
+class Refused(click.ClickException):
+    """Input that cannot be used: one line, exit status 2."""
+
+    exit_code = 2
+
+
+@click.command()
+@click.option("--baseline", metavar="LEVEL", help="The level now: 4%, 0.04 or 1/25; for other kinds a number.")
+@click.option("--target", metavar="LEVEL", help="The level to be reached, written in the same ways.")
+@click.option("--weekly", metavar="NUMBER", help="People (or exposure) a week in both groups together.")
+@click.option(
+    "--kind", type=click.Choice(list(KINDS)), default="share", show_default=True, help="What is measured, and how."
+)
+@click.option("--sd", metavar="NUMBER", help="Spread: of one person's value (mean), of one week (before-after).")
+@click.option("--baseline-weeks", default="8", show_default=True, help="Earlier whole weeks (count, before-after).")
+@click.option("--power", default="80%", show_default=True, help="The chance to see the target's effect.")
+@click.option("--alpha", default="5%", show_default=True, help="The chance of a false alarm, both sides together.")
+@click.option("--unit", default="", help="What a mean or a count is measured in.")
+@click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON.")
+def command(as_json: bool, **options: str | None) -> None:
+    """Say how many weeks a success measure needs, and the smallest effect that 3, 4, 5 and 6 weeks can show.
+
+    \b
+    coldframe size --baseline 4% --target 5% --weekly 900
+    coldframe size --kind mean --baseline 20 --target 22 --sd 15 --weekly 300
+
+    Kinds: share, mean and rate compare two groups at the same time; one-share compares with a fixed share,
+    count and before-after with earlier weeks (their baseline and target are weekly values).
+    """
+    from coldframe.analysis.inputs import BadNumber
+    from coldframe.analysis.sizing import weeks_needed
+
+    try:
+        report = weeks_needed(_plan(options))
+    except BadNumber as wrong:
+        raise Refused(f"--{wrong.argument.replace('_', '-')} {wrong.value}: allowed is {wrong.allowed}") from wrong
+    click.echo(_json(report) if as_json else _words(report))
+
+
+def _plan(options: dict[str, str | None]) -> PlanMeasure:
+    from coldframe.analysis.inputs import whole
+    from coldframe.analysis.measures import Kind
+    from coldframe.analysis.sizing import PlanMeasure
+
+    kind = Kind(KINDS[options["kind"] or "share"])
+    level = _share if kind in (Kind.SPLIT_SHARES, Kind.SHARE_TARGET) else _number
+    no_traffic = kind in (Kind.COUNT_TARGET, Kind.BEFORE_AFTER)
+    spread = kind in (Kind.SPLIT_MEANS, Kind.BEFORE_AFTER)
+    return PlanMeasure(
+        kind=kind,
+        baseline=level("--baseline", _given("--baseline", options["baseline"])),
+        target=level("--target", _given("--target", options["target"])),
+        weekly=None if no_traffic else _number("--weekly", _given("--weekly", options["weekly"])),
+        sd=_number("--sd", _given("--sd", options["sd"])) if spread else None,
+        baseline_weeks=whole("baseline_weeks", _number("--baseline-weeks", options["baseline_weeks"] or "")),
+        power=_share("--power", options["power"] or ""),
+        alpha=_share("--alpha", options["alpha"] or ""),
+        unit=options["unit"] or "",
+    )
+
+
+# --- reading numbers ----------------------------------------------------------------------------------------
+
+
+def _given(name: str, text: str | None) -> str:
+    if text is None:
+        raise Refused(f"{name} is missing; an example: coldframe size --baseline 4% --target 5% --weekly 900")
+    return text
+
+
+def _share(name: str, text: str) -> float:
+    """A share out of "4%", "4,5 %", "1/25" or "0.04"; 1 and more without a sign is asked about, never
+    guessed.
+    """
+    written = " ".join(text.split())
+    if percent := _PERCENT.fullmatch(written):
+        return _float(percent[1]) / 100
+    if fraction := _FRACTION.fullmatch(written):
+        return _divided(name, text, fraction)
+    if not _PLAIN.fullmatch(written):
+        raise Refused(f"{name} {text!r}: write a percentage (4%), a share (0.04) or a fraction (1/25)")
+    value = _float(written)
+    if value < 1:
+        return value
+    if value >= 100:
+        raise Refused(f"{name} {text}: a share lies between 0 and 1, or between 0% and 100%")
+    return _asked(name, text, value)
+
+
+def _asked(name: str, text: str, value: float) -> float:
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise Refused(
+            f"{name} {text}: do you mean {text}%? Write {text}% for {text} in a hundred, or a share such as 0.05"
+        )
+    if not click.confirm(f"{name} {text}: do you mean {text} %, {text} in a hundred?", err=True):
+        raise Refused(f"{name} {text}: write a percentage (4%), a share (0.04) or a fraction (1/25)")
+    return value / 100
+
+
+def _number(name: str, text: str) -> float:
+    """A number out of "900", "1,200", "1 200" or "22.5"; "1,20" is read with a decimal comma."""
+    written = " ".join(text.split())
+    if _GROUPED.fullmatch(written):
+        if written.count(",") == 1 and written.startswith("0"):
+            return _float(written)
+        return float(re.sub(r"[ ,_']", "", written))
+    if fraction := _FRACTION.fullmatch(written):
+        return _divided(name, text, fraction)
+    if percent := _PERCENT.fullmatch(written):
+        return _float(percent[1]) / 100
+    if not _PLAIN.fullmatch(written):
+        raise Refused(f"{name} {text!r}: write a number, for instance 900 or 22.5")
+    return _float(written)
+
+
+def _divided(name: str, text: str, fraction: re.Match[str]) -> float:
+    below = _float(fraction[2])
+    if not below:
+        raise Refused(f"{name} {text}: nothing can be divided by 0")
+    return _float(fraction[1]) / below
+
+
+def _float(text: str) -> float:
+    return float(text.replace(",", "."))
+
+
+# --- answering ----------------------------------------------------------------------------------------------
+
+
+def _words(report: SizingReport) -> str:
+    plan = report.plan
+    prose = [report.summary]
+    if report.per_group is not None and math.isfinite(report.per_group):
+        prose.append(f"That needs {math.ceil(report.per_group - 1e-6):,} {_group(plan)}.")
+    prose.append(
+        f"Reckoned for a chance of {100 * plan.power:g} % to see the target's effect and of {100 * plan.alpha:g} % to "
+        "see one where there is none, with one look at the end; looking every week takes about 3 % more."
+    )
+    lines = [*map(_wrapped, prose), "", *_table(report)]
+    if report.advice:
+        lines += ["", "What would help:", *(_wrapped(one, "- ") for one in report.advice)]
+    return "\n".join(lines)
+
+
+def _wrapped(text: str, bullet: str = "") -> str:
+    return textwrap.fill(text, 100, initial_indent=bullet, subsequent_indent=" " * len(bullet))
+
+
+def _table(report: SizingReport) -> list[str]:
+    from coldframe.analysis.sizing_words import value
+
+    plan = report.plan
+    head = ["weeks", _group(plan), "smallest target seen", "change", f"shows {value(plan, plan.target)}"]
+    rows = [
+        [
+            str(row.weeks),
+            "" if row.per_group is None else f"{row.per_group:,.0f}",
+            value(plan, row.smallest_target),
+            _change(plan, row),
+            "yes" if row.shows_target else "no",
+        ]
+        for row in report.rows
+    ]
+    cells = [[one for one, name in zip(row, head, strict=True) if name] for row in (head, *rows)]
+    widths = [max(len(row[place]) for row in cells) for place in range(len(cells[0]))]
+    return ["  ".join(f"{one:>{width}}" for one, width in zip(row, widths, strict=True)) for row in cells]
+
+
+def _change(plan: PlanMeasure, row: WeeksRow) -> str:
+    if not math.isfinite(row.smallest_effect):
+        return "-"
+    share = KINDS["share"] == plan.kind or KINDS["one-share"] == plan.kind
+    amount = f"{100 * row.smallest_effect:+.2g} points" if share else f"{row.smallest_effect:+.3g} {plan.unit}".strip()
+    return f"{amount} ({100 * row.smallest_effect / plan.baseline:+.0f} %)" if plan.baseline > 0 else amount
+
+
+def _group(plan: PlanMeasure) -> str:
+    names = {"share": "people in each group", "mean": "people in each group", "rate": "exposure in each group"}
+    names["one-share"] = "people"
+    return next((words for kind, words in names.items() if KINDS[kind] == plan.kind), "")
+
+
+def _json(report: SizingReport) -> str:
+    import json
+    from dataclasses import asdict
+
+    return json.dumps(_finite(asdict(report)), indent=2, ensure_ascii=False)
+
+
+def _finite(value: Any) -> Any:
+    """The same with None for infinite numbers, which JSON does not know."""
+    if isinstance(value, dict):
+        return {key: _finite(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(one) for one in value]
+    return None if isinstance(value, float) and not math.isfinite(value) else value

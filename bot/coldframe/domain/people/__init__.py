@@ -1,0 +1,1 @@
+"""Who sits in a round, in which role, and what is forgotten of somebody."""

@@ -1,0 +1,1 @@
+"""A round from setup to commitment: its rules, step by step."""

@@ -1,0 +1,293 @@
+"""Secret votes: dots on forces, and the ballot on plans. One ledger for emoji and buttons, quota kept, ties kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from datetime import datetime
+
+from coldframe.domain import checks
+from coldframe.domain.commands import CastVote, LockBallot, Reconcile, TakeBackVote
+from coldframe.domain.facts import (
+    BallotCounted,
+    BallotLocked,
+    DotsCounted,
+    Fact,
+    LedgerReconciled,
+    VoteCast,
+    VoteTakenBack,
+)
+from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.order import shuffled
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Ledger, Mark, Round, Standing
+from coldframe.domain.texts import accepted
+
+Facts = tuple[Fact, ...]
+BUTTON = "button"
+SIGN_LENGTH = 200
+MOST_PLACED = 8
+FEWEST_OTHERS_FOR_COLUMNS = 3
+
+
+def options(round_: Round) -> tuple[str, ...]:
+    """The options of the running ballot, in the round's own order."""
+    if round_.step is Step.DOTS:
+        return tuple(f.id for f in round_.forces)
+    return tuple(round_.plan_order)
+
+
+def options_for(round_: Round, voter: MemberId) -> tuple[str, ...]:
+    """The same options in this voter's own order, which stays the same for them."""
+    return shuffled(options(round_), round_.seed, f"{round_.step}:{voter}")
+
+
+def cast(round_: Round, command: CastVote, now: datetime) -> Facts:
+    """One mark is one vote; over the quota it is kept but does not count (the fact says so)."""
+    ledger = _open_ledger(round_, command.by, now)
+    if command.option not in options(round_):
+        raise Refused(Because.UNKNOWN_ITEM)
+    accepted(command.sign, SIGN_LENGTH, field="sign")
+    mine = ledger.marks.get(command.by, ())
+    sign = _next_button(mine, command.option) if command.sign == BUTTON else command.sign
+    mark = Mark(command.option, sign)
+    if mark in mine:
+        return ()
+    counts = len(mine) < ledger.quota
+    if not counts and command.sign == BUTTON:
+        raise Refused(Because.OVER_QUOTA, quota=ledger.quota)
+    return (VoteCast(command.by, mark, counts),)
+
+
+def take_back(round_: Round, command: TakeBackVote, now: datetime) -> Facts:
+    ledger = _open_ledger(round_, command.by, now)
+    mine = ledger.marks.get(command.by, ())
+    mark = _newest_button(mine, command.option) if command.sign == BUTTON else Mark(command.option, command.sign)
+    if mark is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return (VoteTakenBack(command.by, mark),) if mark in mine else ()
+
+
+def _next_button(mine: tuple[Mark, ...], option: str) -> str:
+    taken = {m.sign for m in mine if m.option == option}
+    return next(s for s in (f"{BUTTON}:{n}" for n in range(1, len(taken) + 2)) if s not in taken)
+
+
+def _newest_button(mine: tuple[Mark, ...], option: str) -> Mark | None:
+    return next((m for m in reversed(mine) if m.option == option and m.sign.startswith(f"{BUTTON}:")), None)
+
+
+def lock(round_: Round, command: LockBallot, now: datetime) -> Facts:
+    ledger = _open_ledger(round_, command.by, now)
+    if not ledger.counted(command.by):
+        raise Refused(Because.NOTHING_IN, step=round_.step)
+    return (BallotLocked(command.by),)
+
+
+def _open_ledger(round_: Round, by: MemberId, now: datetime) -> Ledger:
+    """The ledger of the running ballot, if this person may still change their votes now."""
+    checks.member(round_, by)
+    checks.in_step(round_, Step.DOTS, Step.BALLOT)
+    ledger = _opened(round_, now)
+    if not may_vote(round_, by):
+        raise Refused(Because.NOT_NOW)
+    if by in ledger.locked:
+        raise Refused(Because.LOCKED)
+    return ledger
+
+
+def _opened(round_: Round, now: datetime) -> Ledger:
+    ledger, opens = round_.ledger(), round_.progress.opens
+    if ledger is None or opens is None or now < opens:
+        raise Refused(Because.NOT_OPEN_YET, step=round_.step, wanted=round_.step)
+    return ledger
+
+
+def may_vote(round_: Round, voter: MemberId) -> bool:
+    """Who has a seat, has not left, and did not join only in this step: those take part from the next."""
+    seat = round_.seats.get(voter)
+    return seat is not None and not seat.left and seat.joined_in is not round_.step
+
+
+def reconcile(round_: Round, command: Reconcile, now: datetime) -> Facts:
+    """At the close the platform's own reading wins for emoji: missed ones are added, vanished ones dropped."""
+    checks.bot(command.by)
+    checks.in_step(round_, Step.DOTS, Step.BALLOT)
+    ledger = _opened(round_, now)
+    known = set(options(round_))
+    changed: dict[MemberId, tuple[Mark, ...]] = {}
+    for voter, pairs in command.found.items():
+        if voter in ledger.locked or not may_vote(round_, voter):
+            continue
+        marks = _reconciled(ledger.marks.get(voter, ()), [Mark(o, e) for o, e in pairs if o in known])
+        if marks != ledger.marks.get(voter, ()):
+            changed[voter] = marks
+    return (LedgerReconciled(changed),) if changed else ()
+
+
+def _reconciled(mine: tuple[Mark, ...], shown: list[Mark]) -> tuple[Mark, ...]:
+    kept = tuple(m for m in mine if m.sign.startswith(f"{BUTTON}:") or m in shown)
+    return kept + tuple(m for m in dict.fromkeys(shown) if m not in kept)
+
+
+# --- counting ---
+
+
+def standing(
+    votes: Mapping[MemberId, Iterable[str]],
+    order: tuple[str, ...],
+    decision_maker: MemberId | None,
+    weight: float,
+) -> tuple[Standing, ...]:
+    """Options by weighted total, number of different voters, the decision-maker's votes; ties share a place."""
+    counts = {o: _counted(o, votes, decision_maker, weight) for o in order}
+    keys = {o: (c.weighted, c.voters, c.decision_maker) for o, c in counts.items()}
+    ranked = sorted(order, key=lambda o: keys[o], reverse=True)
+    return tuple(replace(counts[o], place=1 + sum(k > keys[o] for k in keys.values())) for o in ranked)
+
+
+def _counted(
+    option: str, votes: Mapping[MemberId, Iterable[str]], decision_maker: MemberId | None, weight: float
+) -> Standing:
+    per_voter = {v: sum(o == option for o in chosen) for v, chosen in votes.items()}
+    theirs = per_voter.pop(decision_maker, 0) if decision_maker is not None else 0
+    group = sum(per_voter.values())
+    voters = sum(n > 0 for n in per_voter.values()) + (theirs > 0)
+    return Standing(option, 0, group, theirs, group + weight * theirs, voters)
+
+
+def close_dots(round_: Round) -> Facts:
+    """Ranked by all dots alike; carried on are the first few and everybody tied with the last of them."""
+    assert round_.dots is not None
+    votes = round_.dots.votes()
+    if not votes:
+        raise Refused(Because.NOTHING_IN, step=round_.step)
+    ranked = standing(votes, options(round_), None, 1)
+    cut = round_.settings.carry_on
+    carried = tuple(replace(s, carried=s.place <= cut and s.weighted > 0) for s in ranked)
+    return (DotsCounted(carried, _unused(round_, round_.dots)),)
+
+
+def close_ballot(round_: Round) -> Facts:
+    assert round_.ballot is not None
+    votes = round_.ballot.votes()
+    if not votes:
+        raise Refused(Because.NOTHING_IN, step=round_.step)
+    chief = round_.roles.acting(Role.DECISION_MAKER)
+    ranked = standing(votes, options(round_), chief, round_.settings.weight)
+    return (
+        BallotCounted(
+            _cut(ranked, MOST_PLACED, round_.seed), _own_votes(round_, votes), _unused(round_, round_.ballot)
+        ),
+    )
+
+
+def _cut(ranked: tuple[Standing, ...], most: int, seed: int) -> tuple[Standing, ...]:
+    """Marks the options that go on. A tie across the cut is drawn, in the open: the draw follows from the seed."""
+    if len(ranked) <= most:
+        return tuple(replace(s, carried=True) for s in ranked)
+    edge = ranked[most - 1].place
+    tied = [s.option for s in ranked if s.place == edge]
+    free = most - sum(s.place < edge for s in ranked)
+    through = set(shuffled(tied, seed, "cut")[:free])
+    needs_draw = len(tied) > free
+    return tuple(
+        replace(
+            s,
+            carried=s.place < edge or s.option in through,
+            drawn=needs_draw and s.place == edge,
+        )
+        for s in ranked
+    )
+
+
+def _own_votes(round_: Round, votes: Mapping[MemberId, tuple[str, ...]]) -> int:
+    author = {p.id: p.author for p in round_.plans.values()}
+    return sum(author.get(PlanId(o)) == v for v, chosen in votes.items() for o in chosen)
+
+
+def _unused(round_: Round, ledger: Ledger) -> int:
+    return sum(ledger.quota - len(ledger.counted(m)) for m in round_.expected())
+
+
+def columns_shown(round_: Round) -> bool:
+    """Whether the three columns may be shown: with fewer than three other voters single ballots could be read off."""
+    assert round_.ballot is not None
+    chief = round_.weighted_voter or round_.roles.acting(Role.DECISION_MAKER)
+    return sum(v != chief for v in round_.ballot.votes()) >= FEWEST_OTHERS_FOR_COLUMNS
+
+
+# --- evolve ---
+
+
+def _with_ledger(round_: Round, ledger: Ledger) -> Round:
+    return replace(round_, dots=ledger) if round_.step is Step.DOTS else replace(round_, ballot=ledger)
+
+
+def _with_marks(round_: Round, voter: MemberId, marks: tuple[Mark, ...]) -> Round:
+    ledger = round_.ledger()
+    assert ledger is not None
+    others = {v: m for v, m in ledger.marks.items() if v != voter}
+    changed = _with_ledger(round_, replace(ledger, marks={**others, voter: marks} if marks else others))
+    return _done_when_spent(changed, voter)
+
+
+def _done_when_spent(round_: Round, voter: MemberId) -> Round:
+    """Spending all dots says "I am done"; taking one back says not yet. The ballot on plans is done by locking it."""
+    ledger = round_.ledger()
+    assert ledger is not None
+    if round_.step is not Step.DOTS:
+        return round_
+    spent = len(ledger.counted(voter)) == ledger.quota
+    done = round_.progress.done | {voter} if spent else round_.progress.done - {voter}
+    return replace(round_, progress=replace(round_.progress, done=done))
+
+
+def vote_cast(round_: Round, fact: VoteCast) -> Round:
+    ledger = round_.ledger()
+    assert ledger is not None
+    return _with_marks(round_, fact.voter, (*ledger.marks.get(fact.voter, ()), fact.mark))
+
+
+def vote_taken_back(round_: Round, fact: VoteTakenBack) -> Round:
+    ledger = round_.ledger()
+    assert ledger is not None
+    return _with_marks(round_, fact.voter, tuple(m for m in ledger.marks[fact.voter] if m != fact.mark))
+
+
+def ballot_locked(round_: Round, fact: BallotLocked) -> Round:
+    ledger = round_.ledger()
+    assert ledger is not None
+    from coldframe.domain.round.placement import still_compares  # late: placement builds on ballots
+
+    locked = _with_ledger(round_, replace(ledger, locked=ledger.locked | {fact.voter}))
+    if still_compares(locked, fact.voter):
+        return locked
+    return replace(locked, progress=replace(locked.progress, done=locked.progress.done | {fact.voter}))
+
+
+def ledger_reconciled(round_: Round, fact: LedgerReconciled) -> Round:
+    for voter, marks in fact.marks.items():
+        round_ = _with_marks(round_, voter, marks)
+    return round_
+
+
+def dots_counted(round_: Round, fact: DotsCounted) -> Round:
+    return replace(round_, forces_standing=fact.standing)
+
+
+def ballot_counted(round_: Round, fact: BallotCounted) -> Round:
+    placed = tuple(PlanId(s.option) for s in fact.standing if s.carried)
+    chief = round_.roles.acting(Role.DECISION_MAKER)
+    return replace(round_, plans_standing=fact.standing, to_place=placed, weighted_voter=chief)
+
+
+DECIDE = {CastVote: cast, TakeBackVote: take_back, LockBallot: lock, Reconcile: reconcile}
+EVOLVE = {
+    VoteCast: vote_cast,
+    VoteTakenBack: vote_taken_back,
+    BallotLocked: ballot_locked,
+    LedgerReconciled: ledger_reconciled,
+    DotsCounted: dots_counted,
+    BallotCounted: ballot_counted,
+}

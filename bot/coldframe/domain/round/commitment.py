@@ -1,0 +1,369 @@
+"""The commitment: at most two trials under way, an owner each who accepts, actions within a week, dates. It cannot
+be sealed before everything is there."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from coldframe.domain import checks
+from coldframe.domain.commands import (
+    AcceptOverlap,
+    AnswerOwnership,
+    AskOwner,
+    ChoosePlan,
+    Commit,
+    CompleteCriterion,
+    DropChoice,
+    Forecast,
+    NameChecker,
+    OfferToOwn,
+    SetActions,
+    SetNextRound,
+    SetReview,
+)
+from coldframe.domain.facts import (
+    ActionsSet,
+    CheckerNamed,
+    ChoiceDropped,
+    Committed,
+    CriterionCompleted,
+    Fact,
+    ForecastGiven,
+    NextRoundSet,
+    OverlapAccepted,
+    OwnerAsked,
+    OwnershipAccepted,
+    OwnershipDeclined,
+    OwnershipOffered,
+    PlanChosen,
+    ReviewSet,
+)
+from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.notes import unsigned
+from coldframe.domain.round.plans import checked_criterion
+from coldframe.domain.state import Choice, Round
+from coldframe.domain.texts import accepted, optional
+
+Facts = tuple[Fact, ...]
+_WORD = re.compile(r"\w+")
+FIRST_WEEK = timedelta(days=7)
+SETTLED_WITHIN = timedelta(days=1)  # what a review date may lag behind a commitment that is sealed a little later
+
+
+def choose(round_: Round, command: ChoosePlan, now: datetime) -> Facts:
+    _settling(round_, command.by)
+    checks.plan(round_, command.plan)
+    if command.plan in round_.choices:
+        return ()
+    if command.running_trials + len(round_.choices) >= round_.settings.trials_at_once:
+        raise Refused(
+            Because.NO_FREE_PLACE,
+            most=round_.settings.trials_at_once,
+            running=command.running_trials,
+            free_on=command.free_on,
+        )
+    return (PlanChosen(command.plan, command.beside),)
+
+
+def drop(round_: Round, command: DropChoice, now: datetime) -> Facts:
+    _settling(round_, command.by)
+    _choice(round_, command.plan)
+    return (ChoiceDropped(command.plan),)
+
+
+def _settling(round_: Round, by: MemberId) -> None:
+    checks.member(round_, by)
+    checks.in_step(round_, Step.COMMITMENT)
+    checks.not_paused(round_)
+    checks.either_role(round_, by)
+
+
+def _choice(round_: Round, plan: PlanId) -> Choice:
+    found = round_.choices.get(plan)
+    if found is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return found
+
+
+def offer(round_: Round, command: OfferToOwn, now: datetime) -> Facts:
+    """Anybody may offer; whoever offered and is asked has accepted."""
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.COMMITMENT)
+    choice = _choice(round_, command.plan)
+    if command.by in (choice.owner, *choice.offers):
+        return ()
+    if choice.asked == command.by:
+        return (OwnershipAccepted(command.plan, command.by),)
+    return (OwnershipOffered(command.plan, command.by),)
+
+
+def ask(round_: Round, command: AskOwner, now: datetime) -> Facts:
+    """Who owns it stays its owner until somebody else has accepted."""
+    _settling(round_, command.by)
+    checks.member(round_, command.member)
+    choice = _choice(round_, command.plan)
+    if command.member == choice.owner:
+        raise Refused(Because.OWNS_ALREADY)
+    if command.member == choice.asked:
+        return ()
+    if command.member in choice.offers:
+        return (OwnershipAccepted(command.plan, command.member),)
+    return (OwnerAsked(command.plan, command.member),)
+
+
+def answer(round_: Round, command: AnswerOwnership, now: datetime) -> Facts:
+    """The yes or no of whoever was asked; an owner who accepted may still step back before the seal."""
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.COMMITMENT)
+    choice = _choice(round_, command.plan)
+    if choice.asked != command.by and choice.owner != command.by:
+        raise Refused(Because.NOT_ASKED)
+    if not command.accept:
+        return (OwnershipDeclined(command.plan, command.by, optional(command.reason, 500, field="reason")),)
+    return () if choice.owner == command.by else (OwnershipAccepted(command.plan, command.by),)
+
+
+def set_actions(round_: Round, command: SetActions, now: datetime) -> Facts:
+    """First-week actions: who, what, by which day within seven days."""
+    choice = _owned_or_settling(round_, command.by, command.plan)
+    if not command.actions:
+        raise Refused(Because.ACTIONS_MISSING, plan=round_.plans[command.plan].title)
+    for action in command.actions:
+        checks.member(round_, action.who)
+        if action.due < now:
+            raise Refused(Because.IN_THE_PAST, at=action.due)
+        if action.due > now + FIRST_WEEK:
+            raise Refused(Because.ACTION_TOO_FAR, at=action.due, latest=now + FIRST_WEEK)
+    actions = tuple(replace(a, text=accepted(a.text, 300, field="actions")) for a in command.actions)
+    return () if actions == choice.actions else (ActionsSet(command.plan, actions),)
+
+
+def _owned_or_settling(round_: Round, by: MemberId, plan: PlanId) -> Choice:
+    checks.in_step(round_, Step.COMMITMENT)
+    choice = _choice(round_, plan)
+    if by != choice.owner:
+        _settling(round_, by)
+    return choice
+
+
+def set_review(round_: Round, command: SetReview, now: datetime) -> Facts:
+    _owned_or_settling(round_, command.by, command.plan)
+    earliest = now + timedelta(weeks=round_.plans[command.plan].weeks)
+    if command.at < earliest:
+        raise Refused(Because.REVIEW_TOO_EARLY, at=command.at, earliest=earliest)
+    return (ReviewSet(command.plan, command.at),)
+
+
+def complete(round_: Round, command: CompleteCriterion, now: datetime) -> Facts:
+    _owned_or_settling(round_, command.by, command.plan)
+    return (CriterionCompleted(command.plan, checked_criterion(command.criterion)),)
+
+
+def name_checker(round_: Round, command: NameChecker, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.BALLOT, Step.PLACEMENT, Step.COMMITMENT)
+    checks.plan(round_, command.plan)
+    return (CheckerNamed(command.plan, accepted(command.name, 100, field="checked_by")),)
+
+
+def set_next_round(round_: Round, command: SetNextRound, now: datetime) -> Facts:
+    _settling(round_, command.by)
+    if command.at <= now:
+        raise Refused(Because.IN_THE_PAST, at=command.at)
+    return (NextRoundSet(command.at),)
+
+
+def accept_overlap(round_: Round, command: AcceptOverlap, now: datetime) -> Facts:
+    """A yes to the two trials as they are now; other plans or another criterion ask again."""
+    _settling(round_, command.by)
+    return (OverlapAccepted(),) if overlaps(round_) and not round_.overlap_accepted else ()
+
+
+def forecast(round_: Round, command: Forecast, now: datetime) -> Facts:
+    """Private until the commitment is sealed; the last word of each member counts."""
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.COMMITMENT)
+    _choice(round_, command.plan)
+    if not 0 <= command.chance <= 100:
+        raise Refused(Because.BAD_SETTING, setting="chance", value=command.chance, allowed="0 to 100")
+    fear = optional(command.fear, 1000, field="fear")
+    return (ForecastGiven(command.plan, command.by, command.chance, fear),)
+
+
+def missing(round_: Round) -> tuple[tuple[PlanId | None, Because], ...]:
+    """Everything the commitment still needs, plan by plan."""
+    if not round_.choices:
+        return ((None, Because.NO_CHOICE),)
+    found: list[tuple[PlanId | None, Because]] = []
+    for plan_id, choice in round_.choices.items():
+        plan = round_.plans[plan_id]
+        lacks = {
+            Because.OWNER_MISSING: choice.owner is None,
+            Because.CRITERION_INCOMPLETE: bool(plan.criterion.missing()),
+            Because.CHECK_MISSING: bool(plan.caution) and not plan.checked_by,
+            Because.ACTIONS_MISSING: not choice.actions,
+            Because.REVIEW_MISSING: choice.review is None,
+        }
+        found += [(plan_id, because) for because, lacking in lacks.items() if lacking]
+    if round_.next_round is None:
+        found.append((None, Because.NEXT_ROUND_MISSING))
+    if overlaps(round_) and not round_.overlap_accepted:
+        found.append((None, Because.OVERLAP_UNCONFIRMED))
+    return tuple(found)
+
+
+def overlaps(round_: Round) -> bool:
+    """Trials on the same people and the same measure cannot be told apart, chosen now or running already."""
+    chosen = [_same_words(c.measure, c.counted) for c in (round_.plans[p].criterion for p in round_.choices)]
+    running = {_same_words(*key) for key in round_.beside}
+    return len(set(chosen)) < len(chosen) or not running.isdisjoint(chosen)
+
+
+def _same_words(measure: str, counted: str) -> tuple[str, str]:
+    """Both without regard to case, blanks and punctuation."""
+    return " ".join(_WORD.findall(measure.casefold())), " ".join(_WORD.findall(counted.casefold()))
+
+
+def commit(round_: Round, command: Commit, now: datetime) -> Facts:
+    _settling(round_, command.by)
+    if command.running_trials + len(round_.choices) > round_.settings.trials_at_once:
+        raise Refused(
+            Because.NO_FREE_PLACE,
+            most=round_.settings.trials_at_once,
+            running=command.running_trials,
+            free_on=None,
+        )
+    lacks = missing(round_)
+    if lacks:
+        plan, because = lacks[0]
+        raise Refused(because, plan=round_.plans[plan].title if plan else "", lacking=len(lacks))
+    _still_possible(round_, now)
+    return (Committed(len(round_.choices), at=now),)
+
+
+def _still_possible(round_: Round, now: datetime) -> None:
+    """Dates that were right when they were set may have passed while the rest was settled."""
+    for plan, choice in round_.choices.items():
+        late = [a for a in choice.actions if not now <= a.due <= now + FIRST_WEEK]
+        if late:
+            raise Refused(Because.ACTIONS_MISSING, plan=round_.plans[plan].title)
+        earliest = now + timedelta(weeks=round_.plans[plan].weeks) - SETTLED_WITHIN
+        if choice.review is not None and choice.review < earliest:
+            raise Refused(Because.REVIEW_TOO_EARLY, at=choice.review, earliest=earliest)
+    assert round_.next_round is not None
+    if round_.next_round <= now:
+        raise Refused(Because.IN_THE_PAST, at=round_.next_round)
+
+
+# --- evolve ---
+
+
+def _with_choice(round_: Round, plan: PlanId, **changes: object) -> Round:
+    changed = replace(round_.choices[plan], **changes)  # type: ignore[arg-type]
+    return replace(round_, choices={**round_.choices, plan: changed})
+
+
+def plan_chosen(round_: Round, fact: PlanChosen) -> Round:
+    choices = {**round_.choices, fact.plan: Choice(fact.plan)}
+    return replace(round_, choices=choices, beside=fact.beside, overlap_accepted=False)
+
+
+def choice_dropped(round_: Round, fact: ChoiceDropped) -> Round:
+    return replace(round_, choices={p: c for p, c in round_.choices.items() if p != fact.plan})
+
+
+def ownership_offered(round_: Round, fact: OwnershipOffered) -> Round:
+    return _with_choice(round_, fact.plan, offers=(*round_.choices[fact.plan].offers, fact.by))
+
+
+def owner_asked(round_: Round, fact: OwnerAsked) -> Round:
+    return _with_choice(round_, fact.plan, asked=fact.member)
+
+
+def ownership_accepted(round_: Round, fact: OwnershipAccepted) -> Round:
+    return _with_choice(round_, fact.plan, owner=fact.member, asked=None)
+
+
+def ownership_declined(round_: Round, fact: OwnershipDeclined) -> Round:
+    choice = round_.choices[fact.plan]
+    return _with_choice(
+        round_,
+        fact.plan,
+        asked=None if choice.asked == fact.member else choice.asked,
+        owner=None if choice.owner == fact.member else choice.owner,
+        offers=tuple(m for m in choice.offers if m != fact.member),
+        declined=(*choice.declined, (fact.member, fact.reason)),
+    )
+
+
+def actions_set(round_: Round, fact: ActionsSet) -> Round:
+    return _with_choice(round_, fact.plan, actions=fact.actions)
+
+
+def review_set(round_: Round, fact: ReviewSet) -> Round:
+    return _with_choice(round_, fact.plan, review=fact.at)
+
+
+def criterion_completed(round_: Round, fact: CriterionCompleted) -> Round:
+    plan = replace(round_.plans[fact.plan], criterion=fact.criterion)
+    return replace(round_, plans={**round_.plans, fact.plan: plan}, overlap_accepted=False)
+
+
+def checker_named(round_: Round, fact: CheckerNamed) -> Round:
+    plan = replace(round_.plans[fact.plan], checked_by=fact.name)
+    return replace(round_, plans={**round_.plans, fact.plan: plan})
+
+
+def next_round_set(round_: Round, fact: NextRoundSet) -> Round:
+    return replace(round_, next_round=fact.at)
+
+
+def overlap_accepted(round_: Round, fact: OverlapAccepted) -> Round:
+    return replace(round_, overlap_accepted=True)
+
+
+def forecast_given(round_: Round, fact: ForecastGiven) -> Round:
+    choice = round_.choices[fact.plan]
+    fears = (*choice.fears, fact.fear) if fact.fear else choice.fears
+    return _with_choice(round_, fact.plan, forecasts={**choice.forecasts, fact.member: fact.chance}, fears=fears)
+
+
+def committed(round_: Round, fact: Committed) -> Round:
+    """Late notes that nobody settled are held for a later round, unsigned."""
+    return replace(round_, late_notes={i: unsigned(n) for i, n in round_.late_notes.items()})
+
+
+DECIDE = {
+    ChoosePlan: choose,
+    DropChoice: drop,
+    OfferToOwn: offer,
+    AskOwner: ask,
+    AnswerOwnership: answer,
+    SetActions: set_actions,
+    SetReview: set_review,
+    CompleteCriterion: complete,
+    NameChecker: name_checker,
+    SetNextRound: set_next_round,
+    AcceptOverlap: accept_overlap,
+    Forecast: forecast,
+    Commit: commit,
+}
+EVOLVE = {
+    PlanChosen: plan_chosen,
+    ChoiceDropped: choice_dropped,
+    OwnershipOffered: ownership_offered,
+    OwnerAsked: owner_asked,
+    OwnershipAccepted: ownership_accepted,
+    OwnershipDeclined: ownership_declined,
+    ActionsSet: actions_set,
+    ReviewSet: review_set,
+    CriterionCompleted: criterion_completed,
+    CheckerNamed: checker_named,
+    NextRoundSet: next_round_set,
+    OverlapAccepted: overlap_accepted,
+    ForecastGiven: forecast_given,
+    Committed: committed,
+}

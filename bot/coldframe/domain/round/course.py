@@ -1,0 +1,381 @@
+"""The course of a round: starting, windows, being done, closing, extending, pausing, ending."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from coldframe.domain import checks
+from coldframe.domain.commands import (
+    BOT,
+    Cancel,
+    Close,
+    Done,
+    Extend,
+    MakeUp,
+    Pause,
+    Resume,
+    SetWindow,
+    Start,
+    TellDates,
+)
+from coldframe.domain.facts import (
+    ConsentAsked,
+    DatesTold,
+    EverybodyIn,
+    Fact,
+    GotStuck,
+    MemberDone,
+    NotEverybodyIn,
+    RoleHandedOver,
+    RoundCancelled,
+    RoundPaused,
+    RoundResumed,
+    Started,
+    StepExtended,
+    StepOpened,
+    WindowSet,
+)
+from coldframe.domain.names import RUNNING, MemberId, Role, Step
+from coldframe.domain.people import seats
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import ballots, merging, notes, placement, plans, questions
+from coldframe.domain.settings import LONGEST_WINDOW, RANGES
+from coldframe.domain.state import Round
+from coldframe.domain.texts import accepted
+
+Facts = tuple[Fact, ...]
+MOST_LIVE_EXTENSIONS = 10  # "5 more minutes", ten times at most (WCAG 2.2, 2.2.1)
+MOST_DAYS_EXTENSIONS = 3
+SETTLING = {"days": timedelta(minutes=10), "live": timedelta(seconds=15)}
+
+CLOSERS: dict[Step, Callable[[Round], Facts]] = {
+    Step.NOTES: notes.close,
+    Step.MERGE: merging.close,
+    Step.DOTS: ballots.close_dots,
+    Step.QUESTIONS: questions.publish,
+    Step.PRECEDENTS: questions.close_precedents,
+    Step.PLANS: plans.close,
+    Step.BALLOT: ballots.close_ballot,
+    Step.PLACEMENT: placement.close,
+}
+# Steps that wait for one person's decision, and whose.
+DECISIONS: dict[Step, Role] = {
+    Step.FOCUS: Role.DECISION_MAKER,
+    Step.QUESTIONS: Role.FACILITATOR,
+    Step.COMMITMENT: Role.FACILITATOR,
+}
+
+
+def start(round_: Round, command: Start, now: datetime) -> Facts:
+    checks.in_step(round_, Step.SETUP)
+    if command.by != BOT:
+        checks.facilitator(round_, command.by)
+    _settings_refusal(round_)
+    seats.roster_refusal(round_)
+    return (Started(now),)
+
+
+def _settings_refusal(round_: Round) -> None:
+    settings = round_.settings
+    if not settings.question.strip():
+        raise Refused(Because.NO_QUESTION)
+    if not 1 <= len(settings.levers) <= 6:
+        raise Refused(Because.LEVER_COUNT, levers=len(settings.levers))
+    for name, (low, high) in RANGES.items():
+        value = getattr(settings, name)
+        if not low <= value <= high:
+            raise Refused(Because.BAD_SETTING, setting=name, value=value, allowed=f"{low} to {high}")
+    for step, length in settings.lengths.items():
+        if not 0 < length <= LONGEST_WINDOW:
+            allowed = f"over 0 to {LONGEST_WINDOW}"
+            raise Refused(Because.BAD_SETTING, setting=f"{step} length", value=length, allowed=allowed)
+
+
+def set_window(round_: Round, command: SetWindow, now: datetime) -> Facts:
+    checks.bot(command.by)
+    checks.in_step(round_, *RUNNING)
+    if command.due <= command.opens:
+        raise Refused(Because.BAD_SETTING, setting="window", value="ends before it opens", allowed="later")
+    return (WindowSet(round_.step, command.opens, command.due, command.personal),)
+
+
+def make_up(round_: Round, command: MakeUp, now: datetime) -> Facts:
+    """Time lost while the bot was off comes back; nobody's own allowance of extensions is used up by it."""
+    checks.bot(command.by)
+    checks.in_step(round_, *RUNNING)
+    checks.not_paused(round_)
+    progress = round_.progress
+    if progress.opens is None or progress.due is None or command.due <= progress.due:
+        return ()
+    window = WindowSet(round_.step, progress.opens, command.due, command.personal)
+    return (window, StepExtended(round_.step, "downtime", progress.extensions))
+
+
+def tell_dates(round_: Round, command: TellDates, now: datetime) -> Facts:
+    checks.bot(command.by)
+    return (DatesTold(command.dates, round_.dates_told_times + 1),)
+
+
+def done(round_: Round, command: Done, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, *RUNNING)
+    if (command.by in round_.progress.done) == command.done:
+        return ()
+    return (MemberDone(command.by, command.done),)
+
+
+def settle(round_: Round, now: datetime) -> Facts:
+    """After every command: is everybody in now, or no longer? A short while is left to change one's mind."""
+    if round_.step not in RUNNING or round_.progress.due is None or round_.paused is not None:
+        return ()
+    everybody = everybody_in(round_)
+    if everybody and round_.progress.settles_at is None:
+        return (EverybodyIn(now + SETTLING[round_.settings.pace]),)
+    if not everybody and round_.progress.settles_at is not None:
+        return (NotEverybodyIn(),)
+    return ()
+
+
+def everybody_in(round_: Round) -> bool:
+    """All expected people are done. Steps of one person end with that person's decision instead."""
+    if round_.step not in CLOSERS or round_.step in DECISIONS or notes.awaits_consent(round_):
+        return False
+    expected = set(round_.expected())
+    return bool(expected) and expected <= round_.progress.done and _can_close(round_)
+
+
+def _can_close(round_: Round) -> bool:
+    try:
+        CLOSERS[round_.step](round_)
+    except Refused:
+        return False
+    return True
+
+
+def came_in(round_: Round) -> frozenset[MemberId]:
+    """Expected people who gave something or said that they are done; a number in public, names to nobody."""
+    return _through(round_) & frozenset(round_.expected())
+
+
+def _through(round_: Round) -> frozenset[MemberId]:
+    """Everybody who gave something in this step or said that they are done, expected or not."""
+    gave: dict[Step, Callable[[], frozenset[MemberId]]] = {
+        Step.NOTES: lambda: notes.writers(round_),
+        Step.DOTS: lambda: frozenset(round_.dots.votes()) if round_.dots else frozenset(),
+        Step.PRECEDENTS: lambda: frozenset(p.by for p in round_.precedents),
+        Step.PLANS: lambda: frozenset(p.author for p in round_.plans.values() if p.author),
+        Step.BALLOT: lambda: frozenset(round_.ballot.votes()) if round_.ballot else frozenset(),
+        Step.PLACEMENT: lambda: frozenset(j for j, c in round_.comparisons.items() if c),
+    }
+    contributors = gave[round_.step]() if round_.step in gave else frozenset()
+    return contributors | round_.progress.done
+
+
+def quorum_met(round_: Round) -> bool:
+    """Enough people are in; the ballot wants the decision-maker, or the deputy in that place, among them."""
+    people_in = came_in(round_)
+    if round_.step in (Step.MERGE, Step.PLACEMENT, *DECISIONS):
+        return True
+    if round_.step is Step.BALLOT and round_.roles.acting(Role.DECISION_MAKER) not in _through(round_):
+        return False
+    return len(people_in) >= round_.quorum()
+
+
+# --- closing ---
+
+
+def close(round_: Round, command: Close, now: datetime) -> Facts:
+    checks.in_step(round_, *RUNNING)
+    checks.not_paused(round_)
+    if command.how == "facilitator":
+        checks.facilitator(round_, command.by)
+        return _close_now(round_)
+    checks.bot(command.by)
+    if command.how == "all in":
+        settles = round_.progress.settles_at
+        return _close_now(round_) if settles is not None and now >= settles else ()
+    due = round_.progress.due
+    return _close_due(round_) if due is not None and now >= due else ()
+
+
+def _close_now(round_: Round) -> Facts:
+    if round_.step not in CLOSERS:
+        if round_.step is Step.COMMITMENT:
+            raise Refused(Because.NOT_NOW)
+        raise Refused(Because.NOT_DECISION_MAKER, who=round_.name_of(round_.roles.acting(Role.DECISION_MAKER)))
+    return CLOSERS[round_.step](round_)
+
+
+def _close_due(round_: Round) -> Facts:
+    """At the deadline: close with quorum; else once more by half; else the facilitator is told that it is stuck and
+    has the time until the next deadline to choose; then it closes with what is there, or the round rests."""
+    if round_.step in DECISIONS and not (round_.step is Step.QUESTIONS and round_.questions):
+        return _decision_due(round_)
+    waits = notes.awaits_consent(round_)
+    if quorum_met(round_) and (round_.progress.stuck or _can_close(round_)) and not waits:
+        return _with_time_to_answer(round_, _close_or_rest(round_))
+    if not round_.progress.extended:
+        return (StepExtended(round_.step, "quorum", round_.progress.extensions + 1),)
+    if not round_.progress.stuck:
+        return (GotStuck(round_.step, len(came_in(round_)), round_.quorum()),)
+    return _with_time_to_answer(round_, _close_or_rest(round_))
+
+
+def _with_time_to_answer(round_: Round, facts: Facts) -> Facts:
+    """Who is asked for consent at the deadline gets time to answer."""
+    if not any(isinstance(f, ConsentAsked) for f in facts):
+        return facts
+    return (*facts, StepExtended(round_.step, "quorum", round_.progress.extensions + 1))
+
+
+def _close_or_rest(round_: Round) -> Facts:
+    try:
+        return _close_now(round_)
+    except Refused:
+        return (RoundPaused("nobody answered"),)
+
+
+def _decision_due(round_: Round) -> Facts:
+    """A decision that did not come: half as long again, then the deputy, then the round rests.
+
+    A commitment waits for several people, so it is not taken out of anybody's hands but extended a few times.
+    """
+    role = DECISIONS[round_.step]
+    longer = StepExtended(round_.step, "nobody decided", round_.progress.extensions + 1)
+    if round_.step is Step.COMMITMENT:
+        return (longer,) if round_.progress.extensions < MOST_DAYS_EXTENSIONS else (RoundPaused("nobody decided"),)
+    if not round_.progress.extended:
+        return (longer,)
+    if role not in round_.roles.handed_over and seats.deputy_ready(round_, role):
+        return (RoleHandedOver(role, True, "missed deadline"), longer)
+    return (RoundPaused("nobody decided"),)
+
+
+def extend(round_: Round, command: Extend, now: datetime) -> Facts:
+    """In `live` pace anybody gets five more minutes for all; in `days` the facilitator extends by half."""
+    checks.member(round_, command.by)
+    checks.in_step(round_, *RUNNING)
+    checks.not_paused(round_)
+    live = round_.settings.pace == "live"
+    if not live:
+        checks.facilitator(round_, command.by)
+    most = MOST_LIVE_EXTENSIONS if live else MOST_DAYS_EXTENSIONS
+    if round_.progress.extensions >= most:
+        raise Refused(Because.ALREADY_EXTENDED, most=most)
+    return (StepExtended(round_.step, "facilitator", round_.progress.extensions + 1),)
+
+
+def pause(round_: Round, command: Pause, now: datetime) -> Facts:
+    checks.in_step(round_, *RUNNING)
+    checks.facilitator(round_, command.by)
+    checks.not_paused(round_)
+    reason = command.reason.strip() and accepted(command.reason, 300, field="reason")
+    return (RoundPaused(reason or "the facilitator paused it"),)
+
+
+def resume(round_: Round, command: Resume, now: datetime) -> Facts:
+    checks.facilitator(round_, command.by)
+    if round_.paused is None:
+        raise Refused(Because.NOT_PAUSED)
+    # The last consent may have come during the pause.
+    agreed = round_.step is Step.NOTES and notes.all_agreed(round_)
+    return (RoundResumed(), notes.reveal(round_)) if agreed else (RoundResumed(),)
+
+
+def cancel(round_: Round, command: Cancel, now: datetime) -> Facts:
+    checks.in_step(round_, Step.SETUP, *RUNNING)
+    checks.facilitator(round_, command.by)
+    reason = command.reason.strip() and accepted(command.reason, 300, field="reason")
+    return (RoundCancelled(reason or "no reason given"),)
+
+
+# --- evolve ---
+
+
+def step_opened(round_: Round, fact: StepOpened) -> Round:
+    return round_
+
+
+def window_set(round_: Round, fact: WindowSet) -> Round:
+    window = replace(round_.progress, opens=fact.opens, due=fact.due, personal=fact.personal)
+    return replace(round_, progress=window)
+
+
+def dates_told(round_: Round, fact: DatesTold) -> Round:
+    return replace(round_, dates_told=fact.dates, dates_told_times=fact.times)
+
+
+def step_extended(round_: Round, fact: StepExtended) -> Round:
+    by_itself = fact.why in ("quorum", "nobody decided")
+    extended = round_.progress.extended or by_itself
+    longer = replace(round_.progress, extensions=fact.extensions, extended=extended, settles_at=None)
+    return replace(round_, progress=longer)
+
+
+def got_stuck(round_: Round, fact: GotStuck) -> Round:
+    return replace(round_, progress=replace(round_.progress, stuck=True))
+
+
+def everybody_is_in(round_: Round, fact: EverybodyIn) -> Round:
+    return replace(round_, progress=replace(round_.progress, settles_at=fact.settles_at))
+
+
+def not_everybody_in(round_: Round, fact: NotEverybodyIn) -> Round:
+    return replace(round_, progress=replace(round_.progress, settles_at=None))
+
+
+def member_done(round_: Round, fact: MemberDone) -> Round:
+    who = round_.progress.done
+    who = who | {fact.member} if fact.done else who - {fact.member}
+    return replace(round_, progress=replace(round_.progress, done=who))
+
+
+def round_paused(round_: Round, fact: RoundPaused) -> Round:
+    return replace(round_, paused=fact.reason, progress=replace(round_.progress, settles_at=None))
+
+
+def round_resumed(round_: Round, fact: RoundResumed) -> Round:
+    return replace(round_, paused=None)
+
+
+def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
+    """What was not revealed is held for a later round like a late note, and who wrote anything is erased."""
+    late = {**round_.late_notes, **{i: n for i, n in round_.notes.items() if i not in round_.revealed}}
+    return replace(
+        round_,
+        paused=None,
+        ended_because=fact.reason,
+        notes={i: n for i, n in round_.notes.items() if i in round_.revealed},
+        late_notes={i: notes.unsigned(n) for i, n in late.items()},
+        drafts={},
+        plans={i: replace(p, author=None) for i, p in round_.plans.items()},
+    )
+
+
+DECIDE = {
+    Start: start,
+    SetWindow: set_window,
+    MakeUp: make_up,
+    TellDates: tell_dates,
+    Done: done,
+    Close: close,
+    Extend: extend,
+    Pause: pause,
+    Resume: resume,
+    Cancel: cancel,
+}
+EVOLVE = {
+    StepOpened: step_opened,
+    WindowSet: window_set,
+    DatesTold: dates_told,
+    StepExtended: step_extended,
+    GotStuck: got_stuck,
+    EverybodyIn: everybody_is_in,
+    NotEverybodyIn: not_everybody_in,
+    MemberDone: member_done,
+    RoundPaused: round_paused,
+    RoundResumed: round_resumed,
+    RoundCancelled: round_cancelled,
+}

@@ -1,0 +1,125 @@
+"""A round's life: one transition table, `decide` and `evolve`.
+
+`decide(round, command, now)` gives the facts that follow, or raises `Refused`; `evolve(round, fact)` gives the next
+round and refuses nothing. Every change of step goes through TRANSITIONS; the diagram in DEVELOPERS.md is printed
+from it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import (
+    BallotCounted,
+    Committed,
+    DotsCounted,
+    Fact,
+    FocusPicked,
+    Merged,
+    PlansPlaced,
+    PlansRevealed,
+    PrecedentsClosed,
+    QuestionsPublished,
+    Revealed,
+    RoundCancelled,
+    Started,
+    StepOpened,
+)
+from coldframe.domain.names import RUNNING, Step
+from coldframe.domain.people import forgetting, seats
+from coldframe.domain.round import ballots, commitment, course, merging, notes, placement, plans, questions
+from coldframe.domain.state import Ledger, Progress, Round
+
+Facts = tuple[Fact, ...]
+
+TRANSITIONS: Mapping[tuple[Step, type[Fact]], Step] = {
+    (Step.SETUP, Started): Step.NOTES,
+    (Step.NOTES, Revealed): Step.FOCUS,
+    (Step.FOCUS, FocusPicked): Step.MERGE,
+    (Step.MERGE, Merged): Step.DOTS,
+    (Step.DOTS, DotsCounted): Step.QUESTIONS,
+    (Step.QUESTIONS, QuestionsPublished): Step.PRECEDENTS,
+    (Step.PRECEDENTS, PrecedentsClosed): Step.PLANS,
+    (Step.PLANS, PlansRevealed): Step.BALLOT,
+    (Step.BALLOT, BallotCounted): Step.PLACEMENT,
+    (Step.PLACEMENT, PlansPlaced): Step.COMMITMENT,
+    (Step.COMMITMENT, Committed): Step.COMMITTED,
+    **{(step, RoundCancelled): Step.CANCELLED for step in (Step.SETUP, *RUNNING)},
+}
+
+_ROOMS = (seats, forgetting, notes, merging, ballots, questions, plans, placement, commitment, course)
+_DECIDE: dict[type[Command], Callable[[Round, Any, datetime], Facts]] = {}
+_EVOLVE: dict[type[Fact], Callable[[Round, Any], Round]] = {}
+for _room in _ROOMS:
+    _DECIDE.update(_room.DECIDE)
+    _EVOLVE.update(_room.EVOLVE)
+
+
+def decide(round_: Round, command: Command, now: datetime) -> Facts:
+    """What follows from the command: facts in order, among them the steps that open. Raises Refused; changes nothing.
+
+    `now` is aware. A command that changes nothing gives no facts.
+    """
+    facts = _with_openings(round_, _DECIDE[type(command)](round_, command, now))
+    after = replay(round_, facts)
+    return (*facts, *course.settle(after, now)) if facts else ()
+
+
+def _with_openings(round_: Round, facts: Facts) -> Facts:
+    """Adds StepOpened behind each fact that moves the round, and passes a placement that is through already."""
+    out: list[Fact] = []
+    for fact in facts:
+        before, round_ = round_.step, evolve(round_, fact)
+        out.append(fact)
+        if round_.step is not before and round_.step in RUNNING:
+            opening = _opening(round_)
+            out += opening
+            round_ = replay(round_, opening)
+    return tuple(out)
+
+
+def _opening(round_: Round) -> list[Fact]:
+    if round_.step is Step.PLACEMENT and placement.enough(round_):
+        return [placement.placed(round_), StepOpened(Step.COMMITMENT)]
+    return [StepOpened(round_.step)]
+
+
+def evolve(round_: Round, fact: Fact) -> Round:
+    """The round after the fact. Total over the facts that `decide` can give."""
+    change = _EVOLVE.get(type(fact))
+    changed = change(round_, fact) if change else round_
+    following = TRANSITIONS.get((round_.step, type(fact)))
+    return changed if following is None else _entered(changed, following)
+
+
+def _entered(round_: Round, step: Step) -> Round:
+    """A new step begins with a clean progress; its ballot is laid out, early judges count as done."""
+    fresh = replace(round_, step=step, progress=Progress())
+    if step is Step.DOTS:
+        return replace(fresh, dots=Ledger(fresh.settings.dots))
+    if step is Step.PLACEMENT:
+        return replace(fresh, progress=Progress(done=placement.finished(fresh)))
+    return fresh
+
+
+def replay(round_: Round, facts: Iterable[Fact]) -> Round:
+    """Folds facts into the round."""
+    for fact in facts:
+        round_ = evolve(round_, fact)
+    return round_
+
+
+def diagram() -> str:
+    """The life of a round as a Mermaid state diagram, printed from the table."""
+    lines = ["stateDiagram-v2", f"    [*] --> {Step.SETUP}"]
+    cancels = [step for (step, fact) in TRANSITIONS if fact is RoundCancelled]
+    for (step, fact), following in TRANSITIONS.items():
+        if fact is not RoundCancelled:
+            lines.append(f"    {step} --> {following}: {fact.__name__}")
+    lines.append(f"    note right of {Step.CANCELLED}: RoundCancelled, from any of the {len(cancels)} open steps")
+    lines += [f"    {Step.COMMITTED} --> [*]", f"    {Step.CANCELLED} --> [*]"]
+    return "\n".join(lines)

@@ -1,0 +1,186 @@
+"""The focus, and joining direct duplicates among its restraining forces. A wrong merge destroys a point for good,
+so a person confirms each, every wording is kept, and anybody may take a join apart until the dots open."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from coldframe.domain import checks
+from coldframe.domain.commands import BOT, AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
+from coldframe.domain.facts import Fact, FocusPicked, ForcesJoined, ForceSplit, MergeAnswered, Merged, MergesProposed
+from coldframe.domain.names import ForceId, NoteId, Role, Side, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Force, MergeProposal, Note, Round
+from coldframe.domain.texts import accepted
+
+Facts = tuple[Fact, ...]
+SHORTEST_REASON = 15
+PEOPLE_FOR_SECOND_OPINION = 4
+
+
+def pick_focus(round_: Round, command: PickFocus, now: datetime) -> Facts:
+    checks.in_step(round_, Step.FOCUS)
+    checks.not_paused(round_)
+    checks.decision_maker(round_, command.by)
+    if command.lever not in dict(round_.settings.levers):
+        raise Refused(Because.UNKNOWN_LEVER, lever=command.lever, levers=tuple(dict(round_.settings.levers).values()))
+    reason = accepted(command.reason, 500, field="reason")
+    if len(reason) < SHORTEST_REASON:
+        raise Refused(Because.REASON_TOO_SHORT, length=len(reason), least=SHORTEST_REASON)
+    if not any(n.lever == command.lever and n.side is Side.RESTRAINING and not n.hidden for n in round_.notes.values()):
+        raise Refused(Because.NOTHING_TO_WORK_ON, lever=round_.settings.lever_name(command.lever))
+    return (FocusPicked(command.lever, reason),)
+
+
+def propose(round_: Round, command: ProposeMerges, now: datetime) -> Facts:
+    checks.bot(command.by)
+    checks.in_step(round_, Step.MERGE)
+    known = {n.id for n in round_.restraining_in_focus()}
+    if any(p.first not in known or p.second not in known or p.first == p.second for p in command.proposals):
+        raise Refused(Because.MERGE_ACROSS)
+    old = {frozenset((p.first, p.second)) for p in round_.proposals}
+    new = tuple(p for p in command.proposals if frozenset((p.first, p.second)) not in old)
+    return (MergesProposed(new),) if new else ()
+
+
+def answer(round_: Round, command: AnswerMerge, now: datetime) -> Facts:
+    """The facilitator answers; a proposal that the facilitator made as decision-maker needs somebody else's yes.
+
+    A no after the yes takes the force apart again.
+    """
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.MERGE)
+    proposal = _proposal(round_, command.first, command.second)
+    second_opinion = proposal.proposed_by is not None and command.by != proposal.proposed_by
+    if not second_opinion:
+        checks.facilitator(round_, command.by)
+        if proposal.proposed_by == command.by and command.same:
+            raise Refused(Because.NEEDS_SECOND_PERSON, writers=1)
+    if proposal.answer is command.same:
+        return ()
+    if proposal.answer:
+        return (ForceSplit(_holder(round_, command.first)),)
+    return (MergeAnswered(command.first, command.second, command.same, command.by),)
+
+
+def join(round_: Round, command: JoinForces, now: datetime) -> Facts:
+    checks.facilitator(round_, command.by)
+    checks.in_step(round_, Step.MERGE)
+    first, second = round_.force(command.first), round_.force(command.second)
+    if first is None or second is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if first == second:
+        raise Refused(Because.ALREADY_MERGED)
+    if needs_second_person(round_) and command.by != BOT:
+        by_hand = MergeProposal(first.notes[0], second.notes[0], 1.0, "joined by hand", None, command.by)
+        return () if by_hand in round_.proposals else (MergesProposed((by_hand,)),)
+    return (ForcesJoined(command.first, command.second),)
+
+
+def split(round_: Round, command: SplitForce, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.MERGE)
+    force = round_.force(command.force)
+    if force is None or len(force.notes) < 2:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return (ForceSplit(command.force),)
+
+
+def needs_second_person(round_: Round) -> bool:
+    """One person who facilitates and decides does not merge alone in a team of four or more."""
+    one = round_.roles.acting(Role.FACILITATOR) == round_.roles.acting(Role.DECISION_MAKER)
+    return one and len(round_.active()) >= PEOPLE_FOR_SECOND_OPINION
+
+
+def close(round_: Round) -> Facts:
+    """Unanswered proposals stay apart."""
+    return (Merged(len(round_.forces)),)
+
+
+def _proposal(round_: Round, first: NoteId, second: NoteId) -> MergeProposal:
+    pair = {first, second}
+    found = next((p for p in reversed(round_.proposals) if {p.first, p.second} == pair), None)
+    if found is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return found
+
+
+def force_id(note: NoteId) -> ForceId:
+    """A force is named after its first note, so that splitting gives back the ids that were there before."""
+    return ForceId(f"f-{note}")
+
+
+# --- evolve ---
+
+
+def focus_picked(round_: Round, fact: FocusPicked) -> Round:
+    chosen = replace(round_, focus=fact.lever, focus_reason=fact.reason)
+    forces = tuple(Force(force_id(n.id), (n.id,)) for n in chosen.restraining_in_focus())
+    return replace(chosen, forces=forces)
+
+
+def with_force(round_: Round, note: Note) -> Round:
+    """A late note becomes a force of its own when the forces are already listed."""
+    if round_.step is not Step.MERGE or note.lever != round_.focus or note.side is not Side.RESTRAINING:
+        return round_
+    return replace(round_, forces=(*round_.forces, Force(force_id(note.id), (note.id,))))
+
+
+def merges_proposed(round_: Round, fact: MergesProposed) -> Round:
+    return replace(round_, proposals=round_.proposals + fact.proposals)
+
+
+def merge_answered(round_: Round, fact: MergeAnswered) -> Round:
+    old = _proposal(round_, fact.first, fact.second)
+    waits = fact.same and needs_second_person(round_) and old.proposed_by is None
+    new = replace(old, proposed_by=fact.by) if waits else replace(old, answer=fact.same)
+    changed = replace(round_, proposals=tuple(new if p == old else p for p in round_.proposals))
+    if not fact.same or waits:
+        return changed
+    return _joined(changed, _holder(changed, fact.first), _holder(changed, fact.second))
+
+
+def _holder(round_: Round, note: NoteId) -> ForceId:
+    return next(f.id for f in round_.forces if note in f.notes)
+
+
+def _joined(round_: Round, first: ForceId, second: ForceId) -> Round:
+    if first == second:
+        return round_
+    taken = next(f for f in round_.forces if f.id == second)
+    forces = tuple(
+        replace(f, notes=f.notes + taken.notes) if f.id == first else f for f in round_.forces if f.id != second
+    )
+    return replace(round_, forces=forces)
+
+
+def forces_joined(round_: Round, fact: ForcesJoined) -> Round:
+    return _joined(round_, fact.first, fact.second)
+
+
+def force_split(round_: Round, fact: ForceSplit) -> Round:
+    """Apart again, and the proposals that had joined them count as refused."""
+    taken = next(f for f in round_.forces if f.id == fact.force)
+    apart = tuple(Force(force_id(n), (n,)) for n in taken.notes)
+    at = round_.forces.index(taken)
+    forces = round_.forces[:at] + apart + round_.forces[at + 1 :]
+    inside = set(taken.notes)
+    proposals = tuple(replace(p, answer=False) if {p.first, p.second} <= inside else p for p in round_.proposals)
+    return replace(round_, forces=forces, proposals=proposals)
+
+
+DECIDE = {
+    PickFocus: pick_focus,
+    ProposeMerges: propose,
+    AnswerMerge: answer,
+    JoinForces: join,
+    SplitForce: split,
+}
+EVOLVE = {
+    FocusPicked: focus_picked,
+    MergesProposed: merges_proposed,
+    MergeAnswered: merge_answered,
+    ForcesJoined: forces_joined,
+    ForceSplit: force_split,
+}

@@ -1,0 +1,292 @@
+"""Private notes until the reveal, and what becomes of them afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+
+from coldframe.domain import checks
+from coldframe.domain.commands import (
+    Consent,
+    DropDraft,
+    EditNote,
+    HideNote,
+    KeepDraft,
+    SettleLateNote,
+    WithdrawNote,
+    WriteNote,
+)
+from coldframe.domain.facts import (
+    ConsentAsked,
+    Consented,
+    DraftDropped,
+    DraftKept,
+    Fact,
+    LateNoteKept,
+    LateNoteSettled,
+    NoteEdited,
+    NoteHidden,
+    NoteWithdrawn,
+    NoteWritten,
+    Revealed,
+)
+from coldframe.domain.names import MemberId, NoteId, Step
+from coldframe.domain.order import shuffled
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Draft, Note, Round
+from coldframe.domain.texts import accepted
+
+Facts = tuple[Fact, ...]
+NOTE_LENGTH = 3000
+NOTES_PER_LEVER = 20
+WRITERS_FOR_UNSIGNED = 3
+
+
+def write(round_: Round, command: WriteNote, now: datetime) -> Facts:
+    """A note of the running step; after the reveal it is kept apart as late, signed by its time only."""
+    checks.member(round_, command.by)
+    if command.lever not in dict(round_.settings.levers):
+        raise Refused(Because.UNKNOWN_LEVER, lever=command.lever, levers=tuple(dict(round_.settings.levers).values()))
+    if round_.step is Step.SETUP:
+        raise Refused(Because.NOT_OPEN_YET, step=round_.step, wanted=Step.NOTES)
+    if round_.step in (Step.COMMITTED, Step.CANCELLED):
+        raise Refused(Because.ENDED, step=round_.step)
+    text = accepted(command.text, NOTE_LENGTH)
+    if command.note in round_.notes or command.note in round_.late_notes:
+        return ()
+    note = Note(command.note, command.lever, command.side, text, command.by, origin=command.origin)
+    late = round_.step is not Step.NOTES
+    _room_left(round_, note, round_.late_notes if late else round_.notes)
+    if late:
+        return (LateNoteKept(note),)
+    return (NoteWritten(note), *_asked_as_well(round_, command.by))
+
+
+def _asked_as_well(round_: Round, by: MemberId) -> Facts:
+    """While consent is being asked, a new writer is asked too, unless with them enough people wrote."""
+    who = writers(round_)
+    if not round_.progress.asks_consent or by in who or len(who) + 1 >= WRITERS_FOR_UNSIGNED:
+        return ()
+    return (ConsentAsked((by,)),)
+
+
+def _room_left(round_: Round, note: Note, notes: Mapping[NoteId, Note]) -> None:
+    mine = [n for n in notes.values() if n.author == note.author and n.lever == note.lever]
+    if len(mine) >= NOTES_PER_LEVER:
+        raise Refused(Because.TOO_MANY, most=NOTES_PER_LEVER, lever=round_.settings.lever_name(note.lever))
+
+
+def edit(round_: Round, command: EditNote, now: datetime) -> Facts:
+    _own(round_, command.by, command.note)
+    text = accepted(command.text, NOTE_LENGTH)
+    return () if text == round_.notes[command.note].text else (NoteEdited(command.note, text),)
+
+
+def withdraw(round_: Round, command: WithdrawNote, now: datetime) -> Facts:
+    _own(round_, command.by, command.note)
+    return (NoteWithdrawn(command.note),)
+
+
+def _own(round_: Round, by: MemberId, note: NoteId) -> None:
+    checks.in_step(round_, Step.NOTES)
+    found = round_.notes.get(note)
+    if found is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if found.author != by:
+        raise Refused(Because.NOT_YOURS)
+
+
+def keep_draft(round_: Round, command: KeepDraft, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.NOTES)
+    if sum(d.author == command.by for d in round_.drafts.values()) >= NOTES_PER_LEVER:
+        raise Refused(Because.TOO_MANY, most=NOTES_PER_LEVER, lever="")
+    text = accepted(command.text, NOTE_LENGTH * 5)
+    if command.draft in round_.drafts:
+        return ()
+    return (DraftKept(Draft(command.draft, command.by, text, command.origin)),)
+
+
+def drop_draft(round_: Round, command: DropDraft, now: datetime) -> Facts:
+    draft = round_.drafts.get(command.draft)
+    if draft is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if draft.author != command.by:
+        raise Refused(Because.NOT_YOURS)
+    return (DraftDropped(command.draft),)
+
+
+def consent(round_: Round, command: Consent, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.NOTES)
+    if not round_.progress.asks_consent or command.by not in writers(round_):
+        raise Refused(Because.NOT_ASKED)
+    if command.by in agreeing(round_):
+        return ()
+    agreed = Consented(command.by)
+    after = consented(round_, agreed)
+    return (agreed, reveal(after)) if all_agreed(after) and round_.paused is None else (agreed,)
+
+
+def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
+    checks.facilitator(round_, command.by)
+    if command.note not in round_.revealed:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if round_.notes[command.note].hidden:
+        return ()
+    return (NoteHidden(command.note, accepted(command.reason, 300, field="reason")),)
+
+
+def settle_late(round_: Round, command: SettleLateNote, now: datetime) -> Facts:
+    note = round_.late_notes.get(command.note)
+    if note is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if note.author != command.by:
+        raise Refused(Because.NOT_YOURS)
+    if command.choice == "post" and round_.step not in (Step.FOCUS, Step.MERGE):
+        raise Refused(Because.TOO_LATE, step=round_.step, wanted=Step.NOTES)
+    return (LateNoteSettled(command.note, command.choice),)
+
+
+def writers(round_: Round) -> frozenset[MemberId]:
+    """Who wrote at least one note; known only until the reveal."""
+    return frozenset(n.author for n in round_.notes.values() if n.author is not None)
+
+
+def agreeing(round_: Round) -> frozenset[MemberId]:
+    """Writers who want their notes shown though few wrote."""
+    return frozenset(n.author for n in round_.notes.values() if n.author is not None and n.agreed)
+
+
+def few_writers(round_: Round) -> bool:
+    return len(writers(round_)) < WRITERS_FOR_UNSIGNED
+
+
+def awaits_consent(round_: Round) -> bool:
+    """Consent was asked and is still needed: under three people wrote, and not all of them have agreed."""
+    return round_.progress.asks_consent and few_writers(round_) and not all_agreed(round_)
+
+
+def all_agreed(round_: Round) -> bool:
+    """Consent was asked, and everybody who wrote and is still there has given it. Who left cannot be asked: without
+    their consent their notes are held for a later round instead."""
+    return round_.progress.asks_consent and bool(agreeing(round_)) and not _silent(round_)
+
+
+def _silent(round_: Round) -> frozenset[MemberId]:
+    return (writers(round_) & frozenset(round_.active())) - agreeing(round_)
+
+
+def close(round_: Round) -> Facts:
+    """The reveal; under three writers each of them is asked first; with none there is nothing to reveal."""
+    silent = _silent(round_)
+    if not silent and not (agreeing(round_) if few_writers(round_) else writers(round_)):
+        raise Refused(Because.NOTHING_IN, step=round_.step)
+    if few_writers(round_) and silent:
+        if round_.progress.asks_consent:
+            raise Refused(Because.NEEDS_SECOND_PERSON, writers=len(writers(round_)))
+        return (ConsentAsked(tuple(sorted(silent))),)
+    return (reveal(round_),)
+
+
+def reveal(round_: Round) -> Revealed:
+    """All notes at one moment; the order follows from the seed, not from who came first."""
+    shown = agreeing(round_) if few_writers(round_) else writers(round_)
+    notes = (i for i, n in round_.notes.items() if n.author in shown)
+    return Revealed(shuffled(notes, round_.seed, "reveal"), len(shown))
+
+
+# --- evolve ---
+
+
+def note_written(round_: Round, fact: NoteWritten) -> Round:
+    note = replace(fact.note, agreed=fact.note.author in agreeing(round_))
+    return replace(round_, notes={**round_.notes, note.id: note})
+
+
+def note_edited(round_: Round, fact: NoteEdited) -> Round:
+    changed = replace(round_.notes[fact.note], text=fact.text)
+    return replace(round_, notes={**round_.notes, fact.note: changed})
+
+
+def note_withdrawn(round_: Round, fact: NoteWithdrawn) -> Round:
+    return replace(round_, notes={i: n for i, n in round_.notes.items() if i != fact.note})
+
+
+def consent_asked(round_: Round, fact: ConsentAsked) -> Round:
+    return replace(round_, progress=replace(round_.progress, asks_consent=True))
+
+
+def consented(round_: Round, fact: Consented) -> Round:
+    notes = {i: replace(n, agreed=True) if n.author == fact.member else n for i, n in round_.notes.items()}
+    return replace(round_, notes=notes)
+
+
+def revealed(round_: Round, fact: Revealed) -> Round:
+    """Authorship is erased here, and the mapping's order with it. What is not shown waits for a later round."""
+    shown = {i: unsigned(round_.notes[i]) for i in fact.order}
+    held = {i: unsigned(n) for i, n in round_.notes.items() if i not in shown}
+    late = {**round_.late_notes, **held}
+    return replace(round_, notes=shown, late_notes=late, revealed=fact.order, writers=fact.writers, drafts={})
+
+
+def unsigned(note: Note) -> Note:
+    """The note without what could lead to its writer."""
+    return replace(note, author=None, origin="", agreed=False)
+
+
+def draft_kept(round_: Round, fact: DraftKept) -> Round:
+    return replace(round_, drafts={**round_.drafts, fact.draft.id: fact.draft})
+
+
+def draft_dropped(round_: Round, fact: DraftDropped) -> Round:
+    return replace(round_, drafts={i: d for i, d in round_.drafts.items() if i != fact.draft})
+
+
+def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
+    return replace(round_, late_notes={**round_.late_notes, fact.note.id: fact.note})
+
+
+def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
+    """Posted late notes join the list unsigned, and the forces if the merge already runs; held ones wait."""
+    note = unsigned(round_.late_notes[fact.note])
+    rest = {i: n for i, n in round_.late_notes.items() if i != fact.note}
+    if fact.choice == "hold":
+        return replace(round_, late_notes={**rest, note.id: note})
+    if fact.choice == "withdraw":
+        return replace(round_, late_notes=rest)
+    from coldframe.domain.round.merging import with_force  # late: merging builds on notes
+
+    posted = replace(round_, late_notes=rest, notes={**round_.notes, note.id: note})
+    return with_force(replace(posted, revealed=(*posted.revealed, note.id)), note)
+
+
+def note_hidden(round_: Round, fact: NoteHidden) -> Round:
+    hidden = replace(round_.notes[fact.note], hidden=True)
+    return replace(round_, notes={**round_.notes, fact.note: hidden})
+
+
+DECIDE = {
+    WriteNote: write,
+    EditNote: edit,
+    WithdrawNote: withdraw,
+    KeepDraft: keep_draft,
+    DropDraft: drop_draft,
+    Consent: consent,
+    HideNote: hide,
+    SettleLateNote: settle_late,
+}
+EVOLVE = {
+    NoteWritten: note_written,
+    NoteEdited: note_edited,
+    NoteWithdrawn: note_withdrawn,
+    DraftKept: draft_kept,
+    DraftDropped: draft_dropped,
+    ConsentAsked: consent_asked,
+    Consented: consented,
+    Revealed: revealed,
+    LateNoteKept: late_note_kept,
+    LateNoteSettled: late_note_settled,
+    NoteHidden: note_hidden,
+}

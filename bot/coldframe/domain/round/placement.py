@@ -1,0 +1,147 @@
+"""The effort-impact matrix by comparisons: who is asked which pair, and what was answered. Scores are analysis."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from itertools import combinations
+from math import ceil
+
+from coldframe.domain import checks
+from coldframe.domain.commands import Compare
+from coldframe.domain.facts import Compared, Fact, PlansPlaced
+from coldframe.domain.names import Axis, MemberId, PlanId, Role, Step
+from coldframe.domain.order import coin, shuffled
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.ballots import MOST_PLACED
+from coldframe.domain.state import Comparison, Round
+
+Facts = tuple[Fact, ...]
+PER_PLAN = 5  # comparisons wanted per plan and axis, over all judges
+MOST_QUESTIONS_EACH = 12  # both axes together
+ALL_PAIRS_UP_TO = 6  # plans that one judge alone compares in full
+
+
+def judges(round_: Round) -> tuple[MemberId, ...]:
+    """Who compares: everybody expected, or the facilitator alone."""
+    if round_.settings.placed_by == "facilitator":
+        return (round_.roles.acting(Role.FACILITATOR),)
+    return tuple(m for m in round_.active() if not round_.seats[m].away)
+
+
+def assigned(round_: Round, judge: MemberId, axis: Axis) -> tuple[tuple[PlanId, PlanId], ...]:
+    """The pairs this judge is asked on this axis: balanced over judges, none twice, left and right by the seed.
+
+    They follow from who was there when the plans were revealed, so nobody's pairs change when somebody else leaves,
+    is away or comes back.
+    """
+    plans = round_.to_place
+    if judge not in judges(round_) or len(plans) < 2:
+        return ()
+    alone = round_.settings.placed_by == "facilitator"
+    crowd = (judge,) if alone else round_.crowd
+    pairs = shuffled(combinations(sorted(plans), 2), round_.seed, f"pairs:{axis}")
+    share = len(pairs) if len(crowd) == 1 and len(plans) <= ALL_PAIRS_UP_TO else _share(len(plans), len(crowd))
+    share = min(share, len(pairs))
+    start = _turn(round_, crowd, judge) * share
+    mine = (pairs[(start + k) % len(pairs)] for k in range(share))
+    return tuple((b, a) if coin(round_.seed, f"{judge}:{axis}:{a}:{b}") else (a, b) for a, b in mine)
+
+
+def _turn(round_: Round, crowd: tuple[MemberId, ...], judge: MemberId) -> int:
+    """The judge's place in the row; who came later follows behind, in the order of the roster."""
+    return crowd.index(judge) if judge in crowd else len(crowd) + list(round_.seats).index(judge)
+
+
+def _share(plans: int, judges: int) -> int:
+    judges = max(1, judges)
+    return min(ceil(PER_PLAN * plans / judges), MOST_QUESTIONS_EACH // 2)
+
+
+def next_pair(round_: Round, judge: MemberId) -> tuple[Axis, PlanId, PlanId] | None:
+    """The next comparison for this judge, impact before effort; None when all are answered."""
+    answered = _answered(round_, judge)
+    for axis in Axis:
+        for first, second in assigned(round_, judge, axis):
+            if (axis, frozenset((first, second))) not in answered:
+                return axis, first, second
+    return None
+
+
+def left_to_compare(round_: Round, judge: MemberId) -> int:
+    """How many of the judge's pairs, on both axes, are still to be answered."""
+    answered = _answered(round_, judge)
+    return sum((axis, frozenset(pair)) not in answered for axis in Axis for pair in assigned(round_, judge, axis))
+
+
+def _answered(round_: Round, judge: MemberId) -> set[tuple[Axis, frozenset[PlanId]]]:
+    return {(c.axis, frozenset((c.first, c.second))) for c in round_.comparisons.get(judge, ())}
+
+
+def still_compares(round_: Round, judge: MemberId) -> bool:
+    """Whether a locked ballot is followed by comparisons at once that this person has not answered yet."""
+    return round_.step is Step.BALLOT and in_one_sitting(round_) and left_to_compare(round_, judge) > 0
+
+
+def in_one_sitting(round_: Round) -> bool:
+    """With few plans the comparisons follow each person's own ballot at once."""
+    few = 2 <= len(round_.plan_order) <= MOST_PLACED
+    return few and round_.settings.placed_by == "all"
+
+
+def compare(round_: Round, command: Compare, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.BALLOT, Step.PLACEMENT)
+    if round_.step is Step.BALLOT and not _locked(round_, command.by):
+        raise Refused(Because.NOT_OPEN_YET, step=Step.BALLOT, wanted=Step.PLACEMENT)
+    if command.first == command.second:
+        raise Refused(Because.SAME_ITEM)
+    pair = {command.first, command.second}
+    if not any(set(p) == pair for p in assigned(round_, command.by, command.axis)):
+        raise Refused(Because.UNKNOWN_ITEM)
+    if (command.axis, frozenset(pair)) in _answered(round_, command.by):
+        raise Refused(Because.ASKED_ALREADY)
+    comparison = Comparison(command.by, command.axis, command.first, command.second, command.outcome)
+    return (Compared(comparison),)
+
+
+def _locked(round_: Round, judge: MemberId) -> bool:
+    return in_one_sitting(round_) and round_.ballot is not None and judge in round_.ballot.locked
+
+
+def finished(round_: Round) -> frozenset[MemberId]:
+    """Judges who answered every comparison they were asked."""
+    return frozenset(j for j in judges(round_) if round_.comparisons.get(j) and left_to_compare(round_, j) == 0)
+
+
+def enough(round_: Round) -> bool:
+    """Whether a step of its own would add little: a quorum of judges is through, or there is nothing to compare."""
+    if len(round_.to_place) < 2:
+        return True
+    people = len(judges(round_))
+    return len(finished(round_)) >= min(people, max(3, ceil(0.6 * people)))
+
+
+def placed(round_: Round) -> PlansPlaced:
+    answers = round_.comparisons
+    return PlansPlaced(sum(bool(c) for c in answers.values()), sum(len(c) for c in answers.values()))
+
+
+def close(round_: Round) -> Facts:
+    return (placed(round_),)
+
+
+# --- evolve ---
+
+
+def compared(round_: Round, fact: Compared) -> Round:
+    judge = fact.comparison.judge
+    comparisons = {**round_.comparisons, judge: (*round_.comparisons.get(judge, ()), fact.comparison)}
+    changed = replace(round_, comparisons=comparisons)
+    if left_to_compare(changed, judge):
+        return changed
+    return replace(changed, progress=replace(changed.progress, done=changed.progress.done | {judge}))
+
+
+DECIDE = {Compare: compare}
+EVOLVE = {Compared: compared}

@@ -1,0 +1,159 @@
+"""One-page plans: private until their reveal, unsigned until the commitment."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import datetime
+from math import isfinite
+
+from coldframe.domain import checks
+from coldframe.domain.commands import HandInPlan, WithdrawPlan
+from coldframe.domain.facts import Fact, PlanHandedIn, PlansRevealed, PlanWithdrawn
+from coldframe.domain.names import Step
+from coldframe.domain.order import shuffled
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Criterion, Ledger, Plan, Round
+from coldframe.domain.texts import accepted, optional
+
+Facts = tuple[Fact, ...]
+SHORTEST_WEEKS, LONGEST_WEEKS = 3, 6
+MOST_STEPS = 12
+PLANS_EACH = 5
+
+# Words that ask for a caution and a named checker. A list of signs, not a judgement; local law decides.
+_SIGNS: dict[str, str] = {
+    "personal data": (
+        r"personal data|e-?mail address|phone number|date of birth|track(s|ing)? (people|users)|profil(e|ing)"
+    ),
+    "marketing messages": r"\b(e-?mails?|newsletters?|sms|text messages?|push notifications?)\b",
+    "prices": r"\b(price|prices|pricing|discounts?|fees?|surcharges?)\b",
+    "health": r"\b(health|medical|diagnos\w+|therap\w+|medicine|weight loss)\b",
+    "finance claims": r"\b(credit|loans?|invest\w*|interest rate|returns? of \d)\b",
+    "children or vulnerable people": r"\b(child(ren)?|minors?|pupils?|teenagers?|elderly|vulnerable)\b",
+    "hiding something from the customer": (
+        r"\b(countdown|only today|hide (the )?cancel\w*|pre-?ticked|on by default|default on|without telling|"
+        r"price by person)\b"
+    ),
+}
+CAUTIONS = {name: re.compile(sign, re.IGNORECASE) for name, sign in _SIGNS.items()}
+
+
+def cautions(*texts: str) -> tuple[str, ...]:
+    """What the plan seems to touch that somebody responsible should check first."""
+    whole = "\n".join(texts)
+    return tuple(name for name, sign in CAUTIONS.items() if sign.search(whole))
+
+
+def hand_in(round_: Round, command: HandInPlan, now: datetime) -> Facts:
+    """A plan, or a newer version of one's own. The page is complete here; the criterion may be completed later."""
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.PLANS)
+    old = round_.plans.get(command.plan.id)
+    if old is not None and old.author != command.by:
+        raise Refused(Because.NOT_YOURS)
+    if old is None and sum(p.author == command.by for p in round_.plans.values()) >= PLANS_EACH:
+        raise Refused(Because.TOO_MANY, most=PLANS_EACH, lever="")
+    return (PlanHandedIn(_checked(round_, command), replaces=old is not None),)
+
+
+def _checked(round_: Round, command: HandInPlan) -> Plan:
+    plan = command.plan
+    if plan.question not in {q.id for q in round_.questions}:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if not SHORTEST_WEEKS <= plan.weeks <= LONGEST_WEEKS:
+        raise Refused(Because.DURATION, weeks=plan.weeks)
+    steps = tuple(accepted(s, 300, field="steps") for s in plan.steps)
+    if not steps:
+        raise Refused(Because.EMPTY, field="steps")
+    if len(steps) > MOST_STEPS:
+        raise Refused(Because.TOO_MANY, most=MOST_STEPS, lever="")
+    title = accepted(plan.title, 75, field="title")
+    hypothesis = accepted(plan.hypothesis, 1000, field="hypothesis")
+    return replace(
+        plan,
+        author=command.by,
+        title=title,
+        hypothesis=hypothesis,
+        steps=steps,
+        criterion=checked_criterion(plan.criterion),
+        caution=cautions(title, hypothesis, *steps),
+        checked_by=optional(plan.checked_by, 100, field="checked_by"),
+        might_fail=optional(plan.might_fail, 1000, field="might_fail"),
+        chance=_percentage(plan.chance),
+    )
+
+
+def checked_criterion(criterion: Criterion) -> Criterion:
+    """The criterion with its texts taken. Raises Refused BAD_NUMBERS for numbers that are none (infinite, not a
+    number), a share beyond everybody, or a target that is the baseline itself."""
+    weeks = [number for week in criterion.baseline_weeks for number in week]
+    for number in (criterion.baseline, criterion.target, criterion.weekly, *weeks):
+        if number is not None and not isfinite(number):
+            raise Refused(Because.BAD_NUMBERS, why=str(number))
+    if criterion.kind == "split":
+        _shares(criterion)
+    if criterion.target is not None and criterion.target == criterion.baseline:
+        why = "target and baseline are the same, so nothing would have to change"
+        raise Refused(Because.BAD_NUMBERS, field="target", why=why)
+    return replace(
+        criterion,
+        measure=accepted(criterion.measure, 200, field="measure"),
+        counted=optional(criterion.counted, 300, field="counted"),
+        stop_line=optional(criterion.stop_line, 300, field="stop_line"),
+        harm=optional(criterion.harm, 300, field="harm"),
+    )
+
+
+def _shares(criterion: Criterion) -> None:
+    """Two groups are compared by the share of people; 20 there is most probably meant as 20 %."""
+    for field, number in (("baseline", criterion.baseline), ("target", criterion.target)):
+        if number is not None and not 0 <= number <= 1:
+            why = f"{number:g} is no share of people; write {number:g} % or {number / 100:g}"
+            why = why if number <= 100 else f"{number:g} is no share of people; write it like 4 % or 0.04"
+            raise Refused(Because.BAD_NUMBERS, field=field, why=why)
+
+
+def _percentage(chance: int | None) -> int | None:
+    if chance is not None and not 0 <= chance <= 100:
+        raise Refused(Because.BAD_SETTING, setting="chance", value=chance, allowed="0 to 100")
+    return chance
+
+
+def withdraw(round_: Round, command: WithdrawPlan, now: datetime) -> Facts:
+    checks.in_step(round_, Step.PLANS)
+    if checks.plan(round_, command.plan).author != command.by:
+        raise Refused(Because.NOT_YOURS)
+    return (PlanWithdrawn(command.plan),)
+
+
+def close(round_: Round) -> Facts:
+    if not round_.plans:
+        raise Refused(Because.NOTHING_IN, step=round_.step)
+    return (PlansRevealed(shuffled(round_.plans, round_.seed, "plans")),)
+
+
+# --- evolve ---
+
+
+def plan_handed_in(round_: Round, fact: PlanHandedIn) -> Round:
+    return replace(round_, plans={**round_.plans, fact.plan.id: fact.plan})
+
+
+def plan_withdrawn(round_: Round, fact: PlanWithdrawn) -> Round:
+    return replace(round_, plans={i: p for i, p in round_.plans.items() if i != fact.plan})
+
+
+def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
+    return replace(
+        round_,
+        plans={i: round_.plans[i] for i in fact.order},
+        plan_order=fact.order,
+        to_place=fact.order if len(fact.order) <= 8 else (),
+        ballot=Ledger(round_.settings.plan_votes),
+        crowd=tuple(m for m in round_.active() if not round_.seats[m].away),
+    )
+
+
+DECIDE = {HandInPlan: hand_in, WithdrawPlan: withdraw}
+EVOLVE = {PlanHandedIn: plan_handed_in, PlanWithdrawn: plan_withdrawn, PlansRevealed: plans_revealed}

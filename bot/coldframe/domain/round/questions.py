@@ -1,0 +1,145 @@
+"""Forces turned round into questions, and precedents that bear on them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import datetime
+
+from coldframe.domain import checks
+from coldframe.domain.commands import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
+from coldframe.domain.facts import (
+    Fact,
+    PrecedentGiven,
+    PrecedentsClosed,
+    QuestionDropped,
+    QuestionsPublished,
+    QuestionSuggested,
+    QuestionWritten,
+)
+from coldframe.domain.names import Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Precedent, Question, Round, Suggestion
+from coldframe.domain.texts import accepted, optional
+
+Facts = tuple[Fact, ...]
+OPENING = "how might we"
+MOST_WORDS = 20
+MOST_QUESTIONS = 12
+PRECEDENTS_EACH = 3
+_SOLUTION = re.compile(r"\b(by|using|through)\s+\w+|\bwith an?\s+\w+", re.IGNORECASE)
+
+
+def lint(text: str) -> tuple[str, ...]:
+    """What is doubtful about a question's wording, as codes; it warns and never blocks. Craft, no effect size known."""
+    words = text.split()
+    found = {
+        "opening": not text.lower().startswith(OPENING),
+        "ending": not text.rstrip().endswith("?"),
+        "long": len(words) > MOST_WORDS,
+        "solution": bool(_SOLUTION.search(text)),
+        "joined": bool(re.search(r"\band\b", text, re.IGNORECASE)),
+        "negative": bool(re.search(r"\b(not|stop|avoid|prevent)\b|n't\b", text, re.IGNORECASE)),
+        "number": bool(re.search(r"\d", text)),
+    }
+    return tuple(code for code, doubtful in found.items() if doubtful)
+
+
+def write(round_: Round, command: WriteQuestion, now: datetime) -> Facts:
+    checks.facilitator(round_, command.by)
+    checks.in_step(round_, Step.QUESTIONS)
+    if command.force not in {s.option for s in round_.forces_standing if s.carried}:
+        raise Refused(Because.UNKNOWN_ITEM)
+    others = [q for q in round_.questions if q.id != command.question]
+    if len(others) >= MOST_QUESTIONS:
+        raise Refused(Because.TOO_MANY, most=MOST_QUESTIONS, lever="")
+    return (QuestionWritten(Question(command.question, command.force, accepted(command.text, 300))),)
+
+
+def drop(round_: Round, command: DropQuestion, now: datetime) -> Facts:
+    checks.facilitator(round_, command.by)
+    checks.in_step(round_, Step.QUESTIONS)
+    if command.question not in {q.id for q in round_.questions}:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return (QuestionDropped(command.question),)
+
+
+def suggest(round_: Round, command: SuggestQuestion, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.QUESTIONS)
+    return (QuestionSuggested(command.by, accepted(command.text, 300)),)
+
+
+def publish(round_: Round) -> Facts:
+    if not round_.questions:
+        raise Refused(Because.NO_QUESTIONS)
+    return (QuestionsPublished(len(round_.questions)),)
+
+
+def give(round_: Round, command: GivePrecedent, now: datetime) -> Facts:
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.PRECEDENTS)
+    if command.question not in {q.id for q in round_.questions}:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if command.precedent in {p.id for p in round_.precedents}:
+        return ()
+    if sum(p.by == command.by for p in round_.precedents) >= PRECEDENTS_EACH:
+        raise Refused(Because.TOO_MANY, most=PRECEDENTS_EACH, lever="")
+    precedent = Precedent(
+        id=command.precedent,
+        by=command.by,
+        question=command.question,
+        title=accepted(command.title, 150, field="title"),
+        idea=accepted(command.idea, 1000, field="idea"),
+        details=optional(command.details, 3000, field="details"),
+        source=optional(command.source, 500, field="source"),
+        outside_trade=command.outside_trade,
+    )
+    return (PrecedentGiven(precedent),)
+
+
+def same_source(round_: Round, precedent: Precedent) -> int:
+    """How many others already chose this case, by its source or title."""
+
+    def key(p: Precedent) -> str:
+        return (p.source or p.title).casefold().strip().rstrip("/")
+
+    return sum(p.by != precedent.by and key(p) == key(precedent) for p in round_.precedents)
+
+
+def close_precedents(round_: Round) -> Facts:
+    return (PrecedentsClosed(len(round_.precedents)),)
+
+
+# --- evolve ---
+
+
+def question_written(round_: Round, fact: QuestionWritten) -> Round:
+    changed = tuple(fact.question if q.id == fact.question.id else q for q in round_.questions)
+    return replace(round_, questions=changed if fact.question in changed else (*changed, fact.question))
+
+
+def question_dropped(round_: Round, fact: QuestionDropped) -> Round:
+    return replace(round_, questions=tuple(q for q in round_.questions if q.id != fact.question))
+
+
+def question_suggested(round_: Round, fact: QuestionSuggested) -> Round:
+    return replace(round_, suggestions=(*round_.suggestions, Suggestion(fact.by, fact.text)))
+
+
+def precedent_given(round_: Round, fact: PrecedentGiven) -> Round:
+    return replace(round_, precedents=(*round_.precedents, fact.precedent))
+
+
+DECIDE = {
+    WriteQuestion: write,
+    DropQuestion: drop,
+    SuggestQuestion: suggest,
+    GivePrecedent: give,
+}
+EVOLVE = {
+    QuestionWritten: question_written,
+    QuestionDropped: question_dropped,
+    QuestionSuggested: question_suggested,
+    PrecedentGiven: precedent_given,
+}

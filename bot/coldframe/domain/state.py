@@ -1,0 +1,392 @@
+"""What a round is: frozen values, changed only by `evolve`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from math import ceil
+from typing import Literal
+
+from coldframe.domain.names import (
+    Axis,
+    ForceId,
+    LeverId,
+    MemberId,
+    NoteId,
+    PlanId,
+    PrecedentId,
+    QuestionId,
+    Role,
+    RoundId,
+    Side,
+    Step,
+)
+from coldframe.domain.settings import DEFAULT_LEVERS as DEFAULT_LEVERS
+from coldframe.domain.settings import Settings as Settings
+
+HIDDEN = "… (hidden)"
+GONE = "somebody who left"
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """A member in this round. Who joined in a running step (`joined_in`) is expected only from the next one on."""
+
+    member: MemberId
+    name: str
+    away: bool = False
+    left: bool = False
+    joined_in: Step | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Roles:
+    """Who has which role, their deputies, and which roles were handed over."""
+
+    facilitator: MemberId
+    decision_maker: MemberId
+    facilitator_deputy: MemberId | None = None
+    decision_deputy: MemberId | None = None
+    handed_over: frozenset[Role] = frozenset()
+
+    def acting(self, role: Role) -> MemberId:
+        """Who holds the role now: its holder, or the deputy after a hand-over."""
+        deputy = self.deputy(role)
+        return deputy if role in self.handed_over and deputy else self.holder(role)
+
+    def holder(self, role: Role) -> MemberId:
+        """Whose role it is, handed over or not."""
+        return self.facilitator if role is Role.FACILITATOR else self.decision_maker
+
+    def deputy(self, role: Role) -> MemberId | None:
+        return self.facilitator_deputy if role is Role.FACILITATOR else self.decision_deputy
+
+    def given(self, role: Role, member: MemberId) -> Roles:
+        """The role as somebody else's own, without a deputy."""
+        over = self.handed_over - {role}
+        if role is Role.FACILITATOR:
+            return replace(self, facilitator=member, facilitator_deputy=None, handed_over=over)
+        return replace(self, decision_maker=member, decision_deputy=None, handed_over=over)
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """The current step's window and who is through with it. `due` is None only until the window is set."""
+
+    opens: datetime | None = None
+    due: datetime | None = None
+    personal: Mapping[MemberId, datetime] = field(default_factory=dict)
+    extensions: int = 0
+    extended: bool = False  # by the bot itself, which it does once
+    done: frozenset[MemberId] = frozenset()
+    settles_at: datetime | None = None  # everybody is in; closes then unless somebody changes their mind
+    asks_consent: bool = False  # under three writers: "unsigned" would be a pretence
+    stuck: bool = False  # below quorum after the extension
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One force, one idea. `author` is None from the reveal on."""
+
+    id: NoteId
+    lever: LeverId
+    side: Side
+    text: str
+    author: MemberId | None = None
+    hidden: bool = False
+    agreed: bool = False  # its writer wants it shown though few wrote; kept with the note, since it tells who wrote
+    origin: str = ""  # the chat message it came from, until the reveal: editing that message edits the note
+
+    def shown(self) -> str:
+        """The text as others may read it."""
+        return HIDDEN if self.hidden else self.text
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A private text of which lever or direction is not clear yet; its writer was asked."""
+
+    id: NoteId
+    author: MemberId
+    text: str
+    origin: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MergeProposal:
+    """Two notes that look like the same point; `answer` stays None until a person has answered."""
+
+    first: NoteId
+    second: NoteId
+    score: float
+    why: str
+    answer: bool | None = None
+    proposed_by: MemberId | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Force:
+    """One or more notes that say the same; the first note's wording stands for all, every wording is kept."""
+
+    id: ForceId
+    notes: tuple[NoteId, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One vote as it was cast: an emoji on an option, or a press of its button (`button:1`, `button:2` ...)."""
+
+    option: str
+    sign: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """All marks of a ballot, per voter in the order in which they were cast. The first `quota` of each count."""
+
+    quota: int
+    marks: Mapping[MemberId, tuple[Mark, ...]] = field(default_factory=dict)
+    locked: frozenset[MemberId] = frozenset()
+
+    def counted(self, voter: MemberId) -> tuple[Mark, ...]:
+        """The voter's marks that count."""
+        return self.marks.get(voter, ())[: self.quota]
+
+    def surplus(self, voter: MemberId) -> tuple[Mark, ...]:
+        """The voter's marks over the quota, newest last."""
+        return self.marks.get(voter, ())[self.quota :]
+
+    def votes(self) -> dict[MemberId, tuple[str, ...]]:
+        """Option ids per voter, as often as they count, without the voters who have none."""
+        return {v: tuple(m.option for m in self.counted(v)) for v in self.marks if self.counted(v)}
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One option in a result. `place` is shared by ties; `carried` says whether it goes on."""
+
+    option: str
+    place: int
+    group: int
+    decision_maker: int
+    weighted: float
+    voters: int
+    carried: bool = False
+    drawn: bool = False  # a disclosed draw decided its place at the cut
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A force turned round."""
+
+    id: QuestionId
+    force: ForceId
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A question that somebody suggested in the thread."""
+
+    by: MemberId
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Precedent:
+    """What somebody else did that bears on the question: a story, not evidence."""
+
+    id: PrecedentId
+    by: MemberId
+    question: QuestionId
+    title: str
+    idea: str
+    details: str = ""
+    source: str = ""
+    outside_trade: bool = False
+
+
+ComparisonKind = Literal["split", "before-after", "count", "mean"]
+
+
+@dataclass(frozen=True, slots=True)
+class Criterion:
+    """What decides about the trial; frozen at the commitment. Rates are fractions, `weekly` is people a week."""
+
+    measure: str = ""
+    kind: ComparisonKind = "split"
+    upwards: bool = True
+    baseline: float | None = None
+    baseline_weeks: tuple[tuple[float, float], ...] = ()  # (successes or sum, people) per whole week
+    target: float | None = None
+    weekly: float | None = None
+    counted: str = ""
+    stop_line: str = ""
+    harm: str = ""
+
+    def missing(self) -> tuple[str, ...]:
+        """Names of the fields that the commitment still needs."""
+        need = {
+            "measure": self.measure, "baseline": self.baseline, "target": self.target, "weekly": self.weekly,
+            "counted": self.counted, "stop_line": self.stop_line, "harm": self.harm,
+        }  # fmt: skip
+        return tuple(name for name, value in need.items() if value in ("", None))
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One page. `author` is sealed until the commitment, then told first."""
+
+    id: PlanId
+    author: MemberId | None
+    question: QuestionId
+    title: str
+    hypothesis: str
+    steps: tuple[str, ...]
+    criterion: Criterion
+    weeks: int = 4
+    caution: tuple[str, ...] = ()  # what the plan touches that somebody should check
+    checked_by: str = ""
+    might_fail: str = ""  # private to the author until the review
+    chance: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """One judge's answer: the winner has more of the axis; `same` counts half each way."""
+
+    judge: MemberId
+    axis: Axis
+    first: PlanId
+    second: PlanId
+    outcome: Literal["first", "second", "same"]
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """A first-week action: who does what by when."""
+
+    id: str
+    text: str
+    who: MemberId
+    due: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A plan that was chosen for a trial, and what it still needs."""
+
+    plan: PlanId
+    asked: MemberId | None = None
+    owner: MemberId | None = None
+    declined: tuple[tuple[MemberId, str], ...] = ()
+    offers: tuple[MemberId, ...] = ()
+    actions: tuple[Action, ...] = ()
+    review: datetime | None = None
+    forecasts: Mapping[MemberId, int] = field(default_factory=dict)
+    fears: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One pass from notes to commitment. Mappings keep the order in which things came."""
+
+    id: RoundId
+    tenant: str
+    channel: str
+    name: str
+    settings: Settings
+    seats: Mapping[MemberId, Seat]
+    roles: Roles
+    seed: int
+    step: Step = Step.SETUP
+    progress: Progress = Progress()
+    paused: str | None = None
+    dates_told: Mapping[Step, datetime] = field(default_factory=dict)  # when each step closes, as the channel knows it
+    dates_told_times: int = 0
+    notes: Mapping[NoteId, Note] = field(default_factory=dict)
+    late_notes: Mapping[NoteId, Note] = field(default_factory=dict)
+    drafts: Mapping[NoteId, Draft] = field(default_factory=dict)
+    revealed: tuple[NoteId, ...] = ()
+    writers: int = 0
+    focus: LeverId | None = None
+    focus_reason: str = ""
+    proposals: tuple[MergeProposal, ...] = ()
+    forces: tuple[Force, ...] = ()
+    dots: Ledger | None = None
+    forces_standing: tuple[Standing, ...] = ()
+    questions: tuple[Question, ...] = ()
+    suggestions: tuple[Suggestion, ...] = ()
+    precedents: tuple[Precedent, ...] = ()
+    plans: Mapping[PlanId, Plan] = field(default_factory=dict)
+    plan_order: tuple[PlanId, ...] = ()
+    ballot: Ledger | None = None
+    plans_standing: tuple[Standing, ...] = ()
+    weighted_voter: MemberId | None = None  # who was decision-maker when the ballot was counted
+    crowd: tuple[MemberId, ...] = ()  # who was there to compare when the plans were revealed
+    to_place: tuple[PlanId, ...] = ()
+    comparisons: Mapping[MemberId, tuple[Comparison, ...]] = field(default_factory=dict)
+    choices: Mapping[PlanId, Choice] = field(default_factory=dict)
+    next_round: datetime | None = None
+    beside: tuple[tuple[str, str], ...] = ()  # (measure, who is counted) of trials that ran when a plan was chosen
+    overlap_accepted: bool = False
+    ended_because: str = ""
+
+    # --- people ---
+
+    def active(self) -> tuple[MemberId, ...]:
+        """Members who have not left."""
+        return tuple(m for m, s in self.seats.items() if not s.left)
+
+    def expected(self) -> tuple[MemberId, ...]:
+        """Members whose answer the current step waits for."""
+        if self.step in (Step.FOCUS,):
+            return (self.roles.acting(Role.DECISION_MAKER),)
+        if self.step is Step.COMMITMENT:
+            return tuple(dict.fromkeys(self.roles.acting(r) for r in Role))
+        if self.step in (Step.MERGE, Step.QUESTIONS):
+            return (self.roles.acting(Role.FACILITATOR),)
+        if self.step is Step.PLACEMENT and self.settings.placed_by == "facilitator":
+            return (self.roles.acting(Role.FACILITATOR),)
+        present = (s for s in self.seats.values() if not s.left and not s.away)
+        return tuple(s.member for s in present if s.joined_in is not self.step)
+
+    def name_of(self, member: MemberId) -> str:
+        return self.seats[member].name if member in self.seats else GONE
+
+    def is_facilitator(self, member: MemberId) -> bool:
+        return member == self.roles.acting(Role.FACILITATOR)
+
+    def is_decision_maker(self, member: MemberId) -> bool:
+        return member == self.roles.acting(Role.DECISION_MAKER)
+
+    # --- the step's state ---
+
+    def quorum(self) -> int:
+        """How many must be in for the step to close at its deadline."""
+        people = len(self.expected())
+        share = 2 / 3 if self.step is Step.BALLOT else 0.6
+        return min(people, max(3, ceil(round(share * people, 9))))
+
+    def ledger(self) -> Ledger | None:
+        """The ballot that runs now, if any."""
+        return {Step.DOTS: self.dots, Step.BALLOT: self.ballot}.get(self.step)
+
+    def restraining_in_focus(self) -> tuple[Note, ...]:
+        return tuple(
+            n for n in (self.notes[i] for i in self.revealed)
+            if n.lever == self.focus and n.side is Side.RESTRAINING and not n.hidden
+        )  # fmt: skip
+
+    def force_text(self, force: ForceId) -> str:
+        """The wording that stands for the force: its first note's that is not hidden."""
+        return self.wordings(force)[0]
+
+    def wordings(self, force: ForceId) -> tuple[str, ...]:
+        """Every wording of the force that is not hidden, the one that stands for it first; never empty."""
+        notes = next([self.notes[n] for n in f.notes] for f in self.forces if f.id == force)
+        return tuple(n.shown() for n in notes if not n.hidden) or (HIDDEN,)
+
+    def force(self, force: str) -> Force | None:
+        return next((f for f in self.forces if f.id == force), None)

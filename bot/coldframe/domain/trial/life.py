@@ -1,0 +1,213 @@
+"""A trial's life after the commitment: how it begins, its weekly numbers, one transition table.
+
+`decide(trial, command, now)` gives the facts that follow, or raises `Refused`; `evolve(trial, fact)` gives the next
+trial and refuses nothing. Every change of step goes through TRANSITIONS.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from datetime import date, datetime
+from typing import Any
+
+from coldframe.domain.commands import Command
+from coldframe.domain.names import LeverId, MemberId, PlanId, Role
+from coldframe.domain.order import shuffled
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Choice, Plan, Round
+from coldframe.domain.texts import accepted
+from coldframe.domain.trial import checks, owning, reviewing
+from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
+from coldframe.domain.trial.facts import (
+    CountingChecked,
+    ReadingTaken,
+    ReviewClosed,
+    ReviewMoved,
+    ReviewOpened,
+    StoppedEarly,
+    TrialDropped,
+    TrialFact,
+    TrialStarted,
+    WeekLogged,
+)
+from coldframe.domain.trial.numbers import check_entry
+from coldframe.domain.trial.state import Trial, TrialAction, TrialId, TrialStep
+
+Facts = tuple[TrialFact, ...]
+
+TRANSITIONS: Mapping[tuple[TrialStep, type[TrialFact]], TrialStep] = {
+    (TrialStep.PROPOSED, TrialStarted): TrialStep.RUNNING,
+    (TrialStep.PROPOSED, TrialDropped): TrialStep.DROPPED,
+    (TrialStep.RUNNING, ReviewOpened): TrialStep.IN_REVIEW,
+    (TrialStep.RUNNING, StoppedEarly): TrialStep.IN_REVIEW,
+    (TrialStep.IN_REVIEW, ReviewMoved): TrialStep.RUNNING,
+    (TrialStep.IN_REVIEW, ReviewClosed): TrialStep.REVIEWED,
+}
+
+
+# --- beginnings ---
+
+
+def from_commitment(round_: Round, plan_id: PlanId, trial_id: str, starts: date) -> Trial:
+    """A chosen plan at the moment when the commitment is sealed: under way, with everything that was frozen."""
+    choice = round_.choices[plan_id]
+    fears = shuffled(choice.fears, round_.seed, f"fears/{plan_id}")
+    begun = _of_plan(round_, round_.plans[plan_id], trial_id)
+    return replace(
+        begun,
+        owner=choice.owner,
+        deputy=_deputy(round_, choice),
+        step=TrialStep.RUNNING,
+        starts=starts,
+        review=choice.review,
+        actions=tuple(TrialAction(a.id, a.text, a.who, a.due) for a in choice.actions),
+        chances=dict(choice.forecasts),
+        fears=fears,
+    )
+
+
+def proposed(
+    round_: Round, plan_id: PlanId, trial_id: str, owner: MemberId, actions: tuple[TrialAction, ...], review: datetime
+) -> Trial:
+    """An unused plan of an earlier round that may start now; it waits for the yes of its owner."""
+    begun = _of_plan(round_, round_.plans[plan_id], trial_id)
+    return replace(begun, asked=owner, actions=actions, review=review, deputy=_deputy(round_, Choice(plan_id)))
+
+
+def _of_plan(round_: Round, plan: Plan, trial_id: str) -> Trial:
+    question = next((q.text for q in round_.questions if q.id == plan.question), round_.settings.question)
+    lever = round_.focus or LeverId("")
+    return Trial(
+        id=TrialId(trial_id),
+        tenant=round_.tenant,
+        team=round_.channel,
+        round_id=round_.id,
+        round_name=round_.name,
+        plan=plan.id,
+        title=plan.title,
+        hypothesis=plan.hypothesis,
+        question=question,
+        lever=lever,
+        lever_name=dict(round_.settings.levers).get(lever, ""),
+        steps=plan.steps,
+        criterion=plan.criterion,
+        planned=plan.weeks,
+        facilitator=round_.roles.acting(Role.FACILITATOR),
+        people={m: round_.name_of(m) for m in round_.active()},
+    )
+
+
+def _deputy(round_: Round, choice: Choice) -> MemberId | None:
+    """Who hears of it when the owner does not answer: somebody who had offered to own it, else the deputy of the
+    facilitator."""
+    offered = next((m for m in choice.offers if m != choice.owner), None)
+    return offered or round_.roles.deputy(Role.FACILITATOR)
+
+
+# --- numbers ---
+
+
+def log_week(trial: Trial, command: LogWeek, now: datetime) -> Facts:
+    """One entry. The same numbers again change nothing; other numbers for a logged week need a reason."""
+    checks.under_way(trial)
+    checks.owner_or_facilitator(trial, command.by)
+    entry = replace(command.entry, by=command.by, at=now)
+    _check_week(trial, entry.week, command.today)
+    check_entry(trial.criterion, entry)
+    known = trial.entry(entry.week)
+    if known is None:
+        return (WeekLogged(entry, corrects=False),)
+    if known.same_numbers(entry):
+        return ()
+    if not command.correct:
+        raise Refused(Because.WEEK_TAKEN, week=entry.week)
+    reason = accepted(command.entry.reason, 300, field="reason")
+    return (WeekLogged(replace(entry, reason=reason), corrects=True),)
+
+
+def _check_week(trial: Trial, week: int, today: date) -> None:
+    if not 1 <= week <= trial.last_week():
+        raise Refused(Because.WEEK_UNKNOWN, week=week)
+    over = trial.week_over(week)
+    if over is None or over > today:
+        raise Refused(Because.WEEK_NOT_OVER, week=week, day=over.strftime("%-d %b %Y") if over else "")
+
+
+def take_reading(trial: Trial, command: TakeReading, now: datetime) -> Facts:
+    checks.bot(command.by)
+    checks.under_way(trial)
+    if command.reading == trial.reading and command.reading.weeks in trial.looks:
+        return ()
+    return (ReadingTaken(command.reading),)
+
+
+def check_counting(trial: Trial, command: CheckCounting, now: datetime) -> Facts:
+    checks.under_way(trial)
+    checks.owner_or_facilitator(trial, command.by)
+    return (CountingChecked(accepted(command.text, 300, field="text")),)
+
+
+# --- evolve ---
+
+
+def week_logged(trial: Trial, fact: WeekLogged) -> Trial:
+    week = fact.entry.week
+    return replace(trial, weeks={**trial.weeks, week: (*trial.weeks.get(week, ()), fact.entry)})
+
+
+def reading_taken(trial: Trial, fact: ReadingTaken) -> Trial:
+    looks = tuple(sorted({*trial.looks, fact.reading.weeks}))
+    return replace(trial, reading=fact.reading, looks=looks)
+
+
+def counting_checked(trial: Trial, fact: CountingChecked) -> Trial:
+    return replace(trial, counting_checked=fact.text)
+
+
+_DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
+    LogWeek: log_week,
+    TakeReading: take_reading,
+    CheckCounting: check_counting,
+    **owning.DECIDE,
+    **reviewing.DECIDE,
+}
+_EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
+    WeekLogged: week_logged,
+    ReadingTaken: reading_taken,
+    CountingChecked: counting_checked,
+    **owning.EVOLVE,
+    **reviewing.EVOLVE,
+}
+
+
+def decide(trial: Trial, command: Command, now: datetime) -> Facts:
+    """What follows from the command. Raises Refused; changes nothing. A command that changes nothing gives no facts."""
+    return _DECIDE[type(command)](trial, command, now)
+
+
+def evolve(trial: Trial, fact: TrialFact) -> Trial:
+    """The trial after the fact."""
+    change = _EVOLVE.get(type(fact))
+    changed = change(trial, fact) if change else trial
+    following = TRANSITIONS.get((trial.step, type(fact)))
+    return changed if following is None else replace(changed, step=following)
+
+
+def replay(trial: Trial, facts: Iterable[TrialFact]) -> Trial:
+    for fact in facts:
+        trial = evolve(trial, fact)
+    return trial
+
+
+def diagram() -> str:
+    """The life of a trial as a Mermaid state diagram, printed from the table."""
+    lines = ["stateDiagram-v2", "    [*] --> proposed", "    [*] --> running: chosen at the commitment"]
+    for (step, fact), following in TRANSITIONS.items():
+        lines.append(f"    {_slug(step)} --> {_slug(following)}: {fact.__name__}")
+    lines += ["    reviewed --> [*]", "    dropped --> [*]"]
+    return "\n".join(lines)
+
+
+def _slug(step: TrialStep) -> str:
+    return step.value.replace(" ", "_")

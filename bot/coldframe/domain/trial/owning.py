@@ -1,0 +1,244 @@
+"""Who owns a trial, its first-week actions, and what is in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from coldframe.domain.commands import BOT, Command
+from coldframe.domain.names import MemberId
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.texts import optional
+from coldframe.domain.trial import checks
+from coldframe.domain.trial.commands import (
+    AnswerOffer,
+    DropTrial,
+    ForgetIn,
+    GiveUp,
+    JoinTrial,
+    LeaveTrial,
+    MoveAction,
+    OfferTrial,
+    SayWhatBlocks,
+    Tick,
+)
+from coldframe.domain.trial.facts import (
+    ActionMoved,
+    ActionTicked,
+    BlockSaid,
+    MemberCame,
+    MemberForgotten,
+    MemberGone,
+    OfferDeclined,
+    OwnerChanged,
+    OwnerLost,
+    TrialDropped,
+    TrialFact,
+    TrialOffered,
+    TrialStarted,
+)
+from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
+
+Facts = tuple[TrialFact, ...]
+
+
+def offer(trial: Trial, command: OfferTrial, now: datetime) -> Facts:
+    """The owner hands over, or the facilitator asks; only the asked person's own yes counts."""
+    if trial.step not in (TrialStep.PROPOSED, *UNDER_WAY):
+        raise Refused(Because.TRIAL_OVER)
+    if command.by != BOT:
+        checks.owner_or_facilitator(trial, command.by)
+    checks.member(trial, command.to)
+    if command.to == trial.owner:
+        raise Refused(Because.OWNS_ALREADY)
+    if command.to == trial.asked:
+        return ()
+    return (TrialOffered(command.to, command.by, optional(command.reason, 500, field="reason")),)
+
+
+def answer_offer(trial: Trial, command: AnswerOffer, now: datetime) -> Facts:
+    if trial.asked is None or command.by != trial.asked:
+        raise Refused(Because.NOT_ASKED)
+    if not command.accept:
+        return (OfferDeclined(command.by, optional(command.reason, 500, field="reason")),)
+    changed = OwnerChanged(command.by, trial.owner)
+    if trial.step is not TrialStep.PROPOSED:
+        return (changed,)
+    assert command.starts is not None and trial.review is not None
+    return (changed, TrialStarted(starts=command.starts))
+
+
+def give_up(trial: Trial, command: GiveUp, now: datetime) -> Facts:
+    checks.under_way(trial)
+    checks.owner(trial, command.by)
+    return (OwnerLost(command.by, optional(command.reason, 500, field="reason")),)
+
+
+def leave(trial: Trial, command: LeaveTrial, now: datetime) -> Facts:
+    checks.bot(command.by)
+    if trial.step not in (TrialStep.PROPOSED, *UNDER_WAY):
+        return ()
+    if command.member not in trial.people:
+        return ()
+    facts: list[TrialFact] = [MemberGone(command.member, _heir(trial, command.member))]
+    if command.member == trial.asked:
+        facts.insert(0, OfferDeclined(command.member, "left"))
+    if command.member == trial.owner:
+        facts.append(OwnerLost(command.member, "left"))
+    return tuple(facts)
+
+
+def _heir(trial: Trial, gone: MemberId) -> MemberId:
+    """Who facilitates when the facilitator leaves: the deputy, else the owner, else the first who is there."""
+    if trial.facilitator != gone:
+        return trial.facilitator
+    there = [m for m in (trial.deputy, trial.owner, *trial.people) if m is not None and m != gone and m in trial.people]
+    return there[0] if there else gone
+
+
+def join(trial: Trial, command: JoinTrial, now: datetime) -> Facts:
+    checks.bot(command.by)
+    if command.member in trial.people or trial.step not in (TrialStep.PROPOSED, *UNDER_WAY):
+        return ()
+    return (MemberCame(command.member, command.name),)
+
+
+def forget(trial: Trial, command: ForgetIn, now: datetime) -> Facts:
+    checks.bot(command.by)
+    gave = command.member in trial.chances or command.member in trial.learnings
+    return (MemberForgotten(command.member),) if gave else ()
+
+
+def drop(trial: Trial, command: DropTrial, now: datetime) -> Facts:
+    if trial.step is not TrialStep.PROPOSED:
+        raise Refused(Because.TRIAL_OVER)
+    if command.by not in (BOT, trial.facilitator):
+        raise Refused(Because.NOT_FACILITATOR, who=trial.name_of(trial.facilitator))
+    return (TrialDropped(),)
+
+
+# --- actions, obstacles ---
+
+
+def tick(trial: Trial, command: Tick, now: datetime) -> Facts:
+    checks.under_way(trial)
+    action = _action(trial, command.action)
+    if command.by not in (action.who, trial.owner):
+        raise Refused(Because.NOT_YOURS)
+    if (action.done is not None) == command.done:
+        return ()
+    return (ActionTicked(action.id, now if command.done else None),)
+
+
+def move_action(trial: Trial, command: MoveAction, now: datetime) -> Facts:
+    checks.under_way(trial)
+    action = _action(trial, command.action)
+    if command.by not in (action.who, trial.owner):
+        raise Refused(Because.NOT_YOURS)
+    if command.due < now:
+        raise Refused(Because.IN_THE_PAST, at=command.due)
+    if trial.review is not None and command.due > trial.review:
+        raise Refused(Because.ACTION_TOO_FAR, at=command.due, latest=trial.review)
+    return (ActionMoved(action.id, command.due),)
+
+
+def _action(trial: Trial, action: str) -> TrialAction:
+    found = next((a for a in trial.actions if a.id == action), None)
+    if found is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return found
+
+
+def say_what_blocks(trial: Trial, command: SayWhatBlocks, now: datetime) -> Facts:
+    checks.under_way(trial)
+    checks.owner(trial, command.by)
+    text = optional(command.text, 500, field="text")
+    return () if text == trial.in_the_way else (BlockSaid(text),)
+
+
+# --- evolve ---
+
+
+def trial_offered(trial: Trial, fact: TrialOffered) -> Trial:
+    return replace(trial, asked=fact.to)
+
+
+def offer_declined(trial: Trial, fact: OfferDeclined) -> Trial:
+    return replace(trial, asked=None)
+
+
+def member_came(trial: Trial, fact: MemberCame) -> Trial:
+    return replace(trial, people={**trial.people, fact.member: fact.name})
+
+
+def member_gone(trial: Trial, fact: MemberGone) -> Trial:
+    people = {m: name for m, name in trial.people.items() if m != fact.member}
+    deputy = None if trial.deputy in (fact.member, fact.facilitator) else trial.deputy
+    return replace(trial, people=people, facilitator=fact.facilitator, deputy=deputy)
+
+
+def member_forgotten(trial: Trial, fact: MemberForgotten) -> Trial:
+    chances = {m: c for m, c in trial.chances.items() if m != fact.member}
+    learnings = {m: text for m, text in trial.learnings.items() if m != fact.member}
+    return replace(trial, chances=chances, learnings=learnings)
+
+
+def owner_changed(trial: Trial, fact: OwnerChanged) -> Trial:
+    """Open first-week actions of the earlier owner go along."""
+    actions = tuple(
+        replace(a, who=fact.member) if a.done is None and a.who == fact.before else a for a in trial.actions
+    )
+    return replace(trial, owner=fact.member, asked=None, actions=actions, in_the_way="")
+
+
+def owner_lost(trial: Trial, fact: OwnerLost) -> Trial:
+    return replace(trial, owner=None)
+
+
+def trial_started(trial: Trial, fact: TrialStarted) -> Trial:
+    return replace(trial, starts=fact.starts)
+
+
+def action_ticked(trial: Trial, fact: ActionTicked) -> Trial:
+    return _with_action(trial, fact.action, done=fact.done)
+
+
+def action_moved(trial: Trial, fact: ActionMoved) -> Trial:
+    return replace(_with_action(trial, fact.action, due=fact.due), dates_moved=trial.dates_moved + 1)
+
+
+def _with_action(trial: Trial, action: str, **changes: Any) -> Trial:
+    return replace(trial, actions=tuple(replace(a, **changes) if a.id == action else a for a in trial.actions))
+
+
+def block_said(trial: Trial, fact: BlockSaid) -> Trial:
+    return replace(trial, in_the_way=fact.text)
+
+
+DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
+    OfferTrial: offer,
+    AnswerOffer: answer_offer,
+    GiveUp: give_up,
+    LeaveTrial: leave,
+    JoinTrial: join,
+    ForgetIn: forget,
+    DropTrial: drop,
+    Tick: tick,
+    MoveAction: move_action,
+    SayWhatBlocks: say_what_blocks,
+}
+EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
+    TrialOffered: trial_offered,
+    OfferDeclined: offer_declined,
+    MemberCame: member_came,
+    MemberGone: member_gone,
+    MemberForgotten: member_forgotten,
+    OwnerChanged: owner_changed,
+    OwnerLost: owner_lost,
+    TrialStarted: trial_started,
+    ActionTicked: action_ticked,
+    ActionMoved: action_moved,
+    BlockSaid: block_said,
+}

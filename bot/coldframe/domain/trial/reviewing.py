@@ -1,0 +1,135 @@
+"""A trial's review: its date, what people learnt, stopping early, and how it is closed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from coldframe.domain.commands import BOT, Command
+from coldframe.domain.order import shuffled
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.texts import accepted
+from coldframe.domain.trial import checks
+from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
+from coldframe.domain.trial.facts import (
+    LearningWritten,
+    ReviewClosed,
+    ReviewMoved,
+    ReviewOpened,
+    StoppedEarly,
+    TrialFact,
+)
+from coldframe.domain.trial.state import DECISIONS, Closing, Trial, TrialStep
+
+Facts = tuple[TrialFact, ...]
+SHORTEST_REASON = 3
+LONGEST_WAIT = timedelta(weeks=8)
+"""How far after its planned end a review may lie."""
+
+
+def move_review(trial: Trial, command: MoveReview, now: datetime) -> Facts:
+    """Never before the planned weeks are over; by the bot when nobody held it on its date."""
+    checks.under_way(trial)
+    if command.by != BOT:
+        checks.owner_or_facilitator(trial, command.by)
+    if command.at < now:
+        raise Refused(Because.IN_THE_PAST, at=command.at)
+    if command.at < command.earliest and not trial.stopped:
+        raise Refused(Because.REVIEW_TOO_EARLY, at=command.at, earliest=command.earliest)
+    if command.at > max(command.earliest, now) + LONGEST_WAIT:
+        raise Refused(Because.REVIEW_TOO_LATE, at=command.at, latest=max(command.earliest, now) + LONGEST_WAIT)
+    return () if command.at == trial.review else (ReviewMoved(command.at, missed=command.by == BOT),)
+
+
+def open_review(trial: Trial, command: OpenReview, now: datetime) -> Facts:
+    checks.bot(command.by)
+    if trial.step is not TrialStep.RUNNING:
+        return ()
+    if trial.review is None or now < trial.review:
+        raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
+    return (ReviewOpened(),)
+
+
+def learn(trial: Trial, command: Learn, now: datetime) -> Facts:
+    """Each person's own words, private until the review is closed; the last word counts."""
+    checks.under_way(trial)
+    checks.member(trial, command.by)
+    return (LearningWritten(command.by, accepted(command.text, 1000, field="text")),)
+
+
+def stop_early(trial: Trial, command: StopEarly, now: datetime) -> Facts:
+    """The owner's decision, recorded with its reason; the review comes at once."""
+    if trial.step is not TrialStep.RUNNING or trial.stopped:
+        raise Refused(Because.TRIAL_OVER)
+    checks.owner(trial, command.by)
+    return (StoppedEarly(command.by, _reason(command.reason), now),)
+
+
+def close_review(trial: Trial, command: CloseReview, now: datetime) -> Facts:
+    """The owner (the facilitator where there is none) says what was learnt and what follows."""
+    if trial.step is TrialStep.RUNNING:
+        raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
+    checks.under_way(trial)
+    checks.owner_or_facilitator(trial, command.by)
+    decision = next((d for d in DECISIONS if d == command.decision), None)
+    if decision is None:
+        raise Refused(Because.BAD_SETTING, setting="decision", value=command.decision, allowed=", ".join(DECISIONS))
+    learning = accepted(command.learning, 1000, field="learning")
+    reading = trial.reading
+    closing = Closing(
+        outcome=reading.outcome if reading else "cannot tell",
+        sentence=reading.sentence if reading else "",
+        decision=decision,
+        reason=_reason(command.reason),
+        learning=learning,
+        by=command.by,
+        at=now,
+    )
+    others = [text for member, text in trial.learnings.items() if member != command.by]
+    return (ReviewClosed(closing, shuffled(others, len(others), f"learnings/{trial.id}")),)
+
+
+def _reason(text: str) -> str:
+    kept = accepted(text, 500, field="reason")
+    if len(kept) < SHORTEST_REASON:
+        raise Refused(Because.REASON_TOO_SHORT, least=SHORTEST_REASON)
+    return kept
+
+
+# --- evolve ---
+
+
+def review_moved(trial: Trial, fact: ReviewMoved) -> Trial:
+    missed = trial.missed_reviews + fact.missed
+    return replace(trial, review=fact.at, missed_reviews=missed, dates_moved=trial.dates_moved + 1)
+
+
+def learning_written(trial: Trial, fact: LearningWritten) -> Trial:
+    return replace(trial, learnings={**trial.learnings, fact.member: fact.text})
+
+
+def stopped_early(trial: Trial, fact: StoppedEarly) -> Trial:
+    moved = trial.dates_moved + 1
+    return replace(trial, stopped=fact.reason, stopped_at=fact.at, review=fact.at, dates_moved=moved)
+
+
+def review_closed(trial: Trial, fact: ReviewClosed) -> Trial:
+    """What people wrote is shown unsigned; who wrote it is erased."""
+    return replace(trial, closing=fact.closing, shown_learnings=fact.learnings, learnings={}, in_the_way="")
+
+
+DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
+    MoveReview: move_review,
+    OpenReview: open_review,
+    Learn: learn,
+    StopEarly: stop_early,
+    CloseReview: close_review,
+}
+EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
+    ReviewMoved: review_moved,
+    LearningWritten: learning_written,
+    StoppedEarly: stopped_early,
+    ReviewClosed: review_closed,
+}

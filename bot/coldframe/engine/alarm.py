@@ -1,0 +1,118 @@
+"""The alarm clock: wakes the engine for the next due row and the outbox. The rows are the truth, not the scheduler.
+
+APScheduler holds one date job in memory, at the next moment known. A heartbeat once a minute, by a clock that nobody
+sets, survives sleep, clock jumps and other replicas' rows. After each commit the engine is woken at once.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from contextlib import suppress
+from datetime import UTC, datetime, timedelta
+
+import structlog
+from apscheduler.schedulers.asyncio import AsyncIOScheduler
+
+from coldframe.engine.delivery import downtime
+from coldframe.engine.engine import Engine
+from coldframe.timing.lateness import steady_now
+
+log = structlog.get_logger()
+HEARTBEAT = timedelta(seconds=60)
+
+
+class Alarm:
+    """Runs the engine's two hands in the background until it is closed.
+
+    `steady` gives seconds of a clock that nobody sets. With it, a leap of the real clock is believed only when it has
+    stood for a heartbeat: until then nothing falls due by it.
+    """
+
+    def __init__(self, engine: Engine, steady: Callable[[], float] | None = None) -> None:
+        self._engine = engine
+        self._steady = steady
+        self._seen: tuple[datetime, float] | None = None
+        self._doubted_since: float | None = None
+        self._wake = asyncio.Event()
+        self._beaten = 0.0
+        self._scheduler = AsyncIOScheduler(timezone=UTC)
+        self._task: asyncio.Task[None] | None = None
+        self._stopping = False
+        engine.on_change = self.ring
+
+    def ring(self) -> None:
+        """Something may be due or ready to go out now."""
+        self._wake.set()
+
+    async def start(self) -> None:
+        """Gives back what was lost while the bot was off, then begins."""
+        await downtime.new_zone_data(self._engine.kit)
+        await downtime.look_back(self._engine.kit)
+        self._beaten = asyncio.get_running_loop().time()
+        self._scheduler.start()
+        self._task = asyncio.create_task(self._work())
+        self.ring()
+
+    async def _ring_later(self) -> None:
+        self.ring()
+
+    async def _work(self) -> None:
+        while not self._stopping:
+            await self._next_ring()
+            try:
+                if not self._believes_the_clock():
+                    await self._engine.deliver()
+                    continue
+                await self._beat()
+                await self._set(await self._engine.settle())
+            except Exception as problem:  # one bad row must not stop the clock; it comes up again after its lease
+                log.error("alarm.failed", problem=type(problem).__name__)
+                await self._set(self._engine.kit.clock.now() + HEARTBEAT / 4)
+
+    async def _next_ring(self) -> None:
+        with suppress(TimeoutError):
+            await asyncio.wait_for(self._wake.wait(), HEARTBEAT.total_seconds())
+        self._wake.clear()
+
+    def _believes_the_clock(self) -> bool:
+        if self._steady is None:
+            return True
+        now, steady = self._engine.kit.clock.now(), self._steady()
+        seen, steady_then = self._seen or (now, steady)
+        if steady_now(seen, now, timedelta(seconds=steady - steady_then)).ahead:
+            if self._doubted_since is None:
+                self._doubted_since = steady
+                log.warning("alarm.clock_leapt", now=now.isoformat(), before=seen.isoformat())
+            if steady - self._doubted_since < HEARTBEAT.total_seconds():
+                return False
+        self._seen, self._doubted_since = (now, steady), None
+        return True
+
+    async def _beat(self) -> None:
+        """Once a minute the time is noted; after a machine's sleep this gives back what was lost."""
+        loop = asyncio.get_running_loop().time()
+        if loop - self._beaten >= HEARTBEAT.total_seconds():
+            self._beaten = loop
+            await downtime.look_back(self._engine.kit)
+
+    async def _set(self, moment: datetime | None) -> None:
+        """One date job at the next moment; a moment that has come rings at once."""
+        if moment is None:
+            return
+        if moment <= self._engine.kit.clock.now():
+            self.ring()
+            return
+        self._scheduler.add_job(
+            self._ring_later, "date", run_date=moment, id="next", replace_existing=True, misfire_grace_time=None
+        )
+
+    async def close(self) -> None:
+        """Takes no new work, finishes the work in hand for a while, and stops."""
+        self._stopping = True
+        self.ring()
+        if self._task is not None:
+            await asyncio.wait({self._task}, timeout=15)
+            self._task.cancel()
+        if self._scheduler.running:
+            self._scheduler.shutdown(wait=False)

@@ -1,0 +1,138 @@
+"""Acting on a trial inside a turn: load, decide, save, let the facts be told. Where its messages stand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
+
+from coldframe.domain.commands import Command
+from coldframe.domain.names import MemberId, Role
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.trial import life as domain
+from coldframe.domain.trial.state import Trial
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.message.nodes import Message
+from coldframe.ports.chat import Inbound, Place
+from coldframe.speech.trial import trial_words
+from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
+from coldframe.timing.reminders import next_nudge_time
+from coldframe.timing.zones import instant
+
+FARTHEST = 400  # days to look for a working day
+
+
+async def load(turn: Turn, trial_id: str) -> Trial:
+    """The trial, locked. Raises Refused UNKNOWN_ITEM."""
+    found = await turn.uow.trial(trial_id)
+    if found is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return found
+
+
+async def of_member(turn: Turn, event: Inbound, trial_id: str) -> Trial:
+    """The trial that somebody acts on; only its team may. Raises Refused."""
+    trial = await load(turn, trial_id)
+    if trial.tenant != event.place.tenant or MemberId(event.person) not in trial.people:
+        raise Refused(Because.NOT_A_MEMBER)
+    return trial
+
+
+async def act(turn: Turn, trial: Trial, command: Command) -> Trial:
+    """Decides, saves, and lets the facts be told. Raises Refused."""
+    from coldframe.engine.trial.trial_reactions import react  # late: reactions act again
+
+    facts = domain.decide(trial, command, turn.now)
+    after = domain.replay(trial, facts)
+    if facts:
+        await turn.uow.save_trial(after, facts, turn.now)
+        await react(turn, trial, after, facts)
+    return after
+
+
+# --- whose time -----------------------------------------------------------------------------------------------------
+
+
+async def calendar_of(turn: Turn, trial: Trial, person: MemberId | None = None) -> WorkingCalendar:
+    """Working time of this person, else of the owner, else of the facilitator."""
+    whose = person or trial.owner or trial.facilitator
+    return members.calendar_of(await turn.uow.member(trial.tenant, whose))
+
+
+async def today(turn: Turn, trial: Trial) -> date:
+    return (await calendar_of(turn, trial)).local_day(turn.now)
+
+
+async def earliest_review(turn: Turn, trial: Trial) -> datetime:
+    """The planned end as a moment in the owner's zone."""
+    calendar = await calendar_of(turn, trial)
+    ends = trial.ends()
+    assert ends is not None
+    return instant(ends, time(0), calendar.tz)
+
+
+async def at_review(turn: Turn, trial: Trial) -> list[tuple[str, WorkingCalendar]]:
+    """Who should be at work on the day of the review: its owner, and the decision-maker while the round is kept."""
+    owner = trial.owner or trial.asked or trial.facilitator
+    round_ = await turn.uow.round(trial.round_id)
+    chief = round_.roles.acting(Role.DECISION_MAKER) if round_ is not None else owner
+    names = {member: trial.name_of(member) for member in (owner, chief) if member in trial.people}
+    return await members.named_calendars(turn.uow, trial.tenant, names)
+
+
+def later_working_day(calendar: WorkingCalendar, at: datetime, days: int) -> datetime:
+    """The first moment for a private word on the `days`-th working day after the local day of `at`."""
+    day = calendar.local_day(at)
+    for _ in range(FARTHEST):
+        day += timedelta(days=1)
+        if calendar.spans(day):
+            days -= 1
+            if days <= 0:
+                return next_nudge_time(calendar, instant(day, time(0), calendar.tz))
+    raise NoWorkingTime("no working day within reach")
+
+
+def earlier_working_day(calendar: WorkingCalendar, at: datetime) -> datetime:
+    """The first moment for a private word on the last working day before the local day of `at`."""
+    day = calendar.local_day(at)
+    for _ in range(FARTHEST):
+        day -= timedelta(days=1)
+        if calendar.spans(day):
+            return next_nudge_time(calendar, instant(day, time(0), calendar.tz))
+    raise NoWorkingTime("no working day within reach")
+
+
+# --- where its messages stand -------------------------------------------------------------------------------------
+
+
+def channel(trial: Trial) -> Place:
+    return Place(trial.tenant, "channel", trial.team)
+
+
+def name(trial: Trial, what: str, *rest: str) -> str:
+    """The bot's own name of a message about a trial: `trial/what/rest`."""
+    return "/".join((trial.id, what, *rest))
+
+
+def say(turn: Turn, trial: Trial, what: str, message: Message, *rest: str) -> None:
+    """Posts to the team's channel."""
+    turn.post_as(name(trial, what, *rest), channel(trial), message, trial.round_id)
+
+
+def tell(turn: Turn, trial: Trial, person: str, what: str, message: Message, *rest: str) -> None:
+    """Posts to one person; what they answer in its thread belongs to the trial."""
+    place = Place(trial.tenant, "direct", person)
+    turn.post_as(name(trial, what, person, *(rest or (turn.kit.ids.new(""),))), place, message, trial.round_id)
+
+
+async def show_card(turn: Turn, trial: Trial) -> None:
+    """The trial's card in the channel, brought up to date in place."""
+    card = trial_words.card(trial, await today(turn, trial))
+    known = name(trial, "card")
+    waits = any(send.name == known and send.kind == "post" for send in turn.sends)
+    if waits:
+        turn.sends = [replace(s, message=card) if s.name == known else s for s in turn.sends]
+    elif await turn.uow.knows_message(known):
+        turn.revise(known, channel(trial), card, trial.round_id)
+    else:
+        say(turn, trial, "card", card)

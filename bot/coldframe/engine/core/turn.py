@@ -1,0 +1,179 @@
+"""One turn: a happening or a due row, answered inside one transaction. What is to be said and to happen is
+gathered here and written at its end."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import MemberId, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.life import decide, replay
+from coldframe.domain.state import Round
+from coldframe.engine.core import timetable, windows
+from coldframe.engine.core.kit import Kit
+from coldframe.engine.core.lookups import Told
+from coldframe.message.nodes import Attachment, Message
+from coldframe.ports.chat import Place
+from coldframe.ports.storage import Due, Send, UnitOfWork
+from coldframe.speech.names import message_name
+from coldframe.timing.calendars import WorkingCalendar
+
+
+@dataclass
+class Turn:
+    """The transaction and what was gathered in it."""
+
+    kit: Kit
+    uow: UnitOfWork
+    now: datetime
+    sends: list[Send] = field(default_factory=list)
+    dues: list[Due] = field(default_factory=list)
+    calendars: dict[str, WorkingCalendar] = field(default_factory=dict)
+    told: Told = field(default_factory=Told)
+
+    # --- acting on a round ---
+
+    async def round(self, round_id: str) -> Round:
+        """The round, locked. Raises Refused UNKNOWN_ITEM."""
+        found = await self.uow.round(round_id)
+        if found is None:
+            raise Refused(Because.UNKNOWN_ITEM)
+        return found
+
+    async def act(self, round_: Round, command: Command) -> Round:
+        """Decides, gives opened steps their windows, saves, and lets the facts be told. Raises Refused."""
+        from coldframe.engine.round.reactions import react  # late: reactions speak through a turn
+
+        facts: list[Fact] = list(decide(round_, command, self.now))
+        after = replay(round_, facts)
+        window = await windows.following(self, after, facts)
+        if window is not None:
+            more = decide(after, window, self.now)
+            facts += more
+            after = replay(after, more)
+        dates = await timetable.following(self, after, facts)
+        if dates is not None:
+            more = decide(after, dates, self.now)
+            facts += more
+            after = replay(after, more)
+        if facts:
+            await self.uow.save_round(round_, after, facts, self.now)
+            await react(self, round_, after, facts)
+        return after
+
+    async def act_all(self, round_: Round, commands: Sequence[Command]) -> Round:
+        """All of them in order, or none: whatever would be refused is refused before anything has changed."""
+        ahead = round_
+        for command in commands:
+            ahead = replay(ahead, decide(ahead, command, self.now))
+        for command in commands:
+            round_ = await self.act(round_, command)
+        return round_
+
+    # --- saying ---
+
+    def direct(self, round_: Round, member: MemberId) -> Place:
+        return Place(round_.tenant, "direct", member)
+
+    def post_as(self, name: str, place: Place, message: Message, round_id: str, only_in: Step | None = None) -> None:
+        """Posts under a name of the caller's own."""
+        self._post(name, place, message, round_id, None, only_in)
+
+    def channel(self, round_: Round) -> Place:
+        return Place(round_.tenant, "channel", round_.channel)
+
+    def say(
+        self,
+        round_: Round,
+        what: str,
+        message: Message,
+        *,
+        thread_of: str | None = None,
+        rest: Sequence[str] = (),
+        only_in: Step | None = None,
+    ) -> str:
+        """Posts to the round's channel under the name `round/what/rest`; its attachments follow."""
+        name = message_name(round_.id, what, *rest)
+        self._post(name, self.channel(round_), message, round_.id, thread_of, only_in)
+        return name
+
+    def tell(
+        self,
+        round_: Round,
+        member: MemberId,
+        what: str,
+        message: Message,
+        *,
+        rest: Sequence[str] = (),
+        only_in: Step | None = None,
+        thread_of: str | None = None,
+    ) -> str:
+        """Posts to a person under the name `round/what/person/rest`."""
+        name = message_name(round_.id, what, member, *rest)
+        self._post(name, Place(round_.tenant, "direct", member), message, round_.id, thread_of, only_in)
+        return name
+
+    def answer(
+        self, tenant: str, person: str, message: Message, *, thread_of: str | None = None, name: str | None = None
+    ) -> None:
+        """Posts a passing answer to a person; nothing refers to it later, unless it has a name of the caller's own."""
+        self._post(name or self.kit.ids.new("say-"), Place(tenant, "direct", person), message, None, thread_of, None)
+
+    def revise(self, name: str, place: Place, message: Message, round_id: str | None = None) -> None:
+        """Brings a card up to date in place."""
+        self.sends.append(Send("revise", name, place.root(), message, round_id=round_id))
+
+    def revise_own(self, round_: Round, member: MemberId, what: str, message: Message, *rest: str) -> None:
+        """Brings a person's own card up to date."""
+        name = message_name(round_.id, what, member, *rest)
+        self.revise(name, Place(round_.tenant, "direct", member), message, round_.id)
+
+    def _post(
+        self,
+        name: str,
+        place: Place,
+        message: Message,
+        round_id: str | None,
+        thread_of: str | None,
+        only_in: Step | None,
+    ) -> None:
+        bare = Message(message.summary, message.blocks, message.seeds)
+        self.sends.append(Send("post", name, place, bare, None, thread_of, round_id, only_in))
+        for number, attachment in enumerate(message.attachments, 1):
+            self.attach(f"{name}/file{number}", place, attachment, round_id, thread_of, only_in)
+
+    def attach(
+        self,
+        name: str,
+        place: Place,
+        attachment: Attachment,
+        round_id: str | None,
+        thread_of: str | None = None,
+        only_in: Step | None = None,
+    ) -> None:
+        self.sends.append(Send("upload", name, place, None, attachment, thread_of, round_id, only_in))
+
+    # --- later ---
+
+    def later(self, kind: str, subject: str, occurrence: str, at: datetime) -> None:
+        self.dues.append(Due(kind, subject, occurrence, at))
+
+    async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None:
+        """Forgets what would become due, written or only gathered."""
+        self.dues = [
+            d
+            for d in self.dues
+            if d.subject != subject or kind not in (None, d.kind) or occurrence not in (None, d.occurrence)
+        ]
+        await self.uow.drop_due(subject, kind=kind, occurrence=occurrence)
+
+    async def finish(self) -> None:
+        """Writes what was gathered; called once, at the end of the turn."""
+        # A clock that went back since holds up no words.
+        await self.uow.send(self.sends, min(self.now, self.kit.clock.now()))
+        await self.uow.set_due(self.dues)
+        self.sends, self.dues = [], []

@@ -1,0 +1,172 @@
+"""Windows of steps, reckoned by `timing` in the members' own working time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+from coldframe.domain.commands import BOT, SetWindow
+from coldframe.domain.facts import Fact, GotStuck, RoundResumed, StepExtended, StepOpened, WindowSet
+from coldframe.domain.names import PRIVATE_STEPS, RUNNING, MemberId, Step
+from coldframe.domain.state import Round
+from coldframe.engine.core import members
+from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
+from coldframe.timing.outlook import StepDates, StepPlan, outlook
+from coldframe.timing.windows import Window, add_working_hours, days_window, live_window, rereckoned
+
+if TYPE_CHECKING:
+    from coldframe.engine.core.turn import Turn
+
+LIVE_MORE_MINUTES = 5
+
+
+async def following(turn: Turn, round_: Round, facts: Sequence[Fact]) -> SetWindow | None:
+    """The window that these facts call for, if any: a step opened, was extended, got stuck, or the round resumed."""
+    if round_.step not in RUNNING or any(isinstance(f, WindowSet) for f in facts):
+        return None
+    last = next(
+        (f for f in reversed(facts) if isinstance(f, StepOpened | StepExtended | GotStuck | RoundResumed)), None
+    )
+    if last is None:
+        return None
+    turn.calendars = await members.expected_calendars(turn.uow, round_)
+    if isinstance(last, StepOpened):
+        return opening(round_, turn.calendars, turn.now)
+    return longer(round_, turn.calendars, turn.now)
+
+
+def opening(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> SetWindow:
+    """The window of a step that opens now; the ballot opens after the reading time."""
+    opens = now
+    if round_.step is Step.BALLOT:
+        opens = reading_until(round_, calendars, now)
+    window = _window(round_, calendars, opens, round_.settings.length(round_.step))
+    return _command(window, window.due)
+
+
+def longer(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> SetWindow:
+    """The running window grown: by half its length in `days`, by five minutes in `live`; never earlier than now."""
+    progress = round_.progress
+    opens = progress.opens or now
+    start = max(now, progress.due or now)
+    if round_.settings.pace == "live":
+        due = start + timedelta(minutes=LIVE_MORE_MINUTES)
+    else:
+        due = _window(round_, calendars, start, round_.settings.length(round_.step) / 2, private=False).due
+    personal = {MemberId(m): due for m in calendars}
+    return SetWindow(BOT, opens, due, personal)
+
+
+def reading_until(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> datetime:
+    """When the first member has had the reading time."""
+    amount = round_.settings.reading_length()
+    if round_.settings.pace == "live":
+        return now + timedelta(minutes=amount)
+    moments = []
+    for calendar in calendars.values():
+        try:
+            moments.append(add_working_hours(calendar, now, amount))
+        except NoWorkingTime:
+            continue
+    return min(moments, default=now + timedelta(hours=amount))
+
+
+def _window(
+    round_: Round,
+    calendars: Mapping[str, WorkingCalendar],
+    opens: datetime,
+    length: float,
+    *,
+    private: bool | None = None,
+) -> Window:
+    if round_.settings.pace == "live":
+        return live_window(calendars, opens, max(1.0, length))
+    secret = round_.step in PRIVATE_STEPS if private is None else private
+    return days_window(calendars, opens, length, private=secret)
+
+
+def _command(window: Window, due: datetime) -> SetWindow:
+    return SetWindow(BOT, window.opens, due, as_personal(window))
+
+
+def plan_of(round_: Round, steps: Sequence[Step]) -> tuple[StepPlan, ...]:
+    """The steps to come, as `timing.outlook` wants them."""
+    live = round_.settings.pace == "live"
+    plans = []
+    for step in steps:
+        length = round_.settings.length(step)
+        reading = round_.settings.reading_length() if step is Step.BALLOT else 0
+        hours = (length + reading) / 60 if live else length + reading
+        who = _who(round_, step)
+        plans.append(StepPlan(step.value, hours, who=who, private=step in PRIVATE_STEPS, live=live))
+    return tuple(plans)
+
+
+def _who(round_: Round, step: Step) -> tuple[str, ...]:
+    return tuple(replace(round_, step=step).expected())
+
+
+def calendar_ahead(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> tuple[StepDates, ...]:
+    """Dates of the running step and all to come: at the latest, and if all are prompt."""
+    order = [s for s in RUNNING if list(Step).index(s) >= list(Step).index(round_.step)] or list(RUNNING)
+    plan = plan_of(round_, order)
+    progress = round_.progress
+    whole = outlook(plan, calendars, progress.opens or now)
+    if progress.due is None or progress.due == whole[0].latest:
+        return whole
+    running = replace(whole[0], latest=progress.due, if_prompt=min(whole[0].if_prompt, progress.due))
+    return (running, *outlook(plan[1:], calendars, progress.due))
+
+
+def window_of(round_: Round) -> Window | None:
+    """The running step's window as `timing` knows it, or None when there is none."""
+    progress = round_.progress
+    if round_.step not in RUNNING or round_.paused is not None or progress.opens is None or progress.due is None:
+        return None
+    live = round_.settings.pace == "live"
+    length = round_.settings.length(round_.step)
+    hours = length / 60 if live else length
+    return Window(progress.opens, progress.due, hours, tuple(progress.personal.items()), live=live)
+
+
+def as_personal(window: Window) -> dict[MemberId, datetime]:
+    return {MemberId(m): at for m, at in window.personal}
+
+
+@dataclass(frozen=True, slots=True)
+class OwnDeadline:
+    """A person's own deadline in a round that moved."""
+
+    round: Round
+    was: datetime
+    now: datetime
+
+
+def own_deadline(round_: Round, member: MemberId) -> datetime | None:
+    """Until when this person has time in the running step; None when it does not wait for them."""
+    due = round_.progress.due
+    if window_of(round_) is None or due is None or member not in round_.expected():
+        return None
+    return min(round_.progress.personal.get(member, due), due)
+
+
+async def hours_changed(turn: Turn, tenant: str, person: str, before: WorkingCalendar) -> tuple[OwnDeadline, ...]:
+    """A person's working time is another from now on: what is left of running windows is counted by it.
+
+    A team's deadline may move later by that, never earlier. Gives the person's own deadlines that moved.
+    """
+    found: list[OwnDeadline] = []
+    member = MemberId(person)
+    for head in await turn.uow.heads(tenant, member=person):
+        round_ = await turn.uow.round(head.id)
+        window, was = (window_of(round_), own_deadline(round_, member)) if round_ is not None else (None, None)
+        if round_ is None or window is None or was is None:
+            continue
+        calendars = await members.expected_calendars(turn.uow, round_)
+        moved = rereckoned(window, {**calendars, person: before}, calendars, turn.now)
+        if moved != window:
+            after = await turn.act(round_, SetWindow(BOT, moved.opens, moved.due, as_personal(moved)))
+            found.append(OwnDeadline(after, was, own_deadline(after, member) or was))
+    return tuple(found)

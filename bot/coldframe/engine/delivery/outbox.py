@@ -1,0 +1,132 @@
+"""Carrying out the outbox: in order per conversation, never twice what can be found out, retried, parked loudly."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+from datetime import timedelta
+
+import structlog
+
+from coldframe.engine.core.kit import Kit
+from coldframe.ports.chat import NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
+from coldframe.ports.storage import Queued
+
+log = structlog.get_logger()
+MOST_TRIES = 25
+FIRST_WAIT, LONGEST_WAIT = 2.0, 600.0
+OLDEST_CLAIM = timedelta(seconds=20)  # a third of the lease
+LOOK_UP_SLACK = timedelta(minutes=2)
+
+
+async def deliver_some(kit: Kit) -> int:
+    """Sends a handful of what may go out now, one for each conversation; returns how many were claimed."""
+    claimed = await kit.store.claim_sends(begun := kit.clock.now())
+    for queued in claimed:
+        if kit.clock.now() - begun > OLDEST_CLAIM:
+            await _give_back(kit, queued)
+        else:
+            await deliver(kit, queued)
+    return len(claimed)
+
+
+async def _give_back(kit: Kit, queued: Queued) -> None:
+    """A claim whose lease may run out while it is carried out is not begun: somebody else could send it as well."""
+    now = kit.clock.now()
+    untried = replace(queued, tries=queued.tries - 1)
+    await kit.store.retry_send(untried, now, unknown=queued.state == "unknown", now=now)
+
+
+async def deliver(kit: Kit, queued: Queued) -> None:
+    """Carries out one claimed send."""
+    now = kit.clock.now()
+    unsure = queued.state == "unknown"  # a look-up that could not be made leaves the earlier outcome unknown
+    try:
+        await _carry_out(kit, queued)
+    except SlowDown as slow:
+        await kit.store.retry_send(queued, now + timedelta(seconds=slow.seconds), unknown=unsure, now=now)
+    except NotDelivered:
+        await _again(kit, queued, unknown=unsure)
+    except OutcomeUnknown:
+        await _again(kit, queued, unknown=True)
+    except Unreachable as gone:
+        await _park(kit, queued, str(gone))
+
+
+async def _carry_out(kit: Kit, queued: Queued) -> None:
+    send = queued.send
+    if send.only_in is not None and queued.step is not send.only_in:  # never "vote now" after the close
+        await kit.store.park_send(queued, "the step was over", kit.clock.now())
+        return
+    place = _where(queued)
+    if queued.state == "unknown" and send.kind in ("post", "upload"):
+        assert queued.first_try is not None
+        known = await kit.chat.find(place, queued.key, queued.first_try - LOOK_UP_SLACK)
+        if known is not None:
+            await kit.store.sent(_at(queued, place), known, kit.clock.now())
+            return
+    message_id = await _act(kit, queued, place)
+    await kit.store.sent(_at(queued, place), message_id, kit.clock.now())
+
+
+def _at(queued: Queued, place: Place) -> Queued:
+    """The send with the place where it really went, thread included, so that answers find it."""
+    return replace(queued, send=replace(queued.send, place=place))
+
+
+def _where(queued: Queued) -> Place:
+    """The conversation, in the thread of the message that the send belongs to."""
+    root = queued.root
+    if root is None:
+        return queued.send.place
+    return Place(root.place.tenant, root.place.kind, root.place.id, root.message_id)
+
+
+async def _act(kit: Kit, queued: Queued, place: Place) -> str | None:
+    send = queued.send
+    match send.kind:
+        case "post":
+            assert send.message is not None
+            return await kit.chat.post(place, send.message, key=queued.key)
+        case "upload":
+            assert send.attachment is not None
+            return await kit.chat.upload(place, send.attachment, key=queued.key)
+        case "home":
+            assert send.message is not None
+            await kit.chat.home(place.tenant, place.id, send.message)
+            return None
+        case _:
+            await _change(kit, queued)
+            return None
+
+
+async def _change(kit: Kit, queued: Queued) -> None:
+    """Revises or withdraws a message that is out; one that was never posted is left alone."""
+    send, posted = queued.send, queued.posted
+    if posted is None:
+        return
+    if send.kind == "withdraw":
+        await kit.chat.withdraw(posted.place, posted.message_id)
+        return
+    assert send.message is not None
+    await kit.chat.revise(posted.place, posted.message_id, send.message)
+
+
+async def _again(kit: Kit, queued: Queued, *, unknown: bool) -> None:
+    if queued.tries + 1 >= MOST_TRIES:
+        await _park(kit, queued, "given up after many tries")
+        return
+    now = kit.clock.now()
+    await kit.store.retry_send(queued, now + _wait(queued), unknown=unknown, now=now)
+
+
+def _wait(queued: Queued) -> timedelta:
+    """Exponential with full jitter; the jitter follows from the row's own random key."""
+    most = min(LONGEST_WAIT, FIRST_WAIT * 2**queued.tries)
+    spread = int(hashlib.sha256(f"{queued.key}/{queued.tries}".encode()).hexdigest()[:8], 16) / 0xFFFFFFFF
+    return timedelta(seconds=max(0.5, most * spread))
+
+
+async def _park(kit: Kit, queued: Queued, why: str) -> None:
+    log.error("delivery.parked", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries, why=why[:200])
+    await kit.store.park_send(queued, why, kit.clock.now())

@@ -1,0 +1,96 @@
+"""The engine's front door and its two hands: happenings come in, due rows are carried out, the outbox goes out."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from datetime import datetime
+
+import structlog
+
+from coldframe.engine.core import lookups
+from coldframe.engine.core.kit import Kit
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.delivery import due_rows, outbox
+from coldframe.engine.intake import happenings
+from coldframe.ports.chat import Inbound, Reply
+from coldframe.ports.storage import Waiting
+
+log = structlog.get_logger()
+
+
+class Engine:
+    """Answers happenings; `on_change` is called after each commit, so that the alarm and delivery wake at once."""
+
+    def __init__(self, kit: Kit, on_change: Callable[[], None] = lambda: None) -> None:
+        self.kit = kit
+        self.on_change = on_change
+
+    async def receive(self, event: Inbound) -> Reply:
+        """One happening, one commit. A repetition of the same delivery has no second effect."""
+        return await lookups.asked(self.kit.chat, lambda told: self._receive(event, told))
+
+    async def _receive(self, event: Inbound, told: lookups.Told) -> Reply:
+        self.kit.ids.occasion(event.key)
+        async with self.kit.store.begin() as uow:
+            turn = Turn(self.kit, uow, self.kit.clock.now(), told=told)
+            if not await uow.first_time(event.key, turn.now):
+                return Reply()
+            reply = await happenings.hear(turn, event)
+            await turn.finish()
+        self.on_change()
+        return reply
+
+    async def act(self, occasion: str, work: Callable[[Turn], Awaitable[None]]) -> None:
+        """A turn that no happening began: setting a round up from a file, an operator's command."""
+        self.kit.ids.occasion(occasion)
+        async with self.kit.store.begin() as uow:
+            turn = Turn(self.kit, uow, self.kit.clock.now())
+            if not await uow.first_time(occasion, turn.now):
+                return
+            await work(turn)
+            await turn.finish()
+        self.on_change()
+
+    async def do_due(self) -> int:
+        """Carries out every row whose moment has come, in order, each once; returns how many."""
+        done = 0
+        while await self._do_next():
+            done += 1
+        return done
+
+    async def _do_next(self) -> bool:
+        due = await self.kit.store.claim_due(self.kit.clock.now())
+        if due is None:
+            return False
+        await due_rows.carry_out(self.kit, due)
+        await self.kit.store.finish_due(due)
+        return True
+
+    async def deliver(self) -> int:
+        """Sends whatever may go out now; returns how many sends were done or given up."""
+        done = 0
+        while sent := await outbox.deliver_some(self.kit):
+            done += sent
+        return done
+
+    async def settle(self) -> datetime | None:
+        """Does all that is due and sends all that may go out by now; returns the next moment that waits.
+
+        What is due comes first, and is looked for again after every handful of sends.
+        """
+        while await self._step(waiting := await self.kit.store.waiting()):
+            pass
+        return waiting.first
+
+    async def _step(self, waiting: Waiting) -> bool:
+        """One due row, or a handful of sends. False when nothing waits by now, or somebody else holds all that does."""
+        now = self.kit.clock.now()
+        if waiting.due is not None and waiting.due <= now and await self._do_next():
+            return True
+        if waiting.send is not None and waiting.send <= now:
+            return bool(await outbox.deliver_some(self.kit))
+        return False
+
+    async def next_moment(self) -> datetime | None:
+        """When something is due or may be sent next; None when nothing waits."""
+        return (await self.kit.store.waiting()).first

@@ -1,0 +1,295 @@
+"""What a happening means: who said, pressed, sent or reacted, to what, and which command that is."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
+from typing import Any
+
+from coldframe.domain.commands import (
+    BOT,
+    CastVote,
+    Command,
+    DropDraft,
+    EditNote,
+    Join,
+    Leave,
+    Pause,
+    TakeBackVote,
+    WithdrawNote,
+)
+from coldframe.domain.names import LeverId, MemberId, Role, Step
+from coldframe.domain.refusals import Refused
+from coldframe.domain.state import Draft, Note, Round
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.intake import buttons, panel, submissions, texts
+from coldframe.engine.people import personal
+from coldframe.engine.reading import note_lines
+from coldframe.engine.trial import forecasting, ownership, weekly
+from coldframe.ports.chat import (
+    ChannelLost,
+    Commanded,
+    Edited,
+    Erased,
+    HomeOpened,
+    Inbound,
+    Joined,
+    Left,
+    PersonChanged,
+    Pressed,
+    Reacted,
+    Reply,
+    Said,
+    Submitted,
+)
+from coldframe.ports.storage import Posted
+from coldframe.speech import answers
+from coldframe.speech.refusals import refusal
+
+Ear = Callable[[Turn, Inbound, Any], Awaitable[Reply]]
+LONGEST_HANDED_BACK = 3000  # a longer message stands right above its answer, in its writer's own words
+
+
+async def hear(turn: Turn, event: Inbound) -> Reply:
+    """Answers one happening inside its transaction. A refusal is told to the person, in private; nothing changed."""
+    try:
+        return await EARS[type(event.what)](turn, event, event.what)
+    except Refused as refused:
+        return refuse(turn, event, refused)
+
+
+def refuse(turn: Turn, event: Inbound, refused: Refused) -> Reply:
+    """The reason, privately: beside a form's field, as an answer in the direct messages, or as a passing note."""
+    if isinstance(event.what, Submitted):
+        field = submissions.field_of(event.what, refused)
+        if field is not None:
+            return Reply(errors={field: answers.sentence(refusal(refused))})
+        typed = submissions.typed(event.what)
+        if typed:  # the form is gone with this answer, and a passing note would be too
+            turn.answer(event.place.tenant, event.person, refusal(refused, handed_back=typed))
+            return Reply()
+    text = event.what.text if isinstance(event.what, Said) and len(event.what.text) <= LONGEST_HANDED_BACK else ""
+    words = refusal(refused, handed_back=text)
+    if event.place.kind == "direct":
+        turn.answer(event.place.tenant, event.person, words)
+        return Reply()
+    return Reply(note=words)
+
+
+# --- texts ---
+
+
+async def _said(turn: Turn, event: Inbound, what: Said) -> Reply:
+    if event.place.kind == "channel":
+        return await _said_in_channel(turn, event, what)
+    words = what.text.strip()
+    first = words.split(None, 1)[0].lower() if words else ""
+    if (what.mentioned and not texts.is_question(what.text)) or (first in panel.WORDS and what.thread is None):
+        return await panel.ask(turn, event, words)
+    posted = await _thread_root(turn, event, what.thread)
+    if await texts.suggested(turn, event, what, posted):
+        return Reply()
+    numbers = await weekly.heard(turn, event, what, posted)
+    if numbers is not None:
+        return numbers
+    return await texts.heard(turn, event, what, posted, _lever_of(posted))
+
+
+async def _said_in_channel(turn: Turn, event: Inbound, what: Said) -> Reply:
+    posted = await _thread_root(turn, event, what.thread)
+    if (what.mentioned or posted is not None) and (round_ := await texts.suggested(turn, event, what, posted)):
+        return Reply(note=answers.question_suggested(round_))
+    return await panel.ask(turn, event, what.text) if what.mentioned else Reply()
+
+
+async def _thread_root(turn: Turn, event: Inbound, thread: str | None) -> Posted | None:
+    return await turn.uow.posted_as(event.place, thread) if thread else None
+
+
+def _lever_of(posted: Posted | None) -> LeverId | None:
+    """The lever of the prompt in whose thread somebody wrote: `round/prompt/person/lever`."""
+    if posted is None:
+        return None
+    parts = posted.name.split("/")
+    return LeverId(parts[3]) if len(parts) == 4 and parts[1] == "prompt" else None
+
+
+async def _edited(turn: Turn, event: Inbound, what: Edited) -> Reply:
+    """Before the reveal the newest text counts. Afterwards nobody can know which note it was."""
+    for round_ in await texts.rounds_in_notes(turn, event):
+        mine, drafts = texts.from_message(round_, MemberId(event.person), what.message)
+        if mine or drafts:
+            await _heard_anew(turn, round_, what, mine, drafts)
+            return Reply()
+    if not await texts.asked_anew(turn, event, what):
+        await _after_reveal(turn, event)
+    return Reply()
+
+
+async def _heard_anew(turn: Turn, round_: Round, what: Edited, mine: list[Note], drafts: list[Draft]) -> None:
+    """The changed message is read like a new one; where it leaves side or lever open, they stay as they were."""
+    member = (mine[0].author if mine else None) or drafts[0].author
+    pieces = _pieces(round_, what.text, mine)
+    if (
+        len(mine) == len(pieces) == 1
+        and not drafts
+        and (pieces[0].lever, pieces[0].side) == (mine[0].lever, mine[0].side)
+    ):
+        await turn.act(round_, EditNote(member, mine[0].id, pieces[0].text))
+        return
+    older: list[Command] = [WithdrawNote(member, note.id) for note in mine]
+    older += [DropDraft(member, draft.id) for draft in drafts]
+    await texts.keep(turn, round_, member, pieces, what.message, older)
+    for draft in drafts:
+        turn.revise_own(round_, member, "draft", answers.draft_changed(), draft.id)
+
+
+def _pieces(round_: Round, text: str, mine: list[Note]) -> list[note_lines.Heard]:
+    levers, sides = {n.lever for n in mine}, {n.side for n in mine}
+    lever = levers.pop() if len(levers) == 1 else None
+    side = sides.pop() if len(sides) == 1 else None
+    heard = list(note_lines.read_notes(text, round_.settings.levers, lever))
+    if len(heard) == 1 < len(mine) and heard[0].side is None:  # its lines were placed as a note each
+        heard = [replace(heard[0], text=piece.strip()) for piece in text.split("\n") if piece.strip()]
+    return [replace(h, side=h.side or side, lever=h.lever or lever) for h in heard]
+
+
+async def _erased(turn: Turn, event: Inbound, what: Erased) -> Reply:
+    member = MemberId(event.person)
+    found = False
+    for round_ in await texts.rounds_in_notes(turn, event):
+        mine, drafts = texts.from_message(round_, member, what.message)
+        for note in mine:
+            round_ = await turn.act(round_, WithdrawNote(member, note.id))
+        for draft in drafts:
+            round_ = await turn.act(round_, DropDraft(member, draft.id))
+            turn.revise_own(round_, member, "draft", answers.draft_dropped(), draft.id)
+        found = found or bool(mine or drafts)
+    if found:
+        turn.answer(event.place.tenant, event.person, answers.note_withdrawn())
+    elif not await texts.thrown_away(turn, event, what.message):
+        await _after_reveal(turn, event)
+    return Reply()
+
+
+async def _after_reveal(turn: Turn, event: Inbound) -> None:
+    if event.place.kind != "direct":
+        return
+    heads = await turn.uow.heads(event.place.tenant, member=event.person)
+    if any(h.step not in (Step.SETUP, Step.NOTES) for h in heads):
+        turn.answer(event.place.tenant, event.person, answers.edit_after_reveal())
+
+
+async def _commanded(turn: Turn, event: Inbound, what: Commanded) -> Reply:
+    return await panel.ask(turn, event, what.text)
+
+
+async def _home(turn: Turn, event: Inbound, what: HomeOpened) -> Reply:
+    await panel.show_home(turn, event)
+    return Reply()
+
+
+# --- votes by emoji ---
+
+
+async def _reacted(turn: Turn, event: Inbound, what: Reacted) -> Reply:
+    """An emoji on an option of one's own ballot is a vote; anything else is counted and left alone."""
+    posted = await turn.uow.posted_as(event.place, what.message)
+    if await forecasting.reacted(turn, event, posted, what):
+        return Reply()
+    option = _option_of(posted)
+    if posted is None or option is None or posted.round_id is None or option[0] != event.person:
+        await turn.uow.count("reactions ignored")
+        return Reply()
+    round_ = await turn.round(posted.round_id)
+    _, step, key = option
+    if round_.step.value != step:
+        turn.answer(event.place.tenant, event.person, answers.ballot_closed(round_))
+        return Reply()
+    voter = MemberId(event.person)
+    command: Command = CastVote(voter, key, what.emoji) if what.added else TakeBackVote(voter, key, what.emoji)
+    await turn.act(round_, command)
+    return Reply()
+
+
+def _option_of(posted: Posted | None) -> tuple[str, str, str] | None:
+    """(voter, step, option) of an option message: `round/option/voter/step/option`."""
+    if posted is None:
+        return None
+    parts = posted.name.split("/")
+    return (parts[2], parts[3], parts[4]) if len(parts) == 5 and parts[1] == "option" else None
+
+
+# --- people and channels ---
+
+
+async def _joined(turn: Turn, event: Inbound, what: Joined) -> Reply:
+    person = turn.told.person(event.place, event.person)
+    if person.is_bot or person.is_gone:
+        return Reply()
+    await members.known(turn.uow, event.place.tenant, person)
+    for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
+        round_ = await turn.round(head.id)
+        if person.is_guest or person.is_foreign:
+            words = answers.guest_came(round_, person.name, foreign=person.is_foreign)
+            turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
+        else:
+            await turn.act(round_, Join(BOT, MemberId(person.id), person.name))
+    if not (person.is_guest or person.is_foreign):
+        await ownership.came(turn, event.place.tenant, person.id, person.name, event.place.id)
+    return Reply()
+
+
+async def _left(turn: Turn, event: Inbound, what: Left) -> Reply:
+    heads = await turn.uow.heads(event.place.tenant, channel=event.place.id, member=event.person)
+    await _leave_all(turn, event, [h.id for h in heads])
+    await ownership.left(turn, event.place.tenant, event.person, event.place.id)
+    return Reply()
+
+
+async def _leave_all(turn: Turn, event: Inbound, rounds: list[str]) -> None:
+    for round_id in rounds:
+        round_ = await turn.round(round_id)
+        seat = round_.seats.get(MemberId(event.person))
+        if seat is not None and not seat.left:
+            await turn.act(round_, Leave(BOT, seat.member))
+
+
+async def _person_changed(turn: Turn, event: Inbound, what: PersonChanged) -> Reply:
+    before = await turn.uow.member(event.place.tenant, what.person.id)
+    if before is None:
+        return Reply()
+    await members.known(turn.uow, event.place.tenant, what.person)
+    if what.person.is_gone:
+        heads = await turn.uow.heads(event.place.tenant, member=what.person.id)
+        await _leave_all(turn, event, [h.id for h in heads])
+        await ownership.left(turn, event.place.tenant, what.person.id)
+    elif what.person.zone and before.zone != what.person.zone:
+        await personal.zone_reported(turn, before, what.person.zone)
+    return Reply()
+
+
+async def _channel_lost(turn: Turn, event: Inbound, what: ChannelLost) -> Reply:
+    for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
+        round_ = await turn.round(head.id)
+        if round_.step is not Step.SETUP and round_.paused is None:
+            await turn.act(round_, Pause(BOT, answers.LOST[what.reason]))
+        turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), answers.channel_lost(round_, what.reason))
+    return Reply()
+
+
+EARS: dict[type, Ear] = {
+    Said: _said,
+    Edited: _edited,
+    Erased: _erased,
+    Commanded: _commanded,
+    HomeOpened: _home,
+    Pressed: buttons.pressed,
+    Submitted: submissions.submitted,
+    Reacted: _reacted,
+    Joined: _joined,
+    Left: _left,
+    PersonChanged: _person_changed,
+    ChannelLost: _channel_lost,
+}

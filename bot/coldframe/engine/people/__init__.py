@@ -1,0 +1,1 @@
+"""People's hours, absences and data, and what moves with them."""

@@ -1,0 +1,233 @@
+"""What belongs to a person rather than to a round: working time, absence, reminders."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from coldframe.domain.commands import SetAway
+from coldframe.domain.names import MemberId, Step
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.people import rereckoning
+from coldframe.engine.reading import dates
+from coldframe.engine.trial import ownership
+from coldframe.ports.chat import Inbound, Reply, Submitted
+from coldframe.ports.storage import FEED_EDITION, Member
+from coldframe.speech import answers
+from coldframe.speech.people import time_words
+from coldframe.speech.round import forms
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.dates import Reading
+from coldframe.timing.zones import zone_from_platform
+
+Press = Callable[[Turn, Inbound, str], Awaitable[Reply]]
+Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
+
+
+HOURS = ("zone", "days", "hours", "country", "quiet")
+"""The fields of somebody's working time, in the order in which they are read."""
+
+
+async def _me(turn: Turn, event: Inbound) -> Member:
+    found = await turn.uow.member(event.place.tenant, event.person)
+    if found is not None:
+        return found
+    return await members.known(turn.uow, event.place.tenant, turn.told.person(event.place, event.person))
+
+
+# --- working time ---
+
+
+async def _confirm_hours(turn: Turn, event: Inbound, value: str) -> Reply:
+    me = await _me(turn, event)
+    await turn.uow.save_member(members.with_calendar(me, members.calendar_of(me)))
+    turn.answer(event.place.tenant, event.person, answers.said("Good. Deadlines and reminders keep to that."))
+    return Reply()
+
+
+async def _hours_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    calendar = members.calendar_of(await _me(turn, event))
+    country = "-".join(p for p in (calendar.country, calendar.subdivision) if p)
+    words = (members.days_words(calendar), members.spans_words(calendar), country, members.quiet_words(calendar))
+    return Reply(form=forms.hours(calendar.zone, *words))
+
+
+async def _hours(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    """Each wrong field is told with the right form; nothing changes until all are right."""
+    me = await _me(turn, event)
+    old = members.calendar_of(me)
+    try:
+        read = members.read_hours(*(what.fields.get(f, "") for f in HOURS))
+    except members.UnreadableHours as error:
+        return Reply(errors={error.field: str(error)})
+    except ValueError as error:
+        return Reply(errors={_field_of(error): str(error)})
+    calendar = replace(read, away=old.away)
+    await _work(turn, me, calendar, old)
+    return Reply()
+
+
+async def _work(turn: Turn, me: Member, calendar: WorkingCalendar, old: WorkingCalendar) -> None:
+    """Keeps what the person said of their working time, and says what moves by it."""
+    await turn.uow.save_member(members.with_calendar(me, calendar))
+    moved = await rereckoning.of_person(turn, me.tenant, me.id, old)
+    lines = [time_words.own_deadline_moved(m.round, m.was, m.now) for m in moved]
+    turn.answer(me.tenant, me.id, time_words.hours_noted(members.hours_words(calendar), lines))
+
+
+def _field_of(error: ValueError) -> str:
+    named = getattr(error, "field", "zone")
+    return {"subdivision": "country"}.get(named, named if named in HOURS else "zone")
+
+
+async def _use_zone(turn: Turn, event: Inbound, value: str) -> Reply:
+    me = await _me(turn, event)
+    old = members.calendar_of(me)
+    try:
+        calendar = replace(old, zone=value)
+    except ValueError as error:
+        turn.answer(event.place.tenant, event.person, answers.saved(str(error)))
+        return Reply()
+    await _work(turn, me, calendar, old)
+    return Reply()
+
+
+async def _keep_zone(turn: Turn, event: Inbound, value: str) -> Reply:
+    turn.answer(event.place.tenant, event.person, answers.said("All right, your hours stay as they were."))
+    return Reply()
+
+
+async def zone_reported(turn: Turn, before: Member, zone: str) -> None:
+    """The platform says that somebody is in another zone now. Who said when they work is asked; for others it counts
+    at once. A zone that the zone database lacks changes nothing but is told."""
+    choice = zone_from_platform(zone)
+    if choice.doubted is not None:
+        turn.answer(before.tenant, before.id, time_words.zone_doubted(zone, choice.nearest, before.zone_confirmed))
+    elif before.zone_confirmed:
+        turn.answer(before.tenant, before.id, answers.zone_changed(zone))
+    await rereckoning.followed(turn, before.tenant, before.id, members.calendar_of(before))
+
+
+# --- absence, reminders ---
+
+
+async def _away_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    return Reply(form=forms.away())
+
+
+async def _away(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    calendar = members.calendar_of(await _me(turn, event))
+    try:
+        back = dates.reading(what.fields.get("until", ""), turn.now, calendar)
+    except dates.UnclearDate as unclear:
+        return Reply(errors={"until": str(unclear)})
+    await go_away(turn, event.place.tenant, event.person, back)
+    return Reply()
+
+
+async def go_away(turn: Turn, tenant: str, person: str, back: Reading) -> None:
+    """Not expected and not reminded until then, in every round; reasons are neither asked nor kept."""
+    me = await turn.uow.member(tenant, person)
+    if me is None:
+        return
+    old = members.calendar_of(me)
+    calendar = _without_running_absence(old, turn.now)
+    first, last = calendar.local_day(turn.now), calendar.local_day(back.at - timedelta(days=1))
+    if last >= first:
+        calendar = members.with_away(calendar, first, last)
+    me = members.with_calendar(me, calendar, confirmed=me.zone_confirmed)
+    await turn.uow.save_member(replace(me, away_until=back.at))
+    await _everywhere(turn, tenant, person, away=True)
+    await rereckoning.of_person(turn, tenant, person, old)
+    turn.later("back", f"{tenant}/{person}", "away", back.at)
+    turn.answer(tenant, person, time_words.away_until(back.words))
+    await ownership.away(turn, tenant, person, back.at)
+
+
+def _without_running_absence(calendar: WorkingCalendar, now: datetime) -> WorkingCalendar:
+    """The calendar with the absence that runs cut off at today: another date of return replaces it."""
+    today = calendar.local_day(now)
+    cut = [(first, min(last, today - timedelta(days=1)) if first <= today else last) for first, last in calendar.away]
+    return replace(calendar, away=tuple((first, last) for first, last in cut if first <= last))
+
+
+async def come_back(turn: Turn, tenant: str, person: str) -> None:
+    """On the day that was set, or earlier: what is left of an absence is working time again."""
+    me = await turn.uow.member(tenant, person)
+    if me is None or me.away_until is None:
+        return
+    old = members.calendar_of(me)
+    calendar = _without_running_absence(old, turn.now)
+    if calendar != old:
+        me = members.with_calendar(me, calendar, confirmed=me.zone_confirmed)
+    await turn.uow.save_member(replace(me, away_until=None))
+    await _everywhere(turn, tenant, person, away=False)
+    await rereckoning.of_person(turn, tenant, person, old)
+    turn.answer(tenant, person, answers.said("Welcome back. `/coldframe mine` shows what is open for you."))
+
+
+async def _everywhere(turn: Turn, tenant: str, person: str, *, away: bool) -> None:
+    for head in await turn.uow.heads(tenant, member=person):
+        if head.step in (Step.COMMITTED, Step.CANCELLED):
+            continue
+        round_ = await turn.round(head.id)
+        member = MemberId(person)
+        if member in round_.seats and not round_.seats[member].left:
+            await turn.act(round_, SetAway(member, member, away))
+
+
+async def _later(turn: Turn, event: Inbound, value: str) -> Reply:
+    """Not today: the day's allowance of reminders counts as used."""
+    for offset in (0, 1):
+        await turn.uow.note_nudge(event.place.tenant, event.person, turn.now + timedelta(milliseconds=offset))
+    turn.answer(event.place.tenant, event.person, answers.said("All right, no more reminders from me today."))
+    return Reply()
+
+
+# --- the calendar to subscribe to ---
+
+
+async def calendar_address(turn: Turn, event: Inbound) -> Reply:
+    """The address at which a calendar program finds this person's dates, to them alone."""
+    feed = turn.kit.feed
+    in_channel = event.place.kind == "channel"
+    if feed is None and in_channel:
+        return Reply(note=time_words.no_feed())
+    me = await _me(turn, event)
+    if feed is None:
+        turn.answer(me.tenant, me.id, time_words.no_feed())
+        return Reply()
+    edition = me.facts.get(FEED_EDITION) or await _new_edition(turn, me)
+    turn.answer(me.tenant, me.id, time_words.own_feed(feed(me.tenant, me.id, str(edition))))
+    return Reply(note=answers.said("I have sent it to you in our direct messages.")) if in_channel else Reply()
+
+
+async def _new_edition(turn: Turn, me: Member) -> str:
+    edition = turn.kit.ids.new("")
+    await turn.uow.save_member(replace(me, facts={**me.facts, FEED_EDITION: edition}))
+    return edition
+
+
+async def _renew_calendar(turn: Turn, event: Inbound, value: str) -> Reply:
+    """Another address; the one before is nothing any more."""
+    me = await _me(turn, event)
+    if turn.kit.feed is None:
+        turn.answer(me.tenant, me.id, time_words.no_feed())
+        return Reply()
+    address = turn.kit.feed(me.tenant, me.id, await _new_edition(turn, me))
+    turn.answer(me.tenant, me.id, time_words.own_feed(address, renewed=True))
+    return Reply()
+
+
+PRESSES: dict[str, Press] = {
+    "hours.confirm": _confirm_hours,
+    "hours.write": _hours_form,
+    "zone.use": _use_zone,
+    "zone.keep": _keep_zone,
+    "calendar.renew": _renew_calendar,
+    "me.away": _away_form,
+    "me.later": _later,
+}
+FORMS: dict[str, Form] = {"hours.write": _hours, "me.away": _away}

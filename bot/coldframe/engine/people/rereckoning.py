@@ -1,0 +1,155 @@
+"""What moves when somebody's working time is another: windows of rounds, words about trials, the weekly digest.
+
+Only rows that still wait are moved: what was said once is not said again because a clock reads otherwise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from contextlib import suppress
+from datetime import datetime
+
+from coldframe.domain.names import MemberId
+from coldframe.domain.trial.state import Trial, TrialStep
+from coldframe.engine.core import members, trial_turn, windows
+from coldframe.engine.core.due_turns import due_turn
+from coldframe.engine.core.kit import Kit
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.register import digest
+from coldframe.engine.trial import nudging, ownership, reviews
+from coldframe.ports.storage import Due, UnitOfWork
+from coldframe.speech.people import time_words
+from coldframe.speech.trial import review_words
+from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
+from coldframe.timing.outlook import WORTH_TELLING
+from coldframe.timing.reminders import next_nudge_time
+from coldframe.timing.windows import add_working_hours, working_hours_between
+
+MOVED = "deadline moved"
+KINDS = (nudging.WORD, reviews.BRIEF, reviews.LATE, reviews.SCORE, ownership.UNANSWERED)
+Waiting = Mapping[tuple[str, str, str], datetime]  # (kind, subject, occurrence) to the moment that stands
+
+
+async def waiting_rows(uow: UnitOfWork) -> Waiting:
+    """The rows that depend on somebody's working time and still wait."""
+    return {(d.kind, d.subject, d.occurrence): d.at for kind in KINDS for d in await uow.dues(kind)}
+
+
+# --- one person's hours ---------------------------------------------------------------------------------------------
+
+
+async def of_person(turn: Turn, tenant: str, person: str, before: WorkingCalendar) -> tuple[windows.OwnDeadline, ...]:
+    """Everything of this person is reckoned by their new working time; gives their deadlines that moved by more than
+    an hour."""
+    after = members.calendar_of(await turn.uow.member(tenant, person))
+    if after == before:
+        return ()
+    moved = await windows.hours_changed(turn, tenant, person, before)
+    waiting = await waiting_rows(turn.uow)
+    for team in await turn.uow.teams_of(tenant, person):
+        for trial in await turn.uow.trials_of(tenant, team, over=True):
+            await rows_of_trial(turn, trial, waiting, person)
+            _review_on_a_day_off(turn, trial, person, before, after)
+        if await digest.lead_of(turn.uow, tenant, team) == person:
+            await digest.reckon_anew(turn, tenant, team)
+    await _answers_owed(turn, tenant, person, waiting, before, after)
+    return tuple(m for m in moved if abs(m.now - m.was) > WORTH_TELLING)
+
+
+def _review_on_a_day_off(
+    turn: Turn, trial: Trial, person: str, before: WorkingCalendar, after: WorkingCalendar
+) -> None:
+    """The owner hears when a review that was fit now falls on a day on which they do not work."""
+    review = trial.review
+    if trial.step is not TrialStep.RUNNING or trial.owner != person or review is None or review < turn.now:
+        return
+    why = after.why_off(after.local_day(review))
+    if why is not None and before.why_off(before.local_day(review)) is None:
+        turn.answer(trial.tenant, person, review_words.on_a_day_off(trial, why))
+
+
+async def _answers_owed(
+    turn: Turn, tenant: str, person: str, waiting: Waiting, before: WorkingCalendar, after: WorkingCalendar
+) -> None:
+    """Somebody who was asked to own a trial keeps what is left of their working day to answer."""
+    for (kind, subject, occurrence), at in waiting.items():
+        of_theirs = {ownership.UNANSWERED: f"/{person}", nudging.WORD: f"/unanswered/{person}/1"}.get(kind)
+        if of_theirs is None or at <= turn.now or not occurrence.endswith(of_theirs):
+            continue
+        about = await (turn.uow.trial(subject) if kind == nudging.WORD else turn.uow.round(subject))
+        if about is not None and about.tenant == tenant:
+            with suppress(NoWorkingTime):
+                left = working_hours_between(before, turn.now, at)
+                turn.later(kind, subject, occurrence, add_working_hours(after, turn.now, left))
+
+
+# --- a trial's rows -------------------------------------------------------------------------------------------------
+
+
+async def rows_of_trial(turn: Turn, trial: Trial, waiting: Waiting, person: str | None = None) -> int:
+    """Moves a trial's waiting rows to where its people's working time, or this person's, puts them now; gives how
+    many moved."""
+    moved = 0
+    for kind, occurrence, at in await _moments(turn, trial, person):
+        stands = waiting.get((kind, trial.id, occurrence))
+        wanted = max(at, turn.now)
+        if stands is not None and turn.now < stands != wanted:
+            turn.later(kind, trial.id, occurrence, wanted)
+            moved += 1
+    return moved
+
+
+async def _moments(turn: Turn, trial: Trial, person: str | None) -> list[tuple[str, str, datetime]]:
+    found: list[tuple[str, str, datetime]] = []
+    doers = (action.who for action in trial.open_actions())
+    for member in dict.fromkeys((trial.owner or trial.facilitator, *doers, *trial.chances)):
+        if person in (None, member):
+            calendar = await trial_turn.calendar_of(turn, trial, member)
+            with suppress(NoWorkingTime):
+                found += _moments_of(trial, member, calendar, turn.now)
+    return found
+
+
+def _moments_of(
+    trial: Trial, member: MemberId, calendar: WorkingCalendar, now: datetime
+) -> list[tuple[str, str, datetime]]:
+    found = [(nudging.WORD, *nudging.action_moment(a, calendar)) for a in trial.open_actions() if a.who == member]
+    if member == trial.owner and trial.starts is not None:
+        found += [(nudging.WORD, *moment) for moment in nudging.week_moments(trial, calendar)]
+    if member == (trial.owner or trial.facilitator) and trial.review is not None:
+        found.append((reviews.BRIEF, "brief", reviews.brief_at(calendar, trial.review)))
+        found.append((reviews.LATE, "late", reviews.late_at(calendar, trial.review)))
+    if member in trial.chances:
+        found.append((reviews.SCORE, member, next_nudge_time(calendar, now)))
+    return found
+
+
+# --- a zone that the platform reports -------------------------------------------------------------------------------
+
+
+async def followed(turn: Turn, tenant: str, person: str, before: WorkingCalendar) -> None:
+    """Somebody who never said when they work has moved to another zone: what moved is told in their working hours."""
+    for moved in await of_person(turn, tenant, person, before):
+        turn.later(MOVED, f"{tenant}/{person}", f"{moved.round.id}/{moved.was.isoformat()}", turn.now)
+
+
+async def _tell_moved(kit: Kit, due: Due) -> None:
+    tenant, _, person = due.subject.partition("/")
+    round_id, _, said = due.occurrence.partition("/")
+    was = datetime.fromisoformat(said)
+    async with due_turn(kit, due) as turn:
+        round_ = await turn.uow.round(round_id)
+        own = windows.own_deadline(round_, MemberId(person)) if round_ is not None else None
+        if round_ is None or own is None or abs(own - was) <= WORTH_TELLING:
+            return
+        calendar = members.calendar_of(await turn.uow.member(tenant, person))
+        with suppress(NoWorkingTime):
+            at = next_nudge_time(calendar, turn.now)
+            if at > turn.now:
+                turn.later(due.kind, due.subject, due.occurrence, at)
+                return
+            moved = time_words.own_deadline_moved(round_, was, own)
+            turn.answer(tenant, person, time_words.zone_followed(members.hours_words(calendar), moved))
+
+
+DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {MOVED: _tell_moved}

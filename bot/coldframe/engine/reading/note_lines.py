@@ -1,0 +1,92 @@
+"""Notes by plain direct message: what a text says, and what is still unclear about it. Pure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coldframe.domain.names import LeverId, Side
+
+_SIGN = re.compile(r"^\s*([+\-\u2212\u2013\u2014\uff0b\uff0d])\s*(.*)$", re.DOTALL)
+_LEVER = re.compile(r"^\s*([^:\n]{1,60}?)\s*:\s*(.*)$", re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """One line of a text as a note, as far as it is clear. `lever_tried` is a word before the colon that is none."""
+
+    text: str
+    side: Side | None = None
+    lever: LeverId | None = None
+    lever_tried: str = ""
+
+    @property
+    def clear(self) -> bool:
+        return self.side is not None and self.lever is not None and bool(self.text.strip())
+
+
+def read_notes(
+    text: str, levers: Sequence[tuple[LeverId, str]], in_thread_of: LeverId | None = None
+) -> tuple[Heard, ...]:
+    """The notes in a text. Lines that begin with `+` or `-` are notes of their own; a text without any is one.
+
+    In the thread of a lever's prompt the lever is known; elsewhere it stands before a colon: `- retention: ...`.
+    """
+    lines = text.replace("\r\n", "\n").split("\n")
+    if any(_SIGN.match(piece) for piece in lines):
+        return tuple(_read(piece, levers, in_thread_of) for piece in _joined(lines) if piece.strip())
+    return (_read(text.strip(), levers, in_thread_of),) if text.strip() else ()
+
+
+def _joined(lines: Sequence[str]) -> list[str]:
+    """A line without a sign carries on the one above it, an empty one too: nothing inside a note is altered."""
+    out: list[str] = []
+    for piece in lines:
+        if _SIGN.match(piece) or not out:
+            out.append(piece)
+        else:
+            out[-1] += "\n" + piece
+    return out
+
+
+def _read(piece: str, levers: Sequence[tuple[LeverId, str]], in_thread_of: LeverId | None) -> Heard:
+    side: Side | None = None
+    signed = _SIGN.match(piece)
+    if signed:
+        side = Side.DRIVING if signed[1] in "+\uff0b" else Side.RESTRAINING
+        piece = signed[2]
+    lever = in_thread_of
+    tried = ""
+    named = _LEVER.match(piece)
+    if named:
+        found = lever_named(named[1], levers)
+        if found is not None:
+            lever, piece = found, named[2]
+        elif lever is None and signed:
+            tried = named[1]
+    return Heard(piece.strip(), side, lever, tried)
+
+
+def lever_named(word: str, levers: Sequence[tuple[LeverId, str]]) -> LeverId | None:
+    """The lever that somebody means by a word: its name or id, or a beginning of at least three letters."""
+    wanted = word.strip().casefold()
+    for key, name in levers:
+        if wanted in (key.casefold(), name.casefold()):
+            return key
+    begun = [key for key, name in levers if len(wanted) >= 3 and name.casefold().startswith(wanted)]
+    return begun[0] if len(begun) == 1 else None
+
+
+def looks_long(text: str) -> bool:
+    """One note, one idea: a line break, or " and " in a text of over 25 words, is worth one question."""
+    return "\n" in text.strip() or (" and " in text and len(text.split()) > 25)
+
+
+def percentage_or_number(text: str) -> float:
+    """`4 %`, `0.04`, `1,5`, `1200`. One decimal mark, no grouping. Raises ValueError with the right form."""
+    found = re.fullmatch(r"([0-9]{1,12})(?:[.,]([0-9]{1,9}))?\s*(%?)", text.strip())
+    if not found:
+        raise ValueError(f"“{text.strip()[:40]}” is no number; write it like 4 %, 0.04 or 1200")
+    value = float(f"{found[1]}.{found[2] or 0}")
+    return value / 100 if found[3] else value

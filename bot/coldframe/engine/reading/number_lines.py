@@ -1,0 +1,190 @@
+"""Weekly numbers as people write them in a line: `control 1200/48, trial 1180/61`. Pure; nothing is guessed.
+
+Both decimal marks are read. A number with two usual readings (1,200 as a mean) is asked about. People come before those
+who did it (`1200/48`), or after `of` (`48 of 1200`); the other way round is asked about, never turned in silence.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from coldframe.domain.state import ComparisonKind
+from coldframe.domain.trial.state import Figures, WeekWord
+
+LONGEST = 300
+EXAMPLES: dict[ComparisonKind, str] = {
+    "split": "control 1200/48, trial 1180/61",
+    "before-after": "1180/61",
+    "count": "7",
+    "mean": "control 20.5/15/300, trial 22.1/14.8/310",
+}
+"""People, then those who did it; a count; mean, standard deviation, people."""
+
+_SPACE = "[ \u00a0\u202f\u2009]"
+_DIGITS = rf"-?\d+(?:[.,'’]\d+|{_SPACE}\d{{3}}(?!\d))*"
+_WEEK = re.compile(r"^\s*(?:week|w)\s*(\d{1,3})\s*[:,.–-]?\s*(?=\S|$)", re.IGNORECASE)
+_GROUP = re.compile(r"\b(control|without|trial|with)\b\s*[:=]?", re.IGNORECASE)
+_BETWEEN = re.compile(r"\s*(?:/|;|\bout of\b|\bof\b|\bsd\b|±|\+/-|\bn\b\s*=?|\bpeople\b)\s*", re.IGNORECASE)
+_GAP = re.compile(r"^(?:gap|broken|no numbers?|lost|partial|half a week)\b[\s:,.–-]*(.*)$", re.IGNORECASE | re.DOTALL)
+_NAMES: dict[str, Literal["control", "trial"]] = {
+    "control": "control", "without": "control", "trial": "trial", "with": "trial",
+}  # fmt: skip
+
+
+class Unreadable(ValueError):
+    """The line cannot be read; the message says why and what the right form is. `field` is the group meant."""
+
+    def __init__(self, sentence: str, field: str = "") -> None:
+        super().__init__(sentence)
+        self.field = field
+
+
+class Doubtful(Unreadable):
+    """It can be read in one other way; `instead` is the line that would mean it."""
+
+    def __init__(self, sentence: str, instead: str) -> None:
+        super().__init__(sentence)
+        self.instead = instead
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What a line says. `week` None: the earliest week that is over and not logged."""
+
+    week: int | None
+    trial: Figures | None
+    control: Figures | None = None
+    state: WeekWord = "whole"
+    reason: str = ""
+
+
+def looks_like_numbers(text: str) -> bool:
+    """Whether a text is meant as a week's numbers: in one line, groups and numbers, perhaps with the week in front."""
+    line = text.strip()
+    if not line or "\n" in line or len(line) > LONGEST or line[0] in "+-–−":
+        return False
+    rest = _WEEK.sub("", line)
+    if re.match(r"^(control|trial)\b", rest, re.IGNORECASE) and re.search(r"\d", rest):
+        return True
+    if re.match(r"^(without|with)\s*[:=]?\s*\d", rest, re.IGNORECASE):
+        return True
+    if rest != line and _GAP.match(rest):
+        return True
+    return re.fullmatch(rf"{_DIGITS}\s*%?(?:\s*(?:/|of|out of)\s*{_DIGITS}){{0,2}}\s*", rest, re.IGNORECASE) is not None
+
+
+def read_line(text: str, kind: ComparisonKind) -> Written:
+    """The week and its figures. Raises Unreadable, or Doubtful when one other reading is likely."""
+    line = text.strip()
+    if len(line) > LONGEST or "\n" in line:
+        raise Unreadable(f"One week in one line, please, such as `{EXAMPLES[kind]}`.")
+    week, rest = _week(line)
+    lost = _GAP.match(rest)
+    if lost:
+        state: WeekWord = "partial" if rest.lower().startswith(("partial", "half")) else "broken"
+        return Written(week, None, None, state, lost[1].strip())
+    groups = _groups(rest, kind)
+    if kind in ("split", "mean"):
+        for name in ("control", "trial"):
+            if name not in groups:
+                raise Unreadable(f"The {name} group is missing. Write it like `{EXAMPLES[kind]}`.", name)
+        return Written(week, figures(groups["trial"], kind, line), figures(groups["control"], kind, line))
+    return Written(week, figures(groups["trial"], kind, line))
+
+
+def _week(line: str) -> tuple[int | None, str]:
+    found = _WEEK.match(line)
+    return (int(found[1]), line[found.end() :]) if found else (None, line)
+
+
+def _groups(rest: str, kind: ComparisonKind) -> dict[str, str]:
+    """The text of each group by its name; a line without names is the trial's."""
+    pieces = _GROUP.split(rest)
+    out: dict[str, str] = {}
+    before = pieces[0].strip(" ,;.")
+    if before:
+        if len(pieces) > 1 or kind in ("split", "mean"):
+            raise Unreadable(f"I cannot read “{before[:40]}”. Write it like `{EXAMPLES[kind]}`.")
+        out["trial"] = before
+    for name, text in zip(pieces[1::2], pieces[2::2], strict=True):
+        key = _NAMES[name.lower()]
+        if key in out:
+            raise Unreadable(f"The {key} group is there twice. Write it like `{EXAMPLES[kind]}`.", key)
+        out[key] = text.strip().strip(",;. ")
+    if "control" in out and kind in ("before-after", "count"):
+        raise Unreadable(f"This trial has no control group. Write it like `{EXAMPLES[kind]}`.", "control")
+    if "trial" not in out and kind in ("before-after", "count"):
+        raise Unreadable(f"I found no number. Write it like `{EXAMPLES[kind]}`.", "trial")
+    return out
+
+
+def figures(text: str, kind: ComparisonKind, line: str = "") -> Figures:
+    """One group's numbers. `line` is the whole line, for the question back."""
+    parts = [p for p in _BETWEEN.split(text) if p.strip()]
+    match kind, len(parts):
+        case ("count", 1):
+            return Figures(whole(parts[0]))
+        case ("before-after", 1):
+            return Figures(decimal(parts[0]))
+        case (("split" | "before-after"), 2):
+            return _share(text, parts, line or text)
+        case ("mean", 3):
+            return Figures(decimal(parts[0]), whole(parts[2]), decimal(parts[1]))
+    raise Unreadable(f"I cannot read “{text.strip()[:60]}”. Write it like `{EXAMPLES[kind]}`.")
+
+
+def _share(text: str, parts: list[str], line: str) -> Figures:
+    first, second = whole(parts[0]), whole(parts[1])
+    if re.search(r"\bof\b", text, re.IGNORECASE):
+        return Figures(first, second)
+    if second > first:
+        raise Doubtful(f"More did it ({second:,}) than there were people ({first:,})?", _turned(line))
+    return Figures(second, first)
+
+
+def _turned(line: str) -> str:
+    """The line with every pair the other way round in which fewer people stand before more."""
+
+    def turn(pair: re.Match[str]) -> str:
+        first, second = whole(pair[1]), whole(pair[2])
+        return f"{second}/{first}" if second > first else pair[0]
+
+    return re.sub(rf"({_DIGITS})\s*/\s*({_DIGITS})", turn, line)
+
+
+def whole(text: str) -> int:
+    """A count: 1200, 1,200, 1.200, 1 200. Raises Unreadable for anything that is no whole number."""
+    bare = _bare(text)
+    if re.fullmatch(r"\d+", bare):
+        return int(bare)
+    if re.fullmatch(rf"\d{{1,3}}(?:([.,'’]|{_SPACE})\d{{3}})(?:\1\d{{3}})*", bare):
+        return int(re.sub(r"\D", "", bare))
+    if re.fullmatch(r"\d+[.,]\d+", bare):
+        raise Unreadable(f"People and events are counted whole; {bare} is not. Nothing was kept.")
+    raise Unreadable(f"“{text.strip()[:40]}” is no number; write it like 1200. Nothing was kept.")
+
+
+def decimal(text: str) -> float:
+    """A number with either decimal mark, or a percentage. 1,200 has two readings and is asked about."""
+    percent = text.strip().endswith("%")
+    bare = _bare(text.strip().removesuffix("%"))
+    both = re.fullmatch(r"(\d{1,3}(?:([.,'’ ])\d{3})+)([.,])(\d+)", bare)
+    if both and both[2] != both[3]:
+        value = float(re.sub(r"\D", "", both[1]) + "." + both[4])
+    elif re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", bare):
+        joined, with_mark = re.sub(r"\D", "", bare), float(bare.replace(",", "."))
+        raise Unreadable(f"{bare} can mean {joined} or {with_mark:g}. Write it as {joined} or as {with_mark:g}.")
+    elif re.fullmatch(r"\d+(?:[.,]\d+)?", bare):
+        value = float(bare.replace(",", "."))
+    else:
+        raise Unreadable(f"“{text.strip()[:40]}” is no number; write it like 22.5. Nothing was kept.")
+    return value / 100 if percent else value
+
+
+def _bare(text: str) -> str:
+    bare = text.strip().replace("−", "-")
+    if re.fullmatch(r"-\s*[\d.,]+", bare):
+        raise Unreadable(f"{bare} is below zero, which cannot be. Nothing was kept.")
+    return bare

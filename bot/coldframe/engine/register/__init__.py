@@ -1,0 +1,1 @@
+"""What was learnt: the register, the digest, the funnel, what a round leaves over."""

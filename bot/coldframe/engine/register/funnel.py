@@ -1,0 +1,91 @@
+"""The team's own funnel numbers: what one more point on each lever is worth, as help at the focus."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Round
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
+from coldframe.message.nodes import Line
+from coldframe.ports.chat import Inbound, Reply, Submitted
+from coldframe.speech import answers
+from coldframe.speech.register import register_words
+from coldframe.speech.register.register_words import Worth
+
+if TYPE_CHECKING:
+    from coldframe.engine.intake.panel import Ask
+
+NUMBERS = ("visitors", "sign_up", "activation", "retention", "margin", "discount", "customers")
+SHARES = ("sign_up", "activation", "retention", "discount")
+WHOLE = ("visitors", "customers")
+DEFAULTS = {"discount": 0.1, "customers": 0.0}
+NAMES = {"acquisition": "acquisition", "activation": "activation", "retention": "retention"}
+
+
+async def word(asked: Ask) -> Reply:
+    """`funnel`: the form, in the channel of the team, or in the direct messages of somebody with one team."""
+    place = asked.event.place
+    teams = [place.id] if place.kind == "channel" else await asked.turn.uow.teams_of(asked.tenant, asked.by)
+    if len(teams) != 1:
+        return Reply(note=answers.said("Type `/coldframe funnel` in the channel of the team that it is about."))
+    team = await asked.turn.uow.team(asked.tenant, teams[0])
+    known = {name: _written(name, value) for name, value in team.funnel.items()}
+    return Reply(form=register_words.funnel_form(known, teams[0]))
+
+
+def _written(name: str, value: float) -> str:
+    return f"{100 * value:g} %" if name in SHARES else f"{value:.0f}" if name in WHOLE else f"{value:g}"
+
+
+async def save(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    """Keeps the numbers and says at once what a point is worth; a wrong one is told at its field."""
+    if what.value not in await turn.uow.teams_of(event.place.tenant, event.person):
+        raise Refused(Because.NOT_A_MEMBER)
+    numbers: dict[str, float] = {}
+    for name in NUMBERS:
+        text = what.fields.get(name, "").strip()
+        if not text and name in DEFAULTS:
+            numbers[name] = DEFAULTS[name]
+            continue
+        try:
+            numbers[name] = float(whole(text)) if name in WHOLE else decimal(text)
+        except Unreadable as error:
+            return Reply(errors={name: str(error)})
+        if name in SHARES and not 0 < numbers[name] <= 1:
+            return Reply(errors={name: "Write a share, such as 4 % or 0.04."})
+    try:
+        help_ = worth(numbers)
+    except ValueError as error:
+        return Reply(errors={getattr(error, "argument", "margin"): f"Allowed is {getattr(error, 'allowed', error)}."})
+    team = await turn.uow.team(event.place.tenant, what.value)
+    await turn.uow.save_team(replace(team, funnel=numbers))
+    turn.answer(event.place.tenant, event.person, register_words.funnel_saved(help_))
+    return Reply()
+
+
+def worth(numbers: Mapping[str, float]) -> Line:
+    """What one more point on each lever is worth, with ranges. Raises BadNumber (a ValueError)."""
+    from coldframe.analysis.economics import Funnel, lever_values
+
+    visitors, sign_up, activation, retention, margin, discount, customers = (
+        numbers.get(name, DEFAULTS.get(name, 0.0)) for name in NUMBERS
+    )
+    found = lever_values(Funnel(visitors, sign_up, activation, retention, margin, discount, customers))
+    values = [Worth(NAMES[v.lever], v.worth, v.low, v.high) for v in found.ranked]
+    return register_words.worth_line(values, found.first_stays)
+
+
+async def help_at_focus(turn: Turn, round_: Round) -> Line:
+    """The line for the decision-maker; nothing when the team has given no numbers or has levers of its own."""
+    team = await turn.uow.team(round_.tenant, round_.channel)
+    known = {lever for lever, _ in round_.settings.levers}
+    if not team.funnel or not known & set(NAMES):
+        return ()
+    try:
+        return worth(team.funnel)
+    except (ValueError, TypeError):
+        return ()

@@ -1,0 +1,160 @@
+"""What earlier rounds left for the next one, and plans that wait for a free place."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Round
+from coldframe.domain.trial.state import Trial, TrialStep
+from coldframe.engine.core.due_turns import due_turn
+from coldframe.engine.core.kit import Kit
+from coldframe.engine.core.turn import Turn
+from coldframe.message.nodes import Field, Form, line
+from coldframe.ports.chat import Inbound, Place, Reply
+from coldframe.ports.follow_through import Wanted
+from coldframe.ports.storage import Due, UnitOfWork
+from coldframe.speech.register import register_words
+from coldframe.speech.register.register_words import Leftovers
+from coldframe.speech.round import setup_words
+from coldframe.speech.trial import review_words
+
+ROUNDS_BACK = 3
+MOST_LEARNINGS = 10
+
+
+async def of_team(uow: UnitOfWork, tenant: str, team: str) -> Leftovers | None:
+    """What the newest ended round left, with learnings of the register; None before there was one."""
+    ended = await uow.ended_rounds(tenant, team)
+    round_ = await uow.round(ended[0]) if ended else None
+    if round_ is None:
+        return None
+    entries = await uow.search(tenant, [team], Wanted(limit=MOST_LEARNINGS))
+    plans = [title for _, _, title in await unused(uow, tenant, team)]
+    return Leftovers(
+        round_.id,
+        round_.name,
+        round_.settings.question,
+        forces=unsolved(round_),
+        plans=tuple(plans),
+        learnings=tuple(e.learning for e in entries if e.learning),
+        held=tuple(n.text for n in round_.late_notes.values() if n.author is None and not n.hidden),
+    )
+
+
+def unsolved(round_: Round) -> tuple[str, ...]:
+    """Forces that no chosen plan answers, most votes first."""
+    questions = {q.id: q.force for q in round_.questions}
+    solved = {questions.get(round_.plans[p].question) for p in round_.choices}
+    order = [s.option for s in round_.forces_standing] or [f.id for f in round_.forces]
+    known = {f.id for f in round_.forces}
+    return tuple(round_.force_text(f) for f in order if f in known and f not in solved)  # type: ignore[arg-type]
+
+
+async def unused(uow: UnitOfWork, tenant: str, team: str) -> list[tuple[str, str, str]]:
+    """Revealed plans that were never tried: (round, plan, title), the newest round's best first."""
+    tried = {t.plan for t in await uow.trials_of(tenant, team, over=True) if t.step is not TrialStep.DROPPED}
+    found: list[tuple[str, str, str]] = []
+    for round_id in (await uow.ended_rounds(tenant, team))[:ROUNDS_BACK]:
+        round_ = await uow.round(round_id)
+        if round_ is not None:
+            order = [PlanId(s.option) for s in round_.plans_standing] or list(round_.plan_order)
+            rest = [p for p in order if p not in tried and p not in round_.choices and p in round_.plan_order]
+            found += [(round_.id, p, round_.plans[p].title) for p in rest]
+    return found
+
+
+# --- a free place ---------------------------------------------------------------------------------------------------
+
+
+async def place_is_free(turn: Turn, trial: Trial) -> None:
+    """The facilitator hears that a place is free and which plans wait for it."""
+    facilitator = await facilitator_of(turn.uow, trial.tenant, trial.team) or trial.facilitator
+    waiting = await unused(turn.uow, trial.tenant, trial.team)
+    turn.answer(trial.tenant, facilitator, review_words.place_free(waiting))
+
+
+async def facilitator_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
+    """Whoever facilitates the team's newest round."""
+    heads = await uow.heads(tenant, channel=team)
+    newest = [h.id for h in heads][-1:] or (await uow.ended_rounds(tenant, team))[:1]
+    round_ = await uow.round(newest[0]) if newest else None
+    return round_.roles.acting(Role.FACILITATOR) if round_ is not None else None
+
+
+# --- the next round -------------------------------------------------------------------------------------------------
+
+
+async def date_has_come(kit: Kit, due: Due) -> None:
+    """The date that was set: its facilitator gets what is left over and the button that opens the setup."""
+    async with due_turn(kit, due) as turn:
+        uow = turn.uow
+        round_ = await turn.round(due.subject)
+        if any(h.step is not Step.SETUP for h in await uow.heads(round_.tenant, channel=round_.channel)):
+            return
+        left = await of_team(uow, round_.tenant, round_.channel)
+        assert left is not None
+        message = register_words.leftovers(left, round_.channel, on_its_date=True)
+        turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "next", message, rest=(due.occurrence,))
+
+
+async def setup_again(turn: Turn, event: Inbound, value: str) -> Reply:
+    """The setup form for that channel, filled from the round before."""
+    from coldframe.engine.round import setup
+
+    if value not in await turn.uow.teams_of(event.place.tenant, event.person):
+        raise Refused(Because.NOT_A_MEMBER)
+    return await setup.form(turn, Place(event.place.tenant, "channel", value))
+
+
+async def prefilled(turn: Turn, place: Place, form: Form) -> Form:
+    """The form with the answers of the round before, and in a line what it left over."""
+    left = await of_team(turn.uow, place.tenant, place.id)
+    if left is None:
+        return form
+    before = await turn.round(left.round_id)
+    roles, settings = before.roles, before.settings
+    initial = {
+        "question": settings.question,
+        "levers": ", ".join(name for _, name in settings.levers),
+        "decision_maker": roles.decision_maker,
+        "decision_deputy": roles.decision_deputy or "",
+        "facilitator_deputy": roles.facilitator_deputy or "",
+        "weight": str(settings.weight),
+        "dots": str(settings.dots),
+        "plan_votes": str(settings.plan_votes),
+        "pace": settings.pace,
+        "windows": setup_words.windows(settings),
+    }
+    fields = tuple(_with_initial(f, initial.get(f.name, "")) for f in form.fields)
+    words = line(" Left over from {n}: {c}.", n=left.round_name, c=left.counted()) if not left.empty else ()
+    return replace(form, fields=fields, intro=form.intro + words)
+
+
+def _with_initial(field: Field, value: str) -> Field:
+    known = not field.options or any(o.value == value for o in field.options)
+    return replace(field, initial=value) if value and known else field
+
+
+async def offer(turn: Turn, round_: Round) -> None:
+    """When a round is set up, its facilitator sees what is left over, once."""
+    left = await of_team(turn.uow, round_.tenant, round_.channel)
+    if left is None or left.empty:
+        return
+    message = register_words.leftovers(left, round_.channel, on_its_date=False)
+    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "leftovers", message)
+
+
+async def show(turn: Turn, event: Inbound, value: str) -> Reply:
+    """The facilitator decides that the channel may read it, and when."""
+    round_ = await turn.round(value)
+    if round_.tenant != event.place.tenant or event.person not in round_.seats:
+        raise Refused(Because.NOT_A_MEMBER)
+    facilitator = await facilitator_of(turn.uow, round_.tenant, round_.channel)
+    if event.person != facilitator:
+        raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(facilitator) if facilitator else "")
+    left = await of_team(turn.uow, round_.tenant, round_.channel)
+    if left is not None and not left.empty:
+        turn.say(round_, "leftovers", register_words.leftovers_shown(left), rest=(turn.kit.ids.new(""),))
+    return Reply()

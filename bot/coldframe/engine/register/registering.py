@@ -1,0 +1,236 @@
+"""The register: entering trials, searching, and showing an author an earlier plan that resembles theirs."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime, time
+from typing import TYPE_CHECKING
+
+from coldframe.domain.facts import PlanHandedIn
+from coldframe.domain.state import Plan, Round
+from coldframe.domain.trial.state import Trial
+from coldframe.engine.core.turn import Turn
+from coldframe.message.nodes import Message
+from coldframe.ports.chat import Inbound, Place, Reply, Submitted
+from coldframe.ports.follow_through import RegisterEntry, Wanted
+from coldframe.speech.register import register_words
+from coldframe.speech.register.register_words import Found
+
+if TYPE_CHECKING:
+    from coldframe.engine.intake.panel import Ask
+
+RUNNING = "running"
+ALIKE = 62.0
+"""Likeness from 0 to 100 from which an earlier plan is shown; craft, tried on plans of one team."""
+MOST_FOUND = 20
+
+
+def was_met(trial: Trial) -> bool | None:
+    """Whether the criterion was met; None where the numbers could not tell, so that no forecast is scored by it."""
+    outcome = trial.closing.outcome if trial.closing else ""
+    return {"met": True, "not met": False}.get(outcome)
+
+
+async def enter(turn: Turn, trial: Trial) -> None:
+    await turn.uow.enter(entry_of(trial, turn.now))
+
+
+def entry_of(trial: Trial, now: datetime) -> RegisterEntry:
+    """A trial as the register tells it: its owner by name, nobody else."""
+    closing = trial.closing
+    entry = RegisterEntry(
+        trial_id=trial.id,
+        tenant=trial.tenant,
+        team=trial.team,
+        round_name=trial.round_name,
+        lever=trial.lever,
+        lever_name=trial.lever_name,
+        title=trial.title,
+        hypothesis=trial.hypothesis,
+        question=trial.question,
+        measure=trial.criterion.measure,
+        owner=trial.name_of(trial.owner) if trial.owner else "",
+        verdict=RUNNING,
+        at=now,
+        planned=trial.planned,
+    )
+    if closing is None:
+        return entry
+    took = (closing.at.date() - trial.starts).days if trial.starts else None
+    return replace(
+        entry,
+        verdict=closing.outcome,
+        at=closing.at,
+        sentence=closing.sentence,
+        decision=closing.decision,
+        reason=closing.reason,
+        learning=closing.learning,
+        learnings=trial.shown_learnings,
+        took_days=took,
+        chances=tuple(sorted(trial.chances.values())),
+        met=was_met(trial),
+    )
+
+
+def shown(entry: RegisterEntry) -> Found:
+    return Found(
+        entry.title,
+        entry.round_name,
+        entry.lever_name or entry.lever,
+        entry.verdict,
+        entry.decision,
+        entry.sentence,
+        entry.learning,
+        entry.owner,
+        entry.at,
+    )
+
+
+# --- searching ------------------------------------------------------------------------------------------------------
+
+
+async def teams_at(turn: Turn, place: Place, person: str) -> list[str]:
+    """The channel's own team; in the direct messages all teams of this person."""
+    if place.kind == "channel":
+        return [place.id]
+    return await turn.uow.teams_of(place.tenant, person)
+
+
+async def search_word(asked: Ask) -> Reply:
+    wanted = read_query(asked.rest)
+    if wanted is None:
+        return await _search_form(asked.turn, asked.event, asked.rest)
+    unread = _unread_dates({key.lower(): value.strip('"') for key, value in _FILTER.findall(asked.rest)})
+    message = register_words.no_date(unread) if unread else await _answer(asked.turn, asked.event, wanted)
+    if asked.event.place.kind == "direct":
+        asked.turn.answer(asked.tenant, asked.event.person, message)
+        return Reply()
+    return Reply(note=message)
+
+
+_FILTER = re.compile(r"\b(lever|verdict|owner|since|until):(\"[^\"]*\"|\S+)", re.IGNORECASE)
+
+
+def read_query(text: str) -> Wanted | None:
+    """Words, and filters such as `lever:retention verdict:"not met" since:2026-01-31`; None asks for the form."""
+    found = {key.lower(): value.strip('"') for key, value in _FILTER.findall(text)}
+    words = " ".join(_FILTER.sub(" ", text).split())
+    if not words and not found:
+        return None
+    return _wanted(words, found)
+
+
+def _wanted(words: str, found: Mapping[str, str]) -> Wanted:
+    """Filters as typed."""
+    until = _day(found.get("until", ""))
+    return Wanted(
+        words=words[:200],
+        lever=found.get("lever", "").strip().casefold(),
+        verdict=found.get("verdict", "").strip().casefold(),
+        owner=found.get("owner", "").strip(),
+        since=_day(found.get("since", "")),
+        until=until,
+        limit=MOST_FOUND + 1,
+    )
+
+
+def _day(text: str) -> datetime | None:
+    try:
+        return datetime.combine(date.fromisoformat(text.strip()), time(0), UTC)
+    except ValueError:
+        return None
+
+
+def _unread_dates(fields: Mapping[str, str]) -> tuple[str, ...]:
+    """Filters that should hold a date and do not. Looking back, "12 Jan" has no one meaning, so only full dates do."""
+    return tuple(n for n in ("since", "until") if fields.get(n, "").strip() and _day(fields[n]) is None)
+
+
+async def _answer(turn: Turn, event: Inbound, wanted: Wanted) -> Message:
+    teams = await teams_at(turn, event.place, event.person)
+    found = await turn.uow.search(event.place.tenant, teams, wanted)
+    filters = ", ".join(
+        f"{name} {value}"
+        for name, value in (
+            ("lever", wanted.lever),
+            ("verdict", wanted.verdict),
+            ("owner", wanted.owner),
+            ("since", f"{wanted.since:%-d %b %Y}" if wanted.since else ""),
+            ("until", f"{wanted.until:%-d %b %Y}" if wanted.until else ""),
+        )
+        if value
+    )
+    shown_ = [shown(entry) for entry in found[:MOST_FOUND]]
+    return register_words.results(wanted.words, filters, shown_, len(found) > MOST_FOUND)
+
+
+async def _search_form(turn: Turn, event: Inbound, words: str) -> Reply:
+    teams = await teams_at(turn, event.place, event.person)
+    entries = await turn.uow.search(event.place.tenant, teams, Wanted(limit=1000))
+    levers = sorted({(e.lever, e.lever_name or e.lever) for e in entries})
+    owners = sorted({e.owner for e in entries})
+    return Reply(form=register_words.search_form(words, levers, owners[:95]))
+
+
+async def filter_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    return await _search_form(turn, event, value)
+
+
+async def searched(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    """The filters by form; the answer comes in private."""
+    wanted = _wanted(what.fields.get("words", "").strip(), what.fields)
+    unread = _unread_dates(what.fields)
+    if unread:
+        return Reply(errors={name: "Write it as a date like 2026-01-31." for name in unread})
+    message = await _answer(turn, event, wanted)
+    turn.answer(event.place.tenant, event.person, message)
+    return Reply()
+
+
+# --- likeness -------------------------------------------------------------------------------------------------------
+
+
+async def plan_handed_in(turn: Turn, round_: Round, fact: PlanHandedIn) -> None:
+    """Before anybody else sees it, its author is shown an earlier plan that resembles it; once for each version."""
+    plan = fact.plan
+    assert plan.author is not None
+    best = await earlier_like(turn, round_, plan)
+    if best is None:
+        return
+    name = f"{round_.id}/alike/{plan.author}/{plan.id}/{best.trial_id}"
+    if await turn.uow.knows_message(name):
+        return
+    message = register_words.resembling(plan.title, shown(best), best.verdict == RUNNING)
+    turn.post_as(name, turn.direct(round_, plan.author), message, round_.id)
+
+
+async def earlier_like(turn: Turn, round_: Round, plan: Plan) -> RegisterEntry | None:
+    """The earlier trial of this team that the plan resembles most, if any."""
+    words = re.findall(r"[^\W_]+", f"{plan.title} {plan.hypothesis}".casefold())
+    near = await turn.uow.resembling(round_.tenant, round_.channel, words)
+    return nearest(f"{plan.title}. {plan.hypothesis}", near)
+
+
+async def doubt_once(turn: Turn, round_: Round, plan: Plan) -> str:
+    """What the author is shown before a resembling plan is handed in; empty when nothing is alike or it was shown.
+
+    The form stays open with it, and sending the form again hands the plan in all the same.
+    """
+    best = await earlier_like(turn, round_, plan)
+    if best is None or not await turn.uow.first_time(f"alike/{round_.id}/{plan.author}/{best.trial_id}", turn.now):
+        return ""
+    return register_words.looks_like(shown(best))
+
+
+def nearest(text: str, entries: Sequence[RegisterEntry]) -> RegisterEntry | None:
+    """The entry most like the text, if any is alike: by the words that both share, in whatever order."""
+    from rapidfuzz import fuzz, utils
+
+    def likeness(entry: RegisterEntry) -> float:
+        theirs = f"{entry.title}. {entry.hypothesis}"
+        return float(fuzz.token_sort_ratio(text, theirs, processor=utils.default_process))
+
+    best = max(entries, key=likeness, default=None)
+    return best if best is not None and likeness(best) >= ALIKE else None

@@ -1,0 +1,1 @@
+"""What people still owe, and how they are reminded of it."""

@@ -1,0 +1,39 @@
+"""How long what people gave is kept: votes a week after the count, a round a year after its end."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from coldframe.domain.state import Round
+from coldframe.engine.core.kit import Kit
+from coldframe.engine.core.turn import Turn
+from coldframe.ports.storage import Due
+
+VOTES_KEPT = timedelta(days=7)
+ROUND_KEPT = timedelta(days=365)
+BALLOTS = ("dots", "ballot")
+
+
+def after_count(turn: Turn, round_: Round, ballot: str) -> None:
+    """Who voted for what is erased a week after the count; the result stays."""
+    turn.later("erase votes", round_.id, ballot, turn.now + VOTES_KEPT)
+
+
+def after_end(turn: Turn, round_: Round) -> None:
+    """The votes go as promised, and a year later the round itself; the register keeps its own record of trials."""
+    for ballot in BALLOTS:
+        after_count(turn, round_, ballot)
+    turn.later("retire round", round_.id, "year", turn.now + ROUND_KEPT)
+
+
+async def _erase_votes(kit: Kit, due: Due) -> None:
+    async with kit.store.begin() as uow:
+        await uow.erase_votes(due.subject, due.occurrence)
+
+
+async def _retire(kit: Kit, due: Due) -> None:
+    async with kit.store.begin() as uow:
+        await uow.delete_round(due.subject)
+
+
+DUE = {"erase votes": _erase_votes, "retire round": _retire}

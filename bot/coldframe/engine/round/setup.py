@@ -1,0 +1,153 @@
+"""Setting a round up: the form, the roster from the channel, the proposal with the weight's power, the start."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import replace
+
+from coldframe.domain.commands import Start
+from coldframe.domain.names import LeverId, MemberId, RoundId
+from coldframe.domain.people.seats import power_share
+from coldframe.domain.refusals import Refused
+from coldframe.domain.settings import RANGES, Pace
+from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
+from coldframe.domain.texts import accepted
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.reading import window_lines
+from coldframe.engine.register import leftovers
+from coldframe.message.nodes import Option
+from coldframe.ports.chat import Inbound, Person, Place, Reply, Submitted
+from coldframe.speech import answers
+from coldframe.speech.refusals import refusal
+from coldframe.speech.round import forms, setup_words
+
+Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
+NUMBERS = ("weight", "dots", "plan_votes")
+LONGEST = {"question": 300, "name": 40}  # characters; levers may be left out
+
+
+async def form(turn: Turn, place: Place) -> Reply:
+    """The setup form with the channel's people to choose from; a word when this is no channel."""
+    if place.kind != "channel":
+        return Reply(note=setup_words.in_a_channel())
+    persons = team(turn, place)
+    options = [Option(p.id, p.name[:75]) for p in persons]
+    levers = ", ".join(name for _, name in DEFAULT_LEVERS)
+    form_ = replace(forms.new_round(levers, options), value=place.id)
+    return Reply(form=await leftovers.prefilled(turn, place, form_))
+
+
+def team(turn: Turn, place: Place) -> list[Person]:
+    """The channel's members who can take part: no bots, no guests, nobody from outside or gone."""
+    return [p for p in turn.told.members(place) if not (p.is_bot or p.is_guest or p.is_foreign or p.is_gone)]
+
+
+async def _new_round(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    """Makes the round in setup and shows it to its facilitator; the start is one more press."""
+    fields = what.fields
+    settings, problems = _read(fields)
+    problems |= _problems(fields, event.person)
+    if problems:
+        return Reply(errors=problems)
+    roles = Roles(
+        facilitator=MemberId(event.person),
+        decision_maker=MemberId(fields.get("decision_maker", "")),
+        facilitator_deputy=MemberId(fields.get("facilitator_deputy", "")),
+        decision_deputy=MemberId(fields.get("decision_deputy", "")),
+    )
+    place = Place(event.place.tenant, "channel", what.value or event.place.id)
+    await open_round(turn, place, fields["name"].strip(), settings, roles, team(turn, place))
+    return Reply()
+
+
+def _read(fields: Mapping[str, str]) -> tuple[Settings, dict[str, str]]:
+    """What the form sets, and a sentence for each field that cannot be taken; an empty number is the usual one."""
+    pace: Pace = "live" if fields.get("pace") == "live" else "days"
+    levers = read_levers(fields.get("levers", ""))
+    problems: dict[str, str] = {}
+    if not 1 <= len(levers) <= 6:
+        problems["levers"] = setup_words.lever_count()
+    numbers = {name: _number(fields, name) for name in NUMBERS}
+    problems |= {name: setup_words.whole_number(name) for name, number in numbers.items() if number is None}
+    windows = window_lines.Windows()
+    try:
+        windows = window_lines.read(fields.get("windows", ""), pace)
+    except window_lines.Unreadable as error:
+        problems["windows"] = str(error)
+    settings = Settings(
+        question=fields.get("question", "").strip(),
+        levers=levers,
+        pace=pace,
+        lengths=windows.lengths,
+        reading=windows.reading,
+        dots=numbers["dots"] or 0,
+        plan_votes=numbers["plan_votes"] or 0,
+        weight=numbers["weight"] or 0,
+    )
+    return settings, problems
+
+
+def _number(fields: Mapping[str, str], name: str) -> int | None:
+    """A whole number in its range, the usual one for an empty field; None for anything else."""
+    low, high = RANGES[name]
+    text = fields.get(name, "").strip() or str(getattr(Settings(question=""), name))
+    fits = text.isascii() and text.isdigit() and len(text) <= len(str(high)) and low <= int(text) <= high
+    return int(text) if fits else None
+
+
+def _problems(fields: Mapping[str, str], facilitator: str) -> dict[str, str]:
+    found = {}
+    for name, most in LONGEST.items():
+        try:
+            accepted(fields.get(name, ""), most, field=name)
+        except Refused as refused:
+            found[name] = answers.sentence(refusal(refused))
+    if fields.get("decision_deputy") == fields.get("decision_maker"):
+        found["decision_deputy"] = "A deputy is somebody else than the decision-maker."
+    if fields.get("facilitator_deputy") == facilitator:
+        found["facilitator_deputy"] = "A deputy is somebody else than yourself."
+    return found
+
+
+def read_levers(text: str) -> tuple[tuple[LeverId, str], ...]:
+    """Names separated by commas, with ids made from them."""
+    names = [n.strip() for n in text.split(",") if n.strip()]
+    if not names:
+        return DEFAULT_LEVERS
+    out: dict[LeverId, str] = {}
+    for number, name in enumerate(names, 1):
+        slug = LeverId(re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:40] or f"lever-{number}")
+        if name[:60].casefold() not in (known.casefold() for known in out.values()):
+            out[LeverId(f"lever-{number}") if slug in out else slug] = name[:60]
+    return tuple(out.items())
+
+
+async def open_round(
+    turn: Turn, place: Place, name: str, settings: Settings, roles: Roles, persons: list[Person]
+) -> Round:
+    """A round in setup, with everybody's record known; its facilitator gets the proposal."""
+    taken = {h.name for h in await turn.uow.heads(place.tenant, channel=place.id)}
+    unique = name if name not in taken else next(f"{name} {n}" for n in range(2, 100) if f"{name} {n}" not in taken)
+    seats = {}
+    for person in persons:
+        record = await members.known(turn.uow, place.tenant, person)
+        away = record.away_until is not None and record.away_until > turn.now
+        seats[MemberId(person.id)] = Seat(MemberId(person.id), person.name, away=away)
+    ids = turn.kit.ids
+    round_ = Round(RoundId(ids.new("r")), place.tenant, place.id, unique[:60], settings, seats, roles, ids.seed())
+    await turn.uow.add_round(round_, turn.now)
+    calendars = await members.calendars(turn.uow, place.tenant, seats)
+    hours = [(seats[MemberId(m)].name, members.hours_words(c)) for m, c in calendars.items()]
+    share = power_share(len(seats), settings.weight)
+    turn.tell(round_, roles.facilitator, "setup", setup_words.proposal(round_, hours, share))
+    await leftovers.offer(turn, round_)
+    return round_
+
+
+async def start(turn: Turn, round_: Round, by: MemberId) -> Round:
+    return await turn.act(round_, Start(by))
+
+
+FORMS: dict[str, Form] = {"round.new": _new_round}

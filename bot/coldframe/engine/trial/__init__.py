@@ -1,0 +1,1 @@
+"""A trial from the commitment to its review."""

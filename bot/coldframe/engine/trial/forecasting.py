@@ -1,0 +1,71 @@
+"""Forecasts at the commitment: each member says in private how likely a chosen trial is to meet its criterion."""
+
+from __future__ import annotations
+
+from coldframe.domain.commands import Forecast
+from coldframe.domain.facts import Committed, ForecastGiven, PlanChosen
+from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Round
+from coldframe.engine.core.turn import Turn
+from coldframe.ports.chat import Inbound, Reacted, Reply
+from coldframe.ports.storage import Posted
+from coldframe.speech.names import message_name
+from coldframe.speech.trial import forecast_words
+from coldframe.speech.trial.forecast_words import DIGITS
+
+NAME = "forecast"
+_STEP = 10
+
+
+async def chosen(turn: Turn, round_: Round, fact: PlanChosen) -> None:
+    """Everybody who is there is asked, once for each plan."""
+    plan = round_.plans[fact.plan]
+    for member in round_.active():
+        if round_.seats[member].away:
+            continue
+        name = message_name(round_.id, NAME, member, plan.id)
+        if await turn.uow.knows_message(name):
+            continue
+        message = forecast_words.ask_forecast(round_.id, plan.id, plan.title)
+        turn.tell(round_, member, NAME, message, rest=(plan.id,), only_in=Step.COMMITMENT)
+
+
+async def given(turn: Turn, round_: Round, fact: ForecastGiven) -> None:
+    """The person's own card says what they said."""
+    plan = round_.plans[fact.plan]
+    message = forecast_words.ask_forecast(round_.id, plan.id, plan.title, fact.chance)
+    turn.revise_own(round_, fact.member, NAME, message, plan.id)
+
+
+async def committed(turn: Turn, round_: Round, fact: Committed) -> None:
+    """What was said is locked; the cards say so."""
+    for plan_id, choice in round_.choices.items():
+        for member in round_.active():
+            message = forecast_words.forecast_closed(round_.plans[plan_id].title, choice.forecasts.get(member))
+            turn.revise_own(round_, member, NAME, message, plan_id)
+
+
+async def pressed(turn: Turn, event: Inbound, value: str) -> Reply:
+    round_id, _, rest = value.partition("|")
+    plan, _, chance = rest.partition("|")
+    if not chance.isdigit():
+        raise Refused(Because.UNKNOWN_ITEM)
+    round_ = await turn.round(round_id)
+    if event.person not in round_.seats or round_.tenant != event.place.tenant:
+        raise Refused(Because.NOT_A_MEMBER)
+    await turn.act(round_, Forecast(MemberId(event.person), PlanId(plan), int(chance)))
+    return Reply()
+
+
+async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: Reacted) -> bool:
+    """An emoji of a digit on one's own question: 4 stands for 40 %. Whether it was meant for this."""
+    parts = posted.name.split("/") if posted is not None else []
+    if len(parts) != 4 or parts[1] != NAME or parts[2] != event.person:
+        return False
+    assert posted is not None and posted.round_id is not None
+    if what.added and what.emoji in DIGITS:
+        round_ = await turn.round(posted.round_id)
+        command = Forecast(MemberId(event.person), PlanId(parts[3]), _STEP * DIGITS.index(what.emoji))
+        await turn.act(round_, command)
+    return True

@@ -1,0 +1,253 @@
+"""Reviews: the material the day before, the verdict at the date, what follows, scores; a missed one gets a new date."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from datetime import datetime, timedelta
+
+from coldframe.domain.commands import BOT
+from coldframe.domain.names import MemberId
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly, TakeReading
+from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
+from coldframe.engine.core import members, trial_turn
+from coldframe.engine.core.due_turns import due_turn
+from coldframe.engine.core.kit import Kit
+from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.reading import dates
+from coldframe.engine.register import leftovers, registering
+from coldframe.engine.trial import nudging, weekly
+from coldframe.engine.worker import judging
+from coldframe.message.nodes import Button
+from coldframe.ports.chat import Inbound, Reply, Submitted
+from coldframe.ports.follow_through import Wanted
+from coldframe.ports.storage import Due
+from coldframe.speech.people import time_words
+from coldframe.speech.trial import review_words, trial_forms
+from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
+from coldframe.timing.reminders import next_nudge_time
+
+BRIEF, OPEN, VERDICT, LATE = "trial brief", "trial review", "trial verdict", "trial review late"
+CLOSED, SCORE = "trial closed", "trial score"
+LATE_AFTER = 2  # working days
+NEW_DATE_IN = 5  # working days
+FARTHEST_DATE = 15  # working days more, for a decision-maker who is away
+BRIEF_WITHIN = timedelta(days=5)
+
+
+async def schedule(turn: Turn, trial: Trial) -> None:
+    """The review's own due rows; setting them again moves them."""
+    assert trial.review is not None
+    calendar = await trial_turn.calendar_of(turn, trial)
+    turn.later(BRIEF, trial.id, "brief", max(brief_at(calendar, trial.review), turn.now))
+    turn.later(OPEN, trial.id, "review", trial.review)
+
+
+def brief_at(calendar: WorkingCalendar, review: datetime) -> datetime:
+    """When the material is posted: on the owner's last working day before the review."""
+    try:
+        return earlier_working_day(calendar, review)
+    except NoWorkingTime:
+        return review - timedelta(days=1)
+
+
+def late_at(calendar: WorkingCalendar, opened: datetime) -> datetime:
+    """When a review that nobody closed counts as missed."""
+    try:
+        return later_working_day(calendar, opened, LATE_AFTER)
+    except NoWorkingTime:
+        return opened + timedelta(days=LATE_AFTER)
+
+
+async def open_(turn: Turn, trial: Trial) -> None:
+    """The verdict is reckoned now; a review that nobody closes is not forgotten."""
+    turn.later(VERDICT, trial.id, "verdict", turn.now)
+    calendar = await trial_turn.calendar_of(turn, trial)
+    turn.later(LATE, trial.id, "late", late_at(calendar, turn.now))
+
+
+# --- due ------------------------------------------------------------------------------------------------------------
+
+
+def _in_turn(work: Callable[[Turn, Due], Awaitable[None]]) -> Callable[[Kit, Due], Awaitable[None]]:
+    async def handler(kit: Kit, due: Due) -> None:
+        async with due_turn(kit, due) as turn:
+            await work(turn, due)
+
+    return handler
+
+
+async def _brief(turn: Turn, due: Due) -> None:
+    trial = await trial_turn.load(turn, due.subject)
+    if trial.step is not TrialStep.RUNNING or trial.review is None or trial.review - turn.now > BRIEF_WITHIN:
+        return
+    message = review_words.brief(trial, await trial_turn.today(turn, trial))
+    trial_turn.say(turn, trial, "brief", message, str(trial.dates_moved))
+    if trial.owner is not None:
+        nudging.word_later(turn, trial, trial.owner, "brief", str(trial.dates_moved), turn.now)
+
+
+async def _open(turn: Turn, due: Due) -> None:
+    trial = await trial_turn.load(turn, due.subject)
+    if trial.step is TrialStep.RUNNING and trial.review is not None and turn.now >= trial.review:
+        await trial_turn.act(turn, trial, OpenReview(BOT))
+
+
+async def _verdict(kit: Kit, due: Due) -> None:
+    """Reckoned outside any transaction; in the channel for everybody, and one thing to do for the owner."""
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        trial = await trial_turn.load(turn, due.subject)
+        today, calendar = await trial_turn.today(turn, trial), await trial_turn.calendar_of(turn, trial)
+    found = await weekly.judged(kit, trial, today, calendar)
+    async with due_turn(kit, due) as turn:
+        trial = await trial_turn.load(turn, due.subject)
+        if trial.step is not TrialStep.IN_REVIEW:
+            return
+        trial = await trial_turn.act(turn, trial, TakeReading(BOT, weekly.as_reading(trial, found)))
+        message = review_words.verdict(trial, found, today)
+        trial_turn.say(turn, trial, "verdict", message, str(trial.missed_reviews))
+        nudging.word_later(turn, trial, trial.owner or trial.facilitator, "close", str(trial.missed_reviews), turn.now)
+
+
+async def _late(turn: Turn, due: Due) -> None:
+    """Nobody closed it: a new date, told to everybody, and the trial is not forgotten."""
+    trial = await trial_turn.load(turn, due.subject)
+    if trial.step is not TrialStep.IN_REVIEW or trial.review is None:
+        return
+    at = await _new_date(turn, trial)
+    await trial_turn.act(turn, trial, MoveReview(BOT, at, await trial_turn.earliest_review(turn, trial)))
+
+
+async def _new_date(turn: Turn, trial: Trial) -> datetime:
+    """Five working days of the owner on, or the first day after that on which the decision-maker works as well."""
+    calendar = await trial_turn.calendar_of(turn, trial)
+    whose = [each for _, each in await trial_turn.at_review(turn, trial)]
+    try:
+        for days in range(NEW_DATE_IN, NEW_DATE_IN + FARTHEST_DATE):
+            at = later_working_day(calendar, turn.now, days)
+            if all(each.spans(each.local_day(at)) for each in whose):
+                return at
+        return later_working_day(calendar, turn.now, NEW_DATE_IN)
+    except NoWorkingTime:
+        return turn.now + timedelta(days=7)
+
+
+async def _closed(kit: Kit, due: Due) -> None:
+    """Marks the result, scores the forecasts, frees the place; the picture over rounds once enough are resolved."""
+    async with kit.store.begin() as uow:
+        trial = await uow.trial(due.subject)
+        assert trial is not None
+        await registering.enter(Turn(kit, uow, kit.clock.now()), trial)
+        entries = await uow.search(trial.tenant, [trial.team], Wanted(limit=1000))
+    met = registering.was_met(trial)
+    score = None
+    if met is not None and trial.chances:
+        given = [c / 100 for c in trial.chances.values()]
+        score = await kit.numbers.compute(judging.brier, given, [int(met)] * len(given))
+    resolved = [(c, int(e.met)) for e in entries if e.met is not None for c in e.chances]
+    chart = await kit.numbers.compute(judging.calibration, [c for c, _ in resolved], [m for _, m in resolved])
+    async with due_turn(kit, due) as turn:
+        trial_turn.say(turn, trial, "closed", review_words.closed(trial, score))
+        if chart is not None and score is not None:
+            trial_turn.say(turn, trial, "calibration", review_words.calibration(chart))
+        if met is not None:
+            await _own_scores(turn, trial)
+        await leftovers.place_is_free(turn, trial)
+
+
+async def _own_scores(turn: Turn, trial: Trial) -> None:
+    """Each to the person alone, in their own working hours."""
+    for member in trial.chances:
+        calendar = members.calendar_of(await turn.uow.member(trial.tenant, member))
+        try:
+            turn.later(SCORE, trial.id, member, next_nudge_time(calendar, turn.now))
+        except NoWorkingTime:
+            continue
+
+
+async def _score(turn: Turn, due: Due) -> None:
+    trial = await trial_turn.load(turn, due.subject)
+    chance, met = trial.chances.get(MemberId(due.occurrence)), registering.was_met(trial)
+    if chance is not None and met is not None:
+        score = (chance / 100 - met) ** 2
+        message = review_words.own_score(trial, chance, met, score)
+        trial_turn.tell(turn, trial, due.occurrence, "score", message, "own")
+
+
+DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {
+    BRIEF: _in_turn(_brief),
+    OPEN: _in_turn(_open),
+    VERDICT: _verdict,
+    LATE: _in_turn(_late),
+    CLOSED: _closed,
+    SCORE: _in_turn(_score),
+    nudging.WORD: _in_turn(nudging.carry_out),
+    weekly.READING: weekly.read,
+}
+
+
+# --- by people ------------------------------------------------------------------------------------------------------
+
+
+async def learn_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    trial = await trial_turn.of_member(turn, event, value)
+    if trial.step not in UNDER_WAY:
+        raise Refused(Because.TRIAL_OVER)
+    return Reply(form=trial_forms.learn(trial))
+
+
+async def learnt(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    trial = await trial_turn.of_member(turn, event, what.value)
+    await trial_turn.act(turn, trial, Learn(MemberId(event.person), what.fields.get("text", "")))
+    return Reply()
+
+
+async def stop_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    trial = await trial_turn.of_member(turn, event, value)
+    if event.person != trial.owner:
+        raise Refused(Because.NOT_OWNER)
+    return Reply(form=trial_forms.stop(trial))
+
+
+async def stopped(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    trial = await trial_turn.of_member(turn, event, what.value)
+    await trial_turn.act(turn, trial, StopEarly(MemberId(event.person), what.fields.get("reason", "")))
+    return Reply()
+
+
+async def close_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    trial = await trial_turn.of_member(turn, event, value)
+    if trial.step is TrialStep.RUNNING:
+        raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
+    if trial.step is not TrialStep.IN_REVIEW:
+        raise Refused(Because.TRIAL_OVER)
+    if event.person not in (trial.owner, trial.facilitator):
+        raise Refused(Because.NOT_OWNER)
+    return Reply(form=trial_forms.close_review(trial))
+
+
+async def close(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    trial = await trial_turn.of_member(turn, event, what.value)
+    fields = (what.fields.get(name, "") for name in ("learning", "decision", "reason"))
+    await trial_turn.act(turn, trial, CloseReview(MemberId(event.person), *fields))
+    return Reply()
+
+
+async def date_form(turn: Turn, event: Inbound, value: str) -> Reply:
+    return Reply(form=trial_forms.move_review(await trial_turn.of_member(turn, event, value)))
+
+
+async def date_moved(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+    trial = await trial_turn.of_member(turn, event, what.value)
+    calendar = await trial_turn.calendar_of(turn, trial, MemberId(event.person))
+    try:
+        day = dates.reading(what.fields.get("date", ""), turn.now, calendar, await trial_turn.at_review(turn, trial))
+    except dates.UnclearDate as unclear:
+        return Reply(errors={"date": str(unclear)})
+    earliest = await trial_turn.earliest_review(turn, trial)
+    await trial_turn.act(turn, trial, MoveReview(MemberId(event.person), day.at, earliest))
+    again = Button("Set it again …", "trial.review_date", trial.id)
+    turn.answer(trial.tenant, event.person, time_words.date_understood("Review", day.words, again))
+    return Reply()

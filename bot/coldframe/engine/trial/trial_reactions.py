@@ -1,0 +1,181 @@
+"""What follows from a trial's facts: who is told, what becomes due, which card changes. A table."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Sequence
+from typing import Any
+
+from coldframe.domain.trial.facts import (
+    ActionMoved,
+    BlockSaid,
+    LearningWritten,
+    OfferDeclined,
+    OwnerChanged,
+    OwnerLost,
+    ReviewClosed,
+    ReviewMoved,
+    ReviewOpened,
+    StoppedEarly,
+    TrialDropped,
+    TrialFact,
+    TrialOffered,
+    TrialStarted,
+    WeekLogged,
+)
+from coldframe.domain.trial.state import UNDER_WAY, Trial
+from coldframe.engine.core import trial_turn
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.register import registering
+from coldframe.engine.trial import nudging, reviews, weekly
+from coldframe.ports.storage import RunningTrial
+from coldframe.speech import answers
+from coldframe.speech.trial import owner_words, review_words, trial_words
+from coldframe.timing.calendars import NoWorkingTime
+from coldframe.timing.windows import add_working_hours
+
+Reaction = Callable[[Turn, Trial, Trial, Any], Awaitable[None]]
+WORKING_DAY = 8.0
+UNOWNED = "now"
+
+
+async def react(turn: Turn, before: Trial, after: Trial, facts: Sequence[TrialFact]) -> None:
+    for fact in facts:
+        reaction = REACTIONS.get(type(fact))
+        if reaction is not None:
+            await reaction(turn, before, after, fact)
+    if after.step in UNDER_WAY or before.step in UNDER_WAY:
+        await trial_turn.show_card(turn, after)
+
+
+# --- who owns it ----------------------------------------------------------------------------------------------------
+
+
+async def _offered(turn: Turn, before: Trial, after: Trial, fact: TrialOffered) -> None:
+    await ask(turn, after, fact.by, fact.reason)
+
+
+async def ask(turn: Turn, trial: Trial, by: str, reason: str) -> None:
+    """Asks somebody to own it; unanswered for one of their working days, the facilitator is told."""
+    from coldframe.domain.names import MemberId
+
+    assert trial.asked is not None
+    trial_turn.tell(turn, trial, trial.asked, "own", owner_words.offered(trial, MemberId(by), reason))
+    calendar = await trial_turn.calendar_of(turn, trial, trial.asked)
+    try:
+        at = add_working_hours(calendar, turn.now, WORKING_DAY)
+    except NoWorkingTime:
+        at = turn.now
+    nudging.word_later(turn, trial, trial.facilitator, "unanswered", trial.asked, at)
+
+
+async def _declined(turn: Turn, before: Trial, after: Trial, fact: OfferDeclined) -> None:
+    for person in {after.facilitator, after.owner} - {None, fact.member}:
+        assert person is not None
+        words = owner_words.offer_declined(after, fact.member, fact.reason)
+        trial_turn.tell(turn, after, person, "declined", words)
+
+
+async def _owner_changed(turn: Turn, before: Trial, after: Trial, fact: OwnerChanged) -> None:
+    if before.step in UNDER_WAY:
+        trial_turn.say(turn, after, "owner", owner_words.owner_changed(after, fact.before), turn.kit.ids.new(""))
+        trial_turn.tell(turn, after, fact.member, "yours", owner_words.you_own(after))
+        assert after.review is not None
+        await turn.uow.move_place(after.id, fact.member, after.review)
+        await turn.drop_due(after.id, kind=nudging.WORD)
+        await nudging.schedule(turn, after)
+        await reviews.schedule(turn, after)
+        await registering.enter(turn, after)
+
+
+async def _owner_lost(turn: Turn, before: Trial, after: Trial, fact: OwnerLost) -> None:
+    """A trial without an owner cannot run unnoticed."""
+    nudging.word_later(turn, after, after.facilitator, "unowned", UNOWNED, turn.now)
+
+
+async def _started(turn: Turn, before: Trial, after: Trial, fact: TrialStarted) -> None:
+    await begin(turn, after)
+    trial_turn.say(turn, after, "started", trial_words.started(after))
+    assert after.owner is not None
+    trial_turn.tell(turn, after, after.owner, "yours", owner_words.you_own(after))
+
+
+async def begin(turn: Turn, trial: Trial) -> None:
+    """Takes a place, enters the register, sets everything that is to come."""
+    assert trial.owner is not None and trial.review is not None
+    ends = await trial_turn.earliest_review(turn, trial)
+    place = RunningTrial(trial.id, trial.tenant, trial.team, trial.owner, ends, trial.review)
+    await turn.uow.start_trial(place)
+    await registering.enter(turn, trial)
+    await nudging.schedule(turn, trial)
+    await reviews.schedule(turn, trial)
+
+
+async def _dropped(turn: Turn, before: Trial, after: Trial, fact: TrialDropped) -> None:
+    await turn.drop_due(after.id)
+
+
+# --- actions, obstacles, numbers ------------------------------------------------------------------------------------
+
+
+async def _action_moved(turn: Turn, before: Trial, after: Trial, fact: ActionMoved) -> None:
+    action = next(a for a in after.actions if a.id == fact.action)
+    await nudging.schedule_action(turn, after, action)
+
+
+async def _blocked(turn: Turn, before: Trial, after: Trial, fact: BlockSaid) -> None:
+    if fact.text and after.facilitator != after.owner:
+        trial_turn.tell(turn, after, after.facilitator, "blocked", owner_words.blocked(after))
+
+
+async def _logged(turn: Turn, before: Trial, after: Trial, fact: WeekLogged) -> None:
+    await weekly.ask_for_reading(turn, after, fact.entry.by)
+
+
+# --- review ---------------------------------------------------------------------------------------------------------
+
+
+async def _review_moved(turn: Turn, before: Trial, after: Trial, fact: ReviewMoved) -> None:
+    assert after.owner is not None or after.facilitator
+    await turn.uow.move_place(after.id, after.owner or "", fact.at)
+    await reviews.schedule(turn, after)
+    message = review_words.moved(after, fact.missed)
+    trial_turn.say(turn, after, "moved", message, turn.kit.ids.new(""))
+
+
+async def _review_opened(turn: Turn, before: Trial, after: Trial, fact: ReviewOpened) -> None:
+    await reviews.open_(turn, after)
+
+
+async def _stopped(turn: Turn, before: Trial, after: Trial, fact: StoppedEarly) -> None:
+    await turn.uow.move_place(after.id, after.owner or "", fact.at)
+    trial_turn.say(turn, after, "stopped", review_words.stopped(after))
+    await reviews.open_(turn, after)
+
+
+async def _learnt(turn: Turn, before: Trial, after: Trial, fact: LearningWritten) -> None:
+    words = answers.said("Kept, for you alone until the review is closed. You can write it anew.")
+    turn.answer(after.tenant, fact.member, words)
+
+
+async def _closed(turn: Turn, before: Trial, after: Trial, fact: ReviewClosed) -> None:
+    await turn.drop_due(after.id)
+    await turn.uow.free_place(after.id)
+    turn.later(reviews.CLOSED, after.id, "closed", turn.now)
+
+
+REACTIONS: dict[type[TrialFact], Reaction] = {
+    TrialOffered: _offered,
+    OfferDeclined: _declined,
+    OwnerChanged: _owner_changed,
+    OwnerLost: _owner_lost,
+    TrialStarted: _started,
+    TrialDropped: _dropped,
+    ActionMoved: _action_moved,
+    BlockSaid: _blocked,
+    WeekLogged: _logged,
+    ReviewMoved: _review_moved,
+    ReviewOpened: _review_opened,
+    StoppedEarly: _stopped,
+    LearningWritten: _learnt,
+    ReviewClosed: _closed,
+}

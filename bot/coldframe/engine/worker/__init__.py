@@ -1,0 +1,1 @@
+"""Heavy numbers, computed in the worker process: values in, values out."""

@@ -1,0 +1,143 @@
+"""The numbers behind a result: how sure, whether the weight decided, where a plan stands. Runs in the worker, so each
+function takes and gives plain values and imports the analysis only when called."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from coldframe.domain.names import Axis, Role
+from coldframe.domain.state import Comparison, Criterion, Round
+from coldframe.message.pictures import Corner, PlacedPlan, PlacementMatrix
+from coldframe.speech.round.results import Sureness
+from coldframe.speech.round.size_words import Size
+
+PRIOR_VARIANCE = 4.0  # keeps one-sided comparisons finite
+Votes = Mapping[str, Sequence[str]]
+
+
+def sureness(
+    votes: Votes, options: Sequence[str], seed: int, chief: str | None, weight: float, chosen: int
+) -> Sureness:
+    """How often the first would stay first, how much voters agree, at which weights the order turns."""
+    from coldframe.analysis.agreement import kendall_w
+    from coldframe.analysis.tally import stability, weight_changes
+
+    if len(votes) < 2 or len(options) < 2:
+        return Sureness(None, None)
+    voting = chief if chief is not None and chief in votes else None
+    chiefs = [voting] if voting is not None else []
+    weights = {voting: weight} if voting is not None else {}
+    shares = stability(votes, 1, seed, weights=weights, options=options, decision_makers=chiefs)
+    first = max(shares.values())
+    scores = [[-sum(o == option for o in theirs) for option in options] for theirs in votes.values()]
+    turns: tuple[float, ...] = ()
+    if voting is not None:
+        turns = tuple(float(c.weight) for c in weight_changes(votes, voting, chosen=chosen, options=options))
+    return Sureness(float(first), float(kendall_w(scores)), turns)
+
+
+def placement(plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison], one_view: bool) -> PlacementMatrix:
+    """The matrix from everybody's comparisons. `plans` are (id, title) in order; fewer than two give no places."""
+    from coldframe.analysis.pairwise import corner_probability, fit
+
+    names = [p for p, _ in plans]
+    if len(names) < 2:
+        points = tuple(PlacedPlan("A", t, 0.0, 0.0, 0.0, 0.0, "trial now", 0.25) for _, t in plans)
+        return PlacementMatrix(points, 0.0, 0.0, "A single plan has nothing to be compared with.")
+    impact = fit(names, [_pair(c) for c in comparisons if c.axis is Axis.IMPACT], prior=PRIOR_VARIANCE)
+    effort = fit(names, [_pair(c) for c in comparisons if c.axis is Axis.EFFORT], prior=PRIOR_VARIANCE)
+    chances = {c.item: c for c in corner_probability(impact, effort)}
+    points = tuple(
+        PlacedPlan(
+            chr(ord("A") + i),
+            title,
+            float(impact.scores[i]),
+            float(impact.standard_errors[i]),
+            float(effort.scores[i]),
+            float(effort.standard_errors[i]),
+            *_corner(chances[name]),
+        )
+        for i, (name, title) in enumerate(plans)
+    )
+    note = "One person's view." if one_view else "From everybody's comparisons."
+    return PlacementMatrix(points, 0.0, 0.0, note)
+
+
+def _pair(comparison: Comparison) -> tuple[str, str] | tuple[str, str, float]:
+    match comparison.outcome:
+        case "first":
+            return comparison.first, comparison.second
+        case "second":
+            return comparison.second, comparison.first
+        case _:
+            return comparison.first, comparison.second, 0.5
+
+
+def _corner(chances: object) -> tuple[Corner, float]:
+    names: dict[str, Corner] = {
+        "trial_now": "trial now",
+        "project": "make it a project",
+        "just_do_it": "just do it",
+        "set_aside": "set aside",
+    }
+    best = max(names, key=lambda field: getattr(chances, field))
+    return names[best], min(1.0, max(0.0, float(getattr(chances, best))))
+
+
+SIZED: dict[str, str] = {"split": "split-shares", "count": "count-target"}
+"""Kinds of comparison whose size follows from baseline, target and people a week alone."""
+
+
+def size_of(criterion: Criterion, weeks: int) -> Size | None:
+    """Whether the traffic shows the target, and what three to six weeks can show; None for numbers that cannot be.
+
+    A count's baseline and target are those of the whole trial of so many `weeks`.
+    """
+    from coldframe.analysis.inputs import BadNumber
+    from coldframe.analysis.measures import Kind
+    from coldframe.analysis.sizing import PlanMeasure, weeks_needed
+    from coldframe.analysis.sizing_words import value
+
+    if criterion.baseline is None or criterion.target is None:
+        return None
+    span = weeks if criterion.kind == "count" else 1
+    try:
+        plan = PlanMeasure(
+            Kind(SIZED[criterion.kind]), criterion.baseline / span, criterion.target / span, criterion.weekly
+        )
+        report = weeks_needed(plan)
+    except BadNumber:
+        return None
+    rows = tuple((row.weeks, value(plan, row.smallest_target)) for row in report.rows)
+    shown = {row.weeks: row.shows_target for row in report.rows}
+    return Size(report.fits, shown.get(weeks, False), report.summary, rows, report.advice[0] if report.advice else "")
+
+
+def proposals(texts: Sequence[str]) -> list[tuple[int, int, float, str]]:
+    """Direct duplicates among notes of one lever and side: (first, second, score, why)."""
+    from coldframe.analysis.similarity import propose
+
+    return [(p.first, p.second, p.score, p.why) for p in propose(texts)]
+
+
+# In the order of the voters' ids: a ledger's own order is that of the votes until the round is read from the store, and
+# resampling with one seed must come to the same shares before and after.
+
+
+def dots_of(round_: Round) -> tuple[Votes, tuple[str, ...]]:
+    assert round_.dots is not None
+    return {str(v): o for v, o in sorted(round_.dots.votes().items())}, tuple(f.id for f in round_.forces)
+
+
+def ballot_of(round_: Round) -> tuple[Votes, tuple[str, ...], str]:
+    assert round_.ballot is not None
+    return (
+        {str(v): o for v, o in sorted(round_.ballot.votes().items())},
+        tuple(round_.plan_order),
+        round_.roles.acting(Role.DECISION_MAKER),
+    )
+
+
+def placed_of(round_: Round) -> tuple[list[tuple[str, str]], list[Comparison]]:
+    plans = [(str(p), round_.plans[p].title) for p in round_.to_place]
+    return plans, [c for _, answers in sorted(round_.comparisons.items()) for c in answers]

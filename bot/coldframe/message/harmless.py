@@ -1,0 +1,36 @@
+"""People's words made harmless to look at: nothing invisible, nothing that turns the line round or piles up on it.
+
+What was written is stored as it came; only what is shown passes through here.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+from coldframe.message.nodes import Theirs
+
+# Joiners shape emoji and several scripts; every other format character only hides or reorders.
+_JOINERS = {"\u200c", "\u200d"}
+_MARKS = 8
+_CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+
+
+def theirs(text: str, most: int | None = None) -> Theirs:
+    """A person's words for a message; cut with an ellipsis beyond `most` characters."""
+    shown = harmless(text)
+    if most is not None and len(shown) > most:
+        shown = shown[: most - 1].rstrip() + "…"
+    return Theirs(shown)
+
+
+def harmless(text: str) -> str:
+    """The text without control and direction characters, without zero-width ones, marks capped at eight a base."""
+    kept: list[str] = []
+    marks = 0
+    for character in _CONTROLS.sub(" ", text):
+        marks = marks + 1 if unicodedata.combining(character) else 0
+        hidden = unicodedata.category(character) in ("Cf", "Cs") and character not in _JOINERS
+        if not hidden and marks <= _MARKS:
+            kept.append(character)
+    return "".join(kept).strip()

@@ -1,0 +1,335 @@
+"""The neutral message: a tree of values that every platform can show.
+
+Three kinds of text are kept apart from the first moment, so that no renderer has to guess: our own words
+(`Words`), what a person wrote (`Theirs`, never parsed as markup, never a mention), and a moment in time (`When`,
+shown in each reader's own zone). Everything here is a frozen dataclass with a `kind` tag, so that pydantic reads
+it back from the outbox as it was written.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from coldframe.message.pictures import Chart
+
+# --- inline ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """Our own words."""
+
+    text: str
+    strong: bool = False
+    kind: Literal["words"] = "words"
+
+
+@dataclass(frozen=True, slots=True)
+class Theirs:
+    """What a person wrote, shown as it stands: no markup, no mention, no link in it comes alive."""
+
+    text: str
+    kind: Literal["theirs"] = "theirs"
+
+
+@dataclass(frozen=True, slots=True)
+class When:
+    """A moment (aware, UTC), shown in the reader's own zone; `form` says how much of it."""
+
+    at: datetime
+    form: Literal["moment", "day", "hour"] = "moment"
+    kind: Literal["when"] = "when"
+
+
+@dataclass(frozen=True, slots=True)
+class Who:
+    """A person by id and display name; `notify` asks the platform to alert them."""
+
+    person: str
+    name: str
+    notify: bool = False
+    kind: Literal["who"] = "who"
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A command or form of words to type."""
+
+    text: str
+    kind: Literal["code"] = "code"
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """An http(s) address; renderers refuse any other scheme."""
+
+    url: str
+    label: str
+    kind: Literal["link"] = "link"
+
+
+Inline = Words | Theirs | When | Who | Code | Link
+Line = tuple[Inline, ...]
+
+_TEMPLATE_PART = re.compile(r"\{(?P<name>\w+)\}|\*(?P<strong>[^*]+)\*|`(?P<code>[^`]+)`")
+
+
+def line(template: str, **parts: Inline | Line | str | int) -> Line:
+    """Fills one of OUR templates: `{name}` takes a part, `*…*` is strong, a pair of back-ticks is code.
+
+    A part may be an inline, a whole line, or a plain string or number, which is taken as our own words. What a
+    person wrote must come in as `Theirs`; the template itself never holds it. Raises KeyError for a missing part.
+    """
+    out: list[Inline] = []
+    end = 0
+    for found in _TEMPLATE_PART.finditer(template):
+        if found.start() > end:
+            out.append(Words(template[end : found.start()]))
+        out.extend(_filled(found, parts))
+        end = found.end()
+    if end < len(template):
+        out.append(Words(template[end:]))
+    return tuple(out)
+
+
+def _filled(found: re.Match[str], parts: dict[str, Inline | Line | str | int]) -> Line:
+    if found["strong"]:
+        inner = line(found["strong"], **parts)
+        return tuple(Words(i.text, strong=True) if isinstance(i, Words) else i for i in inner)
+    if found["code"]:
+        return (Code(found["code"]),)
+    part = parts[found["name"]]
+    if isinstance(part, tuple):
+        return part
+    return (Words(str(part)),) if isinstance(part, str | int) else (part,)
+
+
+# --- blocks ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A short title of a card, at most 150 characters."""
+
+    line: Line
+    kind: Literal["heading"] = "heading"
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """A sentence or a few."""
+
+    line: Line
+    kind: Literal["paragraph"] = "paragraph"
+
+
+@dataclass(frozen=True, slots=True)
+class Small:
+    """Secondary words: what happens next, privacy, how sure."""
+
+    line: Line
+    kind: Literal["small"] = "small"
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Label and value, row by row."""
+
+    rows: tuple[tuple[str, Line], ...]
+    kind: Literal["facts"] = "facts"
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A list; ordered lists are numbered from one."""
+
+    lines: tuple[Line, ...]
+    ordered: bool = False
+    kind: Literal["items"] = "items"
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A small table; every row has as many cells as the header. The caption says what it shows."""
+
+    caption: str
+    header: tuple[str, ...]
+    rows: tuple[tuple[Line, ...], ...]
+    kind: Literal["grid"] = "grid"
+
+
+@dataclass(frozen=True, slots=True)
+class Button:
+    """`action` names what it does (`notes.done`), `value` on what (an opaque key); both come back when pressed.
+
+    `says` is the full meaning for a screen reader where the label alone is not enough.
+    """
+
+    label: str
+    action: str
+    value: str
+    style: Literal["plain", "primary", "danger"] = "plain"
+    confirm: str | None = None
+    says: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Buttons:
+    """Up to 25 buttons in a row that may wrap."""
+
+    buttons: tuple[Button, ...]
+    kind: Literal["buttons"] = "buttons"
+
+
+@dataclass(frozen=True, slots=True)
+class Quoted:
+    """A longer text of a person's, as a block of its own."""
+
+    text: str
+    kind: Literal["quoted"] = "quoted"
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A dividing line."""
+
+    kind: Literal["rule"] = "rule"
+
+
+Block = Heading | Paragraph | Small | Facts | Items | Grid | Quoted | Buttons | Rule
+
+
+# --- what goes along with a message ---------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A picture to be drawn from numbers; its text alternative comes from the chart itself."""
+
+    chart: Chart
+    name: str
+    kind: Literal["drawing"] = "drawing"
+
+
+@dataclass(frozen=True, slots=True)
+class Appointment:
+    """One entry of a calendar file. `uid` stays the same when the date moves; `sequence` grows."""
+
+    uid: str
+    title: str
+    details: str
+    starts: datetime
+    ends: datetime | None = None
+    sequence: int = 0
+    alarm_minutes: int | None = None
+    cancelled: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class CalendarFile:
+    """An .ics file to attach."""
+
+    name: str
+    title: str
+    entries: tuple[Appointment, ...]
+    kind: Literal["calendar"] = "calendar"
+
+
+@dataclass(frozen=True, slots=True)
+class TextFile:
+    """A text file to attach (export, digest)."""
+
+    name: str
+    title: str
+    text: str
+    media_type: str = "text/plain"
+    kind: Literal["text"] = "text"
+
+
+Attachment = Drawing | CalendarFile | TextFile
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One card. `summary` carries its whole meaning in a line or two: notification and screen reader read it.
+
+    `seeds` are emoji that the bot itself puts under the message as an offer; attachments are sent after it, in order.
+    """
+
+    summary: Line
+    blocks: tuple[Block, ...] = ()
+    seeds: tuple[str, ...] = ()
+    attachments: tuple[Attachment, ...] = ()
+
+
+# --- forms ----------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One choice of a field: what comes back, and what is read."""
+
+    value: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field of a form. `shape`:
+
+    text, long (several lines), number, date (ISO), choice (one of options), choices (several), person (a member's
+    id), tick (a box: comes back as "yes" or ""). `most` is the greatest length in characters.
+    """
+
+    name: str
+    label: str
+    shape: Literal["text", "long", "number", "date", "choice", "choices", "person", "tick"] = "text"
+    hint: str = ""
+    required: bool = True
+    most: int = 300
+    initial: str = ""
+    options: tuple[Option, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A form to fill in; `action` and `value` come back with the fields when it is sent."""
+
+    title: str
+    action: str
+    value: str
+    fields: tuple[Field, ...]
+    intro: Line = ()
+    submit: str = "Send"
+
+
+def plain(parts: Line, zone: str | None = None) -> str:
+    """A line as plain text, moments in UTC or in the given zone; for logs of the demo, tests and exports."""
+    return "".join(_plain(part, zone) for part in parts)
+
+
+def _plain(part: Inline, zone: str | None) -> str:
+    match part:
+        case Words() | Theirs() | Code():
+            return part.text
+        case When():
+            return moment(part, zone)
+        case Who():
+            return part.name
+        case Link():
+            return f"{part.label} ({part.url})"
+
+
+_FORMS = {"moment": "%a %-d %b %Y, %H:%M", "day": "%a %-d %b %Y", "hour": "%H:%M"}
+
+
+def moment(when: When, zone: str | None = None) -> str:
+    """A moment in words, with its zone: `Mon 2 Mar 2026, 09:30 (Europe/Berlin)`; a day carries no zone."""
+    from zoneinfo import ZoneInfo  # late: the zone database must be pinned before it is first read
+
+    local = when.at.astimezone(ZoneInfo(zone or "UTC"))
+    words = local.strftime(_FORMS[when.form])
+    return words if when.form == "day" else f"{words} ({zone or 'UTC'})"

@@ -1,0 +1,111 @@
+"""Words drawn inside the pictures; the sentences beside them are in `pictures`."""
+
+from __future__ import annotations
+
+from coldframe.message.pictures import CalibrationBin, PlacementMatrix, RankRow, VoteRanking
+from coldframe.message.plain import count, figure, one_line, percent
+
+SHORTENED = "… marks a shortened text. The whole of it stands in the words that go with this picture."
+NOT_DRAWN = "▯ marks signs that this picture cannot draw. They stand in the words that go with it."
+
+FORWARD = "forward"
+BACK = "back"
+NO_DRIVING = "No driving force was noted."
+NO_RESTRAINING = "No restraining force was noted."
+NOTHING_VOTED = "Nothing was voted on."
+NOTHING_PLACED = "No plan was placed."
+NOTHING_SCORED = "No forecast has been scored yet: there is nothing to compare."
+NO_READINGS = "No number has been logged yet."
+
+PLACE, OPTION, GROUP, DECISION_MAKER, WEIGHTED, VOTERS = (
+    "Place",
+    "Option",
+    "Group",
+    "Decision-maker",
+    "Weighted",
+    "Voters",
+)
+TIED = "tied"
+PLACES_ONLY = "Only places are shown: figures from so few voters would show single ballots."
+GROUP_KEY = "group's votes"
+DECISION_MAKER_KEY = "decision-maker's votes, as weighted"
+
+IMPACT, EFFORT = "Impact", "Effort"
+LITTLE, MUCH = "little", "much"
+SURE_KEY = "sure: full line, filled"
+UNSURE_KEY = "unsure: dashed line, hollow"
+ONE_ERROR = "Each ring reaches one standard error either way."
+RING_BEYOND = "Where no ring or only part of one shows, it is wider than the field."
+
+WITHOUT_CHANGE = "without the change"
+WITH_CHANGE = "with the change"
+TRIAL_STARTS = "the trial starts"
+FIRST_WEEK = "Hollow: the first week of the trial, shown apart."
+NO_NUMBER = "no number"
+WEEKS = "Week of the trial"
+WEEKS_BEFORE = "Week of the trial (0 and below: before it)"
+
+SAID = "Stated chance"
+CAME_TRUE = "Came true"
+INTERVAL = "Interval"
+FORECAST_COUNT = "Forecasts"
+AS_SAID = "where it would come true just as often as said"
+WITH_INTERVAL = "what came true, with its interval"
+
+
+def driving_heading(number: int) -> str:
+    return f"Driving forces ({number}): they push forward"
+
+
+def restraining_heading(number: int) -> str:
+    return f"Restraining forces ({number}): they hold back"
+
+
+def today(lever: str) -> str:
+    return f"{one_line(lever)} today"
+
+
+def and_more(number: int) -> str:
+    return f"and {number} more, in the words that go with this picture"
+
+
+def cut(after: int) -> str:
+    return "the one above goes on" if after == 1 else f"the {after} above go on"
+
+
+def outcome(chart: VoteRanking, row: RankRow) -> str:
+    """Said on the rows that a cut lets pass; the others stand below its line."""
+    return row.outcome() if chart.cut_after is not None and row.carried else ""
+
+
+def unit_heading(chart: VoteRanking) -> str:
+    unit = one_line(chart.unit)
+    return unit[:1].upper() + unit[1:] if unit else "Votes"
+
+
+def point_label(label: str, unsure: bool) -> str:
+    return f"{label}, unsure" if unsure else label
+
+
+def matrix_notes(chart: PlacementMatrix) -> tuple[str, ...]:
+    return (ONE_ERROR, one_line(chart.note)) if chart.note else (ONE_ERROR,)
+
+
+def baseline(value: float) -> str:
+    return f"baseline {figure(value)}"
+
+
+def target(value: float) -> str:
+    return f"target {figure(value)}"
+
+
+def interval(low: float, high: float) -> str:
+    return f"interval {figure(low)} to {figure(high)}"
+
+
+def scored(number: int) -> str:
+    return f"{count(number, 'forecast')} scored"
+
+
+def bin_interval(group: CalibrationBin) -> str:
+    return f"{percent(group.low)} to {percent(group.high)}"

@@ -1,0 +1,295 @@
+"""The doors of the house: what comes in from a chat platform, what a platform must be able to do, and the clock.
+
+An adapter translates and sends; it decides nothing. It hands every happening to `Intake.receive` and shows what
+comes back; everything that must not be lost travels through the outbox and reaches the adapter as a call of `Chat`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal, Protocol
+
+from coldframe.message.nodes import Attachment, Form, Message
+
+# --- people and places ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A conversation: a channel by its id, or the direct messages with one person; perhaps a thread in it.
+
+    `thread` is the platform's id of the message that the thread hangs under.
+    """
+
+    tenant: str
+    kind: Literal["channel", "direct"]
+    id: str  # channel: the platform's id; direct: the person's id
+    thread: str | None = None
+
+    def root(self) -> Place:
+        """The same conversation without the thread."""
+        return Place(self.tenant, self.kind, self.id)
+
+    def order_key(self) -> str:
+        """Messages with the same key are delivered in order."""
+        return f"{self.tenant}/{self.kind}/{self.id}"
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody as the platform knows them. `zone` is an IANA name or None when the platform does not tell."""
+
+    id: str
+    name: str
+    zone: str | None = None
+    is_bot: bool = False
+    is_guest: bool = False
+    is_foreign: bool = False  # of another organisation
+    is_gone: bool = False  # left or deactivated
+
+
+# --- what happened --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class IncomingFile:
+    """A small text file that a person dropped; larger or other files come without content and with the reason."""
+
+    name: str
+    size: int
+    content: bytes | None = field(default=None, repr=False)
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A person wrote a message. `mentioned`: the bot was addressed by name (the name is cut from the text)."""
+
+    text: str = field(repr=False)
+    message: str
+    thread: str | None = None
+    mentioned: bool = False
+    files: tuple[IncomingFile, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Edited:
+    """A person changed a message of theirs."""
+
+    message: str
+    text: str = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Erased:
+    """A person deleted a message of theirs."""
+
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Commanded:
+    """A person gave the bot's command; `text` is what stands after it."""
+
+    text: str = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Pressed:
+    """A person pressed a button of the message (or of the home page, then `message` is None)."""
+
+    action: str
+    value: str
+    message: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Submitted:
+    """A person sent a form. Values by field name; `choices` are joined by newlines, an empty field is ""."""
+
+    action: str
+    value: str
+    fields: Mapping[str, str] = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Reacted:
+    """A person put an emoji (`added`) on a message, or took it off. Short name without colons or skin tone."""
+
+    message: str
+    emoji: str
+    added: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HomeOpened:
+    """A person opened the bot's own page or the direct messages with it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """The person came into the channel."""
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """The person left the channel."""
+
+
+@dataclass(frozen=True, slots=True)
+class PersonChanged:
+    """The platform's record of a person changed: name, zone, or that they are gone."""
+
+    person: Person
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelLost:
+    """The bot can no longer speak in the channel."""
+
+    reason: Literal["archived", "deleted", "removed"]
+
+
+Happening = (
+    Said
+    | Edited
+    | Erased
+    | Commanded
+    | Pressed
+    | Submitted
+    | Reacted
+    | HomeOpened
+    | Joined
+    | Left
+    | PersonChanged
+    | ChannelLost
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Inbound:
+    """One happening as an adapter hands it over.
+
+    `key` is the same for every repetition of the same delivery (`slack:T1:Ev1`), `at` is the platform's own time of
+    the event, `person` the one who acted.
+    """
+
+    key: str
+    person: str
+    place: Place
+    at: datetime
+    what: Happening
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What the adapter shows at once, to the person who acted only. None of it needs to survive a crash.
+
+    `form` is opened; `errors` (field name to sentence) keep a sent form open; `note` is a passing private word.
+    """
+
+    form: Form | None = None
+    errors: Mapping[str, str] = field(default_factory=dict)
+    note: Message | None = None
+
+
+class Intake(Protocol):
+    """The engine's front door. When it returns, the happening is committed; when it raises, nothing of it is."""
+
+    async def receive(self, event: Inbound) -> Reply: ...
+
+
+# --- what a platform can do -----------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Reaction:
+    """One emoji of one person on a message."""
+
+    person: str
+    emoji: str
+
+
+class ChatError(Exception):
+    """A platform did not do what was asked. The message names no private text."""
+
+
+class NotDelivered(ChatError):
+    """For sure not done, and trying again later may help (refused connection, server busy)."""
+
+
+class SlowDown(NotDelivered):
+    """For sure not done: too fast; `seconds` is how long the platform asks to wait."""
+
+    def __init__(self, seconds: float) -> None:
+        super().__init__(f"the platform asks to wait {seconds:g} s")
+        self.seconds = seconds
+
+
+class OutcomeUnknown(ChatError):
+    """The request was sent and no answer came: it may or may not have been done."""
+
+
+class Unreachable(ChatError):
+    """For sure not done, and trying again will not help: blocked, archived, gone, token revoked."""
+
+
+class Chat(Protocol):
+    """One chat platform. Every call raises a ChatError of the kinds above and nothing else."""
+
+    async def post(self, place: Place, message: Message, *, key: str) -> str:
+        """Posts and returns the platform's id of the message. `key` marks it so that `find` can tell."""
+        ...
+
+    async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
+        """Draws or writes the attachment and posts it as a file."""
+        ...
+
+    async def revise(self, place: Place, message_id: str, message: Message) -> None: ...
+
+    async def withdraw(self, place: Place, message_id: str) -> None: ...
+
+    async def react(self, place: Place, message_id: str, emoji: str) -> None: ...
+
+    async def find(self, place: Place, key: str, since: datetime) -> str | None:
+        """The id of the message that was posted with this key, if it went out."""
+        ...
+
+    async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
+        """All reactions of people on a message now, the bot's own left out."""
+        ...
+
+    async def members(self, place: Place) -> tuple[Person, ...]:
+        """Everybody in the channel, bots and guests included."""
+        ...
+
+    async def person(self, tenant: str, person_id: str) -> Person: ...
+
+    async def home(self, tenant: str, person_id: str, message: Message) -> None:
+        """Shows the person's own page, where the platform has one; else does nothing."""
+        ...
+
+
+class Clock(Protocol):
+    """The only reader of real time and the only sleeper."""
+
+    def now(self) -> datetime: ...
+
+    async def sleep(self, seconds: float) -> None: ...
+
+
+class Ids(Protocol):
+    """Where new names and seeds come from: random in service, reproducible in the demo and in tests."""
+
+    def occasion(self, name: str) -> None:
+        """Begins the happening or due row of this name: a reproducible source starts its count anew for it."""
+        ...
+
+    def new(self, prefix: str) -> str: ...
+
+    def seed(self) -> int: ...
+
+
+Waker = Callable[[], Awaitable[None]]

@@ -1,0 +1,273 @@
+"""What must not be lost: one transaction per happening, with the outbox and the due rows in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from contextlib import AbstractAsyncContextManager
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal, Protocol
+
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import Step
+from coldframe.domain.state import Round
+from coldframe.message.nodes import Attachment, Message
+from coldframe.ports.chat import Place
+from coldframe.ports.follow_through import FollowThrough
+
+# --- what is to be said ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Send:
+    """One thing to be done on the platform, in order within its conversation.
+
+    `name` is the bot's own name of the message (`r1/card/notes`), by which it is revised, replied to in a thread
+    (`thread_of`) and recognised when people act on it. A send with `only_in` is dropped when the round has left
+    that step by then.
+    """
+
+    kind: Literal["post", "upload", "revise", "withdraw", "home"]
+    name: str
+    place: Place
+    message: Message | None = None
+    attachment: Attachment | None = None
+    thread_of: str | None = None
+    round_id: str | None = None
+    only_in: Step | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """A message of the bot's that is out: its own name, where it stands, and the platform's id of it."""
+
+    name: str
+    place: Place
+    message_id: str
+    round_id: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Queued:
+    """A send as it stands in the outbox, claimed for delivery, with what must be known to carry it out.
+
+    `root` is the message under which it goes, `posted` the message that it changes, `step` where its round stands.
+    """
+
+    id: int
+    key: str
+    send: Send
+    tries: int
+    first_try: datetime | None
+    state: Literal["todo", "sending", "unknown"]
+    root: Posted | None = None
+    posted: Posted | None = None
+    step: Step | None = None
+
+
+# --- what is to happen ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Something to be done at a moment, once per (kind, subject, occurrence). Setting it again moves it."""
+
+    kind: str
+    subject: str  # usually a round's or a trial's id
+    occurrence: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """The earliest moments at which something can be done: a send may go out, a row is due. None: nothing waits."""
+
+    send: datetime | None
+    due: datetime | None
+
+    @property
+    def first(self) -> datetime | None:
+        return min((m for m in (self.send, self.due) if m is not None), default=None)
+
+
+# --- people ---------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """A person as the bot keeps them: name, working time, and what they were told. `calendar` is None until known."""
+
+    tenant: str
+    id: str
+    name: str
+    zone: str | None = None
+    zone_confirmed: bool = False
+    calendar: Mapping[str, object] | None = None
+    told_privacy: bool = False
+    away_until: datetime | None = None
+    muted: bool = False
+    facts: Mapping[str, object] = field(default_factory=dict)
+
+
+FEED_EDITION = "feed"
+"""The fact of a member that is part of their calendar's address: with another one the address before is nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class RoundHead:
+    """What is needed to find a round."""
+
+    id: str
+    tenant: str
+    channel: str
+    name: str
+    step: Step
+
+
+@dataclass(frozen=True, slots=True)
+class RunningTrial:
+    """A trial that takes one of the team's places. The team is its channel."""
+
+    id: str
+    tenant: str
+    team: str
+    owner: str
+    ends: datetime
+    review: datetime
+
+
+# --- the transaction ------------------------------------------------------------------------------------------
+
+
+class UnitOfWork(FollowThrough, Protocol):
+    """One transaction. Leaving it normally commits; an exception rolls everything back."""
+
+    async def first_time(self, key: str, at: datetime) -> bool:
+        """Enters the happening's key; False when it was there already."""
+        ...
+
+    async def round(self, round_id: str) -> Round | None:
+        """The round, locked until the transaction ends."""
+        ...
+
+    async def add_round(self, round_: Round, at: datetime) -> None: ...
+
+    async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None: ...
+
+    async def erase_votes(self, round_id: str, ballot: str) -> None:
+        """Erases who voted for what; counted results stay in the round."""
+        ...
+
+    async def delete_round(self, round_id: str) -> None:
+        """Deletes the round with everything that hangs on it."""
+        ...
+
+    async def heads(self, tenant: str, *, channel: str | None = None, member: str | None = None) -> list[RoundHead]:
+        """Rounds that have not ended, oldest first; of a channel, or with this person on the roster."""
+        ...
+
+    async def rounds_with(self, tenant: str, person: str, most: int = ...) -> list[str]:
+        """Ids of the newest rounds with this person on the roster, ended ones too."""
+        ...
+
+    async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
+        """Ids of the rounds of the channel that have ended, newest first."""
+        ...
+
+    async def member(self, tenant: str, person: str) -> Member | None: ...
+
+    async def members(self, tenant: str, people: Sequence[str]) -> dict[str, Member]:
+        """The records that there are of these people, by id."""
+        ...
+
+    async def save_member(self, member: Member) -> None: ...
+
+    async def forget_member(self, tenant: str, person: str) -> None:
+        """Deletes the person's record and what is kept about reminding them."""
+        ...
+
+    async def step_of(self, round_id: str) -> Step | None: ...
+
+    async def knows_message(self, name: str) -> bool:
+        """Whether a message of this name is out or on its way."""
+        ...
+
+    async def running_trials(self, tenant: str, team: str) -> list[RunningTrial]: ...
+
+    async def start_trial(self, trial: RunningTrial) -> None:
+        """Takes a free place. The database refuses a third at a time."""
+        ...
+
+    async def send(self, sends: Sequence[Send], at: datetime) -> None:
+        """Puts sends into the outbox. A revision of a message replaces an earlier one that has not gone out."""
+        ...
+
+    async def drop_sends(self, name: str) -> None:
+        """Takes what has not gone out under this name from the outbox."""
+        ...
+
+    async def posted(self, name: str) -> Posted | None: ...
+
+    async def posted_as(self, place: Place, message_id: str) -> Posted | None: ...
+
+    async def posted_like(self, prefix: str) -> list[Posted]:
+        """All messages whose name begins so, in order of name."""
+        ...
+
+    async def set_due(self, dues: Sequence[Due]) -> None: ...
+
+    async def dues(self, kind: str) -> list[Due]:
+        """All rows of a kind, the earliest first."""
+        ...
+
+    async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None: ...
+
+    async def note_nudge(self, tenant: str, person: str, at: datetime) -> None: ...
+
+    async def nudges_since(self, tenant: str, person: str, since: datetime) -> list[datetime]: ...
+
+    async def count(self, what: str, amount: int = 1) -> None:
+        """Adds to a counter that operators may read (stale reminders dropped, happenings ignored ...)."""
+        ...
+
+
+class Store(Protocol):
+    """The database."""
+
+    def begin(self) -> AbstractAsyncContextManager[UnitOfWork]: ...
+
+    async def claim_send(self, now: datetime) -> Queued | None:
+        """The next send that may go out: the oldest open one of a conversation that is not waiting."""
+        ...
+
+    async def claim_sends(self, now: datetime, most: int = ...) -> list[Queued]:
+        """Like `claim_send` for several conversations at once, one send of each."""
+        ...
+
+    async def sent(self, queued: Queued, message_id: str | None, now: datetime) -> None: ...
+
+    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, now: datetime) -> None: ...
+
+    async def park_send(self, queued: Queued, why: str, now: datetime) -> None: ...
+
+    async def waiting(self) -> Waiting:
+        """When the earliest send may go out, and when the earliest row is due."""
+        ...
+
+    async def claim_due(self, now: datetime) -> Due | None: ...
+
+    async def finish_due(self, due: Due) -> None: ...
+
+    async def see_time(self, now: datetime) -> datetime:
+        """Remembers the highest time seen and returns it: the clock never runs backwards below it."""
+        ...
+
+    async def last_time(self) -> datetime | None:
+        """The highest time seen; None before the first."""
+        ...
+
+    async def note_number(self, name: str, value: float) -> float | None:
+        """Keeps a number under a name, for the next start; returns the one that stood there."""
+        ...
+
+    async def close(self) -> None: ...

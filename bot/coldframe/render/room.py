@@ -1,0 +1,188 @@
+"""Neutral messages for the room: as JSON for its page, and as plain text for transcripts and terminals.
+
+The page puts every string in as text, so nothing is escaped here; what must not come alive (an address that
+is no web address) loses its meaning here already.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import UTC
+from typing import Any
+
+from coldframe.message.nodes import (
+    Block,
+    Button,
+    Buttons,
+    Code,
+    Facts,
+    Field,
+    Form,
+    Grid,
+    Heading,
+    Inline,
+    Items,
+    Line,
+    Link,
+    Message,
+    Paragraph,
+    Quoted,
+    Rule,
+    Small,
+    Theirs,
+    When,
+    Who,
+    Words,
+    plain,
+)
+
+Json = dict[str, Any]
+
+
+# --- for the page
+# ---------------------------------------------------------------------------------------------
+
+
+def message_json(message: Message) -> Json:
+    """The card as the page reads it. Attachments are messages of their own and seeds are reactions."""
+    return {"summary": line_json(message.summary), "blocks": [_block_json(block) for block in message.blocks]}
+
+
+def line_json(parts: Line) -> list[Json]:
+    return [_inline_json(part) for part in parts]
+
+
+def form_json(form: Form) -> Json:
+    """The form with its fields in order."""
+    return {
+        "title": form.title,
+        "action": form.action,
+        "value": form.value,
+        "intro": line_json(form.intro),
+        "submit": form.submit,
+        "fields": [_field_json(field) for field in form.fields],
+    }
+
+
+def _field_json(field: Field) -> Json:
+    return {
+        "name": field.name,
+        "label": field.label,
+        "shape": field.shape,
+        "hint": field.hint,
+        "required": field.required,
+        "most": field.most,
+        "initial": field.initial,
+        "options": [{"value": option.value, "label": option.label} for option in field.options],
+    }
+
+
+def _inline_json(part: Inline) -> Json:
+    match part:
+        case Words():
+            return {"kind": "words", "text": part.text, "strong": part.strong}
+        case Theirs():
+            return {"kind": "theirs", "text": part.text}
+        case When():
+            return {"kind": "when", "at": part.at.astimezone(UTC).isoformat(), "form": part.form}
+        case Who():
+            return {"kind": "who", "person": part.person, "name": part.name}
+        case Code():
+            return {"kind": "code", "text": part.text}
+        case Link():
+            if not is_web_address(part.url):
+                return {"kind": "theirs", "text": f"{part.label} ({part.url})"}
+            return {"kind": "link", "url": part.url, "label": part.label}
+
+
+_WEB = re.compile(r"https?://[^\s\x00-\x20\x7f]+\Z", re.IGNORECASE)
+
+
+def is_web_address(url: str) -> bool:
+    return _WEB.match(url) is not None
+
+
+def _block_json(block: Block) -> Json:
+    match block:
+        case Heading() | Paragraph() | Small():
+            return {"kind": block.kind, "line": line_json(block.line)}
+        case Facts():
+            return {"kind": "facts", "rows": [[label, line_json(value)] for label, value in block.rows]}
+        case Items():
+            return {
+                "kind": "items",
+                "ordered": block.ordered,
+                "lines": [line_json(one) for one in block.lines],
+            }
+        case Grid():
+            rows = [[line_json(cell) for cell in row] for row in block.rows]
+            return {"kind": "grid", "caption": block.caption, "header": list(block.header), "rows": rows}
+        case Quoted():
+            return {"kind": "quoted", "text": block.text}
+        case Buttons():
+            return {"kind": "buttons", "buttons": [_button_json(button) for button in block.buttons]}
+        case Rule():
+            return {"kind": "rule"}
+
+
+def _button_json(button: Button) -> Json:
+    return {
+        "label": button.label,
+        "action": button.action,
+        "value": button.value,
+        "style": button.style,
+        "confirm": button.confirm,
+        "says": button.says,
+    }
+
+
+# --- as text
+# --------------------------------------------------------------------------------------------------
+
+
+def message_text(message: Message, zone: str | None = None) -> str:
+    """The card in plain lines, moments in the given zone; safe to print, whatever people wrote."""
+    blocks = [tame("\n".join(_block_text(block, zone))) for block in message.blocks]
+    return "\n".join(blocks) or tame(plain(message.summary, zone))
+
+
+_CONTROL = {code: 0x2400 + code for code in range(0x20) if code not in {0x09, 0x0A}} | {0x7F: 0x2421}
+_CONTROL |= dict.fromkeys(range(0x80, 0xA0), 0xFFFD)
+
+
+def tame(text: str) -> str:
+    """Text whose control characters a terminal will show and not obey."""
+    return text.translate(_CONTROL)
+
+
+def _block_text(block: Block, zone: str | None) -> Iterable[str]:
+    match block:
+        case Heading() | Paragraph() | Small():
+            yield plain(block.line, zone)
+        case Facts():
+            yield from (f"{label}: {plain(value, zone)}" for label, value in block.rows)
+        case Items():
+            for number, one in enumerate(block.lines, 1):
+                mark = f"{number}." if block.ordered else "-"
+                yield _hung(f"{mark} ", plain(one, zone))
+        case Grid():
+            yield from _grid_text(block, zone)
+        case Quoted():
+            yield from (f"| {row}" for row in block.text.split("\n"))
+        case Buttons():
+            yield " ".join(f"[{button.label}]" for button in block.buttons)
+        case Rule():
+            yield "-" * 8
+
+
+def _hung(mark: str, text: str) -> str:
+    return mark + text.replace("\n", "\n" + " " * len(mark))
+
+
+def _grid_text(grid: Grid, zone: str | None) -> Iterable[str]:
+    yield grid.caption
+    rows = [grid.header, *(tuple(" ".join(plain(cell, zone).split()) for cell in row) for row in grid.rows)]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    for row in rows:
+        yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()

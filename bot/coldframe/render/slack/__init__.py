@@ -1,0 +1,1 @@
+"""Neutral messages as Slack shows them: blocks, views, its text markup."""

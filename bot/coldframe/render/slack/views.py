@@ -1,0 +1,162 @@
+"""Neutral form and page -> Slack views: modals that are filled in, and the bot's own page. Pure.
+
+The block of a field carries the field's name as its id, so that an answer's errors find their field again.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from coldframe.message.nodes import Field, Form, Message, Option
+from coldframe.render.slack.blocks import BlockKit, Unrenderable, page_blocks, paragraph
+from coldframe.render.slack.mrkdwn import cut, length, one_line, shown
+from coldframe.speech import surface
+
+INPUT = "in"
+"""The action id of every input; the block id tells which field it is."""
+TICKED = "yes"
+NOTHING = "-nothing-"
+"""Stands for the empty value of an option ("nobody"), which Slack refuses."""
+
+LONGEST_TITLE = 24
+LONGEST_FIELD_LABEL = 2_000
+LONGEST_INPUT = 3_000
+LONGEST_METADATA = 3_000
+LONGEST_OPTION = 75
+LONGEST_VALUE = 75
+LONGEST_NAME = 255
+MOST_SHOWN_CHOICES = 10
+MOST_OPTIONS = 100
+
+Element = dict[str, Any]
+
+
+def modal(form: Form, origin: str = "") -> dict[str, Any]:
+    """The form as a modal view. `origin` travels in it and comes back: where the person opened it."""
+    metadata = json.dumps({"value": form.value, "origin": origin}, ensure_ascii=False)
+    if length(metadata) > LONGEST_METADATA or length(form.action) > LONGEST_NAME:
+        raise Unrenderable(f"the form {form.action[:40]!r} carries more than a form can")
+    names = [field.name for field in form.fields]
+    if len(set(names)) < len(names):
+        raise Unrenderable(f"the form {form.action!r} has two fields of one name")
+    return {
+        "type": "modal",
+        "callback_id": form.action,
+        "private_metadata": metadata,
+        "title": _text(form.title, LONGEST_TITLE),
+        "submit": _text(form.submit, LONGEST_TITLE),
+        "close": _text(surface.CANCEL, LONGEST_TITLE),
+        "blocks": [*paragraph(form.intro), *map(_input, form.fields)],
+    }
+
+
+def home(message: Message) -> dict[str, Any]:
+    """The person's own page."""
+    return {"type": "home", "blocks": page_blocks(message.blocks) or list(paragraph(message.summary))}
+
+
+def _input(field: Field) -> BlockKit:
+    block: BlockKit = {
+        "type": "input",
+        "block_id": field.name,
+        "label": _text(field.label, LONGEST_FIELD_LABEL),
+        "element": _SHAPES[field.shape](field) | {"action_id": INPUT},
+        "optional": not field.required,
+    }
+    return block | ({"hint": _text(field.hint, LONGEST_FIELD_LABEL)} if field.hint else {})
+
+
+def _text(text: str, most: int) -> Element:
+    return {"type": "plain_text", "text": cut(one_line(text), most), "emoji": False}
+
+
+def _typed(field: Field, *, multiline: bool) -> Element:
+    most = min(max(field.most, 1), LONGEST_INPUT)
+    element: Element = {"type": "plain_text_input", "multiline": multiline, "max_length": most}
+    if field.initial:
+        words = shown(field.initial) if multiline else one_line(field.initial)
+        element["initial_value"] = cut(words, most)
+    return element
+
+
+def _number(field: Field) -> Element:
+    element: Element = {"type": "number_input", "is_decimal_allowed": True}
+    return element | ({"initial_value": field.initial} if field.initial else {})
+
+
+def _date(field: Field) -> Element:
+    return {"type": "datepicker"} | ({"initial_date": field.initial} if field.initial else {})
+
+
+def _person(field: Field) -> Element:
+    return {"type": "users_select"} | ({"initial_user": field.initial} if field.initial else {})
+
+
+def _tick(field: Field) -> Element:
+    option = _option(Option(TICKED, field.label))
+    element: Element = {"type": "checkboxes", "options": [option]}
+    return element | ({"initial_options": [option]} if field.initial == TICKED else {})
+
+
+def _choice(field: Field) -> Element:
+    options = _options(field)
+    chosen = [option for option in options if option["value"] == (field.initial or NOTHING)]
+    kind = "radio_buttons" if len(options) <= MOST_SHOWN_CHOICES else "static_select"
+    return _offered(kind, options) | ({"initial_option": chosen[0]} if chosen else {})
+
+
+def _choices(field: Field) -> Element:
+    options = _options(field)
+    wanted = {value or NOTHING for value in field.initial.split("\n")}
+    chosen = [option for option in options if option["value"] in wanted]
+    kind = "checkboxes" if len(options) <= MOST_SHOWN_CHOICES else "multi_static_select"
+    return _offered(kind, options) | ({"initial_options": chosen} if chosen else {})
+
+
+def _offered(kind: str, options: Sequence[Element]) -> Element:
+    """The options, in groups of a hundred where there are more than one list takes."""
+    if len(options) <= MOST_OPTIONS:
+        return {"type": kind, "options": list(options)}
+    starts = range(0, len(options), MOST_OPTIONS)
+    if len(starts) > MOST_OPTIONS:
+        raise Unrenderable(f"{len(options)} options are more than a form can offer")
+    groups = [
+        {
+            "label": _text(f"{start + 1} to {min(start + MOST_OPTIONS, len(options))}", LONGEST_OPTION),
+            "options": list(options[start : start + MOST_OPTIONS]),
+        }
+        for start in starts
+    ]
+    return {"type": kind, "option_groups": groups}
+
+
+def _options(field: Field) -> list[Element]:
+    values = [option.value for option in field.options]
+    overlong = any(length(value) > LONGEST_VALUE or value == NOTHING for value in values)
+    if not values or overlong or len(set(values)) < len(values):
+        raise Unrenderable(f"the field {field.name!r} has no, equal or overlong option values")
+    return [_option(option) for option in field.options]
+
+
+def _option(option: Option) -> Element:
+    """One option; a label too long for one line goes on in its description."""
+    label = one_line(option.label) or surface.EMPTY_CELL
+    element: Element = {"text": _text(label, LONGEST_OPTION), "value": option.value or NOTHING}
+    if length(label) > LONGEST_OPTION:
+        rest = label[len(element["text"]["text"]) - 1 :].strip()
+        element["description"] = _text(f"…{rest}", LONGEST_OPTION)
+    return element
+
+
+_SHAPES: dict[str, Callable[[Field], Element]] = {
+    "text": lambda field: _typed(field, multiline=False),
+    "long": lambda field: _typed(field, multiline=True),
+    "number": _number,
+    "date": _date,
+    "choice": _choice,
+    "choices": _choices,
+    "person": _person,
+    "tick": _tick,
+}

@@ -1,0 +1,213 @@
+"""Short answers to single people: questions back, what was kept, what cannot be done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coldframe.domain.names import LeverId, NoteId, Role, Side
+from coldframe.domain.state import Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, Small, When, line, plain
+from coldframe.speech.names import SIDES, count, title, who
+
+MOST_ROUNDS = 20  # in one question
+LONGEST_CARRIED, LONGEST_TOGETHER = 1_800, 7_000  # characters that buttons carry: each, and in one message
+LOST = {
+    "archived": "the channel was archived",
+    "deleted": "the channel was deleted",
+    "removed": "I was removed from the channel",
+}
+
+
+def said(template: str) -> Message:
+    words = line(template)
+    return Message(words, (Paragraph(words),))
+
+
+def sentence(message: Message) -> str:
+    """The message's summary as plain text, for beside a field."""
+    return plain(message.summary)
+
+
+def no_round() -> Message:
+    return said(
+        "I have nothing open for you, so I did not keep that. `/coldframe` shows what you can do; `/coldframe new` in "
+        "a channel starts a round."
+    )
+
+
+def which_round(rounds: Sequence[tuple[str, str]], message: str, text: str) -> Message:
+    """One question back about a text that fits several rounds (id, name); a button carries it into its round."""
+    words = line("Which round is this for? I keep it when you choose; until then it stands here for you alone.")
+    buttons = tuple(_for_round(key, name, message, text, len(rounds)) for key, name in rounds[:MOST_ROUNDS])
+    drop = Button("Throw it away", "text.drop", f"{rounds[0][0]}|{message}", "danger")
+    small = Small(line("An answer in the thread of a round's own message goes to that round without a question."))
+    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text), Buttons((*buttons, drop)), small))
+
+
+def _for_round(round_id: str, name: str, message: str, text: str, rounds: int) -> Button:
+    """Takes the text; where it is longer than buttons can carry, opens the form that it is to be pasted into."""
+    label = theirs(name, 60).text
+    if len(text.encode("utf-16-le")) // 2 > min(LONGEST_CARRIED, LONGEST_TOGETHER // rounds):
+        return Button(f"Paste it into {label} …", "note.write", round_id)
+    return Button(label, "text.take", f"{round_id}|{message}|{text}", says=f"It is for {label}")
+
+
+def text_taken(round_: Round, text: str) -> Message:
+    words = line("That was for {r}: {t}", r=theirs(round_.name, 60), t=theirs(text, 120))
+    return Message(words, (Paragraph(words),))
+
+
+def text_taken_already(round_: Round) -> Message:
+    words = line("{r} has that already. Nothing was taken twice.", r=theirs(round_.name, 60))
+    return Message(words, (Paragraph(words),))
+
+
+def no_round_takes(rounds: Sequence[tuple[str, str]], text: str) -> Message:
+    """Several rounds are under way, and none of them is at a step that takes a text."""
+    words = line(
+        "None of your {n} ({names}) is at a step that takes a text, so I did not keep this. `/coldframe` shows "
+        "what you can do now.",
+        n=count(len(rounds), "round"),
+        names=theirs(", ".join(name for _, name in rounds), 200),
+    )
+    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text)))
+
+
+def which_note(
+    round_: Round, draft: NoteId, text: str, lever: LeverId | None, side: Side | None, tried: str
+) -> Message:
+    """One question back about a text whose lever or direction is unclear; several lines may be several notes."""
+    lines = [piece for piece in text.split("\n") if piece.strip()]
+    unknown = line("There is no lever “{t}” in this round. ", t=theirs(tried, 60)) if tried else ()
+    words = unknown + line("Where does this belong?")
+    levers = [(key, name) for key, name in round_.settings.levers if lever in (None, key)]
+    sides = [side] if side is not None else [Side.RESTRAINING, Side.DRIVING]
+    amounts = [("one", "")] if len(lines) < 2 else [("each", f", as {len(lines)} notes"), ("one", ", as one note")]
+    buttons = [
+        Button(
+            f"{name}, {SIDES[s]}{suffix}"[:75],
+            "draft.place",
+            f"{round_.id}|{draft}|{key}|{s}|{amount}",
+            says=f"{name}, {SIDES[s]}{suffix}",
+        )
+        for key, name in levers
+        for s in sides
+        for amount, suffix in amounts
+    ]
+    buttons.append(Button("Throw it away", "draft.drop", f"{round_.id}|{draft}", "danger"))
+    return Message(
+        words,
+        (
+            Paragraph(words),
+            Quoted(theirs(text, 1000).text),
+            Buttons(tuple(buttons[:25])),
+            Small(line("It is kept for you alone until you choose. Unplaced texts are dropped at the reveal.")),
+        ),
+    )
+
+
+def draft_placed(notes: int) -> Message:
+    words = line("Kept as {n}.", n=count(notes, "note"))
+    return Message(words, (Paragraph(words),))
+
+
+def draft_dropped() -> Message:
+    return said("Thrown away.")
+
+
+def done(is_done: bool) -> Message:
+    if is_done:
+        return said("Thank you, you are done with this step. I write to you when the next one needs you.")
+    return said("All right, you are not done yet: this step waits for you until its deadline.")
+
+
+def consent_kept() -> Message:
+    return said("Thank you, that is kept. The notes appear when every writer has agreed; until then nobody sees them.")
+
+
+def merge_answered(same: bool) -> Message:
+    if same:
+        return said("Joined. Both wordings are kept; it can be undone until the dots open.")
+    return said("Kept apart.")
+
+
+def no_single_person(name: str, found: int) -> str:
+    """Beside a field in which somebody's name was typed."""
+    if not found:
+        return f"“{name[:40]}” does not take part in this round. Write the name as it stands in the channel."
+    return f"{found} people here are called “{name[:40]}”. Leave the name out; the owner can hand the action on."
+
+
+def draft_changed() -> Message:
+    return said("You changed that message, so this question is settled. What is still unclear is asked anew.")
+
+
+def not_a_time_for_notes(round_: Round, text: str) -> Message:
+    words = line(
+        "{name} is at *{step}*, so I do not know what to do with this and did not keep it. `/coldframe` shows what you "
+        "can do now.",
+        name=theirs(round_.name, 60),
+        step=title(round_.step),
+    )
+    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text)))
+
+
+def question_suggested(round_: Round) -> Message:
+    """To somebody who suggested a wording for a question."""
+    due = round_.progress.due
+    until = line(" until {due}", due=When(due)) if due is not None else ()
+    first = line(
+        "Passed on as a suggestion. {who} words the questions", who=who(round_, round_.roles.acting(Role.FACILITATOR))
+    )
+    words = (*first, *until, *line("; then everybody looks for what others did about them."))
+    return Message(words, (Paragraph(words),))
+
+
+def note_withdrawn() -> Message:
+    return said("The note is withdrawn, and its text is gone from here.")
+
+
+def edit_after_reveal() -> Message:
+    return said(
+        "The notes were revealed and the link to their writers is gone, so I cannot know which one you mean. If it "
+        "should not be seen, use `/coldframe hide` and its first words: the facilitator hides it."
+    )
+
+
+def ballot_closed(round_: Round) -> Message:
+    words = line("That ballot is closed, so the emoji does not count. The round is at *{s}*.", s=title(round_.step))
+    return Message(words, (Paragraph(words),))
+
+
+def guest_came(round_: Round, name: str, *, foreign: bool) -> Message:
+    """To the facilitator: somebody came who is not put on the roster unasked."""
+    from_where = "from another organisation" if foreign else "as a guest"
+    what_then = "cannot be put on it" if foreign else "are on it once you type `/coldframe add` and their name"
+    words = line(
+        f"{{who}} came into the channel of {{round}} {from_where}. They are not on the roster, see what the channel "
+        f"sees, and {what_then}.",
+        who=theirs(name, 40),
+        round=theirs(round_.name, 60),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def zone_changed(zone: str) -> Message:
+    words = line("Your time zone is {zone} now. Shall I use it for your hours from now on?", zone=theirs(zone, 60))
+    buttons = (Button("Yes, use it", "zone.use", zone, "primary"), Button("No", "zone.keep", zone))
+    return Message(words, (Paragraph(words), Buttons(buttons), Small(line("A deadline never moves earlier."))))
+
+
+def channel_lost(round_: Round, reason: str) -> Message:
+    words = line(
+        "Round {name} rests, because {why}. Nothing is lost and private answers are still taken. Invite me to a "
+        "channel and type `/coldframe resume` there to go on.",
+        name=theirs(round_.name, 60),
+        why=LOST[reason],
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def saved(what: str) -> Message:
+    return said(what)

@@ -1,0 +1,41 @@
+"""How things are called and addressed: step titles, lengths, and the names under which messages are kept."""
+
+from __future__ import annotations
+
+from coldframe.domain.names import Side, Step
+from coldframe.domain.state import Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Line, Who, line
+
+TITLES: dict[Step, str] = {
+    Step.SETUP: "Setup", Step.NOTES: "Notes", Step.FOCUS: "Focus", Step.MERGE: "Merge", Step.DOTS: "Dots",
+    Step.QUESTIONS: "Questions", Step.PRECEDENTS: "Precedents", Step.PLANS: "Plans", Step.BALLOT: "Ballot",
+    Step.PLACEMENT: "Placement", Step.COMMITMENT: "Commitment", Step.COMMITTED: "Committed",
+    Step.CANCELLED: "Cancelled",
+}  # fmt: skip
+SIDES = {Side.DRIVING: "driving", Side.RESTRAINING: "restraining"}
+
+
+def title(step: Step) -> str:
+    return TITLES[step]
+
+
+def count(number: int, one: str, many: str | None = None) -> str:
+    """`3 notes`, `1 note`."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def who(round_: Round, member: str, *, notify: bool = False) -> Who:
+    from coldframe.domain.names import MemberId
+
+    return Who(member, theirs(round_.name_of(MemberId(member)), 40).text, notify)
+
+
+def label(round_: Round) -> Line:
+    """The round's short name and question, to stand on every card."""
+    return line("Round *{name}*", name=theirs(round_.name, 60))
+
+
+def message_name(round_id: str, what: str, *rest: str) -> str:
+    """The bot's own name of a message: `round/what/person/item`."""
+    return "/".join((round_id, what, *rest))

@@ -1,0 +1,300 @@
+"""The panel and the words of the command."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from coldframe.domain.names import RUNNING, ForceId, MemberId, PlanId, Step
+from coldframe.domain.round.course import came_in
+from coldframe.domain.state import Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import (
+    Block,
+    Button,
+    Buttons,
+    Code,
+    Form,
+    Heading,
+    Items,
+    Line,
+    Message,
+    Paragraph,
+    Small,
+    TextFile,
+    When,
+    line,
+)
+from coldframe.speech.answers import said
+from coldframe.speech.names import count, title
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+HELP = (
+    ("`/coldframe`", "what you can do here and now"),
+    ("`/coldframe new`", "start a round, in the team's channel"),
+    ("`/coldframe status`", "where the rounds stand"),
+    ("`/coldframe mine`", "what I owe, my own notes and plans"),
+    ("`/coldframe trials`", "trials under way"),
+    ("`/coldframe digest`", "the lead's summary"),
+    ("`/coldframe search WORDS`", "did we try that?"),
+    ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),
+    ("`/coldframe close`, `extend`, `pause`, `resume`", "for the facilitator"),
+    ("`/coldframe away until next Monday`", "I am away; `away off` ends it"),
+    ("`/coldframe calendar`", "my dates for my calendar program: an address to subscribe to, and a new one"),
+    ("`/coldframe hours`", "my working time and zone"),
+    ("`/coldframe hide FIRST WORDS`", "a note should not be seen"),
+    ("`/coldframe export`, `forget`", "what is held about me; delete it"),
+)
+
+
+def help_() -> Message:
+    rows = tuple(line(command) + line(": {what}", what=what) for command, what in HELP)
+    head = line("Notes in our direct messages: `- retention: …` holds it back, `+ retention: …` drives it.")
+    return Message(line("What I understand."), (Paragraph(head), Items(rows)))
+
+
+def form_offered(word: str, form: Form, action: str | None) -> Message:
+    """Somebody wrote a word that opens a form: the button that opens it, or the command that does."""
+    if action is None:
+        words = line("That takes a form. The command opens it: {c}", c=Code(f"/coldframe {word}"))
+        return Message(words, (Paragraph(words),))
+    words = line("{title}: the button opens the form.", title=form.title)
+    return Message(words, (Paragraph(words), Buttons((Button("Open …", action, form.value, says=form.title),))))
+
+
+def unknown(word: str, nearest: Sequence[str]) -> Message:
+    words = line("I do not know “{w}”.", w=theirs(word, 40))
+    if nearest:
+        words += line(" Did you mean {n}?", n=" or ".join(nearest))
+    words += line(" `/coldframe help` lists everything. Nothing was changed.")
+    return Message(words, (Paragraph(words),))
+
+
+def plain_words(text: str) -> Message:
+    words = line("{t}", t=theirs(text, 500))
+    return Message(words, (Paragraph(words),))
+
+
+def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], *, in_channel: bool) -> Message:
+    """What this person can do here and now, as buttons."""
+    head = line("What you can do here.")
+    blocks: list[Block] = [Heading(head)]
+    if owed:
+        blocks.append(Paragraph(line("Open for you:")))
+        blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in owed)))
+    for round_ in rounds:
+        blocks += _round_blocks(round_, me)
+    if not rounds:
+        words = (
+            "No round is open in this channel. `/coldframe new` starts one."
+            if in_channel
+            else "No round is open for you."
+        )
+        blocks.append(Paragraph(line(words)))
+    blocks.append(Small(line("`/coldframe help` lists all words.")))
+    return Message(head, tuple(blocks))
+
+
+def _round_blocks(round_: Round, me: MemberId) -> list[Block]:
+    buttons = _buttons(round_, me)
+    blocks: list[Block] = [Paragraph(_where(round_))]
+    if buttons:
+        blocks.append(Buttons(buttons))
+    return blocks
+
+
+def _where(round_: Round) -> Line:
+    words = line("*{name}* is at *{step}*", name=theirs(round_.name, 60), step=title(round_.step))
+    if round_.paused is not None:
+        return words + line(" and rests: {why}.", why=theirs(round_.paused, 200))
+    if round_.progress.due is not None:
+        words += line(", until {due}", due=When(round_.progress.due))
+    expected = len(round_.expected())
+    if round_.step in RUNNING and expected > 1:
+        words += line("; {n} of {all} are in", n=len(came_in(round_)), all=expected)
+    return words + line(".")
+
+
+def _buttons(round_: Round, me: MemberId) -> tuple[Button, ...]:
+    key = round_.id
+    mine: dict[Step, tuple[Button, ...]] = {
+        Step.NOTES: (Button("Write a note …", "note.write", key, "primary"), Button("I am done", "step.done", key)),
+        Step.PRECEDENTS: (Button("Write a precedent …", "precedent.write", key, "primary"),),
+        Step.PLANS: (Button("Write a plan …", "plan.write", key, "primary"),),
+    }
+    buttons = mine.get(round_.step, ()) if me in round_.seats else ()
+    if round_.is_facilitator(me) and round_.step in RUNNING:
+        close = (
+            (Button("Close the step", "step.close", key),) if round_.step not in (Step.FOCUS, Step.COMMITMENT) else ()
+        )
+        buttons += (*close, Button("Extend", "step.extend", key), Button("Cancel …", "round.cancel", key, "danger"))
+    return buttons
+
+
+def status(rounds: Sequence[Round]) -> Message:
+    head = line("{n} open here.", n=count(len(rounds), "round is", "rounds are"))
+    return Message(head, (Paragraph(head), *(Paragraph(_where(r)) for r in rounds)))
+
+
+def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]]) -> Message:
+    """What I owe, and what I have given that nobody else can see yet."""
+    head = line("{n} open for you.", n=count(len(owed), "thing is", "things are"))
+    blocks: list[Block] = [Heading(head)]
+    if owed:
+        blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in owed)))
+    for round_ in rounds:
+        blocks += _round_blocks(round_, me)
+        notes = [n for n in round_.notes.values() if n.author == me]
+        if notes:
+            blocks.append(Paragraph(line("Your notes:")))
+            blocks.append(Items(tuple(line("{t}", t=theirs(n.text, 300)) for n in notes[:40])))
+        plans = [p for p in round_.plans.values() if p.author == me and round_.step is Step.PLANS]
+        if plans:
+            blocks.append(Paragraph(line("Your plans:")))
+            blocks.append(Items(tuple(line("{t}", t=theirs(p.title, 80)) for p in plans)))
+    return Message(head, tuple(blocks))
+
+
+def hide_asked(round_: Round, text: str) -> Message:
+    words = line(
+        "Somebody asks to hide a note in {name}: “{t}”. If it names a person or a secret, hide it: `/coldframe hide` "
+        "and its first words.",
+        name=theirs(round_.name, 60),
+        t=theirs(text, 200),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def export(record: Any, rounds: Sequence[Round], me: MemberId) -> Message:
+    """Everything held about one person, as a file; revealed notes are not among it, since they carry no author."""
+    held = {
+        "record": asdict(record) if record is not None else None,
+        "rounds": [_held_in(r, me) for r in rounds],
+    }
+    head = line(
+        "This is what I hold about you. Revealed notes are not in it: nobody can tell any more which are yours."
+    )
+    text = json.dumps(held, indent=2, ensure_ascii=False, default=_plain)
+    return Message(
+        head,
+        (Paragraph(head),),
+        attachments=(TextFile("what-is-held.json", "What is held about me", text, "application/json"),),
+    )
+
+
+def _held_in(round_: Round, me: MemberId) -> dict[str, object]:
+    """Everything of one round that still leads to the person: texts, votes, comparisons, forecasts."""
+    titles = {p.id: p.title for p in round_.plans.values()}
+    dots = round_.dots.counted(me) if round_.dots else ()
+    votes = round_.ballot.counted(me) if round_.ballot else ()
+    return {
+        "name": round_.name,
+        "notes": [n.text for n in round_.notes.values() if n.author == me],
+        "late notes": [n.text for n in round_.late_notes.values() if n.author == me],
+        "texts without a place yet": [d.text for d in round_.drafts.values() if d.author == me],
+        "dots": [round_.force_text(ForceId(m.option)) for m in dots],
+        "suggested questions": [s.text for s in round_.suggestions if s.by == me],
+        "precedents": [asdict(p) for p in round_.precedents if p.by == me],
+        "plans": [asdict(p) for p in round_.plans.values() if p.author == me],
+        "votes": [titles.get(PlanId(m.option), m.option) for m in votes],
+        "comparisons": [
+            {"asked": c.axis, "first": titles.get(c.first), "second": titles.get(c.second), "answer": c.outcome}
+            for c in round_.comparisons.get(me, ())
+        ],
+        "forecasts in per cent": {
+            titles[plan]: choice.forecasts[me] for plan, choice in round_.choices.items() if me in choice.forecasts
+        },
+    }
+
+
+def _plain(value: datetime | object) -> str:
+    return value.isoformat() if hasattr(value, "isoformat") else str(value)
+
+
+# --- what a word has done ---
+
+
+def _told(template: str, round_: Round, **parts: Any) -> Message:
+    words = line(template, name=theirs(round_.name, 60), step=title(round_.step), **parts)
+    return Message(words, (Paragraph(words),))
+
+
+def closes(round_: Round) -> Message:
+    """The answer to `close`; the votes of a ballot are read once more first. `round_` is the round before it."""
+    if round_.ledger() is not None:
+        return _told(
+            "I read the votes of {name} once more, then *{step}* closes and the channel gets the result.", round_
+        )
+    return _told("{name}: *{step}* is closed. The channel has what comes next.", round_)
+
+
+def longer(round_: Round) -> Message:
+    assert round_.progress.due is not None
+    return _told("{name}: *{step}* goes on until {due}.", round_, due=When(round_.progress.due))
+
+
+def rests(round_: Round) -> Message:
+    return _told("Round {name} rests at *{step}*: no deadline passes. `/coldframe resume` goes on.", round_)
+
+
+def goes_on(round_: Round) -> Message:
+    if round_.progress.due is None:
+        return _told("Round {name} goes on with *{step}*.", round_)
+    return _told("Round {name} goes on with *{step}*, until {due}.", round_, due=When(round_.progress.due))
+
+
+def added(round_: Round, who: str) -> Message:
+    return _told("{who} takes part in {name} now and is asked from the next step on.", round_, who=theirs(who, 40))
+
+
+def nobody_of_that_name(round_: Round) -> Message:
+    return _told("I found nobody of that name in the channel of {name}. Nothing was changed.", round_)
+
+
+def from_elsewhere(round_: Round, name: str) -> Message:
+    """To the facilitator who would add somebody whose presses the platform does not let through."""
+    words = line(
+        "{who} belongs to another organisation and cannot be on the roster of {round}. Nothing was changed; what they "
+        "have to say, somebody of the team can write for them.",
+        who=theirs(name, 40),
+        round=theirs(round_.name, 60),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def no_single_note() -> Message:
+    return said(
+        "I found no single note that begins so, so nothing was hidden. Quote its first words exactly as they stand, "
+        "four characters at least."
+    )
+
+
+def hidden() -> Message:
+    return said("The note is hidden: its words are taken out of the lists, and no export shows them.")
+
+
+def hiding_asked_for() -> Message:
+    return said("I have asked the facilitator, without your name. The note stays visible until they hide it.")
+
+
+def sent_in_private() -> Message:
+    return said("I have sent it to you in our direct messages.")
+
+
+def forgotten() -> Message:
+    return said("Done. Your record is deleted, and you are out of every round.")
+
+
+def forget_first(rounds: Sequence[str]) -> Message:
+    words = line(
+        "This deletes your record here and takes you out of every round{where}. What you wrote and nobody has read is "
+        "deleted, and your name is taken off the rest. Revealed notes stay, unsigned; nobody can tell which are yours. "
+        "Votes count until their ballot closes and are erased a week later. "
+        "Type `/coldframe forget me` to go on. Nothing was changed yet.",
+        where=line(" ({r})", r=theirs(", ".join(rounds), 200)) if rounds else "",
+    )
+    return Message(words, (Paragraph(words),), attachments=())

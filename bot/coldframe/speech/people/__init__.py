@@ -1,0 +1,1 @@
+"""What is said about hours, dates and absences."""

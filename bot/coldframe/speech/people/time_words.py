@@ -1,0 +1,152 @@
+"""What is said about time: who would hold a step up, which dates moved, and a date that was understood."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from coldframe.domain.names import MemberId, Role, Step
+from coldframe.domain.state import Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Button, Buttons, Items, Line, Message, Paragraph, Small, When, line
+from coldframe.speech.names import count, title, who
+
+
+def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role | None) -> Message:
+    """To the facilitator: the step does not wait for this member unless somebody says so. `ready` None: not this
+    year; `role`: what their deputy could take over."""
+    due = round_.progress.due
+    assert due is not None
+    when: Line = line("only by {at}", at=When(ready)) if ready is not None else line("not within a year")
+    words = line(
+        "*{step}* in {round} closes {due}. {who} will have had the time for it {when}, so it does not wait for them. "
+        "What shall happen?",
+        step=title(round_.step),
+        round=theirs(round_.name, 60),
+        due=When(due),
+        who=who(round_, member),
+        when=when,
+    )
+    key = f"{round_.id}|{round_.step.value}|{member}"
+    buttons = [Button("Count as away", "holdup.away", key)]
+    if ready is not None:
+        buttons.insert(0, Button("Wait", "holdup.wait", key))
+    if role is not None:
+        buttons.append(Button(f"Deputy acts as {role.value}", "holdup.deputy", key))
+    small = line("Without an answer the step closes as planned. Only you see this.")
+    return Message(words, (Paragraph(words), Buttons(tuple(buttons)), Small(small)))
+
+
+SETTLED = {
+    "wait": "*{step}* waits for {who}. It closes {due}.",
+    "away": "{who} counts as away and is not expected. *{step}* closes {due}.",
+    "deputy": "The deputy acts for {who}. *{step}* closes {due}.",
+}
+
+
+def hold_up_settled(round_: Round, member: MemberId, what: str) -> Message:
+    """What the facilitator chose, in the place of the question."""
+    due = round_.progress.due
+    assert due is not None
+    words = line(SETTLED[what], step=title(round_.step), who=who(round_, member), due=When(due))
+    return Message(words, (Paragraph(words),))
+
+
+def dates_moved(round_: Round, moved: Sequence[tuple[Step, datetime, datetime]]) -> Message:
+    """One line: the first date that moved and how many more, `moved` being (step, was, is now)."""
+    step, was, now = moved[0]
+    others = f", and {len(moved) - 1} more with it" if len(moved) > 1 else ""
+    words = line(
+        "Dates of {round} moved {way}: *{step}* now closes {now} at the latest, not {was}{others}. The calendar above "
+        "is up to date; the file updates yours.",
+        round=theirs(round_.name, 60),
+        way="earlier" if now < was else "later",
+        step=title(step),
+        now=When(now),
+        was=When(was),
+        others=others,
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def own_deadline_moved(round_: Round, was: datetime, now: datetime) -> Line:
+    """Until when this person has time now."""
+    words = "Your time for *{step}* in {round} ends {now} now, not {was}."
+    return line(words, step=title(round_.step), round=theirs(round_.name, 60), now=When(now), was=When(was))
+
+
+def zone_followed(hours: str, moved: Line) -> Message:
+    """To somebody whose chat profile names another zone and who never said when they work."""
+    words = line("Your chat profile shows another time zone, so I take it that you work *{h}*. ", h=hours) + moved
+    buttons = (
+        Button("That is right", "hours.confirm", "", "primary"),
+        Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
+    )
+    return Message(words, (Paragraph(words), Buttons(buttons)))
+
+
+def zone_unknown(zone: str, nearest: Sequence[str]) -> Line:
+    """The platform reports a zone that the zone database lacks; `zone` empty: none at all."""
+    known = line("“{z}”, which I do not know", z=theirs(zone, 60)) if zone else line("not set")
+    meant = line(" Did you mean {n}?", n=" or ".join(nearest)) if nearest else ()
+    return line("The time zone in your chat profile is {known}.", known=known) + meant
+
+
+def zone_doubted(zone: str, nearest: Sequence[str], confirmed: bool) -> Message:
+    """A new zone in the profile that cannot be used: what counts instead, and how to say it."""
+    instead = "Your hours stay as you told me." if confirmed else "I reckon your hours in UTC until you tell me yours."
+    words = zone_unknown(zone, nearest) + line(" {instead}", instead=instead)
+    return Message(words, (Paragraph(words), Buttons((Button("My hours …", "hours.write", ""),))))
+
+
+def hours_noted(hours: str, moved: Sequence[Line]) -> Message:
+    """Working time as it was understood, and the deadlines that moved by it."""
+    words = line("Noted: you work {hours}.", hours=hours)
+    for each in moved:
+        words += line(" ") + each
+    return Message(words, (Paragraph(words),))
+
+
+def away_until(words: str) -> Message:
+    """An absence, echoed in full words."""
+    said = line(
+        "You are away until {words}. You are not expected anywhere and not reminded. Not what you meant? Set it again.",
+        words=words,
+    )
+    return Message(said, (Paragraph(said), Buttons((Button("Set it again …", "me.away", ""),))))
+
+
+def date_understood(what: str, words: str, again: Button) -> Message:
+    """A typed date, echoed in full words; `again` sets it anew."""
+    said = line("{what} on {words}. Not what you meant? Set it again.", what=what, words=words)
+    return Message(said, (Paragraph(said), Buttons((again,))))
+
+
+def dates_understood(dates: Sequence[tuple[str, str]], again: Button) -> Message:
+    """The same for several at once, as (what, words)."""
+    said = line(
+        "The dates of {n}, as I understood them. Not what you meant? Set them again.", n=count(len(dates), "action")
+    )
+    items = Items(tuple(line("{what}: {words}", what=theirs(what, 100), words=words) for what, words in dates))
+    return Message(said, (Paragraph(said), items, Buttons((again,))))
+
+
+def own_feed(address: str, *, renewed: bool = False) -> Message:
+    """Where a calendar program finds this person's dates."""
+    words = line(
+        "Your dates from all rounds and trials, for your calendar program to subscribe to: {address} Keep it to "
+        "yourself: whoever has this address can read your dates.",
+        address=address,
+    )
+    if renewed:
+        words += line(" The address before it is no longer valid: put this one in its place.")
+    again = Button("New address", "calendar.renew", "", confirm="The address that you have now will stop working.")
+    return Message(words, (Paragraph(words), Buttons((again,)), Small(line("Somebody else has it? Make a new one."))))
+
+
+def no_feed() -> Message:
+    words = line(
+        "There is no calendar to subscribe to here: this bot is not reached by HTTP. Every date comes with a file for "
+        "your calendar instead."
+    )
+    return Message(words, (Paragraph(words),))

@@ -1,0 +1,130 @@
+"""Why something was refused: what happened, what was kept, what to do. One sentence or two per code."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from coldframe.domain.names import Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Line, Message, Paragraph, Quoted, When, line
+from coldframe.speech.names import title
+
+QUOTED = 2900  # characters in one block; platforms take 3,000
+
+WORDS: dict[Because, str] = {
+    Because.NOT_A_MEMBER: "You are not taking part in this round. Its facilitator can add you.",
+    Because.NOT_FACILITATOR: "That is for the facilitator, {who}, to do. Nothing was changed.",
+    Because.NOT_DECISION_MAKER: "That is for {who} to decide. Nothing was changed.",
+    Because.NOT_YOURS: "That belongs to somebody else. Nothing was changed.",
+    Because.WHICH_ROUND: "Which round do you mean: {names}? Put its name behind, such as “/coldframe {word} {first}”. "
+    "Nothing was changed.",
+    Because.NEEDS_SECOND_PERSON: "Somebody else has to say yes to that as well. Nothing was changed yet.",
+    Because.NOT_NOW: "That cannot be done in this step. Nothing was changed.",
+    Because.TOO_LATE: "That came after the step was closed; the round is at {step} now. Nothing was changed.",
+    Because.NOT_OPEN_YET: "That is not open yet; the round is at {step}. You will get a message when it opens.",
+    Because.PAUSED: "The round rests just now. You will get a message when it goes on.",
+    Because.NOT_PAUSED: "The round is not resting.",
+    Because.ENDED: "This round has ended. `/coldframe new` starts another.",
+    Because.LOCKED: "Your ballot is locked, so it stays as it is.",
+    Because.ALREADY_EXTENDED: "This step was extended {most} times already; more is not possible.",
+    Because.TOO_FEW_PEOPLE: (
+        "A round needs at least {fewest} people; with {people} nothing in it could be secret or unsigned. Add people "
+        "and start again."
+    ),
+    Because.TOO_MANY_PEOPLE: "A round takes at most {most} people; here are {people}. Make two rounds of it.",
+    Because.NO_QUESTION: "The round needs a guiding question first.",
+    Because.LEVER_COUNT: "A round has one to six levers; here are {levers}.",
+    Because.DEPUTY_MISSING: "Name a deputy for the {role} first, so that the round does not hang on one person.",
+    Because.DEPUTY_SAME: "A deputy must be somebody else than the person they stand in for.",
+    Because.ROLE_NOT_ON_ROSTER: "The {role} and their deputy must both take part in the round.",
+    Because.WEIGHT_UNCONFIRMED: (
+        "With a weight of {weight} the decision-maker holds {share} of the voting power. Confirm that, or choose a "
+        "smaller weight."
+    ),
+    Because.WEIGHT_DECIDES_ALONE: (
+        "With a weight of {weight} among {people} people the decision-maker has all of the voting power: then decide "
+        "without a ballot, or choose a smaller weight."
+    ),
+    Because.BAD_SETTING: "{setting} is {value}; allowed is {allowed}.",
+    Because.EMPTY: "There is nothing readable in it ({field}). Nothing was changed.",
+    Because.UNREADABLE: (
+        "It holds characters that cannot be shown (control characters, or a pile of accents), so it was not kept. "
+        "Send it again without them."
+    ),
+    Because.TOO_LONG: "It has {length} characters; {most} are the most. It was not kept: shorten it and send it again.",
+    Because.TOO_MANY: "You have {most} already, which is the most. Withdraw one first.",
+    Because.UNKNOWN_LEVER: "There is no lever “{lever}” in this round. Its levers: {levers}.",
+    Because.UNKNOWN_ITEM: "That is no longer there. Nothing was changed.",
+    Because.REASON_TOO_SHORT: "Please give the reason in a sentence, at least {least} characters.",
+    Because.NOTHING_TO_WORK_ON: "Nobody named anything that holds {lever} back, so there is nothing to work on. "
+    "Pick another.",
+    Because.NOTHING_IN: "Nothing came in yet, so there is nothing to show. Give more time, or cancel the round.",
+    Because.MERGE_ACROSS: "Only restraining forces of the lever in focus can be joined.",
+    Because.ALREADY_MERGED: "These are one force already.",
+    Because.OVER_QUOTA: "You have used all {quota}. Take one back first.",
+    Because.SAME_ITEM: "A plan cannot be compared with itself.",
+    Because.ASKED_ALREADY: "You have answered that already.",
+    Because.NO_QUESTIONS: "There is no question yet. Write at least one.",
+    Because.DURATION: "A trial runs three to six weeks, not {weeks}.",
+    Because.NO_FREE_PLACE: "Two at a time: at most {most} trials, those still running ({running}) counted.{free}",
+    Because.NO_CHOICE: "No plan is chosen yet.",
+    Because.OWNER_MISSING: "“{plan}” has no owner who accepted yet.",
+    Because.NOT_ASKED: "You were not asked that, or it was settled meanwhile.",
+    Because.ACTIONS_MISSING: "“{plan}” needs first-week actions with days within the next seven days.",
+    Because.ACTION_TOO_FAR: "{at} is later than seven days from now. First actions are due by {latest}.",
+    Because.REVIEW_MISSING: "“{plan}” needs a date for its review.",
+    Because.REVIEW_TOO_EARLY: "The review on {at} would come before the trial has run. The earliest is {earliest}.",
+    Because.NEXT_ROUND_MISSING: "The next round needs a date.",
+    Because.CRITERION_INCOMPLETE: "The criterion of “{plan}” is incomplete: measure, baseline, target, people a week, "
+    "who is counted, stop line and one harm measure are needed.",
+    Because.CHECK_MISSING: "“{plan}” touches something delicate: name who checked it. No name, no start.",
+    Because.IN_THE_PAST: "{at} is in the past.",
+    Because.OVERLAP_UNCONFIRMED: "Two trials on the same people and the same measure cannot be told apart. Accept "
+    "that, or change one.",
+    Because.NOT_OWNER: "That is for the owner of the trial to do. Nothing was changed.",
+    Because.BAD_NUMBERS: "These numbers cannot be: {why}. What was there before stays.",
+    Because.WEEK_TAKEN: "Week {week} is logged already. Correct it if it was wrong; both values are kept.",
+    Because.WEEK_UNKNOWN: "Week {week} is not a week of this trial. What was there before stays.",
+    Because.REVIEW_NOT_DUE: "The review is not due before {at}.",
+    Because.REVIEW_TOO_LATE: "{at} is too long after the trial's end; what was learnt fades. The latest is {latest}.",
+    Because.WEEK_NOT_OVER: "Week {week} is not over: it can be logged from {day} on. Half weeks do not count, so "
+    "nothing was kept.",
+    Because.TRIAL_OVER: "This trial is over, so nothing was changed. `/coldframe search` finds it in the register.",
+    Because.TRIAL_NOT_STARTED: "This trial has not started yet: it waits for somebody to own it.",
+    Because.OWNS_ALREADY: "They own it already.",
+}
+
+
+def refusal(refused: Refused, *, handed_back: str = "") -> Message:
+    """The answer to who acted; `handed_back` is their own text, so that nothing typed is lost."""
+    words = line(WORDS[refused.code], **_parts(refused))
+    if not handed_back:
+        return Message(words, (Paragraph(words),))
+    pieces = [handed_back[at : at + QUOTED] for at in range(0, len(handed_back), QUOTED)]
+    back = Paragraph(line("Your text, so that it is not lost:"))
+    return Message(words, (Paragraph(words), back, *(Quoted(theirs(piece, QUOTED).text) for piece in pieces)))
+
+
+def _parts(refused: Refused) -> dict[str, Line]:
+    parts = {name: _part(name, value) for name, value in refused.facts.items()}
+    if refused.code is Because.NO_FREE_PLACE:
+        free_on = refused.facts.get("free_on")
+        parts["free"] = (
+            line(" A place is free on {d}.", d=When(free_on, "day")) if isinstance(free_on, datetime) else ()
+        )
+    return parts
+
+
+def _part(name: str, value: object) -> Line:
+    match value:
+        case Step():
+            return line("{s}", s=title(value))
+        case datetime():
+            return (When(value),)
+        case float() if name == "share":
+            return line("{p} %", p=round(100 * value))
+        case tuple():
+            return (theirs(", ".join(map(str, value)), 300),)
+        case _:
+            return (theirs(str(value), 300),)

@@ -1,0 +1,1 @@
+"""What is said of what was learnt: the digest and the register."""

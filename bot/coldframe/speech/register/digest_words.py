@@ -1,0 +1,236 @@
+"""The lead's digest: what runs, what is late, what was learnt. Fits one screen; never scores a person."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Any
+
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import (
+    Block,
+    Button,
+    Buttons,
+    Field,
+    Form,
+    Heading,
+    Items,
+    Line,
+    Message,
+    Option,
+    Paragraph,
+    Small,
+    When,
+    line,
+    moment,
+)
+from coldframe.message.plain import one_line, percent
+from coldframe.speech.names import count
+
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+SHOWN = 4
+
+
+@dataclass(frozen=True, slots=True)
+class RoundRow:
+    """A round and what it waits for."""
+
+    name: str
+    step: str
+    waits_for: str
+    due: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class TrialRow:
+    """A trial under way. `chance` (0 to 1) of meeting the criterion; `late` is what is overdue, in words."""
+
+    title: str
+    owner: str
+    state: str
+    last_number: str
+    chance: float | None
+    next_date: datetime | None
+    next_what: str
+    late: tuple[str, ...]
+    in_the_way: str
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictRow:
+    title: str
+    verdict: str
+    sentence: str
+    decision: str
+    learning: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Digest:
+    """One team at one moment."""
+
+    team: str
+    at: datetime
+    since: datetime | None
+    rounds: tuple[RoundRow, ...]
+    trials: tuple[TrialRow, ...]
+    verdicts: tuple[VerdictRow, ...]
+    learnings: tuple[str, ...]
+    places_free: int
+    next_round: datetime | None
+
+    @property
+    def late(self) -> tuple[str, ...]:
+        return tuple(f"{t.title}: {', '.join(t.late)}" for t in self.trials if t.late)
+
+
+# --- in the chat --------------------------------------------------------------------------------------------------
+
+
+def message(digest: Digest, *, zone: str = "UTC") -> Message:
+    """One screen; details behind buttons."""
+    summary = line("{s}", s=theirs(headline(digest), 300))
+    blocks: list[Block] = [Heading(line("Digest")), Paragraph(summary)]
+    blocks += _section("Rounds", [_round_line(r) for r in digest.rounds])
+    blocks += _section("Trials", [_trial_line(t) for t in digest.trials])
+    blocks += _section("Verdicts since the last digest", [_verdict_line(v) for v in digest.verdicts])
+    blocks += _section("Learnt", [line("{l}", l=theirs(text, 160)) for text in digest.learnings], shown=3)
+    blocks.append(Paragraph(_places_line(digest)))
+    buttons = (
+        Button("Trials in detail", "digest.more", f"{digest.team}|trials"),
+        Button("Verdicts and learnings", "digest.more", f"{digest.team}|verdicts"),
+        Button("As Markdown and JSON", "digest.more", f"{digest.team}|files"),
+        Button("When and to whom …", "digest.when", digest.team),
+    )
+    blocks.append(Buttons(buttons))
+    return Message(summary, tuple(blocks))
+
+
+def headline(digest: Digest) -> str:
+    late = len(digest.late)
+    parts = [
+        f"{count(len(digest.trials), 'trial')} under way",
+        f"{late or 'nothing'} late",
+        f"{count(len(digest.verdicts), 'new verdict')}",
+        f"{count(digest.places_free, 'place')} free",
+    ]
+    return ", ".join(parts) + "."
+
+
+def _section(name: str, lines: Sequence[Line], shown: int = SHOWN) -> list[Block]:
+    if not lines:
+        return []
+    found: list[Block] = [Paragraph(line("*{n}*", n=name)), Items(tuple(lines[:shown]))]
+    if len(lines) > shown:
+        found.append(Small(line("and {n} more", n=len(lines) - shown)))
+    return found
+
+
+def _round_line(row: RoundRow) -> Line:
+    due: Line = line(", until {d}", d=When(row.due)) if row.due else ()
+    return line("{n}: {s}, {w}", n=theirs(row.name, 60), s=row.step, w=row.waits_for) + due
+
+
+def _trial_line(row: TrialRow) -> Line:
+    words = line("{t} ({o}): {s}", t=theirs(row.title, 80), o=theirs(row.owner, 40), s=theirs(row.state, 120))
+    if row.chance is not None:
+        words += line("; chance {c}", c=percent(row.chance))
+    if row.next_date is not None:
+        words += line("; {w} {d}", w=row.next_what, d=When(row.next_date, "day"))
+    if row.late:
+        words += line("; late: {l}", l=theirs(", ".join(row.late), 120))
+    return words
+
+
+def _verdict_line(row: VerdictRow) -> Line:
+    return line(
+        "{t}: {s} {d}.", t=theirs(row.title, 80), s=theirs(row.sentence or row.verdict, 200), d=row.decision.title()
+    )
+
+
+def _places_line(digest: Digest) -> Line:
+    words = line("{n} free for a trial.", n=count(digest.places_free, "place is", "places are"))
+    if digest.next_round is not None:
+        words += line(" Next round: {d}.", d=When(digest.next_round, "day"))
+    return words
+
+
+def trials_in_detail(digest: Digest) -> Message:
+    head = line("Trials in detail: {n}.", n=len(digest.trials))
+    lines: list[Line] = []
+    for row in digest.trials:
+        words = _trial_line(row) + line("; last number: {n}", n=theirs(row.last_number or "none yet", 200))
+        if row.in_the_way:
+            words += line("; in the way: {w}", w=theirs(row.in_the_way, 300))
+        lines.append(words)
+    return Message(head, (Heading(head), Items(tuple(lines))))
+
+
+def verdicts_in_detail(digest: Digest) -> Message:
+    head = line("Verdicts and learnings: {n}.", n=len(digest.verdicts))
+    rows = tuple(_verdict_line(v) + line(" {l}", l=theirs(v.learning, 500)) for v in digest.verdicts)
+    others = tuple(line("{l}", l=theirs(text, 300)) for text in digest.learnings)
+    return Message(head, (Heading(head), Items(rows), Paragraph(line("Learnt:")), Items(others)))
+
+
+def when_form(team: str, people: Sequence[Option], lead: str, weekday: int, hour: int) -> Form:
+    days = tuple(Option(str(n), name) for n, name in enumerate(WEEKDAYS))
+    fields = (
+        Field("lead", "Who gets it?", "choice", options=tuple(people), initial=lead),
+        Field("weekday", "Day", "choice", options=days, initial=str(weekday)),
+        Field("hour", "Hour, in their own zone", "choice", initial=str(hour),
+              options=tuple(Option(str(h), f"{h}:00") for h in range(24))),
+    )  # fmt: skip
+    return Form("The weekly digest", "digest.when", team, fields)
+
+
+# --- as text ------------------------------------------------------------------------------------------------------
+
+_MARKS = str.maketrans({c: f"\\{c}" for c in "\\`*_[]()#|<>~"})
+
+
+def _safe(text: str) -> str:
+    """People's text in Markdown: nothing in it becomes a heading, a link, a table or a tag."""
+    shown = one_line(theirs(text).text).translate(_MARKS)
+    return f"\\{shown}" if shown[:1] in ("-", "+", "=") else shown
+
+
+def markdown(digest: Digest, zone: str = "UTC") -> str:
+    def day(at: datetime | None) -> str:
+        return moment(When(at, "day"), zone) if at else "no date"
+
+    lines = [f"# Digest, {day(digest.at)}", "", headline(digest), ""]
+    lines += _part("Rounds", [f"{_safe(r.name)}: {r.step}, {r.waits_for}, until {day(r.due)}" for r in digest.rounds])
+    lines += _part("Trials", [_trial_text(t, day(t.next_date)) for t in digest.trials])
+    verdicts = [
+        f"{_safe(v.title)}: {_safe(v.sentence or v.verdict)} {v.decision}. {_safe(v.learning)}" for v in digest.verdicts
+    ]
+    lines += _part("Verdicts since the last digest", verdicts)
+    lines += _part("Learnt", [_safe(text) for text in digest.learnings])
+    lines.append(f"{count(digest.places_free, 'place')} free; next round: {day(digest.next_round)}")
+    return "\n".join(lines) + "\n"
+
+
+def _trial_text(row: TrialRow, day: str) -> str:
+    words = (
+        f"{_safe(row.title)} ({_safe(row.owner)}): {_safe(row.state)}; last number: {_safe(row.last_number or 'none')}"
+    )
+    if row.chance is not None:
+        words += f"; chance {percent(row.chance)}"
+    words += f"; {row.next_what or 'next'} {day}"
+    return words + (f"; late: {_safe(', '.join(row.late))}" if row.late else "")
+
+
+def _part(name: str, lines: Sequence[str]) -> list[str]:
+    return [f"## {name}", "", *(f"- {text}" for text in lines), ""] if lines else []
+
+
+def as_json(digest: Digest) -> str:
+    return json.dumps(asdict(digest), indent=2, ensure_ascii=False, default=_plain)
+
+
+def _plain(value: Any) -> str:
+    return value.isoformat() if isinstance(value, datetime) else str(value)

@@ -1,0 +1,249 @@
+"""The register: what was found, a plan that resembles an earlier one, what the last round left over."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import (
+    Block,
+    Button,
+    Buttons,
+    Facts,
+    Field,
+    Form,
+    Heading,
+    Items,
+    Line,
+    Message,
+    Option,
+    Paragraph,
+    Small,
+    When,
+    line,
+)
+from coldframe.speech.names import count
+
+VERDICTS = ("met", "not met", "cannot tell", "too early", "running")
+SHOWN = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """An entry as it is shown: no author, only the owner of the trial."""
+
+    title: str
+    round_name: str
+    lever: str
+    verdict: str
+    decision: str
+    sentence: str
+    learning: str
+    owner: str
+    at: datetime
+
+
+def no_date(filters: Sequence[str]) -> Message:
+    """A filter by date that cannot be read: nothing was looked for."""
+    words = line("I cannot read the date after {f}. Write it like `since:2026-01-31`.", f=" and ".join(filters))
+    return Message(words, (Paragraph(words),))
+
+
+def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Message:
+    head = line(
+        "{n} in the register{f}.", n=count(len(found), "trial") + (" or more" if more else ""), f=_asked(words, filters)
+    )
+    blocks: list[Block] = [Heading(head)]
+    for one in found[:SHOWN]:
+        blocks += _entry(one)
+    if len(found) > SHOWN:
+        rest = ", ".join(one.title for one in found[SHOWN:])
+        blocks.append(Small(line("Also: {r}", r=theirs(rest, 600))))
+    if not found:
+        blocks.append(
+            Paragraph(line("Nothing was tried that fits. All words must be there; a part of a word is enough."))
+        )
+    button = Button("Search with filters …", "register.filter", words[:200])
+    blocks.append(Buttons((button,)))
+    return Message(head, tuple(blocks))
+
+
+def _asked(words: str, filters: str) -> Line:
+    asked: Line = line(" for “{w}”", w=theirs(words, 80)) if words else ()
+    return asked + (line(" ({f})", f=theirs(filters, 120)) if filters else ())
+
+
+def _entry(one: Found) -> list[Block]:
+    rows: list[tuple[str, Line]] = [
+        ("Verdict", line("{v}{d}", v=one.verdict, d=f"; {one.decision}" if one.decision else "")),
+        ("Lever, round", line("{l}, {r}", l=theirs(one.lever, 60), r=theirs(one.round_name, 60))),
+        ("Owner", line("{o}, {d}", o=theirs(one.owner or "nobody", 60), d=When(one.at, "day"))),
+    ]
+    if one.learning:
+        rows.append(("Learnt", line("{l}", l=theirs(one.learning, 300))))
+    return [Paragraph(line("*{t}* {s}", t=theirs(one.title, 80), s=theirs(one.sentence, 300))), Facts(tuple(rows))]
+
+
+def search_form(words: str, levers: Sequence[tuple[str, str]], owners: Sequence[str]) -> Form:
+    anything = Option("", "any")
+    fields = (
+        Field("words", "Words", required=False, most=200, initial=words, hint="All must be there; a part is enough."),
+        Field("lever", "Lever", "choice", required=False,
+              options=(anything, *(Option(k, theirs(n, 60).text) for k, n in levers))),
+        Field("verdict", "Verdict", "choice", required=False, options=(anything, *(Option(v, v) for v in VERDICTS))),
+        Field("owner", "Owner", "choice", required=False,
+              options=(anything, *(Option(o, theirs(o, 60).text) for o in owners if o))),
+        Field("since", "Reviewed since", "date", required=False),
+        Field("until", "Reviewed before", "date", required=False),
+    )  # fmt: skip
+    return Form("Search the register", "register.search", "", fields, submit="Search")
+
+
+def looks_like(found: Found) -> str:
+    """Beside the form's title, before the plan is handed in."""
+    told = f": {theirs(found.sentence, 300).text}" if found.sentence else ""
+    return (
+        f"This resembles an earlier one, “{theirs(found.title, 80).text}” ({found.verdict}){told} "
+        "Change yours, or send the form again to hand it in all the same."
+    )
+
+
+def resembling(plan: str, found: Found, running: bool) -> Message:
+    """To the author alone, while the plan can still be changed or withdrawn."""
+    words = line(
+        "Your plan “{p}” resembles one that {w}: “{t}” ({v}). Only you see this; you can still change or "
+        "withdraw yours.",
+        p=theirs(plan, 80),
+        w="is running" if running else "was tried",
+        t=theirs(found.title, 80),
+        v=found.verdict,
+    )
+    blocks: list[Block] = [Paragraph(words)]
+    if found.sentence or found.learning:
+        blocks += _entry(found)
+    return Message(words, tuple(blocks))
+
+
+# --- what is left over --------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Leftovers:
+    """What earlier rounds of a team left: nothing of it carries a name."""
+
+    round_id: str
+    round_name: str
+    question: str
+    forces: tuple[str, ...] = ()
+    plans: tuple[str, ...] = ()
+    learnings: tuple[str, ...] = ()
+    held: tuple[str, ...] = ()
+
+    @property
+    def empty(self) -> bool:
+        return not (self.forces or self.plans or self.learnings or self.held)
+
+    def counted(self) -> str:
+        parts = (
+            (len(self.forces), "unsolved force", None),
+            (len(self.plans), "unused plan", None),
+            (len(self.learnings), "learning", None),
+            (len(self.held), "held note", None),
+        )
+        return ", ".join(count(n, one, many) for n, one, many in parts if n)
+
+
+def leftovers(left: Leftovers, channel: str, *, on_its_date: bool) -> Message:
+    """To the facilitator: what can begin the next round, and the button that opens its setup."""
+    head = line("Today is the date of the next round.") if on_its_date else line("For the next round.")
+    summary = head + (
+        line(" Left over from {r}: {c}.", r=theirs(left.round_name, 60), c=left.counted()) if not left.empty else ()
+    )
+    blocks: list[Block] = [Heading(head), *_lists(left)]
+    buttons = [Button("Set up the next round …", "round.again", channel, "primary")]
+    if not left.empty:
+        buttons.append(Button("Show these to the channel", "leftovers.show", f"{left.round_id}"))
+    blocks.append(Buttons(tuple(buttons)))
+    blocks.append(
+        Small(line("Shown before the notes, they steer what people write; shown after the reveal, they do not."))
+    )
+    return Message(summary, tuple(blocks))
+
+
+def _lists(left: Leftovers) -> list[Block]:
+    found: list[Block] = []
+    for name, items in (
+        ("Forces that nothing has been done about", left.forces),
+        ("Plans that were not tried", left.plans),
+        ("What was learnt", left.learnings),
+        ("Notes held for this round", left.held),
+    ):
+        if items:
+            found.append(Paragraph(line("{n}:", n=name)))
+            found.append(Items(tuple(line("{t}", t=theirs(t, 300)) for t in items[:8])))
+            if len(items) > 8:
+                found.append(Small(line("and {n} more", n=len(items) - 8)))
+    return found
+
+
+def leftovers_shown(left: Leftovers) -> Message:
+    head = line("Left over from {r}: {c}.", r=theirs(left.round_name, 60), c=left.counted())
+    return Message(head, (Heading(head), *_lists(left)))
+
+
+# --- economics ----------------------------------------------------------------------------------------------------
+
+
+def funnel_form(numbers: dict[str, str], channel: str) -> Form:
+    def field(name: str, label: str, hint: str = "", required: bool = True) -> Field:
+        return Field(name, label, required=required, most=30, hint=hint, initial=numbers.get(name, ""))
+
+    fields = (
+        field("visitors", "Visitors a month"),
+        field("sign_up", "Share of them who sign up", "Such as 4 %."),
+        field("activation", "Share of these who become customers", "Such as 30 %."),
+        field("retention", "Share of customers who stay another year", "Such as 80 %."),
+        field("margin", "Margin per customer and year"),
+        field("discount", "Yearly discount rate", "Such as 10 %.", required=False),
+        field("customers", "Customers today", required=False),
+    )
+    intro = line("It helps to weigh the levers against each other; it does not pick one. The team's last word counts.")
+    return Form("The team's funnel numbers", "funnel.save", channel, fields, intro=intro)
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What one more point on a lever is worth a year, with its range when every number may be off by 20 %."""
+
+    lever: str
+    worth: float
+    low: float
+    high: float
+
+
+def worth_line(values: Sequence[Worth], first_stays: float) -> Line:
+    """Help at the focus, with ranges; not an answer."""
+    parts = "; ".join(f"{v.lever} {_money(v.worth)} ({_money(v.low)} to {_money(v.high)})" for v in values)
+    template = (
+        "With your own numbers, one more point is worth, a year, in the unit of the margin: {p}. If each "
+        "number may be off "
+        "by 20 %, {f} stays first in {s} % of cases. A help, not an answer: it does not say which point "
+        "is easier to win."
+    )
+    return line(template, p=parts, f=values[0].lever, s=round(100 * first_stays))
+
+
+def _money(number: float) -> str:
+    """Two significant digits: more would pretend to know."""
+    if number == 0:
+        return "0"
+    from math import floor, log10
+
+    digits = 1 - floor(log10(abs(number)))
+    return f"{round(number, digits):,.{max(0, digits)}f}"
+
+
+def funnel_saved(help_: Line) -> Message:
+    return Message(line("Kept. {h}", h=help_), (Paragraph(line("Kept. {h}", h=help_)),))

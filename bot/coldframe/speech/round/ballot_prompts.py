@@ -1,0 +1,139 @@
+"""What the bot asks of a voter: the ballot, its options, and the comparisons of the placement."""
+
+from __future__ import annotations
+
+from coldframe.domain.names import Axis, ForceId, MemberId, PlanId, Step
+from coldframe.domain.round.ballots import options_for
+from coldframe.domain.round.placement import in_one_sitting
+from coldframe.domain.state import Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Message, Paragraph, Small, line
+from coldframe.speech.names import count
+from coldframe.speech.round.prompts import card, until
+
+TIES = {
+    Step.DOTS: "number of dots, then number of different people",
+    Step.BALLOT: "weighted total, then number of different voters, then the decision-maker's votes",
+}
+SECRECY = {
+    Step.DOTS: "Nobody sees who put a dot where.",
+    Step.BALLOT: "The result shows the decision-maker's votes in a column of their own, if at least three others vote. "
+    "Nobody sees who else voted for what.",
+}
+
+
+def ballot_intro(round_: Round, member: MemberId) -> Message:
+    """Above the options: quota, deadline, the rule for ties; kept up to date with what is left."""
+    ledger = round_.ledger()
+    assert ledger is not None
+    left = ledger.quota - len(ledger.counted(member))
+    step = round_.step
+    dots = step is Step.DOTS
+    thing = "dot" if dots else "vote"
+    ask = (
+        "Which forces hold us back most? Put your dots; several on one force are allowed."
+        if dots
+        else "Which plans have the most effect on their question? Do not think of the effort yet: it is asked later."
+    )
+    locked = member in ledger.locked
+    summary = line("{ask} You have {left} left. ", ask=ask, left=count(left, thing)) + until(round_, member)
+    how = (
+        f"Below is one message for each option, in an order of your own. Any emoji that you add to it is one {thing}, "
+        f"different emoji are several, taking one off takes the {thing} back. The buttons do the same."
+    )
+    if in_one_sitting(round_) and not dots:
+        how += " When you have locked your ballot, I ask you at once to compare a few pairs of plans."
+    blocks: list[Block] = [
+        Paragraph(line(ask)),
+        Facts(
+            (
+                ("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),
+                ("Over the quota", line("{n} that do not count", n=len(ledger.surplus(member)))),
+            )
+            if ledger.surplus(member)
+            else (("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),)
+        ),
+        Small(line(how)),
+        Small(line("Ties: {how}; what is still tied stays tied. {secret}", how=TIES[step], secret=SECRECY[step])),
+        Paragraph(until(round_, member)),
+    ]
+    blocks.append(Buttons(_ballot_buttons(round_, member, locked)))
+    return card(round_, round_.step, *blocks, summary=summary)
+
+
+def _ballot_buttons(round_: Round, member: MemberId, locked: bool) -> tuple[Button, ...]:
+    if round_.step is Step.DOTS:
+        if member in round_.progress.done:
+            return (Button("Not done after all", "step.undone", round_.id),)
+        return (Button("I am done", "step.done", round_.id, "primary"),)
+    if locked:
+        return (Button("Skip the comparisons", "step.done", round_.id),)
+    return (Button("Lock my ballot and go on", "ballot.lock", round_.id, "primary", says="My ballot is final; go on"),)
+
+
+def option(round_: Round, member: MemberId, option_id: str) -> Message:
+    """One option of a ballot, with how many of this person's votes are on it."""
+    ledger = round_.ledger()
+    assert ledger is not None
+    mine = sum(m.option == option_id for m in ledger.counted(member))
+    text = option_text(round_, option_id)
+    thing = "dot" if round_.step is Step.DOTS else "vote"
+    number = options_for(round_, member).index(option_id) + 1
+    state = line("*{n}* from you", n=count(mine, thing))
+    summary = line("{i}. {text}", i=number, text=theirs(text, 300))
+    key = f"{round_.id}|{option_id}"
+    buttons = (
+        Button(f"+1 {thing}", "vote.cast", key, says=f"One {thing} for: {text[:60]}"),
+        Button("Take one back", "vote.back", key, says=f"Take one {thing} back from: {text[:60]}"),
+    )
+    return Message(summary, (Paragraph(summary), Small(state), Buttons(buttons)))
+
+
+def option_text(round_: Round, option_id: str) -> str:
+    if round_.step is Step.DOTS:
+        return round_.force_text(ForceId(option_id))
+    return round_.plans[PlanId(option_id)].title
+
+
+def over_quota(round_: Round, option_text: str, quota: int) -> Message:
+    words = line(
+        "That is one more than {quota}: your newest on “{text}” does not count. Take it off, or take another back "
+        "first and it counts by itself.",
+        quota=quota,
+        text=theirs(option_text, 200),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, second: PlanId, left: int) -> Message:
+    """One pair, one question."""
+    ask = "Which has *more impact* on its question?" if axis is Axis.IMPACT else "Which takes *more effort*?"
+    a, b = round_.plans[first], round_.plans[second]
+    key = f"{round_.id}|{axis}|{first}|{second}"
+    summary = line(ask) + line(" {a} or {b}?", a=theirs(a.title, 80), b=theirs(b.title, 80))
+    return Message(
+        summary,
+        (
+            Paragraph(line(ask) + line(" {left} to go.", left=count(left, "comparison"))),
+            Items(
+                (
+                    line("*A* {title}: {idea}", title=theirs(a.title, 80), idea=theirs(a.hypothesis, 200)),
+                    line("*B* {title}: {idea}", title=theirs(b.title, 80), idea=theirs(b.hypothesis, 200)),
+                )
+            ),
+            Paragraph(until(round_, member)),
+            Buttons(
+                (
+                    Button("A", "compare.first", key, says=f"A: {a.title}"),
+                    Button("B", "compare.second", key, says=f"B: {b.title}"),
+                    Button("About the same", "compare.same", key),
+                )
+            ),
+            Small(line("From everybody's answers comes the effort-impact matrix. Nobody sees whose answer was whose.")),
+        ),
+    )
+
+
+def comparisons_done(round_: Round) -> Message:
+    words = line("Thank you, that was the last comparison. The result comes when the step closes.")
+    return Message(words, (Paragraph(words),))

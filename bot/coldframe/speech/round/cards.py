@@ -1,0 +1,248 @@
+"""The channel's card of each step: one card a step, kept up to date in place."""
+
+from __future__ import annotations
+
+from coldframe.domain.names import Role, Step
+from coldframe.domain.round.course import came_in
+from coldframe.domain.state import Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import (
+    Block,
+    Button,
+    Buttons,
+    Facts,
+    Heading,
+    Items,
+    Line,
+    Message,
+    Paragraph,
+    Small,
+    When,
+    line,
+)
+from coldframe.speech.names import count, title, who
+from coldframe.speech.round.setup_words import windows_chosen
+
+ASKS: dict[Step, str] = {
+    Step.NOTES: "Everybody writes notes to the bot in private: what holds each lever back, and what drives it.",
+    Step.FOCUS: "{chief} picks the one lever to work on, with a reason.",
+    Step.MERGE: "{facilitator} joins notes that say the same. Only direct duplicates, never themes.",
+    Step.DOTS: "Everybody puts {dots} on the restraining forces, in private. Several on one force are allowed.",
+    Step.QUESTIONS: "{facilitator} turns the strongest forces into questions. Suggest yours to the bot in private, or "
+    "in this thread with the bot's name before it; it begins with “How might we”.",
+    Step.PRECEDENTS: "Everybody picks a question and tells what somebody else did about it.",
+    Step.PLANS: "Everybody may write one-page plans, in private, without names.",
+    Step.BALLOT: "Everybody gives {votes} to the plans with the most effect on their question, in private.",
+    Step.PLACEMENT: "Plans are compared in pairs: which has more impact, which takes more effort.",
+    Step.COMMITMENT: "{chief} and {facilitator} choose at most {trials}; each owner accepts in person.",
+}
+NEXT: dict[Step, str] = {
+    Step.NOTES: "Then all notes appear at one moment, shuffled and unsigned.",
+    Step.FOCUS: "Then duplicates among its restraining forces are joined. The other levers' notes are kept.",
+    Step.MERGE: "Then everybody votes on the forces.",
+    Step.DOTS: "Then the ranking appears, ties shown as ties, and the first {carry} become questions.",
+    Step.QUESTIONS: "Then everybody looks for precedents.",
+    Step.PRECEDENTS: "Then everybody may write plans.",
+    Step.PLANS: "Then all plans appear at one moment, without names.",
+    Step.BALLOT: "Then group votes, the decision-maker's votes and the weighted total appear side by side.",
+    Step.PLACEMENT: "Then the effort-impact matrix appears, with how sure each place is.",
+    Step.COMMITMENT: "The round ends when owners, first-week actions and all dates are there.",
+}
+
+
+def _filled(round_: Round, template: str) -> Line:
+    settings = round_.settings
+    return line(
+        template,
+        chief=who(round_, round_.roles.acting(Role.DECISION_MAKER)),
+        facilitator=who(round_, round_.roles.acting(Role.FACILITATOR)),
+        dots=count(settings.dots, "dot"),
+        votes=count(settings.plan_votes, "vote"),
+        trials=count(settings.trials_at_once, "trial"),
+        carry=settings.carry_on,
+    )
+
+
+def what_follows(round_: Round, step: Step) -> Line:
+    """What happens when the step closes."""
+    return _filled(round_, NEXT[step])
+
+
+def step_card(round_: Round) -> Message:
+    """What is asked, of whom, until when, how many are in, what happens then."""
+    step = round_.step
+    progress = round_.progress
+    blocks: list[Block] = [
+        Heading(line("{name}: {step}", name=theirs(round_.name, 60), step=title(step))),
+        Paragraph(line("{question}", question=theirs(round_.settings.question, 300))),
+        Paragraph(_filled(round_, ASKS[step])),
+    ]
+    if progress.due is not None:
+        blocks.append(Facts(_state_rows(round_)))
+    blocks.append(Small(what_follows(round_, step)))
+    buttons = _buttons(round_)
+    if buttons:
+        blocks.append(Buttons(buttons))
+    return Message(_summary(round_), tuple(blocks))
+
+
+def _summary(round_: Round) -> Line:
+    start = line("{name}, {step}: ", name=theirs(round_.name, 60), step=title(round_.step).lower())
+    ask = _filled(round_, ASKS[round_.step])
+    due = round_.progress.due
+    return start + ask + (line(" Until {due}.", due=When(due)) if due is not None else ())
+
+
+def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
+    progress = round_.progress
+    assert progress.due is not None
+    rows = [("Until", line("{due}", due=When(progress.due)))]
+    if progress.opens is not None and round_.step is Step.BALLOT:
+        rows.insert(0, ("Opens after reading", line("{opens}", opens=When(progress.opens))))
+    if len(round_.expected()) > 1:
+        rows.append(("In so far", line("{n} of {all} are in", n=len(came_in(round_)), all=len(round_.expected()))))
+    if round_.paused is not None:
+        rows.append(("Paused", line("{reason}", reason=theirs(round_.paused, 200))))
+    elif progress.settles_at is not None:
+        rows.append(("Closing", line("everybody is in; it closes at {at}", at=When(progress.settles_at, "hour"))))
+    elif progress.extensions:
+        rows.append(("Extended", line("{n}", n=count(progress.extensions, "time"))))
+    return tuple(rows)
+
+
+def _buttons(round_: Round) -> tuple[Button, ...]:
+    key = round_.id
+    own: dict[Step, tuple[Button, ...]] = {
+        Step.MERGE: (Button("These differ …", "merge.object", key, says="Say that joined notes differ"),),
+        Step.PRECEDENTS: (Button("Add a precedent …", "precedent.write", key, "primary"),),
+        Step.PLANS: (Button("Write a plan …", "plan.write", key, "primary"),),
+        Step.NOTES: (Button("Write a note …", "note.write", key, "primary"),),
+    }
+    live = (Button("5 more minutes", "step.extend", key),) if round_.settings.pace == "live" else ()
+    return own.get(round_.step, ()) + live
+
+
+def closed_card(round_: Round, step: Step) -> Message:
+    """What a step's card says once the step is over."""
+    head = line("{name}: {step} is closed.", name=theirs(round_.name, 60), step=title(step))
+    return Message(head, (Paragraph(head),))
+
+
+def option_over(round_: Round) -> Message:
+    """An option of a ballot that is over, whose words should not be read any more."""
+    head = line("{name}: this was an option of a ballot that is closed.", name=theirs(round_.name, 60))
+    return Message(head, (Paragraph(head),))
+
+
+def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Message:
+    """The first post of a round: the question, who does what, the calendar."""
+    settings = round_.settings
+    roles = round_.roles
+    head = line("A new round starts: {question}", question=theirs(settings.question, 300))
+    rows: tuple[tuple[str, Line], ...] = (
+        ("Facilitator", _with_deputy(round_, roles.facilitator, roles.facilitator_deputy)),
+        ("Decision-maker", _with_deputy(round_, roles.decision_maker, roles.decision_deputy)),
+        ("Levers", line("{levers}", levers=theirs(", ".join(name for _, name in settings.levers), 300))),
+        ("Taking part", line("{n}", n=count(len(round_.active()), "person", "people"))),
+        ("Votes", _votes_words(round_)),
+        ("Windows", line("{w}", w=windows_chosen(settings))),
+    )
+    return Message(
+        head,
+        (
+            Heading(line("Round {name}", name=theirs(round_.name, 60))),
+            Paragraph(head),
+            Facts(rows),
+            Paragraph(line("*Calendar*, at the latest, and if everybody is prompt:")),
+            Items(tuple(line("{step}: ", step=step) + words for step, words in calendar)),
+            Small(
+                line(
+                    "A step ends early when everybody is done; then all later ones come sooner, and you are told when "
+                    "one moves by more than an hour. Type `/coldframe` at any time to see what you can do."
+                )
+            ),
+        ),
+    )
+
+
+def _with_deputy(round_: Round, person: str, deputy: str | None) -> Line:
+    if deputy is None:
+        return line("{who}", who=who(round_, person))
+    return line("{who}, deputy {deputy}", who=who(round_, person), deputy=who(round_, deputy))
+
+
+def _votes_words(round_: Round) -> Line:
+    from coldframe.domain.people.seats import power_share
+
+    settings = round_.settings
+    share = power_share(len(round_.active()), settings.weight)
+    return line(
+        "{dots} each on forces, {votes} each on plans; the decision-maker's plan votes weigh {weight}, which is "
+        "{share} % of the voting power (Banzhaf)",
+        dots=count(settings.dots, "dot"),
+        votes=count(settings.plan_votes, "vote"),
+        weight=settings.weight,
+        share=round(100 * share),
+    )
+
+
+def extended(round_: Round, why: str) -> Message:
+    """Told to the channel when a window grew."""
+    assert round_.progress.due is not None
+    reason = {
+        "quorum": "fewer people than needed are in",
+        "facilitator": "more time was asked for",
+        "nobody decided": "the decision has not come yet",
+        "downtime": "the bot was away for a while",
+    }[why]
+    words = line(
+        "*{step}* goes on until {due}: {reason}.", step=title(round_.step), due=When(round_.progress.due), reason=reason
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def paused(round_: Round, reason: str) -> Message:
+    words = line(
+        "Round {name} rests: {reason}. Nothing is lost, and what you send me is still taken. "
+        "The facilitator resumes it with `/coldframe resume`.",
+        name=theirs(round_.name, 60),
+        reason=theirs(reason, 200),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def resumed(round_: Round) -> Message:
+    words = line("Round {name} goes on with *{step}*.", name=theirs(round_.name, 60), step=title(round_.step))
+    return Message(words, (Paragraph(words),))
+
+
+def cancelled(round_: Round, reason: str) -> Message:
+    words = line(
+        "Round {name} ends here without a commitment: {reason}. What was revealed so far is kept for a later round.",
+        name=theirs(round_.name, 60),
+        reason=theirs(reason, 200),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def handed_over(round_: Round, role: Role, to_deputy: bool, why: str) -> Message:
+    acting = who(round_, round_.roles.acting(role), notify=True)
+    because = ", since the deadline passed without an answer" if why == "missed deadline" else ""
+    words = line(
+        "{who} acts as {role} from now on{because}." if to_deputy else "{who} is {role} again.",
+        who=acting,
+        role=role.value,
+        because=because,
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def role_filled(round_: Round, role: Role) -> Message:
+    """Holder and deputy of a role have left: who has it now, and what follows."""
+    words = line(
+        "{who} is {role} from now on, since nobody else who had that role is still here. What this step needs from "
+        "the {role} comes to {who} in private.",
+        who=who(round_, round_.roles.acting(role), notify=True),
+        role=role.value,
+    )
+    return Message(words, (Paragraph(words),))

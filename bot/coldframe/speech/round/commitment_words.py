@@ -1,0 +1,312 @@
+"""The commitment: the desk on which it is settled, what its people are asked, and the card that seals it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from coldframe.domain.names import PlanId, Role, Step
+from coldframe.domain.refusals import Because
+from coldframe.domain.round import commitment
+from coldframe.domain.state import Choice, Plan, Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import (
+    Appointment,
+    Block,
+    Button,
+    Buttons,
+    CalendarFile,
+    Facts,
+    Heading,
+    Items,
+    Line,
+    Message,
+    Paragraph,
+    Small,
+    When,
+    line,
+)
+from coldframe.speech.names import count, title, who
+
+A_DAY = 1440  # minutes
+LACKS: dict[Because, str] = {
+    Because.NO_CHOICE: "no plan is chosen yet",
+    Because.OWNER_MISSING: "nobody has accepted to own it",
+    Because.CRITERION_INCOMPLETE: "its criterion is incomplete",
+    Because.CHECK_MISSING: "nobody is named who checked what it touches",
+    Because.ACTIONS_MISSING: "first-week actions are missing",
+    Because.REVIEW_MISSING: "the review has no date",
+    Because.NEXT_ROUND_MISSING: "the next round has no date",
+    Because.OVERLAP_UNCONFIRMED: "it would act on the same people and measure as another trial, so that nobody could "
+    "tell which of them worked; accept that, or change one",
+}
+
+
+def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
+    """The channel's card while the commitment is settled, kept up to date."""
+    places = round_.settings.trials_at_once - running
+    head = line(
+        "{name}, commitment: choose at most {n}. Until {due}.",
+        name=theirs(round_.name, 60),
+        n=count(max(places, 0), "trial"),
+        due=When(round_.progress.due) if round_.progress.due else "later",
+    )
+    blocks: list[Block] = [
+        Heading(line("{name}: Commitment", name=theirs(round_.name, 60))),
+        Paragraph(
+            line(
+                "{chief} and {facilitator} choose. Running trials count: {r}.{free}",
+                chief=who(round_, round_.roles.acting(Role.DECISION_MAKER)),
+                facilitator=who(round_, round_.roles.acting(Role.FACILITATOR)),
+                r=running,
+                free=line(" The next place is free on {d}.", d=When(free_on, "day")) if free_on else (),
+            )
+        ),
+    ]
+    for plan_id, choice in round_.choices.items():
+        blocks += _choice_blocks(round_, round_.plans[plan_id], choice)
+    blocks += _open_plans(round_)
+    blocks.append(Paragraph(_next_round_line(round_)))
+    lacks = commitment.missing(round_)
+    if lacks:
+        blocks.append(Paragraph(line("Still missing:")))
+        blocks.append(Items(tuple(_lack(round_, plan, because) for plan, because in lacks)))
+    blocks.append(Buttons(_desk_buttons(round_, bool(lacks))))
+    return Message(head, tuple(blocks))
+
+
+def _lack(round_: Round, plan: PlanId | None, because: Because) -> Line:
+    if plan is None:
+        return line("{what}", what=LACKS[because])
+    return line("{title}: {what}", title=theirs(round_.plans[plan].title, 80), what=LACKS[because])
+
+
+def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
+    key = f"{round_.id}|{plan.id}"
+    owner: Line = line("nobody yet")
+    if choice.owner is not None:
+        owner = line("{o}", o=who(round_, choice.owner))
+        if choice.asked is not None:
+            owner += line(", until {o} accepts, who was asked", o=who(round_, choice.asked))
+    elif choice.asked is not None:
+        owner = line("{o} was asked", o=who(round_, choice.asked))
+    rows: list[tuple[str, Line]] = [
+        ("Owner", owner),
+        ("First week", line("{n}", n=count(len(choice.actions), "action"))),
+        ("Review", line("{d}", d=When(choice.review, "day")) if choice.review else line("no date yet")),
+    ]
+    for member, reason in choice.declined:
+        rows.append(
+            ("Declined", line("{who}: {why}", who=who(round_, member), why=theirs(reason or "no reason given", 200)))
+        )
+    if choice.offers:
+        names = ", ".join(round_.name_of(m) for m in choice.offers)
+        rows.append(("Would own it", line("{names}", names=theirs(names, 200))))
+    buttons = (
+        Button("Ask an owner …", "owner.ask", key),
+        Button("I would own it", "owner.offer", key),
+        Button("First-week actions …", "actions.write", key),
+        Button("Criterion …", "criterion.write", key),
+        Button("Review date …", "review.date", key),
+        Button("My forecast …", "forecast.write", key),
+        Button("Take it out", "choice.drop", key, "danger"),
+    )
+    return [
+        Paragraph(line("*Chosen: {title}*", title=theirs(plan.title, 80))),
+        Facts(tuple(rows)),
+        Buttons(buttons),
+    ]
+
+
+def _open_plans(round_: Round) -> list[Block]:
+    order = [PlanId(s.option) for s in round_.plans_standing] or list(round_.plan_order)
+    rest = [p for p in order if p not in round_.choices][:8]
+    if not rest:
+        return []
+    buttons = tuple(
+        Button(f"Choose: {theirs(round_.plans[p].title, 50).text}", "choice.make", f"{round_.id}|{p}") for p in rest
+    )
+    return [Buttons(buttons)]
+
+
+def _next_round_line(round_: Round) -> Line:
+    if round_.next_round is None:
+        return line("Next round: no date yet.")
+    return line("Next round: {d}.", d=When(round_.next_round, "day"))
+
+
+def _desk_buttons(round_: Round, lacking: bool) -> tuple[Button, ...]:
+    buttons = [Button("Date of the next round …", "nextround.date", round_.id)]
+    if commitment.overlaps(round_) and not round_.overlap_accepted:
+        buttons.append(Button("Accept the overlap", "overlap.accept", round_.id))
+    if not lacking:
+        buttons.append(Button("Seal the commitment", "round.commit", round_.id, "primary"))
+    return tuple(buttons)
+
+
+def author_told(round_: Round, plan: Plan) -> Message:
+    words = line(
+        "Your plan “{title}” was chosen for a trial. You hear it first. Would you like to own it? Nobody is told who "
+        "wrote it unless you say so.",
+        title=theirs(plan.title, 80),
+    )
+    key = f"{round_.id}|{plan.id}"
+    return Message(words, (Paragraph(words), Buttons((Button("I would own it", "owner.offer", key, "primary"),))))
+
+
+def owner_asked(round_: Round, plan: Plan) -> Message:
+    words = line(
+        "You are asked to own the trial “{title}” for {w}: first-week actions, one number a week, the review. Only "
+        "your own yes counts. Please answer within one working day.",
+        title=theirs(plan.title, 80),
+        w=count(plan.weeks, "week"),
+    )
+    key = f"{round_.id}|{plan.id}"
+    return Message(
+        words,
+        (
+            Paragraph(words),
+            Buttons(
+                (
+                    Button("I accept", "owner.accept", key, "primary"),
+                    Button("I decline …", "owner.decline", key),
+                )
+            ),
+        ),
+    )
+
+
+def you_own_it() -> Message:
+    words = line(
+        "Thank you, you own it now. Next: draw up the first-week actions, on the commitment card in the channel."
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def offer_noted() -> Message:
+    words = line(
+        "Noted: the commitment card says that you would own it. It is yours only when the facilitator or the "
+        "decision-maker asks you, which needs no further yes from you."
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def owner_replaced(round_: Round, plan: Plan, member: str) -> Message:
+    words = line(
+        "{who} owns the trial “{title}” from now on, at the facilitator's or the decision-maker's request. Nothing is "
+        "left for you to do there.",
+        who=who(round_, member),
+        title=theirs(plan.title, 80),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def declined(round_: Round, plan: Plan, member: str, reason: str) -> Message:
+    words = line(
+        "{who} declined to own “{title}”. The reason: “{why}” Ask somebody else; without an owner it does not "
+        "start and its place is free.",
+        who=who(round_, member),
+        title=theirs(plan.title, 80),
+        why=theirs(reason or "no reason given", 300),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def sealed_card(round_: Round) -> Message:
+    """The commitment card: what runs, who, until when, how it will be judged; with the dates attached."""
+    titles = ", ".join(round_.plans[p].title for p in round_.choices)
+    head = line("*Committed*: {titles}.", titles=theirs(titles, 300))
+    blocks: list[Block] = [Heading(line("{name}: Commitment", name=theirs(round_.name, 60))), Paragraph(head)]
+    for plan_id, choice in round_.choices.items():
+        blocks += _sealed_choice(round_, round_.plans[plan_id], choice)
+    blocks.append(Paragraph(_next_round_line(round_)))
+    blocks.append(
+        Small(
+            line(
+                "Measure, target, span, who is counted, stop line and harm measure are frozen from now on. Trials act "
+                "on real customers: local law and your firm's responsible people have the last word."
+            )
+        )
+    )
+    return Message(
+        head, tuple(blocks), attachments=(CalendarFile("commitment", "Dates of the commitment", dates(round_)),)
+    )
+
+
+def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
+    criterion = plan.criterion
+    assert choice.owner is not None and choice.review is not None
+    rows: tuple[tuple[str, Line], ...] = (
+        ("Owner", line("{o}", o=who(round_, choice.owner))),
+        ("Measure", line("{m}", m=theirs(criterion.measure, 200))),
+        ("Stop line", line("{s}", s=theirs(criterion.stop_line, 300))),
+        ("Harm measure", line("{h}", h=theirs(criterion.harm, 300))),
+        ("Runs", line("{w}", w=count(plan.weeks, "week"))),
+        ("Review", line("{d}", d=When(choice.review))),
+    )
+    chances = sorted(choice.forecasts.values())
+    forecast: tuple[Block, ...] = ()
+    if chances:
+        middle = chances[len(chances) // 2]
+        words = f"{count(len(chances), 'forecast')}, from {chances[0]} to {chances[-1]} %, the middle one {middle} %."
+        forecast = (Small(line("{w}", w=words)),)
+    actions = tuple(
+        line("{who}, by {d}: {what}", who=who(round_, a.who), d=When(a.due, "day"), what=theirs(a.text, 300))
+        for a in choice.actions
+    )
+    return [
+        Paragraph(line("*{title}*", title=theirs(plan.title, 80))),
+        Facts(rows),
+        Items(actions),
+        *forecast,
+    ]
+
+
+def dates(round_: Round) -> tuple[Appointment, ...]:
+    """Every date of the commitment as calendar entries, with uids that stay when a date moves."""
+    entries: list[Appointment] = []
+    for plan_id, choice in round_.choices.items():
+        title = round_.plans[plan_id].title
+        for action in choice.actions:
+            uid, what = f"{round_.id}-{plan_id}-{action.id}", f"Due: {action.text[:80]}"
+            entries.append(Appointment(uid, what, f"First week of {title}", action.due, alarm_minutes=60))
+        if choice.review is not None:
+            uid, what = f"{round_.id}-{plan_id}-review", f"Review: {title}"
+            entries.append(Appointment(uid, what, round_.settings.question, choice.review, alarm_minutes=A_DAY))
+    return (*entries, *next_round(round_))
+
+
+def next_round(round_: Round) -> tuple[Appointment, ...]:
+    """The date of the next round, if there is one yet."""
+    if round_.next_round is None:
+        return ()
+    uid, question = f"{round_.id}-next", round_.settings.question
+    return (Appointment(uid, "Next round", question, round_.next_round, alarm_minutes=A_DAY),)
+
+
+def calendar_of_round(round_: Round) -> CalendarFile:
+    """The deadlines that the channel was told, as a file."""
+    return CalendarFile("round", f"Deadlines of {round_.name}", deadlines(round_))
+
+
+def deadlines_off(round_: Round) -> CalendarFile:
+    """The deadlines of a round that was cancelled: the entries that were handed out are taken back."""
+    sequence = round_.dates_told_times
+    off = tuple(replace(d, cancelled=True, sequence=sequence, alarm_minutes=None) for d in deadlines(round_))
+    return CalendarFile("round", f"Deadlines of {round_.name}", off)
+
+
+def deadlines(round_: Round) -> tuple[Appointment, ...]:
+    """One entry a step; told anew, each has the same uid and a higher sequence. What is over rings no bell."""
+    over = list(Step).index(round_.step)
+    return tuple(
+        Appointment(
+            f"{round_.id}-{title(step)}",
+            f"{round_.name}: {title(step)} closes",
+            round_.settings.question,
+            at,
+            sequence=round_.dates_told_times - 1,
+            alarm_minutes=60 if list(Step).index(step) >= over else None,
+        )
+        for step, at in round_.dates_told.items()
+    )

@@ -1,0 +1,336 @@
+"""The forms people fill in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date as date_
+from datetime import datetime
+
+from coldframe.domain.names import ForceId, LeverId, NoteId, PlanId, QuestionId
+from coldframe.domain.round.commitment import FIRST_WEEK
+from coldframe.domain.settings import RANGES, Settings
+from coldframe.domain.state import Plan, Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Field, Form, Option, line
+
+PACES = (
+    Option("days", "Over days, in everybody's working hours"),
+    Option("live", "In one sitting, in minutes"),
+)
+DOTS = "On the restraining forces; from {} to {}.".format(*RANGES["dots"])
+PLAN_VOTES = "From {} to {}.".format(*RANGES["plan_votes"])
+WINDOWS = (
+    "Such as notes 16, plans 24: working hours over days, minutes in one sitting. Empty for the usual ones. "
+    "“reading” is the time before the ballot opens."
+)
+LATER = "You can leave this for the commitment."
+
+
+def _option(value: str, label: str) -> Option:
+    return Option(value, theirs(label, 75).text)
+
+
+def note(round_: Round, lever: LeverId | None = None) -> Form:
+    levers = tuple(_option(key, name) for key, name in round_.settings.levers)
+    return Form(
+        "Write a note",
+        "note.write",
+        round_.id,
+        (
+            Field("lever", "Lever", "choice", options=levers, initial=lever or ""),
+            Field(
+                "side",
+                "Direction",
+                "choice",
+                options=(Option("restraining", "It holds us back"), Option("driving", "It drives us")),
+                initial="restraining",
+            ),
+            Field("text", "One idea", "long", most=3000, hint="Several lines are taken as several notes."),
+        ),
+        intro=line("Nobody reads it before the reveal."),
+    )
+
+
+def note_edit(round_: Round, note_id: NoteId) -> Form:
+    text = round_.notes[note_id].text
+    field = Field("text", "One idea", "long", most=3000, initial=text)
+    return Form("Change a note", "note.edit", f"{round_.id}|{note_id}", (field,))
+
+
+def focus(round_: Round, lever: LeverId) -> Form:
+    name = theirs(round_.settings.lever_name(lever), 60).text
+    reason = Field("reason", "Why this lever?", "long", most=500, hint="In a sentence; it is shown to everybody.")
+    return Form("Pick the focus", "focus.pick", f"{round_.id}|{lever}", (reason,), intro=line("{l}", l=name))
+
+
+def join(round_: Round) -> Form:
+    forces = tuple(_option(f.id, round_.force_text(f.id)) for f in round_.forces[:100])
+    return Form(
+        "Join by hand",
+        "merge.join",
+        round_.id,
+        (
+            Field("first", "This force", "choice", options=forces),
+            Field("second", "is the same as", "choice", options=forces),
+        ),
+        intro=line("Only the same point in other words. Both wordings are kept."),
+    )
+
+
+def split(round_: Round) -> Form:
+    joined = tuple(_option(f.id, round_.force_text(f.id)) for f in round_.forces if len(f.notes) > 1)[:100]
+    return Form(
+        "These differ",
+        "merge.object",
+        round_.id,
+        (Field("force", "Take this one apart again", "choice", options=joined),),
+        intro=line("Nobody is told who asked."),
+        submit="Split",
+    )
+
+
+def question(round_: Round, force: ForceId) -> Form:
+    text = Field(
+        "text",
+        "Question",
+        "long",
+        most=300,
+        initial="How might we ",
+        hint="Who, in which situation, and what should be different? No answer inside.",
+    )
+    return Form(
+        "Write a question",
+        "question.write",
+        f"{round_.id}|{force}",
+        (text,),
+        intro=line("The force: {f}", f=theirs(round_.force_text(force), 300)),
+    )
+
+
+def precedent(round_: Round, question_id: QuestionId | None = None) -> Form:
+    questions = tuple(_option(q.id, q.text) for q in round_.questions)
+    return Form(
+        "Write a precedent",
+        "precedent.write",
+        round_.id,
+        (
+            Field("question", "Question", "choice", options=questions, initial=question_id or ""),
+            Field("title", "Title", most=150),
+            Field("idea", "The big idea", "long", most=1000),
+            Field("details", "Details: what changed, by which number, where would it not carry over?", "long",
+                  required=False, most=3000),
+            Field("source", "Source", required=False, most=500, hint="An address or a book; nobody checks it."),
+            Field("outside", "From outside our own trade", "tick", required=False),
+        ),
+    )  # fmt: skip
+
+
+def plan(round_: Round, found: Plan | None = None) -> Form:
+    """The one page. What the criterion needs may be completed at the commitment."""
+    questions = tuple(_option(q.id, q.text) for q in round_.questions)
+    old = found.criterion if found else None
+    value = f"{round_.id}|{found.id}" if found else round_.id
+    kinds = (
+        Option("split", "Two groups at the same time (split)"),
+        Option("before-after", "The same people's weeks before and after"),
+        Option("count", "A count against a fixed number"),
+        Option("mean", "A mean, two groups at the same time"),
+    )
+    fields = (
+        Field("question", "Question", "choice", options=questions, initial=found.question if found else ""),
+        Field("title", "Title", most=75, initial=found.title if found else ""),
+        Field("hypothesis", "Hypothesis: if we .. for .., then .. will go from .. to .., because ..", "long", most=1000,
+              initial=found.hypothesis if found else ""),
+        Field("steps", "Action steps, one a line", "long", most=2000, initial="\n".join(found.steps) if found else ""),
+        Field("measure", "Success measure, with its unit", most=200, initial=old.measure if old else ""),
+        Field("kind", "How is it compared?", "choice", options=kinds, initial=old.kind if old else "split"),
+        Field("weeks", "Weeks", "choice", options=tuple(Option(str(w), f"{w} weeks") for w in (3, 4, 5, 6)),
+              initial=str(found.weeks) if found else "4"),
+        *criterion_fields(found),
+        Field("checked_by", "If it touches personal data, messages, prices, health, finance, children: who checked it?",
+              required=False, most=100, initial=found.checked_by if found else ""),
+        Field("might_fail", "It is the review and this failed. Why? (only you read this before the review)", "long",
+              required=False, most=1000, initial=found.might_fail if found else ""),
+        Field("chance", "Chance of reaching the target, in %", "number", required=False, most=3,
+              initial="" if found is None or found.chance is None else str(found.chance)),
+    )  # fmt: skip
+    return Form("Write a plan", "plan.write", value, fields, intro=line("One page. No names until the commitment."))
+
+
+def criterion_fields(found: Plan | None) -> tuple[Field, ...]:
+    """The numbers of the criterion; percentages may be written with %."""
+    old = found.criterion if found else None
+
+    def number(value: float | None) -> str:
+        return "" if value is None else f"{value:g}"
+
+    return (
+        Field("baseline", "Baseline (4 %, or a number)", required=False, most=20, hint=LATER,
+              initial=number(old.baseline) if old else ""),
+        Field("target", "Target", required=False, most=20, hint=LATER, initial=number(old.target) if old else ""),
+        Field("weekly", "People a week, both groups together", required=False, most=20, hint=LATER,
+              initial=number(old.weekly) if old else ""),
+        Field("counted", "Who is counted?", required=False, most=300, hint=LATER, initial=old.counted if old else ""),
+        Field("stop_line", "We stop early if ..", required=False, most=300, hint=LATER,
+              initial=old.stop_line if old else ""),
+        Field("harm", "One harm measure: what must not get worse?", required=False, most=300, hint=LATER,
+              initial=old.harm if old else ""),
+    )  # fmt: skip
+
+
+def criterion(round_: Round, plan_id: PlanId) -> Form:
+    found = round_.plans[plan_id]
+    checked = Field("checked_by", "Who checked what it touches?", required=False, most=100, initial=found.checked_by)
+    measure = Field("measure", "Success measure, with its unit", most=200, initial=found.criterion.measure)
+    weeks_before = Field(
+        "baseline_weeks",
+        "Weeks before, one a line: successes / people",
+        "long",
+        required=False,
+        most=2000,
+        hint="For a comparison with earlier weeks: at least six whole weeks, better eight.",
+        initial="\n".join(f"{a:g}/{b:g}" for a, b in found.criterion.baseline_weeks),
+    )
+    return Form(
+        "Criterion",
+        "criterion.write",
+        f"{round_.id}|{plan_id}",
+        (measure, *criterion_fields(found), weeks_before, checked),
+        intro=line("It is frozen at the commitment: {t}", t=theirs(found.title, 80)),
+    )
+
+
+def owner(round_: Round, plan_id: PlanId) -> Form:
+    people = tuple(_option(m, round_.name_of(m)) for m in round_.active())
+    field = Field(
+        "member", "Who?", "choice", options=people, hint="They are asked in private; only their own yes counts."
+    )
+    return Form("Ask an owner", "owner.ask", f"{round_.id}|{plan_id}", (field,), submit="Ask")
+
+
+def decline(round_: Round, plan_id: PlanId) -> Form:
+    people = (Option("", "nobody"), *(_option(m, round_.name_of(m)) for m in round_.active()))
+    return Form(
+        "Decline",
+        "owner.decline",
+        f"{round_.id}|{plan_id}",
+        (
+            Field("reason", "Why?", "long", most=500),
+            Field("instead", "Who could do it?", "choice", required=False, options=people),
+        ),
+    )
+
+
+def actions(round_: Round, plan_id: PlanId, day_of: Callable[[datetime], date_]) -> Form:
+    """First-week actions, one a line, each with its day (`day_of` a moment, to who fills it in) and with who does it,
+    if not the owner; begun from the plan's steps."""
+    choice = round_.choices[plan_id]
+    known = ((a, "" if a.who == choice.owner else f" | {round_.name_of(a.who)}") for a in choice.actions)
+    initial = "\n".join(f"{a.text} | {day_of(a.due)}{who}" for a, who in known) or "\n".join(
+        f"{s} | in {1 + n} days" for n, s in enumerate(round_.plans[plan_id].steps[:3])
+    )
+    return Form(
+        "First-week actions",
+        "actions.write",
+        f"{round_.id}|{plan_id}",
+        (
+            Field(
+                "actions",
+                "One a line: what | by when | who (empty: the owner)",
+                "long",
+                most=2000,
+                initial=initial,
+                hint=f"Within {FIRST_WEEK.days} days. “When Monday's meeting ends, I write …” works best.",
+            ),
+        ),
+    )
+
+
+def date(action: str, value: str, heading: str) -> Form:
+    hint = "Such as 12 Jan, in 5 weeks, or next Tuesday 10:00."
+    field = Field("date", "When?", "text", most=60, hint=hint)
+    return Form(heading, action, value, (field,))
+
+
+def forecast(round_: Round, plan_id: PlanId) -> Form:
+    chances = tuple(Option(str(c), f"{c} %") for c in range(0, 101, 10))
+    return Form(
+        "My forecast",
+        "forecast.write",
+        f"{round_.id}|{plan_id}",
+        (
+            Field("chance", "How likely is it to meet its criterion?", "choice", options=chances),
+            Field(
+                "fear", "Imagine it has failed. What was the most probable reason?", "long", required=False, most=1000
+            ),
+        ),
+        intro=line("Private until the commitment is sealed; then only the spread is shown."),
+    )
+
+
+def cancel(round_: Round) -> Form:
+    why = Field("reason", "Why?", most=300)
+    return Form("Cancel the round", "round.cancel", round_.id, (why,), submit="Cancel the round")
+
+
+def hours(zone: str, days: str, span: str, country: str, quiet: str) -> Form:
+    return Form(
+        "My working time",
+        "hours.write",
+        "",
+        (
+            Field("zone", "Time zone", most=60, initial=zone, hint="Such as Europe/Berlin or Asia/Kolkata."),
+            Field("days", "Working days", most=60, initial=days, hint="Such as Mon-Fri, or Sun-Thu."),
+            Field("hours", "Hours", most=60, initial=span, hint="Such as 09:00-17:00, or 08:00-12:00, 14:00-18:00."),
+            Field(
+                "country",
+                "Country for public holidays",
+                required=False,
+                most=10,
+                initial=country,
+                hint="Such as DE, or DE-BE.",
+            ),
+            Field(
+                "quiet",
+                "Hours without reminders",
+                required=False,
+                most=20,
+                initial=quiet,
+                hint="Such as 20:00-08:00; empty for none. Reminders keep to your working hours anyway.",
+            ),
+        ),
+    )
+
+
+def away() -> Form:
+    return Form(
+        "I am away",
+        "me.away",
+        "",
+        (Field("until", "Back on", most=60, hint="Such as next Monday, or 12 Jan. Reasons are not asked."),),
+    )
+
+
+def new_round(levers: str, people: Sequence[Option]) -> Form:
+    """The setup on one page; everything else has defaults."""
+    usual = Settings(question="")
+    return Form(
+        "Start a round",
+        "round.new",
+        "",
+        (
+            Field("question", "Guiding question", "long", most=300, hint="What must the round answer?"),
+            Field("name", "Short name", most=40, hint="It stands on every card."),
+            Field("levers", "Levers, separated by commas", most=200, initial=levers),
+            Field("decision_maker", "Decision-maker", "choice", options=tuple(people)),
+            Field("decision_deputy", "Deputy of the decision-maker", "choice", options=tuple(people)),
+            Field("facilitator_deputy", "Your own deputy as facilitator", "choice", options=tuple(people)),
+            Field("weight", "Weight of the decision-maker's plan votes", "number", initial="2", most=20),
+            Field("dots", "Dots each", "number", initial=str(usual.dots), most=20, hint=DOTS),
+            Field("plan_votes", "Plan votes each", "number", initial=str(usual.plan_votes), most=20, hint=PLAN_VOTES),
+            Field("pace", "Pace", "choice", initial="days", options=PACES),
+            Field("windows", "Windows that differ from the usual", "long", required=False, most=400, hint=WINDOWS),
+        ),
+        intro=line("You facilitate. Everybody in this channel takes part; bots and guests do not."),
+        submit="Show me the round",
+    )  # fmt: skip

@@ -1,0 +1,61 @@
+"""What is said when something came late, came from few, or from somebody new."""
+
+from __future__ import annotations
+
+from coldframe.domain.names import Step
+from coldframe.domain.state import Note, Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, line
+from coldframe.speech.names import title
+
+
+def few_writers(round_: Round) -> Message:
+    """To the facilitator, without a number: the writers are asked first."""
+    words = line(
+        "Too few people wrote notes in {name} for them to be unsigned. I have asked those who wrote; nothing is shown "
+        "unless each of them agrees. You can give more time instead.",
+        name=theirs(round_.name, 60),
+    )
+    more = Button("Give more time", "step.extend", round_.id, "primary")
+    return Message(words, (Paragraph(words), Buttons((more,))))
+
+
+def late_note(round_: Round, note: Note) -> Message:
+    """The note came after the reveal: kept, and its writer chooses."""
+    words = line(
+        "Your note came after the reveal. It is kept and nobody has seen it. {post}If you choose nothing, it is held, "
+        "unsigned, when this round ends.",
+        post="If it is posted now, colleagues can read from its time that it is yours. "
+        if round_.step in (Step.FOCUS, Step.MERGE)
+        else "",
+    )
+    key = f"{round_.id}|{note.id}"
+    buttons = [Button("Hold it for the next round", "late.hold", key, "primary")]
+    if round_.step in (Step.FOCUS, Step.MERGE):
+        buttons.insert(0, Button("Post it now", "late.post", key))
+    buttons.append(Button("Withdraw it", "late.withdraw", key, "danger"))
+    return Message(words, (Paragraph(words), Quoted(theirs(note.text, 600).text), Buttons(tuple(buttons))))
+
+
+SETTLED = {
+    "post": "Your note stands in the channel's list now.",
+    "hold": "Your note is held for the next round, unsigned.",
+    "withdraw": "Your note is withdrawn, and its text is gone from here.",
+}
+
+
+def settled(choice: str) -> Message:
+    """What became of a late note: `post`, `hold` or `withdraw`."""
+    words = line(SETTLED[choice])
+    return Message(words, (Paragraph(words),))
+
+
+def welcome(round_: Round) -> Message:
+    """To somebody who joined in the middle."""
+    words = line(
+        "Welcome to round {name}, which is at *{step}*. Nothing is expected of you in this step; you are asked from "
+        "the next one on.",
+        name=theirs(round_.name, 60),
+        step=title(round_.step),
+    )
+    return Message(words, (Paragraph(words),))

@@ -1,0 +1,328 @@
+"""What the bot asks of one person, in their direct messages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coldframe.domain.names import LeverId, MemberId, Side, Step
+from coldframe.domain.round.merging import needs_second_person
+from coldframe.domain.state import MergeProposal, Note, Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import (
+    Block,
+    Button,
+    Buttons,
+    Facts,
+    Heading,
+    Items,
+    Line,
+    Message,
+    Paragraph,
+    Small,
+    When,
+    line,
+)
+from coldframe.speech.names import SIDES, count, title
+from coldframe.speech.round.cards import what_follows
+
+PRIVACY = (
+    "What I keep: your name, time zone and working hours; what you write here, encrypted until its reveal. Nobody, the "
+    "facilitator included, reads notes, plans or votes before. At the reveal the link from a note to its writer is "
+    "erased; who voted for what is never shown and erased a week after the close. Unsigned text stays 12 months for "
+    "later rounds. `/coldframe export` gives you what I hold about you, `/coldframe forget` deletes it. The "
+    "administrators of this chat may be able to read direct messages."
+)
+
+
+def until(round_: Round, member: MemberId) -> Line:
+    """The person's own deadline where it comes before the team's, else the team's."""
+    due = round_.progress.due
+    assert due is not None
+    own = round_.progress.personal.get(member, due)
+    if own < due:
+        return line("Until {own} for your part, {due} at the very latest.", own=When(own), due=When(due))
+    return line("Until {due}.", due=When(due))
+
+
+def card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
+    """A step's private card: the round's name above, what happens next below."""
+    head = Heading(line("{name}: {step}", name=theirs(round_.name, 60), step=title(step)))
+    return Message(summary, (head, *blocks, Small(what_follows(round_, step))))
+
+
+def first_word(hours: str, doubt: Line = ()) -> Message:
+    """The first direct message to a person: who this is, what is kept, what working time was assumed; `doubt` says
+    why the zone may be wrong."""
+    summary = line("I run growth rounds for your team. Before the first question: what I keep about you.")
+    return Message(
+        summary,
+        (
+            Paragraph(summary),
+            Paragraph(line(PRIVACY)),
+            Paragraph(
+                (*doubt, *line(" ")) * bool(doubt)
+                + line("I take it that you work *{hours}*. Deadlines and reminders keep to that.", hours=hours)
+            ),
+            Buttons(
+                (
+                    Button("That is right", "hours.confirm", "", "primary"),
+                    Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
+                )
+            ),
+        ),
+    )
+
+
+# --- notes ---
+
+
+def notes_intro(round_: Round, member: MemberId) -> Message:
+    summary = line(
+        "{name}: what holds us back, and what drives us? Write one idea a note. ", name=theirs(round_.name, 60)
+    ) + until(round_, member)
+    return card(
+        round_,
+        Step.NOTES,
+        Paragraph(line("{question}", question=theirs(round_.settings.question, 300))),
+        Paragraph(
+            line(
+                "Your view is needed. Below is one message for each lever: answer in its thread, one idea a line, "
+                "beginning with `-` for what holds it back and `+` for what drives it; or use the button. "
+                "Begin with what holds it back; something that you could simply stop doing counts too."
+            )
+        ),
+        Paragraph(until(round_, member)),
+        Small(
+            line(
+                "Nobody sees your notes before the reveal; until then you can change and withdraw them. After it they "
+                "carry no name, but colleagues may still guess by style."
+            )
+        ),
+        summary=summary,
+    )
+
+
+def lever_prompt(round_: Round, lever: LeverId) -> Message:
+    name = round_.settings.lever_name(lever)
+    summary = line("*{lever}*: answer in this thread. `-` holds it back, `+` drives it.", lever=theirs(name, 60))
+    return Message(
+        summary,
+        (
+            Paragraph(summary),
+            Buttons((Button("Write a note …", "note.write", f"{round_.id}|{lever}", says=f"Write a note on {name}"),)),
+        ),
+    )
+
+
+def my_notes(round_: Round, member: MemberId) -> Message:
+    """The person's own notes, kept up to date, each with its buttons."""
+    mine = [n for n in round_.notes.values() if n.author == member]
+    done = member in round_.progress.done
+    blocks: list[Block] = [Heading(line("Your notes: {n}", n=len(mine)))]
+    for note in mine[:20]:
+        blocks.append(Paragraph(_note_line(round_, note)))
+        blocks.append(Buttons(_note_buttons(round_, note)))
+    if len(mine) > 20:
+        blocks.append(Small(line("{n} more; `/coldframe mine` lists all.", n=len(mine) - 20)))
+    label = "Not done after all" if done else "I am done"
+    blocks.append(
+        Buttons((Button(label, "step.undone" if done else "step.done", round_.id, "plain" if done else "primary"),))
+    )
+    summary = line("You have written {n}.", n=count(len(mine), "note"))
+    return Message(summary, tuple(blocks))
+
+
+def _note_line(round_: Round, note: Note) -> Line:
+    return line(
+        "{lever}, {side}: {text}",
+        lever=theirs(round_.settings.lever_name(note.lever), 60),
+        side=SIDES[note.side],
+        text=theirs(note.text, 600),
+    )
+
+
+def _note_buttons(round_: Round, note: Note) -> tuple[Button, ...]:
+    key = f"{round_.id}|{note.id}"
+    return (
+        Button("Change …", "note.edit", key, says=f"Change the note: {note.text[:60]}"),
+        Button("Withdraw", "note.withdraw", key, says=f"Withdraw the note: {note.text[:60]}"),
+    )
+
+
+def only_one_side(side: Side) -> Message:
+    other = SIDES[Side.DRIVING if side is Side.RESTRAINING else Side.RESTRAINING]
+    words = line("Three notes, all of them {side}. Is there a {other} force as well?", side=SIDES[side], other=other)
+    return Message(words, (Paragraph(words),))
+
+
+def two_ideas(round_: Round, note: Note) -> Message:
+    """The offer to split a note that seems to hold more than one idea; made once, when it is written."""
+    words = line(
+        "Your note is kept. It seems to hold more than one idea: “{text}”. If so, please shorten it to the first idea "
+        "and write the other as a note of its own, so that each can be voted on. If not, do nothing.",
+        text=theirs(note.text, 80),
+    )
+    change, another = (
+        _note_buttons(round_, note)[0],
+        Button("Write a note …", "note.write", f"{round_.id}|{note.lever}"),
+    )
+    return Message(words, (Paragraph(words), Buttons((change, another))))
+
+
+def ask_consent(round_: Round, writers: int) -> Message:
+    people = "you alone wrote" if writers == 1 else f"only {writers} people wrote"
+    words = line(
+        "{people}, so calling the notes unsigned would be a pretence: colleagues will know or guess. "
+        "Shall they be shown all the same? Nothing is shown unless each writer agrees.",
+        people=people.capitalize(),
+    )
+    return Message(
+        words,
+        (
+            Paragraph(words),
+            Buttons((Button("Show them", "note.consent", round_.id, "primary"),)),
+            Small(
+                line(
+                    "If not, do nothing, or withdraw your notes in the list above. The facilitator may give more time "
+                    "instead, so that more people write."
+                )
+            ),
+        ),
+    )
+
+
+# --- focus, merge ---
+
+
+def pick_focus(
+    round_: Round, member: MemberId, counts: Sequence[tuple[LeverId, int, int]], help_: Line = ()
+) -> Message:
+    """To the decision-maker: notes per lever, and a button for each."""
+    rows = tuple(
+        (
+            round_.settings.lever_name(lever),
+            line("{r} restraining, {d} driving", r=restraining, d=driving),
+        )
+        for lever, restraining, driving in counts
+    )
+    summary = line("{name}: which lever does the round work on? ", name=theirs(round_.name, 60)) + until(round_, member)
+    buttons = tuple(
+        Button(f"{round_.settings.lever_name(lever)} …", "focus.pick", f"{round_.id}|{lever}", says=f"Pick {lever}")
+        for lever, restraining, _ in counts
+        if restraining
+    )
+    more: tuple[Block, ...] = (Paragraph(help_),) if help_ else ()
+    return card(
+        round_,
+        Step.FOCUS,
+        Paragraph(
+            line(
+                "Which lever does the round work on? Read the notes in the channel, then press one lever and give your "
+                "reason in a sentence, which everybody reads."
+            )
+        ),
+        Facts(rows),
+        Small(line("The number of notes measures attention, not value.")),
+        *more,
+        Paragraph(until(round_, member)),
+        Buttons(buttons),
+        summary=summary,
+    )
+
+
+def merge_desk(round_: Round, member: MemberId) -> Message:
+    """To the facilitator: what is left to answer, and the list as it stands."""
+    open_ = [p for p in round_.proposals if p.answer is None]
+    summary = line(
+        "{name}: {n} left to answer, {f} as it stands. ",
+        name=theirs(round_.name, 60),
+        n=count(len(open_), "proposal"),
+        f=count(len(round_.forces), "force"),
+    ) + until(round_, member)
+    buttons = [Button("Close the merge", "step.close", round_.id, "primary")]
+    if len(round_.forces) > 1:
+        buttons.append(Button("Join by hand …", "merge.join", round_.id))
+    if any(len(f.notes) > 1 for f in round_.forces):
+        buttons.append(Button("Split …", "merge.object", round_.id))
+    alone = (
+        line("As you decide as well, somebody else has to say yes to each join.") if needs_second_person(round_) else ()
+    )
+    return card(
+        round_,
+        Step.MERGE,
+        Paragraph(
+            line(
+                "These forces stand so far. If I found pairs that may be the same point in other words, each comes as "
+                "a message below: please answer it. Every wording is kept, and what you do not answer stays apart. "
+            )
+            + alone
+        ),
+        Items(tuple(line("{text}", text=theirs("  =  ".join(round_.wordings(f.id)), 500)) for f in round_.forces[:60])),
+        Paragraph(until(round_, member)),
+        Buttons(tuple(buttons)),
+        summary=summary,
+    )
+
+
+def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
+    first, second = round_.notes[proposal.first], round_.notes[proposal.second]
+    summary = line("The same point? {a} / {b}", a=theirs(first.shown(), 300), b=theirs(second.shown(), 300))
+    key = f"{round_.id}|{proposal.first}|{proposal.second}"
+    if proposal.answer is not None:
+        verdict = line("Joined." if proposal.answer else "Kept apart.")
+        return Message(verdict + line(" ") + summary, (Paragraph(summary), Small(verdict)))
+    return Message(
+        summary,
+        (
+            Items((line("{a}", a=theirs(first.shown(), 600)), line("{b}", b=theirs(second.shown(), 600)))),
+            Small(line("Why I ask: {why}", why=theirs(proposal.why, 300))),
+            Buttons(
+                (
+                    Button("Same point", "merge.yes", key, "primary"),
+                    Button("They differ", "merge.no", key),
+                )
+            ),
+        ),
+    )
+
+
+def deputy_heads_up(round_: Round, role: str, name: str) -> Message:
+    words = line(
+        "Half of the time for *{step}* in {round} is over and {name} has not answered. If the deadline passes, the "
+        "role of {role} comes to you as deputy. Nothing to do yet.",
+        step=title(round_.step),
+        round=theirs(round_.name, 60),
+        name=theirs(name, 40),
+        role=role,
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def stuck(round_: Round, came: int, quorum: int) -> Message:
+    """To the facilitator: below quorum even after the extension."""
+    words = line(
+        "*{step}* in {round} has {came} of the {quorum} people that it needs, after one extension. What shall happen?",
+        step=title(round_.step),
+        round=theirs(round_.name, 60),
+        came=came,
+        quorum=quorum,
+    )
+    return Message(
+        words,
+        (
+            Paragraph(words),
+            Buttons(
+                (
+                    Button("Give more time", "step.extend", round_.id, "primary"),
+                    Button("Go on with what is there", "step.close", round_.id),
+                    Button("Cancel the round …", "round.cancel", round_.id, "danger"),
+                )
+            ),
+            Small(
+                line(
+                    "Without an answer it goes on at {due} with what is there, or rests if that is nothing.",
+                    due=When(round_.progress.due) if round_.progress.due else "the next deadline",
+                )
+            ),
+        ),
+    )

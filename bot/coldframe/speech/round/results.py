@@ -1,0 +1,370 @@
+"""What a step brought: reveals, rankings, the matrix, with how sure they are. Numbers come in; sentences go out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coldframe.domain.names import LeverId, PlanId, QuestionId, Role, Side
+from coldframe.domain.round.ballots import columns_shown
+from coldframe.domain.state import Plan, Precedent, Round, Standing
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import (
+    Block,
+    Button,
+    Buttons,
+    Drawing,
+    Facts,
+    Grid,
+    Heading,
+    Items,
+    Line,
+    Message,
+    Paragraph,
+    Small,
+    line,
+)
+from coldframe.message.pictures import ForceField, PlacementMatrix, RankRow, VoteRanking
+from coldframe.speech.names import count
+
+MOST_LISTED = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Sureness:
+    """What the computation says about a ranking: shares of resampled teams, agreement, where the weight decides."""
+
+    first_stays: float | None  # share of resampled teams in which the first stays first
+    agreement: float | None  # Kendall's W, 0 to 1
+    weight_turns: tuple[float, ...] = ()  # weights at which the chosen order changes
+
+
+# --- notes ---
+
+
+def reveal(round_: Round, lever: LeverId) -> Message:
+    """One lever's notes: driving above restraining, in the order of the reveal."""
+    name = round_.settings.lever_name(lever)
+    notes = [round_.notes[i] for i in round_.revealed]
+    sides = {
+        side: [n.text for n in notes if n.lever == lever and n.side is side and not n.hidden]
+        for side in (Side.DRIVING, Side.RESTRAINING)
+    }
+    head = line(
+        "*{lever}*: {d}, {r}",
+        lever=theirs(name, 60),
+        d=count(len(sides[Side.DRIVING]), "driving force"),
+        r=count(len(sides[Side.RESTRAINING]), "restraining force"),
+    )
+    blocks: list[Block] = [Heading(head)]
+    for side, caption in ((Side.DRIVING, "What drives it"), (Side.RESTRAINING, "What holds it back")):
+        blocks.append(Paragraph(line("*{caption}*", caption=caption)))
+        blocks += _listed(sides[side])
+    chart = ForceField(
+        theirs(name).text,
+        tuple(theirs(x).text for x in sides[Side.DRIVING]),
+        tuple(theirs(x).text for x in sides[Side.RESTRAINING]),
+    )
+    return Message(head, tuple(blocks), attachments=(Drawing(chart, f"forces-{lever}"),))
+
+
+def _listed(texts: Sequence[str]) -> list[Block]:
+    if not texts:
+        return [Paragraph(line("Nothing was written."))]
+    lines = tuple(line("{t}", t=theirs(t)) for t in texts)
+    return [Items(lines[at : at + MOST_LISTED]) for at in range(0, len(lines), MOST_LISTED)]
+
+
+def revealed(round_: Round) -> Message:
+    words = line(
+        "*The reveal.* {n} by {w}, all at once, shuffled and unsigned. {chief} now picks the lever to work on.",
+        n=count(len(round_.revealed), "note"),
+        w=count(round_.writers, "person", "people"),
+        chief=theirs(round_.name_of(round_.roles.acting(Role.DECISION_MAKER)), 40),
+    )
+    return Message(
+        words,
+        (
+            Paragraph(words),
+            Small(
+                line(
+                    "Something in here should not be seen (a name, a secret)? Anybody may ask to hide a note: "
+                    "`/coldframe hide` and its first words. The link from note to writer is erased."
+                )
+            ),
+        ),
+    )
+
+
+def focus_picked(round_: Round) -> Message:
+    assert round_.focus is not None
+    words = line(
+        "The round works on *{lever}*. The reason: {reason}",
+        lever=theirs(round_.settings.lever_name(round_.focus), 60),
+        reason=theirs(round_.focus_reason, 500),
+    )
+    return Message(words, (Paragraph(words), Small(line("The other levers' notes are kept for a later round."))))
+
+
+def merged(round_: Round) -> Message:
+    """The joined list, every wording kept."""
+    joined = sum(len(f.notes) - 1 for f in round_.forces)
+    head = line(
+        "{n} stand, {j} joined as the same point.",
+        n=count(len(round_.forces), "restraining force"),
+        j=count(joined, "note was", "notes were"),
+    )
+    rows = []
+    for force in round_.forces:
+        first, *others = round_.wordings(force.id)
+        words = line("{first}", first=theirs(first, 600))
+        if others:
+            words += line(" (also worded: {o})", o=theirs(" / ".join(others), 600))
+        rows.append(words)
+    blocks = [Items(tuple(rows[at : at + MOST_LISTED])) for at in range(0, len(rows), MOST_LISTED)]
+    return Message(head, (Paragraph(head), *blocks))
+
+
+# --- rankings ---
+
+
+def dots_result(round_: Round, sure: Sureness, unused: int) -> Message:
+    carried = [s for s in round_.forces_standing if s.carried]
+    rows = tuple(_force_row(round_, s) for s in round_.forces_standing)
+    head = line(
+        "The dots are counted: {n} of {all} go on.",
+        n=len(carried),
+        all=count(len(round_.forces_standing), "force"),
+    )
+    chart = VoteRanking("Dots on the forces", "dots", rows, len(carried), _sure_words(sure))
+    table = Grid(
+        "Forces by dots; ties share a place",
+        ("Place", "Force", "Dots", "People", "Goes on"),
+        tuple(
+            (
+                line("{p}", p=r.place_text()),
+                line("{t}", t=theirs(r.label, 300)),
+                line("{d}", d=f"{r.weighted:g}"),
+                line("{v}", v=str(r.voters)),
+                line("{c}", c="yes" if r.carried else "no"),
+            )
+            for r in rows[:40]
+        ),
+    )
+    return Message(
+        head,
+        (
+            Paragraph(head),
+            table,
+            Small(line("{sure}", sure=_sure_words(sure))),
+            Small(line("{n} unused.", n=count(unused, "dot was", "dots were"))),
+        ),
+        attachments=(Drawing(chart, "dots"),),
+    )
+
+
+def _force_row(round_: Round, standing: Standing) -> RankRow:
+    from coldframe.domain.names import ForceId
+
+    label = theirs(round_.force_text(ForceId(standing.option)), 120).text
+    tied = sum(s.place == standing.place for s in round_.forces_standing) > 1
+    return RankRow(
+        label, standing.place, standing.group, None, standing.weighted, standing.voters, tied, standing.carried
+    )
+
+
+def _sure_words(sure: Sureness) -> str:
+    """How sure, in a sentence or two without statistics."""
+    parts = []
+    if sure.first_stays is not None:
+        parts.append(
+            f"If other such teams voted, the first would stay first in about {round(100 * sure.first_stays)} of 100"
+        )
+    if sure.agreement is not None:
+        parts.append(f"the voters {_agreement_words(sure.agreement)} (Kendall's W {sure.agreement:.2f})")
+    if not parts:
+        return "Too few voted to say how sure this is."
+    return "; ".join(parts) + "."
+
+
+def _agreement_words(w: float) -> str:
+    steps = ((0.7, "agree strongly"), (0.5, "agree fairly well"), (0.3, "agree somewhat"))
+    return next((words for least, words in steps if w >= least), "hardly agree")
+
+
+def ballot_result(round_: Round, sure: Sureness, own_votes: int, unused: int) -> Message:
+    """Three columns, or only ranks where single ballots could be read off."""
+    shown = columns_shown(round_)
+    rows = tuple(_plan_row(round_, s, shown) for s in round_.plans_standing)
+    first = [r.label for r in rows if r.place == 1]
+    verb = "is first" if len(first) == 1 else "share the first place"
+    head = line("The ballot is counted: {first} {verb}.", first=theirs(", ".join(first), 300), verb=verb)
+    header = ("Place", "Plan", "Group", "Decision-maker", "Weighted", "People") if shown else ("Place", "Plan")
+    blocks: list[Block] = [
+        Paragraph(head),
+        Grid("Plans by weighted votes; ties share a place", header, tuple(_cells(r, shown) for r in rows)),
+        Small(line("{sure}", sure=_sure_words(sure))),
+        Small(line("{weight}", weight=_weight_words(round_, sure.weight_turns))),
+    ]
+    if not shown:
+        blocks.append(Small(line("Fewer than three others voted, so only places are shown.")))
+    if any(s.drawn for s in round_.plans_standing):
+        blocks.append(
+            Small(line("A tie at the cut was drawn; the draw follows from the seed {seed}.", seed=round_.seed))
+        )
+    blocks.append(
+        Small(
+            line(
+                "{own} for a plan of one's own; {unused} unused.",
+                own=count(own_votes, "vote was", "votes were"),
+                unused=count(unused, "vote", "votes"),
+            )
+        )
+    )
+    chart = VoteRanking("Ballot on the plans", "votes", rows, None, _sure_words(sure))
+    return Message(head, tuple(blocks), attachments=(Drawing(chart, "ballot"),))
+
+
+def _plan_row(round_: Round, standing: Standing, shown: bool) -> RankRow:
+    label = theirs(round_.plans[PlanId(standing.option)].title, 80).text
+    tied = sum(s.place == standing.place for s in round_.plans_standing) > 1
+    if not shown:
+        return RankRow(label, standing.place, None, None, None, None, tied, standing.carried)
+    return RankRow(
+        label, standing.place, standing.group, standing.decision_maker, standing.weighted, standing.voters, tied,
+        standing.carried,
+    )  # fmt: skip
+
+
+def _cells(row: RankRow, shown: bool) -> tuple[Line, ...]:
+    cells = [line("{p}", p=row.place_text()), line("{t}", t=theirs(row.label, 120))]
+    if shown:
+        numbers = (row.group, row.decision_maker, row.weighted, row.voters)
+        cells += [line("{n}", n=f"{n:g}" if n is not None else "") for n in numbers]
+    return tuple(cells)
+
+
+def _weight_words(round_: Round, turns: Sequence[float]) -> str:
+    """Whether the decision-maker's weight decides, with the range in which the order stands."""
+    weight = round_.settings.weight
+    below = max((t for t in turns if t <= weight), default=None)
+    above = min((t for t in turns if t > weight), default=None)
+    if below is None and above is None:
+        return f"The weight of {weight} does not decide: the order is the same at any weight from 0 to 10."
+    low = "0" if below is None else f"{below:g}"
+    high = "10" if above is None else f"{above:g}"
+    if below is None:
+        return f"The weight of {weight} does not decide: without any weight the order is the same, up to {high}."
+    return f"The weight matters: this order stands for weights from {low} to {high}, with {weight} in force."
+
+
+# --- questions, precedents, plans ---
+
+
+def question_card(round_: Round, question: QuestionId) -> Message:
+    """One question; precedents gather in its thread."""
+    found = next(q for q in round_.questions if q.id == question)
+    words = line("{text}", text=theirs(found.text, 300))
+    return Message(
+        words,
+        (
+            Heading(words),
+            Small(line("It comes from: {force}", force=theirs(round_.force_text(found.force), 300))),
+            Buttons((Button("Add a precedent …", "precedent.write", f"{round_.id}|{found.id}"),)),
+        ),
+    )
+
+
+def precedent_card(round_: Round, precedent: Precedent, same: int) -> Message:
+    who = round_.name_of(precedent.by)
+    head = line("*{title}*, a story told by {who}", title=theirs(precedent.title, 150), who=theirs(who, 40))
+    blocks: list[Block] = [Paragraph(head), Paragraph(line("{idea}", idea=theirs(precedent.idea, 1000)))]
+    if precedent.details:
+        blocks.append(Paragraph(line("{d}", d=theirs(precedent.details, 3000))))
+    rows = [("Outside our trade", line("yes" if precedent.outside_trade else "no"))]
+    if precedent.source:
+        rows.append(("Source, not checked", line("{s}", s=theirs(precedent.source, 500))))
+    blocks.append(Facts(tuple(rows)))
+    if same:
+        blocks.append(Small(line("{n} chose this case.", n=count(same, "other", "others"))))
+    return Message(head, tuple(blocks))
+
+
+def plans_revealed(round_: Round) -> Message:
+    words = line(
+        "*{n}*, without names, in shuffled order. Read them in this thread before you vote.",
+        n=count(len(round_.plan_order), "plan is here", "plans are here"),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def plan_page(round_: Round, plan: Plan, *, weeks_note: str = "") -> Message:
+    """The one page, as everybody reads it: no author, no private answers."""
+    criterion = plan.criterion
+    question = next((q.text for q in round_.questions if q.id == plan.question), "")
+    rows: list[tuple[str, Line]] = [
+        ("Question", line("{q}", q=theirs(question, 300))),
+        ("Measure", line("{m}", m=theirs(criterion.measure, 200))),
+        ("From, to", line("{span}", span=_from_to(plan))),
+        ("Duration", line("{w}", w=count(plan.weeks, "week"))),
+    ]
+    if criterion.counted:
+        rows.append(("Who is counted", line("{c}", c=theirs(criterion.counted, 300))))
+    head = line("*{title}*", title=theirs(plan.title, 80))
+    blocks: list[Block] = [
+        Heading(line("{title}", title=theirs(plan.title, 80))),
+        Paragraph(line("{h}", h=theirs(plan.hypothesis, 1000))),
+        Items(tuple(line("{s}", s=theirs(s, 300)) for s in plan.steps), ordered=True),
+        Facts(tuple(rows)),
+    ]
+    if weeks_note:
+        blocks.append(Small(line("{n}", n=weeks_note)))
+    if plan.caution:
+        checked = f"checked by {theirs(plan.checked_by, 100).text}" if plan.checked_by else "nobody has checked it yet"
+        blocks.append(
+            Small(
+                line(
+                    "Caution: it seems to touch {what}; {checked}. Local law and your firm's own experts decide.",
+                    what=", ".join(plan.caution),
+                    checked=checked,
+                )
+            )
+        )
+    return Message(head + line(": {h}", h=theirs(plan.hypothesis, 300)), tuple(blocks))
+
+
+def _from_to(plan: Plan) -> str:
+    criterion = plan.criterion
+    if criterion.baseline is None or criterion.target is None:
+        return "not stated yet"
+    if criterion.kind in ("split", "before-after") and max(criterion.baseline, criterion.target) <= 1:
+        return f"{100 * criterion.baseline:.4g} % to {100 * criterion.target:.4g} %"
+    return f"{criterion.baseline:g} to {criterion.target:g}"
+
+
+def placement_result(round_: Round, chart: PlacementMatrix, judges: int, comparisons: int) -> Message:
+    head = line(
+        "The matrix: {n} by {c} of {j}.",
+        n=count(len(chart.points), "plan"),
+        c=count(comparisons, "comparison"),
+        j=count(judges, "person", "people"),
+    )
+    rows = tuple(
+        (
+            line("{l}", l=p.label),
+            line("{t}", t=theirs(p.title, 80)),
+            line("{c}", c=p.corner),
+            line("{s}", s=f"{round(100 * p.certainty)} %" + ("" if p.certainty >= 0.7 else ", unsure")),
+        )
+        for p in chart.points
+    )
+    view = "" if judges != 1 else " This is one person's view."
+    return Message(
+        head,
+        (
+            Paragraph(head),
+            Grid("Plans and their corners", ("Sign", "Plan", "Corner", "How sure"), rows),
+            Small(line("Places come from comparisons, so they are relative to these plans.{view}", view=view)),
+        ),
+        attachments=(Drawing(chart, "matrix"),),
+    )

@@ -1,0 +1,125 @@
+"""The setup: the round as proposed to its facilitator, with what needs a second thought."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coldframe.domain.names import Step
+from coldframe.domain.settings import LONGEST_WINDOW, RANGES, Pace, Settings
+from coldframe.domain.state import Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Block, Button, Buttons, Facts, Heading, Items, Message, Paragraph, Small, line
+from coldframe.speech.answers import said
+from coldframe.speech.names import count, who
+
+FEW, MANY = 4, 12
+READING = "reading"
+UNITS = {"days": "h", "live": "min"}
+UNIT_WORDS = {"days": "working hours", "live": "minutes"}
+PACE_WORDS = {"days": "over days", "live": "in one sitting"}
+
+
+def in_a_channel() -> Message:
+    return said("A round belongs to a channel: type `/coldframe new` in the channel of the team that takes part.")
+
+
+def proposal(round_: Round, hours: Sequence[tuple[str, str]], share: float) -> Message:
+    """Everything as it would start, and the button to start it."""
+    settings, roles = round_.settings, round_.roles
+    people = len(round_.active())
+    summary = line(
+        "Round {name} is ready to start with {n}.", name=theirs(round_.name, 60), n=count(people, "person", "people")
+    )
+    percent = round(100 * share)
+    rows = (
+        ("Question", line("{q}", q=theirs(settings.question, 300))),
+        ("Levers", line("{l}", l=theirs(", ".join(n for _, n in settings.levers), 300))),
+        ("Decision-maker", line("{w}", w=who(round_, roles.decision_maker))),
+        ("Weight", line("{w} votes for each of theirs: {p} % of the voting power", w=settings.weight, p=percent)),
+        ("Votes", line("{d} each on forces, {v} each on plans", d=count(settings.dots, "dot"),
+                       v=count(settings.plan_votes, "vote"))),
+        ("Pace", line("over days, in everybody's own working hours" if settings.pace == "days" else "in one sitting")),
+        ("Windows", line("{w}", w=windows_chosen(settings))),
+    )  # fmt: skip
+    blocks: list[Block] = [Heading(summary), Facts(rows), Paragraph(line("Working time as I know it:"))]
+    blocks.append(Items(tuple(line("{n}: {h}", n=theirs(n, 40), h=h) for n, h in hours)))
+    blocks += _warnings(people)
+    more_than_half = share > 0.5 and not settings.weight_confirmed
+    start: tuple[Button, ...] = (
+        Button("Start now", "round.start", round_.id, "primary"),
+        Button("Start on a date …", "round.start_on", round_.id),
+    )
+    if more_than_half:
+        start = (Button(f"Yes, {percent} % of the power, and start", "round.confirm", round_.id, "primary"),)
+    blocks.append(Buttons((*start, Button("Cancel …", "round.cancel", round_.id, "danger"))))
+    blocks.append(Small(line("At the start everybody gets their questions in private, and the channel the calendar.")))
+    return Message(summary, tuple(blocks))
+
+
+def windows(settings: Settings) -> str:
+    """The windows that differ from the usual, as the form takes them: `notes 16 h, plans 24 h`."""
+    unit = UNITS[settings.pace]
+    chosen = [f"{step} {settings.lengths[step]:g} {unit}" for step in Step if step in settings.lengths]
+    reading = [f"{READING} {settings.reading:g} {unit}"] if settings.reading is not None else []
+    return ", ".join(chosen + reading)
+
+
+def windows_chosen(settings: Settings) -> str:
+    chosen = windows(settings)
+    return f"{chosen}; the others as usual" if chosen else "as usual"
+
+
+# --- beside the form's fields ---
+
+
+def whole_number(setting: str) -> str:
+    low, high = RANGES[setting]
+    return f"Write a whole number from {low} to {high}."
+
+
+def lever_count() -> str:
+    return "A round has one to six levers, separated by commas."
+
+
+def _right_form(pace: Pace) -> str:
+    return (
+        f"Write its name and a number of {UNIT_WORDS[pace]} from 1 to {LONGEST_WINDOW}, one a line or separated by "
+        "commas, such as notes 16, plans 24."
+    )
+
+
+def window_unreadable(piece: str, pace: Pace) -> str:
+    return f"“{piece[:40]}” is not a window with its length. {_right_form(pace)}"
+
+
+def window_unknown(name: str, nearest: str | None, known: Sequence[str]) -> str:
+    hint = f"Did you mean {nearest}?" if nearest else f"The windows are {', '.join(known)}."
+    return f"There is no window “{name[:40]}”. {hint}"
+
+
+def window_out_of_range(name: str, amount: str, pace: Pace) -> str:
+    return f"{amount[:20]} is not possible for {name}. {_right_form(pace)}"
+
+
+def window_twice(name: str) -> str:
+    return f"“{name}” stands there twice. Leave the length that you want."
+
+
+def window_other_unit(piece: str, pace: Pace) -> str:
+    return f"“{piece[:40]}” has the wrong unit: {PACE_WORDS[pace]}, windows are counted in {UNIT_WORDS[pace]}."
+
+
+def not_started(round_: Round, why: Message) -> Message:
+    """The date came, and something keeps the round from starting."""
+    words = line("{name} could not start on its date. ", name=theirs(round_.name, 60)) + why.summary
+    start = Button("Start now", "round.start", round_.id, "primary")
+    again = Button("Start on a date …", "round.start_on", round_.id)
+    return Message(words, (Paragraph(words), Buttons((start, again))))
+
+
+def _warnings(people: int) -> list[Block]:
+    if people < FEW:
+        return [Small(line("With so few people the ranking is very soft, and colleagues will guess who wrote what."))]
+    if people > MANY:
+        return [Small(line("With so many people there is much to read; six to eight work best (common practice)."))]
+    return []

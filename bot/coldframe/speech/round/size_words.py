@@ -1,0 +1,54 @@
+"""Whether a plan's traffic can show its target: told to its author at once, and to everybody before they choose."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Block, Items, Message, Paragraph, Small, line
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """What a plan needs and what three to six weeks can show: (weeks, the smallest target seen, in its unit)."""
+
+    fits: bool  # six weeks suffice
+    planned_fits: bool  # the planned weeks do
+    summary: str
+    rows: tuple[tuple[int, str], ...]
+    advice: str = ""
+
+
+def for_author(title: str, weeks: int, size: Size) -> Message:
+    """Private, before anybody else reads the plan."""
+    words = line("“{t}”: {s} {v}", t=theirs(title, 80), s=size.summary, v=_verdict(weeks, size))
+    blocks: list[Block] = [Paragraph(words)]
+    if not size.planned_fits:
+        blocks.append(Paragraph(line("The smallest target that would most probably be seen, by length:")))
+        blocks.append(Items(tuple(line("{w} weeks: {t}", w=w, t=theirs(target, 60)) for w, target in size.rows)))
+    if size.advice:
+        blocks.append(Paragraph(line("{a}", a=theirs(size.advice, 300))))
+    blocks.append(
+        Small(line("This is reckoned for 80 % power and 5 % error. Your plan is in as it stands; you can change it."))
+    )
+    return Message(words, tuple(blocks))
+
+
+def _verdict(weeks: int, size: Size) -> str:
+    if size.planned_fits:
+        return f"The planned {weeks} weeks can show it."
+    if size.fits:
+        return f"The planned {weeks} weeks are too short for that; a longer trial can show it."
+    return "That is too small to see with this traffic: the review would most probably end with “cannot tell”."
+
+
+def for_everybody(sizes: Sequence[tuple[str, int, Size]]) -> Message:
+    """All revealed plans whose numbers are known, (title, weeks, size) each."""
+    head = line("*What the traffic can show*, plan by plan.")
+    rows = tuple(
+        line("*{t}*: {s} {v}", t=theirs(title, 80), s=size.summary, v=_verdict(weeks, size))
+        for title, weeks, size in sizes
+    )
+    note = "A plan that is not here has no baseline, target or people a week yet, or is compared in another way."
+    return Message(head, (Paragraph(head), Items(rows), Small(line(note))))

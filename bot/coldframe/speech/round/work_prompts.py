@@ -1,0 +1,150 @@
+"""What the bot asks of who writes: questions, precedents, plans."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coldframe.domain.names import ForceId, MemberId, Step
+from coldframe.domain.state import Plan, Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Block, Button, Buttons, Items, Message, Paragraph, Small, line
+from coldframe.speech.round.prompts import card, until
+
+
+def questions_desk(round_: Round, member: MemberId) -> Message:
+    """To the facilitator: the carried forces, the questions so far, suggestions."""
+    written = {q.force for q in round_.questions}
+    carried = [s.option for s in round_.forces_standing if s.carried]
+    summary = line(
+        "{name}: turn the {n} strongest forces into questions. ", name=theirs(round_.name, 60), n=len(carried)
+    ) + until(round_, member)
+    blocks: list[Block] = [
+        Paragraph(
+            line(
+                "Turn each of these forces into one question or more, then publish them. A good question starts with "
+                "“How might we”, says for whom and when, and does not hold an answer already."
+            )
+        ),
+    ]
+    for force in carried:
+        text = round_.force_text(ForceId(force))
+        mark = "written" if force in written else "to do"
+        blocks.append(Paragraph(line("{text} ({mark})", text=theirs(text, 400), mark=mark)))
+        blocks.append(
+            Buttons(
+                (
+                    Button(
+                        "Write a question …",
+                        "question.write",
+                        f"{round_.id}|{force}",
+                        says=f"Question for: {text[:60]}",
+                    ),
+                )
+            )
+        )
+    blocks += _questions_so_far(round_)
+    blocks.append(Paragraph(until(round_, member)))
+    if round_.questions:
+        blocks.append(Buttons((Button("Publish the questions", "step.close", round_.id, "primary"),)))
+    return card(round_, Step.QUESTIONS, *blocks, summary=summary)
+
+
+def _questions_so_far(round_: Round) -> list[Block]:
+    blocks: list[Block] = []
+    for question in round_.questions:
+        blocks.append(Paragraph(line("{text}", text=theirs(question.text, 400))))
+        blocks.append(
+            Buttons(
+                (Button("Drop", "question.drop", f"{round_.id}|{question.id}", says=f"Drop: {question.text[:60]}"),)
+            )
+        )
+    if round_.suggestions:
+        blocks.append(Paragraph(line("Suggested in the thread:")))
+        blocks.append(Items(tuple(line("{text}", text=theirs(s.text, 300)) for s in round_.suggestions[-10:])))
+    return blocks
+
+
+LINT = {
+    "opening": "it does not start with “How might we”",
+    "ending": "it does not end with a question mark",
+    "long": "it has more than 20 words",
+    "solution": "it seems to hold an answer already",
+    "joined": "it asks two things at once",
+    "negative": "it asks for a “not”; what is wanted instead?",
+    "number": "it holds a number; the target belongs to the plan",
+}
+
+
+def question_doubts(text: str, codes: Sequence[str]) -> Message:
+    doubts = "; ".join(LINT[c] for c in codes)
+    words = line(
+        "Kept: “{text}”. One doubt: {doubts}. It stands unless you change it.", text=theirs(text, 300), doubts=doubts
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def precedents_prompt(round_: Round, member: MemberId) -> Message:
+    summary = line("{name}: who has dealt with one of these questions before? ", name=theirs(round_.name, 60)) + until(
+        round_, member
+    )
+    return card(
+        round_,
+        Step.PRECEDENTS,
+        Paragraph(line("Pick one question, find out how somebody else dealt with it, and tell that in a few "
+                       "lines. One from outside our own trade is worth the most. A story is not evidence.")),
+        Items(tuple(line("{q}", q=theirs(q.text, 300)) for q in round_.questions)),
+        Paragraph(until(round_, member)),
+        Buttons(
+            (
+                Button("Write a precedent …", "precedent.write", round_.id, "primary"),
+                Button("I am done", "step.done", round_.id),
+            )
+        ),
+        Small(line("It appears in the gallery at once, with your name. I never open links.")),
+        summary=summary,
+    )  # fmt: skip
+
+
+def plans_desk(round_: Round, member: MemberId) -> Message:
+    """The person's own plans so far, kept up to date."""
+    mine = [p for p in round_.plans.values() if p.author == member]
+    done = member in round_.progress.done
+    summary = line("{name}: write a plan, one page. ", name=theirs(round_.name, 60)) + until(round_, member)
+    blocks: list[Block] = [
+        Paragraph(line("What would you try for three to six weeks? One page: hypothesis, steps, how it is measured, "
+                       "how long. Plans appear together and without names; who wrote one is told at the commitment.")),
+        Paragraph(until(round_, member)),
+    ]  # fmt: skip
+    for plan in mine:
+        blocks.append(Paragraph(line("{title}", title=theirs(plan.title, 80))))
+        blocks.append(Buttons(_plan_buttons(round_, plan)))
+    label = "Not done after all" if done else "I am done"
+    blocks.append(
+        Buttons(
+            (
+                Button("Write a plan …", "plan.write", round_.id, "primary"),
+                Button(label, "step.undone" if done else "step.done", round_.id),
+            )
+        )
+    )
+    return card(round_, Step.PLANS, *blocks, summary=summary)
+
+
+def _plan_buttons(round_: Round, plan: Plan) -> tuple[Button, ...]:
+    key = f"{round_.id}|{plan.id}"
+    return (
+        Button("Change …", "plan.edit", key, says=f"Change the plan {plan.title}"),
+        Button("Withdraw", "plan.withdraw", key, says=f"Withdraw the plan {plan.title}"),
+    )
+
+
+def plan_caution(plan: Plan) -> Message:
+    """A plan that touches something delicate: a caution, no advice."""
+    words = line(
+        "Your plan “{title}” seems to touch {what}. Before it can start, somebody responsible must have checked it: "
+        "name them on the page or at the commitment. I give no legal advice; local law and your firm's own "
+        "experts decide.",
+        title=theirs(plan.title, 80),
+        what=", ".join(plan.caution),
+    )
+    return Message(words, (Paragraph(words),))

@@ -1,0 +1,62 @@
+"""Words that belong to no step: what a chat surface itself has to say, whichever platform it is."""
+
+from __future__ import annotations
+
+from coldframe.message.nodes import Line, Message, line
+
+CONFIRM_TITLE = "Please confirm"
+CONFIRM_YES = "Yes"
+CONFIRM_NO = "No"
+CANCEL = "Cancel"
+EMPTY_CELL = "–"
+BUTTONS = "Buttons"
+TEXT_GOES_ON = "The rest stands in the message itself."
+
+
+def continues(more: int) -> Line:
+    """Under the first message of several: where the rest is."""
+    return line("Goes on in the thread, {more} more.", more=f"{more} {'message' if more == 1 else 'messages'}")
+
+
+def part_of(number: int, total: int) -> str:
+    """Before the spoken text of a message that carries on another."""
+    return f"({number} of {total})"
+
+
+def left_out(blocks: int) -> Line:
+    """At the end of a page that holds no more."""
+    return line(
+        "{count} more would not fit on this page; ask for them by command.",
+        count="1 entry" if blocks == 1 else f"{blocks} entries",
+    )
+
+
+def not_kept() -> Message:
+    """A press or a command came in, but could not be written down."""
+    return Message(line("That could not be taken in just now. Nothing was changed; please try again in a minute."))
+
+
+FORM_NOT_KEPT = "This could not be saved just now. Your words are still here: please send again in a minute."
+
+FORM_OUTDATED = "This form can no longer be read. Copy what you wrote and open the form again."
+
+
+def of_another_workspace() -> Message:
+    """Somebody of another organisation pressed or asked."""
+    return Message(line("Only people of this workspace can take part in its rounds, so nothing was changed."))
+
+
+def form_came_too_late() -> Message:
+    """The platform no longer lets the form be opened for this press."""
+    return Message(line("The form could not be opened in time. Nothing was changed; please press again."))
+
+
+def not_shown() -> Message:
+    """An answer was meant, but it could not be put on this platform's screen."""
+    return Message(line("Your press was taken in, but what I had to show for it could not be shown. Please try again."))
+
+
+TOO_LARGE = "it is too large"
+NOT_TEXT = "it is not a text file"
+NOT_READ = "it could not be read"
+"""Why the content of a dropped file is missing, as the end of a sentence."""

@@ -1,0 +1,35 @@
+"""The question for a chance, and the pre-mortem, to each member in private."""
+
+from __future__ import annotations
+
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Block, Button, Buttons, Message, Paragraph, Small, line
+
+DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "keycap_ten")
+"""Emoji for steps of 10 %, by their short names."""
+
+
+def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = None) -> Message:
+    """To each member in private: how likely, and why it would fail."""
+    words = line(
+        "How likely is “{t}” to meet its criterion? Say it before you talk about it: nobody sees it "
+        "until the commitment is "
+        "sealed, and then only the spread.",
+        t=theirs(title_, 80),
+    )
+    key = f"{round_id}|{plan_id}"
+    chances = tuple(
+        Button(f"{c} %", "forecast.give", f"{key}|{c}", "primary" if given == c else "plain") for c in range(0, 101, 10)
+    )
+    fear = Button("Imagine it has failed: why? …", "forecast.write", key)
+    blocks: list[Block] = [Paragraph(words), Buttons(chances), Buttons((fear,))]
+    if given is not None:
+        blocks.append(Paragraph(line("You said {g} %. You can change it until the commitment is sealed.", g=given)))
+    blocks.append(Small(line("An emoji does it too: 4 stands for 40 %.")))
+    return Message(words, tuple(blocks))
+
+
+def forecast_closed(title_: str, given: int | None) -> Message:
+    said = line("You said {g} % for “{t}”. ", g=given, t=theirs(title_, 80)) if given is not None else ()
+    words = said + line("The commitment is sealed, so forecasts are locked.")
+    return Message(words, (Paragraph(words),))

@@ -1,0 +1,230 @@
+"""What the owner of a trial is asked and told in private, and who hears when nobody owns or answers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from coldframe.domain.names import MemberId
+from coldframe.domain.trial.state import Trial
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Block, Button, Buttons, Code, Items, Line, Message, Paragraph, Small, When, line
+from coldframe.speech.answers import said
+from coldframe.speech.names import count
+from coldframe.speech.trial.trial_words import calendar_of_action, said_of, title, who
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """One thing that a person can do for a trial now. A week is best logged before the next one is over."""
+
+    trial: Trial
+    what: str  # "week" or "action"
+    key: str  # the week's number or the action's id
+    due: datetime
+
+
+def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open]) -> Message:
+    """One private message with everything that is due, the smallest next action at hand."""
+    number = len(rounds) + len(open_)
+    summary = line("Still open for you: {n}.", n=count(number, "thing"))
+    blocks: list[Block] = [Paragraph(summary)]
+    if rounds:
+        blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in rounds)))
+    for one in open_[:6]:
+        blocks += _open_blocks(one)
+    if len(open_) > 6:
+        blocks.append(Small(line("{n} more; `/coldframe mine` lists all.", n=len(open_) - 6)))
+    blocks.append(Buttons((Button("Not today", "me.later", ""), Button("I am away", "me.away", ""))))
+    blocks.append(Small(line("Nobody else sees this. At most two such messages a day.")))
+    return Message(summary, tuple(blocks))
+
+
+def _open_blocks(one: Open) -> list[Block]:
+    trial = one.trial
+    if one.what == "action":
+        action = next(a for a in trial.actions if a.id == one.key)
+        words = line("“{t}”, by {d}: {a}", t=title(trial), d=When(action.due, "day"), a=theirs(action.text, 300))
+        key = f"{trial.id}|{action.id}"
+        done = Button("Done", "trial.tick", key, "primary")
+        buttons: tuple[Button, ...] = (done, Button("Move the date …", "trial.move", key))
+    else:
+        words = line(
+            "“{t}”: the numbers of week {w}. Answer here in a line, such as {e}, or use the form.",
+            t=title(trial),
+            w=one.key,
+            e=Code(EXAMPLES[trial.criterion.kind]),
+        )
+        buttons = (Button("Log it …", "trial.log", f"{trial.id}|{one.key}", "primary"),)
+    more = (
+        Button("Something is in the way …", "trial.block", trial.id),
+        Button("Not me …", "trial.hand_over", trial.id),
+    )
+    return [Paragraph(words), Buttons((*buttons, *more))]
+
+
+EXAMPLES = {
+    "split": "control 1200/48, trial 1180/61",
+    "before-after": "1180/61",
+    "count": "7",
+    "mean": "control 20.5/15/300, trial 22.1/14.8/310",
+}
+
+
+def open_line(one: Open) -> Line:
+    """The same in a line, for a list."""
+    if one.what == "week":
+        return line("{t}: the numbers of week {w}", t=title(one.trial), w=one.key)
+    action = next(a for a in one.trial.actions if a.id == one.key)
+    return line("{t}: {a}", t=title(one.trial), a=theirs(action.text, 100))
+
+
+def weeks_missed(trial: Trial, weeks: Sequence[int]) -> Message:
+    """To the deputy and the facilitator, after two weeks without numbers: a fact, no blame."""
+    words = line(
+        "“{t}” has no numbers for weeks {w}. {o} was reminded and will not be again for these weeks. "
+        "Perhaps the counting "
+        "is hard, or somebody else could own it.",
+        t=title(trial),
+        w=" and ".join(map(str, weeks)),
+        o=who(trial, trial.owner),
+    )
+    return Message(words, (Paragraph(words), Buttons((Button("Ask somebody …", "trial.ask", trial.id),))))
+
+
+# --- ownership ----------------------------------------------------------------------------------------------------
+
+
+def offered(trial: Trial, by: MemberId, reason: str) -> Message:
+    words = line(
+        "{by} asks you to own the trial “{t}” from now on: the next action, one number a week, the "
+        "review on {d}. Only your "
+        "own yes counts. Please answer within one working day.",
+        by=who(trial, by) if by else line("The team"),
+        t=title(trial),
+        d=When(trial.review, "day") if trial.review else "its date",
+    )
+    blocks: list[Block] = [Paragraph(words)]
+    if reason:
+        blocks.append(Paragraph(line("Because: {r}", r=theirs(reason, 300))))
+    yes = Button("I accept", "trial.accept", trial.id, "primary")
+    blocks.append(Buttons((yes, Button("I decline …", "trial.decline", trial.id))))
+    return Message(words, tuple(blocks))
+
+
+def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
+    words = line(
+        "{m} declined to own “{t}”: {r}. {now}",
+        m=who(trial, member),
+        t=title(trial),
+        r=theirs(reason.rstrip(".") or "no reason given", 300),
+        now=line("You still own it.") if trial.owner else line("It has no owner."),
+    )
+    ask = Button("Ask somebody else …", "trial.ask", trial.id)
+    return Message(words, (Paragraph(words), Buttons((ask,))))
+
+
+def unanswered(plan: str, member: Line) -> Message:
+    words = line(
+        "{m} was asked a working day ago to own “{t}” and has not answered. You can ask somebody else; "
+        "their answer still "
+        "counts until then.",
+        m=member,
+        t=theirs(plan, 80),
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def owner_changed(trial: Trial, before: MemberId | None) -> Message:
+    if before is None:
+        return said_of("{m} owns the trial “{title}” now.", trial, m=who(trial, trial.owner))
+    return said_of(
+        "{m} owns the trial “{title}” now; {b} handed it over. Thank you both.",
+        trial,
+        m=who(trial, trial.owner),
+        b=who(trial, before),
+    )
+
+
+def you_own(trial: Trial) -> Message:
+    words = line("Thank you, you own “{t}” now. I come to you once a week, in your working hours.", t=title(trial))
+    buttons = (
+        Button("Log a week …", "trial.log", trial.id),
+        Button("Move the review …", "trial.review_date", trial.id),
+    )
+    return Message(words, (Paragraph(words), Buttons(buttons)))
+
+
+def unowned(trial: Trial) -> Message:
+    """Every working day to the facilitator, until somebody owns it."""
+    words = line(
+        "The trial “{t}” runs without an owner: nobody looks after it. {a}Ask somebody, or ask for "
+        "volunteers in the channel.",
+        t=title(trial),
+        a=line("{m} was asked. ", m=who(trial, trial.asked)) if trial.asked else (),
+    )
+    return Message(words, (Paragraph(words), Buttons((Button("Ask somebody …", "trial.ask", trial.id, "primary"),))))
+
+
+def away_with_trials(trials: Sequence[Trial]) -> Message:
+    """To an owner who goes away for longer than a week."""
+    words = line("While you are away nobody looks after what you own. You may hand it over for good:")
+    rows = tuple(Button(f"Hand over: {theirs(t.title, 55).text} …", "trial.hand_over", t.id) for t in trials)
+    return Message(words, (Paragraph(words), Buttons(rows)))
+
+
+def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:
+    """To whoever does it, when somebody else moved its date."""
+    action = next(a for a in trial.actions if a.id == action_id)
+    words = line(
+        "{m} moved the date of “{a}” ({t}): it is due by {d} now. The file updates your calendar.",
+        m=who(trial, by),
+        a=theirs(action.text, 300),
+        t=title(trial),
+        d=When(action.due),
+    )
+    move = Button("Move the date …", "trial.move", f"{trial.id}|{action.id}")
+    return Message(words, (Paragraph(words), Buttons((move,))), attachments=(calendar_of_action(trial, action_id),))
+
+
+def blocked(trial: Trial) -> Message:
+    return said_of(
+        "{o} says what is in the way of “{title}”: {w}",
+        trial,
+        o=who(trial, trial.owner),
+        w=line("{t}", t=theirs(trial.in_the_way, 500)),
+    )
+
+
+# --- short answers ---
+
+ONE_OF_THE_TEAM = "Choose one of the team."
+
+
+def no_noted() -> Message:
+    return said("Noted, thank you for saying so. The facilitator is told and looks for somebody else.")
+
+
+def given_up() -> Message:
+    return said("All right, it is not yours any more. The facilitator is told and looks for somebody else.")
+
+
+def asked_to_take_over() -> Message:
+    return said("I have asked them. Until they accept, the trial stays yours.")
+
+
+def asked() -> Message:
+    return said("I have asked them in private. Only their own yes counts; you hear it in the channel.")
+
+
+def asked_to_start() -> Message:
+    return said("I have asked them in private. The trial starts with their yes.")
+
+
+def ticked() -> Message:
+    return said("Done, thank you. It is ticked on the trial's card.")
+
+
+def obstacle_noted() -> Message:
+    return said("Noted. The facilitator reads it, and the digest says that something is in the way.")

@@ -1,0 +1,266 @@
+"""The review: material the day before, the verdict at the date, what followed; personal scores "
+"to the person alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from coldframe.domain.trial.state import Trial
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import (
+    Block,
+    Button,
+    Buttons,
+    CalendarFile,
+    Drawing,
+    Facts,
+    Heading,
+    Items,
+    Line,
+    Message,
+    Paragraph,
+    Small,
+    When,
+    line,
+)
+from coldframe.message.pictures import Calibration
+from coldframe.speech.names import count
+from coldframe.speech.trial import verdict_words
+from coldframe.speech.trial.trial_words import FEWEST_WRITERS, appointment, entry_line, title, weeks_words, who
+from coldframe.speech.trial.verdict_words import Judged
+
+GUESS = 0.25
+
+
+def brief(trial: Trial, today: date) -> Message:
+    """To the team, the day before: what was expected, what is in, and a private place for what each one learnt."""
+    assert trial.review is not None
+    words = line("Tomorrow's review: “{t}”, {d}.", t=title(trial), d=When(trial.review))
+    blocks: list[Block] = [Heading(words), *_expected(trial), *_entries(trial)]
+    blocks.append(
+        Paragraph(line("Before you talk: what did you learn? Write it in private; all of it appears at once."))
+    )
+    blocks.append(Buttons((Button("What I learnt …", "trial.learn", trial.id, "primary"),)))
+    return Message(words, tuple(blocks))
+
+
+def brief_for_owner(trial: Trial, today: date) -> Message:
+    """The same material to the owner, with what is still missing first."""
+    assert trial.review is not None
+    missing = trial.unlogged(today)
+    words = line("The review of “{t}” is on {d}.", t=title(trial), d=When(trial.review))
+    blocks: list[Block] = [Paragraph(words)]
+    if missing:
+        blocks.append(Paragraph(line("Still missing: {w}.", w=weeks_words(missing))))
+    blocks += [*_entries(trial), *_open_actions(trial)]
+    buttons = (
+        Button("Log a week …", "trial.log", trial.id, "primary" if missing else "plain"),
+        Button("Move the review …", "trial.review_date", trial.id),
+    )
+    blocks.append(Buttons(buttons))
+    return Message(words, tuple(blocks))
+
+
+def _expected(trial: Trial) -> list[Block]:
+    rows = (
+        ("We expected", line("{h}", h=theirs(trial.hypothesis, 500))),
+        ("Target", line("{v}: {m}", v=_target(trial), m=theirs(trial.criterion.measure, 200))),
+    )
+    return [Facts(rows)]
+
+
+def _target(trial: Trial) -> str:
+    return verdict_words.value(trial, trial.criterion.target)
+
+
+def _entries(trial: Trial) -> list[Block]:
+    entries = trial.entries()
+    if not entries:
+        return [Paragraph(line("No numbers are in."))]
+    return [Items(tuple(entry_line(trial, e) for e in entries))]
+
+
+def _open_actions(trial: Trial) -> list[Block]:
+    rest = trial.open_actions()
+    if not rest:
+        return []
+    return [Paragraph(line("Still open: {n}.", n=count(len(rest), "action")))]
+
+
+# --- at the date ---------------------------------------------------------------------------------------------------
+
+
+def verdict(trial: Trial, judged: Judged, today: date) -> Message:
+    """In the channel: what we expected, what happened, the chances that people gave; then what it leaves open."""
+    sentence = verdict_words.sentence(trial, judged)
+    summary = line("Review of “{t}”. {s}", t=title(trial), s=theirs(sentence, 400))
+    blocks: list[Block] = [
+        Heading(line("Review: {t}", t=title(trial))),
+        Paragraph(line("*{s}*", s=theirs(sentence, 400))),
+    ]
+    blocks += verdict_words.blocks(trial, judged)
+    blocks += [*_expected(trial), *_against_the_plan(trial, today), *_chances(trial), *_fears(trial)]
+    buttons = [Button("Close the review …", "trial.close", trial.id, "primary")]
+    buttons.append(Button("What I learnt …", "trial.learn", trial.id))
+    if judged.verdict is not None and judged.verdict.reason.value == "check-counting":
+        buttons.insert(0, Button("The counting was checked …", "trial.check", trial.id))
+    blocks.append(Buttons(tuple(buttons)))
+    blocks.append(Small(line("“Not met” is no proof that nothing changed; a well-run trial that fails is a result.")))
+    drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
+    return Message(summary, tuple(blocks), attachments=drawing)
+
+
+def _against_the_plan(trial: Trial, today: date) -> list[Block]:
+    done = sum(a.done is not None for a in trial.actions)
+    words = [f"{done} of {count(len(trial.actions), 'first-week action')} done"]
+    whole = sum(e.state == "whole" for e in trial.entries())
+    words.append(f"{whole} of {count(trial.planned, 'week')} counted")
+    if trial.dates_moved:
+        words.append(f"dates moved {count(trial.dates_moved, 'time')}")
+    rows: list[tuple[str, Line]] = [("Against the plan", line("{w}", w="; ".join(words)))]
+    if trial.stopped:
+        rows.append(("Stopped early", line("{r}", r=theirs(trial.stopped, 500))))
+    corrected = [e for week in trial.weeks.values() if len(week) > 1 for e in week[-1:]]
+    if corrected:
+        weeks = ", ".join(str(e.week) for e in corrected)
+        rows.append(("Corrected", line("week {w}; the earlier numbers are kept", w=weeks)))
+    return [Facts(tuple(rows))]
+
+
+def _chances(trial: Trial) -> list[Block]:
+    given = sorted(trial.chances.values())
+    if not given:
+        return []
+    words = f"from {given[0]} to {given[-1]} %, the middle one {given[len(given) // 2]} %"
+    if len(given) < FEWEST_WRITERS:
+        words = f"the mean {round(sum(given) / len(given))} %"
+    return [Facts((("Chances given", line("{n}, {w}", n=count(len(given), "forecast"), w=words)),))]
+
+
+def _fears(trial: Trial) -> list[Block]:
+    if not trial.fears:
+        return []
+    return [
+        Paragraph(line("What people feared:")),
+        Items(tuple(line("{f}", f=theirs(f, 300)) for f in trial.fears[:8])),
+    ]
+
+
+def to_close(trial: Trial) -> Message:
+    """To the owner: the one thing that is theirs to do at the review."""
+    words = line(
+        "The review of “{t}” is here; the verdict is in the channel. What was learnt, and what follows: "
+        "scale, change or "
+        "stop?",
+        t=title(trial),
+    )
+    buttons = (
+        Button("Close the review …", "trial.close", trial.id, "primary"),
+        Button("Log a week …", "trial.log", trial.id),
+        Button("Move the review …", "trial.review_date", trial.id),
+    )
+    return Message(words, (Paragraph(words), Buttons(buttons)))
+
+
+# --- afterwards ----------------------------------------------------------------------------------------------------
+
+
+def closed(trial: Trial, score: float | None) -> Message:
+    """Marked in the channel whatever the result, with thanks to the owner."""
+    closing = trial.closing
+    assert closing is not None
+    words = line("“{t}” is reviewed: {s}", t=title(trial), s=theirs(closing.sentence or closing.outcome, 400))
+    blocks: list[Block] = [Heading(line("Reviewed: {t}", t=title(trial))), Paragraph(words)]
+    rows: list[tuple[str, Line]] = [
+        ("What follows", line("{d}: {r}", d=closing.decision, r=theirs(closing.reason, 500))),
+        ("What we keep", line("{l}", l=theirs(closing.learning, 1000))),
+    ]
+    if score is not None:
+        rows.append(("Forecasts", line("{w}", w=_score_words(score, len(trial.chances)))))
+    blocks.append(Facts(tuple(rows)))
+    if trial.shown_learnings:
+        blocks.append(Paragraph(line("What others learnt, unsigned:")))
+        blocks.append(Items(tuple(line("{t}", t=theirs(t, 500)) for t in trial.shown_learnings)))
+    thanks = line("Thank you, {o}: this trial was seen through, and the team knows more than before.", o=_owner(trial))
+    blocks.append(Paragraph(thanks))
+    return Message(words, tuple(blocks))
+
+
+def _owner(trial: Trial) -> Line:
+    return who(trial, trial.owner) if trial.owner else line("everybody")
+
+
+def _score_words(score: float, number: int) -> str:
+    better = "better than" if score < GUESS else "worse than" if score > GUESS else "the same as"
+    said = f"mean Brier score {score:.2f} of {count(number, 'forecast')}"
+    return f"{said}; always saying one half gets {GUESS:.2f}, so {better} that"
+
+
+def own_score(trial: Trial, chance: int, met: bool, score: float) -> Message:
+    """To the person alone."""
+    words = line(
+        "“{t}”: you said {c} %, and the criterion was {m}. Your score is {s} (0 is best, always one half "
+        "gets {g}). Only you "
+        "see this.",
+        t=title(trial),
+        c=chance,
+        m="met" if met else "not met",
+        s=f"{score:.2f}",
+        g=f"{GUESS:.2f}",
+    )
+    return Message(words, (Paragraph(words),))
+
+
+def calibration(chart: Calibration) -> Message:
+    words = line(
+        "Forecasts against what happened, over all reviewed trials: {n} are resolved.",
+        n=count(chart.resolved, "forecast"),
+    )
+    return Message(words, (Paragraph(words),), attachments=(Drawing(chart, "calibration"),))
+
+
+def moved(trial: Trial, missed: bool) -> Message:
+    """A review has a new date; a missed one is re-dated, not forgotten."""
+    assert trial.review is not None
+    template = "The review of “{t}” was not closed on its date. It is on {d} now; the verdict waits."
+    if not missed:
+        template = "The review of “{t}” moves to {d}."
+    words = line(template, t=title(trial), d=When(trial.review))
+    file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
+    return Message(words, (Paragraph(words),), attachments=(file,))
+
+
+def on_a_day_off(trial: Trial, why: str) -> Message:
+    """To the owner, whose hours or absence changed after the date was set."""
+    assert trial.review is not None
+    words = line(
+        "The review of “{t}” on {d} now falls on a day on which you do not work ({why}). It stays there unless you "
+        "move it.",
+        t=title(trial),
+        d=When(trial.review, "day"),
+        why=why,
+    )
+    move = Button("Move the review …", "trial.review_date", trial.id)
+    return Message(words, (Paragraph(words), Buttons((move,))))
+
+
+def stopped(trial: Trial) -> Message:
+    words = line(
+        "{o} stopped the trial “{t}” early: {r}. Its review comes now.",
+        o=who(trial, trial.owner),
+        t=title(trial),
+        r=theirs(trial.stopped.rstrip("."), 500),
+    )
+    file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
+    return Message(words, (Paragraph(words),), attachments=(file,))
+
+
+def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:
+    """To the facilitator: a place for a trial is free, and which plans wait. `waiting`: round, plan, title."""
+    words = line("A place for a trial is free.")
+    if not waiting:
+        return Message(words, (Paragraph(line("A place for a trial is free. No unused plan waits for it.")),))
+    buttons = tuple(Button(f"Start: {theirs(t, 60).text} …", "trial.plan", f"{r}|{p}") for r, p, t in waiting[:6])
+    text = line("A place for a trial is free. {n} not been tried yet:", n=count(len(waiting), "plan has", "plans have"))
+    return Message(words, (Paragraph(text), Buttons(buttons)))

@@ -1,0 +1,174 @@
+"""The forms of a trial: a week's numbers, dates, obstacles, the review. Names of fields are the ones that come back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from coldframe.domain.state import Round
+from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Field, Form, Line, Option, line
+from coldframe.speech.names import count
+
+WHEN = "Such as next Tuesday, 12 Jan, or in 2 weeks."
+
+
+def people_of(trial: Trial, *, without: str | None = None) -> tuple[Option, ...]:
+    return tuple(Option(m, theirs(name, 75).text) for m, name in trial.people.items() if m != without)
+
+
+def log_week(trial: Trial, today: date, week: int | None = None) -> Form:
+    """One week's numbers in the shape of the measure's kind, filled with what is known of that week."""
+    weeks = trial.weeks_over(today)
+    chosen = week or next(iter(trial.unlogged(today)), weeks[-1] if weeks else 1)
+    known = trial.entry(chosen)
+    options = tuple(Option(str(w), f"Week {w}" + (", logged" if w in trial.weeks else "")) for w in weeks)
+    fields = (
+        Field("week", "Week", "choice", options=options or (Option("1", "Week 1"),), initial=str(chosen)),
+        *_figure_fields(trial, known),
+        Field("state", "Did the counting run for the whole week?", "choice", options=_STATES,
+              initial=known.state if known else "whole"),
+        Field("harm", f"Harm measure: {theirs(trial.criterion.harm, 60).text}", required=False, most=20,
+              initial=_number(known.harm) if known else ""),
+        Field("stop", f"The stop line is crossed: {theirs(trial.criterion.stop_line, 60).text}", "tick",
+              required=False),
+        Field("reason", "If it corrects a logged week: why?", required=False, most=300),
+    )  # fmt: skip
+    intro = line("{t}. Both decimal marks are read.", t=theirs(trial.title, 80))
+    return Form("A week's numbers", "trial.log", f"{trial.id}", fields, intro=intro)
+
+
+_STATES = (
+    Option("whole", "Yes"),
+    Option("partial", "Only a part of it: it will not count"),
+    Option("broken", "No, the counting was faulty: it will not count"),
+)
+
+
+def _figure_fields(trial: Trial, known: Entry | None) -> tuple[Field, ...]:
+    groups = ("control", "trial") if trial.criterion.kind in ("split", "mean") else ("trial",)
+    names = {"control": "without the change", "trial": "with the change"}
+    fields: list[Field] = []
+    for group in groups:
+        found: Figures | None = getattr(known, group) if known else None
+        where = f", {names[group]}" if len(groups) == 2 else ""
+        for part, label in _PARTS[trial.criterion.kind]:
+            initial = _part(found, part)
+            fields.append(Field(f"{group}_{part}", f"{label}{where}", required=False, most=30, initial=initial))
+    return tuple(fields)
+
+
+_PARTS: dict[str, tuple[tuple[str, str], ...]] = {
+    "split": (("people", "People"), ("successes", "Of them did it")),
+    "before-after": (("value", "People who did it, or the week's value"), ("people", "Of how many people, if any")),
+    "count": (("count", "How many"),),
+    "mean": (("mean", "Mean"), ("sd", "Standard deviation"), ("people", "People")),
+}
+
+
+def _part(figures: Figures | None, part: str) -> str:
+    if figures is None:
+        return ""
+    return _number({"people": figures.of, "sd": figures.sd}.get(part, figures.value))
+
+
+def _number(value: float | None) -> str:
+    return "" if value is None else f"{value:g}" if abs(value) < 1e6 else f"{value:.0f}"
+
+
+def move_action(trial: Trial, action: TrialAction) -> Form:
+    when = Field("date", "By when?", most=60, hint=WHEN)
+    return Form("Move the date", "trial.move", f"{trial.id}|{action.id}", (when,), intro=_about(action.text))
+
+
+def move_review(trial: Trial) -> Form:
+    when = Field("date", "When?", most=60, hint="Not before the trial's weeks are over.")
+    return Form("Move the review", "trial.review_date", trial.id, (when,), intro=_about(trial.title))
+
+
+def _about(text: str) -> Line:
+    return line("{t}", t=theirs(text, 200))
+
+
+def in_the_way(trial: Trial) -> Form:
+    text = Field("text", "What is in the way?", "long", required=False, most=500, initial=trial.in_the_way,
+                 hint="The facilitator reads it. Empty takes it back.")  # fmt: skip
+    return Form("What is in the way", "trial.block", trial.id, (text,), intro=_about(trial.title))
+
+
+def hand_over(trial: Trial) -> Form:
+    """Not me: somebody else is asked, and only their own yes counts."""
+    people = (Option("", "I know nobody"), *people_of(trial, without=trial.owner))
+    fields = (
+        Field("member", "Who could own it?", "choice", required=False, options=people),
+        Field("reason", "Why? (optional)", required=False, most=500),
+    )
+    return Form("Hand the trial over", "trial.hand_over", trial.id, fields, intro=_about(trial.title))
+
+
+def ask_somebody(trial: Trial) -> Form:
+    who = Field("member", "Who?", "choice", options=people_of(trial, without=trial.owner))
+    return Form("Ask somebody to own it", "trial.ask", trial.id, (who,), intro=_about(trial.title))
+
+
+def decline(trial: Trial) -> Form:
+    fields = (
+        Field("reason", "Why?", "long", most=500),
+        Field("instead", "Who could do it?", "choice", required=False,
+              options=(Option("", "nobody"), *people_of(trial, without=trial.owner))),
+    )  # fmt: skip
+    return Form("Decline", "trial.decline", trial.id, fields)
+
+
+def learn(trial: Trial) -> Form:
+    text = Field("text", "What did you learn?", "long", most=1000)
+    intro = line(
+        "{t}. Nobody reads it before the review is closed; then it is shown unsigned. With fewer than three writers "
+        "colleagues will know who wrote what.",
+        t=theirs(trial.title, 80),
+    )
+    return Form("What I learnt", "trial.learn", trial.id, (text,), intro=intro)
+
+
+def stop(trial: Trial) -> Form:
+    why = Field("reason", "What happened?", "long", most=500)
+    intro = line("You promised to stop early if: {s}", s=theirs(trial.criterion.stop_line or "nothing was set", 300))
+    return Form("Stop the trial early", "trial.stop", trial.id, (why,), intro=intro, submit="Stop it")
+
+
+def check(trial: Trial) -> Form:
+    text = Field("text", "Who looked at the counting, and what did they look at?", most=300)
+    return Form("The counting was checked", "trial.check", trial.id, (text,), intro=_about(trial.title))
+
+
+def close_review(trial: Trial) -> Form:
+    decisions = (
+        Option("scale", "Scale: do it for everybody"),
+        Option("change", "Change: try it in another way"),
+        Option("stop", "Stop: leave it"),
+    )
+    fields = (
+        Field("learning", "What did we learn?", "long", most=1000),
+        Field("decision", "What follows?", "choice", options=decisions),
+        Field("reason", "Why?", "long", most=500),
+    )
+    intro = line(
+        "The verdict stands as it was shown: {s}", s=theirs(trial.reading.sentence if trial.reading else "", 300)
+    )
+    return Form("Close the review", "trial.close", trial.id, fields, intro=intro)
+
+
+def begin(round_: Round, plan_id: str, people: Sequence[Option]) -> Form:
+    """An unused plan starts after all, now that a place is free."""
+    from coldframe.domain.names import PlanId
+
+    plan = round_.plans[PlanId(plan_id)]
+    steps = "\n".join(f"{s} | in {1 + n} days" for n, s in enumerate(plan.steps[:3]))
+    fields = (
+        Field("owner", "Owner", "choice", options=tuple(people), hint="They are asked; only their own yes counts."),
+        Field("actions", "First-week actions, one a line: what | by when", "long", most=2000, initial=steps),
+        Field("review", "Review", most=60, initial=f"in {plan.weeks} weeks",
+              hint=f"Not before its {count(plan.weeks, 'week')} are over."),
+    )  # fmt: skip
+    return Form("Start a trial", "trial.begin", f"{round_.id}|{plan_id}", fields, intro=_about(plan.title))

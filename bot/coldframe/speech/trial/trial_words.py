@@ -1,0 +1,358 @@
+"""A trial under way: its card in the channel, what its owner is asked and told in private, who hears of what."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from coldframe.domain.names import MemberId
+from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction, TrialStep
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import (
+    Appointment,
+    Block,
+    Button,
+    Buttons,
+    CalendarFile,
+    Code,
+    Drawing,
+    Facts,
+    Heading,
+    Items,
+    Line,
+    Message,
+    Paragraph,
+    Small,
+    When,
+    Who,
+    line,
+)
+from coldframe.message.plain import figure
+from coldframe.speech.names import count
+from coldframe.speech.trial import verdict_words
+from coldframe.speech.trial.verdict_words import Judged
+
+FEWEST_WRITERS = 3
+
+
+def who(trial: Trial, member: MemberId | None) -> Line:
+    if member is None:
+        return line("nobody")
+    return (Who(member, theirs(trial.name_of(member), 40).text),)
+
+
+def title(trial: Trial) -> Line:
+    return line("{t}", t=theirs(trial.title, 80))
+
+
+def said_of(template: str, trial: Trial, **parts: Line | str | int) -> Message:
+    words = line(template, title=title(trial), **parts)
+    return Message(words, (Paragraph(words),))
+
+
+# --- the channel's card -------------------------------------------------------------------------------------------
+
+
+def card(trial: Trial, today: date) -> Message:
+    """The trial in the channel, kept up to date in place: numbers and verdict are everybody's."""
+    head = line("Trial “{t}”: {s}", t=title(trial), s=state_line(trial, today))
+    blocks: list[Block] = [Heading(line("Trial: {t}", t=title(trial))), Paragraph(state_line(trial, today))]
+    if trial.reading is not None:
+        blocks.append(Paragraph(line("{s}", s=theirs(trial.reading.sentence, 400))))
+    blocks.append(Facts(_card_rows(trial)))
+    if trial.actions:
+        blocks.append(Items(tuple(_action_line(trial, a) for a in trial.actions)))
+    if trial.step in (TrialStep.RUNNING, TrialStep.IN_REVIEW):
+        blocks.append(Buttons(_card_buttons(trial)))
+    return Message(head, tuple(blocks))
+
+
+def state_line(trial: Trial, today: date) -> Line:
+    """Where it stands, in a line."""
+    match trial.step:
+        case TrialStep.PROPOSED:
+            return line("waits for {o} to say yes.", o=who(trial, trial.asked))
+        case TrialStep.REVIEWED:
+            assert trial.closing is not None
+            return line("reviewed: *{v}*, {d}.", v=trial.closing.outcome, d=trial.closing.decision)
+        case TrialStep.DROPPED:
+            return line("was not started.")
+        case TrialStep.IN_REVIEW:
+            return line("in review; {n} of {p} weeks are logged.", n=_whole_weeks(trial), p=trial.planned)
+        case _:
+            return _running_line(trial, today)
+
+
+def _running_line(trial: Trial, today: date) -> Line:
+    assert trial.starts is not None
+    week = max(1, min(trial.planned, (today - trial.starts).days // 7 + 1))
+    words = line("week {w} of {p}; {n} logged", w=week, p=trial.planned, n=count(len(trial.weeks), "week"))
+    missing = trial.unlogged(today)
+    if missing:
+        words += line(", {m}", m=f"{weeks_words(missing)} {'is' if len(missing) == 1 else 'are'} missing")
+    return words + line(".")
+
+
+def weeks_words(weeks: Sequence[int]) -> str:
+    """`week 3`, `weeks 3 and 4`."""
+    return f"week{'' if len(weeks) == 1 else 's'} {' and '.join(map(str, weeks))}"
+
+
+def _whole_weeks(trial: Trial) -> int:
+    return sum(entry.state == "whole" for entry in trial.entries())
+
+
+def _card_rows(trial: Trial) -> tuple[tuple[str, Line], ...]:
+    rows: list[tuple[str, Line]] = [
+        ("Owner", who(trial, trial.owner)),
+        ("Measure", line("{m}", m=theirs(trial.criterion.measure, 200))),
+        ("Target", line("{t}", t=verdict_words.value(trial, trial.criterion.target))),
+    ]
+    entries = trial.entries()
+    if entries:
+        rows.append(("Last number", entry_line(trial, entries[-1])))
+    if trial.review is not None and trial.step is not TrialStep.REVIEWED:
+        rows.append(("Review", line("{d}", d=When(trial.review))))
+    if trial.in_the_way:
+        rows.append(("In the way", line("{t}", t=theirs(trial.in_the_way, 300))))
+    return tuple(rows)
+
+
+def _action_line(trial: Trial, action: TrialAction) -> Line:
+    mark = "done" if action.done is not None else "open"
+    return line(
+        "{m}: {t} ({o}, by {d})",
+        m=mark,
+        t=theirs(action.text, 200),
+        o=who(trial, action.who),
+        d=When(action.due, "day"),
+    )
+
+
+def _card_buttons(trial: Trial) -> tuple[Button, ...]:
+    buttons = [Button("What I learnt …", "trial.learn", trial.id)]
+    if trial.step is TrialStep.IN_REVIEW:
+        return (Button("Close the review …", "trial.close", trial.id, "primary"), *buttons)
+    return (Button("Log a week …", "trial.log", trial.id), *buttons)
+
+
+def entry_line(trial: Trial, entry: Entry) -> Line:
+    """A week's numbers as they were understood."""
+    if entry.state != "whole":
+        words = line("week {w}: does not count ({s})", w=entry.week, s=_STATES[entry.state])
+        return words + line(", {r}", r=theirs(entry.reason, 100)) if entry.reason else words
+    parts = [(name, found) for name, found in (("without", entry.control), ("with", entry.trial)) if found]
+    said = "; ".join(f"{name} the change {_figures(trial, f)}" for name, f in parts)
+    if len(parts) == 1:
+        said = _figures(trial, parts[0][1])
+    return line("week {w}: {s}", w=entry.week, s=said)
+
+
+_STATES = {"whole": "whole", "partial": "half a week", "broken": "faulty counting"}
+
+
+def _figures(trial: Trial, figures: Figures) -> str:
+    if figures.sd is not None and figures.of is not None:
+        return f"{figure(figures.value)} on average (sd {figure(figures.sd)}, {figures.of:,} people)"
+    if figures.of is not None:
+        share = verdict_words.value(trial, figures.value / figures.of) if figures.of else "nobody"
+        return f"{figures.value:,.0f} of {figures.of:,} ({share})"
+    if trial.criterion.kind == "count":
+        return f"{figures.value:,.0f}"
+    return verdict_words.value(trial, figures.value) if figures.value < 1 else figure(figures.value)
+
+
+def under_way(trials: Sequence[tuple[Trial, date]], me: MemberId) -> Message:
+    """What runs, in a list, with what this person can do."""
+    head = line("{n} under way.", n=count(len(trials), "trial is", "trials are"))
+    blocks: list[Block] = [Heading(head)]
+    for trial, today in trials:
+        words = line("*{t}* ({o}): {s}", t=title(trial), o=who(trial, trial.owner), s=state_line(trial, today))
+        blocks.append(Paragraph(words))
+        if trial.reading is not None:
+            blocks.append(Small(line("{s}", s=theirs(trial.reading.sentence, 300))))
+        buttons = _own_buttons(trial, me)
+        if buttons:
+            blocks.append(Buttons(buttons))
+    if not trials:
+        blocks.append(Paragraph(line("`/coldframe search` finds those that are over.")))
+    return Message(head, tuple(blocks))
+
+
+def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
+    key = trial.id
+    if trial.step is TrialStep.PROPOSED:
+        yes = Button("I accept", "trial.accept", key, "primary")
+        drop = Button("Do not start it", "trial.drop", key)
+        return ((yes, Button("I decline …", "trial.decline", key)) if me == trial.asked else ()) + (
+            (drop,) if me == trial.facilitator else ()
+        )
+    if me != trial.owner:
+        return (Button("Ask somebody …", "trial.ask", key),) if me == trial.facilitator else ()
+    if trial.step is TrialStep.IN_REVIEW:
+        first = Button("Close the review …", "trial.close", key, "primary")
+    else:
+        first = Button("Log a week …", "trial.log", key, "primary")
+    return (
+        first,
+        *(Button(f"Done: {theirs(a.text, 50).text}", "trial.tick", f"{key}|{a.id}") for a in trial.open_actions()[:6]),
+        Button("Move the review …", "trial.review_date", key),
+        Button("Something is in the way …", "trial.block", key),
+        Button("Hand over …", "trial.hand_over", key),
+        Button("Stop early …", "trial.stop", key, "danger"),
+    )
+
+
+# --- numbers ------------------------------------------------------------------------------------------------------
+
+
+def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Message:
+    """The answer to an entry: the state in one plain sentence, then the numbers, then the picture."""
+    words = verdict_words.sentence(trial, judged)
+    summary = line("“{t}”. {s}", t=title(trial), s=theirs(words, 400))
+    blocks: list[Block] = [Paragraph(summary)]
+    if understood:
+        blocks.append(Small(line("Taken down:")))
+        blocks.append(Items(tuple(entry_line(trial, e) for e in understood[:12])))
+    blocks += verdict_words.blocks(trial, judged)
+    blocks.append(Small(line("Not a verdict before the review, unless it says met or not met. Looking cost nothing.")))
+    blocks.append(Buttons(_reading_buttons(trial, judged)))
+    drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
+    return Message(summary, tuple(blocks), attachments=drawing)
+
+
+def _reading_buttons(trial: Trial, judged: Judged) -> tuple[Button, ...]:
+    buttons = [Button("Correct or add a week …", "trial.log", trial.id)]
+    if judged.verdict is not None and judged.verdict.reason.value == "check-counting":
+        buttons.append(Button("The counting was checked …", "trial.check", trial.id))
+    if trial.step is TrialStep.RUNNING and not trial.stopped:
+        buttons.append(Button("Stop early …", "trial.stop", trial.id, "danger"))
+    return tuple(buttons)
+
+
+def stop_line_ticked(trial: Trial) -> Message:
+    words = line(
+        "You say that the stop line of “{t}” is crossed: {s}. Stopping is yours to decide; the reason is "
+        "recorded and the "
+        "review comes at once.",
+        t=title(trial),
+        s=theirs(trial.criterion.stop_line, 300),
+    )
+    return Message(words, (Paragraph(words), Buttons((Button("Stop early …", "trial.stop", trial.id, "danger"),))))
+
+
+def which_trial(trials: Sequence[Trial], typed: str) -> Message:
+    words = line("You own {n}. Which one is this for: {l}?", n=count(len(trials), "trial"), l=theirs(typed, 120))
+    buttons = tuple(Button(theirs(t.title, 70).text, "trial.take", f"{t.id}|{typed[:250]}") for t in trials)
+    return Message(words, (Paragraph(words), Buttons(buttons)))
+
+
+def did_you_mean(trial: Trial, question: str, instead: str) -> Message:
+    """A question back; nothing was kept."""
+    words = line("{q} Did you mean {i}? Nothing was kept.", q=theirs(question, 200), i=Code(instead[:250]))
+    yes = Button("Yes, take that", "trial.take", f"{trial.id}|{instead[:250]}", "primary")
+    return Message(words, (Paragraph(words), Buttons((yes, Button("Open the form …", "trial.log", trial.id)))))
+
+
+def unreadable(trial: Trial, why: str) -> Message:
+    words = line("{w}", w=theirs(why, 300))
+    buttons = (Button("Open the form …", "trial.log", trial.id),)
+    return Message(words, (Paragraph(words), Buttons(buttons)))
+
+
+def week_taken(trial: Trial, known: Entry, new: Entry) -> Message:
+    """The same week twice with other numbers: asked, nothing overwritten."""
+    words = line(
+        "Week {w} of “{t}” is logged already and stays as it is. Is the new one a correction? Both are kept then.",
+        w=known.week,
+        t=title(trial),
+    )
+    rows = (("Logged", entry_line(trial, known)), ("New", entry_line(trial, new)))
+    button = Button("Correct it, with the reason …", "trial.log", f"{trial.id}|{known.week}", "primary")
+    return Message(words, (Paragraph(words), Facts(rows), Buttons((button,))))
+
+
+def file_report(
+    trial: Trial, taken: Sequence[Entry], same: int, problems: Sequence[tuple[int, str]], name: str
+) -> Message:
+    """What came of a CSV file, row by row."""
+    words = line(
+        "{f}: {n} taken for “{t}”, {s} the same as before, {p} not taken.",
+        f=theirs(name, 60),
+        n=count(len(taken), "week"),
+        t=title(trial),
+        s=same,
+        p=len(problems),
+    )
+    blocks: list[Block] = [Paragraph(words)]
+    if problems:
+        blocks.append(Items(tuple(line("Line {l}: {w}", l=at, w=theirs(why, 200)) for at, why in problems[:20])))
+        blocks.append(Small(line("What was there before stays.")))
+    return Message(words, tuple(blocks))
+
+
+def wrong_file(why: str) -> Message:
+    words = line("{w}", w=theirs(why, 400))
+    return Message(words, (Paragraph(words),))
+
+
+# --- start --------------------------------------------------------------------------------------------------------
+
+
+def fears(trial: Trial) -> Message | None:
+    """The pre-mortem, revealed with the commitment: unsigned and shuffled, when enough people wrote."""
+    if not trial.fears:
+        return None
+    if len(trial.fears) < FEWEST_WRITERS:
+        return said_of(
+            "Imagine that “{title}” has failed: fewer than three people wrote why, so it is kept for the review.", trial
+        )
+    words = line("Imagine that “{t}” has failed. What people fear, unsigned and shuffled:", t=title(trial))
+    return Message(words, (Paragraph(words), Items(tuple(line("{f}", f=theirs(f, 500)) for f in trial.fears))))
+
+
+def started(trial: Trial) -> Message:
+    """A plan that had been refused a place starts, now that one is free."""
+    assert trial.review is not None
+    words = line(
+        "A place was free: the trial “{t}” starts today. {o} owns it; the review is on {d}.",
+        t=title(trial),
+        o=who(trial, trial.owner),
+        d=When(trial.review, "day"),
+    )
+    dates = CalendarFile("trial", f"Dates of {trial.title}", (appointment(trial),))
+    return Message(words, (Paragraph(words),), attachments=(dates,))
+
+
+def appointment(trial: Trial) -> Appointment:
+    """The review as a calendar entry; its uid is the one that the commitment gave it."""
+    assert trial.review is not None
+    uid = f"{trial.round_id}-{trial.plan}-review"
+    moved = trial.dates_moved
+    return Appointment(uid, f"Review: {trial.title}", trial.question, trial.review, sequence=moved, alarm_minutes=1440)
+
+
+def calendar_of_action(trial: Trial, action_id: str) -> CalendarFile:
+    """A first-week action as a calendar file; with an earlier one in a calendar its entry moves."""
+    action = next(a for a in trial.actions if a.id == action_id)
+    return CalendarFile("action", f"Dates of {trial.title}", (action_appointment(trial, action),))
+
+
+def action_appointment(trial: Trial, action: TrialAction) -> Appointment:
+    """A first-week action as a calendar entry; its uid is the one that the commitment gave it."""
+    return Appointment(
+        f"{trial.round_id}-{trial.plan}-{action.id}",
+        f"Due: {action.text[:80]}",
+        f"First week of {trial.title}",
+        action.due,
+        sequence=trial.dates_moved,
+        alarm_minutes=60,
+    )
+
+
+def own_dates(trial: Trial, person: MemberId) -> tuple[Appointment, ...]:
+    """A person's own first-week actions and the review, as they stand now."""
+    found = [action_appointment(trial, action) for action in trial.actions if action.who == person]
+    if trial.review is not None:
+        found.append(appointment(trial))
+    return tuple(found)

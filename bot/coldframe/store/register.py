@@ -1,0 +1,199 @@
+"""Trials, their register and their teams as rows. Searching uses each database's own full text for stems, and a plain
+look for the letters as typed for parts of words, so that no sign in a query is ever a wild card."""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from pydantic import TypeAdapter
+from sqlalchemy import ColumnElement, bindparam, delete, func, literal, or_, select, text, update
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from coldframe.domain.trial.facts import TrialFact
+from coldframe.domain.trial.state import OPEN_STEPS, Trial
+from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
+from coldframe.store import tables as t
+from coldframe.store.sealing import Seal
+
+_TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)
+_ENTRY: TypeAdapter[RegisterEntry] = TypeAdapter(RegisterEntry)
+_TEAM: TypeAdapter[Team] = TypeAdapter(Team)
+_PRIVATE = ("chances", "fears", "learnings")
+_OPEN = tuple(step.value for step in OPEN_STEPS)
+MOST_WORDS = 8
+
+
+def folded(text_: str) -> str:
+    """Without case and accents."""
+    bare = unicodedata.normalize("NFKD", text_)
+    return unicodedata.normalize("NFC", "".join(c for c in bare if not unicodedata.combining(c))).casefold()
+
+
+def _searched(entry: RegisterEntry) -> str:
+    parts = (entry.title, entry.hypothesis, entry.question, entry.measure, entry.learning, entry.reason)
+    return "\n".join((*parts, *entry.learnings))
+
+
+class FollowThroughWork:
+    """The part of the unit of work that concerns trials."""
+
+    _db: AsyncConnection
+    _seal: Seal
+
+    def _insert(self, table: Any) -> Any:
+        raise NotImplementedError
+
+    # --- trials ---
+
+    async def trial(self, trial_id: str) -> Trial | None:
+        query = select(t.trials).where(t.trials.c.id == trial_id).with_for_update()
+        row = (await self._db.execute(query)).first()
+        return self._trial(row) if row else None
+
+    def _trial(self, row: Any) -> Trial:
+        private = json.loads(self._seal.open(f"trial/{row.id}", row.private))
+        whole = {**json.loads(row.doc), **private}
+        trial: Trial = _TRIAL.validate_python(whole)
+        return trial
+
+    def _columns(self, trial: Trial, at: datetime) -> dict[str, Any]:
+        whole = _TRIAL.dump_python(trial, mode="json")
+        private = {name: whole.pop(name) for name in _PRIVATE}
+        return {
+            "step": trial.step.value,
+            "owner": trial.owner,
+            "doc": json.dumps(whole, ensure_ascii=False),
+            "private": self._seal.close(f"trial/{trial.id}", json.dumps(private, ensure_ascii=False).encode()),
+            "changed_at": at,
+        }
+
+    async def add_trial(self, trial: Trial, at: datetime) -> None:
+        columns = self._columns(trial, at)
+        keys = {"id": trial.id, "tenant": trial.tenant, "team": trial.team, "version": 1, "created_at": at}
+        await self._db.execute(t.trials.insert().values(**keys, **columns))
+
+    async def save_trial(self, after: Trial, facts: Sequence[TrialFact], at: datetime) -> None:
+        columns = self._columns(after, at)
+        await self._db.execute(
+            update(t.trials).where(t.trials.c.id == after.id).values(version=t.trials.c.version + 1, **columns)
+        )
+        if facts:
+            rows = [{"trial_id": after.id, "at": at, "record": json.dumps(f.public_record())} for f in facts]
+            await self._db.execute(t.trial_facts.insert(), rows)
+
+    async def trials_of(self, tenant: str, team: str, *, over: bool = False) -> list[Trial]:
+        query = select(t.trials).where(t.trials.c.tenant == tenant, t.trials.c.team == team)
+        if not over:
+            query = query.where(t.trials.c.step.in_(_OPEN))
+        rows = await self._db.execute(query.order_by(t.trials.c.created_at, t.trials.c.id))
+        return [self._trial(r) for r in rows]
+
+    async def trials_owned(self, tenant: str, person: str) -> list[Trial]:
+        query = select(t.trials).where(
+            t.trials.c.tenant == tenant, t.trials.c.owner == person, t.trials.c.step.in_(_OPEN)
+        )
+        rows = await self._db.execute(query.order_by(t.trials.c.created_at, t.trials.c.id))
+        return [self._trial(r) for r in rows]
+
+    async def move_place(self, trial_id: str, owner: str, review: datetime) -> None:
+        place = update(t.trial_places).where(t.trial_places.c.trial_id == trial_id)
+        await self._db.execute(place.values(owner=owner, review=review))
+
+    async def free_place(self, trial_id: str) -> None:
+        await self._db.execute(delete(t.trial_places).where(t.trial_places.c.trial_id == trial_id))
+
+    # --- register ---
+
+    async def enter(self, entry: RegisterEntry) -> None:
+        words = _searched(entry)
+        values = {
+            "tenant": entry.tenant, "team": entry.team, "lever": entry.lever, "verdict": entry.verdict,
+            "owner": folded(entry.owner)[:200], "at": entry.at, "words": words, "folded": folded(words),
+            "doc": _ENTRY.dump_json(entry).decode(),
+        }  # fmt: skip
+        statement = self._insert(t.register).values(trial_id=entry.trial_id, **values)
+        await self._db.execute(statement.on_conflict_do_update(index_elements=["trial_id"], set_=values))
+
+    async def search(self, tenant: str, teams: Sequence[str], wanted: Wanted) -> list[RegisterEntry]:
+        r = t.register.c
+        query = select(r.doc).where(r.tenant == tenant, r.team.in_(list(teams)))
+        for word in wanted.words.split()[:MOST_WORDS]:
+            query = query.where(self._has(word))
+        if wanted.lever:
+            query = query.where(r.lever == wanted.lever)
+        if wanted.verdict:
+            query = query.where(r.verdict == wanted.verdict)
+        if wanted.owner:
+            query = query.where(self._within(r.owner, folded(wanted.owner)))
+        if wanted.since is not None:
+            query = query.where(r.at >= wanted.since)
+        if wanted.until is not None:
+            query = query.where(r.at < wanted.until)
+        rows = await self._db.execute(query.order_by(r.at.desc(), r.id.desc()).limit(wanted.limit))
+        return [_ENTRY.validate_json(row.doc) for row in rows]
+
+    def _has(self, word: str) -> ColumnElement[bool]:
+        """The letters as they stand, anywhere in the text; a word of letters alone also by its stem."""
+        part = self._within(t.register.c.folded, folded(word))
+        return or_(part, self._by_stem([word])) if word.isalnum() else part
+
+    def _within(self, column: ColumnElement[str], part: str) -> ColumnElement[bool]:
+        find = func.strpos if self._db.dialect.name == "postgresql" else func.instr
+        return find(column, part) > 0
+
+    def _by_stem(self, words: Sequence[str]) -> ColumnElement[bool]:
+        """Rows that hold any of these words, in whatever form."""
+        if self._db.dialect.name == "postgresql":
+            asked = " OR ".join(f'"{word}"' for word in words)
+            # A query of its own, so that the index serves it; beside the look for parts it goes row by row.
+            document = func.to_tsvector(text("'english'"), t.register.c.words)
+            holds = document.op("@@")(func.websearch_to_tsquery(text("'english'"), asked))
+            return t.register.c.id.in_(select(t.register.c.id).where(holds).correlate(None))
+        asked = " OR ".join(f'"{word}"' for word in words)
+        found = text("SELECT rowid FROM register_words WHERE register_words MATCH :asked")
+        found = found.bindparams(bindparam("asked", asked, unique=True))
+        return t.register.c.id.in_(found)
+
+    async def resembling(self, tenant: str, team: str, words: Sequence[str], limit: int = 30) -> list[RegisterEntry]:
+        plain = sorted({w for w in words if w.isalnum() and len(w) > 3})[:40]
+        if not plain:
+            return []
+        r = t.register.c
+        query = select(r.doc).where(r.tenant == tenant, r.team == team)
+        if self._db.dialect.name == "postgresql":
+            asked = func.websearch_to_tsquery(text("'english'"), " OR ".join(f'"{w}"' for w in plain))
+            document = func.to_tsvector(text("'english'"), r.words)
+            query = query.where(document.op("@@")(asked)).order_by(func.ts_rank(document, asked).desc(), r.id.desc())
+        else:
+            match = text("register_words MATCH :asked").bindparams(asked=" OR ".join(f'"{w}"' for w in plain))
+            index = text("register_words")
+            query = query.select_from(t.register, index).where(match, text("register_words.rowid = register.id"))
+            query = query.order_by(text("bm25(register_words)"))
+        rows = await self._db.execute(query.limit(literal(limit)))
+        return [_ENTRY.validate_json(row.doc) for row in rows]
+
+    # --- teams ---
+
+    async def team(self, tenant: str, team: str) -> Team:
+        query = select(t.teams.c.doc).where(t.teams.c.tenant == tenant, t.teams.c.team == team)
+        doc = (await self._db.execute(query)).scalar()
+        return Team(tenant, team) if doc is None else _TEAM.validate_json(doc)
+
+    async def save_team(self, team: Team) -> None:
+        doc = _TEAM.dump_json(replace(team, funnel=dict(team.funnel))).decode()
+        statement = self._insert(t.teams).values(tenant=team.tenant, team=team.team, doc=doc)
+        await self._db.execute(statement.on_conflict_do_update(index_elements=["tenant", "team"], set_={"doc": doc}))
+
+    async def teams_of(self, tenant: str, person: str) -> list[str]:
+        query = select(t.rounds.c.channel).join(t.seats, t.seats.c.round_id == t.rounds.c.id)
+        query = query.where(t.seats.c.tenant == tenant, t.seats.c.member == person).distinct()
+        return sorted(r.channel for r in await self._db.execute(query))
+
+    async def all_teams(self) -> list[tuple[str, str]]:
+        rows = await self._db.execute(select(t.rounds.c.tenant, t.rounds.c.channel).distinct())
+        return sorted((r.tenant, r.channel) for r in rows)

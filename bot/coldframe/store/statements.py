@@ -1,0 +1,137 @@
+"""The statements that run all the time, made once: making one costs as much as running it."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+from sqlalchemy import Table, and_, bindparam, case, delete, func, literal, or_, select, text, true, update
+from sqlalchemy.dialects import postgresql, sqlite
+
+from coldframe.store import tables as t
+
+
+def insert(dialect: str, table: Table) -> Any:
+    """The database's own insert, which knows what to do about a row that is there already."""
+    return (postgresql if dialect == "postgresql" else sqlite).insert(table)
+
+
+def _instant(name: str) -> Any:
+    return bindparam(name, type_=t.Instant())
+
+
+# --- people, rounds, messages ---
+
+MEMBERS = select(t.members.c.id, t.members.c.doc).where(
+    t.members.c.tenant == bindparam("of_tenant"), t.members.c.id.in_(bindparam("people", expanding=True))
+)
+VERSION = select(t.rounds.c.version).where(t.rounds.c.id == bindparam("round")).with_for_update()
+STEPS = select(t.rounds.c.id, t.rounds.c.step).where(t.rounds.c.id.in_(bindparam("rounds", expanding=True)))
+POSTS = select(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))
+
+
+@cache
+def enter_happening(dialect: str) -> Any:
+    """Returns a row when the happening's key is new."""
+    return insert(dialect, t.inbox).on_conflict_do_nothing().returning(t.inbox.c.key)
+
+
+@cache
+def keep_post(dialect: str) -> Any:
+    """A message's whereabouts under its name; of two with one name the later counts."""
+    statement = insert(dialect, t.posts)
+    later = {column: statement.excluded[column] for column in t.posts.c.keys() if column != "name"}  # noqa: SIM118
+    return statement.on_conflict_do_update(index_elements=["name"], set_=later)
+
+
+@cache
+def keep_number(dialect: str) -> Any:
+    """A number under its name, whether one stands there or not; two processes may start at once."""
+    statement = insert(dialect, t.counters)
+    return statement.on_conflict_do_update(index_elements=["name"], set_={"value": statement.excluded.value})
+
+
+# --- outbox ---
+
+QUEUE = t.outbox.insert()
+REPLACE = (
+    update(t.outbox)
+    .where(t.outbox.c.name == bindparam("of_name"), t.outbox.c.kind == bindparam("of_kind"), t.outbox.c.state == "todo")
+    .values(body=bindparam("newer"))
+)
+SENT = delete(t.outbox).where(t.outbox.c.id == bindparam("row"))
+CLAIM_SENDS = (
+    update(t.outbox)
+    .where(t.outbox.c.id.in_(bindparam("rows", expanding=True)))
+    .values(
+        state="sending", owner=bindparam("me"), lease_until=_instant("until"),
+        first_try=func.coalesce(t.outbox.c.first_try, _instant("now")),
+    )
+)  # fmt: skip
+
+
+def _oldest_sends() -> Any:
+    """Ids of each conversation's oldest row. Parked rows do not hold up the conversation; one that waits for its retry
+    does, since order is promised."""
+    return select(func.min(t.outbox.c.id)).where(t.outbox.c.state != "parked").group_by(t.outbox.c.conversation)
+
+
+def _next_sends() -> Any:
+    free = or_(
+        and_(t.outbox.c.state != "sending", t.outbox.c.try_at <= _instant("now")),
+        and_(t.outbox.c.state == "sending", t.outbox.c.lease_until <= _instant("now")),
+    )
+    oldest = _oldest_sends().scalar_subquery()
+    query = select(t.outbox).where(t.outbox.c.id.in_(oldest), t.outbox.c.state != "parked", free)
+    return query.order_by(t.outbox.c.id).limit(bindparam("most")).with_for_update(skip_locked=True)
+
+
+NEXT_SENDS = _next_sends()
+
+# --- due rows ---
+
+NOT_DONE = text("due.state <> 'done'")  # as the index of open rows has it: a bound value would not match it
+DROP_DUE = delete(t.due).where(
+    t.due.c.kind == bindparam("of_kind"), t.due.c.subject == bindparam("of_subject"),
+    t.due.c.occurrence == bindparam("of_occurrence"),
+)  # fmt: skip
+FINISH_DUE = DROP_DUE.where(t.due.c.state == "claimed", t.due.c.owner == bindparam("me"))
+
+
+@cache
+def set_due(dialect: str) -> Any:
+    """Setting a row again moves it, and frees it."""
+    statement = insert(dialect, t.due).values(state="todo")
+    moved = {"at": statement.excluded.at, "state": "todo", "owner": None, "lease_until": None}
+    return statement.on_conflict_do_update(index_elements=["kind", "subject", "occurrence"], set_=moved)
+
+
+def _claim_due() -> Any:
+    row = t.due.alias("d")
+    free = or_(row.c.state == "todo", and_(row.c.state == "claimed", row.c.lease_until <= _instant("now")))
+    query = select(row.c.id).where(text("d.state <> 'done'"), free, row.c.at <= _instant("now"))
+    first = query.order_by(row.c.at, row.c.id).limit(1).with_for_update(skip_locked=True).scalar_subquery()
+    claimed = {"state": "claimed", "owner": bindparam("me"), "lease_until": _instant("until")}
+    return update(t.due).where(t.due.c.id == first).values(claimed).returning(t.due)
+
+
+CLAIM_DUE = _claim_due()
+FIRST_DUES = (
+    select(t.due.c.at, t.due.c.state, t.due.c.lease_until)
+    .where(NOT_DONE)
+    .order_by(t.due.c.at, t.due.c.id)
+    .limit(bindparam("most"))
+)
+
+
+def _waiting() -> Any:
+    """When the first send may go out, beside the first open due row; one row, whether there is any or not."""
+    send = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
+    # Rows behind the oldest of their conversation cannot go out yet: counting them would wake the alarm for nothing.
+    sends = select(func.min(send)).where(t.outbox.c.id.in_(_oldest_sends())).scalar_subquery()
+    first = select(t.due.c.at, t.due.c.state).where(NOT_DONE).order_by(t.due.c.at, t.due.c.id).limit(1).subquery()
+    one = select(literal(1).label("one")).subquery()
+    return select(sends.label("send"), first.c.at, first.c.state).select_from(one.outerjoin(first, true()))
+
+
+WAITING = _waiting()

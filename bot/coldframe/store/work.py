@@ -1,0 +1,339 @@
+"""One transaction: what a happening changes, what must be said, what must happen later. All of it or nothing."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from typing import Any
+
+from pydantic import TypeAdapter
+from sqlalchemy import Table, delete, select, update
+from sqlalchemy.ext.asyncio import AsyncConnection
+
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import Step
+from coldframe.domain.state import Ledger, Mark, Round
+from coldframe.ports.chat import Place
+from coldframe.ports.storage import Due, Member, Posted, RoundHead, RunningTrial, Send
+from coldframe.store import rounds as mapping
+from coldframe.store import statements
+from coldframe.store import tables as t
+from coldframe.store.register import FollowThroughWork
+from coldframe.store.sealing import Seal
+
+SEND: TypeAdapter[Send] = TypeAdapter(Send)
+MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
+_ENDED = (Step.COMMITTED.value, Step.CANCELLED.value)
+
+Known = dict[str, tuple[int, Round, mapping.Rows]]
+
+
+class SqlWork(FollowThroughWork):
+    """The unit of work over one connection in one transaction."""
+
+    def __init__(self, connection: AsyncConnection, seal: Seal, new_key: Callable[[], str], known: Known) -> None:
+        self._db = connection
+        self._seal = seal
+        self._new_key = new_key
+        self._known = known
+        # What this transaction read or wrote of rounds; the store keeps it once the transaction is committed.
+        self.read: Known = {}
+
+    @property
+    def _dialect(self) -> str:
+        return self._db.dialect.name
+
+    def _insert(self, table: Table) -> Any:
+        return statements.insert(self._dialect, table)
+
+    async def first_time(self, key: str, at: datetime) -> bool:
+        entered = await self._db.execute(statements.enter_happening(self._dialect), {"key": key, "at": at})
+        return entered.first() is not None
+
+    # --- rounds ---
+
+    async def round(self, round_id: str) -> Round | None:
+        """A round that did not change since this process last saw it is not read again: its version says so."""
+        version = (await self._db.execute(statements.VERSION, {"round": round_id})).scalar()
+        if version is None:
+            return None
+        known = self.read.get(round_id) or self._known.get(round_id)
+        if known is None or known[0] != version:
+            known = await self._read_round(round_id, version)
+        self.read[round_id] = known
+        return known[1]
+
+    async def _read_round(self, round_id: str, version: int) -> tuple[int, Round, mapping.Rows]:
+        doc = (await self._db.execute(select(t.rounds.c.doc).where(t.rounds.c.id == round_id))).scalar_one()
+        items = {
+            (r.kind, r.item): self._seal.open(f"{round_id}/{r.kind}/{r.item}", r.body)
+            for r in await self._db.execute(
+                select(t.sealed).where(t.sealed.c.round_id == round_id).order_by(t.sealed.c.kind, t.sealed.c.item)
+            )
+        }
+        round_ = mapping.from_rows(doc, items, await self._marks(round_id))
+        return version, round_, mapping.to_rows(round_)
+
+    async def _marks(self, round_id: str) -> dict[str, dict[str, list[Mark]]]:
+        marks: dict[str, dict[str, list[Mark]]] = defaultdict(lambda: defaultdict(list))
+        query = select(t.votes).where(t.votes.c.round_id == round_id).order_by(t.votes.c.voter, t.votes.c.slot)
+        for row in await self._db.execute(query):
+            voter, mark = mapping.read_mark(
+                self._seal.open(f"{round_id}/{row.ballot}/{row.voter}/{row.slot}", row.body)
+            )
+            marks[row.ballot][voter].append(mark)
+        return marks
+
+    async def add_round(self, round_: Round, at: datetime) -> None:
+        rows = mapping.to_rows(round_)
+        await self._db.execute(
+            t.rounds.insert().values(
+                id=round_.id, tenant=round_.tenant, channel=round_.channel, name=round_.name, step=round_.step.value,
+                version=1, doc=rows.doc, created_at=at, changed_at=at,
+            )
+        )  # fmt: skip
+        await self._save_seats(round_, frozenset())
+        self.read[round_.id] = (1, round_, rows)
+
+    async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None:
+        version, _, old = self.read[after.id]
+        new = mapping.to_rows(after)
+        changed = await self._db.execute(
+            update(t.rounds)
+            .where(t.rounds.c.id == after.id, t.rounds.c.version == version)
+            .values(
+                doc=new.doc, version=version + 1, changed_at=at, step=after.step.value, channel=after.channel,
+                name=after.name,
+            )
+        )  # fmt: skip
+        if changed.rowcount != 1:
+            raise RuntimeError(f"round {after.id} was changed by somebody else")
+        self.read[after.id] = (version + 1, after, new)
+        await self._save_items(after.id, old, new)
+        await self._save_ledgers(after.id, old, new)
+        if after.seats.keys() != before.seats.keys():
+            await self._save_seats(after, frozenset(before.seats))
+        await self._record(after.id, facts, at)
+
+    async def _save_seats(self, round_: Round, known: frozenset[str]) -> None:
+        new = [m for m in round_.seats if m not in known]
+        if new:
+            rows = [{"round_id": round_.id, "member": m, "tenant": round_.tenant} for m in new]
+            await self._db.execute(t.seats.insert(), rows)
+
+    async def _save_items(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
+        for kind, item in old.items.keys() - new.items.keys():
+            await self._db.execute(
+                delete(t.sealed).where(
+                    t.sealed.c.round_id == round_id, t.sealed.c.kind == kind, t.sealed.c.item == item
+                )
+            )
+        changed = [(key, body) for key, body in new.items.items() if old.items.get(key) != body]
+        if not changed:
+            return
+        statement = self._insert(t.sealed)
+        statement = statement.on_conflict_do_update(
+            index_elements=["round_id", "kind", "item"], set_={"body": statement.excluded.body}
+        )
+        rows = [
+            {"round_id": round_id, "kind": k, "item": i, "body": self._seal.close(f"{round_id}/{k}/{i}", body)}
+            for (k, i), body in changed
+        ]
+        await self._db.execute(statement, rows)
+
+    async def _save_ledgers(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
+        for ballot, ledger in new.ledgers.items():
+            before = old.ledgers.get(ballot, Ledger(ledger.quota))
+            for voter, marks in ledger.marks.items():
+                if marks != before.marks.get(voter, ()):
+                    await self._save_marks(round_id, ballot, voter, ledger.quota, marks)
+
+    async def _save_marks(self, round_id: str, ballot: str, voter: str, quota: int, marks: tuple[Mark, ...]) -> None:
+        tag = self._seal.tag(round_id, ballot, voter)
+        await self._db.execute(
+            delete(t.votes).where(t.votes.c.round_id == round_id, t.votes.c.ballot == ballot, t.votes.c.voter == tag)
+        )
+        rows = [
+            {
+                "round_id": round_id, "ballot": ballot, "voter": tag, "slot": slot, "quota": quota,
+                "counts": slot < quota,
+                "body": self._seal.close(f"{round_id}/{ballot}/{tag}/{slot}", mapping.mark_body(voter, mark)),
+            }
+            for slot, mark in enumerate(marks)
+        ]  # fmt: skip
+        if rows:
+            await self._db.execute(t.votes.insert(), rows)
+
+    async def _record(self, round_id: str, facts: Sequence[Fact], at: datetime) -> None:
+        if facts:
+            rows = [{"round_id": round_id, "at": at, "record": json.dumps(f.public_record())} for f in facts]
+            await self._db.execute(t.facts.insert(), rows)
+
+    async def erase_votes(self, round_id: str, ballot: str) -> None:
+        await self._db.execute(delete(t.votes).where(t.votes.c.round_id == round_id, t.votes.c.ballot == ballot))
+        changed = update(t.rounds).where(t.rounds.c.id == round_id).values(version=t.rounds.c.version + 1)
+        await self._db.execute(changed)
+        self.read.pop(round_id, None)
+
+    async def delete_round(self, round_id: str) -> None:
+        for table in (t.facts, t.posts, t.outbox):
+            await self._db.execute(delete(table).where(table.c.round_id == round_id))
+        await self._db.execute(delete(t.rounds).where(t.rounds.c.id == round_id))
+
+    async def heads(self, tenant: str, *, channel: str | None = None, member: str | None = None) -> list[RoundHead]:
+        query = select(t.rounds.c.id, t.rounds.c.tenant, t.rounds.c.channel, t.rounds.c.name, t.rounds.c.step)
+        query = query.where(t.rounds.c.tenant == tenant, t.rounds.c.step.not_in(_ENDED))
+        if channel is not None:
+            query = query.where(t.rounds.c.channel == channel)
+        if member is not None:
+            query = query.join(t.seats, t.seats.c.round_id == t.rounds.c.id).where(t.seats.c.member == member)
+        rows = await self._db.execute(query.order_by(t.rounds.c.created_at, t.rounds.c.id))
+        return [RoundHead(r.id, r.tenant, r.channel, r.name, Step(r.step)) for r in rows]
+
+    async def rounds_with(self, tenant: str, person: str, most: int = 10) -> list[str]:
+        query = (
+            select(t.rounds.c.id)
+            .join(t.seats, t.seats.c.round_id == t.rounds.c.id)
+            .where(t.seats.c.tenant == tenant, t.seats.c.member == person)
+            .order_by(t.rounds.c.created_at.desc(), t.rounds.c.id)
+            .limit(most)
+        )
+        return [r.id for r in await self._db.execute(query)]
+
+    async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
+        query = select(t.rounds.c.id).where(
+            t.rounds.c.tenant == tenant, t.rounds.c.channel == channel, t.rounds.c.step.in_(_ENDED)
+        )
+        rows = await self._db.execute(query.order_by(t.rounds.c.changed_at.desc(), t.rounds.c.id))
+        return [r.id for r in rows]
+
+    # --- people ---
+
+    async def member(self, tenant: str, person: str) -> Member | None:
+        return (await self.members(tenant, [person])).get(person)
+
+    async def members(self, tenant: str, people: Sequence[str]) -> dict[str, Member]:
+        rows = await self._db.execute(statements.MEMBERS, {"of_tenant": tenant, "people": list(people)})
+        return {row.id: MEMBER.validate_json(row.doc) for row in rows}
+
+    async def save_member(self, member: Member) -> None:
+        values = {"name": member.name[:200], "doc": MEMBER.dump_json(member).decode()}
+        statement = self._insert(t.members).values(tenant=member.tenant, id=member.id, **values)
+        await self._db.execute(statement.on_conflict_do_update(index_elements=["tenant", "id"], set_=values))
+
+    async def forget_member(self, tenant: str, person: str) -> None:
+        await self._db.execute(delete(t.members).where(t.members.c.tenant == tenant, t.members.c.id == person))
+        await self._db.execute(delete(t.nudges).where(t.nudges.c.tenant == tenant, t.nudges.c.member == person))
+
+    async def step_of(self, round_id: str) -> Step | None:
+        step = (await self._db.execute(select(t.rounds.c.step).where(t.rounds.c.id == round_id))).scalar()
+        return None if step is None else Step(step)
+
+    async def running_trials(self, tenant: str, team: str) -> list[RunningTrial]:
+        query = select(t.trial_places).where(t.trial_places.c.tenant == tenant, t.trial_places.c.team == team)
+        rows = await self._db.execute(query.order_by(t.trial_places.c.place))
+        return [RunningTrial(r.trial_id, r.tenant, r.team, r.owner, r.ends, r.review) for r in rows]
+
+    async def start_trial(self, trial: RunningTrial) -> None:
+        taken = (
+            await self._db.execute(
+                select(t.trial_places.c.place).where(
+                    t.trial_places.c.tenant == trial.tenant, t.trial_places.c.team == trial.team
+                )
+            )
+        ).scalars()
+        used = set(taken)
+        place = next(p for p in (1, 2, 3) if p not in used)
+        await self._db.execute(
+            t.trial_places.insert().values(
+                tenant=trial.tenant, team=trial.team, place=place, trial_id=trial.id, owner=trial.owner,
+                ends=trial.ends, review=trial.review,
+            )
+        )  # fmt: skip
+
+    async def note_nudge(self, tenant: str, person: str, at: datetime) -> None:
+        statement = self._insert(t.nudges).values(tenant=tenant, member=person, at=at)
+        await self._db.execute(statement.on_conflict_do_nothing())
+
+    async def nudges_since(self, tenant: str, person: str, since: datetime) -> list[datetime]:
+        query = select(t.nudges.c.at).where(
+            t.nudges.c.tenant == tenant, t.nudges.c.member == person, t.nudges.c.at >= since
+        )
+        return [r.at for r in await self._db.execute(query.order_by(t.nudges.c.at))]
+
+    # --- what is to be said ---
+
+    async def send(self, sends: Sequence[Send], at: datetime) -> None:
+        for send in sends:
+            body = self._seal.close("outbox", SEND.dump_json(send))
+            if send.kind in ("revise", "home") and await self._replaced(send, body):
+                continue
+            row = {
+                "key": self._new_key(), "conversation": send.place.order_key(), "kind": send.kind, "name": send.name,
+                "round_id": send.round_id, "only_in": send.only_in, "body": body, "state": "todo", "try_at": at,
+            }  # fmt: skip
+            await self._db.execute(statements.QUEUE, row)
+
+    async def _replaced(self, send: Send, body: bytes) -> bool:
+        """A card that has not gone out yet is not sent in an older state first."""
+        newer = {"of_name": send.name, "of_kind": send.kind, "newer": body}
+        return (await self._db.execute(statements.REPLACE, newer)).rowcount > 0
+
+    async def drop_sends(self, name: str) -> None:
+        await self._db.execute(delete(t.outbox).where(t.outbox.c.name == name, t.outbox.c.state == "todo"))
+
+    async def posted(self, name: str) -> Posted | None:
+        row = (await self._db.execute(statements.POSTS, {"names": [name]})).first()
+        return posted_of(row) if row else None
+
+    async def knows_message(self, name: str) -> bool:
+        waiting = select(t.outbox.c.id).where(t.outbox.c.name == name, t.outbox.c.state != "parked").limit(1)
+        return await self.posted(name) is not None or (await self._db.execute(waiting)).first() is not None
+
+    async def posted_as(self, place: Place, message_id: str) -> Posted | None:
+        row = (
+            await self._db.execute(
+                select(t.posts).where(
+                    t.posts.c.tenant == place.tenant, t.posts.c.place == place.id, t.posts.c.message_id == message_id
+                )
+            )
+        ).first()
+        return posted_of(row) if row else None
+
+    async def posted_like(self, prefix: str) -> list[Posted]:
+        query = select(t.posts).where(t.posts.c.name.startswith(prefix, autoescape=True)).order_by(t.posts.c.name)
+        return [posted_of(r) for r in await self._db.execute(query)]
+
+    # --- what is to happen ---
+
+    async def set_due(self, dues: Sequence[Due]) -> None:
+        rows = [
+            {"kind": d.kind, "subject": d.subject, "occurrence": d.occurrence, "at": d.at, "state": "todo"}
+            for d in dues
+        ]
+        if rows:
+            await self._db.execute(statements.set_due(self._dialect), rows)
+
+    async def dues(self, kind: str) -> list[Due]:
+        query = select(t.due).where(t.due.c.kind == kind).order_by(t.due.c.at, t.due.c.id)
+        return [Due(r.kind, r.subject, r.occurrence, r.at) for r in await self._db.execute(query)]
+
+    async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None:
+        statement = delete(t.due).where(t.due.c.subject == subject)
+        if kind is not None:
+            statement = statement.where(t.due.c.kind == kind)
+        if occurrence is not None:
+            statement = statement.where(t.due.c.occurrence == occurrence)
+        await self._db.execute(statement)
+
+    async def count(self, what: str, amount: int = 1) -> None:
+        statement = self._insert(t.counters).values(name=what, value=amount)
+        await self._db.execute(
+            statement.on_conflict_do_update(index_elements=["name"], set_={"value": t.counters.c.value + amount})
+        )
+
+
+def posted_of(row: Any) -> Posted:
+    return Posted(row.name, Place(row.tenant, row.kind, row.place, row.thread), row.message_id, row.round_id)

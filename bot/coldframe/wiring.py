@@ -1,0 +1,322 @@
+"""The one composition root: settings in, a running bot out. The only place that knows everybody."""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import os
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from coldframe.charts.studio import Studio
+from coldframe.chat.room.log import Log
+from coldframe.chat.room.service import Room
+from coldframe.clock import RandomIds, SystemClock
+from coldframe.config import Settings
+from coldframe.engine.core.kit import InlineNumbers, Kit, Numbers
+from coldframe.engine.engine import Engine
+from coldframe.ports.chat import Chat, Clock, Ids, Inbound, Reply
+from coldframe.ports.storage import Store
+from coldframe.render.artefacts import Draughtsman, Workshop
+from coldframe.store.database import open_engine
+from coldframe.store.migrate import is_known, upgrade
+from coldframe.store.sealing import Seal
+from coldframe.store.sql import SqlStore
+from coldframe.store.whereabouts import direct_places
+from coldframe.timing.zones import pin_zone_data, zone_names
+
+if TYPE_CHECKING:
+    from coldframe.chat.slack.accounts import Options
+
+TENANT = "room"
+CHECK_THE_DATABASE = (
+    "Check COLDFRAME_DATABASE: is the server up, are name and password right, is there the file's folder, may it be "
+    "written?"
+)
+INSTALL_ZONES = "Install the package tzdata; the bot reckons with it alone, whatever the system has."
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """A bot on the room platform, with its parts at hand for a demo, a rehearsal or a test."""
+
+    kit: Kit
+    engine: Engine
+    room: Room
+    store: SqlStore
+
+
+class _NotYet:
+    """The room is made before the engine that it speaks to."""
+
+    async def receive(self, event: Inbound) -> Reply:
+        raise RuntimeError("the engine is not there yet")
+
+
+async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", durable: bool = True) -> SqlStore:
+    """The database at its newest schema. Raises NoDatabase."""
+    from sqlalchemy.exc import DBAPIError
+
+    engine = open_engine(url, durable=durable)
+    file = engine.url.database if engine.dialect.name == "sqlite" else None
+    if file and not Path(file).absolute().parent.is_dir():  # SQLite would say only that it cannot open the file
+        raise NoDatabase(url, "its folder is missing")
+    try:
+        await upgrade(engine)
+    except (DBAPIError, OSError) as problem:
+        await engine.dispose()
+        raise NoDatabase(engine.url.render_as_string(hide_password=True), type(problem).__name__) from problem
+    except BaseException:
+        await engine.dispose()
+        raise
+    store = SqlStore(engine, Seal(secret), owner=owner, new_key=lambda: ids.new("k"))
+    await store.take_over()
+    return store
+
+
+def secret_from(words: str) -> bytes:
+    """A secret of 32 bytes from a passphrase of the settings."""
+    return hashlib.scrypt(words.encode(), salt=b"coldframe", n=2**14, r=8, p=1, dklen=32)
+
+
+def _zones() -> str:
+    """The pinned zone data's version. Raises NoZoneData."""
+    try:
+        version = pin_zone_data()
+        zone_names()
+    except (ImportError, OSError):
+        raise NoZoneData from None
+    return version
+
+
+def make_kit(store: Store, chat: Chat, clock: Clock, ids: Ids, numbers: Numbers) -> Kit:
+    return Kit(store, chat, clock, ids, numbers)
+
+
+@asynccontextmanager
+async def room_house(
+    clock: Clock,
+    *,
+    database: str,
+    room_file: str,
+    secret: bytes,
+    ids: Ids | None = None,
+    draughtsman: Draughtsman | None = None,
+    numbers: Numbers | None = None,
+    durable: bool = False,
+) -> AsyncIterator[House]:
+    """The bot on the room platform; everything is closed again at the end, whatever happens."""
+    pin_zone_data()
+    source = ids or RandomIds()
+    studio = Studio()
+    log = Log(room_file, tenant=TENANT)
+    store: SqlStore | None = None
+    try:
+        store = await open_store(database, secret, source, durable=durable)
+        room = Room(log, _NotYet(), clock, Workshop(draughtsman or studio, clock.now))
+        kit = Kit(store, room, clock, source, numbers or InlineNumbers())
+        engine = Engine(kit)
+        room.intake = engine
+        yield House(kit, engine, room, store)
+    finally:
+        if store is not None:
+            await store.close()
+        await studio.close()
+        log.close()
+
+
+class NoDatabase(ValueError):
+    """The database does not answer, or cannot be written."""
+
+    def __init__(self, url: str, problem: str) -> None:
+        super().__init__(f"the database {url} does not answer ({problem}). {CHECK_THE_DATABASE}")
+
+
+class NoZoneData(ValueError):
+    """There is no zone database to reckon with."""
+
+    def __init__(self) -> None:
+        super().__init__(f"the time zone data cannot be read. {INSTALL_ZONES}")
+
+
+class NoSecret(ValueError):
+    """Private text cannot be sealed without a secret."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "COLDFRAME_SECRET is missing: a passphrase of at least 16 characters that seals private text at rest. "
+            "Make one with: python3 -c 'import secrets; print(secrets.token_urlsafe(32))'"
+        )
+
+
+def seal_secret(settings: Settings) -> bytes:
+    """The secret of the settings. Raises NoSecret."""
+    if settings.secret is None:
+        raise NoSecret
+    return secret_from(settings.secret.get_secret_value())
+
+
+@asynccontextmanager
+async def reading(settings: Settings) -> AsyncIterator[SqlStore]:
+    """The database for a look beside a running bot: no claim is taken over, nothing is upgraded, no file is made.
+
+    Raises NoSecret, or ValueError when there is no database of this release.
+    """
+    from sqlalchemy.engine import make_url
+    from sqlalchemy.exc import DBAPIError
+
+    url = make_url(settings.database)
+    if url.get_backend_name() == "sqlite" and not Path(url.database or "").is_file():
+        raise ValueError(f"there is no database at {url.database}; COLDFRAME_DATABASE says where it is")
+    engine = open_engine(settings.database)
+    store = SqlStore(engine, Seal(seal_secret(settings)), owner="reader", new_key=lambda: RandomIds().new("k"))
+    try:
+        yield store
+    except DBAPIError as error:
+        raise ValueError("the database has not the tables of this release; start the bot once") from error
+    finally:
+        await store.close()
+
+
+def slack_options(settings: Settings) -> Options:
+    """How to reach Slack, from the settings."""
+    from coldframe.chat.slack.accounts import SLACK_API, Options
+
+    return Options(
+        bot_token=settings.slack_bot_token.get_secret_value(),
+        app_token=settings.slack_app_token.get_secret_value(),
+        signing_secret=settings.slack_signing_secret.get_secret_value(),
+        api_url=settings.slack_api_url or SLACK_API,
+        client_id=settings.slack_client_id,
+        client_secret=settings.slack_client_secret.get_secret_value(),
+        token_keys=settings.token_keys,
+        host=settings.host,
+        port=settings.port,
+    )
+
+
+async def run_slack(
+    settings: Settings, stop: asyncio.Event, mode: Literal["socket", "http"], clock: Clock | None = None
+) -> None:
+    """The bot on Slack, until `stop`: platform, engine, alarm clock, all closed at the end."""
+    from coldframe.chat.slack.app import slack_platform
+    from coldframe.engine.alarm import Alarm
+    from coldframe.feeds import routes as feeds
+
+    _zones()
+    time = clock or SystemClock()
+    ids = RandomIds()
+    studio = Studio()
+    database = open_engine(settings.database)
+    store = await open_store(settings.database, seal_secret(settings), ids, owner=ids.new("bot-"))
+    try:
+        async with slack_platform(slack_options(settings), time, Workshop(studio, time.now), database) as platform:
+            feed = None
+            if mode == "http" and settings.public_url:
+                platform.more_routes = feeds.feed_routes(store, store.tag, time)
+                feed = feeds.addresses(settings.public_url, store.tag)
+            engine = Engine(Kit(store, platform.chat, time, ids, studio, feed))
+            platform.directs = lambda: direct_places(database)
+            await platform.catch_up(engine, await store.last_time(), stop)
+            alarm = Alarm(engine, time.steady if isinstance(time, SystemClock) else None)
+            await alarm.start()
+            try:
+                await platform.serve(engine, stop, mode)
+            finally:
+                await alarm.close()
+    finally:
+        await store.close()
+        await database.dispose()
+        await studio.close()
+
+
+@asynccontextmanager
+async def for_tests(
+    clock: Clock, folder: Path, ids: Ids, *, database: str | None = None, draughtsman: Draughtsman | None = None
+) -> AsyncIterator[House]:
+    """A bot whose files live in a folder of the test's own."""
+    url = database or f"sqlite+aiosqlite:///{folder / 'bot.db'}"
+    async with room_house(
+        clock,
+        database=url,
+        room_file=str(folder / "room.db"),
+        secret=b"a secret for tests, 32 bytes long",
+        ids=ids,
+        draughtsman=draughtsman,
+    ) as house:
+        yield house
+
+
+Finding = tuple[str, str, str, str]
+
+
+async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[Finding]:
+    """What `doctor` looks at: (name, ok | warning | broken, detail, what to do). Never raises; shows no secret."""
+    from coldframe.chat.slack.checkup import check_slack
+
+    findings = [_zones_finding(), _secret_finding(settings), await _database_finding(settings)]
+    options = slack_options(settings)
+    if options.many:
+        findings.append(await _keys_finding(settings, options))
+    for found in await check_slack(options, SystemClock(), mode):
+        findings.append((found.name, found.state, found.detail, found.remedy))
+    return findings
+
+
+def _zones_finding() -> Finding:
+    try:
+        return ("time zone data", "ok", f"version {_zones()}", "")
+    except NoZoneData:
+        return ("time zone data", "broken", "cannot be read", INSTALL_ZONES)
+
+
+def _secret_finding(settings: Settings) -> Finding:
+    if settings.secret is None:
+        return ("secret", "broken", "COLDFRAME_SECRET is missing", str(NoSecret()))
+    return ("secret", "ok", "is set; keep it with the backups", "")
+
+
+async def _database_finding(settings: Settings) -> Finding:
+    """Whether the database answers and is of no newer release; nothing is changed in it, and no file is made."""
+    from sqlalchemy.engine import make_url
+
+    url = make_url(settings.database)
+    shown = url.render_as_string(hide_password=True)
+    if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
+        return _new_file(Path(url.database or "").absolute())
+    engine = open_engine(settings.database)
+    try:
+        known = await is_known(engine)
+    except Exception as problem:  # whatever the driver raises, the answer is the same
+        return ("database", "broken", f"{shown} does not answer ({type(problem).__name__})", CHECK_THE_DATABASE)
+    finally:
+        await engine.dispose()
+    if not known:
+        return (
+            "database",
+            "broken",
+            f"{shown} was written by a newer release",
+            "Start the newer release of coldframe.",
+        )
+    return ("database", "ok", shown, "")
+
+
+def _new_file(path: Path) -> Finding:
+    if path.parent.is_dir() and os.access(path.parent, os.W_OK):
+        return ("database", "ok", f"{path} is made at the first start", "")
+    remedy = "Make the folder, or let COLDFRAME_DATABASE name another file: sqlite+aiosqlite:///FILE"
+    return ("database", "broken", f"{path.parent} is no folder that may be written to", remedy)
+
+
+async def _keys_finding(settings: Settings, options: Options) -> Finding:
+    from coldframe.chat.slack.checkup import check_keys
+
+    engine = open_engine(settings.database)
+    try:
+        found = await check_keys(options, engine)
+    finally:
+        await engine.dispose()
+    return (found.name, found.state, found.detail, found.remedy)
