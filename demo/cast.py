@@ -17,7 +17,6 @@ from coldframe.domain.settings import DAYS_HOURS, LIVE_MINUTES
 from coldframe.message.nodes import Button
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.windows import add_working_hours
-
 from demo import cast_commitment, cast_trials
 from demo.hand import Hand, Screen, buttons_of, words_of
 from demo.jobs import Act, Job, fill, press

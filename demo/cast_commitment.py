@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from coldframe.chat.room.records import Record
 from coldframe.domain.names import Step
 from coldframe.message.nodes import Button
-
 from demo.hand import buttons_of, words_of
 from demo.jobs import Job, fill, press, press_value
 from demo.scenario import Person

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from coldframe.chat.room.records import Record
 from coldframe.domain.names import Step
 from coldframe.timing.windows import add_working_hours
-
 from demo.hand import buttons_of, words_of
 from demo.jobs import Act, Job, fill, press
 from demo.scenario import Person, Trial

@@ -9,7 +9,6 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from coldframe.chat.room.records import Record
-
 from demo.scenario import Person
 
 if TYPE_CHECKING:

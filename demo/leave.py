@@ -8,7 +8,6 @@ from pathlib import Path
 from coldframe.domain.state import Round
 from coldframe.report.round_json import round_data
 from coldframe.wiring import House
-
 from demo.play import Play
 from demo.scenario import Scenario
 from demo.transcript import Transcript

@@ -77,7 +77,6 @@ def _folder(out: Path, scenario: str, *, resume: bool) -> Path:
 async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> None:
     from coldframe.clock import SeededIds
     from coldframe.wiring import room_house
-
     from demo.leave import leave_files
     from demo.play import Memory, Play, clock_of
     from demo.scenario import Scenario

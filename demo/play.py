@@ -25,7 +25,6 @@ from coldframe.ports import Place, Reply
 from coldframe.speech.refusals import refusal
 from coldframe.speech.register import digest_words
 from coldframe.wiring import House
-
 from demo.cast import Cast, Job
 from demo.hand import words_of
 from demo.scenario import Scenario, calendar_of

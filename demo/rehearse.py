@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 import structlog
+
 from coldframe.chat.room.rehearsal import Chore
 from coldframe.cli.rehearsing import Stage, rehearsal
 from coldframe.clock import SeededIds
@@ -17,7 +18,6 @@ from coldframe.engine.core.turn import Turn
 from coldframe.ports import Person
 from coldframe.render.artefacts import Draughtsman
 from coldframe.speech.names import title
-
 from demo.cast import Cast, Job
 from demo.scenario import Roles, Scenario, calendar_of
 

@@ -13,7 +13,6 @@ from typing import Any
 from coldframe.chat.room.pacing import Pacer
 from coldframe.cli.rehearsing import rehearsal
 from coldframe.clock import SystemClock
-
 from demo.hand import Hand, Screen
 from demo.rehearse import ScenarioStage
 from demo.scenario import load

@@ -6,9 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, time
 from typing import Annotated, Any, Literal
 
-from coldframe.domain.names import RUNNING
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from coldframe.domain.names import RUNNING
 from demo.yaml_lines import NotYaml, Path, Sheet, read
 
 FIRST_YEAR, LAST_YEAR = 2000, 2100  # what zone and holiday data reach

@@ -7,7 +7,6 @@ from zoneinfo import ZoneInfo
 
 from coldframe.chat.room.records import Record
 from coldframe.render.room import message_text, tame
-
 from demo.scenario import Scenario
 
 WIDTH = 112

@@ -16,10 +16,10 @@ from coldframe.chat.room.log import Log
 from coldframe.chat.room.service import Room
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import Settings
-from coldframe.engine.core.kit import InlineNumbers, Kit, Numbers
+from coldframe.engine.core.turn import InlineNumbers, Kit, Numbers
 from coldframe.engine.engine import Engine
-from coldframe.ports.chat import Chat, Clock, Ids, Inbound, Reply
-from coldframe.ports.storage import Store
+from coldframe.engine.uses import assembled
+from coldframe.ports.chat import Clock, Ids, Inbound, Reply
 from coldframe.render.artefacts import Draughtsman, Workshop
 from coldframe.store.database import open_engine
 from coldframe.store.migrate import is_known, upgrade
@@ -92,10 +92,6 @@ def _zones() -> str:
     return version
 
 
-def make_kit(store: Store, chat: Chat, clock: Clock, ids: Ids, numbers: Numbers) -> Kit:
-    return Kit(store, chat, clock, ids, numbers)
-
-
 @asynccontextmanager
 async def room_house(
     clock: Clock,
@@ -117,10 +113,9 @@ async def room_house(
     try:
         store = await open_store(database, secret, source, durable=durable)
         room = Room(log, _NotYet(), clock, Workshop(draughtsman or studio, clock.now))
-        kit = Kit(store, room, clock, source, numbers or InlineNumbers())
-        engine = Engine(kit)
+        engine = assembled(store, room, clock, source, numbers or InlineNumbers())
         room.intake = engine
-        yield House(kit, engine, room, store)
+        yield House(engine.kit, engine, room, store)
     finally:
         if store is not None:
             await store.close()
@@ -218,7 +213,7 @@ async def run_slack(
             if mode == "http" and settings.public_url:
                 platform.more_routes = feeds.feed_routes(store, store.tag, time)
                 feed = feeds.addresses(settings.public_url, store.tag)
-            engine = Engine(Kit(store, platform.chat, time, ids, studio, feed))
+            engine = assembled(store, platform.chat, time, ids, studio, feed)
             platform.directs = lambda: direct_places(database)
             await platform.catch_up(engine, await store.last_time(), stop)
             alarm = Alarm(engine, time.steady if isinstance(time, SystemClock) else None)

@@ -6,10 +6,11 @@ import math
 from dataclasses import replace
 
 import pytest
-from coldframe.analysis.economics import Funnel, lever_values, lifetime_value, margin_multiple
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from coldframe.analysis.economics import Funnel, lever_values, lifetime_value, margin_multiple
+from coldframe.analysis.inputs import BadNumber
 
 # Gupta & Lehmann, Managing Customers as Investments: margin multiple by retention and discount rate
 MULTIPLES = {

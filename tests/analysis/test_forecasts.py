@@ -6,11 +6,12 @@ import math
 
 import numpy as np
 import pytest
-from coldframe.analysis.forecasts import brier, calibration, decomposition, decomposition_of_groups
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
+
+from coldframe.analysis.forecasts import brier, calibration, decomposition, decomposition_of_groups
+from coldframe.analysis.inputs import BadNumber
 
 # Wilks, Statistical Methods in the Atmospheric Sciences: 12-24 h rain forecasts (in the documentation of the R package
 # verification two of the shares are misprinted as .245 and .203; with .0245 and .0203 the sum is 1)

@@ -7,10 +7,11 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from coldframe.analysis import inputs
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import given
 from hypothesis import strategies as st
+
+from coldframe.analysis import inputs
+from coldframe.analysis.inputs import BadNumber
 
 NAN, INF = float("nan"), float("inf")
 NO_NUMBERS = ["5", b"5", None, [5], True, np.bool_(True), 1 + 0j, object()]

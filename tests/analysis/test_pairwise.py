@@ -9,13 +9,14 @@ import pickle
 import choix
 import numpy as np
 import pytest
-from coldframe.analysis import pairwise
-from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.pairwise import NoEstimateError, corner_probability, fit, next_pair
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.sparse.csgraph import connected_components
 from scipy.stats import norm
+
+from coldframe.analysis import pairwise
+from coldframe.analysis.inputs import BadNumber
+from coldframe.analysis.pairwise import NoEstimateError, corner_probability, fit, next_pair
 
 # Agresti, Categorical Data Analysis: American League baseball 1987, wins of row over column
 BASEBALL = (

@@ -6,14 +6,15 @@ import math
 
 import numpy as np
 import pytest
-from coldframe.analysis import proportions as p
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats import rates as statsmodels_rates
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 from statsmodels.stats.weightstats import CompareMeans, DescrStatsW
+
+from coldframe.analysis import proportions as p
+from coldframe.analysis.inputs import BadNumber
 
 FOUR = 0.5e-4 + 1e-9
 

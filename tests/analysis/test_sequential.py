@@ -6,6 +6,10 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.sequential import (
     SPENDING_KINDS,
@@ -18,9 +22,6 @@ from coldframe.analysis.sequential import (
     spent,
     wang_tsiatis_boundaries,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
-from scipy import stats
 
 
 def equal(looks: int) -> tuple[float, ...]:

@@ -8,11 +8,12 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.similarity import Encoder, Proposal, propose
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+
+from coldframe.analysis.inputs import BadNumber
+from coldframe.analysis.similarity import Encoder, Proposal, propose
 
 
 def by_letters(texts: Sequence[str]) -> NDArray[np.float32]:

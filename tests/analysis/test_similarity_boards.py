@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from coldframe.meaning import NoEncoder, load_encoder
 
 HERE = Path(__file__).parent

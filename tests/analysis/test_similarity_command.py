@@ -7,8 +7,9 @@ import json
 import sys
 from pathlib import Path
 
-import coldframe.meaning
 import pytest
+
+import coldframe.meaning
 from coldframe.__main__ import main
 
 BOARDS = {

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import coldframe.meaning
 import numpy as np
 import pytest
+
+import coldframe.meaning
 from coldframe.analysis.similarity import SentenceEncoder, propose
 from coldframe.meaning import NoEncoder, load_encoder
 

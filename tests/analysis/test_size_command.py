@@ -7,6 +7,7 @@ import sys
 
 import click
 import pytest
+
 from coldframe.__main__ import main
 from coldframe.cli import size
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 import math
 
 import pytest
-from coldframe.analysis import sizing
-from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.measures import Direction, Kind
-from coldframe.analysis.sizing import PlanMeasure, weeks_needed
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.power import NormalIndPower, TTestIndPower
 from statsmodels.stats.proportion import power_proportions_2indep
 from statsmodels.stats.rates import power_poisson_diff_2indep
+
+from coldframe.analysis import sizing
+from coldframe.analysis.inputs import BadNumber
+from coldframe.analysis.measures import Direction, Kind
+from coldframe.analysis.sizing import PlanMeasure, weeks_needed
 
 
 @pytest.mark.parametrize(

@@ -8,13 +8,14 @@ from collections import Counter
 from fractions import Fraction
 
 import pytest
-from coldframe.analysis import tally
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pref_voting.utility_methods import sum_utilitarian_ranking
 from pref_voting.utility_profiles import UtilityProfile
 from scipy.stats import rankdata
+
+from coldframe.analysis import tally
+from coldframe.analysis.inputs import BadNumber
 
 OPTIONS = ["a", "b", "c", "d"]
 ballots = st.lists(st.sampled_from(OPTIONS), max_size=4)

@@ -8,6 +8,7 @@ import pickle
 from datetime import timedelta
 
 import pytest
+
 from coldframe.analysis import cautions, proportions, sequential
 from coldframe.analysis.verdict import (
     Claim,
@@ -27,7 +28,6 @@ from coldframe.analysis.verdict import (
     judge,
     split_week,
 )
-
 from tests.analysis.trials import BASELINE, COUNTS, START, after, before_after, codes, plan, shares, weeks_of
 
 # --- ten worked cases ---------------------------------------------------------------------------------------

@@ -6,6 +6,9 @@ import math
 from datetime import date, datetime
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.verdict import (
     Count,
@@ -22,9 +25,6 @@ from coldframe.analysis.verdict import (
     judge,
     split_week,
 )
-from hypothesis import given, settings
-from hypothesis import strategies as st
-
 from tests.analysis.trials import START, after, before_after, codes, plan
 from tests.bench import verdicts as bench
 

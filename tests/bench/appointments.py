@@ -15,12 +15,12 @@ from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from sqlalchemy import text
+
 from coldframe.clock import SeededIds
 from coldframe.ports.storage import Due
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
-from sqlalchemy import text
-
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 
 ROWS = 100_000

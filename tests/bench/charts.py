@@ -19,7 +19,6 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from coldframe.charts.studio import Studio
-
 from tests.charts import samples
 
 TYPICAL = {

@@ -17,7 +17,6 @@ from pathlib import Path
 from typing import Literal
 
 from coldframe.store.database import open_engine
-
 from demo.main import HERE
 from demo.scenario import Commitment, Focus, Measure, Note, Owner, Person, Plan, Question, Roles, Scenario
 from tests.demo.runs import play

@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable, Iterator
 
 import numpy as np
+
 from coldframe.analysis.pairwise import fit, next_pair
 
 PRIOR = 4.0

@@ -17,7 +17,6 @@ from coldframe.clock import SeededIds
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
-
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 
 TRIALS = 10_000

@@ -21,8 +21,8 @@ from typing import Any
 
 import aiohttp
 from aiohttp import web
-from coldframe.chat.room.server import serve
 
+from coldframe.chat.room.server import serve
 from tests.browsers import chromium
 from tests.room.samples import SampleRoom
 from tests.room.test_browser import FLAGS

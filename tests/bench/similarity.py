@@ -26,6 +26,7 @@ from coldframe.meaning import NoEncoder, limit_threads, load_encoder
 limit_threads()
 
 import numpy as np  # noqa: E402
+
 from coldframe.analysis.similarity import Encoder, propose  # noqa: E402
 
 ROOT = Path(__file__).parents[2]

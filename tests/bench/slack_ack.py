@@ -37,14 +37,12 @@ from coldframe.config import load
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, NoteId, Side, Step
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Settings
-from coldframe.engine.core.kit import InlineNumbers, Kit
-from coldframe.engine.core.turn import Turn
-from coldframe.engine.engine import Engine
+from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.round import setup
+from coldframe.engine.uses import assembled
 from coldframe.ports import Person, Place
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store, seal_secret
-
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 from tests.wire.slack.people import CHANNEL, EIGHT, Someone, settle_in
 from tests.wire.slack.screen import _action
@@ -109,7 +107,7 @@ async def under_way(database: str, secret: bytes) -> None:
     ids = RandomIds()
     store = await open_store(database, secret, ids)
     try:
-        engine = Engine(Kit(store, None, SystemClock(), ids, InlineNumbers()))  # type: ignore[arg-type]  # others say it
+        engine = assembled(store, None, SystemClock(), ids, InlineNumbers())  # type: ignore[arg-type]  # others say it
         await engine.act("bench/notes", lambda turn: _begun(turn, CHANNEL, "Notes"))
         await engine.act("bench/ballot", lambda turn: _begun(turn, BALLOT_CHANNEL, "Ballot"))
         for number in range(3):

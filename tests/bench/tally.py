@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 
 import numpy as np
+
 from coldframe.analysis import agreement, tally
 
 

@@ -22,7 +22,6 @@ from coldframe.timing.outlook import StepPlan, outlook
 from coldframe.timing.reminders import reminder_times
 from coldframe.timing.windows import days_window
 from coldframe.timing.zones import pin_zone_data
-
 from tests.timing.drawn import ZONES
 
 OPENS = datetime(2026, 12, 22, 14, tzinfo=UTC)

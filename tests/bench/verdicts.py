@@ -16,6 +16,7 @@ from pathlib import Path
 
 import click
 import numpy as np
+
 from coldframe.analysis.proportions import pooled_score, welch_test
 from coldframe.analysis.sizing import sample_size_proportions
 from coldframe.analysis.verdict import (

@@ -12,6 +12,7 @@ import icalendar
 import pytest
 import vobject
 from aiohttp.test_utils import TestClient, TestServer
+
 from coldframe.calendar.feed import member_feed
 from coldframe.calendar.ics import Entry
 from coldframe.chat.room.server import Server
@@ -19,7 +20,6 @@ from coldframe.config import SettingsError, load
 from coldframe.domain import commands as c
 from coldframe.domain.names import LeverId, NoteId, Side
 from coldframe.feeds.routes import addresses, feed_routes
-
 from tests.domain.play import D, F
 from tests.engine.clockwork import running
 from tests.engine.seeing_through import MONDAY, WEEK, Team, a_team

@@ -9,11 +9,11 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
-from coldframe.calendar.ics import BadEntry, Entry, calendar_file, stable_uid
-from coldframe.timing.zones import NaiveMoment, UnknownZone
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coldframe.calendar.ics import BadEntry, Entry, calendar_file, stable_uid
+from coldframe.timing.zones import NaiveMoment, UnknownZone
 from tests.timing.drawn import ZONES
 
 with warnings.catch_warnings():

@@ -8,6 +8,9 @@ from itertools import pairwise
 from xml.etree import ElementTree
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from coldframe.charts import palette
 from coldframe.charts.drawing import draw
 from coldframe.charts.force_field import SIDE_HEIGHT
@@ -24,9 +27,6 @@ from coldframe.message.pictures import (
     VoteRanking,
 )
 from coldframe.message.plain import one_line
-from hypothesis import given
-from hypothesis import strategies as st
-
 from tests.charts import samples
 
 SVG = "{http://www.w3.org/2000/svg}"

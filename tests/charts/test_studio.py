@@ -11,9 +11,9 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
+
 from coldframe.charts.studio import Studio, StudioClosed, WorkerFailed
 from coldframe.message.pictures import ForceField
-
 from tests.charts import jobs
 
 

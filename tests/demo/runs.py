@@ -10,7 +10,6 @@ from coldframe.chat.room.records import Record
 from coldframe.clock import SeededIds
 from coldframe.domain.state import Round
 from coldframe.wiring import for_tests
-
 from demo.hand import words_of
 from demo.main import HERE
 from demo.play import Play, clock_of

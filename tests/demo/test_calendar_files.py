@@ -10,7 +10,6 @@ from typing import Any
 from coldframe.clock import SeededIds
 from coldframe.message.nodes import Appointment, Attachment, CalendarFile
 from coldframe.wiring import House, for_tests
-
 from demo.play import Play, clock_of
 from tests.demo.runs import Blank, scenario
 

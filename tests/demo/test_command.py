@@ -6,8 +6,8 @@ import json
 from pathlib import Path
 
 import pytest
-from coldframe.report import round_json
 
+from coldframe.report import round_json
 from demo.main import main
 from tests.demo.killing import SMALL, run
 

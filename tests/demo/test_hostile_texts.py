@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from coldframe.chat.room.records import Refused
 from coldframe.clock import SeededIds
 from coldframe.domain.names import Step
@@ -16,7 +17,6 @@ from coldframe.message.nodes import Message
 from coldframe.render.room import message_json, message_text
 from coldframe.render.slack.blocks import message_parts
 from coldframe.wiring import for_tests
-
 from demo.hand import Hand, Screen, words_of
 from demo.play import Play, clock_of
 from demo.scenario import Note

@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from coldframe.chat.room.records import BOT, Record
 from coldframe.message.nodes import Message, Paragraph, line
 from coldframe.ports import Place
-
 from demo.transcript import Printer, Transcript
 from tests.demo.runs import scenario
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from coldframe.domain.names import Step
-
 from demo.hand import words_of
 from tests.demo.runs import play, scenario
 

@@ -7,10 +7,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+
 from coldframe.chat.room.records import Record
 from coldframe.domain.names import Step
 from coldframe.render.room import message_text
-
 from demo.play import Play
 from demo.scenario import Note, Plan, Scenario
 from tests.demo.runs import play, scenario

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import (

@@ -7,6 +7,10 @@ from collections.abc import Iterable
 from datetime import timedelta
 from random import Random
 
+from hypothesis import Phase, event, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
+
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import Role, Step
@@ -15,10 +19,6 @@ from coldframe.domain.round.commitment import FIRST_WEEK, missing
 from coldframe.domain.round.life import _DECIDE, _EVOLVE, TRANSITIONS, decide, evolve, replay
 from coldframe.domain.state import Roles, Round
 from coldframe.store.rounds import from_rows, to_rows
-from hypothesis import Phase, event, settings
-from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
-
 from tests.domain.play import EVERYBODY, MONDAY, NEEDS_WINDOW, D, F, a_round
 from tests.domain.wild import STRANGER, Wild
 

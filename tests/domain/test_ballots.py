@@ -5,13 +5,13 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import ballots
 from coldframe.domain.state import Mark
-
 from tests.domain.play import FD, HOUR, OTHERS, D, F, Play, a_plan, a_round
 
 INES, JON = OTHERS[:2]

@@ -5,13 +5,13 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.commitment import missing, overlaps
 from coldframe.domain.round.life import decide
 from coldframe.domain.state import Action
-
 from tests.domain.play import DAY, OTHERS, D, F, Play, a_plan, commit_one, criterion
 
 INES, JON = OTHERS[:2]

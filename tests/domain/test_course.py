@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import RUNNING, MemberId, QuestionId, Role, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round.course import MOST_DAYS_EXTENSIONS, MOST_LIVE_EXTENSIONS, came_in
-
 from tests.domain.play import DAY, DD, FD, HOUR, OTHERS, REASON, RETENTION, D, F, Play, a_plan
 
 INES, JON = OTHERS[:2]

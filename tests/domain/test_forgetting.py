@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, NoteId, PrecedentId, QuestionId, Side, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.plans import checked_criterion
 from coldframe.store.rounds import to_rows
-
 from tests.domain.play import FD, RETENTION, D, F, Play, a_plan, criterion
 
 INES, JON = MemberId("ines"), MemberId("jon")

@@ -7,7 +7,6 @@ from coldframe.domain import facts as f
 from coldframe.domain.names import ForceId, LeverId, NoteId, Role, Side, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.state import MergeProposal, Roles
-
 from tests.domain.play import ACTIVATION, DD, FD, OTHERS, REASON, RETENTION, D, F, Play, a_round
 
 INES = OTHERS[0]

@@ -11,7 +11,6 @@ from coldframe.domain.names import NoteId, PlanId, Role, Side, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round.commitment import missing
 from coldframe.domain.state import Roles
-
 from tests.domain.play import DAY, DD, FD, OTHERS, REASON, RETENTION, D, F, Play, a_plan, a_round
 
 INES, JON, KIM = OTHERS[:3]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import LeverId, NoteId, Side, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round.notes import NOTE_LENGTH, NOTES_PER_LEVER
-
 from tests.domain.play import ACTIVATION, FD, OTHERS, REASON, RETENTION, D, F, Play, a_round
 
 INES, JON = OTHERS[:2]

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.state import Action
-
 from tests.domain.play import DAY, DD, FD, OTHERS, D, F, Play
 
 INES, JON = OTHERS[:2]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import Counter
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import Axis, MemberId, PlanId, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round.placement import assigned, enough, in_one_sitting, left_to_compare, next_pair
-
 from tests.domain.play import OTHERS, D, F, Play, a_plan
 
 INES, JON = OTHERS[:2]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import PlanId, QuestionId, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round.plans import PLANS_EACH, cautions
-
 from tests.domain.play import FD, OTHERS, D, F, Play, a_plan, a_round, criterion
 
 INES, JON = OTHERS[:2]

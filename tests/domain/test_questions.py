@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import ForceId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round.questions import MOST_QUESTIONS, PRECEDENTS_EACH, lint, same_source
 from coldframe.domain.state import Precedent
-
 from tests.domain.play import OTHERS, D, F, Play
 
 INES, JON = OTHERS[:2]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round.life import TRANSITIONS, diagram, replay
-
 from tests.domain.play import F, Play
 
 MANUAL = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"

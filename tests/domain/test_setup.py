@@ -5,12 +5,12 @@ from __future__ import annotations
 from itertools import chain, combinations
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import LeverId, MemberId, Role, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.refusals import Because
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Settings
-
 from tests.domain.play import DD, FD, D, F, Play, a_round
 
 # Normalised Banzhaf share of the decision-maker in per cent, the table of the method: people -> weights 1 to 5.

@@ -5,11 +5,12 @@ from __future__ import annotations
 import unicodedata
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from coldframe.domain.order import coin, shuffled
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.texts import MOST_MARKS, accepted, optional
-from hypothesis import given
-from hypothesis import strategies as st
 
 
 @given(st.text(max_size=60))

@@ -7,7 +7,6 @@ import json
 
 from coldframe.domain import facts as f
 from coldframe.domain.names import Step
-
 from tests.domain.play import EVERYBODY, Play
 
 PRIVATE = {

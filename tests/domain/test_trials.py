@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
+
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import MemberId, PlanId
 from coldframe.domain.refusals import Because, Refused
@@ -17,7 +18,6 @@ from coldframe.domain.trial import commands as c
 from coldframe.domain.trial import facts as f
 from coldframe.domain.trial import life
 from coldframe.domain.trial.state import Entry, Figures, Reading, Trial, TrialAction, TrialStep, WeekWord
-
 from tests.domain.play import D, F, Play, Step
 from tests.speech.trials import FACILITATOR, OWNER, START, a_trial
 

@@ -23,7 +23,6 @@ from coldframe.domain.names import (
 )
 from coldframe.domain.round import ballots, placement
 from coldframe.domain.state import Action, Criterion, MergeProposal, Round
-
 from tests.domain.play import REASON, a_plan, criterion
 
 STRANGER = MemberId("zoe")

@@ -20,7 +20,6 @@ from coldframe.ports.chat import Clock
 from coldframe.ports.storage import Due, Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house
-
 from tests.domain.play import EVERYBODY, F, a_round
 from tests.engine.seeing_through import CHANNEL, NoDraughtsman, Team
 

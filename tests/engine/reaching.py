@@ -5,7 +5,6 @@ from __future__ import annotations
 from coldframe.domain import commands as c
 from coldframe.domain.names import ForceId, NoteId, PlanId, PrecedentId, QuestionId, Side, Step
 from coldframe.domain.state import Round
-
 from demo.hand import words_of
 from tests.domain.play import REASON, RETENTION, D, F, a_plan
 from tests.engine.clockwork import Running

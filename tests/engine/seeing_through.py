@@ -34,7 +34,6 @@ from coldframe.ports import IncomingFile, Person, Place, Reply
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house
-
 from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion
 
 CHANNEL = "growth"

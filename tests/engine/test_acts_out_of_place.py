@@ -7,7 +7,6 @@ from pathlib import Path
 
 from coldframe.chat.room.records import Record
 from coldframe.domain.names import MemberId, Step
-
 from demo.hand import buttons_of, words_of
 from tests.domain.play import F
 from tests.engine.clockwork import Running, running

@@ -11,6 +11,8 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 import pytest
+from freezegun import freeze_time
+
 from coldframe.clock import ManualClock, SystemClock
 from coldframe.domain import commands as c
 from coldframe.domain.names import LeverId, NoteId, Side, Step
@@ -18,8 +20,6 @@ from coldframe.engine.alarm import HEARTBEAT, Alarm
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.engine import Engine
 from coldframe.timing.calendars import WorkingCalendar
-from freezegun import freeze_time
-
 from tests.domain.play import EVERYBODY
 from tests.engine.clockwork import begin, house_on
 

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Role, Step
-
 from tests.domain.play import FD, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach, told

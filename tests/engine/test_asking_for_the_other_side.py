@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from coldframe.domain.names import MemberId
 
+from coldframe.domain.names import MemberId
 from tests.engine.clockwork import running
 from tests.engine.reaching import told
 

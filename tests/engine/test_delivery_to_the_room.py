@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import Step
 from coldframe.engine.delivery import outbox
@@ -14,7 +15,6 @@ from coldframe.message.nodes import Message, line
 from coldframe.ports import Person, Place
 from coldframe.ports.storage import Send
 from coldframe.wiring import House, for_tests
-
 from demo.hand import words_of
 from tests.demo.runs import Blank
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from coldframe.domain.names import LeverId, Side
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.texts import accepted

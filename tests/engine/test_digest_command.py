@@ -11,7 +11,6 @@ from datetime import timedelta
 from pathlib import Path
 
 from coldframe.wiring import secret_from
-
 from tests.engine.seeing_through import a_team
 
 TOP = Path(__file__).resolve().parents[2]

@@ -10,7 +10,6 @@ from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.message.nodes import Form
 from coldframe.ports import Reply
 from coldframe.timing.calendars import WorkingCalendar
-
 from tests.domain.play import EVERYBODY, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach

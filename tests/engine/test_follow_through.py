@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain.commands import Start
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import TrialStep
@@ -14,7 +15,6 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.round import setup
 from coldframe.ports import IncomingFile, Person
 from coldframe.timing.calendars import WorkingCalendar
-
 from tests.domain.play import FD, D, F
 from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team, words
 

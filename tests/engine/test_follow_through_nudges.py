@@ -8,6 +8,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
+
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import MemberId, RoundId
 from coldframe.domain.state import Roles
@@ -22,8 +24,6 @@ from coldframe.store import tables
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.reminders import within_daily_limit
 from coldframe.wiring import House, for_tests
-from sqlalchemy import select
-
 from tests.domain.play import a_round
 from tests.engine.seeing_through import NoDraughtsman
 from tests.speech.trials import a_trial
@@ -88,11 +88,11 @@ async def _log(house: House, number: int, week: int) -> None:
     """A week comes in, so that its nudges lose their meaning."""
 
     async def work(turn: Turn) -> None:
-        trial = await trial_turn.load(turn, f"r{number}-p1")
+        trial = await turn.trial(f"r{number}-p1")
         assert trial.owner is not None
         entry = Entry(week, Figures(58, 1000), Figures(40, 1000))
         if week in trial.unlogged(await trial_turn.today(turn, trial)):
-            await trial_turn.act(turn, trial, LogWeek(trial.owner, entry, await trial_turn.today(turn, trial)))
+            await turn.act_on_trial(trial, LogWeek(trial.owner, entry, await trial_turn.today(turn, trial)))
         await turn.drop_due(trial.id, kind=weekly.READING)  # verdicts are tested elsewhere
 
     await house.engine.act(f"log {number} {week}", work)

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.state import Plan
@@ -16,7 +17,6 @@ from coldframe.ports import Person
 from coldframe.ports.follow_through import RegisterEntry
 from coldframe.speech.register import digest_words
 from coldframe.speech.register.digest_words import Digest, TrialRow
-
 from tests.domain.play import FD, D, F, a_plan
 from tests.engine.seeing_through import MONDAY, a_team, words
 

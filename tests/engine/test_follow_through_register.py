@@ -9,13 +9,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+
 from coldframe.clock import SeededIds
 from coldframe.domain.trial.state import Entry, Figures
 from coldframe.engine.register.registering import nearest, read_query
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
-
 from tests.engine.databases import BOTH, a_database
 from tests.speech.trials import OWNER, a_trial
 

@@ -7,6 +7,7 @@ from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId
 from coldframe.engine.core import members
@@ -17,7 +18,6 @@ from coldframe.message.nodes import Form
 from coldframe.ports import Person
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
-
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.clockwork import Running, running
 from tests.engine.seeing_through import MONDAY, WEEK, Team, a_team

@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain.names import MemberId, Side, Step
 from coldframe.message.nodes import Quoted
-
 from tests.domain.play import F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach, told

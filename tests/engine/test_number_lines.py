@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+
 from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Figures
 from coldframe.engine.reading import week_files

@@ -6,11 +6,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import NoteId, PlanId, Side, Step
-from coldframe.engine.trial.trials import trial_id
+from coldframe.engine.trial.places import trial_id
 from coldframe.ports.chat import Happening, Inbound, Place, Pressed, Submitted
-
 from tests.domain.play import FD, RETENTION, D, F, a_round
 from tests.engine.clockwork import running
 from tests.engine.reaching import reach

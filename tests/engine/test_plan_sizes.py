@@ -7,11 +7,11 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.state import Criterion
 from coldframe.engine.worker.explaining import size_of
-
 from tests.domain.play import D, F, a_plan, criterion
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import in_channel, reach, told

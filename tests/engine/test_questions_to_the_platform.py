@@ -9,8 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.engine.engine import Engine
+from coldframe.engine.uses import front_door
 from coldframe.ports import Commanded, Inbound, Joined, NotDelivered, Person, Place, Pressed, Submitted
 from coldframe.ports.chat import Happening
 from coldframe.store.sql import SqlStore
@@ -62,7 +64,7 @@ class There:
 async def there(tmp_path: Path) -> AsyncIterator[There]:
     async with for_tests(ManualClock(NOW), tmp_path, SeededIds(1)) as house:
         platform = Asked(house.store)
-        yield There(Engine(replace(house.kit, chat=platform)), platform, house.store)
+        yield There(front_door(replace(house.kit, chat=platform)), platform, house.store)
 
 
 async def test_a_round_is_set_up_with_nobody_waiting_for_the_platform(there: There) -> None:

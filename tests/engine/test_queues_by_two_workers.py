@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator
 from datetime import UTC, datetime, timedelta
 
 import pytest
+
 from coldframe.clock import SeededIds
 from coldframe.message.nodes import Message, line
 from coldframe.ports import Place

@@ -7,7 +7,6 @@ from dataclasses import replace
 from coldframe.domain.names import MemberId
 from coldframe.domain.state import Ledger, Mark
 from coldframe.engine.worker import explaining
-
 from tests.domain.play import a_round
 
 

@@ -8,12 +8,12 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import Side, Step
 from coldframe.domain.state import Round
 from coldframe.ports import Person
 from coldframe.wiring import House, for_tests
-
 from demo.hand import Hand, Screen, words_of
 from tests.demo.runs import Blank
 

@@ -6,10 +6,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain.names import MemberId, Step
 from coldframe.message.nodes import plain
 from coldframe.ports import Inbound, Place, Reply, Said
-
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach, told
 

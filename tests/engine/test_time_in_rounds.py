@@ -9,6 +9,7 @@ from typing import Any
 
 import icalendar
 import pytest
+
 from coldframe.clock import ManualClock
 from coldframe.domain import commands as c
 from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
@@ -17,7 +18,6 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.delivery import downtime, due_rows
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
-
 from tests.domain.play import DD, EVERYBODY, D, F
 from tests.engine.clockwork import Running, begin, house_on, running
 from tests.engine.seeing_through import MONDAY, WEEK, Team, a_team

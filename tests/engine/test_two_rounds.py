@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, NoteId, RoundId, Side, Step
 from coldframe.domain.state import Round
@@ -15,7 +16,6 @@ from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import plain
 from coldframe.ports import Reply
 from coldframe.timing.calendars import WorkingCalendar
-
 from tests.domain.play import EVERYBODY, RETENTION, F
 from tests.engine.clockwork import Running, begin, running
 from tests.engine.reaching import reach

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import icalendar
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId
 from coldframe.timing.calendars import WorkingCalendar
-
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team
 

@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import Step
-
 from tests.domain.play import F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach

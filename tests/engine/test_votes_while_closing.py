@@ -7,10 +7,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, Step
 from coldframe.engine.core.turn import Turn
-
 from tests.domain.play import FD, D, F
 from tests.engine.clockwork import running
 from tests.engine.reaching import reach

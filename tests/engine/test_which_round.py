@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, Side, Step
 from coldframe.domain.state import Round
@@ -14,7 +15,6 @@ from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Button, Buttons, Quoted
 from coldframe.render.slack.blocks import page_blocks
 from coldframe.timing.calendars import WorkingCalendar
-
 from tests.domain.play import EVERYBODY, RETENTION, F
 from tests.engine.clockwork import Running, begin, running
 from tests.engine.reaching import reach

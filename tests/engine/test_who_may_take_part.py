@@ -10,12 +10,13 @@ from pathlib import Path
 from typing import Any, Literal
 
 import pytest
+
 from coldframe.domain.names import MemberId, Step
 from coldframe.engine.engine import Engine
+from coldframe.engine.uses import front_door
 from coldframe.message.nodes import plain
 from coldframe.ports import ChannelLost, Commanded, Inbound, Joined, Left, Person, PersonChanged, Place
 from coldframe.ports.chat import Happening
-
 from tests.domain.play import FD, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach, told
@@ -64,7 +65,7 @@ class There:
 async def there_is(tmp_path: Path, newcomer: Person) -> AsyncIterator[There]:
     async with running(tmp_path, MONDAY) as team:
         await reach(team, Step.DOTS)
-        yield There(team, Engine(replace(team.house.kit, chat=Known(newcomer))))  # type: ignore[arg-type]
+        yield There(team, front_door(replace(team.house.kit, chat=Known(newcomer))))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("kind", KINDS)

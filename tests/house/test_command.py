@@ -8,8 +8,9 @@ import sys
 from pathlib import Path
 
 import click
-import coldframe.__main__ as entrance
 import pytest
+
+import coldframe.__main__ as entrance
 from coldframe import __version__
 from coldframe.cli import VERBS
 

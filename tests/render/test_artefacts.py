@@ -7,6 +7,7 @@ from typing import Literal
 
 import icalendar
 import pytest
+
 from coldframe.message.nodes import Appointment, CalendarFile, Drawing, TextFile
 from coldframe.message.pictures import Chart, ForceField
 from coldframe.render.artefacts import Workshop, file_name

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 
 import pytest
+
 from coldframe.chat.slack.inbound import fields
 from coldframe.message.nodes import (
     Button,
@@ -21,7 +22,6 @@ from coldframe.message.nodes import (
 )
 from coldframe.render.slack.blocks import Unrenderable
 from coldframe.render.slack.views import home, modal
-
 from tests.wire.slack.rules import view_problems
 
 

@@ -6,6 +6,7 @@ import json
 from datetime import UTC, datetime
 
 import pytest
+
 from coldframe.message.nodes import (
     Button,
     Buttons,

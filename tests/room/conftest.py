@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.service import Room
 from coldframe.message.nodes import Attachment, TextFile

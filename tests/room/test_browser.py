@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 import pytest_asyncio
+
 from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Message, Theirs, line
-
 from tests.browsers import chromium
 from tests.room.samples import SampleRoom
 

@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
 from coldframe.cli.team import SAMPLE, TeamError, read_team
 
 TEAM = """

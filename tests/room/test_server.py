@@ -12,12 +12,12 @@ from typing import Any
 
 import aiohttp
 import pytest
+
 from coldframe import ports
 from coldframe.chat.room import passes
 from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Message, TextFile, Theirs, line
 from coldframe.ports import Person, Reply
-
 from tests.room.samples import SampleRoom
 
 

@@ -6,11 +6,11 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+
 from coldframe import ports
 from coldframe.chat.room.records import BOT, MOST_TEXT, NotThere, Refused
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, TextFile, Theirs, line
 from coldframe.ports import Inbound, IncomingFile, Person, Reaction, Reply
-
 from tests.room.conftest import START, World
 
 CARD = Message(

@@ -9,9 +9,9 @@ from typing import Any, Literal
 
 import pytest
 import pytest_asyncio
+
 from coldframe.cli.rehearsing import Stage, rehearsal
 from coldframe.message.pictures import Chart
-
 from demo.rehearse import ScenarioStage
 from demo.scenario import load
 from tests.browsers import chromium

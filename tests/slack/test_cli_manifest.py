@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 import yaml
 from click.testing import CliRunner
+
 from coldframe.chat.slack.manifest import manifest
 from coldframe.cli import State, coldframe
 

@@ -10,6 +10,9 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
 from coldframe.chat.slack import inbound, reading
 from coldframe.chat.slack.inbound import Ignored, Me, Refused
 from coldframe.ports import (
@@ -30,8 +33,6 @@ from coldframe.ports import (
     Said,
     Submitted,
 )
-from hypothesis import given
-from hypothesis import strategies as st
 
 ME = Me(team="T1", bot_user="UBOT", bot="B1", app="A1")
 NOW = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)

@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 import yaml
+
 from coldframe.chat.slack import inbound
 from coldframe.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES, as_yaml, manifest
-
 from tests.wire.slack.workspace import METHODS
 
 ROOT = Path(__file__).parents[2]

@@ -7,6 +7,10 @@ from collections.abc import Callable
 from typing import Annotated
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import Field, TypeAdapter
+
 from coldframe.message.pictures import (
     Calibration,
     CalibrationBin,
@@ -20,9 +24,6 @@ from coldframe.message.pictures import (
     VoteRanking,
 )
 from coldframe.message.plain import figure, one_line, percent
-from hypothesis import given
-from hypothesis import strategies as st
-from pydantic import Field, TypeAdapter
 
 ROWS = (
     RankRow("Shorter form", 1, 5, 2, 9, 4, True, True),

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+
 from coldframe.domain.names import Axis, MemberId, PlanId, Step
 from coldframe.domain.state import Round
 from coldframe.message.nodes import Message, plain
 from coldframe.speech.round import ballot_prompts, cards, prompts, work_prompts
-
 from tests.domain.play import D, F, Play
 from tests.engine.seeing_through import words
 

@@ -9,11 +9,11 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+
 from coldframe.domain.trial.state import Figures, Trial
 from coldframe.engine.worker.judging import judge
 from coldframe.message.nodes import Message
 from coldframe.speech.trial import verdict_words
-
 from tests.engine.seeing_through import words
 from tests.speech.trials import START, a_trial, with_split, with_values
 

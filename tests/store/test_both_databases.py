@@ -9,6 +9,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import text
+from sqlalchemy.exc import IntegrityError, StatementError
+
 from coldframe.clock import SeededIds
 from coldframe.domain.names import LeverId, MemberId, NoteId, PlanId, RoundId, Side, Step
 from coldframe.domain.state import Choice, Ledger, Mark, Note, Roles, Round, Seat, Settings
@@ -20,9 +23,6 @@ from coldframe.store.migrate import SchemaTooNew, upgrade
 from coldframe.store.sealing import CannotUnseal, Seal
 from coldframe.store.sql import SqlStore
 from coldframe.store.tables import metadata
-from sqlalchemy import text
-from sqlalchemy.exc import IntegrityError, StatementError
-
 from tests.demo.runs import play, scenario
 from tests.engine.databases import BOTH, a_database
 

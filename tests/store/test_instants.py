@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
-from coldframe.store.tables import Instant
 from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy.dialects import sqlite
+
+from coldframe.store.tables import Instant
 
 moments = st.datetimes(datetime(1970, 1, 1), datetime(2200, 1, 1), timezones=st.just(UTC))
 

@@ -7,6 +7,7 @@ import threading
 from pathlib import Path
 
 import pytest
+
 from coldframe.store import one_crossing
 
 

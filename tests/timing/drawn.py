@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from coldframe.timing.calendars import WorkingCalendar
 from hypothesis import strategies as st
+
+from coldframe.timing.calendars import WorkingCalendar
 
 # Half-hour, 45-minute and half-hour-change zones; change days in both halves of the year; changes at midnight.
 ZONES = (

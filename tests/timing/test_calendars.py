@@ -6,10 +6,10 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 import pytest
-from coldframe.timing.calendars import BadCalendar, NoWorkingTime, WorkingCalendar, quiet_covers_all
-from coldframe.timing.zones import NaiveMoment, UnknownZone, known_zone, zone_from_platform
 from hypothesis import given
 
+from coldframe.timing.calendars import BadCalendar, NoWorkingTime, WorkingCalendar, quiet_covers_all
+from coldframe.timing.zones import NaiveMoment, UnknownZone, known_zone, zone_from_platform
 from tests.timing import drawn
 
 MONDAY = date(2026, 11, 23)

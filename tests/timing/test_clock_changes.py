@@ -12,6 +12,7 @@ import sys
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
+
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.windows import add_working_hours, days_window, working_hours_between
 from coldframe.timing.zones import day_bounds, instant, known_zone, pin_zone_data

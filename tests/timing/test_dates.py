@@ -5,12 +5,12 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time
 
 import pytest
-from coldframe.timing.calendars import WorkingCalendar
-from coldframe.timing.dates import EXAMPLES, MONTHS, Ambiguous, NotADate, Past, Reading, read_date
 from dateutil import parser as dateutil_parser
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.dates import EXAMPLES, MONTHS, Ambiguous, NotADate, Past, Reading, read_date
 from tests.timing import drawn
 
 ENGLAND = WorkingCalendar(zone="Europe/London", country="GB", subdivision="ENG")

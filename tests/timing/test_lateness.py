@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from coldframe.timing.lateness import Due, Fate, Kind, catch_up, fate, steady_now
 from hypothesis import given
 from hypothesis import strategies as st
+
+from coldframe.timing.lateness import Due, Fate, Kind, catch_up, fate, steady_now
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)

@@ -6,11 +6,11 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import pytest
-from coldframe.timing.calendars import WorkingCalendar
-from coldframe.timing.outlook import StepDates, StepPlan, after_early_end, changed_by_more_than_an_hour, outlook
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.outlook import StepDates, StepPlan, after_early_end, changed_by_more_than_an_hour, outlook
 from tests.timing import drawn
 
 HOUR = timedelta(hours=1)

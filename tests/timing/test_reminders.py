@@ -5,14 +5,14 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
-from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar, quiet_covers_all
-from coldframe.timing.reminders import due_together, next_nudge_time, next_weekly, reminder_times, within_daily_limit
-from coldframe.timing.windows import days_window
-from coldframe.timing.zones import instant, local
 from dateutil.rrule import rrulestr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar, quiet_covers_all
+from coldframe.timing.reminders import due_together, next_nudge_time, next_weekly, reminder_times, within_daily_limit
+from coldframe.timing.windows import days_window
+from coldframe.timing.zones import instant, local
 from tests.timing import drawn
 
 LONDON = WorkingCalendar(zone="Europe/London", country="GB", subdivision="ENG")

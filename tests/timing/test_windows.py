@@ -8,6 +8,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.windows import (
     AlreadyExtended,
@@ -23,9 +26,6 @@ from coldframe.timing.windows import (
     working_hours_between,
 )
 from coldframe.timing.zones import NaiveMoment
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
-
 from tests.timing import drawn
 
 HOUR = timedelta(hours=1)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from datetime import datetime
 
 import structlog
 
 from coldframe.engine.core import lookups
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.requests import Uses
+from coldframe.engine.core.turn import Carry, Kit, Turn
 from coldframe.engine.delivery import due_rows, outbox
 from coldframe.engine.intake import happenings
 from coldframe.ports.chat import Inbound, Reply
@@ -21,9 +21,10 @@ log = structlog.get_logger()
 class Engine:
     """Answers happenings; `on_change` is called after each commit, so that the alarm and delivery wake at once."""
 
-    def __init__(self, kit: Kit, on_change: Callable[[], None] = lambda: None) -> None:
+    def __init__(self, kit: Kit, uses: Uses, due: Mapping[str, Carry]) -> None:
         self.kit = kit
-        self.on_change = on_change
+        self.on_change: Callable[[], None] = lambda: None
+        self._uses, self._due = uses, due
 
     async def receive(self, event: Inbound) -> Reply:
         """One happening, one commit. A repetition of the same delivery has no second effect."""
@@ -35,7 +36,7 @@ class Engine:
             turn = Turn(self.kit, uow, self.kit.clock.now(), told=told)
             if not await uow.first_time(event.key, turn.now):
                 return Reply()
-            reply = await happenings.hear(turn, event)
+            reply = await happenings.hear(self._uses, turn, event)
             await turn.finish()
         self.on_change()
         return reply
@@ -62,7 +63,7 @@ class Engine:
         due = await self.kit.store.claim_due(self.kit.clock.now())
         if due is None:
             return False
-        await due_rows.carry_out(self.kit, due)
+        await due_rows.carry_out(self._due, self.kit, due)
         await self.kit.store.finish_due(due)
         return True
 

@@ -16,14 +16,14 @@ from typing import Any
 
 import aiohttp
 from aiohttp import web
-from coldframe.clock import RandomIds
-from coldframe.config import load as settings_of
-from coldframe.engine.core.kit import InlineNumbers, Kit
-from coldframe.engine.engine import Engine
-from coldframe.store import tables
-from coldframe.wiring import open_store, seal_secret
 from sqlalchemy import select, text
 
+from coldframe.clock import RandomIds
+from coldframe.config import load as settings_of
+from coldframe.engine.core.turn import InlineNumbers
+from coldframe.engine.uses import assembled
+from coldframe.store import tables
+from coldframe.wiring import open_store, seal_secret
 from demo.scenario import load
 from tests.wire.slack.replica import SharedClock
 from tests.wire.slack.screen import Screen
@@ -256,7 +256,7 @@ async def pair_at_work(tmp_path: Path, database: str) -> AsyncIterator[PairTeam]
         front.behind = list(replicas)
         workspace.delivery.addresses.append(front.address)
         store = await open_store(database, seal_secret(settings_of(settings)), ids)
-        engine = Engine(Kit(store, None, clock, ids, InlineNumbers()))  # type: ignore[arg-type]  # says nothing itself
+        engine = assembled(store, None, clock, ids, InlineNumbers())  # type: ignore[arg-type]  # says nothing itself
         screen = Screen(workspace, people, CHANNEL, patience=5.0)
         team = PairTeam(scenario, workspace, clock, engine, store, screen, people, front=front, replicas=replicas)
         await team.watch_order()

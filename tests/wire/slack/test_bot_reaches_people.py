@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from aiohttp import web
+
 from coldframe.chat.slack.accounts import SetupError, client, open_session
 from coldframe.chat.slack.app import SlackPlatform, slack_platform
 from coldframe.chat.slack.calls import READS
@@ -26,7 +27,6 @@ from coldframe.ports import (
     SlowDown,
     Unreachable,
 )
-
 from tests.wire.slack.people import CHANNEL, IN_CHANNEL, Someone
 from tests.wire.slack.service import RealClock, make, options
 from tests.wire.slack.workspace import BOT_USER, Workspace

@@ -12,9 +12,9 @@ from typing import Any
 
 import aiohttp
 import icalendar
+
 from coldframe.config import load
 from coldframe.wiring import run_slack
-
 from tests.wire.slack.people import Someone
 from tests.wire.slack.workspace import BOT_TOKEN, SECRET, Workspace
 

@@ -6,8 +6,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
-from coldframe.chat.slack.checkup import check_slack
 
+from coldframe.chat.slack.checkup import check_slack
 from tests.wire.slack.service import RealClock, options
 from tests.wire.slack.workspace import Workspace
 

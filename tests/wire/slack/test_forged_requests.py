@@ -12,9 +12,9 @@ from urllib.parse import urlencode
 
 import aiohttp
 import pytest
+
 from coldframe.chat.slack.requests import is_signed
 from coldframe.ports import Said
-
 from tests.wire.slack.people import Someone
 from tests.wire.slack.service import ListIntake, running
 from tests.wire.slack.workspace import SECRET, Workspace

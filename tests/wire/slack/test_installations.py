@@ -15,6 +15,10 @@ from urllib.parse import parse_qs, urlsplit
 import aiohttp
 import pytest
 from aiohttp import web
+from cryptography.fernet import Fernet
+from slack_sdk.oauth.installation_store import Installation
+from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
+
 from coldframe.chat.slack.accounts import SetupError
 from coldframe.chat.slack.app import slack_platform
 from coldframe.chat.slack.checkup import check_keys
@@ -23,10 +27,6 @@ from coldframe.config import SettingsError, load
 from coldframe.message.nodes import Message, line
 from coldframe.ports import Said, Unreachable
 from coldframe.wiring import slack_options
-from cryptography.fernet import Fernet
-from slack_sdk.oauth.installation_store import Installation
-from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
-
 from tests.wire.slack.people import IN_CHANNEL, Someone
 from tests.wire.slack.service import ListIntake, RealClock, make, options
 from tests.wire.slack.workspace import APP, BOT, BOT_TOKEN, BOT_USER, Workspace

@@ -8,6 +8,7 @@ import random
 from typing import Any
 
 import pytest
+
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, Theirs, line
 from coldframe.ports import (
     ChannelLost,
@@ -24,7 +25,6 @@ from coldframe.ports import (
     Said,
     Submitted,
 )
-
 from tests.wire.slack.people import CHANNEL, IN_CHANNEL, Someone
 from tests.wire.slack.service import ListIntake, running
 from tests.wire.slack.workspace import BOT_USER, Workspace

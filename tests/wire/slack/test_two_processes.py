@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from coldframe.domain.names import Step
 
+from coldframe.domain.names import Step
 from tests.engine.databases import POSTGRES, a_database
 from tests.wire.slack.replicas import PairTeam, Replica, pair_at_work
 

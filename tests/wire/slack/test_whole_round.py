@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from coldframe.domain.names import Step
 
+from coldframe.domain.names import Step
 from tests.wire.slack.delivery import Faults
 from tests.wire.slack.whole_round import Team, at_work
 

@@ -11,20 +11,20 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import select
+
 from coldframe.clock import ManualClock, RandomIds
 from coldframe.domain.names import Step
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
-from coldframe.engine.core.kit import InlineNumbers, Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.engine import Engine
+from coldframe.engine.uses import assembled
 from coldframe.ports import Inbound, Person, Reply
 from coldframe.render.artefacts import Workshop
 from coldframe.store import tables
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
-from sqlalchemy import select
-
 from demo.cast import Cast, Job
 from demo.scenario import Scenario, calendar_of, load
 from tests.wire.slack.people import Someone
@@ -289,7 +289,7 @@ async def at_work(tmp_path: Path, mode: Any = "socket") -> AsyncIterator[Team]:
     try:
         made = Workshop(Quick(), clock.now)
         async with running(workspace, relay, mode, clock, make=made) as platform:
-            relay.engine = Engine(Kit(store, platform.chat, clock, ids, InlineNumbers()))
+            relay.engine = assembled(store, platform.chat, clock, ids, InlineNumbers())
             screen = Screen(workspace, team, CHANNEL)
             yield Team(scenario, workspace, clock, relay.engine, store, screen, team)
     finally:

@@ -19,8 +19,8 @@ from email.utils import format_datetime
 from typing import Any
 
 from aiohttp import web
-from coldframe.chat.slack.manifest import OPTIONAL_SCOPES, SCOPES
 
+from coldframe.chat.slack.manifest import OPTIONAL_SCOPES, SCOPES
 from tests.wire.slack.delivery import Delivery, Faults
 from tests.wire.slack.rules import message_problems, view_problems
 

@@ -1,163 +1,166 @@
-"""A button that was pressed, and the forms that buttons open."""
+"""What somebody asks of the bot by a button, a form or a word, and the one shape of all that answers it.
+
+Whether the asker belongs to the round or the trial is checked here, before an answer sees either.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from collections.abc import Awaitable, Callable, Container, Mapping
+from dataclasses import dataclass, field, fields
+from typing import Any
 
-from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, QuestionId, Step
+from coldframe.domain.commands import Command
+from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
-from coldframe.engine.core import members
+from coldframe.domain.trial.state import Trial
 from coldframe.engine.core.turn import Turn
-from coldframe.message.nodes import Form, Message
+from coldframe.message.nodes import Message
 from coldframe.ports.chat import Inbound, Reply
-from coldframe.speech.round import forms
 
 
 @dataclass(frozen=True, slots=True)
-class Press:
-    """Who pressed, in which round, and what the button's value says beyond the round."""
+class Uses:
+    """All that can be asked, by the name of the button or form, or by the word of the command."""
 
+    buttons: Answers
+    forms: Answers
+    words: Answers
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """Who asked, where, and what the button, the form or the words after the command say."""
+
+    uses: Uses
     turn: Turn
     event: Inbound
-    by: MemberId
-    round: Round
-    parts: tuple[str, ...]
+    value: str = ""
+    fields: Mapping[str, str] = field(default_factory=dict)
+    words: str = ""
+
+    @property
+    def tenant(self) -> str:
+        return self.event.place.tenant
+
+    @property
+    def by(self) -> MemberId:
+        return MemberId(self.event.person)
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """What the value names, beyond the round or trial it is about."""
+        return tuple(self.value.split("|"))
 
     def part(self, index: int) -> str:
-        """The value's part after the round. Raises Refused for a value that was made up."""
+        """Raises Refused for a value that was made up."""
         if index >= len(self.parts):
             raise Refused(Because.UNKNOWN_ITEM)
         return self.parts[index]
 
-    def said(self, words: Message) -> Reply:
-        """A short private answer where the button stood."""
-        if self.event.place.kind == "direct":
-            return Reply()
-        return Reply(note=words)
+    def text(self, name: str) -> str:
+        return self.fields.get(name, "")
+
+    def answer(self, message: Message) -> None:
+        """Posts to the person, in private."""
+        self.turn.answer(self.tenant, self.by, message)
+
+    def shown(self, message: Message) -> Reply | None:
+        """In the direct messages an answer stays; in a channel it is a passing private note."""
+        if self.event.place.kind != "direct":
+            return Reply(note=message)
+        self.answer(message)
+        return None
+
+    def noted(self, message: Message) -> Reply | None:
+        """A passing private note beside a button in the channel; in the direct messages the card itself shows it."""
+        return None if self.event.place.kind == "direct" else Reply(note=message)
 
 
-Handler = Callable[[Press], Awaitable[Reply]]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundRequest(Request):
+    """A request by a member of this round."""
+
+    round: Round
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        return tuple(self.value.split("|"))[1:]
+
+    async def act(self, command: Command) -> Round:
+        """Raises Refused."""
+        return await self.turn.act(self.round, command)
 
 
-def _opens(make: Callable[[Press], Form]) -> Handler:
-    async def handler(press: Press) -> Reply:
-        return Reply(form=make(press))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialRequest(Request):
+    """A request by a member of this trial's team."""
 
-    return handler
+    trial: Trial
 
-
-def _note_form(press: Press) -> Form:
-    in_step(press, Step.NOTES)
-    return forms.note(press.round, LeverId(press.parts[0]) if press.parts else None)
-
-
-def _note_edit(press: Press) -> Form:
-    note = press.round.notes.get(NoteId(press.part(0)))
-    if note is None or note.author != press.by:
-        raise Refused(Because.NOT_YOURS)
-    return forms.note_edit(press.round, note.id)
+    @property
+    def parts(self) -> tuple[str, ...]:
+        return tuple(self.value.split("|"))[1:]
 
 
-def _focus_form(press: Press) -> Form:
-    in_step(press, Step.FOCUS)
-    if not press.round.is_decision_maker(press.by):
-        raise Refused(Because.NOT_DECISION_MAKER, who=press.round.name_of(press.round.expected()[0]))
-    return forms.focus(press.round, LeverId(press.part(0)))
+Answer = Callable[[Request], Awaitable[Reply | None]]
+RoundAnswer = Callable[[RoundRequest], Awaitable[Reply | None]]
+TrialAnswer = Callable[[TrialRequest], Awaitable[Reply | None]]
+Answers = Mapping[str, Answer]
 
 
-def _join_form(press: Press) -> Form:
-    in_step(press, Step.MERGE)
-    return forms.join(press.round)
+def of_round(answers: Mapping[str, RoundAnswer]) -> Answers:
+    """Answers that get the round which their value names first."""
+    return {name: _of_round(answer) for name, answer in answers.items()}
 
 
-def _object_form(press: Press) -> Form:
-    in_step(press, Step.MERGE)
-    if not any(len(f.notes) > 1 for f in press.round.forces):
-        raise Refused(Because.UNKNOWN_ITEM)
-    return forms.split(press.round)
+def of_trial(answers: Mapping[str, TrialAnswer]) -> Answers:
+    """Answers that get the trial which their value names first."""
+    return {name: _of_trial(answer) for name, answer in answers.items()}
 
 
-def _question_form(press: Press) -> Form:
-    in_step(press, Step.QUESTIONS)
-    _known_force(press)
-    return forms.question(press.round, ForceId(press.part(0)))
+def _of_round(answer: RoundAnswer) -> Answer:
+    async def answered(request: Request) -> Reply | None:
+        return await answer(await round_request(request))
+
+    return answered
 
 
-def _known_force(press: Press) -> None:
-    if press.round.force(press.part(0)) is None:
-        raise Refused(Because.UNKNOWN_ITEM)
+async def round_request(request: Request) -> RoundRequest:
+    """The request with its round. Raises Refused for a round that is not there, and for whoever is not in it."""
+    round_ = await request.turn.round(request.value.split("|")[0])
+    members_only(request.event, round_.tenant, round_.seats)
+    return RoundRequest(round=round_, **_values(request))
 
 
-def _precedent_form(press: Press) -> Form:
-    in_step(press, Step.PRECEDENTS)
-    return forms.precedent(press.round, QuestionId(press.parts[0]) if press.parts else None)
+def _of_trial(answer: TrialAnswer) -> Answer:
+    async def answered(request: Request) -> Reply | None:
+        trial = await trial_of(request.turn, request.event, request.value.split("|")[0])
+        return await answer(TrialRequest(trial=trial, **_values(request)))
+
+    return answered
 
 
-def _plan_form(press: Press) -> Form:
-    in_step(press, Step.PLANS)
-    if not press.parts:
-        return forms.plan(press.round)
-    plan = press.round.plans.get(PlanId(press.part(0)))
-    if plan is None or plan.author != press.by:
-        raise Refused(Because.NOT_YOURS)
-    return forms.plan(press.round, plan)
+async def trial_of(turn: Turn, event: Inbound, trial_id: str) -> Trial:
+    """The trial that somebody acts on; only its team may. Raises Refused."""
+    trial = await turn.trial(trial_id)
+    members_only(event, trial.tenant, trial.people)
+    return trial
 
 
-def in_step(press: Press, step: Step) -> None:
-    if press.round.step is not step:
+def members_only(event: Inbound, tenant: str, people: Container[MemberId]) -> None:
+    """Raises Refused for a person of another workspace or outside of these people."""
+    if tenant != event.place.tenant or MemberId(event.person) not in people:
+        raise Refused(Because.NOT_A_MEMBER)
+
+
+def _values(request: Request) -> dict[str, Any]:
+    return {f.name: getattr(request, f.name) for f in fields(Request)}
+
+
+def in_step(request: RoundRequest, step: Step) -> None:
+    """Raises Refused when the round is not there yet, or no more."""
+    if request.round.step is not step:
         order = list(Step)
-        late = order.index(press.round.step) > order.index(step)
-        raise Refused(Because.TOO_LATE if late else Because.NOT_OPEN_YET, step=press.round.step, wanted=step)
-
-
-def _choice_form(make: Callable[[Round, PlanId], Form]) -> Handler:
-    def opened(press: Press) -> Form:
-        in_step(press, Step.COMMITMENT)
-        plan = PlanId(press.part(0))
-        if plan not in press.round.choices:
-            raise Refused(Because.UNKNOWN_ITEM)
-        return make(press.round, plan)
-
-    return _opens(opened)
-
-
-async def _actions_form(press: Press) -> Reply:
-    """Known actions with their days as whoever opens it counts them."""
-    in_step(press, Step.COMMITMENT)
-    plan = PlanId(press.part(0))
-    if plan not in press.round.choices:
-        raise Refused(Because.UNKNOWN_ITEM)
-    calendar = members.calendar_of(await press.turn.uow.member(press.round.tenant, press.by))
-    return Reply(form=forms.actions(press.round, plan, calendar.local_day))
-
-
-def _date_form(action: str, heading: str) -> Handler:
-    def opened(press: Press) -> Form:
-        value = "|".join((press.round.id, *press.parts))
-        return forms.date(action, value, heading)
-
-    return _opens(opened)
-
-
-OPENS: dict[str, Handler] = {
-    "note.write": _opens(_note_form),
-    "note.edit": _opens(_note_edit),
-    "round.cancel": _opens(lambda press: forms.cancel(press.round)),
-    "focus.pick": _opens(_focus_form),
-    "merge.join": _opens(_join_form),
-    "merge.object": _opens(_object_form),
-    "question.write": _opens(_question_form),
-    "precedent.write": _opens(_precedent_form),
-    "plan.write": _opens(_plan_form),
-    "plan.edit": _opens(_plan_form),
-    "owner.ask": _choice_form(forms.owner),
-    "owner.decline": _choice_form(forms.decline),
-    "actions.write": _actions_form,
-    "criterion.write": _choice_form(forms.criterion),
-    "forecast.write": _choice_form(forms.forecast),
-    "review.date": _date_form("review.date", "Date of the review"),
-    "round.start_on": _date_form("round.start_on", "Start of the round"),
-    "nextround.date": _date_form("nextround.date", "Date of the next round"),
-}
+        late = order.index(request.round.step) > order.index(step)
+        raise Refused(Because.TOO_LATE if late else Because.NOT_OPEN_YET, step=request.round.step, wanted=step)

@@ -5,49 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
-from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, Role
-from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.trial import life as domain
 from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Message
-from coldframe.ports.chat import Inbound, Place
+from coldframe.ports.chat import Place
 from coldframe.speech.trial import trial_words
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time
 from coldframe.timing.zones import instant
 
 FARTHEST = 400  # days to look for a working day
-
-
-async def load(turn: Turn, trial_id: str) -> Trial:
-    """The trial, locked. Raises Refused UNKNOWN_ITEM."""
-    found = await turn.uow.trial(trial_id)
-    if found is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    return found
-
-
-async def of_member(turn: Turn, event: Inbound, trial_id: str) -> Trial:
-    """The trial that somebody acts on; only its team may. Raises Refused."""
-    trial = await load(turn, trial_id)
-    if trial.tenant != event.place.tenant or MemberId(event.person) not in trial.people:
-        raise Refused(Because.NOT_A_MEMBER)
-    return trial
-
-
-async def act(turn: Turn, trial: Trial, command: Command) -> Trial:
-    """Decides, saves, and lets the facts be told. Raises Refused."""
-    from coldframe.engine.trial.trial_reactions import react  # late: reactions act again
-
-    facts = domain.decide(trial, command, turn.now)
-    after = domain.replay(trial, facts)
-    if facts:
-        await turn.uow.save_trial(after, facts, turn.now)
-        await react(turn, trial, after, facts)
-    return after
 
 
 # --- whose time -----------------------------------------------------------------------------------------------------

@@ -3,9 +3,11 @@ gathered here and written at its end."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any, Protocol, TypeVar
 
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
@@ -13,14 +15,46 @@ from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.life import decide, replay
 from coldframe.domain.state import Round
+from coldframe.domain.trial import life as trial_life
+from coldframe.domain.trial.facts import TrialFact
+from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import timetable, windows
-from coldframe.engine.core.kit import Kit
 from coldframe.engine.core.lookups import Told
 from coldframe.message.nodes import Attachment, Message
-from coldframe.ports.chat import Place
-from coldframe.ports.storage import Due, Send, UnitOfWork
+from coldframe.ports.chat import Chat, Clock, Ids, Place
+from coldframe.ports.storage import Due, Send, Store, UnitOfWork
 from coldframe.speech.names import message_name
-from coldframe.timing.calendars import WorkingCalendar
+
+T = TypeVar("T")
+State = TypeVar("State")
+
+
+class Numbers(Protocol):
+    """Where heavy numbers run: a worker process in service, inline in tests."""
+
+    async def compute(self, function: Callable[..., T], *args: object) -> T: ...
+
+
+class InlineNumbers:
+    """Runs a computation where it is asked; for the demo and tests."""
+
+    async def compute(self, function: Callable[..., T], *args: object) -> T:
+        return function(*args)
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """What the engine works with, handed over once by `wiring`: its doors, and what follows when something changed."""
+
+    store: Store
+    chat: Chat
+    clock: Clock
+    ids: Ids
+    numbers: Numbers
+    round_changed: Callable[[Turn, Round, Round, Sequence[Fact]], Awaitable[None]]
+    trial_changed: Callable[[Turn, Trial, Trial, Sequence[TrialFact]], Awaitable[None]]
+    feed: Callable[[str, str, str], str] | None = None
+    """(tenant, person, edition) to the address of their calendar, where HTTP is served."""
 
 
 @dataclass
@@ -32,7 +66,6 @@ class Turn:
     now: datetime
     sends: list[Send] = field(default_factory=list)
     dues: list[Due] = field(default_factory=list)
-    calendars: dict[str, WorkingCalendar] = field(default_factory=dict)
     told: Told = field(default_factory=Told)
 
     # --- acting on a round ---
@@ -46,23 +79,37 @@ class Turn:
 
     async def act(self, round_: Round, command: Command) -> Round:
         """Decides, gives opened steps their windows, saves, and lets the facts be told. Raises Refused."""
-        from coldframe.engine.round.reactions import react  # late: reactions speak through a turn
-
         facts: list[Fact] = list(decide(round_, command, self.now))
         after = replay(round_, facts)
-        window = await windows.following(self, after, facts)
+        window = await windows.following(self.uow, self.now, after, facts)
         if window is not None:
             more = decide(after, window, self.now)
             facts += more
             after = replay(after, more)
-        dates = await timetable.following(self, after, facts)
+        dates = await timetable.following(self.uow, self.now, after, facts)
         if dates is not None:
             more = decide(after, dates, self.now)
             facts += more
             after = replay(after, more)
         if facts:
             await self.uow.save_round(round_, after, facts, self.now)
-            await react(self, round_, after, facts)
+            await self.kit.round_changed(self, round_, after, facts)
+        return after
+
+    async def trial(self, trial_id: str) -> Trial:
+        """The trial, locked. Raises Refused UNKNOWN_ITEM."""
+        found = await self.uow.trial(trial_id)
+        if found is None:
+            raise Refused(Because.UNKNOWN_ITEM)
+        return found
+
+    async def act_on_trial(self, trial: Trial, command: Command) -> Trial:
+        """Decides, saves, and lets the facts be told. Raises Refused."""
+        facts = trial_life.decide(trial, command, self.now)
+        after = trial_life.replay(trial, facts)
+        if facts:
+            await self.uow.save_trial(after, facts, self.now)
+            await self.kit.trial_changed(self, trial, after, facts)
         return after
 
     async def act_all(self, round_: Round, commands: Sequence[Command]) -> Round:
@@ -177,3 +224,20 @@ class Turn:
         await self.uow.send(self.sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)
         self.sends, self.dues = [], []
+
+
+Follow = Callable[[Turn, State, State, Any], Awaitable[None]]
+"""What follows from a fact: (turn, before, after, fact)."""
+Carry = Callable[[Kit, Due], Awaitable[None]]
+"""What a due row does when its moment has come."""
+
+
+@asynccontextmanager
+async def due_turn(kit: Kit, due: Due) -> AsyncIterator[Turn]:
+    """A turn now, never before the row's moment, though the clock may have gone back. The row ends with it, in one
+    transaction: who dies afterwards does not leave it to be carried out again."""
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, max(kit.clock.now(), due.at))
+        await uow.drop_due(due.subject, kind=due.kind, occurrence=due.occurrence)
+        yield turn
+        await turn.finish()

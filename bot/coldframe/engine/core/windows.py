@@ -5,24 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
 
 from coldframe.domain.commands import BOT, SetWindow
 from coldframe.domain.facts import Fact, GotStuck, RoundResumed, StepExtended, StepOpened, WindowSet
 from coldframe.domain.names import PRIVATE_STEPS, RUNNING, MemberId, Step
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
+from coldframe.ports.storage import UnitOfWork
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.outlook import StepDates, StepPlan, outlook
-from coldframe.timing.windows import Window, add_working_hours, days_window, live_window, rereckoned
-
-if TYPE_CHECKING:
-    from coldframe.engine.core.turn import Turn
+from coldframe.timing.windows import Window, add_working_hours, days_window, live_window
 
 LIVE_MORE_MINUTES = 5
 
 
-async def following(turn: Turn, round_: Round, facts: Sequence[Fact]) -> SetWindow | None:
+async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequence[Fact]) -> SetWindow | None:
     """The window that these facts call for, if any: a step opened, was extended, got stuck, or the round resumed."""
     if round_.step not in RUNNING or any(isinstance(f, WindowSet) for f in facts):
         return None
@@ -31,10 +28,8 @@ async def following(turn: Turn, round_: Round, facts: Sequence[Fact]) -> SetWind
     )
     if last is None:
         return None
-    turn.calendars = await members.expected_calendars(turn.uow, round_)
-    if isinstance(last, StepOpened):
-        return opening(round_, turn.calendars, turn.now)
-    return longer(round_, turn.calendars, turn.now)
+    reckoned = opening if isinstance(last, StepOpened) else longer
+    return reckoned(round_, await members.expected_calendars(uow, round_), now)
 
 
 def opening(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> SetWindow:
@@ -150,23 +145,3 @@ def own_deadline(round_: Round, member: MemberId) -> datetime | None:
     if window_of(round_) is None or due is None or member not in round_.expected():
         return None
     return min(round_.progress.personal.get(member, due), due)
-
-
-async def hours_changed(turn: Turn, tenant: str, person: str, before: WorkingCalendar) -> tuple[OwnDeadline, ...]:
-    """A person's working time is another from now on: what is left of running windows is counted by it.
-
-    A team's deadline may move later by that, never earlier. Gives the person's own deadlines that moved.
-    """
-    found: list[OwnDeadline] = []
-    member = MemberId(person)
-    for head in await turn.uow.heads(tenant, member=person):
-        round_ = await turn.uow.round(head.id)
-        window, was = (window_of(round_), own_deadline(round_, member)) if round_ is not None else (None, None)
-        if round_ is None or window is None or was is None:
-            continue
-        calendars = await members.expected_calendars(turn.uow, round_)
-        moved = rereckoned(window, {**calendars, person: before}, calendars, turn.now)
-        if moved != window:
-            after = await turn.act(round_, SetWindow(BOT, moved.opens, moved.due, as_personal(moved)))
-            found.append(OwnDeadline(after, was, own_deadline(after, member) or was))
-    return tuple(found)

@@ -15,8 +15,7 @@ from coldframe.domain.commands import BOT, MakeUp, SetWindow
 from coldframe.domain.names import MemberId
 from coldframe.domain.state import Round
 from coldframe.engine.core import members, windows
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.people import rereckoning
 from coldframe.engine.register import digest
 from coldframe.timing.calendars import WorkingCalendar

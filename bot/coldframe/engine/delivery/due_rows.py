@@ -3,19 +3,18 @@ any transaction; then one transaction decides and writes."""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Mapping
 from datetime import timedelta
 
 from coldframe.domain.commands import BOT, ProposeMerges
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Refused
 from coldframe.domain.state import MergeProposal, Round
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.people import personal, rereckoning
+from coldframe.engine.core.turn import Carry, Kit, due_turn
+from coldframe.engine.people import personal
 from coldframe.engine.reminding import reminders
-from coldframe.engine.round import closing, opening, retention, starting
-from coldframe.engine.trial import trials
+from coldframe.engine.round import opening
+from coldframe.engine.trial import places
 from coldframe.engine.worker import explaining
 from coldframe.ports.storage import Due
 from coldframe.speech.names import message_name
@@ -23,14 +22,13 @@ from coldframe.speech.round import commitment_words, results
 
 READ_AGAIN = timedelta(minutes=1)
 MOST_READINGS = 5
-Handler = Callable[[Kit, Due], Awaitable[None]]
 
 
-async def carry_out(kit: Kit, due: Due) -> None:
+async def carry_out(table: Mapping[str, Carry], kit: Kit, due: Due) -> None:
     """Does what is due. A refusal means that the round moved on meanwhile: the row is done."""
     kit.ids.occasion(f"due/{due.kind}/{due.subject}/{due.occurrence}/{due.at.isoformat()}")
     try:
-        await HANDLERS[due.kind](kit, due)
+        await table[due.kind](kit, due)
     except Refused:
         async with kit.store.begin() as uow:
             await uow.count("due rows overtaken")
@@ -125,7 +123,7 @@ async def _desk(kit: Kit, due: Due) -> None:
         round_ = await turn.round(due.subject)
         if round_.step is not Step.COMMITMENT:
             return
-        running, free_on = await trials.places(turn, round_)
+        running, free_on = await places.places(turn, round_)
         card = commitment_words.desk(round_, running, free_on)
         name = message_name(round_.id, "card", Step.COMMITMENT.value)
         if await turn.uow.knows_message(name):
@@ -134,8 +132,7 @@ async def _desk(kit: Kit, due: Due) -> None:
             turn.say(round_, "card", card, rest=(Step.COMMITMENT.value,))
 
 
-HANDLERS: dict[str, Handler] = {
-    **closing.DUE,
+DUE: Mapping[str, Carry] = {
     "open": _open_ballot,
     "remind": _remind,
     "deputy": _deputy,
@@ -145,8 +142,4 @@ HANDLERS: dict[str, Handler] = {
     "explain ballot": _explain_ballot,
     "explain matrix": _explain_matrix,
     "desk": _desk,
-    **rereckoning.DUE,
-    **retention.DUE,
-    **starting.DUE,
-    **trials.DUE,
 }

@@ -8,7 +8,7 @@ from datetime import timedelta
 
 import structlog
 
-from coldframe.engine.core.kit import Kit
+from coldframe.engine.core.turn import Kit
 from coldframe.ports.chat import NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
 from coldframe.ports.storage import Queued
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -19,11 +19,12 @@ from coldframe.domain.commands import (
     WithdrawNote,
 )
 from coldframe.domain.names import LeverId, MemberId, Role, Step
-from coldframe.domain.refusals import Refused
+from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.engine.core import members
+from coldframe.engine.core.requests import Request, Uses
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.intake import buttons, panel, submissions, texts
+from coldframe.engine.intake import panel, submissions, texts
 from coldframe.engine.people import personal
 from coldframe.engine.reading import note_lines
 from coldframe.engine.trial import forecasting, ownership, weekly
@@ -47,14 +48,14 @@ from coldframe.ports.storage import Posted
 from coldframe.speech import answers
 from coldframe.speech.refusals import refusal
 
-Ear = Callable[[Turn, Inbound, Any], Awaitable[Reply]]
+Ear = Callable[[Request, Any], Awaitable[Reply | None]]
 LONGEST_HANDED_BACK = 3000  # a longer message stands right above its answer, in its writer's own words
 
 
-async def hear(turn: Turn, event: Inbound) -> Reply:
+async def hear(uses: Uses, turn: Turn, event: Inbound) -> Reply:
     """Answers one happening inside its transaction. A refusal is told to the person, in private; nothing changed."""
     try:
-        return await EARS[type(event.what)](turn, event, event.what)
+        return await HANDLERS[type(event.what)](Request(uses=uses, turn=turn, event=event), event.what) or Reply()
     except Refused as refused:
         return refuse(turn, event, refused)
 
@@ -80,27 +81,29 @@ def refuse(turn: Turn, event: Inbound, refused: Refused) -> Reply:
 # --- texts ---
 
 
-async def _said(turn: Turn, event: Inbound, what: Said) -> Reply:
+async def _said(request: Request, what: Said) -> Reply | None:
+    turn, event = request.turn, request.event
     if event.place.kind == "channel":
-        return await _said_in_channel(turn, event, what)
+        return await _said_in_channel(request, what)
     words = what.text.strip()
     first = words.split(None, 1)[0].lower() if words else ""
-    if (what.mentioned and not texts.is_question(what.text)) or (first in panel.WORDS and what.thread is None):
-        return await panel.ask(turn, event, words)
+    if (what.mentioned and not texts.is_question(what.text)) or (first in request.uses.words and what.thread is None):
+        return await panel.ask(request, words)
     posted = await _thread_root(turn, event, what.thread)
     if await texts.suggested(turn, event, what, posted):
-        return Reply()
+        return None
     numbers = await weekly.heard(turn, event, what, posted)
     if numbers is not None:
         return numbers
     return await texts.heard(turn, event, what, posted, _lever_of(posted))
 
 
-async def _said_in_channel(turn: Turn, event: Inbound, what: Said) -> Reply:
+async def _said_in_channel(request: Request, what: Said) -> Reply | None:
+    turn, event = request.turn, request.event
     posted = await _thread_root(turn, event, what.thread)
     if (what.mentioned or posted is not None) and (round_ := await texts.suggested(turn, event, what, posted)):
         return Reply(note=answers.question_suggested(round_))
-    return await panel.ask(turn, event, what.text) if what.mentioned else Reply()
+    return await panel.ask(request, what.text) if what.mentioned else None
 
 
 async def _thread_root(turn: Turn, event: Inbound, thread: str | None) -> Posted | None:
@@ -115,16 +118,17 @@ def _lever_of(posted: Posted | None) -> LeverId | None:
     return LeverId(parts[3]) if len(parts) == 4 and parts[1] == "prompt" else None
 
 
-async def _edited(turn: Turn, event: Inbound, what: Edited) -> Reply:
+async def _edited(request: Request, what: Edited) -> Reply | None:
     """Before the reveal the newest text counts. Afterwards nobody can know which note it was."""
+    turn, event = request.turn, request.event
     for round_ in await texts.rounds_in_notes(turn, event):
         mine, drafts = texts.from_message(round_, MemberId(event.person), what.message)
         if mine or drafts:
             await _heard_anew(turn, round_, what, mine, drafts)
-            return Reply()
+            return None
     if not await texts.asked_anew(turn, event, what):
         await _after_reveal(turn, event)
-    return Reply()
+    return None
 
 
 async def _heard_anew(turn: Turn, round_: Round, what: Edited, mine: list[Note], drafts: list[Draft]) -> None:
@@ -155,7 +159,8 @@ def _pieces(round_: Round, text: str, mine: list[Note]) -> list[note_lines.Heard
     return [replace(h, side=h.side or side, lever=h.lever or lever) for h in heard]
 
 
-async def _erased(turn: Turn, event: Inbound, what: Erased) -> Reply:
+async def _erased(request: Request, what: Erased) -> Reply | None:
+    turn, event = request.turn, request.event
     member = MemberId(event.person)
     found = False
     for round_ in await texts.rounds_in_notes(turn, event):
@@ -170,7 +175,7 @@ async def _erased(turn: Turn, event: Inbound, what: Erased) -> Reply:
         turn.answer(event.place.tenant, event.person, answers.note_withdrawn())
     elif not await texts.thrown_away(turn, event, what.message):
         await _after_reveal(turn, event)
-    return Reply()
+    return None
 
 
 async def _after_reveal(turn: Turn, event: Inbound) -> None:
@@ -181,36 +186,45 @@ async def _after_reveal(turn: Turn, event: Inbound) -> None:
         turn.answer(event.place.tenant, event.person, answers.edit_after_reveal())
 
 
-async def _commanded(turn: Turn, event: Inbound, what: Commanded) -> Reply:
-    return await panel.ask(turn, event, what.text)
+async def _commanded(request: Request, what: Commanded) -> Reply | None:
+    return await panel.ask(request, what.text)
 
 
-async def _home(turn: Turn, event: Inbound, what: HomeOpened) -> Reply:
-    await panel.show_home(turn, event)
-    return Reply()
+async def _home(request: Request, what: HomeOpened) -> Reply | None:
+    await panel.show_home(request)
+    return None
+
+
+async def _pressed(request: Request, what: Pressed) -> Reply | None:
+    """Carries out a button. Unknown names and made-up values are refused without a change."""
+    answer = request.uses.buttons.get(what.action)
+    if answer is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return await answer(replace(request, value=what.value))
 
 
 # --- votes by emoji ---
 
 
-async def _reacted(turn: Turn, event: Inbound, what: Reacted) -> Reply:
+async def _reacted(request: Request, what: Reacted) -> Reply | None:
     """An emoji on an option of one's own ballot is a vote; anything else is counted and left alone."""
+    turn, event = request.turn, request.event
     posted = await turn.uow.posted_as(event.place, what.message)
     if await forecasting.reacted(turn, event, posted, what):
-        return Reply()
+        return None
     option = _option_of(posted)
     if posted is None or option is None or posted.round_id is None or option[0] != event.person:
         await turn.uow.count("reactions ignored")
-        return Reply()
+        return None
     round_ = await turn.round(posted.round_id)
     _, step, key = option
     if round_.step.value != step:
         turn.answer(event.place.tenant, event.person, answers.ballot_closed(round_))
-        return Reply()
+        return None
     voter = MemberId(event.person)
     command: Command = CastVote(voter, key, what.emoji) if what.added else TakeBackVote(voter, key, what.emoji)
     await turn.act(round_, command)
-    return Reply()
+    return None
 
 
 def _option_of(posted: Posted | None) -> tuple[str, str, str] | None:
@@ -224,10 +238,11 @@ def _option_of(posted: Posted | None) -> tuple[str, str, str] | None:
 # --- people and channels ---
 
 
-async def _joined(turn: Turn, event: Inbound, what: Joined) -> Reply:
+async def _joined(request: Request, what: Joined) -> Reply | None:
+    turn, event = request.turn, request.event
     person = turn.told.person(event.place, event.person)
     if person.is_bot or person.is_gone:
-        return Reply()
+        return None
     await members.known(turn.uow, event.place.tenant, person)
     for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
         round_ = await turn.round(head.id)
@@ -238,14 +253,15 @@ async def _joined(turn: Turn, event: Inbound, what: Joined) -> Reply:
             await turn.act(round_, Join(BOT, MemberId(person.id), person.name))
     if not (person.is_guest or person.is_foreign):
         await ownership.came(turn, event.place.tenant, person.id, person.name, event.place.id)
-    return Reply()
+    return None
 
 
-async def _left(turn: Turn, event: Inbound, what: Left) -> Reply:
+async def _left(request: Request, what: Left) -> Reply | None:
+    turn, event = request.turn, request.event
     heads = await turn.uow.heads(event.place.tenant, channel=event.place.id, member=event.person)
     await _leave_all(turn, event, [h.id for h in heads])
     await ownership.left(turn, event.place.tenant, event.person, event.place.id)
-    return Reply()
+    return None
 
 
 async def _leave_all(turn: Turn, event: Inbound, rounds: list[str]) -> None:
@@ -256,10 +272,11 @@ async def _leave_all(turn: Turn, event: Inbound, rounds: list[str]) -> None:
             await turn.act(round_, Leave(BOT, seat.member))
 
 
-async def _person_changed(turn: Turn, event: Inbound, what: PersonChanged) -> Reply:
+async def _person_changed(request: Request, what: PersonChanged) -> Reply | None:
+    turn, event = request.turn, request.event
     before = await turn.uow.member(event.place.tenant, what.person.id)
     if before is None:
-        return Reply()
+        return None
     await members.known(turn.uow, event.place.tenant, what.person)
     if what.person.is_gone:
         heads = await turn.uow.heads(event.place.tenant, member=what.person.id)
@@ -267,25 +284,26 @@ async def _person_changed(turn: Turn, event: Inbound, what: PersonChanged) -> Re
         await ownership.left(turn, event.place.tenant, what.person.id)
     elif what.person.zone and before.zone != what.person.zone:
         await personal.zone_reported(turn, before, what.person.zone)
-    return Reply()
+    return None
 
 
-async def _channel_lost(turn: Turn, event: Inbound, what: ChannelLost) -> Reply:
+async def _channel_lost(request: Request, what: ChannelLost) -> Reply | None:
+    turn, event = request.turn, request.event
     for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
         round_ = await turn.round(head.id)
         if round_.step is not Step.SETUP and round_.paused is None:
             await turn.act(round_, Pause(BOT, answers.LOST[what.reason]))
         turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), answers.channel_lost(round_, what.reason))
-    return Reply()
+    return None
 
 
-EARS: dict[type, Ear] = {
+HANDLERS: Mapping[type, Ear] = {
     Said: _said,
     Edited: _edited,
     Erased: _erased,
     Commanded: _commanded,
     HomeOpened: _home,
-    Pressed: buttons.pressed,
+    Pressed: _pressed,
     Submitted: submissions.submitted,
     Reacted: _reacted,
     Joined: _joined,

@@ -9,7 +9,7 @@ from coldframe.domain.names import LeverId, MemberId, NoteId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.questions import OPENING
 from coldframe.domain.state import Draft, Note, Round
-from coldframe.engine.core.requests import Handler, Press
+from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import note_lines
 from coldframe.message.nodes import Message
@@ -62,22 +62,22 @@ def _question_name(event: Inbound, message: str) -> str:
     return f"which/{event.person}/{message}"
 
 
-async def _chosen(press: Press) -> Reply:
+async def _chosen(request: RoundRequest) -> Reply:
     """Takes the text for the round of the button, once. Where it fits no longer, the question with the text stays."""
-    message, text = press.part(0), "|".join(press.parts[1:])
-    if press.round.step not in (Step.NOTES, Step.QUESTIONS if is_question(text) else Step.NOTES):
-        raise Refused(Because.TOO_LATE, step=press.round.step, wanted=Step.NOTES)
-    for other in await rounds_in_notes(press.turn, press.event):
-        if any(from_message(other, press.by, message)):
-            press.turn.answer(other.tenant, press.by, answers.text_taken_already(other))
+    message, text = request.part(0), "|".join(request.parts[1:])
+    if request.round.step not in (Step.NOTES, Step.QUESTIONS if is_question(text) else Step.NOTES):
+        raise Refused(Because.TOO_LATE, step=request.round.step, wanted=Step.NOTES)
+    for other in await rounds_in_notes(request.turn, request.event):
+        if any(from_message(other, request.by, message)):
+            request.turn.answer(other.tenant, request.by, answers.text_taken_already(other))
             return Reply()
-    await _take(press.turn, press.event, press.round, text, message, None)
-    _settle(press.turn, press.event, message, answers.text_taken(press.round, text))
+    await _take(request.turn, request.event, request.round, text, message, None)
+    _settle(request.turn, request.event, message, answers.text_taken(request.round, text))
     return Reply()
 
 
-async def _dropped(press: Press) -> Reply:
-    _settle(press.turn, press.event, press.part(0), answers.draft_dropped())
+async def _dropped(request: RoundRequest) -> Reply:
+    _settle(request.turn, request.event, request.part(0), answers.draft_dropped())
     return Reply()
 
 
@@ -109,7 +109,7 @@ async def thrown_away(turn: Turn, event: Inbound, message: str) -> bool:
     return asked
 
 
-PRESSES: dict[str, Handler] = {"text.take": _chosen, "text.drop": _dropped}
+BUTTONS: Answers = of_round({"text.take": _chosen, "text.drop": _dropped})
 
 
 # --- wordings for questions ---

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 
 from coldframe.domain.commands import SetAway
 from coldframe.domain.names import MemberId, Step
 from coldframe.engine.core import members
+from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.people import rereckoning
 from coldframe.engine.reading import dates
 from coldframe.engine.trial import ownership
-from coldframe.ports.chat import Inbound, Reply, Submitted
+from coldframe.ports.chat import Inbound, Reply
 from coldframe.ports.storage import FEED_EDITION, Member
 from coldframe.speech import answers
 from coldframe.speech.people import time_words
@@ -21,10 +21,6 @@ from coldframe.speech.round import forms
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.dates import Reading
 from coldframe.timing.zones import zone_from_platform
-
-Press = Callable[[Turn, Inbound, str], Awaitable[Reply]]
-Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
-
 
 HOURS = ("zone", "days", "hours", "country", "quiet")
 """The fields of somebody's working time, in the order in which they are read."""
@@ -40,32 +36,32 @@ async def _me(turn: Turn, event: Inbound) -> Member:
 # --- working time ---
 
 
-async def _confirm_hours(turn: Turn, event: Inbound, value: str) -> Reply:
-    me = await _me(turn, event)
-    await turn.uow.save_member(members.with_calendar(me, members.calendar_of(me)))
-    turn.answer(event.place.tenant, event.person, answers.said("Good. Deadlines and reminders keep to that."))
+async def _confirm_hours(request: Request) -> Reply:
+    me = await _me(request.turn, request.event)
+    await request.turn.uow.save_member(members.with_calendar(me, members.calendar_of(me)))
+    request.answer(answers.said("Good. Deadlines and reminders keep to that."))
     return Reply()
 
 
-async def _hours_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    calendar = members.calendar_of(await _me(turn, event))
+async def hours_form(request: Request) -> Reply:
+    calendar = members.calendar_of(await _me(request.turn, request.event))
     country = "-".join(p for p in (calendar.country, calendar.subdivision) if p)
     words = (members.days_words(calendar), members.spans_words(calendar), country, members.quiet_words(calendar))
     return Reply(form=forms.hours(calendar.zone, *words))
 
 
-async def _hours(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+async def _hours(request: Request) -> Reply:
     """Each wrong field is told with the right form; nothing changes until all are right."""
-    me = await _me(turn, event)
+    me = await _me(request.turn, request.event)
     old = members.calendar_of(me)
     try:
-        read = members.read_hours(*(what.fields.get(f, "") for f in HOURS))
+        read = members.read_hours(*(request.fields.get(f, "") for f in HOURS))
     except members.UnreadableHours as error:
         return Reply(errors={error.field: str(error)})
     except ValueError as error:
         return Reply(errors={_field_of(error): str(error)})
     calendar = replace(read, away=old.away)
-    await _work(turn, me, calendar, old)
+    await _work(request.turn, me, calendar, old)
     return Reply()
 
 
@@ -82,20 +78,20 @@ def _field_of(error: ValueError) -> str:
     return {"subdivision": "country"}.get(named, named if named in HOURS else "zone")
 
 
-async def _use_zone(turn: Turn, event: Inbound, value: str) -> Reply:
-    me = await _me(turn, event)
+async def _use_zone(request: Request) -> Reply:
+    me = await _me(request.turn, request.event)
     old = members.calendar_of(me)
     try:
-        calendar = replace(old, zone=value)
+        calendar = replace(old, zone=request.value)
     except ValueError as error:
-        turn.answer(event.place.tenant, event.person, answers.saved(str(error)))
+        request.answer(answers.saved(str(error)))
         return Reply()
-    await _work(turn, me, calendar, old)
+    await _work(request.turn, me, calendar, old)
     return Reply()
 
 
-async def _keep_zone(turn: Turn, event: Inbound, value: str) -> Reply:
-    turn.answer(event.place.tenant, event.person, answers.said("All right, your hours stay as they were."))
+async def _keep_zone(request: Request) -> Reply:
+    request.answer(answers.said("All right, your hours stay as they were."))
     return Reply()
 
 
@@ -113,17 +109,17 @@ async def zone_reported(turn: Turn, before: Member, zone: str) -> None:
 # --- absence, reminders ---
 
 
-async def _away_form(turn: Turn, event: Inbound, value: str) -> Reply:
+async def away_form(request: Request) -> Reply:
     return Reply(form=forms.away())
 
 
-async def _away(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    calendar = members.calendar_of(await _me(turn, event))
+async def _away(request: Request) -> Reply:
+    calendar = members.calendar_of(await _me(request.turn, request.event))
     try:
-        back = dates.reading(what.fields.get("until", ""), turn.now, calendar)
+        back = dates.reading(request.fields.get("until", ""), request.turn.now, calendar)
     except dates.UnclearDate as unclear:
         return Reply(errors={"until": str(unclear)})
-    await go_away(turn, event.place.tenant, event.person, back)
+    await go_away(request.turn, request.tenant, request.by, back)
     return Reply()
 
 
@@ -178,19 +174,20 @@ async def _everywhere(turn: Turn, tenant: str, person: str, *, away: bool) -> No
             await turn.act(round_, SetAway(member, member, away))
 
 
-async def _later(turn: Turn, event: Inbound, value: str) -> Reply:
+async def _later(request: Request) -> Reply:
     """Not today: the day's allowance of reminders counts as used."""
     for offset in (0, 1):
-        await turn.uow.note_nudge(event.place.tenant, event.person, turn.now + timedelta(milliseconds=offset))
-    turn.answer(event.place.tenant, event.person, answers.said("All right, no more reminders from me today."))
+        await request.turn.uow.note_nudge(request.tenant, request.by, request.turn.now + timedelta(milliseconds=offset))
+    request.answer(answers.said("All right, no more reminders from me today."))
     return Reply()
 
 
 # --- the calendar to subscribe to ---
 
 
-async def calendar_address(turn: Turn, event: Inbound) -> Reply:
+async def calendar_address(request: Request) -> Reply:
     """The address at which a calendar program finds this person's dates, to them alone."""
+    turn, event = request.turn, request.event
     feed = turn.kit.feed
     in_channel = event.place.kind == "channel"
     if feed is None and in_channel:
@@ -210,24 +207,24 @@ async def _new_edition(turn: Turn, me: Member) -> str:
     return edition
 
 
-async def _renew_calendar(turn: Turn, event: Inbound, value: str) -> Reply:
+async def _renew_calendar(request: Request) -> Reply:
     """Another address; the one before is nothing any more."""
-    me = await _me(turn, event)
-    if turn.kit.feed is None:
-        turn.answer(me.tenant, me.id, time_words.no_feed())
+    me = await _me(request.turn, request.event)
+    if request.turn.kit.feed is None:
+        request.answer(time_words.no_feed())
         return Reply()
-    address = turn.kit.feed(me.tenant, me.id, await _new_edition(turn, me))
-    turn.answer(me.tenant, me.id, time_words.own_feed(address, renewed=True))
+    address = request.turn.kit.feed(me.tenant, me.id, await _new_edition(request.turn, me))
+    request.answer(time_words.own_feed(address, renewed=True))
     return Reply()
 
 
-PRESSES: dict[str, Press] = {
+BUTTONS: Answers = {
     "hours.confirm": _confirm_hours,
-    "hours.write": _hours_form,
+    "hours.write": hours_form,
     "zone.use": _use_zone,
     "zone.keep": _keep_zone,
     "calendar.renew": _renew_calendar,
-    "me.away": _away_form,
+    "me.away": away_form,
     "me.later": _later,
 }
-FORMS: dict[str, Form] = {"hours.write": _hours, "me.away": _away}
+FORMS: Answers = {"hours.write": _hours, "me.away": _away}

@@ -5,16 +5,15 @@ Only rows that still wait are moved: what was said once is not said again becaus
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from datetime import datetime
 
+from coldframe.domain.commands import BOT, SetWindow
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.engine.core import members, trial_turn, windows
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.register import digest
 from coldframe.engine.trial import nudging, ownership, reviews
 from coldframe.ports.storage import Due, UnitOfWork
@@ -23,7 +22,7 @@ from coldframe.speech.trial import review_words
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.outlook import WORTH_TELLING
 from coldframe.timing.reminders import next_nudge_time
-from coldframe.timing.windows import add_working_hours, working_hours_between
+from coldframe.timing.windows import add_working_hours, rereckoned, working_hours_between
 
 MOVED = "deadline moved"
 KINDS = (nudging.WORD, reviews.BRIEF, reviews.LATE, reviews.SCORE, ownership.UNANSWERED)
@@ -44,7 +43,7 @@ async def of_person(turn: Turn, tenant: str, person: str, before: WorkingCalenda
     after = members.calendar_of(await turn.uow.member(tenant, person))
     if after == before:
         return ()
-    moved = await windows.hours_changed(turn, tenant, person, before)
+    moved = await _windows_changed(turn, tenant, person, before)
     waiting = await waiting_rows(turn.uow)
     for team in await turn.uow.teams_of(tenant, person):
         for trial in await turn.uow.trials_of(tenant, team, over=True):
@@ -54,6 +53,30 @@ async def of_person(turn: Turn, tenant: str, person: str, before: WorkingCalenda
             await digest.reckon_anew(turn, tenant, team)
     await _answers_owed(turn, tenant, person, waiting, before, after)
     return tuple(m for m in moved if abs(m.now - m.was) > WORTH_TELLING)
+
+
+async def _windows_changed(
+    turn: Turn, tenant: str, person: str, before: WorkingCalendar
+) -> tuple[windows.OwnDeadline, ...]:
+    """A person's working time is another from now on: what is left of running windows is counted by it.
+
+    A team's deadline may move later by that, never earlier. Gives the person's own deadlines that moved.
+    """
+    found: list[windows.OwnDeadline] = []
+    member = MemberId(person)
+    for head in await turn.uow.heads(tenant, member=person):
+        round_ = await turn.uow.round(head.id)
+        window, was = (
+            (windows.window_of(round_), windows.own_deadline(round_, member)) if round_ is not None else (None, None)
+        )
+        if round_ is None or window is None or was is None:
+            continue
+        calendars = await members.expected_calendars(turn.uow, round_)
+        moved = rereckoned(window, {**calendars, person: before}, calendars, turn.now)
+        if moved != window:
+            after = await turn.act(round_, SetWindow(BOT, moved.opens, moved.due, windows.as_personal(moved)))
+            found.append(windows.OwnDeadline(after, was, windows.own_deadline(after, member) or was))
+    return tuple(found)
 
 
 def _review_on_a_day_off(
@@ -152,4 +175,4 @@ async def _tell_moved(kit: Kit, due: Due) -> None:
             turn.answer(tenant, person, time_words.zone_followed(members.hours_words(calendar), moved))
 
 
-DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {MOVED: _tell_moved}
+DUE: Mapping[str, Carry] = {MOVED: _tell_moved}

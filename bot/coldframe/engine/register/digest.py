@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
-from typing import TYPE_CHECKING
 
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
@@ -13,13 +12,12 @@ from coldframe.domain.round.course import came_in
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import members
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.requests import Answers, Request
+from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.register import leftovers
 from coldframe.engine.register.registering import RUNNING
 from coldframe.message.nodes import Message, Option, Paragraph, TextFile, line, plain
-from coldframe.ports.chat import Inbound, Reply, Submitted
+from coldframe.ports.chat import Inbound, Reply
 from coldframe.ports.follow_through import Wanted
 from coldframe.ports.storage import Due, UnitOfWork
 from coldframe.speech.names import title
@@ -28,9 +26,6 @@ from coldframe.speech.register.digest_words import Digest, RoundRow, TrialRow, V
 from coldframe.speech.trial import trial_words
 from coldframe.timing.calendars import WEEKDAYS, WorkingCalendar
 from coldframe.timing.reminders import next_weekly
-
-if TYPE_CHECKING:
-    from coldframe.engine.intake.panel import Ask
 
 WEEKLY = "digest"
 PLACES = 2
@@ -148,12 +143,13 @@ async def lead_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
 # --- on demand ------------------------------------------------------------------------------------------------------
 
 
-async def word(asked: Ask) -> Reply:
+async def word(request: Request) -> Reply:
     """`digest`: here and now; in the direct messages for each team of this person."""
-    place = asked.event.place
-    teams = [place.id] if place.kind == "channel" else await asked.turn.uow.teams_of(asked.tenant, asked.by)
+    place = request.event.place
+    teams = [place.id] if place.kind == "channel" else await request.turn.uow.teams_of(request.tenant, request.by)
     messages = [
-        digest_words.message(await gather(asked.turn.uow, asked.tenant, t, asked.turn.now)) for t in teams[:MOST_TEAMS]
+        digest_words.message(await gather(request.turn.uow, request.tenant, t, request.turn.now))
+        for t in teams[:MOST_TEAMS]
     ]
     if not messages:
         words = line("There is no round of yours yet, so there is nothing to tell. `/coldframe new` starts one.")
@@ -161,27 +157,27 @@ async def word(asked: Ask) -> Reply:
     if place.kind == "channel":
         return Reply(note=messages[0])
     for message in messages:
-        asked.turn.answer(asked.tenant, asked.by, message)
+        request.answer(message)
     return Reply()
 
 
-async def more(turn: Turn, event: Inbound, value: str) -> Reply:
+async def more(request: Request) -> Reply:
     """Details in private: trials, verdicts, or the whole as files."""
-    team, _, what = value.rpartition("|")
-    if team not in await turn.uow.teams_of(event.place.tenant, event.person):
+    team, _, what = request.value.rpartition("|")
+    if team not in await request.turn.uow.teams_of(request.tenant, request.by):
         raise Refused(Because.NOT_A_MEMBER)
-    digest = await gather(turn.uow, event.place.tenant, team, turn.now)
+    digest = await gather(request.turn.uow, request.tenant, team, request.turn.now)
     match what:
         case "trials":
             message = digest_words.trials_in_detail(digest)
         case "verdicts":
             message = digest_words.verdicts_in_detail(digest)
         case "files":
-            zone = members.calendar_of(await turn.uow.member(event.place.tenant, event.person)).zone
+            zone = members.calendar_of(await request.turn.uow.member(request.tenant, request.by)).zone
             message = _files(digest, zone)
         case _:
             raise Refused(Because.UNKNOWN_ITEM)
-    turn.answer(event.place.tenant, event.person, message)
+    request.answer(message)
     return Reply()
 
 
@@ -229,11 +225,11 @@ async def send_weekly(kit: Kit, due: Due) -> None:
             await schedule(turn, tenant, team)
 
 
-async def when_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    settings = await turn.uow.team(event.place.tenant, value)
-    lead = await _may_set(turn, event, value)
-    options = await _people(turn, event.place.tenant, value)
-    return Reply(form=digest_words.when_form(value, options, lead or "", settings.weekday, settings.hour))
+async def when_form(request: Request) -> Reply:
+    settings = await request.turn.uow.team(request.tenant, request.value)
+    lead = await _may_set(request.turn, request.event, request.value)
+    options = await _people(request.turn, request.tenant, request.value)
+    return Reply(form=digest_words.when_form(request.value, options, lead or "", settings.weekday, settings.hour))
 
 
 async def _may_set(turn: Turn, event: Inbound, team: str) -> MemberId | None:
@@ -253,22 +249,25 @@ async def _people(turn: Turn, tenant: str, team: str) -> Sequence[Option]:
     return [Option(m, round_.name_of(m)[:75]) for m in round_.active()] if round_ is not None else []
 
 
-async def when_set(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    tenant, team = event.place.tenant, what.value
-    await _may_set(turn, event, team)
-    lead, day, hour = (what.fields.get(name, "") for name in ("lead", "weekday", "hour"))
-    if lead not in {o.value for o in await _people(turn, tenant, team)}:
+async def when_set(request: Request) -> Reply:
+    tenant, team = request.tenant, request.value
+    await _may_set(request.turn, request.event, team)
+    lead, day, hour = (request.fields.get(name, "") for name in ("lead", "weekday", "hour"))
+    if lead not in {o.value for o in await _people(request.turn, tenant, team)}:
         return Reply(errors={"lead": "Choose one of the team."})
     if not (day.isdigit() and int(day) < len(WEEKDAYS)):
         return Reply(errors={"weekday": "Choose a day."})
     if not (hour.isdigit() and int(hour) < 24):
         return Reply(errors={"hour": "Choose an hour from 0 to 23."})
-    settings = await turn.uow.team(tenant, team)
-    await turn.uow.save_team(replace(settings, lead=lead, weekday=int(day), hour=int(hour)))
-    await schedule(turn, tenant, team)
+    settings = await request.turn.uow.team(tenant, team)
+    await request.turn.uow.save_team(replace(settings, lead=lead, weekday=int(day), hour=int(hour)))
+    await schedule(request.turn, tenant, team)
     words = line("The digest comes on {d} at {h}:00, in the lead's own zone.", d=WEEKDAYS[int(day)], h=hour)
-    turn.answer(tenant, event.person, Message(words, (Paragraph(words),)))
+    request.turn.answer(tenant, request.by, Message(words, (Paragraph(words),)))
     return Reply()
 
 
-DUE = {WEEKLY: send_weekly}
+BUTTONS: Answers = {"digest.more": more, "digest.when": when_form}
+FORMS: Answers = {"digest.when": when_set}
+WORDS: Answers = {"digest": word}
+DUE: Mapping[str, Carry] = {WEEKLY: send_weekly}

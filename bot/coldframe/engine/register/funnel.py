@@ -4,20 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
+from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
 from coldframe.message.nodes import Line
-from coldframe.ports.chat import Inbound, Reply, Submitted
+from coldframe.ports.chat import Reply
 from coldframe.speech import answers
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Worth
-
-if TYPE_CHECKING:
-    from coldframe.engine.intake.panel import Ask
 
 NUMBERS = ("visitors", "sign_up", "activation", "retention", "margin", "discount", "customers")
 SHARES = ("sign_up", "activation", "retention", "discount")
@@ -26,13 +23,13 @@ DEFAULTS = {"discount": 0.1, "customers": 0.0}
 NAMES = {"acquisition": "acquisition", "activation": "activation", "retention": "retention"}
 
 
-async def word(asked: Ask) -> Reply:
+async def word(request: Request) -> Reply:
     """`funnel`: the form, in the channel of the team, or in the direct messages of somebody with one team."""
-    place = asked.event.place
-    teams = [place.id] if place.kind == "channel" else await asked.turn.uow.teams_of(asked.tenant, asked.by)
+    place = request.event.place
+    teams = [place.id] if place.kind == "channel" else await request.turn.uow.teams_of(request.tenant, request.by)
     if len(teams) != 1:
         return Reply(note=answers.said("Type `/coldframe funnel` in the channel of the team that it is about."))
-    team = await asked.turn.uow.team(asked.tenant, teams[0])
+    team = await request.turn.uow.team(request.tenant, teams[0])
     known = {name: _written(name, value) for name, value in team.funnel.items()}
     return Reply(form=register_words.funnel_form(known, teams[0]))
 
@@ -41,13 +38,13 @@ def _written(name: str, value: float) -> str:
     return f"{100 * value:g} %" if name in SHARES else f"{value:.0f}" if name in WHOLE else f"{value:g}"
 
 
-async def save(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+async def save(request: Request) -> Reply:
     """Keeps the numbers and says at once what a point is worth; a wrong one is told at its field."""
-    if what.value not in await turn.uow.teams_of(event.place.tenant, event.person):
+    if request.value not in await request.turn.uow.teams_of(request.tenant, request.by):
         raise Refused(Because.NOT_A_MEMBER)
     numbers: dict[str, float] = {}
     for name in NUMBERS:
-        text = what.fields.get(name, "").strip()
+        text = request.fields.get(name, "").strip()
         if not text and name in DEFAULTS:
             numbers[name] = DEFAULTS[name]
             continue
@@ -61,9 +58,9 @@ async def save(turn: Turn, event: Inbound, what: Submitted) -> Reply:
         help_ = worth(numbers)
     except ValueError as error:
         return Reply(errors={getattr(error, "argument", "margin"): f"Allowed is {getattr(error, 'allowed', error)}."})
-    team = await turn.uow.team(event.place.tenant, what.value)
-    await turn.uow.save_team(replace(team, funnel=numbers))
-    turn.answer(event.place.tenant, event.person, register_words.funnel_saved(help_))
+    team = await request.turn.uow.team(request.tenant, request.value)
+    await request.turn.uow.save_team(replace(team, funnel=numbers))
+    request.answer(register_words.funnel_saved(help_))
     return Reply()
 
 
@@ -89,3 +86,7 @@ async def help_at_focus(turn: Turn, round_: Round) -> Line:
         return worth(team.funnel)
     except (ValueError, TypeError):
         return ()
+
+
+FORMS: Answers = {"funnel.save": save}
+WORDS: Answers = {"funnel": word}

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.requests import Answers, Request
+from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.message.nodes import Field, Form, line
-from coldframe.ports.chat import Inbound, Place, Reply
+from coldframe.ports.chat import Place, Reply
 from coldframe.ports.follow_through import Wanted
 from coldframe.ports.storage import Due, UnitOfWork
 from coldframe.speech.register import register_words
@@ -99,13 +99,13 @@ async def date_has_come(kit: Kit, due: Due) -> None:
         turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "next", message, rest=(due.occurrence,))
 
 
-async def setup_again(turn: Turn, event: Inbound, value: str) -> Reply:
+async def setup_again(request: Request) -> Reply:
     """The setup form for that channel, filled from the round before."""
     from coldframe.engine.round import setup
 
-    if value not in await turn.uow.teams_of(event.place.tenant, event.person):
+    if request.value not in await request.turn.uow.teams_of(request.tenant, request.by):
         raise Refused(Because.NOT_A_MEMBER)
-    return await setup.form(turn, Place(event.place.tenant, "channel", value))
+    return await setup.form(request.turn, Place(request.tenant, "channel", request.value))
 
 
 async def prefilled(turn: Turn, place: Place, form: Form) -> Form:
@@ -146,15 +146,21 @@ async def offer(turn: Turn, round_: Round) -> None:
     turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "leftovers", message)
 
 
-async def show(turn: Turn, event: Inbound, value: str) -> Reply:
+async def show(request: Request) -> Reply:
     """The facilitator decides that the channel may read it, and when."""
-    round_ = await turn.round(value)
-    if round_.tenant != event.place.tenant or event.person not in round_.seats:
+    round_ = await request.turn.round(request.value)
+    if round_.tenant != request.tenant or request.by not in round_.seats:
         raise Refused(Because.NOT_A_MEMBER)
-    facilitator = await facilitator_of(turn.uow, round_.tenant, round_.channel)
-    if event.person != facilitator:
+    facilitator = await facilitator_of(request.turn.uow, round_.tenant, round_.channel)
+    if request.by != facilitator:
         raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(facilitator) if facilitator else "")
-    left = await of_team(turn.uow, round_.tenant, round_.channel)
+    left = await of_team(request.turn.uow, round_.tenant, round_.channel)
     if left is not None and not left.empty:
-        turn.say(round_, "leftovers", register_words.leftovers_shown(left), rest=(turn.kit.ids.new(""),))
+        request.turn.say(
+            round_, "leftovers", register_words.leftovers_shown(left), rest=(request.turn.kit.ids.new(""),)
+        )
     return Reply()
+
+
+BUTTONS: Answers = {"round.again": setup_again, "leftovers.show": show}
+DUE: Mapping[str, Carry] = {"next round": date_has_come}

@@ -6,20 +6,17 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, time
-from typing import TYPE_CHECKING
 
-from coldframe.domain.facts import PlanHandedIn
+from coldframe.domain.facts import Fact, PlanHandedIn
 from coldframe.domain.state import Plan, Round
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.requests import Answers, Request
+from coldframe.engine.core.turn import Follow, Turn
 from coldframe.message.nodes import Message
-from coldframe.ports.chat import Inbound, Place, Reply, Submitted
+from coldframe.ports.chat import Inbound, Place, Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Found
-
-if TYPE_CHECKING:
-    from coldframe.engine.intake.panel import Ask
 
 RUNNING = "running"
 ALIKE = 62.0
@@ -98,14 +95,14 @@ async def teams_at(turn: Turn, place: Place, person: str) -> list[str]:
     return await turn.uow.teams_of(place.tenant, person)
 
 
-async def search_word(asked: Ask) -> Reply:
-    wanted = read_query(asked.rest)
+async def search_word(request: Request) -> Reply:
+    wanted = read_query(request.words)
     if wanted is None:
-        return await _search_form(asked.turn, asked.event, asked.rest)
-    unread = _unread_dates({key.lower(): value.strip('"') for key, value in _FILTER.findall(asked.rest)})
-    message = register_words.no_date(unread) if unread else await _answer(asked.turn, asked.event, wanted)
-    if asked.event.place.kind == "direct":
-        asked.turn.answer(asked.tenant, asked.event.person, message)
+        return await _search_form(request.turn, request.event, request.words)
+    unread = _unread_dates({key.lower(): value.strip('"') for key, value in _FILTER.findall(request.words)})
+    message = register_words.no_date(unread) if unread else await _answer(request.turn, request.event, wanted)
+    if request.event.place.kind == "direct":
+        request.answer(message)
         return Reply()
     return Reply(note=message)
 
@@ -174,25 +171,25 @@ async def _search_form(turn: Turn, event: Inbound, words: str) -> Reply:
     return Reply(form=register_words.search_form(words, levers, owners[:95]))
 
 
-async def filter_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    return await _search_form(turn, event, value)
+async def filter_form(request: Request) -> Reply:
+    return await _search_form(request.turn, request.event, request.value)
 
 
-async def searched(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+async def searched(request: Request) -> Reply:
     """The filters by form; the answer comes in private."""
-    wanted = _wanted(what.fields.get("words", "").strip(), what.fields)
-    unread = _unread_dates(what.fields)
+    wanted = _wanted(request.fields.get("words", "").strip(), request.fields)
+    unread = _unread_dates(request.fields)
     if unread:
         return Reply(errors={name: "Write it as a date like 2026-01-31." for name in unread})
-    message = await _answer(turn, event, wanted)
-    turn.answer(event.place.tenant, event.person, message)
+    message = await _answer(request.turn, request.event, wanted)
+    request.answer(message)
     return Reply()
 
 
 # --- likeness -------------------------------------------------------------------------------------------------------
 
 
-async def plan_handed_in(turn: Turn, round_: Round, fact: PlanHandedIn) -> None:
+async def plan_handed_in(turn: Turn, before: Round, round_: Round, fact: PlanHandedIn) -> None:
     """Before anybody else sees it, its author is shown an earlier plan that resembles it; once for each version."""
     plan = fact.plan
     assert plan.author is not None
@@ -234,3 +231,9 @@ def nearest(text: str, entries: Sequence[RegisterEntry]) -> RegisterEntry | None
 
     best = max(entries, key=likeness, default=None)
     return best if best is not None and likeness(best) >= ALIKE else None
+
+
+BUTTONS: Answers = {"register.filter": filter_form}
+FORMS: Answers = {"register.search": searched}
+WORDS: Answers = {"search": search_word}
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {PlanHandedIn: plan_handed_in}

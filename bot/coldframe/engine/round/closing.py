@@ -4,7 +4,7 @@ reactions are read first, outside any transaction, so that nothing missed while 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Awaitable, Callable
+from collections.abc import Mapping
 from datetime import timedelta
 
 from coldframe.domain import checks
@@ -12,9 +12,7 @@ from coldframe.domain.commands import BOT, Close, Reconcile
 from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Refused
 from coldframe.domain.state import Ledger, Mark, Round
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.ports.chat import ChatError
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech.refusals import refusal
@@ -117,7 +115,7 @@ def _unchanged(before: Round, now: Round, found: Found) -> Found:
     return {v: pairs for v, pairs in found.items() if marks(before, v) == marks(now, v)}
 
 
-DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {
+DUE: Mapping[str, Carry] = {
     DUE_NOW: _first_reading,
     ALL_IN: _first_reading,
     BY_HAND: _first_reading,

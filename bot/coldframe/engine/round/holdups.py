@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
 from datetime import timedelta
 
 from coldframe.domain.commands import BOT, HandOver, SetAway, SetWindow
@@ -11,12 +10,12 @@ from coldframe.domain.people.seats import deputy_ready
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
+from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.ports.chat import Inbound, Reply
 from coldframe.speech.people import time_words
 from coldframe.timing.windows import closing_moment
 
-Press = Callable[[Turn, Inbound, str], Awaitable[Reply]]
 NEVER = timedelta(days=399)  # `timing` stands 400 days for somebody who does not work at all
 
 
@@ -63,33 +62,33 @@ def _settled(turn: Turn, round_: Round, event: Inbound, member: MemberId, what: 
     return Reply()
 
 
-async def _wait(turn: Turn, event: Inbound, value: str) -> Reply:
+async def _wait(request: Request) -> Reply:
     """The window grows until this member has had their working hours; it never shrinks."""
-    round_, member = await _asked(turn, event, value)
+    round_, member = await _asked(request.turn, request.event, request.value)
     progress = round_.progress
     assert progress.opens is not None and progress.due is not None
     ready = progress.personal[member]
     if ready - progress.opens > NEVER:
         raise Refused(Because.NOT_NOW)
-    calendars = await members.expected_calendars(turn.uow, round_)
+    calendars = await members.expected_calendars(request.turn.uow, round_)
     due = max(progress.due, closing_moment(calendars, ready))
-    after = await turn.act(round_, SetWindow(BOT, progress.opens, due, progress.personal))
-    return _settled(turn, after, event, member, "wait")
+    after = await request.turn.act(round_, SetWindow(BOT, progress.opens, due, progress.personal))
+    return _settled(request.turn, after, request.event, member, "wait")
 
 
-async def _away(turn: Turn, event: Inbound, value: str) -> Reply:
-    round_, member = await _asked(turn, event, value)
-    after = await turn.act(round_, SetAway(MemberId(event.person), member, True))
-    return _settled(turn, after, event, member, "away")
+async def _away(request: Request) -> Reply:
+    round_, member = await _asked(request.turn, request.event, request.value)
+    after = await request.turn.act(round_, SetAway(request.by, member, True))
+    return _settled(request.turn, after, request.event, member, "away")
 
 
-async def _deputy(turn: Turn, event: Inbound, value: str) -> Reply:
-    round_, member = await _asked(turn, event, value)
+async def _deputy(request: Request) -> Reply:
+    round_, member = await _asked(request.turn, request.event, request.value)
     role = role_to_hand_over(round_, member)
     if role is None:
         raise Refused(Because.UNKNOWN_ITEM)
-    after = await turn.act(round_, HandOver(MemberId(event.person), role))
-    return _settled(turn, after, event, member, "deputy")
+    after = await request.turn.act(round_, HandOver(request.by, role))
+    return _settled(request.turn, after, request.event, member, "deputy")
 
 
-PRESSES: dict[str, Press] = {"holdup.wait": _wait, "holdup.away": _away, "holdup.deputy": _deputy}
+BUTTONS: Answers = {"holdup.wait": _wait, "holdup.away": _away, "holdup.deputy": _deputy}

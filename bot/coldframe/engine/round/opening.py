@@ -30,7 +30,7 @@ async def enter(turn: Turn, round_: Round) -> None:
 
 
 async def _announce(turn: Turn, round_: Round) -> None:
-    turn.say(round_, "opened", cards.round_opened(round_, await timetable.rows(turn, round_)))
+    turn.say(round_, "opened", cards.round_opened(round_, await timetable.rows(turn.uow, turn.now, round_)))
     file = commitment_words.calendar_of_round(round_)
     turn.attach(f"{round_.id}/opened/calendar", turn.channel(round_), file, round_.id)
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
-from coldframe.domain.facts import CriterionCompleted, PlanHandedIn, PlansRevealed
+from coldframe.domain.facts import CriterionCompleted, Fact, PlanHandedIn, PlansRevealed
 from coldframe.domain.names import PlanId, Step
 from coldframe.domain.state import Plan, Round
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Carry, Follow, Kit, Turn, due_turn
 from coldframe.engine.worker import explaining
 from coldframe.ports.storage import Due
 from coldframe.speech.names import message_name
@@ -18,18 +16,18 @@ from coldframe.speech.round import size_words
 ONE, ALL, CHOSEN = "size plan", "size plans", "size choice"
 
 
-async def handed_in(turn: Turn, round_: Round, fact: PlanHandedIn) -> None:
+async def handed_in(turn: Turn, before: Round, round_: Round, fact: PlanHandedIn) -> None:
     """Its author hears at once; the row names the plan alone, since it can be read at rest."""
     if _known(fact.plan):
         turn.later(ONE, round_.id, fact.plan.id, turn.now)
 
 
-async def revealed(turn: Turn, round_: Round, fact: PlansRevealed) -> None:
+async def revealed(turn: Turn, before: Round, round_: Round, fact: PlansRevealed) -> None:
     if any(_known(plan) for plan in round_.plans.values()):
         turn.later(ALL, round_.id, "plans", turn.now)
 
 
-async def completed(turn: Turn, round_: Round, fact: CriterionCompleted) -> None:
+async def completed(turn: Turn, before: Round, round_: Round, fact: CriterionCompleted) -> None:
     if _known(round_.plans[fact.plan]):
         turn.later(CHOSEN, round_.id, fact.plan, turn.now)
 
@@ -82,4 +80,9 @@ async def _tell(kit: Kit, due: Due, plans: Iterable[PlanId] | None, thread: str,
             turn.say(round_, "sizes", size_words.for_everybody(rows), rest=(rest,), thread_of=thread)
 
 
-DUE = {ONE: _one, ALL: _all, CHOSEN: _chosen}
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {
+    PlanHandedIn: handed_in,
+    PlansRevealed: revealed,
+    CriterionCompleted: completed,
+}
+DUE: Mapping[str, Carry] = {ONE: _one, ALL: _all, CHOSEN: _chosen}

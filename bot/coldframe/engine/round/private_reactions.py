@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Mapping
 
 from coldframe.domain.facts import (
     BallotLocked,
@@ -36,7 +35,7 @@ from coldframe.domain.names import MemberId, Role, Side, Step
 from coldframe.domain.round import ballots, placement
 from coldframe.domain.round.course import DECISIONS
 from coldframe.domain.state import Round
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reading.note_lines import looks_long
 from coldframe.engine.round import opening
 from coldframe.message.nodes import Message
@@ -44,21 +43,10 @@ from coldframe.ports.chat import Place
 from coldframe.speech.names import message_name
 from coldframe.speech.round import ballot_prompts, cards, commitment_words, late_words, prompts, work_prompts
 
-Telling = Callable[[Turn, Round, Round, Any], None]
-
-
-async def react(turn: Turn, before: Round, after: Round, fact: Fact) -> None:
-    telling = TELLINGS.get(type(fact))
-    if telling is not None:
-        telling(turn, before, after, fact)
-    if isinstance(fact, MemberJoined):
-        await _joined(turn, after, fact)
-
-
 # --- notes ---
 
 
-def _note_written(turn: Turn, before: Round, after: Round, fact: NoteWritten) -> None:
+async def _note_written(turn: Turn, before: Round, after: Round, fact: NoteWritten) -> None:
     assert fact.note.author is not None
     _my_notes(turn, after, fact.note.author)
     mine = [n for n in after.notes.values() if n.author == fact.note.author]
@@ -69,7 +57,7 @@ def _note_written(turn: Turn, before: Round, after: Round, fact: NoteWritten) ->
         turn.answer(after.tenant, fact.note.author, prompts.two_ideas(after, fact.note))
 
 
-def _note_changed(turn: Turn, before: Round, after: Round, fact: NoteEdited | NoteWithdrawn) -> None:
+async def _note_changed(turn: Turn, before: Round, after: Round, fact: NoteEdited | NoteWithdrawn) -> None:
     author = before.notes[fact.note].author
     if author is not None:
         _my_notes(turn, after, author)
@@ -80,14 +68,14 @@ def _my_notes(turn: Turn, round_: Round, member: MemberId) -> None:
         turn.revise_own(round_, member, "mine", prompts.my_notes(round_, member))
 
 
-def _consent(turn: Turn, before: Round, after: Round, fact: ConsentAsked) -> None:
+async def _consent(turn: Turn, before: Round, after: Round, fact: ConsentAsked) -> None:
     for writer in fact.writers:
         turn.tell(after, writer, "consent", prompts.ask_consent(after, len(fact.writers)), only_in=Step.NOTES)
     facilitator = after.roles.acting(Role.FACILITATOR)
     turn.answer(after.tenant, facilitator, late_words.few_writers(after))
 
 
-def _late(turn: Turn, before: Round, after: Round, fact: LateNoteKept) -> None:
+async def _late(turn: Turn, before: Round, after: Round, fact: LateNoteKept) -> None:
     assert fact.note.author is not None
     turn.answer(after.tenant, fact.note.author, late_words.late_note(after, fact.note))
 
@@ -95,13 +83,13 @@ def _late(turn: Turn, before: Round, after: Round, fact: LateNoteKept) -> None:
 # --- doing ---
 
 
-def _forgotten(turn: Turn, before: Round, after: Round, fact: PersonForgotten) -> None:
+async def _forgotten(turn: Turn, before: Round, after: Round, fact: PersonForgotten) -> None:
     """Their own list in the direct messages, too, shows nothing any more."""
     if after.paused is None and after.progress.due is not None:
         refresh_own(turn, after, fact.member)
 
 
-def _done(turn: Turn, before: Round, after: Round, fact: MemberDone) -> None:
+async def _done(turn: Turn, before: Round, after: Round, fact: MemberDone) -> None:
     refresh_own(turn, after, fact.member)
 
 
@@ -118,7 +106,7 @@ def refresh_own(turn: Turn, round_: Round, member: MemberId) -> None:
             pass
 
 
-def _stuck(turn: Turn, before: Round, after: Round, fact: GotStuck) -> None:
+async def _stuck(turn: Turn, before: Round, after: Round, fact: GotStuck) -> None:
     if after.step in DECISIONS:
         return
     for member in {after.roles.acting(Role.FACILITATOR), after.roles.deputy(Role.FACILITATOR)} - {None}:
@@ -126,7 +114,7 @@ def _stuck(turn: Turn, before: Round, after: Round, fact: GotStuck) -> None:
         turn.tell(after, member, "stuck", prompts.stuck(after, fact.came_in, fact.quorum), rest=(after.step.value,))
 
 
-async def _joined(turn: Turn, round_: Round, fact: MemberJoined) -> None:
+async def _joined(turn: Turn, before: Round, round_: Round, fact: MemberJoined) -> None:
     if round_.step is not Step.SETUP:
         turn.answer(round_.tenant, fact.member, late_words.welcome(round_))
 
@@ -134,7 +122,7 @@ async def _joined(turn: Turn, round_: Round, fact: MemberJoined) -> None:
 # --- merging, questions ---
 
 
-def _proposed(turn: Turn, before: Round, after: Round, fact: MergesProposed) -> None:
+async def _proposed(turn: Turn, before: Round, after: Round, fact: MergesProposed) -> None:
     facilitator = after.roles.acting(Role.FACILITATOR)
     turn.revise_own(after, facilitator, "desk", prompts.merge_desk(after, facilitator), Step.MERGE.value)
     for proposal in fact.proposals:
@@ -144,7 +132,7 @@ def _proposed(turn: Turn, before: Round, after: Round, fact: MergesProposed) -> 
         turn.post_as(name, place, words, after.id, only_in=Step.MERGE)
 
 
-def _questions_changed(
+async def _questions_changed(
     turn: Turn, before: Round, after: Round, fact: QuestionWritten | QuestionDropped | QuestionSuggested
 ) -> None:
     facilitator = after.roles.acting(Role.FACILITATOR)
@@ -174,7 +162,7 @@ def without_a_note(turn: Turn, round_: Round, member: MemberId, force: str) -> l
 # --- votes ---
 
 
-def _voted(turn: Turn, before: Round, after: Round, fact: VoteCast | VoteTakenBack) -> None:
+async def _voted(turn: Turn, before: Round, after: Round, fact: VoteCast | VoteTakenBack) -> None:
     """Every card on which this person's votes read differently, and a word when one does not count."""
     _refresh_ballot(turn, before, after, fact.voter)
     ledger = after.ledger()
@@ -193,18 +181,18 @@ def _refresh_ballot(turn: Turn, before: Round, after: Round, voter: MemberId) ->
             turn.revise_own(after, voter, "option", new, after.step.value, option)
 
 
-def _reconciled(turn: Turn, before: Round, after: Round, fact: LedgerReconciled) -> None:
+async def _reconciled(turn: Turn, before: Round, after: Round, fact: LedgerReconciled) -> None:
     for voter in fact.marks:
         _refresh_ballot(turn, before, after, voter)
 
 
-def _locked(turn: Turn, before: Round, after: Round, fact: BallotLocked) -> None:
+async def _locked(turn: Turn, before: Round, after: Round, fact: BallotLocked) -> None:
     refresh_own(turn, after, fact.voter)
     if placement.in_one_sitting(after) and after.step is Step.BALLOT:
         opening.ask_to_compare(turn, after, fact.voter)
 
 
-def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> None:
+async def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> None:
     judge = fact.comparison.judge
     pair = placement.next_pair(after, judge)
     if pair is None:
@@ -217,7 +205,7 @@ def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> None:
 # --- plans, commitment ---
 
 
-def _plan_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn) -> None:
+async def _plan_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn) -> None:
     author = fact.plan.author
     assert author is not None
     refresh_own(turn, after, author)
@@ -225,24 +213,24 @@ def _plan_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn) -> Non
         turn.answer(after.tenant, author, work_prompts.plan_caution(fact.plan))
 
 
-def _plan_out(turn: Turn, before: Round, after: Round, fact: PlanWithdrawn) -> None:
+async def _plan_out(turn: Turn, before: Round, after: Round, fact: PlanWithdrawn) -> None:
     author = before.plans[fact.plan].author
     if author is not None:
         refresh_own(turn, after, author)
 
 
-def _chosen(turn: Turn, before: Round, after: Round, fact: PlanChosen) -> None:
+async def _chosen(turn: Turn, before: Round, after: Round, fact: PlanChosen) -> None:
     plan = after.plans[fact.plan]
     if plan.author is not None:
         turn.tell(after, plan.author, "author", commitment_words.author_told(after, plan), rest=(plan.id,))
 
 
-def _owner_asked(turn: Turn, before: Round, after: Round, fact: OwnerAsked) -> None:
+async def _owner_asked(turn: Turn, before: Round, after: Round, fact: OwnerAsked) -> None:
     words = commitment_words.owner_asked(after, after.plans[fact.plan])
     turn.tell(after, fact.member, "own", words, rest=(fact.plan,))
 
 
-def _owner_accepted(turn: Turn, before: Round, after: Round, fact: OwnershipAccepted) -> None:
+async def _owner_accepted(turn: Turn, before: Round, after: Round, fact: OwnershipAccepted) -> None:
     """Who owned it until now hears who does from now on."""
     earlier = before.choices[fact.plan].owner
     if earlier is not None:
@@ -250,12 +238,13 @@ def _owner_accepted(turn: Turn, before: Round, after: Round, fact: OwnershipAcce
         turn.answer(after.tenant, earlier, words)
 
 
-def _declined(turn: Turn, before: Round, after: Round, fact: OwnershipDeclined) -> None:
+async def _declined(turn: Turn, before: Round, after: Round, fact: OwnershipDeclined) -> None:
     words = commitment_words.declined(after, after.plans[fact.plan], fact.member, fact.reason)
     turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), words)
 
 
-TELLINGS: dict[type[Fact], Telling] = {
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {
+    MemberJoined: _joined,
     NoteWritten: _note_written,
     NoteEdited: _note_changed,
     NoteWithdrawn: _note_changed,

@@ -5,8 +5,7 @@ What single people are told in private stands in `private_reactions`.
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 from coldframe.domain.facts import (
     AwaySet,
@@ -42,26 +41,23 @@ from coldframe.domain.round import commitment
 from coldframe.domain.round.questions import same_source
 from coldframe.domain.state import Round
 from coldframe.engine.core import timetable
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reminding import reminders
-from coldframe.engine.round import closing, opening, plan_sizes, private_reactions, retention
-from coldframe.engine.trial import trials
+from coldframe.engine.round import closing, opening, private_reactions, retention
 from coldframe.speech.names import message_name
+from coldframe.speech.people import time_words
 from coldframe.speech.round import cards, commitment_words, prompts, results
 
 STEP_KINDS = (*closing.DUE, "open", "remind", "deputy")
-Reaction = Callable[[Turn, Round, Any], Awaitable[None]]
 
 
-async def react(turn: Turn, before: Round, after: Round, facts: Sequence[Fact]) -> None:
+async def react(
+    follow: Mapping[type[Fact], Sequence[Follow[Round]]], turn: Turn, before: Round, after: Round, facts: Sequence[Fact]
+) -> None:
     """Tells what the facts mean, in their order, then brings the step's card up to date."""
     for fact in facts:
-        reaction = REACTIONS.get(type(fact))
-        if reaction is not None:
-            await reaction(turn, after, fact)
-        await private_reactions.react(turn, before, after, fact)
-        if isinstance(fact, DatesTold):
-            await timetable.told(turn, before, after, fact)
+        for reaction in follow.get(type(fact), ()):
+            await reaction(turn, before, after, fact)
     await _windows(turn, before, after, facts)
     _refresh_card(turn, before, after)
 
@@ -113,28 +109,28 @@ def _refresh_card(turn: Turn, before: Round, after: Round) -> None:
 # --- course ---
 
 
-async def _extended(turn: Turn, round_: Round, fact: StepExtended) -> None:
+async def _extended(turn: Turn, before: Round, round_: Round, fact: StepExtended) -> None:
     again = turn.kit.ids.new("") if fact.why == "downtime" else str(fact.extensions)
     turn.say(round_, "extended", cards.extended(round_, fact.why), rest=(round_.step.value, again))
 
 
-async def _paused(turn: Turn, round_: Round, fact: RoundPaused) -> None:
+async def _paused(turn: Turn, before: Round, round_: Round, fact: RoundPaused) -> None:
     for kind in STEP_KINDS:
         await turn.drop_due(round_.id, kind=kind)
     turn.say(round_, "paused", cards.paused(round_, fact.reason), rest=(turn.kit.ids.new(""),))
 
 
-async def _resumed(turn: Turn, round_: Round, fact: RoundResumed) -> None:
+async def _resumed(turn: Turn, before: Round, round_: Round, fact: RoundResumed) -> None:
     turn.say(round_, "resumed", cards.resumed(round_), rest=(turn.kit.ids.new(""),))
     await opening.ask_who_was_not_asked(turn, round_, round_.expected())
 
 
-async def _away_set(turn: Turn, round_: Round, fact: AwaySet) -> None:
+async def _away_set(turn: Turn, before: Round, round_: Round, fact: AwaySet) -> None:
     if not fact.away:
         await opening.ask_who_was_not_asked(turn, round_, (fact.member,))
 
 
-async def _cancelled(turn: Turn, round_: Round, fact: RoundCancelled) -> None:
+async def _cancelled(turn: Turn, before: Round, round_: Round, fact: RoundCancelled) -> None:
     await turn.drop_due(round_.id)
     retention.after_end(turn, round_)
     name = turn.say(round_, "cancelled", cards.cancelled(round_, fact.reason))
@@ -142,37 +138,37 @@ async def _cancelled(turn: Turn, round_: Round, fact: RoundCancelled) -> None:
         turn.attach(f"{name}/calendar", turn.channel(round_), commitment_words.deadlines_off(round_), round_.id)
 
 
-async def _handed_over(turn: Turn, round_: Round, fact: RoleHandedOver) -> None:
+async def _handed_over(turn: Turn, before: Round, round_: Round, fact: RoleHandedOver) -> None:
     words = cards.handed_over(round_, fact.role, fact.to_deputy, fact.why)
     turn.say(round_, "role", words, rest=(turn.kit.ids.new(""),))
     if round_.step in RUNNING:
         opening.ask_the_one(turn, round_)
 
 
-async def _role_filled(turn: Turn, round_: Round, fact: RoleFilled) -> None:
+async def _role_filled(turn: Turn, before: Round, round_: Round, fact: RoleFilled) -> None:
     turn.say(round_, "role", cards.role_filled(round_, fact.role), rest=(turn.kit.ids.new(""),))
     if round_.step in RUNNING:
         opening.ask_the_one(turn, round_)
 
 
-async def _everybody_in(turn: Turn, round_: Round, fact: EverybodyIn) -> None:
+async def _everybody_in(turn: Turn, before: Round, round_: Round, fact: EverybodyIn) -> None:
     turn.later("settle", round_.id, round_.step.value, fact.settles_at)
 
 
-async def _not_everybody(turn: Turn, round_: Round, fact: NotEverybodyIn) -> None:
+async def _not_everybody(turn: Turn, before: Round, round_: Round, fact: NotEverybodyIn) -> None:
     await turn.drop_due(round_.id, kind="settle")
 
 
 # --- results ---
 
 
-async def _revealed(turn: Turn, round_: Round, fact: Revealed) -> None:
+async def _revealed(turn: Turn, before: Round, round_: Round, fact: Revealed) -> None:
     turn.say(round_, "reveal", results.revealed(round_))
     for lever, _ in round_.settings.levers:
         turn.say(round_, "lever", results.reveal(round_, lever), rest=(lever,))
 
 
-async def _note_changed(turn: Turn, round_: Round, fact: NoteHidden | LateNoteSettled) -> None:
+async def _note_changed(turn: Turn, before: Round, round_: Round, fact: NoteHidden | LateNoteSettled) -> None:
     """The list of the note's lever is brought up to date in place."""
     note = round_.notes.get(fact.note)
     if note is not None and note.id in round_.revealed:
@@ -180,9 +176,9 @@ async def _note_changed(turn: Turn, round_: Round, fact: NoteHidden | LateNoteSe
         turn.revise(message_name(round_.id, "lever", note.lever), turn.channel(round_), bare, round_.id)
 
 
-async def _note_hidden(turn: Turn, round_: Round, fact: NoteHidden) -> None:
+async def _note_hidden(turn: Turn, before: Round, round_: Round, fact: NoteHidden) -> None:
     """Its words are taken out wherever a later step repeated them, in private messages too."""
-    await _note_changed(turn, round_, fact)
+    await _note_changed(turn, before, round_, fact)
     force = next((f for f in round_.forces if fact.note in f.notes), None)
     if force is None:
         return
@@ -199,12 +195,14 @@ async def _note_hidden(turn: Turn, round_: Round, fact: NoteHidden) -> None:
             turn.revise(name, place, words, round_.id)
 
 
-async def _focus(turn: Turn, round_: Round, fact: FocusPicked) -> None:
+async def _focus(turn: Turn, before: Round, round_: Round, fact: FocusPicked) -> None:
     turn.say(round_, "focus", results.focus_picked(round_))
     turn.later("propose", round_.id, "merges", turn.now)
 
 
-async def _merge_changed(turn: Turn, round_: Round, fact: MergeAnswered | ForcesJoined | ForceSplit) -> None:
+async def _merge_changed(
+    turn: Turn, before: Round, round_: Round, fact: MergeAnswered | ForcesJoined | ForceSplit
+) -> None:
     facilitator = round_.expected()[0]
     turn.revise_own(round_, facilitator, "desk", prompts.merge_desk(round_, facilitator), Step.MERGE.value)
     await _revise_proposals(turn, round_)
@@ -218,30 +216,30 @@ async def _revise_proposals(turn: Turn, round_: Round) -> None:
             turn.revise(name, posted.place, prompts.merge_proposal(round_, proposal), round_.id)
 
 
-async def _merged(turn: Turn, round_: Round, fact: Merged) -> None:
+async def _merged(turn: Turn, before: Round, round_: Round, fact: Merged) -> None:
     turn.say(round_, "merged", results.merged(round_))
 
 
-async def _dots_counted(turn: Turn, round_: Round, fact: DotsCounted) -> None:
+async def _dots_counted(turn: Turn, before: Round, round_: Round, fact: DotsCounted) -> None:
     retention.after_count(turn, round_, "dots")
     turn.later("explain dots", round_.id, str(fact.unused), turn.now)
 
 
-async def _ballot_counted(turn: Turn, round_: Round, fact: BallotCounted) -> None:
+async def _ballot_counted(turn: Turn, before: Round, round_: Round, fact: BallotCounted) -> None:
     retention.after_count(turn, round_, "ballot")
     turn.later("explain ballot", round_.id, f"{fact.own_votes}/{fact.unused}", turn.now)
 
 
-async def _placed(turn: Turn, round_: Round, fact: PlansPlaced) -> None:
+async def _placed(turn: Turn, before: Round, round_: Round, fact: PlansPlaced) -> None:
     turn.later("explain matrix", round_.id, f"{fact.judges}/{fact.comparisons}", turn.now)
 
 
-async def _questions(turn: Turn, round_: Round, fact: QuestionsPublished) -> None:
+async def _questions(turn: Turn, before: Round, round_: Round, fact: QuestionsPublished) -> None:
     for question in round_.questions:
         turn.say(round_, "question", results.question_card(round_, question.id), rest=(question.id,))
 
 
-async def _precedent(turn: Turn, round_: Round, fact: PrecedentGiven) -> None:
+async def _precedent(turn: Turn, before: Round, round_: Round, fact: PrecedentGiven) -> None:
     precedent = fact.precedent
     turn.say(
         round_,
@@ -252,24 +250,39 @@ async def _precedent(turn: Turn, round_: Round, fact: PrecedentGiven) -> None:
     )
 
 
-async def _plans(turn: Turn, round_: Round, fact: PlansRevealed) -> None:
+async def _plans(turn: Turn, before: Round, round_: Round, fact: PlansRevealed) -> None:
     root = turn.say(round_, "plans", results.plans_revealed(round_))
     for plan in fact.order:
         page = results.plan_page(round_, round_.plans[plan])
         turn.say(round_, "plan", page, rest=(plan,), thread_of=root)
-    await plan_sizes.revealed(turn, round_, fact)
 
 
-async def _committed(turn: Turn, round_: Round, fact: Committed) -> None:
+async def _committed(turn: Turn, before: Round, round_: Round, fact: Committed) -> None:
     await turn.drop_due(round_.id)
     retention.after_end(turn, round_)
     turn.say(round_, "committed", commitment_words.sealed_card(round_))
     assert round_.next_round is not None and not commitment.missing(round_)
-    await trials.start(turn, round_, fact)
     turn.later("next round", round_.id, "start", round_.next_round)
 
 
-REACTIONS: dict[type[Fact], Reaction] = {
+async def _dates_told(turn: Turn, before: Round, after: Round, fact: DatesTold) -> None:
+    """Told anew: the first post is brought up to date, its thread says what moved, with the calendar file again."""
+    if fact.times == 1:
+        return
+    card = message_name(after.id, "opened")
+    turn.revise(
+        card, turn.channel(after), cards.round_opened(after, await timetable.rows(turn.uow, turn.now, after)), after.id
+    )
+    coming = {s: at for s, at in fact.dates.items() if list(Step).index(s) >= list(Step).index(after.step)}
+    moved = timetable.moved(before.dates_told, coming)
+    words = time_words.dates_moved(after, [(Step(c.name), c.was.latest, c.now.latest) for c in moved])
+    number = str(fact.times)
+    turn.say(after, "moved", words, rest=(number,), thread_of=card)
+    name = message_name(after.id, "moved", number, "calendar")
+    turn.attach(name, turn.channel(after), commitment_words.calendar_of_round(after), after.id, thread_of=card)
+
+
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     StepExtended: _extended,
     RoundPaused: _paused,
     RoundResumed: _resumed,
@@ -294,5 +307,5 @@ REACTIONS: dict[type[Fact], Reaction] = {
     PrecedentGiven: _precedent,
     PlansRevealed: _plans,
     Committed: _committed,
-    **trials.REACTIONS,
+    DatesTold: _dates_told,
 }

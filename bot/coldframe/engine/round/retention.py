@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import timedelta
 
 from coldframe.domain.state import Round
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Carry, Kit, Turn
 from coldframe.ports.storage import Due
 
 VOTES_KEPT = timedelta(days=7)
@@ -36,4 +36,4 @@ async def _retire(kit: Kit, due: Due) -> None:
         await uow.delete_round(due.subject)
 
 
-DUE = {"erase votes": _erase_votes, "retire round": _retire}
+DUE: Mapping[str, Carry] = {"erase votes": _erase_votes, "retire round": _retire}

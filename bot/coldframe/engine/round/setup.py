@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 from coldframe.domain.commands import Start
@@ -14,16 +14,16 @@ from coldframe.domain.settings import RANGES, Pace
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
 from coldframe.domain.texts import accepted
 from coldframe.engine.core import members
+from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import window_lines
 from coldframe.engine.register import leftovers
 from coldframe.message.nodes import Option
-from coldframe.ports.chat import Inbound, Person, Place, Reply, Submitted
+from coldframe.ports.chat import Person, Place, Reply
 from coldframe.speech import answers
 from coldframe.speech.refusals import refusal
 from coldframe.speech.round import forms, setup_words
 
-Form = Callable[[Turn, Inbound, Submitted], Awaitable[Reply]]
 NUMBERS = ("weight", "dots", "plan_votes")
 LONGEST = {"question": 300, "name": 40}  # characters; levers may be left out
 
@@ -44,21 +44,21 @@ def team(turn: Turn, place: Place) -> list[Person]:
     return [p for p in turn.told.members(place) if not (p.is_bot or p.is_guest or p.is_foreign or p.is_gone)]
 
 
-async def _new_round(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+async def _new_round(request: Request) -> Reply:
     """Makes the round in setup and shows it to its facilitator; the start is one more press."""
-    fields = what.fields
+    fields = request.fields
     settings, problems = _read(fields)
-    problems |= _problems(fields, event.person)
+    problems |= _problems(fields, request.by)
     if problems:
         return Reply(errors=problems)
     roles = Roles(
-        facilitator=MemberId(event.person),
+        facilitator=request.by,
         decision_maker=MemberId(fields.get("decision_maker", "")),
         facilitator_deputy=MemberId(fields.get("facilitator_deputy", "")),
         decision_deputy=MemberId(fields.get("decision_deputy", "")),
     )
-    place = Place(event.place.tenant, "channel", what.value or event.place.id)
-    await open_round(turn, place, fields["name"].strip(), settings, roles, team(turn, place))
+    place = Place(request.tenant, "channel", request.value or request.event.place.id)
+    await open_round(request.turn, place, fields["name"].strip(), settings, roles, team(request.turn, place))
     return Reply()
 
 
@@ -150,4 +150,4 @@ async def start(turn: Turn, round_: Round, by: MemberId) -> Round:
     return await turn.act(round_, Start(by))
 
 
-FORMS: dict[str, Form] = {"round.new": _new_round}
+FORMS: Answers = {"round.new": _new_round}

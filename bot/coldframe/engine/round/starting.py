@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Mapping
 
 from coldframe.domain.commands import Start
 from coldframe.domain.names import Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.life import decide
 from coldframe.engine.core import sent_form
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.sent_form import Sheet
+from coldframe.engine.core.requests import Answers, RoundRequest, of_round
+from coldframe.engine.core.turn import Carry, Kit, due_turn
 from coldframe.message.nodes import Button
 from coldframe.ports.storage import Due
 from coldframe.speech.people import time_words
@@ -21,16 +20,16 @@ from coldframe.speech.round import setup_words
 START = "round start"
 
 
-async def on_date(sheet: Sheet) -> None:
+async def on_date(request: RoundRequest) -> None:
     """On a working day of the facilitator. What would keep the round from starting is told now. Raises FieldError."""
-    if sheet.round.step is not Step.SETUP:
-        raise Refused(Because.TOO_LATE, step=sheet.round.step)
-    decide(sheet.round, Start(sheet.by), sheet.turn.now)
-    whose = await sent_form.at_work(sheet, sheet.round.roles.acting(Role.FACILITATOR))
-    day = await sent_form.typed_day(sheet, "date", sheet.text("date"), whose)
-    sheet.turn.later(START, sheet.round.id, "start", day.at)
-    again = Button("Set it again …", "round.start_on", sheet.round.id)
-    sheet.turn.answer(sheet.round.tenant, sheet.by, time_words.date_understood("The round starts", day.words, again))
+    if request.round.step is not Step.SETUP:
+        raise Refused(Because.TOO_LATE, step=request.round.step)
+    decide(request.round, Start(request.by), request.turn.now)
+    whose = await sent_form.at_work(request, request.round.roles.acting(Role.FACILITATOR))
+    day = await sent_form.typed_day(request, "date", request.text("date"), whose)
+    request.turn.later(START, request.round.id, "start", day.at)
+    again = Button("Set it again …", "round.start_on", request.round.id)
+    request.answer(time_words.date_understood("The round starts", day.words, again))
 
 
 async def _date_has_come(kit: Kit, due: Due) -> None:
@@ -46,4 +45,5 @@ async def _date_has_come(kit: Kit, due: Due) -> None:
             turn.answer(round_.tenant, facilitator, setup_words.not_started(round_, refusal(refused)))
 
 
-DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {START: _date_has_come}
+FORMS: Answers = of_round({"round.start_on": on_date})
+DUE: Mapping[str, Carry] = {START: _date_has_come}

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from coldframe.domain.commands import Forecast
-from coldframe.domain.facts import Committed, ForecastGiven, PlanChosen
+from coldframe.domain.facts import Committed, Fact, ForecastGiven, PlanChosen
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.requests import Answers, Request
+from coldframe.engine.core.turn import Follow, Turn
 from coldframe.ports.chat import Inbound, Reacted, Reply
 from coldframe.ports.storage import Posted
 from coldframe.speech.names import message_name
@@ -18,7 +21,7 @@ NAME = "forecast"
 _STEP = 10
 
 
-async def chosen(turn: Turn, round_: Round, fact: PlanChosen) -> None:
+async def chosen(turn: Turn, before: Round, round_: Round, fact: PlanChosen) -> None:
     """Everybody who is there is asked, once for each plan."""
     plan = round_.plans[fact.plan]
     for member in round_.active():
@@ -31,7 +34,7 @@ async def chosen(turn: Turn, round_: Round, fact: PlanChosen) -> None:
         turn.tell(round_, member, NAME, message, rest=(plan.id,), only_in=Step.COMMITMENT)
 
 
-async def given(turn: Turn, round_: Round, fact: ForecastGiven) -> None:
+async def given(turn: Turn, before: Round, round_: Round, fact: ForecastGiven) -> None:
     """The person's own card says what they said."""
     plan = round_.plans[fact.plan]
     message = forecast_words.ask_forecast(round_.id, plan.id, plan.title, fact.chance)
@@ -46,15 +49,15 @@ async def committed(turn: Turn, round_: Round, fact: Committed) -> None:
             turn.revise_own(round_, member, NAME, message, plan_id)
 
 
-async def pressed(turn: Turn, event: Inbound, value: str) -> Reply:
-    round_id, _, rest = value.partition("|")
+async def pressed(request: Request) -> Reply:
+    round_id, _, rest = request.value.partition("|")
     plan, _, chance = rest.partition("|")
     if not chance.isdigit():
         raise Refused(Because.UNKNOWN_ITEM)
-    round_ = await turn.round(round_id)
-    if event.person not in round_.seats or round_.tenant != event.place.tenant:
+    round_ = await request.turn.round(round_id)
+    if request.by not in round_.seats or round_.tenant != request.tenant:
         raise Refused(Because.NOT_A_MEMBER)
-    await turn.act(round_, Forecast(MemberId(event.person), PlanId(plan), int(chance)))
+    await request.turn.act(round_, Forecast(request.by, PlanId(plan), int(chance)))
     return Reply()
 
 
@@ -69,3 +72,7 @@ async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: React
         command = Forecast(MemberId(event.person), PlanId(parts[3]), _STEP * DIGITS.index(what.emoji))
         await turn.act(round_, command)
     return True
+
+
+BUTTONS: Answers = {"forecast.give": pressed}
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {PlanChosen: chosen, ForecastGiven: given}

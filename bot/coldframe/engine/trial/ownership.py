@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
-from coldframe.domain.facts import OwnerAsked
+from coldframe.domain.facts import Fact, OwnerAsked
 from coldframe.domain.names import MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Criterion, Round
@@ -24,13 +25,12 @@ from coldframe.domain.trial.commands import (
 from coldframe.domain.trial.commands import Tick as TickAction
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
 from coldframe.engine.core import members, sent_form, trial_turn
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.requests import Answers, Request, RoundRequest, round_request, trial_of
+from coldframe.engine.core.turn import Carry, Follow, Kit, Turn, due_turn
 from coldframe.engine.reading import dates
 from coldframe.engine.trial import nudging
 from coldframe.message.nodes import Button, Option
-from coldframe.ports.chat import Inbound, Reply, Submitted
+from coldframe.ports.chat import Inbound, Reply
 from coldframe.ports.storage import Due
 from coldframe.speech.names import who
 from coldframe.speech.people import time_words
@@ -46,7 +46,7 @@ LONG_ABSENCE_DAYS = 7
 # --- at the commitment ----------------------------------------------------------------------------------------------
 
 
-async def asked(turn: Turn, round_: Round, fact: OwnerAsked) -> None:
+async def asked(turn: Turn, before: Round, round_: Round, fact: OwnerAsked) -> None:
     """Somebody was asked to own a chosen plan: after one of their working days the facilitator hears of silence."""
     calendar = members.calendar_of(await turn.uow.member(round_.tenant, fact.member))
     try:
@@ -73,18 +73,18 @@ async def unanswered(kit: Kit, due: Due) -> None:
 # --- answers --------------------------------------------------------------------------------------------------------
 
 
-async def accept(turn: Turn, event: Inbound, value: str) -> Reply:
+async def accept(request: Request) -> Reply:
     """Yes. A trial that waited for this yes takes a place now, if one is free."""
-    from coldframe.engine.trial.trials import places_of
+    from coldframe.engine.trial.places import places_of
 
-    trial = await trial_turn.of_member(turn, event, value)
-    by = MemberId(event.person)
-    calendar = await trial_turn.calendar_of(turn, trial, by)
-    starts = calendar.local_day(turn.now)
+    trial = await trial_of(request.turn, request.event, request.value)
+    by = request.by
+    calendar = await trial_turn.calendar_of(request.turn, trial, by)
+    starts = calendar.local_day(request.turn.now)
     if trial.step is TrialStep.PROPOSED and trial.asked == by:
-        await places_of(turn, trial.tenant, trial.team, refuse=True)
-        _review_still_fits(trial, turn.now)
-    await trial_turn.act(turn, trial, AnswerOffer(by, accept=True, starts=starts))
+        await places_of(request.turn, trial.tenant, trial.team, refuse=True)
+        _review_still_fits(trial, request.turn.now)
+    await request.turn.act_on_trial(trial, AnswerOffer(by, accept=True, starts=starts))
     return Reply()
 
 
@@ -96,59 +96,59 @@ def _review_still_fits(trial: Trial, now: datetime) -> None:
         raise Refused(Because.REVIEW_TOO_EARLY, at=trial.review, earliest=earliest)
 
 
-async def decline_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    return Reply(form=trial_forms.decline(await trial_turn.of_member(turn, event, value)))
+async def decline_form(request: Request) -> Reply:
+    return Reply(form=trial_forms.decline(await trial_of(request.turn, request.event, request.value)))
 
 
-async def declined(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    trial = await trial_turn.of_member(turn, event, what.value)
-    answer = AnswerOffer(MemberId(event.person), accept=False, reason=what.fields.get("reason", ""))
-    trial = await trial_turn.act(turn, trial, answer)
-    instead = MemberId(what.fields.get("instead", ""))
+async def declined(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    answer = AnswerOffer(request.by, accept=False, reason=request.fields.get("reason", ""))
+    trial = await request.turn.act_on_trial(trial, answer)
+    instead = MemberId(request.fields.get("instead", ""))
     if instead and instead in trial.people and instead != trial.owner:
-        await trial_turn.act(turn, trial, OfferTrial(trial.facilitator, instead))
-    turn.answer(trial.tenant, event.person, owner_words.no_noted())
+        await request.turn.act_on_trial(trial, OfferTrial(trial.facilitator, instead))
+    request.answer(owner_words.no_noted())
     return Reply()
 
 
-async def hand_over_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    trial = await trial_turn.of_member(turn, event, value)
-    if event.person != trial.owner:
+async def hand_over_form(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    if request.by != trial.owner:
         raise Refused(Because.NOT_OWNER)
     return Reply(form=trial_forms.hand_over(trial))
 
 
-async def handed_over(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+async def handed_over(request: Request) -> Reply:
     """To somebody who is asked; without a name the trial has no owner and the facilitator is told."""
-    trial = await trial_turn.of_member(turn, event, what.value)
-    by, to, reason = MemberId(event.person), MemberId(what.fields.get("member", "")), what.fields.get("reason", "")
+    trial = await trial_of(request.turn, request.event, request.value)
+    by, to, reason = request.by, MemberId(request.fields.get("member", "")), request.fields.get("reason", "")
     if not to:
-        await trial_turn.act(turn, trial, GiveUp(by, reason))
-        turn.answer(trial.tenant, by, owner_words.given_up())
+        await request.turn.act_on_trial(trial, GiveUp(by, reason))
+        request.turn.answer(trial.tenant, by, owner_words.given_up())
         return Reply()
-    await trial_turn.act(turn, trial, OfferTrial(by, to, reason))
-    turn.answer(trial.tenant, by, owner_words.asked_to_take_over())
+    await request.turn.act_on_trial(trial, OfferTrial(by, to, reason))
+    request.turn.answer(trial.tenant, by, owner_words.asked_to_take_over())
     return Reply()
 
 
-async def ask_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    trial = await trial_turn.of_member(turn, event, value)
-    if event.person not in (trial.facilitator, trial.owner, trial.deputy):
+async def ask_form(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    if request.by not in (trial.facilitator, trial.owner, trial.deputy):
         raise Refused(Because.NOT_FACILITATOR, who=trial.name_of(trial.facilitator))
     return Reply(form=trial_forms.ask_somebody(trial))
 
 
-async def asked_somebody(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    trial = await trial_turn.of_member(turn, event, what.value)
-    by = trial.facilitator if event.person == trial.deputy else MemberId(event.person)
-    await trial_turn.act(turn, trial, OfferTrial(by, MemberId(what.fields.get("member", ""))))
-    turn.answer(trial.tenant, event.person, owner_words.asked())
+async def asked_somebody(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    by = trial.facilitator if request.by == trial.deputy else request.by
+    await request.turn.act_on_trial(trial, OfferTrial(by, MemberId(request.fields.get("member", ""))))
+    request.answer(owner_words.asked())
     return Reply()
 
 
-async def drop(turn: Turn, event: Inbound, value: str) -> Reply:
-    trial = await trial_turn.of_member(turn, event, value)
-    await trial_turn.act(turn, trial, DropTrial(MemberId(event.person)))
+async def drop(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    await request.turn.act_on_trial(trial, DropTrial(request.by))
     return Reply()
 
 
@@ -161,7 +161,7 @@ async def left(turn: Turn, tenant: str, person: str, team: str | None = None) ->
 
     for channel in [team] if team is not None else await turn.uow.teams_of(tenant, person):
         for trial in await turn.uow.trials_of(tenant, channel):
-            await trial_turn.act(turn, trial, LeaveTrial(BOT, MemberId(person)))
+            await turn.act_on_trial(trial, LeaveTrial(BOT, MemberId(person)))
 
 
 async def came(turn: Turn, tenant: str, person: str, name: str, team: str) -> None:
@@ -169,7 +169,7 @@ async def came(turn: Turn, tenant: str, person: str, name: str, team: str) -> No
     from coldframe.domain.commands import BOT
 
     for trial in await turn.uow.trials_of(tenant, team):
-        await trial_turn.act(turn, trial, JoinTrial(BOT, MemberId(person), name))
+        await turn.act_on_trial(trial, JoinTrial(BOT, MemberId(person), name))
 
 
 async def forget(turn: Turn, tenant: str, person: str) -> None:
@@ -178,7 +178,7 @@ async def forget(turn: Turn, tenant: str, person: str) -> None:
 
     for team in await turn.uow.teams_of(tenant, person):
         for trial in await turn.uow.trials_of(tenant, team, over=True):
-            await trial_turn.act(turn, trial, ForgetIn(BOT, MemberId(person)))
+            await turn.act_on_trial(trial, ForgetIn(BOT, MemberId(person)))
 
 
 async def away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
@@ -193,65 +193,65 @@ async def away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
 # --- actions, obstacles ---------------------------------------------------------------------------------------------
 
 
-async def tick(turn: Turn, event: Inbound, value: str) -> Reply:
-    trial_id, _, action = value.partition("|")
-    trial = await trial_turn.of_member(turn, event, trial_id)
-    await trial_turn.act(turn, trial, TickAction(MemberId(event.person), action))
-    turn.answer(trial.tenant, event.person, owner_words.ticked())
+async def tick(request: Request) -> Reply:
+    trial_id, _, action = request.value.partition("|")
+    trial = await trial_of(request.turn, request.event, trial_id)
+    await request.turn.act_on_trial(trial, TickAction(request.by, action))
+    request.answer(owner_words.ticked())
     return Reply()
 
 
-async def move_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    trial_id, _, action_id = value.partition("|")
-    trial = await trial_turn.of_member(turn, event, trial_id)
+async def move_form(request: Request) -> Reply:
+    trial_id, _, action_id = request.value.partition("|")
+    trial = await trial_of(request.turn, request.event, trial_id)
     action = next((a for a in trial.actions if a.id == action_id), None)
     if action is None:
         raise Refused(Because.UNKNOWN_ITEM)
     return Reply(form=trial_forms.move_action(trial, action))
 
 
-async def moved(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+async def moved(request: Request) -> Reply:
     """On a working day of whoever does it. Its entry in their calendar moves with it."""
-    trial_id, _, action_id = what.value.partition("|")
-    trial = await trial_turn.of_member(turn, event, trial_id)
-    by = MemberId(event.person)
+    trial_id, _, action_id = request.value.partition("|")
+    trial = await trial_of(request.turn, request.event, trial_id)
+    by = request.by
     who_does = next((a.who for a in trial.actions if a.id == action_id), by)
-    whose = await members.named_calendars(turn.uow, trial.tenant, {who_does: trial.name_of(who_does)})
-    calendar = await trial_turn.calendar_of(turn, trial, by)
+    whose = await members.named_calendars(request.turn.uow, trial.tenant, {who_does: trial.name_of(who_does)})
+    calendar = await trial_turn.calendar_of(request.turn, trial, by)
     try:
-        day = dates.reading(what.fields.get("date", ""), turn.now, calendar, whose)
+        day = dates.reading(request.fields.get("date", ""), request.turn.now, calendar, whose)
     except dates.UnclearDate as unclear:
         return Reply(errors={"date": str(unclear)})
-    trial = await trial_turn.act(turn, trial, MoveAction(by, action_id, day.at))
-    again = Button("Set it again …", "trial.move", what.value)
+    trial = await request.turn.act_on_trial(trial, MoveAction(by, action_id, day.at))
+    again = Button("Set it again …", "trial.move", request.value)
     understood = time_words.date_understood("Action", day.words, again)
     entry = trial_words.calendar_of_action(trial, action_id)
-    turn.answer(trial.tenant, by, replace(understood, attachments=(entry,) if who_does == by else ()))
+    request.turn.answer(trial.tenant, by, replace(understood, attachments=(entry,) if who_does == by else ()))
     if who_does != by:
-        trial_turn.tell(turn, trial, who_does, "moved", owner_words.action_moved(trial, action_id, by))
+        trial_turn.tell(request.turn, trial, who_does, "moved", owner_words.action_moved(trial, action_id, by))
     return Reply()
 
 
-async def block_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    return Reply(form=trial_forms.in_the_way(await trial_turn.of_member(turn, event, value)))
+async def block_form(request: Request) -> Reply:
+    return Reply(form=trial_forms.in_the_way(await trial_of(request.turn, request.event, request.value)))
 
 
-async def blocked(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    trial = await trial_turn.of_member(turn, event, what.value)
-    await trial_turn.act(turn, trial, SayWhatBlocks(MemberId(event.person), what.fields.get("text", "")))
-    turn.answer(trial.tenant, event.person, owner_words.obstacle_noted())
+async def blocked(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    await request.turn.act_on_trial(trial, SayWhatBlocks(request.by, request.fields.get("text", "")))
+    request.answer(owner_words.obstacle_noted())
     return Reply()
 
 
 # --- an unused plan starts ------------------------------------------------------------------------------------------
 
 
-async def begin_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    from coldframe.engine.trial.trials import places_of
+async def begin_form(request: Request) -> Reply:
+    from coldframe.engine.trial.places import places_of
     from coldframe.speech.round import forms
 
-    round_, plan_id = await _unused(turn, event, value)
-    await places_of(turn, round_.tenant, round_.channel, refuse=True)
+    round_, plan_id = await _unused(request.turn, request.event, request.value)
+    await places_of(request.turn, round_.tenant, round_.channel, refuse=True)
     options = [Option(m, round_.name_of(m)[:75]) for m in round_.active()]
     form = trial_forms.begin(round_, plan_id, options)
     plan = round_.plans[plan_id]
@@ -277,46 +277,46 @@ async def _unused(turn: Turn, event: Inbound, value: str) -> tuple[Round, PlanId
     return round_, plan_id
 
 
-async def begun(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+async def begun(request: Request) -> Reply:
     """The plan waits for its owner's yes; then it takes the free place."""
+    from coldframe.engine.trial.places import places_of, trial_id
     from coldframe.engine.trial.trial_reactions import ask
-    from coldframe.engine.trial.trials import places_of, trial_id
 
-    round_, plan_id = await _unused(turn, event, what.value)
-    await places_of(turn, round_.tenant, round_.channel, refuse=True)
-    by, owner = MemberId(event.person), MemberId(what.fields.get("owner", ""))
+    round_, plan_id = await _unused(request.turn, request.event, request.value)
+    await places_of(request.turn, round_.tenant, round_.channel, refuse=True)
+    by, owner = request.by, MemberId(request.fields.get("owner", ""))
     if owner not in round_.active():
         return Reply(errors={"owner": owner_words.ONE_OF_THE_TEAM})
-    sheet = sent_form.Sheet(turn, event, by, round_, (plan_id,), what.fields)
+    sheet = await round_request(request)
     try:
         round_ = _completed(round_, plan_id, sheet)
         actions = await _actions(sheet)
         review = await sent_form.review_day(sheet, "review", owner)
     except sent_form.FieldError as error:
         return Reply(errors={error.field: error.sentence})
-    known = await turn.uow.trial(trial_id(round_, plan_id))
+    known = await request.turn.uow.trial(trial_id(round_, plan_id))
     if known is not None and known.step is not TrialStep.DROPPED:
         raise Refused(Because.UNKNOWN_ITEM)
     trial = domain.proposed(round_, plan_id, trial_id(round_, plan_id), owner, actions, review.at)
-    _review_still_fits(trial, turn.now)
-    await turn.uow.add_trial(trial, turn.now)
+    _review_still_fits(trial, request.turn.now)
+    await request.turn.uow.add_trial(trial, request.turn.now)
     again = Button("Set it again …", "trial.review_date", trial.id)
-    turn.answer(trial.tenant, by, time_words.date_understood("Review", review.words, again))
-    await ask(turn, trial, by, "")
-    turn.answer(round_.tenant, by, owner_words.asked_to_start())
+    request.turn.answer(trial.tenant, by, time_words.date_understood("Review", review.words, again))
+    await ask(request.turn, trial, by, "")
+    request.turn.answer(round_.tenant, by, owner_words.asked_to_start())
     return Reply()
 
 
-def _completed(round_: Round, plan_id: PlanId, sheet: sent_form.Sheet) -> Round:
+def _completed(round_: Round, plan_id: PlanId, request: RoundRequest) -> Round:
     """The plan with its criterion complete. Raises FieldError or Refused."""
     from coldframe.domain.round.plans import checked_criterion
 
     plan = round_.plans[plan_id]
     criterion: Criterion = plan.criterion
-    if "measure" in sheet.fields:
-        weeks = sent_form.weeks(sheet)
-        criterion = checked_criterion(replace(sent_form.read_criterion(sheet, criterion), baseline_weeks=weeks))
-    checked_by = sheet.text("checked_by").strip() or plan.checked_by
+    if "measure" in request.fields:
+        weeks = sent_form.weeks(request)
+        criterion = checked_criterion(replace(sent_form.read_criterion(request, criterion), baseline_weeks=weeks))
+    checked_by = request.text("checked_by").strip() or plan.checked_by
     if criterion.missing():
         raise Refused(Because.CRITERION_INCOMPLETE, plan=plan.title)
     if plan.caution and not checked_by:
@@ -325,19 +325,42 @@ def _completed(round_: Round, plan_id: PlanId, sheet: sent_form.Sheet) -> Round:
     return replace(round_, plans=plans)
 
 
-async def _actions(sheet: sent_form.Sheet) -> tuple[TrialAction, ...]:
+async def _actions(request: RoundRequest) -> tuple[TrialAction, ...]:
     from coldframe.domain.round.commitment import FIRST_WEEK
     from coldframe.domain.texts import accepted
 
-    owner = MemberId(sheet.text("owner"))
+    owner = MemberId(request.text("owner"))
     found = []
-    for number, words in enumerate(sheet.text("actions").splitlines(), 1):
+    for number, words in enumerate(request.text("actions").splitlines(), 1):
         if words.strip():
             what, _, by_when = words.partition("|")
-            at = (await sent_form.action_day(sheet, by_when.strip(), owner)).at
-            if at > sheet.turn.now + FIRST_WEEK:
-                raise Refused(Because.ACTION_TOO_FAR, at=at, latest=sheet.turn.now + FIRST_WEEK)
+            at = (await sent_form.action_day(request, by_when.strip(), owner)).at
+            if at > request.turn.now + FIRST_WEEK:
+                raise Refused(Because.ACTION_TOO_FAR, at=at, latest=request.turn.now + FIRST_WEEK)
             found.append(TrialAction(f"a{number}", accepted(what, 300, field="actions"), owner, at))
     if not found:
-        raise Refused(Because.ACTIONS_MISSING, plan=sheet.round.plans[PlanId(sheet.part(0))].title)
+        raise Refused(Because.ACTIONS_MISSING, plan=request.round.plans[PlanId(request.part(0))].title)
     return tuple(found)
+
+
+BUTTONS: Answers = {
+    "trial.tick": tick,
+    "trial.move": move_form,
+    "trial.block": block_form,
+    "trial.hand_over": hand_over_form,
+    "trial.ask": ask_form,
+    "trial.accept": accept,
+    "trial.decline": decline_form,
+    "trial.drop": drop,
+    "trial.plan": begin_form,
+}
+FORMS: Answers = {
+    "trial.move": moved,
+    "trial.block": blocked,
+    "trial.hand_over": handed_over,
+    "trial.ask": asked_somebody,
+    "trial.decline": declined,
+    "trial.begin": begun,
+}
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {OwnerAsked: asked}
+DUE: Mapping[str, Carry] = {UNANSWERED: unanswered}

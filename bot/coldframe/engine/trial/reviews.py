@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT
@@ -11,16 +11,15 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly, TakeReading
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import members, trial_turn
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
+from coldframe.engine.core.requests import Answers, Request, trial_of
 from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import dates
 from coldframe.engine.register import leftovers, registering
 from coldframe.engine.trial import nudging, weekly
 from coldframe.engine.worker import judging
 from coldframe.message.nodes import Button
-from coldframe.ports.chat import Inbound, Reply, Submitted
+from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import Wanted
 from coldframe.ports.storage import Due
 from coldframe.speech.people import time_words
@@ -79,7 +78,7 @@ def _in_turn(work: Callable[[Turn, Due], Awaitable[None]]) -> Callable[[Kit, Due
 
 
 async def _brief(turn: Turn, due: Due) -> None:
-    trial = await trial_turn.load(turn, due.subject)
+    trial = await turn.trial(due.subject)
     if trial.step is not TrialStep.RUNNING or trial.review is None or trial.review - turn.now > BRIEF_WITHIN:
         return
     message = review_words.brief(trial, await trial_turn.today(turn, trial))
@@ -89,23 +88,23 @@ async def _brief(turn: Turn, due: Due) -> None:
 
 
 async def _open(turn: Turn, due: Due) -> None:
-    trial = await trial_turn.load(turn, due.subject)
+    trial = await turn.trial(due.subject)
     if trial.step is TrialStep.RUNNING and trial.review is not None and turn.now >= trial.review:
-        await trial_turn.act(turn, trial, OpenReview(BOT))
+        await turn.act_on_trial(trial, OpenReview(BOT))
 
 
 async def _verdict(kit: Kit, due: Due) -> None:
     """Reckoned outside any transaction; in the channel for everybody, and one thing to do for the owner."""
     async with kit.store.begin() as uow:
         turn = Turn(kit, uow, kit.clock.now())
-        trial = await trial_turn.load(turn, due.subject)
+        trial = await turn.trial(due.subject)
         today, calendar = await trial_turn.today(turn, trial), await trial_turn.calendar_of(turn, trial)
     found = await weekly.judged(kit, trial, today, calendar)
     async with due_turn(kit, due) as turn:
-        trial = await trial_turn.load(turn, due.subject)
+        trial = await turn.trial(due.subject)
         if trial.step is not TrialStep.IN_REVIEW:
             return
-        trial = await trial_turn.act(turn, trial, TakeReading(BOT, weekly.as_reading(trial, found)))
+        trial = await turn.act_on_trial(trial, TakeReading(BOT, weekly.as_reading(trial, found)))
         message = review_words.verdict(trial, found, today)
         trial_turn.say(turn, trial, "verdict", message, str(trial.missed_reviews))
         nudging.word_later(turn, trial, trial.owner or trial.facilitator, "close", str(trial.missed_reviews), turn.now)
@@ -113,11 +112,11 @@ async def _verdict(kit: Kit, due: Due) -> None:
 
 async def _late(turn: Turn, due: Due) -> None:
     """Nobody closed it: a new date, told to everybody, and the trial is not forgotten."""
-    trial = await trial_turn.load(turn, due.subject)
+    trial = await turn.trial(due.subject)
     if trial.step is not TrialStep.IN_REVIEW or trial.review is None:
         return
     at = await _new_date(turn, trial)
-    await trial_turn.act(turn, trial, MoveReview(BOT, at, await trial_turn.earliest_review(turn, trial)))
+    await turn.act_on_trial(trial, MoveReview(BOT, at, await trial_turn.earliest_review(turn, trial)))
 
 
 async def _new_date(turn: Turn, trial: Trial) -> datetime:
@@ -168,7 +167,7 @@ async def _own_scores(turn: Turn, trial: Trial) -> None:
 
 
 async def _score(turn: Turn, due: Due) -> None:
-    trial = await trial_turn.load(turn, due.subject)
+    trial = await turn.trial(due.subject)
     chance, met = trial.chances.get(MemberId(due.occurrence)), registering.was_met(trial)
     if chance is not None and met is not None:
         score = (chance / 100 - met) ** 2
@@ -176,7 +175,7 @@ async def _score(turn: Turn, due: Due) -> None:
         trial_turn.tell(turn, trial, due.occurrence, "score", message, "own")
 
 
-DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {
+DUE: Mapping[str, Carry] = {
     BRIEF: _in_turn(_brief),
     OPEN: _in_turn(_open),
     VERDICT: _verdict,
@@ -191,63 +190,79 @@ DUE: dict[str, Callable[[Kit, Due], Awaitable[None]]] = {
 # --- by people ------------------------------------------------------------------------------------------------------
 
 
-async def learn_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    trial = await trial_turn.of_member(turn, event, value)
+async def learn_form(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
     if trial.step not in UNDER_WAY:
         raise Refused(Because.TRIAL_OVER)
     return Reply(form=trial_forms.learn(trial))
 
 
-async def learnt(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    trial = await trial_turn.of_member(turn, event, what.value)
-    await trial_turn.act(turn, trial, Learn(MemberId(event.person), what.fields.get("text", "")))
+async def learnt(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    await request.turn.act_on_trial(trial, Learn(request.by, request.fields.get("text", "")))
     return Reply()
 
 
-async def stop_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    trial = await trial_turn.of_member(turn, event, value)
-    if event.person != trial.owner:
+async def stop_form(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    if request.by != trial.owner:
         raise Refused(Because.NOT_OWNER)
     return Reply(form=trial_forms.stop(trial))
 
 
-async def stopped(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    trial = await trial_turn.of_member(turn, event, what.value)
-    await trial_turn.act(turn, trial, StopEarly(MemberId(event.person), what.fields.get("reason", "")))
+async def stopped(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    await request.turn.act_on_trial(trial, StopEarly(request.by, request.fields.get("reason", "")))
     return Reply()
 
 
-async def close_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    trial = await trial_turn.of_member(turn, event, value)
+async def close_form(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
     if trial.step is TrialStep.RUNNING:
         raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
     if trial.step is not TrialStep.IN_REVIEW:
         raise Refused(Because.TRIAL_OVER)
-    if event.person not in (trial.owner, trial.facilitator):
+    if request.by not in (trial.owner, trial.facilitator):
         raise Refused(Because.NOT_OWNER)
     return Reply(form=trial_forms.close_review(trial))
 
 
-async def close(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    trial = await trial_turn.of_member(turn, event, what.value)
-    fields = (what.fields.get(name, "") for name in ("learning", "decision", "reason"))
-    await trial_turn.act(turn, trial, CloseReview(MemberId(event.person), *fields))
+async def close(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    fields = (request.fields.get(name, "") for name in ("learning", "decision", "reason"))
+    await request.turn.act_on_trial(trial, CloseReview(request.by, *fields))
     return Reply()
 
 
-async def date_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    return Reply(form=trial_forms.move_review(await trial_turn.of_member(turn, event, value)))
+async def date_form(request: Request) -> Reply:
+    return Reply(form=trial_forms.move_review(await trial_of(request.turn, request.event, request.value)))
 
 
-async def date_moved(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    trial = await trial_turn.of_member(turn, event, what.value)
-    calendar = await trial_turn.calendar_of(turn, trial, MemberId(event.person))
+async def date_moved(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    calendar = await trial_turn.calendar_of(request.turn, trial, request.by)
     try:
-        day = dates.reading(what.fields.get("date", ""), turn.now, calendar, await trial_turn.at_review(turn, trial))
+        day = dates.reading(
+            request.fields.get("date", ""), request.turn.now, calendar, await trial_turn.at_review(request.turn, trial)
+        )
     except dates.UnclearDate as unclear:
         return Reply(errors={"date": str(unclear)})
-    earliest = await trial_turn.earliest_review(turn, trial)
-    await trial_turn.act(turn, trial, MoveReview(MemberId(event.person), day.at, earliest))
+    earliest = await trial_turn.earliest_review(request.turn, trial)
+    await request.turn.act_on_trial(trial, MoveReview(request.by, day.at, earliest))
     again = Button("Set it again …", "trial.review_date", trial.id)
-    turn.answer(trial.tenant, event.person, time_words.date_understood("Review", day.words, again))
+    request.answer(time_words.date_understood("Review", day.words, again))
     return Reply()
+
+
+BUTTONS: Answers = {
+    "trial.learn": learn_form,
+    "trial.stop": stop_form,
+    "trial.close": close_form,
+    "trial.review_date": date_form,
+}
+FORMS: Answers = {
+    "trial.learn": learnt,
+    "trial.stop": stopped,
+    "trial.close": close,
+    "trial.review_date": date_moved,
+}

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
 
 from coldframe.domain.trial.facts import (
     ActionMoved,
@@ -24,7 +23,7 @@ from coldframe.domain.trial.facts import (
 )
 from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import trial_turn
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import registering
 from coldframe.engine.trial import nudging, reviews, weekly
 from coldframe.ports.storage import RunningTrial
@@ -33,15 +32,20 @@ from coldframe.speech.trial import owner_words, review_words, trial_words
 from coldframe.timing.calendars import NoWorkingTime
 from coldframe.timing.windows import add_working_hours
 
-Reaction = Callable[[Turn, Trial, Trial, Any], Awaitable[None]]
 WORKING_DAY = 8.0
 UNOWNED = "now"
 
 
-async def react(turn: Turn, before: Trial, after: Trial, facts: Sequence[TrialFact]) -> None:
+async def react(
+    follow: Mapping[type[TrialFact], Sequence[Follow[Trial]]],
+    turn: Turn,
+    before: Trial,
+    after: Trial,
+    facts: Sequence[TrialFact],
+) -> None:
+    """Tells what the facts mean, in their order, then brings the trial's card up to date."""
     for fact in facts:
-        reaction = REACTIONS.get(type(fact))
-        if reaction is not None:
+        for reaction in follow.get(type(fact), ()):
             await reaction(turn, before, after, fact)
     if after.step in UNDER_WAY or before.step in UNDER_WAY:
         await trial_turn.show_card(turn, after)
@@ -163,7 +167,7 @@ async def _closed(turn: Turn, before: Trial, after: Trial, fact: ReviewClosed) -
     turn.later(reviews.CLOSED, after.id, "closed", turn.now)
 
 
-REACTIONS: dict[type[TrialFact], Reaction] = {
+FOLLOW: Mapping[type[TrialFact], Follow[Trial]] = {
     TrialOffered: _offered,
     OfferDeclined: _declined,
     OwnerChanged: _owner_changed,

@@ -12,12 +12,11 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.state import UNDER_WAY, Entry, Figures, Reading, Trial, TrialStep, WeekWord
 from coldframe.engine.core import trial_turn
-from coldframe.engine.core.due_turns import due_turn
-from coldframe.engine.core.kit import Kit
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.requests import Answers, Request, trial_of
+from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
 from coldframe.engine.worker import judging
-from coldframe.ports.chat import Inbound, IncomingFile, Reply, Said, Submitted
+from coldframe.ports.chat import Inbound, IncomingFile, Reply, Said
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech import answers
 from coldframe.speech.refusals import refusal
@@ -31,39 +30,39 @@ READING = "trial reading"
 # --- by form --------------------------------------------------------------------------------------------------------
 
 
-async def open_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    trial_id, _, week = value.partition("|")
-    trial = await trial_turn.of_member(turn, event, trial_id)
+async def open_form(request: Request) -> Reply:
+    trial_id, _, week = request.value.partition("|")
+    trial = await trial_of(request.turn, request.event, trial_id)
     if trial.step not in UNDER_WAY:
         raise Refused(Because.TRIAL_OVER)
-    if event.person not in (trial.owner, trial.facilitator):
+    if request.by not in (trial.owner, trial.facilitator):
         raise Refused(Because.NOT_OWNER)
-    today = await trial_turn.today(turn, trial)
+    today = await trial_turn.today(request.turn, trial)
     return Reply(form=trial_forms.log_week(trial, today, int(week) if week.isdigit() else None))
 
 
-async def sent(turn: Turn, event: Inbound, what: Submitted) -> Reply:
+async def sent(request: Request) -> Reply:
     """The form came back. A wrong field is told at the field; nothing is kept until all are right."""
-    trial = await trial_turn.of_member(turn, event, what.value)
+    trial = await trial_of(request.turn, request.event, request.value)
     try:
-        entry = _from_fields(trial, what)
+        entry = _from_fields(trial, request)
     except number_lines.Unreadable as error:
         return Reply(errors={error.field or "week": str(error)})
-    today = await trial_turn.today(turn, trial)
+    today = await trial_turn.today(request.turn, trial)
     try:
-        correct = bool(what.fields.get("reason", "").strip())
-        after = await trial_turn.act(turn, trial, LogWeek(MemberId(event.person), entry, today, correct))
+        correct = bool(request.fields.get("reason", "").strip())
+        after = await request.turn.act_on_trial(trial, LogWeek(request.by, entry, today, correct))
     except Refused as refused:
         return Reply(errors={_field(trial, refused): answers.sentence(refusal(refused))})
     if after == trial:
-        turn.answer(trial.tenant, event.person, answers.said("That is how the week stands already."))
-    if what.fields.get("stop"):
-        turn.answer(trial.tenant, event.person, trial_words.stop_line_ticked(after))
+        request.answer(answers.said("That is how the week stands already."))
+    if request.fields.get("stop"):
+        request.answer(trial_words.stop_line_ticked(after))
     return Reply()
 
 
-def _from_fields(trial: Trial, what: Submitted) -> Entry:
-    fields = what.fields
+def _from_fields(trial: Trial, request: Request) -> Entry:
+    fields = request.fields
     week = _read("week", fields.get("week", ""), number_lines.whole)
     words: dict[str, WeekWord] = {"partial": "partial", "broken": "broken"}
     state = words.get(fields.get("state", ""), "whole")
@@ -71,16 +70,16 @@ def _from_fields(trial: Trial, what: Submitted) -> Entry:
     control = trial_ = None
     if state == "whole":
         groups = ("control", "trial") if trial.criterion.kind in ("split", "mean") else ("trial",)
-        found = {group: _group(trial, group, what) for group in groups}
+        found = {group: _group(trial, group, request) for group in groups}
         control, trial_ = found.get("control"), found["trial"]
     return Entry(int(week), trial_, control, state, harm, reason=fields.get("reason", ""))
 
 
-def _group(trial: Trial, group: str, what: Submitted) -> Figures:
+def _group(trial: Trial, group: str, request: Request) -> Figures:
     def read(part: str, how: object) -> float:
         assert callable(how)
         name = f"{group}_{part}"
-        return _read(name, what.fields.get(name, ""), how)
+        return _read(name, request.fields.get(name, ""), how)
 
     whole, decimal = number_lines.whole, number_lines.decimal
     match trial.criterion.kind:
@@ -90,7 +89,7 @@ def _group(trial: Trial, group: str, what: Submitted) -> Figures:
             return Figures(read("count", whole))
         case "mean":
             return Figures(read("mean", decimal), int(read("people", whole)), read("sd", decimal))
-    if what.fields.get("trial_people", "").strip():
+    if request.fields.get("trial_people", "").strip():
         return Figures(read("value", whole), int(read("people", whole)))
     return Figures(read("value", decimal))
 
@@ -144,11 +143,11 @@ async def _running(turn: Turn, event: Inbound) -> list[Trial]:
     return [t for t in owned if t.step in UNDER_WAY]
 
 
-async def pressed_line(turn: Turn, event: Inbound, value: str) -> Reply:
+async def pressed_line(request: Request) -> Reply:
     """Yes, that line, for that trial."""
-    trial_id, _, text = value.partition("|")
-    trial = await trial_turn.of_member(turn, event, trial_id)
-    await take_line(turn, event, trial, text)
+    trial_id, _, text = request.value.partition("|")
+    trial = await trial_of(request.turn, request.event, trial_id)
+    await take_line(request.turn, request.event, trial, text)
     return Reply()
 
 
@@ -166,7 +165,7 @@ async def take_line(turn: Turn, event: Inbound, trial: Trial, text: str) -> None
     week = written.week or _week_meant(trial, today)
     entry = Entry(week, written.trial, written.control, written.state, reason=written.reason)
     try:
-        after = await trial_turn.act(turn, trial, LogWeek(MemberId(event.person), entry, today))
+        after = await turn.act_on_trial(trial, LogWeek(MemberId(event.person), entry, today))
     except Refused as refused:
         if refused.code is not Because.WEEK_TAKEN:
             raise
@@ -221,7 +220,7 @@ async def _import(turn: Turn, event: Inbound, trial: Trial, file: IncomingFile) 
             problems.append((row.line, row.problem))
             continue
         try:
-            after = await trial_turn.act(turn, trial, LogWeek(MemberId(event.person), row.entry, today))
+            after = await turn.act_on_trial(trial, LogWeek(MemberId(event.person), row.entry, today))
         except Refused as refused:
             problems.append((row.line, answers.sentence(refusal(refused))))
             continue
@@ -269,12 +268,12 @@ async def read(kit: Kit, due: Due) -> None:
     """The state after an entry: reckoned outside any transaction, then shown to whoever logged, and on the card."""
     async with kit.store.begin() as uow:
         turn = Turn(kit, uow, kit.clock.now())
-        trial = await trial_turn.load(turn, due.subject)
+        trial = await turn.trial(due.subject)
         today, calendar = await trial_turn.today(turn, trial), await trial_turn.calendar_of(turn, trial)
     found = await judged(kit, trial, today, calendar)
     async with due_turn(kit, due) as turn:
-        trial = await trial_turn.load(turn, due.subject)
-        trial = await trial_turn.act(turn, trial, TakeReading(BOT, as_reading(trial, found)))
+        trial = await turn.trial(due.subject)
+        trial = await turn.act_on_trial(trial, TakeReading(BOT, as_reading(trial, found)))
         just = [e for e in trial.entries() if e.at is not None and due.at - e.at < timedelta(minutes=1)]
         person = due.occurrence.rpartition("/")[0]
         trial_turn.tell(turn, trial, person, "reading", trial_words.reading(trial, found, just))
@@ -291,12 +290,16 @@ async def _verdict_again(turn: Turn, trial: Trial, found: Judged, today: date) -
         turn.revise(known, trial_turn.channel(trial), message, trial.round_id)
 
 
-async def check_form(turn: Turn, event: Inbound, value: str) -> Reply:
-    return Reply(form=trial_forms.check(await trial_turn.of_member(turn, event, value)))
+async def check_form(request: Request) -> Reply:
+    return Reply(form=trial_forms.check(await trial_of(request.turn, request.event, request.value)))
 
 
-async def checked(turn: Turn, event: Inbound, what: Submitted) -> Reply:
-    trial = await trial_turn.of_member(turn, event, what.value)
-    trial = await trial_turn.act(turn, trial, CheckCounting(MemberId(event.person), what.fields.get("text", "")))
-    await ask_for_reading(turn, trial, event.person)
+async def checked(request: Request) -> Reply:
+    trial = await trial_of(request.turn, request.event, request.value)
+    trial = await request.turn.act_on_trial(trial, CheckCounting(request.by, request.fields.get("text", "")))
+    await ask_for_reading(request.turn, trial, request.by)
     return Reply()
+
+
+BUTTONS: Answers = {"trial.log": open_form, "trial.take": pressed_line, "trial.check": check_form}
+FORMS: Answers = {"trial.log": sent, "trial.check": checked}

@@ -1,0 +1,40 @@
+"""Places for trials: how many a team may run at once, and when the next one is free."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from coldframe.domain.names import PlanId
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Round
+from coldframe.domain.trial.state import UNDER_WAY
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.register import digest
+
+
+async def places(turn: Turn, round_: Round) -> tuple[int, datetime | None]:
+    """How many trials the team runs, and when the next place is free (None when one is free now)."""
+    running = await turn.uow.running_trials(round_.tenant, round_.channel)
+    if len(running) < round_.settings.trials_at_once:
+        return len(running), None
+    return len(running), min(t.review for t in running)
+
+
+async def measured_now(turn: Turn, round_: Round) -> tuple[tuple[str, str], ...]:
+    """Measure and people of each trial that the team runs."""
+    found = await turn.uow.trials_of(round_.tenant, round_.channel)
+    return tuple((t.criterion.measure, t.criterion.counted) for t in found if t.step in UNDER_WAY)
+
+
+async def places_of(turn: Turn, tenant: str, team: str, *, refuse: bool = False) -> int:
+    """Places that are free now; with `refuse` none is a refusal with the date of the next one."""
+    running = await turn.uow.running_trials(tenant, team)
+    most = await digest.places_at_once(turn.uow, tenant, team)
+    if refuse and len(running) >= most:
+        free_on = min(t.review for t in running)
+        raise Refused(Because.NO_FREE_PLACE, most=most, running=len(running), free_on=free_on)
+    return most - len(running)
+
+
+def trial_id(round_: Round, plan: PlanId) -> str:
+    return f"{round_.id}-{plan}"

@@ -1,0 +1,130 @@
+"""All that the engine can be asked and told, merged from the rooms that answer. A name given twice is refused."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any, TypeVar
+
+from coldframe.engine.core.requests import Uses
+from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
+from coldframe.engine.delivery import due_rows
+from coldframe.engine.engine import Engine
+from coldframe.engine.intake import panel, texts
+from coldframe.engine.people import personal, rereckoning
+from coldframe.engine.register import digest, funnel, leftovers, registering
+from coldframe.engine.round import (
+    buttons,
+    closing,
+    form_openers,
+    forms_in,
+    holdups,
+    plan_sizes,
+    private_reactions,
+    reactions,
+    retention,
+    setup,
+    starting,
+)
+from coldframe.engine.trial import forecasting, ownership, reviews, trial_reactions, under_way, weekly
+from coldframe.engine.trial import starting as trial_starting
+from coldframe.ports.chat import Chat, Clock, Ids
+from coldframe.ports.storage import Store
+
+Value = TypeVar("Value")
+
+
+class GivenTwice(ValueError):
+    """Two rooms answer to the same name."""
+
+
+def _merged(*tables: Mapping[str, Value]) -> dict[str, Value]:
+    found: dict[str, Value] = {}
+    for table in tables:
+        for name, value in table.items():
+            if name in found:
+                raise GivenTwice(name)
+            found[name] = value
+    return found
+
+
+def _following(*tables: Mapping[Any, Follow[Any]]) -> Mapping[Any, tuple[Follow[Any], ...]]:
+    """For each kind of fact all that follows from it, in the order of the tables."""
+    found: dict[Any, tuple[Follow[Any], ...]] = {}
+    for table in tables:
+        for kind, follow in table.items():
+            found[kind] = (*found.get(kind, ()), follow)
+    return found
+
+
+USES = Uses(
+    buttons=_merged(
+        form_openers.BUTTONS,
+        texts.BUTTONS,
+        buttons.BUTTONS,
+        personal.BUTTONS,
+        holdups.BUTTONS,
+        weekly.BUTTONS,
+        ownership.BUTTONS,
+        reviews.BUTTONS,
+        forecasting.BUTTONS,
+        registering.BUTTONS,
+        digest.BUTTONS,
+        leftovers.BUTTONS,
+    ),
+    forms=_merged(
+        forms_in.FORMS,
+        starting.FORMS,
+        personal.FORMS,
+        setup.FORMS,
+        weekly.FORMS,
+        ownership.FORMS,
+        reviews.FORMS,
+        registering.FORMS,
+        digest.FORMS,
+        funnel.FORMS,
+    ),
+    words=_merged(panel.WORDS, under_way.WORDS, digest.WORDS, registering.WORDS, funnel.WORDS),
+)
+DUE: Mapping[str, Carry] = _merged(
+    closing.DUE,
+    due_rows.DUE,
+    rereckoning.DUE,
+    retention.DUE,
+    starting.DUE,
+    reviews.DUE,
+    digest.DUE,
+    plan_sizes.DUE,
+    ownership.DUE,
+    leftovers.DUE,
+)
+round_changed = partial(
+    reactions.react,
+    _following(
+        reactions.FOLLOW,
+        trial_starting.FOLLOW,
+        ownership.FOLLOW,
+        forecasting.FOLLOW,
+        registering.FOLLOW,
+        plan_sizes.FOLLOW,
+        private_reactions.FOLLOW,
+    ),
+)
+trial_changed = partial(trial_reactions.react, _following(trial_reactions.FOLLOW))
+
+
+def assembled(
+    store: Store,
+    chat: Chat,
+    clock: Clock,
+    ids: Ids,
+    numbers: Numbers,
+    feed: Callable[[str, str, str], str] | None = None,
+) -> Engine:
+    """The engine with all that it can be asked."""
+    return front_door(Kit(store, chat, clock, ids, numbers, round_changed, trial_changed, feed))
+
+
+def front_door(kit: Kit) -> Engine:
+    """The engine on these doors."""
+    return Engine(kit, USES, DUE)
