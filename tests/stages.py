@@ -1,4 +1,4 @@
-"""What `python3 tests` does once the environment is there: some checks of the source, then pytest."""
+"""What `python3 tests` does once the environment is there: some checks of the source, then pytest; or a longer run."""
 
 from __future__ import annotations
 
@@ -6,12 +6,11 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 TOP = Path(__file__).resolve().parent.parent
 CODE = ["bot", "demo", "deploy", "tests"]
-WORKERS = "2"
 ENOUGH = 60  # lines of a failed check
 
 CHECKS: dict[str, list[str]] = {
@@ -20,42 +19,81 @@ CHECKS: dict[str, list[str]] = {
     "types": ["-m", "mypy", "--no-error-summary"],
     "imports": ["-c", "from importlinter.cli import lint_imports_command as run; run()", "--no-logo"],
 }
-WHOLE = ["-n", WORKERS, "--dist=loadgroup", "--cov", "--cov-report=term:skip-covered"]
+WORKERS = ["-n", "2", "--dist=loadgroup"]
+ORDINARY = [*WORKERS, "-m", "not slow"]
+ALL = [*WORKERS, "--hypothesis-profile=all", "--cov", "--cov-report=term:skip-covered"]
+USAGE = 4  # pytest's exit status for words that it does not know
+
+CHAOS = ["kills"]
+"""Modules of tests/bench that kill what they measure."""
+BENCHES = sorted({path.stem for path in TOP.glob("tests/bench/*.py")} - {"__init__", *CHAOS})
 
 VERDICTS = "COLDFRAME_CHECKS"
 """Environment variable that carries the verdicts of the checks to the end of pytest's report."""
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Runs everything, or only pytest when words for it are given. Returns 0 when nothing failed.
+    """Runs the ordinary suite, what the first word asks for, or only pytest with these words; 0 when nothing failed."""
+    first, *words = arguments or [""]
+    if first in STAGES:
+        return STAGES[first](words)
+    status = _pytest(arguments, {})
+    if status == USAGE:
+        longer = ", ".join(filter(None, STAGES))
+        print(f"python3 tests takes {longer}, or words for pytest, such as -k WORD", file=sys.stderr)
+    return status
 
-    pytest comes last, so that its closing line, by which others see how many tests ran, closes the whole.
-    """
-    if arguments:
-        return _pytest([*arguments], {})
-    verdicts = {name: _passes(name, command) for name, command in CHECKS.items()}
-    failed = _pytest(WHOLE, verdicts)
+
+def _suite(words: Sequence[str]) -> int:
+    """The checks and pytest. pytest comes last, so that its closing line, by which others see how many tests ran,
+    closes the whole."""
+    running = {name: _start(command) for name, command in CHECKS.items()}
+    verdicts = {name: _passes(name, check) for name, check in running.items()}
+    failed = _pytest(words, verdicts)
     return failed or int(not all(verdicts.values()))
 
 
-def _passes(name: str, command: Sequence[str]) -> bool:
-    begun = time.perf_counter()
-    done = subprocess.run([sys.executable, *command], cwd=TOP, capture_output=True, text=True, env=_settings({}))
-    print(f"{name}: {'passed' if done.returncode == 0 else 'FAILED'} in {time.perf_counter() - begun:.1f} s")
-    if done.returncode:
-        lines = (done.stdout + done.stderr).strip().splitlines()
+def _start(command: Sequence[str]) -> subprocess.Popen[str]:
+    words = [sys.executable, *command]
+    return subprocess.Popen(words, cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+
+
+def _passes(name: str, check: subprocess.Popen[str]) -> bool:
+    said, _ = check.communicate()
+    print(f"{name}: {'passed' if check.returncode == 0 else 'FAILED'}")
+    if check.returncode:
+        lines = said.strip().splitlines()
         print("\n".join(f"  {line}" for line in lines[:ENOUGH]))
         if len(lines) > ENOUGH:
-            print(f"  and {len(lines) - ENOUGH} lines more: python {' '.join(command)}")
+            print(f"  and {len(lines) - ENOUGH} lines more: python {' '.join(CHECKS[name])}")
     sys.stdout.flush()
-    return done.returncode == 0
+    return check.returncode == 0
 
 
 def _pytest(words: Sequence[str], verdicts: dict[str, bool]) -> int:
     told = "; ".join(f"{name} {'passed' if passed else 'FAILED'}" for name, passed in verdicts.items())
     command = [sys.executable, "-m", "pytest", *words]
-    return subprocess.run(command, cwd=TOP, env=_settings({VERDICTS: told})).returncode
+    return subprocess.run(command, cwd=TOP, env={**os.environ, VERDICTS: told}).returncode
 
 
-def _settings(more: dict[str, str]) -> dict[str, str]:
-    return {**os.environ, **more}
+def _benches(names: Sequence[str]) -> int:
+    """One after the other, each in a process of its own, so that none disturbs the figures of the next."""
+    return int(any([_bench(name) for name in names]))
+
+
+def _bench(name: str) -> int:
+    begun = time.perf_counter()
+    print(f"--- {name}", flush=True)
+    status = subprocess.run([sys.executable, "-m", f"tests.bench.{name}"], cwd=TOP).returncode
+    ended = "ended" if status == 0 else f"FAILED with status {status}"
+    print(f"--- {name} {ended} after {time.perf_counter() - begun:.0f} s", flush=True)
+    return status
+
+
+STAGES: dict[str, Callable[[Sequence[str]], int]] = {
+    "": lambda words: _suite([*ORDINARY, *words]),
+    "--all": lambda words: _suite([*ALL, *words]),
+    "--bench": lambda words: _benches(words or BENCHES),
+    "--chaos": lambda words: _benches(words or CHAOS),
+}
+"""By the first word; the words after it go to pytest, or name the benchmarks."""
