@@ -83,7 +83,10 @@ _stand_in("ortools.linear_solver", pywraplp=_stand_in("ortools.linear_solver.pyw
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Skips what needs a browser where there is none."""
+    """Skips what needs a browser where there is none; one worker has all that needs PostgreSQL, so one server runs."""
+    for item in items:
+        if item.get_closest_marker("postgres"):
+            item.add_marker(pytest.mark.xdist_group("postgres"))
     if chromium() is None:
         for item in items:
             if item.get_closest_marker("browser"):

@@ -14,6 +14,7 @@ from demo.hand import words_of
 from demo.main import HERE
 from demo.play import Play, clock_of
 from demo.scenario import Scenario, load
+from tests.engine.databases import a_file
 
 
 class Blank:
@@ -45,8 +46,8 @@ def scenario(name: str) -> Scenario:
 async def play(
     chosen: Scenario, folder: Path, watch: Callable[[Play], None] | None = None, database: str | None = None
 ) -> Played:
-    clock = clock_of(chosen)
-    async with for_tests(clock, folder, SeededIds(chosen.seed), draughtsman=Blank(), database=database) as house:
+    clock, ids, url = clock_of(chosen), SeededIds(chosen.seed), database or a_file(folder)
+    async with for_tests(clock, folder, ids, draughtsman=Blank(), database=url) as house:
         playing = Play(chosen, house, clock)
         if watch is not None:
             playing.watch = lambda: watch(playing)

@@ -21,6 +21,7 @@ from coldframe.ports.storage import Due, Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house
 from tests.domain.play import EVERYBODY, F, a_round
+from tests.engine.databases import a_file
 from tests.engine.seeing_through import CHANNEL, NoDraughtsman, Team
 
 SECRET = b"a secret for tests, 32 bytes long"
@@ -52,7 +53,7 @@ class Running(Team):
 @asynccontextmanager
 async def house_on(clock: Clock, folder: Path, url: str | None = None) -> AsyncIterator[House]:
     """The bot on files that outlive it: opened again, it is the same bot after a restart."""
-    files = {"database": url or f"sqlite+aiosqlite:///{folder / 'bot.db'}", "room_file": str(folder / "room.db")}
+    files = {"database": url or a_file(folder), "room_file": str(folder / "room.db")}
     async with room_house(clock, secret=SECRET, ids=SeededIds(5), draughtsman=NoDraughtsman(), **files) as house:
         yield house
 

@@ -1,4 +1,4 @@
-"""What the engine's tests share: an empty database of each kind."""
+"""What the engine's tests share: a database of each kind."""
 
 from __future__ import annotations
 
@@ -12,6 +12,6 @@ from tests.engine.databases import BOTH, a_database
 
 @pytest.fixture(params=BOTH)
 def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """The address of an empty database, once for each kind."""
+    """The address of a database with nothing in it, once for each kind."""
     with a_database(request.param, tmp_path) as url:
         yield url

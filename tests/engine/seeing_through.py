@@ -35,6 +35,7 @@ from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house
 from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion
+from tests.engine.databases import a_file
 
 CHANNEL = "growth"
 MONDAY = datetime(2026, 3, 2, 10, tzinfo=UTC)
@@ -208,8 +209,7 @@ async def a_team(
     stands at `step`."""
     clock = ManualClock(MONDAY)
     owned = plans or {"p0": D}
-    url = database or f"sqlite+aiosqlite:///{folder / 'bot.db'}"
-    files = {"database": url, "room_file": str(folder / "room.db")}
+    files = {"database": database or a_file(folder), "room_file": str(folder / "room.db")}
     async with room_house(clock, secret=secret, ids=SeededIds(5), draughtsman=NoDraughtsman(), **files) as house:
         round_ = _in_step(step, people_in_it, weeks, criteria)
         house.room.add_channel(CHANNEL, "growth")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -24,16 +24,23 @@ from coldframe.store.sealing import CannotUnseal, Seal
 from coldframe.store.sql import SqlStore
 from coldframe.store.tables import metadata
 from tests.demo.runs import play, scenario
-from tests.engine.databases import BOTH, a_database
+from tests.engine.databases import BOTH, a_database, an_empty_database
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 SECRET = b"a secret for tests, 32 bytes long"
 
 
 @pytest.fixture(params=BOTH)
-def address(request: pytest.FixtureRequest, tmp_path: Path) -> Any:
-    """The address of an empty database, once for each kind."""
+def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of a database with nothing in it, once for each kind."""
     with a_database(request.param, tmp_path) as url:
+        yield url
+
+
+@pytest.fixture(params=BOTH)
+def empty(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """The address of a database without a table, once for each kind."""
+    with an_empty_database(request.param, tmp_path) as url:
         yield url
 
 
@@ -216,9 +223,9 @@ async def test_the_clock_never_runs_below_the_highest_time_seen(store: SqlStore)
     assert await store.see_time(NOW + timedelta(hours=1)) == NOW + timedelta(hours=1)
 
 
-async def test_upgrading_twice_changes_nothing_and_a_newer_schema_is_refused(address: str) -> None:
+async def test_upgrading_twice_changes_nothing_and_a_newer_schema_is_refused(empty: str) -> None:
     """The migrations run once; a database of a newer release is refused by name."""
-    engine = open_engine(address)
+    engine = open_engine(empty)
     await upgrade(engine)
     await upgrade(engine)
     async with engine.begin() as db:
@@ -228,12 +235,12 @@ async def test_upgrading_twice_changes_nothing_and_a_newer_schema_is_refused(add
     await engine.dispose()
 
 
-async def test_migrations_build_what_the_tables_declare(address: str) -> None:
+async def test_migrations_build_what_the_tables_declare(empty: str) -> None:
     """The schema that the revisions build differs in nothing from the declared tables (search indexes apart)."""
     from alembic.autogenerate import compare_metadata
     from alembic.migration import MigrationContext
 
-    engine = open_engine(address)
+    engine = open_engine(empty)
     await upgrade(engine)
     async with engine.connect() as db:
         found = await db.run_sync(

@@ -27,6 +27,7 @@ from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
 from demo.cast import Cast, Job
 from demo.scenario import Scenario, calendar_of, load
+from tests.engine.databases import a_file
 from tests.wire.slack.people import Someone
 from tests.wire.slack.screen import Hand, Screen
 from tests.wire.slack.service import running
@@ -284,7 +285,7 @@ async def at_work(tmp_path: Path, mode: Any = "socket") -> AsyncIterator[Team]:
     await workspace.start()
     team = moved_in(workspace, scenario)
     ids = RandomIds()
-    store = await open_store(f"sqlite+aiosqlite:///{tmp_path / 'bot.db'}", b"x" * 32, ids, durable=False)
+    store = await open_store(a_file(tmp_path), b"x" * 32, ids, durable=False)
     relay = Relay()
     try:
         made = Workshop(Quick(), clock.now)

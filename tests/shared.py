@@ -1,0 +1,23 @@
+"""What is made once for a whole run, by whichever worker needs it first."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from filelock import FileLock
+
+
+def once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:
+    """A folder that all workers share. Who comes first fills it; the others wait, and then only read."""
+    base = factory.getbasetemp()
+    top = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    made, unfinished = top / name, top / f"{name}.unfinished"
+    with FileLock(top / f"{name}.lock"):
+        if not made.exists():
+            unfinished.mkdir()
+            make(unfinished)
+            unfinished.rename(made)
+    return made
