@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any, TypeVar
 
 import pytest
 from filelock import FileLock
+
+T = TypeVar("T")
 
 
 def once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], object]) -> Path:
@@ -21,3 +26,9 @@ def once(factory: pytest.TempPathFactory, name: str, make: Callable[[Path], obje
             make(unfinished)
             unfinished.rename(made)
     return made
+
+
+def finished(work: Coroutine[Any, Any, T]) -> T:
+    """What a coroutine comes to, in an event loop of its own, even where another one runs already."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from coldframe.domain.names import Step
 from demo.hand import words_of
+from tests.demo.main_scenario import MainPlay
 from tests.demo.runs import play, scenario
 
 
@@ -60,9 +61,9 @@ async def test_a_decision_maker_who_never_answers_is_replaced_by_the_deputy(tmp_
     assert "Cleo" in words_of(handed[0])
 
 
-async def test_the_main_scenario_tells_its_whole_story(tmp_path: Path) -> None:
+def test_the_main_scenario_tells_its_whole_story(main_play: MainPlay) -> None:
     """A tie at the cut, a late note, a declined ownership, a hand-over, two verdicts, a late start, a second round."""
-    played = await play(scenario("quillmarsh"), tmp_path)
+    played = main_play.played
     assert played.round is not None
     assert played.round.step is Step.COMMITTED
     fifth = [s for s in played.round.forces_standing if s.place == 5]

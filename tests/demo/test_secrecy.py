@@ -7,53 +7,21 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-from coldframe.chat.room.records import Record
 from coldframe.domain.names import Step
-from coldframe.render.room import message_text
+
 from demo.play import Play
 from demo.scenario import Note, Plan, Scenario
+from tests.demo.main_scenario import REVEALS, MainPlay, whole_text
 from tests.demo.runs import play, scenario
 
 COUNTED = re.compile(r"The (dots are|ballot is) counted")
 
 
-def whole_text(record: Record) -> str:
-    return message_text(record.message) if record.message is not None else record.text or ""
-
-
-async def test_no_message_holds_a_note_a_plan_or_a_vote_before_its_reveal(tmp_path: Path) -> None:
+def test_no_message_holds_a_note_a_plan_or_a_vote_before_its_reveal(main_play: MainPlay) -> None:
     """Looked at after every moment: others' texts appear only once the round has passed the step that reveals them."""
-    chosen = scenario("quillmarsh").model_copy(update={"weeks_after": 0.1, "trials": [], "again": False})
-    leaks: list[str] = []
-    passed: set[str] = set()
-
-    def watch(playing: Play) -> None:
-        records = playing.house.room.all_messages()
-        words = "\n".join(whole_text(r) for r in records if r.place.kind == "channel")
-        if "The reveal." in words:
-            passed.add("notes")
-        if "without names, in shuffled order" in words:
-            passed.add("plans")
-        if "notes" not in passed:
-            leaks.extend(_seen_by_others(records, [(n.by, n.text) for n in chosen.notes if not n.late]))
-        if "plans" not in passed:
-            texts = [(p.by, text) for p in chosen.plans for text in (p.title, p.hypothesis, *p.steps)]
-            leaks.extend(_seen_by_others(records, texts))
-
-    played = await play(chosen, tmp_path, watch)
-    assert passed == {"notes", "plans"}
-    assert leaks == []
-    assert played.round is not None and played.round.step is Step.COMMITTED
-
-
-def _seen_by_others(records: tuple[Record, ...], secrets: list[tuple[str, str]]) -> list[str]:
-    """Texts that stand anywhere but in their writer's own direct messages."""
-    found = []
-    for record in records:
-        text = whole_text(record)
-        found += [secret for by, secret in secrets if secret in text and record.place.id != by]
-    return found
+    assert main_play.revealed == REVEALS.keys()
+    assert main_play.leaks == []
+    assert main_play.played.round is not None and main_play.played.round.step is Step.COMMITTED
 
 
 async def test_the_database_file_holds_no_private_text_before_the_reveal(tmp_path: Path) -> None:

@@ -5,14 +5,12 @@ Tests get a copy of a database whose tables were made once, since making them ta
 
 from __future__ import annotations
 
-import asyncio
 import atexit
 import itertools
 import shutil
 import tempfile
 import warnings
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
@@ -21,6 +19,8 @@ from typing import Any
 import pytest
 from coldframe.store.database import open_engine
 from coldframe.store.migrate import upgrade
+
+from tests.shared import finished
 
 SQLITE, POSTGRES = "sqlite", "postgresql"
 BOTH = [SQLITE, pytest.param(POSTGRES, marks=[pytest.mark.postgres, pytest.mark.slow])]
@@ -52,15 +52,12 @@ def _address(path: Path) -> str:
 
 
 def _upgraded(url: str) -> None:
-    """Makes the tables, in a thread: the caller may stand in an event loop."""
-
     async def work() -> None:
         engine = open_engine(url)
         await upgrade(engine)
         await engine.dispose()
 
-    with ThreadPoolExecutor(1) as thread:
-        thread.submit(asyncio.run, work()).result()
+    finished(work())
 
 
 # --- PostgreSQL ---
