@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
+import pickle
 from pathlib import Path
+from typing import cast
 
 import pytest
 
 from tests.demo.killing import run
 from tests.demo.main_scenario import MainPlay, load_main_play, save_main_play
-from tests.shared import once
+from tests.demo.runs import Played, play, scenario
+from tests.shared import finished, once
 
 
 @pytest.fixture(scope="session")
 def main_play(tmp_path_factory: pytest.TempPathFactory) -> MainPlay:
     """The main scenario, played to its end."""
     return load_main_play(once(tmp_path_factory, "main-scenario", save_main_play))
+
+
+@pytest.fixture(scope="session")
+def small_play(tmp_path_factory: pytest.TempPathFactory) -> Played:
+    """The small scenario, played to its end."""
+
+    def make(folder: Path) -> None:
+        (folder / "small.pickle").write_bytes(pickle.dumps(finished(play(scenario("three-people"), folder))))
+
+    return cast(Played, pickle.loads((once(tmp_path_factory, "small-scenario", make) / "small.pickle").read_bytes()))
 
 
 @pytest.fixture(scope="session")

@@ -7,15 +7,14 @@ from pathlib import Path
 from coldframe.domain.names import Step
 from demo.hand import words_of
 from tests.demo.main_scenario import MainPlay
-from tests.demo.runs import play, scenario
+from tests.demo.runs import Played, play, scenario
 
 
-async def test_three_people_reach_a_commitment(tmp_path: Path) -> None:
+def test_three_people_reach_a_commitment(small_play: Played) -> None:
     """The smallest team that may hold a round reaches its commitment."""
-    played = await play(scenario("three-people"), tmp_path)
-    assert played.round is not None
-    assert played.round.step is Step.COMMITTED
-    assert played.said("Committed: A pause of up to three weeks.")
+    assert small_play.round is not None
+    assert small_play.round.step is Step.COMMITTED
+    assert small_play.said("Committed: A pause of up to three weeks.")
 
 
 async def test_one_person_is_refused_with_the_reason(tmp_path: Path) -> None:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import pickle
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import cast
 
 import pytest
 from coldframe.domain.names import Step
@@ -12,7 +15,8 @@ from coldframe.domain.names import Step
 from demo.play import Play
 from demo.scenario import Note, Plan, Scenario
 from tests.demo.main_scenario import REVEALS, MainPlay, whole_text
-from tests.demo.runs import play, scenario
+from tests.demo.runs import Played, play, scenario
+from tests.shared import finished, once
 
 COUNTED = re.compile(r"The (dots are|ballot is) counted")
 
@@ -44,18 +48,17 @@ async def test_the_database_file_holds_no_private_text_before_the_reveal(tmp_pat
     assert found == []
 
 
-async def test_who_voted_for_what_is_in_no_message(tmp_path: Path) -> None:
+def test_who_voted_for_what_is_in_no_message(small_play: Played) -> None:
     """No message to anybody else names a voter beside what they chose; results carry totals only."""
-    chosen = scenario("three-people")
-    played = await play(chosen, tmp_path)
-    results = [r for r in played.records if r.place.kind == "channel" and COUNTED.match(whole_text(r))]
+    results = [r for r in small_play.records if r.place.kind == "channel" and COUNTED.match(whole_text(r))]
     assert len(results) == 2
     for record in results:
-        assert not any(re.search(rf"\b{person.name}\b", whole_text(record)) for person in chosen.team)
+        assert not any(re.search(rf"\b{person.name}\b", whole_text(record)) for person in small_play.scenario.team)
 
 
 # What one person gives in confidence, given differently; and the words with which it is revealed or counted.
 Change = Callable[[Scenario], dict[str, object]]
+View = list[tuple[str, str]]
 OTHERWISE: dict[str, tuple[str, Change, str]] = {
     "notes": ("bo", lambda s: {"notes": [_said_otherwise(n, "bo") for n in s.notes]}, "The reveal."),
     "dots": ("bo", lambda s: {"dots": {**s.dots, "bo": ["no-pause", "no-pause", "early"]}}, "The dots are counted"),
@@ -72,26 +75,56 @@ def _planned_otherwise(plan: Plan, who: str) -> Plan:
     return plan.model_copy(update={"title": plan.title[::-1], "steps": ["Other"]}) if plan.by == who else plan
 
 
+class Enough(Exception):
+    """Nothing that comes after is looked at."""
+
+
+async def _views(chosen: Scenario, folder: Path, marker: str) -> list[View]:
+    """What stands in the room after each moment, until the words have been said there."""
+    seen: list[View] = []
+
+    def watch(playing: Play) -> None:
+        records = playing.house.room.all_messages()
+        seen.append([(r.place.id, f"{r.at} {r.place.id} {r.author} {whole_text(r)}") for r in records])
+        if any(marker in line for _, line in seen[-1]):
+            raise Enough
+
+    with contextlib.suppress(Enough):
+        await play(chosen, folder, watch)
+    return seen
+
+
+@pytest.fixture(scope="session")
+def base_views(tmp_path_factory: pytest.TempPathFactory) -> list[View]:
+    """The views of the round with which the others are compared."""
+
+    def make(folder: Path) -> None:
+        (folder / "views.pickle").write_bytes(pickle.dumps(finished(_views(_base(), folder, "The ballot is counted"))))
+
+    made = once(tmp_path_factory, "base-views", make)
+    return cast(list[View], pickle.loads((made / "views.pickle").read_bytes()))
+
+
+def _base() -> Scenario:
+    """The same number of votes on each of as many options: the same moments."""
+    small = scenario("three-people")
+    return small.model_copy(update={"dots": {**small.dots, "bo": ["early", "early", "no-pause"]}})
+
+
+def _around(views: list[View], who: str, marker: str) -> tuple[list[str], list[str]]:
+    """What all but this person read right before the words were said, and right after."""
+    others = [[line for place, line in view if place != who] for view in views]
+    said = next(n for n, lines in enumerate(others) if any(marker in line for line in lines))
+    return others[said - 1], others[said]
+
+
 @pytest.mark.parametrize("what", OTHERWISE)
-async def test_what_others_read_before_does_not_depend_on_what_one_gave(what: str, tmp_path: Path) -> None:
+async def test_what_others_read_before_does_not_depend_on_what_one_gave(
+    what: str, base_views: list[View], tmp_path: Path
+) -> None:
     """Two rounds that differ in one person's input only read alike, to the letter, for all others until it is out."""
     who, change, marker = OTHERWISE[what]
-    base = scenario("three-people")  # the same number of votes on each of as many options: the same moments
-    base = base.model_copy(update={"dots": {**base.dots, "bo": ["early", "early", "no-pause"]}})
-    views: list[list[str]] = []
-    after: list[list[str]] = []
-    for number, chosen in enumerate((base, base.model_copy(update=change(base)))):
-        seen: list[list[str]] = []
-
-        def watch(playing: Play, seen: list[list[str]] = seen) -> None:
-            records = playing.house.room.all_messages()
-            lines = [f"{r.at} {r.place.id} {r.author} {whole_text(r)}" for r in records if r.place.id != who]
-            if not seen or not any(marker in line for line in seen[-1]):
-                seen.append(lines)
-
-        (tmp_path / str(number)).mkdir()
-        await play(chosen, tmp_path / str(number), watch)
-        views.append(seen[-2])
-        after.append(seen[-1])
-    assert views[0] == views[1]
-    assert after[0] != after[1], "the change must show once it is out, or this would compare nothing"
+    changed = await _views(_base().model_copy(update=change(_base())), tmp_path, marker)
+    (before, after), (before_changed, after_changed) = (_around(v, who, marker) for v in (base_views, changed))
+    assert before == before_changed
+    assert after != after_changed, "the change must show once it is out, or this would compare nothing"

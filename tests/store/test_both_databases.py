@@ -258,8 +258,9 @@ def _ours(name: str | None, kind: str, _parents: Any) -> bool:
     )
 
 
+@pytest.mark.parametrize("address", BOTH[1:], indirect=True)  # on a file the demo's tests play it
 async def test_a_whole_round_runs_on_the_database(address: str, tmp_path: Path) -> None:
-    """Three people go from setup to commitment on this database."""
+    """Three people go from setup to commitment on PostgreSQL."""
     played = await play(scenario("three-people"), tmp_path, database=address)
     assert played.round is not None
     assert played.round.step is Step.COMMITTED
