@@ -18,9 +18,12 @@ from tests.stages import VERDICTS
 zoneinfo.reset_tzpath(to=())  # the program reads the pinned tzdata package, so the tests do too
 
 # Speed is measured in tests/bench, beside a floor; here a slow machine must not make a right answer fail.
-hypothesis.settings.register_profile("here", deadline=None)
-hypothesis.settings.register_profile("ci", deadline=None, derandomize=True, database=None, print_blob=True)
-hypothesis.settings.load_profile("ci" if os.environ.get("CI") else "here")
+ORDINARY = hypothesis.settings(deadline=None, max_examples=40)
+ALL = hypothesis.settings(ORDINARY, max_examples=350)
+CI = hypothesis.settings(ALL, derandomize=True, database=None, print_blob=True)
+for name, profile in {"ordinary": ORDINARY, "all": ALL, "ci": CI}.items():
+    hypothesis.settings.register_profile(name, profile)
+hypothesis.settings.load_profile("ordinary")
 
 NO_CHROMIUM = "browser tests skipped: there is no Chromium on this machine"
 

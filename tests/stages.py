@@ -21,7 +21,8 @@ CHECKS: dict[str, list[str]] = {
 }
 WORKERS = ["-n", "2", "--dist=loadgroup"]
 ORDINARY = [*WORKERS, "-m", "not slow"]
-ALL = [*WORKERS, "--hypothesis-profile=all", "--cov", "--cov-report=term:skip-covered"]
+PROFILE = "ci" if os.environ.get("CI") else "all"  # see tests/conftest.py
+ALL = [*WORKERS, f"--hypothesis-profile={PROFILE}", "--cov", "--cov-report=term:skip-covered"]
 USAGE = 4  # pytest's exit status for words that it does not know
 
 CHAOS = ["kills"]

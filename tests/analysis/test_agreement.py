@@ -8,7 +8,9 @@ import math
 import krippendorff
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from coldframe.analysis.agreement import LEVELS, kendall_w, krippendorff_alpha
+from coldframe.analysis.inputs import BadNumber
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.stats import friedmanchisquare, rankdata
 
@@ -65,7 +67,6 @@ scores = st.tuples(st.integers(1, 6), st.integers(1, 6)).flatmap(
 )
 
 
-@settings(max_examples=200)
 @given(scores)
 def test_w_equals_friedmans_statistic(rows) -> None:
     """m (n - 1) W is scipy's tie-corrected Friedman chi-squared, wherever that is defined."""
@@ -75,7 +76,6 @@ def test_w_equals_friedmans_statistic(rows) -> None:
     assert judges * (items - 1) * kendall_w(rows) == pytest.approx(expected, abs=1e-9)
 
 
-@settings(max_examples=200)
 @given(scores)
 def test_w_counts_orders_only(rows) -> None:
     """Scores and the ranks made of them have the same W, between 0 and 1."""
@@ -125,7 +125,6 @@ ratings = st.tuples(st.integers(1, 5), st.integers(1, 8)).flatmap(
 
 
 @pytest.mark.parametrize("level", LEVELS)
-@settings(max_examples=200)
 @given(rows=ratings)
 def test_alpha_equals_the_reference_library(level, rows) -> None:
     """The krippendorff package finds the same, wherever two different values are paired; else we cannot tell."""

@@ -6,7 +6,9 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from coldframe.analysis.forecasts import brier, calibration, decomposition, decomposition_of_groups
+from coldframe.analysis.inputs import BadNumber
+from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
@@ -38,7 +40,6 @@ def test_always_one_half_scores_a_quarter(outcomes) -> None:
     assert brier([1 - o for o in outcomes_as_numbers], np.array(outcomes)) == 1
 
 
-@settings(max_examples=200)
 @given(records)
 def test_brier_is_the_mean_squared_distance(pairs) -> None:
     """The score by plain summing."""
@@ -65,7 +66,6 @@ def test_parts_by_hand() -> None:
     assert parts.score == pytest.approx(0.16)
 
 
-@settings(max_examples=200)
 @given(records)
 def test_parts_add_up_to_the_score(pairs) -> None:
     """Murphy 1973: reliability - resolution + uncertainty is the Brier score when equal values are grouped."""
@@ -99,7 +99,6 @@ def test_bins_begin_at_their_lower_edge() -> None:
     assert [b.low for b in calibration([0.29], [1], bins=100).bins] == [0.29]
 
 
-@settings(max_examples=200)
 @given(records, st.integers(1, 12))
 def test_bins_hold_all_forecasts_with_their_interval(pairs, bins) -> None:
     """Every forecast is in the one bin whose range holds it; the interval is statsmodels' Wilson interval."""

@@ -22,6 +22,9 @@ from coldframe.analysis.sequential import (
     spent,
     wang_tsiatis_boundaries,
 )
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
 
 
 def equal(looks: int) -> tuple[float, ...]:
@@ -161,7 +164,6 @@ steps = st.lists(st.integers(1, 40), min_size=1, max_size=5, unique=True).map(
 )
 
 
-@settings(max_examples=200, deadline=None)
 @given(fractions=steps, kind=st.sampled_from(SPENDING_KINDS), alpha=st.floats(0.01, 0.2))
 def test_exactly_the_spent_alpha_is_used(fractions: tuple[float, ...], kind: str, alpha: float) -> None:
     """Whatever the looks, the false alarms up to the last look are what the function spends by then."""
@@ -170,7 +172,6 @@ def test_exactly_the_spent_alpha_is_used(fractions: tuple[float, ...], kind: str
     assert total == pytest.approx(spent(fractions[-1], alpha, kind), abs=1e-9)
 
 
-@settings(max_examples=200, deadline=None)
 @given(
     first=st.floats(0.05, 0.9),
     critical=st.tuples(st.floats(1.0, 4.0), st.floats(1.0, 4.0)),

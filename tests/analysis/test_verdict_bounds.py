@@ -25,6 +25,9 @@ from coldframe.analysis.verdict import (
     judge,
     split_week,
 )
+from hypothesis import given
+from hypothesis import strategies as st
+
 from tests.analysis.trials import START, after, before_after, codes, plan
 from tests.bench import verdicts as bench
 
@@ -33,7 +36,6 @@ from tests.bench import verdicts as bench
 tallies = st.integers(1, 400).flatmap(lambda people: st.tuples(st.integers(0, people), st.just(people)))
 
 
-@settings(max_examples=200, deadline=None)
 @given(rows=st.lists(st.tuples(tallies, tallies), min_size=0, max_size=4), looks=st.integers(0, 9))
 def test_whatever_is_logged_gets_one_of_the_four(rows, looks: int) -> None:
     """Any possible numbers give a verdict; met only with the whole interval beyond no change and no mismatch."""
@@ -70,7 +72,6 @@ MEASURES = [
 ]
 
 
-@settings(max_examples=300, deadline=None)
 @given(data=st.data(), case=st.sampled_from(MEASURES), number=st.integers(0, 6), stopped=st.booleans())
 def test_every_kind_survives_any_possible_numbers(data, case, number: int, stopped: bool) -> None:
     """Whatever kind and whatever possible numbers, gaps included, one of the four comes with finite facts."""
@@ -90,7 +91,6 @@ def test_every_kind_survives_any_possible_numbers(data, case, number: int, stopp
         assert all(isinstance(fact, str) or math.isfinite(fact) for fact in caution.facts.values())
 
 
-@settings(max_examples=100, deadline=None)
 @given(rows=st.lists(st.tuples(tallies, tallies), min_size=1, max_size=4))
 def test_mirrored_numbers_get_the_mirrored_verdict(rows) -> None:
     """Failures counted instead of successes, and down instead of up, is the same trial."""

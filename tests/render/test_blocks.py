@@ -31,6 +31,9 @@ from coldframe.message.nodes import (
 )
 from coldframe.render.slack.blocks import Part, Unrenderable, message_parts
 from coldframe.render.slack.mrkdwn import address, cut, escaped, length, mrkdwn, pieces
+from hypothesis import given
+from hypothesis import strategies as st
+
 from tests.wire.slack.rules import message_problems
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
@@ -285,7 +288,6 @@ BLOCKS = st.one_of(
 )
 
 
-@settings(max_examples=150, deadline=None)
 @given(LINES, st.lists(BLOCKS, max_size=8).map(tuple))
 def test_whatever_is_said_slack_takes_it(summary: Any, blocks: Any) -> None:
     """No content, however odd, makes a message that Slack refuses or that alerts anybody unasked."""
