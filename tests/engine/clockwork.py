@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Mapping
-from contextlib import asynccontextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -23,6 +23,7 @@ from coldframe.wiring import House, room_house
 from tests.domain.play import EVERYBODY, F, a_round
 from tests.engine.databases import a_file
 from tests.engine.seeing_through import CHANNEL, NoDraughtsman, Team
+from tests.engine.snapshots import Snapshot, copied
 
 SECRET = b"a secret for tests, 32 bytes long"
 
@@ -93,9 +94,39 @@ async def running(
     url: str | None = None,
     **settings: Any,
 ) -> AsyncIterator[Running]:
+    """A round that begins at the start, with these people; on a file unless a database is named."""
+    people_in_it = calendars or {m: WorkingCalendar() for m in EVERYBODY[:6]}
+
+    def build(where: Path) -> AbstractAsyncContextManager[Running]:
+        return _begun(where, start, people_in_it, url, settings)
+
+    if url is not None:
+        async with build(folder) as team:
+            yield team
+        return
+    taken = await copied(folder, build, start, people_in_it, settings)
+    async with reopened(folder, taken) as team:
+        yield team
+
+
+@asynccontextmanager
+async def _begun(
+    folder: Path,
+    start: datetime,
+    calendars: Mapping[MemberId, WorkingCalendar],
+    url: str | None,
+    settings: Mapping[str, Any],
+) -> AsyncIterator[Running]:
     clock = ManualClock(start)
     async with house_on(clock, folder, url) as house:
-        round_ = await begin(house, calendars or {m: WorkingCalendar() for m in EVERYBODY[:6]}, **settings)
-        team = Running(house, clock, round_)
+        team = Running(house, clock, await begin(house, calendars, **settings))
         await team.settle()
         yield team
+
+
+@asynccontextmanager
+async def reopened(folder: Path, taken: Snapshot) -> AsyncIterator[Running]:
+    """The bot at work again on copied files."""
+    clock = ManualClock(taken.now)
+    async with house_on(clock, folder) as house:
+        yield Running(house, clock, taken.round)

@@ -2,14 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from datetime import datetime
+from pathlib import Path
+
 from coldframe.domain import commands as c
 from coldframe.domain.names import ForceId, NoteId, PlanId, PrecedentId, QuestionId, Side, Step
 from coldframe.domain.state import Round
 from demo.hand import words_of
 from tests.domain.play import REASON, RETENTION, D, F, a_plan
-from tests.engine.clockwork import Running
+from tests.engine.clockwork import Running, reopened, running
+from tests.engine.snapshots import copied
 
 TOPICS = ("the bill", "slow pages", "too many mails", "no pause button", "a long form", "dull first week")
+
+
+@asynccontextmanager
+async def at_step(folder: Path, start: datetime, step: Step) -> AsyncIterator[Running]:
+    """Six people whose round began at the start and was played on to the step."""
+
+    def build(where: Path) -> AbstractAsyncContextManager[Running]:
+        return _played_to(where, start, step)
+
+    async with reopened(folder, await copied(folder, build, start, step)) as team:
+        yield team
+
+
+@asynccontextmanager
+async def _played_to(folder: Path, start: datetime, step: Step) -> AsyncIterator[Running]:
+    async with running(folder, start) as team:
+        await reach(team, step)
+        yield team
 
 
 async def reach(team: Running, step: Step) -> Round:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Mapping, Sequence
-from contextlib import asynccontextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -36,10 +36,12 @@ from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house
 from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion
 from tests.engine.databases import a_file
+from tests.engine.snapshots import copied
 
 CHANNEL = "growth"
 MONDAY = datetime(2026, 3, 2, 10, tzinfo=UTC)
 WEEK = timedelta(weeks=1)
+SECRET = b"a secret for tests, 32 bytes long"
 
 
 class NoDraughtsman:
@@ -191,7 +193,31 @@ class Team:
 
 @asynccontextmanager
 async def a_team(
+    folder: Path, *, database: str | None = None, secret: bytes = SECRET, **wanted: Any
+) -> AsyncIterator[Team]:
+    """A team as `_made` makes it, on a copy of its files; made in the database if one is named."""
+    if database is not None:
+        async with _made(folder, database, secret, **wanted) as team:
+            yield team
+        return
+    taken = await copied(folder, lambda where: _made(where, None, secret, **wanted), secret, wanted)
+    clock = ManualClock(taken.now)
+    async with _opened(clock, folder, None, secret) as house:
+        yield Team(house, clock, taken.round)
+
+
+def _opened(
+    clock: ManualClock, folder: Path, database: str | None, secret: bytes
+) -> AbstractAsyncContextManager[House]:
+    files = {"database": database or a_file(folder), "room_file": str(folder / "room.db")}
+    return room_house(clock, secret=secret, ids=SeededIds(5), draughtsman=NoDraughtsman(), **files)
+
+
+@asynccontextmanager
+async def _made(
     folder: Path,
+    database: str | None,
+    secret: bytes,
     *,
     plans: Mapping[str, MemberId] | None = None,
     calendars: Mapping[str, WorkingCalendar] | None = None,
@@ -199,8 +225,6 @@ async def a_team(
     fears: Sequence[str] = (),
     weeks: int = 4,
     people_in_it: int = 6,
-    database: str | None = None,
-    secret: bytes = b"a secret for tests, 32 bytes long",
     sealed: bool = True,
     step: Step = Step.COMMITMENT,
     **criteria: Any,
@@ -209,8 +233,7 @@ async def a_team(
     stands at `step`."""
     clock = ManualClock(MONDAY)
     owned = plans or {"p0": D}
-    files = {"database": database or a_file(folder), "room_file": str(folder / "room.db")}
-    async with room_house(clock, secret=secret, ids=SeededIds(5), draughtsman=NoDraughtsman(), **files) as house:
+    async with _opened(clock, folder, database, secret) as house:
         round_ = _in_step(step, people_in_it, weeks, criteria)
         house.room.add_channel(CHANNEL, "growth")
         for member in round_.active():

@@ -9,8 +9,8 @@ from coldframe.chat.room.records import Record
 from coldframe.domain.names import MemberId, Step
 from demo.hand import buttons_of, words_of
 from tests.domain.play import F
-from tests.engine.clockwork import Running, running
-from tests.engine.reaching import reach, told
+from tests.engine.clockwork import Running
+from tests.engine.reaching import at_step, reach, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
@@ -24,8 +24,7 @@ def option(team: Running, person: str) -> Record:
 
 async def test_a_reaction_on_an_old_ballot_is_answered_and_counts_nowhere(tmp_path: Path) -> None:
     """After the close an emoji on an option of then changes no dots and no later ballot; its giver is told."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.DOTS)
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
         old = option(team, JON)
         before = await reach(team, Step.QUESTIONS)
         heard = len(told(team, JON))
@@ -38,8 +37,7 @@ async def test_a_reaction_on_an_old_ballot_is_answered_and_counts_nowhere(tmp_pa
 
 async def test_a_button_of_an_old_ballot_is_answered_and_counts_nowhere(tmp_path: Path) -> None:
     """Whoever still has the old buttons on the screen gets the reason in private."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.DOTS)
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
         old = option(team, JON)
         button = next(b for b in buttons_of(old) if b.action == "vote.cast")
         before = await reach(team, Step.QUESTIONS)
@@ -51,8 +49,8 @@ async def test_a_button_of_an_old_ballot_is_answered_and_counts_nowhere(tmp_path
 
 async def test_a_button_without_the_role_is_answered_and_changes_nothing(tmp_path: Path) -> None:
     """The facilitator's desk pressed by somebody else: who may is said, the step stays open."""
-    async with running(tmp_path, MONDAY) as team:
-        before = await reach(team, Step.QUESTIONS)
+    async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
+        before = await team.current()
         room = team.house.room
         desk = next(r for r in room.messages(room.direct(F)) if any(b.action == "step.close" for b in buttons_of(r)))
         button = next(b for b in buttons_of(desk) if b.action == "step.close")

@@ -9,7 +9,7 @@ from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from tests.domain.play import FD, F
 from tests.engine.clockwork import Running, running
-from tests.engine.reaching import reach, told
+from tests.engine.reaching import at_step, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON, INES = MemberId("jon"), MemberId("ines")
@@ -57,8 +57,7 @@ async def test_a_change_that_cannot_be_taken_leaves_the_older_notes(tmp_path: Pa
 
 async def test_a_decline_with_a_proposal_works_after_a_hand_over(tmp_path: Path) -> None:
     """Whoever facilitates now asks the person proposed, though the role began with somebody else."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.COMMITMENT)
+    async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
         await team.act("ask", c.ChoosePlan(F, P0), c.AskOwner(F, P0, JON), c.HandOver(F, Role.FACILITATOR))
         form = (await team.press(JON, "owner.decline")).form
         assert form is not None

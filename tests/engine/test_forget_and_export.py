@@ -10,7 +10,7 @@ from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
 from tests.domain.play import F
 from tests.engine.clockwork import Running, running
-from tests.engine.reaching import reach, told
+from tests.engine.reaching import at_step, reach, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
@@ -30,8 +30,7 @@ async def _held(team: Running, person: MemberId) -> dict[str, object]:
 
 async def test_the_export_shows_everything_that_leads_to_the_person(tmp_path: Path) -> None:
     """Late notes, suggestions, dots, votes and forecasts as much as notes and plans; and after the round's end."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.FOCUS)
+    async with at_step(tmp_path, MONDAY, Step.FOCUS) as team:
         await team.say(FAYE, "- retention: A late thought")
         await reach(team, Step.QUESTIONS)
         await team.act("suggest", c.SuggestQuestion(FAYE, "How might we listen?"))
@@ -64,8 +63,7 @@ async def test_forgetting_reaches_late_notes_and_rounds_that_have_ended(tmp_path
 
 async def test_forgetting_after_the_end(tmp_path: Path) -> None:
     """An ended round keeps no name either."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.FOCUS)
+    async with at_step(tmp_path, MONDAY, Step.FOCUS) as team:
         await team.act("end", c.Cancel(F, "No budget."))
         await team.command(JON, "forget me", channel=False)
         assert (await team.current()).name_of(JON) == "somebody who left"

@@ -11,7 +11,7 @@ from coldframe.domain.names import MemberId, Side, Step
 from coldframe.message.nodes import Quoted
 from tests.domain.play import F
 from tests.engine.clockwork import Running, running
-from tests.engine.reaching import reach, told
+from tests.engine.reaching import at_step, reach, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
@@ -95,8 +95,7 @@ PLAN = {"question": "q1", "kind": "split", "weeks": "4", "title": "Ring new team
 
 async def test_a_plan_that_comes_after_the_close_is_handed_back_whole(tmp_path: Path) -> None:
     """Its writer gets every text of the page back in private, with the reason, however long it is."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.PLANS)
+    async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         form = (await team.press(F, "plan.write")).form
         assert form is not None
         await reach(team, Step.BALLOT)

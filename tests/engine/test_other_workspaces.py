@@ -13,7 +13,7 @@ from coldframe.engine.trial.places import trial_id
 from coldframe.ports.chat import Happening, Inbound, Place, Pressed, Submitted
 from tests.domain.play import FD, RETENTION, D, F, a_round
 from tests.engine.clockwork import running
-from tests.engine.reaching import reach
+from tests.engine.reaching import at_step
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 NOTE = {"lever": "retention", "side": "restraining", "text": "From elsewhere"}
@@ -45,8 +45,7 @@ async def test_nothing_is_done_for_another_workspace(tmp_path: Path, what: Happe
 
 async def test_the_same_acts_count_in_the_rounds_own_workspace(tmp_path: Path) -> None:
     """What is refused above is refused for the workspace alone."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.FOCUS)
+    async with at_step(tmp_path, MONDAY, Step.FOCUS) as team:
         place = Place("room", "channel", "growth")
         event = Inbound("own:1", F, place, MONDAY, ACTS["cancel"])
         await team.house.engine.receive(event)

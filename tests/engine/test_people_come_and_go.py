@@ -11,7 +11,7 @@ from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, Role, Step
 from tests.domain.play import FD, D, F
 from tests.engine.clockwork import Running, running
-from tests.engine.reaching import in_channel, reach, told
+from tests.engine.reaching import at_step, in_channel, reach, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
@@ -57,8 +57,8 @@ async def test_who_comes_back_while_the_round_rests_is_asked_when_it_goes_on(tmp
 @pytest.mark.parametrize("rest", [timedelta(minutes=5), timedelta(hours=5)], ids=["within", "beyond"])
 async def test_a_pause_in_the_reading_time_loses_no_ballot(tmp_path: Path, rest: timedelta) -> None:
     """Ballots go out at the end of the reading time, or when the round goes on, if it rested through that; once."""
-    async with running(tmp_path, MONDAY) as team:
-        opens = (await reach(team, Step.BALLOT)).progress.opens
+    async with at_step(tmp_path, MONDAY, Step.BALLOT) as team:
+        opens = (await team.current()).progress.opens
         assert opens is not None
         await team.act("rest", c.Pause(F))
         await team.until(team.clock.now() + rest)
@@ -70,8 +70,7 @@ async def test_a_pause_in_the_reading_time_loses_no_ballot(tmp_path: Path, rest:
 
 async def test_who_inherits_a_role_is_named_and_gets_its_desk(tmp_path: Path) -> None:
     """When facilitator and deputy have both left, the channel hears who facilitates now, and they can go on at once."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.MERGE)
+    async with at_step(tmp_path, MONDAY, Step.MERGE) as team:
         await team.act("one leaves", c.Leave(c.BOT, F))
         await team.act("two leave", c.Leave(c.BOT, FD))
         assert (await team.current()).is_facilitator(D)

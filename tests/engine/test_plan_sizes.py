@@ -13,8 +13,8 @@ from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.state import Criterion
 from coldframe.engine.worker.explaining import size_of
 from tests.domain.play import D, F, a_plan, criterion
-from tests.engine.clockwork import Running, running
-from tests.engine.reaching import in_channel, reach, told
+from tests.engine.clockwork import Running
+from tests.engine.reaching import at_step, in_channel, reach, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 INES, JON = MemberId("ines"), MemberId("jon")
@@ -51,8 +51,7 @@ async def _hands_in(team: Running, by: MemberId, plan: str, **numbers: float | N
 
 async def test_an_author_hears_at_once_what_the_traffic_can_show(tmp_path: Path) -> None:
     """Too small to see is said in private before the reveal; to nobody else, and not of a plan without numbers."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.PLANS)
+    async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await _hands_in(team, INES, "p1", weekly=40)
         assert "too small to see" in told(team, INES)[-1]
         assert not [w for m in (JON, F, D) for w in told(team, m) if "too small to see" in w]
@@ -65,8 +64,7 @@ async def test_an_author_hears_at_once_what_the_traffic_can_show(tmp_path: Path)
 
 async def test_everybody_reads_it_before_the_ballot_and_when_the_numbers_are_completed(tmp_path: Path) -> None:
     """One message below the plans; one more at the commitment once a plan's numbers are there."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.PLANS)
+    async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await _hands_in(team, INES, "p8", weekly=40)
         await _hands_in(team, JON, "p9", weekly=None)
         await team.act("reveal", c.Close(F))

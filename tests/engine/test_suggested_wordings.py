@@ -10,8 +10,9 @@ import pytest
 from coldframe.domain.names import MemberId, Step
 from coldframe.message.nodes import plain
 from coldframe.ports import Inbound, Place, Reply, Said
-from tests.engine.clockwork import Running, running
-from tests.engine.reaching import reach, told
+
+from tests.engine.clockwork import Running
+from tests.engine.reaching import at_step, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 WORDS = "How might we make the first bill a welcome?"
@@ -45,8 +46,7 @@ async def says(
 )
 async def test_a_wording_counts_by_whichever_way_it_comes(tmp_path: Path, how: dict[str, bool]) -> None:
     """The facilitator gets it as that person's suggestion, and the person hears that it was passed on."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.QUESTIONS)
+    async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
         reply = await says(team, WORDS, **how)
         (suggestion,) = (await team.current()).suggestions
         assert (suggestion.by, suggestion.text) == (JON, WORDS)
@@ -56,23 +56,20 @@ async def test_a_wording_counts_by_whichever_way_it_comes(tmp_path: Path, how: d
 
 async def test_what_is_no_question_is_the_command_as_ever(tmp_path: Path) -> None:
     """A mention that does not begin as a question does is understood as words after the command."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.QUESTIONS)
+    async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
         reply = await says(team, "status", thread=True, mention=True)
         assert reply.note is not None and (await team.current()).suggestions == ()
 
 
 async def test_in_another_step_a_wording_is_no_suggestion(tmp_path: Path) -> None:
     """Nothing is kept when no questions are being written, and the person hears what can be done now."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.DOTS)
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
         reply = await says(team, WORDS, mention=True)
         assert reply.note is not None and (await team.current()).suggestions == ()
 
 
 async def test_a_stranger_to_the_round_is_told_so(tmp_path: Path) -> None:
     """Who is not on the roster suggests nothing, and is not left without an answer."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.QUESTIONS)
+    async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
         reply = await says(team, WORDS, thread=True, mention=True, by="stranger")
         assert reply.note is not None and (await team.current()).suggestions == ()

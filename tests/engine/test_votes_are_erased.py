@@ -10,8 +10,8 @@ import pytest
 from coldframe.domain import commands as c
 from coldframe.domain.names import Step
 from tests.domain.play import F
-from tests.engine.clockwork import Running, running
-from tests.engine.reaching import reach
+from tests.engine.clockwork import Running
+from tests.engine.reaching import at_step
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 
@@ -24,8 +24,7 @@ async def _marks(team: Running) -> list[int]:
 @pytest.mark.parametrize("ends", [True, False], ids=["the round ends early", "the round goes on"])
 async def test_votes_are_gone_after_a_week(tmp_path: Path, ends: bool) -> None:
     """They are there until then and gone afterwards; an end of the round does not drop the promise."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.COMMITMENT)
+    async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
         if ends:
             await team.act("end", c.Cancel(F, "No budget."))
         assert all(await _marks(team))

@@ -12,8 +12,7 @@ from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, Step
 from coldframe.engine.core.turn import Turn
 from tests.domain.play import FD, D, F
-from tests.engine.clockwork import running
-from tests.engine.reaching import reach
+from tests.engine.reaching import at_step
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
@@ -23,8 +22,8 @@ async def test_a_vote_newer_than_the_reading_is_not_overwritten_by_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The reading shows how it was a moment ago; whose ledger moved meanwhile keeps what came in."""
-    async with running(tmp_path, MONDAY) as team:
-        round_ = await reach(team, Step.DOTS)
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        round_ = await team.current()
         option = round_.forces[0].id
         await team.act("votes", *(c.CastVote(m, option, "button") for m in (F, D, FD)))
         read = team.house.kit.chat.reactions

@@ -11,7 +11,7 @@ from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
 from tests.domain.play import D, F
 from tests.engine.clockwork import Running, running
-from tests.engine.reaching import TOPICS, reach, told
+from tests.engine.reaching import TOPICS, at_step, reach, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
@@ -41,8 +41,7 @@ async def test_a_hidden_note_is_taken_out_wherever_it_stood(tmp_path: Path, step
 
 async def test_a_round_cancelled_at_its_commitment_leaves_no_button(tmp_path: Path) -> None:
     """The commitment's card says that it is closed; nothing can be chosen on it any more."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.COMMITMENT)
+    async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
         team.button(F, "choice.make")
         await team.act("end", c.ChoosePlan(F, PlanId("p0")), c.Cancel(F, "No budget."))
         with pytest.raises(LookupError):
@@ -51,8 +50,7 @@ async def test_a_round_cancelled_at_its_commitment_leaves_no_button(tmp_path: Pa
 
 async def test_an_offer_to_own_says_what_it_means(tmp_path: Path) -> None:
     """An offer is noted as one; for somebody who was asked already it is their yes, and they hear what comes next."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.COMMITMENT)
+    async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
         await team.act("choose", c.ChoosePlan(F, PlanId("p0")))
         await team.press(D, "owner.offer")
         assert told(team, D)[-1].startswith("Noted")

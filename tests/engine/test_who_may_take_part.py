@@ -18,8 +18,8 @@ from coldframe.message.nodes import plain
 from coldframe.ports import ChannelLost, Commanded, Inbound, Joined, Left, Person, PersonChanged, Place
 from coldframe.ports.chat import Happening
 from tests.domain.play import FD, F
-from tests.engine.clockwork import Running, running
-from tests.engine.reaching import reach, told
+from tests.engine.clockwork import Running
+from tests.engine.reaching import at_step, reach, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
@@ -63,9 +63,8 @@ class There:
 
 @asynccontextmanager
 async def there_is(tmp_path: Path, newcomer: Person) -> AsyncIterator[There]:
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, Step.DOTS)
-        yield There(team, front_door(replace(team.house.kit, chat=Known(newcomer))))  # type: ignore[arg-type]
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        yield There(team, Engine(replace(team.house.kit, chat=Known(newcomer))))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("kind", KINDS)
