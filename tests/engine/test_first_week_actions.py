@@ -12,7 +12,7 @@ from coldframe.ports import Reply
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, F
 from tests.engine.clockwork import Running, running
-from tests.engine.reaching import reach
+from tests.engine.reaching import at_step, reach
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 INES, JON = MemberId("ines"), MemberId("jon")
@@ -33,7 +33,6 @@ async def _fills(team: Running, person: MemberId, lines: str) -> Reply:
 
 
 async def _owned(team: Running) -> None:
-    await reach(team, Step.COMMITMENT)
     await team.act("own", c.ChoosePlan(F, P0), c.AskOwner(F, P0, INES), c.AnswerOwnership(INES, P0, accept=True))
 
 
@@ -41,6 +40,7 @@ async def test_sending_the_form_again_changes_nothing(tmp_path: Path) -> None:
     """Who does what by which day stays, in a zone whose morning is still yesterday in UTC too."""
     zone = {m: WorkingCalendar(zone="Pacific/Auckland") for m in EVERYBODY[:6]}
     async with running(tmp_path, MONDAY, zone) as team:
+        await reach(team, Step.COMMITMENT)
         await _owned(team)
         reply = await _fills(team, INES, "Write the list | in 2 working days\nCall them | in 3 working days | Jon")
         assert reply.errors == {}
@@ -54,7 +54,7 @@ async def test_sending_the_form_again_changes_nothing(tmp_path: Path) -> None:
 
 async def test_a_name_that_two_people_have_is_not_guessed(tmp_path: Path) -> None:
     """The field says so; nothing is kept. The platform's own name of a person tells the two apart."""
-    async with running(tmp_path, MONDAY) as team:
+    async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
         await _owned(team)
         await team.act("another Jon", c.Join(c.BOT, MemberId("jon2"), "Jon"))
         reply = await _fills(team, INES, "Call them | in 3 working days | Jon")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -10,7 +12,7 @@ import pytest
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, Role, Step
 from tests.domain.play import FD, D, F
-from tests.engine.clockwork import Running, running
+from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, in_channel, reach, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
@@ -23,19 +25,20 @@ ASKED = {
 }
 
 
-async def _skips_the_opening(team: Running, step: Step) -> None:
+@asynccontextmanager
+async def _opened_without_jon(folder: Path, step: Step) -> AsyncIterator[Running]:
     """Jon is away while the step opens."""
     before = list(Step)[list(Step).index(step) - 1]
-    await reach(team, before)
-    await team.act("away", c.SetAway(JON, JON, True))
-    await reach(team, step)
+    async with at_step(folder, MONDAY, before) as team:
+        await team.act("away", c.SetAway(JON, JON, True))
+        await reach(team, step)
+        yield team
 
 
 @pytest.mark.parametrize("step", [Step.DOTS, Step.PRECEDENTS, Step.PLANS, Step.PLACEMENT])
 async def test_who_comes_back_is_asked_what_the_step_asks_of_everybody(tmp_path: Path, step: Step) -> None:
     """Somebody back from an absence is waited for again, so they get the question that they missed, once."""
-    async with running(tmp_path, MONDAY) as team:
-        await _skips_the_opening(team, step)
+    async with _opened_without_jon(tmp_path, step) as team:
         assert not [w for w in told(team, JON) if ASKED[step] in w]
         await team.act("back", c.SetAway(JON, JON, False))
         assert JON in (await team.current()).expected()
@@ -46,8 +49,7 @@ async def test_who_comes_back_is_asked_what_the_step_asks_of_everybody(tmp_path:
 
 async def test_who_comes_back_while_the_round_rests_is_asked_when_it_goes_on(tmp_path: Path) -> None:
     """Nothing is asked in a resting round; nobody is forgotten when it goes on."""
-    async with running(tmp_path, MONDAY) as team:
-        await _skips_the_opening(team, Step.PLANS)
+    async with _opened_without_jon(tmp_path, Step.PLANS) as team:
         await team.act("rest", c.Pause(F), c.SetAway(JON, JON, False))
         assert not [w for w in told(team, JON) if ASKED[Step.PLANS] in w]
         await team.act("go on", c.Resume(F))

@@ -10,7 +10,7 @@ import pytest
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
 from tests.domain.play import D, F
-from tests.engine.clockwork import Running, running
+from tests.engine.clockwork import Running
 from tests.engine.reaching import TOPICS, at_step, reach, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
@@ -28,8 +28,7 @@ def _said_anywhere(team: Running) -> list[str]:
 @pytest.mark.parametrize("step", [Step.FOCUS, Step.MERGE, Step.DOTS, Step.PRECEDENTS])
 async def test_a_hidden_note_is_taken_out_wherever_it_stood(tmp_path: Path, step: Step) -> None:
     """Its words vanish from the lists, the merge, everybody's ballot and the questions, in every later step too."""
-    async with running(tmp_path, MONDAY) as team:
-        await reach(team, step)
+    async with at_step(tmp_path, MONDAY, step) as team:
         assert _said_anywhere(team)
         await team.command(F, f"hide {SECRET}")
         left = [w for w in _said_anywhere(team) if "Forces by dots" not in w]
