@@ -1,4 +1,4 @@
-"""Where the browser is that the room's tests drive."""
+"""Where the browser is that the room's tests drive, and how it is started."""
 
 from __future__ import annotations
 
@@ -6,6 +6,15 @@ import functools
 import os
 import shutil
 
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
 
 

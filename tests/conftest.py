@@ -25,6 +25,7 @@ for name, profile in {"ordinary": ORDINARY, "all": ALL, "ci": CI}.items():
     hypothesis.settings.register_profile(name, profile)
 hypothesis.settings.load_profile("ordinary")
 
+SHARED = ("browser", "postgres")
 NO_CHROMIUM = "browser tests skipped: there is no Chromium on this machine"
 
 
@@ -86,10 +87,12 @@ _stand_in("ortools.linear_solver", pywraplp=_stand_in("ortools.linear_solver.pyw
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Skips what needs a browser where there is none; one worker has all that needs PostgreSQL, so one server runs."""
+    """Skips what needs a browser where there is none. One worker gets all that need one, so that one browser is
+    started, and one server of PostgreSQL."""
     for item in items:
-        if item.get_closest_marker("postgres"):
-            item.add_marker(pytest.mark.xdist_group("postgres"))
+        for shared in SHARED:
+            if item.get_closest_marker(shared):
+                item.add_marker(pytest.mark.xdist_group(shared))
     if chromium() is None:
         for item in items:
             if item.get_closest_marker("browser"):

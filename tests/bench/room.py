@@ -22,10 +22,8 @@ from typing import Any
 import aiohttp
 from aiohttp import web
 
-from coldframe.chat.room.server import serve
-from tests.browsers import chromium
+from tests.browsers import FLAGS, chromium
 from tests.room.samples import SampleRoom
-from tests.room.test_browser import FLAGS
 
 LINES = 50
 MESSAGES = 100

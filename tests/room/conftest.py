@@ -1,18 +1,22 @@
-"""A room with two channels and four people, a front door that remembers, and a clock that tests move."""
+"""A room with two channels and four people, a front door that remembers, a clock that tests move; and a browser."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import pytest
-
+import pytest_asyncio
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.service import Room
 from coldframe.message.nodes import Attachment, TextFile
 from coldframe.ports import Inbound, Person, Reply
+
+from tests.browsers import FLAGS, chromium
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
@@ -94,3 +98,20 @@ def world(tmp_path: Path) -> Iterator[World]:
     it.room.add_person(Person("eve", "Eve Stranger"), "other")
     yield it
     it.room.log.close()
+
+
+@pytest_asyncio.fixture(scope="session", loop_scope="session")
+async def browser() -> AsyncIterator[Any]:
+    """One Chromium for all tests; each opens pages of its own in it."""
+    playwright = pytest.importorskip("playwright.async_api", reason="playwright is not installed")
+    async with playwright.async_playwright() as engine:
+        opened = await engine.chromium.launch(executable_path=chromium(), args=FLAGS)
+        yield opened
+        await opened.close()
+
+
+@pytest.fixture(scope="session")
+def axe() -> str:
+    """The checker's source, to be run in a page."""
+    package = pytest.importorskip("axe_playwright_python", reason="axe-core is not installed")
+    return resources.files(package).joinpath("axe.min.js").read_text()

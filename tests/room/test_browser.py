@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import AsyncIterator, Iterator
-from importlib import resources
+from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
@@ -13,32 +12,15 @@ import pytest_asyncio
 
 from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Message, Theirs, line
-from tests.browsers import chromium
+
 from tests.room.samples import SampleRoom
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 playwright = pytest.importorskip("playwright.async_api", reason="playwright is not installed")
 Browser, Page, expect = playwright.Browser, playwright.Page, playwright.expect
 
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 HOSTILE = "<img src=x onerror=\"document.title='broken'\"><script>document.title='broken'</script> **x** \u202e&amp;"
-
-
-@pytest_asyncio.fixture(scope="module", loop_scope="module")
-async def browser() -> AsyncIterator[Any]:
-    async with playwright.async_playwright() as engine:
-        it = await engine.chromium.launch(executable_path=chromium(), args=FLAGS)
-        yield it
-        await it.close()
 
 
 class Site:
@@ -75,7 +57,7 @@ class Site:
         return page
 
 
-@pytest_asyncio.fixture(loop_scope="module")
+@pytest_asyncio.fixture(loop_scope="session")
 async def site(browser: Any, tmp_path: Path) -> AsyncIterator[Site]:
     path = str(tmp_path / "room.db")
     world = SampleRoom(path)
@@ -329,12 +311,6 @@ SCREENS: dict[str, dict[str, Any]] = {
     "contrast": {"viewport": {"width": 1280, "height": 800}, "contrast": "more"},
 }
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-
-
-@pytest.fixture(scope="module")
-def axe() -> Iterator[str]:
-    package = pytest.importorskip("axe_playwright_python", reason="axe-core is not installed")
-    yield resources.files(package).joinpath("axe.min.js").read_text()
 
 
 @pytest.mark.parametrize("screen", SCREENS)

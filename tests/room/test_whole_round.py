@@ -14,16 +14,14 @@ from coldframe.cli.rehearsing import Stage, rehearsal
 from coldframe.message.pictures import Chart
 from demo.rehearse import ScenarioStage
 from demo.scenario import load
-from tests.browsers import chromium
 from tests.room.samples import picture
 
-pytestmark = [pytest.mark.browser, pytest.mark.slow, pytest.mark.asyncio(loop_scope="module")]
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 playwright = pytest.importorskip("playwright.async_api", reason="playwright is not installed")
 from tests.room.keyboard import Keyboard  # noqa: E402 - needs playwright
-from tests.room.test_browser import FLAGS, axe, check  # noqa: E402 - the same
+from tests.room.test_browser import check  # noqa: E402 - the same
 
-__all__ = ["axe"]  # a fixture
 expect = playwright.expect
 TEAM = Path(__file__).with_name("small_team.yaml")
 
@@ -35,7 +33,7 @@ class GreyPen:
         return picture()
 
 
-@pytest_asyncio.fixture(loop_scope="module")
+@pytest_asyncio.fixture(loop_scope="session")
 async def stage(tmp_path: Path) -> AsyncIterator[tuple[Stage, int]]:
     scenario = load(TEAM.read_text(encoding="utf-8"))
     stage = ScenarioStage(scenario, tmp_path, GreyPen())
@@ -43,19 +41,17 @@ async def stage(tmp_path: Path) -> AsyncIterator[tuple[Stage, int]]:
         yield stage, port
 
 
-@pytest_asyncio.fixture(loop_scope="module")
-async def page(stage: tuple[Stage, int]) -> AsyncIterator[Any]:
-    async with playwright.async_playwright() as engine:
-        browser = await engine.chromium.launch(executable_path=chromium(), args=FLAGS)
-        page = await browser.new_page(viewport={"width": 1280, "height": 860}, reduced_motion="reduce")
-        page.set_default_timeout(10000)
-        troubles: list[str] = []
-        page.on("pageerror", lambda error: troubles.append(str(error)))
-        await page.goto(f"http://localhost:{stage[1]}/as/ada#c:growth")
-        await expect(page.get_by_text("You are Ada Marsh.")).to_be_visible()
-        yield page
-        await browser.close()
-        assert troubles == []
+@pytest_asyncio.fixture(loop_scope="session")
+async def page(browser: Any, stage: tuple[Stage, int]) -> AsyncIterator[Any]:
+    page = await browser.new_page(viewport={"width": 1280, "height": 860}, reduced_motion="reduce")
+    page.set_default_timeout(10000)
+    troubles: list[str] = []
+    page.on("pageerror", lambda error: troubles.append(str(error)))
+    await page.goto(f"http://localhost:{stage[1]}/as/ada#c:growth")
+    await expect(page.get_by_text("You are Ada Marsh.")).to_be_visible()
+    yield page
+    await page.close()
+    assert troubles == []
 
 
 class Player(Keyboard):
@@ -114,6 +110,7 @@ PLAN = {
 }
 
 
+@pytest.mark.slow
 async def test_whole_round_by_keyboard_with_a_reload_in_every_step(
     page: Any, stage: tuple[Stage, int], axe: str
 ) -> None:
