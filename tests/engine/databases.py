@@ -23,7 +23,7 @@ from coldframe.store.migrate import upgrade
 from tests.shared import finished
 
 SQLITE, POSTGRES = "sqlite", "postgresql"
-BOTH = [SQLITE, pytest.param(POSTGRES, marks=[pytest.mark.postgres, pytest.mark.slow])]
+BOTH = [SQLITE, pytest.param(POSTGRES, marks=pytest.mark.postgres)]
 TEMPLATE = "coldframe_template"
 _numbers = itertools.count(1)
 
