@@ -8,11 +8,13 @@ import os
 import signal
 import sqlite3
 import sys
+from collections.abc import Awaitable, Callable
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from coldframe.__main__ import main
 
 from tests.wire.slack.people import Someone
 from tests.wire.slack.workspace import APP_TOKEN, BOT_TOKEN, SECRET, Workspace
@@ -21,7 +23,7 @@ TOP = Path(__file__).parents[3]
 PATIENCE = 60.0
 KEY = base64.urlsafe_b64encode(b"k" * 32).decode()
 HIDDEN = "hidden-word"
-pytestmark = pytest.mark.slow
+Here = Callable[..., Awaitable[tuple[int, str, str]]]
 
 
 @pytest.fixture
@@ -57,9 +59,36 @@ async def ended(process: asyncio.subprocess.Process) -> tuple[int, str, str]:
     return process.returncode, out.decode(), problems.decode()
 
 
-async def doctor(settings: dict[str, str], *words: str, path: Path | None = None) -> tuple[int, dict[str, list[str]]]:
-    """(exit status, each finding's lines by its name)."""
-    status, out, problems = await ended(await started(settings, "doctor", *words, path=path))
+@pytest.fixture
+def here(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Here:
+    """Runs the command in a thread of this process, which begins sooner than a process of its own."""
+    for name in [name for name in os.environ if name.startswith("COLDFRAME_")]:
+        monkeypatch.delenv(name)
+    # Signals are the main thread's; a test of them starts a process.
+    monkeypatch.setattr(asyncio.SelectorEventLoop, "add_signal_handler", lambda *_: None)
+
+    async def run(settings: dict[str, str], *words: str) -> tuple[int, str, str]:
+        with monkeypatch.context() as environment:
+            for name, value in settings.items():
+                environment.setenv(name, value)
+            status = await asyncio.wait_for(asyncio.to_thread(_status, words), PATIENCE)
+        said = capsys.readouterr()
+        return status, said.out, said.err
+
+    return run
+
+
+def _status(words: tuple[str, ...]) -> int:
+    try:
+        return main(words)
+    except SystemExit as ended:
+        assert isinstance(ended.code, int)
+        return ended.code
+
+
+def findings(ended: tuple[int, str, str]) -> tuple[int, dict[str, list[str]]]:
+    """(exit status, each finding's lines by its name), of what the doctor said."""
+    status, out, problems = ended
     assert problems == ""
     found: dict[str, list[str]] = {}
     for line in out.splitlines():
@@ -81,10 +110,10 @@ def changed(settings: dict[str, str], more: dict[str, str | None]) -> dict[str, 
     return {name: value for name, value in {**settings, **more}.items() if value is not None}
 
 
-async def test_the_doctor_finds_a_good_set_up_well(settings: dict[str, str], tmp_path: Path) -> None:
+async def test_the_doctor_finds_a_good_set_up_well(here: Here, settings: dict[str, str], tmp_path: Path) -> None:
     """Everything is looked at, all is well, the status is 0, and nothing is made by looking."""
     for mode in ("socket", "http"):
-        status, found = await doctor(settings, "--mode", mode)
+        status, found = findings(await here(settings, "doctor", "--mode", mode))
         assert status == 0 and {lines[0].split()[0] for lines in found.values()} == {"ok"}
         always = {"time zone data", "secret", "database", "bot token", "scopes", "events", "clock"}
         assert found.keys() == always | {"app token" if mode == "socket" else "signing secret"}
@@ -113,10 +142,10 @@ BROKEN: dict[str, tuple[dict[str, str | None], str, str, str]] = {
 
 
 @pytest.mark.parametrize("case", BROKEN, ids=str)
-async def test_the_doctor_names_what_is_wrong_and_what_to_do(settings: dict[str, str], case: str) -> None:
+async def test_the_doctor_names_what_is_wrong_and_what_to_do(here: Here, settings: dict[str, str], case: str) -> None:
     """One line says what, one what to do, the status is 1, and no secret is shown."""
     more, name, says, remedy = BROKEN[case]
-    status, found = await doctor(changed(settings, more))
+    status, found = findings(await here(changed(settings, more), "doctor"))
     assert status == 1
     what, do = found[name]
     assert what.startswith("broken") and says in what and remedy in do
@@ -129,7 +158,7 @@ async def test_the_doctor_sees_scopes_events_clock_and_zone_data(
     """What Slack itself tells is told on: a scope that is missing, the events that cannot come for it, the time."""
     workspace.scopes -= {"reactions:read"}
     workspace._now = lambda: datetime.now(UTC) + timedelta(minutes=4)
-    status, found = await doctor(settings, path=no_zones(tmp_path))
+    status, found = findings(await ended(await started(settings, "doctor", path=no_zones(tmp_path))))
     assert status == 1
     assert "reactions:read" in found["scopes"][0] and "slack-manifest" in found["scopes"][1]
     assert "reaction_added" in found["events"][0] and "manifest" in found["events"][1]
@@ -137,15 +166,15 @@ async def test_the_doctor_sees_scopes_events_clock_and_zone_data(
     assert "cannot be read" in found["time zone data"][0] and "tzdata" in found["time zone data"][1]
 
 
-async def test_a_newer_database_is_known_as_one(settings: dict[str, str], tmp_path: Path) -> None:
+async def test_a_newer_database_is_known_as_one(here: Here, settings: dict[str, str], tmp_path: Path) -> None:
     """A database that a newer release wrote is left alone by the doctor and by the bot."""
     with closing(sqlite3.connect(tmp_path / "bot.db")) as database:
         database.execute("CREATE TABLE alembic_version (version_num TEXT)")
         database.execute("INSERT INTO alembic_version VALUES ('9999')")
         database.commit()
-    status, found = await doctor(settings)
+    status, found = findings(await here(settings, "doctor"))
     assert status == 1 and "newer release" in found["database"][0]
-    status, _, problems = await ended(await started(settings, "slack"))
+    status, _, problems = await here(settings, "slack")
     assert status == 2 and "start the newer release" in problems
 
 
@@ -168,10 +197,10 @@ REFUSED: dict[str, tuple[str, dict[str, str | None], str]] = {
 
 
 @pytest.mark.parametrize("case", REFUSED, ids=str)
-async def test_the_bot_does_not_start_half(settings: dict[str, str], case: str) -> None:
+async def test_the_bot_does_not_start_half(here: Here, settings: dict[str, str], case: str) -> None:
     """One line names what is missing or wrong and what to do; the status is 2; no secret is shown."""
     mode, more, says = REFUSED[case]
-    status, _, problems = await ended(await started(changed(settings, more), "slack", "--mode", mode))
+    status, _, problems = await here(changed(settings, more), "slack", "--mode", mode)
     told = [line for line in problems.splitlines() if line.startswith("coldframe: ")]
     assert status == 2 and len(told) == 1 and says in told[0]
     assert "Traceback" not in problems
@@ -179,17 +208,20 @@ async def test_the_bot_does_not_start_half(settings: dict[str, str], case: str) 
 
 
 async def test_the_bot_does_not_start_without_a_scope_or_zone_data(
-    workspace: Workspace, settings: dict[str, str], tmp_path: Path
+    workspace: Workspace, here: Here, settings: dict[str, str], tmp_path: Path
 ) -> None:
     """Half a bot would fail in the middle of somebody's round."""
     status, _, problems = await ended(await started(settings, "slack", path=no_zones(tmp_path)))
     assert status == 2 and "Install the package tzdata" in problems and "Traceback" not in problems
     workspace.scopes -= {"files:write"}
-    status, _, problems = await ended(await started(settings, "slack"))
+    status, _, problems = await here(settings, "slack")
     assert status == 2 and "files:write" in problems and "install the app again" in problems
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT], ids=["SIGTERM", "SIGINT"])
+@pytest.mark.parametrize(
+    "number",
+    [pytest.param(signal.SIGTERM, id="SIGTERM"), pytest.param(signal.SIGINT, id="SIGINT", marks=pytest.mark.slow)],
+)
 async def test_a_signal_stops_the_bot_tidily(
     workspace: Workspace, people: dict[str, Someone], settings: dict[str, str], tmp_path: Path, number: signal.Signals
 ) -> None:

@@ -12,7 +12,7 @@ from coldframe.domain.names import Step
 from tests.wire.slack.delivery import Faults
 from tests.wire.slack.whole_round import Team, at_work
 
-pytestmark = [pytest.mark.slow, pytest.mark.timeout(280)]
+pytestmark = pytest.mark.timeout(280)
 
 
 async def whole(there: Team) -> dict[str, Any]:
@@ -31,7 +31,7 @@ async def whole(there: Team) -> dict[str, Any]:
     return outcome
 
 
-@pytest.mark.parametrize("mode", ["socket", "http"])
+@pytest.mark.parametrize("mode", ["socket", pytest.param("http", marks=pytest.mark.slow)])
 async def test_a_round_from_the_command_to_the_commitment(tmp_path: Path, mode: Any) -> None:
     """Every step through Slack's own surfaces, and nothing that the bot sends is refused by the workspace."""
     async with at_work(tmp_path, mode) as there:
@@ -45,6 +45,7 @@ def everything_goes_wrong(faults: Faults) -> None:
     faults.too_fast_every, faults.cut_every, faults.drop_socket_every = 3, 7, 50
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("mode", ["socket", "http"])
 async def test_all_faults_at_once_lose_nothing_and_say_nothing_twice(tmp_path: Path, mode: Any) -> None:
     """Copies in any order, 429s, lost answers, dropped sockets and ten minutes of outage in one and the same round."""
