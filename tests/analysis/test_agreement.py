@@ -8,8 +8,6 @@ import math
 import krippendorff
 import numpy as np
 import pytest
-from coldframe.analysis.agreement import LEVELS, kendall_w, krippendorff_alpha
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.stats import friedmanchisquare, rankdata

@@ -6,8 +6,6 @@ import math
 from dataclasses import replace
 
 import pytest
-from coldframe.analysis.economics import Funnel, lever_values, lifetime_value, margin_multiple
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -6,8 +6,6 @@ import math
 
 import numpy as np
 import pytest
-from coldframe.analysis.forecasts import brier, calibration, decomposition, decomposition_of_groups
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint

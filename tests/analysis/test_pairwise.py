@@ -9,9 +9,6 @@ import pickle
 import choix
 import numpy as np
 import pytest
-from coldframe.analysis import pairwise
-from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.pairwise import NoEstimateError, corner_probability, fit, next_pair
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.sparse.csgraph import connected_components

@@ -6,8 +6,6 @@ import math
 
 import numpy as np
 import pytest
-from coldframe.analysis import proportions as p
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from scipy import stats

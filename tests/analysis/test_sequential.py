@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -22,9 +22,6 @@ from coldframe.analysis.sequential import (
     spent,
     wang_tsiatis_boundaries,
 )
-from hypothesis import given
-from hypothesis import strategies as st
-from scipy import stats
 
 
 def equal(looks: int) -> tuple[float, ...]:

@@ -5,10 +5,6 @@ from __future__ import annotations
 import math
 
 import pytest
-from coldframe.analysis import sizing
-from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.measures import Direction, Kind
-from coldframe.analysis.sizing import PlanMeasure, weeks_needed
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from statsmodels.stats.power import NormalIndPower, TTestIndPower

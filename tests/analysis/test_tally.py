@@ -8,8 +8,6 @@ from collections import Counter
 from fractions import Fraction
 
 import pytest
-from coldframe.analysis import tally
-from coldframe.analysis.inputs import BadNumber
 from hypothesis import given
 from hypothesis import strategies as st
 from pref_voting.utility_methods import sum_utilitarian_ranking

@@ -6,7 +6,7 @@ import math
 from datetime import date, datetime
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from coldframe.analysis.inputs import BadNumber
@@ -25,9 +25,6 @@ from coldframe.analysis.verdict import (
     judge,
     split_week,
 )
-from hypothesis import given
-from hypothesis import strategies as st
-
 from tests.analysis.trials import START, after, before_after, codes, plan
 from tests.bench import verdicts as bench
 

@@ -22,6 +22,7 @@ from typing import Any
 import aiohttp
 from aiohttp import web
 
+from coldframe.chat.room.server import serve
 from tests.browsers import FLAGS, chromium
 from tests.room.samples import SampleRoom
 

@@ -12,7 +12,6 @@ from coldframe.clock import SeededIds
 from coldframe.message.nodes import Appointment, Attachment, CalendarFile
 from coldframe.render.room import message_text
 from coldframe.wiring import House, for_tests
-
 from demo.play import Play, clock_of
 from demo.scenario import Scenario
 from tests.demo.runs import Blank, Played, scenario

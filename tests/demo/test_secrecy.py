@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import cast
 
 import pytest
-from coldframe.domain.names import Step
 
+from coldframe.domain.names import Step
 from demo.play import Play
 from demo.scenario import Note, Plan, Scenario
 from tests.demo.main_scenario import REVEALS, MainPlay, whole_text

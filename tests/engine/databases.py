@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from coldframe.store.database import open_engine
 from coldframe.store.migrate import upgrade
-
 from tests.shared import finished
 
 SQLITE, POSTGRES = "sqlite", "postgresql"

@@ -64,7 +64,7 @@ class There:
 @asynccontextmanager
 async def there_is(tmp_path: Path, newcomer: Person) -> AsyncIterator[There]:
     async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
-        yield There(team, Engine(replace(team.house.kit, chat=Known(newcomer))))  # type: ignore[arg-type]
+        yield There(team, front_door(replace(team.house.kit, chat=Known(newcomer))))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("kind", KINDS)

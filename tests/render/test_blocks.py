@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from coldframe.message.nodes import (
@@ -31,9 +31,6 @@ from coldframe.message.nodes import (
 )
 from coldframe.render.slack.blocks import Part, Unrenderable, message_parts
 from coldframe.render.slack.mrkdwn import address, cut, escaped, length, mrkdwn, pieces
-from hypothesis import given
-from hypothesis import strategies as st
-
 from tests.wire.slack.rules import message_problems
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)

@@ -11,11 +11,11 @@ from typing import Any
 
 import pytest
 import pytest_asyncio
+
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.service import Room
 from coldframe.message.nodes import Attachment, TextFile
 from coldframe.ports import Inbound, Person, Reply
-
 from tests.browsers import FLAGS, chromium
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)

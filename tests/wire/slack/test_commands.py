@@ -14,8 +14,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from coldframe.__main__ import main
 
+from coldframe.__main__ import main
 from tests.wire.slack.people import Someone
 from tests.wire.slack.workspace import APP_TOKEN, BOT_TOKEN, SECRET, Workspace
 
