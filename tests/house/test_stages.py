@@ -1,0 +1,68 @@
+"""The words of `python3 tests`: what is run for which, and what is said of a word that means nothing."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from typing import Any
+
+import pytest
+
+from tests import stages
+
+
+@pytest.fixture
+def started(monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
+    """The commands that would have been run; none of them is, and all go well."""
+    commands: list[list[str]] = []
+
+    def run(command: list[str], **_: Any) -> subprocess.CompletedProcess[str]:
+        commands.append(command[1:])
+        return subprocess.CompletedProcess(command, 0)
+
+    monkeypatch.setattr(stages, "CHECKS", {"a check": ["-c", "pass"]})
+    monkeypatch.setattr(subprocess, "run", run)
+    return commands
+
+
+def test_the_ordinary_run_leaves_out_what_is_slow(started: list[list[str]]) -> None:
+    """Two workers, no coverage, and nothing that is marked slow."""
+    assert stages.main([]) == 0
+    (command,) = started
+    assert command[:2] == ["-m", "pytest"] and command[-2:] == ["-m", "not slow"] and "--cov" not in command
+
+
+def test_all_runs_everything_under_the_gate(started: list[list[str]]) -> None:
+    """Nothing is left out, coverage is measured, and further words go to pytest."""
+    assert stages.main(["--all", "-x"]) == 0
+    (command,) = started
+    assert "--cov" in command and "not slow" not in command and command[-1] == "-x"
+
+
+def test_other_words_are_pytests(started: list[list[str]]) -> None:
+    """`-k WORD` runs pytest alone, with exactly these words."""
+    assert stages.main(["-k", "word"]) == 0
+    assert started == [["-m", "pytest", "-k", "word"]]
+
+
+def test_benchmarks_run_one_after_the_other(started: list[list[str]]) -> None:
+    """All of them, or those that are named; what kills has a word of its own."""
+    assert stages.main(["--bench"]) == stages.main(["--bench", "tally"]) == stages.main(["--chaos"]) == 0
+    names = [command[1].removeprefix("tests.bench.") for command in started]
+    assert {"tally", "room"} <= set(names[:-2]) and "kills" not in names[:-2]
+    assert names[-2:] == ["tally", "kills"]
+
+
+@pytest.mark.parametrize("passes", [True, False])
+def test_a_failed_check_fails_the_run(passes: bool, started: list[list[str]], monkeypatch: pytest.MonkeyPatch) -> None:
+    """The tests run all the same, and the status tells."""
+    monkeypatch.setattr(stages, "CHECKS", {"a check": ["-c", f"raise SystemExit({int(not passes)})"]})
+    assert stages.main([]) == int(not passes)
+    assert len(started) == 1
+
+
+def test_an_unknown_option_is_refused_with_those_that_there_are() -> None:
+    """One line lists the words, and nothing is run."""
+    done = subprocess.run([sys.executable, "tests", "--everything"], cwd=stages.TOP, capture_output=True, text=True)
+    assert done.returncode == stages.USAGE
+    assert done.stderr.splitlines()[-1].startswith("python3 tests takes --all, --bench, --chaos, or words for pytest")
