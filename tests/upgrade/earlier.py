@@ -1,0 +1,303 @@
+"""Databases that an earlier release left: opened by today's code, pressed, and played on.
+
+Each stop is an archive of the files of a bot and its room, as they stood when the process ended in the middle of a
+round. `answers.json` holds what was answered to every button that stood there, and what was said until the round was a
+step further; texts are kept once, under a short hash of theirs.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+import tarfile
+from collections.abc import AsyncIterator, Awaitable, Iterable, Iterator, Sequence
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, closing, suppress
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from coldframe.chat.room.records import Record
+from coldframe.chat.room.service import Room
+from coldframe.clock import ManualClock, SeededIds
+from coldframe.ports import Reply
+from coldframe.render.room import message_text
+from coldframe.engine.delivery import downtime
+from coldframe.message.nodes import Button, Buttons, Field, Form, Message
+from coldframe.wiring import House, room_house
+from demo.play import Memory, Play
+from demo.scenario import Scenario, load
+
+FIRST = Path(__file__).with_name("data") / "first"
+SECRET = b"a secret for tests, 32 bytes long"
+CHANNEL = "growth"
+AWAY = timedelta(days=3)
+BESIDE = frozenset({"inbox", "outbox", "posts", "due", "counters", "sqlite_sequence"})
+"""Tables that say what was heard, sent and waits; the others hold what people decided."""
+
+
+class Blank:
+    """Draws nothing, at once."""
+
+    async def draw(self, chart: object, form: str = "png") -> bytes:
+        return b"picture"
+
+
+class Enough(Exception):
+    """The play has come to the moment that was wanted."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A button under somebody's eyes; without a message it stands in a passing word or on their own page."""
+
+    person: str
+    message: str | None
+    action: str
+    value: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A form that stood open on somebody's screen, and what they write into it."""
+
+    person: str
+    action: str
+    value: str
+    fields: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Stop:
+    """Where a round stood when its process ended, and when it was a step further."""
+
+    name: str
+    moment: datetime
+    until: datetime
+    step: str
+    next_step: str
+    buttons: tuple[Shown, ...]
+    sheets: tuple[Sheet, ...] = ()
+
+    def words(self) -> str:
+        return json.dumps(asdict(self), default=str, ensure_ascii=False, indent=0)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What came of an act: `changed`, `form`, or `told` when it was refused or merely answered; and all that could be
+    read then."""
+
+    kind: str
+    words: tuple[str, ...]
+
+
+# --- the files ----------------------------------------------------------------------------------------------------
+
+
+def scenario(folder: Path = FIRST) -> Scenario:
+    return load((folder / "scenario.yaml").read_text(encoding="utf-8"))
+
+
+def unpack(name: str, into: Path, data: Path = FIRST) -> Stop:
+    """The files of a stop, in a folder of their own."""
+    into.mkdir(parents=True, exist_ok=True)
+    with tarfile.open(data / f"{name}.tar.xz") as archive:
+        archive.extractall(into, filter="data")
+    return read_stop(into)
+
+
+def read_stop(folder: Path) -> Stop:
+    told = json.loads((folder / "stop.json").read_text(encoding="utf-8"))
+    moments = {key: datetime.fromisoformat(told[key]) for key in ("moment", "until")}
+    buttons = tuple(Shown(**one) for one in told["buttons"])
+    return Stop(**{**told, **moments, "buttons": buttons, "sheets": tuple(Sheet(**one) for one in told["sheets"])})
+
+
+def _house(folder: Path, clock: ManualClock, seed: int) -> AbstractAsyncContextManager[House]:
+    files = {"database": f"sqlite+aiosqlite:///{folder / 'bot.db'}", "room_file": str(folder / "room.db")}
+    return room_house(clock, secret=SECRET, ids=SeededIds(seed), draughtsman=Blank(), **files)
+
+
+@asynccontextmanager
+async def opened(folder: Path, at: datetime, seed: int) -> AsyncIterator[House]:
+    """The bot on these files, with what waited in them sent."""
+    async with _house(folder, ManualClock(at), seed) as house:
+        await house.room.redeliver()
+        await house.engine.settle()
+        yield house
+
+
+# --- buttons ------------------------------------------------------------------------------------------------------
+
+
+def standing(room: Room) -> list[Shown]:
+    """Every button in the chats with everybody who sees it; one that stands in several places alike, once."""
+    people = [p.id for p in room.log.members(CHANNEL)]
+    found: dict[tuple[str, str, str, str], Shown] = {}
+    for person in people:
+        for place, message, button in _seen(room, person):
+            found[person, place, button.action, button.value] = Shown(person, message, button.action, button.value)
+    return list(found.values())
+
+
+def _seen(room: Room, person: str) -> Iterator[tuple[str, str | None, Button]]:
+    for record in room.all_messages():
+        if record.message is not None and not record.gone and room.sees(person, record.place):
+            yield from ((record.place.kind, record.id, b) for b in _buttons(record.message))
+    own = [room.log.home(person), *(note.message for note in room.notes(person))]
+    yield from (("own", None, b) for card in own if card is not None for b in _buttons(card))
+
+
+def _buttons(card: Message) -> list[Button]:
+    return [b for block in card.blocks if isinstance(block, Buttons) for b in block.buttons]
+
+
+async def press(house: House, folder: Path, shown: Shown) -> Answer:
+    """Presses as if on a screen that was not drawn anew since."""
+    room = house.room
+    return await _answer(house, folder, room.press(shown.person, shown.message, shown.action, shown.value, forged=True))
+
+
+async def send(house: House, folder: Path, sheet: Sheet) -> Answer:
+    """Sends a form that was opened before the process ended."""
+    return await _answer(house, folder, house.room.submit(sheet.person, sheet.action, sheet.value, sheet.fields))
+
+
+async def _answer(house: House, folder: Path, act: Awaitable[Reply]) -> Answer:
+    room, before = house.room, kept(folder)
+    revision = room.log.revision()
+    reply = await act
+    await house.engine.settle()
+    assert not room.failures, room.failures
+    kind = "changed" if kept(folder) != before else "form" if reply.form is not None else "told"
+    return Answer(kind, (*_reply(reply), *(_record(r) for r in room.all_messages(above=revision))))
+
+
+def _reply(reply: Reply) -> list[str]:
+    """What the person reads at once."""
+    said = [f"{field}! {words}" for field, words in reply.errors.items()]
+    said += [f"note: {message_text(reply.note)}"] if reply.note is not None else []
+    return said + ([_form(reply.form)] if reply.form is not None else [])
+
+
+def _form(form: Form) -> str:
+    fields = (
+        f"{f.label} ({f.hint}) [{f.initial}] {' / '.join(option.label for option in f.options)}" for f in form.fields
+    )
+    return "\n".join((f"form: {form.title}", *fields))
+
+
+def _record(record: Record) -> str:
+    who = f"{record.place.kind} {record.place.id}, {record.author}: "
+    if record.gone:
+        return f"{who}(gone)"
+    card = message_text(record.message) if record.message is not None else record.text or ""
+    files = "".join(f"[{file.name}]" for file in record.files)
+    return who + card + files
+
+
+def kept(folder: Path) -> str:
+    """A mark of what people decided: it differs when anything of it does."""
+    mark = hashlib.sha256()
+    with closing(sqlite3.connect(folder / "bot.db")) as database:
+        names = [name for (name,) in database.execute("select name from sqlite_master where type = 'table'")]
+        for name in sorted(names):
+            if name not in BESIDE:
+                mark.update(repr((name, database.execute(f'select * from "{name}"').fetchall())).encode())
+    return mark.hexdigest()
+
+
+WRITTEN = {"date": "in 12 days", "until": "in 12 days", "actions": "Ring the first guest | in 2 working days"}
+
+
+def filled_in(form: Form) -> dict[str, str]:
+    """What somebody might write: what stands there, and something for whatever must be filled in."""
+    return {f.name: f.initial or (_written(f) if f.required else "") for f in form.fields}
+
+
+def _written(field: Field) -> str:
+    if field.shape in ("choice", "choices"):
+        return field.options[0].value if field.options else ""
+    shapes = {"number": "3", "tick": "yes", "date": "2026-06-01"}
+    return WRITTEN.get(field.name) or shapes.get(field.shape, "Written before the light went out")
+
+
+# --- going on -----------------------------------------------------------------------------------------------------
+
+
+async def go_on(folder: Path, stop: Stop, played: Scenario) -> Answer:
+    """The scenario's people and the clock, to the moment after `until`: the step then, and what was said or changed."""
+    async with opened(folder, stop.moment, played.seed) as house:
+        before = {r.id: r.revision for r in house.room.all_messages()}
+        clock = house.kit.clock
+        assert isinstance(clock, ManualClock)
+        memory = Memory(folder / "play.txt")
+        play = Play(played, house, clock, memory=memory)
+
+        def watch() -> None:
+            if clock.now() > stop.until:
+                raise Enough
+
+        play.watch = watch
+        with suppress(Enough), closing(memory):
+            await play.run()
+        round_ = await play.round()
+        assert round_ is not None
+        news = [r for r in house.room.all_messages() if before.get(r.id) != r.revision and r.at <= stop.until]
+        return Answer(round_.step.value, tuple(map(_record, news)))
+
+
+async def come_back(folder: Path, stop: Stop, seed: int) -> Answer:
+    """The bot starts again days after it ended: what had fallen due meanwhile is done or moved, and told."""
+    clock = ManualClock(stop.moment + AWAY)
+    async with _house(folder, clock, seed) as house:
+        revision = house.room.log.revision()
+        await downtime.look_back(house.kit)
+        await house.room.redeliver()
+        await house.engine.settle()
+        return Answer("back", tuple(map(_record, house.room.all_messages(above=revision))))
+
+
+# --- what was answered --------------------------------------------------------------------------------------------
+
+
+def short(words: str) -> str:
+    return hashlib.sha256(words.encode()).hexdigest()[:10]
+
+
+@dataclass
+class Told:
+    """The file of answers: for each stop what came of every press and every form, and what was said as it went on."""
+
+    texts: dict[str, str]
+    stops: dict[str, dict[str, list[list[str]]]]
+
+    @classmethod
+    def read(cls, data: Path = FIRST) -> Told:
+        return cls(**json.loads((data / "answers.json").read_text(encoding="utf-8")))
+
+    def write(self, data: Path = FIRST) -> None:
+        (data / "answers.json").write_text(_lines(self.texts, self.stops), encoding="utf-8")
+
+    def note(self, stop: str, what: str, answers: Iterable[Answer]) -> None:
+        rows = self.stops.setdefault(stop, {})[what] = []
+        for answer in answers:
+            self.texts |= {short(one): one for one in answer.words}
+            rows.append([answer.kind, *map(short, answer.words)])
+
+    def answers(self, stop: str, what: str) -> list[Answer]:
+        """`what`: buttons, sheets, conversation (a single answer whose kind is the step that was reached) or back."""
+        return [Answer(kind, tuple(self.texts[m] for m in marks)) for kind, *marks in self.stops[stop][what]]
+
+
+def _lines(texts: dict[str, str], stops: dict[str, dict[str, list[list[str]]]]) -> str:
+    """JSON with a line for each text and each answer, so that a change of words reads well."""
+    used = {mark for stop in stops.values() for rows in stop.values() for row in rows for mark in row[1:]}
+    said = ",\n".join(f"{json.dumps(m)}: {json.dumps(texts[m], ensure_ascii=False)}" for m in sorted(used))
+    rows = ",\n".join(f"{json.dumps(name)}: {{\n{_of_stop(stops[name])}\n}}" for name in sorted(stops))
+    return f'{{"texts": {{\n{said}\n}}, "stops": {{\n{rows}\n}}}}\n'
+
+
+def _of_stop(stop: dict[str, list[list[str]]]) -> str:
+    return ",\n".join(f"{json.dumps(w)}: [\n" + ",\n".join(map(json.dumps, rows)) + "\n]" for w, rows in stop.items())
