@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 import sqlite3
 import tarfile
 from collections.abc import AsyncIterator, Awaitable, Iterable, Iterator, Sequence
@@ -20,17 +21,19 @@ from pathlib import Path
 from coldframe.chat.room.records import Record
 from coldframe.chat.room.service import Room
 from coldframe.clock import ManualClock, SeededIds
-from coldframe.ports import Reply
-from coldframe.render.room import message_text
 from coldframe.engine.delivery import downtime
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message
+from coldframe.ports import Reply
+from coldframe.render.room import message_text
 from coldframe.wiring import House, room_house
+
 from demo.play import Memory, Play
 from demo.scenario import Scenario, load
 
 FIRST = Path(__file__).with_name("data") / "first"
 SECRET = b"a secret for tests, 32 bytes long"
 CHANNEL = "growth"
+SEED = 11
 AWAY = timedelta(days=3)
 BESIDE = frozenset({"inbox", "outbox", "posts", "due", "counters", "sqlite_sequence"})
 """Tables that say what was heard, sent and waits; the others hold what people decided."""
@@ -114,18 +117,22 @@ def read_stop(folder: Path) -> Stop:
     return Stop(**{**told, **moments, "buttons": buttons, "sheets": tuple(Sheet(**one) for one in told["sheets"])})
 
 
-def _house(folder: Path, clock: ManualClock, seed: int) -> AbstractAsyncContextManager[House]:
+def _house(folder: Path, clock: ManualClock) -> AbstractAsyncContextManager[House]:
     files = {"database": f"sqlite+aiosqlite:///{folder / 'bot.db'}", "room_file": str(folder / "room.db")}
-    return room_house(clock, secret=SECRET, ids=SeededIds(seed), draughtsman=Blank(), **files)
+    return room_house(clock, secret=SECRET, ids=SeededIds(SEED), draughtsman=Blank(), **files)
 
 
 @asynccontextmanager
-async def opened(folder: Path, at: datetime, seed: int) -> AsyncIterator[House]:
+async def opened(folder: Path, at: datetime) -> AsyncIterator[House]:
     """The bot on these files, with what waited in them sent."""
-    async with _house(folder, ManualClock(at), seed) as house:
-        await house.room.redeliver()
-        await house.engine.settle()
+    async with _house(folder, ManualClock(at)) as house:
+        await _wake(house)
         yield house
+
+
+async def _wake(house: House) -> None:
+    await house.room.redeliver()
+    await house.engine.settle()
 
 
 # --- buttons ------------------------------------------------------------------------------------------------------
@@ -208,6 +215,35 @@ def kept(folder: Path) -> str:
     return mark.hexdigest()
 
 
+async def pressed(files: Path, stop: Stop, numbers: Sequence[int], kinds: Sequence[str], work: Path) -> list[Answer]:
+    """Presses these buttons. Those of which nothing changes share a copy of the files, each other has its own."""
+    alone = [[n] for n in numbers if kinds[n] == "changed"]
+    calm = [n for n in numbers if kinds[n] != "changed"]
+    answers: dict[int, Answer] = {}
+    for copy in (calm, *alone):
+        async with _on_a_copy(files, stop, work) as (house, folder):
+            answers |= {n: await press(house, folder, stop.buttons[n]) for n in copy}
+    return [answers[n] for n in numbers]
+
+
+async def sent(files: Path, stop: Stop, numbers: Sequence[int], work: Path) -> list[Answer]:
+    """Sends these forms, each on a copy of its own."""
+    answers = []
+    for n in numbers:
+        async with _on_a_copy(files, stop, work) as (house, folder):
+            answers.append(await send(house, folder, stop.sheets[n]))
+    return answers
+
+
+@asynccontextmanager
+async def _on_a_copy(files: Path, stop: Stop, work: Path) -> AsyncIterator[tuple[House, Path]]:
+    folder = work / "copy"
+    shutil.copytree(files, folder)
+    async with opened(folder, stop.moment) as house:
+        yield house, folder
+    shutil.rmtree(folder)
+
+
 WRITTEN = {"date": "in 12 days", "until": "in 12 days", "actions": "Ring the first guest | in 2 working days"}
 
 
@@ -228,10 +264,9 @@ def _written(field: Field) -> str:
 
 async def go_on(folder: Path, stop: Stop, played: Scenario) -> Answer:
     """The scenario's people and the clock, to the moment after `until`: the step then, and what was said or changed."""
-    async with opened(folder, stop.moment, played.seed) as house:
+    clock = ManualClock(stop.moment)
+    async with _house(folder, clock) as house:
         before = {r.id: r.revision for r in house.room.all_messages()}
-        clock = house.kit.clock
-        assert isinstance(clock, ManualClock)
         memory = Memory(folder / "play.txt")
         play = Play(played, house, clock, memory=memory)
 
@@ -248,14 +283,13 @@ async def go_on(folder: Path, stop: Stop, played: Scenario) -> Answer:
         return Answer(round_.step.value, tuple(map(_record, news)))
 
 
-async def come_back(folder: Path, stop: Stop, seed: int) -> Answer:
+async def come_back(folder: Path, stop: Stop) -> Answer:
     """The bot starts again days after it ended: what had fallen due meanwhile is done or moved, and told."""
     clock = ManualClock(stop.moment + AWAY)
-    async with _house(folder, clock, seed) as house:
+    async with _house(folder, clock) as house:
         revision = house.room.log.revision()
         await downtime.look_back(house.kit)
-        await house.room.redeliver()
-        await house.engine.settle()
+        await _wake(house)
         return Answer("back", tuple(map(_record, house.room.all_messages(above=revision))))
 
 
@@ -280,22 +314,32 @@ class Told:
     def write(self, data: Path = FIRST) -> None:
         (data / "answers.json").write_text(_lines(self.texts, self.stops), encoding="utf-8")
 
-    def note(self, stop: str, what: str, answers: Iterable[Answer]) -> None:
+    def note(self, stop: str, what: str, answers: Iterable[tuple[str, Answer]]) -> None:
+        """Takes down what came of each act; with each, the name of the action."""
         rows = self.stops.setdefault(stop, {})[what] = []
-        for answer in answers:
+        for action, answer in answers:
             self.texts |= {short(one): one for one in answer.words}
-            rows.append([answer.kind, *map(short, answer.words)])
+            rows.append([action, answer.kind, *map(short, answer.words)])
 
     def answers(self, stop: str, what: str) -> list[Answer]:
-        """`what`: buttons, sheets, conversation (a single answer whose kind is the step that was reached) or back."""
-        return [Answer(kind, tuple(self.texts[m] for m in marks)) for kind, *marks in self.stops[stop][what]]
+        """`what`: buttons or sheets, in their order; or what came as it went on (`conversation`: the kind is the step
+        that was reached), or as it came back after days (`back`)."""
+        return [Answer(kind, tuple(self.texts[m] for m in marks)) for _, kind, *marks in self.stops[stop][what]]
+
+    def one_of_each(self, what: str) -> dict[str, list[int]]:
+        """By stop the numbers of acts that together show every action with every kind of answer once."""
+        first: dict[tuple[str, str], tuple[str, int]] = {}
+        for stop, told in self.stops.items():
+            for number, (action, kind, *_) in enumerate(told[what]):
+                first.setdefault((action, kind), (stop, number))
+        return {stop: [n for at, n in first.values() if at == stop] for stop in self.stops}
 
 
 def _lines(texts: dict[str, str], stops: dict[str, dict[str, list[list[str]]]]) -> str:
     """JSON with a line for each text and each answer, so that a change of words reads well."""
-    used = {mark for stop in stops.values() for rows in stop.values() for row in rows for mark in row[1:]}
+    used = {mark for stop in stops.values() for rows in stop.values() for row in rows for mark in row[2:]}
     said = ",\n".join(f"{json.dumps(m)}: {json.dumps(texts[m], ensure_ascii=False)}" for m in sorted(used))
-    rows = ",\n".join(f"{json.dumps(name)}: {{\n{_of_stop(stops[name])}\n}}" for name in sorted(stops))
+    rows = ",\n".join(f"{json.dumps(name)}: {{\n{_of_stop(stops[name])}\n}}" for name in stops)
     return f'{{"texts": {{\n{said}\n}}, "stops": {{\n{rows}\n}}}}\n'
 
 

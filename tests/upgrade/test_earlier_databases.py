@@ -9,14 +9,15 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from coldframe.domain.names import Step
 
 from tests.upgrade import earlier
-from tests.upgrade.earlier import FIRST, Answer, Shown, Stop, Told
+from tests.upgrade.earlier import Answer, Stop, Told
 
-STOPS = sorted(path.name.removesuffix(".tar.xz") for path in FIRST.glob("*.tar.xz"))
-STEPS = {"setup", "notes", "focus", "merge", "dots", "questions", "precedents", "plans", "ballot", "placement"}
 told = cache(Told.read)
 played = cache(earlier.scenario)
+STOPS = tuple(told().stops)
+STEPS = {step.value for step in Step}
 
 
 @dataclass(frozen=True)
@@ -48,16 +49,16 @@ def left(request: pytest.FixtureRequest, unpacked: Callable[[str], Left]) -> Lef
 
 def test_every_step_and_what_follows_is_there() -> None:
     """There are files of each step, of trials before and at their reviews, and of rounds that ended both ways."""
-    assert set(STOPS) >= STEPS | {"commitment", "trial", "review", "ended", "cancelled"}
+    assert set(STOPS) >= STEPS - {"committed"} | {"trial", "review", "ended"}
 
 
 async def test_the_round_is_at_its_step(left: Left, tmp_path: Path) -> None:
     """The round is read back with its people, at the step at which the process ended."""
-    async with earlier.opened(left.copy(tmp_path / "on"), left.stop.moment, played().seed) as house:
-        async with house.store.begin() as uow:
-            running = [head.id for head in await uow.heads("room", channel=earlier.CHANNEL)]
-            ended = await uow.ended_rounds("room", earlier.CHANNEL)
-            round_ = await uow.round([*running, *ended][-1])
+    folder = left.copy(tmp_path / "on")
+    async with earlier.opened(folder, left.stop.moment) as house, house.store.begin() as uow:
+        running = [head.id for head in await uow.heads("room", channel=earlier.CHANNEL)]
+        ended = await uow.ended_rounds("room", earlier.CHANNEL)
+        round_ = await uow.round([*running, *ended][-1])
     assert round_ is not None and round_.step.value == left.stop.step
     assert set(round_.seats) == {person.id for person in played().team}
 
@@ -72,14 +73,12 @@ async def test_it_goes_on_to_the_next_step(left: Left, tmp_path: Path) -> None:
 async def test_it_comes_back_after_days(left: Left, tmp_path: Path) -> None:
     """Started days later, it gives the lost time back and says so, as the first release did."""
     (expected,) = told().answers(left.stop.name, "back")
-    assert await earlier.come_back(left.copy(tmp_path / "on"), left.stop, played().seed) == expected
+    assert await earlier.come_back(left.copy(tmp_path / "on"), left.stop) == expected
 
 
 async def test_one_button_of_each_kind_is_answered(left: Left, tmp_path: Path) -> None:
-    """A button that stood in the chats does what it did, or is refused in the same words: one of each action."""
-    answers = told().answers(left.stop.name, "buttons")
-    first = {(s.action, a.kind): n for n, (s, a) in reversed([*enumerate(zip(left.stop.buttons, answers, strict=True))])}
-    await _pressed(left, tmp_path, sorted(first.values()))
+    """A button that stood in the chats does what it did, or is refused in the same words."""
+    await _pressed(left, tmp_path, told().one_of_each("buttons")[left.stop.name])
 
 
 @pytest.mark.slow
@@ -88,31 +87,30 @@ async def test_every_button_is_answered(left: Left, tmp_path: Path) -> None:
     await _pressed(left, tmp_path, range(len(left.stop.buttons)))
 
 
-async def _pressed(left: Left, tmp_path: Path, numbers: Sequence[int]) -> None:
-    """What changes nothing is pressed on one copy; everything else has a copy of its own."""
-    answers = told().answers(left.stop.name, "buttons")
-    calm = [n for n in numbers if answers[n].kind != "changed"]
-    wrong = await _differing(left, tmp_path / "calm", {left.stop.buttons[n]: answers[n] for n in calm})
-    for n in (n for n in numbers if answers[n].kind == "changed"):
-        wrong |= await _differing(left, tmp_path / str(n), {left.stop.buttons[n]: answers[n]})
-    assert not wrong
-
-
-async def test_forms_that_stood_open_are_taken(left: Left, tmp_path: Path) -> None:
+async def test_one_open_form_of_each_kind_is_taken(left: Left, tmp_path: Path) -> None:
     """A form that was opened before the process ended is taken, or refused beside its field, as it was."""
+    await _sent(left, tmp_path, told().one_of_each("sheets")[left.stop.name])
+
+
+@pytest.mark.slow
+async def test_every_open_form_is_taken(left: Left, tmp_path: Path) -> None:
+    """Each form that stood open is answered as it was."""
+    await _sent(left, tmp_path, range(len(left.stop.sheets)))
+
+
+async def _pressed(left: Left, tmp_path: Path, numbers: Sequence[int]) -> None:
+    answers = told().answers(left.stop.name, "buttons")
+    now = await earlier.pressed(left.files, left.stop, numbers, [a.kind for a in answers], tmp_path)
+    assert _by_act(left.stop.buttons, numbers, now) == _by_act(
+        left.stop.buttons, numbers, [answers[n] for n in numbers]
+    )
+
+
+async def _sent(left: Left, tmp_path: Path, numbers: Sequence[int]) -> None:
     answers = told().answers(left.stop.name, "sheets")
-    wrong: dict[str, tuple[Answer, Answer]] = {}
-    for n, (sheet, answer) in enumerate(zip(left.stop.sheets, answers, strict=True)):
-        folder = left.copy(tmp_path / str(n))
-        async with earlier.opened(folder, left.stop.moment, played().seed) as house:
-            now = await earlier.send(house, folder, sheet)
-            wrong |= {sheet.action: (now, answer)} if now != answer else {}
-    assert not wrong
+    now = await earlier.sent(left.files, left.stop, numbers, tmp_path)
+    assert _by_act(left.stop.sheets, numbers, now) == _by_act(left.stop.sheets, numbers, [answers[n] for n in numbers])
 
 
-async def _differing(left: Left, folder: Path, pressed: dict[Shown, Answer]) -> dict[Shown, tuple[Answer, Answer]]:
-    """Presses one after the other; what was answered otherwise than it was, with both answers."""
-    left.copy(folder)
-    async with earlier.opened(folder, left.stop.moment, played().seed) as house:
-        now = {shown: await earlier.press(house, folder, shown) for shown in pressed}
-    return {shown: (now[shown], answer) for shown, answer in pressed.items() if now[shown] != answer}
+def _by_act(acts: Sequence[object], numbers: Sequence[int], answers: Sequence[Answer]) -> dict[str, Answer]:
+    return {str(acts[n]): answer for n, answer in zip(numbers, answers, strict=True)}
