@@ -21,7 +21,7 @@ from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
 from coldframe.ports.chat import Clock, Ids, Inbound, Reply
 from coldframe.render.artefacts import Draughtsman, Workshop
-from coldframe.store.database import open_engine
+from coldframe.store.database import open_database
 from coldframe.store.migrate import is_known, upgrade
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
@@ -60,19 +60,19 @@ async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", d
     """The database at its newest schema. Raises NoDatabase."""
     from sqlalchemy.exc import DBAPIError
 
-    engine = open_engine(url, durable=durable)
-    file = engine.url.database if engine.dialect.name == "sqlite" else None
+    database = open_database(url, durable=durable)
+    file = database.url.database if database.dialect == "sqlite" else None
     if file and not Path(file).absolute().parent.is_dir():  # SQLite would say only that it cannot open the file
         raise NoDatabase(url, "its folder is missing")
     try:
-        await upgrade(engine)
+        await upgrade(database)
     except (DBAPIError, OSError) as problem:
-        await engine.dispose()
-        raise NoDatabase(engine.url.render_as_string(hide_password=True), type(problem).__name__) from problem
+        await database.close()
+        raise NoDatabase(database.url.render_as_string(hide_password=True), type(problem).__name__) from problem
     except BaseException:
-        await engine.dispose()
+        await database.close()
         raise
-    store = SqlStore(engine, Seal(secret), owner=owner, new_key=lambda: ids.new("k"))
+    store = SqlStore(database, Seal(secret), owner=owner, new_key=lambda: ids.new("k"))
     await store.take_over()
     return store
 
@@ -166,8 +166,8 @@ async def reading(settings: Settings) -> AsyncIterator[SqlStore]:
     url = make_url(settings.database)
     if url.get_backend_name() == "sqlite" and not Path(url.database or "").is_file():
         raise ValueError(f"there is no database at {url.database}; COLDFRAME_DATABASE says where it is")
-    engine = open_engine(settings.database)
-    store = SqlStore(engine, Seal(seal_secret(settings)), owner="reader", new_key=lambda: RandomIds().new("k"))
+    database = open_database(settings.database, read_only=True)
+    store = SqlStore(database, Seal(seal_secret(settings)), owner="reader", new_key=lambda: RandomIds().new("k"))
     try:
         yield store
     except DBAPIError as error:
@@ -205,16 +205,17 @@ async def run_slack(
     time = clock or SystemClock()
     ids = RandomIds()
     studio = Studio()
-    database = open_engine(settings.database)
     store = await open_store(settings.database, seal_secret(settings), ids, owner=ids.new("bot-"))
     try:
-        async with slack_platform(slack_options(settings), time, Workshop(studio, time.now), database) as platform:
+        async with slack_platform(
+            slack_options(settings), time, Workshop(studio, time.now), store.database.engine
+        ) as platform:
             feed = None
             if mode == "http" and settings.public_url:
                 platform.more_routes = feeds.feed_routes(store, store.tag, time)
                 feed = feeds.addresses(settings.public_url, store.tag)
             engine = assembled(store, platform.chat, time, ids, studio, feed)
-            platform.directs = lambda: direct_places(database)
+            platform.directs = lambda: direct_places(store.database)
             await platform.catch_up(engine, await store.last_time(), stop)
             alarm = Alarm(engine, time.steady if isinstance(time, SystemClock) else None)
             await alarm.start()
@@ -224,7 +225,6 @@ async def run_slack(
                 await alarm.close()
     finally:
         await store.close()
-        await database.dispose()
         await studio.close()
 
 
@@ -233,7 +233,7 @@ async def for_tests(
     clock: Clock, folder: Path, ids: Ids, *, database: str | None = None, draughtsman: Draughtsman | None = None
 ) -> AsyncIterator[House]:
     """A bot whose files live in a folder of the test's own."""
-    url = database or f"sqlite+aiosqlite:///{folder / 'bot.db'}"
+    url = database or f"sqlite:///{folder / 'bot.db'}"
     async with room_house(
         clock,
         database=url,
@@ -282,13 +282,13 @@ async def _database_finding(settings: Settings) -> Finding:
     shown = url.render_as_string(hide_password=True)
     if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
         return _new_file(Path(url.database or "").absolute())
-    engine = open_engine(settings.database)
+    database = open_database(settings.database, read_only=True)
     try:
-        known = await is_known(engine)
+        known = await is_known(database)
     except Exception as problem:  # whatever the driver raises, the answer is the same
         return ("database", "broken", f"{shown} does not answer ({type(problem).__name__})", CHECK_THE_DATABASE)
     finally:
-        await engine.dispose()
+        await database.close()
     if not known:
         return (
             "database",
@@ -302,16 +302,16 @@ async def _database_finding(settings: Settings) -> Finding:
 def _new_file(path: Path) -> Finding:
     if path.parent.is_dir() and os.access(path.parent, os.W_OK):
         return ("database", "ok", f"{path} is made at the first start", "")
-    remedy = "Make the folder, or let COLDFRAME_DATABASE name another file: sqlite+aiosqlite:///FILE"
+    remedy = "Make the folder, or let COLDFRAME_DATABASE name another file: sqlite:///FILE"
     return ("database", "broken", f"{path.parent} is no folder that may be written to", remedy)
 
 
 async def _keys_finding(settings: Settings, options: Options) -> Finding:
     from coldframe.chat.slack.checkup import check_keys
 
-    engine = open_engine(settings.database)
+    database = open_database(settings.database, read_only=True)
     try:
-        found = await check_keys(options, engine)
+        found = await check_keys(options, database.engine)
     finally:
-        await engine.dispose()
+        await database.close()
     return (found.name, found.state, found.detail, found.remedy)

@@ -16,7 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
-from coldframe.store.database import open_engine
+from coldframe.store.database import open_database
 from demo.main import HERE
 from demo.scenario import Commitment, Focus, Measure, Note, Owner, Person, Plan, Question, Roles, Scenario
 from tests.demo.runs import play
@@ -93,15 +93,15 @@ async def floor(folder: Path, transactions: int) -> float:
     """Seconds for as many bare transactions of one insert each."""
     from sqlalchemy import text
 
-    engine = open_engine(f"sqlite+aiosqlite:///{folder / 'floor.db'}", durable=False)
-    async with engine.begin() as db:
+    database = open_database(f"sqlite:///{folder / 'floor.db'}", durable=False)
+    async with database.transaction() as db:
         await db.execute(text("CREATE TABLE t (x INTEGER)"))
     begun = time.perf_counter()
     for n in range(transactions):
-        async with engine.begin() as db:
+        async with database.transaction() as db:
             await db.execute(text("INSERT INTO t VALUES (:n)"), {"n": n})
     spent = time.perf_counter() - begun
-    await engine.dispose()
+    await database.close()
     return spent
 
 

@@ -142,7 +142,7 @@ def _quiet_covers_working_hours(calendar: WorkingCalendar) -> bool:
 
 async def _next_due(house: House) -> datetime | None:
     """Past the outbox, which nobody empties here."""
-    async with house.store._transaction() as db:
+    async with house.store.database.transaction() as db:
         found = await db.execute(select(tables.due.c.at).order_by(tables.due.c.at).limit(1))
         moment: datetime | None = found.scalar()
     return moment

@@ -13,7 +13,7 @@ from coldframe.clock import SeededIds
 from coldframe.message.nodes import Message, line
 from coldframe.ports import Place
 from coldframe.ports.storage import Due, Queued, Send
-from coldframe.store.database import open_engine
+from coldframe.store.database import open_database
 from coldframe.store.migrate import upgrade
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
@@ -28,7 +28,7 @@ Pair = tuple[SqlStore, SqlStore]
 async def workers(address: str) -> AsyncIterator[Pair]:
     """Two stores with connections of their own, as two processes have them."""
     opened = [_store(address, number) for number in (1, 2)]
-    await upgrade(opened[0]._engine)
+    await upgrade(opened[0].database)
     yield opened[0], opened[1]
     for store in opened:
         await store.close()
@@ -36,7 +36,7 @@ async def workers(address: str) -> AsyncIterator[Pair]:
 
 def _store(address: str, number: int) -> SqlStore:
     ids = SeededIds(number)
-    return SqlStore(open_engine(address), Seal(SECRET), owner=f"w{number}", new_key=lambda: ids.new("k"))
+    return SqlStore(open_database(address), Seal(SECRET), owner=f"w{number}", new_key=lambda: ids.new("k"))
 
 
 def a_post(name: str, place: str = "growth") -> Send:

@@ -18,7 +18,7 @@ from coldframe.domain.state import Choice, Ledger, Mark, Note, Roles, Round, Sea
 from coldframe.message.nodes import Message, line
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import Due, RunningTrial, Send
-from coldframe.store.database import open_engine
+from coldframe.store.database import open_database
 from coldframe.store.migrate import SchemaTooNew, upgrade
 from coldframe.store.sealing import CannotUnseal, Seal
 from coldframe.store.sql import SqlStore
@@ -53,10 +53,10 @@ async def store(address: str) -> AsyncIterator[SqlStore]:
 
 
 async def opened_store(address: str, secret: bytes = SECRET, owner: str = "one") -> SqlStore:
-    engine = open_engine(address)
-    await upgrade(engine)
+    database = open_database(address)
+    await upgrade(database)
     ids = SeededIds(len(owner))
-    return SqlStore(engine, Seal(secret), owner=owner, new_key=lambda: ids.new(owner))
+    return SqlStore(database, Seal(secret), owner=owner, new_key=lambda: ids.new(owner))
 
 
 def a_round(step: Step = Step.SETUP, **changes: Any) -> Round:
@@ -101,7 +101,7 @@ async def test_the_quota_is_kept_by_the_database_itself(store: SqlStore) -> None
         await uow.add_round(before, NOW)
         await uow.save_round(before, a_round(Step.DOTS, dots=ledger), (), NOW)
     with pytest.raises(IntegrityError):
-        async with store._transaction() as db:
+        async with store.database.transaction() as db:
             await db.execute(text("UPDATE votes SET counts = :yes"), {"yes": True})
     async with store.begin() as uow:
         read = await uow.round("r1")
@@ -225,14 +225,14 @@ async def test_the_clock_never_runs_below_the_highest_time_seen(store: SqlStore)
 
 async def test_upgrading_twice_changes_nothing_and_a_newer_schema_is_refused(empty: str) -> None:
     """The migrations run once; a database of a newer release is refused by name."""
-    engine = open_engine(empty)
-    await upgrade(engine)
-    await upgrade(engine)
-    async with engine.begin() as db:
+    database = open_database(empty)
+    await upgrade(database)
+    await upgrade(database)
+    async with database.transaction() as db:
         await db.execute(text("UPDATE alembic_version SET version_num = 'from_the_future'"))
     with pytest.raises(SchemaTooNew, match="from_the_future"):
-        await upgrade(engine)
-    await engine.dispose()
+        await upgrade(database)
+    await database.close()
 
 
 async def test_migrations_build_what_the_tables_declare(empty: str) -> None:
@@ -240,15 +240,14 @@ async def test_migrations_build_what_the_tables_declare(empty: str) -> None:
     from alembic.autogenerate import compare_metadata
     from alembic.migration import MigrationContext
 
-    engine = open_engine(empty)
-    await upgrade(engine)
-    async with engine.connect() as db:
-        found = await db.run_sync(
-            lambda c: compare_metadata(
-                MigrationContext.configure(c, opts={"include_name": _ours, "compare_type": False}), metadata
-            )
+    database = open_database(empty)
+    await upgrade(database)
+    found = await database.run(
+        lambda c: compare_metadata(
+            MigrationContext.configure(c, opts={"include_name": _ours, "compare_type": False}), metadata
         )
-    await engine.dispose()
+    )
+    await database.close()
     assert [d for d in found if "register_words" not in str(d)] == []
 
 
@@ -320,12 +319,12 @@ async def test_sealed_text_is_not_in_the_database(store: SqlStore, address: str)
         await uow.add_round(before, NOW)
         await uow.save_round(before, replace(before, notes={note.id: note}, dots=ledger), (), NOW)
         await uow.send([a_send("a", words="canary in the outbox")], NOW)
-    engine = open_engine(address)
-    async with engine.connect() as db:
+    database = open_database(address)
+    async with database.looking() as db:
         for table in metadata.sorted_tables:
             for row in await db.execute(table.select()):
                 assert "canary" not in repr(tuple(row)), table.name
-    await engine.dispose()
+    await database.close()
     async with store.begin() as uow:
         read = await uow.round("r1")
     assert read is not None and read.notes[note.id] == note and read.dots == ledger

@@ -1,48 +1,161 @@
-"""Opening the database: pragmas and transaction begin for SQLite, plain settings for PostgreSQL."""
+"""Opening the database: a file of SQLite, called in the event loop's own thread, or a PostgreSQL server."""
 
 from __future__ import annotations
 
-from typing import Any
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from typing import Any, Protocol, TypeVar
 
-from sqlalchemy import event
+import sqlalchemy
+from sqlalchemy import URL, CursorResult, Executable, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
 
-from coldframe.store import one_crossing
+T = TypeVar("T")
 
 
-def open_engine(url: str, *, durable: bool = True) -> AsyncEngine:
-    """An engine for `sqlite+aiosqlite:///file` or `postgresql+asyncpg://...`.
+class Connection(Protocol):
+    """A transaction's connection."""
+
+    async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]: ...
+
+
+class Database(Protocol):
+    """What the rooms above need of a database."""
+
+    @property
+    def url(self) -> URL: ...
+
+    @property
+    def dialect(self) -> str: ...
+
+    @property
+    def engine(self) -> sqlalchemy.Engine | AsyncEngine:
+        """For a library that brings tables of its own."""
+        ...
+
+    def transaction(self) -> AbstractAsyncContextManager[Connection]:
+        """Committed at the end, or rolled back when it is left by an exception."""
+        ...
+
+    def looking(self) -> AbstractAsyncContextManager[Connection]:
+        """For statements that only read: each sees one state by itself, without a transaction around them."""
+        ...
+
+    async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
+        """Work that is written for a plain connection, in one transaction."""
+        ...
+
+    async def close(self) -> None: ...
+
+
+def open_database(url: str, *, durable: bool = True, read_only: bool = False) -> Database:
+    """The database at `sqlite:///file` or `postgresql+asyncpg://...`.
 
     `durable=False` keeps SQLite at synchronous=NORMAL: safe against a killed process, the last commits may be lost
-    with the power. Text of people never appears in error messages (hide_parameters).
+    with the power. `read_only` looks into SQLite's file beside the bot that writes it, and never holds that bot up.
+    Text of people never appears in error messages (hide_parameters).
     """
-    if make_url(url).get_backend_name() != "sqlite":
-        return create_async_engine(url, hide_parameters=True, pool_size=10, max_overflow=10)
-    path = make_url(url).database or ""
-    engine = create_async_engine(url, hide_parameters=True, async_creator=lambda: one_crossing.connect(path))
-    _prepare_sqlite(engine, "FULL" if durable else "NORMAL")
-    return engine
+    parsed = make_url(url)
+    if parsed.get_backend_name() == "sqlite":
+        return SqliteFile(parsed.set(drivername="sqlite"), "FULL" if durable else "NORMAL", read_only=read_only)
+    return PostgresServer(create_async_engine(parsed, hide_parameters=True, pool_size=10, max_overflow=10))
 
 
-def _prepare_sqlite(engine: AsyncEngine, synchronous: str) -> None:
-    """WAL, foreign keys, and BEGIN IMMEDIATE: a deferred transaction that read first fails at once when it writes."""
+class PostgresServer:
+    """A server, asked over the network by as many connections as there is work for."""
 
-    @event.listens_for(engine.sync_engine, "connect")
+    def __init__(self, engine: AsyncEngine) -> None:
+        self.engine: sqlalchemy.Engine | AsyncEngine = engine
+        self._engine = engine
+        self.url = engine.url
+        self.dialect = engine.dialect.name
+        self._looking = engine.execution_options(isolation_level="AUTOCOMMIT")
+
+    def transaction(self) -> AbstractAsyncContextManager[Connection]:
+        return self._engine.begin()
+
+    def looking(self) -> AbstractAsyncContextManager[Connection]:
+        return self._looking.connect()
+
+    async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
+        async with self._engine.begin() as connection:
+            return await connection.run_sync(work)
+
+    async def close(self) -> None:
+        await self._engine.dispose()
+
+
+class SqliteFile:
+    """A file, called where the statement is asked for: the way to another thread and back takes longer than a statement
+    of ours, and its answer may wait for the interpreter's turn. SQLite has one writer, so tasks take turns here instead
+    of meeting at the busy timeout, which would stop the loop.
+    """
+
+    dialect = "sqlite"
+
+    def __init__(self, url: URL, synchronous: str, *, read_only: bool) -> None:
+        self.url = url
+        self._engine = _sqlite_engine(url, synchronous, read_only=read_only)
+        self.engine: sqlalchemy.Engine | AsyncEngine = self._engine
+        # A deferred transaction that read first fails at once when it writes; who only reads never holds up a writer.
+        self._begin = "BEGIN" if read_only else "BEGIN IMMEDIATE"
+        self._turns = {begin: asyncio.Lock() for begin in (self._begin, "")}
+        self._connections: dict[str, sqlalchemy.Connection] = {}
+
+    def transaction(self) -> AbstractAsyncContextManager[Connection]:
+        return self._turn(self._begin)
+
+    def looking(self) -> AbstractAsyncContextManager[Connection]:
+        return self._turn("")
+
+    async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
+        async with self._turn(self._begin) as connection:
+            return work(connection.plain)
+
+    @asynccontextmanager
+    async def _turn(self, begin: str) -> AsyncIterator[_InLoop]:
+        """The connection for transactions, or the one that looks on without any: opened at the first need and kept."""
+        async with self._turns[begin]:
+            if begin not in self._connections:
+                self._connections[begin] = self._engine.connect().execution_options(begin=begin)
+            connection = self._connections[begin]
+            with connection.begin():
+                yield _InLoop(connection)
+
+    async def close(self) -> None:
+        while self._connections:
+            self._connections.popitem()[1].close()
+        self._engine.dispose()
+
+
+class _InLoop:
+    """A plain connection by the name under which its statements are awaited."""
+
+    def __init__(self, connection: sqlalchemy.Connection) -> None:
+        self.plain = connection
+
+    async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]:
+        return self.plain.execute(statement, parameters)
+
+
+def _sqlite_engine(url: URL, synchronous: str, *, read_only: bool) -> sqlalchemy.Engine:
+    """Connections with WAL and foreign keys, whose transactions begin as their option `begin` says."""
+    engine = create_engine(url, hide_parameters=True)
+    pragmas = [f"synchronous={synchronous}", "foreign_keys=ON", "busy_timeout=5000", "secure_delete=ON"]
+    pragmas.append("query_only=ON" if read_only else "journal_mode=WAL")
+
+    @event.listens_for(engine, "connect")
     def on_connect(connection: Any, _record: Any) -> None:
         connection.isolation_level = None
-        cursor = connection.cursor()
-        for pragma in (
-            "journal_mode=WAL",
-            f"synchronous={synchronous}",
-            "foreign_keys=ON",
-            "busy_timeout=5000",
-            "secure_delete=ON",
-        ):
-            cursor.execute(f"PRAGMA {pragma}")
-        cursor.close()
+        for pragma in pragmas:
+            connection.execute(f"PRAGMA {pragma}")
 
-    @event.listens_for(engine.sync_engine, "begin")
-    def on_begin(connection: Any) -> None:
-        if not connection.get_execution_options().get("reads_one_statement"):
-            connection.exec_driver_sql("BEGIN IMMEDIATE")
+    @event.listens_for(engine, "begin")
+    def on_begin(connection: sqlalchemy.Connection) -> None:
+        begin = connection.get_execution_options().get("begin", "BEGIN")
+        if begin:
+            connection.exec_driver_sql(begin)
+
+    return engine

@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection
-from sqlalchemy.ext.asyncio import AsyncEngine
+
+from coldframe.store.database import Database
 
 FOLDER = Path(__file__).with_name("migrations")
 
@@ -20,16 +21,14 @@ class SchemaTooNew(Exception):
         )
 
 
-async def upgrade(engine: AsyncEngine) -> None:
+async def upgrade(database: Database) -> None:
     """Runs what is missing; does nothing on a current database. Raises SchemaTooNew."""
-    async with engine.begin() as connection:
-        await connection.run_sync(_upgrade)
+    await database.run(_upgrade)
 
 
-async def is_known(engine: AsyncEngine) -> bool:
+async def is_known(database: Database) -> bool:
     """True for an empty database, a current one, and one that `upgrade` would bring up to date; changes nothing."""
-    async with engine.connect() as connection:
-        return await connection.run_sync(_is_known)
+    return await database.run(_is_known)
 
 
 def _is_known(connection: Connection) -> bool:

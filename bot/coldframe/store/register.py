@@ -12,12 +12,12 @@ from typing import Any
 
 from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, bindparam, delete, func, literal, or_, select, text, update
-from sqlalchemy.ext.asyncio import AsyncConnection
 
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import OPEN_STEPS, Trial
 from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
 from coldframe.store import tables as t
+from coldframe.store.database import Connection
 from coldframe.store.sealing import Seal
 
 _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)
@@ -42,7 +42,8 @@ def _searched(entry: RegisterEntry) -> str:
 class FollowThroughWork:
     """The part of the unit of work that concerns trials."""
 
-    _db: AsyncConnection
+    _db: Connection
+    _dialect: str
     _seal: Seal
 
     def _insert(self, table: Any) -> Any:
@@ -143,12 +144,12 @@ class FollowThroughWork:
         return or_(part, self._by_stem([word])) if word.isalnum() else part
 
     def _within(self, column: ColumnElement[str], part: str) -> ColumnElement[bool]:
-        find = func.strpos if self._db.dialect.name == "postgresql" else func.instr
+        find = func.strpos if self._dialect == "postgresql" else func.instr
         return find(column, part) > 0
 
     def _by_stem(self, words: Sequence[str]) -> ColumnElement[bool]:
         """Rows that hold any of these words, in whatever form."""
-        if self._db.dialect.name == "postgresql":
+        if self._dialect == "postgresql":
             asked = " OR ".join(f'"{word}"' for word in words)
             # A query of its own, so that the index serves it; beside the look for parts it goes row by row.
             document = func.to_tsvector(text("'english'"), t.register.c.words)
@@ -165,7 +166,7 @@ class FollowThroughWork:
             return []
         r = t.register.c
         query = select(r.doc).where(r.tenant == tenant, r.team == team)
-        if self._db.dialect.name == "postgresql":
+        if self._dialect == "postgresql":
             asked = func.websearch_to_tsquery(text("'english'"), " OR ".join(f'"{w}"' for w in plain))
             document = func.to_tsvector(text("'english'"), r.words)
             query = query.where(document.op("@@")(asked)).order_by(func.ts_rank(document, asked).desc(), r.id.desc())

@@ -6,7 +6,6 @@ that; a conversation's sends go out in order because only its oldest open row ca
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -14,12 +13,12 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
 from sqlalchemy import and_, delete, select, update
-from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine
 
 from coldframe.domain.names import Step
 from coldframe.ports.storage import Due, Posted, Queued, Waiting
 from coldframe.store import statements
 from coldframe.store import tables as t
+from coldframe.store.database import Connection, Database
 from coldframe.store.sealing import Seal
 from coldframe.store.work import SEND, Known, SqlWork, posted_of
 
@@ -32,19 +31,12 @@ TIME_SEEN = "highest time seen"
 class SqlStore:
     """A `Store` over SQLite or PostgreSQL. `owner` names this process in claims."""
 
-    def __init__(self, engine: AsyncEngine, seal: Seal, *, owner: str, new_key: Callable[[], str]) -> None:
-        self._engine = engine
+    def __init__(self, database: Database, seal: Seal, *, owner: str, new_key: Callable[[], str]) -> None:
+        self.database = database
         self._seal = seal
         self._owner = owner
         self._new_key = new_key
         self._known: Known = {}
-        # A single statement sees one state by itself: no transaction, and with SQLite no writer's lock.
-        alone: dict[str, Any] = {"reads_one_statement": True}
-        if engine.dialect.name != "sqlite":
-            alone = {"isolation_level": "AUTOCOMMIT"}
-        self._reader = engine.execution_options(**alone)
-        # SQLite has one writer; queueing here keeps tasks of one process from meeting at the busy timeout.
-        self._one_writer = asyncio.Lock() if engine.dialect.name == "sqlite" else None
 
     def tag(self, *parts: str) -> str:
         """A keyed hash that nobody without the secret can make or guess."""
@@ -52,8 +44,8 @@ class SqlStore:
 
     @asynccontextmanager
     async def begin(self) -> AsyncIterator[SqlWork]:
-        async with self._transaction() as connection:
-            work = SqlWork(connection, self._seal, self._new_key, self._known)
+        async with self.database.transaction() as connection:
+            work = SqlWork(connection, self.database.dialect, self._seal, self._new_key, self._known)
             yield work
         self._remember(work.read)
 
@@ -65,23 +57,14 @@ class SqlStore:
         while len(self._known) > ROUNDS_KEPT:
             del self._known[next(iter(self._known))]
 
-    @asynccontextmanager
-    async def _transaction(self) -> AsyncIterator[AsyncConnection]:
-        if self._one_writer is None:
-            async with self._engine.begin() as connection:
-                yield connection
-        else:
-            async with self._one_writer, self._engine.begin() as connection:
-                yield connection
-
     async def take_over(self) -> None:
         """At the start: frees what this process, or with SQLite any process before it, had claimed when it died."""
-        async with self._transaction() as db:
-            mine = True if self._one_writer is not None else None
+        async with self.database.transaction() as db:
+            every = self.database.dialect == "sqlite"
             for table, open_state in ((t.outbox, "unknown"), (t.due, "todo")):
                 claimed = "sending" if table is t.outbox else "claimed"
                 statement = update(table).where(table.c.state == claimed)
-                if mine is None:
+                if not every:
                     statement = statement.where(table.c.owner == self._owner)
                 await db.execute(statement.values(state=open_state, owner=None, lease_until=None))
 
@@ -92,7 +75,7 @@ class SqlStore:
         return claimed[0] if claimed else None
 
     async def claim_sends(self, now: datetime, most: int = CLAIMED_AT_ONCE) -> list[Queued]:
-        async with self._transaction() as db:
+        async with self.database.transaction() as db:
             rows = (await db.execute(statements.NEXT_SENDS, {"now": now, "most": most})).all()
             if not rows:
                 return []
@@ -105,7 +88,7 @@ class SqlStore:
         send = SEND.validate_json(self._seal.open("outbox", row.body))
         return Queued(row.id, row.key, send, row.tries, row.first_try or now, state)
 
-    async def _with_surroundings(self, db: AsyncConnection, claimed: list[Queued]) -> list[Queued]:
+    async def _with_surroundings(self, db: Connection, claimed: list[Queued]) -> list[Queued]:
         """Adds the messages that the sends refer to and their rounds' steps, read in the claim's own transaction."""
         names = {n for q in claimed for n in (q.send.thread_of, _changes(q)) if n}
         rounds = {q.send.round_id for q in claimed if q.send.only_in is not None and q.send.round_id}
@@ -124,23 +107,23 @@ class SqlStore:
 
     async def sent(self, queued: Queued, message_id: str | None, now: datetime) -> None:
         """Done: the row goes, and a new message's whereabouts are kept under its name."""
-        async with self._transaction() as db:
+        async with self.database.transaction() as db:
             await db.execute(statements.SENT, {"row": queued.id})
             if message_id is not None and queued.send.kind in ("post", "upload"):
                 await self._keep_post(db, queued, message_id)
             if queued.send.kind == "withdraw":
                 await db.execute(delete(t.posts).where(t.posts.c.name == queued.send.name))
 
-    async def _keep_post(self, db: AsyncConnection, queued: Queued, message_id: str) -> None:
+    async def _keep_post(self, db: Connection, queued: Queued, message_id: str) -> None:
         place = queued.send.place
         values = {
             "name": queued.send.name, "tenant": place.tenant, "kind": place.kind, "place": place.id,
             "thread": place.thread, "message_id": message_id, "round_id": queued.send.round_id,
         }  # fmt: skip
-        await db.execute(statements.keep_post(db.dialect.name), values)
+        await db.execute(statements.keep_post(self.database.dialect), values)
 
     async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, now: datetime) -> None:
-        async with self._transaction() as db:
+        async with self.database.transaction() as db:
             await db.execute(
                 update(t.outbox)
                 .where(self._still_mine(queued))
@@ -151,7 +134,7 @@ class SqlStore:
             )  # fmt: skip
 
     async def park_send(self, queued: Queued, why: str, now: datetime) -> None:
-        async with self._transaction() as db:
+        async with self.database.transaction() as db:
             await db.execute(
                 update(t.outbox).where(self._still_mine(queued)).values(state="parked", why_parked=why[:200])
             )
@@ -164,18 +147,18 @@ class SqlStore:
 
     async def claim_due(self, now: datetime) -> Due | None:
         claim = {"now": now, "me": self._owner, "until": now + LEASE}
-        async with self._transaction() as db:
+        async with self.database.transaction() as db:
             row = (await db.execute(statements.CLAIM_DUE, claim)).first()
         return None if row is None else Due(row.kind, row.subject, row.occurrence, row.at)
 
     async def finish_due(self, due: Due) -> None:
         """Done, unless the row was set anew for a later moment meanwhile, or somebody else is at it."""
-        async with self._transaction() as db:
+        async with self.database.transaction() as db:
             row = {"of_kind": due.kind, "of_subject": due.subject, "of_occurrence": due.occurrence}
             await db.execute(statements.FINISH_DUE, {**row, "me": self._owner})
 
     async def waiting(self) -> Waiting:
-        async with self._reader.connect() as db:
+        async with self.database.looking() as db:
             row = (await db.execute(statements.WAITING)).one()
         due = row.at if row.state != "claimed" else await self._next_due()
         return Waiting(_moment(row.send), due)
@@ -184,7 +167,7 @@ class SqlStore:
         """The first free row's moment, or the end of a lease on one before it. Claimed rows are few and stand first."""
         most = CLAIMED_AT_ONCE
         while True:
-            async with self._reader.connect() as db:
+            async with self.database.looking() as db:
                 rows = (await db.execute(statements.FIRST_DUES, {"most": most})).all()
             leases = [row.lease_until for row in rows if row.state == "claimed"]
             free = next((row.at for row in rows if row.state == "todo"), None)
@@ -200,22 +183,22 @@ class SqlStore:
         return now
 
     async def last_time(self) -> datetime | None:
-        async with self._transaction() as db:
+        async with self.database.transaction() as db:
             seconds = (await db.execute(select(t.counters.c.value).where(t.counters.c.name == TIME_SEEN))).scalar()
         return None if seconds is None else datetime.fromtimestamp(seconds, UTC)
 
     async def note_number(self, name: str, value: float) -> float | None:
-        async with self._transaction() as db:
+        async with self.database.transaction() as db:
             before = (await db.execute(select(t.counters.c.value).where(t.counters.c.name == name))).scalar()
-            await db.execute(statements.keep_number(db.dialect.name), {"name": name, "value": value})
+            await db.execute(statements.keep_number(self.database.dialect), {"name": name, "value": value})
         return before
 
     async def counter(self, name: str) -> float:
-        async with self._transaction() as db:
+        async with self.database.transaction() as db:
             return (await db.execute(select(t.counters.c.value).where(t.counters.c.name == name))).scalar() or 0.0
 
     async def close(self) -> None:
-        await self._engine.dispose()
+        await self.database.close()
 
 
 def _changes(queued: Queued) -> str | None:

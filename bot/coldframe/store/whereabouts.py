@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from sqlalchemy import select
-from sqlalchemy.ext.asyncio import AsyncEngine
 
 from coldframe.ports.chat import Place
 from coldframe.store import tables as t
+from coldframe.store.database import Database
 
 MOST = 1_000
 
 
-async def direct_places(engine: AsyncEngine) -> list[Place]:
+async def direct_places(database: Database) -> list[Place]:
     """The direct messages in which something of the bot stands, at most a thousand."""
     query = select(t.posts.c.tenant, t.posts.c.place).where(t.posts.c.kind == "direct").distinct()
-    async with engine.connect() as db:
+    async with database.looking() as db:
         rows = await db.execute(query.order_by(t.posts.c.tenant, t.posts.c.place).limit(MOST))
         return [Place(row.tenant, "direct", row.place) for row in rows]

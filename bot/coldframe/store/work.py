@@ -10,7 +10,6 @@ from typing import Any
 
 from pydantic import TypeAdapter
 from sqlalchemy import Table, delete, select, update
-from sqlalchemy.ext.asyncio import AsyncConnection
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import Step
@@ -20,6 +19,7 @@ from coldframe.ports.storage import Due, Member, Posted, RoundHead, RunningTrial
 from coldframe.store import rounds as mapping
 from coldframe.store import statements
 from coldframe.store import tables as t
+from coldframe.store.database import Connection
 from coldframe.store.register import FollowThroughWork
 from coldframe.store.sealing import Seal
 
@@ -33,17 +33,16 @@ Known = dict[str, tuple[int, Round, mapping.Rows]]
 class SqlWork(FollowThroughWork):
     """The unit of work over one connection in one transaction."""
 
-    def __init__(self, connection: AsyncConnection, seal: Seal, new_key: Callable[[], str], known: Known) -> None:
+    def __init__(
+        self, connection: Connection, dialect: str, seal: Seal, new_key: Callable[[], str], known: Known
+    ) -> None:
         self._db = connection
+        self._dialect = dialect
         self._seal = seal
         self._new_key = new_key
         self._known = known
         # What this transaction read or wrote of rounds; the store keeps it once the transaction is committed.
         self.read: Known = {}
-
-    @property
-    def _dialect(self) -> str:
-        return self._db.dialect.name
 
     def _insert(self, table: Table) -> Any:
         return statements.insert(self._dialect, table)

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import asyncio
 import re
-from collections.abc import AsyncIterator
+from collections.abc import Iterator
 from html import unescape
 from pathlib import Path
 from typing import Any
@@ -17,7 +17,7 @@ import pytest
 from aiohttp import web
 from cryptography.fernet import Fernet
 from slack_sdk.oauth.installation_store import Installation
-from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
+from sqlalchemy import Engine, create_engine
 
 from coldframe.chat.slack.accounts import SetupError
 from coldframe.chat.slack.app import slack_platform
@@ -36,24 +36,24 @@ CLIENT = {"client_id": "1.2", "client_secret": "client-secret", "token_keys": KE
 
 
 @pytest.fixture
-async def engine(tmp_path: Path) -> AsyncIterator[AsyncEngine]:
-    made = create_async_engine(f"sqlite+aiosqlite:///{tmp_path}/installations.db")
+def engine(tmp_path: Path) -> Iterator[Engine]:
+    made = create_engine(f"sqlite:///{tmp_path}/installations.db")
     yield made
-    await made.dispose()
+    made.dispose()
 
 
 def installation(token: str = BOT_TOKEN, team: str = "T1") -> Installation:
     return Installation(app_id=APP, team_id=team, user_id="U1", bot_token=token, bot_id=BOT, bot_user_id=BOT_USER)
 
 
-async def stored(store: SealedInstallationStore, engine: AsyncEngine) -> str:
-    async with engine.connect() as connection:
-        bots = (await connection.execute(store.bots.select())).all()
-        installations = (await connection.execute(store.installations.select())).all()
+async def stored(store: SealedInstallationStore, engine: Engine) -> str:
+    with engine.connect() as connection:
+        bots = connection.execute(store.bots.select()).all()
+        installations = connection.execute(store.installations.select()).all()
     return repr((bots, installations))
 
 
-async def test_a_token_is_sealed_at_rest_and_comes_back_whole(engine: AsyncEngine) -> None:
+async def test_a_token_is_sealed_at_rest_and_comes_back_whole(engine: Engine) -> None:
     """Who reads the database reads no token, of any length; the store gives it back as it was."""
     store, _ = await open_installations("1.2", engine, KEYS)
     for token in (BOT_TOKEN, "xoxe.xoxb-" + "9" * 300):
@@ -65,7 +65,7 @@ async def test_a_token_is_sealed_at_rest_and_comes_back_whole(engine: AsyncEngin
         assert bot.bot_token == found.bot_token == token
 
 
-async def test_a_new_key_is_put_before_the_old_one(engine: AsyncEngine) -> None:
+async def test_a_new_key_is_put_before_the_old_one(engine: Engine) -> None:
     """After a change of keys old tokens still open; without any of their keys they do not."""
     old, _ = await open_installations("1.2", engine, KEYS[1:])
     await old.async_save(installation())
@@ -77,7 +77,7 @@ async def test_a_new_key_is_put_before_the_old_one(engine: AsyncEngine) -> None:
         await stranger.async_find_bot(enterprise_id=None, team_id="T1")
 
 
-async def test_the_doctor_says_when_an_old_key_may_go(engine: AsyncEngine) -> None:
+async def test_the_doctor_says_when_an_old_key_may_go(engine: Engine) -> None:
     """Before any installation, with all keys, with the new one alone, and after the workspace installed again."""
     new, old = KEYS
 
@@ -117,7 +117,7 @@ def test_a_key_that_is_none_is_named_without_being_shown() -> None:
 
 @pytest.mark.filterwarnings("ignore:BasicAuth is deprecated:DeprecationWarning")  # inside the SDK
 async def test_a_workspace_installs_speaks_and_ends(
-    workspace: Workspace, people: dict[str, Someone], engine: AsyncEngine
+    workspace: Workspace, people: dict[str, Someone], engine: Engine
 ) -> None:
     """From the page of installation to the first message and to the removal, without a restart."""
 

@@ -40,6 +40,7 @@ from coldframe.chat.slack.sockets import Sockets
 from coldframe.ports import Clock, Intake, Place
 
 if TYPE_CHECKING:
+    from sqlalchemy import Engine
     from sqlalchemy.ext.asyncio import AsyncEngine
 
 log = logging.getLogger(__name__)
@@ -139,7 +140,7 @@ async def _none() -> tuple[Place, ...]:
 
 @asynccontextmanager
 async def slack_platform(
-    options: Options, clock: Clock, make: Maker, engine: AsyncEngine | None = None
+    options: Options, clock: Clock, make: Maker, engine: Engine | AsyncEngine | None = None
 ) -> AsyncIterator[SlackPlatform]:
     """Signs in and hands out the platform; `engine` is the database of installations, for several workspaces.
 
@@ -164,7 +165,7 @@ async def slack_platform(
 
 
 async def _installed(
-    options: Options, session: aiohttp.ClientSession, clock: Clock, engine: AsyncEngine | None
+    options: Options, session: aiohttp.ClientSession, clock: Clock, engine: Engine | AsyncEngine | None
 ) -> tuple[ManyWorkspaces, AsyncOAuthSettings]:
     from coldframe.chat.slack.installations import open_installations
 

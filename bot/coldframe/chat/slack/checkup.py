@@ -16,6 +16,7 @@ from coldframe.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES
 from coldframe.ports import Clock
 
 if TYPE_CHECKING:
+    from sqlalchemy import Engine
     from sqlalchemy.ext.asyncio import AsyncEngine
 
 SKEW_WARNS, SKEW_STOPS = 30.0, 120.0
@@ -43,7 +44,7 @@ async def check_slack(options: Options, clock: Clock, mode: str = "socket") -> t
         return tuple(findings)
 
 
-async def check_keys(options: Options, engine: AsyncEngine) -> Finding:
+async def check_keys(options: Options, engine: Engine | AsyncEngine) -> Finding:
     """Whether the tokens of the installed workspaces can be opened. Never raises; reads only."""
     from sqlalchemy.exc import SQLAlchemyError
 

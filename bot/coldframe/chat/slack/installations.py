@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from copy import copy
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from slack_sdk.oauth.installation_store import Bot, Installation
-from slack_sdk.oauth.installation_store.sqlalchemy import AsyncSQLAlchemyInstallationStore
-from slack_sdk.oauth.state_store.sqlalchemy import AsyncSQLAlchemyOAuthStateStore
-from sqlalchemy import MetaData, String, inspect, select
+from slack_sdk.oauth.installation_store.async_installation_store import AsyncInstallationStore
+from slack_sdk.oauth.installation_store.sqlalchemy import (
+    AsyncSQLAlchemyInstallationStore,
+    SQLAlchemyInstallationStore,
+)
+from slack_sdk.oauth.state_store.async_state_store import AsyncOAuthStateStore
+from slack_sdk.oauth.state_store.sqlalchemy import AsyncSQLAlchemyOAuthStateStore, SQLAlchemyOAuthStateStore
+from sqlalchemy import Connection, Engine, MetaData, String, inspect, select
 from sqlalchemy.ext.asyncio import AsyncEngine
 
 from coldframe.chat.slack.accounts import MAKE_A_KEY, SetupError
@@ -22,52 +27,66 @@ log = logging.getLogger(__name__)
 TOKENS = ("bot_token", "bot_refresh_token", "user_token", "user_refresh_token", "incoming_webhook_url")
 SEALED = "sealed:"
 STATE_SECONDS = 600
-BOTS = AsyncSQLAlchemyInstallationStore.default_bots_table_name
+BOTS = SQLAlchemyInstallationStore.default_bots_table_name
 Record = TypeVar("Record", Bot, Installation)
 
 
-class SealedInstallationStore(AsyncSQLAlchemyInstallationStore):
+class _InLoop:
+    """One of bolt's plain stores by the names under which bolt awaits a store: with SQLite there is nobody to wait
+    for.
+    """
+
+    def __init__(self, store: Any) -> None:
+        self._store = store
+
+    def __getattr__(self, name: str) -> Callable[..., Awaitable[Any]]:
+        method = getattr(self._store, name.removeprefix("async_"))
+
+        async def called(*given: Any, **named: Any) -> Any:
+            return method(*given, **named)
+
+        return called
+
+
+class SealedInstallationStore(AsyncInstallationStore):
     """The store with tokens sealed at rest. The first key seals; all of them open, so that keys can be
     changed.
     """
 
-    def __init__(self, client_id: str, engine: AsyncEngine, keys: Sequence[str]) -> None:
-        super().__init__(client_id, engine, logger=log)
+    def __init__(self, client_id: str, engine: Engine | AsyncEngine, keys: Sequence[str]) -> None:
         self._box = box(keys)
+        plain = isinstance(engine, Engine)
+        kind: Any = SQLAlchemyInstallationStore if plain else AsyncSQLAlchemyInstallationStore
+        store = kind(client_id, engine, logger=log)
+        self.bots, self.installations = store.bots, store.installations
+        self._store: Any = _InLoop(store) if plain else store
         for table in (self.bots, self.installations):
             for name in TOKENS:
                 if name in table.c:  # a sealed token is longer than the column was made for
                     table.c[name].type = String(2000)
 
+    async def create_tables(self) -> None:
+        await self._store.create_tables()
+
     async def async_save(self, installation: Installation) -> None:
-        await super().async_save(self._sealed(installation))
+        await self._store.async_save(self._sealed(installation))
 
     async def async_save_bot(self, bot: Bot) -> None:
-        await super().async_save_bot(self._sealed(bot))
+        await self._store.async_save_bot(self._sealed(bot))
 
-    async def async_find_bot(
-        self, *, enterprise_id: str | None, team_id: str | None, is_enterprise_install: bool | None = False
-    ) -> Bot | None:
-        found = await super().async_find_bot(
-            enterprise_id=enterprise_id, team_id=team_id, is_enterprise_install=is_enterprise_install
-        )
+    async def async_find_bot(self, **whose: Any) -> Bot | None:
+        found = await self._store.async_find_bot(**whose)
         return self._opened(found) if found else None
 
-    async def async_find_installation(
-        self,
-        *,
-        enterprise_id: str | None,
-        team_id: str | None,
-        user_id: str | None = None,
-        is_enterprise_install: bool | None = False,
-    ) -> Installation | None:
-        found = await super().async_find_installation(
-            enterprise_id=enterprise_id,
-            team_id=team_id,
-            user_id=user_id,
-            is_enterprise_install=is_enterprise_install,
-        )
+    async def async_find_installation(self, **whose: Any) -> Installation | None:
+        found = await self._store.async_find_installation(**whose)
         return self._opened(found) if found else None
+
+    async def async_delete_bot(self, **whose: Any) -> None:
+        await self._store.async_delete_bot(**whose)
+
+    async def async_delete_installation(self, **whose: Any) -> None:
+        await self._store.async_delete_installation(**whose)
 
     def _sealed(self, record: Record) -> Record:
         """A copy with its tokens sealed; what is sealed already stays, for bolt saves a bot out of what it
@@ -107,7 +126,7 @@ class Sealed:
     lost: int
 
 
-async def look_at_seals(engine: AsyncEngine, keys: Sequence[str]) -> Sealed:
+async def look_at_seals(engine: Engine | AsyncEngine, keys: Sequence[str]) -> Sealed:
     """Reads the newest token of each workspace; writes nothing. Raises SetupError for a key that is none."""
     newest, every = Fernet(keys[0]) if keys else None, box(keys) if keys else None
     tokens = await _newest_tokens(engine)
@@ -115,13 +134,19 @@ async def look_at_seals(engine: AsyncEngine, keys: Sequence[str]) -> Sealed:
     return Sealed(len(tokens), sum(not _opens(newest, token) for token in opened), len(tokens) - len(opened))
 
 
-async def _newest_tokens(engine: AsyncEngine) -> list[bytes]:
-    metadata = MetaData()
-    bots = AsyncSQLAlchemyInstallationStore.build_bots_table(metadata, BOTS)
-    async with engine.connect() as connection:
-        if not await connection.run_sync(lambda here: inspect(here).has_table(BOTS)):
-            return []
-        rows = (await connection.execute(select(bots.c.team_id, bots.c.bot_token).order_by(bots.c.installed_at))).all()
+async def _newest_tokens(engine: Engine | AsyncEngine) -> list[bytes]:
+    if isinstance(engine, AsyncEngine):
+        async with engine.connect() as connection:
+            return await connection.run_sync(_tokens)
+    with engine.connect() as plain:
+        return _tokens(plain)
+
+
+def _tokens(connection: Connection) -> list[bytes]:
+    bots = SQLAlchemyInstallationStore.build_bots_table(MetaData(), BOTS)
+    if not inspect(connection).has_table(BOTS):
+        return []
+    rows = connection.execute(select(bots.c.team_id, bots.c.bot_token).order_by(bots.c.installed_at)).all()
     tokens = {row.team_id: str(row.bot_token or "").removeprefix(SEALED).encode() for row in rows}
     return list(tokens.values())
 
@@ -134,11 +159,15 @@ def _opens(key: Fernet | MultiFernet | None, token: bytes) -> bool:
 
 
 async def open_installations(
-    client_id: str, engine: AsyncEngine, keys: Sequence[str]
-) -> tuple[SealedInstallationStore, AsyncSQLAlchemyOAuthStateStore]:
+    client_id: str, engine: Engine | AsyncEngine, keys: Sequence[str]
+) -> tuple[SealedInstallationStore, AsyncOAuthStateStore]:
     """The store of installations and the one of running sign-ins, their tables made where missing."""
     store = SealedInstallationStore(client_id, engine, keys)
-    states = AsyncSQLAlchemyOAuthStateStore(expiration_seconds=STATE_SECONDS, engine=engine, logger=log)
-    await store.create_tables()  # type: ignore[no-untyped-call]
-    await states.create_tables()  # type: ignore[no-untyped-call]
+    states: Any
+    if isinstance(engine, AsyncEngine):
+        states = AsyncSQLAlchemyOAuthStateStore(expiration_seconds=STATE_SECONDS, engine=engine, logger=log)
+    else:
+        states = _InLoop(SQLAlchemyOAuthStateStore(expiration_seconds=STATE_SECONDS, engine=engine, logger=log))
+    await store.create_tables()
+    await states.create_tables()
     return store, states
