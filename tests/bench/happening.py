@@ -27,14 +27,14 @@ from itertools import count, islice
 from pathlib import Path
 from typing import Any
 
-from coldframe.clock import RandomIds, SystemClock
 from coldframe.engine.core.kit import InlineNumbers, Kit
+
+from coldframe.clock import RandomIds, SystemClock
 from coldframe.engine.engine import Engine
 from coldframe.message.nodes import Attachment, Buttons, Message
 from coldframe.ports import Inbound, Place
 from coldframe.ports.chat import Erased, Happening, Pressed, Reacted, Said
 from coldframe.wiring import open_store
-
 from tests.bench.slack_ack import BALLOT_CHANNEL, EMOJI, MIX, OPTIONS, under_way
 from tests.engine.databases import POSTGRES, SQLITE, a_database
 from tests.wire.slack.people import EIGHT

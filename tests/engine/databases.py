@@ -12,6 +12,7 @@ import tempfile
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,8 @@ import pytest
 from coldframe.store.database import open_engine
 from coldframe.store.migrate import upgrade
 from tests.shared import finished
+from coldframe.ports.storage import Queued
+from coldframe.store.sql import SqlStore
 
 SQLITE, POSTGRES = "sqlite", "postgresql"
 BOTH = [SQLITE, pytest.param(POSTGRES, marks=pytest.mark.postgres)]
@@ -109,3 +112,9 @@ def an_empty_database(kind: str, folder: Path) -> Iterator[str]:
         return
     with a_database(kind, folder, "template1") as url:
         yield url
+
+
+async def claimed_send(store: SqlStore, now: datetime) -> Queued | None:
+    """The next send that may go out, claimed; None when there is none."""
+    claimed = await store.claim_sends(now, 1)
+    return claimed[0] if claimed else None

@@ -12,11 +12,12 @@ import pytest
 from coldframe.clock import SeededIds
 from coldframe.message.nodes import Message, line
 from coldframe.ports import Place
-from coldframe.ports.storage import Due, Queued, Send
+from coldframe.ports.storage import Done, Due, Queued, Send
 from coldframe.store.database import open_database
 from coldframe.store.migrate import upgrade
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
+from tests.engine.databases import claimed_send
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 AFTER_LEASE = NOW + timedelta(seconds=61)
@@ -54,7 +55,7 @@ async def put_due(store: SqlStore, *dues: Due) -> None:
 
 
 async def the_send(store: SqlStore, now: datetime) -> Queued:
-    claimed = await store.claim_send(now)
+    claimed = await claimed_send(store, now)
     assert claimed is not None
     return claimed
 
@@ -87,7 +88,7 @@ async def test_two_workers_send_every_conversation_once_and_in_order(workers: Pa
             idle = 0 if claimed else idle + 1
             for queued in claimed:
                 sent.append(queued.send.name)
-                await store.sent(queued, f"m-{queued.send.name}", NOW)
+                await store.sent([Done(queued, f"m-{queued.send.name}")])
 
     await asyncio.gather(*(work(store) for store in workers))
     assert len(sent) == len(set(sent)) == 15
@@ -102,11 +103,11 @@ async def test_a_send_whose_lease_is_over_is_the_other_workers_to_settle(workers
     old = await the_send(slow, NOW)
     new = await the_send(quick, AFTER_LEASE)
     assert new.state == "unknown", "it may have gone out: to be looked up first"
-    await slow.retry_send(old, AFTER_LEASE, unknown=False, now=AFTER_LEASE)
-    await slow.park_send(old, "given up", AFTER_LEASE)
-    assert await slow.claim_send(AFTER_LEASE) is None, "free for nobody while the second is at it"
-    await quick.sent(new, "m1", AFTER_LEASE)
-    assert await quick.claim_send(AFTER_LEASE + timedelta(hours=1)) is None
+    await slow.retry_send(old, AFTER_LEASE, unknown=False)
+    await slow.park_send(old, "given up")
+    assert await claimed_send(slow, AFTER_LEASE) is None, "free for nobody while the second is at it"
+    await quick.sent([Done(new, "m1")])
+    assert await claimed_send(quick, AFTER_LEASE + timedelta(hours=1)) is None
 
 
 async def test_a_due_row_whose_lease_is_over_is_finished_by_its_new_worker(workers: Pair) -> None:

@@ -17,14 +17,14 @@ from coldframe.domain.names import LeverId, MemberId, NoteId, PlanId, RoundId, S
 from coldframe.domain.state import Choice, Ledger, Mark, Note, Roles, Round, Seat, Settings
 from coldframe.message.nodes import Message, line
 from coldframe.ports.chat import Place
-from coldframe.ports.storage import Due, RunningTrial, Send
+from coldframe.ports.storage import Done, Due, RunningTrial, Send
 from coldframe.store.database import open_database
 from coldframe.store.migrate import SchemaTooNew, upgrade
 from coldframe.store.sealing import CannotUnseal, Seal
 from coldframe.store.sql import SqlStore
 from coldframe.store.tables import metadata
 from tests.demo.runs import play, scenario
-from tests.engine.databases import BOTH, a_database, an_empty_database
+from tests.engine.databases import BOTH, a_database, an_empty_database, claimed_send
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 SECRET = b"a secret for tests, 32 bytes long"
@@ -89,7 +89,7 @@ async def test_an_exception_undoes_the_whole_turn(store: SqlStore) -> None:
             raise RuntimeError
     async with store.begin() as uow:
         assert await uow.round("r1") is None
-    assert await store.claim_send(NOW) is None
+    assert await claimed_send(store, NOW) is None
     assert await store.claim_due(NOW) is None
 
 
@@ -126,14 +126,14 @@ async def test_a_conversation_is_sent_in_order_and_waits_for_its_oldest(store: S
     """While the first send of a conversation waits for its retry, the second waits too; others go on."""
     async with store.begin() as uow:
         await uow.send([a_send("a"), a_send("b"), a_send("c", "other")], NOW)
-    first = await store.claim_send(NOW)
+    first = await claimed_send(store, NOW)
     assert first is not None and first.send.name == "a"
-    await store.retry_send(first, NOW + timedelta(minutes=1), unknown=False, now=NOW)
-    other = await store.claim_send(NOW)
+    await store.retry_send(first, NOW + timedelta(minutes=1), unknown=False)
+    other = await claimed_send(store, NOW)
     assert other is not None and other.send.name == "c"
-    assert await store.claim_send(NOW) is None
-    await store.sent(other, "m1", NOW)
-    again = await store.claim_send(NOW + timedelta(minutes=2))
+    assert await claimed_send(store, NOW) is None
+    await store.sent([Done(other, "m1")])
+    again = await claimed_send(store, NOW + timedelta(minutes=2))
     assert again is not None and again.send.name == "a" and again.tries == 1
 
 
@@ -143,9 +143,9 @@ async def test_the_next_moment_is_when_something_can_really_go_out(store: SqlSto
     async with store.begin() as uow:
         await uow.send([a_send("a"), a_send("b")], NOW)
     assert (await store.waiting()).first == NOW
-    first = await store.claim_send(NOW)
+    first = await claimed_send(store, NOW)
     assert first is not None
-    await store.retry_send(first, later, unknown=False, now=NOW)
+    await store.retry_send(first, later, unknown=False)
     assert (await store.waiting()).first == later
 
 
@@ -153,19 +153,19 @@ async def test_a_revision_that_has_not_gone_out_is_replaced(store: SqlStore) -> 
     """Only the newest state of a card is sent."""
     async with store.begin() as uow:
         await uow.send([a_send("card", words="old", kind="revise"), a_send("card", words="new", kind="revise")], NOW)
-    queued = await store.claim_send(NOW)
+    queued = await claimed_send(store, NOW)
     assert queued is not None and queued.send.message == Message(line("{w}", w="new"))
-    await store.sent(queued, None, NOW)
-    assert await store.claim_send(NOW) is None
+    await store.sent([Done(queued, None)])
+    assert await claimed_send(store, NOW) is None
 
 
 async def test_a_claim_lost_in_a_crash_comes_back_as_unknown(store: SqlStore) -> None:
     """After the lease another worker takes the send over, knowing that it may have gone out."""
     async with store.begin() as uow:
         await uow.send([a_send("a")], NOW)
-    assert await store.claim_send(NOW) is not None
-    assert await store.claim_send(NOW + timedelta(seconds=30)) is None
-    again = await store.claim_send(NOW + timedelta(seconds=61))
+    assert await claimed_send(store, NOW) is not None
+    assert await claimed_send(store, NOW + timedelta(seconds=30)) is None
+    again = await claimed_send(store, NOW + timedelta(seconds=61))
     assert again is not None and again.state == "unknown"
 
 
@@ -212,7 +212,7 @@ async def test_sealed_text_does_not_open_with_another_secret(address: str, tmp_p
     await first.close()
     second = await opened_store(address, secret=b"quite another secret of 32 bytes")
     with pytest.raises(CannotUnseal):
-        await second.claim_send(NOW)
+        await claimed_send(second, NOW)
     await second.close()
 
 

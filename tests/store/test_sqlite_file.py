@@ -7,9 +7,10 @@ import threading
 from pathlib import Path
 
 import pytest
-from coldframe.store.database import Database, open_database
 from sqlalchemy import text
 from sqlalchemy.exc import OperationalError
+
+from coldframe.store.database import Database, open_database
 
 COUNT = text("select count(*) from t")
 ADD = text("insert into t values (:x)")

@@ -9,11 +9,11 @@ import structlog
 
 from coldframe.engine.core import lookups
 from coldframe.engine.core.requests import Uses
-from coldframe.engine.core.turn import Carry, Kit, Turn
+from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Turn
 from coldframe.engine.delivery import due_rows, outbox
 from coldframe.engine.intake import happenings
 from coldframe.ports.chat import Inbound, Reply
-from coldframe.ports.storage import Waiting
+from coldframe.ports.storage import Due, Waiting
 
 log = structlog.get_logger()
 
@@ -55,17 +55,30 @@ class Engine:
     async def do_due(self) -> int:
         """Carries out every row whose moment has come, in order, each once; returns how many."""
         done = 0
-        while await self._do_next():
+        while await self._do_next(await self.kit.store.waiting()):
             done += 1
         return done
 
-    async def _do_next(self) -> bool:
-        due = await self.kit.store.claim_due(self.kit.clock.now())
+    async def _do_next(self, waiting: Waiting) -> bool:
+        """The first row whose moment has come. Work that goes beyond one transaction is claimed first, with a lease."""
+        now, first = self.kit.clock.now(), waiting.row
+        if waiting.due is None or waiting.due > now:
+            return False
+        if first is not None and isinstance(self._due.get(first.kind), InOneTurn) and await self._do_at_once(first):
+            return True
+        due = await self.kit.store.claim_due(now)
         if due is None:
             return False
         await due_rows.carry_out(self._due, self.kit, due)
         await self.kit.store.finish_due(due)
         return True
+
+    async def _do_at_once(self, due: Due) -> bool:
+        try:
+            return await due_rows.carry_out(self._due, self.kit, due)
+        except Exception:
+            await self.kit.store.hold_due(due, self.kit.clock.now())  # the others go on until it is tried again
+            raise
 
     async def deliver(self) -> int:
         """Sends whatever may go out now; returns how many sends were done or given up."""
@@ -85,10 +98,9 @@ class Engine:
 
     async def _step(self, waiting: Waiting) -> bool:
         """One due row, or a handful of sends. False when nothing waits by now, or somebody else holds all that does."""
-        now = self.kit.clock.now()
-        if waiting.due is not None and waiting.due <= now and await self._do_next():
+        if await self._do_next(waiting):
             return True
-        if waiting.send is not None and waiting.send <= now:
+        if waiting.send is not None and waiting.send <= self.kit.clock.now():
             return bool(await outbox.deliver_some(self.kit))
         return False
 

@@ -65,6 +65,14 @@ class Queued:
     step: Step | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Done:
+    """A send that was carried out, its place the one where it really went; `message_id` is what a new message got."""
+
+    queued: Queued
+    message_id: str | None
+
+
 # --- what is to happen ----------------------------------------------------------------------------------------
 
 
@@ -80,10 +88,14 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """The earliest moments at which something can be done: a send may go out, a row is due. None: nothing waits."""
+    """The earliest moments at which something can be done: a send may go out, a row is due. None: nothing waits.
+
+    `row` is the earliest due row, unless somebody holds it.
+    """
 
     send: datetime | None
     due: datetime | None
+    row: Due | None = None
 
     @property
     def first(self) -> datetime | None:
@@ -216,6 +228,10 @@ class UnitOfWork(FollowThrough, Protocol):
 
     async def set_due(self, dues: Sequence[Due]) -> None: ...
 
+    async def take_due(self, due: Due) -> bool:
+        """Ends the row with this transaction; False when somebody else has it, or it was set for another moment."""
+        ...
+
     async def dues(self, kind: str) -> list[Due]:
         """All rows of a kind, the earliest first."""
         ...
@@ -236,19 +252,17 @@ class Store(Protocol):
 
     def begin(self) -> AbstractAsyncContextManager[UnitOfWork]: ...
 
-    async def claim_send(self, now: datetime) -> Queued | None:
-        """The next send that may go out: the oldest open one of a conversation that is not waiting."""
-        ...
-
     async def claim_sends(self, now: datetime, most: int = ...) -> list[Queued]:
-        """Like `claim_send` for several conversations at once, one send of each."""
+        """Sends that may go out: of each conversation that is not waiting the oldest open one."""
         ...
 
-    async def sent(self, queued: Queued, message_id: str | None, now: datetime) -> None: ...
+    async def sent(self, done: Sequence[Done]) -> None:
+        """The rows go, and the whereabouts of new messages are kept under their names."""
+        ...
 
-    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, now: datetime) -> None: ...
+    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool) -> None: ...
 
-    async def park_send(self, queued: Queued, why: str, now: datetime) -> None: ...
+    async def park_send(self, queued: Queued, why: str) -> None: ...
 
     async def waiting(self) -> Waiting:
         """When the earliest send may go out, and when the earliest row is due."""
@@ -257,6 +271,10 @@ class Store(Protocol):
     async def claim_due(self, now: datetime) -> Due | None: ...
 
     async def finish_due(self, due: Due) -> None: ...
+
+    async def hold_due(self, due: Due, now: datetime) -> None:
+        """Keeps a row that could not be carried out back for the time of a lease."""
+        ...
 
     async def see_time(self, now: datetime) -> datetime:
         """Remembers the highest time seen and returns it: the clock never runs backwards below it."""

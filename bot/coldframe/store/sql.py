@@ -6,21 +6,22 @@ that; a conversation's sends go out in order because only its oldest open row ca
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import and_, delete, select, update
+from sqlalchemy import and_, select, update
 
 from coldframe.domain.names import Step
-from coldframe.ports.storage import Due, Posted, Queued, Waiting
+from coldframe.ports.storage import Done, Due, Posted, Queued, Waiting
 from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.database import Connection, Database
+from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealing import Seal
-from coldframe.store.work import SEND, Known, SqlWork, posted_of
+from coldframe.store.work import Known, SqlWork, posted_of
 
 LEASE = timedelta(seconds=60)
 ROUNDS_KEPT = 64
@@ -36,6 +37,7 @@ class SqlStore:
         self._seal = seal
         self._owner = owner
         self._new_key = new_key
+        self._sends = SealedSends(seal)
         self._known: Known = {}
 
     def tag(self, *parts: str) -> str:
@@ -45,7 +47,9 @@ class SqlStore:
     @asynccontextmanager
     async def begin(self) -> AsyncIterator[SqlWork]:
         async with self.database.transaction() as connection:
-            work = SqlWork(connection, self.database.dialect, self._seal, self._new_key, self._known)
+            work = SqlWork(
+                connection, self.database.dialect, self._seal, self._sends, self._owner, self._new_key, self._known
+            )
             yield work
         self._remember(work.read)
 
@@ -70,10 +74,6 @@ class SqlStore:
 
     # --- outbox ---
 
-    async def claim_send(self, now: datetime) -> Queued | None:
-        claimed = await self.claim_sends(now, 1)
-        return claimed[0] if claimed else None
-
     async def claim_sends(self, now: datetime, most: int = CLAIMED_AT_ONCE) -> list[Queued]:
         async with self.database.transaction() as db:
             rows = (await db.execute(statements.NEXT_SENDS, {"now": now, "most": most})).all()
@@ -85,8 +85,7 @@ class SqlStore:
 
     def _queued(self, row: Any, now: datetime) -> Queued:
         state: Literal["todo", "unknown"] = "unknown" if row.state in ("sending", "unknown") else "todo"
-        send = SEND.validate_json(self._seal.open("outbox", row.body))
-        return Queued(row.id, row.key, send, row.tries, row.first_try or now, state)
+        return Queued(row.id, row.key, self._sends.open(row.body), row.tries, row.first_try or now, state)
 
     async def _with_surroundings(self, db: Connection, claimed: list[Queued]) -> list[Queued]:
         """Adds the messages that the sends refer to and their rounds' steps, read in the claim's own transaction."""
@@ -105,24 +104,18 @@ class SqlStore:
             for q in claimed
         ]
 
-    async def sent(self, queued: Queued, message_id: str | None, now: datetime) -> None:
-        """Done: the row goes, and a new message's whereabouts are kept under its name."""
+    async def sent(self, done: Sequence[Done]) -> None:
+        """A withdrawn message is nowhere any more, and of two with one name the later counts."""
+        new = [_whereabouts(d) for d in done if d.message_id is not None and d.queued.send.kind in ("post", "upload")]
+        gone = [d.queued.send.name for d in done if d.queued.send.kind == "withdraw"]
         async with self.database.transaction() as db:
-            await db.execute(statements.SENT, {"row": queued.id})
-            if message_id is not None and queued.send.kind in ("post", "upload"):
-                await self._keep_post(db, queued, message_id)
-            if queued.send.kind == "withdraw":
-                await db.execute(delete(t.posts).where(t.posts.c.name == queued.send.name))
+            await db.execute(statements.SENT, {"rows": [d.queued.id for d in done]})
+            if new:
+                await db.execute(statements.keep_post(self.database.dialect), new)
+            if gone:
+                await db.execute(statements.FORGET_POSTS, {"names": gone})
 
-    async def _keep_post(self, db: Connection, queued: Queued, message_id: str) -> None:
-        place = queued.send.place
-        values = {
-            "name": queued.send.name, "tenant": place.tenant, "kind": place.kind, "place": place.id,
-            "thread": place.thread, "message_id": message_id, "round_id": queued.send.round_id,
-        }  # fmt: skip
-        await db.execute(statements.keep_post(self.database.dialect), values)
-
-    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, now: datetime) -> None:
+    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool) -> None:
         async with self.database.transaction() as db:
             await db.execute(
                 update(t.outbox)
@@ -133,7 +126,7 @@ class SqlStore:
                 )
             )  # fmt: skip
 
-    async def park_send(self, queued: Queued, why: str, now: datetime) -> None:
+    async def park_send(self, queued: Queued, why: str) -> None:
         async with self.database.transaction() as db:
             await db.execute(
                 update(t.outbox).where(self._still_mine(queued)).values(state="parked", why_parked=why[:200])
@@ -149,19 +142,24 @@ class SqlStore:
         claim = {"now": now, "me": self._owner, "until": now + LEASE}
         async with self.database.transaction() as db:
             row = (await db.execute(statements.CLAIM_DUE, claim)).first()
-        return None if row is None else Due(row.kind, row.subject, row.occurrence, row.at)
+        return None if row is None else _due_of(row)
 
     async def finish_due(self, due: Due) -> None:
         """Done, unless the row was set anew for a later moment meanwhile, or somebody else is at it."""
         async with self.database.transaction() as db:
-            row = {"of_kind": due.kind, "of_subject": due.subject, "of_occurrence": due.occurrence}
-            await db.execute(statements.FINISH_DUE, {**row, "me": self._owner})
+            await db.execute(statements.FINISH_DUE, {**statements.this_due(due), "me": self._owner})
+
+    async def hold_due(self, due: Due, now: datetime) -> None:
+        claim = {**statements.this_due(due), "me": self._owner, "until": now + LEASE}
+        async with self.database.transaction() as db:
+            await db.execute(statements.HOLD_DUE, claim)
 
     async def waiting(self) -> Waiting:
         async with self.database.looking() as db:
             row = (await db.execute(statements.WAITING)).one()
-        due = row.at if row.state != "claimed" else await self._next_due()
-        return Waiting(_moment(row.send), due)
+        if row.state == "claimed":
+            return Waiting(_moment(row.send), await self._next_due())
+        return Waiting(_moment(row.send), row.at, None if row.at is None else _due_of(row))
 
     async def _next_due(self) -> datetime | None:
         """The first free row's moment, or the end of a lease on one before it. Claimed rows are few and stand first."""
@@ -201,9 +199,21 @@ class SqlStore:
         await self.database.close()
 
 
+def _whereabouts(done: Done) -> dict[str, Any]:
+    send, place = done.queued.send, done.queued.send.place
+    return {
+        "name": send.name, "tenant": place.tenant, "kind": place.kind, "place": place.id, "thread": place.thread,
+        "message_id": done.message_id, "round_id": send.round_id,
+    }  # fmt: skip
+
+
 def _changes(queued: Queued) -> str | None:
     """The name of the message that a send changes, if it changes one."""
     return queued.send.name if queued.send.kind in ("revise", "withdraw") else None
+
+
+def _due_of(row: Any) -> Due:
+    return Due(row.kind, row.subject, row.occurrence, row.at)
 
 
 def _moment(value: Any) -> datetime | None:

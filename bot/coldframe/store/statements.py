@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Table, and_, bindparam, case, delete, func, literal, or_, select, text, true, update
 from sqlalchemy.dialects import postgresql, sqlite
 
+from coldframe.ports.storage import Due
 from coldframe.store import tables as t
 
 
@@ -27,7 +28,68 @@ MEMBERS = select(t.members.c.id, t.members.c.doc).where(
 )
 VERSION = select(t.rounds.c.version).where(t.rounds.c.id == bindparam("round")).with_for_update()
 STEPS = select(t.rounds.c.id, t.rounds.c.step).where(t.rounds.c.id.in_(bindparam("rounds", expanding=True)))
+ENDED = ("committed", "cancelled")
+SAVE_ROUND = (
+    update(t.rounds)
+    .where(t.rounds.c.id == bindparam("of_id"), t.rounds.c.version == bindparam("of_version"))
+    .values({name: bindparam(name) for name in ("doc", "version", "changed_at", "step", "channel", "name")})
+)
+DROP_SEALED = delete(t.sealed).where(
+    t.sealed.c.round_id == bindparam("of_round"), t.sealed.c.kind == bindparam("of_kind"),
+    t.sealed.c.item == bindparam("of_item"),
+)  # fmt: skip
+DROP_VOTES = delete(t.votes).where(
+    t.votes.c.round_id == bindparam("of_round"), t.votes.c.ballot == bindparam("of_ballot"),
+    t.votes.c.voter == bindparam("of_voter"),
+)  # fmt: skip
+ADD_VOTES = t.votes.insert()
+RECORD = t.facts.insert()
+POSTED_AS = select(t.posts).where(
+    t.posts.c.tenant == bindparam("of_tenant"), t.posts.c.place == bindparam("of_place"),
+    t.posts.c.message_id == bindparam("of_message"),
+)  # fmt: skip
+IS_KNOWN = (
+    select(t.posts.c.name)
+    .where(t.posts.c.name == bindparam("of_name"))
+    .union_all(select(t.outbox.c.name).where(t.outbox.c.name == bindparam("of_name"), t.outbox.c.state != "parked"))
+    .limit(1)
+)
 POSTS = select(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))
+
+
+@cache
+def heads(*, by_channel: bool, by_member: bool) -> Any:
+    """Rounds that have not ended, oldest first."""
+    query = select(t.rounds.c.id, t.rounds.c.tenant, t.rounds.c.channel, t.rounds.c.name, t.rounds.c.step)
+    query = query.where(t.rounds.c.tenant == bindparam("of_tenant"), t.rounds.c.step.not_in(ENDED))
+    if by_channel:
+        query = query.where(t.rounds.c.channel == bindparam("of_channel"))
+    if by_member:
+        query = query.join(t.seats, t.seats.c.round_id == t.rounds.c.id)
+        query = query.where(t.seats.c.member == bindparam("of_member"))
+    return query.order_by(t.rounds.c.created_at, t.rounds.c.id)
+
+
+@cache
+def keep_sealed(dialect: str) -> Any:
+    statement = insert(dialect, t.sealed)
+    body = {"body": statement.excluded.body}
+    return statement.on_conflict_do_update(index_elements=["round_id", "kind", "item"], set_=body)
+
+
+@cache
+def keep_member(dialect: str) -> Any:
+    statement = insert(dialect, t.members)
+    later = {"name": statement.excluded.name, "doc": statement.excluded.doc}
+    return statement.on_conflict_do_update(index_elements=["tenant", "id"], set_=later)
+
+
+@cache
+def count(dialect: str) -> Any:
+    """Adds to a number, from nothing where none stands."""
+    statement = insert(dialect, t.counters)
+    more = {"value": t.counters.c.value + statement.excluded.value}
+    return statement.on_conflict_do_update(index_elements=["name"], set_=more)
 
 
 @cache
@@ -54,12 +116,16 @@ def keep_number(dialect: str) -> Any:
 # --- outbox ---
 
 QUEUE = t.outbox.insert()
+UNSENT = select(t.outbox.c.kind, t.outbox.c.name).where(
+    t.outbox.c.name.in_(bindparam("names", expanding=True)), t.outbox.c.state == "todo"
+)
 REPLACE = (
     update(t.outbox)
     .where(t.outbox.c.name == bindparam("of_name"), t.outbox.c.kind == bindparam("of_kind"), t.outbox.c.state == "todo")
     .values(body=bindparam("newer"))
 )
-SENT = delete(t.outbox).where(t.outbox.c.id == bindparam("row"))
+SENT = delete(t.outbox).where(t.outbox.c.id.in_(bindparam("rows", expanding=True)))
+FORGET_POSTS = delete(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))
 CLAIM_SENDS = (
     update(t.outbox)
     .where(t.outbox.c.id.in_(bindparam("rows", expanding=True)))
@@ -91,11 +157,44 @@ NEXT_SENDS = _next_sends()
 # --- due rows ---
 
 NOT_DONE = text("due.state <> 'done'")  # as the index of open rows has it: a bound value would not match it
-DROP_DUE = delete(t.due).where(
-    t.due.c.kind == bindparam("of_kind"), t.due.c.subject == bindparam("of_subject"),
-    t.due.c.occurrence == bindparam("of_occurrence"),
-)  # fmt: skip
-FINISH_DUE = DROP_DUE.where(t.due.c.state == "claimed", t.due.c.owner == bindparam("me"))
+
+
+def _this_due(row: Any) -> Any:
+    return and_(
+        row.kind == bindparam("of_kind"), row.subject == bindparam("of_subject"),
+        row.occurrence == bindparam("of_occurrence"),
+    )  # fmt: skip
+
+
+def this_due(due: Due) -> dict[str, Any]:
+    """The values by which a statement finds this row."""
+    return {"of_kind": due.kind, "of_subject": due.subject, "of_occurrence": due.occurrence}
+
+
+@cache
+def drop_due(*, by_kind: bool, by_occurrence: bool) -> Any:
+    """Rows of a subject, all or some."""
+    statement = delete(t.due).where(t.due.c.subject == bindparam("of_subject"))
+    if by_kind:
+        statement = statement.where(t.due.c.kind == bindparam("of_kind"))
+    if by_occurrence:
+        statement = statement.where(t.due.c.occurrence == bindparam("of_occurrence"))
+    return statement
+
+
+FINISH_DUE = delete(t.due).where(_this_due(t.due.c), t.due.c.state == "claimed", t.due.c.owner == bindparam("me"))
+_CLAIMED = {"state": "claimed", "owner": bindparam("me"), "lease_until": _instant("until")}
+HOLD_DUE = update(t.due).where(_this_due(t.due.c), t.due.c.state == "todo").values(_CLAIMED)
+
+
+def _take_due() -> Any:
+    row = t.due.alias("d")
+    mine = or_(row.c.state == "todo", row.c.owner == bindparam("me"))
+    free = select(row.c.id).where(_this_due(row.c), row.c.at == _instant("of_at"), mine)
+    return delete(t.due).where(t.due.c.id == free.with_for_update(skip_locked=True).scalar_subquery())
+
+
+TAKE_DUE = _take_due()
 
 
 @cache
@@ -111,8 +210,7 @@ def _claim_due() -> Any:
     free = or_(row.c.state == "todo", and_(row.c.state == "claimed", row.c.lease_until <= _instant("now")))
     query = select(row.c.id).where(text("d.state <> 'done'"), free, row.c.at <= _instant("now"))
     first = query.order_by(row.c.at, row.c.id).limit(1).with_for_update(skip_locked=True).scalar_subquery()
-    claimed = {"state": "claimed", "owner": bindparam("me"), "lease_until": _instant("until")}
-    return update(t.due).where(t.due.c.id == first).values(claimed).returning(t.due)
+    return update(t.due).where(t.due.c.id == first).values(_CLAIMED).returning(t.due)
 
 
 CLAIM_DUE = _claim_due()
@@ -129,9 +227,9 @@ def _waiting() -> Any:
     send = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
     # Rows behind the oldest of their conversation cannot go out yet: counting them would wake the alarm for nothing.
     sends = select(func.min(send)).where(t.outbox.c.id.in_(_oldest_sends())).scalar_subquery()
-    first = select(t.due.c.at, t.due.c.state).where(NOT_DONE).order_by(t.due.c.at, t.due.c.id).limit(1).subquery()
+    first = select(t.due).where(NOT_DONE).order_by(t.due.c.at, t.due.c.id).limit(1).subquery()
     one = select(literal(1).label("one")).subquery()
-    return select(sends.label("send"), first.c.at, first.c.state).select_from(one.outerjoin(first, true()))
+    return select(sends.label("send"), first).select_from(one.outerjoin(first, true()))
 
 
 WAITING = _waiting()

@@ -21,11 +21,11 @@ from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.database import Connection
 from coldframe.store.register import FollowThroughWork
+from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealing import Seal
 
-SEND: TypeAdapter[Send] = TypeAdapter(Send)
+CARDS = ("revise", "home")
 MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
-_ENDED = (Step.COMMITTED.value, Step.CANCELLED.value)
 
 Known = dict[str, tuple[int, Round, mapping.Rows]]
 
@@ -34,11 +34,20 @@ class SqlWork(FollowThroughWork):
     """The unit of work over one connection in one transaction."""
 
     def __init__(
-        self, connection: Connection, dialect: str, seal: Seal, new_key: Callable[[], str], known: Known
+        self,
+        connection: Connection,
+        dialect: str,
+        seal: Seal,
+        sends: SealedSends,
+        owner: str,
+        new_key: Callable[[], str],
+        known: Known,
     ) -> None:
         self._db = connection
         self._dialect = dialect
+        self._owner = owner
         self._seal = seal
+        self._sends = sends
         self._new_key = new_key
         self._known = known
         # What this transaction read or wrote of rounds; the store keeps it once the transaction is committed.
@@ -99,14 +108,11 @@ class SqlWork(FollowThroughWork):
     async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None:
         version, _, old = self.read[after.id]
         new = mapping.to_rows(after)
-        changed = await self._db.execute(
-            update(t.rounds)
-            .where(t.rounds.c.id == after.id, t.rounds.c.version == version)
-            .values(
-                doc=new.doc, version=version + 1, changed_at=at, step=after.step.value, channel=after.channel,
-                name=after.name,
-            )
-        )  # fmt: skip
+        values = {
+            "of_id": after.id, "of_version": version, "doc": new.doc, "version": version + 1, "changed_at": at,
+            "step": after.step.value, "channel": after.channel, "name": after.name,
+        }  # fmt: skip
+        changed = await self._db.execute(statements.SAVE_ROUND, values)
         if changed.rowcount != 1:
             raise RuntimeError(f"round {after.id} was changed by somebody else")
         self.read[after.id] = (version + 1, after, new)
@@ -124,23 +130,15 @@ class SqlWork(FollowThroughWork):
 
     async def _save_items(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
         for kind, item in old.items.keys() - new.items.keys():
-            await self._db.execute(
-                delete(t.sealed).where(
-                    t.sealed.c.round_id == round_id, t.sealed.c.kind == kind, t.sealed.c.item == item
-                )
-            )
+            await self._db.execute(statements.DROP_SEALED, {"of_round": round_id, "of_kind": kind, "of_item": item})
         changed = [(key, body) for key, body in new.items.items() if old.items.get(key) != body]
         if not changed:
             return
-        statement = self._insert(t.sealed)
-        statement = statement.on_conflict_do_update(
-            index_elements=["round_id", "kind", "item"], set_={"body": statement.excluded.body}
-        )
         rows = [
             {"round_id": round_id, "kind": k, "item": i, "body": self._seal.close(f"{round_id}/{k}/{i}", body)}
             for (k, i), body in changed
         ]
-        await self._db.execute(statement, rows)
+        await self._db.execute(statements.keep_sealed(self._dialect), rows)
 
     async def _save_ledgers(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
         for ballot, ledger in new.ledgers.items():
@@ -151,9 +149,7 @@ class SqlWork(FollowThroughWork):
 
     async def _save_marks(self, round_id: str, ballot: str, voter: str, quota: int, marks: tuple[Mark, ...]) -> None:
         tag = self._seal.tag(round_id, ballot, voter)
-        await self._db.execute(
-            delete(t.votes).where(t.votes.c.round_id == round_id, t.votes.c.ballot == ballot, t.votes.c.voter == tag)
-        )
+        await self._db.execute(statements.DROP_VOTES, {"of_round": round_id, "of_ballot": ballot, "of_voter": tag})
         rows = [
             {
                 "round_id": round_id, "ballot": ballot, "voter": tag, "slot": slot, "quota": quota,
@@ -163,12 +159,12 @@ class SqlWork(FollowThroughWork):
             for slot, mark in enumerate(marks)
         ]  # fmt: skip
         if rows:
-            await self._db.execute(t.votes.insert(), rows)
+            await self._db.execute(statements.ADD_VOTES, rows)
 
     async def _record(self, round_id: str, facts: Sequence[Fact], at: datetime) -> None:
         if facts:
             rows = [{"round_id": round_id, "at": at, "record": json.dumps(f.public_record())} for f in facts]
-            await self._db.execute(t.facts.insert(), rows)
+            await self._db.execute(statements.RECORD, rows)
 
     async def erase_votes(self, round_id: str, ballot: str) -> None:
         await self._db.execute(delete(t.votes).where(t.votes.c.round_id == round_id, t.votes.c.ballot == ballot))
@@ -182,13 +178,9 @@ class SqlWork(FollowThroughWork):
         await self._db.execute(delete(t.rounds).where(t.rounds.c.id == round_id))
 
     async def heads(self, tenant: str, *, channel: str | None = None, member: str | None = None) -> list[RoundHead]:
-        query = select(t.rounds.c.id, t.rounds.c.tenant, t.rounds.c.channel, t.rounds.c.name, t.rounds.c.step)
-        query = query.where(t.rounds.c.tenant == tenant, t.rounds.c.step.not_in(_ENDED))
-        if channel is not None:
-            query = query.where(t.rounds.c.channel == channel)
-        if member is not None:
-            query = query.join(t.seats, t.seats.c.round_id == t.rounds.c.id).where(t.seats.c.member == member)
-        rows = await self._db.execute(query.order_by(t.rounds.c.created_at, t.rounds.c.id))
+        statement = statements.heads(by_channel=channel is not None, by_member=member is not None)
+        wanted = {"of_tenant": tenant, "of_channel": channel, "of_member": member}
+        rows = await self._db.execute(statement, {name: value for name, value in wanted.items() if value is not None})
         return [RoundHead(r.id, r.tenant, r.channel, r.name, Step(r.step)) for r in rows]
 
     async def rounds_with(self, tenant: str, person: str, most: int = 10) -> list[str]:
@@ -203,7 +195,7 @@ class SqlWork(FollowThroughWork):
 
     async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
         query = select(t.rounds.c.id).where(
-            t.rounds.c.tenant == tenant, t.rounds.c.channel == channel, t.rounds.c.step.in_(_ENDED)
+            t.rounds.c.tenant == tenant, t.rounds.c.channel == channel, t.rounds.c.step.in_(statements.ENDED)
         )
         rows = await self._db.execute(query.order_by(t.rounds.c.changed_at.desc(), t.rounds.c.id))
         return [r.id for r in rows]
@@ -218,17 +210,17 @@ class SqlWork(FollowThroughWork):
         return {row.id: MEMBER.validate_json(row.doc) for row in rows}
 
     async def save_member(self, member: Member) -> None:
-        values = {"name": member.name[:200], "doc": MEMBER.dump_json(member).decode()}
-        statement = self._insert(t.members).values(tenant=member.tenant, id=member.id, **values)
-        await self._db.execute(statement.on_conflict_do_update(index_elements=["tenant", "id"], set_=values))
+        row = {"tenant": member.tenant, "id": member.id, "name": member.name[:200]}
+        row["doc"] = MEMBER.dump_json(member).decode()
+        await self._db.execute(statements.keep_member(self._dialect), row)
 
     async def forget_member(self, tenant: str, person: str) -> None:
         await self._db.execute(delete(t.members).where(t.members.c.tenant == tenant, t.members.c.id == person))
         await self._db.execute(delete(t.nudges).where(t.nudges.c.tenant == tenant, t.nudges.c.member == person))
 
     async def step_of(self, round_id: str) -> Step | None:
-        step = (await self._db.execute(select(t.rounds.c.step).where(t.rounds.c.id == round_id))).scalar()
-        return None if step is None else Step(step)
+        row = (await self._db.execute(statements.STEPS, {"rounds": [round_id]})).first()
+        return None if row is None else Step(row.step)
 
     async def running_trials(self, tenant: str, team: str) -> list[RunningTrial]:
         query = select(t.trial_places).where(t.trial_places.c.tenant == tenant, t.trial_places.c.team == team)
@@ -265,20 +257,34 @@ class SqlWork(FollowThroughWork):
     # --- what is to be said ---
 
     async def send(self, sends: Sequence[Send], at: datetime) -> None:
-        for send in sends:
-            body = self._seal.close("outbox", SEND.dump_json(send))
-            if send.kind in ("revise", "home") and await self._replaced(send, body):
-                continue
-            row = {
-                "key": self._new_key(), "conversation": send.place.order_key(), "kind": send.kind, "name": send.name,
-                "round_id": send.round_id, "only_in": send.only_in, "body": body, "state": "todo", "try_at": at,
-            }  # fmt: skip
-            await self._db.execute(statements.QUEUE, row)
-
-    async def _replaced(self, send: Send, body: bytes) -> bool:
         """A card that has not gone out yet is not sent in an older state first."""
-        newer = {"of_name": send.name, "of_kind": send.kind, "newer": body}
+        waiting = await self._waiting_cards([s.name for s in sends if s.kind in CARDS])
+        new: dict[Any, Send] = {}
+        for number, send in enumerate(sends):
+            card = (send.kind, send.name)
+            if send.kind not in CARDS:
+                new[number] = send
+            elif card in new or card not in waiting or not await self._replaced(send):
+                new[card] = send
+        if new:
+            await self._db.execute(statements.QUEUE, [self._row(send, at) for send in new.values()])
+
+    async def _waiting_cards(self, names: Sequence[str]) -> set[tuple[str, str]]:
+        if not names:
+            return set()
+        rows = await self._db.execute(statements.UNSENT, {"names": names})
+        return {(row.kind, row.name) for row in rows}
+
+    async def _replaced(self, send: Send) -> bool:
+        newer = {"of_name": send.name, "of_kind": send.kind, "newer": self._sends.close(send)}
         return (await self._db.execute(statements.REPLACE, newer)).rowcount > 0
+
+    def _row(self, send: Send, at: datetime) -> dict[str, Any]:
+        return {
+            "key": self._new_key(), "conversation": send.place.order_key(), "kind": send.kind, "name": send.name,
+            "round_id": send.round_id, "only_in": send.only_in, "body": self._sends.close(send), "state": "todo",
+            "try_at": at,
+        }  # fmt: skip
 
     async def drop_sends(self, name: str) -> None:
         await self._db.execute(delete(t.outbox).where(t.outbox.c.name == name, t.outbox.c.state == "todo"))
@@ -288,17 +294,11 @@ class SqlWork(FollowThroughWork):
         return posted_of(row) if row else None
 
     async def knows_message(self, name: str) -> bool:
-        waiting = select(t.outbox.c.id).where(t.outbox.c.name == name, t.outbox.c.state != "parked").limit(1)
-        return await self.posted(name) is not None or (await self._db.execute(waiting)).first() is not None
+        return (await self._db.execute(statements.IS_KNOWN, {"of_name": name})).first() is not None
 
     async def posted_as(self, place: Place, message_id: str) -> Posted | None:
-        row = (
-            await self._db.execute(
-                select(t.posts).where(
-                    t.posts.c.tenant == place.tenant, t.posts.c.place == place.id, t.posts.c.message_id == message_id
-                )
-            )
-        ).first()
+        where = {"of_tenant": place.tenant, "of_place": place.id, "of_message": message_id}
+        row = (await self._db.execute(statements.POSTED_AS, where)).first()
         return posted_of(row) if row else None
 
     async def posted_like(self, prefix: str) -> list[Posted]:
@@ -315,23 +315,21 @@ class SqlWork(FollowThroughWork):
         if rows:
             await self._db.execute(statements.set_due(self._dialect), rows)
 
+    async def take_due(self, due: Due) -> bool:
+        mine = {**statements.this_due(due), "of_at": due.at, "me": self._owner}
+        return (await self._db.execute(statements.TAKE_DUE, mine)).rowcount > 0
+
     async def dues(self, kind: str) -> list[Due]:
         query = select(t.due).where(t.due.c.kind == kind).order_by(t.due.c.at, t.due.c.id)
         return [Due(r.kind, r.subject, r.occurrence, r.at) for r in await self._db.execute(query)]
 
     async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None:
-        statement = delete(t.due).where(t.due.c.subject == subject)
-        if kind is not None:
-            statement = statement.where(t.due.c.kind == kind)
-        if occurrence is not None:
-            statement = statement.where(t.due.c.occurrence == occurrence)
-        await self._db.execute(statement)
+        statement = statements.drop_due(by_kind=kind is not None, by_occurrence=occurrence is not None)
+        which = {"of_subject": subject, "of_kind": kind, "of_occurrence": occurrence}
+        await self._db.execute(statement, {name: value for name, value in which.items() if value is not None})
 
     async def count(self, what: str, amount: int = 1) -> None:
-        statement = self._insert(t.counters).values(name=what, value=amount)
-        await self._db.execute(
-            statement.on_conflict_do_update(index_elements=["name"], set_={"value": t.counters.c.value + amount})
-        )
+        await self._db.execute(statements.count(self._dialect), {"name": what, "value": amount})
 
 
 def posted_of(row: Any) -> Posted:

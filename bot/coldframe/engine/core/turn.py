@@ -232,12 +232,28 @@ Carry = Callable[[Kit, Due], Awaitable[None]]
 """What a due row does when its moment has come."""
 
 
+class Overtaken(Exception):
+    """Somebody else carries the row out, or it was set for another moment."""
+
+
 @asynccontextmanager
 async def due_turn(kit: Kit, due: Due) -> AsyncIterator[Turn]:
     """A turn now, never before the row's moment, though the clock may have gone back. The row ends with it, in one
-    transaction: who dies afterwards does not leave it to be carried out again."""
+    transaction: who dies afterwards does not leave it to be carried out again. Raises Overtaken."""
     async with kit.store.begin() as uow:
+        if not await uow.take_due(due):
+            raise Overtaken
         turn = Turn(kit, uow, max(kit.clock.now(), due.at))
-        await uow.drop_due(due.subject, kind=due.kind, occurrence=due.occurrence)
         yield turn
         await turn.finish()
+
+
+@dataclass(frozen=True, slots=True)
+class InOneTurn:
+    """Due work that needs nothing from outside its turn: its row is taken, done and ended in one transaction."""
+
+    work: Callable[[Turn, Due], Awaitable[None]]
+
+    async def __call__(self, kit: Kit, due: Due) -> None:
+        async with due_turn(kit, due) as turn:
+            await self.work(turn, due)

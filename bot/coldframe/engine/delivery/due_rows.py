@@ -10,7 +10,7 @@ from coldframe.domain.commands import BOT, ProposeMerges
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Refused
 from coldframe.domain.state import MergeProposal, Round
-from coldframe.engine.core.turn import Carry, Kit, due_turn
+from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Overtaken, Turn, due_turn
 from coldframe.engine.people import personal
 from coldframe.engine.reminding import reminders
 from coldframe.engine.round import opening
@@ -24,41 +24,42 @@ READ_AGAIN = timedelta(minutes=1)
 MOST_READINGS = 5
 
 
-async def carry_out(table: Mapping[str, Carry], kit: Kit, due: Due) -> None:
-    """Does what is due. A refusal means that the round moved on meanwhile: the row is done."""
+async def carry_out(table: Mapping[str, Carry], kit: Kit, due: Due) -> bool:
+    """Does what is due. A refusal means that the round moved on meanwhile: the row is done. False when somebody else
+    does it."""
     kit.ids.occasion(f"due/{due.kind}/{due.subject}/{due.occurrence}/{due.at.isoformat()}")
     try:
         await table[due.kind](kit, due)
     except Refused:
         async with kit.store.begin() as uow:
+            await uow.drop_due(due.subject, kind=due.kind, occurrence=due.occurrence)
             await uow.count("due rows overtaken")
+    except Overtaken:
+        return False
+    return True
 
 
 # --- opening, reminding ---
 
 
-async def _open_ballot(kit: Kit, due: Due) -> None:
-    async with due_turn(kit, due) as turn:
-        round_ = await turn.round(due.subject)
-        if round_.step is Step.BALLOT and round_.paused is None:
-            for member in round_.expected():
-                opening.hand_out_ballot(turn, round_, member)
+async def _open_ballot(turn: Turn, due: Due) -> None:
+    round_ = await turn.round(due.subject)
+    if round_.step is Step.BALLOT and round_.paused is None:
+        for member in round_.expected():
+            opening.hand_out_ballot(turn, round_, member)
 
 
-async def _remind(kit: Kit, due: Due) -> None:
-    async with due_turn(kit, due) as turn:
-        await reminders.remind(turn, due)
+async def _remind(turn: Turn, due: Due) -> None:
+    await reminders.remind(turn, due)
 
 
-async def _deputy(kit: Kit, due: Due) -> None:
-    async with due_turn(kit, due) as turn:
-        await reminders.tell_deputy(turn, due)
+async def _deputy(turn: Turn, due: Due) -> None:
+    await reminders.tell_deputy(turn, due)
 
 
-async def _back(kit: Kit, due: Due) -> None:
+async def _back(turn: Turn, due: Due) -> None:
     tenant, _, person = due.subject.partition("/")
-    async with due_turn(kit, due) as turn:
-        await personal.come_back(turn, tenant, person)
+    await personal.come_back(turn, tenant, person)
 
 
 # --- numbers ---
@@ -117,29 +118,28 @@ async def _explain_matrix(kit: Kit, due: Due) -> None:
         turn.say(round_, "result", words, rest=("matrix",))
 
 
-async def _desk(kit: Kit, due: Due) -> None:
+async def _desk(turn: Turn, due: Due) -> None:
     """The commitment's card: posted once below the results, then brought up to date in place."""
-    async with due_turn(kit, due) as turn:
-        round_ = await turn.round(due.subject)
-        if round_.step is not Step.COMMITMENT:
-            return
-        running, free_on = await places.places(turn, round_)
-        card = commitment_words.desk(round_, running, free_on)
-        name = message_name(round_.id, "card", Step.COMMITMENT.value)
-        if await turn.uow.knows_message(name):
-            turn.revise(name, turn.channel(round_), card, round_.id)
-        else:
-            turn.say(round_, "card", card, rest=(Step.COMMITMENT.value,))
+    round_ = await turn.round(due.subject)
+    if round_.step is not Step.COMMITMENT:
+        return
+    running, free_on = await places.places(turn, round_)
+    card = commitment_words.desk(round_, running, free_on)
+    name = message_name(round_.id, "card", Step.COMMITMENT.value)
+    if await turn.uow.knows_message(name):
+        turn.revise(name, turn.channel(round_), card, round_.id)
+    else:
+        turn.say(round_, "card", card, rest=(Step.COMMITMENT.value,))
 
 
 DUE: Mapping[str, Carry] = {
-    "open": _open_ballot,
-    "remind": _remind,
-    "deputy": _deputy,
-    "back": _back,
+    "open": InOneTurn(_open_ballot),
+    "remind": InOneTurn(_remind),
+    "deputy": InOneTurn(_deputy),
+    "back": InOneTurn(_back),
     "propose": _propose,
     "explain dots": _explain_dots,
     "explain ballot": _explain_ballot,
     "explain matrix": _explain_matrix,
-    "desk": _desk,
+    "desk": InOneTurn(_desk),
 }

@@ -10,63 +10,68 @@ import structlog
 
 from coldframe.engine.core.turn import Kit
 from coldframe.ports.chat import NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
-from coldframe.ports.storage import Queued
+from coldframe.ports.storage import Done, Queued
 
 log = structlog.get_logger()
 MOST_TRIES = 25
 FIRST_WAIT, LONGEST_WAIT = 2.0, 600.0
 OLDEST_CLAIM = timedelta(seconds=20)  # a third of the lease
+MARKED_WITHIN = timedelta(milliseconds=100)
 LOOK_UP_SLACK = timedelta(minutes=2)
 
 
 async def deliver_some(kit: Kit) -> int:
-    """Sends a handful of what may go out now, one for each conversation; returns how many were claimed."""
+    """Sends a handful of what may go out now, one for each conversation; returns how many were claimed. What is out is
+    marked together, but never later than people could answer to it."""
     claimed = await kit.store.claim_sends(begun := kit.clock.now())
-    for queued in claimed:
-        if kit.clock.now() - begun > OLDEST_CLAIM:
-            await _give_back(kit, queued)
-        else:
-            await deliver(kit, queued)
+    out: list[Done] = []
+    try:
+        for queued in claimed:
+            if kit.clock.now() - begun > MARKED_WITHIN or queued.send.kind == "upload":
+                await _mark(kit, out)
+            out += await _deliver(kit, queued, late=kit.clock.now() - begun > OLDEST_CLAIM)
+    finally:
+        await _mark(kit, out)
     return len(claimed)
 
 
-async def _give_back(kit: Kit, queued: Queued) -> None:
-    """A claim whose lease may run out while it is carried out is not begun: somebody else could send it as well."""
-    now = kit.clock.now()
-    untried = replace(queued, tries=queued.tries - 1)
-    await kit.store.retry_send(untried, now, unknown=queued.state == "unknown", now=now)
+async def _mark(kit: Kit, out: list[Done]) -> None:
+    done = tuple(out)
+    out.clear()
+    if done:
+        await kit.store.sent(done)
 
 
-async def deliver(kit: Kit, queued: Queued) -> None:
-    """Carries out one claimed send."""
+async def _deliver(kit: Kit, queued: Queued, *, late: bool) -> list[Done]:
+    """Carries out one claimed send: what is done of it, if it is."""
     now = kit.clock.now()
     unsure = queued.state == "unknown"  # a look-up that could not be made leaves the earlier outcome unknown
+    if late:  # a claim whose lease may run out meanwhile is not begun: somebody else could send it as well
+        await kit.store.retry_send(replace(queued, tries=queued.tries - 1), now, unknown=unsure)
+        return []
+    if queued.send.only_in is not None and queued.step is not queued.send.only_in:  # never "vote now" after the close
+        await kit.store.park_send(queued, "the step was over")
+        return []
     try:
-        await _carry_out(kit, queued)
+        return [await _carry_out(kit, queued)]
     except SlowDown as slow:
-        await kit.store.retry_send(queued, now + timedelta(seconds=slow.seconds), unknown=unsure, now=now)
+        await kit.store.retry_send(queued, now + timedelta(seconds=slow.seconds), unknown=unsure)
     except NotDelivered:
         await _again(kit, queued, unknown=unsure)
     except OutcomeUnknown:
         await _again(kit, queued, unknown=True)
     except Unreachable as gone:
         await _park(kit, queued, str(gone))
+    return []
 
 
-async def _carry_out(kit: Kit, queued: Queued) -> None:
-    send = queued.send
-    if send.only_in is not None and queued.step is not send.only_in:  # never "vote now" after the close
-        await kit.store.park_send(queued, "the step was over", kit.clock.now())
-        return
-    place = _where(queued)
+async def _carry_out(kit: Kit, queued: Queued) -> Done:
+    send, place = queued.send, _where(queued)
+    known = None
     if queued.state == "unknown" and send.kind in ("post", "upload"):
         assert queued.first_try is not None
         known = await kit.chat.find(place, queued.key, queued.first_try - LOOK_UP_SLACK)
-        if known is not None:
-            await kit.store.sent(_at(queued, place), known, kit.clock.now())
-            return
-    message_id = await _act(kit, queued, place)
-    await kit.store.sent(_at(queued, place), message_id, kit.clock.now())
+    return Done(_at(queued, place), known or await _act(kit, queued, place))
 
 
 def _at(queued: Queued, place: Place) -> Queued:
@@ -116,8 +121,7 @@ async def _again(kit: Kit, queued: Queued, *, unknown: bool) -> None:
     if queued.tries + 1 >= MOST_TRIES:
         await _park(kit, queued, "given up after many tries")
         return
-    now = kit.clock.now()
-    await kit.store.retry_send(queued, now + _wait(queued), unknown=unknown, now=now)
+    await kit.store.retry_send(queued, kit.clock.now() + _wait(queued), unknown=unknown)
 
 
 def _wait(queued: Queued) -> timedelta:
@@ -129,4 +133,4 @@ def _wait(queued: Queued) -> timedelta:
 
 async def _park(kit: Kit, queued: Queued, why: str) -> None:
     log.error("delivery.parked", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries, why=why[:200])
-    await kit.store.park_send(queued, why, kit.clock.now())
+    await kit.store.park_send(queued, why)

@@ -13,7 +13,7 @@ from coldframe.domain.commands import BOT, SetWindow
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.engine.core import members, trial_turn, windows
-from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
+from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import digest
 from coldframe.engine.trial import nudging, ownership, reviews
 from coldframe.ports.storage import Due, UnitOfWork
@@ -156,23 +156,22 @@ async def followed(turn: Turn, tenant: str, person: str, before: WorkingCalendar
         turn.later(MOVED, f"{tenant}/{person}", f"{moved.round.id}/{moved.was.isoformat()}", turn.now)
 
 
-async def _tell_moved(kit: Kit, due: Due) -> None:
+async def _tell_moved(turn: Turn, due: Due) -> None:
     tenant, _, person = due.subject.partition("/")
     round_id, _, said = due.occurrence.partition("/")
     was = datetime.fromisoformat(said)
-    async with due_turn(kit, due) as turn:
-        round_ = await turn.uow.round(round_id)
-        own = windows.own_deadline(round_, MemberId(person)) if round_ is not None else None
-        if round_ is None or own is None or abs(own - was) <= WORTH_TELLING:
+    round_ = await turn.uow.round(round_id)
+    own = windows.own_deadline(round_, MemberId(person)) if round_ is not None else None
+    if round_ is None or own is None or abs(own - was) <= WORTH_TELLING:
+        return
+    calendar = members.calendar_of(await turn.uow.member(tenant, person))
+    with suppress(NoWorkingTime):
+        at = next_nudge_time(calendar, turn.now)
+        if at > turn.now:
+            turn.later(due.kind, due.subject, due.occurrence, at)
             return
-        calendar = members.calendar_of(await turn.uow.member(tenant, person))
-        with suppress(NoWorkingTime):
-            at = next_nudge_time(calendar, turn.now)
-            if at > turn.now:
-                turn.later(due.kind, due.subject, due.occurrence, at)
-                return
-            moved = time_words.own_deadline_moved(round_, was, own)
-            turn.answer(tenant, person, time_words.zone_followed(members.hours_words(calendar), moved))
+        moved = time_words.own_deadline_moved(round_, was, own)
+        turn.answer(tenant, person, time_words.zone_followed(members.hours_words(calendar), moved))
 
 
-DUE: Mapping[str, Carry] = {MOVED: _tell_moved}
+DUE: Mapping[str, Carry] = {MOVED: InOneTurn(_tell_moved)}

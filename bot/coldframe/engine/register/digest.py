@@ -13,7 +13,7 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import Answers, Request
-from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
+from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import leftovers
 from coldframe.engine.register.registering import RUNNING
 from coldframe.message.nodes import Message, Option, Paragraph, TextFile, line, plain
@@ -212,17 +212,16 @@ async def schedule(turn: Turn, tenant: str, team: str, after: datetime | None = 
     turn.later(WEEKLY, f"{tenant}/{team}", "weekly", at)
 
 
-async def send_weekly(kit: Kit, due: Due) -> None:
+async def send_weekly(turn: Turn, due: Due) -> None:
     tenant, _, team = due.subject.partition("/")
-    async with due_turn(kit, due) as turn:
-        uow = turn.uow
-        lead = await lead_of(uow, tenant, team)
-        if lead is not None:
-            digest = await gather(uow, tenant, team, turn.now)
-            if digest.rounds or digest.trials or digest.verdicts:
-                turn.answer(tenant, lead, digest_words.message(digest))
-                await uow.save_team(replace(await uow.team(tenant, team), digest_sent=turn.now))
-            await schedule(turn, tenant, team)
+    uow = turn.uow
+    lead = await lead_of(uow, tenant, team)
+    if lead is not None:
+        digest = await gather(uow, tenant, team, turn.now)
+        if digest.rounds or digest.trials or digest.verdicts:
+            turn.answer(tenant, lead, digest_words.message(digest))
+            await uow.save_team(replace(await uow.team(tenant, team), digest_sent=turn.now))
+        await schedule(turn, tenant, team)
 
 
 async def when_form(request: Request) -> Reply:
@@ -270,4 +269,4 @@ async def when_set(request: Request) -> Reply:
 BUTTONS: Answers = {"digest.more": more, "digest.when": when_form}
 FORMS: Answers = {"digest.when": when_set}
 WORDS: Answers = {"digest": word}
-DUE: Mapping[str, Carry] = {WEEKLY: send_weekly}
+DUE: Mapping[str, Carry] = {WEEKLY: InOneTurn(send_weekly)}

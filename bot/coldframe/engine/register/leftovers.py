@@ -10,7 +10,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.engine.core.requests import Answers, Request
-from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
+from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.message.nodes import Field, Form, line
 from coldframe.ports.chat import Place, Reply
 from coldframe.ports.follow_through import Wanted
@@ -86,17 +86,16 @@ async def facilitator_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | 
 # --- the next round -------------------------------------------------------------------------------------------------
 
 
-async def date_has_come(kit: Kit, due: Due) -> None:
+async def date_has_come(turn: Turn, due: Due) -> None:
     """The date that was set: its facilitator gets what is left over and the button that opens the setup."""
-    async with due_turn(kit, due) as turn:
-        uow = turn.uow
-        round_ = await turn.round(due.subject)
-        if any(h.step is not Step.SETUP for h in await uow.heads(round_.tenant, channel=round_.channel)):
-            return
-        left = await of_team(uow, round_.tenant, round_.channel)
-        assert left is not None
-        message = register_words.leftovers(left, round_.channel, on_its_date=True)
-        turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "next", message, rest=(due.occurrence,))
+    uow = turn.uow
+    round_ = await turn.round(due.subject)
+    if any(h.step is not Step.SETUP for h in await uow.heads(round_.tenant, channel=round_.channel)):
+        return
+    left = await of_team(uow, round_.tenant, round_.channel)
+    assert left is not None
+    message = register_words.leftovers(left, round_.channel, on_its_date=True)
+    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "next", message, rest=(due.occurrence,))
 
 
 async def setup_again(request: Request) -> Reply:
@@ -163,4 +162,4 @@ async def show(request: Request) -> Reply:
 
 
 BUTTONS: Answers = {"round.again": setup_again, "leftovers.show": show}
-DUE: Mapping[str, Carry] = {"next round": date_has_come}
+DUE: Mapping[str, Carry] = {"next round": InOneTurn(date_has_come)}

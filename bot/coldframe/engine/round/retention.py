@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import timedelta
 
 from coldframe.domain.state import Round
-from coldframe.engine.core.turn import Carry, Kit, Turn
+from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.ports.storage import Due
 
 VOTES_KEPT = timedelta(days=7)
@@ -26,14 +26,12 @@ def after_end(turn: Turn, round_: Round) -> None:
     turn.later("retire round", round_.id, "year", turn.now + ROUND_KEPT)
 
 
-async def _erase_votes(kit: Kit, due: Due) -> None:
-    async with kit.store.begin() as uow:
-        await uow.erase_votes(due.subject, due.occurrence)
+async def _erase_votes(turn: Turn, due: Due) -> None:
+    await turn.uow.erase_votes(due.subject, due.occurrence)
 
 
-async def _retire(kit: Kit, due: Due) -> None:
-    async with kit.store.begin() as uow:
-        await uow.delete_round(due.subject)
+async def _retire(turn: Turn, due: Due) -> None:
+    await turn.uow.delete_round(due.subject)
 
 
-DUE: Mapping[str, Carry] = {"erase votes": _erase_votes, "retire round": _retire}
+DUE: Mapping[str, Carry] = {"erase votes": InOneTurn(_erase_votes), "retire round": InOneTurn(_retire)}

@@ -10,7 +10,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.life import decide
 from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round
-from coldframe.engine.core.turn import Carry, Kit, due_turn
+from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.message.nodes import Button
 from coldframe.ports.storage import Due
 from coldframe.speech.people import time_words
@@ -32,18 +32,17 @@ async def on_date(request: RoundRequest) -> None:
     request.answer(time_words.date_understood("The round starts", day.words, again))
 
 
-async def _date_has_come(kit: Kit, due: Due) -> None:
+async def _date_has_come(turn: Turn, due: Due) -> None:
     """A refusal (somebody left, a deputy is missing) is told to the facilitator; the round waits for them."""
-    async with due_turn(kit, due) as turn:
-        round_ = await turn.round(due.subject)
-        if round_.step is not Step.SETUP:
-            return
-        facilitator = round_.roles.acting(Role.FACILITATOR)
-        try:
-            await turn.act(round_, Start(facilitator))
-        except Refused as refused:
-            turn.answer(round_.tenant, facilitator, setup_words.not_started(round_, refusal(refused)))
+    round_ = await turn.round(due.subject)
+    if round_.step is not Step.SETUP:
+        return
+    facilitator = round_.roles.acting(Role.FACILITATOR)
+    try:
+        await turn.act(round_, Start(facilitator))
+    except Refused as refused:
+        turn.answer(round_.tenant, facilitator, setup_words.not_started(round_, refusal(refused)))
 
 
 FORMS: Answers = of_round({"round.start_on": on_date})
-DUE: Mapping[str, Carry] = {START: _date_has_come}
+DUE: Mapping[str, Carry] = {START: InOneTurn(_date_has_come)}

@@ -26,7 +26,7 @@ from coldframe.domain.trial.commands import Tick as TickAction
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
 from coldframe.engine.core import members, sent_form, trial_turn
 from coldframe.engine.core.requests import Answers, Request, RoundRequest, round_request, trial_of
-from coldframe.engine.core.turn import Carry, Follow, Kit, Turn, due_turn
+from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.reading import dates
 from coldframe.engine.trial import nudging
 from coldframe.message.nodes import Button, Option
@@ -56,18 +56,17 @@ async def asked(turn: Turn, before: Round, round_: Round, fact: OwnerAsked) -> N
     turn.later(UNANSWERED, round_.id, f"{fact.plan}/{fact.member}", at)
 
 
-async def unanswered(kit: Kit, due: Due) -> None:
+async def unanswered(turn: Turn, due: Due) -> None:
     plan_id, _, member = due.occurrence.partition("/")
-    async with due_turn(kit, due) as turn:
-        round_ = await turn.round(due.subject)
-        choice = round_.choices.get(PlanId(plan_id))
-        if choice is None or choice.asked != member:
-            return
-        title = round_.plans[PlanId(plan_id)].title
-        words = owner_words.unanswered(title, (who(round_, member),))
-        at = await nudging.say_when_allowed(turn, round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
-        if at is not None:
-            turn.later(UNANSWERED, due.subject, due.occurrence, at)
+    round_ = await turn.round(due.subject)
+    choice = round_.choices.get(PlanId(plan_id))
+    if choice is None or choice.asked != member:
+        return
+    title = round_.plans[PlanId(plan_id)].title
+    words = owner_words.unanswered(title, (who(round_, member),))
+    at = await nudging.say_when_allowed(turn, round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
+    if at is not None:
+        turn.later(UNANSWERED, due.subject, due.occurrence, at)
 
 
 # --- answers --------------------------------------------------------------------------------------------------------
@@ -363,4 +362,4 @@ FORMS: Answers = {
     "trial.begin": begun,
 }
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {OwnerAsked: asked}
-DUE: Mapping[str, Carry] = {UNANSWERED: unanswered}
+DUE: Mapping[str, Carry] = {UNANSWERED: InOneTurn(unanswered)}

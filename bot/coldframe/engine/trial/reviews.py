@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT
@@ -13,7 +13,7 @@ from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import members, trial_turn
 from coldframe.engine.core.requests import Answers, Request, trial_of
 from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
-from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
+from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Turn, due_turn
 from coldframe.engine.reading import dates
 from coldframe.engine.register import leftovers, registering
 from coldframe.engine.trial import nudging, weekly
@@ -67,14 +67,6 @@ async def open_(turn: Turn, trial: Trial) -> None:
 
 
 # --- due ------------------------------------------------------------------------------------------------------------
-
-
-def _in_turn(work: Callable[[Turn, Due], Awaitable[None]]) -> Callable[[Kit, Due], Awaitable[None]]:
-    async def handler(kit: Kit, due: Due) -> None:
-        async with due_turn(kit, due) as turn:
-            await work(turn, due)
-
-    return handler
 
 
 async def _brief(turn: Turn, due: Due) -> None:
@@ -176,13 +168,13 @@ async def _score(turn: Turn, due: Due) -> None:
 
 
 DUE: Mapping[str, Carry] = {
-    BRIEF: _in_turn(_brief),
-    OPEN: _in_turn(_open),
+    BRIEF: InOneTurn(_brief),
+    OPEN: InOneTurn(_open),
     VERDICT: _verdict,
-    LATE: _in_turn(_late),
+    LATE: InOneTurn(_late),
     CLOSED: _closed,
-    SCORE: _in_turn(_score),
-    nudging.WORD: _in_turn(nudging.carry_out),
+    SCORE: InOneTurn(_score),
+    nudging.WORD: InOneTurn(nudging.carry_out),
     weekly.READING: weekly.read,
 }
 

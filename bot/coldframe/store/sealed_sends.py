@@ -1,0 +1,31 @@
+"""Sends as the outbox keeps them: sealed, and opened again by whichever process carries them out."""
+
+from __future__ import annotations
+
+from pydantic import TypeAdapter
+
+from coldframe.ports.storage import Send
+from coldframe.store.sealing import Seal
+
+_SEND: TypeAdapter[Send] = TypeAdapter(Send)
+REMEMBERED = 1000
+
+
+class SealedSends:
+    """Seals and opens sends. A seal is never made twice, so it tells for sure which send it closes: the process that
+    closed one mostly opens it soon after, and need not read it again."""
+
+    def __init__(self, seal: Seal) -> None:
+        self._seal = seal
+        self._closed: dict[bytes, Send] = {}
+
+    def close(self, send: Send) -> bytes:
+        body = self._seal.close("outbox", _SEND.dump_json(send))
+        self._closed[body] = send
+        while len(self._closed) > REMEMBERED:
+            del self._closed[next(iter(self._closed))]
+        return body
+
+    def open(self, body: bytes) -> Send:
+        """Raises CannotUnseal."""
+        return self._closed.pop(body, None) or _SEND.validate_json(self._seal.open("outbox", body))
