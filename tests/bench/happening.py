@@ -210,7 +210,7 @@ def main(kind: str, happenings: int, *, profiled: bool) -> int:
     with tempfile.TemporaryDirectory() as name, a_database(kind, Path(name)) as database:
         ours = asyncio.run(taken(database, happenings, profile))
         if profile is not None:
-            pstats.Stats(profile).sort_stats("tottime").print_stats(60)
+            pstats.Stats(profile).sort_stats("tottime").print_stats(45)
             return 0
         floor = bare(Path(name), happenings) if kind == SQLITE else asyncio.run(bare_postgres(database, happenings))
     for what, spent in (("a happening", ours), ("a bare durable commit", floor)):

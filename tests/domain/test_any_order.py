@@ -233,12 +233,15 @@ class AnyOrder(RuleBasedStateMachine):
 
     @invariant()
     def stored_apart(self) -> None:
-        """Rows give the round back, and what is readable at rest holds nothing private."""
+        """Rows give the round back, made anew or from those of the state before; what is readable at rest holds nothing
+        private."""
         if not hasattr(self, "begin"):
             return
         rows = to_rows(self.round)
+        self._rows = to_rows(self.round, getattr(self, "_rows", None))
+        assert (self._rows.doc, self._rows.items, self._rows.ledgers) == (rows.doc, rows.items, rows.ledgers)
         marks = {name: {v: m for v, m in ledger.marks.items() if m} for name, ledger in rows.ledgers.items()}
-        assert from_rows(rows.doc, rows.items, marks) == self.round
+        assert from_rows(rows.doc, {key: item.body for key, item in rows.items.items()}, marks) == self.round
         self._says_nothing_private(rows.doc)
         assert '"author":"' not in rows.doc
 

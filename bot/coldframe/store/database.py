@@ -119,9 +119,11 @@ class SqliteFile:
         """The connection for transactions, or the one that looks on without any: opened at the first need and kept."""
         async with self._turns[begin]:
             if begin not in self._connections:
-                self._connections[begin] = self._engine.connect().execution_options(begin=begin)
+                self._connections[begin] = self._engine.connect()
             connection = self._connections[begin]
             with connection.begin():
+                if begin:
+                    connection.exec_driver_sql(begin)
                 yield _InLoop(connection)
 
     async def close(self) -> None:
@@ -141,21 +143,14 @@ class _InLoop:
 
 
 def _sqlite_engine(url: URL, synchronous: str, *, read_only: bool) -> sqlalchemy.Engine:
-    """Connections with WAL and foreign keys, whose transactions begin as their option `begin` says."""
+    """Connections with WAL and foreign keys."""
     engine = create_engine(url, hide_parameters=True)
     pragmas = [f"synchronous={synchronous}", "foreign_keys=ON", "busy_timeout=5000", "secure_delete=ON"]
     pragmas.append("query_only=ON" if read_only else "journal_mode=WAL")
 
     @event.listens_for(engine, "connect")
     def on_connect(connection: Any, _record: Any) -> None:
-        connection.isolation_level = None
         for pragma in pragmas:
             connection.execute(f"PRAGMA {pragma}")
-
-    @event.listens_for(engine, "begin")
-    def on_begin(connection: sqlalchemy.Connection) -> None:
-        begin = connection.get_execution_options().get("begin", "BEGIN")
-        if begin:
-            connection.exec_driver_sql(begin)
 
     return engine

@@ -2,24 +2,51 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields, replace
 from functools import cache
+from operator import is_
 from typing import Any
 
 from pydantic import TypeAdapter
 
-from coldframe.domain.names import MemberId, NoteId, PlanId
+from coldframe.domain.names import MemberId
 from coldframe.domain.state import Choice, Comparison, Draft, Ledger, Mark, Note, Plan, Round
+
+PRIVATE = {
+    "note": ("notes", Note),
+    "late": ("late_notes", Note),
+    "draft": ("drafts", Draft),
+    "plan": ("plans", Plan),
+    "compare": ("comparisons", tuple[Comparison, ...]),
+    "choice": ("choices", Choice),
+}
+"""Kind of sealed rows: the field of a round, and what it holds."""
+_LEDGERS = ("dots", "ballot")
+_OPEN = tuple(f.name for f in fields(Round) if f.name not in {*_LEDGERS, *(name for name, _ in PRIVATE.values())})
+_OPEN_IN_LEDGER = tuple(f.name for f in fields(Ledger) if f.name != "marks")
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A thing to be sealed, its place among its kind, and both as JSON."""
+
+    place: int
+    thing: Any
+    body: bytes
 
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """`doc` is JSON without private text; `items` maps (kind, item id) to JSON to be sealed; `ledgers` by ballot."""
+    """`doc` is JSON without private text; `items` maps (kind, item id) to what is to be sealed; `ledgers` by ballot.
+
+    `open` is what `doc` was made of: rows of a later state take over what has stayed the same.
+    """
 
     doc: str
-    items: Mapping[tuple[str, str], bytes]
+    items: Mapping[tuple[str, str], Item]
     ledgers: Mapping[str, Ledger]
+    open: tuple[object, ...]
 
 
 @cache
@@ -33,34 +60,44 @@ def _placed(shape: Any) -> TypeAdapter[Any]:
     return TypeAdapter(tuple[int, shape])
 
 
-def to_rows(round_: Round) -> Rows:
+def to_rows(round_: Round, before: Rows | None = None) -> Rows:
     """Splits a round into what may be read at rest and what may not."""
-    secret_notes = {i: n for i, n in round_.notes.items() if n.author is not None}
-    items: dict[tuple[str, str], bytes] = {}
-    _add(items, "note", secret_notes, Note)
-    _add(items, "late", round_.late_notes, Note)
-    _add(items, "draft", round_.drafts, Draft)
-    _add(items, "plan", round_.plans, Plan)
-    _add(items, "compare", round_.comparisons, tuple[Comparison, ...])
-    _add(items, "choice", round_.choices, Choice)
-    ledgers = {name: book for name, book in (("dots", round_.dots), ("ballot", round_.ballot)) if book is not None}
-    open_part = replace(
-        round_,
-        notes={i: n for i, n in round_.notes.items() if n.author is None},
-        late_notes={},
-        drafts={},
-        plans={},
-        comparisons={},
-        choices={},
-        dots=_without_marks(round_.dots),
-        ballot=_without_marks(round_.ballot),
-    )
-    return Rows(_adapter(Round).dump_json(open_part).decode(), items, ledgers)
+    known = before.items if before is not None else {}
+    items = {
+        (kind, key): _item(known.get((kind, key)), place, thing, shape)
+        for kind, (name, shape) in PRIVATE.items()
+        for place, (key, thing) in enumerate(_secret(kind, getattr(round_, name)))
+    }
+    ledgers = {name: book for name in _LEDGERS if (book := getattr(round_, name)) is not None}
+    shown = _shown(round_, ledgers)
+    if before is not None and all(map(is_, shown, before.open)):
+        return Rows(before.doc, items, ledgers, before.open)
+    return Rows(_doc(round_), items, ledgers, shown)
 
 
-def _add(items: dict[tuple[str, str], bytes], kind: str, things: Mapping[Any, Any], shape: Any) -> None:
-    for place, (key, thing) in enumerate(things.items()):
-        items[(kind, key)] = _placed(shape).dump_json((place, thing))
+def _secret(kind: str, things: Mapping[Any, Any]) -> Iterable[tuple[Any, Any]]:
+    """Notes are told after the reveal, and have no author any more."""
+    return [(i, n) for i, n in things.items() if n.author is not None] if kind == "note" else things.items()
+
+
+def _item(known: Item | None, place: int, thing: Any, shape: Any) -> Item:
+    if known is not None and known.thing is thing and known.place == place:
+        return known
+    return Item(place, thing, _placed(shape).dump_json((place, thing)))
+
+
+def _shown(round_: Round, ledgers: Mapping[str, Ledger]) -> tuple[object, ...]:
+    """All that the document is made of."""
+    told = [note for note in round_.notes.values() if note.author is None]
+    books = [getattr(ledgers.get(name), part, None) for name in _LEDGERS for part in _OPEN_IN_LEDGER]
+    return (*(getattr(round_, name) for name in _OPEN), *books, len(told), *told)
+
+
+def _doc(round_: Round) -> str:
+    without: dict[str, Any] = {name: {} for name, _ in PRIVATE.values()}
+    without |= {name: _without_marks(getattr(round_, name)) for name in _LEDGERS}
+    without["notes"] = {i: n for i, n in round_.notes.items() if n.author is None}
+    return _adapter(Round).dump_json(replace(round_, **without)).decode()
 
 
 def _without_marks(ledger: Ledger | None) -> Ledger | None:
@@ -71,29 +108,14 @@ def from_rows(doc: str, items: Mapping[tuple[str, str], bytes], marks: Mapping[s
     """Joins the rows again. `items` in any order: each tells its place, sealed with it, so that who reads the database
     does not learn who wrote first."""
     round_: Round = _adapter(Round).validate_json(doc)
-    read: dict[str, dict[str, Any]] = {"note": {}, "late": {}, "draft": {}, "plan": {}, "compare": {}, "choice": {}}
-    shapes = {
-        "note": Note,
-        "late": Note,
-        "draft": Draft,
-        "plan": Plan,
-        "compare": tuple[Comparison, ...],
-        "choice": Choice,
-    }
-    found = [(kind, key, *_placed(shapes[kind]).validate_json(body)) for (kind, key), body in items.items()]
+    read: dict[str, dict[Any, Any]] = {kind: {} for kind in PRIVATE}
+    found = [(kind, key, *_placed(PRIVATE[kind][1]).validate_json(body)) for (kind, key), body in items.items()]
     for kind, key, _, thing in sorted(found, key=lambda one: one[2]):
         read[kind][key] = thing
-    return replace(
-        round_,
-        notes={**round_.notes, **{NoteId(k): n for k, n in read["note"].items()}},
-        late_notes={NoteId(k): n for k, n in read["late"].items()},
-        drafts={NoteId(k): d for k, d in read["draft"].items()},
-        plans={PlanId(k): p for k, p in read["plan"].items()},
-        comparisons={MemberId(k): c for k, c in read["compare"].items()},
-        choices={PlanId(k): c for k, c in read["choice"].items()},
-        dots=_with_marks(round_.dots, marks.get("dots", {})),
-        ballot=_with_marks(round_.ballot, marks.get("ballot", {})),
-    )
+    read["note"] = {**round_.notes, **read["note"]}
+    whole: dict[str, Any] = {name: read[kind] for kind, (name, _) in PRIVATE.items()}
+    whole |= {name: _with_marks(getattr(round_, name), marks.get(name, {})) for name in _LEDGERS}
+    return replace(round_, **whole)
 
 
 def _with_marks(ledger: Ledger | None, marks: Mapping[str, Any]) -> Ledger | None:

@@ -107,7 +107,7 @@ class SqlWork(FollowThroughWork):
 
     async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None:
         version, _, old = self.read[after.id]
-        new = mapping.to_rows(after)
+        new = mapping.to_rows(after, old)
         values = {
             "of_id": after.id, "of_version": version, "doc": new.doc, "version": version + 1, "changed_at": at,
             "step": after.step.value, "channel": after.channel, "name": after.name,
@@ -131,7 +131,7 @@ class SqlWork(FollowThroughWork):
     async def _save_items(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
         for kind, item in old.items.keys() - new.items.keys():
             await self._db.execute(statements.DROP_SEALED, {"of_round": round_id, "of_kind": kind, "of_item": item})
-        changed = [(key, body) for key, body in new.items.items() if old.items.get(key) != body]
+        changed = [(key, item.body) for key, item in new.items.items() if not _is_same(old.items.get(key), item)]
         if not changed:
             return
         rows = [
@@ -330,6 +330,10 @@ class SqlWork(FollowThroughWork):
 
     async def count(self, what: str, amount: int = 1) -> None:
         await self._db.execute(statements.count(self._dialect), {"name": what, "value": amount})
+
+
+def _is_same(old: mapping.Item | None, new: mapping.Item) -> bool:
+    return old is new or (old is not None and old.body == new.body)
 
 
 def posted_of(row: Any) -> Posted:
