@@ -27,10 +27,10 @@ from itertools import count, islice
 from pathlib import Path
 from typing import Any
 
-from coldframe.engine.core.kit import InlineNumbers, Kit
-
 from coldframe.clock import RandomIds, SystemClock
+from coldframe.engine.core.turn import InlineNumbers
 from coldframe.engine.engine import Engine
+from coldframe.engine.uses import assembled
 from coldframe.message.nodes import Attachment, Buttons, Message
 from coldframe.ports import Inbound, Place
 from coldframe.ports.chat import Erased, Happening, Pressed, Reacted, Said
@@ -151,8 +151,7 @@ async def taken(database: str, happenings: int, profile: cProfile.Profile | None
     ids, chat = RandomIds(), SilentChat()
     store = await open_store(database, SECRET, ids)
     try:
-        kit = Kit(store, chat, SystemClock(), ids, InlineNumbers())  # type: ignore[arg-type]  # what is used of it
-        engine = Engine(kit)
+        engine = assembled(store, chat, SystemClock(), ids, InlineNumbers())  # type: ignore[arg-type]  # what is used
         await engine.settle()
         crowd = Crowd(chat).happenings()
         await _take(engine, crowd, WARM_UP)
