@@ -52,15 +52,22 @@ async def test_a_wrong_statement_undoes_its_transaction_and_leaves_the_file_usab
     await database.close()
 
 
-async def test_who_looks_on_sees_what_is_committed_while_another_writes(tmp_path: Path) -> None:
-    """A look neither waits for an open transaction nor shows a part of it."""
+async def test_who_looks_on_sees_whole_transactions(tmp_path: Path) -> None:
+    """A look waits for the transaction that is under way, and sees all of it."""
     database = await a_file(tmp_path)
+    seen = []
+
+    async def look() -> None:
+        async with database.looking() as db:
+            seen.append((await db.execute(COUNT)).scalar())
+
     async with database.transaction() as db:
-        await db.execute(ADD, {"x": 1})
-        async with database.looking() as look:
-            assert (await look.execute(COUNT)).scalar() == 0
-    async with database.looking() as look:
-        assert (await look.execute(COUNT)).scalar() == 1
+        looking = asyncio.create_task(look())
+        for number in range(2):
+            await db.execute(ADD, {"x": number})
+            await asyncio.sleep(0)
+    await looking
+    assert seen == [2]
     await database.close()
 
 

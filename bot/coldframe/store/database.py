@@ -101,8 +101,8 @@ class SqliteFile:
         self.engine: sqlalchemy.Engine | AsyncEngine = self._engine
         # A deferred transaction that read first fails at once when it writes; who only reads never holds up a writer.
         self._begin = "BEGIN" if read_only else "BEGIN IMMEDIATE"
-        self._turns = {begin: asyncio.Lock() for begin in (self._begin, "")}
-        self._connections: dict[str, sqlalchemy.Connection] = {}
+        self._lock = asyncio.Lock()
+        self._connection: sqlalchemy.Connection | None = None
 
     def transaction(self) -> AbstractAsyncContextManager[Connection]:
         return self._turn(self._begin)
@@ -116,19 +116,18 @@ class SqliteFile:
 
     @asynccontextmanager
     async def _turn(self, begin: str) -> AsyncIterator[_InLoop]:
-        """The connection for transactions, or the one that looks on without any: opened at the first need and kept."""
-        async with self._turns[begin]:
-            if begin not in self._connections:
-                self._connections[begin] = self._engine.connect()
-            connection = self._connections[begin]
+        """One connection, opened at the first need and kept: a second would read anew what the first has at hand."""
+        async with self._lock:
+            connection = self._connection = self._connection or self._engine.connect()
             with connection.begin():
                 if begin:
                     connection.exec_driver_sql(begin)
                 yield _InLoop(connection)
 
     async def close(self) -> None:
-        while self._connections:
-            self._connections.popitem()[1].close()
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
         self._engine.dispose()
 
 

@@ -28,7 +28,7 @@ MEMBERS = select(t.members.c.id, t.members.c.doc).where(
 )
 VERSION = select(t.rounds.c.version).where(t.rounds.c.id == bindparam("round")).with_for_update()
 STEPS = select(t.rounds.c.id, t.rounds.c.step).where(t.rounds.c.id.in_(bindparam("rounds", expanding=True)))
-ENDED = ("committed", "cancelled")
+ENDED, NOT_ENDED = (text(f"rounds.step {which} ('committed', 'cancelled')") for which in ("IN", "NOT IN"))
 SAVE_ROUND = (
     update(t.rounds)
     .where(t.rounds.c.id == bindparam("of_id"), t.rounds.c.version == bindparam("of_version"))
@@ -61,7 +61,7 @@ POSTS = select(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=Tr
 def heads(*, by_channel: bool, by_member: bool) -> Any:
     """Rounds that have not ended, oldest first."""
     query = select(t.rounds.c.id, t.rounds.c.tenant, t.rounds.c.channel, t.rounds.c.name, t.rounds.c.step)
-    query = query.where(t.rounds.c.tenant == bindparam("of_tenant"), t.rounds.c.step.not_in(ENDED))
+    query = query.where(t.rounds.c.tenant == bindparam("of_tenant"), NOT_ENDED)
     if by_channel:
         query = query.where(t.rounds.c.channel == bindparam("of_channel"))
     if by_member:
@@ -136,10 +136,13 @@ CLAIM_SENDS = (
 )  # fmt: skip
 
 
+NOT_PARKED = text("outbox.state <> 'parked'")  # as the index of open rows has it: a bound value would not match it
+
+
 def _oldest_sends() -> Any:
     """Ids of each conversation's oldest row. Parked rows do not hold up the conversation; one that waits for its retry
     does, since order is promised."""
-    return select(func.min(t.outbox.c.id)).where(t.outbox.c.state != "parked").group_by(t.outbox.c.conversation)
+    return select(func.min(t.outbox.c.id)).where(NOT_PARKED).group_by(t.outbox.c.conversation)
 
 
 def _next_sends() -> Any:
@@ -148,7 +151,7 @@ def _next_sends() -> Any:
         and_(t.outbox.c.state == "sending", t.outbox.c.lease_until <= _instant("now")),
     )
     oldest = _oldest_sends().scalar_subquery()
-    query = select(t.outbox).where(t.outbox.c.id.in_(oldest), t.outbox.c.state != "parked", free)
+    query = select(t.outbox).where(t.outbox.c.id.in_(oldest), free)
     return query.order_by(t.outbox.c.id).limit(bindparam("most")).with_for_update(skip_locked=True)
 
 

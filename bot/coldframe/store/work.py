@@ -195,7 +195,7 @@ class SqlWork(FollowThroughWork):
 
     async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
         query = select(t.rounds.c.id).where(
-            t.rounds.c.tenant == tenant, t.rounds.c.channel == channel, t.rounds.c.step.in_(statements.ENDED)
+            t.rounds.c.tenant == tenant, t.rounds.c.channel == channel, statements.ENDED
         )
         rows = await self._db.execute(query.order_by(t.rounds.c.changed_at.desc(), t.rounds.c.id))
         return [r.id for r in rows]
