@@ -87,7 +87,7 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
     clock = clock_of(scenario)
     async with room_house(
         clock,
-        database=f"sqlite+aiosqlite:///{state / 'bot.db'}",
+        database=f"sqlite:///{state / 'bot.db'}",
         room_file=str(state / "room.db"),
         secret=b"an open secret: nothing in a demo is private",
         ids=SeededIds(scenario.seed),

@@ -51,7 +51,7 @@ def _file_at_the_newest_schema() -> bytes:
 
 
 def _address(path: Path) -> str:
-    return f"sqlite+aiosqlite:///{path}"
+    return f"sqlite:///{path}"
 
 
 def _upgraded(url: str) -> None:

@@ -18,7 +18,7 @@ SECRET = "a passphrase for tests"
 
 
 def run(folder: Path, *words: str, database: str = "bot.db") -> subprocess.CompletedProcess[str]:
-    settings = {"COLDFRAME_DATABASE": f"sqlite+aiosqlite:///{folder / database}", "COLDFRAME_SECRET": SECRET}
+    settings = {"COLDFRAME_DATABASE": f"sqlite:///{folder / database}", "COLDFRAME_SECRET": SECRET}
     command = [sys.executable, "-m", "coldframe", "digest", *words]
     return subprocess.run(command, cwd=TOP, env={**os.environ, **settings}, capture_output=True, text=True)
 

@@ -118,7 +118,7 @@ def read_stop(folder: Path) -> Stop:
 
 
 def _house(folder: Path, clock: ManualClock) -> AbstractAsyncContextManager[House]:
-    files = {"database": f"sqlite+aiosqlite:///{folder / 'bot.db'}", "room_file": str(folder / "room.db")}
+    files = {"database": f"sqlite:///{folder / 'bot.db'}", "room_file": str(folder / "room.db")}
     return room_house(clock, secret=SECRET, ids=SeededIds(SEED), draughtsman=Blank(), **files)
 
 

@@ -57,7 +57,7 @@ class Stage:
         self.house = await self._stack.enter_async_context(
             room_house(
                 self.clock,
-                database=f"sqlite+aiosqlite:///{folder / 'bot.db'}",
+                database=f"sqlite:///{folder / 'bot.db'}",
                 room_file=str(folder / "room.db"),
                 secret=b"only rehearsed with, 32 bytes ok",
                 ids=self._ids() if self._ids else None,

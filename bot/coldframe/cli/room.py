@@ -91,7 +91,7 @@ async def _served(team: Team, data: Path, host: str, port: int, names: tuple[str
 
     data.mkdir(mode=0o700, parents=True, exist_ok=True)
     wall = SystemClock()
-    database = f"sqlite+aiosqlite:///{data / 'bot.db'}"
+    database = f"sqlite:///{data / 'bot.db'}"
     async with room_house(
         wall, database=database, room_file=str(data / "room.db"), secret=_secret(data), durable=True
     ) as house:

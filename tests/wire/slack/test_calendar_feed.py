@@ -31,7 +31,7 @@ async def served(workspace: Workspace, folder: Path, *, public: bool = True) -> 
     port = free_port()
     base = f"http://127.0.0.1:{port}"
     given = {
-        "DATABASE": f"sqlite+aiosqlite:///{folder / 'bot.db'}",
+        "DATABASE": f"sqlite:///{folder / 'bot.db'}",
         "SECRET": "a passphrase for tests, long enough",
         "SLACK_BOT_TOKEN": BOT_TOKEN,
         "SLACK_SIGNING_SECRET": SECRET,
