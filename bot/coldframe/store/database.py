@@ -5,12 +5,14 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
-from typing import Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 import sqlalchemy
 from sqlalchemy import URL, CursorResult, Executable, create_engine, event
 from sqlalchemy.engine import make_url
-from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
+
+if TYPE_CHECKING:
+    from sqlalchemy.ext.asyncio import AsyncEngine
 
 T = TypeVar("T")
 
@@ -60,31 +62,9 @@ def open_database(url: str, *, durable: bool = True, read_only: bool = False) ->
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
         return SqliteFile(parsed.set(drivername="sqlite"), "FULL" if durable else "NORMAL", read_only=read_only)
-    return PostgresServer(create_async_engine(parsed, hide_parameters=True, pool_size=10, max_overflow=10))
+    from coldframe.store.server import PostgresServer  # late: a bot with a file does without a third of SQLAlchemy
 
-
-class PostgresServer:
-    """A server, asked over the network by as many connections as there is work for."""
-
-    def __init__(self, engine: AsyncEngine) -> None:
-        self.engine: sqlalchemy.Engine | AsyncEngine = engine
-        self._engine = engine
-        self.url = engine.url
-        self.dialect = engine.dialect.name
-        self._looking = engine.execution_options(isolation_level="AUTOCOMMIT")
-
-    def transaction(self) -> AbstractAsyncContextManager[Connection]:
-        return self._engine.begin()
-
-    def looking(self) -> AbstractAsyncContextManager[Connection]:
-        return self._looking.connect()
-
-    async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
-        async with self._engine.begin() as connection:
-            return await connection.run_sync(work)
-
-    async def close(self) -> None:
-        await self._engine.dispose()
+    return PostgresServer(parsed)
 
 
 class SqliteFile:

@@ -1,0 +1,40 @@
+"""A PostgreSQL server as the database."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
+from typing import TypeVar
+
+import sqlalchemy
+from sqlalchemy import URL
+from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
+
+from coldframe.store.database import Connection
+
+T = TypeVar("T")
+
+
+class PostgresServer:
+    """A server, asked over the network by as many connections as there is work for."""
+
+    dialect = "postgresql"
+
+    def __init__(self, url: URL) -> None:
+        self.url = url
+        self._engine = create_async_engine(url, hide_parameters=True, pool_size=10, max_overflow=10)
+        self.engine: sqlalchemy.Engine | AsyncEngine = self._engine
+        self._looking = self._engine.execution_options(isolation_level="AUTOCOMMIT")
+
+    def transaction(self) -> AbstractAsyncContextManager[Connection]:
+        return self._engine.begin()
+
+    def looking(self) -> AbstractAsyncContextManager[Connection]:
+        return self._looking.connect()
+
+    async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
+        async with self._engine.begin() as connection:
+            return await connection.run_sync(work)
+
+    async def close(self) -> None:
+        await self._engine.dispose()
