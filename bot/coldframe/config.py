@@ -79,7 +79,7 @@ class Settings(BaseModel):
     @field_validator("database")
     @classmethod
     def _async_driver(cls, value: str) -> str:
-        if not value.startswith(("sqlite:", "sqlite:", "postgresql+asyncpg:")):  # the second is the first
+        if not value.startswith(("sqlite:", "sqlite+aiosqlite:", "postgresql+asyncpg:")):  # the second is the first
             raise ValueError("must begin with sqlite:/// or postgresql+asyncpg://")
         return value
 

@@ -19,11 +19,11 @@ from typing import Any
 
 import pytest
 
-from coldframe.store.database import open_engine
-from coldframe.store.migrate import upgrade
-from tests.shared import finished
 from coldframe.ports.storage import Queued
+from coldframe.store.database import open_database
+from coldframe.store.migrate import upgrade
 from coldframe.store.sql import SqlStore
+from tests.shared import finished
 
 SQLITE, POSTGRES = "sqlite", "postgresql"
 BOTH = [SQLITE, pytest.param(POSTGRES, marks=pytest.mark.postgres)]
@@ -56,9 +56,9 @@ def _address(path: Path) -> str:
 
 def _upgraded(url: str) -> None:
     async def work() -> None:
-        engine = open_engine(url)
-        await upgrade(engine)
-        await engine.dispose()
+        database = open_database(url)
+        await upgrade(database)
+        await database.close()
 
     finished(work())
 

@@ -26,7 +26,6 @@ from coldframe.message.nodes import Button, Buttons, Field, Form, Message
 from coldframe.ports import Reply
 from coldframe.render.room import message_text
 from coldframe.wiring import House, room_house
-
 from demo.play import Memory, Play
 from demo.scenario import Scenario, load
 

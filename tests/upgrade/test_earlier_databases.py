@@ -9,8 +9,8 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from coldframe.domain.names import Step
 
+from coldframe.domain.names import Step
 from tests.upgrade import earlier
 from tests.upgrade.earlier import Answer, Stop, Told
 
