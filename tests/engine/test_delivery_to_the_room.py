@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+import asyncio
+from collections.abc import AsyncIterator, Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -10,8 +11,9 @@ import pytest
 
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import Step
+from coldframe.engine.alarm import Alarm
 from coldframe.engine.delivery import outbox
-from coldframe.message.nodes import Message, line
+from coldframe.message.nodes import Attachment, Message, TextFile, line
 from coldframe.ports import Person, Place
 from coldframe.ports.storage import Send
 from coldframe.wiring import House, for_tests
@@ -164,3 +166,33 @@ async def test_a_claim_that_has_grown_old_is_given_back_unsent(house: House, mon
     await house.engine.settle()
     assert given_back == ["for ada"]
     assert (said(house), said(house, ADA)) == (["for all"], ["for ada"])
+
+
+async def test_other_conversations_go_on_while_a_picture_is_drawn(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In service a picture holds back what follows in its own conversation, and nothing else."""
+    drawn, uploading = asyncio.Event(), house.room.upload
+
+    async def slowly(place: Place, attachment: Attachment, *, key: str) -> str:
+        await drawn.wait()
+        return await uploading(place, attachment, key=key)
+
+    monkeypatch.setattr(house.room, "upload", slowly)
+    picture = Send("upload", "picture", CHANNEL, attachment=TextFile("data", "a,b", "Data", "text/csv"))
+    await put(house, picture, a_post("below it"), a_post("for ada", ADA))
+    alarm = Alarm(house.engine)
+    await alarm.start()
+    await _until(lambda: said(house, ADA) == ["for ada"])
+    assert said(house) == []
+    drawn.set()
+    await _until(lambda: len(said(house)) == 2)
+    await alarm.close()
+    first, second = house.room.messages(CHANNEL)
+    assert (len(first.files), words_of(second)) == (1, "below it")
+
+
+async def _until(true: Callable[[], bool]) -> None:
+    async with asyncio.timeout(30):
+        while not true():
+            await asyncio.sleep(0.01)

@@ -7,9 +7,10 @@ sets, survives sleep, clock jumps and other replicas' rows. After each commit th
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Coroutine
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import structlog
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
@@ -39,11 +40,24 @@ class Alarm:
         self._scheduler = AsyncIOScheduler(timezone=UTC)
         self._task: asyncio.Task[None] | None = None
         self._stopping = False
+        self._aside: set[asyncio.Task[None]] = set()
         engine.on_change = self.ring
+        engine.aside = self._begin_aside
 
     def ring(self) -> None:
         """Something may be due or ready to go out now."""
         self._wake.set()
+
+    def _begin_aside(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.create_task(work)
+        self._aside.add(task)
+        task.add_done_callback(self._ended_aside)
+
+    def _ended_aside(self, task: asyncio.Task[None]) -> None:
+        self._aside.discard(task)
+        if not task.cancelled() and (problem := task.exception()) is not None:
+            log.error("alarm.failed", problem=type(problem).__name__)
+        self.ring()
 
     async def start(self) -> None:
         """Gives back what was lost while the bot was off, then begins."""
@@ -111,8 +125,10 @@ class Alarm:
         """Takes no new work, finishes the work in hand for a while, and stops."""
         self._stopping = True
         self.ring()
-        if self._task is not None:
-            await asyncio.wait({self._task}, timeout=15)
-            self._task.cancel()
+        running = {task for task in (self._task, *self._aside) if task is not None}
+        if running:
+            await asyncio.wait(running, timeout=15)
+        for task in running:
+            task.cancel()
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)

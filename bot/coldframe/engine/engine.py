@@ -19,11 +19,13 @@ log = structlog.get_logger()
 
 
 class Engine:
-    """Answers happenings; `on_change` is called after each commit, so that the alarm and delivery wake at once."""
+    """Answers happenings; `on_change` is called after each commit, so that the alarm and delivery wake at once, and
+    `aside` begins what need not be waited for: without it, one thing is done after the other."""
 
     def __init__(self, kit: Kit, uses: Uses, due: Mapping[str, Carry]) -> None:
         self.kit = kit
         self.on_change: Callable[[], None] = lambda: None
+        self.aside: outbox.Aside | None = None
         self._uses, self._due = uses, due
 
     async def receive(self, event: Inbound) -> Reply:
@@ -83,7 +85,7 @@ class Engine:
     async def deliver(self) -> int:
         """Sends whatever may go out now; returns how many sends were done or given up."""
         done = 0
-        while sent := await outbox.deliver_some(self.kit):
+        while sent := await outbox.deliver_some(self.kit, self.aside):
             done += sent
         return done
 
@@ -101,7 +103,7 @@ class Engine:
         if await self._do_next(waiting):
             return True
         if waiting.send is not None and waiting.send <= self.kit.clock.now():
-            return bool(await outbox.deliver_some(self.kit))
+            return bool(await outbox.deliver_some(self.kit, self.aside))
         return False
 
     async def next_moment(self) -> datetime | None:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable, Coroutine
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import structlog
 
@@ -18,21 +20,33 @@ FIRST_WAIT, LONGEST_WAIT = 2.0, 600.0
 OLDEST_CLAIM = timedelta(seconds=20)  # a third of the lease
 MARKED_WITHIN = timedelta(milliseconds=100)
 LOOK_UP_SLACK = timedelta(minutes=2)
+Aside = Callable[[Coroutine[Any, Any, None]], None]
+"""Begins work of which nobody waits for the end."""
 
 
-async def deliver_some(kit: Kit) -> int:
+async def deliver_some(kit: Kit, aside: Aside | None = None) -> int:
     """Sends a handful of what may go out now, one for each conversation; returns how many were claimed. What is out is
-    marked together, but never later than people could answer to it."""
+    marked together, but never later than people could answer to it. Files, which may have to be drawn, are given to
+    `aside`, so that the others do not wait for them."""
     claimed = await kit.store.claim_sends(begun := kit.clock.now())
     out: list[Done] = []
     try:
         for queued in claimed:
-            if kit.clock.now() - begun > MARKED_WITHIN or queued.send.kind == "upload":
+            if queued.send.kind == "upload":
+                await _mark(kit, out)
+                if aside is not None:
+                    aside(_deliver_alone(kit, queued))
+                    continue
+            elif kit.clock.now() - begun > MARKED_WITHIN:
                 await _mark(kit, out)
             out += await _deliver(kit, queued, late=kit.clock.now() - begun > OLDEST_CLAIM)
     finally:
         await _mark(kit, out)
     return len(claimed)
+
+
+async def _deliver_alone(kit: Kit, queued: Queued) -> None:
+    await _mark(kit, await _deliver(kit, queued, late=False))
 
 
 async def _mark(kit: Kit, out: list[Done]) -> None:
