@@ -16,6 +16,7 @@ from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.delivery import downtime, due_rows
+from coldframe.engine.uses import DUE
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import DD, EVERYBODY, D, F
@@ -239,7 +240,7 @@ async def test_a_clock_that_went_back_repeats_and_loses_nothing(tmp_path: Path) 
         await downtime.look_back(team.house.kit)
         team.clock._now -= 2 * HOUR
         await downtime.look_back(team.house.kit)
-        await due_rows.carry_out(team.house.kit, due)
+        await due_rows.carry_out(DUE, team.house.kit, due)
         await team.house.store.finish_due(due)
         await team.settle()
         assert (await team.current()).progress.extensions == 1

@@ -8,6 +8,7 @@ cut off is done again.
 from __future__ import annotations
 
 import asyncio
+import gc
 import importlib
 import multiprocessing
 import multiprocessing.connection
@@ -154,6 +155,7 @@ def _named(path: str) -> Callable[..., Any]:
 def _prepare(font_directory: str | None) -> None:
     """In the new worker: one thread for linear algebra, no share in Ctrl-C, no life after the bot's."""
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    gc.set_threshold(20_000)  # a picture is thousands of objects that end together: a look at each 700 is a tenth of it
     if font_directory is not None:
         os.environ["MPLCONFIGDIR"] = font_directory
     signal.signal(signal.SIGINT, signal.SIG_IGN)
