@@ -38,7 +38,7 @@ async def _fill(store: SqlStore) -> None:
         ]
         async with store.begin() as uow:
             await uow.set_due(rows)
-    async with store._engine.begin() as db:
+    async with store.database.transaction() as db:
         await db.execute(text("ANALYZE"))
 
 
@@ -64,7 +64,7 @@ async def _measure(kind: str, folder: Path) -> bool:
 
 
 async def _report(kind: str, store: SqlStore) -> bool:
-    async with store._engine.connect() as db:
+    async with store.database.looking() as db:
 
         async def raw() -> None:
             (await db.execute(text(RAW))).first()

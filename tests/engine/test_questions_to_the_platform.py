@@ -15,6 +15,7 @@ from coldframe.engine.engine import Engine
 from coldframe.engine.uses import front_door
 from coldframe.ports import Commanded, Inbound, Joined, NotDelivered, Person, Place, Pressed, Submitted
 from coldframe.ports.chat import Happening
+from coldframe.store.database import SqliteFile
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import for_tests
 
@@ -41,8 +42,8 @@ class Asked:
         return Person(person, person.title())
 
     def _note(self, question: str) -> None:
-        assert self.store._one_writer is not None
-        assert not self.store._one_writer.locked(), "everybody else waits for the platform"
+        assert isinstance(self.store.database, SqliteFile)
+        assert not self.store.database._lock.locked(), "everybody else waits for the platform"
         self.questions.append(question)
         if self.away:
             raise NotDelivered("no connection")

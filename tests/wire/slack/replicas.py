@@ -178,7 +178,7 @@ class PairTeam(Team):
     async def _open_rows(self) -> list[tuple[datetime, str, str | None]]:
         """What waits: each conversation's oldest send and each due row, with the moment from which it can be taken."""
         box, due = tables.outbox.c, tables.due.c
-        async with self.store._engine.connect() as connection:
+        async with self.store.database.looking() as connection:
             sends = await connection.execute(
                 select(box.conversation, box.state, box.owner, box.try_at, box.lease_until)
                 .where(box.state != "parked")
@@ -211,13 +211,13 @@ class PairTeam(Team):
 
     async def watch_order(self) -> None:
         """The database notes by itself which sends were ever queued."""
-        async with self.store._engine.begin() as connection:
+        async with self.store.database.transaction() as connection:
             for statement in WATCH:
                 await connection.execute(text(statement))
 
     async def queued(self) -> list[tuple[int, str, str]]:
         """(id, key, conversation) of every post that was ever queued, oldest first."""
-        async with self.store._engine.connect() as connection:
+        async with self.store.database.looking() as connection:
             rows = await connection.execute(text("SELECT id, key, conversation FROM ever_queued ORDER BY id"))
             return [tuple(row) for row in rows]
 

@@ -226,7 +226,7 @@ class Team:
         return {str(why) for state, _, why in await self._outbox() if state == "parked"}
 
     async def _outbox(self) -> list[tuple[str, str, str | None]]:
-        async with self.store._engine.connect() as connection:
+        async with self.store.database.looking() as connection:
             box = tables.outbox.c
             return [tuple(row) for row in await connection.execute(select(box.state, box.name, box.why_parked))]
 
@@ -243,7 +243,7 @@ class Team:
             for channel in self.workspace.channels.values()
             for ts in channel.messages
         }
-        async with self.store._engine.connect() as connection:
+        async with self.store.database.looking() as connection:
             post = tables.posts.c
             rows = await connection.execute(select(post.name, post.place, post.message_id))
             return [name for name, place, ts in rows if (place, ts) not in there and not ts.startswith("F")]
