@@ -12,7 +12,7 @@ import json
 import shutil
 import sqlite3
 import tarfile
-from collections.abc import AsyncIterator, Awaitable, Iterable, Iterator, Sequence
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, closing, suppress
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
@@ -159,21 +159,14 @@ def _buttons(card: Message) -> list[Button]:
     return [b for block in card.blocks if isinstance(block, Buttons) for b in block.buttons]
 
 
-async def press(house: House, folder: Path, shown: Shown) -> Answer:
-    """Presses as if on a screen that was not drawn anew since."""
-    room = house.room
-    return await _answer(house, folder, room.press(shown.person, shown.message, shown.action, shown.value, forged=True))
-
-
-async def send(house: House, folder: Path, sheet: Sheet) -> Answer:
-    """Sends a form that was opened before the process ended."""
-    return await _answer(house, folder, house.room.submit(sheet.person, sheet.action, sheet.value, sheet.fields))
-
-
-async def _answer(house: House, folder: Path, act: Awaitable[Reply]) -> Answer:
+async def act(house: House, folder: Path, what: Shown | Sheet) -> Answer:
+    """Presses as if on a screen that was not drawn anew since, or sends a form that stood open."""
     room, before = house.room, kept(folder)
     revision = room.log.revision()
-    reply = await act
+    if isinstance(what, Shown):
+        reply = await room.press(what.person, what.message, what.action, what.value, forged=True)
+    else:
+        reply = await room.submit(what.person, what.action, what.value, what.fields)
     await house.engine.settle()
     assert not room.failures, room.failures
     kind = "changed" if kept(folder) != before else "form" if reply.form is not None else "told"
@@ -214,24 +207,17 @@ def kept(folder: Path) -> str:
     return mark.hexdigest()
 
 
-async def pressed(files: Path, stop: Stop, numbers: Sequence[int], kinds: Sequence[str], work: Path) -> list[Answer]:
-    """Presses these buttons. Those of which nothing changes share a copy of the files, each other has its own."""
+async def answered(
+    files: Path, stop: Stop, acts: Sequence[Shown | Sheet], kinds: Sequence[str], numbers: Sequence[int], work: Path
+) -> list[Answer]:
+    """Does these acts. Those of which nothing changes share a copy of the files, each other has its own."""
     alone = [[n] for n in numbers if kinds[n] == "changed"]
     calm = [n for n in numbers if kinds[n] != "changed"]
     answers: dict[int, Answer] = {}
-    for copy in (calm, *alone):
+    for copy in (calm, *alone) if calm else alone:
         async with _on_a_copy(files, stop, work) as (house, folder):
-            answers |= {n: await press(house, folder, stop.buttons[n]) for n in copy}
+            answers |= {n: await act(house, folder, acts[n]) for n in copy}
     return [answers[n] for n in numbers]
-
-
-async def sent(files: Path, stop: Stop, numbers: Sequence[int], work: Path) -> list[Answer]:
-    """Sends these forms, each on a copy of its own."""
-    answers = []
-    for n in numbers:
-        async with _on_a_copy(files, stop, work) as (house, folder):
-            answers.append(await send(house, folder, stop.sheets[n]))
-    return answers
 
 
 @asynccontextmanager
@@ -262,10 +248,12 @@ def _written(field: Field) -> str:
 
 
 async def go_on(folder: Path, stop: Stop, played: Scenario) -> Answer:
-    """The scenario's people and the clock, to the moment after `until`: the step then, and what was said or changed."""
+    """The scenario's people and the clock, to the moment after `until`: from which step to which, and what was said or
+    changed."""
     clock = ManualClock(stop.moment)
     async with _house(folder, clock) as house:
         before = {r.id: r.revision for r in house.room.all_messages()}
+        was = await _step(house)
         memory = Memory(folder / "play.txt")
         play = Play(played, house, clock, memory=memory)
 
@@ -276,10 +264,17 @@ async def go_on(folder: Path, stop: Stop, played: Scenario) -> Answer:
         play.watch = watch
         with suppress(Enough), closing(memory):
             await play.run()
-        round_ = await play.round()
-        assert round_ is not None
         news = [r for r in house.room.all_messages() if before.get(r.id) != r.revision and r.at <= stop.until]
-        return Answer(round_.step.value, tuple(map(_record, news)))
+        return Answer(f"{was} to {await _step(house)}", tuple(map(_record, news)))
+
+
+async def _step(house: House) -> str:
+    """Of the channel's first round."""
+    async with house.store.begin() as uow:
+        ended = await uow.ended_rounds("room", CHANNEL)
+        running = [head.id for head in await uow.heads("room", channel=CHANNEL)]
+        step = await uow.step_of([*running, *ended][-1])
+    return str(step)
 
 
 async def come_back(folder: Path, stop: Stop) -> Answer:
@@ -321,8 +316,8 @@ class Told:
             rows.append([action, answer.kind, *map(short, answer.words)])
 
     def answers(self, stop: str, what: str) -> list[Answer]:
-        """`what`: buttons or sheets, in their order; or what came as it went on (`conversation`: the kind is the step
-        that was reached), or as it came back after days (`back`)."""
+        """`what`: buttons or sheets, in their order; or what came as it went on (`conversation`: the kind is from which
+        step to which), or as it came back after days (`back`)."""
         return [Answer(kind, tuple(self.texts[m] for m in marks)) for _, kind, *marks in self.stops[stop][what]]
 
     def one_of_each(self, what: str) -> dict[str, list[int]]:

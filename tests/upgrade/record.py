@@ -17,13 +17,13 @@ from tests.upgrade.earlier import Answer, Told
 async def _anew(told: Told, name: str, work: Path) -> None:
     files = work / "files"
     stop = earlier.unpack(name, files)
-    kinds = [answer.kind for answer in told.answers(name, "buttons")]
-    buttons = await earlier.pressed(files, stop, range(len(kinds)), kinds, work)
-    sheets = await earlier.sent(files, stop, range(len(stop.sheets)), work)
+    for what, acts in {"buttons": stop.buttons, "sheets": stop.sheets}.items():
+        kinds = [answer.kind for answer in told.answers(name, what)]
+        _note(told, name, what, await earlier.answered(files, stop, acts, kinds, range(len(acts)), work))
     on = await earlier.go_on(shutil.copytree(files, work / "on"), stop, earlier.scenario())
     back = await earlier.come_back(shutil.copytree(files, work / "back"), stop)
-    for what, answers in {"conversation": [on], "back": [back], "buttons": buttons, "sheets": sheets}.items():
-        _note(told, name, what, answers)
+    _note(told, name, "conversation", [on])
+    _note(told, name, "back", [back])
 
 
 def _note(told: Told, name: str, what: str, answers: list[Answer]) -> None:
