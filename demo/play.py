@@ -125,7 +125,9 @@ class Play:
     async def _people(self, turn: Turn) -> None:
         """What a team would have told the bot in earlier rounds: when each of them works."""
         for person in self.scenario.team:
-            record = await members.known(turn.uow, self.house.room.tenant, Known(person.id, person.name, person.zone))
+            record = await members.upsert_member(
+                turn.uow, self.house.room.tenant, Known(person.id, person.name, person.zone)
+            )
             await turn.uow.save_member(members.with_calendar(record, calendar_of(person), confirmed=False))
 
     async def _round(self, turn: Turn, place: Place) -> None:

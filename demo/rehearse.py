@@ -43,7 +43,7 @@ class ScenarioStage(Stage):
         """What a team would have told the bot in earlier rounds: when each of them works."""
         for person in self.scenario.team:
             known = Person(person.id, person.name, person.zone)
-            record = await members.known(turn.uow, self.house.room.tenant, known)
+            record = await members.upsert_member(turn.uow, self.house.room.tenant, known)
             await turn.uow.save_member(members.with_calendar(record, calendar_of(person), confirmed=False))
 
     def chores(self, round_: Round) -> tuple[Chore, ...]:

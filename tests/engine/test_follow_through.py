@@ -13,6 +13,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import TrialStep
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.round import setup
+from coldframe.message.packed import ButtonValue
 from coldframe.ports import IncomingFile, Person
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import FD, D, F
@@ -258,7 +259,7 @@ async def test_who_owns_two_trials_is_asked_which(tmp_path: Path) -> None:
         await team.say(D, WEEKS[0])
         assert team.told(D)[-1].startswith("You own 2 trials. Which one is this for")
         trial = await team.trial("p1")
-        await team.press(D, "trial.take", f"{trial.id}|{WEEKS[0]}")
+        await team.press(D, "trial.take", ButtonValue(trial.id, (WEEKS[0],)).pack())
         assert (await team.trial("p1")).entry(1) is not None
         assert (await team.trial("p0")).entry(1) is None
 

@@ -18,7 +18,7 @@ from coldframe.domain.trial.state import Entry, Figures, TrialAction, TrialId
 from coldframe.engine.core import members, trial_turn
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.trial import weekly
-from coldframe.engine.trial.trial_reactions import begin
+from coldframe.engine.trial.starting import begin
 from coldframe.ports.storage import Member
 from coldframe.store import tables
 from coldframe.timing.calendars import WorkingCalendar

@@ -12,12 +12,16 @@ import pytest
 
 TOP = Path(__file__).resolve().parents[2]
 
-ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain engine feeds
-meaning message ports render report speech store timing wiring"""
+ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain domain.people
+domain.round domain.trial engine engine.core engine.register engine.reminding engine.round engine.trial feeds meaning
+message ports render report speech speech.round speech.trial store timing wiring"""
 
 DOWNHILL = "imports point downhill"
 PURE = "the pure rooms touch nothing outside"
 ENGINE = "the engine sees no platform, no picture and no SQL"
+IN_ENGINE = "the engine points downhill inside"
+IN_DOMAIN = "the domain points downhill inside"
+IN_SPEECH = "speech points downhill inside"
 STRANGERS = "platforms are strangers to each other"
 STORE = "only wiring opens the store"
 
@@ -33,6 +37,16 @@ FAULTS = [
     ("coldframe.store", "import coldframe.engine", DOWNHILL),
     ("coldframe.engine", "import coldframe.render", ENGINE),
     ("coldframe.engine", "import sqlalchemy", ENGINE),
+    ("coldframe.engine.register", "import coldframe.engine.round", IN_ENGINE),
+    ("coldframe.engine.trial", "import coldframe.engine.reminding", IN_ENGINE),
+    (
+        "coldframe.engine.core",
+        "from typing import TYPE_CHECKING\nif TYPE_CHECKING: import coldframe.engine.trial",
+        IN_ENGINE,
+    ),
+    ("coldframe.domain.people", "import coldframe.domain.round", IN_DOMAIN),
+    ("coldframe.domain.trial", "import coldframe.domain.round", IN_DOMAIN),
+    ("coldframe.speech.trial", "import coldframe.speech.round", IN_SPEECH),
     ("coldframe.chat.slack", "import coldframe.chat.matrix", STRANGERS),
     ("coldframe.chat.room", "import coldframe.store", STORE),
     ("coldframe.cli", "import coldframe.store", STORE),

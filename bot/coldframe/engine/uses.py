@@ -13,6 +13,8 @@ from coldframe.engine.engine import Engine
 from coldframe.engine.intake import panel, texts
 from coldframe.engine.people import personal, rereckoning
 from coldframe.engine.register import digest, funnel, leftovers, registering
+from coldframe.engine.reminding import rounds as round_reminders
+from coldframe.engine.reminding import trial_words
 from coldframe.engine.round import (
     buttons,
     closing,
@@ -26,7 +28,8 @@ from coldframe.engine.round import (
     setup,
     starting,
 )
-from coldframe.engine.trial import forecasting, ownership, reviews, trial_reactions, under_way, weekly
+from coldframe.engine.trial import forecasts, ownership, reviews, under_way, weekly
+from coldframe.engine.trial import reactions as trial_reactions
 from coldframe.engine.trial import starting as trial_starting
 from coldframe.ports.chat import Chat, Clock, Ids
 from coldframe.ports.storage import Store
@@ -67,7 +70,8 @@ USES = Uses(
         weekly.BUTTONS,
         ownership.BUTTONS,
         reviews.BUTTONS,
-        forecasting.BUTTONS,
+        trial_starting.BUTTONS,
+        forecasts.BUTTONS,
         registering.BUTTONS,
         digest.BUTTONS,
         leftovers.BUTTONS,
@@ -79,6 +83,7 @@ USES = Uses(
         setup.FORMS,
         weekly.FORMS,
         ownership.FORMS,
+        trial_starting.FORMS,
         reviews.FORMS,
         registering.FORMS,
         digest.FORMS,
@@ -89,10 +94,14 @@ USES = Uses(
 DUE: Mapping[str, Carry] = _merged(
     closing.DUE,
     due_rows.DUE,
+    round_reminders.DUE,
+    trial_words.DUE,
+    personal.DUE,
     rereckoning.DUE,
     retention.DUE,
     starting.DUE,
     reviews.DUE,
+    weekly.DUE,
     digest.DUE,
     plan_sizes.DUE,
     ownership.DUE,
@@ -104,7 +113,7 @@ round_changed = partial(
         reactions.FOLLOW,
         trial_starting.FOLLOW,
         ownership.FOLLOW,
-        forecasting.FOLLOW,
+        forecasts.FOLLOW,
         registering.FOLLOW,
         plan_sizes.FOLLOW,
         private_reactions.FOLLOW,

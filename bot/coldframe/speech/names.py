@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from coldframe.domain.names import Side, Step
+from coldframe.domain.names import MemberId, Side, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, Who, line
+from coldframe.message.packed import MessageName
 
 TITLES: dict[Step, str] = {
     Step.SETUP: "Setup", Step.NOTES: "Notes", Step.FOCUS: "Focus", Step.MERGE: "Merge", Step.DOTS: "Dots",
@@ -26,8 +27,6 @@ def count(number: int, one: str, many: str | None = None) -> str:
 
 
 def who(round_: Round, member: str, *, notify: bool = False) -> Who:
-    from coldframe.domain.names import MemberId
-
     return Who(member, theirs(round_.name_of(MemberId(member)), 40).text, notify)
 
 
@@ -38,4 +37,4 @@ def label(round_: Round) -> Line:
 
 def message_name(round_id: str, what: str, *rest: str) -> str:
     """The bot's own name of a message: `round/what/person/item`."""
-    return "/".join((round_id, what, *rest))
+    return MessageName(round_id, what, rest).pack()

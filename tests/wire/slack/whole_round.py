@@ -117,7 +117,7 @@ class Team:
         """What these people told the bot in earlier rounds: when each of them works."""
         for person in self.scenario.team:
             known = Person(self.people[person.id].id, person.name, person.zone)
-            record = await members.known(turn.uow, TEAM, known)
+            record = await members.upsert_member(turn.uow, TEAM, known)
             await turn.uow.save_member(members.with_calendar(record, calendar_of(person), confirmed=False))
 
     def _offers(self, person: str, action: str) -> list[tuple[Any, Any]]:

@@ -11,12 +11,11 @@ from coldframe.domain.commands import BOT, ConfirmWeight, HandOver, Join, Leave,
 from coldframe.domain.facts import AwaySet, Fact, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
 from coldframe.domain.names import RUNNING, Role, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import notes
 from coldframe.domain.state import Round, Seat
 
 Facts = tuple[Fact, ...]
-FEWEST_PEOPLE = 3
-MOST_PEOPLE = 60
+MIN_PEOPLE = 3
+MAX_PEOPLE = 60
 
 
 def power_share(people: int, weight: int) -> float:
@@ -51,8 +50,7 @@ def leave(round_: Round, command: Leave, now: datetime) -> Facts:
         checks.facilitator(round_, command.by)
     left = member_left(round_, MemberLeft(command.member))
     vacant = (role for role in Role if left.active() and left.roles.acting(role) == command.member)
-    agreed = (notes.reveal(left),) if left.paused is None and left.step is Step.NOTES and notes.all_agreed(left) else ()
-    return (MemberLeft(command.member), *(_successor(left, role) for role in vacant), *agreed)
+    return (MemberLeft(command.member), *(_successor(left, role) for role in vacant))
 
 
 def _successor(left: Round, role: Role) -> RoleHandedOver | RoleFilled:
@@ -105,10 +103,10 @@ def confirm_weight(round_: Round, command: ConfirmWeight, now: datetime) -> Fact
 def roster_refusal(round_: Round) -> None:
     """Everything about people and weight that must hold before a round can start."""
     people = len(round_.active())
-    if people < FEWEST_PEOPLE:
-        raise Refused(Because.TOO_FEW_PEOPLE, people=people, fewest=FEWEST_PEOPLE)
-    if people > MOST_PEOPLE:
-        raise Refused(Because.TOO_MANY_PEOPLE, people=people, most=MOST_PEOPLE)
+    if people < MIN_PEOPLE:
+        raise Refused(Because.TOO_FEW_PEOPLE, people=people, fewest=MIN_PEOPLE)
+    if people > MAX_PEOPLE:
+        raise Refused(Because.TOO_MANY_PEOPLE, people=people, most=MAX_PEOPLE)
     roles = round_.roles
     for role in Role:
         _check_role(round_, role)
@@ -183,7 +181,6 @@ def weight_confirmed(round_: Round, fact: WeightConfirmed) -> Round:
 
 DECIDE = {
     SetAway: set_away,
-    Leave: leave,
     Join: join,
     HandOver: hand_over,
     ConfirmWeight: confirm_weight,

@@ -13,6 +13,7 @@ from coldframe.domain.commands import (
     EditNote,
     HideNote,
     KeepDraft,
+    Leave,
     SettleLateNote,
     WithdrawNote,
     WriteNote,
@@ -25,6 +26,7 @@ from coldframe.domain.facts import (
     Fact,
     LateNoteKept,
     LateNoteSettled,
+    MemberLeft,
     NoteEdited,
     NoteHidden,
     NoteWithdrawn,
@@ -33,6 +35,7 @@ from coldframe.domain.facts import (
 )
 from coldframe.domain.names import MemberId, NoteId, Step
 from coldframe.domain.order import shuffled
+from coldframe.domain.people import seats
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.texts import accepted
@@ -197,6 +200,14 @@ def reveal(round_: Round) -> Revealed:
     return Revealed(shuffled(notes, round_.seed, "reveal"), len(shown))
 
 
+def leave(round_: Round, command: Leave, now: datetime) -> Facts:
+    """Somebody leaves. When theirs was the last consent that was missing, the notes are shown."""
+    facts = seats.leave(round_, command, now)
+    left = seats.member_left(round_, MemberLeft(command.member))
+    agreed = left.paused is None and left.step is Step.NOTES and all_agreed(left)
+    return (*facts, reveal(left)) if agreed else facts
+
+
 # --- evolve ---
 
 
@@ -275,6 +286,7 @@ DECIDE = {
     DropDraft: drop_draft,
     Consent: consent,
     HideNote: hide,
+    Leave: leave,
     SettleLateNote: settle_late,
 }
 EVOLVE = {

@@ -63,7 +63,7 @@ async def calendars(uow: UnitOfWork, tenant: str, people: Iterable[MemberId]) ->
     return {person: calendar_of(records.get(person)) for person in asked}
 
 
-async def known(uow: UnitOfWork, tenant: str, person: Person) -> Member:
+async def upsert_member(uow: UnitOfWork, tenant: str, person: Person) -> Member:
     """The member's record, made or brought up to date from what the platform says."""
     found = await uow.member(tenant, person.id)
     if found is None:

@@ -13,9 +13,10 @@ from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
-from coldframe.domain.trial.state import Trial
+from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Message
+from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Inbound, Reply
 
 
@@ -50,7 +51,7 @@ class Request:
     @property
     def parts(self) -> tuple[str, ...]:
         """What the value names, beyond the round or trial it is about."""
-        return tuple(self.value.split("|"))
+        return ButtonValue.unpack(self.value).rest
 
     def part(self, index: int) -> str:
         """Raises Refused for a value that was made up."""
@@ -83,10 +84,6 @@ class RoundRequest(Request):
 
     round: Round
 
-    @property
-    def parts(self) -> tuple[str, ...]:
-        return tuple(self.value.split("|"))[1:]
-
     async def act(self, command: Command) -> Round:
         """Raises Refused."""
         return await self.turn.act(self.round, command)
@@ -98,9 +95,19 @@ class TrialRequest(Request):
 
     trial: Trial
 
-    @property
-    def parts(self) -> tuple[str, ...]:
-        return tuple(self.value.split("|"))[1:]
+    async def act(self, command: Command) -> Trial:
+        """Raises Refused."""
+        return await self.turn.act_on_trial(self.trial, command)
+
+    def under_way(self) -> None:
+        """Raises Refused for a trial that is over, or not begun."""
+        if self.trial.step not in UNDER_WAY:
+            raise Refused(Because.TRIAL_OVER)
+
+    def by_owner(self, *others: MemberId) -> None:
+        """Raises Refused for whoever is neither the owner nor one of these others."""
+        if self.by not in (self.trial.owner, *others):
+            raise Refused(Because.NOT_OWNER)
 
 
 Answer = Callable[[Request], Awaitable[Reply | None]]
@@ -128,24 +135,18 @@ def _of_round(answer: RoundAnswer) -> Answer:
 
 async def round_request(request: Request) -> RoundRequest:
     """The request with its round. Raises Refused for a round that is not there, and for whoever is not in it."""
-    round_ = await request.turn.round(request.value.split("|")[0])
+    round_ = await request.turn.round(ButtonValue.unpack(request.value).subject)
     members_only(request.event, round_.tenant, round_.seats)
     return RoundRequest(round=round_, **_values(request))
 
 
 def _of_trial(answer: TrialAnswer) -> Answer:
     async def answered(request: Request) -> Reply | None:
-        trial = await trial_of(request.turn, request.event, request.value.split("|")[0])
+        trial = await request.turn.trial(ButtonValue.unpack(request.value).subject)
+        members_only(request.event, trial.tenant, trial.people)
         return await answer(TrialRequest(trial=trial, **_values(request)))
 
     return answered
-
-
-async def trial_of(turn: Turn, event: Inbound, trial_id: str) -> Trial:
-    """The trial that somebody acts on; only its team may. Raises Refused."""
-    trial = await turn.trial(trial_id)
-    members_only(event, trial.tenant, trial.people)
-    return trial
 
 
 def members_only(event: Inbound, tenant: str, people: Container[MemberId]) -> None:

@@ -10,13 +10,14 @@ from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Message
+from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place
 from coldframe.speech.trial import trial_words
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time
 from coldframe.timing.zones import instant
 
-FARTHEST = 400  # days to look for a working day
+MAX_DAYS = 400  # days to look for a working day
 
 
 # --- whose time -----------------------------------------------------------------------------------------------------
@@ -52,7 +53,7 @@ async def at_review(turn: Turn, trial: Trial) -> list[tuple[str, WorkingCalendar
 def later_working_day(calendar: WorkingCalendar, at: datetime, days: int) -> datetime:
     """The first moment for a private word on the `days`-th working day after the local day of `at`."""
     day = calendar.local_day(at)
-    for _ in range(FARTHEST):
+    for _ in range(MAX_DAYS):
         day += timedelta(days=1)
         if calendar.spans(day):
             days -= 1
@@ -64,7 +65,7 @@ def later_working_day(calendar: WorkingCalendar, at: datetime, days: int) -> dat
 def earlier_working_day(calendar: WorkingCalendar, at: datetime) -> datetime:
     """The first moment for a private word on the last working day before the local day of `at`."""
     day = calendar.local_day(at)
-    for _ in range(FARTHEST):
+    for _ in range(MAX_DAYS):
         day -= timedelta(days=1)
         if calendar.spans(day):
             return next_nudge_time(calendar, instant(day, time(0), calendar.tz))
@@ -80,7 +81,7 @@ def channel(trial: Trial) -> Place:
 
 def name(trial: Trial, what: str, *rest: str) -> str:
     """The bot's own name of a message about a trial: `trial/what/rest`."""
-    return "/".join((trial.id, what, *rest))
+    return MessageName(trial.id, what, rest).pack()
 
 
 def say(turn: Turn, trial: Trial, what: str, message: Message, *rest: str) -> None:

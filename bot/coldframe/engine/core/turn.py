@@ -220,7 +220,7 @@ class Turn:
 
     async def finish(self) -> None:
         """Writes what was gathered; called once, at the end of the turn."""
-        # A clock that went back since holds up no words.
+        # If the clock was set back since, messages must not wait for it.
         await self.uow.send(self.sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)
         self.sends, self.dues = [], []

@@ -11,8 +11,6 @@ from coldframe.domain.names import Step
 from coldframe.domain.refusals import Refused
 from coldframe.domain.state import MergeProposal, Round
 from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Overtaken, Turn, due_turn
-from coldframe.engine.people import personal
-from coldframe.engine.reminding import reminders
 from coldframe.engine.round import opening
 from coldframe.engine.trial import places
 from coldframe.engine.worker import explaining
@@ -39,7 +37,7 @@ async def carry_out(table: Mapping[str, Carry], kit: Kit, due: Due) -> bool:
     return True
 
 
-# --- opening, reminding ---
+# --- opening ---
 
 
 async def _open_ballot(turn: Turn, due: Due) -> None:
@@ -47,19 +45,6 @@ async def _open_ballot(turn: Turn, due: Due) -> None:
     if round_.step is Step.BALLOT and round_.paused is None:
         for member in round_.expected():
             opening.hand_out_ballot(turn, round_, member)
-
-
-async def _remind(turn: Turn, due: Due) -> None:
-    await reminders.remind(turn, due)
-
-
-async def _deputy(turn: Turn, due: Due) -> None:
-    await reminders.tell_deputy(turn, due)
-
-
-async def _back(turn: Turn, due: Due) -> None:
-    tenant, _, person = due.subject.partition("/")
-    await personal.come_back(turn, tenant, person)
 
 
 # --- numbers ---
@@ -134,9 +119,6 @@ async def _desk(turn: Turn, due: Due) -> None:
 
 DUE: Mapping[str, Carry] = {
     "open": InOneTurn(_open_ballot),
-    "remind": InOneTurn(_remind),
-    "deputy": InOneTurn(_deputy),
-    "back": InOneTurn(_back),
     "propose": _propose,
     "explain dots": _explain_dots,
     "explain ballot": _explain_ballot,

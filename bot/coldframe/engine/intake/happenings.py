@@ -27,7 +27,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.intake import panel, submissions, texts
 from coldframe.engine.people import personal
 from coldframe.engine.reading import note_lines
-from coldframe.engine.trial import forecasting, ownership, weekly
+from coldframe.engine.trial import forecasts, ownership, weekly
 from coldframe.ports.chat import (
     ChannelLost,
     Commanded,
@@ -210,7 +210,7 @@ async def _reacted(request: Request, what: Reacted) -> Reply | None:
     """An emoji on an option of one's own ballot is a vote; anything else is counted and left alone."""
     turn, event = request.turn, request.event
     posted = await turn.uow.posted_as(event.place, what.message)
-    if await forecasting.reacted(turn, event, posted, what):
+    if await forecasts.reacted(turn, event, posted, what):
         return None
     option = _option_of(posted)
     if posted is None or option is None or posted.round_id is None or option[0] != event.person:
@@ -243,7 +243,7 @@ async def _joined(request: Request, what: Joined) -> Reply | None:
     person = turn.told.person(event.place, event.person)
     if person.is_bot or person.is_gone:
         return None
-    await members.known(turn.uow, event.place.tenant, person)
+    await members.upsert_member(turn.uow, event.place.tenant, person)
     for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
         round_ = await turn.round(head.id)
         if person.is_guest or person.is_foreign:
@@ -277,7 +277,7 @@ async def _person_changed(request: Request, what: PersonChanged) -> Reply | None
     before = await turn.uow.member(event.place.tenant, what.person.id)
     if before is None:
         return None
-    await members.known(turn.uow, event.place.tenant, what.person)
+    await members.upsert_member(turn.uow, event.place.tenant, what.person)
     if what.person.is_gone:
         heads = await turn.uow.heads(event.place.tenant, member=what.person.id)
         await _leave_all(turn, event, [h.id for h in heads])

@@ -12,7 +12,7 @@ from coldframe.engine.core import members
 from coldframe.engine.core.requests import Answers, Request, Uses
 from coldframe.engine.people import personal
 from coldframe.engine.reading import dates
-from coldframe.engine.reminding import reminders
+from coldframe.engine.reminding import owed as reminders
 from coldframe.engine.round import closing, setup
 from coldframe.engine.trial import ownership
 from coldframe.ports.chat import Place, Reply, Said
@@ -209,7 +209,7 @@ async def _add(request: Request) -> Reply | None:
         return request.shown(panel_words.nobody_of_that_name(round_))
     if found[0].is_foreign:
         return request.shown(panel_words.from_elsewhere(round_, found[0].name))
-    await members.known(request.turn.uow, round_.tenant, found[0])
+    await members.upsert_member(request.turn.uow, round_.tenant, found[0])
     await request.turn.act(round_, Join(request.by, MemberId(found[0].id), found[0].name))
     return request.shown(panel_words.added(round_, found[0].name))
 

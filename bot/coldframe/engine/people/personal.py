@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -9,12 +10,13 @@ from coldframe.domain.commands import SetAway
 from coldframe.domain.names import MemberId, Step
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import Answers, Request
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.people import rereckoning
 from coldframe.engine.reading import dates
 from coldframe.engine.trial import ownership
-from coldframe.ports.chat import Inbound, Reply
-from coldframe.ports.storage import FEED_EDITION, Member
+from coldframe.message.packed import Occurrence
+from coldframe.ports.chat import Reply
+from coldframe.ports.storage import FEED_EDITION, Due, Member
 from coldframe.speech import answers
 from coldframe.speech.people import time_words
 from coldframe.speech.round import forms
@@ -22,47 +24,45 @@ from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.dates import Reading
 from coldframe.timing.zones import zone_from_platform
 
+BACK = "back"
 HOURS = ("zone", "days", "hours", "country", "quiet")
 """The fields of somebody's working time, in the order in which they are read."""
 
 
-async def _me(turn: Turn, event: Inbound) -> Member:
-    found = await turn.uow.member(event.place.tenant, event.person)
-    if found is not None:
-        return found
-    return await members.known(turn.uow, event.place.tenant, turn.told.person(event.place, event.person))
+async def _me(request: Request) -> Member:
+    turn, place = request.turn, request.event.place
+    found = await turn.uow.member(request.tenant, request.by)
+    return found or await members.upsert_member(turn.uow, request.tenant, turn.told.person(place, request.by))
 
 
 # --- working time ---
 
 
-async def _confirm_hours(request: Request) -> Reply:
-    me = await _me(request.turn, request.event)
+async def _confirm_hours(request: Request) -> None:
+    me = await _me(request)
     await request.turn.uow.save_member(members.with_calendar(me, members.calendar_of(me)))
     request.answer(answers.said("Good. Deadlines and reminders keep to that."))
-    return Reply()
 
 
 async def hours_form(request: Request) -> Reply:
-    calendar = members.calendar_of(await _me(request.turn, request.event))
+    calendar = members.calendar_of(await _me(request))
     country = "-".join(p for p in (calendar.country, calendar.subdivision) if p)
     words = (members.days_words(calendar), members.spans_words(calendar), country, members.quiet_words(calendar))
     return Reply(form=forms.hours(calendar.zone, *words))
 
 
-async def _hours(request: Request) -> Reply:
+async def _hours(request: Request) -> Reply | None:
     """Each wrong field is told with the right form; nothing changes until all are right."""
-    me = await _me(request.turn, request.event)
+    me = await _me(request)
     old = members.calendar_of(me)
     try:
-        read = members.read_hours(*(request.fields.get(f, "") for f in HOURS))
+        read = members.read_hours(*(request.text(name) for name in HOURS))
     except members.UnreadableHours as error:
         return Reply(errors={error.field: str(error)})
     except ValueError as error:
         return Reply(errors={_field_of(error): str(error)})
-    calendar = replace(read, away=old.away)
-    await _work(request.turn, me, calendar, old)
-    return Reply()
+    await _work(request.turn, me, replace(read, away=old.away), old)
+    return None
 
 
 async def _work(turn: Turn, me: Member, calendar: WorkingCalendar, old: WorkingCalendar) -> None:
@@ -78,21 +78,19 @@ def _field_of(error: ValueError) -> str:
     return {"subdivision": "country"}.get(named, named if named in HOURS else "zone")
 
 
-async def _use_zone(request: Request) -> Reply:
-    me = await _me(request.turn, request.event)
+async def _use_zone(request: Request) -> None:
+    me = await _me(request)
     old = members.calendar_of(me)
     try:
         calendar = replace(old, zone=request.value)
     except ValueError as error:
         request.answer(answers.saved(str(error)))
-        return Reply()
-    await _work(request.turn, me, calendar, old)
-    return Reply()
+    else:
+        await _work(request.turn, me, calendar, old)
 
 
-async def _keep_zone(request: Request) -> Reply:
+async def _keep_zone(request: Request) -> None:
     request.answer(answers.said("All right, your hours stay as they were."))
-    return Reply()
 
 
 async def zone_reported(turn: Turn, before: Member, zone: str) -> None:
@@ -113,14 +111,14 @@ async def away_form(request: Request) -> Reply:
     return Reply(form=forms.away())
 
 
-async def _away(request: Request) -> Reply:
-    calendar = members.calendar_of(await _me(request.turn, request.event))
+async def _away(request: Request) -> Reply | None:
+    calendar = members.calendar_of(await _me(request))
     try:
-        back = dates.reading(request.fields.get("until", ""), request.turn.now, calendar)
+        back = dates.reading(request.text("until"), request.turn.now, calendar)
     except dates.UnclearDate as unclear:
         return Reply(errors={"until": str(unclear)})
     await go_away(request.turn, request.tenant, request.by, back)
-    return Reply()
+    return None
 
 
 async def go_away(turn: Turn, tenant: str, person: str, back: Reading) -> None:
@@ -137,7 +135,7 @@ async def go_away(turn: Turn, tenant: str, person: str, back: Reading) -> None:
     await turn.uow.save_member(replace(me, away_until=back.at))
     await _everywhere(turn, tenant, person, away=True)
     await rereckoning.of_person(turn, tenant, person, old)
-    turn.later("back", f"{tenant}/{person}", "away", back.at)
+    turn.later(BACK, Occurrence((tenant, person)).pack(), "away", back.at)
     turn.answer(tenant, person, time_words.away_until(back.words))
     await ownership.away(turn, tenant, person, back.at)
 
@@ -164,6 +162,11 @@ async def come_back(turn: Turn, tenant: str, person: str) -> None:
     turn.answer(tenant, person, answers.said("Welcome back. `/coldframe mine` shows what is open for you."))
 
 
+async def _back(turn: Turn, due: Due) -> None:
+    tenant, person = Occurrence.unpack(due.subject).parts
+    await come_back(turn, tenant, person)
+
+
 async def _everywhere(turn: Turn, tenant: str, person: str, *, away: bool) -> None:
     for head in await turn.uow.heads(tenant, member=person):
         if head.step in (Step.COMMITTED, Step.CANCELLED):
@@ -174,31 +177,25 @@ async def _everywhere(turn: Turn, tenant: str, person: str, *, away: bool) -> No
             await turn.act(round_, SetAway(member, member, away))
 
 
-async def _later(request: Request) -> Reply:
+async def _later(request: Request) -> None:
     """Not today: the day's allowance of reminders counts as used."""
     for offset in (0, 1):
         await request.turn.uow.note_nudge(request.tenant, request.by, request.turn.now + timedelta(milliseconds=offset))
     request.answer(answers.said("All right, no more reminders from me today."))
-    return Reply()
 
 
 # --- the calendar to subscribe to ---
 
 
-async def calendar_address(request: Request) -> Reply:
+async def calendar_address(request: Request) -> Reply | None:
     """The address at which a calendar program finds this person's dates, to them alone."""
-    turn, event = request.turn, request.event
-    feed = turn.kit.feed
-    in_channel = event.place.kind == "channel"
-    if feed is None and in_channel:
-        return Reply(note=time_words.no_feed())
-    me = await _me(turn, event)
+    feed = request.turn.kit.feed
     if feed is None:
-        turn.answer(me.tenant, me.id, time_words.no_feed())
-        return Reply()
-    edition = me.facts.get(FEED_EDITION) or await _new_edition(turn, me)
-    turn.answer(me.tenant, me.id, time_words.own_feed(feed(me.tenant, me.id, str(edition))))
-    return Reply(note=answers.said("I have sent it to you in our direct messages.")) if in_channel else Reply()
+        return request.shown(time_words.no_feed())
+    me = await _me(request)
+    edition = me.facts.get(FEED_EDITION) or await _new_edition(request.turn, me)
+    request.answer(time_words.own_feed(feed(me.tenant, me.id, str(edition))))
+    return request.noted(answers.said("I have sent it to you in our direct messages."))
 
 
 async def _new_edition(turn: Turn, me: Member) -> str:
@@ -207,15 +204,15 @@ async def _new_edition(turn: Turn, me: Member) -> str:
     return edition
 
 
-async def _renew_calendar(request: Request) -> Reply:
+async def _renew_calendar(request: Request) -> None:
     """Another address; the one before is nothing any more."""
-    me = await _me(request.turn, request.event)
-    if request.turn.kit.feed is None:
+    feed = request.turn.kit.feed
+    if feed is None:
         request.answer(time_words.no_feed())
-        return Reply()
-    address = request.turn.kit.feed(me.tenant, me.id, await _new_edition(request.turn, me))
+        return
+    me = await _me(request)
+    address = feed(me.tenant, me.id, await _new_edition(request.turn, me))
     request.answer(time_words.own_feed(address, renewed=True))
-    return Reply()
 
 
 BUTTONS: Answers = {
@@ -228,3 +225,4 @@ BUTTONS: Answers = {
     "me.later": _later,
 }
 FORMS: Answers = {"hours.write": _hours, "me.away": _away}
+DUE: Mapping[str, Carry] = {BACK: InOneTurn(_back)}

@@ -11,11 +11,14 @@ from datetime import datetime
 
 from coldframe.domain.commands import BOT, SetWindow
 from coldframe.domain.names import MemberId
+from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.engine.core import members, trial_turn, windows
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
-from coldframe.engine.register import digest
-from coldframe.engine.trial import nudging, ownership, reviews
+from coldframe.engine.register import digest, teams
+from coldframe.engine.trial import ownership, reviews, schedule
+from coldframe.engine.trial.schedule import Word
+from coldframe.message.packed import Occurrence
 from coldframe.ports.storage import Due, UnitOfWork
 from coldframe.speech.people import time_words
 from coldframe.speech.trial import review_words
@@ -25,7 +28,7 @@ from coldframe.timing.reminders import next_nudge_time
 from coldframe.timing.windows import add_working_hours, rereckoned, working_hours_between
 
 MOVED = "deadline moved"
-KINDS = (nudging.WORD, reviews.BRIEF, reviews.LATE, reviews.SCORE, ownership.UNANSWERED)
+KINDS = (schedule.WORD, reviews.BRIEF, reviews.LATE, reviews.SCORE, ownership.UNANSWERED)
 Waiting = Mapping[tuple[str, str, str], datetime]  # (kind, subject, occurrence) to the moment that stands
 
 
@@ -49,7 +52,7 @@ async def of_person(turn: Turn, tenant: str, person: str, before: WorkingCalenda
         for trial in await turn.uow.trials_of(tenant, team, over=True):
             await rows_of_trial(turn, trial, waiting, person)
             _review_on_a_day_off(turn, trial, person, before, after)
-        if await digest.lead_of(turn.uow, tenant, team) == person:
+        if await teams.lead_of(turn.uow, tenant, team) == person:
             await digest.reckon_anew(turn, tenant, team)
     await _answers_owed(turn, tenant, person, waiting, before, after)
     return tuple(m for m in moved if abs(m.now - m.was) > WORTH_TELLING)
@@ -63,20 +66,26 @@ async def _windows_changed(
     A team's deadline may move later by that, never earlier. Gives the person's own deadlines that moved.
     """
     found: list[windows.OwnDeadline] = []
-    member = MemberId(person)
     for head in await turn.uow.heads(tenant, member=person):
         round_ = await turn.uow.round(head.id)
-        window, was = (
-            (windows.window_of(round_), windows.own_deadline(round_, member)) if round_ is not None else (None, None)
-        )
-        if round_ is None or window is None or was is None:
-            continue
-        calendars = await members.expected_calendars(turn.uow, round_)
-        moved = rereckoned(window, {**calendars, person: before}, calendars, turn.now)
-        if moved != window:
-            after = await turn.act(round_, SetWindow(BOT, moved.opens, moved.due, windows.as_personal(moved)))
-            found.append(windows.OwnDeadline(after, was, windows.own_deadline(after, member) or was))
+        moved = await _window_changed(turn, round_, MemberId(person), before) if round_ is not None else None
+        if moved is not None:
+            found.append(moved)
     return tuple(found)
+
+
+async def _window_changed(
+    turn: Turn, round_: Round, member: MemberId, before: WorkingCalendar
+) -> windows.OwnDeadline | None:
+    window, was = windows.window_of(round_), windows.own_deadline(round_, member)
+    if window is None or was is None:
+        return None
+    calendars = await members.expected_calendars(turn.uow, round_)
+    moved = rereckoned(window, {**calendars, member: before}, calendars, turn.now)
+    if moved == window:
+        return None
+    after = await turn.act(round_, SetWindow(BOT, moved.opens, moved.due, windows.as_personal(moved)))
+    return windows.OwnDeadline(after, was, windows.own_deadline(after, member) or was)
 
 
 def _review_on_a_day_off(
@@ -96,14 +105,19 @@ async def _answers_owed(
 ) -> None:
     """Somebody who was asked to own a trial keeps what is left of their working day to answer."""
     for (kind, subject, occurrence), at in waiting.items():
-        of_theirs = {ownership.UNANSWERED: f"/{person}", nudging.WORD: f"/unanswered/{person}/1"}.get(kind)
-        if of_theirs is None or at <= turn.now or not occurrence.endswith(of_theirs):
+        if at <= turn.now or not _waits_for_answer(kind, occurrence, person):
             continue
-        about = await (turn.uow.trial(subject) if kind == nudging.WORD else turn.uow.round(subject))
+        about = await (turn.uow.trial(subject) if kind == schedule.WORD else turn.uow.round(subject))
         if about is not None and about.tenant == tenant:
             with suppress(NoWorkingTime):
                 left = working_hours_between(before, turn.now, at)
                 turn.later(kind, subject, occurrence, add_working_hours(after, turn.now, left))
+
+
+def _waits_for_answer(kind: str, occurrence: str, person: str) -> bool:
+    if kind == schedule.WORD:
+        return Word.unpack(occurrence).about() == ("unanswered", person)
+    return kind == ownership.UNANSWERED and Occurrence.unpack(occurrence).parts[1] == person
 
 
 # --- a trial's rows -------------------------------------------------------------------------------------------------
@@ -136,14 +150,15 @@ async def _moments(turn: Turn, trial: Trial, person: str | None) -> list[tuple[s
 def _moments_of(
     trial: Trial, member: MemberId, calendar: WorkingCalendar, now: datetime
 ) -> list[tuple[str, str, datetime]]:
-    found = [(nudging.WORD, *nudging.action_moment(a, calendar)) for a in trial.open_actions() if a.who == member]
+    words = [schedule.action_moment(a, calendar) for a in trial.open_actions() if a.who == member]
     if member == trial.owner and trial.starts is not None:
-        found += [(nudging.WORD, *moment) for moment in nudging.week_moments(trial, calendar)]
+        words += schedule.week_moments(trial, calendar)
+    found = [(schedule.WORD, word.pack(), at) for word, at in words]
     if member == (trial.owner or trial.facilitator) and trial.review is not None:
         found.append((reviews.BRIEF, "brief", reviews.brief_at(calendar, trial.review)))
         found.append((reviews.LATE, "late", reviews.late_at(calendar, trial.review)))
     if member in trial.chances:
-        found.append((reviews.SCORE, member, next_nudge_time(calendar, now)))
+        found.append((reviews.SCORE, Occurrence((member,)).pack(), next_nudge_time(calendar, now)))
     return found
 
 
@@ -153,14 +168,14 @@ def _moments_of(
 async def followed(turn: Turn, tenant: str, person: str, before: WorkingCalendar) -> None:
     """Somebody who never said when they work has moved to another zone: what moved is told in their working hours."""
     for moved in await of_person(turn, tenant, person, before):
-        turn.later(MOVED, f"{tenant}/{person}", f"{moved.round.id}/{moved.was.isoformat()}", turn.now)
+        occurrence = Occurrence((moved.round.id, moved.was.isoformat()))
+        turn.later(MOVED, Occurrence((tenant, person)).pack(), occurrence.pack(), turn.now)
 
 
 async def _tell_moved(turn: Turn, due: Due) -> None:
-    tenant, _, person = due.subject.partition("/")
-    round_id, _, said = due.occurrence.partition("/")
-    was = datetime.fromisoformat(said)
-    round_ = await turn.uow.round(round_id)
+    tenant, person = Occurrence.unpack(due.subject).parts
+    round_id, said = Occurrence.unpack(due.occurrence).parts
+    round_, was = await turn.uow.round(round_id), datetime.fromisoformat(said)
     own = windows.own_deadline(round_, MemberId(person)) if round_ is not None else None
     if round_ is None or own is None or abs(own - was) <= WORTH_TELLING:
         return

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from coldframe.analysis.economics import Funnel, lever_values
+from coldframe.analysis.inputs import BadNumber
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
+from coldframe.engine.register import teams
 from coldframe.message.nodes import Line
 from coldframe.ports.chat import Reply
 from coldframe.speech import answers
@@ -20,59 +23,60 @@ NUMBERS = ("visitors", "sign_up", "activation", "retention", "margin", "discount
 SHARES = ("sign_up", "activation", "retention", "discount")
 WHOLE = ("visitors", "customers")
 DEFAULTS = {"discount": 0.1, "customers": 0.0}
-NAMES = {"acquisition": "acquisition", "activation": "activation", "retention": "retention"}
+LEVERS = ("acquisition", "activation", "retention")
 
 
 async def word(request: Request) -> Reply:
     """`funnel`: the form, in the channel of the team, or in the direct messages of somebody with one team."""
-    place = request.event.place
-    teams = [place.id] if place.kind == "channel" else await request.turn.uow.teams_of(request.tenant, request.by)
-    if len(teams) != 1:
+    asked = await teams.asked_about(request)
+    if len(asked) != 1:
         return Reply(note=answers.said("Type `/coldframe funnel` in the channel of the team that it is about."))
-    team = await request.turn.uow.team(request.tenant, teams[0])
+    team = await request.turn.uow.team(request.tenant, asked[0])
     known = {name: _written(name, value) for name, value in team.funnel.items()}
-    return Reply(form=register_words.funnel_form(known, teams[0]))
+    return Reply(form=register_words.funnel_form(known, asked[0]))
 
 
 def _written(name: str, value: float) -> str:
     return f"{100 * value:g} %" if name in SHARES else f"{value:.0f}" if name in WHOLE else f"{value:g}"
 
 
-async def save(request: Request) -> Reply:
+async def save(request: Request) -> Reply | None:
     """Keeps the numbers and says at once what a point is worth; a wrong one is told at its field."""
-    if request.value not in await request.turn.uow.teams_of(request.tenant, request.by):
+    uow = request.turn.uow
+    if request.value not in await uow.teams_of(request.tenant, request.by):
         raise Refused(Because.NOT_A_MEMBER)
-    numbers: dict[str, float] = {}
-    for name in NUMBERS:
-        text = request.fields.get(name, "").strip()
-        if not text and name in DEFAULTS:
-            numbers[name] = DEFAULTS[name]
-            continue
-        try:
-            numbers[name] = float(whole(text)) if name in WHOLE else decimal(text)
-        except Unreadable as error:
-            return Reply(errors={name: str(error)})
-        if name in SHARES and not 0 < numbers[name] <= 1:
-            return Reply(errors={name: "Write a share, such as 4 % or 0.04."})
     try:
+        numbers = {name: _number(name, request.text(name).strip()) for name in NUMBERS}
         help_ = worth(numbers)
-    except ValueError as error:
-        return Reply(errors={getattr(error, "argument", "margin"): f"Allowed is {getattr(error, 'allowed', error)}."})
-    team = await request.turn.uow.team(request.tenant, request.value)
-    await request.turn.uow.save_team(replace(team, funnel=numbers))
+    except Unreadable as error:
+        return Reply(errors={error.field: str(error)})
+    except BadNumber as error:
+        return Reply(errors={error.argument: f"Allowed is {error.allowed}."})
+    await uow.save_team(replace(await uow.team(request.tenant, request.value), funnel=numbers))
     request.answer(register_words.funnel_saved(help_))
-    return Reply()
+    return None
+
+
+def _number(name: str, text: str) -> float:
+    """Raises Unreadable with the field's name."""
+    if not text and name in DEFAULTS:
+        return DEFAULTS[name]
+    try:
+        number = float(whole(text)) if name in WHOLE else decimal(text)
+    except Unreadable as error:
+        raise Unreadable(str(error), name) from None
+    if name in SHARES and not 0 < number <= 1:
+        raise Unreadable("Write a share, such as 4 % or 0.04.", name)
+    return number
 
 
 def worth(numbers: Mapping[str, float]) -> Line:
     """What one more point on each lever is worth, with ranges. Raises BadNumber (a ValueError)."""
-    from coldframe.analysis.economics import Funnel, lever_values
-
     visitors, sign_up, activation, retention, margin, discount, customers = (
         numbers.get(name, DEFAULTS.get(name, 0.0)) for name in NUMBERS
     )
     found = lever_values(Funnel(visitors, sign_up, activation, retention, margin, discount, customers))
-    values = [Worth(NAMES[v.lever], v.worth, v.low, v.high) for v in found.ranked]
+    values = [Worth(v.lever, v.worth, v.low, v.high) for v in found.ranked]
     return register_words.worth_line(values, found.first_stays)
 
 
@@ -80,7 +84,7 @@ async def help_at_focus(turn: Turn, round_: Round) -> Line:
     """The line for the decision-maker; nothing when the team has given no numbers or has levers of its own."""
     team = await turn.uow.team(round_.tenant, round_.channel)
     known = {lever for lever, _ in round_.settings.levers}
-    if not team.funnel or not known & set(NAMES):
+    if not team.funnel or not known & set(LEVERS):
         return ()
     try:
         return worth(team.funnel)

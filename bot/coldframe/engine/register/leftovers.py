@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.names import PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
-from coldframe.engine.core.requests import Answers, Request
+from coldframe.engine.core.requests import Answers, Request, RoundRequest, of_round
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
+from coldframe.engine.register import teams
 from coldframe.message.nodes import Field, Form, line
 from coldframe.ports.chat import Place, Reply
 from coldframe.ports.follow_through import Wanted
@@ -21,16 +22,15 @@ from coldframe.speech.round import setup_words
 from coldframe.speech.trial import review_words
 
 ROUNDS_BACK = 3
-MOST_LEARNINGS = 10
+MAX_LEARNINGS = 10
 
 
 async def of_team(uow: UnitOfWork, tenant: str, team: str) -> Leftovers | None:
     """What the newest ended round left, with learnings of the register; None before there was one."""
-    ended = await uow.ended_rounds(tenant, team)
-    round_ = await uow.round(ended[0]) if ended else None
+    round_ = await teams.last_ended(uow, tenant, team)
     if round_ is None:
         return None
-    entries = await uow.search(tenant, [team], Wanted(limit=MOST_LEARNINGS))
+    entries = await uow.search(tenant, [team], Wanted(limit=MAX_LEARNINGS))
     plans = [title for _, _, title in await unused(uow, tenant, team)]
     return Leftovers(
         round_.id,
@@ -70,17 +70,9 @@ async def unused(uow: UnitOfWork, tenant: str, team: str) -> list[tuple[str, str
 
 async def place_is_free(turn: Turn, trial: Trial) -> None:
     """The facilitator hears that a place is free and which plans wait for it."""
-    facilitator = await facilitator_of(turn.uow, trial.tenant, trial.team) or trial.facilitator
+    facilitator = await teams.facilitator_of(turn.uow, trial.tenant, trial.team) or trial.facilitator
     waiting = await unused(turn.uow, trial.tenant, trial.team)
     turn.answer(trial.tenant, facilitator, review_words.place_free(waiting))
-
-
-async def facilitator_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
-    """Whoever facilitates the team's newest round."""
-    heads = await uow.heads(tenant, channel=team)
-    newest = [h.id for h in heads][-1:] or (await uow.ended_rounds(tenant, team))[:1]
-    round_ = await uow.round(newest[0]) if newest else None
-    return round_.roles.acting(Role.FACILITATOR) if round_ is not None else None
 
 
 # --- the next round -------------------------------------------------------------------------------------------------
@@ -88,11 +80,10 @@ async def facilitator_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | 
 
 async def date_has_come(turn: Turn, due: Due) -> None:
     """The date that was set: its facilitator gets what is left over and the button that opens the setup."""
-    uow = turn.uow
     round_ = await turn.round(due.subject)
-    if any(h.step is not Step.SETUP for h in await uow.heads(round_.tenant, channel=round_.channel)):
+    if any(h.step is not Step.SETUP for h in await turn.uow.heads(round_.tenant, channel=round_.channel)):
         return
-    left = await of_team(uow, round_.tenant, round_.channel)
+    left = await of_team(turn.uow, round_.tenant, round_.channel)
     assert left is not None
     message = register_words.leftovers(left, round_.channel, on_its_date=True)
     turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "next", message, rest=(due.occurrence,))
@@ -112,9 +103,15 @@ async def prefilled(turn: Turn, place: Place, form: Form) -> Form:
     left = await of_team(turn.uow, place.tenant, place.id)
     if left is None:
         return form
-    before = await turn.round(left.round_id)
-    roles, settings = before.roles, before.settings
-    initial = {
+    initial = _answers_before(await turn.round(left.round_id))
+    fields = tuple(_with_initial(f, initial.get(f.name, "")) for f in form.fields)
+    words = line(" Left over from {n}: {c}.", n=left.round_name, c=left.counted()) if not left.empty else ()
+    return replace(form, fields=fields, intro=form.intro + words)
+
+
+def _answers_before(round_: Round) -> dict[str, str]:
+    roles, settings = round_.roles, round_.settings
+    return {
         "question": settings.question,
         "levers": ", ".join(name for _, name in settings.levers),
         "decision_maker": roles.decision_maker,
@@ -126,9 +123,6 @@ async def prefilled(turn: Turn, place: Place, form: Form) -> Form:
         "pace": settings.pace,
         "windows": setup_words.windows(settings),
     }
-    fields = tuple(_with_initial(f, initial.get(f.name, "")) for f in form.fields)
-    words = line(" Left over from {n}: {c}.", n=left.round_name, c=left.counted()) if not left.empty else ()
-    return replace(form, fields=fields, intro=form.intro + words)
 
 
 def _with_initial(field: Field, value: str) -> Field:
@@ -145,21 +139,16 @@ async def offer(turn: Turn, round_: Round) -> None:
     turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "leftovers", message)
 
 
-async def show(request: Request) -> Reply:
+async def show(request: RoundRequest) -> None:
     """The facilitator decides that the channel may read it, and when."""
-    round_ = await request.turn.round(request.value)
-    if round_.tenant != request.tenant or request.by not in round_.seats:
-        raise Refused(Because.NOT_A_MEMBER)
-    facilitator = await facilitator_of(request.turn.uow, round_.tenant, round_.channel)
+    round_, turn = request.round, request.turn
+    facilitator = await teams.facilitator_of(turn.uow, round_.tenant, round_.channel)
     if request.by != facilitator:
         raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(facilitator) if facilitator else "")
-    left = await of_team(request.turn.uow, round_.tenant, round_.channel)
+    left = await of_team(turn.uow, round_.tenant, round_.channel)
     if left is not None and not left.empty:
-        request.turn.say(
-            round_, "leftovers", register_words.leftovers_shown(left), rest=(request.turn.kit.ids.new(""),)
-        )
-    return Reply()
+        turn.say(round_, "leftovers", register_words.leftovers_shown(left), rest=(turn.kit.ids.new(""),))
 
 
-BUTTONS: Answers = {"round.again": setup_again, "leftovers.show": show}
+BUTTONS: Answers = {"round.again": setup_again, **of_round({"leftovers.show": show})}
 DUE: Mapping[str, Carry] = {"next round": InOneTurn(date_has_come)}

@@ -12,8 +12,10 @@ from coldframe.domain.state import Plan, Round
 from coldframe.domain.trial.state import Trial
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Follow, Turn
+from coldframe.engine.register import teams
 from coldframe.message.nodes import Message
-from coldframe.ports.chat import Inbound, Place, Reply
+from coldframe.message.packed import MessageName
+from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Found
@@ -21,7 +23,10 @@ from coldframe.speech.register.register_words import Found
 RUNNING = "running"
 ALIKE = 62.0
 """Likeness from 0 to 100 from which an earlier plan is shown; craft, tried on plans of one team."""
-MOST_FOUND = 20
+MAX_FOUND = 20  # entries in an answer
+MAX_SEARCHED = 1000  # entries from which the form takes its choices
+MAX_OWNERS = 95  # choices of the form
+MAX_WORDS = 200  # characters
 
 
 def was_met(trial: Trial) -> bool | None:
@@ -88,23 +93,12 @@ def shown(entry: RegisterEntry) -> Found:
 # --- searching ------------------------------------------------------------------------------------------------------
 
 
-async def teams_at(turn: Turn, place: Place, person: str) -> list[str]:
-    """The channel's own team; in the direct messages all teams of this person."""
-    if place.kind == "channel":
-        return [place.id]
-    return await turn.uow.teams_of(place.tenant, person)
-
-
-async def search_word(request: Request) -> Reply:
+async def search_word(request: Request) -> Reply | None:
     wanted = read_query(request.words)
     if wanted is None:
-        return await _search_form(request.turn, request.event, request.words)
+        return await _search_form(request, request.words)
     unread = _unread_dates({key.lower(): value.strip('"') for key, value in _FILTER.findall(request.words)})
-    message = register_words.no_date(unread) if unread else await _answer(request.turn, request.event, wanted)
-    if request.event.place.kind == "direct":
-        request.answer(message)
-        return Reply()
-    return Reply(note=message)
+    return request.shown(register_words.no_date(unread) if unread else await _answer(request, wanted))
 
 
 _FILTER = re.compile(r"\b(lever|verdict|owner|since|until):(\"[^\"]*\"|\S+)", re.IGNORECASE)
@@ -121,15 +115,14 @@ def read_query(text: str) -> Wanted | None:
 
 def _wanted(words: str, found: Mapping[str, str]) -> Wanted:
     """Filters as typed."""
-    until = _day(found.get("until", ""))
     return Wanted(
-        words=words[:200],
+        words=words[:MAX_WORDS],
         lever=found.get("lever", "").strip().casefold(),
         verdict=found.get("verdict", "").strip().casefold(),
         owner=found.get("owner", "").strip(),
         since=_day(found.get("since", "")),
-        until=until,
-        limit=MOST_FOUND + 1,
+        until=_day(found.get("until", "")),
+        limit=MAX_FOUND + 1,
     )
 
 
@@ -145,45 +138,44 @@ def _unread_dates(fields: Mapping[str, str]) -> tuple[str, ...]:
     return tuple(n for n in ("since", "until") if fields.get(n, "").strip() and _day(fields[n]) is None)
 
 
-async def _answer(turn: Turn, event: Inbound, wanted: Wanted) -> Message:
-    teams = await teams_at(turn, event.place, event.person)
-    found = await turn.uow.search(event.place.tenant, teams, wanted)
-    filters = ", ".join(
-        f"{name} {value}"
-        for name, value in (
-            ("lever", wanted.lever),
-            ("verdict", wanted.verdict),
-            ("owner", wanted.owner),
-            ("since", f"{wanted.since:%-d %b %Y}" if wanted.since else ""),
-            ("until", f"{wanted.until:%-d %b %Y}" if wanted.until else ""),
-        )
-        if value
+async def _answer(request: Request, wanted: Wanted) -> Message:
+    found = await request.turn.uow.search(request.tenant, await teams.asked_about(request), wanted)
+    shown_ = [shown(entry) for entry in found[:MAX_FOUND]]
+    return register_words.results(wanted.words, _filters(wanted), shown_, len(found) > MAX_FOUND)
+
+
+def _filters(wanted: Wanted) -> str:
+    """`lever retention, since 31 Jan 2026`"""
+    named = {
+        "lever": wanted.lever,
+        "verdict": wanted.verdict,
+        "owner": wanted.owner,
+        "since": f"{wanted.since:%-d %b %Y}" if wanted.since else "",
+        "until": f"{wanted.until:%-d %b %Y}" if wanted.until else "",
+    }
+    return ", ".join(f"{name} {value}" for name, value in named.items() if value)
+
+
+async def _search_form(request: Request, words: str) -> Reply:
+    entries = await request.turn.uow.search(
+        request.tenant, await teams.asked_about(request), Wanted(limit=MAX_SEARCHED)
     )
-    shown_ = [shown(entry) for entry in found[:MOST_FOUND]]
-    return register_words.results(wanted.words, filters, shown_, len(found) > MOST_FOUND)
-
-
-async def _search_form(turn: Turn, event: Inbound, words: str) -> Reply:
-    teams = await teams_at(turn, event.place, event.person)
-    entries = await turn.uow.search(event.place.tenant, teams, Wanted(limit=1000))
     levers = sorted({(e.lever, e.lever_name or e.lever) for e in entries})
     owners = sorted({e.owner for e in entries})
-    return Reply(form=register_words.search_form(words, levers, owners[:95]))
+    return Reply(form=register_words.search_form(words, levers, owners[:MAX_OWNERS]))
 
 
 async def filter_form(request: Request) -> Reply:
-    return await _search_form(request.turn, request.event, request.value)
+    return await _search_form(request, request.value)
 
 
-async def searched(request: Request) -> Reply:
+async def searched(request: Request) -> Reply | None:
     """The filters by form; the answer comes in private."""
-    wanted = _wanted(request.fields.get("words", "").strip(), request.fields)
     unread = _unread_dates(request.fields)
     if unread:
         return Reply(errors={name: "Write it as a date like 2026-01-31." for name in unread})
-    message = await _answer(request.turn, request.event, wanted)
-    request.answer(message)
-    return Reply()
+    request.answer(await _answer(request, _wanted(request.text("words").strip(), request.fields)))
+    return None
 
 
 # --- likeness -------------------------------------------------------------------------------------------------------
@@ -196,7 +188,7 @@ async def plan_handed_in(turn: Turn, before: Round, round_: Round, fact: PlanHan
     best = await earlier_like(turn, round_, plan)
     if best is None:
         return
-    name = f"{round_.id}/alike/{plan.author}/{plan.id}/{best.trial_id}"
+    name = MessageName(round_.id, "alike", (plan.author, plan.id, best.trial_id)).pack()
     if await turn.uow.knows_message(name):
         return
     message = register_words.resembling(plan.title, shown(best), best.verdict == RUNNING)
@@ -223,7 +215,7 @@ async def doubt_once(turn: Turn, round_: Round, plan: Plan) -> str:
 
 def nearest(text: str, entries: Sequence[RegisterEntry]) -> RegisterEntry | None:
     """The entry most like the text, if any is alike: by the words that both share, in whatever order."""
-    from rapidfuzz import fuzz, utils
+    from rapidfuzz import fuzz, utils  # heavy: loaded when a plan is compared
 
     def likeness(entry: RegisterEntry) -> float:
         theirs = f"{entry.title}. {entry.hypothesis}"

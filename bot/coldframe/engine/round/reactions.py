@@ -42,7 +42,7 @@ from coldframe.domain.round.questions import same_source
 from coldframe.domain.state import Round
 from coldframe.engine.core import timetable
 from coldframe.engine.core.turn import Follow, Turn
-from coldframe.engine.reminding import reminders
+from coldframe.engine.reminding import rounds as reminders
 from coldframe.engine.round import closing, opening, private_reactions, retention
 from coldframe.speech.names import message_name
 from coldframe.speech.people import time_words

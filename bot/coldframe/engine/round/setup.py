@@ -132,7 +132,7 @@ async def open_round(
     unique = name if name not in taken else next(f"{name} {n}" for n in range(2, 100) if f"{name} {n}" not in taken)
     seats = {}
     for person in persons:
-        record = await members.known(turn.uow, place.tenant, person)
+        record = await members.upsert_member(turn.uow, place.tenant, person)
         away = record.away_until is not None and record.away_until > turn.now
         seats[MemberId(person.id)] = Seat(MemberId(person.id), person.name, away=away)
     ids = turn.kit.ids

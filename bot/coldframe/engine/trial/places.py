@@ -9,7 +9,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.register import digest
+from coldframe.engine.register import teams
 
 
 async def places(turn: Turn, round_: Round) -> tuple[int, datetime | None]:
@@ -26,14 +26,13 @@ async def measured_now(turn: Turn, round_: Round) -> tuple[tuple[str, str], ...]
     return tuple((t.criterion.measure, t.criterion.counted) for t in found if t.step in UNDER_WAY)
 
 
-async def places_of(turn: Turn, tenant: str, team: str, *, refuse: bool = False) -> int:
-    """Places that are free now; with `refuse` none is a refusal with the date of the next one."""
+async def refuse_without_place(turn: Turn, tenant: str, team: str) -> None:
+    """Raises Refused, with the date of the next free place, for a team that runs as many trials as it may."""
     running = await turn.uow.running_trials(tenant, team)
-    most = await digest.places_at_once(turn.uow, tenant, team)
-    if refuse and len(running) >= most:
+    most = await teams.places_at_once(turn.uow, tenant, team)
+    if len(running) >= most:
         free_on = min(t.review for t in running)
         raise Refused(Because.NO_FREE_PLACE, most=most, running=len(running), free_on=free_on)
-    return most - len(running)
 
 
 def trial_id(round_: Round, plan: PlanId) -> str:

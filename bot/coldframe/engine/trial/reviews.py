@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly, TakeReading
-from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
+from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
+from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.engine.core import members, trial_turn
-from coldframe.engine.core.requests import Answers, Request, trial_of
+from coldframe.engine.core.requests import TrialRequest, of_trial
 from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
 from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Turn, due_turn
 from coldframe.engine.reading import dates
 from coldframe.engine.register import leftovers, registering
-from coldframe.engine.trial import nudging, weekly
+from coldframe.engine.trial import weekly
+from coldframe.engine.trial.schedule import word_later
 from coldframe.engine.worker import judging
 from coldframe.message.nodes import Button
+from coldframe.message.packed import Occurrence
+from coldframe.message.pictures import Calibration
 from coldframe.ports.chat import Reply
-from coldframe.ports.follow_through import Wanted
+from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due
 from coldframe.speech.people import time_words
 from coldframe.speech.trial import review_words, trial_forms
@@ -31,8 +34,9 @@ BRIEF, OPEN, VERDICT, LATE = "trial brief", "trial review", "trial verdict", "tr
 CLOSED, SCORE = "trial closed", "trial score"
 LATE_AFTER = 2  # working days
 NEW_DATE_IN = 5  # working days
-FARTHEST_DATE = 15  # working days more, for a decision-maker who is away
+MAX_LATER = 15  # working days more, for a decision-maker who is away
 BRIEF_WITHIN = timedelta(days=5)
+MAX_ENTRIES = 1000  # of the register, for the picture over rounds
 
 
 async def schedule(turn: Turn, trial: Trial) -> None:
@@ -76,7 +80,7 @@ async def _brief(turn: Turn, due: Due) -> None:
     message = review_words.brief(trial, await trial_turn.today(turn, trial))
     trial_turn.say(turn, trial, "brief", message, str(trial.dates_moved))
     if trial.owner is not None:
-        nudging.word_later(turn, trial, trial.owner, "brief", str(trial.dates_moved), turn.now)
+        word_later(turn, trial, trial.owner, "brief", str(trial.dates_moved), turn.now)
 
 
 async def _open(turn: Turn, due: Due) -> None:
@@ -86,20 +90,15 @@ async def _open(turn: Turn, due: Due) -> None:
 
 
 async def _verdict(kit: Kit, due: Due) -> None:
-    """Reckoned outside any transaction; in the channel for everybody, and one thing to do for the owner."""
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
-        trial = await turn.trial(due.subject)
-        today, calendar = await trial_turn.today(turn, trial), await trial_turn.calendar_of(turn, trial)
-    found = await weekly.judged(kit, trial, today, calendar)
+    """In the channel for everybody, and one thing to do for the owner."""
+    found, today = await weekly.judged(kit, due.subject)
     async with due_turn(kit, due) as turn:
         trial = await turn.trial(due.subject)
         if trial.step is not TrialStep.IN_REVIEW:
             return
-        trial = await turn.act_on_trial(trial, TakeReading(BOT, weekly.as_reading(trial, found)))
-        message = review_words.verdict(trial, found, today)
-        trial_turn.say(turn, trial, "verdict", message, str(trial.missed_reviews))
-        nudging.word_later(turn, trial, trial.owner or trial.facilitator, "close", str(trial.missed_reviews), turn.now)
+        trial, which = await weekly.take_reading(turn, trial, found), str(trial.missed_reviews)
+        trial_turn.say(turn, trial, "verdict", review_words.verdict(trial, found, today), which)
+        word_later(turn, trial, trial.owner or trial.facilitator, "close", which, turn.now)
 
 
 async def _late(turn: Turn, due: Due) -> None:
@@ -116,7 +115,7 @@ async def _new_date(turn: Turn, trial: Trial) -> datetime:
     calendar = await trial_turn.calendar_of(turn, trial)
     whose = [each for _, each in await trial_turn.at_review(turn, trial)]
     try:
-        for days in range(NEW_DATE_IN, NEW_DATE_IN + FARTHEST_DATE):
+        for days in range(NEW_DATE_IN, NEW_DATE_IN + MAX_LATER):
             at = later_working_day(calendar, turn.now, days)
             if all(each.spans(each.local_day(at)) for each in whose):
                 return at
@@ -131,21 +130,30 @@ async def _closed(kit: Kit, due: Due) -> None:
         trial = await uow.trial(due.subject)
         assert trial is not None
         await registering.enter(Turn(kit, uow, kit.clock.now()), trial)
-        entries = await uow.search(trial.tenant, [trial.team], Wanted(limit=1000))
-    met = registering.was_met(trial)
-    score = None
-    if met is not None and trial.chances:
-        given = [c / 100 for c in trial.chances.values()]
-        score = await kit.numbers.compute(judging.brier, given, [int(met)] * len(given))
-    resolved = [(c, int(e.met)) for e in entries if e.met is not None for c in e.chances]
-    chart = await kit.numbers.compute(judging.calibration, [c for c, _ in resolved], [m for _, m in resolved])
+        entries = await uow.search(trial.tenant, [trial.team], Wanted(limit=MAX_ENTRIES))
+    score = await _score_of_all(kit, trial)
+    chart = await _calibration(kit, entries)
     async with due_turn(kit, due) as turn:
         trial_turn.say(turn, trial, "closed", review_words.closed(trial, score))
         if chart is not None and score is not None:
             trial_turn.say(turn, trial, "calibration", review_words.calibration(chart))
-        if met is not None:
+        if registering.was_met(trial) is not None:
             await _own_scores(turn, trial)
         await leftovers.place_is_free(turn, trial)
+
+
+async def _score_of_all(kit: Kit, trial: Trial) -> float | None:
+    met = registering.was_met(trial)
+    if met is None or not trial.chances:
+        return None
+    given = [c / 100 for c in trial.chances.values()]
+    return await kit.numbers.compute(judging.brier, given, [int(met)] * len(given))
+
+
+async def _calibration(kit: Kit, entries: Sequence[RegisterEntry]) -> Calibration | None:
+    """The picture over the team's rounds."""
+    resolved = [(chance, int(e.met)) for e in entries if e.met is not None for chance in e.chances]
+    return await kit.numbers.compute(judging.calibration, [c for c, _ in resolved], [m for _, m in resolved])
 
 
 async def _own_scores(turn: Turn, trial: Trial) -> None:
@@ -153,18 +161,18 @@ async def _own_scores(turn: Turn, trial: Trial) -> None:
     for member in trial.chances:
         calendar = members.calendar_of(await turn.uow.member(trial.tenant, member))
         try:
-            turn.later(SCORE, trial.id, member, next_nudge_time(calendar, turn.now))
+            turn.later(SCORE, trial.id, Occurrence((member,)).pack(), next_nudge_time(calendar, turn.now))
         except NoWorkingTime:
             continue
 
 
 async def _score(turn: Turn, due: Due) -> None:
     trial = await turn.trial(due.subject)
-    chance, met = trial.chances.get(MemberId(due.occurrence)), registering.was_met(trial)
+    (person,) = Occurrence.unpack(due.occurrence).parts
+    chance, met = trial.chances.get(MemberId(person)), registering.was_met(trial)
     if chance is not None and met is not None:
-        score = (chance / 100 - met) ** 2
-        message = review_words.own_score(trial, chance, met, score)
-        trial_turn.tell(turn, trial, due.occurrence, "score", message, "own")
+        message = review_words.own_score(trial, chance, met, (chance / 100 - met) ** 2)
+        trial_turn.tell(turn, trial, person, "score", message, "own")
 
 
 DUE: Mapping[str, Carry] = {
@@ -174,87 +182,73 @@ DUE: Mapping[str, Carry] = {
     LATE: InOneTurn(_late),
     CLOSED: _closed,
     SCORE: InOneTurn(_score),
-    nudging.WORD: InOneTurn(nudging.carry_out),
-    weekly.READING: weekly.read,
 }
 
 
 # --- by people ------------------------------------------------------------------------------------------------------
 
 
-async def learn_form(request: Request) -> Reply:
-    trial = await trial_of(request.turn, request.event, request.value)
-    if trial.step not in UNDER_WAY:
-        raise Refused(Because.TRIAL_OVER)
-    return Reply(form=trial_forms.learn(trial))
+async def learn_form(request: TrialRequest) -> Reply:
+    request.under_way()
+    return Reply(form=trial_forms.learn(request.trial))
 
 
-async def learnt(request: Request) -> Reply:
-    trial = await trial_of(request.turn, request.event, request.value)
-    await request.turn.act_on_trial(trial, Learn(request.by, request.fields.get("text", "")))
-    return Reply()
+async def learnt(request: TrialRequest) -> None:
+    await request.act(Learn(request.by, request.text("text")))
 
 
-async def stop_form(request: Request) -> Reply:
-    trial = await trial_of(request.turn, request.event, request.value)
-    if request.by != trial.owner:
-        raise Refused(Because.NOT_OWNER)
-    return Reply(form=trial_forms.stop(trial))
+async def stop_form(request: TrialRequest) -> Reply:
+    request.by_owner()
+    return Reply(form=trial_forms.stop(request.trial))
 
 
-async def stopped(request: Request) -> Reply:
-    trial = await trial_of(request.turn, request.event, request.value)
-    await request.turn.act_on_trial(trial, StopEarly(request.by, request.fields.get("reason", "")))
-    return Reply()
+async def stopped(request: TrialRequest) -> None:
+    await request.act(StopEarly(request.by, request.text("reason")))
 
 
-async def close_form(request: Request) -> Reply:
-    trial = await trial_of(request.turn, request.event, request.value)
+async def close_form(request: TrialRequest) -> Reply:
+    trial = request.trial
     if trial.step is TrialStep.RUNNING:
         raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
-    if trial.step is not TrialStep.IN_REVIEW:
-        raise Refused(Because.TRIAL_OVER)
-    if request.by not in (trial.owner, trial.facilitator):
-        raise Refused(Because.NOT_OWNER)
+    request.under_way()
+    request.by_owner(trial.facilitator)
     return Reply(form=trial_forms.close_review(trial))
 
 
-async def close(request: Request) -> Reply:
-    trial = await trial_of(request.turn, request.event, request.value)
-    fields = (request.fields.get(name, "") for name in ("learning", "decision", "reason"))
-    await request.turn.act_on_trial(trial, CloseReview(request.by, *fields))
-    return Reply()
+async def close(request: TrialRequest) -> None:
+    await request.act(CloseReview(request.by, *map(request.text, ("learning", "decision", "reason"))))
 
 
-async def date_form(request: Request) -> Reply:
-    return Reply(form=trial_forms.move_review(await trial_of(request.turn, request.event, request.value)))
+async def date_form(request: TrialRequest) -> Reply:
+    return Reply(form=trial_forms.move_review(request.trial))
 
 
-async def date_moved(request: Request) -> Reply:
-    trial = await trial_of(request.turn, request.event, request.value)
-    calendar = await trial_turn.calendar_of(request.turn, trial, request.by)
+async def date_moved(request: TrialRequest) -> Reply | None:
+    trial, turn = request.trial, request.turn
+    calendar = await trial_turn.calendar_of(turn, trial, request.by)
     try:
-        day = dates.reading(
-            request.fields.get("date", ""), request.turn.now, calendar, await trial_turn.at_review(request.turn, trial)
-        )
+        day = dates.reading(request.text("date"), turn.now, calendar, await trial_turn.at_review(turn, trial))
     except dates.UnclearDate as unclear:
         return Reply(errors={"date": str(unclear)})
-    earliest = await trial_turn.earliest_review(request.turn, trial)
-    await request.turn.act_on_trial(trial, MoveReview(request.by, day.at, earliest))
+    await request.act(MoveReview(request.by, day.at, await trial_turn.earliest_review(turn, trial)))
     again = Button("Set it again …", "trial.review_date", trial.id)
     request.answer(time_words.date_understood("Review", day.words, again))
-    return Reply()
+    return None
 
 
-BUTTONS: Answers = {
-    "trial.learn": learn_form,
-    "trial.stop": stop_form,
-    "trial.close": close_form,
-    "trial.review_date": date_form,
-}
-FORMS: Answers = {
-    "trial.learn": learnt,
-    "trial.stop": stopped,
-    "trial.close": close,
-    "trial.review_date": date_moved,
-}
+BUTTONS = of_trial(
+    {
+        "trial.learn": learn_form,
+        "trial.stop": stop_form,
+        "trial.close": close_form,
+        "trial.review_date": date_form,
+    }
+)
+FORMS = of_trial(
+    {
+        "trial.learn": learnt,
+        "trial.stop": stopped,
+        "trial.close": close,
+        "trial.review_date": date_moved,
+    }
+)

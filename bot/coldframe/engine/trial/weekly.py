@@ -3,7 +3,7 @@ state under the boundaries for weekly looks."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 
 from coldframe.domain.commands import BOT
@@ -12,10 +12,11 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.state import UNDER_WAY, Entry, Figures, Reading, Trial, TrialStep, WeekWord
 from coldframe.engine.core import trial_turn
-from coldframe.engine.core.requests import Answers, Request, trial_of
-from coldframe.engine.core.turn import Kit, Turn, due_turn
+from coldframe.engine.core.requests import TrialRequest, of_trial
+from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
 from coldframe.engine.worker import judging
+from coldframe.message.packed import MessageName, Occurrence
 from coldframe.ports.chat import Inbound, IncomingFile, Reply, Said
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech import answers
@@ -25,84 +26,80 @@ from coldframe.speech.trial.verdict_words import Judged
 from coldframe.timing.calendars import WorkingCalendar
 
 READING = "trial reading"
+CHECKED = "+"
+"""After the number of entries in a reading's occurrence: the counting was checked."""
+JUST = timedelta(minutes=1)
 
 
 # --- by form --------------------------------------------------------------------------------------------------------
 
 
-async def open_form(request: Request) -> Reply:
-    trial_id, _, week = request.value.partition("|")
-    trial = await trial_of(request.turn, request.event, trial_id)
-    if trial.step not in UNDER_WAY:
-        raise Refused(Because.TRIAL_OVER)
-    if request.by not in (trial.owner, trial.facilitator):
-        raise Refused(Because.NOT_OWNER)
-    today = await trial_turn.today(request.turn, trial)
-    return Reply(form=trial_forms.log_week(trial, today, int(week) if week.isdigit() else None))
+async def open_form(request: TrialRequest) -> Reply:
+    request.under_way()
+    request.by_owner(request.trial.facilitator)
+    today = await trial_turn.today(request.turn, request.trial)
+    week = request.parts[0] if request.parts else ""
+    return Reply(form=trial_forms.log_week(request.trial, today, int(week) if week.isdigit() else None))
 
 
-async def sent(request: Request) -> Reply:
+async def sent(request: TrialRequest) -> Reply | None:
     """The form came back. A wrong field is told at the field; nothing is kept until all are right."""
-    trial = await trial_of(request.turn, request.event, request.value)
+    trial = request.trial
     try:
-        entry = _from_fields(trial, request)
+        entry = _from_fields(request)
     except number_lines.Unreadable as error:
         return Reply(errors={error.field or "week": str(error)})
     today = await trial_turn.today(request.turn, trial)
     try:
-        correct = bool(request.fields.get("reason", "").strip())
-        after = await request.turn.act_on_trial(trial, LogWeek(request.by, entry, today, correct))
+        after = await request.act(LogWeek(request.by, entry, today, bool(entry.reason.strip())))
     except Refused as refused:
         return Reply(errors={_field(trial, refused): answers.sentence(refusal(refused))})
     if after == trial:
         request.answer(answers.said("That is how the week stands already."))
-    if request.fields.get("stop"):
+    if request.text("stop"):
         request.answer(trial_words.stop_line_ticked(after))
-    return Reply()
+    return None
 
 
-def _from_fields(trial: Trial, request: Request) -> Entry:
-    fields = request.fields
-    week = _read("week", fields.get("week", ""), number_lines.whole)
+def _from_fields(request: TrialRequest) -> Entry:
+    week = _read(request, "week", number_lines.whole)
     words: dict[str, WeekWord] = {"partial": "partial", "broken": "broken"}
-    state = words.get(fields.get("state", ""), "whole")
-    harm = _read("harm", fields["harm"], number_lines.decimal) if fields.get("harm", "").strip() else None
-    control = trial_ = None
+    state = words.get(request.text("state"), "whole")
+    harm = _read(request, "harm", number_lines.decimal) if request.text("harm").strip() else None
+    groups: dict[str, Figures] = {}
     if state == "whole":
-        groups = ("control", "trial") if trial.criterion.kind in ("split", "mean") else ("trial",)
-        found = {group: _group(trial, group, request) for group in groups}
-        control, trial_ = found.get("control"), found["trial"]
-    return Entry(int(week), trial_, control, state, harm, reason=fields.get("reason", ""))
+        names = ("control", "trial") if request.trial.criterion.kind in ("split", "mean") else ("trial",)
+        groups = {name: _group(request, name) for name in names}
+    return Entry(int(week), groups.get("trial"), groups.get("control"), state, harm, reason=request.text("reason"))
 
 
-def _group(trial: Trial, group: str, request: Request) -> Figures:
-    def read(part: str, how: object) -> float:
-        assert callable(how)
-        name = f"{group}_{part}"
-        return _read(name, request.fields.get(name, ""), how)
+def _group(request: TrialRequest, group: str) -> Figures:
+    def whole(part: str) -> int:
+        return int(_read(request, f"{group}_{part}", number_lines.whole))
 
-    whole, decimal = number_lines.whole, number_lines.decimal
-    match trial.criterion.kind:
+    def decimal(part: str) -> float:
+        return _read(request, f"{group}_{part}", number_lines.decimal)
+
+    match request.trial.criterion.kind:
         case "split":
-            return Figures(read("successes", whole), int(read("people", whole)))
+            return Figures(whole("successes"), whole("people"))
         case "count":
-            return Figures(read("count", whole))
+            return Figures(whole("count"))
         case "mean":
-            return Figures(read("mean", decimal), int(read("people", whole)), read("sd", decimal))
-    if request.fields.get("trial_people", "").strip():
-        return Figures(read("value", whole), int(read("people", whole)))
-    return Figures(read("value", decimal))
+            return Figures(decimal("mean"), whole("people"), decimal("sd"))
+    if request.text("trial_people").strip():
+        return Figures(whole("value"), whole("people"))
+    return Figures(decimal("value"))
 
 
-def _read(name: str, text: str, how: object) -> float:
-    assert callable(how)
+def _read(request: TrialRequest, name: str, read: Callable[[str], float]) -> float:
+    text = request.text(name)
     if not text.strip():
         raise number_lines.Unreadable("A number is needed here; a week without numbers is a gap, not a zero.", name)
     try:
-        value: float = how(text)
+        return read(text)
     except number_lines.Unreadable as error:
         raise number_lines.Unreadable(str(error), name) from None
-    return value
 
 
 def _field(trial: Trial, refused: Refused) -> str:
@@ -116,25 +113,25 @@ def _field(trial: Trial, refused: Refused) -> str:
     return f"{group}_{parts[trial.criterion.kind]}" if group in ("control", "trial") else "harm"
 
 
-# --- by a plain line, by a file -------------------------------------------------------------------------------------
+# --- by a plain line ------------------------------------------------------------------------------------------------
 
 
 async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -> Reply | None:
     """Takes a private text or file as weekly numbers, when it is meant so; None when it is something else."""
-    trial = await turn.uow.trial(posted.name.partition("/")[0]) if posted is not None else None
+    trial = await turn.uow.trial(MessageName.unpack(posted.name).owner) if posted is not None else None
     if trial is not None and MemberId(event.person) not in trial.people:
         return None
-    if what.files:
-        return await _files(turn, event, what.files, trial)
-    if trial is None and not number_lines.looks_like_numbers(what.text):
+    if trial is None and not what.files and not number_lines.looks_like_numbers(what.text):
         return None
     mine = [trial] if trial is not None else await _running(turn, event)
     if not mine:
         return None
-    if len(mine) > 1:
+    if what.files:
+        await _files(turn, event, what.files, mine)
+    elif len(mine) > 1:
         turn.answer(event.place.tenant, event.person, trial_words.which_trial(mine, what.text.strip()))
-        return Reply()
-    await take_line(turn, event, mine[0], what.text)
+    else:
+        await take_line(turn, MemberId(event.person), mine[0], what.text)
     return Reply()
 
 
@@ -143,38 +140,27 @@ async def _running(turn: Turn, event: Inbound) -> list[Trial]:
     return [t for t in owned if t.step in UNDER_WAY]
 
 
-async def pressed_line(request: Request) -> Reply:
+async def pressed_line(request: TrialRequest) -> None:
     """Yes, that line, for that trial."""
-    trial_id, _, text = request.value.partition("|")
-    trial = await trial_of(request.turn, request.event, trial_id)
-    await take_line(request.turn, request.event, trial, text)
-    return Reply()
+    await take_line(request.turn, request.by, request.trial, request.part(0))
 
 
-async def take_line(turn: Turn, event: Inbound, trial: Trial, text: str) -> None:
+async def take_line(turn: Turn, by: MemberId, trial: Trial, text: str) -> None:
     """A line of numbers for one trial; a doubt is asked back with a button, and nothing is kept meanwhile."""
     today = await trial_turn.today(turn, trial)
     try:
-        written = number_lines.read_line(text, trial.criterion.kind)
+        entry = _entry(trial, number_lines.read_line(text, trial.criterion.kind), today)
     except number_lines.Doubtful as doubt:
-        turn.answer(trial.tenant, event.person, trial_words.did_you_mean(trial, str(doubt), doubt.instead))
-        return
+        turn.answer(trial.tenant, by, trial_words.did_you_mean(trial, str(doubt), doubt.instead))
     except number_lines.Unreadable as error:
-        turn.answer(trial.tenant, event.person, trial_words.unreadable(trial, str(error)))
-        return
+        turn.answer(trial.tenant, by, trial_words.unreadable(trial, str(error)))
+    else:
+        await _take(turn, by, trial, entry, today)
+
+
+def _entry(trial: Trial, written: number_lines.Written, today: date) -> Entry:
     week = written.week or _week_meant(trial, today)
-    entry = Entry(week, written.trial, written.control, written.state, reason=written.reason)
-    try:
-        after = await turn.act_on_trial(trial, LogWeek(MemberId(event.person), entry, today))
-    except Refused as refused:
-        if refused.code is not Because.WEEK_TAKEN:
-            raise
-        known = trial.entry(week)
-        assert known is not None
-        turn.answer(trial.tenant, event.person, trial_words.week_taken(trial, known, entry))
-        return
-    if after == trial:
-        turn.answer(trial.tenant, event.person, answers.said("That is how the week stands already."))
+    return Entry(week, written.trial, written.control, written.state, reason=written.reason)
 
 
 def _week_meant(trial: Trial, today: date) -> int:
@@ -185,51 +171,67 @@ def _week_meant(trial: Trial, today: date) -> int:
     return over[-1] if over else 1
 
 
-async def _files(turn: Turn, event: Inbound, files: Sequence[IncomingFile], trial: Trial | None) -> Reply | None:
-    mine = [trial] if trial is not None else await _running(turn, event)
-    if not mine:
-        return None
+async def _take(turn: Turn, by: MemberId, trial: Trial, entry: Entry, today: date) -> None:
+    try:
+        after = await turn.act_on_trial(trial, LogWeek(by, entry, today))
+    except Refused as refused:
+        known = trial.entry(entry.week)
+        if refused.code is not Because.WEEK_TAKEN or known is None:
+            raise
+        turn.answer(trial.tenant, by, trial_words.week_taken(trial, known, entry))
+        return
+    if after == trial:
+        turn.answer(trial.tenant, by, answers.said("That is how the week stands already."))
+
+
+# --- by a file ------------------------------------------------------------------------------------------------------
+
+
+async def _files(turn: Turn, event: Inbound, files: Sequence[IncomingFile], mine: Sequence[Trial]) -> None:
+    trial, by = mine[0], MemberId(event.person)
     for file in files:
         if file.content is None:
             why = f"{file.name[:60]} could not be taken: {file.problem or 'it could not be read'}. Nothing was taken."
-            turn.answer(event.place.tenant, event.person, trial_words.wrong_file(why))
+            turn.answer(trial.tenant, by, trial_words.wrong_file(why))
         elif len(mine) > 1:
             why = (
                 f"You own {len(mine)} trials. Drop the file in the thread of the one that it is for. Nothing was taken."
             )
-            turn.answer(event.place.tenant, event.person, trial_words.wrong_file(why))
+            turn.answer(trial.tenant, by, trial_words.wrong_file(why))
         else:
-            mine = [await _import(turn, event, mine[0], file)]
-    return Reply()
+            trial = await _import(turn, by, trial, file.name, file.content)
 
 
-async def _import(turn: Turn, event: Inbound, trial: Trial, file: IncomingFile) -> Trial:
+async def _import(turn: Turn, by: MemberId, trial: Trial, name: str, content: bytes) -> Trial:
     """Row by row: what is right is taken, what is not is told, what was there before stays."""
-    assert file.content is not None
     try:
-        rows = week_files.read_file(file.content, trial.criterion.kind)
+        rows = week_files.read_file(content, trial.criterion.kind)
     except week_files.WrongFile as wrong:
-        turn.answer(trial.tenant, event.person, trial_words.wrong_file(str(wrong)))
+        turn.answer(trial.tenant, by, trial_words.wrong_file(str(wrong)))
         return trial
     today = await trial_turn.today(turn, trial)
     taken: list[Entry] = []
     problems: list[tuple[int, str]] = []
-    same = 0
     for row in rows:
-        if row.entry is None:
-            problems.append((row.line, row.problem))
-            continue
-        try:
-            after = await turn.act_on_trial(trial, LogWeek(MemberId(event.person), row.entry, today))
-        except Refused as refused:
-            problems.append((row.line, answers.sentence(refusal(refused))))
-            continue
-        same += after == trial
-        taken += [row.entry] if after != trial else []
-        trial = after
-    report = trial_words.file_report(trial, taken, same, problems, file.name)
-    turn.answer(trial.tenant, event.person, report)
+        before = trial
+        trial, problem = await _take_row(turn, by, trial, row, today)
+        if problem:
+            problems.append((row.line, problem))
+        elif row.entry is not None and trial != before:
+            taken.append(row.entry)
+    same = len(rows) - len(taken) - len(problems)
+    turn.answer(trial.tenant, by, trial_words.file_report(trial, taken, same, problems, name))
     return trial
+
+
+async def _take_row(turn: Turn, by: MemberId, trial: Trial, row: week_files.Row, today: date) -> tuple[Trial, str]:
+    """The trial after this row, and why it could not be taken."""
+    if row.entry is None:
+        return trial, row.problem
+    try:
+        return await turn.act_on_trial(trial, LogWeek(by, row.entry, today)), ""
+    except Refused as refused:
+        return trial, answers.sentence(refusal(refused))
 
 
 # --- the answer -----------------------------------------------------------------------------------------------------
@@ -239,11 +241,17 @@ async def ask_for_reading(turn: Turn, trial: Trial, by: str) -> None:
     """One reading for all that comes in with this turn: an import is one look."""
     await turn.drop_due(trial.id, kind=READING)
     entries = sum(len(history) for history in trial.weeks.values())
-    turn.later(READING, trial.id, f"{by}/{entries}{'+' if trial.counting_checked else ''}", turn.now)
+    occurrence = Occurrence((by, f"{entries}{CHECKED if trial.counting_checked else ''}"))
+    turn.later(READING, trial.id, occurrence.pack(), turn.now)
 
 
-async def judged(kit: Kit, trial: Trial, today: date, calendar: WorkingCalendar) -> Judged:
-    return await kit.numbers.compute(judging.judge, trial, today, special_days(trial, calendar))
+async def judged(kit: Kit, trial_id: str) -> tuple[Judged, date]:
+    """What the numbers support today, reckoned outside any transaction."""
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        trial = await turn.trial(trial_id)
+        today, calendar = await trial_turn.today(turn, trial), await trial_turn.calendar_of(turn, trial)
+    return await kit.numbers.compute(judging.judge, trial, today, special_days(trial, calendar)), today
 
 
 def special_days(trial: Trial, calendar: WorkingCalendar) -> tuple[tuple[str, date], ...]:
@@ -254,7 +262,11 @@ def special_days(trial: Trial, calendar: WorkingCalendar) -> tuple[tuple[str, da
     return tuple((name, day) for day in days if (name := calendar.holiday_name(day)))
 
 
-def as_reading(trial: Trial, found: Judged) -> Reading:
+async def take_reading(turn: Turn, trial: Trial, found: Judged) -> Trial:
+    return await turn.act_on_trial(trial, TakeReading(BOT, _as_reading(trial, found)))
+
+
+def _as_reading(trial: Trial, found: Judged) -> Reading:
     verdict = found.verdict
     sentence = verdict_words.sentence(trial, found)
     if verdict is None:
@@ -265,17 +277,12 @@ def as_reading(trial: Trial, found: Judged) -> Reading:
 
 
 async def read(kit: Kit, due: Due) -> None:
-    """The state after an entry: reckoned outside any transaction, then shown to whoever logged, and on the card."""
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
-        trial = await turn.trial(due.subject)
-        today, calendar = await trial_turn.today(turn, trial), await trial_turn.calendar_of(turn, trial)
-    found = await judged(kit, trial, today, calendar)
+    """The state after an entry: shown to whoever logged, and on the card."""
+    found, today = await judged(kit, due.subject)
     async with due_turn(kit, due) as turn:
-        trial = await turn.trial(due.subject)
-        trial = await turn.act_on_trial(trial, TakeReading(BOT, as_reading(trial, found)))
-        just = [e for e in trial.entries() if e.at is not None and due.at - e.at < timedelta(minutes=1)]
-        person = due.occurrence.rpartition("/")[0]
+        trial = await take_reading(turn, await turn.trial(due.subject), found)
+        just = [e for e in trial.entries() if e.at is not None and due.at - e.at < JUST]
+        person = Occurrence.unpack(due.occurrence).parts[0]
         trial_turn.tell(turn, trial, person, "reading", trial_words.reading(trial, found, just))
         await _verdict_again(turn, trial, found, today)
 
@@ -290,16 +297,15 @@ async def _verdict_again(turn: Turn, trial: Trial, found: Judged, today: date) -
         turn.revise(known, trial_turn.channel(trial), message, trial.round_id)
 
 
-async def check_form(request: Request) -> Reply:
-    return Reply(form=trial_forms.check(await trial_of(request.turn, request.event, request.value)))
+async def check_form(request: TrialRequest) -> Reply:
+    return Reply(form=trial_forms.check(request.trial))
 
 
-async def checked(request: Request) -> Reply:
-    trial = await trial_of(request.turn, request.event, request.value)
-    trial = await request.turn.act_on_trial(trial, CheckCounting(request.by, request.fields.get("text", "")))
+async def checked(request: TrialRequest) -> None:
+    trial = await request.act(CheckCounting(request.by, request.text("text")))
     await ask_for_reading(request.turn, trial, request.by)
-    return Reply()
 
 
-BUTTONS: Answers = {"trial.log": open_form, "trial.take": pressed_line, "trial.check": check_form}
-FORMS: Answers = {"trial.log": sent, "trial.check": checked}
+BUTTONS = of_trial({"trial.log": open_form, "trial.take": pressed_line, "trial.check": check_form})
+FORMS = of_trial({"trial.log": sent, "trial.check": checked})
+DUE: Mapping[str, Carry] = {READING: read}

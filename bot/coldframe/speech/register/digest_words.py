@@ -26,7 +26,9 @@ from coldframe.message.nodes import (
     line,
     moment,
 )
+from coldframe.message.packed import ButtonValue
 from coldframe.message.plain import one_line, percent
+from coldframe.speech.answers import said
 from coldframe.speech.names import count
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -100,9 +102,9 @@ def message(digest: Digest, *, zone: str = "UTC") -> Message:
     blocks += _section("Learnt", [line("{l}", l=theirs(text, 160)) for text in digest.learnings], shown=3)
     blocks.append(Paragraph(_places_line(digest)))
     buttons = (
-        Button("Trials in detail", "digest.more", f"{digest.team}|trials"),
-        Button("Verdicts and learnings", "digest.more", f"{digest.team}|verdicts"),
-        Button("As Markdown and JSON", "digest.more", f"{digest.team}|files"),
+        Button("Trials in detail", "digest.more", ButtonValue(digest.team, ("trials",)).pack()),
+        Button("Verdicts and learnings", "digest.more", ButtonValue(digest.team, ("verdicts",)).pack()),
+        Button("As Markdown and JSON", "digest.more", ButtonValue(digest.team, ("files",)).pack()),
         Button("When and to whom …", "digest.when", digest.team),
     )
     blocks.append(Buttons(buttons))
@@ -174,6 +176,15 @@ def verdicts_in_detail(digest: Digest) -> Message:
     rows = tuple(_verdict_line(v) + line(" {l}", l=theirs(v.learning, 500)) for v in digest.verdicts)
     others = tuple(line("{l}", l=theirs(text, 300)) for text in digest.learnings)
     return Message(head, (Heading(head), Items(rows), Paragraph(line("Learnt:")), Items(others)))
+
+
+def no_round() -> Message:
+    return said("There is no round of yours yet, so there is nothing to tell. `/coldframe new` starts one.")
+
+
+def when_noted(weekday: int, hour: str) -> Message:
+    words = line("The digest comes on {d} at {h}:00, in the lead's own zone.", d=WEEKDAYS[weekday], h=hour)
+    return Message(words, (Paragraph(words),))
 
 
 def when_form(team: str, people: Sequence[Option], lead: str, weekday: int, hour: int) -> Form:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Buttons, Message, Paragraph, Small, line
+from coldframe.message.packed import ButtonValue
 
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "keycap_ten")
 """Emoji for steps of 10 %, by their short names."""
@@ -17,11 +18,16 @@ def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = N
         "sealed, and then only the spread.",
         t=theirs(title_, 80),
     )
-    key = f"{round_id}|{plan_id}"
     chances = tuple(
-        Button(f"{c} %", "forecast.give", f"{key}|{c}", "primary" if given == c else "plain") for c in range(0, 101, 10)
+        Button(
+            f"{c} %",
+            "forecast.give",
+            ButtonValue(round_id, (plan_id, str(c))).pack(),
+            "primary" if given == c else "plain",
+        )
+        for c in range(0, 101, 10)
     )
-    fear = Button("Imagine it has failed: why? …", "forecast.write", key)
+    fear = Button("Imagine it has failed: why? …", "forecast.write", ButtonValue(round_id, (plan_id,)).pack())
     blocks: list[Block] = [Paragraph(words), Buttons(chances), Buttons((fear,))]
     if given is not None:
         blocks.append(Paragraph(line("You said {g} %. You can change it until the commitment is sealed.", g=given)))

@@ -10,6 +10,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Buttons, Code, Items, Line, Message, Paragraph, Small, When, line
+from coldframe.message.packed import ButtonValue
 from coldframe.speech.answers import said
 from coldframe.speech.names import count
 from coldframe.speech.trial.trial_words import calendar_of_action, said_of, title, who
@@ -46,7 +47,7 @@ def _open_blocks(one: Open) -> list[Block]:
     if one.what == "action":
         action = next(a for a in trial.actions if a.id == one.key)
         words = line("“{t}”, by {d}: {a}", t=title(trial), d=When(action.due, "day"), a=theirs(action.text, 300))
-        key = f"{trial.id}|{action.id}"
+        key = ButtonValue(trial.id, (action.id,)).pack()
         done = Button("Done", "trial.tick", key, "primary")
         buttons: tuple[Button, ...] = (done, Button("Move the date …", "trial.move", key))
     else:
@@ -56,7 +57,7 @@ def _open_blocks(one: Open) -> list[Block]:
             w=one.key,
             e=Code(EXAMPLES[trial.criterion.kind]),
         )
-        buttons = (Button("Log it …", "trial.log", f"{trial.id}|{one.key}", "primary"),)
+        buttons = (Button("Log it …", "trial.log", ButtonValue(trial.id, (one.key,)).pack(), "primary"),)
     more = (
         Button("Something is in the way …", "trial.block", trial.id),
         Button("Not me …", "trial.hand_over", trial.id),
@@ -184,7 +185,7 @@ def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:
         t=title(trial),
         d=When(action.due),
     )
-    move = Button("Move the date …", "trial.move", f"{trial.id}|{action.id}")
+    move = Button("Move the date …", "trial.move", ButtonValue(trial.id, (action.id,)).pack())
     return Message(words, (Paragraph(words), Buttons((move,))), attachments=(calendar_of_action(trial, action_id),))
 
 

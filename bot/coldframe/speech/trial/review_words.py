@@ -24,6 +24,7 @@ from coldframe.message.nodes import (
     When,
     line,
 )
+from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
 from coldframe.speech.names import count
 from coldframe.speech.trial import verdict_words
@@ -261,6 +262,8 @@ def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:
     words = line("A place for a trial is free.")
     if not waiting:
         return Message(words, (Paragraph(line("A place for a trial is free. No unused plan waits for it.")),))
-    buttons = tuple(Button(f"Start: {theirs(t, 60).text} …", "trial.plan", f"{r}|{p}") for r, p, t in waiting[:6])
+    buttons = tuple(
+        Button(f"Start: {theirs(t, 60).text} …", "trial.plan", ButtonValue(r, (p,)).pack()) for r, p, t in waiting[:6]
+    )
     text = line("A place for a trial is free. {n} not been tried yet:", n=count(len(waiting), "plan has", "plans have"))
     return Message(words, (Paragraph(text), Buttons(buttons)))

@@ -9,6 +9,7 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Field, Form, Line, Option, line
+from coldframe.message.packed import ButtonValue
 from coldframe.speech.names import count
 
 WHEN = "Such as next Tuesday, 12 Jan, or in 2 weeks."
@@ -79,7 +80,9 @@ def _number(value: float | None) -> str:
 
 def move_action(trial: Trial, action: TrialAction) -> Form:
     when = Field("date", "By when?", most=60, hint=WHEN)
-    return Form("Move the date", "trial.move", f"{trial.id}|{action.id}", (when,), intro=_about(action.text))
+    return Form(
+        "Move the date", "trial.move", ButtonValue(trial.id, (action.id,)).pack(), (when,), intro=_about(action.text)
+    )
 
 
 def move_review(trial: Trial) -> Form:
@@ -171,4 +174,6 @@ def begin(round_: Round, plan_id: str, people: Sequence[Option]) -> Form:
         Field("review", "Review", most=60, initial=f"in {plan.weeks} weeks",
               hint=f"Not before its {count(plan.weeks, 'week')} are over."),
     )  # fmt: skip
-    return Form("Start a trial", "trial.begin", f"{round_.id}|{plan_id}", fields, intro=_about(plan.title))
+    return Form(
+        "Start a trial", "trial.begin", ButtonValue(round_.id, (plan_id,)).pack(), fields, intro=_about(plan.title)
+    )

@@ -27,6 +27,7 @@ from coldframe.message.nodes import (
     Who,
     line,
 )
+from coldframe.message.packed import ButtonValue
 from coldframe.message.plain import figure
 from coldframe.speech.names import count
 from coldframe.speech.trial import verdict_words
@@ -195,7 +196,10 @@ def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
         first = Button("Log a week …", "trial.log", key, "primary")
     return (
         first,
-        *(Button(f"Done: {theirs(a.text, 50).text}", "trial.tick", f"{key}|{a.id}") for a in trial.open_actions()[:6]),
+        *(
+            Button(f"Done: {theirs(a.text, 50).text}", "trial.tick", ButtonValue(key, (a.id,)).pack())
+            for a in trial.open_actions()[:6]
+        ),
         Button("Move the review …", "trial.review_date", key),
         Button("Something is in the way …", "trial.block", key),
         Button("Hand over …", "trial.hand_over", key),
@@ -243,14 +247,16 @@ def stop_line_ticked(trial: Trial) -> Message:
 
 def which_trial(trials: Sequence[Trial], typed: str) -> Message:
     words = line("You own {n}. Which one is this for: {l}?", n=count(len(trials), "trial"), l=theirs(typed, 120))
-    buttons = tuple(Button(theirs(t.title, 70).text, "trial.take", f"{t.id}|{typed[:250]}") for t in trials)
+    buttons = tuple(
+        Button(theirs(t.title, 70).text, "trial.take", ButtonValue(t.id, (typed[:250],)).pack()) for t in trials
+    )
     return Message(words, (Paragraph(words), Buttons(buttons)))
 
 
 def did_you_mean(trial: Trial, question: str, instead: str) -> Message:
     """A question back; nothing was kept."""
     words = line("{q} Did you mean {i}? Nothing was kept.", q=theirs(question, 200), i=Code(instead[:250]))
-    yes = Button("Yes, take that", "trial.take", f"{trial.id}|{instead[:250]}", "primary")
+    yes = Button("Yes, take that", "trial.take", ButtonValue(trial.id, (instead[:250],)).pack(), "primary")
     return Message(words, (Paragraph(words), Buttons((yes, Button("Open the form …", "trial.log", trial.id)))))
 
 
@@ -268,7 +274,9 @@ def week_taken(trial: Trial, known: Entry, new: Entry) -> Message:
         t=title(trial),
     )
     rows = (("Logged", entry_line(trial, known)), ("New", entry_line(trial, new)))
-    button = Button("Correct it, with the reason …", "trial.log", f"{trial.id}|{known.week}", "primary")
+    button = Button(
+        "Correct it, with the reason …", "trial.log", ButtonValue(trial.id, (str(known.week),)).pack(), "primary"
+    )
     return Message(words, (Paragraph(words), Facts(rows), Buttons((button,))))
 
 

@@ -9,29 +9,26 @@ from coldframe.domain.facts import Committed, Fact, ForecastGiven, PlanChosen
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import Answers, Request
+from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
-from coldframe.ports.chat import Inbound, Reacted, Reply
+from coldframe.message.packed import MessageName
+from coldframe.ports.chat import Inbound, Reacted
 from coldframe.ports.storage import Posted
-from coldframe.speech.names import message_name
 from coldframe.speech.trial import forecast_words
 from coldframe.speech.trial.forecast_words import DIGITS
 
 NAME = "forecast"
-_STEP = 10
+_STEP = 10  # per cent
 
 
 async def chosen(turn: Turn, before: Round, round_: Round, fact: PlanChosen) -> None:
     """Everybody who is there is asked, once for each plan."""
     plan = round_.plans[fact.plan]
     for member in round_.active():
-        if round_.seats[member].away:
-            continue
-        name = message_name(round_.id, NAME, member, plan.id)
-        if await turn.uow.knows_message(name):
-            continue
-        message = forecast_words.ask_forecast(round_.id, plan.id, plan.title)
-        turn.tell(round_, member, NAME, message, rest=(plan.id,), only_in=Step.COMMITMENT)
+        name = MessageName(round_.id, NAME, (member, plan.id)).pack()
+        if not round_.seats[member].away and not await turn.uow.knows_message(name):
+            message = forecast_words.ask_forecast(round_.id, plan.id, plan.title)
+            turn.tell(round_, member, NAME, message, rest=(plan.id,), only_in=Step.COMMITMENT)
 
 
 async def given(turn: Turn, before: Round, round_: Round, fact: ForecastGiven) -> None:
@@ -41,7 +38,7 @@ async def given(turn: Turn, before: Round, round_: Round, fact: ForecastGiven) -
     turn.revise_own(round_, fact.member, NAME, message, plan.id)
 
 
-async def committed(turn: Turn, round_: Round, fact: Committed) -> None:
+async def committed(turn: Turn, before: Round, round_: Round, fact: Committed) -> None:
     """What was said is locked; the cards say so."""
     for plan_id, choice in round_.choices.items():
         for member in round_.active():
@@ -49,30 +46,26 @@ async def committed(turn: Turn, round_: Round, fact: Committed) -> None:
             turn.revise_own(round_, member, NAME, message, plan_id)
 
 
-async def pressed(request: Request) -> Reply:
-    round_id, _, rest = request.value.partition("|")
-    plan, _, chance = rest.partition("|")
+async def pressed(request: RoundRequest) -> None:
+    plan, chance = request.part(0), request.part(1)
     if not chance.isdigit():
         raise Refused(Because.UNKNOWN_ITEM)
-    round_ = await request.turn.round(round_id)
-    if request.by not in round_.seats or round_.tenant != request.tenant:
-        raise Refused(Because.NOT_A_MEMBER)
-    await request.turn.act(round_, Forecast(request.by, PlanId(plan), int(chance)))
-    return Reply()
+    await request.act(Forecast(request.by, PlanId(plan), int(chance)))
 
 
 async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: Reacted) -> bool:
     """An emoji of a digit on one's own question: 4 stands for 40 %. Whether it was meant for this."""
-    parts = posted.name.split("/") if posted is not None else []
-    if len(parts) != 4 or parts[1] != NAME or parts[2] != event.person:
+    if posted is None or posted.round_id is None:
         return False
-    assert posted is not None and posted.round_id is not None
+    name = MessageName.unpack(posted.name)
+    if name.what != NAME or len(name.rest) != 2 or name.rest[0] != event.person:
+        return False
     if what.added and what.emoji in DIGITS:
         round_ = await turn.round(posted.round_id)
-        command = Forecast(MemberId(event.person), PlanId(parts[3]), _STEP * DIGITS.index(what.emoji))
-        await turn.act(round_, command)
+        chance = _STEP * DIGITS.index(what.emoji)
+        await turn.act(round_, Forecast(MemberId(event.person), PlanId(name.rest[1]), chance))
     return True
 
 
-BUTTONS: Answers = {"forecast.give": pressed}
-FOLLOW: Mapping[type[Fact], Follow[Round]] = {PlanChosen: chosen, ForecastGiven: given}
+BUTTONS = of_round({"forecast.give": pressed})
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {PlanChosen: chosen, ForecastGiven: given, Committed: committed}

@@ -25,14 +25,10 @@ from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import trial_turn
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import registering
-from coldframe.engine.trial import nudging, reviews, weekly
-from coldframe.ports.storage import RunningTrial
+from coldframe.engine.trial import ownership, reviews, schedule, starting, weekly
 from coldframe.speech import answers
 from coldframe.speech.trial import owner_words, review_words, trial_words
-from coldframe.timing.calendars import NoWorkingTime
-from coldframe.timing.windows import add_working_hours
 
-WORKING_DAY = 8.0
 UNOWNED = "now"
 
 
@@ -55,21 +51,7 @@ async def react(
 
 
 async def _offered(turn: Turn, before: Trial, after: Trial, fact: TrialOffered) -> None:
-    await ask(turn, after, fact.by, fact.reason)
-
-
-async def ask(turn: Turn, trial: Trial, by: str, reason: str) -> None:
-    """Asks somebody to own it; unanswered for one of their working days, the facilitator is told."""
-    from coldframe.domain.names import MemberId
-
-    assert trial.asked is not None
-    trial_turn.tell(turn, trial, trial.asked, "own", owner_words.offered(trial, MemberId(by), reason))
-    calendar = await trial_turn.calendar_of(turn, trial, trial.asked)
-    try:
-        at = add_working_hours(calendar, turn.now, WORKING_DAY)
-    except NoWorkingTime:
-        at = turn.now
-    nudging.word_later(turn, trial, trial.facilitator, "unanswered", trial.asked, at)
+    await ownership.ask(turn, after, fact.by, fact.reason)
 
 
 async def _declined(turn: Turn, before: Trial, after: Trial, fact: OfferDeclined) -> None:
@@ -85,33 +67,22 @@ async def _owner_changed(turn: Turn, before: Trial, after: Trial, fact: OwnerCha
         trial_turn.tell(turn, after, fact.member, "yours", owner_words.you_own(after))
         assert after.review is not None
         await turn.uow.move_place(after.id, fact.member, after.review)
-        await turn.drop_due(after.id, kind=nudging.WORD)
-        await nudging.schedule(turn, after)
+        await turn.drop_due(after.id, kind=schedule.WORD)
+        await schedule.schedule(turn, after)
         await reviews.schedule(turn, after)
         await registering.enter(turn, after)
 
 
 async def _owner_lost(turn: Turn, before: Trial, after: Trial, fact: OwnerLost) -> None:
     """A trial without an owner cannot run unnoticed."""
-    nudging.word_later(turn, after, after.facilitator, "unowned", UNOWNED, turn.now)
+    schedule.word_later(turn, after, after.facilitator, "unowned", UNOWNED, turn.now)
 
 
 async def _started(turn: Turn, before: Trial, after: Trial, fact: TrialStarted) -> None:
-    await begin(turn, after)
+    await starting.begin(turn, after)
     trial_turn.say(turn, after, "started", trial_words.started(after))
     assert after.owner is not None
     trial_turn.tell(turn, after, after.owner, "yours", owner_words.you_own(after))
-
-
-async def begin(turn: Turn, trial: Trial) -> None:
-    """Takes a place, enters the register, sets everything that is to come."""
-    assert trial.owner is not None and trial.review is not None
-    ends = await trial_turn.earliest_review(turn, trial)
-    place = RunningTrial(trial.id, trial.tenant, trial.team, trial.owner, ends, trial.review)
-    await turn.uow.start_trial(place)
-    await registering.enter(turn, trial)
-    await nudging.schedule(turn, trial)
-    await reviews.schedule(turn, trial)
 
 
 async def _dropped(turn: Turn, before: Trial, after: Trial, fact: TrialDropped) -> None:
@@ -123,7 +94,7 @@ async def _dropped(turn: Turn, before: Trial, after: Trial, fact: TrialDropped) 
 
 async def _action_moved(turn: Turn, before: Trial, after: Trial, fact: ActionMoved) -> None:
     action = next(a for a in after.actions if a.id == fact.action)
-    await nudging.schedule_action(turn, after, action)
+    await schedule.schedule_action(turn, after, action)
 
 
 async def _blocked(turn: Turn, before: Trial, after: Trial, fact: BlockSaid) -> None:

@@ -1,0 +1,45 @@
+"""What is true of a team now: its newest round, who facilitates it, who leads, how many trials it may run."""
+
+from __future__ import annotations
+
+from coldframe.domain.names import MemberId, Role
+from coldframe.domain.state import Round
+from coldframe.engine.core.requests import Request
+from coldframe.ports.storage import UnitOfWork
+
+PLACES = 2
+"""Trials at a time, for a team that has had no round."""
+
+
+async def newest_round(uow: UnitOfWork, tenant: str, team: str) -> Round | None:
+    heads = [head.id for head in await uow.heads(tenant, channel=team)]
+    newest = heads[-1:] or (await uow.ended_rounds(tenant, team))[:1]
+    return await uow.round(newest[0]) if newest else None
+
+
+async def last_ended(uow: UnitOfWork, tenant: str, team: str) -> Round | None:
+    ended = await uow.ended_rounds(tenant, team)
+    return await uow.round(ended[0]) if ended else None
+
+
+async def facilitator_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
+    """Whoever facilitates the team's newest round."""
+    round_ = await newest_round(uow, tenant, team)
+    return round_.roles.acting(Role.FACILITATOR) if round_ is not None else None
+
+
+async def lead_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
+    settings = await uow.team(tenant, team)
+    return MemberId(settings.lead) if settings.lead is not None else await facilitator_of(uow, tenant, team)
+
+
+async def places_at_once(uow: UnitOfWork, tenant: str, team: str) -> int:
+    """How many trials the team's newest round allows at a time."""
+    round_ = await newest_round(uow, tenant, team)
+    return round_.settings.trials_at_once if round_ is not None else PLACES
+
+
+async def asked_about(request: Request) -> list[str]:
+    """The channel's own team; in the direct messages all teams of this person."""
+    place = request.event.place
+    return [place.id] if place.kind == "channel" else await request.turn.uow.teams_of(request.tenant, request.by)

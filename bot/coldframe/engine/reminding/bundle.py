@@ -1,0 +1,64 @@
+"""One message with everything that a person can do now, so that nobody gets a message for each thing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from coldframe.domain.names import MemberId
+from coldframe.engine.core import trial_turn
+from coldframe.engine.core.allowance import LOOK_BACK
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.reminding import owed
+from coldframe.engine.trial.schedule import WORD, moments_of
+from coldframe.message.nodes import Message
+from coldframe.speech.trial import owner_words
+from coldframe.speech.trial.owner_words import Open
+from coldframe.timing.reminders import BUNDLE_WITHIN
+
+
+async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool = False) -> None:
+    """Everything open in rounds and trials.
+
+    For a round's reminder, of the trials only what has fallen due since the last private word, or will soon: whoever
+    was told of a week twice is left in peace about it.
+    """
+    rounds = await owed.in_rounds(turn, tenant, MemberId(person))
+    open_ = await owed.in_trials(turn, tenant, person)
+    if for_a_round:
+        open_ = await _fallen_due(turn, tenant, person, open_)
+    if not rounds and not open_:
+        return
+    _post(turn, tenant, person, owner_words.bundle(rounds, open_), open_)
+    await turn.uow.note_nudge(tenant, person, turn.now)
+    await _drop_what_was_said(turn, open_, person)
+
+
+def _post(turn: Turn, tenant: str, person: str, message: Message, open_: Sequence[Open]) -> None:
+    """About one trial alone it belongs to that trial, so that an answer in its thread does too."""
+    if len({one.trial.id for one in open_}) == 1:
+        trial_turn.tell(turn, open_[0].trial, person, "nudge", message)
+    else:
+        turn.answer(tenant, person, message)
+
+
+async def _fallen_due(turn: Turn, tenant: str, person: str, open_: Sequence[Open]) -> list[Open]:
+    sent = await turn.uow.nudges_since(tenant, person, turn.now - LOOK_BACK)
+    last = max(sent, default=turn.now - LOOK_BACK)
+    return [one for one in open_ if await _falls_due(turn, one, person, last)]
+
+
+async def _falls_due(turn: Turn, one: Open, person: str, since: datetime) -> bool:
+    """Whether a word about this open thing fell due since then, or will fall due soon."""
+    moments = await moments_of(turn, one.trial, person)
+    about = [at for word, at in moments if word.about() == (one.what, one.key)]
+    return any(since < at <= turn.now + BUNDLE_WITHIN for at in about)
+
+
+async def _drop_what_was_said(turn: Turn, said: Sequence[Open], person: str) -> None:
+    """Words about the same things that would come now or soon are in the bundle; missed ones become this one."""
+    for trial in {one.trial.id: one.trial for one in said}.values():
+        about = {(one.what, one.key) for one in said if one.trial.id == trial.id}
+        for word, at in await moments_of(turn, trial, person):
+            if at <= turn.now + BUNDLE_WITHIN and word.about() in about:
+                await turn.drop_due(trial.id, kind=WORD, occurrence=word.pack())

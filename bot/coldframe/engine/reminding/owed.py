@@ -1,0 +1,87 @@
+"""What a person owes now, in rounds and in trials, the earliest first."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time, timedelta
+
+from coldframe.domain.names import RUNNING, MemberId, Role, Step
+from coldframe.domain.round import commitment
+from coldframe.domain.round.course import DECISIONS, came_in
+from coldframe.domain.state import Round
+from coldframe.domain.trial.state import UNDER_WAY, Trial
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Turn
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Line, When, line
+from coldframe.speech.names import title
+from coldframe.speech.trial import owner_words
+from coldframe.speech.trial.owner_words import Open
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.zones import instant
+
+
+async def owed(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, When]]:
+    """Everything this person owes now, over all rounds and trials."""
+    rounds = await in_rounds(turn, tenant, member)
+    trials = await in_trials(turn, tenant, member)
+    return [*rounds, *((owner_words.open_line(one), When(one.due)) for one in trials)]
+
+
+# --- in rounds ------------------------------------------------------------------------------------------------------
+
+
+def owes(round_: Round, member: MemberId) -> bool:
+    """Whether the running step still waits for this person."""
+    if round_.step not in RUNNING or round_.paused is not None or member not in round_.expected():
+        return False
+    if round_.step is Step.COMMITMENT:
+        return member == _settles_next(round_)
+    return member not in (came_in(round_) if round_.step not in DECISIONS else frozenset())
+
+
+def _settles_next(round_: Round) -> MemberId:
+    """Who the commitment waits for: the decision-maker to choose and to seal, the facilitator for all between."""
+    deciding = not round_.choices or not commitment.missing(round_)
+    return round_.roles.acting(Role.DECISION_MAKER if deciding else Role.FACILITATOR)
+
+
+async def in_rounds(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, When]]:
+    """Everything this person owes in rounds now, the earliest first."""
+    rows: list[tuple[datetime, Line]] = []
+    for head in await turn.uow.heads(tenant, member=member):
+        round_ = await turn.uow.round(head.id)
+        if round_ is None or not owes(round_, member) or round_.progress.due is None:
+            continue
+        own = min(round_.progress.personal.get(member, round_.progress.due), round_.progress.due)
+        rows.append((own, line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))))
+    return [(what, When(at)) for at, what in sorted(rows, key=lambda r: r[0])]
+
+
+# --- in trials ------------------------------------------------------------------------------------------------------
+
+
+async def in_trials(turn: Turn, tenant: str, person: str) -> list[Open]:
+    """What this person can do for trials now, the earliest first."""
+    calendar = members.calendar_of(await turn.uow.member(tenant, person))
+    today = calendar.local_day(turn.now)
+    found: list[Open] = []
+    owned = {trial.team for trial in await turn.uow.trials_owned(tenant, person)}
+    for team in sorted({*owned, *await turn.uow.teams_of(tenant, person)}):
+        for trial in await turn.uow.trials_of(tenant, team):
+            if trial.step in UNDER_WAY:
+                found += _open_of(trial, MemberId(person), calendar, today)
+    return sorted(found, key=lambda one: one.due)
+
+
+def _open_of(trial: Trial, person: MemberId, calendar: WorkingCalendar, today: date) -> list[Open]:
+    found = [
+        Open(trial, "action", a.id, a.due)
+        for a in trial.open_actions()
+        if a.who == person and calendar.local_day(a.due) <= today
+    ]
+    if trial.owner == person:
+        for week in trial.unlogged(today):
+            over = trial.week_over(week)
+            assert over is not None
+            found.append(Open(trial, "week", str(week), instant(over + timedelta(days=7), time(0), calendar.tz)))
+    return found

@@ -1,0 +1,151 @@
+"""Private words about trials that have come due: to the one person who can act, in their own working hours. What cannot
+be said now moves to the next moment when it may."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+
+from coldframe.domain.names import MemberId
+from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
+from coldframe.engine.core import allowance, trial_turn
+from coldframe.engine.core.trial_turn import later_working_day
+from coldframe.engine.core.turn import Carry, InOneTurn, Turn
+from coldframe.engine.reminding import bundle
+from coldframe.engine.trial.schedule import WORD, Word, word_later
+from coldframe.message.nodes import Message
+from coldframe.ports.storage import Due
+from coldframe.speech.trial import owner_words, review_words, trial_words
+
+Said = Callable[[Turn, Trial, str], Awaitable[Message]]
+"""What is said: (turn, trial, the week, person or number it is about)."""
+Needed = Callable[[Turn, Trial, Word], Awaitable[bool]]
+
+
+async def carry_out(turn: Turn, due: Due) -> None:
+    """A word's moment has come: say it if it is still needed and may be said now; else move or drop it."""
+    word = Word.unpack(due.occurrence)
+    trial = await turn.uow.trial(due.subject)
+    if trial is None or not await _needed(turn, trial, word):
+        await turn.uow.count("reminders dropped")
+    elif word.what == "tell":
+        _tell_of_missed_weeks(turn, trial, word.key)
+    else:
+        await _say_or_move(turn, trial, word, due)
+
+
+async def _say_or_move(turn: Turn, trial: Trial, word: Word, due: Due) -> None:
+    at = await allowance.when(turn, trial.tenant, word.person)
+    if at is None:
+        await turn.uow.count("reminders dropped")
+    elif at > turn.now:
+        turn.later(WORD, due.subject, due.occurrence, at)
+    elif word.what in SAID:
+        await _say(turn, trial, word)
+    else:
+        await _remind(turn, trial.tenant, word.person)
+
+
+def _tell_of_missed_weeks(turn: Turn, trial: Trial, week: str) -> None:
+    """The owner is left in peace; the deputy and the facilitator hear of it, each when they may be spoken to."""
+    for person in {trial.facilitator, trial.deputy} - {None, trial.owner}:
+        assert person is not None
+        word_later(turn, trial, person, "missed", week, turn.now)
+
+
+async def _remind(turn: Turn, tenant: str, person: str) -> None:
+    if await turn.uow.nudges_since(tenant, person, turn.now - allowance.APART):
+        await turn.uow.count("reminders dropped")  # the message of a moment ago held everything that is open
+    else:
+        await bundle.send_bundle(turn, tenant, person)
+
+
+async def _say(turn: Turn, trial: Trial, word: Word) -> None:
+    person = MemberId(word.person)
+    trial_turn.tell(turn, trial, person, word.what, await SAID[word.what](turn, trial, word.key))
+    await turn.uow.note_nudge(trial.tenant, person, turn.now)
+    if word.what == "unowned":  # every working day until somebody owns it
+        calendar = await trial_turn.calendar_of(turn, trial, person)
+        word_later(turn, trial, person, word.what, word.key, later_working_day(calendar, turn.now, 1))
+
+
+# --- whether it is still needed -------------------------------------------------------------------------------------
+
+
+async def _needed(turn: Turn, trial: Trial, word: Word) -> bool:
+    if trial.step is TrialStep.PROPOSED:
+        return word.what == "unanswered" and trial.asked == word.key
+    return trial.step in UNDER_WAY and word.what in NEEDED and await NEEDED[word.what](turn, trial, word)
+
+
+async def _week_is_missing(turn: Turn, trial: Trial, word: Word) -> bool:
+    return trial.owner == word.person and int(word.key) in trial.unlogged(await trial_turn.today(turn, trial))
+
+
+async def _two_weeks_are_missing(turn: Turn, trial: Trial, word: Word) -> bool:
+    missing = trial.unlogged(await trial_turn.today(turn, trial))
+    return {int(word.key), int(word.key) - 1} <= set(missing)
+
+
+async def _action_is_open(turn: Turn, trial: Trial, word: Word) -> bool:
+    return any(a.id == word.key and a.who == word.person for a in trial.open_actions())
+
+
+async def _has_no_owner(turn: Turn, trial: Trial, word: Word) -> bool:
+    return trial.owner is None
+
+
+async def _is_asked(turn: Turn, trial: Trial, word: Word) -> bool:
+    return trial.asked == word.key
+
+
+async def _is_before_review(turn: Turn, trial: Trial, word: Word) -> bool:
+    return trial.step is TrialStep.RUNNING and trial.owner == word.person
+
+
+async def _is_in_review(turn: Turn, trial: Trial, word: Word) -> bool:
+    return trial.step is TrialStep.IN_REVIEW
+
+
+NEEDED: Mapping[str, Needed] = {
+    "week": _week_is_missing,
+    "tell": _two_weeks_are_missing,
+    "missed": _two_weeks_are_missing,
+    "action": _action_is_open,
+    "unowned": _has_no_owner,
+    "unanswered": _is_asked,
+    "brief": _is_before_review,
+    "close": _is_in_review,
+}
+
+
+# --- what is said ---------------------------------------------------------------------------------------------------
+
+
+async def _missed(turn: Turn, trial: Trial, week: str) -> Message:
+    return owner_words.weeks_missed(trial, (int(week) - 1, int(week)))
+
+
+async def _unowned(turn: Turn, trial: Trial, key: str) -> Message:
+    return owner_words.unowned(trial)
+
+
+async def _unanswered(turn: Turn, trial: Trial, person: str) -> Message:
+    return owner_words.unanswered(trial.title, trial_words.who(trial, MemberId(person)))
+
+
+async def _brief(turn: Turn, trial: Trial, key: str) -> Message:
+    return review_words.brief_for_owner(trial, await trial_turn.today(turn, trial))
+
+
+async def _close(turn: Turn, trial: Trial, key: str) -> Message:
+    return review_words.to_close(trial)
+
+
+SAID: Mapping[str, Said] = {
+    "missed": _missed,
+    "unowned": _unowned,
+    "unanswered": _unanswered,
+    "brief": _brief,
+    "close": _close,
+}
+DUE: Mapping[str, Carry] = {WORD: InOneTurn(carry_out)}

@@ -1,0 +1,106 @@
+"""Words about a trial that come due: which, to whom and when. Each is one due row; `reminding` says them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, time
+
+from coldframe.domain.names import MemberId
+from coldframe.domain.trial.state import Trial, TrialAction
+from coldframe.engine.core import trial_turn
+from coldframe.engine.core.trial_turn import later_working_day
+from coldframe.engine.core.turn import Turn
+from coldframe.message.packed import Occurrence
+from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
+from coldframe.timing.reminders import next_nudge_time
+from coldframe.timing.zones import instant
+
+WORD = "trial word"
+REPEAT_AFTER = 2  # working days
+MISSED_AFTER = 3  # working days after the second week without numbers
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A word to one person: its kind, the week, action or person it is about, and its number."""
+
+    person: str
+    what: str
+    key: str
+    number: str = "1"
+
+    def pack(self) -> str:
+        """The occurrence of its due row: `person/what/key/number`."""
+        return Occurrence((self.person, self.what, self.key, self.number)).pack()
+
+    @classmethod
+    def unpack(cls, occurrence: str) -> Word:
+        return cls(*Occurrence.unpack(occurrence).parts)
+
+    def about(self) -> tuple[str, str]:
+        return self.what, self.key
+
+
+Moments = list[tuple[Word, datetime]]
+
+
+def week_moments(trial: Trial, calendar: WorkingCalendar) -> Moments:
+    """For every planned week: the reminder when it is over, one repeat, and when two weeks without numbers are told."""
+    found: Moments = []
+    for week in range(1, trial.planned + 1):
+        try:
+            found += _of_week(trial, week, calendar)
+        except NoWorkingTime:
+            continue
+    return found
+
+
+def _of_week(trial: Trial, week: int, calendar: WorkingCalendar) -> Moments:
+    over, owner, key = trial.week_over(week), str(trial.owner), str(week)
+    assert over is not None
+    first = next_nudge_time(calendar, instant(over, time(0), calendar.tz))
+    found = [
+        (Word(owner, "week", key), first),
+        (Word(owner, "week", key, "2"), later_working_day(calendar, first, REPEAT_AFTER)),
+    ]
+    if week > 1:
+        found.append((Word(owner, "tell", key), later_working_day(calendar, first, MISSED_AFTER)))
+    return found
+
+
+def action_moment(action: TrialAction, calendar: WorkingCalendar) -> tuple[Word, datetime]:
+    """On the morning of its day."""
+    morning = instant(calendar.local_day(action.due), time(0), calendar.tz)
+    return Word(action.who, "action", action.id), next_nudge_time(calendar, morning)
+
+
+async def moments_of(turn: Turn, trial: Trial, person: str) -> Moments:
+    """All words to this person about the trial's weeks and their own first-week actions."""
+    calendar = await trial_turn.calendar_of(turn, trial, MemberId(person))
+    moments = week_moments(trial, calendar) if trial.owner == person else []
+    return moments + [action_moment(a, calendar) for a in trial.open_actions() if a.who == person]
+
+
+async def schedule(turn: Turn, trial: Trial) -> None:
+    """Sets the words to come for this owner and those who have first-week actions."""
+    if trial.owner is None:
+        return
+    moments = week_moments(trial, await trial_turn.calendar_of(turn, trial))
+    for action in trial.open_actions():
+        await schedule_action(turn, trial, action)
+    for word, at in moments:
+        if at >= turn.now:
+            turn.later(WORD, trial.id, word.pack(), at)
+
+
+async def schedule_action(turn: Turn, trial: Trial, action: TrialAction) -> None:
+    try:
+        word, at = action_moment(action, await trial_turn.calendar_of(turn, trial, action.who))
+    except NoWorkingTime:
+        return
+    turn.later(WORD, trial.id, word.pack(), max(at, turn.now))
+
+
+def word_later(turn: Turn, trial: Trial, person: MemberId, what: str, key: str, at: datetime) -> None:
+    """A word of this kind to this person at the moment, or when it may be said after it."""
+    turn.later(WORD, trial.id, Word(person, what, key).pack(), at)
