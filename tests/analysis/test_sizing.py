@@ -15,6 +15,7 @@ from coldframe.analysis import sizing
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import Direction, Kind
 from coldframe.analysis.sizing import PlanMeasure, weeks_needed
+from coldframe.speech.trial.sizing_report import advice, summary
 
 
 @pytest.mark.parametrize(
@@ -190,7 +191,7 @@ def test_weeks_and_smallest_targets_fit_together(plan: PlanMeasure) -> None:
     effects = [abs(row.smallest_effect) for row in report.rows]
     assert effects == sorted(effects, reverse=True)
     assert [row.shows_target for row in report.rows] == [row.weeks >= report.weeks_exact for row in report.rows]
-    assert report.fits == (not report.advice)
+    assert report.fits == (not advice(report))
 
 
 def test_traffic_is_halved_between_two_groups() -> None:
@@ -205,7 +206,7 @@ def test_advice_holds_what_it_says() -> None:
     """Each way out that is offered brings the plan within six weeks."""
     report = weeks_needed(PLANS[0])
     assert not report.fits
-    larger, more, earlier, _ = report.advice
+    larger, more, earlier, _ = advice(report)
     assert "5.63 %" in larger and report.rows[-1].smallest_target == pytest.approx(0.0563, abs=5e-5)
     assert "2,249" in more and weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, 0.04, 0.05, 2249)).fits
     assert "10 % -> 12.5 %" in earlier and weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, 0.1, 0.125, 900)).fits
@@ -215,15 +216,15 @@ def test_short_needs_still_run_three_weeks() -> None:
     """Plenty of traffic shows the effect in days, and the words ask for three whole weeks all the same."""
     report = weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, 0.04, 0.05, 90_000))
     assert (report.weeks, report.fits) == (1, True)
-    assert "three whole weeks" in report.summary
+    assert "three whole weeks" in summary(report)
 
 
 def test_what_no_weeks_can_show() -> None:
     """Against a short baseline no number of weeks may be enough: said, not counted."""
     report = weeks_needed(PlanMeasure(Kind.COUNT_TARGET, 5, 6))
     assert (report.weeks, report.weeks_exact, report.fits) == (None, math.inf, False)
-    assert report.summary.startswith("No number of weeks")
-    assert report.advice
+    assert summary(report).startswith("No number of weeks")
+    assert advice(report)
 
 
 NAN = float("nan")

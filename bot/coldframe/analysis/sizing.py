@@ -19,8 +19,8 @@ from coldframe.analysis.proportions import rate_ratio_exact
 SPAN = (3, 4, 5, 6)
 """The weeks that a trial may take."""
 
-_LONGEST = 5200.0
-"""Weeks in a hundred years: what takes longer takes for ever."""
+_MAX_WEEKS = 5200.0
+"""A hundred years: what takes longer takes for ever."""
 
 
 # --- sizes per group ----------------------------------------------------------------------------------------
@@ -208,12 +208,10 @@ class WeeksRow:
 
 @dataclass(frozen=True, slots=True)
 class SizingReport:
-    """Weeks that a plan needs, what 3, 4, 5 and 6 weeks can show, and in words what to change when six do not
-    do.
+    """Weeks that a plan needs, and what 3, 4, 5 and 6 weeks can show.
 
     `per_group` is the size needed, not rounded (None where people are not counted); `weeks_exact` the weeks
     it takes (infinite when no number of weeks does), `weeks` the same rounded up (None for infinite).
-    `advice` is empty when six weeks suffice.
     """
 
     plan: PlanMeasure
@@ -222,33 +220,25 @@ class SizingReport:
     weeks: int | None
     fits: bool
     rows: tuple[WeeksRow, ...]
-    summary: str
-    advice: tuple[str, ...]
 
 
 def weeks_needed(plan_measure: PlanMeasure) -> SizingReport:
-    """Weeks that this traffic needs to show the plan's target with its power, and what to change when six do
-    not.
+    """Weeks that this traffic needs to show the plan's target with its power.
 
     One look at the end is assumed; weekly looks with O'Brien-Fleming type spending cost about 3 % more
     people. Raises BadNumber for anything but a PlanMeasure.
     """
-    from coldframe.analysis import sizing_words
-
     if not isinstance(plan_measure, PlanMeasure):
         raise inputs.BadNumber("plan_measure", plan_measure, "a PlanMeasure")
     exact = exact_weeks(plan_measure)
     rows = tuple(_row(plan_measure, weeks) for weeks in SPAN)
-    fits = exact <= SPAN[-1]
     return SizingReport(
         plan=plan_measure,
         per_group=_per_group(plan_measure, exact),
         weeks_exact=exact,
         weeks=math.ceil(exact - 1e-9) if math.isfinite(exact) else None,
-        fits=fits,
+        fits=exact <= SPAN[-1],
         rows=rows,
-        summary=sizing_words.summary(plan_measure, exact),
-        advice=() if fits else sizing_words.advice(plan_measure, exact, rows),
     )
 
 
@@ -257,11 +247,11 @@ def exact_weeks(plan: PlanMeasure) -> float:
     from scipy.optimize import brentq
 
     low = 0.01
-    if _shortfall(plan, plan.target, _LONGEST) < 0:
+    if _shortfall(plan, plan.target, _MAX_WEEKS) < 0:
         return math.inf
     if _shortfall(plan, plan.target, low) >= 0:
         return low
-    return float(brentq(lambda weeks: _shortfall(plan, plan.target, weeks), low, _LONGEST, xtol=1e-9))
+    return float(brentq(lambda weeks: _shortfall(plan, plan.target, weeks), low, _MAX_WEEKS, xtol=1e-9))
 
 
 def smallest_target(plan: PlanMeasure, weeks: float) -> float:

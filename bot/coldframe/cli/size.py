@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 import sys
 import textwrap
-from typing import TYPE_CHECKING, Any
+from dataclasses import asdict
+from typing import Any
 
 import click
 
-if TYPE_CHECKING:
-    from coldframe.analysis.sizing import PlanMeasure, SizingReport, WeeksRow
+from coldframe.analysis.inputs import BadNumber, whole
+from coldframe.analysis.measures import Kind
+from coldframe.analysis.sizing import PlanMeasure, SizingReport, WeeksRow, weeks_needed
+from coldframe.speech.trial.sizing_report import advice, summary, value
 
 KINDS = {
     "share": "split-shares",
@@ -59,9 +63,6 @@ def command(as_json: bool, **options: str | None) -> None:
     Kinds: share, mean and rate compare two groups at the same time; one-share compares with a fixed share,
     count and before-after with earlier weeks (their baseline and target are weekly values).
     """
-    from coldframe.analysis.inputs import BadNumber
-    from coldframe.analysis.sizing import weeks_needed
-
     try:
         report = weeks_needed(_plan(options))
     except BadNumber as wrong:
@@ -70,10 +71,6 @@ def command(as_json: bool, **options: str | None) -> None:
 
 
 def _plan(options: dict[str, str | None]) -> PlanMeasure:
-    from coldframe.analysis.inputs import whole
-    from coldframe.analysis.measures import Kind
-    from coldframe.analysis.sizing import PlanMeasure
-
     kind = Kind(KINDS[options["kind"] or "share"])
     level = _share if kind in (Kind.SPLIT_SHARES, Kind.SHARE_TARGET) else _number
     no_traffic = kind in (Kind.COUNT_TARGET, Kind.BEFORE_AFTER)
@@ -161,7 +158,7 @@ def _float(text: str) -> float:
 
 def _words(report: SizingReport) -> str:
     plan = report.plan
-    prose = [report.summary]
+    prose = [summary(report)]
     if report.per_group is not None and math.isfinite(report.per_group):
         prose.append(f"That needs {math.ceil(report.per_group - 1e-6):,} {_group(plan)}.")
     prose.append(
@@ -169,8 +166,9 @@ def _words(report: SizingReport) -> str:
         "see one where there is none, with one look at the end; looking every week takes about 3 % more."
     )
     lines = [*map(_wrapped, prose), "", *_table(report)]
-    if report.advice:
-        lines += ["", "What would help:", *(_wrapped(one, "- ") for one in report.advice)]
+    helping = advice(report)
+    if helping:
+        lines += ["", "What would help:", *(_wrapped(one, "- ") for one in helping)]
     return "\n".join(lines)
 
 
@@ -179,8 +177,6 @@ def _wrapped(text: str, bullet: str = "") -> str:
 
 
 def _table(report: SizingReport) -> list[str]:
-    from coldframe.analysis.sizing_words import value
-
     plan = report.plan
     head = ["weeks", _group(plan), "smallest target seen", "change", f"shows {value(plan, plan.target)}"]
     rows = [
@@ -213,10 +209,8 @@ def _group(plan: PlanMeasure) -> str:
 
 
 def _json(report: SizingReport) -> str:
-    import json
-    from dataclasses import asdict
-
-    return json.dumps(_finite(asdict(report)), indent=2, ensure_ascii=False)
+    told = {**asdict(report), "summary": summary(report), "advice": advice(report)}
+    return json.dumps(_finite(told), indent=2, ensure_ascii=False)
 
 
 def _finite(value: Any) -> Any:

@@ -20,15 +20,15 @@ from coldframe.chat.room import orders, passes, payloads
 from coldframe.chat.room.records import Change, NotThere
 from coldframe.chat.room.rehearsal import Rehearsal
 from coldframe.chat.room.service import Room
-from coldframe.chat.room.wire import MOST_FRAME, Wire
+from coldframe.chat.room.wire import MAX_FRAME, Wire
 from coldframe.ports import Clock, Place
 from coldframe.speech import room_words
 
 logger = structlog.get_logger(__name__)
 
 _HERE = ("localhost", "127.0.0.1", "[::1]")
-_MOST_WIRES = 400
-_KEPT_PAYLOADS = 4000
+_MAX_WIRES = 400  # open pages of everybody
+_MAX_PAYLOADS = 4000  # messages kept ready
 
 _TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _SHOWN_INLINE = {"image/png"}
@@ -97,7 +97,7 @@ class Server:
             record = self.room.message(message_id)
             known = (record.place, json.dumps(payloads.record_json(record)))
             self._payloads[message_id] = known
-            if len(self._payloads) > _KEPT_PAYLOADS:
+            if len(self._payloads) > _MAX_PAYLOADS:
                 self._payloads.popitem(last=False)
         return known
 
@@ -206,9 +206,9 @@ class Server:
             raise web.HTTPForbidden(reason=room_words.OWN_PAGE_ONLY)
         person = self._who(request)
         mine = sum(wire.person == person for wire in self._wires)
-        if mine >= self._wires_each or len(self._wires) >= _MOST_WIRES:
+        if mine >= self._wires_each or len(self._wires) >= _MAX_WIRES:
             raise web.HTTPServiceUnavailable(reason=room_words.TOO_MANY_PAGES)
-        socket = web.WebSocketResponse(heartbeat=25, max_msg_size=MOST_FRAME, compress=False)
+        socket = web.WebSocketResponse(heartbeat=25, max_msg_size=MAX_FRAME, compress=False)
         await socket.prepare(request)
         wire = Wire(self, person, socket)
         self._wires.append(wire)

@@ -10,7 +10,7 @@ import base64
 import binascii
 import json
 from collections import deque
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 import structlog
 from aiohttp import WSMsgType, web
@@ -18,18 +18,16 @@ from pydantic import ValidationError
 
 from coldframe.chat.room import orders, payloads
 from coldframe.chat.room.records import MOST_FILE_BYTES, Change, NotThere, Refused
+from coldframe.chat.room.service import Room
 from coldframe.chat.room.throttle import Throttle
-from coldframe.ports import IncomingFile, Place, Reply
+from coldframe.ports import Clock, IncomingFile, Place, Reply
 from coldframe.render.room import form_json, message_json
 from coldframe.speech import room_words, surface
 
-if TYPE_CHECKING:
-    from coldframe.chat.room.server import Server
-
 logger = structlog.get_logger(__name__)
 
-MOST_FRAME = 5 << 20
-"""Three files of 1 MiB in base64 and their message; anything larger ends the connection."""
+MAX_FRAME = 5 << 20
+"""Bytes: three files of 1 MiB in base64 and their message; anything larger ends the connection."""
 
 GONE = 4403
 """The close code for somebody who is no longer let in: the page does not try again."""
@@ -37,19 +35,38 @@ GONE = 4403
 LATEST = 150
 """Messages of each conversation that a fresh browser gets at once; earlier ones on request."""
 
-_MOST_NONSENSE = 20
+_MAX_UNREADABLE = 20
+"""Messages that cannot be read before the connection ends."""
+
+
+class Host(Protocol):
+    """What a wire asks of whoever opened it."""
+
+    room: Room
+    wall: Clock
+    acting: bool
+
+    def knows(self, person: str) -> bool: ...
+
+    def payload(self, message_id: str) -> tuple[Place | None, str]: ...
+
+    def turn_person_to(self, person: str, what: str) -> None: ...
+
+    def rehearsal_json(self) -> dict[str, Any] | None: ...
+
+    async def rehearse(self, order: orders.Rehearse, acting: str) -> None: ...
 
 
 class Wire:
     """A connection of one person's browser."""
 
-    def __init__(self, server: Server, person: str, socket: web.WebSocketResponse) -> None:
+    def __init__(self, host: Host, person: str, socket: web.WebSocketResponse) -> None:
         self.person = person
-        self._server = server
+        self._host = host
         self._socket = socket
-        self._throttle = Throttle(server.wall)
+        self._throttle = Throttle(host.wall)
         self._greeted = False
-        self._nonsense = 0
+        self._unreadable = 0
         self._new: dict[str, None] = {}
         self._turns: dict[str, None] = {}
         self._answers: deque[str] = deque()
@@ -91,7 +108,7 @@ class Wire:
         while True:
             await self._stir.wait()
             self._stir.clear()
-            if not self._server.knows(self.person):
+            if not self._host.knows(self.person):
                 await self.close(GONE, "this person has left")
                 return
             try:
@@ -109,21 +126,21 @@ class Wire:
         return [*frames, *filter(None, map(self._turn_frame, turns)), *answers]
 
     def _new_frame(self, ids: list[str]) -> str:
-        room = self._server.room
-        known = [self._server.payload(one) for one in ids]
+        room = self._host.room
+        known = [self._host.payload(one) for one in ids]
         items = [text for place, text in known if place and room.sees(self.person, place)]
         return f'{{"push":"messages","rev":{room.log.revision()},"items":[{",".join(items)}]}}'
 
     def _turn_frame(self, what: str) -> str:
         match what:
             case "note":
-                return _frame(push="notes", notes=[payloads.note_json(n) for n in self._server.room.notes(self.person)])
+                return _frame(push="notes", notes=[payloads.note_json(n) for n in self._host.room.notes(self.person)])
             case "home":
                 return _frame(push="home", home=self._home())
             case "reads":
                 return _frame(push="reads", reads=self._reads())
             case "rehearsal":
-                return _frame(push="rehearsal", rehearsal=self._server.rehearsal_json())
+                return _frame(push="rehearsal", rehearsal=self._host.rehearsal_json())
             case "slow" | "people" | "again":
                 return _frame(push=what)
         return ""
@@ -134,7 +151,7 @@ class Wire:
         try:
             order = orders.ORDERS.validate_json(data)
         except ValidationError:
-            await self._at_a_loss()
+            await self._reject_unreadable()
             return
         try:
             answer = await self._answer(order)
@@ -146,15 +163,15 @@ class Wire:
         self._answers.append(json.dumps({"n": order.n, **answer}))
         self._stir.set()
 
-    async def _at_a_loss(self) -> None:
-        self._nonsense += 1
+    async def _reject_unreadable(self) -> None:
+        self._unreadable += 1
         self._answers.append(json.dumps({"error": room_words.UNREADABLE}))
         self._stir.set()
-        if self._nonsense >= _MOST_NONSENSE:
+        if self._unreadable >= _MAX_UNREADABLE:
             await self.close(1008, "too many messages that cannot be read")
 
     async def _answer(self, order: orders.Order) -> dict[str, Any]:
-        room = self._server.room
+        room = self._host.room
         match order:
             case orders.Hello():
                 return self._welcome(order)
@@ -164,7 +181,7 @@ class Wire:
                 return self._earlier(self._place(order.place), order.before)
             case orders.Read():
                 if room.mark_read(self.person, self._place(order.place), order.message):
-                    self._server.turn_person_to(self.person, "reads")
+                    self._host.turn_person_to(self.person, "reads")
                 return {}
             case orders.PutAway():
                 room.put_away(self.person, order.note)
@@ -173,13 +190,13 @@ class Wire:
                 room.log.drop_form(self.person, order.action, order.value)
                 return {}
             case orders.Rehearse():
-                await self._server.rehearse(order, self.person)
+                await self._host.rehearse(order, self.person)
                 return {}
             case _:
                 return await self._act(order, f"{room.tenant}:{self.person}:{order.key}")
 
     async def _act(self, order: orders.Order, key: str) -> dict[str, Any]:
-        room, who = self._server.room, self.person
+        room, who = self._host.room, self.person
         reply = Reply()
         match order:
             case orders.Say():
@@ -204,18 +221,18 @@ class Wire:
         text, mentioned = _addressed(order.text)
         files = [_incoming(file) for file in order.files]
         place = self._place(order.place)
-        await self._server.room.say(self.person, place, text, order.thread, mentioned, files, key=key)
+        await self._host.room.say(self.person, place, text, order.thread, mentioned, files, key=key)
 
     def _place(self, short: str) -> Place:
-        place = payloads.place_of(self._server.room.tenant, self.person, short)
-        if not self._server.room.sees(self.person, place):
+        place = payloads.place_of(self._host.room.tenant, self.person, short)
+        if not self._host.room.sees(self.person, place):
             raise NotThere(room_words.NO_CONVERSATION)
         return place
 
     # --- what a browser gets when it comes (back) -------------------------------------------------------------
 
     def _welcome(self, order: orders.Hello) -> dict[str, Any]:
-        room, me = self._server.room, self.person
+        room, me = self._host.room, self.person
         self._greeted = True
         missed = order.life == room.log.life and order.since > 0
         places = room.places(me)
@@ -232,32 +249,32 @@ class Wire:
             "home": self._home(),
             "forms": [form_json(form) for form in room.log.forms(me)],
             "reads": self._reads(),
-            "rehearsal": self._server.rehearsal_json(),
-            "acting": self._server.acting,
+            "rehearsal": self._host.rehearsal_json(),
+            "acting": self._host.acting,
         }
 
     def _items(self, place: Place, since: int) -> list[dict[str, Any]]:
-        log = self._server.room.log
+        log = self._host.room.log
         found = log.messages(place, above=since) if since else log.latest(place, LATEST)
         return [payloads.record_json(record) for record in found]
 
     def _earlier(self, place: Place, before: str) -> dict[str, Any]:
-        found = self._server.room.log.latest(place, LATEST, before=before)
+        found = self._host.room.log.latest(place, LATEST, before=before)
         return {"items": [payloads.record_json(r) for r in found], "more": len(found) == LATEST}
 
     def _place_json(self, place: Place) -> dict[str, Any]:
-        room = self._server.room
+        room = self._host.room
         if place.kind == "direct":
             return {"id": "d", "name": "", "members": []}
         members = [person.id for person in room.log.members(place.id)]
         return {"id": payloads.place_id(place), "name": room.log.channels()[place.id], "members": members}
 
     def _home(self) -> dict[str, Any] | None:
-        card = self._server.room.log.home(self.person)
+        card = self._host.room.log.home(self.person)
         return message_json(card) if card else None
 
     def _reads(self) -> dict[str, str]:
-        reads = self._server.room.log.reads(self.person)
+        reads = self._host.room.log.reads(self.person)
         return {("d" if kind == "direct" else f"c:{root}"): message for (kind, root), message in reads.items()}
 
 

@@ -5,11 +5,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from coldframe.analysis.inputs import BadNumber
+from coldframe.analysis.measures import Kind
+from coldframe.analysis.sizing import PlanMeasure, weeks_needed
 from coldframe.domain.names import Axis, Role
 from coldframe.domain.state import Comparison, Criterion, Round
 from coldframe.message.pictures import Corner, PlacedPlan, PlacementMatrix
 from coldframe.speech.round.results import Sureness
 from coldframe.speech.round.size_words import Size
+from coldframe.speech.trial import sizing_report
 
 PRIOR_VARIANCE = 4.0  # keeps one-sided comparisons finite
 Votes = Mapping[str, Sequence[str]]
@@ -93,24 +97,18 @@ def size_of(criterion: Criterion, weeks: int) -> Size | None:
 
     A count's baseline and target are those of the whole trial of so many `weeks`.
     """
-    from coldframe.analysis.inputs import BadNumber
-    from coldframe.analysis.measures import Kind
-    from coldframe.analysis.sizing import PlanMeasure, weeks_needed
-    from coldframe.analysis.sizing_words import value
-
     if criterion.baseline is None or criterion.target is None:
         return None
     span = weeks if criterion.kind == "count" else 1
+    kind = Kind(SIZED[criterion.kind])
     try:
-        plan = PlanMeasure(
-            Kind(SIZED[criterion.kind]), criterion.baseline / span, criterion.target / span, criterion.weekly
-        )
-        report = weeks_needed(plan)
+        report = weeks_needed(PlanMeasure(kind, criterion.baseline / span, criterion.target / span, criterion.weekly))
     except BadNumber:
         return None
-    rows = tuple((row.weeks, value(plan, row.smallest_target)) for row in report.rows)
+    rows = tuple((row.weeks, sizing_report.value(report.plan, row.smallest_target)) for row in report.rows)
     shown = {row.weeks: row.shows_target for row in report.rows}
-    return Size(report.fits, shown.get(weeks, False), report.summary, rows, report.advice[0] if report.advice else "")
+    advice = next(iter(sizing_report.advice(report)), "")
+    return Size(report.fits, shown.get(weeks, False), sizing_report.summary(report), rows, advice)
 
 
 def proposals(texts: Sequence[str]) -> list[tuple[int, int, float, str]]:

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from coldframe.analysis.measures import Kind
+from coldframe.analysis.sizing import SPAN, PlanMeasure, SizingReport, WeeksRow, exact_weeks
 
-if TYPE_CHECKING:
-    from coldframe.analysis.sizing import PlanMeasure, WeeksRow
-
-_LONGEST = 6
+_MIN_WEEKS, _MAX_WEEKS = SPAN[0], SPAN[-1]
 _BUSIER_STEPS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6)
 
 _GROUPS = {
@@ -31,25 +28,29 @@ def value(plan: PlanMeasure, number: float) -> str:
     return f"{number:,.4g} {plan.unit}".strip()
 
 
-def summary(plan: PlanMeasure, weeks: float) -> str:
+def summary(report: SizingReport) -> str:
     """One sentence: what is to be seen, with how much, in how many weeks."""
+    plan, weeks = report.plan, report.weeks_exact
     change = f"{value(plan, plan.baseline)} -> {value(plan, plan.target)}"
     traffic = f" with {plan.weekly:,.6g} {_GROUPS[plan.kind]}" if plan.weekly and plan.kind in _GROUPS else ""
     if not math.isfinite(weeks):
         return f"No number of weeks shows {change}{traffic}."
     takes = _weeks(math.ceil(weeks - 1e-9))
-    if weeks > _LONGEST:
+    if weeks > _MAX_WEEKS:
         return f"Six weeks are not enough to see {change}{traffic}: it takes {takes}."
-    if weeks < 3:
+    if weeks < _MIN_WEEKS:
         return f"{takes} would show {change}{traffic}; run three whole weeks all the same."
     return f"To see {change}{traffic} takes {takes}."
 
 
-def advice(plan: PlanMeasure, weeks: float, rows: tuple[WeeksRow, ...]) -> tuple[str, ...]:
-    """What would bring the plan within six weeks, one sentence each, with numbers."""
+def advice(report: SizingReport) -> tuple[str, ...]:
+    """What would bring the plan within six weeks, one sentence each, with numbers; nothing when it is."""
+    if report.fits:
+        return ()
+    plan = report.plan
     found = (
-        _larger_change(plan, rows[-1]),
-        _more_people(plan, weeks),
+        _larger_change(plan, report.rows[-1]),
+        _more_people(plan, report.weeks_exact),
         _less_spread(plan),
         _busier_step(plan),
         _other_design(plan),
@@ -70,7 +71,7 @@ def _larger_change(plan: PlanMeasure, row: WeeksRow) -> str:
 def _more_people(plan: PlanMeasure, weeks: float) -> str:
     if not plan.weekly or not math.isfinite(weeks):
         return ""
-    needed = math.ceil(plan.weekly * weeks / _LONGEST)
+    needed = math.ceil(plan.weekly * weeks / _MAX_WEEKS)
     return f"Bring in more: {needed:,} {_GROUPS[plan.kind]} instead of {plan.weekly:,.6g} would do in six weeks."
 
 
@@ -83,8 +84,6 @@ def _less_spread(plan: PlanMeasure) -> str:
 
 
 def _busier_step(plan: PlanMeasure) -> str:
-    from coldframe.analysis.sizing import exact_weeks
-
     if plan.kind is not Kind.SPLIT_SHARES:
         return ""
     for share in _BUSIER_STEPS:
@@ -92,7 +91,7 @@ def _busier_step(plan: PlanMeasure) -> str:
         if share <= plan.baseline or not 0 < target < 1:
             continue
         moved = replace(plan, baseline=share, target=target)
-        if (weeks := exact_weeks(moved)) <= _LONGEST:
+        if (weeks := exact_weeks(moved)) <= _MAX_WEEKS:
             return (
                 f"Measure an earlier step that more people take: where {value(plan, share)} do it now, the same "
                 f"relative change ({value(plan, share)} -> {value(plan, target)}) takes {_weeks(math.ceil(weeks))}."
