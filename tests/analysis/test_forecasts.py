@@ -1,4 +1,4 @@
-"""Brier score, its parts, and calibration of forecasts."""
+"""Brier score and calibration of forecasts."""
 
 from __future__ import annotations
 
@@ -10,16 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.proportion import proportion_confint
 
-from coldframe.analysis.forecasts import brier, calibration, decomposition, decomposition_of_groups
+from coldframe.analysis.forecasts import brier, calibration
 from coldframe.analysis.inputs import BadNumber
-
-# Wilks, Statistical Methods in the Atmospheric Sciences: 12-24 h rain forecasts (in the documentation of the R package
-# verification two of the shares are misprinted as .245 and .203; with .0245 and .0203 the sum is 1)
-WILKS = (
-    [0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1],
-    [0.006, 0.019, 0.059, 0.150, 0.277, 0.377, 0.511, 0.587, 0.723, 0.779, 0.934, 0.933],
-    [0.4112, 0.0671, 0.1833, 0.0986, 0.0616, 0.0366, 0.0303, 0.0275, 0.0245, 0.0220, 0.0170, 0.0203],
-)
 
 chances = st.floats(0, 1) | st.integers(0, 10).map(lambda tenth: tenth / 10)
 records = st.lists(st.tuples(chances, st.integers(0, 1)), min_size=1, max_size=60)
@@ -44,34 +36,6 @@ def test_brier_is_the_mean_squared_distance(pairs) -> None:
     said, happened = zip(*pairs, strict=True)
     expected = math.fsum((f - o) ** 2 for f, o in pairs) / len(pairs)
     assert brier(said, happened) == pytest.approx(expected, abs=1e-12)
-
-
-def test_wilks_rain_forecasts() -> None:
-    """Base rate .16150, reliability .000828, resolution .062787, uncertainty .135420, score .073461, skill .4575."""
-    parts = decomposition_of_groups(*WILKS)
-    assert parts.base_rate == pytest.approx(0.16150, abs=5e-6)
-    assert parts.reliability == pytest.approx(0.000828, abs=5e-7)
-    assert parts.resolution == pytest.approx(0.062787, abs=5e-7)
-    assert parts.uncertainty == pytest.approx(0.135420, abs=5e-7)
-    assert parts.score == pytest.approx(0.073461, abs=5e-7)
-    assert parts.skill == pytest.approx(0.4575, abs=5e-5)
-
-
-def test_parts_by_hand() -> None:
-    """Five forecasts of .8 with four events, five of .2 with one: .16 = 0 - .09 + .25."""
-    parts = decomposition([0.8] * 5 + [0.2] * 5, [1, 1, 1, 1, 0, 1, 0, 0, 0, 0])
-    assert (parts.reliability, parts.resolution, parts.uncertainty) == pytest.approx((0, 0.09, 0.25), abs=1e-12)
-    assert parts.score == pytest.approx(0.16)
-
-
-@given(records)
-def test_parts_add_up_to_the_score(pairs) -> None:
-    """Murphy 1973: reliability - resolution + uncertainty is the Brier score when equal values are grouped."""
-    said, happened = zip(*pairs, strict=True)
-    parts = decomposition(said, happened)
-    assert parts.score == pytest.approx(brier(said, happened), abs=1e-9)
-    assert parts.reliability - parts.resolution + parts.uncertainty == pytest.approx(parts.score, abs=1e-9)
-    assert (parts.skill is None) == (len(set(happened)) == 1)
 
 
 def test_calibration_is_not_meaningful_before_twenty() -> None:
@@ -112,7 +76,7 @@ def test_bins_hold_all_forecasts_with_their_interval(pairs, bins) -> None:
         assert (b.share_low, b.share_high) == pytest.approx(expected, abs=1e-9)
 
 
-@pytest.mark.parametrize("function", [brier, decomposition, calibration])
+@pytest.mark.parametrize("function", [brier, calibration])
 @pytest.mark.parametrize(
     ("said", "happened", "argument"),
     [
@@ -141,14 +105,10 @@ def test_bad_input_is_named(function, said, happened, argument) -> None:
     [
         (lambda: calibration([0.5], [1], bins=0), "bins"),
         (lambda: calibration([0.5], [1], bins=2.5), "bins"),
-        (lambda: decomposition_of_groups([0.5], [0.5, 0.5], [1]), "event_rates"),
-        (lambda: decomposition_of_groups([0.5], [0.5], [1, 0]), "shares"),
-        (lambda: decomposition_of_groups([0.5], [0.5], [0]), "shares"),
-        (lambda: decomposition_of_groups([0.5], [0.5], [-1]), "shares[0]"),
     ],
 )
-def test_bad_groups_are_named(call, argument) -> None:
-    """Tables of different length, bins and shares that cannot be are refused by name."""
+def test_bad_bins_are_named(call, argument) -> None:
+    """A number of bins that cannot be is refused by name."""
     with pytest.raises(BadNumber) as caught:
         call()
     assert caught.value.argument == argument

@@ -10,7 +10,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from coldframe.analysis import agreement, tally
+from coldframe.analysis import tally
 
 
 def main() -> None:
@@ -31,10 +31,6 @@ def main() -> None:
     weights = {n: 1 + n % 4 for n in range(40)}
     print(f"Banzhaf power, 40 voters:         {milliseconds(lambda: tally.banzhaf(weights, 50)):6.1f} ms")
     print(f"Shapley-Shubik power, 40 voters:  {milliseconds(lambda: tally.shapley_shubik(weights, 50)):6.1f} ms")
-    ratings = np.random.default_rng(1).integers(1, 6, size=(12, 30)).tolist()
-    for level in agreement.LEVELS:
-        spent = milliseconds(lambda at=level: agreement.krippendorff_alpha(ratings, at))
-        print(f"alpha with interval, 12 judges, 30 units, {level:8} {spent:6.1f} ms")
 
 
 def some_votes(voters: int, options: int) -> dict[str, list[str]]:

@@ -308,7 +308,7 @@ async def logged_to_the_review_of_two(team: Team) -> None:
         await team.weeks(week, at=HOUR)
         for trial in trials:
             await team.say(D, text)
-            await team.press(D, "trial.take", f"{trial.id}|{text}")
+            await team.press(D, "trial.take", ButtonValue(trial.id, (text,)).pack())
     await team.weeks(4, at=timedelta(days=1, hours=2))
 
 

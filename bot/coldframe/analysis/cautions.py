@@ -44,10 +44,10 @@ from coldframe.analysis.measures import (
 )
 from coldframe.analysis.proportions import Summary
 
-SAMPLE_RATIO_LEVEL = 0.001
-FEWEST_BASELINE_WEEKS = 6
-BETTER_BASELINE_WEEKS = 8
-LONGEST_SPAN = 6
+SAMPLE_RATIO_LEVEL = 0.001  # p value
+MIN_BASELINE_WEEKS = 6  # weeks
+BETTER_BASELINE_WEEKS = 8  # weeks
+MAX_SPAN = 6
 """Weeks up to which a trial with gaps may be extended."""
 
 TIMES_TARGET = 3.0
@@ -57,9 +57,9 @@ TIMES_RELATIVE = 2.0
 too good.
 """
 
-_SUGGESTIVE = 1.96
-_OUTLYING = 3.5
-_MOST_EXACT = 1000
+_SUGGESTIVE = 1.96  # standard errors
+_OUTLYING = 3.5  # robust standard deviations
+_MAX_EXACT = 1000  # people
 
 
 def sample_ratio(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Caution | None:
@@ -70,7 +70,7 @@ def sample_ratio(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Caution | 
     together = trial + control
     if not together:
         return None
-    if together <= _MOST_EXACT:
+    if together <= _MAX_EXACT:
         p_value = proportions.binomial_exact(trial, together, measure.planned_share).p_value
     else:
         share = measure.planned_share
@@ -88,8 +88,8 @@ def baseline(measure: Measure) -> list[Caution]:
     if measure.kind in SPLITS:
         return []
     found = [Caution("no-control")] if measure.kind is Kind.BEFORE_AFTER else []
-    if measure.kind is Kind.BEFORE_AFTER and weeks < FEWEST_BASELINE_WEEKS:
-        found.append(Caution("no-baseline", {"weeks": weeks, "least": FEWEST_BASELINE_WEEKS}))
+    if measure.kind is Kind.BEFORE_AFTER and weeks < MIN_BASELINE_WEEKS:
+        found.append(Caution("no-baseline", {"weeks": weeks, "least": MIN_BASELINE_WEEKS}))
     elif 0 < weeks < BETTER_BASELINE_WEEKS:
         found.append(Caution("short-baseline", {"weeks": weeks, "better": BETTER_BASELINE_WEEKS}))
     elif not weeks and measure.baseline is not None:
@@ -123,7 +123,7 @@ def gaps(measure: Measure, missing: Sequence[int]) -> Caution | None:
         "weeks": ", ".join(str(week) for week in missing),
         "number": len(missing),
     }
-    if measure.planned_weeks + len(missing) <= LONGEST_SPAN:
+    if measure.planned_weeks + len(missing) <= MAX_SPAN:
         facts["extend_to_week"] = measure.planned_weeks + len(missing)
     return Caution("gaps", facts)
 
@@ -270,7 +270,7 @@ def _distance(measure: Measure, one: Numbers | None, others: Sequence[Numbers | 
 
 def _weekly_distance(measure: Measure, one: Numbers | None, others: Sequence[Numbers | None]) -> float:
     """The same by how much whole weeks differed before the trial."""
-    if len(measure.baseline_weeks) < FEWEST_BASELINE_WEEKS:
+    if len(measure.baseline_weeks) < MIN_BASELINE_WEEKS:
         return 0.0
     spread = proportions.summary("baseline_weeks", measure.baseline_weeks).sd
     values = [evidence.value(other) for other in others]

@@ -14,8 +14,8 @@ from typing import Any
 
 from coldframe.analysis.inputs import BadNumber, choice, finite, positive, rate, whole
 
-POINT = 0.01
-MONTHS = 12
+POINT = 0.01  # share
+MONTHS = 12  # in a year
 OFF_BOTH_WAYS = (-0.2, 0.2)
 """How wrong each of the team's numbers may be in the ranges, as shares of itself."""
 

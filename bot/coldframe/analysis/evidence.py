@@ -17,11 +17,11 @@ from coldframe.analysis import inputs, proportions
 from coldframe.analysis.measures import Count, Kind, Measure, Numbers, Tally, WeeklyNumbers
 from coldframe.analysis.proportions import Interval, Summary
 
-FEWEST_EXPECTED = 5.0
+MIN_EXPECTED = 5.0
 """Below this expected count in a cell the normal approximation is not trusted (common practice)."""
 
-_LARGEST_BOSCHLOO = 150
-_LARGEST_EXACT = 100_000
+_MAX_BOSCHLOO = 150  # people in a group
+_MAX_EXACT = 100_000  # trials
 _FARTHEST = 37.0  # beyond it a p value is 0 in floats
 
 
@@ -120,9 +120,9 @@ def _split_shares(measure: Measure, weeks: Sequence[WeeklyNumbers], confidence: 
 @lru_cache(maxsize=1024)  # one look asks for the same table several times
 def _shares_statistic(before: int, control: int, after: int, people: int) -> tuple[float, str]:
     share = (before + after) / (control + people)
-    if min(share, 1 - share) * min(control, people) >= FEWEST_EXPECTED:
+    if min(share, 1 - share) * min(control, people) >= MIN_EXPECTED:
         return proportions.pooled_score(before, control, after, people), "score"
-    exact = proportions.boschloo_exact if max(control, people) <= _LARGEST_BOSCHLOO else proportions.fisher_exact
+    exact = proportions.boschloo_exact if max(control, people) <= _MAX_BOSCHLOO else proportions.fisher_exact
     result = exact(before, control, after, people)
     return _signed(result.p_value, after / people - before / control), result.method
 
@@ -179,7 +179,7 @@ def _share_target(measure: Measure, weeks: Sequence[WeeklyNumbers], confidence: 
     around = proportions.wilson_interval(seen.successes, seen.trials, confidence)
     interval = Interval(around.low - usual, around.high - usual, share - usual, confidence, around.method)
     error = math.sqrt(usual * (1 - usual) / seen.trials)
-    if seen.trials <= _LARGEST_EXACT or not error:
+    if seen.trials <= _MAX_EXACT or not error:
         result = proportions.binomial_exact(seen.successes, seen.trials, usual)
         z, test = _signed(result.p_value, share - usual), result.method
     else:

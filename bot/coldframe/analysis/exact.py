@@ -12,7 +12,6 @@ Floats: TypeAlias = Any
 
 # Probabilities that are equal in theory differ in the last bits; scipy's exact tests use the same slack.
 _SLACK = 1 + 1e-7
-_SPECK = 1e-9  # what rounding leaves of a score that is 0 in theory stays below this
 
 
 def _log_choose(people: int, hits: Floats) -> Floats:
@@ -88,27 +87,3 @@ def _largest(chance: Any) -> float:
         step = (high - low) / 500
         low, high = max(0.0, shares[top] - step), min(1.0, shares[top] + step)
     return best
-
-
-def e_test(before: int, span: float, after: int, trial_span: float) -> tuple[float, float]:
-    """The E-test's two-sided p value and score statistic; at least one event in all."""
-    import numpy as np
-
-    pooled = (before + after) / (span + trial_span)
-    old, new = _poisson(pooled * span), _poisson(pooled * trial_span)
-    left, right = np.arange(len(old))[:, None], np.arange(len(new))[None, :]
-    total = np.maximum(left + right, 1e-300)  # without any event the difference is 0 whatever it is divided by
-    spread = np.sqrt(total / (span + trial_span) * (1 / span + 1 / trial_span))
-    scores = (right / trial_span - left / span) / spread
-    z = (after / trial_span - before / span) / np.sqrt(pooled * (1 / span + 1 / trial_span))
-    extreme = np.abs(scores) * _SLACK + _SPECK >= abs(z)
-    return min(1.0, float(old @ extreme @ new)), float(z)
-
-
-def _poisson(mean: float) -> Floats:
-    """Chance of 0, 1, ... events, as far as it is worth counting."""
-    import numpy as np
-    from scipy.special import gammaln, xlogy
-
-    events = np.arange(int(mean + 12 * mean**0.5 + 30))
-    return np.exp(xlogy(events, mean) - mean - gammaln(events + 1))

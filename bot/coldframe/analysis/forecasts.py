@@ -24,24 +24,6 @@ GUESS = 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Decomposition:
-    """Murphy's parts of the Brier score: `score` = `reliability` - `resolution` + `uncertainty`.
-
-    `reliability`: squared distance of what was said from what then happened (0 is best); `resolution`: how
-    far the cases told apart lie from the base rate (the more, the better); `uncertainty`: the score of always
-    saying `base_rate`. `skill`: 1 - score / uncertainty, above 0 if better than that; None if everything or
-    nothing happened.
-    """
-
-    reliability: float
-    resolution: float
-    uncertainty: float
-    score: float
-    base_rate: float
-    skill: float | None
-
-
-@dataclass(frozen=True, slots=True)
 class Bin:
     """Forecasts from `low` to below `high` (the last: up to 1): how many, their mean, how often it happened.
 
@@ -84,34 +66,6 @@ def brier(forecasts: Sequence[float], outcomes: Sequence[int]) -> float:
     return float(np.mean((said - happened) ** 2))
 
 
-def decomposition(forecasts: Sequence[float], outcomes: Sequence[int]) -> Decomposition:
-    """Reliability, resolution and uncertainty, with forecasts grouped by equal values, so that they add up exactly.
-
-    Source: Murphy, Journal of Applied Meteorology 12, 1973. Raises BadNumber as `brier` does.
-    """
-    said, happened = _pairs(forecasts, outcomes)
-    values, group, sizes = np.unique(said, return_inverse=True, return_counts=True)
-    return _parts(values, np.bincount(group, weights=happened) / sizes, sizes / len(said))
-
-
-def decomposition_of_groups(
-    forecasts: Sequence[float], event_rates: Sequence[float], shares: Sequence[float]
-) -> Decomposition:
-    """The same from a printed table: per forecast value, how often it happened and its share of all forecasts.
-
-    All from 0 to 1, of one length; shares need not sum to exactly 1 (tables round), they are scaled. Raises
-    BadNumber.
-    """
-    said, happened = _rates("forecasts", forecasts), _rates("event_rates", event_rates)
-    parts = _rates("shares", shares)
-    for name, values in (("event_rates", happened), ("shares", parts)):
-        if len(values) != len(said):
-            raise BadNumber(name, values.tolist(), f"a list of {len(said)}, as long as forecasts")
-    if not parts.sum():
-        raise BadNumber("shares", parts.tolist(), "shares that are not all 0")
-    return _parts(said, happened, parts / parts.sum())
-
-
 def calibration(forecasts: Sequence[float], outcomes: Sequence[int], bins: int = 5) -> Calibration:
     """Forecasts in `bins` (1 to 100) equal ranges against how often the event happened; see `Calibration`.
 
@@ -131,16 +85,6 @@ def _bin(low: float, high: float, said: Vector, happened: Vector) -> Bin:
     interval = wilson_interval(events, count)
     mean = float(said.mean())
     return Bin(float(low), float(high), count, mean, events, events / count, interval.low, interval.high)
-
-
-def _parts(said: Vector, happened: Vector, shares: Vector) -> Decomposition:
-    base = float(shares @ happened)
-    reliability = float(shares @ (said - happened) ** 2)
-    resolution = float(shares @ (happened - base) ** 2)
-    uncertainty = base * (1 - base)
-    score = float(shares @ ((said - happened) ** 2 + happened * (1 - happened)))
-    skill = 1 - score / uncertainty if uncertainty else None
-    return Decomposition(reliability, resolution, uncertainty, score, base, skill)
 
 
 def _pairs(forecasts: Sequence[float], outcomes: Sequence[int]) -> tuple[Vector, Vector]:

@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 
 T = TypeVar("T")
 
-LONGEST_SHOWN = 80
+MAX_SHOWN = 80
 """Characters of a wrong value that a message repeats."""
 
 
@@ -34,13 +34,13 @@ class BadNumber(ValueError):
 
 
 def shorten(value: object) -> str:
-    """The value as a message repeats it: its repr, a numpy scalar as plain number, cut at `LONGEST_SHOWN`."""
+    """The value as a message repeats it: its repr, a numpy scalar as plain number, cut at `MAX_SHOWN`."""
     plain = value.item() if hasattr(value, "item") and getattr(value, "ndim", 1) == 0 else value
     try:
         shown = repr(plain)
     except ValueError:  # Python refuses to write out whole numbers of more than 4,300 digits
         shown = "a number of thousands of digits"
-    return shown if len(shown) <= LONGEST_SHOWN else shown[: LONGEST_SHOWN - 3] + "..."
+    return shown if len(shown) <= MAX_SHOWN else shown[: MAX_SHOWN - 3] + "..."
 
 
 def whole(argument: str, value: Any, *, least: int = 0, most: int | None = None) -> int:

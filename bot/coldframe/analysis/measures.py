@@ -15,7 +15,7 @@ from enum import StrEnum
 from coldframe.analysis import inputs
 from coldframe.analysis.proportions import Summary
 
-MOST_WEEKS = 52
+MAX_WEEKS = 52  # of a trial
 
 
 class Kind(StrEnum):
@@ -104,7 +104,7 @@ class WeeklyNumbers:
     harm: float | None = None
 
     def __post_init__(self) -> None:
-        inputs.whole("week", self.week, least=1, most=MOST_WEEKS)
+        inputs.whole("week", self.week, least=1, most=MAX_WEEKS)
         inputs.choice("state", self.state, tuple(WeekState))
         for name, value in (("trial", self.trial), ("control", self.control)):
             if value is not None and not isinstance(value, Tally | Count | Summary):
@@ -193,7 +193,7 @@ class Measure:
     def __post_init__(self) -> None:
         inputs.choice("kind", self.kind, tuple(Kind))
         inputs.choice("direction", self.direction, tuple(Direction))
-        inputs.whole("planned_weeks", self.planned_weeks, least=1, most=MOST_WEEKS)
+        inputs.whole("planned_weeks", self.planned_weeks, least=1, most=MAX_WEEKS)
         inputs.rate("alpha", self.alpha, inside=True)
         inputs.rate("planned_share", self.planned_share, inside=True)
         if self.stop_line is not None:

@@ -22,7 +22,7 @@ Matrix = npt.NDArray[np.float64]
 Comparison = tuple[T, T] | tuple[T, T, float]
 """(winner, loser), or (a, b, share of a): 1 a won, 0 b won, 0.5 "about the same", half a win each way."""
 
-MOST_STEPS = 100
+MAX_STEPS = 100
 """Newton steps; a handful is usual, since the likelihood has a single peak."""
 SETTLED = 1e-10
 """Largest step, in logits, at which the peak counts as reached."""
@@ -228,7 +228,7 @@ def _peak(wins: Matrix, penalty: float) -> tuple[Matrix, Matrix]:
     met, won = wins + wins.T, wins.sum(axis=1)
     scores = np.zeros(len(wins))
     height = _height(wins, penalty, scores)
-    for _ in range(MOST_STEPS):
+    for _ in range(MAX_STEPS):
         gaps = scores[:, None] - scores[None, :]
         likely = 0.5 * (1 + np.tanh(gaps / 2))
         slope = won - (met * likely).sum(axis=1) - penalty * scores

@@ -234,20 +234,6 @@ def rate_ratio_exact(
     return TestResult(p_value, ratio, alternative, "conditional exact")
 
 
-def rate_e_test(control_count: int, control_exposure: float, count: int, exposure: float) -> TestResult:
-    """Two-sided E-test of equal rates (Krishnamoorthy & Thomson 2004), score form; less cautious than the exact test.
-
-    All pairs of counts that lie as far apart as those seen, weighed as if both groups had the pooled rate. Made for
-    counts up to some thousands. The statistic is the score Z.
-    """
-    before, span = _counted(control_count, control_exposure, "control_")
-    after, trial_span = _counted(count, exposure, "")
-    if before + after == 0:
-        return TestResult(1.0, 0.0, "two-sided", "E-test")
-    p_value, z = exact.e_test(before, span, after, trial_span)
-    return TestResult(p_value, z, "two-sided", "E-test")
-
-
 def poisson_exact(count: int, expected: float, alternative: str = "two-sided") -> TestResult:
     """Exact test of a count against a fixed expected number (> 0); two-sided: twice the smaller side."""
     from scipy.special import pdtr, pdtrc
@@ -293,11 +279,6 @@ def welch_test(
     below, above = float(stdtr(freedom, t)), float(stdtr(freedom, -t))
     p_value = {"greater": above, "less": below, "two-sided": 2 * min(below, above)}[alternative]
     return TestResult(p_value, t, alternative, "Welch t")
-
-
-def welch_freedom(control: Sequence[float] | Summary, trial: Sequence[float] | Summary) -> float:
-    """Degrees of freedom of Welch's test (Welch-Satterthwaite)."""
-    return _welch(control, trial)[2]
 
 
 def summary(argument: str, values: Sequence[float] | Summary) -> Summary:

@@ -26,57 +26,13 @@ from coldframe.analysis import inputs
 Floats: TypeAlias = Any
 """A numpy array of floats; numpy is imported only when something is computed."""
 
-CLASSIC_KINDS = ("pocock", "obrien-fleming")
 SPENDING_KINDS = ("pocock", "obrien-fleming", "linear")
-MOST_LOOKS = 100
+MAX_LOOKS = 100  # in one trial
 
 # Beyond eight standard deviations the density holds less than 1e-15.
-_REACH = 8.5
-_LARGEST = 40.0
-_FEWEST_NODES = 48
-_MOST_NODES = 1000
-
-
-def classic_boundaries(looks: int, alpha: float = 0.05, kind: str = "obrien-fleming") -> tuple[float, ...]:
-    """Critical values of |Z| for `looks` equally spaced looks (1 to 100), two-sided level `alpha`.
-
-    kind "pocock": the same value C at each look; "obrien-fleming": C sqrt(K / k) at look k, so that the last
-    one is the tabled constant C. Source: Jennison & Turnbull 2000, tables 2.1 and 2.3. Raises BadNumber.
-    """
-    inputs.choice("kind", kind, CLASSIC_KINDS)
-    return wang_tsiatis_boundaries(looks, 0.5 if kind == "pocock" else 0.0, alpha)
-
-
-def wang_tsiatis_boundaries(looks: int, delta: float, alpha: float = 0.05) -> tuple[float, ...]:
-    """Critical values C (k / K)^(delta - 1/2): delta 0 is O'Brien-Fleming's shape, 1/2 Pocock's (Wang &
-    Tsiatis 1987).
-    """
-    number = inputs.whole("looks", looks, least=1, most=MOST_LOOKS)
-    exponent = inputs.finite("delta", delta, least=-1.0, most=1.0) - 0.5
-    return _shaped(
-        tuple((k / number) ** exponent for k in range(1, number + 1)),
-        inputs.rate("alpha", alpha, inside=True),
-    )
-
-
-def closing_boundary(earlier: Sequence[float], fractions: Sequence[float], alpha: float = 0.05) -> float:
-    """The critical value of the last look that brings given earlier ones up to `alpha` in all.
-
-    With 3 at each interim look this is the rule of Haybittle and Peto. `earlier` has one value fewer than
-    `fractions`. Raises BadNumber, also when the earlier looks alone spend alpha.
-    """
-    level = inputs.rate("alpha", alpha, inside=True)
-    steps = _fractions(fractions)
-    before = tuple(inputs.positive("earlier", value) for value in inputs.non_empty("earlier", earlier, least=0))
-    if len(before) != len(steps) - 1:
-        raise inputs.BadNumber("earlier", before, f"{len(steps) - 1} values, one for each look but the last")
-    used = 2 * sum(up for up, _ in _crossings(before, steps[:-1], 0.0))
-    if used >= level:
-        raise inputs.BadNumber("earlier", before, "values that leave some of alpha for the last look")
-    path = _Path.start(steps)
-    for critical in before:
-        path = path.went_on(critical)
-    return path.critical_for((level - used) / 2)
+_REACH = 8.5  # standard deviations
+_MAX_CRITICAL = 40.0  # standard deviations
+_MIN_NODES, _MAX_NODES = 48, 1000  # quadrature points of a look
 
 
 def spending_boundaries(
@@ -121,40 +77,11 @@ def crossing_probability(
     return tuple(_crossings(values, steps, inputs.finite("drift", drift, least=-30.0, most=30.0)))
 
 
-def inflation(boundaries: Sequence[float], fractions: Sequence[float], power: float, alpha: float = 0.05) -> float:
-    """Largest sample with these looks over the sample of one look, for the same power (both tails counted).
-
-    Jennison & Turnbull 2000, tables 2.2 and 2.4. Raises BadNumber.
-    """
-    from scipy.special import ndtri
-
-    aim = inputs.rate("power", power, inside=True)
-    level = inputs.rate("alpha", alpha, inside=True)
-    single = _drift_for(aim, (float(-ndtri(level / 2)),), (1.0,))
-    repeated = _drift_for(aim, tuple(boundaries), tuple(fractions))
-    return (repeated / single) ** 2
-
-
 def spent(fraction: float, alpha: float = 0.05, kind: str = "obrien-fleming") -> float:
     """How much of alpha (both sides) is used up by a fraction of the information from 0 to 1."""
     inputs.choice("kind", kind, SPENDING_KINDS)
     level = inputs.rate("alpha", alpha, inside=True)
     return 2 * _per_side(inputs.rate("fraction", fraction), level, kind)
-
-
-def always_valid_radius(size: int, alpha: float = 0.05, kind: str = "iterated-logarithm", *, rho: float = 0.2) -> float:
-    """Half width around a running mean of `size` values that holds at all sizes together, however often one looks.
-
-    For values that are 1-sub-Gaussian (standard normal, for instance). kind "iterated-logarithm": Howard, Ramdas,
-    McAuliffe & Sekhon, Annals of Statistics 49(2), 2021; "normal-mixture": Robbins 1970, tightest around a size set by
-    `rho`. What looking without any plan costs: about twice the width of a single look. Raises BadNumber.
-    """
-    number, level = inputs.whole("size", size, least=2), inputs.rate("alpha", alpha, inside=True)
-    inputs.choice("kind", kind, ("iterated-logarithm", "normal-mixture"))
-    if kind == "iterated-logarithm":
-        return 1.7 * math.sqrt((math.log(math.log(2 * number)) + 0.72 * math.log(10.4 / level)) / number)
-    scaled = number * inputs.positive("rho", rho) ** 2
-    return math.sqrt((scaled + 1) / (number * scaled) * math.log((scaled + 1) / level**2))
 
 
 def _per_side(fraction: float, alpha: float, kind: str) -> float:
@@ -183,26 +110,6 @@ def _spending(spending: tuple[float, ...], steps: tuple[float, ...], alpha: floa
     return tuple(found)
 
 
-@lru_cache(maxsize=256)
-def _shaped(shape: tuple[float, ...], alpha: float) -> tuple[float, ...]:
-    """The multiple of `shape` that is crossed with probability alpha at equally spaced looks."""
-    from scipy.optimize import brentq
-    from scipy.special import ndtri
-
-    steps = tuple((k + 1) / len(shape) for k in range(len(shape)))
-
-    def excess(constant: float) -> float:
-        criticals = tuple(constant * one for one in shape)
-        return 2 * sum(up for up, _ in _crossings(criticals, steps, 0.0)) - alpha
-
-    # One look alone needs z; looks that did not help each other at all would need Bonferroni's z at the
-    # flattest point.
-    low = float(-ndtri(alpha / 2)) / max(shape) * 0.99
-    high = float(-ndtri(alpha / (2 * len(shape)))) / min(shape) * 1.01
-    constant = float(brentq(excess, low, high, xtol=1e-10))
-    return tuple(constant * one for one in shape)
-
-
 def _crossings(criticals: tuple[float, ...], steps: tuple[float, ...], drift: float) -> list[tuple[float, float]]:
     found = []
     path = _Path.start(steps, drift)
@@ -211,17 +118,6 @@ def _crossings(criticals: tuple[float, ...], steps: tuple[float, ...], drift: fl
         if look + 1 < len(criticals):
             path = path.went_on(critical)
     return found
-
-
-def _drift_for(power: float, criticals: tuple[float, ...], steps: tuple[float, ...]) -> float:
-    from scipy.optimize import brentq
-
-    def lacking(drift: float) -> float:
-        return sum(up + down for up, down in crossing_probability(criticals, steps, drift)) - power
-
-    if lacking(0.0) >= 0:
-        raise inputs.BadNumber("power", power, "a power above the false positive rate of the boundaries")
-    return float(brentq(lacking, 0.0, 30.0, xtol=1e-10))
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,9 +164,9 @@ class _Path:
             return math.inf
         if self.look == 0:
             return float(-ndtri(chance))
-        if self.above(_LARGEST) >= chance:
-            return _LARGEST
-        return float(brentq(lambda critical: self.above(critical) - chance, -_LARGEST, _LARGEST, xtol=1e-11))
+        if self.above(_MAX_CRITICAL) >= chance:
+            return _MAX_CRITICAL
+        return float(brentq(lambda critical: self.above(critical) - chance, -_MAX_CRITICAL, _MAX_CRITICAL, xtol=1e-11))
 
     def went_on(self, critical: float) -> _Path:
         """The path before the next look, given that this one did not cross."""
@@ -299,7 +195,7 @@ class _Path:
 def _nodes(low: float, high: float, finest: float) -> tuple[Floats, Floats]:
     """Quadrature points and weights on [low, high], dense enough for a kernel of width `finest`."""
     wanted = int(6 * max(high - low, 0.0) / finest)
-    rounded = min(max(-(-wanted // 16) * 16, _FEWEST_NODES), _MOST_NODES)
+    rounded = min(max(-(-wanted // 16) * 16, _MIN_NODES), _MAX_NODES)
     points, weights = _legendre(rounded)
     half = max(high - low, 0.0) / 2
     return (low + high) / 2 + half * points, half * weights
@@ -322,8 +218,8 @@ def _fractions(values: Sequence[float]) -> tuple[float, ...]:
 
 def _rising(argument: str, values: Sequence[float]) -> tuple[float, ...]:
     steps = tuple(inputs.positive(argument, value) for value in inputs.non_empty(argument, values))
-    if len(steps) > MOST_LOOKS:
-        raise inputs.BadNumber(argument, len(steps), f"at most {MOST_LOOKS} looks")
+    if len(steps) > MAX_LOOKS:
+        raise inputs.BadNumber(argument, len(steps), f"at most {MAX_LOOKS} looks")
     if any(later <= earlier for earlier, later in pairwise(steps)):
         raise inputs.BadNumber(argument, steps, "numbers that rise from look to look")
     return steps

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 
 from coldframe.analysis import inputs
 from coldframe.analysis.measures import Direction, Kind
-from coldframe.analysis.proportions import rate_ratio_exact
 
 SPAN = (3, 4, 5, 6)
 """The weeks that a trial may take."""
@@ -51,43 +50,6 @@ def sample_size_proportions(
     return size / 4 * (1 + math.sqrt(1 + 4 / (size * abs(new - old)))) ** 2
 
 
-def sample_size_means(
-    effect: float, power: float = 0.8, alpha: float = 0.05, two_sided: bool = True, *, sd: float = 1.0
-) -> float:
-    """People per group to see a difference of means of `effect` when one value has standard deviation `sd`.
-
-    With `sd` 1 the effect is Cohen's d. By the noncentral t distribution, both tails counted. Raises
-    BadNumber.
-    """
-    from scipy.optimize import brentq
-
-    shift = abs(inputs.finite("effect", effect)) / inputs.positive("sd", sd)
-    _differ("effect", shift, 0.0)
-    aim, level = inputs.rate("power", power, inside=True), inputs.rate("alpha", alpha, inside=True)
-
-    def lacking(size: float) -> float:
-        return _t_power(shift * math.sqrt(size / 2), 2 * size - 2, level, two_sided) - aim
-
-    low, high = 1.001, 4.0
-    if lacking(low) >= 0:
-        return low
-    while lacking(high) < 0:
-        high *= 2
-    return float(brentq(lacking, max(low, high / 2) if lacking(high / 2) < 0 else low, high, xtol=1e-9))
-
-
-def sample_size_rates(
-    baseline: float, target: float, power: float = 0.8, alpha: float = 0.05, two_sided: bool = True
-) -> float:
-    """Exposure per group to see `baseline` events per unit of exposure become `target` (both >= 0, not
-    equal).
-    """
-    old, new = inputs.finite("baseline", baseline, least=0.0), inputs.finite("target", target, least=0.0)
-    _differ("target", new, old)
-    root = _critical(alpha, two_sided) * math.sqrt(old + new) + _quantile("power", power) * math.sqrt(old + new)
-    return max(root, 0.0) ** 2 / (new - old) ** 2
-
-
 def smallest_effect(
     baseline: float,
     per_group: float,
@@ -117,27 +79,6 @@ def smallest_effect(
     if lacking(far) < 0:
         return direction.sign * math.inf
     return float(brentq(lacking, near, far, xtol=1e-12)) - old
-
-
-def smallest_count(count: int, alpha: float = 0.05) -> int:
-    """The least count in an equal span that differs from `count` with p < alpha in the exact two-sided test."""
-    before, level = inputs.whole("count", count), inputs.rate("alpha", alpha, inside=True)
-    after = before + 1
-    while rate_ratio_exact(before, 1.0, after, 1.0).p_value >= level:
-        after += 1
-    return after
-
-
-def cohen_h(first: float, second: float) -> float:
-    """Cohen's h, the distance of two shares on the arcsine scale: |2 asin sqrt(p1) - 2 asin sqrt(p2)|."""
-    one, other = inputs.rate("first", first), inputs.rate("second", second)
-    return abs(2 * math.asin(math.sqrt(one)) - 2 * math.asin(math.sqrt(other)))
-
-
-def sample_size_h(h: float, power: float = 0.8, alpha: float = 0.05, two_sided: bool = True) -> float:
-    """People per group to see a difference of Cohen's `h` (> 0) between two shares."""
-    distance = inputs.positive("h", h)
-    return 2 * max(_critical(alpha, two_sided) + _quantile("power", power), 0.0) ** 2 / distance**2
 
 
 # --- weeks --------------------------------------------------------------------------------------------------

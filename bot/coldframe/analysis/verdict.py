@@ -166,7 +166,7 @@ def _standing(measure: Measure, weeks: list[WeeklyNumbers], looks: int, today: d
     last = planned if today >= measure.review else max((week.week for week in weeks), default=0)
     whole = {week.week for week in weeks if not week.is_gap}
     missing = tuple(number for number in range(1, min(last, planned) + 1) if number not in whole)
-    limit = max(planned, cautions.LONGEST_SPAN) if missing else planned
+    limit = max(planned, cautions.MAX_SPAN) if missing else planned
     used = [week for week in weeks if not week.is_gap and week.week <= limit][:planned]
     past = tuple(week.week for week in weeks if week.week > (used[-1].week if len(used) == planned else limit))
     return _Standing(
@@ -384,6 +384,6 @@ def _strength(measure: Measure, warnings: tuple[Caution, ...]) -> Strength:
         return Strength("strong", "groups-at-the-same-time")
     if measure.kind is Kind.BEFORE_AFTER:
         return Strength("weak", "no-control")
-    if len(measure.baseline_weeks) >= cautions.FEWEST_BASELINE_WEEKS:
+    if len(measure.baseline_weeks) >= cautions.MIN_BASELINE_WEEKS:
         return Strength("medium", "usual-level-known")
     return Strength("weak", "nothing-to-compare")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from datetime import datetime
+from typing import Any
 
 from coldframe.domain.names import RUNNING, ForceId, MemberId, PlanId, Step
 from coldframe.domain.round.course import came_in
@@ -29,9 +30,6 @@ from coldframe.message.nodes import (
 )
 from coldframe.speech.answers import said
 from coldframe.speech.names import count, title
-
-if TYPE_CHECKING:
-    from datetime import datetime
 
 HELP = (
     ("`/coldframe`", "what you can do here and now"),

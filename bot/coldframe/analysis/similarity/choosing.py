@@ -22,10 +22,10 @@ Scores = NDArray[np.float64]
 Pair = tuple[int, int]
 
 NEIGHBOURS = slice(1, 4)
-NEGATION_PENALTY = 0.05
-NUMBERS_PENALTY = 0.1
+NEGATION_PENALTY = 0.05  # of a score
+NUMBERS_PENALTY = 0.1  # of a score
 NOTES_PER_MERGE = 5
-CERTAIN = 1.0
+CERTAIN = 1.0  # score
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,19 +24,19 @@ from coldframe.analysis.similarity.words import Wording, stop_stems
 GRAMS = (3, 4, 5)
 NEAR_SPELT = 0.9
 """Jaro-Winkler similarity from which two stems count as one word misspelt."""
-SHORTEST_MISSPELT = 4
+MIN_MISSPELT = 4
 """Letters below which near spelling says nothing: "too" and "two"."""
 SAME_MEANING = 0.8
 """How much of a match two words of one thesaurus group are."""
-STOP_WORD_WEIGHT = 0.3
+STOP_WORD_WEIGHT = 0.3  # of a content word's
 WORDS_SHARE = 0.75
 """How much of a score is the words'; the rest is the letters'."""
-MOST_SLIPS = 3
+MAX_SLIPS = 3
 """Letters added, left out, swapped or mistaken up to which a note may be another one misspelt."""
 SLIPS_SHARE = 0.2
 """Share of a note's letters that slips must stay under, lest three letters join two short notes."""
-COLUMNS = 8192
-ROWS = 512
+COLUMNS = 8192  # letter groups at a time
+ROWS = 512  # stems at a time
 
 Scores = NDArray[np.float64]
 
@@ -148,10 +148,10 @@ def near_spelling(wordings: Sequence[Wording]) -> Scores:
     from rapidfuzz.process import cdist
 
     texts = [" ".join(wording.words) for wording in wordings]
-    slips = cdist(texts, texts, scorer=OSA.distance, score_cutoff=MOST_SLIPS)  # MOST_SLIPS + 1 beyond it
+    slips = cdist(texts, texts, scorer=OSA.distance, score_cutoff=MAX_SLIPS)  # MAX_SLIPS + 1 beyond it
     lengths = np.array([len(text) for text in texts])
     longest = np.maximum.outer(lengths, lengths)
-    few = (slips <= MOST_SLIPS) & (slips < SLIPS_SHARE * longest)
+    few = (slips <= MAX_SLIPS) & (slips < SLIPS_SHARE * longest)
     return np.where(few, 1 - slips / np.maximum(longest, 1), 0.0)
 
 
@@ -195,7 +195,7 @@ def _alike(stems: Sequence[str]) -> Iterator[tuple[tuple[str, str], Likeness]]:
     """Both orders of each pair of different stems that are alike."""
     found = {pair: Likeness(SAME_MEANING, spelling=False) for pair in _same_meaning(stems)}
     # Near spelling tells more than the thesaurus, so it has the last word on a pair that has both.
-    for pair, degree in _near_spelt([stem for stem in stems if len(stem) >= SHORTEST_MISSPELT]):
+    for pair, degree in _near_spelt([stem for stem in stems if len(stem) >= MIN_MISSPELT]):
         found[pair] = Likeness(degree, spelling=True)
     for (one, other), likeness in found.items():
         yield (one, other), likeness

@@ -20,9 +20,9 @@ Tokenise = Callable[[str], Sequence[int]]
 Array = NDArray[np.float32]
 Scores = NDArray[np.float64]
 
-HEADS = 12
-EPSILON = 1e-12
-BATCH = 16
+HEADS = 12  # of attention
+EPSILON = 1e-12  # added to a variance
+BATCH = 16  # texts at a time
 LAYER_PART = "encoder.layer."
 CENTRED = 0.5
 """Share of the board's mean vector that is taken off: the common topic, which otherwise hides what differs."""

@@ -8,12 +8,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 COMPARED = 400
 """Characters of a note that are compared; a note holds one idea, and what stands after them is detail."""

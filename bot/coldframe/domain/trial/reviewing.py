@@ -25,7 +25,7 @@ from coldframe.domain.trial.state import DECISIONS, Closing, Trial, TrialStep
 
 Facts = tuple[TrialFact, ...]
 SHORTEST_REASON = 3
-LONGEST_WAIT = timedelta(weeks=8)
+MAX_WAIT = timedelta(weeks=8)
 """How far after its planned end a review may lie."""
 
 
@@ -38,8 +38,8 @@ def move_review(trial: Trial, command: MoveReview, now: datetime) -> Facts:
         raise Refused(Because.IN_THE_PAST, at=command.at)
     if command.at < command.earliest and not trial.stopped:
         raise Refused(Because.REVIEW_TOO_EARLY, at=command.at, earliest=command.earliest)
-    if command.at > max(command.earliest, now) + LONGEST_WAIT:
-        raise Refused(Because.REVIEW_TOO_LATE, at=command.at, latest=max(command.earliest, now) + LONGEST_WAIT)
+    if command.at > max(command.earliest, now) + MAX_WAIT:
+        raise Refused(Because.REVIEW_TOO_LATE, at=command.at, latest=max(command.earliest, now) + MAX_WAIT)
     return () if command.at == trial.review else (ReviewMoved(command.at, missed=command.by == BOT),)
 
 

@@ -171,7 +171,7 @@ class Trial:
     def last_week(self) -> int:
         """The last week that may be logged: the planned ones, or up to six where some were lost."""
         lost = any(entry.state != "whole" for entry in self.entries())
-        return max(self.planned, LONGEST_SPAN) if lost else self.planned
+        return max(self.planned, MAX_SPAN) if lost else self.planned
 
     def weeks_over(self, today: date) -> tuple[int, ...]:
         """Weeks that can be logged by now."""
@@ -191,4 +191,4 @@ class Trial:
         return self.week_over(self.planned)
 
 
-LONGEST_SPAN = 6
+MAX_SPAN = 6

@@ -16,7 +16,7 @@ from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.outlook import StepDates, StepPlan, outlook
 from coldframe.timing.windows import Window, add_working_hours, days_window, live_window
 
-LIVE_MORE_MINUTES = 5
+LIVE_MORE_MINUTES = 5  # minutes
 
 
 async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequence[Fact]) -> SetWindow | None:

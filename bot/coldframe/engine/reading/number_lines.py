@@ -13,7 +13,7 @@ from typing import Literal
 from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Figures, WeekWord
 
-LONGEST = 300
+MAX_LINE = 300  # characters
 EXAMPLES: dict[ComparisonKind, str] = {
     "split": "control 1200/48, trial 1180/61",
     "before-after": "1180/61",
@@ -63,7 +63,7 @@ class Written:
 def looks_like_numbers(text: str) -> bool:
     """Whether a text is meant as a week's numbers: in one line, groups and numbers, perhaps with the week in front."""
     line = text.strip()
-    if not line or "\n" in line or len(line) > LONGEST or line[0] in "+-–−":
+    if not line or "\n" in line or len(line) > MAX_LINE or line[0] in "+-–−":
         return False
     rest = _WEEK.sub("", line)
     if re.match(r"^(control|trial)\b", rest, re.IGNORECASE) and re.search(r"\d", rest):
@@ -78,7 +78,7 @@ def looks_like_numbers(text: str) -> bool:
 def read_line(text: str, kind: ComparisonKind) -> Written:
     """The week and its figures. Raises Unreadable, or Doubtful when one other reading is likely."""
     line = text.strip()
-    if len(line) > LONGEST or "\n" in line:
+    if len(line) > MAX_LINE or "\n" in line:
         raise Unreadable(f"One week in one line, please, such as `{EXAMPLES[kind]}`.")
     week, rest = _week(line)
     lost = _GAP.match(rest)

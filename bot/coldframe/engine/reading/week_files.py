@@ -10,7 +10,7 @@ from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Entry, Figures
 from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
 
-MOST_ROWS = 60
+MAX_ROWS = 60  # of a file
 COLUMNS: dict[ComparisonKind, tuple[str, ...]] = {
     "split": ("week", "control_people", "control_successes", "trial_people", "trial_successes"),
     "before-after": ("week", "people", "successes"),
@@ -47,8 +47,8 @@ def read_file(content: bytes, kind: ComparisonKind) -> tuple[Row, ...]:
     rows = [(number, cells) for number, cells in enumerate(lines[1:], 2) if any(c.strip() for c in cells)]
     if not rows:
         raise WrongFile("The file has a header and no weeks. Nothing was taken.")
-    if len(rows) > MOST_ROWS:
-        raise WrongFile(f"The file has {len(rows)} rows; at most {MOST_ROWS} are taken. Nothing was taken.")
+    if len(rows) > MAX_ROWS:
+        raise WrongFile(f"The file has {len(rows)} rows; at most {MAX_ROWS} are taken. Nothing was taken.")
     return tuple(_row(number, dict(zip(header, cells, strict=False)), wanted, kind) for number, cells in rows)
 
 

@@ -12,8 +12,8 @@ from coldframe.speech.round import setup_words
 from coldframe.speech.round.setup_words import READING
 
 NAMES = tuple(name for step in DAYS_HOURS for name in ((READING, step.value) if step is Step.BALLOT else (step.value,)))
-SHORTEST = 1
-NEAR = 60
+MIN_WINDOW = 1  # hours, or minutes of a live round
+NEAR = 60  # likeness from 0 to 100 from which a name is proposed
 _PIECE = re.compile(r"(?P<name>[^\W\d]+)\s*[:=]?\s*(?P<amount>[+-]?\d+(?:\.\d+)?)\s*(?P<unit>[^\W\d]*)\.?")
 _BETWEEN = re.compile(r"[\n,;]|\band\b", re.IGNORECASE)
 _UNITS: Mapping[Pace, frozenset[str]] = {
@@ -56,7 +56,7 @@ def _read_one(piece: str, pace: Pace) -> tuple[str, float]:
     name = _name(match["name"])
     if match["unit"].casefold() not in _UNITS[pace]:
         raise Unreadable(setup_words.window_other_unit(piece, pace))
-    if not SHORTEST <= float(match["amount"]) <= LONGEST_WINDOW:
+    if not MIN_WINDOW <= float(match["amount"]) <= LONGEST_WINDOW:
         raise Unreadable(setup_words.window_out_of_range(name, match["amount"], pace))
     return name, float(match["amount"])
 

@@ -21,8 +21,8 @@ from coldframe.speech.register.register_words import Leftovers
 from coldframe.speech.round import setup_words
 from coldframe.speech.trial import review_words
 
-ROUNDS_BACK = 3
-MAX_LEARNINGS = 10
+ROUNDS_BACK = 3  # rounds
+MAX_LEARNINGS = 10  # entries
 
 
 async def of_team(uow: UnitOfWork, tenant: str, team: str) -> Leftovers | None:

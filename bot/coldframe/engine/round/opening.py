@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Iterable
+from dataclasses import replace
 
 from coldframe.domain.names import MemberId, Role, Side, Step
 from coldframe.domain.round import placement
@@ -51,8 +52,6 @@ async def ask_for_notes(turn: Turn, round_: Round, member: MemberId) -> None:
 
 async def _first_word(turn: Turn, round_: Round, member: MemberId) -> None:
     """Once per person: what is kept about them, and what working time was assumed."""
-    from dataclasses import replace
-
     record = await turn.uow.member(round_.tenant, member)
     if record is None or record.told_privacy:
         return

@@ -1,5 +1,5 @@
 """The numbers behind a result: how sure, whether the weight decided, where a plan stands. Runs in the worker, so each
-function takes and gives plain values and imports the analysis only when called."""
+function takes and gives plain values and loads numpy only when called."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ def sureness(
     votes: Votes, options: Sequence[str], seed: int, chief: str | None, weight: float, chosen: int
 ) -> Sureness:
     """How often the first would stay first, how much voters agree, at which weights the order turns."""
-    from coldframe.analysis.agreement import kendall_w
-    from coldframe.analysis.tally import stability, weight_changes
+    from coldframe.analysis.agreement import kendall_w  # numpy
+    from coldframe.analysis.tally import stability, weight_changes  # numpy
 
     if len(votes) < 2 or len(options) < 2:
         return Sureness(None, None)
@@ -42,16 +42,23 @@ def sureness(
 
 def placement(plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison], one_view: bool) -> PlacementMatrix:
     """The matrix from everybody's comparisons. `plans` are (id, title) in order; fewer than two give no places."""
-    from coldframe.analysis.pairwise import corner_probability, fit
-
-    names = [p for p, _ in plans]
-    if len(names) < 2:
+    if len(plans) < 2:
         points = tuple(PlacedPlan("A", t, 0.0, 0.0, 0.0, 0.0, "trial now", 0.25) for _, t in plans)
         return PlacementMatrix(points, 0.0, 0.0, "A single plan has nothing to be compared with.")
-    impact = fit(names, [_pair(c) for c in comparisons if c.axis is Axis.IMPACT], prior=PRIOR_VARIANCE)
-    effort = fit(names, [_pair(c) for c in comparisons if c.axis is Axis.EFFORT], prior=PRIOR_VARIANCE)
-    chances = {c.item: c for c in corner_probability(impact, effort)}
-    points = tuple(
+    note = "One person's view." if one_view else "From everybody's comparisons."
+    return PlacementMatrix(_points(plans, comparisons), 0.0, 0.0, note)
+
+
+def _points(plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison]) -> tuple[PlacedPlan, ...]:
+    from coldframe.analysis.pairwise import corner_probability, fit  # numpy
+
+    names = [plan for plan, _ in plans]
+    impact, effort = (
+        fit(names, [_pair(c) for c in comparisons if c.axis is axis], prior=PRIOR_VARIANCE)
+        for axis in (Axis.IMPACT, Axis.EFFORT)
+    )
+    corners = {c.item: c for c in corner_probability(impact, effort)}
+    return tuple(
         PlacedPlan(
             chr(ord("A") + i),
             title,
@@ -59,12 +66,10 @@ def placement(plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison
             float(impact.standard_errors[i]),
             float(effort.scores[i]),
             float(effort.standard_errors[i]),
-            *_corner(chances[name]),
+            *_corner(corners[name]),
         )
         for i, (name, title) in enumerate(plans)
     )
-    note = "One person's view." if one_view else "From everybody's comparisons."
-    return PlacementMatrix(points, 0.0, 0.0, note)
 
 
 def _pair(comparison: Comparison) -> tuple[str, str] | tuple[str, str, float]:
@@ -113,7 +118,7 @@ def size_of(criterion: Criterion, weeks: int) -> Size | None:
 
 def proposals(texts: Sequence[str]) -> list[tuple[int, int, float, str]]:
     """Direct duplicates among notes of one lever and side: (first, second, score, why)."""
-    from coldframe.analysis.similarity import propose
+    from coldframe.analysis.similarity import propose  # numpy
 
     return [(p.first, p.second, p.score, p.why) for p in propose(texts)]
 

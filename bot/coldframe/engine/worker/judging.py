@@ -1,30 +1,30 @@
-"""From a trial to its verdict and picture. Runs in the worker: takes and gives plain values, imports the analysis only
-when called."""
+"""From a trial to its verdict and picture. Runs in the worker: takes and gives plain values, and loads numpy only when
+called."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from typing import TYPE_CHECKING
+from math import isfinite
 
-from coldframe.domain.state import ComparisonKind
+from coldframe.analysis.evidence import value
+from coldframe.analysis.inputs import BadNumber
+from coldframe.analysis.measures import Count, Direction, Kind, Measure, Numbers, Tally, WeeklyNumbers, WeekState
+from coldframe.analysis.outcomes import Verdict
+from coldframe.analysis.proportions import Summary
+from coldframe.analysis.verdict import SpecialDays
+from coldframe.analysis.verdict import judge as verdict_of
+from coldframe.domain.state import ComparisonKind, Criterion
 from coldframe.domain.trial.state import Entry, Figures, Trial
 from coldframe.message.pictures import Calibration, CalibrationBin, TrendWeek, TrialTrend
 from coldframe.speech.trial.verdict_words import Judged, is_share
 
-if TYPE_CHECKING:
-    from coldframe.analysis.measures import Measure, Numbers, WeeklyNumbers
-    from coldframe.analysis.outcomes import Verdict
-
 SpecialDay = tuple[str, date]
+MAX_UNIT = 60  # characters
 
 
 def judge(trial: Trial, today: date, special: Sequence[SpecialDay] = ()) -> Judged:
     """What the numbers support under the frozen criterion, with the looks taken so far; this one counts."""
-    from coldframe.analysis.inputs import BadNumber
-    from coldframe.analysis.verdict import SpecialDays
-    from coldframe.analysis.verdict import judge as verdict_of
-
     try:
         measure = measure_of(trial)
         weeks = [_week(trial.criterion.kind, entry) for entry in trial.entries()]
@@ -57,17 +57,10 @@ _KINDS: dict[ComparisonKind, str] = {
 
 def measure_of(trial: Trial) -> Measure:
     """The frozen measure as the analysis wants it. Raises BadNumber where it cannot be judged."""
-    from coldframe.analysis.measures import Direction, Kind, Measure
-
     criterion, starts = trial.criterion, trial.starts
     assert starts is not None and trial.review is not None
     end = trial.ends()
     assert end is not None
-    weeks: tuple[float, ...] = ()
-    if criterion.kind == "before-after":
-        weeks = tuple(a / b if b else a for a, b in criterion.baseline_weeks)
-    elif criterion.kind == "count":
-        weeks = tuple(a for a, _ in criterion.baseline_weeks)
     return Measure(
         name=criterion.measure,
         kind=Kind(_KINDS[criterion.kind]),
@@ -78,12 +71,17 @@ def measure_of(trial: Trial) -> Measure:
         baseline=criterion.baseline,
         direction=Direction.UP if criterion.upwards else Direction.DOWN,
         counted=criterion.counted,
-        baseline_weeks=weeks,
+        baseline_weeks=_baseline_weeks(criterion),
     )
 
 
+def _baseline_weeks(criterion: Criterion) -> tuple[float, ...]:
+    if criterion.kind == "before-after":
+        return tuple(a / b if b else a for a, b in criterion.baseline_weeks)
+    return tuple(a for a, _ in criterion.baseline_weeks) if criterion.kind == "count" else ()
+
+
 def _week(kind: ComparisonKind, entry: Entry) -> WeeklyNumbers:
-    from coldframe.analysis.measures import WeeklyNumbers, WeekState
 
     if entry.state != "whole":
         return WeeklyNumbers(entry.week, state=WeekState(entry.state), harm=entry.harm)
@@ -91,8 +89,6 @@ def _week(kind: ComparisonKind, entry: Entry) -> WeeklyNumbers:
 
 
 def _numbers(kind: ComparisonKind, figures: Figures | None) -> Numbers | None:
-    from coldframe.analysis.measures import Count, Tally
-    from coldframe.analysis.proportions import Summary
 
     if figures is None:
         return None
@@ -109,45 +105,46 @@ def _numbers(kind: ComparisonKind, figures: Figures | None) -> Numbers | None:
 
 
 def _trend(trial: Trial, measure: Measure, weeks: Sequence[WeeklyNumbers], verdict: Verdict) -> TrialTrend:
-    from coldframe.analysis.evidence import value
-
     criterion = trial.criterion
     scale = 100.0 if is_share(trial) else 1.0
     per_week = trial.planned if criterion.kind == "count" else 1
-
-    def reading(numbers: Numbers | None) -> float | None:
-        found = value(numbers)
-        return None if found is None else found * scale
-
-    before = measure.baseline_weeks
-    shown = [TrendWeek(n - len(before) + 1, v * scale, None, False) for n, v in enumerate(before)]
-    known = {week.week: week for week in weeks}
-    for number in range(1, max([*known, 0]) + 1):
-        week = known.get(number)
-        gap = week is None or week.is_gap
-        shown.append(
-            TrendWeek(number, None, None, True)
-            if week is None or gap
-            else TrendWeek(number, reading(week.control), reading(week.trial), False)
-        )
     low, high = _level(verdict, criterion.kind, scale)
     baseline = measure.usual if measure.usual is not None else criterion.baseline
     return TrialTrend(
         title=trial.title,
-        unit="%" if is_share(trial) else criterion.measure[:60],
-        weeks=tuple(shown),
-        baseline=None if baseline is None else baseline * scale / per_week,
-        target=None if criterion.target is None else criterion.target * scale / per_week,
+        unit="%" if is_share(trial) else criterion.measure[:MAX_UNIT],
+        weeks=(*_weeks_before(measure, scale), *_weeks_of(weeks, scale)),
+        baseline=_scaled(baseline, scale, per_week),
+        target=_scaled(criterion.target, scale, per_week),
         interval_low=low,
         interval_high=high,
         boundary_note=f"{verdict.weeks_used} of {verdict.weeks_planned} weeks; the interval allows for weekly looks.",
     )
 
 
+def _weeks_before(measure: Measure, scale: float) -> list[TrendWeek]:
+    before = measure.baseline_weeks
+    return [TrendWeek(n - len(before) + 1, v * scale, None, False) for n, v in enumerate(before)]
+
+
+def _weeks_of(weeks: Sequence[WeeklyNumbers], scale: float) -> list[TrendWeek]:
+    """Week by week, with a gap where there are no numbers."""
+    known = {week.week: week for week in weeks if not week.is_gap}
+    last = max((week.week for week in weeks), default=0)
+    return [
+        TrendWeek(n, _scaled(value(known[n].control), scale), _scaled(value(known[n].trial), scale), False)
+        if n in known
+        else TrendWeek(n, None, None, True)
+        for n in range(1, last + 1)
+    ]
+
+
+def _scaled(number: float | None, scale: float, per: int = 1) -> float | None:
+    return None if number is None else number * scale / per
+
+
 def _level(verdict: Verdict, kind: ComparisonKind, scale: float) -> tuple[float | None, float | None]:
     """The interval for the trial's own level: the comparison plus the interval of the difference."""
-    from math import isfinite
-
     effect, comparison = verdict.effect, verdict.comparison
     if kind == "count" or effect is None or comparison is None:
         return None, None
@@ -160,14 +157,14 @@ def _level(verdict: Verdict, kind: ComparisonKind, scale: float) -> tuple[float 
 
 
 def brier(chances: Sequence[float], outcomes: Sequence[int]) -> float:
-    from coldframe.analysis.forecasts import brier as score
+    from coldframe.analysis.forecasts import brier as score  # numpy
 
     return score(chances, outcomes)
 
 
 def calibration(chances: Sequence[int], outcomes: Sequence[int]) -> Calibration | None:
     """The picture over all rounds, once enough forecasts are resolved; None before."""
-    from coldframe.analysis.forecasts import calibration as reckon
+    from coldframe.analysis.forecasts import calibration as reckon  # numpy
 
     if not chances:
         return None

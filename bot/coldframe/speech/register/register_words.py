@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from math import floor, log10
 
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import (
@@ -239,8 +240,6 @@ def _money(number: float) -> str:
     """Two significant digits: more would pretend to know."""
     if number == 0:
         return "0"
-    from math import floor, log10
-
     digits = 1 - floor(log10(abs(number)))
     return f"{round(number, digits):,.{max(0, digits)}f}"
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.names import Role, Step
+from coldframe.domain.people.seats import power_share
 from coldframe.domain.round.course import came_in
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
@@ -172,8 +173,6 @@ def _with_deputy(round_: Round, person: str, deputy: str | None) -> Line:
 
 
 def _votes_words(round_: Round) -> Line:
-    from coldframe.domain.people.seats import power_share
-
     settings = round_.settings
     share = power_share(len(round_.active()), settings.weight)
     return line(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coldframe.domain.names import LeverId, PlanId, QuestionId, Role, Side
+from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side
 from coldframe.domain.round.ballots import columns_shown
 from coldframe.domain.state import Plan, Precedent, Round, Standing
 from coldframe.message.harmless import theirs
@@ -164,8 +164,6 @@ def dots_result(round_: Round, sure: Sureness, unused: int) -> Message:
 
 
 def _force_row(round_: Round, standing: Standing) -> RankRow:
-    from coldframe.domain.names import ForceId
-
     label = theirs(round_.force_text(ForceId(standing.option)), 120).text
     tied = sum(s.place == standing.place for s in round_.forces_standing) > 1
     return RankRow(

@@ -28,7 +28,7 @@ from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
 from coldframe.speech.names import count
 from coldframe.speech.trial import verdict_words
-from coldframe.speech.trial.trial_words import FEWEST_WRITERS, appointment, entry_line, title, weeks_words, who
+from coldframe.speech.trial.trial_words import MIN_WRITERS, appointment, entry_line, title, weeks_words, who
 from coldframe.speech.trial.verdict_words import Judged
 
 GUESS = 0.25
@@ -134,7 +134,7 @@ def _chances(trial: Trial) -> list[Block]:
     if not given:
         return []
     words = f"from {given[0]} to {given[-1]} %, the middle one {given[len(given) // 2]} %"
-    if len(given) < FEWEST_WRITERS:
+    if len(given) < MIN_WRITERS:
         words = f"the mean {round(sum(given) / len(given))} %"
     return [Facts((("Chances given", line("{n}, {w}", n=count(len(given), "forecast"), w=words)),))]
 

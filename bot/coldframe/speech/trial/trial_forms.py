@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from coldframe.domain.names import PlanId
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
 from coldframe.message.harmless import theirs
@@ -164,8 +165,6 @@ def close_review(trial: Trial) -> Form:
 
 def begin(round_: Round, plan_id: str, people: Sequence[Option]) -> Form:
     """An unused plan starts after all, now that a place is free."""
-    from coldframe.domain.names import PlanId
-
     plan = round_.plans[PlanId(plan_id)]
     steps = "\n".join(f"{s} | in {1 + n} days" for n, s in enumerate(plan.steps[:3]))
     fields = (

@@ -33,7 +33,7 @@ from coldframe.speech.names import count
 from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.verdict_words import Judged
 
-FEWEST_WRITERS = 3
+MIN_WRITERS = 3
 
 
 def who(trial: Trial, member: MemberId | None) -> Line:
@@ -311,7 +311,7 @@ def fears(trial: Trial) -> Message | None:
     """The pre-mortem, revealed with the commitment: unsigned and shuffled, when enough people wrote."""
     if not trial.fears:
         return None
-    if len(trial.fears) < FEWEST_WRITERS:
+    if len(trial.fears) < MIN_WRITERS:
         return said_of(
             "Imagine that “{title}” has failed: fewer than three people wrote why, so it is kept for the review.", trial
         )

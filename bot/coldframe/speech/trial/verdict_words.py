@@ -5,19 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from coldframe.analysis.measures import Caution
+from coldframe.analysis.outcomes import Verdict
+from coldframe.analysis.proportions import Interval
 from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Facts, Items, Line, Small, line
 from coldframe.message.pictures import TrialTrend
 from coldframe.message.plain import figure, percent
 from coldframe.speech.names import count
-
-if TYPE_CHECKING:
-    from coldframe.analysis.measures import Caution
-    from coldframe.analysis.outcomes import Verdict
-    from coldframe.analysis.proportions import Interval
 
 MINUS = "\u2212"
 
