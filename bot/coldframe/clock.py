@@ -47,7 +47,7 @@ class RandomIds:
     """Unguessable names and seeds."""
 
     def occasion(self, name: str) -> None:
-        """Chance has no occasions."""
+        """Does nothing: random ids don't depend on it."""
 
     def new(self, prefix: str) -> str:
         return f"{prefix}{secrets.token_hex(8)}"

@@ -26,8 +26,8 @@ HEARTBEAT = timedelta(seconds=60)
 class Alarm:
     """Runs the engine's two hands in the background until it is closed.
 
-    `steady` gives seconds of a clock that nobody sets. With it, a leap of the real clock is believed only when it has
-    stood for a heartbeat: until then nothing falls due by it.
+    `steady` gives seconds of a clock that nobody sets. With it, a jump of the real clock counts only after a heartbeat
+    (60 s): until then nothing falls due by it.
     """
 
     def __init__(self, engine: Engine, steady: Callable[[], float] | None = None) -> None:

@@ -16,10 +16,10 @@ from coldframe.ports import Clock
 
 logger = structlog.get_logger(__name__)
 
-_TICK = 0.25
+_TICK = 0.25  # seconds
 
 
-class Hands(Protocol):
+class MovableClock(Protocol):
     """A clock that can be moved."""
 
     def now(self) -> datetime: ...
@@ -40,7 +40,7 @@ class Stage(Protocol):
     """The bot that is rehearsed with, and the people beside the one who acts."""
 
     @property
-    def clock(self) -> Hands: ...
+    def clock(self) -> MovableClock: ...
 
     async def settle(self) -> None:
         """Does all that is due at this moment and sends all that may go out."""

@@ -92,9 +92,8 @@ async def _said(request: Request, what: Said) -> Reply | None:
     posted = await _thread_root(turn, event, what.thread)
     if await texts.suggested(turn, event, what, posted):
         return None
-    numbers = await weekly.heard(turn, event, what, posted)
-    if numbers is not None:
-        return numbers
+    if await weekly.heard(turn, event, what, posted):
+        return None
     return await texts.heard(turn, event, what, posted, _lever_of(posted))
 
 

@@ -1,1 +1,1 @@
-"""People's hours, absences and data, and what moves with them."""
+"""People's hours, absences and data. `personal` hears what they say; `rereckoning` moves what depends on it."""

@@ -19,7 +19,7 @@ from coldframe.engine.register.registering import RUNNING
 from coldframe.message.nodes import Message, Option, Paragraph, TextFile, line, plain
 from coldframe.message.packed import ButtonValue, Occurrence
 from coldframe.ports.chat import Reply
-from coldframe.ports.follow_through import Wanted
+from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due, UnitOfWork
 from coldframe.speech.names import title
 from coldframe.speech.register import digest_words
@@ -28,6 +28,7 @@ from coldframe.speech.trial import trial_words
 from coldframe.timing.reminders import next_weekly
 
 WEEKLY = "digest"
+MAX_ENTRIES = 20  # of the register
 MAX_TEAMS = 3  # in one answer
 HALF_A_WEEK = timedelta(days=3)
 
@@ -37,28 +38,31 @@ HALF_A_WEEK = timedelta(days=3)
 
 async def gather(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> Digest:
     """One team at this moment; verdicts are those since the last weekly digest."""
-    settings = await uow.team(tenant, team)
+    sent = (await uow.team(tenant, team)).digest_sent
     rounds = [r for h in await uow.heads(tenant, channel=team) if (r := await uow.round(h.id)) is not None]
     trials = [t for t in await uow.trials_of(tenant, team) if t.step is not TrialStep.DROPPED]
-    entries = await uow.search(tenant, [team], Wanted(since=settings.digest_sent, limit=20))
-    verdicts = tuple(
-        VerdictRow(e.title, e.verdict, e.sentence, e.decision, e.learning, e.at)
-        for e in entries
-        if e.verdict != RUNNING
-    )
-    learnings = tuple(dict.fromkeys(text for e in entries for text in (e.learning, *e.learnings) if text))
-    running = await uow.running_trials(tenant, team)
+    entries = await uow.search(tenant, [team], Wanted(since=sent, limit=MAX_ENTRIES))
+    learnings = (text for e in entries for text in (e.learning, *e.learnings) if text)
     return Digest(
         team,
         now,
-        settings.digest_sent,
+        sent,
         tuple(_round_row(r) for r in rounds),
         tuple([await _trial_row(uow, t, now) for t in trials]),
-        verdicts,
-        learnings,
-        max(0, await teams.places_at_once(uow, tenant, team) - len(running)),
+        tuple(_verdict_row(e) for e in entries if e.verdict != RUNNING),
+        tuple(dict.fromkeys(learnings)),
+        await _places_free(uow, tenant, team),
         await _next_round(uow, tenant, team, now),
     )
+
+
+def _verdict_row(entry: RegisterEntry) -> VerdictRow:
+    return VerdictRow(entry.title, entry.verdict, entry.sentence, entry.decision, entry.learning, entry.at)
+
+
+async def _places_free(uow: UnitOfWork, tenant: str, team: str) -> int:
+    running = await uow.running_trials(tenant, team)
+    return max(0, await teams.places_at_once(uow, tenant, team) - len(running))
 
 
 async def _next_round(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> datetime | None:

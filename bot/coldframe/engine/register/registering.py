@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time
 
 from coldframe.domain.facts import Fact, PlanHandedIn
 from coldframe.domain.state import Plan, Round
-from coldframe.domain.trial.state import Trial
+from coldframe.domain.trial.state import Closing, Trial
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import teams
@@ -41,7 +41,6 @@ async def enter(turn: Turn, trial: Trial) -> None:
 
 def entry_of(trial: Trial, now: datetime) -> RegisterEntry:
     """A trial as the register tells it: its owner by name, nobody else."""
-    closing = trial.closing
     entry = RegisterEntry(
         trial_id=trial.id,
         tenant=trial.tenant,
@@ -58,9 +57,10 @@ def entry_of(trial: Trial, now: datetime) -> RegisterEntry:
         at=now,
         planned=trial.planned,
     )
-    if closing is None:
-        return entry
-    took = (closing.at.date() - trial.starts).days if trial.starts else None
+    return entry if trial.closing is None else _closed(entry, trial, trial.closing)
+
+
+def _closed(entry: RegisterEntry, trial: Trial, closing: Closing) -> RegisterEntry:
     return replace(
         entry,
         verdict=closing.outcome,
@@ -70,7 +70,7 @@ def entry_of(trial: Trial, now: datetime) -> RegisterEntry:
         reason=closing.reason,
         learning=closing.learning,
         learnings=trial.shown_learnings,
-        took_days=took,
+        took_days=(closing.at.date() - trial.starts).days if trial.starts else None,
         chances=tuple(sorted(trial.chances.values())),
         met=was_met(trial),
     )

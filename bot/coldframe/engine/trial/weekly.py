@@ -116,23 +116,23 @@ def _field(trial: Trial, refused: Refused) -> str:
 # --- by a plain line ------------------------------------------------------------------------------------------------
 
 
-async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -> Reply | None:
-    """Takes a private text or file as weekly numbers, when it is meant so; None when it is something else."""
+async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -> bool:
+    """Takes a private text or file as weekly numbers. Whether it was meant so."""
     trial = await turn.uow.trial(MessageName.unpack(posted.name).owner) if posted is not None else None
     if trial is not None and MemberId(event.person) not in trial.people:
-        return None
+        return False
     if trial is None and not what.files and not number_lines.looks_like_numbers(what.text):
-        return None
+        return False
     mine = [trial] if trial is not None else await _running(turn, event)
     if not mine:
-        return None
+        return False
     if what.files:
         await _files(turn, event, what.files, mine)
     elif len(mine) > 1:
         turn.answer(event.place.tenant, event.person, trial_words.which_trial(mine, what.text.strip()))
     else:
         await take_line(turn, MemberId(event.person), mine[0], what.text)
-    return Reply()
+    return True
 
 
 async def _running(turn: Turn, event: Inbound) -> list[Trial]:
