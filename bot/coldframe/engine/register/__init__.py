@@ -1,1 +1,1 @@
-"""What was learnt: the register, the digest, the funnel, what a round leaves over; and, in `teams`, how a team stands."""
+"""What was learnt: the register, the digest, the funnel, what a round leaves over. `teams` tells how a team stands."""
