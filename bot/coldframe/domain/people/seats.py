@@ -14,8 +14,8 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round, Seat
 
 Facts = tuple[Fact, ...]
-MIN_PEOPLE = 3
-MAX_PEOPLE = 60
+MIN_PEOPLE = 3  # of a round
+MAX_PEOPLE = 60  # of a round
 
 
 def power_share(people: int, weight: int) -> float:

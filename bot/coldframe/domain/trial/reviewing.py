@@ -24,7 +24,7 @@ from coldframe.domain.trial.facts import (
 from coldframe.domain.trial.state import DECISIONS, Closing, Trial, TrialStep
 
 Facts = tuple[TrialFact, ...]
-SHORTEST_REASON = 3
+MIN_REASON = 3  # characters
 MAX_WAIT = timedelta(weeks=8)
 """How far after its planned end a review may lie."""
 
@@ -93,8 +93,8 @@ def close_review(trial: Trial, command: CloseReview, now: datetime) -> Facts:
 
 def _reason(text: str) -> str:
     kept = accepted(text, 500, field="reason")
-    if len(kept) < SHORTEST_REASON:
-        raise Refused(Because.REASON_TOO_SHORT, least=SHORTEST_REASON)
+    if len(kept) < MIN_REASON:
+        raise Refused(Because.REASON_TOO_SHORT, least=MIN_REASON)
     return kept
 
 

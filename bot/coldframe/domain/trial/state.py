@@ -191,4 +191,4 @@ class Trial:
         return self.week_over(self.planned)
 
 
-MAX_SPAN = 6
+MAX_SPAN = 6  # weeks

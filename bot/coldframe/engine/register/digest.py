@@ -146,8 +146,7 @@ async def more(request: Request) -> None:
     """Details in private: trials, verdicts, or the whole as files."""
     team, what = ButtonValue.unpack(request.value).subject, request.part(0)
     uow = request.turn.uow
-    if team not in await uow.teams_of(request.tenant, request.by):
-        raise Refused(Because.NOT_A_MEMBER)
+    await teams.members_only(request, team)
     if what not in DETAILS:
         raise Refused(Because.UNKNOWN_ITEM)
     zone = members.calendar_of(await uow.member(request.tenant, request.by)).zone

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from coldframe.analysis.economics import Funnel, lever_values
 from coldframe.analysis.inputs import BadNumber
-from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
@@ -43,8 +42,7 @@ def _written(name: str, value: float) -> str:
 async def save(request: Request) -> Reply | None:
     """Keeps the numbers and says at once what a point is worth; a wrong one is told at its field."""
     uow = request.turn.uow
-    if request.value not in await uow.teams_of(request.tenant, request.by):
-        raise Refused(Because.NOT_A_MEMBER)
+    await teams.members_only(request, request.value)
     try:
         numbers = {name: _number(name, request.text(name).strip()) for name in NUMBERS}
         help_ = worth(numbers)

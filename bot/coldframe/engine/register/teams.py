@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.names import MemberId, Role
+from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import Request
 from coldframe.ports.storage import UnitOfWork
@@ -37,6 +38,12 @@ async def places_at_once(uow: UnitOfWork, tenant: str, team: str) -> int:
     """How many trials the team's newest round allows at a time."""
     round_ = await newest_round(uow, tenant, team)
     return round_.settings.trials_at_once if round_ is not None else PLACES
+
+
+async def members_only(request: Request, team: str) -> None:
+    """Raises Refused for a person outside of the team."""
+    if team not in await request.turn.uow.teams_of(request.tenant, request.by):
+        raise Refused(Because.NOT_A_MEMBER)
 
 
 async def asked_about(request: Request) -> list[str]:

@@ -32,7 +32,7 @@ from coldframe.speech.answers import said
 from coldframe.speech.names import count
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-SHOWN = 4
+SHOWN = 4  # rows of a section
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,7 @@ from coldframe.message.nodes import (
 from coldframe.speech.names import count
 
 VERDICTS = ("met", "not met", "cannot tell", "too early", "running")
-SHOWN = 5
+SHOWN = 5  # entries
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.trial_words import MIN_WRITERS, appointment, entry_line, title, weeks_words, who
 from coldframe.speech.trial.verdict_words import Judged
 
-GUESS = 0.25
+GUESS = 0.25  # the Brier score of whoever always says one half
 
 
 def brief(trial: Trial, today: date) -> Message:

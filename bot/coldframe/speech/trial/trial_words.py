@@ -33,7 +33,7 @@ from coldframe.speech.names import count
 from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.verdict_words import Judged
 
-MIN_WRITERS = 3
+MIN_WRITERS = 3  # people
 
 
 def who(trial: Trial, member: MemberId | None) -> Line:
