@@ -8,12 +8,12 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Criterion
 from coldframe.domain.trial.state import Entry, Figures
 
-LARGEST = 1e12
+MAX_NUMBER = 1e12
 
 
 def check_entry(criterion: Criterion, entry: Entry) -> None:
     """Raises Refused BAD_NUMBERS. A gap needs no numbers, and those that it has do not count."""
-    if entry.harm is not None and not (isfinite(entry.harm) and abs(entry.harm) <= LARGEST):
+    if entry.harm is not None and not (isfinite(entry.harm) and abs(entry.harm) <= MAX_NUMBER):
         raise _bad("harm", "the harm measure is no number")
     if entry.state != "whole":
         return
@@ -35,7 +35,7 @@ def _bad(field: str, why: str) -> Refused:
 
 
 def _finite(name: str, value: float) -> None:
-    if not isfinite(value) or abs(value) > LARGEST:
+    if not isfinite(value) or abs(value) > MAX_NUMBER:
         raise _bad(name, f"{name} has a number that is none")
 
 
