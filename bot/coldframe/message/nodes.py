@@ -11,7 +11,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Literal, assert_never
 
 from coldframe.message.pictures import Chart
 
@@ -321,6 +321,8 @@ def _plain(part: Inline, zone: str | None) -> str:
             return part.name
         case Link():
             return f"{part.label} ({part.url})"
+        case _:
+            assert_never(part)
 
 
 _FORMS = {"moment": "%a %-d %b %Y, %H:%M", "day": "%a %-d %b %Y", "hour": "%H:%M"}

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal, Protocol
+from typing import Literal, Protocol, assert_never
 
 import structlog
 
@@ -50,6 +50,8 @@ class Workshop:
             case TextFile():
                 name = file_name(attachment.name, "txt")
                 return Artefact(name, attachment.media_type, attachment.text.encode(), attachment.title)
+            case _:
+                assert_never(attachment)
 
     async def _drawn(self, drawing: Drawing) -> Artefact:
         words = drawing.chart.alternative()

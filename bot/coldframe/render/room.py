@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from datetime import UTC
-from typing import Any
+from typing import Any, assert_never
 
 from coldframe.message.nodes import (
     Block,
@@ -40,8 +40,7 @@ from coldframe.message.nodes import (
 Json = dict[str, Any]
 
 
-# --- for the page
-# ---------------------------------------------------------------------------------------------
+# --- for the page -------------------------------------------------------------------------------------------
 
 
 def message_json(message: Message) -> Json:
@@ -94,6 +93,8 @@ def _inline_json(part: Inline) -> Json:
             if not is_web_address(part.url):
                 return {"kind": "theirs", "text": f"{part.label} ({part.url})"}
             return {"kind": "link", "url": part.url, "label": part.label}
+        case _:
+            assert_never(part)
 
 
 _WEB = re.compile(r"https?://[^\s\x00-\x20\x7f]+\Z", re.IGNORECASE)
@@ -124,6 +125,8 @@ def _block_json(block: Block) -> Json:
             return {"kind": "buttons", "buttons": [_button_json(button) for button in block.buttons]}
         case Rule():
             return {"kind": "rule"}
+        case _:
+            assert_never(block)
 
 
 def _button_json(button: Button) -> Json:
@@ -137,8 +140,7 @@ def _button_json(button: Button) -> Json:
     }
 
 
-# --- as text
-# --------------------------------------------------------------------------------------------------
+# --- as text ------------------------------------------------------------------------------------------------
 
 
 def message_text(message: Message, zone: str | None = None) -> str:
@@ -174,6 +176,8 @@ def _block_text(block: Block, zone: str | None) -> Iterable[str]:
             yield " ".join(f"[{button.label}]" for button in block.buttons)
         case Rule():
             yield "-" * 8
+        case _:
+            assert_never(block)
 
 
 def _hung(mark: str, text: str) -> str:

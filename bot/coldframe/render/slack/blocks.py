@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, assert_never
 
 from coldframe.message.nodes import (
     Block,
@@ -24,6 +24,7 @@ from coldframe.message.nodes import (
     Line,
     Message,
     Paragraph,
+    Quoted,
     Rule,
     Small,
     Theirs,
@@ -114,10 +115,14 @@ def _rendered(block: Block, tables: bool) -> Iterator[BlockKit]:
             yield from _items(block)
         case Grid():
             yield from _grid(block, tables)
+        case Quoted():
+            yield from _rich_blocks(_quotes(shown(block.text).strip("\n")))
         case Buttons():
             yield from _button_rows(block.buttons)
         case Rule():
             yield {"type": "divider"}
+        case _:
+            assert_never(block)
 
 
 def _heading(parts: Line) -> Iterator[BlockKit]:
@@ -156,6 +161,7 @@ def _quotes(text: str) -> list[Element]:
     return [
         {"type": "rich_text_quote", "elements": [{"type": "text", "text": piece}]}
         for piece in pieces(text, LONGEST_TEXT)
+        if piece
     ]
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from datetime import datetime
-from typing import Any
+from typing import Any, assert_never
 from urllib.parse import urlsplit
 
 from coldframe.message.nodes import Code, Inline, Line, Link, Theirs, When, Who, Words, moment
@@ -154,6 +154,8 @@ def _marked(part: Inline) -> str:
             return f"`{escaped(one_line(part.text)).replace('`', _BREAKER)}`"
         case Link():
             return _marked_link(part)
+        case _:
+            assert_never(part)
 
 
 def one_line_kept(text: str) -> str:
@@ -211,6 +213,8 @@ def _element(part: Inline) -> Element | None:
             return text_element(one_line(part.text), code=True)
         case Link():
             return _link_element(part)
+        case _:
+            assert_never(part)
 
 
 def _link_element(link: Link) -> Element | None:
