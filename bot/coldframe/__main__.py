@@ -1,4 +1,4 @@
-"""The command `coldframe`, and `python -m bot`: parses, runs one verb, turns every failure into one line."""
+"""The command `coldframe`, and `python -m coldframe`: parses, runs one verb, turns every failure into one line."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import click
 
 from coldframe.cli import State, coldframe
+from coldframe.errors import ColdframeError
 
 FAILED = 2
 INTERRUPTED = 130
@@ -42,7 +43,7 @@ def _in_one_line(error: Exception) -> str:
     if isinstance(error, click.ClickException):
         return _joined(error.format_message())
     text = _joined(str(error))
-    if isinstance(error, OSError | ValueError) and text:
+    if isinstance(error, ColdframeError | OSError | ValueError) and text:
         return text
     return f"{type(error).__name__}: {text} (coldframe --debug … shows where)"
 

@@ -10,12 +10,14 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator
 
+from coldframe.errors import ColdframeError
+
 PREFIX = "COLDFRAME_"
 # Read by the tests and by nothing else, so they are no misspelt settings.
 KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHECKS", "COLDFRAME_CHROMIUM"})
 
 
-class SettingsError(ValueError):
+class SettingsError(ColdframeError, ValueError):
     """A setting is wrong; one sentence for each, with the right form."""
 
 

@@ -7,6 +7,8 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from coldframe.errors import ColdframeError
+
 if TYPE_CHECKING:
     from coldframe.analysis.similarity import SentenceEncoder
 
@@ -16,7 +18,7 @@ LONGEST = 256
 """Tokens that the model was tuned to take; the rest of a longer text is cut."""
 
 
-class NoEncoder(ValueError):
+class NoEncoder(ColdframeError, ValueError):
     """The encoder is not there; the message says what to install."""
 
 

@@ -19,6 +19,7 @@ from coldframe.config import Settings
 from coldframe.engine.core.turn import InlineNumbers, Kit, Numbers
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
+from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Clock, Ids, Inbound, Reply
 from coldframe.render.artefacts import Draughtsman, Workshop
 from coldframe.store.database import open_database
@@ -36,7 +37,6 @@ CHECK_THE_DATABASE = (
     "Check COLDFRAME_DATABASE: is the server up, are name and password right, is there the file's folder, may it be "
     "written?"
 )
-INSTALL_ZONES = "Install the package tzdata; the bot reckons with it alone, whatever the system has."
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +63,13 @@ async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", d
     database = open_database(url, durable=durable)
     file = database.url.database if database.dialect == "sqlite" else None
     if file and not Path(file).absolute().parent.is_dir():  # SQLite would say only that it cannot open the file
-        raise NoDatabase(url, "its folder is missing")
+        raise NoDatabase(f"the database {url} does not answer (its folder is missing)")
     try:
         await upgrade(database)
     except (DBAPIError, OSError) as problem:
         await database.close()
-        raise NoDatabase(database.url.render_as_string(hide_password=True), type(problem).__name__) from problem
+        shown = database.url.render_as_string(hide_password=True)
+        raise NoDatabase(f"the database {shown} does not answer ({type(problem).__name__})") from problem
     except BaseException:
         await database.close()
         raise
@@ -123,28 +124,22 @@ async def room_house(
         log.close()
 
 
-class NoDatabase(ValueError):
-    """The database does not answer, or cannot be written."""
+class NoDatabase(ColdframeError, ValueError):
+    """The database does not answer, or is not of this release."""
 
-    def __init__(self, url: str, problem: str) -> None:
-        super().__init__(f"the database {url} does not answer ({problem}). {CHECK_THE_DATABASE}")
-
-
-class NoZoneData(ValueError):
-    """There is no zone database to reckon with."""
-
-    def __init__(self) -> None:
-        super().__init__(f"the time zone data cannot be read. {INSTALL_ZONES}")
+    def __init__(self, problem: str) -> None:
+        super().__init__(f"{problem}. {CHECK_THE_DATABASE}")
 
 
-class NoSecret(ValueError):
-    """Private text cannot be sealed without a secret."""
+class NoZoneData(ColdframeError, ValueError):
+    """The time zone data cannot be read; install the package tzdata, by which alone the bot reckons."""
 
-    def __init__(self) -> None:
-        super().__init__(
-            "COLDFRAME_SECRET is missing: a passphrase of at least 16 characters that seals private text at rest. "
-            "Make one with: python3 -c 'import secrets; print(secrets.token_urlsafe(32))'"
-        )
+
+class NoSecret(ColdframeError, ValueError):
+    """COLDFRAME_SECRET is missing: a passphrase of at least 16 characters that seals private text at rest.
+
+    Make one with: python3 -c 'import secrets; print(secrets.token_urlsafe(32))'
+    """
 
 
 def seal_secret(settings: Settings) -> bytes:
@@ -158,20 +153,20 @@ def seal_secret(settings: Settings) -> bytes:
 async def reading(settings: Settings) -> AsyncIterator[SqlStore]:
     """The database for a look beside a running bot: no claim is taken over, nothing is upgraded, no file is made.
 
-    Raises NoSecret, or ValueError when there is no database of this release.
+    Raises NoSecret, or NoDatabase when there is none of this release.
     """
     from sqlalchemy.engine import make_url
     from sqlalchemy.exc import DBAPIError
 
     url = make_url(settings.database)
     if url.get_backend_name() == "sqlite" and not Path(url.database or "").is_file():
-        raise ValueError(f"there is no database at {url.database}; COLDFRAME_DATABASE says where it is")
+        raise NoDatabase(f"there is no database at {url.database}")
     database = open_database(settings.database, read_only=True)
     store = SqlStore(database, Seal(seal_secret(settings)), owner="reader", new_key=lambda: RandomIds().new("k"))
     try:
         yield store
     except DBAPIError as error:
-        raise ValueError("the database has not the tables of this release; start the bot once") from error
+        raise NoDatabase("the database has not the tables of this release; start the bot once") from error
     finally:
         await store.close()
 
@@ -265,7 +260,7 @@ def _zones_finding() -> Finding:
     try:
         return ("time zone data", "ok", f"version {_zones()}", "")
     except NoZoneData:
-        return ("time zone data", "broken", "cannot be read", INSTALL_ZONES)
+        return ("time zone data", "broken", "cannot be read", str(NoZoneData()))
 
 
 def _secret_finding(settings: Settings) -> Finding:

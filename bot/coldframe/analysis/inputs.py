@@ -12,13 +12,15 @@ import numbers
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar
 
+from coldframe.errors import ColdframeError
+
 T = TypeVar("T")
 
 MAX_SHOWN = 80
 """Characters of a wrong value that a message repeats."""
 
 
-class BadNumber(ValueError):
+class BadNumber(ColdframeError, ValueError):
     """An argument outside its allowed range: `argument` and `value` say which, `allowed` what would do."""
 
     def __init__(self, argument: str, value: object, allowed: str) -> None:

@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coldframe.analysis.inputs import BadNumber, finite, non_empty, positive, rate
+from coldframe.errors import ColdframeError
 
 T = TypeVar("T", bound=Hashable)
 Matrix = npt.NDArray[np.float64]
@@ -30,7 +31,7 @@ NEARLY_BEST = 0.9
 """Pairs that tell at least this part of what the best one tells are left to balance."""
 
 
-class NoEstimateError(ValueError):
+class NoEstimateError(ColdframeError, ValueError):
     """No finite estimate exists (Ford 1957): some items never lost to, or never met, the others.
 
     `groups` holds the strongly connected groups: within one everybody is comparable through wins in both

@@ -15,6 +15,7 @@ from datetime import date, datetime, time, timedelta
 
 import icalendar
 
+from coldframe.errors import ColdframeError
 from coldframe.timing.zones import in_utc, known_zone, local
 
 _PRODUCT = "-//coldframe//coldframe//EN"
@@ -23,7 +24,7 @@ _LONGEST_TITLE = 200
 _LONGEST_DETAILS = 4000
 
 
-class BadEntry(ValueError):
+class BadEntry(ColdframeError, ValueError):
     """A calendar entry that cannot be written: its UID and what is wrong with it."""
 
 

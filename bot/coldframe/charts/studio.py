@@ -24,6 +24,7 @@ from typing import Any, Literal, TypeVar, overload
 
 import structlog
 
+from coldframe.errors import ColdframeError
 from coldframe.message.pictures import Chart
 
 Result = TypeVar("Result")
@@ -33,16 +34,16 @@ _DRAW = "coldframe.charts.drawing:draw"
 _ATTEMPTS = 2
 
 
-class WorkerFailed(RuntimeError):
+class WorkerFailed(ColdframeError, RuntimeError):
     """The worker process died, or was stopped at the time limit, twice over the same job; no result exists."""
 
 
-class StudioClosed(RuntimeError):
-    """A job came after `close`, or was cut off by it."""
+class StudioClosed(ColdframeError, RuntimeError):
+    """The drawing was not made, for the bot is being stopped; it is made after the next start."""
 
 
-class _TooSlow(Exception):
-    """A job was still running at the time limit; a TimeoutError of the job's own is its result."""
+class _TooSlow(ColdframeError):
+    """The job was still running at the time limit (a TimeoutError of the job's own is its result)."""
 
 
 class Studio:

@@ -48,14 +48,11 @@ def command(
 
     The room speaks plain HTTP. On a network that others share, put a server with TLS in front of it.
     """
-    from coldframe.cli.team import SAMPLE, TeamError, read_team
+    from coldframe.cli.team import SAMPLE, read_team
 
     if team_file is None and not rehearse:
         raise click.UsageError("name the team with --team FILE, or try it out with --rehearse")
-    try:
-        team = read_team(team_file) if team_file else SAMPLE
-    except TeamError as error:
-        raise click.ClickException(str(error)) from None
+    team = read_team(team_file) if team_file else SAMPLE
     run = _rehearsed(team, host, port) if rehearse else _served(team, data, host, port, names, new_links)
     try:
         asyncio.run(run)

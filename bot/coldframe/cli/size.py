@@ -15,6 +15,7 @@ import click
 from coldframe.analysis.inputs import BadNumber, whole
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, SizingReport, WeeksRow, weeks_needed
+from coldframe.errors import ColdframeError
 from coldframe.speech.trial.sizing_report import advice, summary, value
 
 KINDS = {
@@ -34,10 +35,8 @@ _PLAIN = re.compile(rf"-?{_NUMBER}")
 _GROUPED = re.compile(r"\d{1,3}(?:[ ,_']\d{3})+")
 
 
-class Refused(click.ClickException):
-    """Input that cannot be used: one line, exit status 2."""
-
-    exit_code = 2
+class Refused(ColdframeError):
+    """Input that cannot be used; the message says which form would do."""
 
 
 @click.command()

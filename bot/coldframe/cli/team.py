@@ -10,13 +10,14 @@ import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from coldframe.chat.room.records import BOT
+from coldframe.errors import ColdframeError
 from coldframe.ports import Person
 
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
 _MOST_BYTES = 1 << 20
 
 
-class TeamError(Exception):
+class TeamError(ColdframeError):
     """The file cannot be used; one sentence for each thing that is wrong."""
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from coldframe.errors import ColdframeError
+
 
 class Because(StrEnum):
     """Why a command was refused."""
@@ -79,7 +81,7 @@ class Because(StrEnum):
     OWNS_ALREADY = "owns it already"
 
 
-class Refused(Exception):
+class Refused(ColdframeError):
     """The command was refused; nothing changed. `facts` never hold private text."""
 
     def __init__(self, code: Because, **facts: object) -> None:

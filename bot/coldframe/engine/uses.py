@@ -31,13 +31,14 @@ from coldframe.engine.round import (
 from coldframe.engine.trial import forecasts, ownership, reviews, under_way, weekly
 from coldframe.engine.trial import reactions as trial_reactions
 from coldframe.engine.trial import starting as trial_starting
+from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Chat, Clock, Ids
 from coldframe.ports.storage import Store
 
 Value = TypeVar("Value")
 
 
-class GivenTwice(ValueError):
+class GivenTwice(ColdframeError, ValueError):
     """Two rooms answer to the same name."""
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal, Protocol
 
+from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Form, Message
 
 # --- people and places ----------------------------------------------------------------------------------------
@@ -212,7 +213,7 @@ class Reaction:
     emoji: str
 
 
-class ChatError(Exception):
+class ChatError(ColdframeError):
     """A platform did not do what was asked. The message names no private text."""
 
 

@@ -9,10 +9,12 @@ from sqlalchemy import Connection
 
 from coldframe.store.database import Database
 
+from coldframe.errors import ColdframeError
+
 FOLDER = Path(__file__).with_name("migrations")
 
 
-class SchemaTooNew(Exception):
+class SchemaTooNew(ColdframeError):
     """The database was written by a newer release."""
 
     def __init__(self, found: str) -> None:

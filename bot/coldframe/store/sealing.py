@@ -10,14 +10,16 @@ from dataclasses import dataclass, field
 from cryptography.exceptions import InvalidTag
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
+from coldframe.errors import ColdframeError
+
 _NONCE = 12
 
 
-class CannotUnseal(Exception):
-    """The key does not fit this database, or the row was tampered with."""
+class CannotUnseal(ColdframeError):
+    """Sealed text cannot be opened: the secret is not this database's, or a row was changed by hand.
 
-    def __init__(self) -> None:
-        super().__init__("sealed text cannot be opened: the secret key does not belong to this database")
+    Start the bot with the COLDFRAME_SECRET that the database was made with.
+    """
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from functools import lru_cache
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
+from coldframe.errors import ColdframeError
 from coldframe.timing.holiday_lists import holidays_in, nearest_countries, subdivisions_of
 from coldframe.timing.zones import UnknownZone, day_bounds, in_utc, instant, known_zone, local
 
@@ -25,7 +26,7 @@ _DAYS_SCANNED = 1100
 _DAYS_IN_A_YEAR = 366
 
 
-class BadCalendar(ValueError):
+class BadCalendar(ColdframeError, ValueError):
     """A member's calendar cannot be used: `field`, its `value` and the right `form`."""
 
     def __init__(self, field: str, value: object, form: str) -> None:
@@ -33,7 +34,7 @@ class BadCalendar(ValueError):
         super().__init__(f"{field} {str(value)[:80]!r} cannot be used: {form}")
 
 
-class NoWorkingTime(LookupError):
+class NoWorkingTime(ColdframeError, LookupError):
     """The calendar has no working moment within three years of the asked one (a very long absence)."""
 
 

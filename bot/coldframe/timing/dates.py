@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import TypeAlias
 
+from coldframe.errors import ColdframeError
 from coldframe.timing.calendars import WEEKDAYS, WorkingCalendar
 from coldframe.timing.zones import in_utc, instant, known_zone, local
 
@@ -86,7 +87,7 @@ class Past:
 Answer: TypeAlias = Reading | Ambiguous | NotADate | Past
 
 
-class _Unreadable(Exception):
+class _Unreadable(ColdframeError):
     """Why a part of the text is no date; becomes NotADate."""
 
 

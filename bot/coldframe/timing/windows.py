@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from coldframe.errors import ColdframeError
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.zones import in_utc
 
@@ -23,7 +24,7 @@ _HORIZON = timedelta(days=400)
 Named = tuple[tuple[str, datetime], ...]
 
 
-class AlreadyExtended(ValueError):
+class AlreadyExtended(ColdframeError, ValueError):
     """The window was extended before; a step below quorum is extended once."""
 
 

@@ -10,12 +10,14 @@ from functools import cache
 from importlib import resources
 from zoneinfo import ZoneInfo
 
+from coldframe.errors import ColdframeError
+
 _OFFSET = re.compile(r"(utc|gmt|z)?\s*[+-]?\d{1,2}(:?\d{2})?", re.IGNORECASE | re.ASCII)
 _NEAREST = 3
 _CLOSE_TO_BEST = 12
 
 
-class UnknownZone(ValueError):
+class UnknownZone(ColdframeError, ValueError):
     """No zone of this name; `name` is what was given, `nearest` up to three names that exist."""
 
     def __init__(self, name: object, nearest: tuple[str, ...]) -> None:
@@ -25,7 +27,7 @@ class UnknownZone(ValueError):
         super().__init__(f"No time zone is called {str(name)[:60]!r}. {hint}")
 
 
-class NaiveMoment(ValueError):
+class NaiveMoment(ColdframeError, ValueError):
     """A datetime without a zone was given where an instant is needed."""
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
+from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Message
 from coldframe.ports import Place, Reaction
 
@@ -19,7 +20,7 @@ MOST_FILES = 3
 MOST_FILE_BYTES = 1 << 20
 
 
-class Refused(Exception):
+class Refused(ColdframeError):
     """The room does not do what somebody asked; the words may be shown to them and hold nothing private."""
 
 

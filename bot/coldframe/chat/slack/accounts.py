@@ -19,6 +19,7 @@ from slack_sdk.web.async_slack_response import AsyncSlackResponse
 from coldframe.chat.slack.calls import Account, Accounts
 from coldframe.chat.slack.inbound import Me
 from coldframe.chat.slack.manifest import SCOPES
+from coldframe.errors import ColdframeError
 from coldframe.ports import Clock, NotDelivered, Unreachable
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ MAKE_A_KEY = "Make a key with: python3 -c 'import base64, os; print(base64.urlsa
 sdk_log = logging.getLogger("slack_sdk")
 
 
-class SetupError(ValueError):
+class SetupError(ColdframeError, ValueError):
     """The platform cannot start; the message says what is wrong and what to do."""
 
 

@@ -23,6 +23,7 @@ from coldframe.chat.slack.accounts import Holder
 from coldframe.chat.slack.adapter import SlackChat
 from coldframe.chat.slack.downloads import Downloads
 from coldframe.chat.slack.inbound import Ignored, Me, Outcome, Refused
+from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Form, Message, plain
 from coldframe.ports import (
     ChatError,
@@ -56,7 +57,7 @@ Result = TypeVar("Result")
 ENDINGS = ("app_uninstalled", "tokens_revoked")
 
 
-class Closing(Exception):
+class Closing(ColdframeError):
     """The bot is being stopped; what comes now is left to the next process."""
 
 

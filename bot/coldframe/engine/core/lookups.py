@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 
+from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Chat, Person, Place, Reply
 
 
@@ -20,7 +21,7 @@ class Question:
     person: str | None = None
 
 
-class Unasked(Exception):
+class Unasked(ColdframeError):
     """The turn cannot go on before this is asked."""
 
     def __init__(self, question: Question) -> None:

@@ -12,6 +12,7 @@ from pydantic import TypeAdapter
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.state import Round
+from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Person
 from coldframe.ports.storage import Member, UnitOfWork
 from coldframe.timing.calendars import WorkingCalendar
@@ -21,7 +22,7 @@ _CALENDAR: TypeAdapter[WorkingCalendar] = TypeAdapter(WorkingCalendar)
 DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
-class UnreadableHours(ValueError):
+class UnreadableHours(ColdframeError, ValueError):
     """A working time that cannot be read; the message names the field and the right form."""
 
     def __init__(self, field: str, message: str) -> None:

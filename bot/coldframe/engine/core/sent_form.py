@@ -11,10 +11,11 @@ from coldframe.engine.core import members
 from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.reading import dates
 from coldframe.engine.reading.note_lines import percentage_or_number
+from coldframe.errors import ColdframeError
 from coldframe.timing.dates import Reading
 
 
-class FieldError(Exception):
+class FieldError(ColdframeError):
     """A field that cannot be taken; the sentence says why and what the right form is."""
 
     def __init__(self, field: str, sentence: str) -> None:

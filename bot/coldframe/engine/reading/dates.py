@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
+from coldframe.errors import ColdframeError
 from coldframe.speech.people.date_words import day_off, doubt
 from coldframe.timing.calendars import WorkingCalendar, shared_working_day
 from coldframe.timing.dates import Reading, read_date
@@ -13,7 +14,7 @@ Whose = Sequence[tuple[str, WorkingCalendar]]
 """Who has to be at work on a day, by name."""
 
 
-class UnclearDate(ValueError):
+class UnclearDate(ColdframeError, ValueError):
     """The words have no single meaning, or name a day that will not do; the message asks back."""
 
 

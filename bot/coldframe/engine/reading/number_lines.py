@@ -12,6 +12,7 @@ from typing import Literal
 
 from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Figures, WeekWord
+from coldframe.errors import ColdframeError
 
 MAX_LINE = 300  # characters
 EXAMPLES: dict[ComparisonKind, str] = {
@@ -33,7 +34,7 @@ _NAMES: dict[str, Literal["control", "trial"]] = {
 }  # fmt: skip
 
 
-class Unreadable(ValueError):
+class Unreadable(ColdframeError, ValueError):
     """The line cannot be read; the message says why and what the right form is. `field` is the group meant."""
 
     def __init__(self, sentence: str, field: str = "") -> None:

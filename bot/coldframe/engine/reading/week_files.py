@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Entry, Figures
 from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
+from coldframe.errors import ColdframeError
 
 MAX_ROWS = 60  # of a file
 COLUMNS: dict[ComparisonKind, tuple[str, ...]] = {
@@ -21,7 +22,7 @@ WEEKLY_VALUE = ("week", "value")
 """For a before-after trial whose weekly value is not a share."""
 
 
-class WrongFile(ValueError):
+class WrongFile(ColdframeError, ValueError):
     """The file as a whole cannot be taken; the message says which columns would do."""
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from coldframe.domain.names import Step
 from coldframe.domain.settings import DAYS_HOURS, LIVE_MINUTES, LONGEST_WINDOW, Pace, Settings
+from coldframe.errors import ColdframeError
 from coldframe.speech.round import setup_words
 from coldframe.speech.round.setup_words import READING
 
@@ -22,7 +23,7 @@ _UNITS: Mapping[Pace, frozenset[str]] = {
 }
 
 
-class Unreadable(ValueError):
+class Unreadable(ColdframeError, ValueError):
     """The sentence says what cannot be read, and the right form."""
 
 

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, assert_never
 
+from coldframe.errors import ColdframeError
 from coldframe.message.nodes import (
     Block,
     Button,
@@ -54,7 +55,7 @@ MOST_COLUMNS = 20
 LARGEST_TABLE = 6_000
 
 
-class Unrenderable(ValueError):
+class Unrenderable(ColdframeError, ValueError):
     """A message that Slack could not take in any form, which is a mistake of ours; names no text."""
 
 

@@ -1,0 +1,15 @@
+"""The root of all errors that the program raises under names of its own."""
+
+from __future__ import annotations
+
+from inspect import cleandoc
+
+
+class ColdframeError(Exception):
+    """Something went wrong that has no name of its own; `coldframe --debug` shows where.
+
+    A kind of error that is raised without a message says its docstring: what happened, and what to do.
+    """
+
+    def __init__(self, message: str | None = None) -> None:
+        super().__init__(cleandoc(self.__doc__ or "") if message is None else message)
