@@ -6,11 +6,12 @@ import os
 from base64 import urlsafe_b64decode
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator
 
 from coldframe.errors import ColdframeError
+from coldframe.logs import Form, Level
 
 PREFIX = "COLDFRAME_"
 # Read by the tests and by nothing else, so they are no misspelt settings.
@@ -49,7 +50,8 @@ class Settings(BaseModel):
     public_url: str = Field(
         "", description="https address under which HTTP mode is reached from outside; members' calendars stand below it"
     )
-    log: Literal["auto", "json", "console"] = Field("auto", description="form of the log lines")
+    log: Form = Field("auto", description="form of the log lines: auto, json or console")
+    log_level: Level = Field("info", description="least level that is logged: debug, info, warning or error")
 
     @field_validator("secret")
     @classmethod

@@ -132,7 +132,7 @@ class NoDatabase(ColdframeError, ValueError):
 
 
 class NoZoneData(ColdframeError, ValueError):
-    """The time zone data cannot be read; install the package tzdata, by which alone the bot reckons."""
+    """The time zone data cannot be read. Install the package tzdata; the bot reckons with it alone."""
 
 
 class NoSecret(ColdframeError, ValueError):

@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from coldframe import __version__
+
+if TYPE_CHECKING:  # `--help` must not wait for pydantic
+    from coldframe.config import Settings
 
 VERBS: dict[str, tuple[str, str]] = {
     "slack-manifest": ("coldframe.cli.slack_manifest", "Print what is pasted into Slack's page for a new app."),
@@ -85,3 +88,13 @@ class LazyGroup(click.Group):
 def coldframe(state: State, debug: bool) -> None:
     """Take a team from where its growth leaks to at most two measurable trials and an honest verdict."""
     state.debug = debug
+
+
+def settings() -> Settings:
+    """The settings of the environment, with the log set up by them. Raises SettingsError."""
+    from coldframe.config import load  # heavy: pydantic
+    from coldframe.logs import configure  # heavy: structlog
+
+    found = load()
+    configure(found.log, found.log_level)
+    return found

@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
+
+from coldframe.cli import settings
+
+if TYPE_CHECKING:
+    from coldframe.config import Settings
 
 
 @click.command()
@@ -16,23 +23,20 @@ def command(team: str, as_json: bool, zone: str) -> None:
     """
     import asyncio
 
-    from coldframe.config import load
     from coldframe.timing.zones import known_zone, pin_zone_data
 
     pin_zone_data()
     known_zone(zone)
-    click.echo(asyncio.run(_written(load(), team, as_json=as_json, zone=zone)), nl=False)
+    click.echo(asyncio.run(_written(settings(), team, as_json=as_json, zone=zone)), nl=False)
 
 
-async def _written(settings: object, team: str, *, as_json: bool, zone: str) -> str:
+async def _written(given: Settings, team: str, *, as_json: bool, zone: str) -> str:
     from coldframe.clock import SystemClock
-    from coldframe.config import Settings
     from coldframe.engine.register.digest import gather
     from coldframe.speech.register import digest_words
     from coldframe.wiring import reading
 
-    assert isinstance(settings, Settings)
-    async with reading(settings) as store, store.begin() as uow:
+    async with reading(given) as store, store.begin() as uow:
         teams = [(tenant, name) for tenant, name in await uow.all_teams() if team in ("", name)]
         found = [await gather(uow, tenant, name, SystemClock().now()) for tenant, name in teams]
     if team and not found:

@@ -6,6 +6,8 @@ import json
 
 import click
 
+from coldframe.cli import settings
+
 
 @click.command()
 @click.option(
@@ -23,10 +25,9 @@ def command(mode: str, as_json: bool) -> None:
     """
     import asyncio
 
-    from coldframe.config import load
     from coldframe.wiring import examine
 
-    findings = asyncio.run(examine(load(), "http" if mode == "http" else "socket"))
+    findings = asyncio.run(examine(settings(), "http" if mode == "http" else "socket"))
     if as_json:
         click.echo(json.dumps([{"name": n, "state": s, "detail": d, "remedy": r} for n, s, d, r in findings], indent=2))
     else:

@@ -11,8 +11,11 @@ from typing import TYPE_CHECKING
 
 import click
 
+from coldframe.cli import settings
+
 if TYPE_CHECKING:
     from coldframe.cli.team import Team
+    from coldframe.config import Settings
     from coldframe.wiring import House
 
 PORT = 8642
@@ -53,7 +56,8 @@ def command(
     if team_file is None and not rehearse:
         raise click.UsageError("name the team with --team FILE, or try it out with --rehearse")
     team = read_team(team_file) if team_file else SAMPLE
-    run = _rehearsed(team, host, port) if rehearse else _served(team, data, host, port, names, new_links)
+    given = settings()
+    run = _rehearsed(team, host, port) if rehearse else _served(given, team, data, host, port, names, new_links)
     try:
         asyncio.run(run)
     except sqlite3.OperationalError as error:
@@ -77,7 +81,9 @@ async def _rehearsed(team: Team, host: str, port: int) -> None:
             await _until_stopped()
 
 
-async def _served(team: Team, data: Path, host: str, port: int, names: tuple[str, ...], new_links: bool) -> None:
+async def _served(
+    given: Settings, team: Team, data: Path, host: str, port: int, names: tuple[str, ...], new_links: bool
+) -> None:
     from dataclasses import replace
 
     from coldframe.chat.room.server import Server, serve
@@ -90,7 +96,7 @@ async def _served(team: Team, data: Path, host: str, port: int, names: tuple[str
     wall = SystemClock()
     database = f"sqlite:///{data / 'bot.db'}"
     async with room_house(
-        wall, database=database, room_file=str(data / "room.db"), secret=_secret(data), durable=True
+        wall, database=database, room_file=str(data / "room.db"), secret=_secret(data, given), durable=True
     ) as house:
         await _furnish(house, team)
         alarm = Alarm(house.engine, wall.steady)
@@ -118,17 +124,15 @@ async def _every(
         await sleep(seconds)
 
 
-def _secret(data: Path) -> bytes:
+def _secret(data: Path, given: Settings) -> bytes:
     """The settings' secret, or one that is made once and kept beside the data, readable by its owner only."""
     import os
     import secrets
 
-    from coldframe.config import load
     from coldframe.wiring import secret_from
 
-    settings = load()
-    if settings.secret is not None:
-        return secret_from(settings.secret.get_secret_value())
+    if given.secret is not None:
+        return secret_from(given.secret.get_secret_value())
     path = data / "secret"
     try:
         with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="ascii") as file:

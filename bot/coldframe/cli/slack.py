@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from coldframe.cli import settings
+
 if TYPE_CHECKING:
     from coldframe.ports import Clock
 
@@ -33,13 +35,12 @@ async def run(mode: str, clock: Clock | None = None) -> None:
     import asyncio
     import signal
 
-    from coldframe.config import load
     from coldframe.wiring import run_slack
 
-    settings = load()
+    given = settings()
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
     click.echo(f"coldframe on Slack by {mode}; Ctrl-C stops it.", err=True)
-    await run_slack(settings, stop, "http" if mode == "http" else "socket", clock)
+    await run_slack(given, stop, "http" if mode == "http" else "socket", clock)

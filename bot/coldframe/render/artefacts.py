@@ -14,7 +14,7 @@ from coldframe.calendar.ics import Entry, calendar_file
 from coldframe.message.nodes import Appointment, Attachment, CalendarFile, Drawing, TextFile
 from coldframe.message.pictures import Chart
 
-logger = structlog.get_logger(__name__)
+logger = structlog.get_logger()
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ import random
 from typing import Any
 
 import pytest
+from structlog.testing import capture_logs
 
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, Theirs, line
 from coldframe.ports import (
@@ -198,12 +199,15 @@ async def test_what_was_not_committed_is_not_acknowledged(
     left = [1, 1]
     intake = ListIntake(fail=lambda event: isinstance(event.what, Said) and bool(left) and bool(left.pop()))
     caplog.set_level(logging.DEBUG)
-    async with running(workspace, intake, mode):
-        people["Ana"].says("a secret note")
-        await workspace.delivery.settled()
+    with capture_logs() as events:
+        async with running(workspace, intake, mode):
+            people["Ana"].says("a secret note")
+            await workspace.delivery.settled()
     assert intake.deliveries == 3
     assert len(intake.all(Said)) == 1
-    assert "secret note" not in caplog.text
+    lost = {"event": "slack.not_taken", "kind": "message", "problem": "RuntimeError", "log_level": "error"}
+    assert events.count(lost) == 2
+    assert "secret note" not in caplog.text + str(events)
 
 
 @MODES

@@ -14,7 +14,7 @@ import structlog
 from coldframe.chat.room.rehearsal import Chore, RehearsalState
 from coldframe.ports import Clock
 
-logger = structlog.get_logger(__name__)
+logger = structlog.get_logger()
 
 _TICK = 0.25  # seconds
 

@@ -24,7 +24,7 @@ from coldframe.chat.room.wire import MAX_FRAME, Wire
 from coldframe.ports import Clock, Place
 from coldframe.speech import room_words
 
-logger = structlog.get_logger(__name__)
+logger = structlog.get_logger()
 
 _HERE = ("localhost", "127.0.0.1", "[::1]")
 _MAX_WIRES = 400  # open pages of everybody

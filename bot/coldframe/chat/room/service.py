@@ -50,7 +50,7 @@ from coldframe.ports import (
 )
 from coldframe.speech import room_words
 
-logger = structlog.get_logger(__name__)
+logger = structlog.get_logger()
 
 _MOST_NOTES = 5
 

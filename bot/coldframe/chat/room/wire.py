@@ -24,7 +24,7 @@ from coldframe.ports import Clock, IncomingFile, Place, Reply
 from coldframe.render.room import form_json, message_json
 from coldframe.speech import room_words, surface
 
-logger = structlog.get_logger(__name__)
+logger = structlog.get_logger()
 
 MAX_FRAME = 5 << 20
 """Bytes: three files of 1 MiB in base64 and their message; anything larger ends the connection."""

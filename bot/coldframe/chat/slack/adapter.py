@@ -7,13 +7,13 @@ key in their name.
 
 from __future__ import annotations
 
-import logging
 from collections.abc import AsyncIterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from io import BytesIO
 from typing import Any, Protocol
 
 import aiohttp
+import structlog
 
 from coldframe.chat.slack import reading
 from coldframe.chat.slack.calls import Accounts, Calls, Refusal, outcome
@@ -37,7 +37,7 @@ from coldframe.render.slack.blocks import Part, message_parts
 from coldframe.render.slack.mrkdwn import cut
 from coldframe.render.slack.views import home, modal
 
-log = logging.getLogger(__name__)
+log = structlog.get_logger()
 
 
 LOOK_BACK = timedelta(minutes=2)
@@ -104,7 +104,7 @@ class SlackChat:
             try:
                 await self.react(place, message_id, emoji)
             except ChatError as trouble:
-                log.info("an offered emoji is missing: %s", trouble)
+                log.info("slack.offer_missing", problem=str(trouble))
 
     async def _say(
         self, place: Place, channel: str, part: Part, metadata: Mapping[str, Any], thread: str | None
@@ -224,7 +224,7 @@ class SlackChat:
         except Refusal as refusal:
             if refusal.code != "missing_scope":
                 raise
-            log.warning("a lost answer cannot be looked up in a channel: the history scope is missing")
+            log.warning("slack.history_scope_missing")
             return None
         except NotDelivered as trouble:
             raise OutcomeUnknown(str(trouble)) from None

@@ -13,6 +13,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 import aiohttp
+import structlog
 from aiohttp import web
 from slack_bolt.async_app import AsyncApp
 from slack_bolt.oauth.async_oauth_settings import AsyncOAuthSettings
@@ -43,7 +44,7 @@ if TYPE_CHECKING:
     from sqlalchemy import Engine
     from sqlalchemy.ext.asyncio import AsyncEngine
 
-log = logging.getLogger(__name__)
+log = structlog.get_logger()
 bolt_log = logging.getLogger("slack_bolt")
 
 LONGEST_CATCH_UP = 60.0
@@ -99,7 +100,7 @@ class SlackPlatform:
         try:
             await CatchingUp(self.chat, self._clock, self.directs, door.take).since(last)
         except Exception as problem:  # what can be lost here is a late word; the bot has to serve all the same
-            log.error("could not read again what was written: %s", type(problem).__name__)
+            log.error("slack.not_read_again", problem=type(problem).__name__)
 
     def _door(self, intake: Intake) -> Door:
         downloads = Downloads(self._session, self.options.api_url)
@@ -224,6 +225,6 @@ async def _failed(error: Exception, body: dict[str, Any]) -> None:
     """A listener failed, so nothing is acknowledged. Neither the error's text nor the payload is logged."""
     kind = (body.get("event") or {}).get("type") or body.get("type") or "request"
     if isinstance(error, Closing):
-        log.info("not taken in while stopping: %s", str(kind)[:40])
+        log.info("slack.not_taken_while_stopping", kind=str(kind)[:40])
     else:
-        log.error("not taken in: %s (%s)", str(kind)[:40], type(error).__name__)
+        log.error("slack.not_taken", kind=str(kind)[:40], problem=type(error).__name__)

@@ -6,16 +6,17 @@ A message has the same key however it comes, so that one which was taken in alre
 
 from __future__ import annotations
 
-import logging
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
+
+import structlog
 
 from coldframe.chat.slack import marks, reading
 from coldframe.chat.slack.adapter import SlackChat
 from coldframe.ports import ChatError, Clock, Place, SlowDown
 
-log = logging.getLogger(__name__)
+log = structlog.get_logger()
 
 AWAY = timedelta(minutes=3)
 """A shorter absence is bridged by Slack's own repeats, the last of which comes after some five minutes."""
@@ -48,8 +49,8 @@ class CatchingUp:
             try:
                 count += await self._one(place, oldest)
             except ChatError as trouble:
-                log.warning("direct messages were not read again: %s", trouble)
-        log.info("read again after an absence: %s direct messages", count)
+                log.warning("slack.messages_not_read_again", problem=str(trouble))
+        log.info("slack.read_again", messages=count)
         return count
 
     async def _one(self, place: Place, oldest: datetime) -> int:

@@ -9,12 +9,12 @@ and can do it again.
 from __future__ import annotations
 
 import asyncio
-import logging
 from collections.abc import Awaitable, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
+import structlog
 from slack_bolt.context.ack.async_ack import AsyncAck
 from slack_bolt.response import BoltResponse
 
@@ -45,7 +45,7 @@ from coldframe.speech import surface
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Coroutine
 
-log = logging.getLogger(__name__)
+log = structlog.get_logger()
 
 Payload = Mapping[str, Any]
 
@@ -135,7 +135,7 @@ class Door:
             except Closing:
                 raise
             except Exception as error:
-                log.error("a form was not taken in: %s", type(error).__name__)
+                log.error("slack.form_not_taken", problem=type(error).__name__)
                 return await _keep_open(ack, body, {"": surface.FORM_NOT_KEPT})
             if reply.errors:
                 return await _keep_open(ack, body, reply.errors)
@@ -156,7 +156,7 @@ class Door:
             if self._after:
                 await asyncio.wait(self._after, timeout=LONGEST_DRAIN)
         except TimeoutError:
-            log.warning("stopped before everything in hand was done; Slack will send it again")
+            log.warning("slack.stopped_before_all_was_done")
 
     # --- taking in ------------------------------------------------------------------------------------------
 
@@ -188,7 +188,7 @@ class Door:
         try:
             return await self._receive(happening)
         except Exception as error:
-            log.error("a press or command was not taken in: %s", type(error).__name__)
+            log.error("slack.press_not_taken", problem=type(error).__name__)
             return Reply(note=surface.not_kept())
 
     async def _translated(self, translate: Callable[[Payload, Me, Any], Outcome], body: Payload) -> Outcome:
@@ -202,9 +202,9 @@ class Door:
 
     def _let_go(self, outcome: Outcome) -> None:
         if isinstance(outcome, Refused):
-            log.warning("refused: %s", outcome.reason)
+            log.warning("slack.refused", why=outcome.reason)
         elif isinstance(outcome, Ignored) and outcome.reason.startswith("misshapen"):
-            log.warning("ignored: %s", outcome.reason)
+            log.warning("slack.ignored", why=outcome.reason)
 
     def _is_news(self, happening: Inbound) -> bool:
         """A status or a picture changed is no news of a person; only what the rules need is."""
@@ -218,7 +218,7 @@ class Door:
         if inner.get("type") not in ENDINGS:
             return False
         if inner["type"] == "app_uninstalled" or (inner.get("tokens") or {}).get("bot"):
-            log.warning("a workspace took the bot's access back")
+            log.warning("slack.access_taken_back")
             await self._accounts.gone(inbound.team_of(body) or "")
         return True
 
@@ -244,7 +244,7 @@ class Door:
         try:
             opened = await self._patiently(lambda: self._chat.open_form(place.tenant, trigger, form, place))
         except (ChatError, Unrenderable) as trouble:
-            log.warning("a form was not shown: %s", trouble)
+            log.warning("slack.form_not_shown", problem=str(trouble))
             await self._whisper(place, happening.person, surface.not_shown())
             return
         if not opened:
@@ -291,7 +291,7 @@ async def _quietly(work: Awaitable[None]) -> None:
     try:
         await work
     except (ChatError, Unrenderable) as trouble:
-        log.warning("a passing answer was not shown: %s", trouble)
+        log.warning("slack.answer_not_shown", problem=str(trouble))
 
 
 async def _say(ack: AsyncAck, note: Message) -> BoltResponse:

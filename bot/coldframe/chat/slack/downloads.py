@@ -5,18 +5,18 @@ address.
 from __future__ import annotations
 
 import asyncio
-import logging
 from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlsplit
 
 import aiohttp
+import structlog
 
 from coldframe.ports import IncomingFile
 from coldframe.render.slack.blocks import Part
 from coldframe.speech import surface
 
-log = logging.getLogger(__name__)
+log = structlog.get_logger()
 
 LARGEST = 64 * 1024
 MOST_FILES = 5
@@ -92,6 +92,6 @@ class Downloads:
         try:
             async with self._session.post(url, json=answer) as response:
                 if response.status != 200:
-                    log.info("a private answer was not taken: status %s", response.status)
+                    log.info("slack.answer_not_taken", status=response.status)
         except (aiohttp.ClientError, TimeoutError, OSError) as error:
-            log.info("a private answer was not taken: %s", type(error).__name__)
+            log.info("slack.answer_not_taken", problem=type(error).__name__)

@@ -6,10 +6,10 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-import logging
 import re
 from collections.abc import Iterable
 
+import structlog
 from aiohttp import web
 from slack_bolt.adapter.aiohttp import to_aiohttp_response, to_bolt_request
 from slack_bolt.async_app import AsyncApp
@@ -17,7 +17,7 @@ from slack_bolt.async_app import AsyncApp
 from coldframe.chat.slack.accounts import Options
 from coldframe.ports import Clock
 
-log = logging.getLogger(__name__)
+log = structlog.get_logger()
 
 PATH = "/slack/events"
 HEALTH = "/health"
@@ -58,7 +58,7 @@ class RequestServer:
         site = web.TCPSite(self._runner, self._options.host, self._options.port)
         await site.start()
         host, port = self._runner.addresses[0][:2]
-        log.info("listening for Slack on %s:%s%s", host, port, PATH)
+        log.info("slack.listening", host=host, port=port, path=PATH)
         return f"http://{host}:{port}"
 
     async def close(self) -> None:
@@ -82,7 +82,7 @@ class RequestServer:
         signature = request.headers.get("X-Slack-Signature", "")
         now = self._clock.now().timestamp()
         if not is_signed(self._options.signing_secret, stamp, signature, body, now):
-            log.warning("a request with a bad signature or stamp was refused")
+            log.warning("slack.request_refused", why="bad signature or stamp")
             return web.json_response({"error": "invalid request"}, status=401)
         try:
             asked = await to_bolt_request(request)

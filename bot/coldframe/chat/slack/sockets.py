@@ -5,12 +5,12 @@ work.
 from __future__ import annotations
 
 import asyncio
-import logging
 from collections.abc import Awaitable, Callable
 from datetime import datetime, timedelta
 from typing import Any
 
 import aiohttp
+import structlog
 from slack_bolt.adapter.socket_mode.aiohttp import AsyncSocketModeHandler
 from slack_bolt.async_app import AsyncApp
 
@@ -19,7 +19,7 @@ from coldframe.chat.slack.catching_up import AWAY
 from coldframe.chat.slack.door import Door
 from coldframe.ports import Clock
 
-log = logging.getLogger(__name__)
+log = structlog.get_logger()
 
 LOOK_EVERY = 15.0
 DEAD_AFTER = 2
@@ -96,11 +96,11 @@ class Sockets:
             self._alive_at = self._clock.now()
         self._missing = 0 if alive else self._missing + 1
         if self._missing >= DEAD_AFTER:
-            log.warning("the socket did not come back by itself; building a new one")
+            log.warning("slack.socket_lost")
             await handler.close_async()  # type: ignore[no-untyped-call]
             return await self._connected(stop)
         if alive and self._clock.now() - self._heard_at > QUIET:
-            log.info("the socket has been quiet for long; replacing it")
+            log.info("slack.socket_quiet")
             self._heard_at = self._clock.now()
             await handler.client.connect_to_new_endpoint(force=True)
         return handler

@@ -1,0 +1,56 @@
+"""The one log: events with data, configured once, on the error stream. No text that people wrote ever stands in it.
+
+Our own events come through structlog, by a name and plain values. What libraries log comes through `logging`, from
+warnings up; an error of theirs is told by its kind and place alone, for its words may quote what somebody wrote.
+"""
+
+from __future__ import annotations
+
+import logging
+import sys
+import traceback
+from collections.abc import MutableMapping
+from typing import Any, Literal
+
+import structlog
+from structlog.types import Processor
+
+Form = Literal["auto", "json", "console"]
+Level = Literal["debug", "info", "warning", "error"]
+Event = MutableMapping[str, Any]
+
+
+def configure(form: Form = "auto", level: Level = "info") -> None:
+    """Sends events of at least this level to the error stream: as JSON, or for the eye. Auto: by what reads it."""
+    for_the_eye = form == "console" or (form == "auto" and sys.stderr.isatty())
+    renderer: Processor = structlog.dev.ConsoleRenderer() if for_the_eye else structlog.processors.JSONRenderer()
+    shared: list[Processor] = [structlog.stdlib.add_log_level, structlog.processors.TimeStamper("iso"), without_words]
+    least = logging.getLevelNamesMapping()[level.upper()]
+    structlog.configure(
+        processors=[*shared, renderer],
+        wrapper_class=structlog.make_filtering_bound_logger(least),
+        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
+    )
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(structlog.stdlib.ProcessorFormatter(foreign_pre_chain=shared, processors=[_own, renderer]))
+    logging.basicConfig(handlers=[handler], level=max(logging.WARNING, least), force=True)
+
+
+def without_words(_: object, __: str, event: Event) -> Event:
+    """An error by its kind and place, and of a library's message the first line: asyncio quotes errors below it."""
+    given = event.pop("exc_info", None)
+    error = given[1] if isinstance(given, tuple) else sys.exception() if given is True else given
+    event["event"] = str(event["event"]).partition("\n")[0]
+    if isinstance(error, BaseException):
+        event.update(problem=type(error).__name__, place=_place(error))
+    return event
+
+
+def _place(error: BaseException) -> str:
+    frames = traceback.extract_tb(error.__traceback__)
+    return f"{frames[-1].filename}:{frames[-1].lineno}" if frames else ""
+
+
+def _own(_: object, __: str, event: Event) -> Event:
+    """The event without what the formatter put in for itself."""
+    return {name: value for name, value in event.items() if name not in ("_record", "_from_structlog")}
