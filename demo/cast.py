@@ -22,7 +22,7 @@ from demo.hand import Hand, Screen, buttons_of, words_of
 from demo.jobs import Act, Job, fill, press
 from demo.scenario import Person, Scenario, calendar_of
 
-EMOJI = ("seedling", "herb", "sunflower", "cactus", "maple_leaf", "mushroom")
+EMOJI = ("🌱", "🌿", "🌻", "🌵", "🍁", "🍄")
 
 
 class Cast:

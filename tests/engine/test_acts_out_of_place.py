@@ -28,7 +28,7 @@ async def test_a_reaction_on_an_old_ballot_is_answered_and_counts_nowhere(tmp_pa
         old = option(team, JON)
         before = await reach(team, Step.QUESTIONS)
         heard = len(told(team, JON))
-        await team.house.room.react_as(JON, old.id, "herb")
+        await team.house.room.react_as(JON, old.id, "🌿")
         await team.settle()
         after = await team.current()
         assert (after.dots, after.ballot, after.step) == (before.dots, before.ballot, before.step)

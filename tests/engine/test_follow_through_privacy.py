@@ -30,7 +30,7 @@ async def test_chances_are_given_by_button_emoji_or_form_and_nobody_sees_them_be
         plan = PlanId("p0")
         await team.act("choose", c.ChoosePlan(F, plan, running_trials=0))
         question = team.last_id(INES, "How likely is")
-        await team.house.room.react_as(INES, question, "four")
+        await team.house.room.react_as(INES, question, "4⃣")
         await team.press(FD, "forecast.give", f"{team.round.id}|{plan}|70")
         await team.fill(D, "forecast.write", {"chance": "50", "fear": "canary"})
         await team.settle()

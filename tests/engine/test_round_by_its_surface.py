@@ -173,17 +173,17 @@ async def _at_the_dots(table: Table) -> None:
 async def test_dots_by_emoji_and_by_button_count_into_one_ledger_up_to_the_quota(table: Table) -> None:
     """Two emoji and a button are three dots; a fourth does not count and its voter is told; one taken back frees it."""
     await _at_the_dots(table)
-    await table.vote("cleo", "Too many mails", "seedling", "cactus")
+    await table.vote("cleo", "Too many mails", "🌱", "🌵")
     await table.house.room.press("cleo", slow := await table.option("cleo", "The page is slow"), *_cast(table, slow))
     counted = await _counted(table, "cleo")
     assert counted == {"Too many mails": 2, "The page is slow": 1}
     told = len(await table.told("cleo"))
-    await table.vote("cleo", "Nobody can pause", "herb")
+    await table.vote("cleo", "Nobody can pause", "🌿")
     assert await _counted(table, "cleo") == counted
     assert any("does not count" in words for words in (await table.told("cleo"))[told:])
-    await table.house.room.react_as("cleo", await table.option("cleo", "Too many mails"), "cactus", False)
-    await table.house.room.react_as("cleo", await table.option("cleo", "Nobody can pause"), "herb", False)
-    await table.vote("cleo", "Nobody can pause", "herb")
+    await table.house.room.react_as("cleo", await table.option("cleo", "Too many mails"), "🌵", False)
+    await table.house.room.react_as("cleo", await table.option("cleo", "Nobody can pause"), "🌿", False)
+    await table.vote("cleo", "Nobody can pause", "🌿")
     assert await _counted(table, "cleo") == {"Too many mails": 1, "The page is slow": 1, "Nobody can pause": 1}
 
 
@@ -203,10 +203,10 @@ async def test_what_the_bot_missed_is_read_back_at_the_close(table: Table) -> No
     """Emoji that came or went while the bot was off count as they stand when the ballot closes."""
     await _at_the_dots(table)
     for person in TEAM:
-        await table.vote(person, "Nobody can pause", "herb")
+        await table.vote(person, "Nobody can pause", "🌿")
     log = table.house.room.log
-    log.set_reaction(await table.option("dara", "Too many mails"), "dara", "cactus", True)
-    log.set_reaction(await table.option("asa", "Nobody can pause"), "asa", "herb", False)
+    log.set_reaction(await table.option("dara", "Too many mails"), "dara", "🌵", True)
+    log.set_reaction(await table.option("asa", "Nobody can pause"), "asa", "🌿", False)
     await table.until_the_deadline()
     round_ = await table.round()
     assert round_.step is Step.QUESTIONS
@@ -219,8 +219,8 @@ async def test_a_close_by_hand_reads_the_votes_back_too(table: Table) -> None:
     """The facilitator's own close counts emoji as they stand, by command as by button."""
     await _at_the_dots(table)
     for person in TEAM:
-        await table.vote(person, "Nobody can pause", "herb")
-    table.house.room.log.set_reaction(await table.option("asa", "Nobody can pause"), "asa", "herb", False)
+        await table.vote(person, "Nobody can pause", "🌿")
+    table.house.room.log.set_reaction(await table.option("asa", "Nobody can pause"), "asa", "🌿", False)
     await table.command("asa", "close")
     round_ = await table.round()
     assert round_.step is Step.QUESTIONS
@@ -231,7 +231,7 @@ async def test_a_close_by_hand_reads_the_votes_back_too(table: Table) -> None:
 async def test_only_the_facilitator_closes_a_ballot_by_hand(table: Table) -> None:
     """Somebody else's close is refused and changes nothing, now or a moment later."""
     await _at_the_dots(table)
-    await table.vote("asa", "Nobody can pause", "herb")
+    await table.vote("asa", "Nobody can pause", "🌿")
     await table.command("bo", "close")
     assert (await table.round()).step is Step.DOTS
 
@@ -248,7 +248,7 @@ async def test_a_platform_that_cannot_be_read_delays_a_close_five_times_at_most(
     """The close waits a minute each time, then goes by the ledger: it neither hurries nor waits for ever."""
     await _at_the_dots(table)
     for person in TEAM:
-        await table.vote(person, "Nobody can pause", "herb")
+        await table.vote(person, "Nobody can pause", "🌿")
     table.house.room.faults.add("refuse", times=1000, on=("reactions",))
     await table.command("asa", "close")
     clock = table.house.kit.clock
@@ -265,7 +265,7 @@ async def test_who_dies_right_after_a_due_turn_says_nothing_twice(
     """A due row ends in the transaction of its turn: nobody finds it after the lease and tells it anew."""
     await _at_the_dots(table)
     for person in TEAM:
-        await table.vote(person, "Nobody can pause", "herb")
+        await table.vote(person, "Nobody can pause", "🌿")
 
     async def died_before(_due: object) -> None:
         return

@@ -30,7 +30,7 @@ async def test_a_vote_newer_than_the_reading_is_not_overwritten_by_it(
         came = []
 
         async def cast(turn: Turn) -> None:
-            await turn.act(await turn.round("r1"), c.CastVote(JON, option, "herb"))
+            await turn.act(await turn.round("r1"), c.CastVote(JON, option, "🌿"))
 
         async def reactions(*args: Any) -> Any:
             shown = await read(*args)

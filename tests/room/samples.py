@@ -100,7 +100,7 @@ def notes_card(done: int = 1) -> Message:
                 )
             ),
         ),
-        seeds=("seedling",),
+        seeds=("🌱",),
     )
 
 
@@ -308,7 +308,7 @@ class SampleRoom:
         self.clock.moment += timedelta(minutes=4)
         said = await room.say("ben", channel, "Good question. Last month it was the exports.\nAnd <b>set-up</b>.")
         await room.say("cas", channel, "Exports, yes.", thread=said)
-        await room.react_as("ada", said, "bulb")
+        await room.react_as("ada", said, "💡")
         await room.upload(channel, FORCES, key="picture")
         self.clock.moment += timedelta(hours=20)
         self.bot.card = await room.post(channel, notes_card(), key="card")

@@ -334,7 +334,7 @@ async def test_private_words_cannot_be_asked_for_over_the_wire(site: Site) -> No
         {"do": "earlier", "place": "d:ada", "before": "m999999"},
         {"do": "earlier", "place": "c:ada", "before": "m999999"},
         {"do": "read", "place": "d", "message": note},
-        {"do": "react", "key": "k1", "message": note, "emoji": "eyes", "added": True},
+        {"do": "react", "key": "k1", "message": note, "emoji": "👀", "added": True},
         {"do": "edit", "key": "k2", "message": note, "text": "x"},
         {"do": "say", "key": "k3", "place": "d", "text": "x", "thread": note, "files": []},
     ):

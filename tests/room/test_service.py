@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from structlog.testing import capture_logs
 
 from coldframe import ports
+from coldframe.chat.room import acts
+from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT, MOST_TEXT, NotThere, Refused
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, TextFile, Theirs, line
-from coldframe.ports import Inbound, IncomingFile, Person, Reaction, Reply
+from coldframe.ports import Inbound, IncomingFile, Person, Place, Reaction, Reply
 from tests.room.conftest import START, World
 
 CARD = Message(
@@ -21,7 +24,7 @@ CARD = Message(
             (Button("Vote", "ballot.vote", "p1"), Button("Done", "ballot.done", "")),
         ),
     ),
-    seeds=("seedling",),
+    seeds=("🌱",),
 )
 FORM = Form(
     "A plan",
@@ -85,7 +88,7 @@ async def test_broken_door_loses_nothing(world: World) -> None:
     world.door.broken = True
     await world.room.say("ada", world.room.direct("ada"), "kept", files=[IncomingFile("a.csv", 3, b"\xff\x00a")])
     await world.room.press("ben", card, "ballot.vote", "p1")
-    await world.room.react_as("cas", card, "heart")
+    await world.room.react_as("cas", card, "❤")
     assert world.room.failures == {"RuntimeError": 3} and not world.door.events
     world.clock.moment += timedelta(days=1)
     world.door.broken = False
@@ -124,7 +127,7 @@ async def test_nobody_writes_or_looks_into_others_messages(world: World) -> None
     with pytest.raises(NotThere):
         await world.room.press("ben", card, "ballot.vote", "p1")
     with pytest.raises(NotThere):
-        await world.room.react_as("ben", card, "heart")
+        await world.room.react_as("ben", card, "❤")
     with pytest.raises(NotThere):
         await world.room.say("ben", world.room.direct("ben"), "hi", thread=card)
     assert not world.door.events
@@ -135,10 +138,10 @@ async def test_strangers_and_the_departed_cannot_vote(world: World) -> None:
     card = await world.room.post(world.room.channel("growth"), CARD, key="k1")
     for stranger in ("eve", "nobody"):
         with pytest.raises(NotThere):
-            await world.room.react_as(stranger, card, "heart")
+            await world.room.react_as(stranger, card, "❤")
     await world.room.change_person(Person("cas", "Cas Rivera", is_gone=True))
     with pytest.raises(NotThere):
-        await world.room.react_as("cas", card, "heart")
+        await world.room.react_as("cas", card, "❤")
     assert await world.room.reactions(world.room.channel("growth"), card) == ()
 
 
@@ -256,22 +259,22 @@ async def test_reaction_is_one_per_person_and_emoji(world: World) -> None:
     """The same emoji twice is one; taking it off tells the bot; the bot's own offer is not among people's."""
     place = world.room.channel("growth")
     card = await world.room.post(place, CARD, key="k1")
-    await world.room.react_as("ada", card, "heart")
-    await world.room.react_as("ada", card, "heart")
-    await world.room.react_as("ada", card, "seedling")
-    assert await world.room.reactions(place, card) == (Reaction("ada", "heart"), Reaction("ada", "seedling"))
-    await world.room.react_as("ada", card, "heart", added=False)
+    await world.room.react_as("ada", card, "❤")
+    await world.room.react_as("ada", card, "❤")
+    await world.room.react_as("ada", card, "🌱")
+    assert await world.room.reactions(place, card) == (Reaction("ada", "❤"), Reaction("ada", "🌱"))
+    await world.room.react_as("ada", card, "❤", added=False)
     assert [e.what for e in world.door.events] == [
-        ports.Reacted(card, "heart", True),
-        ports.Reacted(card, "seedling", True),
-        ports.Reacted(card, "heart", False),
+        ports.Reacted(card, "❤", True),
+        ports.Reacted(card, "🌱", True),
+        ports.Reacted(card, "❤", False),
     ]
-    assert Reaction(BOT, "seedling") in world.room.message(card).reactions
+    assert Reaction(BOT, "🌱") in world.room.message(card).reactions
 
 
-@pytest.mark.parametrize("emoji", ["", "x" * 65, "Heart", "❤", ":heart:", "a b"])
-async def test_reaction_takes_short_names_only(world: World, emoji: str) -> None:
-    """Anything but a short name is refused, so that the ledger has one name per emoji."""
+@pytest.mark.parametrize("emoji", ["", "x" * 65, "heart", ":heart:", "a b", "a🌱", "🌱🌿", "🌱 ", "1", "🌱" * 65])
+async def test_reaction_takes_one_emoji_only(world: World, emoji: str) -> None:
+    """Anything but one emoji is refused, so that the ledger has one name for each."""
     card = await world.room.post(world.room.channel("growth"), CARD, key="k1")
     with pytest.raises(Refused):
         await world.room.react_as("ada", card, emoji)
@@ -397,7 +400,7 @@ async def test_everything_stands_after_a_restart(world: World) -> None:
     """Cards, words, reactions, files, pages and members are the same after a new start."""
     place = world.room.channel("growth")
     posted = await world.room.post(place, CARD, key="k1")
-    await world.room.react_as("ada", posted, "heart")
+    await world.room.react_as("ada", posted, "❤")
     await world.room.say("ada", place, "words", thread=posted)
     await world.room.upload(place, TextFile("a.txt", "A", "a"), key="k2")
     await world.room.home("room", "ada", CARD)
@@ -414,7 +417,7 @@ async def test_whoever_looks_on_hears_of_every_change_and_can_ask_for_what_was_m
     first = await world.room.post(place, CARD, key="k1")
     second = await world.room.post(place, CARD, key="k2")
     known = world.room.log.revision()
-    await world.room.react_as("ada", first, "heart")
+    await world.room.react_as("ada", first, "❤")
     await world.room.revise(place, first, replace(CARD, summary=line("Closed.")))
     third = await world.room.say("ada", place, "hello")
     assert [r.id for r in world.room.all_messages(above=known)] == [first, third]
@@ -422,3 +425,21 @@ async def test_whoever_looks_on_hears_of_every_change_and_can_ask_for_what_was_m
     stop()
     await world.room.say("ada", place, "unheard")
     assert len(heard) == 5
+
+
+async def test_a_room_of_short_names_is_taken_over(tmp_path: Path) -> None:
+    """A file whose reactions are kept by short names opens with the same ones by their characters, open acts too."""
+    log = Log(str(tmp_path / "room.db"))
+    place = Place("room", "channel", "growth")
+    log.put_person(Person("ada", "Ada"))
+    log.put_channel("growth", "growth")
+    said = log.put_message(place, "ada", START, text="hello")
+    log.set_reaction(said, "ada", "+1", True)
+    log.put_act("k1", "ada", place, START, *acts.written(ports.Reacted(said, "heart", True)))
+    log._db.execute("pragma user_version=1")  # the only other thing in which the two forms differ
+    log.close()
+    again = Log(str(tmp_path / "room.db"))
+    assert again.set_reaction(said, "ada", "👍", True) is False
+    (act,) = again.open_acts()
+    assert acts.read(*act[-2:]) == ports.Reacted(said, "❤", True)
+    again.close()

@@ -131,7 +131,7 @@ EVENTS = [
             "item": {"type": "message", "channel": "D1", "ts": "5.000001"},
         },
         DIRECT,
-        Reacted("5.000001", "+1", True),
+        Reacted("5.000001", "👍", True),
     ),
     (
         {
@@ -141,7 +141,7 @@ EVENTS = [
             "item": {"type": "message", "channel": "C1", "ts": "5.000001"},
         },
         CHANNEL,
-        Reacted("5.000001", "seedling", False),
+        Reacted("5.000001", "🌱", False),
     ),
     ({"type": "app_home_opened", "user": "U1", "channel": "D1", "tab": "home"}, DIRECT, HomeOpened()),
     ({"type": "member_joined_channel", "user": "U1", "channel": "C1", "team": "T1"}, CHANNEL, Joined()),

@@ -20,6 +20,7 @@ from coldframe.ports.chat import Place
 from coldframe.ports.storage import Done, Due, RunningTrial, Send
 from coldframe.store.database import open_database
 from coldframe.store.migrate import SchemaTooNew, upgrade
+from coldframe.store.rounds import mark_body, read_mark
 from coldframe.store.sealing import CannotUnseal, Seal
 from coldframe.store.sql import SqlStore
 from coldframe.store.tables import metadata
@@ -107,6 +108,13 @@ async def test_the_quota_is_kept_by_the_database_itself(store: SqlStore) -> None
         read = await uow.round("r1")
     assert read is not None and read.dots == ledger
     assert len(read.dots.counted(MemberId("asa"))) == 2
+
+
+def test_a_vote_kept_by_a_short_name_is_read_as_the_emoji() -> None:
+    """Votes of an earlier release hold short names; taken back or cast again by its emoji, each is the same vote."""
+    body = mark_body("asa", Mark("f1", "+1"))
+    assert read_mark(body) == ("asa", Mark("f1", "👍"))
+    assert read_mark(mark_body("asa", Mark("f1", "button:2"))) == ("asa", Mark("f1", "button:2"))
 
 
 async def test_two_trials_at_a_time_by_the_database_itself(store: SqlStore) -> None:
@@ -313,7 +321,7 @@ async def test_a_failed_turn_leaves_nothing_remembered(store: SqlStore) -> None:
 async def test_sealed_text_is_not_in_the_database(store: SqlStore, address: str) -> None:
     """Notes before the reveal, and what waits to be sent, stand in no column of any table in plain words."""
     note = Note(NoteId("n1"), LeverId("retention"), Side.RESTRAINING, "canary in the note", MemberId("asa"))
-    ledger = Ledger(3, {MemberId("asa"): (Mark("canary-option", "herb"),)})
+    ledger = Ledger(3, {MemberId("asa"): (Mark("canary-option", "🌿"),)})
     async with store.begin() as uow:
         before = a_round(Step.DOTS)
         await uow.add_round(before, NOW)

@@ -117,7 +117,7 @@ class Submitted:
 
 @dataclass(frozen=True, slots=True)
 class Reacted:
-    """A person put an emoji (`added`) on a message, or took it off. Short name without colons or skin tone."""
+    """A person put an emoji (`added`) on a message, or took it off. The emoji as `message.emoji` keeps it."""
 
     message: str
     emoji: str

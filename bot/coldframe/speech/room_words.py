@@ -15,7 +15,7 @@ NO_REHEARSAL = "This is no rehearsal."
 
 # --- refused ---
 
-NO_EMOJI_NAME = "That is no emoji's short name."
+NO_EMOJI = "That is no emoji."
 EMPTY = "There is nothing in that message."
 HALF_A_CHARACTER = "That holds half a character and cannot be stored."
 NO_FIELD = "The form has no such field."

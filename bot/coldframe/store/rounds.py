@@ -12,6 +12,7 @@ from pydantic import TypeAdapter
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.state import Choice, Comparison, Draft, Ledger, Mark, Note, Plan, Round
+from coldframe.message.emoji import by_name
 
 PRIVATE = {
     "note": ("notes", Note),
@@ -130,5 +131,6 @@ def mark_body(voter: str, mark: Mark) -> bytes:
 
 
 def read_mark(body: bytes) -> tuple[str, Mark]:
+    """A mark with its voter; an emoji that was kept by a short name comes back as the emoji."""
     voter, mark = _adapter(tuple[str, Mark]).validate_json(body)
-    return voter, mark
+    return voter, replace(mark, sign=by_name(mark.sign))

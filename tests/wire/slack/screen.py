@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from coldframe.chat.slack import reading
+from coldframe.message.emoji import short_name
 from coldframe.message.nodes import (
     Block,
     Button,
@@ -124,7 +125,7 @@ class Screen:
     async def react_as(
         self, person: str, record: str, emoji: str, added: bool = True, *, key: str | None = None
     ) -> None:
-        self.people[person].reacts(record, emoji)
+        self.people[person].reacts(record, short_name(emoji))
 
     async def command(self, person: str, place: Place, text: str, *, key: str | None = None) -> Answer:
         someone = self.people[person]

@@ -343,17 +343,17 @@ async def test_a_file_is_shared_with_its_words_and_found_again(workspace: Worksp
 async def test_reactions_are_read_back_as_they_stand(workspace: Workspace, people: People, chat: Chat) -> None:
     """All emoji of all people, skin tones and second names as one, the bot's own offer left out."""
     ana, ben = people["Ana"], people["Ben"]
-    ts = await chat.post(ana.place, Message(line("Vote."), seeds=("seedling",)), key="k")
-    await chat.react(ana.place, ts, "seedling")
+    ts = await chat.post(ana.place, Message(line("Vote."), seeds=("🌱",)), key="k")
+    await chat.react(ana.place, ts, "🌱")
     for emoji in ("+1::skin-tone-2", "thumbsup", "heart", "party-parrot"):
         ana.reacts(ts, emoji)
     ben.reacts(ts, "heart", ana.direct)
     await workspace.delivery.close()
     assert await chat.reactions(ana.place, ts) == (
-        Reaction("U0ANA", "+1"),
-        Reaction("U0ANA", "heart"),
-        Reaction("U0ANA", "party-parrot"),
-        Reaction("U0BEN", "heart"),
+        Reaction("U0ANA", ":party-parrot:"),
+        Reaction("U0ANA", "❤"),
+        Reaction("U0ANA", "👍"),
+        Reaction("U0BEN", "❤"),
     )
     workspace.complaints.remove("reactions.add: already_reacted ")
 
@@ -370,14 +370,14 @@ async def test_a_whole_ballot_is_read_back_in_one_page_and_never_stale(
         workspace.reacted(ana.direct, ts, ana.id, "herb")
     before = len(workspace.calls)
     for ts in options_:
-        assert await chat.reactions(ana.place, ts) == (Reaction("U0ANA", "herb"),)
+        assert await chat.reactions(ana.place, ts) == (Reaction("U0ANA", "🌿"),)
     assert len(workspace.calls) == before + 1
     workspace.reacted(ana.direct, options_[3], ana.id, "cactus")
     assert len(await chat.reactions(ana.place, options_[3])) == 2
     thread = Place("T1", "direct", "U0ANA", options_[0])
     reply = await chat.post(thread, Message(line("In the thread.")), key="t")
     workspace.reacted(ana.direct, reply, ana.id, "herb")
-    assert await chat.reactions(thread, reply) == (Reaction("U0ANA", "herb"),)
+    assert await chat.reactions(thread, reply) == (Reaction("U0ANA", "🌿"),)
 
 
 async def test_a_large_channel_is_met_by_the_page(workspace: Workspace, people: People, chat: Chat) -> None:

@@ -81,8 +81,8 @@ async def test_every_kind_of_doing_arrives_as_it_was_meant(workspace: Workspace,
     assert [event.what for event in intake.all(Edited)] == [Edited(first, "- retention: invoices come as a surprise")]
     assert [event.what for event in intake.all(Erased)] == [Erased(first)]
     assert {event.what for event in intake.all(Reacted)} == {
-        Reacted(card, "seedling", True),
-        Reacted(card, "seedling", False),
+        Reacted(card, "🌱", True),
+        Reacted(card, "🌱", False),
     }
     assert len(intake.all(HomeOpened)) == len(intake.all(Left)) == len(intake.all(Joined)) == 1
     assert {event.what.reason for event in intake.all(ChannelLost)} == {"archived", "removed"}

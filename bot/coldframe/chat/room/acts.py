@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, create_model
@@ -46,10 +45,3 @@ def read(sort: str, body: bytes) -> Happening:
     sheet: Any = _SHEETS[sort].model_validate_json(body)
     happening: Happening = sheet.what
     return happening
-
-
-_SHORT_NAME = re.compile(r"[a-z0-9_+-]{1,64}\Z")
-
-
-def is_short_name(emoji: str) -> bool:
-    return _SHORT_NAME.match(emoji) is not None

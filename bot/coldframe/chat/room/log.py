@@ -17,7 +17,8 @@ from typing import Any
 
 from coldframe.chat.room import rows
 from coldframe.chat.room.records import FileRecord, NoteRecord, Record
-from coldframe.chat.room.schema import SCHEMA, VERSION
+from coldframe.chat.room.schema import BARE_EMOJI, SCHEMA, VERSION
+from coldframe.message.emoji import by_name
 from coldframe.message.nodes import Form, Message
 from coldframe.ports import Person, Place, Reaction
 
@@ -38,6 +39,11 @@ class Log:
         version = self._db.execute("pragma user_version").fetchone()[0]
         if version > VERSION:
             raise ValueError(f"the room's file is of version {version}, newer than this program knows ({VERSION})")
+        if version == 1:
+            self._db.create_function("emoji_by_name", 1, by_name)
+            with self.together():
+                for statement in (*BARE_EMOJI, f"pragma user_version={VERSION}"):
+                    self._db.execute(statement)
         if version == 0:
             self._db.executescript(f"begin; {SCHEMA} pragma user_version={VERSION}; commit;")
             self._db.execute("insert into life values (?)", (secrets.token_hex(8),))

@@ -1,6 +1,12 @@
 """The tables of the room's file."""
 
-VERSION = 1
+VERSION = 2
+BARE_EMOJI = (
+    "update or ignore reactions set emoji = emoji_by_name(emoji)",
+    "update acts set body = cast(json_set(body, '$.what.emoji', emoji_by_name(body ->> '$.what.emoji')) as blob)"
+    " where sort = 'Reacted' and body is not null",
+)
+"""From version 1, which kept emoji by short names. A person has one name of an emoji there, so none is left behind."""
 
 SCHEMA = """
 create table life (name text not null) strict;

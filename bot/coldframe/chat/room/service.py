@@ -26,6 +26,7 @@ from coldframe.chat.room.records import (
     Record,
     Refused,
 )
+from coldframe.message.emoji import bare
 from coldframe.message.nodes import Button, Buttons
 from coldframe.ports import (
     Clock,
@@ -138,10 +139,11 @@ class Room(BotSide):
     async def react_as(
         self, person: str, message_id: str, emoji: str, added: bool = True, *, key: str | None = None
     ) -> None:
-        """Puts an emoji (short name) on a message or takes it off; nothing happens when it is so already."""
+        """Puts an emoji on a message or takes it off; nothing happens when it is so already."""
         target = self._visible(person, message_id)
-        if not acts.is_short_name(emoji):
-            raise Refused(room_words.NO_EMOJI_NAME)
+        emoji = bare(emoji)
+        if not emoji:
+            raise Refused(room_words.NO_EMOJI)
         with self.log.together():
             if not self.log.set_reaction(message_id, person, emoji, added):
                 return

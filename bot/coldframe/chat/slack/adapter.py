@@ -31,6 +31,7 @@ from coldframe.chat.slack.marks import (
     total_of,
 )
 from coldframe.chat.slack.people import People, Recent
+from coldframe.message.emoji import short_name
 from coldframe.message.nodes import Attachment, Form, Message
 from coldframe.ports import ChatError, Clock, NotDelivered, OutcomeUnknown, Person, Place, Reaction
 from coldframe.render.slack.blocks import Part, message_parts
@@ -169,7 +170,7 @@ class SlackChat:
     async def react(self, place: Place, message_id: str, emoji: str) -> None:
         """Puts the bot's own emoji on a message; one that is there already is fine."""
         channel = await self.channel_of(place)
-        arguments = {"channel": channel, "timestamp": message_id, "name": reading.emoji(emoji)}
+        arguments = {"channel": channel, "timestamp": message_id, "name": short_name(emoji)}
         await self._unless({"already_reacted"}, place.tenant, "reactions.add", **arguments)
 
     async def _unless(self, fine: set[str], tenant: str, method: str, **arguments: Any) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from coldframe.message.emoji import by_name
 from coldframe.ports import Person, Place
 
 Payload = Mapping[str, Any]
@@ -16,31 +17,10 @@ _STAMP = re.compile(r"(\d{1,11})(?:\.(\d{1,6}))?")
 _TOKEN = re.compile(r"<([^<>]*)>|&(amp|lt|gt);")
 _CHARS = {"amp": "&", "lt": "<", "gt": ">"}
 
-# One emoji may have several short names; a vote must not count twice because two clients call it differently.
-# From the open emoji data that Slack's own list is built from; from memory, to be checked on a real
-# workspace.
-_ALIASES = {
-    "thumbsup": "+1",
-    "thumbsdown": "-1",
-    "thumbs_up": "+1",
-    "thumbs_down": "-1",
-    "red_heart": "heart",
-    "facepunch": "punch",
-    "raised_hand": "hand",
-    "collision": "boom",
-    "satisfied": "laughing",
-    "telephone": "phone",
-    "envelope_with_arrow": "incoming_envelope",
-    "honeybee": "bee",
-    "running": "runner",
-    "poop": "hankey",
-}
-
 
 def emoji(name: str) -> str:
-    """A reaction's short name without colons and skin tone, the same for all names of one emoji."""
-    bare = name.strip(":").split("::", 1)[0]
-    return _ALIASES.get(bare, bare)
+    """The emoji of a reaction, whichever of its short names a client used, and whatever its skin tone."""
+    return by_name(name.strip(":").split("::", 1)[0])
 
 
 def moment(stamp: object, otherwise: datetime) -> datetime:

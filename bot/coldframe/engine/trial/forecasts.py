@@ -11,11 +11,11 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
+from coldframe.message.emoji import DIGITS
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Inbound, Reacted
 from coldframe.ports.storage import Posted
 from coldframe.speech.trial import forecast_words
-from coldframe.speech.trial.forecast_words import DIGITS
 
 NAME = "forecast"
 _STEP = 10  # per cent

@@ -6,9 +6,6 @@ from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Buttons, Message, Paragraph, Small, line
 from coldframe.message.packed import ButtonValue
 
-DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "keycap_ten")
-"""Emoji for steps of 10 %, by their short names."""
-
 
 def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = None) -> Message:
     """To each member in private: how likely, and why it would fail."""
