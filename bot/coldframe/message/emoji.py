@@ -13,8 +13,8 @@ import unicodedata
 _TABLE = """
 👍 +1 thumbsup thumbs_up|👎 -1 thumbsdown thumbs_down|❤ heart red_heart|⭐ star|🌱 seedling|🌿 herb|🌻 sunflower
 🌷 tulip|🌵 cactus|🍁 maple_leaf|🍄 mushroom|🌳 deciduous_tree|🍃 leaves|☀ sunny|☁ cloud|🌈 rainbow|❄ snowflake|🔥 fire
-💧 droplet|🐝 bee honeybee|🐌 snail|🐦 bird|🐟 fish|🐱 cat|🐶 dog|🍎 apple|🥕 carrot|🍞 bread|🍵 tea|☕ coffee|🍰 cake|🎉 tada
-👏 clap|🙌 raised_hands|🙏 pray|👋 wave|💪 muscle|👊 punch facepunch|✋ hand raised_hand|🏃 runner running
+💧 droplet|🐝 bee honeybee|🐌 snail|🐦 bird|🐟 fish|🐱 cat|🐶 dog|🍎 apple|🥕 carrot|🍞 bread|🍵 tea|☕ coffee|🍰 cake
+🎉 tada|👏 clap|🙌 raised_hands|🙏 pray|👋 wave|💪 muscle|👊 punch facepunch|✋ hand raised_hand|🏃 runner running
 👀 eyes|💡 bulb|🔑 key|🔔 bell|📌 pushpin|⌛ hourglass|🚀 rocket|🚲 bike|⚓ anchor|💎 gem|🏅 medal sports_medal|🎯 dart
 😄 smile|🙂 slightly_smiling_face|😂 joy|🤔 thinking_face|😮 open_mouth|😢 cry|😕 confused|😅 sweat_smile
 😆 laughing satisfied|💥 boom collision|☎ phone telephone|📨 incoming_envelope envelope_with_arrow|💩 hankey poop
