@@ -7,9 +7,8 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from coldframe.store.database import Database
-
 from coldframe.errors import ColdframeError
+from coldframe.store.database import Database
 
 FOLDER = Path(__file__).with_name("migrations")
 

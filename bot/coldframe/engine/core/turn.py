@@ -20,6 +20,7 @@ from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import timetable, windows
 from coldframe.engine.core.lookups import Told
+from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
 from coldframe.ports.chat import Chat, Clock, Ids, Place
 from coldframe.ports.storage import Due, Send, Store, UnitOfWork
@@ -232,7 +233,7 @@ Carry = Callable[[Kit, Due], Awaitable[None]]
 """What a due row does when its moment has come."""
 
 
-class Overtaken(Exception):
+class Overtaken(ColdframeError):
     """Somebody else carries the row out, or it was set for another moment."""
 
 
