@@ -14,6 +14,7 @@ from coldframe.chat.room.service import Room
 from coldframe.domain.names import Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.settings import DAYS_HOURS, LIVE_MINUTES
+from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.windows import add_working_hours
@@ -287,7 +288,7 @@ def _questions(cast: Cast, person: Person, record: Record, now: datetime) -> Ite
 
 
 def _is_for(button: Button, texts: set[str]) -> bool:
-    return button.action == "question.write" and any((button.says or "").endswith(t[:60]) for t in texts)
+    return button.action == "question.write" and any((button.says or "").endswith(theirs(t, 60).text) for t in texts)
 
 
 def _precedents(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:

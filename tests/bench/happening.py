@@ -32,7 +32,7 @@ from coldframe.engine.core.turn import InlineNumbers
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
 from coldframe.message.nodes import Attachment, Buttons, Message
-from coldframe.ports import Inbound, Place
+from coldframe.ports import Capabilities, Inbound, Place
 from coldframe.ports.chat import Erased, Happening, Pressed, Reacted, Said
 from coldframe.wiring import open_store
 from tests.bench.slack_ack import BALLOT_CHANNEL, EMOJI, MIX, OPTIONS, under_way
@@ -47,6 +47,8 @@ WARM_UP = 200
 
 class SilentChat:
     """A platform that takes everything and shows nothing; it knows which buttons stand under which message."""
+
+    capabilities = Capabilities()
 
     def __init__(self) -> None:
         self._ids = count(1)

@@ -112,7 +112,7 @@ def _filled(found: re.Match[str], parts: dict[str, Inline | Line | str | int]) -
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A short title of a card, at most 150 characters."""
+    """A short title of a card."""
 
     line: Line
     kind: Literal["heading"] = "heading"
@@ -178,7 +178,7 @@ class Button:
 
 @dataclass(frozen=True, slots=True)
 class Buttons:
-    """Up to 25 buttons in a row that may wrap."""
+    """Buttons in a row that may wrap."""
 
     buttons: tuple[Button, ...]
     kind: Literal["buttons"] = "buttons"

@@ -1,6 +1,7 @@
 """The doors of the house: `chat` (what comes in, what a platform can do) and `storage` (what must not be lost)."""
 
 from coldframe.ports.chat import (
+    Capabilities,
     ChannelLost,
     Chat,
     ChatError,
@@ -33,6 +34,7 @@ from coldframe.ports.chat import (
 )
 
 __all__ = [
+    "Capabilities",
     "ChannelLost",
     "Chat",
     "ChatError",

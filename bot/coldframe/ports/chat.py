@@ -213,6 +213,26 @@ class Reaction:
     emoji: str
 
 
+@dataclass(frozen=True, slots=True)
+class Capabilities:
+    """What a platform can do: the core asks this, and never which platform it is. A size that is None has no limit.
+
+    What is longer than a size is cut or carried on by the platform's own renderer; the core cuts nothing to it.
+    """
+
+    buttons: bool = True
+    forms: bool = True
+    threads: bool = True
+    edits: bool = True
+    deletions: bool = True
+    files: bool = True
+    home: bool = True  # a page of the bot's own for each person
+    reads_reactions: bool = True  # what people put on a message can be asked for
+    longest_label: int | None = None  # characters on a button or in an option's first line
+    longest_text: int | None = None  # characters of one text of a person that stand in one piece
+    most_blocks: int | None = None  # in one message; what is more goes on in another
+
+
 class ChatError(ColdframeError):
     """A platform did not do what was asked. The message names no private text."""
 
@@ -238,7 +258,13 @@ class Unreachable(ChatError):
 
 
 class Chat(Protocol):
-    """One chat platform. Every call raises a ChatError of the kinds above and nothing else."""
+    """One chat platform. Every call raises a ChatError of the kinds above and nothing else.
+
+    What its capabilities deny is never asked of it.
+    """
+
+    @property
+    def capabilities(self) -> Capabilities: ...
 
     async def post(self, place: Place, message: Message, *, key: str) -> str:
         """Posts and returns the platform's id of the message. `key` marks it so that `find` can tell."""

@@ -86,7 +86,7 @@ def which_note(
     amounts = [("one", "")] if len(lines) < 2 else [("each", f", as {len(lines)} notes"), ("one", ", as one note")]
     buttons = [
         Button(
-            f"{name}, {SIDES[s]}{suffix}"[:75],
+            f"{name}, {SIDES[s]}{suffix}",
             "draft.place",
             f"{round_.id}|{draft}|{key}|{s}|{amount}",
             says=f"{name}, {SIDES[s]}{suffix}",
@@ -101,7 +101,7 @@ def which_note(
         (
             Paragraph(words),
             Quoted(theirs(text, 1000).text),
-            Buttons(tuple(buttons[:25])),
+            Buttons(tuple(buttons)),
             Small(line("It is kept for you alone until you choose. Unplaced texts are dropped at the reveal.")),
         ),
     )

@@ -12,7 +12,7 @@ from coldframe.chat.room.faults import Faults
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT, Change, ChangeKind, NotThere, Record
 from coldframe.message.nodes import Attachment, Message
-from coldframe.ports import Clock, Person, Place, Reaction, Unreachable
+from coldframe.ports import Capabilities, Clock, Person, Place, Reaction, Unreachable
 from coldframe.speech import room_words
 
 
@@ -39,6 +39,8 @@ class Maker(Protocol):
 
 class BotSide:
     """What the bot asks of a platform; see `coldframe.ports.Chat`."""
+
+    capabilities = Capabilities()
 
     def __init__(self, log: Log, clock: Clock, make: Maker, *, posts_once: bool) -> None:
         self.log = log

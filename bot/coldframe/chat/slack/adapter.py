@@ -33,8 +33,8 @@ from coldframe.chat.slack.marks import (
 from coldframe.chat.slack.people import People, Recent
 from coldframe.message.emoji import short_name
 from coldframe.message.nodes import Attachment, Form, Message
-from coldframe.ports import ChatError, Clock, NotDelivered, OutcomeUnknown, Person, Place, Reaction
-from coldframe.render.slack.blocks import Part, message_parts
+from coldframe.ports import Capabilities, ChatError, Clock, NotDelivered, OutcomeUnknown, Person, Place, Reaction
+from coldframe.render.slack.blocks import LONGEST_LABEL, LONGEST_TEXT, MOST_BLOCKS, Part, message_parts
 from coldframe.render.slack.mrkdwn import cut
 from coldframe.render.slack.views import home, modal
 
@@ -71,6 +71,8 @@ class Maker(Protocol):
 
 class SlackChat:
     """One process's hands in all its workspaces."""
+
+    capabilities = Capabilities(longest_label=LONGEST_LABEL, longest_text=LONGEST_TEXT, most_blocks=MOST_BLOCKS)
 
     def __init__(self, accounts: Accounts, session: aiohttp.ClientSession, clock: Clock, make: Maker) -> None:
         self.call = Calls(accounts, clock)

@@ -11,7 +11,8 @@ from typing import Any
 import structlog
 
 from coldframe.engine.core.turn import Kit
-from coldframe.ports.chat import NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
+from coldframe.message.in_words import in_words
+from coldframe.ports.chat import Capabilities, NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
 from coldframe.ports.storage import Done, Queued
 
 log = structlog.get_logger()
@@ -80,12 +81,36 @@ async def _deliver(kit: Kit, queued: Queued, *, late: bool) -> list[Done]:
 
 
 async def _carry_out(kit: Kit, queued: Queued) -> Done:
+    possible = as_it_can(kit.chat.capabilities, queued)
+    if possible is None:
+        return Done(queued, None)
+    queued = possible
     send, place = queued.send, _where(queued)
     known = None
     if queued.state == "unknown" and send.kind in ("post", "upload"):
         assert queued.first_try is not None
         known = await kit.chat.find(place, queued.key, queued.first_try - LOOK_UP_SLACK)
     return Done(_at(queued, place), known or await _act(kit, queued, place))
+
+
+def as_it_can(can: Capabilities, queued: Queued) -> Queued | None:
+    """The send as the platform can carry it out; None where it can do nothing of it.
+
+    What cannot be edited is posted anew below, and that is the message from then on; a file is told in words.
+    """
+    send, posted = queued.send, queued.posted
+    if not can.threads:
+        queued = replace(queued, root=None)
+    match send.kind:
+        case "upload" if send.attachment and not can.files:
+            return replace(queued, send=replace(send, kind="post", message=in_words(send.attachment)))
+        case "revise" if posted and not can.edits:
+            return replace(queued, send=replace(send, kind="post", place=posted.place))
+        case "withdraw" if not can.deletions:
+            return None
+        case "home" if not can.home:
+            return None
+    return queued
 
 
 def _at(queued: Queued, place: Place) -> Queued:

@@ -83,6 +83,8 @@ async def _options(turn: Turn, round_: Round | None) -> list[Posted]:
 
 async def _read_reactions(kit: Kit, options: list[Posted]) -> Found | None:
     """The emoji that each voter has on their options now; None when the platform cannot be read."""
+    if not kit.chat.capabilities.reads_reactions:
+        return {}
     found: dict[MemberId, list[tuple[str, str]]] = defaultdict(list)
     try:
         for posted in options:

@@ -33,7 +33,7 @@ async def form(turn: Turn, place: Place) -> Reply:
     if place.kind != "channel":
         return Reply(note=setup_words.in_a_channel())
     persons = team(turn, place)
-    options = [Option(p.id, p.name[:75]) for p in persons]
+    options = [Option(p.id, p.name) for p in persons]
     levers = ", ".join(name for _, name in DEFAULT_LEVERS)
     form_ = replace(forms.new_round(levers, options), value=place.id)
     return Reply(form=await leftovers.prefilled(turn, place, form_))

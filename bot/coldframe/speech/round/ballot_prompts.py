@@ -83,8 +83,8 @@ def option(round_: Round, member: MemberId, option_id: str) -> Message:
     summary = line("{i}. {text}", i=number, text=theirs(text, 300))
     key = f"{round_.id}|{option_id}"
     buttons = (
-        Button(f"+1 {thing}", "vote.cast", key, says=f"One {thing} for: {text[:60]}"),
-        Button("Take one back", "vote.back", key, says=f"Take one {thing} back from: {text[:60]}"),
+        Button(f"+1 {thing}", "vote.cast", key, says=f"One {thing} for: {theirs(text, 60).text}"),
+        Button("Take one back", "vote.back", key, says=f"Take one {thing} back from: {theirs(text, 60).text}"),
     )
     return Message(summary, (Paragraph(summary), Small(state), Buttons(buttons)))
 

@@ -27,7 +27,7 @@ LATER = "You can leave this for the commitment."
 
 
 def _option(value: str, label: str) -> Option:
-    return Option(value, theirs(label, 75).text)
+    return Option(value, theirs(label, 300).text)
 
 
 def note(round_: Round, lever: LeverId | None = None) -> Form:
@@ -64,7 +64,7 @@ def focus(round_: Round, lever: LeverId) -> Form:
 
 
 def join(round_: Round) -> Form:
-    forces = tuple(_option(f.id, round_.force_text(f.id)) for f in round_.forces[:100])
+    forces = tuple(_option(f.id, round_.force_text(f.id)) for f in round_.forces)
     return Form(
         "Join by hand",
         "merge.join",
@@ -78,7 +78,7 @@ def join(round_: Round) -> Form:
 
 
 def split(round_: Round) -> Form:
-    joined = tuple(_option(f.id, round_.force_text(f.id)) for f in round_.forces if len(f.notes) > 1)[:100]
+    joined = tuple(_option(f.id, round_.force_text(f.id)) for f in round_.forces if len(f.notes) > 1)
     return Form(
         "These differ",
         "merge.object",

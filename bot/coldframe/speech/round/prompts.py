@@ -144,8 +144,8 @@ def _note_line(round_: Round, note: Note) -> Line:
 def _note_buttons(round_: Round, note: Note) -> tuple[Button, ...]:
     key = f"{round_.id}|{note.id}"
     return (
-        Button("Change …", "note.edit", key, says=f"Change the note: {note.text[:60]}"),
-        Button("Withdraw", "note.withdraw", key, says=f"Withdraw the note: {note.text[:60]}"),
+        Button("Change …", "note.edit", key, says=f"Change the note: {theirs(note.text, 60).text}"),
+        Button("Withdraw", "note.withdraw", key, says=f"Withdraw the note: {theirs(note.text, 60).text}"),
     )
 
 

@@ -37,7 +37,7 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
                         "Write a question …",
                         "question.write",
                         f"{round_.id}|{force}",
-                        says=f"Question for: {text[:60]}",
+                        says=f"Question for: {theirs(text, 60).text}",
                     ),
                 )
             )
@@ -55,7 +55,14 @@ def _questions_so_far(round_: Round) -> list[Block]:
         blocks.append(Paragraph(line("{text}", text=theirs(question.text, 400))))
         blocks.append(
             Buttons(
-                (Button("Drop", "question.drop", f"{round_.id}|{question.id}", says=f"Drop: {question.text[:60]}"),)
+                (
+                    Button(
+                        "Drop",
+                        "question.drop",
+                        f"{round_.id}|{question.id}",
+                        says=f"Drop: {theirs(question.text, 60).text}",
+                    ),
+                )
             )
         )
     if round_.suggestions:

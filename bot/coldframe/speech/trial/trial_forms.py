@@ -17,7 +17,7 @@ WHEN = "Such as next Tuesday, 12 Jan, or in 2 weeks."
 
 
 def people_of(trial: Trial, *, without: str | None = None) -> tuple[Option, ...]:
-    return tuple(Option(m, theirs(name, 75).text) for m, name in trial.people.items() if m != without)
+    return tuple(Option(m, theirs(name).text) for m, name in trial.people.items() if m != without)
 
 
 def log_week(trial: Trial, today: date, week: int | None = None) -> Form:
