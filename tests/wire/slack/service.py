@@ -8,7 +8,7 @@ import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from coldframe.chat.slack.accounts import Options
@@ -24,6 +24,20 @@ class RealClock:
 
     async def sleep(self, seconds: float) -> None:
         await asyncio.sleep(seconds)
+
+
+class HurriedClock(RealClock):
+    """Real time plus what was waited for, so that a wait takes none."""
+
+    def __init__(self) -> None:
+        self.slept: list[float] = []
+
+    def now(self) -> datetime:
+        return super().now() + timedelta(seconds=sum(self.slept))
+
+    async def sleep(self, seconds: float) -> None:
+        self.slept.append(seconds)
+        await asyncio.sleep(0)
 
 
 @dataclass(frozen=True)

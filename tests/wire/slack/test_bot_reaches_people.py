@@ -28,7 +28,7 @@ from coldframe.ports import (
     Unreachable,
 )
 from tests.wire.slack.people import CHANNEL, IN_CHANNEL, Someone
-from tests.wire.slack.service import RealClock, make, options
+from tests.wire.slack.service import HurriedClock, RealClock, make, options
 from tests.wire.slack.workspace import BOT_USER, Workspace
 
 People = dict[str, Someone]
@@ -39,20 +39,6 @@ FILE = TextFile("calendar.ics", "Dates", "BEGIN:VCALENDAR")
 def long_message(notes: int, size: int = 300) -> Message:
     lines = tuple((Theirs(f"note {number} " + "x" * size),) for number in range(notes))
     return Message(line("{n} notes.", n=notes), (Heading(line("Notes")), Items(lines)))
-
-
-class HurriedClock(RealClock):
-    """Real time plus what was waited for, so that a wait takes none."""
-
-    def __init__(self) -> None:
-        self.slept: list[float] = []
-
-    def now(self) -> datetime:
-        return super().now() + timedelta(seconds=sum(self.slept))
-
-    async def sleep(self, seconds: float) -> None:
-        self.slept.append(seconds)
-        await asyncio.sleep(0)
 
 
 @asynccontextmanager

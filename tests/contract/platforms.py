@@ -1,0 +1,158 @@
+"""The platforms that the contract is tested over. A third one is one more class and one more line in `PLATFORMS`.
+
+Each stands for the platform with people at it: two of them in one channel, and the hands that a test needs to see
+what they see, to react, and to make trouble.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Literal, Protocol
+
+from coldframe.chat.room.log import Log
+from coldframe.chat.room.records import BOT
+from coldframe.chat.room.service import Room
+from coldframe.chat.slack.app import slack_platform
+from coldframe.message.emoji import short_name
+from coldframe.ports import Chat, Person, Place
+from coldframe.render.room import message_text
+from tests.room.conftest import Door, HandClock, copy_out
+from tests.wire.slack.people import CHANNEL, settle_in
+from tests.wire.slack.service import HurriedClock, make, options
+from tests.wire.slack.workspace import BOT_USER, TEAM, Workspace
+
+Trouble = Literal["too fast", "lost answer", "outage"]
+
+
+class Platform(Protocol):
+    """A platform with people at it."""
+
+    chat: Chat
+    bot: str
+    channel: Place
+    people: tuple[str, str]
+
+    def now(self) -> datetime: ...
+
+    def shown(self, place: Place) -> list[str]:
+        """What the bot's messages of the conversation show, one text a message, threads too."""
+        ...
+
+    def files(self, place: Place) -> int:
+        """How many files of the bot's stand in the conversation."""
+        ...
+
+    def home(self, person: str) -> str: ...
+
+    async def react(self, person: str, place: Place, message: str, emoji: str) -> None: ...
+
+    def trouble(self, kind: Trouble | None) -> None:
+        """Lets every call meet this trouble, until told otherwise."""
+        ...
+
+
+class AtTheRoom:
+    """The room, in memory."""
+
+    def __init__(self, folder: Path) -> None:
+        self.clock = HandClock()
+        self.chat = self.room = Room(Log(str(folder / "room.db")), Door(), self.clock, copy_out)
+        self.bot = BOT
+        self.people = ("ada", "ben")
+        self.channel = self.room.channel("growth")
+        self.room.add_channel("growth", "growth")
+        for person in self.people:
+            self.room.add_person(Person(person, person.title(), "Europe/Berlin"), "growth")
+
+    def now(self) -> datetime:
+        return self.clock.now()
+
+    def shown(self, place: Place) -> list[str]:
+        return [message_text(m.message) for m in self.room.messages(place) if m.message and not m.gone]
+
+    def files(self, place: Place) -> int:
+        return sum(len(m.files) for m in self.room.messages(place) if not m.gone)
+
+    def home(self, person: str) -> str:
+        page = self.room.log.home(person)
+        return message_text(page) if page else ""
+
+    async def react(self, person: str, place: Place, message: str, emoji: str) -> None:
+        await self.room.react_as(person, message, emoji)
+
+    def trouble(self, kind: Trouble | None) -> None:
+        self.room.faults.clear()
+        every = ("post", "upload", "revise", "reactions", "person", "members", "find")
+        if kind == "too fast":
+            self.room.faults.add("slow", times=99, on=every)
+        elif kind == "lost answer":
+            self.room.faults.add("lose_answer", times=99)
+        elif kind == "outage":
+            self.room.faults.add("lose_request", times=99, on=("post", "upload", "revise"))
+            self.room.faults.add("refuse", times=99, on=("reactions", "person", "members", "find"))
+
+
+class AtSlack:
+    """The Slack adapter over HTTP, against the stand-in workspace."""
+
+    bot = BOT_USER
+    people = ("U0ANA", "U0BEN")
+    channel = Place(TEAM, "channel", CHANNEL)
+
+    def __init__(self, workspace: Workspace, chat: Chat) -> None:
+        self.workspace = workspace
+        self.chat = chat
+
+    def now(self) -> datetime:
+        return datetime.now(UTC)
+
+    def _messages(self, place: Place) -> list[dict[str, Any]]:
+        where = place.id if place.kind == "channel" else self.workspace.direct(place.id).id
+        return [m for m in self.workspace.channels[where].messages.values() if m["user"] == BOT_USER]
+
+    def shown(self, place: Place) -> list[str]:
+        return [str(m["blocks"]) for m in self._messages(place) if m.get("blocks")]
+
+    def files(self, place: Place) -> int:
+        return sum(len(m.get("files", ())) for m in self._messages(place))
+
+    def home(self, person: str) -> str:
+        return str(self.workspace.homes.get(person, ""))
+
+    async def react(self, person: str, place: Place, message: str, emoji: str) -> None:
+        where = place.id if place.kind == "channel" else self.workspace.direct(place.id).id
+        self.workspace.reacted(where, message, person, short_name(emoji))
+
+    def trouble(self, kind: Trouble | None) -> None:
+        posts = ("chat.postMessage", "files.completeUploadExternal")
+        self.workspace.faults.too_fast_every = 1 if kind == "too fast" else 0
+        self.workspace.faults.outage = kind == "outage"
+        self.workspace.faults.no_answer_to = (lambda method, _: method in posts) if kind == "lost answer" else None
+
+
+@asynccontextmanager
+async def at_the_room(folder: Path) -> AsyncIterator[Platform]:
+    place = AtTheRoom(folder)
+    yield place
+    place.room.log.close()
+
+
+@asynccontextmanager
+async def at_slack(_: Path) -> AsyncIterator[Platform]:
+    workspace = Workspace()
+    settle_in(workspace)
+    await workspace.start()
+    try:
+        async with slack_platform(options(workspace.api_url), HurriedClock(), make) as platform:
+            yield AtSlack(workspace, platform.chat)
+    finally:
+        await workspace.close()
+
+
+PLATFORMS: dict[str, Callable[[Path], AbstractAsyncContextManager[Platform]]] = {
+    "room": at_the_room,
+    "slack": at_slack,
+}

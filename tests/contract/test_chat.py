@@ -1,0 +1,246 @@
+"""What every platform must do for the bot (`coldframe.ports.Chat`): one body, run over each of them."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import AsyncIterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, Rule, TextFile, Theirs, line
+from coldframe.ports import (
+    Capabilities,
+    ChatError,
+    NotDelivered,
+    OutcomeUnknown,
+    Place,
+    Reaction,
+    SlowDown,
+    Unreachable,
+)
+from tests.contract.platforms import PLATFORMS, Platform
+
+FILE = TextFile("words.txt", "Words", "in a file")
+
+
+def card(words: str, *more: Paragraph | Quoted | Buttons | Rule) -> Message:
+    said = line("{words}", words=Theirs(words))
+    return Message(said, (Paragraph(said), *more))
+
+
+@pytest.fixture(params=PLATFORMS)
+async def at(
+    request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> AsyncIterator[Platform]:
+    """One platform after the other."""
+    for name in ("HTTPS_PROXY", "HTTP_PROXY", "https_proxy", "http_proxy"):
+        monkeypatch.delenv(name, raising=False)
+    async with PLATFORMS[request.param](tmp_path) as platform:
+        yield platform
+
+
+@pytest.fixture(params=["channel", "direct"])
+def place(request: pytest.FixtureRequest, at: Platform) -> Place:
+    """A conversation of either kind."""
+    return at.channel if request.param == "channel" else Place(at.channel.tenant, "direct", at.people[0])
+
+
+async def test_a_message_stands_where_it_was_posted(at: Platform, place: Place) -> None:
+    """What is posted is shown in its conversation and in no other, and ids are told apart."""
+    first = await at.chat.post(place, card("sunlit"), key="k1")
+    second = await at.chat.post(place, card("rainy"), key="k2")
+    assert first != second
+    shown = at.shown(place)
+    assert ["sunlit" in text for text in shown] == [True, False]
+    other = Place(place.tenant, "direct", at.people[1])
+    assert at.shown(other) == []
+
+
+async def test_a_message_is_changed_in_place(at: Platform, place: Place) -> None:
+    """Where edits are possible the new content stands where the old one stood."""
+    posted = await at.chat.post(place, card("sunlit"), key="k1")
+    assert at.chat.capabilities.edits
+    await at.chat.revise(place, posted, card("rainy"))
+    (shown,) = at.shown(place)
+    assert "rainy" in shown and "sunlit" not in shown
+
+
+async def test_a_message_is_taken_back_and_again(at: Platform, place: Place) -> None:
+    """Where deletions are possible a message goes, and asking once more for what is gone is fine."""
+    posted = await at.chat.post(place, card("sunlit"), key="k1")
+    assert at.chat.capabilities.deletions
+    for _ in range(2):
+        await at.chat.withdraw(place, posted)
+    assert at.shown(place) == []
+
+
+async def test_an_answer_hangs_in_the_thread_of_its_message(at: Platform, place: Place) -> None:
+    """Where there are threads a place may name one, and a message in it is changed and found there."""
+    assert at.chat.capabilities.threads
+    root = await at.chat.post(place, card("sunlit"), key="k1")
+    thread = dataclasses.replace(place, thread=root)
+    answer = await at.chat.post(thread, card("rainy"), key="k2")
+    assert await at.chat.find(thread, "k2", at.now() - timedelta(minutes=1)) == answer
+    await at.chat.revise(thread, answer, card("windy"))
+    assert ["windy" in text for text in at.shown(place)] == [False, True]
+
+
+async def test_a_file_is_shared_and_found_by_its_key(at: Platform, place: Place) -> None:
+    """Where files are possible an attachment is one, and it can be taken back like a message."""
+    assert at.chat.capabilities.files
+    shared = await at.chat.upload(place, FILE, key="k1")
+    assert at.files(place) == 1
+    assert await at.chat.find(place, "k1", at.now() - timedelta(minutes=1)) is not None
+    await at.chat.withdraw(place, shared)
+    assert at.files(place) == 0
+
+
+@pytest.mark.parametrize("kind", ["post", "upload"])
+async def test_after_a_lost_answer_the_key_tells_whether_it_went_out(at: Platform, place: Place, kind: str) -> None:
+    """The outcome is unknown, never guessed; looking for the key finds what went out, and only that."""
+    at.trouble("lost answer")
+    with pytest.raises(OutcomeUnknown):
+        await (
+            at.chat.post(place, card("sunlit"), key="k1") if kind == "post" else at.chat.upload(place, FILE, key="k1")
+        )
+    at.trouble(None)
+    since = at.now() - timedelta(minutes=1)
+    assert await at.chat.find(place, "k1", since) is not None
+    assert await at.chat.find(place, "k2", since) is None
+    other = Place(place.tenant, "direct", at.people[1])
+    assert await at.chat.find(other, "k1", since) is None
+
+
+async def test_a_key_that_went_out_is_the_same_message_for_the_look_up(at: Platform, place: Place) -> None:
+    """Posted again with the same key, whatever the platform makes of it, the key still leads to the first."""
+    first = await at.chat.post(place, card("sunlit"), key="k1")
+    await at.chat.post(place, card("sunlit"), key="k1")
+    assert await at.chat.find(place, "k1", at.now() - timedelta(minutes=1)) == first
+
+
+async def test_reactions_are_read_back_without_the_bots_own(at: Platform, place: Place) -> None:
+    """What people put on a message comes back by its characters; the bot's own offer is not among it."""
+    assert at.chat.capabilities.reads_reactions
+    offer = Message(line("Vote."), (Paragraph(line("Vote.")),), seeds=("🌱",))
+    posted = await at.chat.post(place, offer, key="k1")
+    await at.chat.react(place, posted, "🌿")
+    await at.chat.react(place, posted, "🌿")
+    assert await at.chat.reactions(place, posted) == ()
+    ana = at.people[0]
+    for emoji in ("🌱", "👍", "❤"):
+        await at.react(ana, place, posted, emoji)
+    found = await at.chat.reactions(place, posted)
+    assert set(found) == {Reaction(ana, "🌱"), Reaction(ana, "👍"), Reaction(ana, "❤")}
+
+
+async def test_members_are_people_and_bots_with_their_zones(at: Platform) -> None:
+    """Everybody in the channel is told, each as when asked for alone; the bot is marked as one."""
+    members = {person.id: person for person in await at.chat.members(at.channel)}
+    assert {*at.people} <= set(members)
+    for person in at.people:
+        assert members[person] == await at.chat.person(at.channel.tenant, person)
+        assert members[person].zone and members[person].name and not members[person].is_bot
+    assert members[at.bot].is_bot if at.bot in members else True
+
+
+async def test_a_person_has_a_page_of_the_bots(at: Platform) -> None:
+    """Where there is a home page it shows what it was told last."""
+    assert at.chat.capabilities.home
+    for words in ("sunlit", "rainy"):
+        await at.chat.home(at.channel.tenant, at.people[0], card(words))
+    assert "rainy" in at.home(at.people[0]) and "sunlit" not in at.home(at.people[0])
+
+
+# --- trouble ---
+
+
+async def test_too_fast_is_surely_not_done_and_says_how_long_to_wait(at: Platform, place: Place) -> None:
+    """SlowDown carries seconds, is a kind of NotDelivered, and nothing was posted."""
+    at.trouble("too fast")
+    with pytest.raises(SlowDown) as told:
+        await at.chat.post(place, card("sunlit"), key="k1")
+    assert told.value.seconds > 0 and isinstance(told.value, NotDelivered)
+    at.trouble(None)
+    assert at.shown(place) == []
+
+
+async def test_in_an_outage_an_act_is_unknown_and_a_question_is_not_answered(at: Platform) -> None:
+    """What may be seen is unknown when no answer comes; what only reads is surely not done."""
+    posted = await at.chat.post(at.channel, card("sunlit"), key="k1")
+    at.trouble("outage")
+    with pytest.raises(OutcomeUnknown):
+        await at.chat.post(at.channel, card("rainy"), key="k2")
+    with pytest.raises(OutcomeUnknown):
+        await at.chat.revise(at.channel, posted, card("rainy"))
+    for question in (at.chat.reactions(at.channel, posted), at.chat.members(at.channel)):
+        with pytest.raises(NotDelivered):
+            await question
+    with pytest.raises(ChatError):  # never "it did not go out", which would have it said twice
+        await at.chat.find(at.channel, "k1", at.now() - timedelta(minutes=1))
+
+
+async def test_what_is_not_there_is_unreachable(at: Platform) -> None:
+    """No such channel, person, workspace or message: trying again will not help, and the error quotes nothing."""
+    tenant = at.channel.tenant
+    for nowhere in (
+        Place(tenant, "channel", "C0NONE"),
+        Place(tenant, "direct", "U0NONE"),
+        Place("T9", "channel", "C9"),
+    ):
+        with pytest.raises(Unreachable) as told:
+            await at.chat.post(nowhere, card("sunlit"), key="k1")
+        assert "sunlit" not in str(told.value)
+    with pytest.raises(Unreachable):
+        await at.chat.person(tenant, "U0NONE")
+    with pytest.raises(Unreachable):
+        await at.chat.revise(at.channel, "1.000001", card("sunlit"))
+
+
+# --- sizes ---
+
+
+async def test_a_label_that_is_too_long_is_cut_with_an_ellipsis(at: Platform) -> None:
+    """Up to the longest label all of it stands on the button; beyond it an ellipsis says that there was more."""
+    most = at.chat.capabilities.longest_label or 500
+    for key, length in (("fits", most), ("too long", most + 1)):
+        await at.chat.post(at.channel, card(key, Buttons((Button("L" * length, "a.b", "v"),))), key=key)
+    fits, long = at.shown(at.channel)
+    assert "L" * most in fits and "…" not in fits
+    assert ("…" in long) is (at.chat.capabilities.longest_label is not None)
+
+
+async def test_a_text_up_to_the_longest_stands_in_one_piece(at: Platform) -> None:
+    """A person's text is never lost: up to the longest it is whole, beyond it in pieces."""
+    most = at.chat.capabilities.longest_text or 10_000
+    await at.chat.post(at.channel, card("long", Quoted("x" * most)), key="k1")
+    assert "x" * most in "".join(at.shown(at.channel))
+    await at.chat.post(at.channel, card("longer", Quoted("y" * (most + 1))), key="k2")
+    assert "".join(at.shown(at.channel)).count("y") >= most + 1
+
+
+async def test_a_message_of_too_many_blocks_goes_on_in_another(at: Platform) -> None:
+    """Up to the most blocks a message is one; beyond, it is several, and none of it is lost."""
+    most = at.chat.capabilities.most_blocks
+    await at.chat.post(at.channel, card("first", *[Rule()] * ((most or 200) - 1)), key="k1")
+    assert len(at.shown(at.channel)) == 1
+    last = Paragraph(line("The last of it."))
+    await at.chat.post(at.channel, card("second", *[Rule()] * (most or 200), last), key="k2")
+    assert (len(at.shown(at.channel)) > 2) is (most is not None)
+    assert "The last of it." in at.shown(at.channel)[-1]
+
+
+def test_every_capability_is_put_to_the_test() -> None:
+    """A capability that is added needs a test above that it tells the truth, or a name here of where it is tested."""
+    elsewhere = {
+        "buttons": "tests of each platform press them",
+        "forms": "forms are an answer to a happening, opened by each platform's own front door",
+    }
+    body = Path(__file__).read_text(encoding="utf-8")
+    untested = [
+        field.name
+        for field in dataclasses.fields(Capabilities)
+        if f"capabilities.{field.name}" not in body and field.name not in elsewhere
+    ]
+    assert untested == []
