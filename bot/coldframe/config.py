@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from base64 import urlsafe_b64decode
 from collections.abc import Mapping
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -133,10 +134,8 @@ def _from_file(name: str, path: str, problems: list[str]) -> str:
 
 
 def _nearest(field: str) -> str:
-    from rapidfuzz import process
-
-    match = process.extractOne(field, list(Settings.model_fields), score_cutoff=60)
-    return f"; did you mean {PREFIX}{match[0].upper()}?" if match else ""
+    near = get_close_matches(field, Settings.model_fields, n=1)
+    return f"; did you mean {PREFIX}{near[0].upper()}?" if near else ""
 
 
 def _sentence(error: Any) -> str:

@@ -11,6 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import DBAPIError
+
 from coldframe.charts.studio import Studio
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.service import Room
@@ -58,8 +61,6 @@ class _NotYet:
 
 async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", durable: bool = True) -> SqlStore:
     """The database at its newest schema. Raises NoDatabase."""
-    from sqlalchemy.exc import DBAPIError
-
     database = open_database(url, durable=durable)
     file = database.url.database if database.dialect == "sqlite" else None
     if file and not Path(file).absolute().parent.is_dir():  # SQLite would say only that it cannot open the file
@@ -155,9 +156,6 @@ async def reading(settings: Settings) -> AsyncIterator[SqlStore]:
 
     Raises NoSecret, or NoDatabase when there is none of this release.
     """
-    from sqlalchemy.engine import make_url
-    from sqlalchemy.exc import DBAPIError
-
     url = make_url(settings.database)
     if url.get_backend_name() == "sqlite" and not Path(url.database or "").is_file():
         raise NoDatabase(f"there is no database at {url.database}")
@@ -173,7 +171,7 @@ async def reading(settings: Settings) -> AsyncIterator[SqlStore]:
 
 def slack_options(settings: Settings) -> Options:
     """How to reach Slack, from the settings."""
-    from coldframe.chat.slack.accounts import SLACK_API, Options
+    from coldframe.chat.slack.accounts import SLACK_API, Options  # heavy: Slack's framework, which a room goes without
 
     return Options(
         bot_token=settings.slack_bot_token.get_secret_value(),
@@ -192,6 +190,7 @@ async def run_slack(
     settings: Settings, stop: asyncio.Event, mode: Literal["socket", "http"], clock: Clock | None = None
 ) -> None:
     """The bot on Slack, until `stop`: platform, engine, alarm clock, all closed at the end."""
+    # heavy: Slack's framework, the alarm clock and the web server, which a room in a test goes without
     from coldframe.chat.slack.app import slack_platform
     from coldframe.engine.alarm import Alarm
     from coldframe.feeds import routes as feeds
@@ -245,7 +244,7 @@ Finding = tuple[str, str, str, str]
 
 async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[Finding]:
     """What `doctor` looks at: (name, ok | warning | broken, detail, what to do). Never raises; shows no secret."""
-    from coldframe.chat.slack.checkup import check_slack
+    from coldframe.chat.slack.checkup import check_slack  # heavy: Slack's framework
 
     findings = [_zones_finding(), _secret_finding(settings), await _database_finding(settings)]
     options = slack_options(settings)
@@ -271,8 +270,6 @@ def _secret_finding(settings: Settings) -> Finding:
 
 async def _database_finding(settings: Settings) -> Finding:
     """Whether the database answers and is of no newer release; nothing is changed in it, and no file is made."""
-    from sqlalchemy.engine import make_url
-
     url = make_url(settings.database)
     shown = url.render_as_string(hide_password=True)
     if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
@@ -302,7 +299,7 @@ def _new_file(path: Path) -> Finding:
 
 
 async def _keys_finding(settings: Settings, options: Options) -> Finding:
-    from coldframe.chat.slack.checkup import check_keys
+    from coldframe.chat.slack.checkup import check_keys  # heavy: Slack's framework
 
     database = open_database(settings.database, read_only=True)
     try:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -51,8 +53,6 @@ class LazyGroup(click.Group):
         """The verb itself; its module is imported here, at the last moment."""
         if cmd_name not in self.verbs:
             return None
-        from importlib import import_module
-
         command = import_module(self.verbs[cmd_name][0]).command
         if not isinstance(command, click.Command):
             raise TypeError(f"{self.verbs[cmd_name][0]}.command is no click command")
@@ -74,8 +74,6 @@ class LazyGroup(click.Group):
         return super().resolve_command(ctx, args)
 
     def _unknown(self, name: str) -> str:
-        from difflib import get_close_matches
-
         near = get_close_matches(name, self.verbs, n=1)
         hint = f"did you mean {near[0]}?" if near else "coldframe --help lists what there is"
         return f"there is no command {name!r}; {hint}"

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import TYPE_CHECKING
 
 import click
 
 from coldframe.cli import settings
+from coldframe.clock import SystemClock
+from coldframe.timing.zones import known_zone, pin_zone_data
 
 if TYPE_CHECKING:
     from coldframe.config import Settings
@@ -21,20 +24,15 @@ def command(team: str, as_json: bool, zone: str) -> None:
 
     The database and the secret are those of the settings (COLDFRAME_DATABASE, COLDFRAME_SECRET). Nothing is changed.
     """
-    import asyncio
-
-    from coldframe.timing.zones import known_zone, pin_zone_data
-
     pin_zone_data()
     known_zone(zone)
     click.echo(asyncio.run(_written(settings(), team, as_json=as_json, zone=zone)), nl=False)
 
 
 async def _written(given: Settings, team: str, *, as_json: bool, zone: str) -> str:
-    from coldframe.clock import SystemClock
     from coldframe.engine.register.digest import gather
     from coldframe.speech.register import digest_words
-    from coldframe.wiring import reading
+    from coldframe.wiring import reading  # heavy, as the two above: the database
 
     async with reading(given) as store, store.begin() as uow:
         teams = [(tenant, name) for tenant, name in await uow.all_teams() if team in ("", name)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 
 import click
@@ -23,9 +24,7 @@ def command(mode: str, as_json: bool) -> None:
 
     Ends with status 1 when something is broken. No secret is shown.
     """
-    import asyncio
-
-    from coldframe.wiring import examine
+    from coldframe.wiring import examine  # heavy: the database and Slack's client
 
     findings = asyncio.run(examine(settings(), "http" if mode == "http" else "socket"))
     if as_json:

@@ -7,13 +7,11 @@ from collections import Counter
 from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 from pydantic import BaseModel, ValidationError
 
-if TYPE_CHECKING:
-    from coldframe.analysis.similarity import Encoder, Proposal
+from coldframe.analysis.similarity import Encoder, Proposal, propose
 
 MOST_NOTES = 1000
 SHOWN = 100
@@ -115,15 +113,13 @@ def _check_ids(file: str, name: str, ids: list[str]) -> None:
 
 
 def _encoder() -> Encoder:
-    from coldframe.meaning import limit_threads, load_encoder
+    from coldframe.meaning import limit_threads, load_encoder  # heavy: the encoder
 
     limit_threads()
     return load_encoder()
 
 
 def _propose(board: Board, most: int | None, encoder: Encoder | None) -> list[Proposal]:
-    from coldframe.analysis.similarity import propose
-
     texts = [note.text for note in board.notes]
     return propose(texts, [note.side or "" for note in board.notes], most, encoder=encoder)
 

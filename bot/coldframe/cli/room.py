@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import asyncio
+import os
+import secrets
 import signal
 import sqlite3
+import tempfile
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from coldframe.chat.room import passes
 from coldframe.cli import settings
+from coldframe.clock import SystemClock
 
 if TYPE_CHECKING:
     from coldframe.cli.team import Team
@@ -51,7 +57,7 @@ def command(
 
     The room speaks plain HTTP. On a network that others share, put a server with TLS in front of it.
     """
-    from coldframe.cli.team import SAMPLE, read_team
+    from coldframe.cli.team import SAMPLE, read_team  # heavy: pydantic
 
     if team_file is None and not rehearse:
         raise click.UsageError("name the team with --team FILE, or try it out with --rehearse")
@@ -67,10 +73,7 @@ def command(
 
 
 async def _rehearsed(team: Team, host: str, port: int) -> None:
-    import tempfile
-
-    from coldframe.cli.rehearsing import Stage, rehearsal
-    from coldframe.clock import SystemClock
+    from coldframe.cli.rehearsing import Stage, rehearsal  # heavy: the whole bot
 
     with tempfile.TemporaryDirectory(prefix="coldframe-rehearsal-") as folder:
         stage = Stage(team.persons(), SystemClock().now(), Path(folder))
@@ -84,10 +87,8 @@ async def _rehearsed(team: Team, host: str, port: int) -> None:
 async def _served(
     given: Settings, team: Team, data: Path, host: str, port: int, names: tuple[str, ...], new_links: bool
 ) -> None:
-    from dataclasses import replace
-
+    # heavy: the whole bot
     from coldframe.chat.room.server import Server, serve
-    from coldframe.clock import SystemClock
     from coldframe.engine.alarm import Alarm
     from coldframe.feeds.routes import addresses, feed_routes
     from coldframe.wiring import room_house
@@ -126,10 +127,7 @@ async def _every(
 
 def _secret(data: Path, given: Settings) -> bytes:
     """The settings' secret, or one that is made once and kept beside the data, readable by its owner only."""
-    import os
-    import secrets
-
-    from coldframe.wiring import secret_from
+    from coldframe.wiring import secret_from  # heavy: the whole bot
 
     if given.secret is not None:
         return secret_from(given.secret.get_secret_value())
@@ -161,8 +159,6 @@ async def _furnish(house: House, team: Team) -> None:
 
 def _tell_links(house: House, team: Team, base: str, new_links: bool) -> None:
     """Links are shown when they are made; only a digest of each is kept."""
-    from coldframe.chat.room import passes
-
     log = house.room.log
     fresh = [p for p in team.persons() if new_links or not log.has_pass(p.id)]
     for person in fresh:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import signal
 from typing import TYPE_CHECKING
 
 import click
@@ -25,17 +27,12 @@ def command(mode: str) -> None:
 
     Stops tidily on Ctrl-C or SIGTERM: takes nothing more in, finishes what is in hand.
     """
-    import asyncio
-
     asyncio.run(run(mode))
 
 
 async def run(mode: str, clock: Clock | None = None) -> None:
     """Serves until a signal to stop, by the settings of the environment and, unless another is given, real time."""
-    import asyncio
-    import signal
-
-    from coldframe.wiring import run_slack
+    from coldframe.wiring import run_slack  # heavy: the whole bot
 
     given = settings()
     stop = asyncio.Event()

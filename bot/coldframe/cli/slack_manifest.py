@@ -6,6 +6,8 @@ from urllib.parse import urlsplit
 
 import click
 
+from coldframe.chat.slack.manifest import as_yaml
+
 EXAMPLE = "https://coldframe.example.com"
 
 
@@ -28,8 +30,6 @@ def command(mode: str, address: str) -> None:
     "socket" needs no public address. "http" is for signed requests to --address, and for installation by several
     workspaces.
     """
-    from coldframe.chat.slack.manifest import as_yaml
-
     parts = urlsplit(address)
     if mode == "http" and (parts.scheme != "https" or not parts.hostname or parts.path.strip("/") or parts.query):
         raise click.BadParameter("must be like https://bot.example.org", param_hint="--address")

@@ -12,6 +12,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, assert_never
+from zoneinfo import ZoneInfo
 
 from coldframe.message.pictures import Chart
 
@@ -330,8 +331,6 @@ _FORMS = {"moment": "%a %-d %b %Y, %H:%M", "day": "%a %-d %b %Y", "hour": "%H:%M
 
 def moment(when: When, zone: str | None = None) -> str:
     """A moment in words, with its zone: `Mon 2 Mar 2026, 09:30 (Europe/Berlin)`; a day carries no zone."""
-    from zoneinfo import ZoneInfo  # late: the zone database must be pinned before it is first read
-
     local = when.at.astimezone(ZoneInfo(zone or "UTC"))
     words = local.strftime(_FORMS[when.form])
     return words if when.form == "day" else f"{words} ({zone or 'UTC'})"

@@ -6,13 +6,14 @@ import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import Any, Protocol
 
 import aiohttp
 from slack_bolt.authorization import AuthorizeResult
 from slack_bolt.authorization.async_authorize import AsyncAuthorize
 from slack_bolt.context.async_context import AsyncBoltContext
 from slack_sdk.errors import SlackApiError, SlackClientError
+from slack_sdk.oauth.installation_store.async_installation_store import AsyncInstallationStore
 from slack_sdk.web.async_client import AsyncWebClient
 from slack_sdk.web.async_slack_response import AsyncSlackResponse
 
@@ -21,9 +22,6 @@ from coldframe.chat.slack.inbound import Me
 from coldframe.chat.slack.manifest import SCOPES
 from coldframe.errors import ColdframeError
 from coldframe.ports import Clock, NotDelivered, Unreachable
-
-if TYPE_CHECKING:
-    from slack_sdk.oauth.installation_store.async_installation_store import AsyncInstallationStore
 
 SLACK_API = "https://slack.com/api/"
 LONGEST_CALL = 10

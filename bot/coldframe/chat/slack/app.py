@@ -168,7 +168,7 @@ async def slack_platform(
 async def _installed(
     options: Options, session: aiohttp.ClientSession, clock: Clock, engine: Engine | AsyncEngine | None
 ) -> tuple[ManyWorkspaces, AsyncOAuthSettings]:
-    from coldframe.chat.slack.installations import open_installations
+    from coldframe.chat.slack.installations import open_installations  # heavy: SQLAlchemy, for several workspaces only
 
     if engine is None or not options.token_keys:
         raise SetupError(f"several workspaces need a database and COLDFRAME_SLACK_TOKEN_KEYS. {MAKE_A_KEY}")

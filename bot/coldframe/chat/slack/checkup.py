@@ -46,6 +46,7 @@ async def check_slack(options: Options, clock: Clock, mode: str = "socket") -> t
 
 async def check_keys(options: Options, engine: Engine | AsyncEngine) -> Finding:
     """Whether the tokens of the installed workspaces can be opened. Never raises; reads only."""
+    # heavy: SQLAlchemy, which one workspace by its token goes without
     from sqlalchemy.exc import SQLAlchemyError
 
     from coldframe.chat.slack.installations import look_at_seals

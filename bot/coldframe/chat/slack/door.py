@@ -9,10 +9,10 @@ and can do it again.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 import structlog
 from slack_bolt.context.ack.async_ack import AsyncAck
@@ -41,9 +41,6 @@ from coldframe.ports import (
 from coldframe.render.slack.blocks import Unrenderable, message_parts
 from coldframe.render.slack.views import modal
 from coldframe.speech import surface
-
-if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Coroutine
 
 log = structlog.get_logger()
 

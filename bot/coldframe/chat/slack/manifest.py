@@ -6,6 +6,8 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
+import yaml
+
 COMMAND = "/coldframe"
 
 SCOPES: dict[str, str] = {
@@ -107,6 +109,4 @@ def manifest(mode: Mode = "socket", address: str = "https://coldframe.example.co
 
 def as_yaml(mode: Mode = "socket", address: str = "https://coldframe.example.com") -> str:
     """The manifest as it is pasted into Slack's page for a new app."""
-    import yaml
-
     return yaml.safe_dump(manifest(mode, address), sort_keys=False, allow_unicode=True, width=100)
