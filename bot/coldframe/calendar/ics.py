@@ -20,8 +20,8 @@ from coldframe.timing.zones import in_utc, known_zone, local
 
 _PRODUCT = "-//coldframe//coldframe//EN"
 _NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, "urn:coldframe:calendar")
-_LONGEST_TITLE = 200
-_LONGEST_DETAILS = 4000
+_LONGEST_TITLE = 200  # characters
+_LONGEST_DETAILS = 4000  # characters
 
 
 class BadEntry(ColdframeError, ValueError):

@@ -11,7 +11,7 @@ from coldframe.message import picture_words as words
 from coldframe.message.pictures import Calibration
 from coldframe.message.plain import percent
 
-_LEFT = MARGIN + 84
+_LEFT = MARGIN + 84  # pixels, as all lengths here
 _SIDE = 520
 _TABLE_LEFT = _LEFT + _SIDE + 70
 _EDGES = (_TABLE_LEFT + 110, _TABLE_LEFT + 210, _TABLE_LEFT + 350, WIDTH - MARGIN)

@@ -13,8 +13,8 @@ from coldframe.message.pictures import ForceField
 SIDE_HEIGHT = 1150
 """Pixels that one direction may take; a picture that has to be scrolled for long is not looked at."""
 
-_GAP = 34
-_ARROW_ROOM = 30
+_GAP = 34  # pixels
+_ARROW_ROOM = 30  # pixels
 
 
 @dataclass(frozen=True, slots=True)

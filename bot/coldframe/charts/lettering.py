@@ -20,7 +20,7 @@ HOUSE_FONT = "DejaVu Sans"
 BOX = "▯"
 ELLIPSIS = "…"
 _JOINS = frozenset({"Mn", "Me", "Mc", "Cf", "Sk"})
-_UNITS = 1000
+_UNITS = 1000  # of a font's own units in an em
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,10 +17,10 @@ from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
 from coldframe.message.pictures import PlacedPlan, PlacementMatrix
 
-MOST_IN_KEY = 24
+MOST_IN_KEY = 24  # rows
 """Plans named beside the field; what comes after them stands in the table."""
 
-_FIELD_LEFT = MARGIN + 34
+_FIELD_LEFT = MARGIN + 34  # pixels, as all lengths here
 _FIELD_WIDTH = 690
 _LEAST_HEIGHT = 640
 _KEY_LEFT = _FIELD_LEFT + _FIELD_WIDTH + 40

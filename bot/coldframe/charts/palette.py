@@ -17,13 +17,13 @@ GREEN = "#009E73"
 TEXT_COLOURS = (INK, MUTED)
 GRAPHIC_COLOURS = (INK, MUTED, RULE, BLUE, VERMILLION, GREEN)
 
-WIDTH = 1200
+WIDTH = 1200  # pixels, as all sizes here
 MARGIN = 44
-TITLE = 27
+TITLE = 27  # of lettering, as the three below
 HEADING = 19
 BODY = 17
 SMALL = 15
-LEADING = 1.32
+LEADING = 1.32  # of the lettering's size, from line to line
 
 
 def contrast(one: str, other: str) -> float:

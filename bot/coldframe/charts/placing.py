@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 _COMPASS = ((1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1))
-_DISTANCES = (12, 24, 42, 64, 92, 126, 170, 220)
+_DISTANCES = (12, 24, 42, 64, 92, 126, 170, 220)  # pixels
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,8 @@ from coldframe.message.plain import figure
 MOST_ROWS = 40
 """Options drawn; what comes after them stands in the table."""
 
-_LABEL_LEFT = MARGIN + 84
-_BAR_HEIGHT = 22
+_LABEL_LEFT = MARGIN + 84  # pixels
+_BAR_HEIGHT = 22  # pixels
 _GROUP_LOOK = {"facecolor": BLUE, "edgecolor": BLUE, "linewidth": 1.6}
 _DECISION_MAKER_LOOK = {"facecolor": GROUND, "edgecolor": VERMILLION, "hatch": "////", "linewidth": 1.6}
 

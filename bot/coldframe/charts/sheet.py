@@ -22,7 +22,7 @@ from coldframe.charts.palette import BODY, GROUND, INK, LEADING, MARGIN, MUTED, 
 from coldframe.message import picture_words as words
 
 Form = Literal["png", "svg"]
-DPI = 100
+DPI = 100  # dots an inch
 _RULES: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": [lettering.HOUSE_FONT, "sans-serif"],

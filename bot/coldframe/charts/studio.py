@@ -31,7 +31,7 @@ Result = TypeVar("Result")
 log = structlog.get_logger()
 
 _DRAW = "coldframe.charts.drawing:draw"
-_ATTEMPTS = 2
+_ATTEMPTS = 2  # times that a job is tried
 
 
 class WorkerFailed(ColdframeError, RuntimeError):

@@ -17,11 +17,11 @@ from coldframe.message import picture_words as words
 from coldframe.message.pictures import TrendWeek, TrialTrend
 from coldframe.message.plain import figure
 
-_LEFT = MARGIN + 62
+_LEFT = MARGIN + 62  # pixels, as all lengths here
 _FIELD_WIDTH = 790
 _HEIGHT = 430
 _LABEL_LEFT = _LEFT + _FIELD_WIDTH + 26
-_MOST_TICKS = 20
+_MOST_TICKS = 20  # ticks on an axis
 
 
 _LOOKS: dict[str, dict[str, Any]] = {

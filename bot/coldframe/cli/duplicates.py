@@ -7,13 +7,15 @@ from collections import Counter
 from collections.abc import Iterator
 from itertools import chain
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 from pydantic import BaseModel, ValidationError
 
-from coldframe.analysis.similarity import Encoder, Proposal, propose
+if TYPE_CHECKING:  # it loads numpy, see `_encoder`
+    from coldframe.analysis.similarity import Encoder, Proposal
 
-MOST_NOTES = 1000
+MOST_NOTES = 1000  # notes of one file
 SHOWN = 100
 """Characters of a note that --why shows."""
 
@@ -113,13 +115,15 @@ def _check_ids(file: str, name: str, ids: list[str]) -> None:
 
 
 def _encoder() -> Encoder:
-    from coldframe.meaning import limit_threads, load_encoder  # heavy: the encoder
+    from coldframe.meaning import limit_threads, load_encoder  # heavy: the encoder; threads only before numpy
 
     limit_threads()
     return load_encoder()
 
 
 def _propose(board: Board, most: int | None, encoder: Encoder | None) -> list[Proposal]:
+    from coldframe.analysis.similarity import propose  # heavy: numpy, after its threads are limited
+
     texts = [note.text for note in board.notes]
     return propose(texts, [note.side or "" for note in board.notes], most, encoder=encoder)
 

@@ -12,7 +12,7 @@ from coldframe.message.nodes import Theirs
 
 # Joiners shape emoji and several scripts; every other format character only hides or reorders.
 _JOINERS = {"\u200c", "\u200d"}
-_MARKS = 8
+_MARKS = 8  # marks on one base character
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
 
 

@@ -18,7 +18,7 @@ from coldframe.message.plain import count, figure, join, one_line, percent, quot
 Corner = Literal["trial now", "make it a project", "just do it", "set aside"]
 Table = tuple[tuple[str, ...], ...]
 
-SURE_FROM = 0.7
+SURE_FROM = 0.7  # probability
 """Chance of its corner below which a plan is called unsure."""
 
 

@@ -16,7 +16,7 @@ BOT = "coldframe"
 MOST_TEXT = 40_000
 """Characters in one message. What fits into a note is for the engine to say; this keeps the room standing."""
 
-MOST_FILES = 3
+MOST_FILES = 3  # files under one message
 MOST_FILE_BYTES = 1 << 20
 
 

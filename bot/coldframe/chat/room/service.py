@@ -53,7 +53,7 @@ from coldframe.speech import room_words
 
 logger = structlog.get_logger()
 
-_MOST_NOTES = 5
+_MOST_NOTES = 5  # notes kept for a person
 
 
 class Room(BotSide):

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from coldframe.ports import Clock
 
-_BURST = 30
-_PER_SECOND = 8.0
+_BURST = 30  # acts at once
+_PER_SECOND = 8.0  # acts a second
 
 
 class Throttle:

@@ -43,11 +43,11 @@ log = structlog.get_logger()
 
 LOOK_BACK = timedelta(minutes=2)
 """How far before the first try a look-up begins, for clocks that disagree."""
-MOST_PAGES = 10
-PAGE = 200
+MOST_PAGES = 10  # pages of a history
+PAGE = 200  # messages
 RECENT = timedelta(days=1)
 REACTIONS_FRESH = timedelta(seconds=1)
-LONGEST_ALTERNATIVE = 1_000
+LONGEST_ALTERNATIVE = 1_000  # characters
 
 
 class Made(Protocol):

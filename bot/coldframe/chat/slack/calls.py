@@ -18,7 +18,7 @@ from coldframe.ports import ChatError, Clock, NotDelivered, OutcomeUnknown, Slow
 
 TOO_FAST = frozenset({"ratelimited", "rate_limited", "message_limit_exceeded"})
 UNSURE = frozenset({"fatal_error", "internal_error", "service_unavailable", "request_timeout", "team_added_to_org"})
-PATIENCE = 2
+PATIENCE = 2  # times
 """So often a read is made again at once: somebody may be waiting for a form, and a read asks for nothing."""
 
 PAUSE_UNNAMED = 30.0

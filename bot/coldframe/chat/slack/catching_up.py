@@ -22,7 +22,7 @@ AWAY = timedelta(minutes=3)
 """A shorter absence is bridged by Slack's own repeats, the last of which comes after some five minutes."""
 MARGIN = timedelta(minutes=2)
 FARTHEST = timedelta(days=7)
-PAGE = 200
+PAGE = 200  # messages
 PLAIN = (None, "file_share", "thread_broadcast")
 
 Directs = Callable[[], Awaitable[Sequence[Place]]]

@@ -48,8 +48,8 @@ Payload = Mapping[str, Any]
 
 LONGEST_COMMIT = 2.0
 """Seconds of Slack's three that the intake may take; after that nobody says the thing was taken in."""
-LONGEST_DRAIN = 10.0
-PATIENCE, PAUSE, LONGEST_PAUSE = 2, 0.3, 1.5
+LONGEST_DRAIN = 10.0  # seconds
+PATIENCE, PAUSE, LONGEST_PAUSE = 2, 0.3, 1.5  # times, seconds, seconds
 Result = TypeVar("Result")
 ENDINGS = ("app_uninstalled", "tokens_revoked")
 

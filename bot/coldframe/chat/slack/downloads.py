@@ -18,8 +18,8 @@ from coldframe.speech import surface
 
 log = structlog.get_logger()
 
-LARGEST = 64 * 1024
-MOST_FILES = 5
+LARGEST = 64 * 1024  # bytes
+MOST_FILES = 5  # files of one message
 LONGEST = 1.0
 """Seconds for all files of a message: they are read before the acknowledgement, which is due in three."""
 TEXT_TYPES = frozenset({"csv", "tsv", "text", "markdown", "json", "post"})

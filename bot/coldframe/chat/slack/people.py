@@ -15,10 +15,10 @@ from coldframe.ports import Clock, Person, Place
 Key = TypeVar("Key")
 Value = TypeVar("Value")
 
-MOST_REMEMBERED = 20_000
+MOST_REMEMBERED = 20_000  # people
 PERSON_FRESH = timedelta(minutes=10)
-PAGE = 200
-FEW, LIST, MOST_LISTS = 8, 1_000, 3
+PAGE = 200  # people
+FEW, LIST, MOST_LISTS = 8, 1_000, 3  # people asked for one by one; people a page; pages
 
 
 class Recent(OrderedDict[Key, Value]):

@@ -21,9 +21,9 @@ log = structlog.get_logger()
 
 PATH = "/slack/events"
 HEALTH = "/health"
-LARGEST_BODY = 1024 * 1024
-LONGEST_CHALLENGE = 200
-OLDEST = 300
+LARGEST_BODY = 1024 * 1024  # bytes
+LONGEST_CHALLENGE = 200  # characters
+OLDEST = 300  # seconds that a stamp may lie back
 NEWEST = 60
 """Seconds that a stamp may lie in the future; a wider window would let a request be replayed for longer."""
 

@@ -21,7 +21,7 @@ from coldframe.ports import Clock
 
 log = structlog.get_logger()
 
-LOOK_EVERY = 15.0
+LOOK_EVERY = 15.0  # seconds
 DEAD_AFTER = 2
 """So many looks in a row without a connection, and a new handler is built; the old one is never used again.
 """

@@ -39,9 +39,9 @@ from coldframe.speech import surface
 BlockKit = dict[str, Any]
 
 MOST_BLOCKS = 48  # of 50; one is kept for the line that says where it goes on
-MOST_VIEW_BLOCKS = 100
+MOST_VIEW_BLOCKS = 100  # blocks
 MOST_SIZE = 11_500  # of about 13,200 at which Slack was seen to refuse the blocks of a message
-LONGEST_HEADING = 150
+LONGEST_HEADING = 150  # characters (UTF-16 units), as all lengths here
 LONGEST_CONTEXT = 2_000
 LONGEST_TEXT = 6_500  # one element of rich text; holds a note of 3,000 characters whole, even all in emoji
 ROOM = 8_000  # size of one block
@@ -49,9 +49,9 @@ LONGEST_LABEL = 75
 LONGEST_ACTION = 240
 LONGEST_VALUE = 2_000
 LONGEST_CONFIRM = 300
-MOST_ELEMENTS = 25
-MOST_ROWS = 100
-MOST_COLUMNS = 20
+MOST_ELEMENTS = 25  # buttons in a row
+MOST_ROWS = 100  # rows of a table, its header included
+MOST_COLUMNS = 20  # columns
 LARGEST_TABLE = 6_000
 
 

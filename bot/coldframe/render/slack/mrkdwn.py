@@ -17,7 +17,7 @@ from coldframe.message.nodes import Code, Inline, Line, Link, Theirs, When, Who,
 Element = dict[str, Any]
 
 ELLIPSIS = "…"
-LONGEST_ADDRESS = 3000
+LONGEST_ADDRESS = 3000  # characters
 
 _ENTITIES = {"&": "&amp;", "<": "&lt;", ">": "&gt;"}
 _TO_ESCAPE = re.compile(r"[&<>]")

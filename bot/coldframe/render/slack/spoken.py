@@ -8,7 +8,7 @@ from typing import Any
 from coldframe.render.slack.mrkdwn import cut, escaped, length
 from coldframe.speech import surface
 
-MOST_TEXT = 3_900  # of 4,000, above which an edit is refused
+MOST_TEXT = 3_900  # characters; of 4,000, above which an edit is refused
 
 Element = dict[str, Any]
 

@@ -20,15 +20,15 @@ TICKED = "yes"
 NOTHING = "-nothing-"
 """Stands for the empty value of an option ("nobody"), which Slack refuses."""
 
-LONGEST_TITLE = 24
+LONGEST_TITLE = 24  # characters (UTF-16 units), as all lengths here
 LONGEST_FIELD_LABEL = 2_000
 LONGEST_INPUT = 3_000
 LONGEST_METADATA = 3_000
 LONGEST_OPTION = 75
 LONGEST_VALUE = 75
 LONGEST_NAME = 255
-MOST_SHOWN_CHOICES = 10
-MOST_OPTIONS = 100
+MOST_SHOWN_CHOICES = 10  # options shown at once; more are in a list
+MOST_OPTIONS = 100  # options of a list, and lists of options
 
 Element = dict[str, Any]
 
