@@ -70,7 +70,7 @@ class Maker(Protocol):
 
 
 class SlackChat:
-    """One process's hands in all its workspaces."""
+    """What one process does in all its workspaces."""
 
     capabilities = Capabilities(longest_label=LONGEST_LABEL, longest_text=LONGEST_TEXT, most_blocks=MOST_BLOCKS)
 

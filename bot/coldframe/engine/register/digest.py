@@ -223,7 +223,7 @@ async def _may_set(request: Request, team: str) -> MemberId | None:
 
 async def _people(request: Request, team: str) -> Sequence[Option]:
     round_ = await teams.newest_round(request.turn.uow, request.tenant, team)
-    return [Option(m, round_.name_of(m)[:75]) for m in round_.active()] if round_ is not None else []
+    return [Option(m, round_.name_of(m)) for m in round_.active()] if round_ is not None else []
 
 
 async def when_set(request: Request) -> Reply | None:

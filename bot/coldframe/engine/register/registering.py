@@ -162,7 +162,7 @@ async def _search_form(request: Request, words: str) -> Reply:
     )
     levers = sorted({(e.lever, e.lever_name or e.lever) for e in entries})
     owners = sorted({e.owner for e in entries})
-    return Reply(form=register_words.search_form(words, levers, owners[:MAX_OWNERS]))
+    return Reply(form=register_words.search_form(words, levers, owners))
 
 
 async def filter_form(request: Request) -> Reply:

@@ -73,7 +73,7 @@ async def _first_day(turn: Turn, round_: Round, plan: PlanId, owner: MemberId, r
 async def begin_form(request: RoundRequest) -> Reply:
     plan = await _unused(request)
     round_ = request.round
-    options = [Option(m, round_.name_of(m)[:75]) for m in round_.active()]
+    options = [Option(m, round_.name_of(m)) for m in round_.active()]
     form = trial_forms.begin(round_, plan.id, options)
     unchecked = plan.caution and not plan.checked_by
     extra = forms.criterion(round_, plan.id).fields if plan.criterion.missing() or unchecked else ()
