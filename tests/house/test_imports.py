@@ -12,10 +12,10 @@ import pytest
 
 TOP = Path(__file__).resolve().parents[2]
 
-ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain domain.people
-domain.round domain.trial engine errors engine.core engine.register engine.reminding engine.round engine.trial feeds logs
-meaning
-message ports render report speech speech.round speech.trial store timing wiring"""
+ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain
+domain.people domain.round domain.trial engine engine.core engine.register engine.reminding engine.round
+engine.trial errors feeds logs meaning message ports render report speech speech.round speech.trial store
+timing wiring"""
 
 DOWNHILL = "imports point downhill"
 PURE = "the pure rooms touch nothing outside"

@@ -25,7 +25,6 @@ ALIKE = 62.0
 """Likeness from 0 to 100 from which an earlier plan is shown; craft, tried on plans of one team."""
 MAX_FOUND = 20  # entries in an answer
 MAX_SEARCHED = 1000  # entries from which the form takes its choices
-MAX_OWNERS = 95  # choices of the form
 MAX_WORDS = 200  # characters
 
 
