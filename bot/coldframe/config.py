@@ -51,6 +51,7 @@ class Settings(BaseModel):
     public_url: str = Field(
         "", description="https address under which HTTP mode is reached from outside; members' calendars stand below it"
     )
+    language: str = Field("en", description="language that the bot speaks, a folder of coldframe/languages")
     log: Form = Field("auto", description="form of the log lines: auto, json or console")
     log_level: Level = Field("info", description="least level that is logged: debug, info, warning or error")
 

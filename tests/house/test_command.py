@@ -41,7 +41,14 @@ def test_help_and_version_load_no_library_but_click(option: str) -> None:
     loaded = _words_after("LOADED", done.stdout)
     assert "click" in loaded
     assert not loaded & set(HEAVY.split())
-    assert _words_after("BOT", done.stdout) == {"coldframe", "coldframe.__main__", "coldframe.cli", "coldframe.errors"}
+    assert _words_after("BOT", done.stdout) == {
+        "coldframe",
+        "coldframe.__main__",
+        "coldframe.cli",
+        "coldframe.languages",
+        "coldframe.speech",
+        "coldframe.errors",
+    }
 
 
 def test_help_names_every_verb_with_its_line() -> None:

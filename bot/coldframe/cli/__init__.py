@@ -6,6 +6,7 @@ click command named `command`; it is known once it has a line in `VERBS`.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -15,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from coldframe import __version__
+from coldframe.languages import ENGLISH, UnknownLanguage, speak
 
 if TYPE_CHECKING:  # `--help` must not wait for pydantic
     from coldframe.config import Settings
@@ -53,6 +55,7 @@ class LazyGroup(click.Group):
         """The verb itself; its module is imported here, at the last moment."""
         if cmd_name not in self.verbs:
             return None
+        _speak()
         command = import_module(self.verbs[cmd_name][0]).command
         if not isinstance(command, click.Command):
             raise TypeError(f"{self.verbs[cmd_name][0]}.command is no click command")
@@ -77,6 +80,14 @@ class LazyGroup(click.Group):
         near = get_close_matches(name, self.verbs, n=1)
         hint = f"did you mean {near[0]}?" if near else "coldframe --help lists what there is"
         return f"there is no command {name!r}; {hint}"
+
+
+def _speak() -> None:
+    """The language comes before the verb's module, which imports its sentences."""
+    try:
+        speak(os.environ.get("COLDFRAME_LANGUAGE", ENGLISH))
+    except UnknownLanguage as unknown:
+        raise click.UsageError(f"COLDFRAME_LANGUAGE: {unknown}") from None
 
 
 @click.group(cls=LazyGroup, verbs=VERBS, context_settings={"help_option_names": ["-h", "--help"]})
