@@ -13,7 +13,7 @@ from coldframe.chat.room.records import Record
 from coldframe.chat.room.service import Room
 from coldframe.domain.names import Step
 from coldframe.domain.order import shuffled
-from coldframe.domain.settings import DAYS_HOURS, LIVE_MINUTES
+from coldframe.domain.round.rules import RULES
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button
 from coldframe.timing.calendars import WorkingCalendar
@@ -61,9 +61,9 @@ class Cast:
         """The moment at which this person has used `part` of what they need of the step's window."""
         amount = self.scenario.lengths.get(step.value)
         if self.scenario.pace == "live":
-            minutes = (amount if amount is not None else LIVE_MINUTES[step]) * person.share * part
+            minutes = (amount if amount is not None else RULES[step].minutes) * person.share * part
             return since + timedelta(minutes=minutes)
-        hours = (amount if amount is not None else DAYS_HOURS[step]) * person.share * part
+        hours = (amount if amount is not None else RULES[step].hours) * person.share * part
         return add_working_hours(self.calendars[person.id], since, hours)
 
     def hand(self, person: Person) -> Hand:

@@ -24,6 +24,7 @@ from coldframe.domain.names import (
     Step,
 )
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import rules
 from coldframe.domain.round.life import decide, replay
 from coldframe.domain.state import Action, Criterion, Plan, Roles, Round, Seat, Settings
 
@@ -188,7 +189,7 @@ def _focus(play: Play) -> None:
 
 def _dots(play: Play) -> None:
     forces = [force.id for force in play.round.forces]
-    for number, member in enumerate(play.round.expected()):
+    for number, member in enumerate(rules.expected(play.round)):
         play.vote(member, *(forces[(number * k) % len(forces)] for k in range(3)))
     play.close()
 
@@ -213,7 +214,7 @@ def _plans(play: Play) -> None:
 def _ballot(play: Play) -> None:
     assert play.round.progress.opens is not None
     play.now = max(play.now, play.round.progress.opens)
-    for number, member in enumerate(play.round.expected()):
+    for number, member in enumerate(rules.expected(play.round)):
         play.vote(member, "p0", f"p{number % 3}")
     play.close()
 

@@ -10,7 +10,8 @@ from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import RUNNING, MemberId, QuestionId, Role, Step
 from coldframe.domain.refusals import Because
-from coldframe.domain.round.course import MOST_DAYS_EXTENSIONS, MOST_LIVE_EXTENSIONS, came_in
+from coldframe.domain.round import rules
+from coldframe.domain.round.course import MOST_DAYS_EXTENSIONS, MOST_LIVE_EXTENSIONS
 from tests.domain.play import DAY, DD, FD, HOUR, OTHERS, REASON, RETENTION, D, F, Play, a_plan
 
 INES, JON = OTHERS[:2]
@@ -50,17 +51,17 @@ def test_each_member_has_a_deadline_of_their_own_in_view() -> None:
 )
 def test_the_quorum_is_three_or_a_share(people: int, private: int, ballot: int) -> None:
     """Private steps: at least three, or 60 per cent rounded up; the ballot: at least three, or two thirds."""
-    assert Play(people=people, weight=1).to(Step.NOTES).round.quorum() == private
-    assert Play(people=people, weight=1).to(Step.BALLOT).round.quorum() == ballot
+    assert rules.quorum(Play(people=people, weight=1).to(Step.NOTES).round) == private
+    assert rules.quorum(Play(people=people, weight=1).to(Step.BALLOT).round) == ballot
 
 
 def test_progress_is_a_number_of_expected_people() -> None:
     """In are those expected who gave something or said done; nobody else."""
     play = _notes(writers=2)
     play.do(c.Done(INES), c.Done(F))
-    assert len(came_in(play.round)) == 3
+    assert len(rules.came_in(play.round)) == 3
     play.do(c.SetAway(INES, INES, away=True))
-    assert len(came_in(play.round)) == 2
+    assert len(rules.came_in(play.round)) == 2
 
 
 def test_a_step_closes_at_its_deadline_with_the_quorum() -> None:
@@ -229,7 +230,7 @@ def test_a_focus_that_does_not_come_goes_to_the_deputy_and_then_rests() -> None:
     play = Play().to(Step.FOCUS)
     assert f.StepExtended(Step.FOCUS, "nobody decided", 1) in play.deadline()
     assert f.RoleHandedOver(Role.DECISION_MAKER, to_deputy=True, why="missed deadline") in play.deadline()
-    assert play.round.expected() == (DD,)
+    assert rules.expected(play.round) == (DD,)
     assert f.RoundPaused("nobody decided") in play.deadline()
     play.do(c.Resume(F), c.PickFocus(DD, RETENTION, REASON))
     assert play.round.step is Step.MERGE

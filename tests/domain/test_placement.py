@@ -10,6 +10,7 @@ from coldframe.domain import commands as c
 from coldframe.domain import facts as f
 from coldframe.domain.names import Axis, MemberId, PlanId, Step
 from coldframe.domain.refusals import Because
+from coldframe.domain.round import rules
 from coldframe.domain.round.placement import assigned, enough, in_one_sitting, left_to_compare, next_pair
 from tests.domain.play import OTHERS, D, F, Play, a_plan
 
@@ -172,7 +173,7 @@ def test_above_eight_only_the_best_eight_are_compared() -> None:
 def test_the_facilitator_alone_compares_all_pairs(plans: int) -> None:
     """One person alone answers every pair, up to six plans."""
     play = _placement(plans, placed_by="facilitator")
-    assert play.round.expected() == (F,)
+    assert rules.expected(play.round) == (F,)
     assert next_pair(play.round, INES) is None
     assert _answer_all(play, F) == plans * (plans - 1)
     assert play.round.progress.settles_at is not None

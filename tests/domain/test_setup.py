@@ -10,6 +10,7 @@ from coldframe.domain import commands as c
 from coldframe.domain.names import LeverId, MemberId, Role, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.refusals import Because
+from coldframe.domain.round import rules
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Settings
 from tests.domain.play import DD, FD, D, F, Play, a_round
 
@@ -99,15 +100,15 @@ def test_the_levers_are_the_trades_by_default_and_one_to_six() -> None:
 )  # fmt: skip
 def test_windows_are_as_long_as_the_design_says(step: Step, days: float, live: float) -> None:
     """Each step has the design's length, in working hours or minutes, unless the round sets another."""
-    assert Settings("?").length(step) == days
-    assert Settings("?", pace="live").length(step) == live
-    assert Settings("?", lengths={step: 5}).length(step) == 5
+    assert rules.length(Settings("?"), step) == days
+    assert rules.length(Settings("?", pace="live"), step) == live
+    assert rules.length(Settings("?", lengths={step: 5}), step) == 5
 
 
 def test_plans_are_read_before_the_ballot_opens() -> None:
     """The reading window is two working hours unless the round sets another."""
-    assert Settings("?").reading_length() == 2
-    assert Settings("?", reading=4).reading_length() == 4
+    assert rules.reading_length(Settings("?"), Step.BALLOT) == 2
+    assert rules.reading_length(Settings("?", reading=4), Step.BALLOT) == 4
 
 
 @pytest.mark.parametrize(("people", "code"), [(1, Because.TOO_FEW_PEOPLE), (2, Because.TOO_FEW_PEOPLE)])

@@ -21,7 +21,7 @@ from coldframe.domain.names import (
     Side,
     Step,
 )
-from coldframe.domain.round import ballots, placement
+from coldframe.domain.round import ballots, placement, rules
 from coldframe.domain.state import Action, Criterion, MergeProposal, Round
 from tests.domain.play import REASON, a_plan, criterion
 
@@ -71,7 +71,7 @@ class Wild:
         """What the people of the step would give, some more, some less."""
         if round_.paused or round_.step in (Step.SETUP, Step.FOCUS, Step.COMMITMENT):
             yield from self.move(round_, rnd, now, running) if rnd.random() < 0.6 else ()
-        for member in round_.expected() or round_.active():
+        for member in rules.expected(round_) or round_.active():
             if round_.step is Step.NOTES and rnd.random() < 0.3:
                 continue  # so that sometimes under three people write
             for _ in range(rnd.choice((0, 1, 1, 2, 3))):

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from coldframe.domain import commands as c
 from coldframe.domain.names import ForceId, NoteId, PlanId, PrecedentId, QuestionId, Side, Step
+from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from demo.hand import words_of
 from tests.domain.play import REASON, RETENTION, D, F, a_plan
@@ -49,7 +50,7 @@ async def reach(team: Running, step: Step) -> Round:
 
 def _commands(round_: Round) -> tuple[c.Command, ...]:
     """What closes the step, or for a ballot what comes before its votes: nothing."""
-    members = round_.expected()
+    members = rules.expected(round_)
     match round_.step:
         case Step.NOTES:
             restraining = Side.RESTRAINING
@@ -75,7 +76,7 @@ def _votes(round_: Round) -> tuple[c.Command, ...]:
         options = [str(force.id) for force in round_.forces]
     else:
         options = [str(PlanId(p)) for p in round_.plan_order]
-    return tuple(c.CastVote(m, options[i % len(options)], "button") for i, m in enumerate(round_.expected()))
+    return tuple(c.CastVote(m, options[i % len(options)], "button") for i, m in enumerate(rules.expected(round_)))
 
 
 def told(team: Running, person: str) -> list[str]:

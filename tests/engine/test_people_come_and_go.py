@@ -11,6 +11,7 @@ import pytest
 
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, Role, Step
+from coldframe.domain.round import rules
 from tests.domain.play import FD, D, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, in_channel, reach, told
@@ -41,7 +42,7 @@ async def test_who_comes_back_is_asked_what_the_step_asks_of_everybody(tmp_path:
     async with _opened_without_jon(tmp_path, step) as team:
         assert not [w for w in told(team, JON) if ASKED[step] in w]
         await team.act("back", c.SetAway(JON, JON, False))
-        assert JON in (await team.current()).expected()
+        assert JON in rules.expected(await team.current())
         assert len([w for w in told(team, JON) if ASKED[step] in w]) == 1
         await team.act("away again", c.SetAway(JON, JON, True), c.SetAway(JON, JON, False))
         assert len([w for w in told(team, JON) if ASKED[step] in w]) == 1

@@ -12,6 +12,7 @@ from typing import Any, Literal
 import pytest
 
 from coldframe.domain.names import MemberId, Step
+from coldframe.domain.round import rules
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import front_door
 from coldframe.message.nodes import plain
@@ -107,10 +108,10 @@ async def test_who_goes_is_awaited_no_longer(tmp_path: Path, how: str) -> None:
         gone = PersonChanged(Person(JON, "Jon", is_gone=True))
         await there.happens(Left() if how == "left" else gone, JON, direct=how != "left")
         round_ = await there.team.current()
-        assert JON not in round_.expected() and round_.seats[JON].left
+        assert JON not in rules.expected(round_) and round_.seats[JON].left
         await there.happens(Joined(), JON)
         assert not (await there.team.current()).seats[JON].left
-        assert JON in (await reach(there.team, Step.PRECEDENTS)).expected()
+        assert JON in rules.expected(await reach(there.team, Step.PRECEDENTS))
 
 
 @pytest.mark.parametrize(

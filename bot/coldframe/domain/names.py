@@ -34,7 +34,6 @@ class Step(StrEnum):
 
 
 RUNNING = tuple(s for s in Step if s not in (Step.SETUP, Step.COMMITTED, Step.CANCELLED))
-PRIVATE_STEPS = frozenset({Step.NOTES, Step.DOTS, Step.PLANS, Step.BALLOT})
 
 
 class Side(StrEnum):

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from math import ceil
 from typing import Literal
 
 from coldframe.domain.names import (
@@ -339,18 +338,10 @@ class Round:
         """Members who have not left."""
         return tuple(m for m, s in self.seats.items() if not s.left)
 
-    def expected(self) -> tuple[MemberId, ...]:
-        """Members whose answer the current step waits for."""
-        if self.step in (Step.FOCUS,):
-            return (self.roles.acting(Role.DECISION_MAKER),)
-        if self.step is Step.COMMITMENT:
-            return tuple(dict.fromkeys(self.roles.acting(r) for r in Role))
-        if self.step in (Step.MERGE, Step.QUESTIONS):
-            return (self.roles.acting(Role.FACILITATOR),)
-        if self.step is Step.PLACEMENT and self.settings.placed_by == "facilitator":
-            return (self.roles.acting(Role.FACILITATOR),)
-        present = (s for s in self.seats.values() if not s.left and not s.away)
-        return tuple(s.member for s in present if s.joined_in is not self.step)
+    def present(self) -> tuple[MemberId, ...]:
+        """Members who are there and did not join only in the current step."""
+        there = (s for s in self.seats.values() if not s.left and not s.away)
+        return tuple(s.member for s in there if s.joined_in is not self.step)
 
     def name_of(self, member: MemberId) -> str:
         return self.seats[member].name if member in self.seats else GONE
@@ -362,12 +353,6 @@ class Round:
         return member == self.roles.acting(Role.DECISION_MAKER)
 
     # --- the step's state ---
-
-    def quorum(self) -> int:
-        """How many must be in for the step to close at its deadline."""
-        people = len(self.expected())
-        share = 2 / 3 if self.step is Step.BALLOT else 0.6
-        return min(people, max(3, ceil(round(share * people, 9))))
 
     def ledger(self) -> Ledger | None:
         """The ballot that runs now, if any."""

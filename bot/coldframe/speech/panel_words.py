@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from coldframe.domain.names import RUNNING, ForceId, MemberId, PlanId, Step
-from coldframe.domain.round.course import came_in
+from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import (
@@ -111,9 +111,9 @@ def _where(round_: Round) -> Line:
         return words + line(" and rests: {why}.", why=theirs(round_.paused, 200))
     if round_.progress.due is not None:
         words += line(", until {due}", due=When(round_.progress.due))
-    expected = len(round_.expected())
+    expected = len(rules.expected(round_))
     if round_.step in RUNNING and expected > 1:
-        words += line("; {n} of {all} are in", n=len(came_in(round_)), all=expected)
+        words += line("; {n} of {all} are in", n=len(rules.came_in(round_)), all=expected)
     return words + line(".")
 
 

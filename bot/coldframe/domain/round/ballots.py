@@ -20,13 +20,14 @@ from coldframe.domain.facts import (
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import placement
+from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Ledger, Mark, Round, Standing
 from coldframe.domain.texts import accepted
 
 Facts = tuple[Fact, ...]
 BUTTON = "button"
 SIGN_LENGTH = 200
-MOST_PLACED = 8
 FEWEST_OTHERS_FOR_COLUMNS = 3
 
 
@@ -176,9 +177,7 @@ def close_ballot(round_: Round) -> Facts:
     chief = round_.roles.acting(Role.DECISION_MAKER)
     ranked = standing(votes, options(round_), chief, round_.settings.weight)
     return (
-        BallotCounted(
-            _cut(ranked, MOST_PLACED, round_.seed), _own_votes(round_, votes), _unused(round_, round_.ballot)
-        ),
+        BallotCounted(_cut(ranked, MAX_PLACED, round_.seed), _own_votes(round_, votes), _unused(round_, round_.ballot)),
     )
 
 
@@ -207,7 +206,7 @@ def _own_votes(round_: Round, votes: Mapping[MemberId, tuple[str, ...]]) -> int:
 
 
 def _unused(round_: Round, ledger: Ledger) -> int:
-    return sum(ledger.quota - len(ledger.counted(m)) for m in round_.expected())
+    return sum(ledger.quota - len(ledger.counted(m)) for m in round_.present())
 
 
 def columns_shown(round_: Round) -> bool:
@@ -258,10 +257,8 @@ def vote_taken_back(round_: Round, fact: VoteTakenBack) -> Round:
 def ballot_locked(round_: Round, fact: BallotLocked) -> Round:
     ledger = round_.ledger()
     assert ledger is not None
-    from coldframe.domain.round.placement import still_compares  # late: placement builds on ballots
-
     locked = _with_ledger(round_, replace(ledger, locked=ledger.locked | {fact.voter}))
-    if still_compares(locked, fact.voter):
+    if placement.still_compares(locked, fact.voter):
         return locked
     return replace(locked, progress=replace(locked.progress, done=locked.progress.done | {fact.voter}))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -37,11 +36,12 @@ from coldframe.domain.facts import (
     StepOpened,
     WindowSet,
 )
-from coldframe.domain.names import RUNNING, MemberId, Role, Step
+from coldframe.domain.names import RUNNING, Role, Step
 from coldframe.domain.people import seats
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import ballots, merging, notes, placement, plans, questions
-from coldframe.domain.settings import LONGEST_WINDOW, RANGES
+from coldframe.domain.round import notes, rules
+from coldframe.domain.round.rules import RULES
+from coldframe.domain.settings import MAX_WINDOW, RANGES
 from coldframe.domain.state import Round
 from coldframe.domain.texts import accepted
 
@@ -49,23 +49,6 @@ Facts = tuple[Fact, ...]
 MOST_LIVE_EXTENSIONS = 10  # "5 more minutes", ten times at most (WCAG 2.2, 2.2.1)
 MOST_DAYS_EXTENSIONS = 3
 SETTLING = {"days": timedelta(minutes=10), "live": timedelta(seconds=15)}
-
-CLOSERS: dict[Step, Callable[[Round], Facts]] = {
-    Step.NOTES: notes.close,
-    Step.MERGE: merging.close,
-    Step.DOTS: ballots.close_dots,
-    Step.QUESTIONS: questions.publish,
-    Step.PRECEDENTS: questions.close_precedents,
-    Step.PLANS: plans.close,
-    Step.BALLOT: ballots.close_ballot,
-    Step.PLACEMENT: placement.close,
-}
-# Steps that wait for one person's decision, and whose.
-DECISIONS: dict[Step, Role] = {
-    Step.FOCUS: Role.DECISION_MAKER,
-    Step.QUESTIONS: Role.FACILITATOR,
-    Step.COMMITMENT: Role.FACILITATOR,
-}
 
 
 def start(round_: Round, command: Start, now: datetime) -> Facts:
@@ -88,8 +71,8 @@ def _settings_refusal(round_: Round) -> None:
         if not low <= value <= high:
             raise Refused(Because.BAD_SETTING, setting=name, value=value, allowed=f"{low} to {high}")
     for step, length in settings.lengths.items():
-        if not 0 < length <= LONGEST_WINDOW:
-            allowed = f"over 0 to {LONGEST_WINDOW}"
+        if not 0 < length <= MAX_WINDOW:
+            allowed = f"over 0 to {MAX_WINDOW}"
             raise Refused(Because.BAD_SETTING, setting=f"{step} length", value=length, allowed=allowed)
 
 
@@ -140,47 +123,29 @@ def settle(round_: Round, now: datetime) -> Facts:
 
 def everybody_in(round_: Round) -> bool:
     """All expected people are done. Steps of one person end with that person's decision instead."""
-    if round_.step not in CLOSERS or round_.step in DECISIONS or notes.awaits_consent(round_):
+    if RULES[round_.step].decides or notes.awaits_consent(round_):
         return False
-    expected = set(round_.expected())
+    expected = set(rules.expected(round_))
     return bool(expected) and expected <= round_.progress.done and _can_close(round_)
 
 
 def _can_close(round_: Round) -> bool:
+    close = RULES[round_.step].close
+    if close is None:
+        return False
     try:
-        CLOSERS[round_.step](round_)
+        close(round_)
     except Refused:
         return False
     return True
 
 
-def came_in(round_: Round) -> frozenset[MemberId]:
-    """Expected people who gave something or said that they are done; a number in public, names to nobody."""
-    return _through(round_) & frozenset(round_.expected())
-
-
-def _through(round_: Round) -> frozenset[MemberId]:
-    """Everybody who gave something in this step or said that they are done, expected or not."""
-    gave: dict[Step, Callable[[], frozenset[MemberId]]] = {
-        Step.NOTES: lambda: notes.writers(round_),
-        Step.DOTS: lambda: frozenset(round_.dots.votes()) if round_.dots else frozenset(),
-        Step.PRECEDENTS: lambda: frozenset(p.by for p in round_.precedents),
-        Step.PLANS: lambda: frozenset(p.author for p in round_.plans.values() if p.author),
-        Step.BALLOT: lambda: frozenset(round_.ballot.votes()) if round_.ballot else frozenset(),
-        Step.PLACEMENT: lambda: frozenset(j for j, c in round_.comparisons.items() if c),
-    }
-    contributors = gave[round_.step]() if round_.step in gave else frozenset()
-    return contributors | round_.progress.done
-
-
 def quorum_met(round_: Round) -> bool:
-    """Enough people are in; the ballot wants the decision-maker, or the deputy in that place, among them."""
-    people_in = came_in(round_)
-    if round_.step in (Step.MERGE, Step.PLACEMENT, *DECISIONS):
-        return True
-    if round_.step is Step.BALLOT and round_.roles.acting(Role.DECISION_MAKER) not in _through(round_):
+    """Enough people are in, and among them whoever has the role that the step cannot do without."""
+    needed = RULES[round_.step].needs
+    if needed is not None and round_.roles.acting(needed) not in rules.through(round_):
         return False
-    return len(people_in) >= round_.quorum()
+    return len(rules.came_in(round_)) >= rules.quorum(round_)
 
 
 # --- closing ---
@@ -201,25 +166,27 @@ def close(round_: Round, command: Close, now: datetime) -> Facts:
 
 
 def _close_now(round_: Round) -> Facts:
-    if round_.step not in CLOSERS:
-        if round_.step is Step.COMMITMENT:
-            raise Refused(Because.NOT_NOW)
-        raise Refused(Because.NOT_DECISION_MAKER, who=round_.name_of(round_.roles.acting(Role.DECISION_MAKER)))
-    return CLOSERS[round_.step](round_)
+    rule = RULES[round_.step]
+    if rule.close is not None:
+        return rule.close(round_)
+    if rule.decides and rule.hands_over:
+        raise Refused(Because.NOT_DECISION_MAKER, who=round_.name_of(round_.roles.acting(rule.decides)))
+    raise Refused(Because.NOT_NOW)
 
 
 def _close_due(round_: Round) -> Facts:
     """At the deadline: close with quorum; else once more by half; else the facilitator is told that it is stuck and
     has the time until the next deadline to choose; then it closes with what is there, or the round rests."""
-    if round_.step in DECISIONS and not (round_.step is Step.QUESTIONS and round_.questions):
-        return _decision_due(round_)
+    role = RULES[round_.step].decides
+    if role and not _can_close(round_):
+        return _decision_due(round_, role)
     waits = notes.awaits_consent(round_)
     if quorum_met(round_) and (round_.progress.stuck or _can_close(round_)) and not waits:
         return _with_time_to_answer(round_, _close_or_rest(round_))
     if not round_.progress.extended:
         return (StepExtended(round_.step, "quorum", round_.progress.extensions + 1),)
     if not round_.progress.stuck:
-        return (GotStuck(round_.step, len(came_in(round_)), round_.quorum()),)
+        return (GotStuck(round_.step, len(rules.came_in(round_)), rules.quorum(round_)),)
     return _with_time_to_answer(round_, _close_or_rest(round_))
 
 
@@ -237,14 +204,13 @@ def _close_or_rest(round_: Round) -> Facts:
         return (RoundPaused("nobody answered"),)
 
 
-def _decision_due(round_: Round) -> Facts:
+def _decision_due(round_: Round, role: Role) -> Facts:
     """A decision that did not come: half as long again, then the deputy, then the round rests.
 
-    A commitment waits for several people, so it is not taken out of anybody's hands but extended a few times.
+    What waits for several people is not taken out of anybody's hands but extended a few times.
     """
-    role = DECISIONS[round_.step]
     longer = StepExtended(round_.step, "nobody decided", round_.progress.extensions + 1)
-    if round_.step is Step.COMMITMENT:
+    if not RULES[round_.step].hands_over:
         return (longer,) if round_.progress.extensions < MOST_DAYS_EXTENSIONS else (RoundPaused("nobody decided"),)
     if not round_.progress.extended:
         return (longer,)
@@ -280,8 +246,7 @@ def resume(round_: Round, command: Resume, now: datetime) -> Facts:
     if round_.paused is None:
         raise Refused(Because.NOT_PAUSED)
     # The last consent may have come during the pause.
-    agreed = round_.step is Step.NOTES and notes.all_agreed(round_)
-    return (RoundResumed(), notes.reveal(round_)) if agreed else (RoundResumed(),)
+    return (RoundResumed(), notes.reveal(round_)) if notes.all_agreed(round_) else (RoundResumed(),)
 
 
 def cancel(round_: Round, command: Cancel, now: datetime) -> Facts:

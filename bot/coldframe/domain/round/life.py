@@ -32,7 +32,8 @@ from coldframe.domain.facts import (
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import forgetting, seats
 from coldframe.domain.round import ballots, commitment, course, merging, notes, placement, plans, questions
-from coldframe.domain.state import Ledger, Progress, Round
+from coldframe.domain.round.rules import RULES
+from coldframe.domain.state import Progress, Round
 
 Facts = tuple[Fact, ...]
 
@@ -97,13 +98,9 @@ def evolve(round_: Round, fact: Fact) -> Round:
 
 
 def _entered(round_: Round, step: Step) -> Round:
-    """A new step begins with a clean progress; its ballot is laid out, early judges count as done."""
+    """A new step begins with a clean progress."""
     fresh = replace(round_, step=step, progress=Progress())
-    if step is Step.DOTS:
-        return replace(fresh, dots=Ledger(fresh.settings.dots))
-    if step is Step.PLACEMENT:
-        return replace(fresh, progress=Progress(done=placement.finished(fresh)))
-    return fresh
+    return RULES[step].enter(fresh) if step in RULES else fresh
 
 
 def replay(round_: Round, facts: Iterable[Fact]) -> Round:

@@ -37,6 +37,7 @@ from coldframe.domain.names import MemberId, NoteId, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.people import seats
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import merging
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.texts import accepted
 
@@ -147,9 +148,14 @@ def settle_late(round_: Round, command: SettleLateNote, now: datetime) -> Facts:
         raise Refused(Because.UNKNOWN_ITEM)
     if note.author != command.by:
         raise Refused(Because.NOT_YOURS)
-    if command.choice == "post" and round_.step not in (Step.FOCUS, Step.MERGE):
+    if command.choice == "post" and not can_be_posted(round_):
         raise Refused(Because.TOO_LATE, step=round_.step, wanted=Step.NOTES)
     return (LateNoteSettled(command.note, command.choice),)
+
+
+def can_be_posted(round_: Round) -> bool:
+    """Whether a late note can still join the others: until the forces are voted on."""
+    return round_.step in (Step.FOCUS, Step.MERGE)
 
 
 def writers(round_: Round) -> frozenset[MemberId]:
@@ -267,10 +273,8 @@ def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
         return replace(round_, late_notes={**rest, note.id: note})
     if fact.choice == "withdraw":
         return replace(round_, late_notes=rest)
-    from coldframe.domain.round.merging import with_force  # late: merging builds on notes
-
     posted = replace(round_, late_notes=rest, notes={**round_.notes, note.id: note})
-    return with_force(replace(posted, revealed=(*posted.revealed, note.id)), note)
+    return merging.with_force(replace(posted, revealed=(*posted.revealed, note.id)), note)
 
 
 def note_hidden(round_: Round, fact: NoteHidden) -> Round:

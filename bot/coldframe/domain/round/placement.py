@@ -13,7 +13,7 @@ from coldframe.domain.facts import Compared, Fact, PlansPlaced
 from coldframe.domain.names import Axis, MemberId, PlanId, Role, Step
 from coldframe.domain.order import coin, shuffled
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.ballots import MOST_PLACED
+from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Comparison, Round
 
 Facts = tuple[Fact, ...]
@@ -85,7 +85,7 @@ def still_compares(round_: Round, judge: MemberId) -> bool:
 
 def in_one_sitting(round_: Round) -> bool:
     """With few plans the comparisons follow each person's own ballot at once."""
-    few = 2 <= len(round_.plan_order) <= MOST_PLACED
+    few = 2 <= len(round_.plan_order) <= MAX_PLACED
     return few and round_.settings.placed_by == "all"
 
 

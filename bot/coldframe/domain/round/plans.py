@@ -13,6 +13,7 @@ from coldframe.domain.facts import Fact, PlanHandedIn, PlansRevealed, PlanWithdr
 from coldframe.domain.names import Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Criterion, Ledger, Plan, Round
 from coldframe.domain.texts import accepted, optional
 
@@ -149,7 +150,7 @@ def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
         round_,
         plans={i: round_.plans[i] for i in fact.order},
         plan_order=fact.order,
-        to_place=fact.order if len(fact.order) <= 8 else (),
+        to_place=fact.order if len(fact.order) <= MAX_PLACED else (),
         ballot=Ledger(round_.settings.plan_votes),
         crowd=tuple(m for m in round_.active() if not round_.seats[m].away),
     )

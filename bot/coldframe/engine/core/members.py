@@ -11,6 +11,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from coldframe.domain.names import MemberId
+from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Person
@@ -165,7 +166,7 @@ def with_away(calendar: WorkingCalendar, first: date, last: date) -> WorkingCale
 
 async def expected_calendars(uow: UnitOfWork, round_: Round) -> dict[str, WorkingCalendar]:
     """Calendars of those whose answer the current step waits for; at least the facilitator's."""
-    people = round_.expected() or (round_.roles.facilitator,)
+    people = rules.expected(round_) or (round_.roles.facilitator,)
     return await calendars(uow, round_.tenant, people)
 
 

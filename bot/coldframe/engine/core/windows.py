@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT, SetWindow
 from coldframe.domain.facts import Fact, GotStuck, RoundResumed, StepExtended, StepOpened, WindowSet
-from coldframe.domain.names import PRIVATE_STEPS, RUNNING, MemberId, Step
+from coldframe.domain.names import RUNNING, MemberId, Step
+from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.ports.storage import UnitOfWork
@@ -33,11 +34,11 @@ async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequen
 
 
 def opening(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> SetWindow:
-    """The window of a step that opens now; the ballot opens after the reading time."""
+    """The window of a step that opens now; one with something to read opens after the reading time."""
     opens = now
-    if round_.step is Step.BALLOT:
+    if rules.RULES[round_.step].read_hours:
         opens = reading_until(round_, calendars, now)
-    window = _window(round_, calendars, opens, round_.settings.length(round_.step))
+    window = _window(round_, calendars, opens, rules.length(round_.settings, round_.step))
     return _command(window, window.due)
 
 
@@ -49,14 +50,14 @@ def longer(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetim
     if round_.settings.pace == "live":
         due = start + timedelta(minutes=LIVE_MORE_MINUTES)
     else:
-        due = _window(round_, calendars, start, round_.settings.length(round_.step) / 2, private=False).due
+        due = _window(round_, calendars, start, rules.length(round_.settings, round_.step) / 2, private=False).due
     personal = {MemberId(m): due for m in calendars}
     return SetWindow(BOT, opens, due, personal)
 
 
 def reading_until(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> datetime:
     """When the first member has had the reading time."""
-    amount = round_.settings.reading_length()
+    amount = rules.reading_length(round_.settings, round_.step)
     if round_.settings.pace == "live":
         return now + timedelta(minutes=amount)
     moments = []
@@ -78,7 +79,7 @@ def _window(
 ) -> Window:
     if round_.settings.pace == "live":
         return live_window(calendars, opens, max(1.0, length))
-    secret = round_.step in PRIVATE_STEPS if private is None else private
+    secret = rules.RULES[round_.step].private if private is None else private
     return days_window(calendars, opens, length, private=secret)
 
 
@@ -91,16 +92,16 @@ def plan_of(round_: Round, steps: Sequence[Step]) -> tuple[StepPlan, ...]:
     live = round_.settings.pace == "live"
     plans = []
     for step in steps:
-        length = round_.settings.length(step)
-        reading = round_.settings.reading_length() if step is Step.BALLOT else 0
+        length = rules.length(round_.settings, step)
+        reading = rules.reading_length(round_.settings, step)
         hours = (length + reading) / 60 if live else length + reading
         who = _who(round_, step)
-        plans.append(StepPlan(step.value, hours, who=who, private=step in PRIVATE_STEPS, live=live))
+        plans.append(StepPlan(step.value, hours, who=who, private=rules.RULES[step].private, live=live))
     return tuple(plans)
 
 
 def _who(round_: Round, step: Step) -> tuple[str, ...]:
-    return tuple(replace(round_, step=step).expected())
+    return tuple(rules.expected(replace(round_, step=step)))
 
 
 def calendar_ahead(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> tuple[StepDates, ...]:
@@ -121,7 +122,7 @@ def window_of(round_: Round) -> Window | None:
     if round_.step not in RUNNING or round_.paused is not None or progress.opens is None or progress.due is None:
         return None
     live = round_.settings.pace == "live"
-    length = round_.settings.length(round_.step)
+    length = rules.length(round_.settings, round_.step)
     hours = length / 60 if live else length
     return Window(progress.opens, progress.due, hours, tuple(progress.personal.items()), live=live)
 
@@ -142,6 +143,6 @@ class OwnDeadline:
 def own_deadline(round_: Round, member: MemberId) -> datetime | None:
     """Until when this person has time in the running step; None when it does not wait for them."""
     due = round_.progress.due
-    if window_of(round_) is None or due is None or member not in round_.expected():
+    if window_of(round_) is None or due is None or member not in rules.expected(round_):
         return None
     return min(round_.progress.personal.get(member, due), due)

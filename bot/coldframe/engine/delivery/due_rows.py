@@ -9,6 +9,7 @@ from datetime import timedelta
 from coldframe.domain.commands import BOT, ProposeMerges
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Refused
+from coldframe.domain.round import rules
 from coldframe.domain.state import MergeProposal, Round
 from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Overtaken, Turn, due_turn
 from coldframe.engine.round import opening
@@ -43,7 +44,7 @@ async def carry_out(table: Mapping[str, Carry], kit: Kit, due: Due) -> bool:
 async def _open_ballot(turn: Turn, due: Due) -> None:
     round_ = await turn.round(due.subject)
     if round_.step is Step.BALLOT and round_.paused is None:
-        for member in round_.expected():
+        for member in rules.expected(round_):
             opening.hand_out_ballot(turn, round_, member)
 
 

@@ -7,12 +7,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from coldframe.domain.names import Step
-from coldframe.domain.settings import DAYS_HOURS, LIVE_MINUTES, LONGEST_WINDOW, Pace, Settings
+from coldframe.domain.round import rules
+from coldframe.domain.settings import MAX_WINDOW, Pace, Settings
 from coldframe.errors import ColdframeError
 from coldframe.speech.round import setup_words
 from coldframe.speech.round.setup_words import READING
 
-NAMES = tuple(name for step in DAYS_HOURS for name in ((READING, step.value) if step is Step.BALLOT else (step.value,)))
+NAMES = tuple(
+    name for step, rule in rules.RULES.items() for name in ((READING, step.value) if rule.read_hours else (step.value,))
+)
 MIN_WINDOW = 1  # hours, or minutes of a live round
 NEAR = 60  # likeness from 0 to 100 from which a name is proposed
 _PIECE = re.compile(r"(?P<name>[^\W\d]+)\s*[:=]?\s*(?P<amount>[+-]?\d+(?:\.\d+)?)\s*(?P<unit>[^\W\d]*)\.?")
@@ -43,10 +46,10 @@ def read(text: str, pace: Pace) -> Windows:
         if name in found:
             raise Unreadable(setup_words.window_twice(name))
         found[name] = amount
-    usual = DAYS_HOURS if pace == "days" else LIVE_MINUTES
+    usual = Settings(question="", pace=pace)
     reading = found.pop(READING, None)
-    lengths = {Step(name): amount for name, amount in found.items() if amount != usual[Step(name)]}
-    usual_reading = Settings(question="", pace=pace).reading_length()
+    lengths = {Step(name): amount for name, amount in found.items() if amount != rules.length(usual, Step(name))}
+    usual_reading = rules.reading_length(usual, Step.BALLOT)
     return Windows(lengths, None if reading == usual_reading else reading)
 
 
@@ -57,7 +60,7 @@ def _read_one(piece: str, pace: Pace) -> tuple[str, float]:
     name = _name(match["name"])
     if match["unit"].casefold() not in _UNITS[pace]:
         raise Unreadable(setup_words.window_other_unit(piece, pace))
-    if not MIN_WINDOW <= float(match["amount"]) <= LONGEST_WINDOW:
+    if not MIN_WINDOW <= float(match["amount"]) <= MAX_WINDOW:
         raise Unreadable(setup_words.window_out_of_range(name, match["amount"], pace))
     return name, float(match["amount"])
 

@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.course import came_in
+from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import members
@@ -73,13 +73,13 @@ async def _next_round(uow: UnitOfWork, tenant: str, team: str, now: datetime) ->
 
 def _round_row(round_: Round) -> RoundRow:
     """What it waits for, in numbers, never in names."""
-    expected = len(round_.expected())
+    expected = len(rules.expected(round_))
     if round_.paused is not None:
         waits = f"rests: {round_.paused}"
     elif round_.step is Step.SETUP:
         waits = "waits for its start"
     elif expected > 1:
-        waits = f"{len(came_in(round_))} of {expected} are in"
+        waits = f"{len(rules.came_in(round_))} of {expected} are in"
     else:
         waits = "waits for one decision"
     return RoundRow(round_.name, title(round_.step), waits, round_.progress.due)

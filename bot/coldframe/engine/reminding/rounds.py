@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 
-from coldframe.domain.names import MemberId, Step
-from coldframe.domain.round.course import DECISIONS
+from coldframe.domain.names import MemberId
+from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.allowance import APART, LOOK_BACK
@@ -35,7 +35,7 @@ async def schedule(turn: Turn, round_: Round) -> None:
         own = progress.personal.get(MemberId(member), progress.due)
         for number, at in enumerate(reminder_times(calendar, progress.opens, own, progress.due, turn.now), 1):
             turn.later(REMIND, round_.id, Occurrence((round_.step, member, str(number))).pack(), at)
-    if round_.step in DECISIONS and round_.step is not Step.COMMITMENT:
+    if rules.RULES[round_.step].hands_over:
         half = progress.opens + (progress.due - progress.opens) / 2
         turn.later(DEPUTY, round_.id, round_.step.value, max(half, turn.now))
 
@@ -77,14 +77,14 @@ def _just_now(turn: Turn, at: datetime) -> bool:
 async def tell_deputy(turn: Turn, due: Due) -> None:
     """Half of a window of somebody who decides alone is over: their deputy hears of it, and nobody else."""
     round_ = await turn.uow.round(due.subject)
-    if round_ is None or round_.step.value != due.occurrence or round_.step not in DECISIONS:
+    if round_ is None or round_.step.value != due.occurrence:
         return
     if turn.now - due.at > STALE or round_.paused is not None:
         await turn.uow.count("reminders dropped")
         return
-    role = DECISIONS[Step(due.occurrence)]
-    deputy = round_.roles.deputy(role)
-    if deputy is not None and role not in round_.roles.handed_over:
+    role = rules.RULES[round_.step].decides
+    deputy = round_.roles.deputy(role) if role else None
+    if role is not None and deputy is not None and role not in round_.roles.handed_over:
         words = prompts.deputy_heads_up(round_, role.value, round_.name_of(round_.roles.acting(role)))
         turn.answer(round_.tenant, deputy, words)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from coldframe.domain.names import ForceId, LeverId, NoteId, PlanId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step, of_round
@@ -36,7 +37,7 @@ def _note_edit(request: RoundRequest) -> Form:
 def _focus_form(request: RoundRequest) -> Form:
     in_step(request, Step.FOCUS)
     if not request.round.is_decision_maker(request.by):
-        raise Refused(Because.NOT_DECISION_MAKER, who=request.round.name_of(request.round.expected()[0]))
+        raise Refused(Because.NOT_DECISION_MAKER, who=request.round.name_of(rules.expected(request.round)[0]))
     return forms.focus(request.round, LeverId(request.part(0)))
 
 

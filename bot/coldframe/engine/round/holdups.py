@@ -8,6 +8,7 @@ from coldframe.domain.commands import BOT, HandOver, SetAway, SetWindow
 from coldframe.domain.names import MemberId, Role
 from coldframe.domain.people.seats import deputy_ready
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import Answers, Request
@@ -26,7 +27,7 @@ async def tell(turn: Turn, round_: Round) -> None:
         return
     facilitator = round_.roles.acting(Role.FACILITATOR)
     for member, ready in round_.progress.personal.items():
-        if ready > due and member in round_.expected():
+        if ready > due and member in rules.expected(round_):
             role = role_to_hand_over(round_, member)
             never = round_.progress.opens is not None and ready - round_.progress.opens > NEVER
             card = time_words.hold_up(round_, member, None if never else ready, role)

@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Iterable
 from dataclasses import replace
 
 from coldframe.domain.names import MemberId, Role, Side, Step
-from coldframe.domain.round import placement
+from coldframe.domain.round import placement, rules
 from coldframe.domain.round.ballots import options_for
 from coldframe.domain.state import Round
 from coldframe.engine.core import members, timetable
@@ -37,7 +37,7 @@ async def _announce(turn: Turn, round_: Round) -> None:
 
 
 async def _notes(turn: Turn, round_: Round) -> None:
-    for member in round_.expected():
+    for member in rules.expected(round_):
         await ask_for_notes(turn, round_, member)
 
 
@@ -90,7 +90,7 @@ def _merge_desk(turn: Turn, round_: Round) -> None:
 
 
 async def _dots(turn: Turn, round_: Round) -> None:
-    for member in round_.expected():
+    for member in rules.expected(round_):
         hand_out_ballot(turn, round_, member)
 
 
@@ -115,7 +115,7 @@ def _questions_desk(turn: Turn, round_: Round) -> None:
 
 
 async def _precedents(turn: Turn, round_: Round) -> None:
-    for member in round_.expected():
+    for member in rules.expected(round_):
         _ask_for_precedents(turn, round_, member)
 
 
@@ -124,7 +124,7 @@ def _ask_for_precedents(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 async def _plans(turn: Turn, round_: Round) -> None:
-    for member in round_.expected():
+    for member in rules.expected(round_):
         _plans_desk(turn, round_, member)
 
 
@@ -140,7 +140,7 @@ def open_when_read(turn: Turn, round_: Round) -> None:
 
 
 async def _placement(turn: Turn, round_: Round) -> None:
-    for member in round_.expected():
+    for member in rules.expected(round_):
         ask_to_compare(turn, round_, member)
 
 
@@ -176,7 +176,7 @@ async def ask_who_was_not_asked(turn: Turn, round_: Round, asked: Iterable[Membe
         return
     what, rest, telling = ask
     for member in asked:
-        if member in round_.expected() and not await turn.uow.knows_message(
+        if member in rules.expected(round_) and not await turn.uow.knows_message(
             message_name(round_.id, what, member, *rest)
         ):
             await telling(turn, round_, member)

@@ -32,8 +32,7 @@ from coldframe.domain.facts import (
     VoteTakenBack,
 )
 from coldframe.domain.names import MemberId, Role, Side, Step
-from coldframe.domain.round import ballots, placement
-from coldframe.domain.round.course import DECISIONS
+from coldframe.domain.round import ballots, placement, rules
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reading.note_lines import looks_long
@@ -107,7 +106,7 @@ def refresh_own(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 async def _stuck(turn: Turn, before: Round, after: Round, fact: GotStuck) -> None:
-    if after.step in DECISIONS:
+    if rules.RULES[after.step].decides:
         return
     for member in {after.roles.acting(Role.FACILITATOR), after.roles.deputy(Role.FACILITATOR)} - {None}:
         assert member is not None

@@ -37,7 +37,7 @@ from coldframe.domain.facts import (
     StepOpened,
 )
 from coldframe.domain.names import RUNNING, Step
-from coldframe.domain.round import commitment
+from coldframe.domain.round import commitment, rules
 from coldframe.domain.round.questions import same_source
 from coldframe.domain.state import Round
 from coldframe.engine.core import timetable
@@ -122,7 +122,7 @@ async def _paused(turn: Turn, before: Round, round_: Round, fact: RoundPaused) -
 
 async def _resumed(turn: Turn, before: Round, round_: Round, fact: RoundResumed) -> None:
     turn.say(round_, "resumed", cards.resumed(round_), rest=(turn.kit.ids.new(""),))
-    await opening.ask_who_was_not_asked(turn, round_, round_.expected())
+    await opening.ask_who_was_not_asked(turn, round_, rules.expected(round_))
 
 
 async def _away_set(turn: Turn, before: Round, round_: Round, fact: AwaySet) -> None:
@@ -203,7 +203,7 @@ async def _focus(turn: Turn, before: Round, round_: Round, fact: FocusPicked) ->
 async def _merge_changed(
     turn: Turn, before: Round, round_: Round, fact: MergeAnswered | ForcesJoined | ForceSplit
 ) -> None:
-    facilitator = round_.expected()[0]
+    facilitator = rules.expected(round_)[0]
     turn.revise_own(round_, facilitator, "desk", prompts.merge_desk(round_, facilitator), Step.MERGE.value)
     await _revise_proposals(turn, round_)
 

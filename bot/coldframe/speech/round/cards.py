@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from coldframe.domain.names import Role, Step
 from coldframe.domain.people.seats import power_share
-from coldframe.domain.round.course import came_in
+from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import (
@@ -98,10 +98,11 @@ def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
     progress = round_.progress
     assert progress.due is not None
     rows = [("Until", line("{due}", due=When(progress.due)))]
-    if progress.opens is not None and round_.step is Step.BALLOT:
+    if progress.opens is not None and rules.RULES[round_.step].read_hours:
         rows.insert(0, ("Opens after reading", line("{opens}", opens=When(progress.opens))))
-    if len(round_.expected()) > 1:
-        rows.append(("In so far", line("{n} of {all} are in", n=len(came_in(round_)), all=len(round_.expected()))))
+    expected = len(rules.expected(round_))
+    if expected > 1:
+        rows.append(("In so far", line("{n} of {all} are in", n=len(rules.came_in(round_)), all=expected)))
     if round_.paused is not None:
         rows.append(("Paused", line("{reason}", reason=theirs(round_.paused, 200))))
     elif progress.settles_at is not None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coldframe.domain.names import Step
-from coldframe.domain.settings import LONGEST_WINDOW, RANGES, Pace, Settings
+from coldframe.domain.settings import MAX_WINDOW, RANGES, Pace, Settings
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Heading, Items, Message, Paragraph, Small, line
@@ -83,7 +83,7 @@ def lever_count() -> str:
 
 def _right_form(pace: Pace) -> str:
     return (
-        f"Write its name and a number of {UNIT_WORDS[pace]} from 1 to {LONGEST_WINDOW}, one a line or separated by "
+        f"Write its name and a number of {UNIT_WORDS[pace]} from 1 to {MAX_WINDOW}, one a line or separated by "
         "commas, such as notes 16, plans 24."
     )
 
