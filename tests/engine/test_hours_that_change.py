@@ -13,7 +13,7 @@ from coldframe.domain.names import MemberId, PlanId
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.delivery import downtime
-from coldframe.engine.round import opening
+from coldframe.engine.round.steps import notes
 from coldframe.message.nodes import Form
 from coldframe.ports import Person
 from coldframe.ports.storage import Member
@@ -343,7 +343,7 @@ async def test_the_first_word_warns_of_a_zone_that_nobody_knows(tmp_path: Path) 
             await uow.save_member(Member("room", INES, "Ines", "Europe/Lundon"))
 
         async def again(turn: Turn) -> None:
-            await opening.ask_for_notes(turn, await turn.round(team.round.id), INES)
+            await notes.ASKING.ask(turn, await turn.round(team.round.id), INES)
 
         await team.house.engine.act("again", again)
         await team.settle()

@@ -10,6 +10,7 @@ from typing import Literal
 from coldframe.domain.names import (
     Axis,
     ForceId,
+    LateChoice,
     LeverId,
     MemberId,
     NoteId,
@@ -201,7 +202,7 @@ class SettleLateNote(Command):
     """What becomes of a note that came after the reveal."""
 
     note: NoteId
-    choice: Literal["post", "hold", "withdraw"]
+    choice: LateChoice
 
 
 @dataclass(frozen=True, slots=True)

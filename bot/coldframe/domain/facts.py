@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import ClassVar, Literal
 
-from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, QuestionId, Role, Step
+from coldframe.domain.names import ForceId, LateChoice, LeverId, MemberId, NoteId, PlanId, QuestionId, Role, Step
 from coldframe.domain.state import (
     Action,
     Comparison,
@@ -241,7 +241,7 @@ class LateNoteKept(Fact):
 @dataclass(frozen=True, slots=True)
 class LateNoteSettled(Fact):
     note: NoteId
-    choice: Literal["post", "hold", "withdraw"]
+    choice: LateChoice
 
 
 @dataclass(frozen=True, slots=True)

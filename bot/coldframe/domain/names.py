@@ -50,6 +50,14 @@ class Role(StrEnum):
     DECISION_MAKER = "decision-maker"
 
 
+class LateChoice(StrEnum):
+    """What becomes of a note that came after the reveal."""
+
+    POST = "post"
+    HOLD = "hold"
+    WITHDRAW = "withdraw"
+
+
 class Axis(StrEnum):
     """The two questions of the placement, asked apart."""
 

@@ -6,28 +6,16 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any, TypeVar
 
-from coldframe.engine.core.requests import Uses
+from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
-from coldframe.engine.delivery import due_rows
 from coldframe.engine.engine import Engine
 from coldframe.engine.intake import panel, texts
 from coldframe.engine.people import personal, rereckoning
 from coldframe.engine.register import digest, funnel, leftovers, registering
 from coldframe.engine.reminding import rounds as round_reminders
 from coldframe.engine.reminding import trial_words
-from coldframe.engine.round import (
-    buttons,
-    closing,
-    form_openers,
-    forms_in,
-    holdups,
-    plan_sizes,
-    private_reactions,
-    reactions,
-    retention,
-    setup,
-    starting,
-)
+from coldframe.engine.round import closing, course, holdups, plan_sizes, retention, revealed_notes, setup, starting
+from coldframe.engine.round.steps import PLAYS, voting
 from coldframe.engine.trial import forecasts, ownership, reviews, under_way, weekly
 from coldframe.engine.trial import reactions as trial_reactions
 from coldframe.engine.trial import starting as trial_starting
@@ -61,11 +49,16 @@ def _following(*tables: Mapping[Any, Follow[Any]]) -> Mapping[Any, tuple[Follow[
     return found
 
 
+_STEPS = tuple(PLAYS.values())
 USES = Uses(
     buttons=_merged(
-        form_openers.BUTTONS,
+        *(of_round(step.buttons) for step in _STEPS),
+        of_round(voting.BUTTONS),
         texts.BUTTONS,
-        buttons.BUTTONS,
+        course.BUTTONS,
+        revealed_notes.BUTTONS,
+        setup.BUTTONS,
+        starting.BUTTONS,
         personal.BUTTONS,
         holdups.BUTTONS,
         weekly.BUTTONS,
@@ -78,7 +71,8 @@ USES = Uses(
         leftovers.BUTTONS,
     ),
     forms=_merged(
-        forms_in.FORMS,
+        *(of_round(step.forms) for step in _STEPS),
+        course.FORMS,
         starting.FORMS,
         personal.FORMS,
         setup.FORMS,
@@ -93,8 +87,8 @@ USES = Uses(
     words=_merged(panel.WORDS, under_way.WORDS, digest.WORDS, registering.WORDS, funnel.WORDS),
 )
 DUE: Mapping[str, Carry] = _merged(
+    *(step.due for step in _STEPS),
     closing.DUE,
-    due_rows.DUE,
     round_reminders.DUE,
     trial_words.DUE,
     personal.DUE,
@@ -109,15 +103,17 @@ DUE: Mapping[str, Carry] = _merged(
     leftovers.DUE,
 )
 round_changed = partial(
-    reactions.react,
+    course.react,
     _following(
-        reactions.FOLLOW,
+        forecasts.FOLLOW,
+        course.FOLLOW,
+        revealed_notes.FOLLOW,
+        plan_sizes.FOLLOW,
+        *(step.follow for step in _STEPS),
+        voting.FOLLOW,
         trial_starting.FOLLOW,
         ownership.FOLLOW,
-        forecasts.FOLLOW,
         registering.FOLLOW,
-        plan_sizes.FOLLOW,
-        private_reactions.FOLLOW,
     ),
 )
 trial_changed = partial(trial_reactions.react, _following(trial_reactions.FOLLOW))

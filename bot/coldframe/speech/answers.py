@@ -19,6 +19,11 @@ LOST = {
 }
 
 
+ONE_OF_TWO_SIDES = "Choose one of the two directions."
+A_KIND = "Choose how it is compared."
+A_CHANCE = "Choose a chance."
+
+
 def said(template: str) -> Message:
     words = line(template)
     return Message(words, (Paragraph(words),))
@@ -124,6 +129,10 @@ def done(is_done: bool) -> Message:
 
 def consent_kept() -> Message:
     return said("Thank you, that is kept. The notes appear when every writer has agreed; until then nobody sees them.")
+
+
+def forecast_kept() -> Message:
+    return said("Kept, for you alone until the commitment is sealed.")
 
 
 def merge_answered(same: bool) -> Message:

@@ -33,7 +33,7 @@ from coldframe.domain.facts import (
     NoteWritten,
     Revealed,
 )
-from coldframe.domain.names import MemberId, NoteId, Step
+from coldframe.domain.names import LateChoice, MemberId, NoteId, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.people import seats
 from coldframe.domain.refusals import Because, Refused
@@ -148,7 +148,7 @@ def settle_late(round_: Round, command: SettleLateNote, now: datetime) -> Facts:
         raise Refused(Because.UNKNOWN_ITEM)
     if note.author != command.by:
         raise Refused(Because.NOT_YOURS)
-    if command.choice == "post" and not can_be_posted(round_):
+    if command.choice == LateChoice.POST and not can_be_posted(round_):
         raise Refused(Because.TOO_LATE, step=round_.step, wanted=Step.NOTES)
     return (LateNoteSettled(command.note, command.choice),)
 
@@ -269,9 +269,9 @@ def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
     """Posted late notes join the list unsigned, and the forces if the merge already runs; held ones wait."""
     note = unsigned(round_.late_notes[fact.note])
     rest = {i: n for i, n in round_.late_notes.items() if i != fact.note}
-    if fact.choice == "hold":
+    if fact.choice == LateChoice.HOLD:
         return replace(round_, late_notes={**rest, note.id: note})
-    if fact.choice == "withdraw":
+    if fact.choice == LateChoice.WITHDRAW:
         return replace(round_, late_notes=rest)
     posted = replace(round_, late_notes=rest, notes={**round_.notes, note.id: note})
     return merging.with_force(replace(posted, revealed=(*posted.revealed, note.id)), note)

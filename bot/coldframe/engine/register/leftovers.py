@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from coldframe.domain.names import PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
-from coldframe.engine.core.requests import Answers, Request, RoundRequest, of_round
+from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import teams
-from coldframe.message.nodes import Field, Form, line
-from coldframe.ports.chat import Place, Reply
 from coldframe.ports.follow_through import Wanted
 from coldframe.ports.storage import Due, UnitOfWork
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Leftovers
-from coldframe.speech.round import setup_words
 from coldframe.speech.trial import review_words
 
 ROUNDS_BACK = 3  # rounds
@@ -89,56 +85,6 @@ async def date_has_come(turn: Turn, due: Due) -> None:
     turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "next", message, rest=(due.occurrence,))
 
 
-async def setup_again(request: Request) -> Reply:
-    """The setup form for that channel, filled from the round before."""
-    from coldframe.engine.round import setup
-
-    if request.value not in await request.turn.uow.teams_of(request.tenant, request.by):
-        raise Refused(Because.NOT_A_MEMBER)
-    return await setup.form(request.turn, Place(request.tenant, "channel", request.value))
-
-
-async def prefilled(turn: Turn, place: Place, form: Form) -> Form:
-    """The form with the answers of the round before, and in a line what it left over."""
-    left = await of_team(turn.uow, place.tenant, place.id)
-    if left is None:
-        return form
-    initial = _answers_before(await turn.round(left.round_id))
-    fields = tuple(_with_initial(f, initial.get(f.name, "")) for f in form.fields)
-    words = line(" Left over from {n}: {c}.", n=left.round_name, c=left.counted()) if not left.empty else ()
-    return replace(form, fields=fields, intro=form.intro + words)
-
-
-def _answers_before(round_: Round) -> dict[str, str]:
-    roles, settings = round_.roles, round_.settings
-    return {
-        "question": settings.question,
-        "levers": ", ".join(name for _, name in settings.levers),
-        "decision_maker": roles.decision_maker,
-        "decision_deputy": roles.decision_deputy or "",
-        "facilitator_deputy": roles.facilitator_deputy or "",
-        "weight": str(settings.weight),
-        "dots": str(settings.dots),
-        "plan_votes": str(settings.plan_votes),
-        "pace": settings.pace,
-        "windows": setup_words.windows(settings),
-    }
-
-
-def _with_initial(field: Field, value: str) -> Field:
-    known = not field.options or any(o.value == value for o in field.options)
-    return replace(field, initial=value) if value and known else field
-
-
-async def offer(turn: Turn, round_: Round) -> None:
-    """When a round is set up, its facilitator sees what is left over, once."""
-    left = await of_team(turn.uow, round_.tenant, round_.channel)
-    if left is None or left.empty:
-        return
-    message = register_words.leftovers(left, round_.channel, on_its_date=False)
-    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "leftovers", message)
-
-
 async def show(request: RoundRequest) -> None:
     """The facilitator decides that the channel may read it, and when."""
     round_, turn = request.round, request.turn
@@ -150,5 +96,5 @@ async def show(request: RoundRequest) -> None:
         turn.say(round_, "leftovers", register_words.leftovers_shown(left), rest=(turn.kit.ids.new(""),))
 
 
-BUTTONS: Answers = {"round.again": setup_again, **of_round({"leftovers.show": show})}
+BUTTONS: Answers = of_round({"leftovers.show": show})
 DUE: Mapping[str, Carry] = {"next round": InOneTurn(date_has_come)}

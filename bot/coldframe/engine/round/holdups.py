@@ -11,9 +11,8 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
-from coldframe.engine.core.requests import Answers, Request
+from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
-from coldframe.ports.chat import Inbound, Reply
 from coldframe.speech.people import time_words
 from coldframe.timing.windows import closing_moment
 
@@ -42,54 +41,48 @@ def role_to_hand_over(round_: Round, member: MemberId) -> Role | None:
     return None
 
 
-async def _asked(turn: Turn, event: Inbound, value: str) -> tuple[Round, MemberId]:
-    """The round and the member that a button names. Raises Refused for others than the facilitator, and too late."""
-    round_id, step, member = (*value.split("|"), "", "")[:3]
-    round_ = await turn.round(round_id)
-    if event.person not in round_.seats or round_.tenant != event.place.tenant:
-        raise Refused(Because.NOT_A_MEMBER)
-    if not round_.is_facilitator(MemberId(event.person)):
+def _asked_about(request: RoundRequest) -> MemberId:
+    """The member that a button names. Raises Refused for others than the facilitator, and too late."""
+    step, member = request.part(0), MemberId(request.part(1))
+    round_ = request.round
+    if not round_.is_facilitator(request.by):
         raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(round_.roles.acting(Role.FACILITATOR)))
     if round_.step.value != step or round_.paused is not None:
         raise Refused(Because.NOT_NOW)
     if member not in round_.progress.personal:
         raise Refused(Because.UNKNOWN_ITEM)
-    return round_, MemberId(member)
+    return member
 
 
-def _settled(turn: Turn, round_: Round, event: Inbound, member: MemberId, what: str) -> Reply:
-    card = time_words.hold_up_settled(round_, member, what)
-    turn.revise_own(round_, MemberId(event.person), "holdup", card, round_.step.value, member)
-    return Reply()
+def _settled(request: RoundRequest, after: Round, member: MemberId, what: str) -> None:
+    card = time_words.hold_up_settled(after, member, what)
+    request.turn.revise_own(after, request.by, "holdup", card, after.step.value, member)
 
 
-async def _wait(request: Request) -> Reply:
+async def _wait(request: RoundRequest) -> None:
     """The window grows until this member has had their working hours; it never shrinks."""
-    round_, member = await _asked(request.turn, request.event, request.value)
-    progress = round_.progress
+    member, progress = _asked_about(request), request.round.progress
     assert progress.opens is not None and progress.due is not None
     ready = progress.personal[member]
     if ready - progress.opens > NEVER:
         raise Refused(Because.NOT_NOW)
-    calendars = await members.expected_calendars(request.turn.uow, round_)
+    calendars = await members.expected_calendars(request.turn.uow, request.round)
     due = max(progress.due, closing_moment(calendars, ready))
-    after = await request.turn.act(round_, SetWindow(BOT, progress.opens, due, progress.personal))
-    return _settled(request.turn, after, request.event, member, "wait")
+    after = await request.act(SetWindow(BOT, progress.opens, due, progress.personal))
+    _settled(request, after, member, "wait")
 
 
-async def _away(request: Request) -> Reply:
-    round_, member = await _asked(request.turn, request.event, request.value)
-    after = await request.turn.act(round_, SetAway(request.by, member, True))
-    return _settled(request.turn, after, request.event, member, "away")
+async def _away(request: RoundRequest) -> None:
+    member = _asked_about(request)
+    _settled(request, await request.act(SetAway(request.by, member, True)), member, "away")
 
 
-async def _deputy(request: Request) -> Reply:
-    round_, member = await _asked(request.turn, request.event, request.value)
-    role = role_to_hand_over(round_, member)
+async def _deputy(request: RoundRequest) -> None:
+    member = _asked_about(request)
+    role = role_to_hand_over(request.round, member)
     if role is None:
         raise Refused(Because.UNKNOWN_ITEM)
-    after = await request.turn.act(round_, HandOver(request.by, role))
-    return _settled(request.turn, after, request.event, member, "deputy")
+    _settled(request, await request.act(HandOver(request.by, role)), member, "deputy")
 
 
-BUTTONS: Answers = {"holdup.wait": _wait, "holdup.away": _away, "holdup.deputy": _deputy}
+BUTTONS = of_round({"holdup.wait": _wait, "holdup.away": _away, "holdup.deputy": _deputy})

@@ -6,10 +6,9 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 
-from coldframe.domain.commands import Start
-from coldframe.domain.names import LeverId, MemberId, RoundId
+from coldframe.domain.names import LeverId, MemberId, Role, RoundId
 from coldframe.domain.people.seats import power_share
-from coldframe.domain.refusals import Refused
+from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.settings import RANGES, Pace
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
 from coldframe.domain.texts import accepted
@@ -18,10 +17,11 @@ from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import window_lines
 from coldframe.engine.register import leftovers
-from coldframe.message.nodes import Option
+from coldframe.message.nodes import Field, Form, Option, line
 from coldframe.ports.chat import Person, Place, Reply
 from coldframe.speech import answers
 from coldframe.speech.refusals import refusal
+from coldframe.speech.register import register_words
 from coldframe.speech.round import forms, setup_words
 
 NUMBERS = ("weight", "dots", "plan_votes")
@@ -36,7 +36,46 @@ async def form(turn: Turn, place: Place) -> Reply:
     options = [Option(p.id, p.name) for p in persons]
     levers = ", ".join(name for _, name in DEFAULT_LEVERS)
     form_ = replace(forms.new_round(levers, options), value=place.id)
-    return Reply(form=await leftovers.prefilled(turn, place, form_))
+    return Reply(form=await _prefilled(turn, place, form_))
+
+
+async def _again(request: Request) -> Reply:
+    """The form for that channel, filled from the round before."""
+    if request.value not in await request.turn.uow.teams_of(request.tenant, request.by):
+        raise Refused(Because.NOT_A_MEMBER)
+    return await form(request.turn, Place(request.tenant, "channel", request.value))
+
+
+async def _prefilled(turn: Turn, place: Place, form: Form) -> Form:
+    """The form with the answers of the round before, and in a line what it left over."""
+    left = await leftovers.of_team(turn.uow, place.tenant, place.id)
+    if left is None:
+        return form
+    initial = _answers_before(await turn.round(left.round_id))
+    fields = tuple(_with_initial(f, initial.get(f.name, "")) for f in form.fields)
+    words = line(" Left over from {n}: {c}.", n=left.round_name, c=left.counted()) if not left.empty else ()
+    return replace(form, fields=fields, intro=form.intro + words)
+
+
+def _answers_before(round_: Round) -> dict[str, str]:
+    roles, settings = round_.roles, round_.settings
+    return {
+        "question": settings.question,
+        "levers": ", ".join(name for _, name in settings.levers),
+        "decision_maker": roles.decision_maker,
+        "decision_deputy": roles.decision_deputy or "",
+        "facilitator_deputy": roles.facilitator_deputy or "",
+        "weight": str(settings.weight),
+        "dots": str(settings.dots),
+        "plan_votes": str(settings.plan_votes),
+        "pace": settings.pace,
+        "windows": setup_words.windows(settings),
+    }
+
+
+def _with_initial(field: Field, value: str) -> Field:
+    known = not field.options or any(o.value == value for o in field.options)
+    return replace(field, initial=value) if value and known else field
 
 
 def team(turn: Turn, place: Place) -> list[Person]:
@@ -142,12 +181,18 @@ async def open_round(
     hours = [(seats[MemberId(m)].name, members.hours_words(c)) for m, c in calendars.items()]
     share = power_share(len(seats), settings.weight)
     turn.tell(round_, roles.facilitator, "setup", setup_words.proposal(round_, hours, share))
-    await leftovers.offer(turn, round_)
+    await _offer_leftovers(turn, round_)
     return round_
 
 
-async def start(turn: Turn, round_: Round, by: MemberId) -> Round:
-    return await turn.act(round_, Start(by))
+async def _offer_leftovers(turn: Turn, round_: Round) -> None:
+    """When a round is set up, its facilitator sees what is left over, once."""
+    left = await leftovers.of_team(turn.uow, round_.tenant, round_.channel)
+    if left is None or left.empty:
+        return
+    message = register_words.leftovers(left, round_.channel, on_its_date=False)
+    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "leftovers", message)
 
 
+BUTTONS: Answers = {"round.again": _again}
 FORMS: Answers = {"round.new": _new_round}

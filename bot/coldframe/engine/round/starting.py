@@ -1,23 +1,37 @@
-"""A round that starts by itself on a date that its facilitator has set."""
+"""The start of a round: at once, or by itself on a date that its facilitator has set."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from coldframe.domain.commands import Start
+from coldframe.domain.commands import ConfirmWeight, Start
 from coldframe.domain.names import Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.life import decide
 from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
-from coldframe.message.nodes import Button
+from coldframe.engine.round.steps.play import opens
+from coldframe.message.nodes import Button, Form
 from coldframe.ports.storage import Due
 from coldframe.speech.people import time_words
 from coldframe.speech.refusals import refusal
-from coldframe.speech.round import setup_words
+from coldframe.speech.round import forms, setup_words
 
 START = "round start"
+
+
+async def _start(request: RoundRequest) -> None:
+    await request.act(Start(request.by))
+
+
+async def _confirm_weight(request: RoundRequest) -> None:
+    round_ = await request.act(ConfirmWeight(request.by))
+    await request.turn.act(round_, Start(request.by))
+
+
+def _date_form(request: RoundRequest) -> Form:
+    return forms.date("round.start_on", request.value)
 
 
 async def on_date(request: RoundRequest) -> None:
@@ -44,5 +58,6 @@ async def _date_has_come(turn: Turn, due: Due) -> None:
         turn.answer(round_.tenant, facilitator, setup_words.not_started(round_, refusal(refused)))
 
 
+BUTTONS = of_round({"round.start": _start, "round.confirm": _confirm_weight, "round.start_on": opens(_date_form)})
 FORMS: Answers = of_round({"round.start_on": on_date})
 DUE: Mapping[str, Carry] = {START: InOneTurn(_date_has_come)}

@@ -310,3 +310,15 @@ def deadlines(round_: Round) -> tuple[Appointment, ...]:
         )
         for step, at in round_.dates_told.items()
     )
+
+
+def actions_again(round_: Round, plan: PlanId) -> Button:
+    return Button("Set them again …", "actions.write", f"{round_.id}|{plan}")
+
+
+def review_again(round_: Round, plan: PlanId) -> Button:
+    return Button("Set it again …", "review.date", f"{round_.id}|{plan}")
+
+
+def next_round_again(round_: Round) -> Button:
+    return Button("Set it again …", "nextround.date", round_.id)

@@ -246,10 +246,17 @@ def actions(round_: Round, plan_id: PlanId, day_of: Callable[[datetime], date_])
     )
 
 
-def date(action: str, value: str, heading: str) -> Form:
+DATES = {
+    "review.date": "Date of the review",
+    "round.start_on": "Start of the round",
+    "nextround.date": "Date of the next round",
+}
+
+
+def date(action: str, value: str) -> Form:
     hint = "Such as 12 Jan, in 5 weeks, or next Tuesday 10:00."
     field = Field("date", "When?", "text", most=60, hint=hint)
-    return Form(heading, action, value, (field,))
+    return Form(DATES[action], action, value, (field,))
 
 
 def forecast(round_: Round, plan_id: PlanId) -> Form:

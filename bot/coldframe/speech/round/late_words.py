@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from coldframe.domain.names import Step
+from coldframe.domain.names import LateChoice
+from coldframe.domain.round.notes import can_be_posted
 from coldframe.domain.state import Note, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, line
+from coldframe.speech.answers import said
 from coldframe.speech.names import title
 
 
@@ -26,28 +28,26 @@ def late_note(round_: Round, note: Note) -> Message:
         "Your note came after the reveal. It is kept and nobody has seen it. {post}If you choose nothing, it is held, "
         "unsigned, when this round ends.",
         post="If it is posted now, colleagues can read from its time that it is yours. "
-        if round_.step in (Step.FOCUS, Step.MERGE)
+        if can_be_posted(round_)
         else "",
     )
     key = f"{round_.id}|{note.id}"
     buttons = [Button("Hold it for the next round", "late.hold", key, "primary")]
-    if round_.step in (Step.FOCUS, Step.MERGE):
+    if can_be_posted(round_):
         buttons.insert(0, Button("Post it now", "late.post", key))
     buttons.append(Button("Withdraw it", "late.withdraw", key, "danger"))
     return Message(words, (Paragraph(words), Quoted(theirs(note.text, 600).text), Buttons(tuple(buttons))))
 
 
 SETTLED = {
-    "post": "Your note stands in the channel's list now.",
-    "hold": "Your note is held for the next round, unsigned.",
-    "withdraw": "Your note is withdrawn, and its text is gone from here.",
+    LateChoice.POST: "Your note stands in the channel's list now.",
+    LateChoice.HOLD: "Your note is held for the next round, unsigned.",
+    LateChoice.WITHDRAW: "Your note is withdrawn, and its text is gone from here.",
 }
 
 
-def settled(choice: str) -> Message:
-    """What became of a late note: `post`, `hold` or `withdraw`."""
-    words = line(SETTLED[choice])
-    return Message(words, (Paragraph(words),))
+def settled(choice: LateChoice) -> Message:
+    return said(SETTLED[choice])
 
 
 def welcome(round_: Round) -> Message:

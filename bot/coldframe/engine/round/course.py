@@ -1,0 +1,286 @@
+"""The course of a round as a whole: what opens and closes a step, windows, pauses, roles, dates, the end; and the cards
+that every change brings up to date."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from coldframe.domain.commands import Cancel, Done, Extend
+from coldframe.domain.facts import (
+    AwaySet,
+    DatesTold,
+    EverybodyIn,
+    Fact,
+    GotStuck,
+    MemberDone,
+    MemberJoined,
+    NotEverybodyIn,
+    PersonForgotten,
+    RoleFilled,
+    RoleHandedOver,
+    RoundCancelled,
+    RoundPaused,
+    RoundResumed,
+    StepExtended,
+    StepOpened,
+)
+from coldframe.domain.names import RUNNING, MemberId, Role, Step
+from coldframe.domain.round import rules
+from coldframe.domain.state import Round
+from coldframe.engine.core import timetable
+from coldframe.engine.core.requests import RoundRequest, of_round
+from coldframe.engine.core.turn import Follow, Turn
+from coldframe.engine.reminding import rounds as reminders
+from coldframe.engine.round import closing, holdups, retention
+from coldframe.engine.round.steps import PLAYS
+from coldframe.engine.round.steps.play import opens
+from coldframe.message.nodes import Form
+from coldframe.ports.chat import Reply
+from coldframe.speech import answers
+from coldframe.speech.names import message_name
+from coldframe.speech.people import time_words
+from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts
+
+OPEN = "open"
+STEP_KINDS = (*closing.DUE, OPEN, "remind", "deputy")
+
+
+async def react(
+    follow: Mapping[type[Fact], Sequence[Follow[Round]]], turn: Turn, before: Round, after: Round, facts: Sequence[Fact]
+) -> None:
+    """Tells what the facts mean, in their order, then brings the step's card up to date."""
+    for fact in facts:
+        for reaction in follow.get(type(fact), ()):
+            await reaction(turn, before, after, fact)
+    await _windows(turn, before, after, facts)
+    await _refresh_card(turn, before, after)
+
+
+async def _windows(turn: Turn, before: Round, after: Round, facts: Sequence[Fact]) -> None:
+    """Due rows of the step, and what its opening brings."""
+    if after.step is not before.step:
+        await _close_card(turn, after, before.step)
+        for kind in STEP_KINDS:
+            await turn.drop_due(after.id, kind=kind)
+    if after.step not in RUNNING or after.paused is not None:
+        return
+    window_moved = (after.progress.due, after.progress.personal) != (before.progress.due, before.progress.personal)
+    if window_moved or after.step is not before.step:
+        await _reschedule(turn, after)
+    if after.step is not before.step and any(isinstance(f, StepOpened) for f in facts):
+        await PLAYS[after.step].open(turn, after)
+        await holdups.tell(turn, after)
+
+
+async def _reschedule(turn: Turn, round_: Round) -> None:
+    due = round_.progress.due
+    assert due is not None
+    turn.later("close", round_.id, round_.step.value, due)
+    open_when_read(turn, round_)
+    await turn.drop_due(round_.id, kind="remind")
+    await reminders.schedule(turn, round_)
+
+
+def open_when_read(turn: Turn, round_: Round) -> None:
+    """What waits for the reading time goes out at its end; set again when the window moves or the round goes on."""
+    opens_at = round_.progress.opens
+    if rules.RULES[round_.step].read_hours and opens_at is not None and opens_at > turn.now:
+        turn.later(OPEN, round_.id, round_.step.value, opens_at)
+
+
+async def _close_card(turn: Turn, round_: Round, step: Step) -> None:
+    """The card of a step that is over says so. One that follows later may not stand there at all."""
+    name = message_name(round_.id, "card", step.value)
+    if step in RUNNING and (not PLAYS[step].card_follows or await turn.uow.knows_message(name)):
+        turn.revise(name, turn.channel(round_), cards.closed_card(round_, step), round_.id)
+
+
+async def _refresh_card(turn: Turn, before: Round, after: Round) -> None:
+    """The card is sent anew only when it reads differently."""
+    if after.step not in RUNNING or after.step is not before.step or before.progress.due is None:
+        return
+    if PLAYS[after.step].card_follows:
+        if after != before:
+            await PLAYS[after.step].open(turn, after)
+        return
+    card = cards.step_card(after)
+    if card != cards.step_card(before):
+        turn.revise(message_name(after.id, "card", after.step.value), turn.channel(after), card, after.id)
+
+
+# --- asking ---
+
+
+async def _ask_who_was_not_asked(turn: Turn, round_: Round, people: Iterable[MemberId]) -> None:
+    """The running step's question to those it waits for who have not had it: back from an absence, or after a pause."""
+    asking = PLAYS[round_.step].asking if round_.step in RUNNING else None
+    if asking is None or round_.paused is not None or not _has_opened(turn, round_):
+        return
+    for member in people:
+        if member in rules.expected(round_) and not await turn.uow.knows_message(asking.name(round_, member)):
+            await asking.ask(turn, round_, member)
+
+
+def _has_opened(turn: Turn, round_: Round) -> bool:
+    return round_.progress.opens is not None and round_.progress.opens <= turn.now
+
+
+def _ask_who_decides(turn: Turn, round_: Round) -> None:
+    """Puts the running step's question to whoever holds the role now."""
+    desk = PLAYS[round_.step].desk if round_.step in RUNNING else None
+    if desk is not None:
+        desk(turn, round_)
+
+
+def _refresh_own(turn: Turn, round_: Round, member: MemberId) -> None:
+    own_card = PLAYS[round_.step].own_card if round_.step in RUNNING else None
+    if own_card is not None:
+        own_card(turn, round_, member)
+
+
+# --- buttons and forms ---
+
+
+async def _done(request: RoundRequest) -> Reply | None:
+    await request.act(Done(request.by))
+    return request.noted(answers.done(True))
+
+
+async def _undone(request: RoundRequest) -> Reply | None:
+    await request.act(Done(request.by, done=False))
+    return request.noted(answers.done(False))
+
+
+async def _close(request: RoundRequest) -> None:
+    await closing.by_hand(request.turn, request.round, request.by)
+
+
+async def _extend(request: RoundRequest) -> None:
+    await request.act(Extend(request.by))
+
+
+def _cancel_form(request: RoundRequest) -> Form:
+    return forms.cancel(request.round)
+
+
+async def _cancel(request: RoundRequest) -> None:
+    await request.act(Cancel(request.by, request.text("reason")))
+
+
+BUTTONS = of_round(
+    {
+        "step.done": _done,
+        "step.undone": _undone,
+        "step.close": _close,
+        "step.extend": _extend,
+        "round.cancel": opens(_cancel_form),
+    }
+)
+FORMS = of_round({"round.cancel": _cancel})
+
+
+# --- what follows ---
+
+
+async def _extended(turn: Turn, before: Round, round_: Round, fact: StepExtended) -> None:
+    again = turn.kit.ids.new("") if fact.why == "downtime" else str(fact.extensions)
+    turn.say(round_, "extended", cards.extended(round_, fact.why), rest=(round_.step.value, again))
+
+
+async def _paused(turn: Turn, before: Round, round_: Round, fact: RoundPaused) -> None:
+    for kind in STEP_KINDS:
+        await turn.drop_due(round_.id, kind=kind)
+    turn.say(round_, "paused", cards.paused(round_, fact.reason), rest=(turn.kit.ids.new(""),))
+
+
+async def _resumed(turn: Turn, before: Round, round_: Round, fact: RoundResumed) -> None:
+    turn.say(round_, "resumed", cards.resumed(round_), rest=(turn.kit.ids.new(""),))
+    await _ask_who_was_not_asked(turn, round_, rules.expected(round_))
+
+
+async def _away_set(turn: Turn, before: Round, round_: Round, fact: AwaySet) -> None:
+    if not fact.away:
+        await _ask_who_was_not_asked(turn, round_, (fact.member,))
+
+
+async def _cancelled(turn: Turn, before: Round, round_: Round, fact: RoundCancelled) -> None:
+    await turn.drop_due(round_.id)
+    retention.after_end(turn, round_)
+    name = turn.say(round_, "cancelled", cards.cancelled(round_, fact.reason))
+    if round_.dates_told:
+        turn.attach(f"{name}/calendar", turn.channel(round_), commitment_words.deadlines_off(round_), round_.id)
+
+
+async def _handed_over(turn: Turn, before: Round, round_: Round, fact: RoleHandedOver) -> None:
+    words = cards.handed_over(round_, fact.role, fact.to_deputy, fact.why)
+    turn.say(round_, "role", words, rest=(turn.kit.ids.new(""),))
+    _ask_who_decides(turn, round_)
+
+
+async def _role_filled(turn: Turn, before: Round, round_: Round, fact: RoleFilled) -> None:
+    turn.say(round_, "role", cards.role_filled(round_, fact.role), rest=(turn.kit.ids.new(""),))
+    _ask_who_decides(turn, round_)
+
+
+async def _everybody_in(turn: Turn, before: Round, round_: Round, fact: EverybodyIn) -> None:
+    turn.later("settle", round_.id, round_.step.value, fact.settles_at)
+
+
+async def _not_everybody(turn: Turn, before: Round, round_: Round, fact: NotEverybodyIn) -> None:
+    await turn.drop_due(round_.id, kind="settle")
+
+
+async def _joined(turn: Turn, before: Round, round_: Round, fact: MemberJoined) -> None:
+    if round_.step is not Step.SETUP:
+        turn.answer(round_.tenant, fact.member, late_words.welcome(round_))
+
+
+async def _said_done(turn: Turn, before: Round, after: Round, fact: MemberDone) -> None:
+    _refresh_own(turn, after, fact.member)
+
+
+async def _forgotten(turn: Turn, before: Round, after: Round, fact: PersonForgotten) -> None:
+    """Their own list in the direct messages, too, shows nothing any more."""
+    if after.paused is None and after.progress.due is not None:
+        _refresh_own(turn, after, fact.member)
+
+
+async def _stuck(turn: Turn, before: Round, after: Round, fact: GotStuck) -> None:
+    facilitator = after.roles.acting(Role.FACILITATOR)
+    for member in dict.fromkeys((facilitator, after.roles.deputy(Role.FACILITATOR) or facilitator)):
+        turn.tell(after, member, "stuck", prompts.stuck(after, fact.came_in, fact.quorum), rest=(after.step.value,))
+
+
+async def _dates_told(turn: Turn, before: Round, after: Round, fact: DatesTold) -> None:
+    """Told anew: the first post is brought up to date, its thread says what moved, with the calendar file again."""
+    if fact.times == 1:
+        return
+    card = message_name(after.id, "opened")
+    turn.revise(
+        card, turn.channel(after), cards.round_opened(after, await timetable.rows(turn.uow, turn.now, after)), after.id
+    )
+    coming = {s: at for s, at in fact.dates.items() if list(Step).index(s) >= list(Step).index(after.step)}
+    moved = timetable.moved(before.dates_told, coming)
+    words = time_words.dates_moved(after, [(Step(c.name), c.was.latest, c.now.latest) for c in moved])
+    number = str(fact.times)
+    turn.say(after, "moved", words, rest=(number,), thread_of=card)
+    name = message_name(after.id, "moved", number, "calendar")
+    turn.attach(name, turn.channel(after), commitment_words.calendar_of_round(after), after.id, thread_of=card)
+
+
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {
+    StepExtended: _extended,
+    RoundPaused: _paused,
+    RoundResumed: _resumed,
+    AwaySet: _away_set,
+    RoundCancelled: _cancelled,
+    RoleHandedOver: _handed_over,
+    RoleFilled: _role_filled,
+    EverybodyIn: _everybody_in,
+    NotEverybodyIn: _not_everybody,
+    MemberJoined: _joined,
+    MemberDone: _said_done,
+    PersonForgotten: _forgotten,
+    GotStuck: _stuck,
+    DatesTold: _dates_told,
+}

@@ -1,0 +1,65 @@
+"""Ballot: everybody votes on the plans, once there was time to read them."""
+
+from __future__ import annotations
+
+from coldframe.domain.commands import LockBallot
+from coldframe.domain.facts import BallotCounted
+from coldframe.domain.names import Step
+from coldframe.domain.state import Round
+from coldframe.engine.core.requests import RoundRequest
+from coldframe.engine.core.turn import InOneTurn, Kit, Turn, due_turn
+from coldframe.engine.round import retention
+from coldframe.engine.round.steps import voting
+from coldframe.engine.round.steps.play import StepPlay, post_card, read, repeats_nothing
+from coldframe.engine.worker import explaining
+from coldframe.message.packed import Occurrence
+from coldframe.ports.storage import Due
+from coldframe.speech.round import results
+
+
+async def _open(turn: Turn, round_: Round) -> None:
+    """The ballots follow when the reading time is over."""
+    post_card(turn, round_)
+
+
+async def _hand_out(turn: Turn, due: Due) -> None:
+    round_ = await turn.round(due.subject)
+    if round_.step is Step.BALLOT and round_.paused is None:
+        await ASKING.everybody(turn, round_)
+
+
+async def _lock(request: RoundRequest) -> None:
+    await request.act(LockBallot(request.by))
+
+
+async def _counted(turn: Turn, before: Round, round_: Round, fact: BallotCounted) -> None:
+    retention.after_count(turn, round_, "ballot")
+    numbers = Occurrence((str(fact.own_votes), str(fact.unused)))
+    turn.later("explain ballot", round_.id, numbers.pack(), turn.now)
+
+
+async def _explain(kit: Kit, due: Due) -> None:
+    round_ = await read(kit, due.subject)
+    if round_ is None:
+        return
+    votes, options, chief = explaining.ballot_of(round_)
+    args = (votes, options, round_.seed, chief, round_.settings.weight, round_.settings.trials_at_once)
+    sure = await kit.numbers.compute(explaining.sureness, *args)
+    own, unused = (int(n) for n in Occurrence.unpack(due.occurrence).parts)
+    async with due_turn(kit, due) as turn:
+        turn.say(round_, "result", results.ballot_result(round_, sure, own, unused), rest=("ballot",))
+
+
+ASKING = voting.asking(Step.BALLOT)
+PLAY = StepPlay(
+    open=_open,
+    asking=ASKING,
+    desk=None,
+    own_card=voting.own_card,
+    repeats=repeats_nothing,
+    card_follows=False,
+    buttons={"ballot.lock": _lock},
+    forms={},
+    follow={BallotCounted: _counted},
+    due={"open": InOneTurn(_hand_out), "explain ballot": _explain},
+)

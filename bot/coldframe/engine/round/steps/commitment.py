@@ -1,0 +1,284 @@
+"""Commitment: plans are chosen, owners accept, actions and dates are set, then it is sealed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from coldframe.domain.commands import (
+    AcceptOverlap,
+    AnswerOwnership,
+    AskOwner,
+    ChoosePlan,
+    Command,
+    Commit,
+    CompleteCriterion,
+    DropChoice,
+    Forecast,
+    NameChecker,
+    OfferToOwn,
+    SetActions,
+    SetNextRound,
+    SetReview,
+)
+from coldframe.domain.facts import Committed, OwnerAsked, OwnershipAccepted, OwnershipDeclined, PlanChosen
+from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.round import commitment
+from coldframe.domain.state import Action, Round
+from coldframe.engine.core import members, sent_form
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step
+from coldframe.engine.core.turn import InOneTurn, Turn
+from coldframe.engine.round import retention
+from coldframe.engine.round.steps.play import StepPlay, chosen, opens, repeats_nothing
+from coldframe.engine.trial import places
+from coldframe.message.nodes import Form
+from coldframe.ports.chat import Reply
+from coldframe.ports.storage import Due
+from coldframe.speech import answers
+from coldframe.speech.names import message_name
+from coldframe.speech.people import time_words
+from coldframe.speech.round import commitment_words, forms
+
+CARD = "desk"
+
+# --- its card ---
+
+
+async def _open(turn: Turn, round_: Round) -> None:
+    # Rows of one moment are carried out in the order in which they were set: below the results.
+    turn.later(CARD, round_.id, "card", turn.now)
+
+
+async def _card(turn: Turn, due: Due) -> None:
+    """Posted once below the results, then brought up to date in place."""
+    round_ = await turn.round(due.subject)
+    if round_.step is not Step.COMMITMENT:
+        return
+    running, free_on = await places.places(turn, round_)
+    card = commitment_words.desk(round_, running, free_on)
+    name = message_name(round_.id, "card", Step.COMMITMENT.value)
+    if await turn.uow.knows_message(name):
+        turn.revise(name, turn.channel(round_), card, round_.id)
+    else:
+        turn.say(round_, "card", card, rest=(Step.COMMITMENT.value,))
+
+
+# --- choosing, sealing ---
+
+
+async def _choose(request: RoundRequest) -> None:
+    running, free_on = await places.places(request.turn, request.round)
+    beside = await places.measured_now(request.turn, request.round)
+    await request.act(ChoosePlan(request.by, PlanId(request.part(0)), running, free_on, beside))
+
+
+async def _drop(request: RoundRequest) -> None:
+    await request.act(DropChoice(request.by, PlanId(request.part(0))))
+
+
+async def _accept_overlap(request: RoundRequest) -> None:
+    await request.act(AcceptOverlap(request.by))
+
+
+async def _commit(request: RoundRequest) -> None:
+    running, _ = await places.places(request.turn, request.round)
+    await request.act(Commit(request.by, running))
+
+
+def _form(make: Callable[[Round, PlanId], Form]) -> RoundAnswer:
+    """A form about a chosen plan."""
+
+    def opened(request: RoundRequest) -> Form:
+        in_step(request, Step.COMMITMENT)
+        return make(request.round, chosen(request)[0])
+
+    return opens(opened)
+
+
+# --- owners ---
+
+
+async def _offer(request: RoundRequest) -> None:
+    plan = PlanId(request.part(0))
+    after = await request.act(OfferToOwn(request.by, plan))
+    owns = after.choices[plan].owner == request.by
+    request.answer(commitment_words.you_own_it() if owns else commitment_words.offer_noted())
+
+
+async def _accept(request: RoundRequest) -> None:
+    await request.act(AnswerOwnership(request.by, PlanId(request.part(0)), accept=True))
+    request.answer(commitment_words.you_own_it())
+
+
+async def _ask_owner(request: RoundRequest) -> None:
+    await request.act(AskOwner(request.by, PlanId(request.part(0)), MemberId(request.text("member"))))
+
+
+async def _decline(request: RoundRequest) -> None:
+    """No, with a reason; the person proposed instead is asked at once, in the name of whoever facilitates now."""
+    plan = PlanId(request.part(0))
+    commands: list[Command] = [AnswerOwnership(request.by, plan, accept=False, reason=request.text("reason"))]
+    instead, choice = MemberId(request.text("instead")), request.round.choices.get(plan)
+    can_be_asked = instead in request.round.active() and instead != request.by and request.round.paused is None
+    if can_be_asked and choice is not None and instead != choice.owner:
+        commands.append(AskOwner(request.round.roles.acting(Role.FACILITATOR), plan, instead))
+    await request.turn.act_all(request.round, commands)
+
+
+# --- actions ---
+
+
+async def _actions_form(request: RoundRequest) -> Reply:
+    """Known actions with their days as whoever opens it counts them."""
+    in_step(request, Step.COMMITMENT)
+    plan, _ = chosen(request)
+    calendar = members.calendar_of(await request.turn.uow.member(request.round.tenant, request.by))
+    return Reply(form=forms.actions(request.round, plan, calendar.local_day))
+
+
+async def _actions(request: RoundRequest) -> None:
+    plan, choice = chosen(request)
+    actions: list[Action] = []
+    understood: list[tuple[str, str]] = []
+    for number, words in enumerate(request.text("actions").splitlines(), 1):
+        if words.strip():
+            what, when, who = (*[p.strip() for p in words.split("|")], "", "")[:3]
+            owner = _member_named(request, who) if who else (choice.owner or request.by)
+            day = await sent_form.action_day(request, when, owner)
+            actions.append(Action(f"a{number}", what, owner, day.at))
+            understood.append((what, day.words))
+    await request.act(SetActions(request.by, plan, tuple(actions)))
+    if understood:
+        request.answer(time_words.dates_understood(understood, commitment_words.actions_again(request.round, plan)))
+
+
+def _member_named(request: RoundRequest, name: str) -> MemberId:
+    wanted = name.casefold()
+    there = request.round.active()
+    found = [m for m in there if request.round.name_of(m).casefold() == wanted]
+    found = found or [m for m in there if m.casefold() == wanted]
+    if len(found) != 1:
+        raise sent_form.FieldError("actions", answers.no_single_person(name, len(found)))
+    return found[0]
+
+
+# --- criterion, forecast, dates ---
+
+
+async def _criterion(request: RoundRequest) -> None:
+    plan, _ = chosen(request)
+    old = request.round.plans[plan].criterion
+    criterion = replace(sent_form.read_criterion(request, old), baseline_weeks=sent_form.weeks(request))
+    commands: list[Command] = [CompleteCriterion(request.by, plan, criterion)]
+    if request.text("checked_by").strip():
+        commands.append(NameChecker(request.by, plan, request.text("checked_by")))
+    await request.turn.act_all(request.round, commands)
+
+
+async def _forecast(request: RoundRequest) -> None:
+    chance = sent_form.whole(request, "chance")
+    if chance is None:
+        raise sent_form.FieldError("chance", answers.A_CHANCE)
+    await request.act(Forecast(request.by, PlanId(request.part(0)), chance, request.text("fear")))
+    request.answer(answers.forecast_kept())
+
+
+def _review_form(request: RoundRequest) -> Form:
+    return forms.date("review.date", request.value)
+
+
+async def _review(request: RoundRequest) -> None:
+    plan, choice = chosen(request)
+    day = await sent_form.review_day(request, "date", choice.owner or request.by)
+    await request.act(SetReview(request.by, plan, day.at))
+    request.answer(time_words.date_understood("Review", day.words, commitment_words.review_again(request.round, plan)))
+
+
+def _next_round_form(request: RoundRequest) -> Form:
+    return forms.date("nextround.date", request.value)
+
+
+async def _next_round(request: RoundRequest) -> None:
+    whose = await sent_form.at_work(request, request.round.roles.acting(Role.FACILITATOR))
+    day = await sent_form.typed_day(request, "date", request.text("date"), whose)
+    await request.act(SetNextRound(request.by, day.at))
+    request.answer(
+        time_words.date_understood("Next round", day.words, commitment_words.next_round_again(request.round))
+    )
+
+
+# --- what follows ---
+
+
+async def _chosen(turn: Turn, before: Round, after: Round, fact: PlanChosen) -> None:
+    plan = after.plans[fact.plan]
+    if plan.author is not None:
+        turn.tell(after, plan.author, "author", commitment_words.author_told(after, plan), rest=(plan.id,))
+
+
+async def _owner_asked(turn: Turn, before: Round, after: Round, fact: OwnerAsked) -> None:
+    words = commitment_words.owner_asked(after, after.plans[fact.plan])
+    turn.tell(after, fact.member, "own", words, rest=(fact.plan,))
+
+
+async def _owner_accepted(turn: Turn, before: Round, after: Round, fact: OwnershipAccepted) -> None:
+    """Who owned it until now hears who does from now on."""
+    earlier = before.choices[fact.plan].owner
+    if earlier is not None:
+        words = commitment_words.owner_replaced(after, after.plans[fact.plan], fact.member)
+        turn.answer(after.tenant, earlier, words)
+
+
+async def _declined(turn: Turn, before: Round, after: Round, fact: OwnershipDeclined) -> None:
+    words = commitment_words.declined(after, after.plans[fact.plan], fact.member, fact.reason)
+    turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), words)
+
+
+async def _committed(turn: Turn, before: Round, round_: Round, fact: Committed) -> None:
+    await turn.drop_due(round_.id)
+    retention.after_end(turn, round_)
+    turn.say(round_, "committed", commitment_words.sealed_card(round_))
+    assert round_.next_round is not None and not commitment.missing(round_)
+    turn.later("next round", round_.id, "start", round_.next_round)
+
+
+PLAY = StepPlay(
+    open=_open,
+    asking=None,
+    desk=None,
+    own_card=None,
+    repeats=repeats_nothing,
+    card_follows=True,
+    buttons={
+        "round.commit": _commit,
+        "choice.make": _choose,
+        "choice.drop": _drop,
+        "owner.offer": _offer,
+        "owner.accept": _accept,
+        "overlap.accept": _accept_overlap,
+        "owner.ask": _form(forms.owner),
+        "owner.decline": _form(forms.decline),
+        "actions.write": _actions_form,
+        "criterion.write": _form(forms.criterion),
+        "forecast.write": _form(forms.forecast),
+        "review.date": opens(_review_form),
+        "nextround.date": opens(_next_round_form),
+    },
+    forms={
+        "owner.ask": _ask_owner,
+        "owner.decline": _decline,
+        "actions.write": _actions,
+        "criterion.write": _criterion,
+        "forecast.write": _forecast,
+        "review.date": _review,
+        "nextround.date": _next_round,
+    },
+    follow={
+        PlanChosen: _chosen,
+        OwnerAsked: _owner_asked,
+        OwnershipAccepted: _owner_accepted,
+        OwnershipDeclined: _declined,
+        Committed: _committed,
+    },
+    due={CARD: InOneTurn(_card)},
+)

@@ -1,0 +1,65 @@
+"""Focus: the decision-maker picks one lever, with a reason."""
+
+from __future__ import annotations
+
+from coldframe.domain.commands import PickFocus
+from coldframe.domain.facts import FocusPicked
+from coldframe.domain.names import LeverId, Role, Side, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Note, Round
+from coldframe.engine.core.requests import RoundRequest, in_step
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.register import funnel
+from coldframe.engine.round.steps.play import StepPlay, opens, post_card, repeats_nothing
+from coldframe.message.nodes import Form, Line
+from coldframe.speech.round import forms, prompts, results
+
+
+async def _open(turn: Turn, round_: Round) -> None:
+    post_card(turn, round_)
+    _desk(turn, round_, await funnel.help_at_focus(turn, round_))
+
+
+def _desk(turn: Turn, round_: Round, help_: Line = ()) -> None:
+    chief = round_.roles.acting(Role.DECISION_MAKER)
+    notes = [round_.notes[i] for i in round_.revealed if not round_.notes[i].hidden]
+    counts = [
+        (lever, _of_side(notes, lever, Side.RESTRAINING), _of_side(notes, lever, Side.DRIVING))
+        for lever, _ in round_.settings.levers
+    ]
+    turn.tell(round_, chief, "ask", prompts.pick_focus(round_, chief, counts, help_), rest=(Step.FOCUS.value,))
+
+
+def _of_side(notes: list[Note], lever: LeverId, side: Side) -> int:
+    return sum(n.lever == lever and n.side is side for n in notes)
+
+
+def _form(request: RoundRequest) -> Form:
+    in_step(request, Step.FOCUS)
+    if not request.round.is_decision_maker(request.by):
+        chief = request.round.roles.acting(Role.DECISION_MAKER)
+        raise Refused(Because.NOT_DECISION_MAKER, who=request.round.name_of(chief))
+    return forms.focus(request.round, LeverId(request.part(0)))
+
+
+async def _pick(request: RoundRequest) -> None:
+    await request.act(PickFocus(request.by, LeverId(request.part(0)), request.text("reason")))
+
+
+async def _picked(turn: Turn, before: Round, round_: Round, fact: FocusPicked) -> None:
+    turn.say(round_, "focus", results.focus_picked(round_))
+    turn.later("propose", round_.id, "merges", turn.now)
+
+
+PLAY = StepPlay(
+    open=_open,
+    asking=None,
+    desk=_desk,
+    own_card=None,
+    repeats=repeats_nothing,
+    card_follows=False,
+    buttons={"focus.pick": opens(_form)},
+    forms={"focus.pick": _pick},
+    follow={FocusPicked: _picked},
+    due={},
+)

@@ -1,0 +1,153 @@
+"""Merge: the facilitator joins notes that say the same; proposals come from the worker."""
+
+from __future__ import annotations
+
+from coldframe.domain.commands import BOT, AnswerMerge, JoinForces, ProposeMerges, SplitForce
+from coldframe.domain.facts import ForcesJoined, ForceSplit, MergeAnswered, Merged, MergesProposed
+from coldframe.domain.names import ForceId, NoteId, Role, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import MergeProposal, Round
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step
+from coldframe.engine.core.turn import Kit, Turn, due_turn
+from coldframe.engine.round.steps.play import Repeated, StepPlay, opens, post_card, read
+from coldframe.engine.worker import explaining
+from coldframe.message.nodes import Form
+from coldframe.ports.chat import Reply
+from coldframe.ports.storage import Due
+from coldframe.speech import answers
+from coldframe.speech.names import message_name
+from coldframe.speech.round import cards, forms, prompts, results
+
+# --- opening ---
+
+
+async def _open(turn: Turn, round_: Round) -> None:
+    post_card(turn, round_)
+    _desk(turn, round_)
+
+
+def _desk(turn: Turn, round_: Round) -> None:
+    facilitator = round_.roles.acting(Role.FACILITATOR)
+    turn.tell(round_, facilitator, "desk", prompts.merge_desk(round_, facilitator), rest=(Step.MERGE.value,))
+
+
+async def _propose(kit: Kit, due: Due) -> None:
+    """Duplicates among the restraining forces in focus, computed in the worker, offered to the facilitator."""
+    round_ = await read(kit, due.subject)
+    if round_ is None or round_.step is not Step.MERGE:
+        return
+    notes = round_.restraining_in_focus()
+    pairs = await kit.numbers.compute(explaining.proposals, [n.text for n in notes])
+    offered = tuple(MergeProposal(notes[a].id, notes[b].id, score, why) for a, b, score, why in pairs)
+    async with due_turn(kit, due) as turn:
+        now_round = await turn.round(due.subject)
+        if now_round.step is Step.MERGE and not now_round.proposals:
+            await turn.act(now_round, ProposeMerges(BOT, offered))
+
+
+# --- buttons and forms ---
+
+
+def _join_form(request: RoundRequest) -> Form:
+    in_step(request, Step.MERGE)
+    return forms.join(request.round)
+
+
+def _split_form(request: RoundRequest) -> Form:
+    in_step(request, Step.MERGE)
+    if not any(len(f.notes) > 1 for f in request.round.forces):
+        raise Refused(Because.UNKNOWN_ITEM)
+    return forms.split(request.round)
+
+
+async def _join(request: RoundRequest) -> None:
+    await request.act(JoinForces(request.by, ForceId(request.text("first")), ForceId(request.text("second"))))
+
+
+async def _split(request: RoundRequest) -> None:
+    await request.act(SplitForce(request.by, ForceId(request.text("force"))))
+
+
+def _answer(same: bool) -> RoundAnswer:
+    async def answered(request: RoundRequest) -> Reply | None:
+        await request.act(AnswerMerge(request.by, NoteId(request.part(0)), NoteId(request.part(1)), same))
+        return request.noted(answers.merge_answered(same))
+
+    return answered
+
+
+# --- what follows ---
+
+
+async def _proposed(turn: Turn, before: Round, after: Round, fact: MergesProposed) -> None:
+    _revise_desk(turn, after)
+    facilitator = after.roles.acting(Role.FACILITATOR)
+    for proposal in fact.proposals:
+        place = turn.channel(after) if proposal.proposed_by else turn.direct(after, facilitator)
+        words = prompts.merge_proposal(after, proposal)
+        turn.post_as(_name(after, proposal), place, words, after.id, only_in=Step.MERGE)
+
+
+def _name(round_: Round, proposal: MergeProposal) -> str:
+    return message_name(round_.id, "proposal", proposal.first, proposal.second)
+
+
+def _revise_desk(turn: Turn, round_: Round) -> None:
+    facilitator = round_.roles.acting(Role.FACILITATOR)
+    turn.revise_own(round_, facilitator, "desk", prompts.merge_desk(round_, facilitator), Step.MERGE.value)
+
+
+async def _changed(turn: Turn, before: Round, round_: Round, fact: MergeAnswered | ForcesJoined | ForceSplit) -> None:
+    _revise_desk(turn, round_)
+    await revise_proposals(turn, round_)
+
+
+async def revise_proposals(turn: Turn, round_: Round) -> None:
+    """Where they stand, in the channel or with the facilitator."""
+    for proposal in round_.proposals:
+        posted = await turn.uow.posted(_name(round_, proposal))
+        if posted is not None:
+            turn.revise(posted.name, posted.place, prompts.merge_proposal(round_, proposal), round_.id)
+
+
+async def _merged(turn: Turn, before: Round, round_: Round, fact: Merged) -> None:
+    turn.say(round_, "merged", results.merged(round_))
+
+
+def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
+    running = round_.step is Step.MERGE
+    over = cards.closed_card(round_, Step.MERGE)
+    desks = [
+        (
+            message_name(round_.id, "desk", member, Step.MERGE.value),
+            turn.direct(round_, member),
+            prompts.merge_desk(round_, member) if running else over,
+        )
+        for member in round_.active()
+    ]
+    return [(message_name(round_.id, "merged"), turn.channel(round_), results.merged(round_)), *desks]
+
+
+PLAY = StepPlay(
+    open=_open,
+    asking=None,
+    desk=_desk,
+    own_card=None,
+    repeats=_repeats,
+    card_follows=False,
+    buttons={
+        "merge.join": opens(_join_form),
+        "merge.object": opens(_split_form),
+        "merge.yes": _answer(True),
+        "merge.no": _answer(False),
+    },
+    forms={"merge.join": _join, "merge.object": _split},
+    follow={
+        MergesProposed: _proposed,
+        MergeAnswered: _changed,
+        ForcesJoined: _changed,
+        ForceSplit: _changed,
+        Merged: _merged,
+    },
+    due={"propose": _propose},
+)

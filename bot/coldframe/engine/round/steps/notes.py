@@ -1,0 +1,183 @@
+"""Notes: everybody writes in private, lists them, and agrees to their being shown when few wrote."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from coldframe.domain.commands import Consent, DropDraft, EditNote, WithdrawNote, WriteNote
+from coldframe.domain.facts import ConsentAsked, NoteEdited, NoteWithdrawn, NoteWritten, Revealed
+from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import Round
+from coldframe.engine.core import members, timetable
+from coldframe.engine.core.requests import RoundRequest, in_step
+from coldframe.engine.core.sent_form import FieldError
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.reading.note_lines import looks_long
+from coldframe.engine.round.steps.play import Asking, StepPlay, opens, post_card, repeats_nothing
+from coldframe.message.nodes import Form
+from coldframe.speech import answers
+from coldframe.speech.people import time_words
+from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, results
+
+# --- opening ---
+
+
+async def _open(turn: Turn, round_: Round) -> None:
+    name = turn.say(round_, "opened", cards.round_opened(round_, await timetable.rows(turn.uow, turn.now, round_)))
+    file = commitment_words.calendar_of_round(round_)
+    turn.attach(f"{name}/calendar", turn.channel(round_), file, round_.id)
+    post_card(turn, round_)
+    await ASKING.everybody(turn, round_)
+
+
+async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
+    """The first word, the question, a prompt for each lever, and the person's own list."""
+    await _first_word(turn, round_, member)
+    turn.tell(round_, member, "ask", prompts.notes_intro(round_, member), rest=(Step.NOTES.value,))
+    for lever, _ in round_.settings.levers:
+        turn.tell(round_, member, "prompt", prompts.lever_prompt(round_, lever), rest=(lever,))
+    turn.tell(round_, member, "mine", prompts.my_notes(round_, member))
+
+
+async def _first_word(turn: Turn, round_: Round, member: MemberId) -> None:
+    """Once per person: what is kept about them, and what working time was assumed."""
+    record = await turn.uow.member(round_.tenant, member)
+    if record is None or record.told_privacy:
+        return
+    calendar = members.calendar_of(record)
+    doubted = members.doubted_zone(record)
+    doubt = time_words.zone_unknown(doubted.doubted or "", doubted.nearest) if doubted is not None else ()
+    turn.answer(round_.tenant, member, prompts.first_word(members.hours_words(calendar), doubt))
+    await turn.uow.save_member(replace(record, told_privacy=True))
+
+
+# --- buttons and forms ---
+
+
+def _note_form(request: RoundRequest) -> Form:
+    in_step(request, Step.NOTES)
+    return forms.note(request.round, LeverId(request.parts[0]) if request.parts else None)
+
+
+def _edit_form(request: RoundRequest) -> Form:
+    note = request.round.notes.get(NoteId(request.part(0)))
+    if note is None or note.author != request.by:
+        raise Refused(Because.NOT_YOURS)
+    return forms.note_edit(request.round, note.id)
+
+
+async def _write(request: RoundRequest) -> None:
+    """Several lines become several notes, as the form says."""
+    lever, side = LeverId(request.text("lever")), request.text("side")
+    if side not in list(Side):
+        raise FieldError("side", answers.ONE_OF_TWO_SIDES)
+    await request.turn.act_all(
+        request.round, _notes(request, lever, Side(side), _lines(request.text("text")) or [""], "")
+    )
+
+
+def _lines(text: str) -> list[str]:
+    return [piece.strip() for piece in text.split("\n") if piece.strip()]
+
+
+def _notes(request: RoundRequest, lever: LeverId, side: Side, pieces: list[str], origin: str) -> list[WriteNote]:
+    ids = [NoteId(request.turn.kit.ids.new("n")) for _ in pieces]
+    return [WriteNote(request.by, i, lever, side, piece, origin) for i, piece in zip(ids, pieces, strict=True)]
+
+
+async def _edit(request: RoundRequest) -> None:
+    await request.act(EditNote(request.by, NoteId(request.part(0)), request.text("text")))
+
+
+async def _withdraw(request: RoundRequest) -> None:
+    await request.act(WithdrawNote(request.by, NoteId(request.part(0))))
+
+
+async def _consent(request: RoundRequest) -> None:
+    await request.act(Consent(request.by))
+    request.answer(answers.consent_kept())
+
+
+async def _place_draft(request: RoundRequest) -> None:
+    """The writer has said where a text belongs: it becomes one note, or one for each line."""
+    draft = request.round.drafts.get(NoteId(request.part(0)))
+    if draft is None or draft.author != request.by:
+        raise Refused(Because.UNKNOWN_ITEM)
+    lever, side, amount = LeverId(request.part(1)), request.part(2), request.part(3)
+    if side not in list(Side):
+        raise Refused(Because.UNKNOWN_ITEM)
+    pieces = _lines(draft.text) if amount == "each" else [draft.text]
+    notes = _notes(request, lever, Side(side), pieces, draft.origin)
+    round_ = await request.turn.act_all(request.round, [*notes, DropDraft(request.by, draft.id)])
+    request.turn.revise_own(round_, request.by, "draft", answers.draft_placed(len(pieces)), draft.id)
+
+
+async def _drop_draft(request: RoundRequest) -> None:
+    draft = NoteId(request.part(0))
+    round_ = await request.act(DropDraft(request.by, draft))
+    request.turn.revise_own(round_, request.by, "draft", answers.draft_dropped(), draft)
+
+
+# --- what follows ---
+
+
+async def _written(turn: Turn, before: Round, after: Round, fact: NoteWritten) -> None:
+    author = fact.note.author
+    assert author is not None
+    _my_notes(turn, after, author)
+    mine = [n for n in after.notes.values() if n.author == author]
+    if len(mine) == 3 and {n.side for n in mine} == {fact.note.side}:
+        turn.answer(after.tenant, author, prompts.only_one_side(fact.note.side))
+    if looks_long(fact.note.text):
+        turn.answer(after.tenant, author, prompts.two_ideas(after, fact.note))
+
+
+async def _changed(turn: Turn, before: Round, after: Round, fact: NoteEdited | NoteWithdrawn) -> None:
+    author = before.notes[fact.note].author
+    assert author is not None
+    _my_notes(turn, after, author)
+
+
+def _my_notes(turn: Turn, round_: Round, member: MemberId) -> None:
+    turn.revise_own(round_, member, "mine", prompts.my_notes(round_, member))
+
+
+async def _consent_asked(turn: Turn, before: Round, after: Round, fact: ConsentAsked) -> None:
+    for writer in fact.writers:
+        turn.tell(after, writer, "consent", prompts.ask_consent(after, len(fact.writers)), only_in=Step.NOTES)
+    turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), late_words.few_writers(after))
+
+
+async def _revealed(turn: Turn, before: Round, round_: Round, fact: Revealed) -> None:
+    turn.say(round_, "reveal", results.revealed(round_))
+    for lever, _ in round_.settings.levers:
+        turn.say(round_, "lever", results.reveal(round_, lever), rest=(lever,))
+
+
+ASKING = Asking("ask", (Step.NOTES.value,), _ask)
+PLAY = StepPlay(
+    open=_open,
+    asking=ASKING,
+    desk=None,
+    own_card=_my_notes,
+    repeats=repeats_nothing,
+    card_follows=False,
+    buttons={
+        "note.write": opens(_note_form),
+        "note.edit": opens(_edit_form),
+        "note.withdraw": _withdraw,
+        "note.consent": _consent,
+        "draft.place": _place_draft,
+        "draft.drop": _drop_draft,
+    },
+    forms={"note.write": _write, "note.edit": _edit},
+    follow={
+        NoteWritten: _written,
+        NoteEdited: _changed,
+        NoteWithdrawn: _changed,
+        ConsentAsked: _consent_asked,
+        Revealed: _revealed,
+    },
+    due={},
+)

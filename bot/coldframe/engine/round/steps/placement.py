@@ -1,0 +1,87 @@
+"""Placement: plans are compared in pairs, which gives their places in the matrix."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from coldframe.domain.commands import Compare
+from coldframe.domain.facts import Compared, PlansPlaced
+from coldframe.domain.names import Axis, MemberId, PlanId
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import placement
+from coldframe.domain.state import Round
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest
+from coldframe.engine.core.turn import Kit, Turn, due_turn
+from coldframe.engine.round.steps.play import Asking, StepPlay, post_card, read, repeats_nothing
+from coldframe.engine.worker import explaining
+from coldframe.message.packed import Occurrence
+from coldframe.ports.storage import Due
+from coldframe.speech.round import ballot_prompts, results
+
+
+async def _open(turn: Turn, round_: Round) -> None:
+    post_card(turn, round_)
+    await ASKING.everybody(turn, round_)
+
+
+async def ask_to_compare(turn: Turn, round_: Round, member: MemberId) -> None:
+    """The next pair, in one message that is brought up to date until all are answered."""
+    pair = placement.next_pair(round_, member)
+    if pair is not None:
+        left = placement.left_to_compare(round_, member)
+        turn.tell(round_, member, "compare", ballot_prompts.comparison(round_, member, *pair, left))
+
+
+def _compare(outcome: Literal["first", "second", "same"]) -> RoundAnswer:
+    async def answered(request: RoundRequest) -> None:
+        if request.part(0) not in list(Axis):
+            raise Refused(Because.UNKNOWN_ITEM)
+        axis, first, second = Axis(request.part(0)), PlanId(request.part(1)), PlanId(request.part(2))
+        await request.act(Compare(request.by, axis, first, second, outcome))
+
+    return answered
+
+
+async def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> None:
+    judge = fact.comparison.judge
+    pair = placement.next_pair(after, judge)
+    if pair is None:
+        turn.revise_own(after, judge, "compare", ballot_prompts.comparisons_done(after))
+        return
+    left = placement.left_to_compare(after, judge)
+    turn.revise_own(after, judge, "compare", ballot_prompts.comparison(after, judge, *pair, left))
+
+
+async def _placed(turn: Turn, before: Round, round_: Round, fact: PlansPlaced) -> None:
+    numbers = Occurrence((str(fact.judges), str(fact.comparisons)))
+    turn.later("explain matrix", round_.id, numbers.pack(), turn.now)
+
+
+async def _explain(kit: Kit, due: Due) -> None:
+    round_ = await read(kit, due.subject)
+    if round_ is None:
+        return
+    judges, comparisons = (int(n) for n in Occurrence.unpack(due.occurrence).parts)
+    chart = await kit.numbers.compute(explaining.placement, *explaining.placed_of(round_), judges == 1)
+    async with due_turn(kit, due) as turn:
+        words = results.placement_result(round_, chart, judges, comparisons)
+        turn.say(round_, "result", words, rest=("matrix",))
+
+
+ASKING = Asking("compare", (), ask_to_compare)
+PLAY = StepPlay(
+    open=_open,
+    asking=ASKING,
+    desk=None,
+    own_card=None,
+    repeats=repeats_nothing,
+    card_follows=False,
+    buttons={
+        "compare.first": _compare("first"),
+        "compare.second": _compare("second"),
+        "compare.same": _compare("same"),
+    },
+    forms={},
+    follow={Compared: _compared, PlansPlaced: _placed},
+    due={"explain matrix": _explain},
+)

@@ -1,0 +1,122 @@
+"""Plans: one page each, in private, shown together and without names."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+from coldframe.domain.commands import HandInPlan, WithdrawPlan
+from coldframe.domain.facts import PlanHandedIn, PlansRevealed, PlanWithdrawn
+from coldframe.domain.names import MemberId, PlanId, QuestionId, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import ComparisonKind, Criterion, Plan, Round
+from coldframe.engine.core import sent_form
+from coldframe.engine.core.requests import RoundRequest, in_step
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.register import registering
+from coldframe.engine.round.steps.play import Asking, StepPlay, opens, post_card, repeats_nothing
+from coldframe.message.nodes import Form
+from coldframe.speech import answers
+from coldframe.speech.round import forms, results, work_prompts
+
+# --- opening ---
+
+
+async def _open(turn: Turn, round_: Round) -> None:
+    post_card(turn, round_)
+    await ASKING.everybody(turn, round_)
+
+
+async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
+    turn.tell(round_, member, "desk", work_prompts.plans_desk(round_, member), rest=(Step.PLANS.value,))
+
+
+# --- buttons and forms ---
+
+
+def _form(request: RoundRequest) -> Form:
+    in_step(request, Step.PLANS)
+    if not request.parts:
+        return forms.plan(request.round)
+    plan = request.round.plans.get(PlanId(request.part(0)))
+    if plan is None or plan.author != request.by:
+        raise Refused(Because.NOT_YOURS)
+    return forms.plan(request.round, plan)
+
+
+async def _hand_in(request: RoundRequest) -> None:
+    new = not request.parts
+    plan = _plan(request, PlanId(request.turn.kit.ids.new("p") if new else request.part(0)))
+    alike = await registering.doubt_once(request.turn, request.round, plan) if new else ""
+    if alike:
+        raise sent_form.FieldError("title", alike)
+    await request.act(HandInPlan(request.by, plan))
+
+
+def _plan(request: RoundRequest, plan: PlanId) -> Plan:
+    return Plan(
+        id=plan,
+        author=request.by,
+        question=QuestionId(request.text("question")),
+        title=request.text("title"),
+        hypothesis=request.text("hypothesis"),
+        steps=tuple(s.strip() for s in request.text("steps").splitlines() if s.strip()),
+        criterion=sent_form.read_criterion(request, Criterion(kind=_kind(request.text("kind")))),
+        weeks=sent_form.whole(request, "weeks") or 4,
+        checked_by=request.text("checked_by"),
+        might_fail=request.text("might_fail"),
+        chance=sent_form.whole(request, "chance"),
+    )
+
+
+def _kind(word: str) -> ComparisonKind:
+    kinds: tuple[ComparisonKind, ...] = get_args(ComparisonKind)
+    if word not in kinds:
+        raise sent_form.FieldError("kind", answers.A_KIND)
+    return kinds[kinds.index(word)]
+
+
+async def _withdraw(request: RoundRequest) -> None:
+    await request.act(WithdrawPlan(request.by, PlanId(request.part(0))))
+
+
+# --- what follows ---
+
+
+async def _handed_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn) -> None:
+    author = fact.plan.author
+    assert author is not None
+    _own_card(turn, after, author)
+    if fact.plan.caution and not fact.plan.checked_by:
+        turn.answer(after.tenant, author, work_prompts.plan_caution(fact.plan))
+
+
+async def _withdrawn(turn: Turn, before: Round, after: Round, fact: PlanWithdrawn) -> None:
+    author = before.plans[fact.plan].author
+    assert author is not None
+    _own_card(turn, after, author)
+
+
+def _own_card(turn: Turn, round_: Round, member: MemberId) -> None:
+    turn.revise_own(round_, member, "desk", work_prompts.plans_desk(round_, member), Step.PLANS.value)
+
+
+async def _revealed(turn: Turn, before: Round, round_: Round, fact: PlansRevealed) -> None:
+    root = turn.say(round_, "plans", results.plans_revealed(round_))
+    for plan in fact.order:
+        page = results.plan_page(round_, round_.plans[plan])
+        turn.say(round_, "plan", page, rest=(plan,), thread_of=root)
+
+
+ASKING = Asking("desk", (Step.PLANS.value,), _ask)
+PLAY = StepPlay(
+    open=_open,
+    asking=ASKING,
+    desk=None,
+    own_card=_own_card,
+    repeats=repeats_nothing,
+    card_follows=False,
+    buttons={"plan.write": opens(_form), "plan.edit": opens(_form), "plan.withdraw": _withdraw},
+    forms={"plan.write": _hand_in},
+    follow={PlanHandedIn: _handed_in, PlanWithdrawn: _withdrawn, PlansRevealed: _revealed},
+    due={},
+)

@@ -1,0 +1,91 @@
+"""What a step is to the engine: one record, and the small things that the steps share."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass
+
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import ForceId, MemberId, PlanId
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import rules
+from coldframe.domain.state import Choice, Round
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest
+from coldframe.engine.core.turn import Carry, Follow, Kit, Turn
+from coldframe.message.nodes import Form, Message
+from coldframe.message.packed import MessageName
+from coldframe.ports.chat import Place, Reply
+from coldframe.speech.round import cards
+
+Repeated = tuple[str, Place, Message]
+"""A message that repeats a force, as it reads now: its name, where it stands, its words."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """The question to each whom a step waits for. Who was asked has the message `round/what/person/rest`."""
+
+    what: str
+    rest: tuple[str, ...]
+    ask: Callable[[Turn, Round, MemberId], Awaitable[None]]
+
+    def name(self, round_: Round, member: MemberId) -> str:
+        return MessageName(round_.id, self.what, (member, *self.rest)).pack()
+
+    async def everybody(self, turn: Turn, round_: Round) -> None:
+        for member in rules.expected(round_):
+            await self.ask(turn, round_, member)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepPlay:
+    """How one step is played. Tables of its names are merged by `engine.uses`."""
+
+    open: Callable[[Turn, Round], Awaitable[None]]
+    """What its opening brings: the channel's card, and who is asked."""
+    asking: Asking | None
+    """Its question to each, for those who come back or were not asked; None where it waits for roles alone."""
+    desk: Callable[[Turn, Round], None] | None
+    """Its question to whoever decides, put anew after a hand-over."""
+    own_card: Callable[[Turn, Round, MemberId], None] | None
+    """Brings a person's own card up to date."""
+    repeats: Callable[[Turn, Round, ForceId], list[Repeated]]
+    """Its messages that repeat the words of a force, while it runs and when it is over."""
+    card_follows: bool
+    """Its card in the channel is sent by a due row of its own, below the results before it."""
+    buttons: Mapping[str, RoundAnswer]
+    forms: Mapping[str, RoundAnswer]
+    follow: Mapping[type[Fact], Follow[Round]]
+    due: Mapping[str, Carry]
+
+
+def repeats_nothing(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
+    return []
+
+
+def post_card(turn: Turn, round_: Round) -> None:
+    turn.say(round_, "card", cards.step_card(round_), rest=(round_.step.value,))
+
+
+def opens(make: Callable[[RoundRequest], Form]) -> RoundAnswer:
+    """A button that opens a form."""
+
+    async def opened(request: RoundRequest) -> Reply:
+        return Reply(form=make(request))
+
+    return opened
+
+
+def chosen(request: RoundRequest) -> tuple[PlanId, Choice]:
+    """The chosen plan that a request is about. Raises Refused."""
+    plan = PlanId(request.part(0))
+    choice = request.round.choices.get(plan)
+    if choice is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return plan, choice
+
+
+async def read(kit: Kit, round_id: str) -> Round | None:
+    """The round as it is, before heavy numbers are reckoned outside any transaction."""
+    async with kit.store.begin() as uow:
+        return await uow.round(round_id)

@@ -1,0 +1,65 @@
+"""Precedents: everybody tells what somebody else did about a question."""
+
+from __future__ import annotations
+
+from coldframe.domain.commands import GivePrecedent
+from coldframe.domain.facts import PrecedentGiven
+from coldframe.domain.names import MemberId, PrecedentId, QuestionId, Step
+from coldframe.domain.round.questions import same_source
+from coldframe.domain.state import Round
+from coldframe.engine.core.requests import RoundRequest, in_step
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.round.steps.play import Asking, StepPlay, opens, post_card, repeats_nothing
+from coldframe.message.nodes import Form
+from coldframe.speech.names import message_name
+from coldframe.speech.round import forms, results, work_prompts
+
+
+async def _open(turn: Turn, round_: Round) -> None:
+    post_card(turn, round_)
+    await ASKING.everybody(turn, round_)
+
+
+async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
+    turn.tell(round_, member, "ask", work_prompts.precedents_prompt(round_, member), rest=(Step.PRECEDENTS.value,))
+
+
+def _form(request: RoundRequest) -> Form:
+    in_step(request, Step.PRECEDENTS)
+    return forms.precedent(request.round, QuestionId(request.parts[0]) if request.parts else None)
+
+
+async def _give(request: RoundRequest) -> None:
+    command = GivePrecedent(
+        request.by,
+        PrecedentId(request.turn.kit.ids.new("c")),
+        QuestionId(request.text("question")),
+        request.text("title"),
+        request.text("idea"),
+        request.text("details"),
+        request.text("source"),
+        request.text("outside") == "yes",
+    )
+    await request.act(command)
+
+
+async def _given(turn: Turn, before: Round, round_: Round, fact: PrecedentGiven) -> None:
+    precedent = fact.precedent
+    card = results.precedent_card(round_, precedent, same_source(round_, precedent))
+    thread = message_name(round_.id, "question", precedent.question)
+    turn.say(round_, "precedent", card, rest=(precedent.id,), thread_of=thread)
+
+
+ASKING = Asking("ask", (Step.PRECEDENTS.value,), _ask)
+PLAY = StepPlay(
+    open=_open,
+    asking=ASKING,
+    desk=None,
+    own_card=None,
+    repeats=repeats_nothing,
+    card_follows=False,
+    buttons={"precedent.write": opens(_form)},
+    forms={"precedent.write": _give},
+    follow={PrecedentGiven: _given},
+    due={},
+)

@@ -1,0 +1,89 @@
+"""Secret votes, alike for the dots and the ballot: what a voter gets, casts and takes back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from coldframe.domain.commands import CastVote, TakeBackVote
+from coldframe.domain.facts import BallotLocked, Fact, LedgerReconciled, VoteCast, VoteTakenBack
+from coldframe.domain.names import MemberId, Step
+from coldframe.domain.round import ballots, placement
+from coldframe.domain.state import Round
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step
+from coldframe.engine.core.turn import Follow, Turn
+from coldframe.engine.round.steps.placement import ask_to_compare
+from coldframe.engine.round.steps.play import Asking
+from coldframe.speech.round import ballot_prompts
+
+
+async def _hand_out(turn: Turn, round_: Round, member: MemberId) -> None:
+    """The intro, then one message per option in this voter's own order."""
+    step = round_.step
+    turn.tell(round_, member, "ballot", ballot_prompts.ballot_intro(round_, member), rest=(step.value,), only_in=step)
+    for option in ballots.options_for(round_, member):
+        message = ballot_prompts.option(round_, member, option)
+        turn.tell(round_, member, "option", message, rest=(step.value, option), only_in=step)
+
+
+def asking(step: Step) -> Asking:
+    return Asking("ballot", (step.value,), _hand_out)
+
+
+async def _cast(request: RoundRequest) -> None:
+    _same_ballot(request)
+    await request.act(CastVote(request.by, request.part(0), ballots.BUTTON))
+
+
+async def _take_back(request: RoundRequest) -> None:
+    _same_ballot(request)
+    await request.act(TakeBackVote(request.by, request.part(0), ballots.BUTTON))
+
+
+def _same_ballot(request: RoundRequest) -> None:
+    """A button of an old ballot is answered with where the round is now."""
+    if request.round.ledger() is None:
+        in_step(request, Step.DOTS if request.part(0).startswith("f-") else Step.BALLOT)
+
+
+async def _voted(turn: Turn, before: Round, after: Round, fact: VoteCast | VoteTakenBack) -> None:
+    """Every card on which this person's votes read differently, and a word when one does not count."""
+    _refresh(turn, before, after, fact.voter)
+    ledger = after.ledger()
+    if isinstance(fact, VoteCast) and not fact.counts and ledger is not None:
+        text = ballot_prompts.option_text(after, fact.mark.option)
+        turn.answer(after.tenant, fact.voter, ballot_prompts.over_quota(after, text, ledger.quota))
+
+
+def _refresh(turn: Turn, before: Round, after: Round, voter: MemberId) -> None:
+    if after.ledger() is None or after.step is not before.step:
+        return
+    own_card(turn, after, voter)
+    for option in ballots.options(after):
+        new = ballot_prompts.option(after, voter, option)
+        if new != ballot_prompts.option(before, voter, option):
+            turn.revise_own(after, voter, "option", new, after.step.value, option)
+
+
+def own_card(turn: Turn, round_: Round, member: MemberId) -> None:
+    turn.revise_own(round_, member, "ballot", ballot_prompts.ballot_intro(round_, member), round_.step.value)
+
+
+async def _reconciled(turn: Turn, before: Round, after: Round, fact: LedgerReconciled) -> None:
+    for voter in fact.marks:
+        _refresh(turn, before, after, voter)
+
+
+async def _locked(turn: Turn, before: Round, after: Round, fact: BallotLocked) -> None:
+    """With few plans the comparisons follow at once."""
+    own_card(turn, after, fact.voter)
+    if placement.still_compares(after, fact.voter):
+        await ask_to_compare(turn, after, fact.voter)
+
+
+BUTTONS: Mapping[str, RoundAnswer] = {"vote.cast": _cast, "vote.back": _take_back}
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {
+    VoteCast: _voted,
+    VoteTakenBack: _voted,
+    LedgerReconciled: _reconciled,
+    BallotLocked: _locked,
+}
