@@ -8,10 +8,11 @@ from coldframe.domain.names import LeverId, NoteId, Role, Side
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, Small, When, line, plain
-from coldframe.speech.names import SIDES, count, title, who
+from coldframe.message.packed import ButtonValue
+from coldframe.speech.names import SIDES, about, count, title, who
 
-MOST_ROUNDS = 20  # in one question
-LONGEST_CARRIED, LONGEST_TOGETHER = 1_800, 7_000  # characters that buttons carry: each, and in one message
+MAX_ROUNDS = 20  # in one question
+MAX_CARRIED, MAX_CARRIED_TOGETHER = 1_800, 7_000  # characters that buttons carry: each, and in one message
 LOST = {
     "archived": "the channel was archived",
     "deleted": "the channel was deleted",
@@ -44,8 +45,8 @@ def no_round() -> Message:
 def which_round(rounds: Sequence[tuple[str, str]], message: str, text: str) -> Message:
     """One question back about a text that fits several rounds (id, name); a button carries it into its round."""
     words = line("Which round is this for? I keep it when you choose; until then it stands here for you alone.")
-    buttons = tuple(_for_round(key, name, message, text, len(rounds)) for key, name in rounds[:MOST_ROUNDS])
-    drop = Button("Throw it away", "text.drop", f"{rounds[0][0]}|{message}", "danger")
+    buttons = tuple(_for_round(key, name, message, text, len(rounds)) for key, name in rounds[:MAX_ROUNDS])
+    drop = Button("Throw it away", "text.drop", ButtonValue(rounds[0][0], (message,)).pack(), "danger")
     small = Small(line("An answer in the thread of a round's own message goes to that round without a question."))
     return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text), Buttons((*buttons, drop)), small))
 
@@ -53,9 +54,10 @@ def which_round(rounds: Sequence[tuple[str, str]], message: str, text: str) -> M
 def _for_round(round_id: str, name: str, message: str, text: str, rounds: int) -> Button:
     """Takes the text; where it is longer than buttons can carry, opens the form that it is to be pasted into."""
     label = theirs(name, 60).text
-    if len(text.encode("utf-16-le")) // 2 > min(LONGEST_CARRIED, LONGEST_TOGETHER // rounds):
+    carried = ButtonValue(text).pack().encode("utf-16-le")
+    if len(carried) // 2 > min(MAX_CARRIED, MAX_CARRIED_TOGETHER // rounds):
         return Button(f"Paste it into {label} …", "note.write", round_id)
-    return Button(label, "text.take", f"{round_id}|{message}|{text}", says=f"It is for {label}")
+    return Button(label, "text.take", ButtonValue(round_id, (message, text)).pack(), says=f"It is for {label}")
 
 
 def text_taken(round_: Round, text: str) -> Message:
@@ -93,14 +95,14 @@ def which_note(
         Button(
             f"{name}, {SIDES[s]}{suffix}",
             "draft.place",
-            f"{round_.id}|{draft}|{key}|{s}|{amount}",
+            about(round_, draft, key, s, amount),
             says=f"{name}, {SIDES[s]}{suffix}",
         )
         for key, name in levers
         for s in sides
         for amount, suffix in amounts
     ]
-    buttons.append(Button("Throw it away", "draft.drop", f"{round_.id}|{draft}", "danger"))
+    buttons.append(Button("Throw it away", "draft.drop", about(round_, draft), "danger"))
     return Message(
         words,
         (

@@ -6,14 +6,9 @@ from coldframe.domain.names import MemberId, Side, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, Who, line
-from coldframe.message.packed import MessageName
+from coldframe.message.packed import ButtonValue, MessageName
+from coldframe.speech.steps import TITLES
 
-TITLES: dict[Step, str] = {
-    Step.SETUP: "Setup", Step.NOTES: "Notes", Step.FOCUS: "Focus", Step.MERGE: "Merge", Step.DOTS: "Dots",
-    Step.QUESTIONS: "Questions", Step.PRECEDENTS: "Precedents", Step.PLANS: "Plans", Step.BALLOT: "Ballot",
-    Step.PLACEMENT: "Placement", Step.COMMITMENT: "Commitment", Step.COMMITTED: "Committed",
-    Step.CANCELLED: "Cancelled",
-}  # fmt: skip
 SIDES = {Side.DRIVING: "driving", Side.RESTRAINING: "restraining"}
 
 
@@ -38,3 +33,8 @@ def label(round_: Round) -> Line:
 def message_name(round_id: str, what: str, *rest: str) -> str:
     """The bot's own name of a message: `round/what/person/item`."""
     return MessageName(round_id, what, rest).pack()
+
+
+def about(round_: Round, *parts: str) -> str:
+    """The value of a button or form: the round, then what in it."""
+    return ButtonValue(round_.id, parts).pack()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import datetime
 from typing import Any
 
@@ -30,6 +30,7 @@ from coldframe.message.nodes import (
 )
 from coldframe.speech.answers import said
 from coldframe.speech.names import count, title
+from coldframe.speech.steps import WORDS
 
 HELP = (
     ("`/coldframe`", "what you can do here and now"),
@@ -118,19 +119,13 @@ def _where(round_: Round) -> Line:
 
 
 def _buttons(round_: Round, me: MemberId) -> tuple[Button, ...]:
-    key = round_.id
-    mine: dict[Step, tuple[Button, ...]] = {
-        Step.NOTES: (Button("Write a note …", "note.write", key, "primary"), Button("I am done", "step.done", key)),
-        Step.PRECEDENTS: (Button("Write a precedent …", "precedent.write", key, "primary"),),
-        Step.PLANS: (Button("Write a plan …", "plan.write", key, "primary"),),
-    }
-    buttons = mine.get(round_.step, ()) if me in round_.seats else ()
-    if round_.is_facilitator(me) and round_.step in RUNNING:
-        close = (
-            (Button("Close the step", "step.close", key),) if round_.step not in (Step.FOCUS, Step.COMMITMENT) else ()
-        )
-        buttons += (*close, Button("Extend", "step.extend", key), Button("Cancel …", "round.cancel", key, "danger"))
-    return buttons
+    if round_.step not in RUNNING:
+        return ()
+    buttons = WORDS[round_.step].panel if me in round_.seats else ()
+    if round_.is_facilitator(me):
+        close = (Button("Close the step", "step.close", ""),) if rules.RULES[round_.step].close else ()
+        buttons += (*close, Button("Extend", "step.extend", ""), Button("Cancel …", "round.cancel", "", "danger"))
+    return tuple(replace(button, value=round_.id) for button in buttons)
 
 
 def status(rounds: Sequence[Round]) -> Message:

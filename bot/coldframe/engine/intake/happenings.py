@@ -28,6 +28,7 @@ from coldframe.engine.intake import panel, submissions, texts
 from coldframe.engine.people import personal
 from coldframe.engine.reading import note_lines
 from coldframe.engine.trial import forecasts, ownership, weekly
+from coldframe.message.packed import MessageName
 from coldframe.ports.chat import (
     ChannelLost,
     Commanded,
@@ -111,10 +112,8 @@ async def _thread_root(turn: Turn, event: Inbound, thread: str | None) -> Posted
 
 def _lever_of(posted: Posted | None) -> LeverId | None:
     """The lever of the prompt in whose thread somebody wrote: `round/prompt/person/lever`."""
-    if posted is None:
-        return None
-    parts = posted.name.split("/")
-    return LeverId(parts[3]) if len(parts) == 4 and parts[1] == "prompt" else None
+    name = MessageName.unpack(posted.name) if posted is not None else None
+    return LeverId(name.rest[1]) if name is not None and name.what == "prompt" and len(name.rest) == 2 else None
 
 
 async def _edited(request: Request, what: Edited) -> Reply | None:
@@ -228,10 +227,11 @@ async def _reacted(request: Request, what: Reacted) -> Reply | None:
 
 def _option_of(posted: Posted | None) -> tuple[str, str, str] | None:
     """(voter, step, option) of an option message: `round/option/voter/step/option`."""
-    if posted is None:
+    name = MessageName.unpack(posted.name) if posted is not None else None
+    if name is None or name.what != "option" or len(name.rest) != 3:
         return None
-    parts = posted.name.split("/")
-    return (parts[2], parts[3], parts[4]) if len(parts) == 5 and parts[1] == "option" else None
+    voter, step, option = name.rest
+    return voter, step, option
 
 
 # --- people and channels ---

@@ -15,6 +15,7 @@ from coldframe.engine.reading import dates
 from coldframe.engine.reminding import owed as reminders
 from coldframe.engine.round import closing, setup
 from coldframe.engine.trial import ownership
+from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
 from coldframe.ports.storage import Send
 from coldframe.speech import answers, panel_words
@@ -255,7 +256,7 @@ async def show_home(request: Request) -> None:
     owed = await reminders.owed(turn, request.tenant, request.by)
     page = panel_words.mine(rounds, request.by, owed)
     place = Place(request.tenant, "direct", request.by)
-    turn.sends.append(Send("home", f"home/{request.tenant}/{request.by}", place, page))
+    turn.sends.append(Send("home", MessageName("home", request.tenant, (request.by,)).pack(), place, page))
 
 
 WORDS: Answers = {

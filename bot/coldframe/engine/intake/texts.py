@@ -13,6 +13,7 @@ from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import note_lines
 from coldframe.message.nodes import Message
+from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Edited, Inbound, Place, Reply, Said
 from coldframe.ports.storage import Posted, RoundHead
 from coldframe.speech import answers
@@ -59,11 +60,12 @@ async def _take(turn: Turn, event: Inbound, round_: Round, text: str, message: s
 
 
 def _question_name(event: Inbound, message: str) -> str:
-    return f"which/{event.person}/{message}"
+    return MessageName("which", event.person, (message,)).pack()
 
 
 async def _chosen(request: RoundRequest) -> Reply:
     """Takes the text for the round of the button, once. Where it fits no longer, the question with the text stays."""
+    # Older buttons hold the text as it was written, a "|" in it included.
     message, text = request.part(0), "|".join(request.parts[1:])
     if request.round.step not in (Step.NOTES, Step.QUESTIONS if is_question(text) else Step.NOTES):
         raise Refused(Because.TOO_LATE, step=request.round.step, wanted=Step.NOTES)

@@ -13,13 +13,14 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Refused
 from coldframe.domain.state import Ledger, Mark, Round
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
+from coldframe.message.packed import MessageName, Occurrence
 from coldframe.ports.chat import ChatError
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech.refusals import refusal
 
 DUE_NOW, ALL_IN, BY_HAND, AGAIN = "close", "settle", "close by hand", "reread"
 READ_AGAIN = timedelta(minutes=1)
-MOST_READINGS = 5
+MAX_READINGS = 5
 Found = dict[MemberId, tuple[tuple[str, str], ...]]
 
 
@@ -31,28 +32,29 @@ async def by_hand(turn: Turn, round_: Round, by: MemberId) -> None:
     checks.member(round_, by)
     checks.facilitator(round_, by)
     checks.not_paused(round_)
-    turn.later(BY_HAND, round_.id, f"{round_.step.value}/{by}", turn.now)
+    turn.later(BY_HAND, round_.id, Occurrence((round_.step.value, by)).pack(), turn.now)
 
 
 async def _first_reading(kit: Kit, due: Due) -> None:
-    await _closing(kit, due, due.kind, due.occurrence, 0)
+    await _closing(kit, due, due.kind, Occurrence.unpack(due.occurrence).parts, 0)
 
 
 async def _reading_again(kit: Kit, due: Due) -> None:
     """`occurrence` is the reading's number, then the kind and occurrence of the close that waits for it."""
-    number, kind, occurrence = due.occurrence.split("/", 2)
-    await _closing(kit, due, kind, occurrence, int(number))
+    number, kind, *closes = Occurrence.unpack(due.occurrence).parts
+    await _closing(kit, due, kind, tuple(closes), int(number))
 
 
-async def _closing(kit: Kit, due: Due, kind: str, occurrence: str, readings: int) -> None:
-    step, _, person = occurrence.partition("/")
+async def _closing(kit: Kit, due: Due, kind: str, closes: tuple[str, ...], readings: int) -> None:
+    """`closes` is the step, and for a close by hand the person."""
+    step, person = (*closes, "")[:2]
     async with kit.store.begin() as uow:
         round_ = await uow.round(due.subject)
         options = await _options(Turn(kit, uow, kit.clock.now()), round_)
     if round_ is None or round_.step.value != step or round_.paused is not None:
         return
     found = await _read_reactions(kit, options)
-    if found is None and await _try_later(kit, due, kind, occurrence, readings):
+    if found is None and await _try_later(kit, due, kind, closes, readings):
         return
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
@@ -78,7 +80,9 @@ async def _options(turn: Turn, round_: Round | None) -> list[Posted]:
     """Where the options of the running ballot stand, for every voter."""
     if round_ is None or round_.ledger() is None:
         return []
-    return [p for p in await turn.uow.posted_like(f"{round_.id}/option/") if p.name.split("/")[3] == round_.step.value]
+    prefix = MessageName(round_.id, "option", ("",)).pack()
+    step = round_.step.value
+    return [p for p in await turn.uow.posted_like(prefix) if MessageName.unpack(p.name).rest[1] == step]
 
 
 async def _read_reactions(kit: Kit, options: list[Posted]) -> Found | None:
@@ -88,7 +92,7 @@ async def _read_reactions(kit: Kit, options: list[Posted]) -> Found | None:
     found: dict[MemberId, list[tuple[str, str]]] = defaultdict(list)
     try:
         for posted in options:
-            _, _, voter, _, option = posted.name.split("/")
+            voter, _, option = MessageName.unpack(posted.name).rest
             shown = await kit.chat.reactions(posted.place, posted.message_id)
             found[MemberId(voter)] += [(option, r.emoji) for r in shown if r.person == voter]
     except ChatError:
@@ -96,14 +100,15 @@ async def _read_reactions(kit: Kit, options: list[Posted]) -> Found | None:
     return {voter: tuple(pairs) for voter, pairs in found.items()}
 
 
-async def _try_later(kit: Kit, due: Due, kind: str, occurrence: str, readings: int) -> bool:
+async def _try_later(kit: Kit, due: Due, kind: str, closes: tuple[str, ...], readings: int) -> bool:
     """The platform could not be read: the close waits a minute, five times at most, then goes by the ledger."""
-    if readings >= MOST_READINGS:
+    if readings >= MAX_READINGS:
         async with kit.store.begin() as uow:
             await uow.count("ballots closed without reading the platform")
         return False
     async with due_turn(kit, due) as turn:
-        turn.later(AGAIN, due.subject, f"{readings + 1}/{kind}/{occurrence}", turn.now + READ_AGAIN)
+        again = Occurrence((str(readings + 1), kind, *closes))
+        turn.later(AGAIN, due.subject, again.pack(), turn.now + READ_AGAIN)
     return True
 
 

@@ -9,7 +9,7 @@ from coldframe.domain.names import MemberId, Role, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Buttons, Items, Line, Message, Paragraph, Small, When, line
-from coldframe.speech.names import count, title, who
+from coldframe.speech.names import about, count, title, who
 
 
 def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role | None) -> Message:
@@ -27,7 +27,7 @@ def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role 
         who=who(round_, member),
         when=when,
     )
-    key = f"{round_.id}|{round_.step.value}|{member}"
+    key = about(round_, round_.step.value, member)
     buttons = [Button("Count as away", "holdup.away", key)]
     if ready is not None:
         buttons.insert(0, Button("Wait", "holdup.wait", key))

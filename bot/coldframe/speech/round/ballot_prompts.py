@@ -8,43 +8,33 @@ from coldframe.domain.round.placement import in_one_sitting
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Message, Paragraph, Small, line
-from coldframe.speech.names import count
+from coldframe.speech.names import about, count
 from coldframe.speech.round.prompts import card, until
+from coldframe.speech.steps import WORDS, VoteWords
 
-TIES = {
-    Step.DOTS: "number of dots, then number of different people",
-    Step.BALLOT: "weighted total, then number of different voters, then the decision-maker's votes",
-}
-SECRECY = {
-    Step.DOTS: "Nobody sees who put a dot where.",
-    Step.BALLOT: "The result shows the decision-maker's votes in a column of their own, if at least three others vote. "
-    "Nobody sees who else voted for what.",
-}
+
+def _vote(round_: Round) -> VoteWords:
+    words = WORDS[round_.step].vote
+    assert words is not None
+    return words
 
 
 def ballot_intro(round_: Round, member: MemberId) -> Message:
     """Above the options: quota, deadline, the rule for ties; kept up to date with what is left."""
     ledger = round_.ledger()
     assert ledger is not None
-    left = ledger.quota - len(ledger.counted(member))
-    step = round_.step
-    dots = step is Step.DOTS
-    thing = "dot" if dots else "vote"
-    ask = (
-        "Which forces hold us back most? Put your dots; several on one force are allowed."
-        if dots
-        else "Which plans have the most effect on their question? Do not think of the effort yet: it is asked later."
-    )
+    words = _vote(round_)
+    left, thing = ledger.quota - len(ledger.counted(member)), words.thing
     locked = member in ledger.locked
-    summary = line("{ask} You have {left} left. ", ask=ask, left=count(left, thing)) + until(round_, member)
+    summary = line("{ask} You have {left} left. ", ask=words.ask, left=count(left, thing)) + until(round_, member)
     how = (
         f"Below is one message for each option, in an order of your own. Any emoji that you add to it is one {thing}, "
         f"different emoji are several, taking one off takes the {thing} back. The buttons do the same."
     )
-    if in_one_sitting(round_) and not dots:
+    if in_one_sitting(round_) and words.locks:
         how += " When you have locked your ballot, I ask you at once to compare a few pairs of plans."
     blocks: list[Block] = [
-        Paragraph(line(ask)),
+        Paragraph(line(words.ask)),
         Facts(
             (
                 ("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),
@@ -54,7 +44,7 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
             else (("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),)
         ),
         Small(line(how)),
-        Small(line("Ties: {how}; what is still tied stays tied. {secret}", how=TIES[step], secret=SECRECY[step])),
+        Small(line("Ties: {how}; what is still tied stays tied. {secret}", how=words.ties, secret=words.secrecy)),
         Paragraph(until(round_, member)),
     ]
     blocks.append(Buttons(_ballot_buttons(round_, member, locked)))
@@ -62,7 +52,7 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
 
 
 def _ballot_buttons(round_: Round, member: MemberId, locked: bool) -> tuple[Button, ...]:
-    if round_.step is Step.DOTS:
+    if not _vote(round_).locks:
         if member in round_.progress.done:
             return (Button("Not done after all", "step.undone", round_.id),)
         return (Button("I am done", "step.done", round_.id, "primary"),)
@@ -77,11 +67,11 @@ def option(round_: Round, member: MemberId, option_id: str) -> Message:
     assert ledger is not None
     mine = sum(m.option == option_id for m in ledger.counted(member))
     text = option_text(round_, option_id)
-    thing = "dot" if round_.step is Step.DOTS else "vote"
+    thing = _vote(round_).thing
     number = options_for(round_, member).index(option_id) + 1
     state = line("*{n}* from you", n=count(mine, thing))
     summary = line("{i}. {text}", i=number, text=theirs(text, 300))
-    key = f"{round_.id}|{option_id}"
+    key = about(round_, option_id)
     buttons = (
         Button(f"+1 {thing}", "vote.cast", key, says=f"One {thing} for: {theirs(text, 60).text}"),
         Button("Take one back", "vote.back", key, says=f"Take one {thing} back from: {theirs(text, 60).text}"),
@@ -109,7 +99,7 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
     """One pair, one question."""
     ask = "Which has *more impact* on its question?" if axis is Axis.IMPACT else "Which takes *more effort*?"
     a, b = round_.plans[first], round_.plans[second]
-    key = f"{round_.id}|{axis}|{first}|{second}"
+    key = about(round_, axis, first, second)
     summary = line(ask) + line(" {a} or {b}?", a=theirs(a.title, 80), b=theirs(b.title, 80))
     return Message(
         summary,

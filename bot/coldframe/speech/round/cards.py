@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from coldframe.domain.names import Role, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.round import rules
@@ -23,32 +25,7 @@ from coldframe.message.nodes import (
 )
 from coldframe.speech.names import count, title, who
 from coldframe.speech.round.setup_words import windows_chosen
-
-ASKS: dict[Step, str] = {
-    Step.NOTES: "Everybody writes notes to the bot in private: what holds each lever back, and what drives it.",
-    Step.FOCUS: "{chief} picks the one lever to work on, with a reason.",
-    Step.MERGE: "{facilitator} joins notes that say the same. Only direct duplicates, never themes.",
-    Step.DOTS: "Everybody puts {dots} on the restraining forces, in private. Several on one force are allowed.",
-    Step.QUESTIONS: "{facilitator} turns the strongest forces into questions. Suggest yours to the bot in private, or "
-    "in this thread with the bot's name before it; it begins with “How might we”.",
-    Step.PRECEDENTS: "Everybody picks a question and tells what somebody else did about it.",
-    Step.PLANS: "Everybody may write one-page plans, in private, without names.",
-    Step.BALLOT: "Everybody gives {votes} to the plans with the most effect on their question, in private.",
-    Step.PLACEMENT: "Plans are compared in pairs: which has more impact, which takes more effort.",
-    Step.COMMITMENT: "{chief} and {facilitator} choose at most {trials}; each owner accepts in person.",
-}
-NEXT: dict[Step, str] = {
-    Step.NOTES: "Then all notes appear at one moment, shuffled and unsigned.",
-    Step.FOCUS: "Then duplicates among its restraining forces are joined. The other levers' notes are kept.",
-    Step.MERGE: "Then everybody votes on the forces.",
-    Step.DOTS: "Then the ranking appears, ties shown as ties, and the first {carry} become questions.",
-    Step.QUESTIONS: "Then everybody looks for precedents.",
-    Step.PRECEDENTS: "Then everybody may write plans.",
-    Step.PLANS: "Then all plans appear at one moment, without names.",
-    Step.BALLOT: "Then group votes, the decision-maker's votes and the weighted total appear side by side.",
-    Step.PLACEMENT: "Then the effort-impact matrix appears, with how sure each place is.",
-    Step.COMMITMENT: "The round ends when owners, first-week actions and all dates are there.",
-}
+from coldframe.speech.steps import WORDS
 
 
 def _filled(round_: Round, template: str) -> Line:
@@ -66,7 +43,7 @@ def _filled(round_: Round, template: str) -> Line:
 
 def what_follows(round_: Round, step: Step) -> Line:
     """What happens when the step closes."""
-    return _filled(round_, NEXT[step])
+    return _filled(round_, WORDS[step].then)
 
 
 def step_card(round_: Round) -> Message:
@@ -76,7 +53,7 @@ def step_card(round_: Round) -> Message:
     blocks: list[Block] = [
         Heading(line("{name}: {step}", name=theirs(round_.name, 60), step=title(step))),
         Paragraph(line("{question}", question=theirs(round_.settings.question, 300))),
-        Paragraph(_filled(round_, ASKS[step])),
+        Paragraph(_filled(round_, WORDS[step].asks)),
     ]
     if progress.due is not None:
         blocks.append(Facts(_state_rows(round_)))
@@ -89,7 +66,7 @@ def step_card(round_: Round) -> Message:
 
 def _summary(round_: Round) -> Line:
     start = line("{name}, {step}: ", name=theirs(round_.name, 60), step=title(round_.step).lower())
-    ask = _filled(round_, ASKS[round_.step])
+    ask = _filled(round_, WORDS[round_.step].asks)
     due = round_.progress.due
     return start + ask + (line(" Until {due}.", due=When(due)) if due is not None else ())
 
@@ -113,15 +90,8 @@ def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
 
 
 def _buttons(round_: Round) -> tuple[Button, ...]:
-    key = round_.id
-    own: dict[Step, tuple[Button, ...]] = {
-        Step.MERGE: (Button("These differ …", "merge.object", key, says="Say that joined notes differ"),),
-        Step.PRECEDENTS: (Button("Add a precedent …", "precedent.write", key, "primary"),),
-        Step.PLANS: (Button("Write a plan …", "plan.write", key, "primary"),),
-        Step.NOTES: (Button("Write a note …", "note.write", key, "primary"),),
-    }
-    live = (Button("5 more minutes", "step.extend", key),) if round_.settings.pace == "live" else ()
-    return own.get(round_.step, ()) + live
+    live = (Button("5 more minutes", "step.extend", ""),) if round_.settings.pace == "live" else ()
+    return tuple(replace(button, value=round_.id) for button in WORDS[round_.step].card + live)
 
 
 def closed_card(round_: Round, step: Step) -> Message:

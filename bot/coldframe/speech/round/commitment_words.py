@@ -26,7 +26,7 @@ from coldframe.message.nodes import (
     When,
     line,
 )
-from coldframe.speech.names import count, title, who
+from coldframe.speech.names import about, count, title, who
 
 A_DAY = 1440  # minutes
 LACKS: dict[Because, str] = {
@@ -82,7 +82,7 @@ def _lack(round_: Round, plan: PlanId | None, because: Because) -> Line:
 
 
 def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
-    key = f"{round_.id}|{plan.id}"
+    key = about(round_, plan.id)
     owner: Line = line("nobody yet")
     if choice.owner is not None:
         owner = line("{o}", o=who(round_, choice.owner))
@@ -124,7 +124,7 @@ def _open_plans(round_: Round) -> list[Block]:
     if not rest:
         return []
     buttons = tuple(
-        Button(f"Choose: {theirs(round_.plans[p].title, 50).text}", "choice.make", f"{round_.id}|{p}") for p in rest
+        Button(f"Choose: {theirs(round_.plans[p].title, 50).text}", "choice.make", about(round_, p)) for p in rest
     )
     return [Buttons(buttons)]
 
@@ -150,7 +150,7 @@ def author_told(round_: Round, plan: Plan) -> Message:
         "wrote it unless you say so.",
         title=theirs(plan.title, 80),
     )
-    key = f"{round_.id}|{plan.id}"
+    key = about(round_, plan.id)
     return Message(words, (Paragraph(words), Buttons((Button("I would own it", "owner.offer", key, "primary"),))))
 
 
@@ -161,7 +161,7 @@ def owner_asked(round_: Round, plan: Plan) -> Message:
         title=theirs(plan.title, 80),
         w=count(plan.weeks, "week"),
     )
-    key = f"{round_.id}|{plan.id}"
+    key = about(round_, plan.id)
     return Message(
         words,
         (
@@ -313,11 +313,11 @@ def deadlines(round_: Round) -> tuple[Appointment, ...]:
 
 
 def actions_again(round_: Round, plan: PlanId) -> Button:
-    return Button("Set them again …", "actions.write", f"{round_.id}|{plan}")
+    return Button("Set them again …", "actions.write", about(round_, plan))
 
 
 def review_again(round_: Round, plan: PlanId) -> Button:
-    return Button("Set it again …", "review.date", f"{round_.id}|{plan}")
+    return Button("Set it again …", "review.date", about(round_, plan))
 
 
 def next_round_again(round_: Round) -> Button:

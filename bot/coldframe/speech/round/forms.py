@@ -12,6 +12,7 @@ from coldframe.domain.settings import RANGES, Settings
 from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Field, Form, Option, line
+from coldframe.speech.names import about
 
 PACES = (
     Option("days", "Over days, in everybody's working hours"),
@@ -54,13 +55,13 @@ def note(round_: Round, lever: LeverId | None = None) -> Form:
 def note_edit(round_: Round, note_id: NoteId) -> Form:
     text = round_.notes[note_id].text
     field = Field("text", "One idea", "long", most=3000, initial=text)
-    return Form("Change a note", "note.edit", f"{round_.id}|{note_id}", (field,))
+    return Form("Change a note", "note.edit", about(round_, note_id), (field,))
 
 
 def focus(round_: Round, lever: LeverId) -> Form:
     name = theirs(round_.settings.lever_name(lever), 60).text
     reason = Field("reason", "Why this lever?", "long", most=500, hint="In a sentence; it is shown to everybody.")
-    return Form("Pick the focus", "focus.pick", f"{round_.id}|{lever}", (reason,), intro=line("{l}", l=name))
+    return Form("Pick the focus", "focus.pick", about(round_, lever), (reason,), intro=line("{l}", l=name))
 
 
 def join(round_: Round) -> Form:
@@ -101,7 +102,7 @@ def question(round_: Round, force: ForceId) -> Form:
     return Form(
         "Write a question",
         "question.write",
-        f"{round_.id}|{force}",
+        about(round_, force),
         (text,),
         intro=line("The force: {f}", f=theirs(round_.force_text(force), 300)),
     )
@@ -129,7 +130,7 @@ def plan(round_: Round, found: Plan | None = None) -> Form:
     """The one page. What the criterion needs may be completed at the commitment."""
     questions = tuple(_option(q.id, q.text) for q in round_.questions)
     old = found.criterion if found else None
-    value = f"{round_.id}|{found.id}" if found else round_.id
+    value = about(round_, found.id) if found else round_.id
     kinds = (
         Option("split", "Two groups at the same time (split)"),
         Option("before-after", "The same people's weeks before and after"),
@@ -194,7 +195,7 @@ def criterion(round_: Round, plan_id: PlanId) -> Form:
     return Form(
         "Criterion",
         "criterion.write",
-        f"{round_.id}|{plan_id}",
+        about(round_, plan_id),
         (measure, *criterion_fields(found), weeks_before, checked),
         intro=line("It is frozen at the commitment: {t}", t=theirs(found.title, 80)),
     )
@@ -205,7 +206,7 @@ def owner(round_: Round, plan_id: PlanId) -> Form:
     field = Field(
         "member", "Who?", "choice", options=people, hint="They are asked in private; only their own yes counts."
     )
-    return Form("Ask an owner", "owner.ask", f"{round_.id}|{plan_id}", (field,), submit="Ask")
+    return Form("Ask an owner", "owner.ask", about(round_, plan_id), (field,), submit="Ask")
 
 
 def decline(round_: Round, plan_id: PlanId) -> Form:
@@ -213,7 +214,7 @@ def decline(round_: Round, plan_id: PlanId) -> Form:
     return Form(
         "Decline",
         "owner.decline",
-        f"{round_.id}|{plan_id}",
+        about(round_, plan_id),
         (
             Field("reason", "Why?", "long", most=500),
             Field("instead", "Who could do it?", "choice", required=False, options=people),
@@ -232,7 +233,7 @@ def actions(round_: Round, plan_id: PlanId, day_of: Callable[[datetime], date_])
     return Form(
         "First-week actions",
         "actions.write",
-        f"{round_.id}|{plan_id}",
+        about(round_, plan_id),
         (
             Field(
                 "actions",
@@ -264,7 +265,7 @@ def forecast(round_: Round, plan_id: PlanId) -> Form:
     return Form(
         "My forecast",
         "forecast.write",
-        f"{round_.id}|{plan_id}",
+        about(round_, plan_id),
         (
             Field("chance", "How likely is it to meet its criterion?", "choice", options=chances),
             Field(

@@ -8,7 +8,7 @@ from coldframe.domain.state import Note, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, line
 from coldframe.speech.answers import said
-from coldframe.speech.names import title
+from coldframe.speech.names import about, title
 
 
 def few_writers(round_: Round) -> Message:
@@ -31,7 +31,7 @@ def late_note(round_: Round, note: Note) -> Message:
         if can_be_posted(round_)
         else "",
     )
-    key = f"{round_.id}|{note.id}"
+    key = about(round_, note.id)
     buttons = [Button("Hold it for the next round", "late.hold", key, "primary")]
     if can_be_posted(round_):
         buttons.insert(0, Button("Post it now", "late.post", key))

@@ -22,7 +22,7 @@ from coldframe.message.nodes import (
     When,
     line,
 )
-from coldframe.speech.names import SIDES, count, title
+from coldframe.speech.names import SIDES, about, count, title
 from coldframe.speech.round.cards import what_follows
 
 PRIVACY = (
@@ -109,7 +109,7 @@ def lever_prompt(round_: Round, lever: LeverId) -> Message:
         summary,
         (
             Paragraph(summary),
-            Buttons((Button("Write a note …", "note.write", f"{round_.id}|{lever}", says=f"Write a note on {name}"),)),
+            Buttons((Button("Write a note …", "note.write", about(round_, lever), says=f"Write a note on {name}"),)),
         ),
     )
 
@@ -142,7 +142,7 @@ def _note_line(round_: Round, note: Note) -> Line:
 
 
 def _note_buttons(round_: Round, note: Note) -> tuple[Button, ...]:
-    key = f"{round_.id}|{note.id}"
+    key = about(round_, note.id)
     return (
         Button("Change …", "note.edit", key, says=f"Change the note: {theirs(note.text, 60).text}"),
         Button("Withdraw", "note.withdraw", key, says=f"Withdraw the note: {theirs(note.text, 60).text}"),
@@ -164,7 +164,7 @@ def two_ideas(round_: Round, note: Note) -> Message:
     )
     change, another = (
         _note_buttons(round_, note)[0],
-        Button("Write a note …", "note.write", f"{round_.id}|{note.lever}"),
+        Button("Write a note …", "note.write", about(round_, note.lever)),
     )
     return Message(words, (Paragraph(words), Buttons((change, another))))
 
@@ -207,7 +207,7 @@ def pick_focus(
     )
     summary = line("{name}: which lever does the round work on? ", name=theirs(round_.name, 60)) + until(round_, member)
     buttons = tuple(
-        Button(f"{round_.settings.lever_name(lever)} …", "focus.pick", f"{round_.id}|{lever}", says=f"Pick {lever}")
+        Button(f"{round_.settings.lever_name(lever)} …", "focus.pick", about(round_, lever), says=f"Pick {lever}")
         for lever, restraining, _ in counts
         if restraining
     )
@@ -267,7 +267,7 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
 def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
     first, second = round_.notes[proposal.first], round_.notes[proposal.second]
     summary = line("The same point? {a} / {b}", a=theirs(first.shown(), 300), b=theirs(second.shown(), 300))
-    key = f"{round_.id}|{proposal.first}|{proposal.second}"
+    key = about(round_, proposal.first, proposal.second)
     if proposal.answer is not None:
         verdict = line("Joined." if proposal.answer else "Kept apart.")
         return Message(verdict + line(" ") + summary, (Paragraph(summary), Small(verdict)))

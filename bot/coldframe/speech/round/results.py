@@ -25,7 +25,7 @@ from coldframe.message.nodes import (
     line,
 )
 from coldframe.message.pictures import ForceField, PlacementMatrix, RankRow, VoteRanking
-from coldframe.speech.names import count
+from coldframe.speech.names import about, count
 
 MOST_LISTED = 60
 
@@ -268,7 +268,7 @@ def question_card(round_: Round, question: QuestionId) -> Message:
         (
             Heading(words),
             Small(line("It comes from: {force}", force=theirs(round_.force_text(found.force), 300))),
-            Buttons((Button("Add a precedent …", "precedent.write", f"{round_.id}|{found.id}"),)),
+            Buttons((Button("Add a precedent …", "precedent.write", about(round_, found.id)),)),
         ),
     )
 

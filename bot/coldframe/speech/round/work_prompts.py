@@ -8,6 +8,7 @@ from coldframe.domain.names import ForceId, MemberId, Step
 from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Buttons, Items, Message, Paragraph, Small, line
+from coldframe.speech.names import about
 from coldframe.speech.round.prompts import card, until
 
 
@@ -36,7 +37,7 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
                     Button(
                         "Write a question …",
                         "question.write",
-                        f"{round_.id}|{force}",
+                        about(round_, force),
                         says=f"Question for: {theirs(text, 60).text}",
                     ),
                 )
@@ -59,7 +60,7 @@ def _questions_so_far(round_: Round) -> list[Block]:
                     Button(
                         "Drop",
                         "question.drop",
-                        f"{round_.id}|{question.id}",
+                        about(round_, question.id),
                         says=f"Drop: {theirs(question.text, 60).text}",
                     ),
                 )
@@ -138,7 +139,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
 
 
 def _plan_buttons(round_: Round, plan: Plan) -> tuple[Button, ...]:
-    key = f"{round_.id}|{plan.id}"
+    key = about(round_, plan.id)
     return (
         Button("Change …", "plan.edit", key, says=f"Change the plan {plan.title}"),
         Button("Withdraw", "plan.withdraw", key, says=f"Withdraw the plan {plan.title}"),

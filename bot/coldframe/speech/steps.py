@@ -1,0 +1,144 @@
+"""The words of each step, one record each: how it is called, what it asks, what follows, and its buttons."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from coldframe.domain.names import Step
+from coldframe.message.nodes import Button
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VoteWords:
+    """How a secret vote is spoken of."""
+
+    thing: str
+    ask: str
+    ties: str
+    secrecy: str
+    locks: bool
+    """Whoever is through locks their ballot; else they say that they are done."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepWords:
+    """`asks` and `then` may name {chief}, {facilitator}, {dots}, {votes}, {trials}, {carry}."""
+
+    title: str
+    asks: str
+    """On its card: what is asked of whom."""
+    then: str
+    """On its card: what happens when it closes."""
+    card: tuple[Button, ...]
+    """Its own buttons on its card in the channel; their value is the round."""
+    panel: tuple[Button, ...]
+    """Its own buttons on a member's panel."""
+    vote: VoteWords | None
+
+
+_NOTE = Button("Write a note …", "note.write", "", "primary")
+_PLAN = Button("Write a plan …", "plan.write", "", "primary")
+WORDS: Mapping[Step, StepWords] = {
+    Step.NOTES: StepWords(
+        title="Notes",
+        asks="Everybody writes notes to the bot in private: what holds each lever back, and what drives it.",
+        then="Then all notes appear at one moment, shuffled and unsigned.",
+        card=(_NOTE,),
+        panel=(_NOTE, Button("I am done", "step.done", "")),
+        vote=None,
+    ),
+    Step.FOCUS: StepWords(
+        title="Focus",
+        asks="{chief} picks the one lever to work on, with a reason.",
+        then="Then duplicates among its restraining forces are joined. The other levers' notes are kept.",
+        card=(),
+        panel=(),
+        vote=None,
+    ),
+    Step.MERGE: StepWords(
+        title="Merge",
+        asks="{facilitator} joins notes that say the same. Only direct duplicates, never themes.",
+        then="Then everybody votes on the forces.",
+        card=(Button("These differ …", "merge.object", "", says="Say that joined notes differ"),),
+        panel=(),
+        vote=None,
+    ),
+    Step.DOTS: StepWords(
+        title="Dots",
+        asks="Everybody puts {dots} on the restraining forces, in private. Several on one force are allowed.",
+        then="Then the ranking appears, ties shown as ties, and the first {carry} become questions.",
+        card=(),
+        panel=(),
+        vote=VoteWords(
+            thing="dot",
+            ask="Which forces hold us back most? Put your dots; several on one force are allowed.",
+            ties="number of dots, then number of different people",
+            secrecy="Nobody sees who put a dot where.",
+            locks=False,
+        ),
+    ),
+    Step.QUESTIONS: StepWords(
+        title="Questions",
+        asks="{facilitator} turns the strongest forces into questions. Suggest yours to the bot in private, or in this "
+        "thread with the bot's name before it; it begins with “How might we”.",
+        then="Then everybody looks for precedents.",
+        card=(),
+        panel=(),
+        vote=None,
+    ),
+    Step.PRECEDENTS: StepWords(
+        title="Precedents",
+        asks="Everybody picks a question and tells what somebody else did about it.",
+        then="Then everybody may write plans.",
+        card=(Button("Add a precedent …", "precedent.write", "", "primary"),),
+        panel=(Button("Write a precedent …", "precedent.write", "", "primary"),),
+        vote=None,
+    ),
+    Step.PLANS: StepWords(
+        title="Plans",
+        asks="Everybody may write one-page plans, in private, without names.",
+        then="Then all plans appear at one moment, without names.",
+        card=(_PLAN,),
+        panel=(_PLAN,),
+        vote=None,
+    ),
+    Step.BALLOT: StepWords(
+        title="Ballot",
+        asks="Everybody gives {votes} to the plans with the most effect on their question, in private.",
+        then="Then group votes, the decision-maker's votes and the weighted total appear side by side.",
+        card=(),
+        panel=(),
+        vote=VoteWords(
+            thing="vote",
+            ask="Which plans have the most effect on their question? Do not think of the effort yet: it is asked "
+            "later.",
+            ties="weighted total, then number of different voters, then the decision-maker's votes",
+            secrecy="The result shows the decision-maker's votes in a column of their own, if at least three others "
+            "vote. Nobody sees who else voted for what.",
+            locks=True,
+        ),
+    ),
+    Step.PLACEMENT: StepWords(
+        title="Placement",
+        asks="Plans are compared in pairs: which has more impact, which takes more effort.",
+        then="Then the effort-impact matrix appears, with how sure each place is.",
+        card=(),
+        panel=(),
+        vote=None,
+    ),
+    Step.COMMITMENT: StepWords(
+        title="Commitment",
+        asks="{chief} and {facilitator} choose at most {trials}; each owner accepts in person.",
+        then="The round ends when owners, first-week actions and all dates are there.",
+        card=(),
+        panel=(),
+        vote=None,
+    ),
+}
+TITLES = {
+    Step.SETUP: "Setup",
+    **{step: words.title for step, words in WORDS.items()},
+    Step.COMMITTED: "Committed",
+    Step.CANCELLED: "Cancelled",
+}
