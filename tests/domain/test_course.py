@@ -8,10 +8,10 @@ import pytest
 
 from coldframe.domain import commands as c
 from coldframe.domain import facts as f
-from coldframe.domain.names import RUNNING, MemberId, QuestionId, Role, Step
+from coldframe.domain.names import RUNNING, MemberId, PauseReason, QuestionId, Role, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
-from coldframe.domain.round.course import MOST_DAYS_EXTENSIONS, MOST_LIVE_EXTENSIONS
+from coldframe.domain.round.course import MAX_DAYS_EXTENSIONS, MAX_LIVE_EXTENSIONS
 from tests.domain.play import DAY, DD, FD, HOUR, OTHERS, REASON, RETENTION, D, F, Play, a_plan
 
 INES, JON = OTHERS[:2]
@@ -207,7 +207,7 @@ def test_the_facilitator_extends_a_few_times_in_days() -> None:
     """Three times at most, and nobody else."""
     play = _notes()
     assert play.refused(c.Extend(INES)) is Because.NOT_FACILITATOR
-    for _ in range(MOST_DAYS_EXTENSIONS):
+    for _ in range(MAX_DAYS_EXTENSIONS):
         play.do(c.Extend(F))
     assert play.refused(c.Extend(F)) is Because.ALREADY_EXTENDED
 
@@ -215,9 +215,9 @@ def test_the_facilitator_extends_a_few_times_in_days() -> None:
 def test_anybody_gets_five_minutes_more_in_a_live_round() -> None:
     """One tap by anyone, ten times (WCAG 2.2, success criterion 2.2.1)."""
     play = _notes(pace="live")
-    for _ in range(MOST_LIVE_EXTENSIONS):
+    for _ in range(MAX_LIVE_EXTENSIONS):
         play.do(c.Extend(INES))
-    assert MOST_LIVE_EXTENSIONS == 10
+    assert MAX_LIVE_EXTENSIONS == 10
     assert play.refused(c.Extend(INES)) is Because.ALREADY_EXTENDED
     assert play.refused(c.Extend(MemberId("zoe"))) is Because.NOT_A_MEMBER
 
@@ -231,7 +231,7 @@ def test_a_focus_that_does_not_come_goes_to_the_deputy_and_then_rests() -> None:
     assert f.StepExtended(Step.FOCUS, "nobody decided", 1) in play.deadline()
     assert f.RoleHandedOver(Role.DECISION_MAKER, to_deputy=True, why="missed deadline") in play.deadline()
     assert rules.expected(play.round) == (DD,)
-    assert f.RoundPaused("nobody decided") in play.deadline()
+    assert f.RoundPaused(PauseReason.NOBODY_DECIDED) in play.deadline()
     play.do(c.Resume(F), c.PickFocus(DD, RETENTION, REASON))
     assert play.round.step is Step.MERGE
 
@@ -242,7 +242,7 @@ def test_without_a_deputy_who_is_there_the_round_rests() -> None:
     play.do(c.Leave(c.BOT, DD))
     play.deadline()
     play.deadline()
-    assert play.round.paused == "nobody decided"
+    assert play.round.paused is PauseReason.NOBODY_DECIDED
 
 
 def test_questions_that_are_written_are_published_at_the_deadline() -> None:
@@ -276,10 +276,10 @@ def test_the_facilitators_done_ends_the_merge() -> None:
 def test_a_commitment_is_extended_and_then_rests_in_the_same_hands() -> None:
     """It waits for several people, so nobody's role is taken."""
     play = Play().to(Step.COMMITMENT)
-    for _ in range(MOST_DAYS_EXTENSIONS):
+    for _ in range(MAX_DAYS_EXTENSIONS):
         play.deadline()
     play.deadline()
-    assert play.round.paused == "nobody decided"
+    assert play.round.paused is PauseReason.NOBODY_DECIDED
     assert play.round.is_facilitator(F)
 
 
@@ -290,8 +290,8 @@ def test_a_resting_round_is_not_closed_extended_or_moved() -> None:
     """While it rests no step ends, whatever time says."""
     play = _notes(writers=8)
     assert play.refused(c.Pause(INES)) is Because.NOT_FACILITATOR
-    play.do(c.Pause(F, "Company days"))
-    assert play.round.paused == "Company days"
+    play.do(c.Pause(F))
+    assert play.round.paused is PauseReason.ASKED
     for command in (c.Close(F), c.Close(c.BOT, "due"), c.Extend(F), c.Pause(F)):
         assert play.refused(command) is Because.PAUSED
     assert play.refused(c.Resume(INES)) is Because.NOT_FACILITATOR
@@ -341,7 +341,7 @@ def test_every_running_step_can_rest_and_go_on(step: Step) -> None:
 def test_a_bad_reason_is_refused() -> None:
     """Reasons are texts like others."""
     play = _notes()
-    assert play.refused(c.Pause(F, "x" * 301)) is Because.TOO_LONG
+    assert play.refused(c.Cancel(F, "x" * 301)) is Because.TOO_LONG
     assert play.refused(c.Cancel(F, "\x00")) is Because.UNREADABLE
     assert play.refused(c.Cancel(INES)) is Because.NOT_FACILITATOR
 

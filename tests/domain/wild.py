@@ -282,7 +282,7 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: c.TellDates(c.BOT, {r.step: t}),
     lambda w, r, x, t, k: c.Close(anybody(r, x), x.choice(("facilitator", "due", "all in"))),
     lambda w, r, x, t, k: c.Extend(anybody(r, x)),
-    lambda w, r, x, t, k: c.Pause(anybody(r, x), x.choice(("", w.text(x)))),
+    lambda w, r, x, t, k: c.Pause(anybody(r, x)),
     lambda w, r, x, t, k: c.Resume(anybody(r, x)),
     lambda w, r, x, t, k: c.Cancel(anybody(r, x)) if x.random() < 0.1 else c.Cancel(STRANGER),
     lambda w, r, x, t, k: c.Done(anybody(r, x), x.random() < 0.7),

@@ -1,4 +1,4 @@
-"""Ids as other platforms have them: with the signs that names and values are packed with, and as long as they may be."""
+"""Ids as other platforms have them: with the signs that names and values are packed with, and very long."""
 
 from __future__ import annotations
 
@@ -15,7 +15,12 @@ from demo.hand import Hand, Screen, words_of
 from tests.demo.runs import Blank
 from tests.engine.test_round_by_its_surface import MONDAY, Table
 
-LEAD, CHIEF, THIRD, LONG = "@lead/ops:one.example", "@ch|ef:one.example", "@50%2Fx:one.example", "@" + "d/|%" * 63 + ":e"
+LEAD, CHIEF, THIRD, LONG = (
+    "@lead/ops:one.example",
+    "@ch|ef:one.example",
+    "@50%2Fx:one.example",
+    "@" + "d/|%" * 63 + ":e",
+)
 TEAM = {LEAD: "Lea", CHIEF: "Chris", THIRD: "Theo", LONG: "Lou"}
 HEARD = {LEAD: "The bill surprises", CHIEF: "Nobody can pause", THIRD: "The page is slow", LONG: "Too many mails"}
 

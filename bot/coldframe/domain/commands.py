@@ -14,6 +14,7 @@ from coldframe.domain.names import (
     LeverId,
     MemberId,
     NoteId,
+    PauseReason,
     PlanId,
     PrecedentId,
     QuestionId,
@@ -79,7 +80,7 @@ class Extend(Command):
 class Pause(Command):
     """Stop the clock of the round; what people send privately is still taken."""
 
-    reason: str = ""
+    reason: PauseReason = PauseReason.ASKED
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,18 @@ from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import ClassVar, Literal
 
-from coldframe.domain.names import ForceId, LateChoice, LeverId, MemberId, NoteId, PlanId, QuestionId, Role, Step
+from coldframe.domain.names import (
+    ForceId,
+    LateChoice,
+    LeverId,
+    MemberId,
+    NoteId,
+    PauseReason,
+    PlanId,
+    QuestionId,
+    Role,
+    Step,
+)
 from coldframe.domain.state import (
     Action,
     Comparison,
@@ -116,7 +127,7 @@ class MemberDone(Fact):
 
 @dataclass(frozen=True, slots=True)
 class RoundPaused(Fact):
-    reason: str
+    why: PauseReason
 
 
 @dataclass(frozen=True, slots=True)

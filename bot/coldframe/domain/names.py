@@ -50,6 +50,33 @@ class Role(StrEnum):
     DECISION_MAKER = "decision-maker"
 
 
+class PauseReason(StrEnum):
+    """Why a round rests."""
+
+    ASKED = "asked"
+    NOBODY_ANSWERED = "nobody answered"
+    NOBODY_DECIDED = "nobody decided"
+    CHANNEL_ARCHIVED = "channel archived"
+    CHANNEL_DELETED = "channel deleted"
+    CHANNEL_LEFT = "channel left"
+
+    @classmethod
+    def _missing_(cls, value: object) -> PauseReason:
+        """Older databases hold a sentence; one that is not among these was the facilitator's."""
+        return _PAUSE_SENTENCES.get(str(value), cls.ASKED)
+
+    @property
+    def channel_lost(self) -> bool:
+        return self in (self.CHANNEL_ARCHIVED, self.CHANNEL_DELETED, self.CHANNEL_LEFT)
+
+
+_PAUSE_SENTENCES = {
+    "the channel was archived": PauseReason.CHANNEL_ARCHIVED,
+    "the channel was deleted": PauseReason.CHANNEL_DELETED,
+    "I was removed from the channel": PauseReason.CHANNEL_LEFT,
+}
+
+
 class LateChoice(StrEnum):
     """What becomes of a note that came after the reveal."""
 

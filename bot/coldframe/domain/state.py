@@ -13,6 +13,7 @@ from coldframe.domain.names import (
     LeverId,
     MemberId,
     NoteId,
+    PauseReason,
     PlanId,
     PrecedentId,
     QuestionId,
@@ -301,7 +302,7 @@ class Round:
     seed: int
     step: Step = Step.SETUP
     progress: Progress = Progress()
-    paused: str | None = None
+    paused: PauseReason | None = None
     dates_told: Mapping[Step, datetime] = field(default_factory=dict)  # when each step closes, as the channel knows it
     dates_told_times: int = 0
     notes: Mapping[NoteId, Note] = field(default_factory=dict)
@@ -330,7 +331,7 @@ class Round:
     next_round: datetime | None = None
     beside: tuple[tuple[str, str], ...] = ()  # (measure, who is counted) of trials that ran when a plan was chosen
     overlap_accepted: bool = False
-    ended_because: str = ""
+    ended_because: str = ""  # in the words of whoever cancelled it
 
     # --- people ---
 

@@ -4,20 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coldframe.domain.names import LeverId, NoteId, Role, Side
+from coldframe.domain.names import LeverId, NoteId, PauseReason, Role, Side
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, Small, When, line, plain
 from coldframe.message.packed import ButtonValue
-from coldframe.speech.names import SIDES, about, count, title, who
+from coldframe.speech.names import PAUSED, SIDES, about, count, title, who
 
 MAX_ROUNDS = 20  # in one question
 MAX_CARRIED, MAX_CARRIED_TOGETHER = 1_800, 7_000  # characters that buttons carry: each, and in one message
-LOST = {
-    "archived": "the channel was archived",
-    "deleted": "the channel was deleted",
-    "removed": "I was removed from the channel",
-}
 
 
 ONE_OF_TWO_SIDES = "Choose one of the two directions."
@@ -210,12 +205,12 @@ def zone_changed(zone: str) -> Message:
     return Message(words, (Paragraph(words), Buttons(buttons), Small(line("A deadline never moves earlier."))))
 
 
-def channel_lost(round_: Round, reason: str) -> Message:
+def channel_lost(round_: Round, reason: PauseReason) -> Message:
     words = line(
         "Round {name} rests, because {why}. Nothing is lost and private answers are still taken. Invite me to a "
         "channel and type `/coldframe resume` there to go on.",
         name=theirs(round_.name, 60),
-        why=LOST[reason],
+        why=PAUSED[reason],
     )
     return Message(words, (Paragraph(words),))
 

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
-from coldframe.domain.names import MemberId, Side, Step
+from coldframe.domain.names import MemberId, PauseReason, Side, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, Who, line
 from coldframe.message.packed import ButtonValue, MessageName
 from coldframe.speech.steps import TITLES
 
+PAUSED = {
+    PauseReason.ASKED: "the facilitator paused it",
+    PauseReason.NOBODY_ANSWERED: "nobody answered",
+    PauseReason.NOBODY_DECIDED: "nobody decided",
+    PauseReason.CHANNEL_ARCHIVED: "the channel was archived",
+    PauseReason.CHANNEL_DELETED: "the channel was deleted",
+    PauseReason.CHANNEL_LEFT: "I was removed from the channel",
+}
+NO_REASON = "no reason given"
 SIDES = {Side.DRIVING: "driving", Side.RESTRAINING: "restraining"}
 
 

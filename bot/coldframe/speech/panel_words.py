@@ -29,7 +29,7 @@ from coldframe.message.nodes import (
     line,
 )
 from coldframe.speech.answers import said
-from coldframe.speech.names import count, title
+from coldframe.speech.names import PAUSED, count, title
 from coldframe.speech.steps import WORDS
 
 HELP = (
@@ -109,7 +109,7 @@ def _round_blocks(round_: Round, me: MemberId) -> list[Block]:
 def _where(round_: Round) -> Line:
     words = line("*{name}* is at *{step}*", name=theirs(round_.name, 60), step=title(round_.step))
     if round_.paused is not None:
-        return words + line(" and rests: {why}.", why=theirs(round_.paused, 200))
+        return words + line(" and rests: {why}.", why=PAUSED[round_.paused])
     if round_.progress.due is not None:
         words += line(", until {due}", due=When(round_.progress.due))
     expected = len(rules.expected(round_))

@@ -36,7 +36,7 @@ from coldframe.domain.facts import (
     StepOpened,
     WindowSet,
 )
-from coldframe.domain.names import RUNNING, Role, Step
+from coldframe.domain.names import RUNNING, PauseReason, Role, Step
 from coldframe.domain.people import seats
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import notes, rules
@@ -46,8 +46,8 @@ from coldframe.domain.state import Round
 from coldframe.domain.texts import accepted
 
 Facts = tuple[Fact, ...]
-MOST_LIVE_EXTENSIONS = 10  # "5 more minutes", ten times at most (WCAG 2.2, 2.2.1)
-MOST_DAYS_EXTENSIONS = 3
+MAX_LIVE_EXTENSIONS = 10  # "5 more minutes", ten times at most (WCAG 2.2, 2.2.1)
+MAX_DAYS_EXTENSIONS = 3
 SETTLING = {"days": timedelta(minutes=10), "live": timedelta(seconds=15)}
 
 
@@ -201,7 +201,7 @@ def _close_or_rest(round_: Round) -> Facts:
     try:
         return _close_now(round_)
     except Refused:
-        return (RoundPaused("nobody answered"),)
+        return (RoundPaused(PauseReason.NOBODY_ANSWERED),)
 
 
 def _decision_due(round_: Round, role: Role) -> Facts:
@@ -210,13 +210,18 @@ def _decision_due(round_: Round, role: Role) -> Facts:
     What waits for several people is not taken out of anybody's hands but extended a few times.
     """
     longer = StepExtended(round_.step, "nobody decided", round_.progress.extensions + 1)
+    rest = (RoundPaused(PauseReason.NOBODY_DECIDED),)
     if not RULES[round_.step].hands_over:
-        return (longer,) if round_.progress.extensions < MOST_DAYS_EXTENSIONS else (RoundPaused("nobody decided"),)
+        return (
+            (longer,)
+            if round_.progress.extensions < MAX_DAYS_EXTENSIONS
+            else (RoundPaused(PauseReason.NOBODY_DECIDED),)
+        )
     if not round_.progress.extended:
         return (longer,)
     if role not in round_.roles.handed_over and seats.deputy_ready(round_, role):
         return (RoleHandedOver(role, True, "missed deadline"), longer)
-    return (RoundPaused("nobody decided"),)
+    return rest
 
 
 def extend(round_: Round, command: Extend, now: datetime) -> Facts:
@@ -227,7 +232,7 @@ def extend(round_: Round, command: Extend, now: datetime) -> Facts:
     live = round_.settings.pace == "live"
     if not live:
         checks.facilitator(round_, command.by)
-    most = MOST_LIVE_EXTENSIONS if live else MOST_DAYS_EXTENSIONS
+    most = MAX_LIVE_EXTENSIONS if live else MAX_DAYS_EXTENSIONS
     if round_.progress.extensions >= most:
         raise Refused(Because.ALREADY_EXTENDED, most=most)
     return (StepExtended(round_.step, "facilitator", round_.progress.extensions + 1),)
@@ -237,8 +242,7 @@ def pause(round_: Round, command: Pause, now: datetime) -> Facts:
     checks.in_step(round_, *RUNNING)
     checks.facilitator(round_, command.by)
     checks.not_paused(round_)
-    reason = command.reason.strip() and accepted(command.reason, 300, field="reason")
-    return (RoundPaused(reason or "the facilitator paused it"),)
+    return (RoundPaused(command.reason),)
 
 
 def resume(round_: Round, command: Resume, now: datetime) -> Facts:
@@ -253,7 +257,7 @@ def cancel(round_: Round, command: Cancel, now: datetime) -> Facts:
     checks.in_step(round_, Step.SETUP, *RUNNING)
     checks.facilitator(round_, command.by)
     reason = command.reason.strip() and accepted(command.reason, 300, field="reason")
-    return (RoundCancelled(reason or "no reason given"),)
+    return (RoundCancelled(reason),)
 
 
 # --- evolve ---
@@ -298,7 +302,7 @@ def member_done(round_: Round, fact: MemberDone) -> Round:
 
 
 def round_paused(round_: Round, fact: RoundPaused) -> Round:
-    return replace(round_, paused=fact.reason, progress=replace(round_.progress, settles_at=None))
+    return replace(round_, paused=fact.why, progress=replace(round_.progress, settles_at=None))
 
 
 def round_resumed(round_: Round, fact: RoundResumed) -> Round:

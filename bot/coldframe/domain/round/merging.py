@@ -73,7 +73,7 @@ def join(round_: Round, command: JoinForces, now: datetime) -> Facts:
     if first == second:
         raise Refused(Because.ALREADY_MERGED)
     if needs_second_person(round_) and command.by != BOT:
-        by_hand = MergeProposal(first.notes[0], second.notes[0], 1.0, "joined by hand", None, command.by)
+        by_hand = MergeProposal(first.notes[0], second.notes[0], 1.0, "", None, command.by)
         return () if by_hand in round_.proposals else (MergesProposed((by_hand,)),)
     return (ForcesJoined(command.first, command.second),)
 

@@ -18,7 +18,7 @@ from coldframe.domain.commands import (
     TakeBackVote,
     WithdrawNote,
 )
-from coldframe.domain.names import LeverId, MemberId, Role, Step
+from coldframe.domain.names import LeverId, MemberId, PauseReason, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.engine.core import members
@@ -50,7 +50,12 @@ from coldframe.speech import answers
 from coldframe.speech.refusals import refusal
 
 Ear = Callable[[Request, Any], Awaitable[Reply | None]]
-LONGEST_HANDED_BACK = 3000  # a longer message stands right above its answer, in its writer's own words
+LOST: Mapping[str, PauseReason] = {
+    "archived": PauseReason.CHANNEL_ARCHIVED,
+    "deleted": PauseReason.CHANNEL_DELETED,
+    "removed": PauseReason.CHANNEL_LEFT,
+}
+MAX_HANDED_BACK = 3000  # a longer message stands right above its answer, in its writer's own words
 
 
 async def hear(uses: Uses, turn: Turn, event: Inbound) -> Reply:
@@ -71,7 +76,7 @@ def refuse(turn: Turn, event: Inbound, refused: Refused) -> Reply:
         if typed:  # the form is gone with this answer, and a passing note would be too
             turn.answer(event.place.tenant, event.person, refusal(refused, handed_back=typed))
             return Reply()
-    text = event.what.text if isinstance(event.what, Said) and len(event.what.text) <= LONGEST_HANDED_BACK else ""
+    text = event.what.text if isinstance(event.what, Said) and len(event.what.text) <= MAX_HANDED_BACK else ""
     words = refusal(refused, handed_back=text)
     if event.place.kind == "direct":
         turn.answer(event.place.tenant, event.person, words)
@@ -288,11 +293,12 @@ async def _person_changed(request: Request, what: PersonChanged) -> Reply | None
 
 async def _channel_lost(request: Request, what: ChannelLost) -> Reply | None:
     turn, event = request.turn, request.event
+    lost = LOST[what.reason]
     for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
         round_ = await turn.round(head.id)
         if round_.step is not Step.SETUP and round_.paused is None:
-            await turn.act(round_, Pause(BOT, answers.LOST[what.reason]))
-        turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), answers.channel_lost(round_, what.reason))
+            await turn.act(round_, Pause(BOT, lost))
+        turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), answers.channel_lost(round_, lost))
     return None
 
 

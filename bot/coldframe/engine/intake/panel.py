@@ -18,7 +18,7 @@ from coldframe.engine.trial import ownership
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
 from coldframe.ports.storage import Send
-from coldframe.speech import answers, panel_words
+from coldframe.speech import panel_words
 
 OPENED_BY = {"hours.write": "hours.write", "me.away": "me.away", "register.search": "register.filter"}
 """Forms that words ask for, with the button's action that opens each as well."""
@@ -143,7 +143,7 @@ async def _resume(request: Request) -> Reply | None:
 
 async def _moved_here(request: Request, round_: Round) -> Round:
     """The round in this channel, if it rests for want of its own."""
-    if round_.paused not in answers.LOST.values():
+    if round_.paused is None or not round_.paused.channel_lost:
         return round_
     moved = replace(round_, channel=request.event.place.id)
     await request.turn.uow.save_round(round_, moved, (), request.turn.now)

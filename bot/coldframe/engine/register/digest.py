@@ -21,7 +21,7 @@ from coldframe.message.packed import ButtonValue, Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due, UnitOfWork
-from coldframe.speech.names import title
+from coldframe.speech.names import PAUSED, title
 from coldframe.speech.register import digest_words
 from coldframe.speech.register.digest_words import Digest, RoundRow, TrialRow, VerdictRow
 from coldframe.speech.trial import trial_words
@@ -75,7 +75,7 @@ def _round_row(round_: Round) -> RoundRow:
     """What it waits for, in numbers, never in names."""
     expected = len(rules.expected(round_))
     if round_.paused is not None:
-        waits = f"rests: {round_.paused}"
+        waits = f"rests: {PAUSED[round_.paused]}"
     elif round_.step is Step.SETUP:
         waits = "waits for its start"
     elif expected > 1:

@@ -190,7 +190,7 @@ async def _extended(turn: Turn, before: Round, round_: Round, fact: StepExtended
 async def _paused(turn: Turn, before: Round, round_: Round, fact: RoundPaused) -> None:
     for kind in STEP_KINDS:
         await turn.drop_due(round_.id, kind=kind)
-    turn.say(round_, "paused", cards.paused(round_, fact.reason), rest=(turn.kit.ids.new(""),))
+    turn.say(round_, "paused", cards.paused(round_, fact.why), rest=(turn.kit.ids.new(""),))
 
 
 async def _resumed(turn: Turn, before: Round, round_: Round, fact: RoundResumed) -> None:

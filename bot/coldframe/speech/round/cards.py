@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coldframe.domain.names import Role, Step
+from coldframe.domain.names import PauseReason, Role, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
@@ -23,7 +23,7 @@ from coldframe.message.nodes import (
     When,
     line,
 )
-from coldframe.speech.names import count, title, who
+from coldframe.speech.names import NO_REASON, PAUSED, count, title, who
 from coldframe.speech.round.setup_words import windows_chosen
 from coldframe.speech.steps import WORDS
 
@@ -81,7 +81,7 @@ def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
     if expected > 1:
         rows.append(("In so far", line("{n} of {all} are in", n=len(rules.came_in(round_)), all=expected)))
     if round_.paused is not None:
-        rows.append(("Paused", line("{reason}", reason=theirs(round_.paused, 200))))
+        rows.append(("Paused", line(PAUSED[round_.paused])))
     elif progress.settles_at is not None:
         rows.append(("Closing", line("everybody is in; it closes at {at}", at=When(progress.settles_at, "hour"))))
     elif progress.extensions:
@@ -171,12 +171,12 @@ def extended(round_: Round, why: str) -> Message:
     return Message(words, (Paragraph(words),))
 
 
-def paused(round_: Round, reason: str) -> Message:
+def paused(round_: Round, reason: PauseReason) -> Message:
     words = line(
         "Round {name} rests: {reason}. Nothing is lost, and what you send me is still taken. "
         "The facilitator resumes it with `/coldframe resume`.",
         name=theirs(round_.name, 60),
-        reason=theirs(reason, 200),
+        reason=PAUSED[reason],
     )
     return Message(words, (Paragraph(words),))
 
@@ -190,7 +190,7 @@ def cancelled(round_: Round, reason: str) -> Message:
     words = line(
         "Round {name} ends here without a commitment: {reason}. What was revealed so far is kept for a later round.",
         name=theirs(round_.name, 60),
-        reason=theirs(reason, 200),
+        reason=theirs(reason or NO_REASON, 200),
     )
     return Message(words, (Paragraph(words),))
 

@@ -275,7 +275,7 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
         summary,
         (
             Items((line("{a}", a=theirs(first.shown(), 600)), line("{b}", b=theirs(second.shown(), 600)))),
-            Small(line("Why I ask: {why}", why=theirs(proposal.why, 300))),
+            Small(line("Why I ask: {why}", why=theirs(proposal.why or "joined by hand", 300))),
             Buttons(
                 (
                     Button("Same point", "merge.yes", key, "primary"),
