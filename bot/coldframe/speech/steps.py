@@ -52,9 +52,7 @@ WORDS: Mapping[Step, StepWords] = {
         title="Focus",
         asks="{chief} picks the one lever to work on, with a reason.",
         then="Then duplicates among its restraining forces are joined. The other levers' notes are kept.",
-        card=(),
-        panel=(),
-        vote=None,
+        card=(), panel=(), vote=None,
     ),
     Step.MERGE: StepWords(
         title="Merge",
@@ -68,8 +66,7 @@ WORDS: Mapping[Step, StepWords] = {
         title="Dots",
         asks="Everybody puts {dots} on the restraining forces, in private. Several on one force are allowed.",
         then="Then the ranking appears, ties shown as ties, and the first {carry} become questions.",
-        card=(),
-        panel=(),
+        card=(), panel=(),
         vote=VoteWords(
             thing="dot",
             ask="Which forces hold us back most? Put your dots; several on one force are allowed.",
@@ -83,9 +80,7 @@ WORDS: Mapping[Step, StepWords] = {
         asks="{facilitator} turns the strongest forces into questions. Suggest yours to the bot in private, or in this "
         "thread with the bot's name before it; it begins with “How might we”.",
         then="Then everybody looks for precedents.",
-        card=(),
-        panel=(),
-        vote=None,
+        card=(), panel=(), vote=None,
     ),
     Step.PRECEDENTS: StepWords(
         title="Precedents",
@@ -99,16 +94,13 @@ WORDS: Mapping[Step, StepWords] = {
         title="Plans",
         asks="Everybody may write one-page plans, in private, without names.",
         then="Then all plans appear at one moment, without names.",
-        card=(_PLAN,),
-        panel=(_PLAN,),
-        vote=None,
+        card=(_PLAN,), panel=(_PLAN,), vote=None,
     ),
     Step.BALLOT: StepWords(
         title="Ballot",
         asks="Everybody gives {votes} to the plans with the most effect on their question, in private.",
         then="Then group votes, the decision-maker's votes and the weighted total appear side by side.",
-        card=(),
-        panel=(),
+        card=(), panel=(),
         vote=VoteWords(
             thing="vote",
             ask="Which plans have the most effect on their question? Do not think of the effort yet: it is asked "
@@ -123,19 +115,15 @@ WORDS: Mapping[Step, StepWords] = {
         title="Placement",
         asks="Plans are compared in pairs: which has more impact, which takes more effort.",
         then="Then the effort-impact matrix appears, with how sure each place is.",
-        card=(),
-        panel=(),
-        vote=None,
+        card=(), panel=(), vote=None,
     ),
     Step.COMMITMENT: StepWords(
         title="Commitment",
         asks="{chief} and {facilitator} choose at most {trials}; each owner accepts in person.",
         then="The round ends when owners, first-week actions and all dates are there.",
-        card=(),
-        panel=(),
-        vote=None,
+        card=(), panel=(), vote=None,
     ),
-}
+}  # fmt: skip
 TITLES = {
     Step.SETUP: "Setup",
     **{step: words.title for step, words in WORDS.items()},

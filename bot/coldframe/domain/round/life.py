@@ -100,7 +100,8 @@ def evolve(round_: Round, fact: Fact) -> Round:
 def _entered(round_: Round, step: Step) -> Round:
     """A new step begins with a clean progress."""
     fresh = replace(round_, step=step, progress=Progress())
-    return RULES[step].enter(fresh) if step in RULES else fresh
+    enter = RULES[step].enter if step in RULES else None
+    return enter(fresh) if enter else fresh
 
 
 def replay(round_: Round, facts: Iterable[Fact]) -> Round:

@@ -42,8 +42,8 @@ class StepRule:
     """A decision that does not come is the deputy's to take."""
     close: Callable[[Round], tuple[Fact, ...]] | None
     """What its close brings; raises Refused while it cannot close. None where the decision itself ends it."""
-    enter: Callable[[Round], Round]
-    """The round as the step begins, its progress clean."""
+    enter: Callable[[Round], Round] | None
+    """What changes as it begins, beyond a clean progress."""
 
 
 def _present(round_: Round) -> tuple[MemberId, ...]:
@@ -70,28 +70,8 @@ def _nobody(round_: Round) -> frozenset[MemberId]:
     return frozenset()
 
 
-def _put_dots(round_: Round) -> frozenset[MemberId]:
-    return frozenset(round_.dots.votes()) if round_.dots else frozenset()
-
-
-def _told_precedents(round_: Round) -> frozenset[MemberId]:
-    return frozenset(p.by for p in round_.precedents)
-
-
-def _wrote_plans(round_: Round) -> frozenset[MemberId]:
-    return frozenset(p.author for p in round_.plans.values() if p.author)
-
-
-def _voted(round_: Round) -> frozenset[MemberId]:
-    return frozenset(round_.ballot.votes()) if round_.ballot else frozenset()
-
-
-def _compared(round_: Round) -> frozenset[MemberId]:
-    return frozenset(judge for judge, answers in round_.comparisons.items() if answers)
-
-
-def _as_it_is(round_: Round) -> Round:
-    return round_
+def _voters(ledger: Ledger | None) -> frozenset[MemberId]:
+    return frozenset(ledger.votes()) if ledger else frozenset()
 
 
 def _with_dots(round_: Round) -> Round:
@@ -105,44 +85,49 @@ def _early_judges_done(round_: Round) -> Round:
 RULES: Mapping[Step, StepRule] = {
     Step.NOTES: StepRule(
         hours=8, minutes=20, read_hours=0, read_minutes=0, private=True, expected=_present, gave=notes.writers,
-        quorum=0.6, needs=None, decides=None, hands_over=False, close=notes.close, enter=_as_it_is,
+        quorum=0.6, needs=None, decides=None, hands_over=False, close=notes.close, enter=None,
     ),
     Step.FOCUS: StepRule(
         hours=8, minutes=3, read_hours=0, read_minutes=0, private=False, expected=_chief, gave=_nobody,
-        quorum=None, needs=None, decides=Role.DECISION_MAKER, hands_over=True, close=None, enter=_as_it_is,
+        quorum=None, needs=None, decides=Role.DECISION_MAKER, hands_over=True, close=None, enter=None,
     ),
     Step.MERGE: StepRule(
         hours=6, minutes=5, read_hours=0, read_minutes=0, private=False, expected=_facilitator, gave=_nobody,
-        quorum=None, needs=None, decides=None, hands_over=False, close=merging.close, enter=_as_it_is,
+        quorum=None, needs=None, decides=None, hands_over=False, close=merging.close, enter=None,
     ),
     Step.DOTS: StepRule(
-        hours=8, minutes=3, read_hours=0, read_minutes=0, private=True, expected=_present, gave=_put_dots,
+        hours=8, minutes=3, read_hours=0, read_minutes=0, private=True, expected=_present,
+        gave=lambda r: _voters(r.dots),
         quorum=0.6, needs=None, decides=None, hands_over=False, close=ballots.close_dots, enter=_with_dots,
     ),
     Step.QUESTIONS: StepRule(
         hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=_facilitator, gave=_nobody,
-        quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=True, close=questions.publish, enter=_as_it_is,
+        quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=True, close=questions.publish, enter=None,
     ),
     Step.PRECEDENTS: StepRule(
-        hours=16, minutes=40, read_hours=0, read_minutes=0, private=False, expected=_present, gave=_told_precedents,
-        quorum=0.6, needs=None, decides=None, hands_over=False, close=questions.close_precedents, enter=_as_it_is,
+        hours=16, minutes=40, read_hours=0, read_minutes=0, private=False, expected=_present,
+        gave=lambda r: frozenset(p.by for p in r.precedents),
+        quorum=0.6, needs=None, decides=None, hands_over=False, close=questions.close_precedents, enter=None,
     ),
     Step.PLANS: StepRule(
-        hours=16, minutes=40, read_hours=0, read_minutes=0, private=True, expected=_present, gave=_wrote_plans,
-        quorum=0.6, needs=None, decides=None, hands_over=False, close=plans.close, enter=_as_it_is,
+        hours=16, minutes=40, read_hours=0, read_minutes=0, private=True, expected=_present,
+        gave=lambda r: frozenset(p.author for p in r.plans.values() if p.author),
+        quorum=0.6, needs=None, decides=None, hands_over=False, close=plans.close, enter=None,
     ),
     Step.BALLOT: StepRule(
-        hours=8, minutes=8, read_hours=2, read_minutes=1, private=True, expected=_present, gave=_voted,
+        hours=8, minutes=8, read_hours=2, read_minutes=1, private=True, expected=_present,
+        gave=lambda r: _voters(r.ballot),
         quorum=2 / 3, needs=Role.DECISION_MAKER, decides=None, hands_over=False, close=ballots.close_ballot,
-        enter=_as_it_is,
+        enter=None,
     ),
     Step.PLACEMENT: StepRule(
-        hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=_placing, gave=_compared,
+        hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=_placing,
+        gave=lambda r: frozenset(judge for judge, answers in r.comparisons.items() if answers),
         quorum=None, needs=None, decides=None, hands_over=False, close=placement.close, enter=_early_judges_done,
     ),
     Step.COMMITMENT: StepRule(
         hours=8, minutes=15, read_hours=0, read_minutes=0, private=False, expected=_both_roles, gave=_nobody,
-        quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=False, close=None, enter=_as_it_is,
+        quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=False, close=None, enter=None,
     ),
 }  # fmt: skip
 

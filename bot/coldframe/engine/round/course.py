@@ -33,8 +33,7 @@ from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reminding import rounds as reminders
 from coldframe.engine.round import closing, holdups, retention
 from coldframe.engine.round.steps import PLAYS
-from coldframe.engine.round.steps.play import opens
-from coldframe.message.nodes import Form
+from coldframe.engine.round.steps.play import acts, opens
 from coldframe.ports.chat import Reply
 from coldframe.speech import answers
 from coldframe.speech.names import message_name
@@ -155,28 +154,16 @@ async def _close(request: RoundRequest) -> None:
     await closing.by_hand(request.turn, request.round, request.by)
 
 
-async def _extend(request: RoundRequest) -> None:
-    await request.act(Extend(request.by))
-
-
-def _cancel_form(request: RoundRequest) -> Form:
-    return forms.cancel(request.round)
-
-
-async def _cancel(request: RoundRequest) -> None:
-    await request.act(Cancel(request.by, request.text("reason")))
-
-
 BUTTONS = of_round(
     {
         "step.done": _done,
         "step.undone": _undone,
         "step.close": _close,
-        "step.extend": _extend,
-        "round.cancel": opens(_cancel_form),
+        "step.extend": acts(lambda r: Extend(r.by)),
+        "round.cancel": opens(lambda r: forms.cancel(r.round)),
     }
 )
-FORMS = of_round({"round.cancel": _cancel})
+FORMS = of_round({"round.cancel": acts(lambda r: Cancel(r.by, r.text("reason")))})
 
 
 # --- what follows ---

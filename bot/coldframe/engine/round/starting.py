@@ -11,8 +11,8 @@ from coldframe.domain.round.life import decide
 from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
-from coldframe.engine.round.steps.play import opens
-from coldframe.message.nodes import Button, Form
+from coldframe.engine.round.steps.play import acts, opens
+from coldframe.message.nodes import Button
 from coldframe.ports.storage import Due
 from coldframe.speech.people import time_words
 from coldframe.speech.refusals import refusal
@@ -21,17 +21,9 @@ from coldframe.speech.round import forms, setup_words
 START = "round start"
 
 
-async def _start(request: RoundRequest) -> None:
-    await request.act(Start(request.by))
-
-
 async def _confirm_weight(request: RoundRequest) -> None:
     round_ = await request.act(ConfirmWeight(request.by))
     await request.turn.act(round_, Start(request.by))
-
-
-def _date_form(request: RoundRequest) -> Form:
-    return forms.date("round.start_on", request.value)
 
 
 async def on_date(request: RoundRequest) -> None:
@@ -58,6 +50,12 @@ async def _date_has_come(turn: Turn, due: Due) -> None:
         turn.answer(round_.tenant, facilitator, setup_words.not_started(round_, refusal(refused)))
 
 
-BUTTONS = of_round({"round.start": _start, "round.confirm": _confirm_weight, "round.start_on": opens(_date_form)})
+BUTTONS = of_round(
+    {
+        "round.start": acts(lambda r: Start(r.by)),
+        "round.confirm": _confirm_weight,
+        "round.start_on": opens(lambda r: forms.date("round.start_on", r.value)),
+    }
+)
 FORMS: Answers = of_round({"round.start_on": on_date})
 DUE: Mapping[str, Carry] = {START: InOneTurn(_date_has_come)}

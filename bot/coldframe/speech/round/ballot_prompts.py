@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coldframe.domain.names import Axis, ForceId, MemberId, PlanId, Step
+from coldframe.domain.names import Axis, ForceId, MemberId, PlanId
 from coldframe.domain.round.ballots import options_for
 from coldframe.domain.round.placement import in_one_sitting
 from coldframe.domain.state import Round
@@ -80,7 +80,7 @@ def option(round_: Round, member: MemberId, option_id: str) -> Message:
 
 
 def option_text(round_: Round, option_id: str) -> str:
-    if round_.step is Step.DOTS:
+    if round_.force(option_id) is not None:
         return round_.force_text(ForceId(option_id))
     return round_.plans[PlanId(option_id)].title
 

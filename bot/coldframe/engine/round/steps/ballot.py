@@ -6,11 +6,10 @@ from coldframe.domain.commands import LockBallot
 from coldframe.domain.facts import BallotCounted
 from coldframe.domain.names import Step
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.core.turn import InOneTurn, Kit, Turn, due_turn
 from coldframe.engine.round import retention
 from coldframe.engine.round.steps import voting
-from coldframe.engine.round.steps.play import StepPlay, post_card, read, repeats_nothing
+from coldframe.engine.round.steps.play import StepPlay, acts, post_card, read, repeats_nothing
 from coldframe.engine.worker import explaining
 from coldframe.message.packed import Occurrence
 from coldframe.ports.storage import Due
@@ -26,10 +25,6 @@ async def _hand_out(turn: Turn, due: Due) -> None:
     round_ = await turn.round(due.subject)
     if round_.step is Step.BALLOT and round_.paused is None:
         await ASKING.everybody(turn, round_)
-
-
-async def _lock(request: RoundRequest) -> None:
-    await request.act(LockBallot(request.by))
 
 
 async def _counted(turn: Turn, before: Round, round_: Round, fact: BallotCounted) -> None:
@@ -52,14 +47,9 @@ async def _explain(kit: Kit, due: Due) -> None:
 
 ASKING = voting.asking(Step.BALLOT)
 PLAY = StepPlay(
-    open=_open,
-    asking=ASKING,
-    desk=None,
-    own_card=voting.own_card,
-    repeats=repeats_nothing,
-    card_follows=False,
-    buttons={"ballot.lock": _lock},
+    open=_open, asking=ASKING, desk=None, own_card=voting.own_card, repeats=repeats_nothing, card_follows=False,
+    buttons={"ballot.lock": acts(lambda r: LockBallot(r.by))},
     forms={},
     follow={BallotCounted: _counted},
     due={"open": InOneTurn(_hand_out), "explain ballot": _explain},
-)
+)  # fmt: skip

@@ -29,7 +29,7 @@ from coldframe.engine.core import members, sent_form
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step
 from coldframe.engine.core.turn import InOneTurn, Turn
 from coldframe.engine.round import retention
-from coldframe.engine.round.steps.play import StepPlay, chosen, opens, repeats_nothing
+from coldframe.engine.round.steps.play import StepPlay, acts, chosen, opens, repeats_nothing
 from coldframe.engine.trial import places
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
@@ -72,14 +72,6 @@ async def _choose(request: RoundRequest) -> None:
     await request.act(ChoosePlan(request.by, PlanId(request.part(0)), running, free_on, beside))
 
 
-async def _drop(request: RoundRequest) -> None:
-    await request.act(DropChoice(request.by, PlanId(request.part(0))))
-
-
-async def _accept_overlap(request: RoundRequest) -> None:
-    await request.act(AcceptOverlap(request.by))
-
-
 async def _commit(request: RoundRequest) -> None:
     running, _ = await places.places(request.turn, request.round)
     await request.act(Commit(request.by, running))
@@ -108,10 +100,6 @@ async def _offer(request: RoundRequest) -> None:
 async def _accept(request: RoundRequest) -> None:
     await request.act(AnswerOwnership(request.by, PlanId(request.part(0)), accept=True))
     request.answer(commitment_words.you_own_it())
-
-
-async def _ask_owner(request: RoundRequest) -> None:
-    await request.act(AskOwner(request.by, PlanId(request.part(0)), MemberId(request.text("member"))))
 
 
 async def _decline(request: RoundRequest) -> None:
@@ -183,19 +171,11 @@ async def _forecast(request: RoundRequest) -> None:
     request.answer(answers.forecast_kept())
 
 
-def _review_form(request: RoundRequest) -> Form:
-    return forms.date("review.date", request.value)
-
-
 async def _review(request: RoundRequest) -> None:
     plan, choice = chosen(request)
     day = await sent_form.review_day(request, "date", choice.owner or request.by)
     await request.act(SetReview(request.by, plan, day.at))
     request.answer(time_words.date_understood("Review", day.words, commitment_words.review_again(request.round, plan)))
-
-
-def _next_round_form(request: RoundRequest) -> Form:
-    return forms.date("nextround.date", request.value)
 
 
 async def _next_round(request: RoundRequest) -> None:
@@ -243,29 +223,24 @@ async def _committed(turn: Turn, before: Round, round_: Round, fact: Committed) 
 
 
 PLAY = StepPlay(
-    open=_open,
-    asking=None,
-    desk=None,
-    own_card=None,
-    repeats=repeats_nothing,
-    card_follows=True,
+    open=_open, asking=None, desk=None, own_card=None, repeats=repeats_nothing, card_follows=True,
     buttons={
         "round.commit": _commit,
         "choice.make": _choose,
-        "choice.drop": _drop,
+        "choice.drop": acts(lambda r: DropChoice(r.by, PlanId(r.part(0)))),
         "owner.offer": _offer,
         "owner.accept": _accept,
-        "overlap.accept": _accept_overlap,
+        "overlap.accept": acts(lambda r: AcceptOverlap(r.by)),
         "owner.ask": _form(forms.owner),
         "owner.decline": _form(forms.decline),
         "actions.write": _actions_form,
         "criterion.write": _form(forms.criterion),
         "forecast.write": _form(forms.forecast),
-        "review.date": opens(_review_form),
-        "nextround.date": opens(_next_round_form),
+        "review.date": opens(lambda r: forms.date("review.date", r.value)),
+        "nextround.date": opens(lambda r: forms.date("nextround.date", r.value)),
     },
     forms={
-        "owner.ask": _ask_owner,
+        "owner.ask": acts(lambda r: AskOwner(r.by, PlanId(r.part(0)), MemberId(r.text("member")))),
         "owner.decline": _decline,
         "actions.write": _actions,
         "criterion.write": _criterion,
@@ -281,4 +256,4 @@ PLAY = StepPlay(
         Committed: _committed,
     },
     due={CARD: InOneTurn(_card)},
-)
+)  # fmt: skip

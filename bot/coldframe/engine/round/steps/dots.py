@@ -8,16 +8,11 @@ from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.round import retention
 from coldframe.engine.round.steps import voting
-from coldframe.engine.round.steps.play import Repeated, StepPlay, post_card, read
+from coldframe.engine.round.steps.play import Repeated, StepPlay, read
 from coldframe.engine.worker import explaining
 from coldframe.ports.storage import Due
 from coldframe.speech.names import message_name
 from coldframe.speech.round import ballot_prompts, cards, results
-
-
-async def _open(turn: Turn, round_: Round) -> None:
-    post_card(turn, round_)
-    await ASKING.everybody(turn, round_)
 
 
 async def _counted(turn: Turn, before: Round, round_: Round, fact: DotsCounted) -> None:
@@ -50,14 +45,9 @@ def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
 
 ASKING = voting.asking(Step.DOTS)
 PLAY = StepPlay(
-    open=_open,
-    asking=ASKING,
-    desk=None,
-    own_card=voting.own_card,
-    repeats=_repeats,
-    card_follows=False,
+    open=ASKING.open, asking=ASKING, desk=None, own_card=voting.own_card, repeats=_repeats, card_follows=False,
     buttons={},
     forms={},
     follow={DotsCounted: _counted},
     due={"explain dots": _explain},
-)
+)  # fmt: skip

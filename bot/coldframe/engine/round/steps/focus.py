@@ -10,7 +10,7 @@ from coldframe.domain.state import Note, Round
 from coldframe.engine.core.requests import RoundRequest, in_step
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import funnel
-from coldframe.engine.round.steps.play import StepPlay, opens, post_card, repeats_nothing
+from coldframe.engine.round.steps.play import StepPlay, acts, opens, post_card, repeats_nothing
 from coldframe.message.nodes import Form, Line
 from coldframe.speech.round import forms, prompts, results
 
@@ -42,24 +42,15 @@ def _form(request: RoundRequest) -> Form:
     return forms.focus(request.round, LeverId(request.part(0)))
 
 
-async def _pick(request: RoundRequest) -> None:
-    await request.act(PickFocus(request.by, LeverId(request.part(0)), request.text("reason")))
-
-
 async def _picked(turn: Turn, before: Round, round_: Round, fact: FocusPicked) -> None:
     turn.say(round_, "focus", results.focus_picked(round_))
     turn.later("propose", round_.id, "merges", turn.now)
 
 
 PLAY = StepPlay(
-    open=_open,
-    asking=None,
-    desk=_desk,
-    own_card=None,
-    repeats=repeats_nothing,
-    card_follows=False,
+    open=_open, asking=None, desk=_desk, own_card=None, repeats=repeats_nothing, card_follows=False,
     buttons={"focus.pick": opens(_form)},
-    forms={"focus.pick": _pick},
+    forms={"focus.pick": acts(lambda r: PickFocus(r.by, LeverId(r.part(0)), r.text("reason")))},
     follow={FocusPicked: _picked},
     due={},
-)
+)  # fmt: skip

@@ -9,26 +9,14 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import MergeProposal, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step
 from coldframe.engine.core.turn import Kit, Turn, due_turn
-from coldframe.engine.round.steps.play import Repeated, StepPlay, opens, post_card, read
+from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay, acts, opens, read
 from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech import answers
 from coldframe.speech.names import message_name
-from coldframe.speech.round import cards, forms, prompts, results
-
-# --- opening ---
-
-
-async def _open(turn: Turn, round_: Round) -> None:
-    post_card(turn, round_)
-    _desk(turn, round_)
-
-
-def _desk(turn: Turn, round_: Round) -> None:
-    facilitator = round_.roles.acting(Role.FACILITATOR)
-    turn.tell(round_, facilitator, "desk", prompts.merge_desk(round_, facilitator), rest=(Step.MERGE.value,))
+from coldframe.speech.round import forms, prompts, results
 
 
 async def _propose(kit: Kit, due: Due) -> None:
@@ -60,14 +48,6 @@ def _split_form(request: RoundRequest) -> Form:
     return forms.split(request.round)
 
 
-async def _join(request: RoundRequest) -> None:
-    await request.act(JoinForces(request.by, ForceId(request.text("first")), ForceId(request.text("second"))))
-
-
-async def _split(request: RoundRequest) -> None:
-    await request.act(SplitForce(request.by, ForceId(request.text("force"))))
-
-
 def _answer(same: bool) -> RoundAnswer:
     async def answered(request: RoundRequest) -> Reply | None:
         await request.act(AnswerMerge(request.by, NoteId(request.part(0)), NoteId(request.part(1)), same))
@@ -80,7 +60,7 @@ def _answer(same: bool) -> RoundAnswer:
 
 
 async def _proposed(turn: Turn, before: Round, after: Round, fact: MergesProposed) -> None:
-    _revise_desk(turn, after)
+    DESK.revise(turn, after)
     facilitator = after.roles.acting(Role.FACILITATOR)
     for proposal in fact.proposals:
         place = turn.channel(after) if proposal.proposed_by else turn.direct(after, facilitator)
@@ -92,13 +72,8 @@ def _name(round_: Round, proposal: MergeProposal) -> str:
     return message_name(round_.id, "proposal", proposal.first, proposal.second)
 
 
-def _revise_desk(turn: Turn, round_: Round) -> None:
-    facilitator = round_.roles.acting(Role.FACILITATOR)
-    turn.revise_own(round_, facilitator, "desk", prompts.merge_desk(round_, facilitator), Step.MERGE.value)
-
-
 async def _changed(turn: Turn, before: Round, round_: Round, fact: MergeAnswered | ForcesJoined | ForceSplit) -> None:
-    _revise_desk(turn, round_)
+    DESK.revise(turn, round_)
     await revise_proposals(turn, round_)
 
 
@@ -115,33 +90,23 @@ async def _merged(turn: Turn, before: Round, round_: Round, fact: Merged) -> Non
 
 
 def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
-    running = round_.step is Step.MERGE
-    over = cards.closed_card(round_, Step.MERGE)
-    desks = [
-        (
-            message_name(round_.id, "desk", member, Step.MERGE.value),
-            turn.direct(round_, member),
-            prompts.merge_desk(round_, member) if running else over,
-        )
-        for member in round_.active()
-    ]
-    return [(message_name(round_.id, "merged"), turn.channel(round_), results.merged(round_)), *desks]
+    merged = (message_name(round_.id, "merged"), turn.channel(round_), results.merged(round_))
+    return [merged, *DESK.repeats(turn, round_)]
 
 
+DESK = Desk(Step.MERGE, prompts.merge_desk)
 PLAY = StepPlay(
-    open=_open,
-    asking=None,
-    desk=_desk,
-    own_card=None,
-    repeats=_repeats,
-    card_follows=False,
+    open=DESK.open, asking=None, desk=DESK.show, own_card=None, repeats=_repeats, card_follows=False,
     buttons={
         "merge.join": opens(_join_form),
         "merge.object": opens(_split_form),
         "merge.yes": _answer(True),
         "merge.no": _answer(False),
     },
-    forms={"merge.join": _join, "merge.object": _split},
+    forms={
+        "merge.join": acts(lambda r: JoinForces(r.by, ForceId(r.text("first")), ForceId(r.text("second")))),
+        "merge.object": acts(lambda r: SplitForce(r.by, ForceId(r.text("force")))),
+    },
     follow={
         MergesProposed: _proposed,
         MergeAnswered: _changed,
@@ -150,4 +115,4 @@ PLAY = StepPlay(
         Merged: _merged,
     },
     due={"propose": _propose},
-)
+)  # fmt: skip

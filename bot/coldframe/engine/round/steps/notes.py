@@ -14,7 +14,7 @@ from coldframe.engine.core.requests import RoundRequest, in_step
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading.note_lines import looks_long
-from coldframe.engine.round.steps.play import Asking, StepPlay, opens, post_card, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, StepPlay, acts, opens, post_card, repeats_nothing
 from coldframe.message.nodes import Form
 from coldframe.speech import answers
 from coldframe.speech.people import time_words
@@ -86,14 +86,6 @@ def _notes(request: RoundRequest, lever: LeverId, side: Side, pieces: list[str],
     return [WriteNote(request.by, i, lever, side, piece, origin) for i, piece in zip(ids, pieces, strict=True)]
 
 
-async def _edit(request: RoundRequest) -> None:
-    await request.act(EditNote(request.by, NoteId(request.part(0)), request.text("text")))
-
-
-async def _withdraw(request: RoundRequest) -> None:
-    await request.act(WithdrawNote(request.by, NoteId(request.part(0))))
-
-
 async def _consent(request: RoundRequest) -> None:
     await request.act(Consent(request.by))
     request.answer(answers.consent_kept())
@@ -157,21 +149,16 @@ async def _revealed(turn: Turn, before: Round, round_: Round, fact: Revealed) ->
 
 ASKING = Asking("ask", (Step.NOTES.value,), _ask)
 PLAY = StepPlay(
-    open=_open,
-    asking=ASKING,
-    desk=None,
-    own_card=_my_notes,
-    repeats=repeats_nothing,
-    card_follows=False,
+    open=_open, asking=ASKING, desk=None, own_card=_my_notes, repeats=repeats_nothing, card_follows=False,
     buttons={
         "note.write": opens(_note_form),
         "note.edit": opens(_edit_form),
-        "note.withdraw": _withdraw,
+        "note.withdraw": acts(lambda r: WithdrawNote(r.by, NoteId(r.part(0)))),
         "note.consent": _consent,
         "draft.place": _place_draft,
         "draft.drop": _drop_draft,
     },
-    forms={"note.write": _write, "note.edit": _edit},
+    forms={"note.write": _write, "note.edit": acts(lambda r: EditNote(r.by, NoteId(r.part(0)), r.text("text")))},
     follow={
         NoteWritten: _written,
         NoteEdited: _changed,
@@ -180,4 +167,4 @@ PLAY = StepPlay(
         Revealed: _revealed,
     },
     due={},
-)
+)  # fmt: skip

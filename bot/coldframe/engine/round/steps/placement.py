@@ -12,16 +12,11 @@ from coldframe.domain.round import placement
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Kit, Turn, due_turn
-from coldframe.engine.round.steps.play import Asking, StepPlay, post_card, read, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, StepPlay, read, repeats_nothing
 from coldframe.engine.worker import explaining
 from coldframe.message.packed import Occurrence
 from coldframe.ports.storage import Due
 from coldframe.speech.round import ballot_prompts, results
-
-
-async def _open(turn: Turn, round_: Round) -> None:
-    post_card(turn, round_)
-    await ASKING.everybody(turn, round_)
 
 
 async def ask_to_compare(turn: Turn, round_: Round, member: MemberId) -> None:
@@ -70,12 +65,7 @@ async def _explain(kit: Kit, due: Due) -> None:
 
 ASKING = Asking("compare", (), ask_to_compare)
 PLAY = StepPlay(
-    open=_open,
-    asking=ASKING,
-    desk=None,
-    own_card=None,
-    repeats=repeats_nothing,
-    card_follows=False,
+    open=ASKING.open, asking=ASKING, desk=None, own_card=None, repeats=repeats_nothing, card_follows=False,
     buttons={
         "compare.first": _compare("first"),
         "compare.second": _compare("second"),
@@ -84,4 +74,4 @@ PLAY = StepPlay(
     forms={},
     follow={Compared: _compared, PlansPlaced: _placed},
     due={"explain matrix": _explain},
-)
+)  # fmt: skip

@@ -13,17 +13,12 @@ from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import RoundRequest, in_step
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import registering
-from coldframe.engine.round.steps.play import Asking, StepPlay, opens, post_card, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, StepPlay, acts, opens, repeats_nothing
 from coldframe.message.nodes import Form
 from coldframe.speech import answers
 from coldframe.speech.round import forms, results, work_prompts
 
 # --- opening ---
-
-
-async def _open(turn: Turn, round_: Round) -> None:
-    post_card(turn, round_)
-    await ASKING.everybody(turn, round_)
 
 
 async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
@@ -75,10 +70,6 @@ def _kind(word: str) -> ComparisonKind:
     return kinds[kinds.index(word)]
 
 
-async def _withdraw(request: RoundRequest) -> None:
-    await request.act(WithdrawPlan(request.by, PlanId(request.part(0))))
-
-
 # --- what follows ---
 
 
@@ -109,14 +100,13 @@ async def _revealed(turn: Turn, before: Round, round_: Round, fact: PlansReveale
 
 ASKING = Asking("desk", (Step.PLANS.value,), _ask)
 PLAY = StepPlay(
-    open=_open,
-    asking=ASKING,
-    desk=None,
-    own_card=_own_card,
-    repeats=repeats_nothing,
-    card_follows=False,
-    buttons={"plan.write": opens(_form), "plan.edit": opens(_form), "plan.withdraw": _withdraw},
+    open=ASKING.open, asking=ASKING, desk=None, own_card=_own_card, repeats=repeats_nothing, card_follows=False,
+    buttons={
+        "plan.write": opens(_form),
+        "plan.edit": opens(_form),
+        "plan.withdraw": acts(lambda r: WithdrawPlan(r.by, PlanId(r.part(0)))),
+    },
     forms={"plan.write": _hand_in},
     follow={PlanHandedIn: _handed_in, PlanWithdrawn: _withdrawn, PlansRevealed: _revealed},
     due={},
-)
+)  # fmt: skip

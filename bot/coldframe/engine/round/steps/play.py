@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 
+from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import ForceId, MemberId, PlanId
+from coldframe.domain.names import ForceId, MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
 from coldframe.domain.state import Choice, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Carry, Follow, Kit, Turn
 from coldframe.message.nodes import Form, Message
-from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply
+from coldframe.speech.names import message_name
 from coldframe.speech.round import cards
 
 Repeated = tuple[str, Place, Message]
@@ -30,7 +31,12 @@ class Asking:
     ask: Callable[[Turn, Round, MemberId], Awaitable[None]]
 
     def name(self, round_: Round, member: MemberId) -> str:
-        return MessageName(round_.id, self.what, (member, *self.rest)).pack()
+        return message_name(round_.id, self.what, member, *self.rest)
+
+    async def open(self, turn: Turn, round_: Round) -> None:
+        """A step that begins with its card and this question."""
+        post_card(turn, round_)
+        await self.everybody(turn, round_)
 
     async def everybody(self, turn: Turn, round_: Round) -> None:
         for member in rules.expected(round_):
@@ -65,6 +71,48 @@ def repeats_nothing(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]
 
 def post_card(turn: Turn, round_: Round) -> None:
     turn.say(round_, "card", cards.step_card(round_), rest=(round_.step.value,))
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """The card of the facilitator, who works alone in a step: named `round/desk/person/step`."""
+
+    step: Step
+    card: Callable[[Round, MemberId], Message]
+
+    async def open(self, turn: Turn, round_: Round) -> None:
+        """A step that begins with its card in the channel and this one."""
+        post_card(turn, round_)
+        self.show(turn, round_)
+
+    def show(self, turn: Turn, round_: Round) -> None:
+        facilitator = round_.roles.acting(Role.FACILITATOR)
+        turn.tell(round_, facilitator, "desk", self.card(round_, facilitator), rest=(self.step.value,))
+
+    def revise(self, turn: Turn, round_: Round) -> None:
+        facilitator = round_.roles.acting(Role.FACILITATOR)
+        turn.revise_own(round_, facilitator, "desk", self.card(round_, facilitator), self.step.value)
+
+    def repeats(self, turn: Turn, round_: Round) -> list[Repeated]:
+        """As whoever has it reads it now."""
+        over = cards.closed_card(round_, self.step)
+        return [
+            (
+                message_name(round_.id, "desk", member, self.step.value),
+                turn.direct(round_, member),
+                self.card(round_, member) if round_.step is self.step else over,
+            )
+            for member in round_.active()
+        ]
+
+
+def acts(command: Callable[[RoundRequest], Command]) -> RoundAnswer:
+    """A button or form that is one command."""
+
+    async def acted(request: RoundRequest) -> None:
+        await request.act(command(request))
+
+    return acted
 
 
 def opens(make: Callable[[RoundRequest], Form]) -> RoundAnswer:

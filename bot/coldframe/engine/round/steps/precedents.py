@@ -9,15 +9,10 @@ from coldframe.domain.round.questions import same_source
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, in_step
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.round.steps.play import Asking, StepPlay, opens, post_card, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, StepPlay, acts, opens, repeats_nothing
 from coldframe.message.nodes import Form
 from coldframe.speech.names import message_name
 from coldframe.speech.round import forms, results, work_prompts
-
-
-async def _open(turn: Turn, round_: Round) -> None:
-    post_card(turn, round_)
-    await ASKING.everybody(turn, round_)
 
 
 async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
@@ -29,8 +24,8 @@ def _form(request: RoundRequest) -> Form:
     return forms.precedent(request.round, QuestionId(request.parts[0]) if request.parts else None)
 
 
-async def _give(request: RoundRequest) -> None:
-    command = GivePrecedent(
+def _precedent(request: RoundRequest) -> GivePrecedent:
+    return GivePrecedent(
         request.by,
         PrecedentId(request.turn.kit.ids.new("c")),
         QuestionId(request.text("question")),
@@ -40,7 +35,6 @@ async def _give(request: RoundRequest) -> None:
         request.text("source"),
         request.text("outside") == "yes",
     )
-    await request.act(command)
 
 
 async def _given(turn: Turn, before: Round, round_: Round, fact: PrecedentGiven) -> None:
@@ -52,14 +46,9 @@ async def _given(turn: Turn, before: Round, round_: Round, fact: PrecedentGiven)
 
 ASKING = Asking("ask", (Step.PRECEDENTS.value,), _ask)
 PLAY = StepPlay(
-    open=_open,
-    asking=ASKING,
-    desk=None,
-    own_card=None,
-    repeats=repeats_nothing,
-    card_follows=False,
+    open=ASKING.open, asking=ASKING, desk=None, own_card=None, repeats=repeats_nothing, card_follows=False,
     buttons={"precedent.write": opens(_form)},
-    forms={"precedent.write": _give},
+    forms={"precedent.write": acts(_precedent)},
     follow={PrecedentGiven: _given},
     due={},
-)
+)  # fmt: skip

@@ -4,27 +4,16 @@ from __future__ import annotations
 
 from coldframe.domain.commands import DropQuestion, WriteQuestion
 from coldframe.domain.facts import QuestionDropped, QuestionsPublished, QuestionSuggested, QuestionWritten
-from coldframe.domain.names import ForceId, QuestionId, Role, Step
+from coldframe.domain.names import ForceId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.questions import lint
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, in_step
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.round.steps.play import Repeated, StepPlay, opens, post_card
+from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay, acts, opens
 from coldframe.message.nodes import Form
 from coldframe.speech.names import message_name
-from coldframe.speech.round import cards, forms, results, work_prompts
-
-
-async def _open(turn: Turn, round_: Round) -> None:
-    post_card(turn, round_)
-    _desk(turn, round_)
-
-
-def _desk(turn: Turn, round_: Round) -> None:
-    facilitator = round_.roles.acting(Role.FACILITATOR)
-    card = work_prompts.questions_desk(round_, facilitator)
-    turn.tell(round_, facilitator, "desk", card, rest=(Step.QUESTIONS.value,))
+from coldframe.speech.round import forms, results, work_prompts
 
 
 def _form(request: RoundRequest) -> Form:
@@ -43,16 +32,10 @@ async def _write(request: RoundRequest) -> None:
         request.answer(work_prompts.question_doubts(text, doubts))
 
 
-async def _drop(request: RoundRequest) -> None:
-    await request.act(DropQuestion(request.by, QuestionId(request.part(0))))
-
-
 async def _changed(
     turn: Turn, before: Round, after: Round, fact: QuestionWritten | QuestionDropped | QuestionSuggested
 ) -> None:
-    facilitator = after.roles.acting(Role.FACILITATOR)
-    card = work_prompts.questions_desk(after, facilitator)
-    turn.revise_own(after, facilitator, "desk", card, Step.QUESTIONS.value)
+    DESK.revise(turn, after)
 
 
 async def _published(turn: Turn, before: Round, round_: Round, fact: QuestionsPublished) -> None:
@@ -61,36 +44,20 @@ async def _published(turn: Turn, before: Round, round_: Round, fact: QuestionsPu
 
 
 def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
-    running = round_.step is Step.QUESTIONS
-    over = cards.closed_card(round_, Step.QUESTIONS)
+    found = (q.id for q in round_.questions if q.force == force)
     asked = [
-        (
-            message_name(round_.id, "question", question.id),
-            turn.channel(round_),
-            results.question_card(round_, question.id),
-        )
-        for question in round_.questions
-        if question.force == force
+        (message_name(round_.id, "question", q), turn.channel(round_), results.question_card(round_, q)) for q in found
     ]
-    desks = [
-        (
-            message_name(round_.id, "desk", member, Step.QUESTIONS.value),
-            turn.direct(round_, member),
-            work_prompts.questions_desk(round_, member) if running else over,
-        )
-        for member in round_.active()
-    ]
-    return asked + desks
+    return asked + DESK.repeats(turn, round_)
 
 
+DESK = Desk(Step.QUESTIONS, work_prompts.questions_desk)
 PLAY = StepPlay(
-    open=_open,
-    asking=None,
-    desk=_desk,
-    own_card=None,
-    repeats=_repeats,
-    card_follows=False,
-    buttons={"question.write": opens(_form), "question.drop": _drop},
+    open=DESK.open, asking=None, desk=DESK.show, own_card=None, repeats=_repeats, card_follows=False,
+    buttons={
+        "question.write": opens(_form),
+        "question.drop": acts(lambda r: DropQuestion(r.by, QuestionId(r.part(0)))),
+    },
     forms={"question.write": _write},
     follow={
         QuestionWritten: _changed,
@@ -99,4 +66,4 @@ PLAY = StepPlay(
         QuestionsPublished: _published,
     },
     due={},
-)
+)  # fmt: skip
