@@ -13,6 +13,7 @@ from coldframe.domain.names import MemberId, Side, Step
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Button, Buttons, Quoted
+from coldframe.ports.chat import Inbound, Pressed
 from coldframe.render.slack.blocks import page_blocks
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, RETENTION, F
@@ -75,6 +76,14 @@ async def test_a_button_takes_the_whole_text_for_its_round(two: Running) -> None
     assert "That was for name of r2" in two.told(JON)[-1]
     with pytest.raises(LookupError):
         two.button(JON, "text.take")
+
+
+async def test_a_button_of_an_earlier_release_takes_its_text_as_it_was_written(two: Running) -> None:
+    """Buttons that already stand in chats hold the text without packing, a sign between parts included."""
+    place = two.house.room.direct(JON)
+    pressed = Pressed("text.take", f"r2|m1|{TEXT}", "m9")
+    await two.house.engine.receive(Inbound("old", JON, place, two.clock.now(), pressed))
+    assert ("The bill | and its date", Side.RESTRAINING) in await _notes(two, "r2")
 
 
 async def test_an_unclear_text_is_asked_about_in_its_round(two: Running) -> None:

@@ -9,6 +9,7 @@ from typing import Literal
 
 from coldframe.domain.names import (
     Axis,
+    ClosedBy,
     ForceId,
     LateChoice,
     LeverId,
@@ -68,7 +69,7 @@ class TellDates(Command):
 class Close(Command):
     """Close the step: by the facilitator at any time, by the bot when it is due or everybody is in."""
 
-    how: Literal["facilitator", "due", "all in"] = "facilitator"
+    how: ClosedBy = ClosedBy.FACILITATOR
 
 
 @dataclass(frozen=True, slots=True)

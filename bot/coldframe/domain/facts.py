@@ -8,13 +8,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from datetime import datetime
-from typing import ClassVar, Literal
+from typing import ClassVar
 
 from coldframe.domain.names import (
     ForceId,
+    HandOverReason,
     LateChoice,
     LeverId,
     MemberId,
+    MoreTime,
     NoteId,
     PauseReason,
     PlanId,
@@ -91,7 +93,7 @@ class StepExtended(Fact):
     """More time: the engine reckons the new window."""
 
     step: Step
-    why: Literal["quorum", "facilitator", "nobody decided", "downtime"]
+    why: MoreTime
     extensions: int
 
 
@@ -171,7 +173,7 @@ class MemberJoined(Fact):
 class RoleHandedOver(Fact):
     role: Role
     to_deputy: bool
-    why: Literal["asked", "missed deadline"]
+    why: HandOverReason
 
 
 @dataclass(frozen=True, slots=True)

@@ -77,6 +77,30 @@ _PAUSE_SENTENCES = {
 }
 
 
+class ClosedBy(StrEnum):
+    """How a close came about."""
+
+    FACILITATOR = "facilitator"
+    DUE = "due"
+    ALL_IN = "all in"
+
+
+class MoreTime(StrEnum):
+    """Why a step was given more time."""
+
+    QUORUM = "quorum"
+    FACILITATOR = "facilitator"
+    UNDECIDED = "nobody decided"
+    DOWNTIME = "downtime"
+
+
+class HandOverReason(StrEnum):
+    """Why a role went to its deputy or back."""
+
+    ASKED = "asked"
+    DEADLINE = "missed deadline"
+
+
 class LateChoice(StrEnum):
     """What becomes of a note that came after the reveal."""
 

@@ -9,7 +9,7 @@ from math import comb
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT, ConfirmWeight, HandOver, Join, Leave, SetAway
 from coldframe.domain.facts import AwaySet, Fact, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
-from coldframe.domain.names import RUNNING, Role, Step
+from coldframe.domain.names import RUNNING, HandOverReason, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round, Seat
 
@@ -58,7 +58,7 @@ def _successor(left: Round, role: Role) -> RoleHandedOver | RoleFilled:
     the other role, or to the first on the roster, so that somebody can always go on or end the round."""
     roles, there = left.roles, left.active()
     if roles.holder(role) in there or roles.deputy(role) in there:
-        return RoleHandedOver(role, role not in roles.handed_over, "asked")
+        return RoleHandedOver(role, role not in roles.handed_over, HandOverReason.ASKED)
     other = Role.DECISION_MAKER if role is Role.FACILITATOR else Role.FACILITATOR
     near = (roles.acting(other), roles.holder(other), roles.deputy(other))
     return RoleFilled(role, next((m for m in near if m in there), there[0]))
@@ -86,7 +86,7 @@ def hand_over(round_: Round, command: HandOver, now: datetime) -> Facts:
         raise Refused(Because.ROLE_NOT_ON_ROSTER, role=command.role)
     if (command.role in round_.roles.handed_over) == command.to_deputy:
         return ()
-    return (RoleHandedOver(command.role, command.to_deputy, "asked"),)
+    return (RoleHandedOver(command.role, command.to_deputy, HandOverReason.ASKED),)
 
 
 def deputy_ready(round_: Round, role: Role) -> bool:

@@ -36,7 +36,7 @@ from coldframe.domain.facts import (
     StepOpened,
     WindowSet,
 )
-from coldframe.domain.names import RUNNING, PauseReason, Role, Step
+from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people import seats
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import notes, rules
@@ -93,7 +93,7 @@ def make_up(round_: Round, command: MakeUp, now: datetime) -> Facts:
     if progress.opens is None or progress.due is None or command.due <= progress.due:
         return ()
     window = WindowSet(round_.step, progress.opens, command.due, command.personal)
-    return (window, StepExtended(round_.step, "downtime", progress.extensions))
+    return (window, StepExtended(round_.step, MoreTime.DOWNTIME, progress.extensions))
 
 
 def tell_dates(round_: Round, command: TellDates, now: datetime) -> Facts:
@@ -154,11 +154,11 @@ def quorum_met(round_: Round) -> bool:
 def close(round_: Round, command: Close, now: datetime) -> Facts:
     checks.in_step(round_, *RUNNING)
     checks.not_paused(round_)
-    if command.how == "facilitator":
+    if command.how == ClosedBy.FACILITATOR:
         checks.facilitator(round_, command.by)
         return _close_now(round_)
     checks.bot(command.by)
-    if command.how == "all in":
+    if command.how == ClosedBy.ALL_IN:
         settles = round_.progress.settles_at
         return _close_now(round_) if settles is not None and now >= settles else ()
     due = round_.progress.due
@@ -184,7 +184,7 @@ def _close_due(round_: Round) -> Facts:
     if quorum_met(round_) and (round_.progress.stuck or _can_close(round_)) and not waits:
         return _with_time_to_answer(round_, _close_or_rest(round_))
     if not round_.progress.extended:
-        return (StepExtended(round_.step, "quorum", round_.progress.extensions + 1),)
+        return (StepExtended(round_.step, MoreTime.QUORUM, round_.progress.extensions + 1),)
     if not round_.progress.stuck:
         return (GotStuck(round_.step, len(rules.came_in(round_)), rules.quorum(round_)),)
     return _with_time_to_answer(round_, _close_or_rest(round_))
@@ -194,7 +194,7 @@ def _with_time_to_answer(round_: Round, facts: Facts) -> Facts:
     """Who is asked for consent at the deadline gets time to answer."""
     if not any(isinstance(f, ConsentAsked) for f in facts):
         return facts
-    return (*facts, StepExtended(round_.step, "quorum", round_.progress.extensions + 1))
+    return (*facts, StepExtended(round_.step, MoreTime.QUORUM, round_.progress.extensions + 1))
 
 
 def _close_or_rest(round_: Round) -> Facts:
@@ -209,7 +209,7 @@ def _decision_due(round_: Round, role: Role) -> Facts:
 
     What waits for several people is not taken out of anybody's hands but extended a few times.
     """
-    longer = StepExtended(round_.step, "nobody decided", round_.progress.extensions + 1)
+    longer = StepExtended(round_.step, MoreTime.UNDECIDED, round_.progress.extensions + 1)
     rest = (RoundPaused(PauseReason.NOBODY_DECIDED),)
     if not RULES[round_.step].hands_over:
         return (
@@ -220,7 +220,7 @@ def _decision_due(round_: Round, role: Role) -> Facts:
     if not round_.progress.extended:
         return (longer,)
     if role not in round_.roles.handed_over and seats.deputy_ready(round_, role):
-        return (RoleHandedOver(role, True, "missed deadline"), longer)
+        return (RoleHandedOver(role, True, HandOverReason.DEADLINE), longer)
     return rest
 
 
@@ -235,7 +235,7 @@ def extend(round_: Round, command: Extend, now: datetime) -> Facts:
     most = MAX_LIVE_EXTENSIONS if live else MAX_DAYS_EXTENSIONS
     if round_.progress.extensions >= most:
         raise Refused(Because.ALREADY_EXTENDED, most=most)
-    return (StepExtended(round_.step, "facilitator", round_.progress.extensions + 1),)
+    return (StepExtended(round_.step, MoreTime.FACILITATOR, round_.progress.extensions + 1),)
 
 
 def pause(round_: Round, command: Pause, now: datetime) -> Facts:
@@ -277,7 +277,7 @@ def dates_told(round_: Round, fact: DatesTold) -> Round:
 
 
 def step_extended(round_: Round, fact: StepExtended) -> Round:
-    by_itself = fact.why in ("quorum", "nobody decided")
+    by_itself = fact.why in (MoreTime.QUORUM, MoreTime.UNDECIDED)
     extended = round_.progress.extended or by_itself
     longer = replace(round_.progress, extensions=fact.extensions, extended=extended, settles_at=None)
     return replace(round_, progress=longer)

@@ -1,4 +1,4 @@
-"""Closing a step: at its deadline, when everybody is in, or by the facilitator's hand. Of a ballot the platform's own
+"""ClosedBy a step: at its deadline, when everybody is in, or by the facilitator's hand. Of a ballot the platform's own
 reactions are read first, outside any transaction, so that nothing missed while the bot was away is lost."""
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from datetime import timedelta
 
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT, Close, Reconcile
-from coldframe.domain.names import MemberId
+from coldframe.domain.names import ClosedBy, MemberId
 from coldframe.domain.refusals import Refused
 from coldframe.domain.state import Ledger, Mark, Round
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
@@ -68,7 +68,7 @@ async def _closing(kit: Kit, due: Due, kind: str, closes: tuple[str, ...], readi
 async def _close(turn: Turn, round_: Round, kind: str, person: MemberId) -> None:
     """Who closed by hand is told when it cannot be; for time itself a refusal means that the round moved on."""
     if kind != BY_HAND:
-        await turn.act(round_, Close(BOT, how="due" if kind == DUE_NOW else "all in"))
+        await turn.act(round_, Close(BOT, how=ClosedBy.DUE if kind == DUE_NOW else ClosedBy.ALL_IN))
         return
     try:
         await turn.act(round_, Close(person))

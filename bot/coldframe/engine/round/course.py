@@ -24,7 +24,7 @@ from coldframe.domain.facts import (
     StepExtended,
     StepOpened,
 )
-from coldframe.domain.names import RUNNING, MemberId, Role, Step
+from coldframe.domain.names import RUNNING, MemberId, MoreTime, Role, Step
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.engine.core import timetable
@@ -170,7 +170,7 @@ FORMS = of_round({"round.cancel": acts(lambda r: Cancel(r.by, r.text("reason")))
 
 
 async def _extended(turn: Turn, before: Round, round_: Round, fact: StepExtended) -> None:
-    again = turn.kit.ids.new("") if fact.why == "downtime" else str(fact.extensions)
+    again = turn.kit.ids.new("") if fact.why is MoreTime.DOWNTIME else str(fact.extensions)
     turn.say(round_, "extended", cards.extended(round_, fact.why), rest=(round_.step.value, again))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coldframe.domain.names import PauseReason, Role, Step
+from coldframe.domain.names import HandOverReason, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
@@ -156,18 +156,19 @@ def _votes_words(round_: Round) -> Line:
     )
 
 
-def extended(round_: Round, why: str) -> Message:
+MORE_TIME = {
+    MoreTime.QUORUM: "fewer people than needed are in",
+    MoreTime.FACILITATOR: "more time was asked for",
+    MoreTime.UNDECIDED: "the decision has not come yet",
+    MoreTime.DOWNTIME: "the bot was away for a while",
+}
+
+
+def extended(round_: Round, why: MoreTime) -> Message:
     """Told to the channel when a window grew."""
     assert round_.progress.due is not None
-    reason = {
-        "quorum": "fewer people than needed are in",
-        "facilitator": "more time was asked for",
-        "nobody decided": "the decision has not come yet",
-        "downtime": "the bot was away for a while",
-    }[why]
-    words = line(
-        "*{step}* goes on until {due}: {reason}.", step=title(round_.step), due=When(round_.progress.due), reason=reason
-    )
+    due = When(round_.progress.due)
+    words = line("*{step}* goes on until {due}: {reason}.", step=title(round_.step), due=due, reason=MORE_TIME[why])
     return Message(words, (Paragraph(words),))
 
 
@@ -195,9 +196,9 @@ def cancelled(round_: Round, reason: str) -> Message:
     return Message(words, (Paragraph(words),))
 
 
-def handed_over(round_: Round, role: Role, to_deputy: bool, why: str) -> Message:
+def handed_over(round_: Round, role: Role, to_deputy: bool, why: HandOverReason) -> Message:
     acting = who(round_, round_.roles.acting(role), notify=True)
-    because = ", since the deadline passed without an answer" if why == "missed deadline" else ""
+    because = ", since the deadline passed without an answer" if why is HandOverReason.DEADLINE else ""
     words = line(
         "{who} acts as {role} from now on{because}." if to_deputy else "{who} is {role} again.",
         who=acting,
