@@ -1,4 +1,4 @@
-"""ClosedBy a step: at its deadline, when everybody is in, or by the facilitator's hand. Of a ballot the platform's own
+"""Closing a step: at its deadline, when everybody is in, or by the facilitator's hand. Of a ballot the platform's own
 reactions are read first, outside any transaction, so that nothing missed while the bot was away is lost."""
 
 from __future__ import annotations
