@@ -24,7 +24,7 @@ from aiohttp import web
 
 from coldframe.chat.room.server import serve
 from tests.browsers import FLAGS, chromium
-from tests.room.samples import SampleRoom
+from tests.chat.room.samples import SampleRoom
 
 LINES = 50
 MESSAGES = 100

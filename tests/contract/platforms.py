@@ -19,7 +19,7 @@ from coldframe.chat.slack.app import slack_platform
 from coldframe.message.emoji import short_name
 from coldframe.ports import Chat, Person, Place
 from coldframe.render.room import message_text
-from tests.room.conftest import Door, HandClock, copy_out
+from tests.chat.room.conftest import Door, HandClock, copy_out
 from tests.wire.slack.people import CHANNEL, settle_in
 from tests.wire.slack.service import HurriedClock, make, options
 from tests.wire.slack.workspace import BOT_USER, TEAM, Workspace

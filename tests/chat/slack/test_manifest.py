@@ -13,7 +13,7 @@ from coldframe.chat.slack import inbound
 from coldframe.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES, as_yaml, manifest
 from tests.wire.slack.workspace import METHODS
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 @pytest.mark.parametrize(("mode", "name"), [("socket", "slack-manifest.yaml"), ("http", "slack-manifest-http.yaml")])

@@ -41,7 +41,7 @@ from coldframe.message.nodes import (
 from coldframe.message.pictures import ForceField
 from coldframe.ports import Inbound, Person, Reply
 from coldframe.render.artefacts import Artefact
-from tests.room.conftest import START, HandClock
+from tests.chat.room.conftest import START, HandClock
 
 PEOPLE = (
     Person("ada", "Ada Marsh", "Europe/Berlin"),

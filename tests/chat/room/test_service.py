@@ -15,7 +15,7 @@ from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT, MOST_TEXT, NotThere, Refused
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, TextFile, Theirs, line
 from coldframe.ports import Inbound, IncomingFile, Person, Place, Reaction, Reply
-from tests.room.conftest import START, World
+from tests.chat.room.conftest import START, World
 
 CARD = Message(
     line("Please vote on {it}.", it=Theirs("<b>*bold*</b>")),

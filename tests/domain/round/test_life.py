@@ -13,7 +13,7 @@ from coldframe.domain.refusals import Because
 from coldframe.domain.round.life import TRANSITIONS, diagram, replay
 from tests.domain.play import F, Play
 
-MANUAL = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
+MANUAL = Path(__file__).resolve().parents[3] / "DEVELOPERS.md"
 
 
 def test_a_round_goes_through_its_steps_in_order() -> None:

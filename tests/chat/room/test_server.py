@@ -18,7 +18,7 @@ from coldframe.chat.room import passes
 from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Message, TextFile, Theirs, line
 from coldframe.ports import Person, Reply
-from tests.room.samples import SampleRoom
+from tests.chat.room.samples import SampleRoom
 
 
 class Browser:

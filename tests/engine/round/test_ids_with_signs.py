@@ -6,6 +6,7 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
+from tests.engine.test_round_by_its_surface import MONDAY, Table
 
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import MemberId, Step
@@ -13,7 +14,6 @@ from coldframe.ports import Person
 from coldframe.wiring import for_tests
 from demo.hand import Hand, Screen, words_of
 from tests.demo.runs import Blank
-from tests.engine.test_round_by_its_surface import MONDAY, Table
 
 LEAD, CHIEF, THIRD, LONG = (
     "@lead/ops:one.example",

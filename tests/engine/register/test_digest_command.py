@@ -13,7 +13,7 @@ from pathlib import Path
 from coldframe.wiring import secret_from
 from tests.engine.seeing_through import a_team
 
-TOP = Path(__file__).resolve().parents[2]
+TOP = Path(__file__).resolve().parents[3]
 SECRET = "a passphrase for tests"
 
 

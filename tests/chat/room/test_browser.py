@@ -12,7 +12,7 @@ import pytest_asyncio
 
 from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Message, Theirs, line
-from tests.room.samples import SampleRoom
+from tests.chat.room.samples import SampleRoom
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 

@@ -14,13 +14,13 @@ from coldframe.cli.rehearsing import Stage, rehearsal
 from coldframe.message.pictures import Chart
 from demo.rehearse import ScenarioStage
 from demo.scenario import load
-from tests.room.samples import picture
+from tests.chat.room.samples import picture
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
 playwright = pytest.importorskip("playwright.async_api", reason="playwright is not installed")
-from tests.room.keyboard import Keyboard  # noqa: E402 - needs playwright
-from tests.room.test_browser import check  # noqa: E402 - the same
+from tests.chat.room.keyboard import Keyboard  # noqa: E402 - needs playwright
+from tests.chat.room.test_browser import check  # noqa: E402 - the same
 
 expect = playwright.expect
 TEAM = Path(__file__).with_name("small_team.yaml")
