@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
-from tests.engine.test_round_by_its_surface import MONDAY, Table
+from tests.engine.round.test_round_by_its_surface import MONDAY, Table
 
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import MemberId, Step
