@@ -18,7 +18,7 @@ from coldframe import __version__
 
 TOP = Path(__file__).resolve().parents[2]
 PACKAGE = TOP / "bot" / "coldframe"
-DRIVERS = {"aiosqlite", "asyncpg", "tzdata"}
+DRIVERS = {"asyncpg", "tzdata"}
 """Named in addresses and used by libraries, so no line imports them."""
 
 
