@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from coldframe.domain.names import LeverId, NoteId, PauseReason, Role, Side
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, Small, When, line, plain
+from coldframe.message.nodes import Button, Buttons, Inline, Line, Message, Paragraph, Quoted, Small, When, line, plain
 from coldframe.message.packed import ButtonValue
 from coldframe.speech.names import PAUSED, SIDES, about, count, title, who
 
@@ -20,8 +20,9 @@ A_KIND = "Choose how it is compared."
 A_CHANCE = "Choose a chance."
 
 
-def said(template: str) -> Message:
-    words = line(template)
+def said(template: str, **parts: Inline | Line | str | int) -> Message:
+    """A message of one paragraph."""
+    words = line(template, **parts)
     return Message(words, (Paragraph(words),))
 
 
@@ -56,13 +57,11 @@ def _for_round(round_id: str, name: str, message: str, text: str, rounds: int) -
 
 
 def text_taken(round_: Round, text: str) -> Message:
-    words = line("That was for {r}: {t}", r=theirs(round_.name, 60), t=theirs(text, 120))
-    return Message(words, (Paragraph(words),))
+    return said("That was for {r}: {t}", r=theirs(round_.name, 60), t=theirs(text, 120))
 
 
 def text_taken_already(round_: Round) -> Message:
-    words = line("{r} has that already. Nothing was taken twice.", r=theirs(round_.name, 60))
-    return Message(words, (Paragraph(words),))
+    return said("{r} has that already. Nothing was taken twice.", r=theirs(round_.name, 60))
 
 
 def no_round_takes(rounds: Sequence[tuple[str, str]], text: str) -> Message:
@@ -110,8 +109,7 @@ def which_note(
 
 
 def draft_placed(notes: int) -> Message:
-    words = line("Kept as {n}.", n=count(notes, "note"))
-    return Message(words, (Paragraph(words),))
+    return said("Kept as {n}.", n=count(notes, "note"))
 
 
 def draft_dropped() -> Message:
@@ -182,21 +180,19 @@ def edit_after_reveal() -> Message:
 
 
 def ballot_closed(round_: Round) -> Message:
-    words = line("That ballot is closed, so the emoji does not count. The round is at *{s}*.", s=title(round_.step))
-    return Message(words, (Paragraph(words),))
+    return said("That ballot is closed, so the emoji does not count. The round is at *{s}*.", s=title(round_.step))
 
 
 def guest_came(round_: Round, name: str, *, foreign: bool) -> Message:
     """To the facilitator: somebody came who is not put on the roster unasked."""
     from_where = "from another organisation" if foreign else "as a guest"
     what_then = "cannot be put on it" if foreign else "are on it once you type `/coldframe add` and their name"
-    words = line(
+    return said(
         f"{{who}} came into the channel of {{round}} {from_where}. They are not on the roster, see what the channel "
         f"sees, and {what_then}.",
         who=theirs(name, 40),
         round=theirs(round_.name, 60),
     )
-    return Message(words, (Paragraph(words),))
 
 
 def zone_changed(zone: str) -> Message:
@@ -206,13 +202,12 @@ def zone_changed(zone: str) -> Message:
 
 
 def channel_lost(round_: Round, reason: PauseReason) -> Message:
-    words = line(
+    return said(
         "Round {name} rests, because {why}. Nothing is lost and private answers are still taken. Invite me to a "
         "channel and type `/coldframe resume` there to go on.",
         name=theirs(round_.name, 60),
         why=PAUSED[reason],
     )
-    return Message(words, (Paragraph(words),))
 
 
 def saved(what: str) -> Message:

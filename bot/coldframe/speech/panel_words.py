@@ -74,8 +74,7 @@ def unknown(word: str, nearest: Sequence[str]) -> Message:
 
 
 def plain_words(text: str) -> Message:
-    words = line("{t}", t=theirs(text, 500))
-    return Message(words, (Paragraph(words),))
+    return said("{t}", t=theirs(text, 500))
 
 
 def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], *, in_channel: bool) -> Message:
@@ -153,13 +152,12 @@ def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]
 
 
 def hide_asked(round_: Round, text: str) -> Message:
-    words = line(
+    return said(
         "Somebody asks to hide a note in {name}: “{t}”. If it names a person or a secret, hide it: `/coldframe hide` "
         "and its first words.",
         name=theirs(round_.name, 60),
         t=theirs(text, 200),
     )
-    return Message(words, (Paragraph(words),))
 
 
 def export(record: Any, rounds: Sequence[Round], me: MemberId) -> Message:
@@ -212,8 +210,7 @@ def _plain(value: datetime | object) -> str:
 
 
 def _told(template: str, round_: Round, **parts: Any) -> Message:
-    words = line(template, name=theirs(round_.name, 60), step=title(round_.step), **parts)
-    return Message(words, (Paragraph(words),))
+    return said(template, name=theirs(round_.name, 60), step=title(round_.step), **parts)
 
 
 def closes(round_: Round) -> Message:
@@ -250,13 +247,12 @@ def nobody_of_that_name(round_: Round) -> Message:
 
 def from_elsewhere(round_: Round, name: str) -> Message:
     """To the facilitator who would add somebody whose presses the platform does not let through."""
-    words = line(
+    return said(
         "{who} belongs to another organisation and cannot be on the roster of {round}. Nothing was changed; what they "
         "have to say, somebody of the team can write for them.",
         who=theirs(name, 40),
         round=theirs(round_.name, 60),
     )
-    return Message(words, (Paragraph(words),))
 
 
 def no_single_note() -> Message:

@@ -8,6 +8,7 @@ from coldframe.domain.round.placement import in_one_sitting
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Message, Paragraph, Small, line
+from coldframe.speech.answers import said
 from coldframe.speech.names import about, count
 from coldframe.speech.round.prompts import card, until
 from coldframe.speech.steps import WORDS, VoteWords
@@ -86,13 +87,12 @@ def option_text(round_: Round, option_id: str) -> str:
 
 
 def over_quota(round_: Round, option_text: str, quota: int) -> Message:
-    words = line(
+    return said(
         "That is one more than {quota}: your newest on “{text}” does not count. Take it off, or take another back "
         "first and it counts by itself.",
         quota=quota,
         text=theirs(option_text, 200),
     )
-    return Message(words, (Paragraph(words),))
 
 
 def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, second: PlanId, left: int) -> Message:
@@ -125,5 +125,4 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
 
 
 def comparisons_done(round_: Round) -> Message:
-    words = line("Thank you, that was the last comparison. The result comes when the step closes.")
-    return Message(words, (Paragraph(words),))
+    return said("Thank you, that was the last comparison. The result comes when the step closes.")

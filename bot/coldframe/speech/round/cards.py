@@ -23,6 +23,7 @@ from coldframe.message.nodes import (
     When,
     line,
 )
+from coldframe.speech.answers import said
 from coldframe.speech.names import NO_REASON, PAUSED, count, title, who
 from coldframe.speech.round.setup_words import windows_chosen
 from coldframe.speech.steps import WORDS
@@ -168,52 +169,46 @@ def extended(round_: Round, why: MoreTime) -> Message:
     """Told to the channel when a window grew."""
     assert round_.progress.due is not None
     due = When(round_.progress.due)
-    words = line("*{step}* goes on until {due}: {reason}.", step=title(round_.step), due=due, reason=MORE_TIME[why])
-    return Message(words, (Paragraph(words),))
+    return said("*{step}* goes on until {due}: {reason}.", step=title(round_.step), due=due, reason=MORE_TIME[why])
 
 
 def paused(round_: Round, reason: PauseReason) -> Message:
-    words = line(
+    return said(
         "Round {name} rests: {reason}. Nothing is lost, and what you send me is still taken. "
         "The facilitator resumes it with `/coldframe resume`.",
         name=theirs(round_.name, 60),
         reason=PAUSED[reason],
     )
-    return Message(words, (Paragraph(words),))
 
 
 def resumed(round_: Round) -> Message:
-    words = line("Round {name} goes on with *{step}*.", name=theirs(round_.name, 60), step=title(round_.step))
-    return Message(words, (Paragraph(words),))
+    return said("Round {name} goes on with *{step}*.", name=theirs(round_.name, 60), step=title(round_.step))
 
 
 def cancelled(round_: Round, reason: str) -> Message:
-    words = line(
+    return said(
         "Round {name} ends here without a commitment: {reason}. What was revealed so far is kept for a later round.",
         name=theirs(round_.name, 60),
         reason=theirs(reason or NO_REASON, 200),
     )
-    return Message(words, (Paragraph(words),))
 
 
 def handed_over(round_: Round, role: Role, to_deputy: bool, why: HandOverReason) -> Message:
     acting = who(round_, round_.roles.acting(role), notify=True)
     because = ", since the deadline passed without an answer" if why is HandOverReason.DEADLINE else ""
-    words = line(
+    return said(
         "{who} acts as {role} from now on{because}." if to_deputy else "{who} is {role} again.",
         who=acting,
         role=role.value,
         because=because,
     )
-    return Message(words, (Paragraph(words),))
 
 
 def role_filled(round_: Round, role: Role) -> Message:
     """Holder and deputy of a role have left: who has it now, and what follows."""
-    words = line(
+    return said(
         "{who} is {role} from now on, since nobody else who had that role is still here. What this step needs from "
         "the {role} comes to {who} in private.",
         who=who(round_, round_.roles.acting(role), notify=True),
         role=role.value,
     )
-    return Message(words, (Paragraph(words),))

@@ -26,6 +26,7 @@ from coldframe.message.nodes import (
     When,
     line,
 )
+from coldframe.speech.answers import said
 from coldframe.speech.names import about, count, title, who
 
 A_DAY = 1440  # minutes
@@ -177,39 +178,35 @@ def owner_asked(round_: Round, plan: Plan) -> Message:
 
 
 def you_own_it() -> Message:
-    words = line(
+    return said(
         "Thank you, you own it now. Next: draw up the first-week actions, on the commitment card in the channel."
     )
-    return Message(words, (Paragraph(words),))
 
 
 def offer_noted() -> Message:
-    words = line(
+    return said(
         "Noted: the commitment card says that you would own it. It is yours only when the facilitator or the "
         "decision-maker asks you, which needs no further yes from you."
     )
-    return Message(words, (Paragraph(words),))
 
 
 def owner_replaced(round_: Round, plan: Plan, member: str) -> Message:
-    words = line(
+    return said(
         "{who} owns the trial “{title}” from now on, at the facilitator's or the decision-maker's request. Nothing is "
         "left for you to do there.",
         who=who(round_, member),
         title=theirs(plan.title, 80),
     )
-    return Message(words, (Paragraph(words),))
 
 
 def declined(round_: Round, plan: Plan, member: str, reason: str) -> Message:
-    words = line(
+    return said(
         "{who} declined to own “{title}”. The reason: “{why}” Ask somebody else; without an owner it does not "
         "start and its place is free.",
         who=who(round_, member),
         title=theirs(plan.title, 80),
         why=theirs(reason or "no reason given", 300),
     )
-    return Message(words, (Paragraph(words),))
 
 
 def sealed_card(round_: Round) -> Message:

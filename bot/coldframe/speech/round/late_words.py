@@ -52,10 +52,9 @@ def settled(choice: LateChoice) -> Message:
 
 def welcome(round_: Round) -> Message:
     """To somebody who joined in the middle."""
-    words = line(
+    return said(
         "Welcome to round {name}, which is at *{step}*. Nothing is expected of you in this step; you are asked from "
         "the next one on.",
         name=theirs(round_.name, 60),
         step=title(round_.step),
     )
-    return Message(words, (Paragraph(words),))

@@ -22,6 +22,7 @@ from coldframe.message.nodes import (
     When,
     line,
 )
+from coldframe.speech.answers import said
 from coldframe.speech.names import SIDES, about, count, title
 from coldframe.speech.round.cards import what_follows
 
@@ -151,8 +152,7 @@ def _note_buttons(round_: Round, note: Note) -> tuple[Button, ...]:
 
 def only_one_side(side: Side) -> Message:
     other = SIDES[Side.DRIVING if side is Side.RESTRAINING else Side.RESTRAINING]
-    words = line("Three notes, all of them {side}. Is there a {other} force as well?", side=SIDES[side], other=other)
-    return Message(words, (Paragraph(words),))
+    return said("Three notes, all of them {side}. Is there a {other} force as well?", side=SIDES[side], other=other)
 
 
 def two_ideas(round_: Round, note: Note) -> Message:
@@ -287,7 +287,7 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
 
 
 def deputy_heads_up(round_: Round, role: str, name: str) -> Message:
-    words = line(
+    return said(
         "Half of the time for *{step}* in {round} is over and {name} has not answered. If the deadline passes, the "
         "role of {role} comes to you as deputy. Nothing to do yet.",
         step=title(round_.step),
@@ -295,7 +295,6 @@ def deputy_heads_up(round_: Round, role: str, name: str) -> Message:
         name=theirs(name, 40),
         role=role,
     )
-    return Message(words, (Paragraph(words),))
 
 
 def stuck(round_: Round, came: int, quorum: int) -> Message:

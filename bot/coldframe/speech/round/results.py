@@ -25,6 +25,7 @@ from coldframe.message.nodes import (
     line,
 )
 from coldframe.message.pictures import ForceField, PlacementMatrix, RankRow, VoteRanking
+from coldframe.speech.answers import said
 from coldframe.speech.names import about, count
 
 MOST_LISTED = 60
@@ -289,11 +290,10 @@ def precedent_card(round_: Round, precedent: Precedent, same: int) -> Message:
 
 
 def plans_revealed(round_: Round) -> Message:
-    words = line(
+    return said(
         "*{n}*, without names, in shuffled order. Read them in this thread before you vote.",
         n=count(len(round_.plan_order), "plan is here", "plans are here"),
     )
-    return Message(words, (Paragraph(words),))
 
 
 def plan_page(round_: Round, plan: Plan, *, weeks_note: str = "") -> Message:

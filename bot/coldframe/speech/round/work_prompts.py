@@ -8,6 +8,7 @@ from coldframe.domain.names import ForceId, MemberId, Step
 from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Buttons, Items, Message, Paragraph, Small, line
+from coldframe.speech.answers import said
 from coldframe.speech.names import about
 from coldframe.speech.round.prompts import card, until
 
@@ -85,10 +86,9 @@ LINT = {
 
 def question_doubts(text: str, codes: Sequence[str]) -> Message:
     doubts = "; ".join(LINT[c] for c in codes)
-    words = line(
+    return said(
         "Kept: “{text}”. One doubt: {doubts}. It stands unless you change it.", text=theirs(text, 300), doubts=doubts
     )
-    return Message(words, (Paragraph(words),))
 
 
 def precedents_prompt(round_: Round, member: MemberId) -> Message:
@@ -148,11 +148,10 @@ def _plan_buttons(round_: Round, plan: Plan) -> tuple[Button, ...]:
 
 def plan_caution(plan: Plan) -> Message:
     """A plan that touches something delicate: a caution, no advice."""
-    words = line(
+    return said(
         "Your plan “{title}” seems to touch {what}. Before it can start, somebody responsible must have checked it: "
         "name them on the page or at the commitment. I give no legal advice; local law and your firm's own "
         "experts decide.",
         title=theirs(plan.title, 80),
         what=", ".join(plan.caution),
     )
-    return Message(words, (Paragraph(words),))

@@ -48,8 +48,6 @@ async def _explain(kit: Kit, due: Due) -> None:
 ASKING = voting.asking(Step.BALLOT)
 PLAY = StepPlay(
     open=_open, asking=ASKING, desk=None, own_card=voting.own_card, repeats=repeats_nothing, card_follows=False,
-    buttons={"ballot.lock": acts(lambda r: LockBallot(r.by))},
-    forms={},
-    follow={BallotCounted: _counted},
+    buttons={"ballot.lock": acts(lambda r: LockBallot(r.by))}, forms={}, follow={BallotCounted: _counted},
     due={"open": InOneTurn(_hand_out), "explain ballot": _explain},
 )  # fmt: skip

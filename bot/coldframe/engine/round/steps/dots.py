@@ -46,8 +46,5 @@ def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
 ASKING = voting.asking(Step.DOTS)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=voting.own_card, repeats=_repeats, card_follows=False,
-    buttons={},
-    forms={},
-    follow={DotsCounted: _counted},
-    due={"explain dots": _explain},
+    buttons={}, forms={}, follow={DotsCounted: _counted}, due={"explain dots": _explain},
 )  # fmt: skip

@@ -51,6 +51,5 @@ PLAY = StepPlay(
     open=_open, asking=None, desk=_desk, own_card=None, repeats=repeats_nothing, card_follows=False,
     buttons={"focus.pick": opens(_form)},
     forms={"focus.pick": acts(lambda r: PickFocus(r.by, LeverId(r.part(0)), r.text("reason")))},
-    follow={FocusPicked: _picked},
-    due={},
+    follow={FocusPicked: _picked}, due={},
 )  # fmt: skip

@@ -71,7 +71,5 @@ PLAY = StepPlay(
         "compare.second": _compare("second"),
         "compare.same": _compare("same"),
     },
-    forms={},
-    follow={Compared: _compared, PlansPlaced: _placed},
-    due={"explain matrix": _explain},
+    forms={}, follow={Compared: _compared, PlansPlaced: _placed}, due={"explain matrix": _explain},
 )  # fmt: skip

@@ -107,6 +107,5 @@ PLAY = StepPlay(
         "plan.withdraw": acts(lambda r: WithdrawPlan(r.by, PlanId(r.part(0)))),
     },
     forms={"plan.write": _hand_in},
-    follow={PlanHandedIn: _handed_in, PlanWithdrawn: _withdrawn, PlansRevealed: _revealed},
-    due={},
+    follow={PlanHandedIn: _handed_in, PlanWithdrawn: _withdrawn, PlansRevealed: _revealed}, due={},
 )  # fmt: skip

@@ -47,8 +47,6 @@ async def _given(turn: Turn, before: Round, round_: Round, fact: PrecedentGiven)
 ASKING = Asking("ask", (Step.PRECEDENTS.value,), _ask)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=None, repeats=repeats_nothing, card_follows=False,
-    buttons={"precedent.write": opens(_form)},
-    forms={"precedent.write": acts(_precedent)},
-    follow={PrecedentGiven: _given},
-    due={},
+    buttons={"precedent.write": opens(_form)}, forms={"precedent.write": acts(_precedent)},
+    follow={PrecedentGiven: _given}, due={},
 )  # fmt: skip
