@@ -6,7 +6,6 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 import pytest
-from tests.engine.round.test_round_by_its_surface import MONDAY, Table
 
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import MemberId, Step
@@ -14,6 +13,7 @@ from coldframe.ports import Person
 from coldframe.wiring import for_tests
 from demo.hand import Hand, Screen, words_of
 from tests.demo.runs import Blank
+from tests.engine.round.test_round_by_its_surface import MONDAY, Table
 
 LEAD, CHIEF, THIRD, LONG = (
     "@lead/ops:one.example",
@@ -65,7 +65,7 @@ async def test_votes_by_button_and_by_emoji_count_until_the_close(table: Table) 
     await table.command(LEAD, "close")
     assert (await table.round()).step is Step.DOTS
     for person, text in HEARD.items():
-        await table.vote(person, text, "herb", "seedling")
+        await table.vote(person, text, "🌿", "🌱")
     await table.hands[LONG].press("vote.cast", "f-")
     dots = (await table.round()).dots
     assert dots is not None
