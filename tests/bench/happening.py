@@ -207,11 +207,11 @@ async def bare_postgres(database: str, commits: int) -> Spent:
 
 
 def main(kind: str, happenings: int, *, profiled: bool) -> int:
-    profile = cProfile.Profile(time.process_time) if profiled else None
+    profile = cProfile.Profile() if profiled else None
     with tempfile.TemporaryDirectory() as name, a_database(kind, Path(name)) as database:
         ours = asyncio.run(taken(database, happenings, profile))
         if profile is not None:
-            pstats.Stats(profile).sort_stats("cumtime").print_stats(110)
+            pstats.Stats(profile).sort_stats("tottime").print_stats(60)
             return 0
         floor = bare(Path(name), happenings) if kind == SQLITE else asyncio.run(bare_postgres(database, happenings))
     for what, spent in (("a happening", ours), ("a bare durable commit", floor)):
