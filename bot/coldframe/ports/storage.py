@@ -253,7 +253,7 @@ class Store(Protocol):
     def begin(self) -> AbstractAsyncContextManager[UnitOfWork]: ...
 
     async def claim_sends(self, now: datetime, most: int = ...) -> list[Queued]:
-        """Sends that may go out: of each conversation that is not waiting the oldest open one."""
+        """Sends that may go out: of each conversation that is not waiting the oldest open one, then what follows it."""
         ...
 
     async def sent(self, done: Sequence[Done]) -> None:

@@ -6,6 +6,7 @@ that; a conversation's sends go out in order because only its oldest open row ca
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -26,6 +27,7 @@ from coldframe.store.work import Known, SqlWork, posted_of
 LEASE = timedelta(seconds=60)
 ROUNDS_KEPT = 64
 CLAIMED_AT_ONCE = 20
+LOOKED_AT = 100
 TIME_SEEN = "highest time seen"
 
 
@@ -76,12 +78,32 @@ class SqlStore:
 
     async def claim_sends(self, now: datetime, most: int = CLAIMED_AT_ONCE) -> list[Queued]:
         async with self.database.transaction() as db:
-            rows = (await db.execute(statements.NEXT_SENDS, {"now": now, "most": most})).all()
-            if not rows:
+            first = (await db.execute(statements.NEXT_SENDS, {"now": now, "most": most})).all()
+            if not first:
                 return []
+            rows = [*first, *await self._following(db, first, now, most - len(first))]
             claim = {"rows": [row.id for row in rows], "me": self._owner, "until": now + LEASE, "now": now}
             await db.execute(statements.CLAIM_SENDS, claim)
             return await self._with_surroundings(db, [self._queued(row, now) for row in rows])
+
+    async def _following(self, db: Connection, first: Sequence[Any], now: datetime, room: int) -> list[Any]:
+        """What comes next in the conversations whose oldest rows are ours, as nobody else can take it meanwhile: the
+        second row of each, then the third of each, as far as there is room."""
+        behind = {row.conversation: 0 for row in first}
+        ranks: dict[int, list[Any]] = defaultdict(list)
+        which = {"conversations": list(behind), "firsts": [row.id for row in first], "most": LOOKED_AT}
+        for row in await db.execute(statements.NEXT_BEHIND, which) if room else ():
+            if row.conversation in behind and row.state == "todo" and row.try_at <= now:
+                behind[row.conversation] += 1
+                ranks[behind[row.conversation]].append(row)
+            else:
+                behind.pop(row.conversation, None)
+        found: list[Any] = []
+        for rank in ranks.values():
+            if len(found) + len(rank) > room:
+                break
+            found += rank
+        return found
 
     def _queued(self, row: Any, now: datetime) -> Queued:
         state: Literal["todo", "unknown"] = "unknown" if row.state in ("sending", "unknown") else "todo"

@@ -156,6 +156,15 @@ def _next_sends() -> Any:
 
 
 NEXT_SENDS = _next_sends()
+NEXT_BEHIND = (
+    select(t.outbox)
+    .where(
+        NOT_PARKED, t.outbox.c.conversation.in_(bindparam("conversations", expanding=True)),
+        t.outbox.c.id.not_in(bindparam("firsts", expanding=True)),
+    )
+    .order_by(t.outbox.c.id)
+    .limit(bindparam("most"))
+)  # fmt: skip
 
 # --- due rows ---
 

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Coroutine
-from dataclasses import replace
-from datetime import timedelta
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from typing import Any
 
 import structlog
 
 from coldframe.engine.core.turn import Kit
 from coldframe.message.in_words import in_words
-from coldframe.ports.chat import Capabilities, NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
-from coldframe.ports.storage import Done, Queued
+from coldframe.ports.chat import Capabilities, ChatError, NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
+from coldframe.ports.storage import Done, Posted, Queued
 
 log = structlog.get_logger()
 MOST_TRIES = 25
@@ -26,58 +26,91 @@ Aside = Callable[[Coroutine[Any, Any, None]], None]
 
 
 async def deliver_some(kit: Kit, aside: Aside | None = None) -> int:
-    """Sends a handful of what may go out now, one for each conversation; returns how many were claimed. What is out is
-    marked together, but never later than people could answer to it. Files, which may have to be drawn, are given to
-    `aside`, so that the others do not wait for them."""
-    claimed = await kit.store.claim_sends(begun := kit.clock.now())
-    out: list[Done] = []
+    """Sends a handful of what may go out now; returns how many were claimed. Files, which may have to be drawn, are
+    given to `aside`, so that other conversations do not wait for them."""
+    batch = _Batch(kit, kit.clock.now())
+    claimed = await kit.store.claim_sends(batch.begun)
     try:
         for queued in claimed:
-            if queued.send.kind == "upload":
-                await _mark(kit, out)
-                if aside is not None:
-                    aside(_deliver_alone(kit, queued))
-                    continue
-            elif kit.clock.now() - begun > MARKED_WITHIN:
-                await _mark(kit, out)
-            out += await _deliver(kit, queued, late=kit.clock.now() - begun > OLDEST_CLAIM)
+            await batch.take(queued, aside)
     finally:
-        await _mark(kit, out)
+        await batch.mark()
     return len(claimed)
 
 
-async def _deliver_alone(kit: Kit, queued: Queued) -> None:
-    await _mark(kit, await _deliver(kit, queued, late=False))
+@dataclass
+class _Batch:
+    """Sends claimed together, each conversation's in their order. What is out is marked together, but never later than
+    people could answer to it."""
+
+    kit: Kit
+    begun: datetime
+    out: list[Done] = field(default_factory=list)
+    held_up: set[str] = field(default_factory=set)
+    """Conversations in which something is not out yet: what follows there waits."""
+    whereabouts: dict[str, Posted | None] = field(default_factory=dict)
+    """Messages of this batch by name; None where one was withdrawn."""
+
+    async def take(self, queued: Queued, aside: Aside | None) -> None:
+        conversation, waited = queued.send.place.order_key(), self.kit.clock.now() - self.begun
+        if conversation in self.held_up or waited > OLDEST_CLAIM:
+            # A claim whose lease may run out meanwhile is not begun: somebody else could send it as well.
+            await _give_back(self.kit, queued)
+            self.held_up.add(conversation)
+            return
+        if queued.send.kind == "upload" or waited > MARKED_WITHIN:
+            await self.mark()
+        queued = self._found(queued)
+        if queued.send.kind == "upload" and aside is not None:
+            self.held_up.add(conversation)
+            aside(self._alone(queued))
+            return
+        if not await self._carried_out(queued):
+            self.held_up.add(conversation)
+
+    async def _alone(self, queued: Queued) -> None:
+        alone = _Batch(self.kit, self.begun)
+        await alone._carried_out(queued)
+        await alone.mark()
+
+    async def mark(self) -> None:
+        done = tuple(self.out)
+        self.out.clear()
+        if done:
+            await self.kit.store.sent(done)
+
+    def _found(self, queued: Queued) -> Queued:
+        """With the messages that went out, or away, since the claim."""
+        root = self.whereabouts.get(queued.send.thread_of or "", queued.root)
+        return replace(queued, root=root, posted=self.whereabouts.get(queued.send.name, queued.posted))
+
+    async def _carried_out(self, queued: Queued) -> bool:
+        """False when it has to be tried again."""
+        if queued.send.only_in not in (None, queued.step):  # never "vote now" after the close
+            await self.kit.store.park_send(queued, "the step was over")
+            return True
+        try:
+            self._note(await _carry_out(self.kit, queued))
+        except NotDelivered as problem:
+            return await _again(self.kit, queued, unknown=queued.state == "unknown", problem=problem)
+        except OutcomeUnknown as problem:
+            return await _again(self.kit, queued, unknown=True, problem=problem)
+        except Unreachable as gone:
+            await _park(self.kit, queued, str(gone))
+        return True
+
+    def _note(self, done: Done) -> None:
+        self.out.append(done)
+        send = done.queued.send
+        if send.kind == "withdraw":
+            self.whereabouts[send.name] = None
+        elif done.message_id is not None and send.kind in ("post", "upload"):
+            self.whereabouts[send.name] = Posted(send.name, send.place, done.message_id, send.round_id)
 
 
-async def _mark(kit: Kit, out: list[Done]) -> None:
-    done = tuple(out)
-    out.clear()
-    if done:
-        await kit.store.sent(done)
-
-
-async def _deliver(kit: Kit, queued: Queued, *, late: bool) -> list[Done]:
-    """Carries out one claimed send: what is done of it, if it is."""
-    now = kit.clock.now()
-    unsure = queued.state == "unknown"  # a look-up that could not be made leaves the earlier outcome unknown
-    if late:  # a claim whose lease may run out meanwhile is not begun: somebody else could send it as well
-        await kit.store.retry_send(replace(queued, tries=queued.tries - 1), now, unknown=unsure)
-        return []
-    if queued.send.only_in is not None and queued.step is not queued.send.only_in:  # never "vote now" after the close
-        await kit.store.park_send(queued, "the step was over")
-        return []
-    try:
-        return [await _carry_out(kit, queued)]
-    except SlowDown as slow:
-        await kit.store.retry_send(queued, now + timedelta(seconds=slow.seconds), unknown=unsure)
-    except NotDelivered:
-        await _again(kit, queued, unknown=unsure)
-    except OutcomeUnknown:
-        await _again(kit, queued, unknown=True)
-    except Unreachable as gone:
-        await _park(kit, queued, str(gone))
-    return []
+async def _give_back(kit: Kit, queued: Queued) -> None:
+    untried = replace(queued, tries=queued.tries - 1)
+    await kit.store.retry_send(untried, kit.clock.now(), unknown=queued.state == "unknown")
 
 
 async def _carry_out(kit: Kit, queued: Queued) -> Done:
@@ -156,11 +189,15 @@ async def _change(kit: Kit, queued: Queued) -> None:
     await kit.chat.revise(posted.place, posted.message_id, send.message)
 
 
-async def _again(kit: Kit, queued: Queued, *, unknown: bool) -> None:
-    if queued.tries + 1 >= MOST_TRIES:
+async def _again(kit: Kit, queued: Queued, *, unknown: bool, problem: ChatError) -> bool:
+    """Later, as the platform or the number of tries says; True when it is given up. A look-up that could not be made
+    leaves the earlier outcome unknown."""
+    if not isinstance(problem, SlowDown) and queued.tries + 1 >= MOST_TRIES:
         await _park(kit, queued, "given up after many tries")
-        return
-    await kit.store.retry_send(queued, kit.clock.now() + _wait(queued), unknown=unknown)
+        return True
+    wait = timedelta(seconds=problem.seconds) if isinstance(problem, SlowDown) else _wait(queued)
+    await kit.store.retry_send(queued, kit.clock.now() + wait, unknown=unknown)
+    return False
 
 
 def _wait(queued: Queued) -> timedelta:
