@@ -26,6 +26,8 @@ def theirs(text: str, most: int | None = None) -> Theirs:
 
 def harmless(text: str) -> str:
     """The text without control and direction characters, without zero-width ones, marks capped at eight a base."""
+    if text.isascii():  # neither marks nor hidden characters
+        return _CONTROLS.sub(" ", text).strip()
     kept: list[str] = []
     marks = 0
     for character in _CONTROLS.sub(" ", text):

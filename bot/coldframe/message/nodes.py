@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Literal, assert_never
 from zoneinfo import ZoneInfo
 
@@ -85,11 +86,22 @@ def line(template: str, **parts: Inline | Line | str | int) -> Line:
     person wrote must come in as `Theirs`; the template itself never holds it. Raises KeyError for a missing part.
     """
     out: list[Inline] = []
+    for piece in _pieces(template):
+        if isinstance(piece, Words):
+            out.append(piece)
+        else:
+            out.extend(_filled(piece, parts))
+    return tuple(out)
+
+
+@lru_cache(maxsize=1000)
+def _pieces(template: str) -> tuple[Words | re.Match[str], ...]:
+    out: list[Words | re.Match[str]] = []
     end = 0
     for found in _TEMPLATE_PART.finditer(template):
         if found.start() > end:
             out.append(Words(template[end : found.start()]))
-        out.extend(_filled(found, parts))
+        out.append(found)
         end = found.end()
     if end < len(template):
         out.append(Words(template[end:]))
