@@ -19,7 +19,7 @@ zoneinfo.reset_tzpath(to=())  # the program reads the pinned tzdata package, so 
 
 # Speed is measured in tests/bench, beside a floor; here a slow machine must not make a right answer fail.
 ORDINARY = hypothesis.settings(deadline=None, max_examples=40)
-ALL = hypothesis.settings(ORDINARY, max_examples=350)
+ALL = hypothesis.settings(ORDINARY, max_examples=200)
 CI = hypothesis.settings(ALL, derandomize=True, database=None, print_blob=True)
 for name, profile in {"ordinary": ORDINARY, "all": ALL, "ci": CI}.items():
     hypothesis.settings.register_profile(name, profile)

@@ -6,7 +6,7 @@ import math
 from datetime import date, datetime
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldframe.analysis.inputs import BadNumber
@@ -69,6 +69,7 @@ MEASURES = [
 ]
 
 
+@settings(max_examples=2 * settings().max_examples)
 @given(data=st.data(), case=st.sampled_from(MEASURES), number=st.integers(0, 6), stopped=st.booleans())
 def test_every_kind_survives_any_possible_numbers(data, case, number: int, stopped: bool) -> None:
     """Whatever kind and whatever possible numbers, gaps included, one of the four comes with finite facts."""
