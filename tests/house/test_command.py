@@ -46,7 +46,6 @@ def test_help_and_version_load_no_library_but_click(option: str) -> None:
         "coldframe.__main__",
         "coldframe.cli",
         "coldframe.languages",
-        "coldframe.speech",
         "coldframe.errors",
     }
 
