@@ -12,7 +12,7 @@ import pytest
 
 from coldframe.clock import ManualClock
 from coldframe.domain import commands as c
-from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
+from coldframe.domain.names import RUNNING, LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.round import rules
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
@@ -141,7 +141,7 @@ async def test_the_calendar_says_what_moves_when_a_step_ends_early(tmp_path: Pat
     """The first post has both dates of every step, and what an early end brings."""
     async with running(tmp_path, MONDAY) as team:
         card = team.channel()[0]
-        assert card.count("; if all are prompt ") == 10
+        assert card.count("; if all are prompt ") == len(RUNNING)
         assert "then all later ones come sooner, and you are told when one moves by more than an hour" in card
 
 

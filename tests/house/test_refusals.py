@@ -1,0 +1,39 @@
+"""A refusal names every fact that its sentence tells, at every place that raises it."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import coldframe
+from coldframe.domain.refusals import Because
+from coldframe.speech.refusals import WORDS
+
+MADE_THERE = {Because.NO_FREE_PLACE: {"free"}}
+"""Parts that the sentence makes of other facts."""
+
+
+def _raised() -> Iterator[tuple[str, Because, set[str]]]:
+    """Where a refusal is made, its code, and the facts given; calls that pass facts on are left out."""
+    top = Path(coldframe.__file__).parent
+    for file in sorted(top.rglob("*.py")):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and node.args and all(word.arg for word in node.keywords):
+                code = re.fullmatch(r"Because\.(\w+)", ast.unparse(node.args[0]))
+                if code and ast.unparse(node.func) == "Refused":
+                    yield f"{file.name}:{node.lineno}", Because[code[1]], {str(word.arg) for word in node.keywords}
+
+
+def test_every_refusal_gives_what_its_sentence_tells() -> None:
+    """A name in braces without its fact would leave the person without an answer."""
+    raised = list(_raised())
+    assert len(raised) > 100
+    told = {code: set(re.findall(r"\{(\w+)\}", words)) - MADE_THERE.get(code, set()) for code, words in WORDS.items()}
+    assert {place: missing for place, code, given in raised if (missing := told[code] - given)} == {}
+
+
+def test_every_refusal_has_a_sentence() -> None:
+    """No code is left without words."""
+    assert set(Because) == set(WORDS)
