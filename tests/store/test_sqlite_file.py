@@ -10,7 +10,8 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import OperationalError
 
-from coldframe.store.database import Database, open_database
+from coldframe.store.connection import Database
+from coldframe.store.database import open_database
 
 COUNT = text("select count(*) from t")
 ADD = text("insert into t values (:x)")

@@ -5,51 +5,18 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import sqlalchemy
 from sqlalchemy import URL, CursorResult, Executable, create_engine, event
 from sqlalchemy.engine import make_url
 
+from coldframe.store.connection import Connection, Database
+
 if TYPE_CHECKING:
     from sqlalchemy.ext.asyncio import AsyncEngine
 
 T = TypeVar("T")
-
-
-class Connection(Protocol):
-    """A transaction's connection."""
-
-    async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]: ...
-
-
-class Database(Protocol):
-    """What the rooms above need of a database."""
-
-    @property
-    def url(self) -> URL: ...
-
-    @property
-    def dialect(self) -> str: ...
-
-    @property
-    def engine(self) -> sqlalchemy.Engine | AsyncEngine:
-        """For a library that brings tables of its own."""
-        ...
-
-    def transaction(self) -> AbstractAsyncContextManager[Connection]:
-        """Committed at the end, or rolled back when it is left by an exception."""
-        ...
-
-    def looking(self) -> AbstractAsyncContextManager[Connection]:
-        """For statements that only read: each sees one state by itself, without a transaction around them."""
-        ...
-
-    async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
-        """Work that is written for a plain connection, in one transaction."""
-        ...
-
-    async def close(self) -> None: ...
 
 
 def open_database(url: str, *, durable: bool = True, read_only: bool = False) -> Database:

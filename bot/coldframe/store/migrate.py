@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from coldframe.errors import ColdframeError
-from coldframe.store.database import Database
+from coldframe.store.connection import Database
 
 FOLDER = Path(__file__).with_name("migrations")
 

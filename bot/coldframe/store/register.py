@@ -17,7 +17,7 @@ from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import OPEN_STEPS, Trial
 from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
 from coldframe.store import tables as t
-from coldframe.store.database import Connection
+from coldframe.store.connection import Connection
 from coldframe.store.sealing import Seal
 
 _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)

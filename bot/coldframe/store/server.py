@@ -10,7 +10,7 @@ import sqlalchemy
 from sqlalchemy import URL
 from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
 
-from coldframe.store.database import Connection
+from coldframe.store.connection import Connection
 
 T = TypeVar("T")
 

@@ -19,7 +19,7 @@ from coldframe.domain.names import Step
 from coldframe.ports.storage import Done, Due, Posted, Queued, Waiting
 from coldframe.store import statements
 from coldframe.store import tables as t
-from coldframe.store.database import Connection, Database
+from coldframe.store.connection import Connection, Database
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealing import Seal
 from coldframe.store.work import Known, SqlWork, posted_of

@@ -6,7 +6,7 @@ from sqlalchemy import select
 
 from coldframe.ports.chat import Place
 from coldframe.store import tables as t
-from coldframe.store.database import Database
+from coldframe.store.connection import Database
 
 MOST = 1_000
 

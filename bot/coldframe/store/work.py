@@ -19,7 +19,7 @@ from coldframe.ports.storage import Due, Member, Posted, RoundHead, RunningTrial
 from coldframe.store import rounds as mapping
 from coldframe.store import statements
 from coldframe.store import tables as t
-from coldframe.store.database import Connection
+from coldframe.store.connection import Connection
 from coldframe.store.register import FollowThroughWork
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealing import Seal

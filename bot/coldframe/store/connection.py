@@ -1,0 +1,50 @@
+"""What the rooms above need of a database, whichever it is."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractAsyncContextManager
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+
+import sqlalchemy
+from sqlalchemy import URL, CursorResult, Executable
+
+if TYPE_CHECKING:
+    from sqlalchemy.ext.asyncio import AsyncEngine
+
+T = TypeVar("T")
+
+
+class Connection(Protocol):
+    """A transaction's connection."""
+
+    async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]: ...
+
+
+class Database(Protocol):
+    """A file or a server, opened."""
+
+    @property
+    def url(self) -> URL: ...
+
+    @property
+    def dialect(self) -> str: ...
+
+    @property
+    def engine(self) -> sqlalchemy.Engine | AsyncEngine:
+        """For a library that brings tables of its own."""
+        ...
+
+    def transaction(self) -> AbstractAsyncContextManager[Connection]:
+        """Committed at the end, or rolled back when it is left by an exception."""
+        ...
+
+    def looking(self) -> AbstractAsyncContextManager[Connection]:
+        """For statements that only read: each sees one state by itself, without a transaction around them."""
+        ...
+
+    async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
+        """Work that is written for a plain connection, in one transaction."""
+        ...
+
+    async def close(self) -> None: ...
