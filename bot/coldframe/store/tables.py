@@ -57,7 +57,9 @@ metadata = MetaData(
         "pk": "pk_%(table_name)s",
     }
 )
-ID = String(128)
+ID = String(255)
+# Names of messages, subjects and the like: up to three ids packed into one, of whose signs each may take three.
+PACKED = String(2400)
 
 rounds = Table(
     "rounds",
@@ -123,7 +125,7 @@ facts = Table(
 inbox = Table(
     "inbox",
     metadata,
-    Column("key", String(300), primary_key=True),
+    Column("key", PACKED, primary_key=True),
     Column("at", Instant, nullable=False, index=True),
 )
 
@@ -132,9 +134,9 @@ outbox = Table(
     metadata,
     Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=True),
     Column("key", String(64), nullable=False, unique=True),
-    Column("conversation", String(300), nullable=False),
+    Column("conversation", PACKED, nullable=False),
     Column("kind", String(12), nullable=False),
-    Column("name", String(300), nullable=False),
+    Column("name", PACKED, nullable=False),
     Column("round_id", ID),
     Column("only_in", String(20)),
     Column("body", LargeBinary, nullable=False),
@@ -158,7 +160,7 @@ outbox = Table(
 posts = Table(
     "posts",
     metadata,
-    Column("name", String(300), primary_key=True),
+    Column("name", PACKED, primary_key=True),
     Column("tenant", ID, nullable=False),
     Column("kind", String(12), nullable=False),
     Column("place", ID, nullable=False),
@@ -173,8 +175,8 @@ due = Table(
     metadata,
     Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=True),
     Column("kind", String(30), nullable=False),
-    Column("subject", ID, nullable=False),
-    Column("occurrence", String(200), nullable=False),
+    Column("subject", PACKED, nullable=False),
+    Column("occurrence", PACKED, nullable=False),
     Column("at", Instant, nullable=False),
     Column("state", String(8), nullable=False),
     Column("owner", String(64)),
