@@ -352,7 +352,7 @@ def an_id(seed: int) -> str:
 
 
 async def test_the_longest_ids_fit_everywhere(store: SqlStore) -> None:
-    """Ids of 255 signs that must be escaped are kept and found: in rounds, names, keys, due rows, places of trials, teams."""
+    """Ids of 255 signs that must be escaped are kept and found: in rounds, names, keys, due rows, teams."""
     tenant, channel, person = an_id(1), an_id(2), MemberId(an_id(3))
     name = MessageName(an_id(4), "option", (person, tenant)).pack()
     due = Due("trial word", Occurrence((tenant, person)).pack(), Occurrence((person, "unanswered", "1")).pack(), NOW)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
-from coldframe.message.nodes import Theirs
+from coldframe.message.nodes import Line, Theirs
 
 # Joiners shape emoji and several scripts; every other format character only hides or reorders.
 _JOINERS = {"\u200c", "\u200d"}
@@ -22,6 +22,11 @@ def theirs(text: str, most: int | None = None) -> Theirs:
     if most is not None and len(shown) > most:
         shown = shown[: most - 1].rstrip() + "…"
     return Theirs(shown)
+
+
+def written(text: str, most: int | None = None) -> Line:
+    """A person's words as a line of their own."""
+    return (theirs(text, most),)
 
 
 def harmless(text: str) -> str:

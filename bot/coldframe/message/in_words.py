@@ -12,27 +12,26 @@ from coldframe.message.nodes import (
     Items,
     Line,
     Message,
-    Paragraph,
     Quoted,
     TextFile,
     Theirs,
     When,
     line,
 )
+from coldframe.message.saying import said, told
 
 
 def in_words(attachment: Attachment) -> Message:
     """What the file would show: a picture's meaning, the dates of a calendar, the text of a text."""
     match attachment:
         case Drawing():
-            meaning = line("{words}", words=attachment.chart.alternative())
-            return Message(meaning, (Paragraph(meaning),))
+            return said("{words}", words=attachment.chart.alternative())
         case CalendarFile():
             title = line("{title}", title=Theirs(attachment.title))
-            return Message(title, (Paragraph(title), Items(tuple(map(_date, attachment.entries)))))
+            return told(title, Items(tuple(map(_date, attachment.entries))))
         case TextFile():
             title = line("{title}", title=Theirs(attachment.title))
-            return Message(title, (Paragraph(title), Quoted(attachment.text)))
+            return told(title, Quoted(attachment.text))
         case _:
             assert_never(attachment)
 

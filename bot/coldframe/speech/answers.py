@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from coldframe.domain.names import LeverId, NoteId, PauseReason, Role, Side
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Button, Buttons, Inline, Line, Message, Paragraph, Quoted, Small, When, line, plain
+from coldframe.message.nodes import Button, Buttons, Message, Quoted, Small, When, line, plain
 from coldframe.message.packed import ButtonValue
+from coldframe.message.saying import offer, said, small, told
 from coldframe.speech.names import PAUSED, SIDES, about, count, title, who
 
 MAX_ROUNDS = 20  # in one question
@@ -18,12 +19,6 @@ MAX_CARRIED, MAX_CARRIED_TOGETHER = 1_800, 7_000  # characters that buttons carr
 ONE_OF_TWO_SIDES = "Choose one of the two directions."
 A_KIND = "Choose how it is compared."
 A_CHANCE = "Choose a chance."
-
-
-def said(template: str, **parts: Inline | Line | str | int) -> Message:
-    """A message of one paragraph."""
-    words = line(template, **parts)
-    return Message(words, (Paragraph(words),))
 
 
 def sentence(message: Message) -> str:
@@ -44,7 +39,7 @@ def which_round(rounds: Sequence[tuple[str, str]], message: str, text: str) -> M
     buttons = tuple(_for_round(key, name, message, text, len(rounds)) for key, name in rounds[:MAX_ROUNDS])
     drop = Button("Throw it away", "text.drop", ButtonValue(rounds[0][0], (message,)).pack(), "danger")
     small = Small(line("An answer in the thread of a round's own message goes to that round without a question."))
-    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text), Buttons((*buttons, drop)), small))
+    return told(words, Quoted(theirs(text, 3000).text), offer(*buttons, drop), small)
 
 
 def _for_round(round_id: str, name: str, message: str, text: str, rounds: int) -> Button:
@@ -72,7 +67,7 @@ def no_round_takes(rounds: Sequence[tuple[str, str]], text: str) -> Message:
         n=count(len(rounds), "round"),
         names=theirs(", ".join(name for _, name in rounds), 200),
     )
-    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text)))
+    return told(words, Quoted(theirs(text, 3000).text))
 
 
 def which_note(
@@ -97,14 +92,11 @@ def which_note(
         for amount, suffix in amounts
     ]
     buttons.append(Button("Throw it away", "draft.drop", about(round_, draft), "danger"))
-    return Message(
+    return told(
         words,
-        (
-            Paragraph(words),
-            Quoted(theirs(text, 1000).text),
-            Buttons(tuple(buttons)),
-            Small(line("It is kept for you alone until you choose. Unplaced texts are dropped at the reveal.")),
-        ),
+        Quoted(theirs(text, 1000).text),
+        Buttons(tuple(buttons)),
+        small("It is kept for you alone until you choose. Unplaced texts are dropped at the reveal."),
     )
 
 
@@ -154,7 +146,7 @@ def not_a_time_for_notes(round_: Round, text: str) -> Message:
         name=theirs(round_.name, 60),
         step=title(round_.step),
     )
-    return Message(words, (Paragraph(words), Quoted(theirs(text, 3000).text)))
+    return told(words, Quoted(theirs(text, 3000).text))
 
 
 def question_suggested(round_: Round) -> Message:
@@ -165,7 +157,7 @@ def question_suggested(round_: Round) -> Message:
         "Passed on as a suggestion. {who} words the questions", who=who(round_, round_.roles.acting(Role.FACILITATOR))
     )
     words = (*first, *until, *line("; then everybody looks for what others did about them."))
-    return Message(words, (Paragraph(words),))
+    return told(words)
 
 
 def note_withdrawn() -> Message:
@@ -198,7 +190,7 @@ def guest_came(round_: Round, name: str, *, foreign: bool) -> Message:
 def zone_changed(zone: str) -> Message:
     words = line("Your time zone is {zone} now. Shall I use it for your hours from now on?", zone=theirs(zone, 60))
     buttons = (Button("Yes, use it", "zone.use", zone, "primary"), Button("No", "zone.keep", zone))
-    return Message(words, (Paragraph(words), Buttons(buttons), Small(line("A deadline never moves earlier."))))
+    return told(words, Buttons(buttons), small("A deadline never moves earlier."))
 
 
 def channel_lost(round_: Round, reason: PauseReason) -> Message:
@@ -208,7 +200,3 @@ def channel_lost(round_: Round, reason: PauseReason) -> Message:
         name=theirs(round_.name, 60),
         why=PAUSED[reason],
     )
-
-
-def saved(what: str) -> Message:
-    return said(what)

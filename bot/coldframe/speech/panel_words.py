@@ -11,7 +11,7 @@ from typing import Any
 from coldframe.domain.names import RUNNING, ForceId, MemberId, PlanId, Step
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
-from coldframe.message.harmless import theirs
+from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
     Block,
     Button,
@@ -23,12 +23,11 @@ from coldframe.message.nodes import (
     Line,
     Message,
     Paragraph,
-    Small,
     TextFile,
     When,
     line,
 )
-from coldframe.speech.answers import said
+from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import PAUSED, count, title
 from coldframe.speech.steps import WORDS
 
@@ -59,10 +58,9 @@ def help_() -> Message:
 def form_offered(word: str, form: Form, action: str | None) -> Message:
     """Somebody wrote a word that opens a form: the button that opens it, or the command that does."""
     if action is None:
-        words = line("That takes a form. The command opens it: {c}", c=Code(f"/coldframe {word}"))
-        return Message(words, (Paragraph(words),))
+        return said("That takes a form. The command opens it: {c}", c=Code(f"/coldframe {word}"))
     words = line("{title}: the button opens the form.", title=form.title)
-    return Message(words, (Paragraph(words), Buttons((Button("Open …", action, form.value, says=form.title),))))
+    return told(words, offer(Button("Open …", action, form.value, says=form.title)))
 
 
 def unknown(word: str, nearest: Sequence[str]) -> Message:
@@ -70,11 +68,12 @@ def unknown(word: str, nearest: Sequence[str]) -> Message:
     if nearest:
         words += line(" Did you mean {n}?", n=" or ".join(nearest))
     words += line(" `/coldframe help` lists everything. Nothing was changed.")
-    return Message(words, (Paragraph(words),))
+    return told(words)
 
 
 def plain_words(text: str) -> Message:
-    return said("{t}", t=theirs(text, 500))
+    words = written(text, 500)
+    return told(words)
 
 
 def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], *, in_channel: bool) -> Message:
@@ -82,7 +81,7 @@ def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When
     head = line("What you can do here.")
     blocks: list[Block] = [Heading(head)]
     if owed:
-        blocks.append(Paragraph(line("Open for you:")))
+        blocks.append(paragraph("Open for you:"))
         blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in owed)))
     for round_ in rounds:
         blocks += _round_blocks(round_, me)
@@ -92,8 +91,8 @@ def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When
             if in_channel
             else "No round is open for you."
         )
-        blocks.append(Paragraph(line(words)))
-    blocks.append(Small(line("`/coldframe help` lists all words.")))
+        blocks.append(paragraph(words))
+    blocks.append(small("`/coldframe help` lists all words."))
     return Message(head, tuple(blocks))
 
 
@@ -129,7 +128,7 @@ def _buttons(round_: Round, me: MemberId) -> tuple[Button, ...]:
 
 def status(rounds: Sequence[Round]) -> Message:
     head = line("{n} open here.", n=count(len(rounds), "round is", "rounds are"))
-    return Message(head, (Paragraph(head), *(Paragraph(_where(r)) for r in rounds)))
+    return told(head, *(Paragraph(_where(r)) for r in rounds))
 
 
 def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]]) -> Message:
@@ -142,12 +141,12 @@ def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]
         blocks += _round_blocks(round_, me)
         notes = [n for n in round_.notes.values() if n.author == me]
         if notes:
-            blocks.append(Paragraph(line("Your notes:")))
-            blocks.append(Items(tuple(line("{t}", t=theirs(n.text, 300)) for n in notes[:40])))
+            blocks.append(paragraph("Your notes:"))
+            blocks.append(Items(tuple(written(n.text, 300) for n in notes[:40])))
         plans = [p for p in round_.plans.values() if p.author == me and round_.step is Step.PLANS]
         if plans:
-            blocks.append(Paragraph(line("Your plans:")))
-            blocks.append(Items(tuple(line("{t}", t=theirs(p.title, 80)) for p in plans)))
+            blocks.append(paragraph("Your plans:"))
+            blocks.append(Items(tuple(written(p.title, 80) for p in plans)))
     return Message(head, tuple(blocks))
 
 
@@ -170,11 +169,7 @@ def export(record: Any, rounds: Sequence[Round], me: MemberId) -> Message:
         "This is what I hold about you. Revealed notes are not in it: nobody can tell any more which are yours."
     )
     text = json.dumps(held, indent=2, ensure_ascii=False, default=_plain)
-    return Message(
-        head,
-        (Paragraph(head),),
-        attachments=(TextFile("what-is-held.json", "What is held about me", text, "application/json"),),
-    )
+    return told(head, attachments=(TextFile("what-is-held.json", "What is held about me", text, "application/json"),))
 
 
 def _held_in(round_: Round, me: MemberId) -> dict[str, object]:
@@ -286,4 +281,4 @@ def forget_first(rounds: Sequence[str]) -> Message:
         "Type `/coldframe forget me` to go on. Nothing was changed yet.",
         where=line(" ({r})", r=theirs(", ".join(rounds), 200)) if rounds else "",
     )
-    return Message(words, (Paragraph(words),), attachments=())
+    return told(words, attachments=())

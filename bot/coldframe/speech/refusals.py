@@ -7,7 +7,8 @@ from datetime import datetime
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Line, Message, Paragraph, Quoted, When, line
+from coldframe.message.nodes import Line, Message, Quoted, When, line
+from coldframe.message.saying import paragraph, told
 from coldframe.speech.names import title
 
 QUOTED = 2900  # characters in one block; platforms take 3,000
@@ -100,10 +101,10 @@ def refusal(refused: Refused, *, handed_back: str = "") -> Message:
     """The answer to who acted; `handed_back` is their own text, so that nothing typed is lost."""
     words = line(WORDS[refused.code], **_parts(refused))
     if not handed_back:
-        return Message(words, (Paragraph(words),))
+        return told(words)
     pieces = [handed_back[at : at + QUOTED] for at in range(0, len(handed_back), QUOTED)]
-    back = Paragraph(line("Your text, so that it is not lost:"))
-    return Message(words, (Paragraph(words), back, *(Quoted(theirs(piece, QUOTED).text) for piece in pieces)))
+    back = paragraph("Your text, so that it is not lost:")
+    return told(words, back, *(Quoted(theirs(piece, QUOTED).text) for piece in pieces))
 
 
 def _parts(refused: Refused) -> dict[str, Line]:

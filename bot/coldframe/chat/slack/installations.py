@@ -11,10 +11,7 @@ from typing import Any, TypeVar
 from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from slack_sdk.oauth.installation_store import Bot, Installation
 from slack_sdk.oauth.installation_store.async_installation_store import AsyncInstallationStore
-from slack_sdk.oauth.installation_store.sqlalchemy import (
-    AsyncSQLAlchemyInstallationStore,
-    SQLAlchemyInstallationStore,
-)
+from slack_sdk.oauth.installation_store.sqlalchemy import AsyncSQLAlchemyInstallationStore, SQLAlchemyInstallationStore
 from slack_sdk.oauth.state_store.async_state_store import AsyncOAuthStateStore
 from slack_sdk.oauth.state_store.sqlalchemy import AsyncSQLAlchemyOAuthStateStore, SQLAlchemyOAuthStateStore
 from sqlalchemy import Connection, Engine, MetaData, String, inspect, select

@@ -15,6 +15,7 @@ from coldframe.engine.people import rereckoning
 from coldframe.engine.reading import dates
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import Occurrence
+from coldframe.message.saying import said
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import FEED_EDITION, Due, Member
 from coldframe.speech import answers
@@ -41,7 +42,7 @@ async def _me(request: Request) -> Member:
 async def _confirm_hours(request: Request) -> None:
     me = await _me(request)
     await request.turn.uow.save_member(members.with_calendar(me, members.calendar_of(me)))
-    request.answer(answers.said("Good. Deadlines and reminders keep to that."))
+    request.answer(said("Good. Deadlines and reminders keep to that."))
 
 
 async def hours_form(request: Request) -> Reply:
@@ -84,13 +85,13 @@ async def _use_zone(request: Request) -> None:
     try:
         calendar = replace(old, zone=request.value)
     except ValueError as error:
-        request.answer(answers.saved(str(error)))
+        request.answer(said(str(error)))
     else:
         await _work(request.turn, me, calendar, old)
 
 
 async def _keep_zone(request: Request) -> None:
-    request.answer(answers.said("All right, your hours stay as they were."))
+    request.answer(said("All right, your hours stay as they were."))
 
 
 async def zone_reported(turn: Turn, before: Member, zone: str) -> None:
@@ -159,7 +160,7 @@ async def come_back(turn: Turn, tenant: str, person: str) -> None:
     await turn.uow.save_member(replace(me, away_until=None))
     await _everywhere(turn, tenant, person, away=False)
     await rereckoning.of_person(turn, tenant, person, old)
-    turn.answer(tenant, person, answers.said("Welcome back. `/coldframe mine` shows what is open for you."))
+    turn.answer(tenant, person, said("Welcome back. `/coldframe mine` shows what is open for you."))
 
 
 async def _back(turn: Turn, due: Due) -> None:
@@ -181,7 +182,7 @@ async def _later(request: Request) -> None:
     """Not today: the day's allowance of reminders counts as used."""
     for offset in (0, 1):
         await request.turn.uow.note_nudge(request.tenant, request.by, request.turn.now + timedelta(milliseconds=offset))
-    request.answer(answers.said("All right, no more reminders from me today."))
+    request.answer(said("All right, no more reminders from me today."))
 
 
 # --- the calendar to subscribe to ---
@@ -195,7 +196,7 @@ async def calendar_address(request: Request) -> Reply | None:
     me = await _me(request)
     edition = me.facts.get(FEED_EDITION) or await _new_edition(request.turn, me)
     request.answer(time_words.own_feed(feed(me.tenant, me.id, str(edition))))
-    return request.noted(answers.said("I have sent it to you in our direct messages."))
+    return request.noted(said("I have sent it to you in our direct messages."))
 
 
 async def _new_edition(turn: Turn, me: Member) -> str:

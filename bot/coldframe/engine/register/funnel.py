@@ -13,8 +13,8 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
 from coldframe.engine.register import teams
 from coldframe.message.nodes import Line
+from coldframe.message.saying import said
 from coldframe.ports.chat import Reply
-from coldframe.speech import answers
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Worth
 
@@ -29,7 +29,7 @@ async def word(request: Request) -> Reply:
     """`funnel`: the form, in the channel of the team, or in the direct messages of somebody with one team."""
     asked = await teams.asked_about(request)
     if len(asked) != 1:
-        return Reply(note=answers.said("Type `/coldframe funnel` in the channel of the team that it is about."))
+        return Reply(note=said("Type `/coldframe funnel` in the channel of the team that it is about."))
     team = await request.turn.uow.team(request.tenant, asked[0])
     known = {name: _written(name, value) for name, value in team.funnel.items()}
     return Reply(form=register_words.funnel_form(known, asked[0]))

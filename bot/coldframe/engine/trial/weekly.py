@@ -17,6 +17,7 @@ from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
 from coldframe.engine.worker import judging
 from coldframe.message.packed import MessageName, Occurrence
+from coldframe.message.saying import said
 from coldframe.ports.chat import Inbound, IncomingFile, Reply, Said
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech import answers
@@ -55,7 +56,7 @@ async def sent(request: TrialRequest) -> Reply | None:
     except Refused as refused:
         return Reply(errors={_field(trial, refused): answers.sentence(refusal(refused))})
     if after == trial:
-        request.answer(answers.said("That is how the week stands already."))
+        request.answer(said("That is how the week stands already."))
     if request.text("stop"):
         request.answer(trial_words.stop_line_ticked(after))
     return None
@@ -181,7 +182,7 @@ async def _take(turn: Turn, by: MemberId, trial: Trial, entry: Entry, today: dat
         turn.answer(trial.tenant, by, trial_words.week_taken(trial, known, entry))
         return
     if after == trial:
-        turn.answer(trial.tenant, by, answers.said("That is how the week stands already."))
+        turn.answer(trial.tenant, by, said("That is how the week stands already."))
 
 
 # --- by a file ------------------------------------------------------------------------------------------------------

@@ -8,7 +8,8 @@ from datetime import datetime
 from coldframe.domain.names import MemberId, Role, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Button, Buttons, Items, Line, Message, Paragraph, Small, When, line
+from coldframe.message.nodes import Button, Buttons, Items, Line, Message, Small, When, line
+from coldframe.message.saying import offer, said, small, told
 from coldframe.speech.names import about, count, title, who
 
 
@@ -34,7 +35,7 @@ def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role 
     if role is not None:
         buttons.append(Button(f"Deputy acts as {role.value}", "holdup.deputy", key))
     small = line("Without an answer the step closes as planned. Only you see this.")
-    return Message(words, (Paragraph(words), Buttons(tuple(buttons)), Small(small)))
+    return told(words, Buttons(tuple(buttons)), Small(small))
 
 
 SETTLED = {
@@ -48,15 +49,14 @@ def hold_up_settled(round_: Round, member: MemberId, what: str) -> Message:
     """What the facilitator chose, in the place of the question."""
     due = round_.progress.due
     assert due is not None
-    words = line(SETTLED[what], step=title(round_.step), who=who(round_, member), due=When(due))
-    return Message(words, (Paragraph(words),))
+    return said(SETTLED[what], step=title(round_.step), who=who(round_, member), due=When(due))
 
 
 def dates_moved(round_: Round, moved: Sequence[tuple[Step, datetime, datetime]]) -> Message:
     """One line: the first date that moved and how many more, `moved` being (step, was, is now)."""
     step, was, now = moved[0]
     others = f", and {len(moved) - 1} more with it" if len(moved) > 1 else ""
-    words = line(
+    return said(
         "Dates of {round} moved {way}: *{step}* now closes {now} at the latest, not {was}{others}. The calendar above "
         "is up to date; the file updates yours.",
         round=theirs(round_.name, 60),
@@ -66,7 +66,6 @@ def dates_moved(round_: Round, moved: Sequence[tuple[Step, datetime, datetime]])
         was=When(was),
         others=others,
     )
-    return Message(words, (Paragraph(words),))
 
 
 def own_deadline_moved(round_: Round, was: datetime, now: datetime) -> Line:
@@ -82,7 +81,7 @@ def zone_followed(hours: str, moved: Line) -> Message:
         Button("That is right", "hours.confirm", "", "primary"),
         Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
     )
-    return Message(words, (Paragraph(words), Buttons(buttons)))
+    return told(words, Buttons(buttons))
 
 
 def zone_unknown(zone: str, nearest: Sequence[str]) -> Line:
@@ -96,7 +95,7 @@ def zone_doubted(zone: str, nearest: Sequence[str], confirmed: bool) -> Message:
     """A new zone in the profile that cannot be used: what counts instead, and how to say it."""
     instead = "Your hours stay as you told me." if confirmed else "I reckon your hours in UTC until you tell me yours."
     words = zone_unknown(zone, nearest) + line(" {instead}", instead=instead)
-    return Message(words, (Paragraph(words), Buttons((Button("My hours …", "hours.write", ""),))))
+    return told(words, offer(Button("My hours …", "hours.write", "")))
 
 
 def hours_noted(hours: str, moved: Sequence[Line]) -> Message:
@@ -104,7 +103,7 @@ def hours_noted(hours: str, moved: Sequence[Line]) -> Message:
     words = line("Noted: you work {hours}.", hours=hours)
     for each in moved:
         words += line(" ") + each
-    return Message(words, (Paragraph(words),))
+    return told(words)
 
 
 def away_until(words: str) -> Message:
@@ -113,13 +112,13 @@ def away_until(words: str) -> Message:
         "You are away until {words}. You are not expected anywhere and not reminded. Not what you meant? Set it again.",
         words=words,
     )
-    return Message(said, (Paragraph(said), Buttons((Button("Set it again …", "me.away", ""),))))
+    return told(said, offer(Button("Set it again …", "me.away", "")))
 
 
 def date_understood(what: str, words: str, again: Button) -> Message:
     """A typed date, echoed in full words; `again` sets it anew."""
     said = line("{what} on {words}. Not what you meant? Set it again.", what=what, words=words)
-    return Message(said, (Paragraph(said), Buttons((again,))))
+    return told(said, offer(again))
 
 
 def dates_understood(dates: Sequence[tuple[str, str]], again: Button) -> Message:
@@ -128,7 +127,7 @@ def dates_understood(dates: Sequence[tuple[str, str]], again: Button) -> Message
         "The dates of {n}, as I understood them. Not what you meant? Set them again.", n=count(len(dates), "action")
     )
     items = Items(tuple(line("{what}: {words}", what=theirs(what, 100), words=words) for what, words in dates))
-    return Message(said, (Paragraph(said), items, Buttons((again,))))
+    return told(said, items, offer(again))
 
 
 def own_feed(address: str, *, renewed: bool = False) -> Message:
@@ -141,12 +140,11 @@ def own_feed(address: str, *, renewed: bool = False) -> Message:
     if renewed:
         words += line(" The address before it is no longer valid: put this one in its place.")
     again = Button("New address", "calendar.renew", "", confirm="The address that you have now will stop working.")
-    return Message(words, (Paragraph(words), Buttons((again,)), Small(line("Somebody else has it? Make a new one."))))
+    return told(words, offer(again), small("Somebody else has it? Make a new one."))
 
 
 def no_feed() -> Message:
-    words = line(
+    return said(
         "There is no calendar to subscribe to here: this bot is not reached by HTTP. Every date comes with a file for "
         "your calendar instead."
     )
-    return Message(words, (Paragraph(words),))

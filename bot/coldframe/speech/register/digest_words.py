@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
-from coldframe.message.harmless import theirs
+from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
     Block,
     Button,
@@ -21,14 +21,13 @@ from coldframe.message.nodes import (
     Message,
     Option,
     Paragraph,
-    Small,
     When,
     line,
     moment,
 )
 from coldframe.message.packed import ButtonValue
 from coldframe.message.plain import one_line, percent
-from coldframe.speech.answers import said
+from coldframe.message.saying import heading, paragraph, said, small
 from coldframe.speech.names import count
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -94,12 +93,12 @@ class Digest:
 
 def message(digest: Digest, *, zone: str = "UTC") -> Message:
     """One screen; details behind buttons."""
-    summary = line("{s}", s=theirs(headline(digest), 300))
-    blocks: list[Block] = [Heading(line("Digest")), Paragraph(summary)]
+    summary = written(headline(digest), 300)
+    blocks: list[Block] = [heading("Digest"), Paragraph(summary)]
     blocks += _section("Rounds", [_round_line(r) for r in digest.rounds])
     blocks += _section("Trials", [_trial_line(t) for t in digest.trials])
     blocks += _section("Verdicts since the last digest", [_verdict_line(v) for v in digest.verdicts])
-    blocks += _section("Learnt", [line("{l}", l=theirs(text, 160)) for text in digest.learnings], shown=3)
+    blocks += _section("Learnt", [written(text, 160) for text in digest.learnings], shown=3)
     blocks.append(Paragraph(_places_line(digest)))
     buttons = (
         Button("Trials in detail", "digest.more", ButtonValue(digest.team, ("trials",)).pack()),
@@ -125,9 +124,9 @@ def headline(digest: Digest) -> str:
 def _section(name: str, lines: Sequence[Line], shown: int = SHOWN) -> list[Block]:
     if not lines:
         return []
-    found: list[Block] = [Paragraph(line("*{n}*", n=name)), Items(tuple(lines[:shown]))]
+    found: list[Block] = [paragraph("*{n}*", n=name), Items(tuple(lines[:shown]))]
     if len(lines) > shown:
-        found.append(Small(line("and {n} more", n=len(lines) - shown)))
+        found.append(small("and {n} more", n=len(lines) - shown))
     return found
 
 
@@ -174,8 +173,8 @@ def trials_in_detail(digest: Digest) -> Message:
 def verdicts_in_detail(digest: Digest) -> Message:
     head = line("Verdicts and learnings: {n}.", n=len(digest.verdicts))
     rows = tuple(_verdict_line(v) + line(" {l}", l=theirs(v.learning, 500)) for v in digest.verdicts)
-    others = tuple(line("{l}", l=theirs(text, 300)) for text in digest.learnings)
-    return Message(head, (Heading(head), Items(rows), Paragraph(line("Learnt:")), Items(others)))
+    others = tuple(written(text, 300) for text in digest.learnings)
+    return Message(head, (Heading(head), Items(rows), paragraph("Learnt:"), Items(others)))
 
 
 def no_round() -> Message:
@@ -183,8 +182,7 @@ def no_round() -> Message:
 
 
 def when_noted(weekday: int, hour: str) -> Message:
-    words = line("The digest comes on {d} at {h}:00, in the lead's own zone.", d=WEEKDAYS[weekday], h=hour)
-    return Message(words, (Paragraph(words),))
+    return said("The digest comes on {d} at {h}:00, in the lead's own zone.", d=WEEKDAYS[weekday], h=hour)
 
 
 def when_form(team: str, people: Sequence[Option], lead: str, weekday: int, hour: int) -> Form:

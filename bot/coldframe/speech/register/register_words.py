@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import floor, log10
 
-from coldframe.message.harmless import theirs
+from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
     Block,
     Button,
@@ -21,10 +21,10 @@ from coldframe.message.nodes import (
     Message,
     Option,
     Paragraph,
-    Small,
     When,
     line,
 )
+from coldframe.message.saying import offer, paragraph, said, small
 from coldframe.speech.names import count
 
 VERDICTS = ("met", "not met", "cannot tell", "too early", "running")
@@ -48,8 +48,7 @@ class Found:
 
 def no_date(filters: Sequence[str]) -> Message:
     """A filter by date that cannot be read: nothing was looked for."""
-    words = line("I cannot read the date after {f}. Write it like `since:2026-01-31`.", f=" and ".join(filters))
-    return Message(words, (Paragraph(words),))
+    return said("I cannot read the date after {f}. Write it like `since:2026-01-31`.", f=" and ".join(filters))
 
 
 def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Message:
@@ -61,13 +60,11 @@ def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Mes
         blocks += _entry(one)
     if len(found) > SHOWN:
         rest = ", ".join(one.title for one in found[SHOWN:])
-        blocks.append(Small(line("Also: {r}", r=theirs(rest, 600))))
+        blocks.append(small("Also: {r}", r=theirs(rest, 600)))
     if not found:
-        blocks.append(
-            Paragraph(line("Nothing was tried that fits. All words must be there; a part of a word is enough."))
-        )
+        blocks.append(paragraph("Nothing was tried that fits. All words must be there; a part of a word is enough."))
     button = Button("Search with filters …", "register.filter", words[:200])
-    blocks.append(Buttons((button,)))
+    blocks.append(offer(button))
     return Message(head, tuple(blocks))
 
 
@@ -83,8 +80,8 @@ def _entry(one: Found) -> list[Block]:
         ("Owner", line("{o}, {d}", o=theirs(one.owner or "nobody", 60), d=When(one.at, "day"))),
     ]
     if one.learning:
-        rows.append(("Learnt", line("{l}", l=theirs(one.learning, 300))))
-    return [Paragraph(line("*{t}* {s}", t=theirs(one.title, 80), s=theirs(one.sentence, 300))), Facts(tuple(rows))]
+        rows.append(("Learnt", written(one.learning, 300)))
+    return [paragraph("*{t}* {s}", t=theirs(one.title, 80), s=theirs(one.sentence, 300)), Facts(tuple(rows))]
 
 
 def search_form(words: str, levers: Sequence[tuple[str, str]], owners: Sequence[str]) -> Form:
@@ -167,9 +164,7 @@ def leftovers(left: Leftovers, channel: str, *, on_its_date: bool) -> Message:
     if not left.empty:
         buttons.append(Button("Show these to the channel", "leftovers.show", f"{left.round_id}"))
     blocks.append(Buttons(tuple(buttons)))
-    blocks.append(
-        Small(line("Shown before the notes, they steer what people write; shown after the reveal, they do not."))
-    )
+    blocks.append(small("Shown before the notes, they steer what people write; shown after the reveal, they do not."))
     return Message(summary, tuple(blocks))
 
 
@@ -182,10 +177,10 @@ def _lists(left: Leftovers) -> list[Block]:
         ("Notes held for this round", left.held),
     ):
         if items:
-            found.append(Paragraph(line("{n}:", n=name)))
-            found.append(Items(tuple(line("{t}", t=theirs(t, 300)) for t in items[:8])))
+            found.append(paragraph("{n}:", n=name))
+            found.append(Items(tuple(written(t, 300) for t in items[:8])))
             if len(items) > 8:
-                found.append(Small(line("and {n} more", n=len(items) - 8)))
+                found.append(small("and {n} more", n=len(items) - 8))
     return found
 
 
@@ -245,4 +240,4 @@ def _money(number: float) -> str:
 
 
 def funnel_saved(help_: Line) -> Message:
-    return Message(line("Kept. {h}", h=help_), (Paragraph(line("Kept. {h}", h=help_)),))
+    return Message(line("Kept. {h}", h=help_), (paragraph("Kept. {h}", h=help_),))

@@ -8,7 +8,7 @@ from coldframe.domain.round.placement import in_one_sitting
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Message, Paragraph, Small, line
-from coldframe.speech.answers import said
+from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import about, count
 from coldframe.speech.round.prompts import card, until
 from coldframe.speech.steps import WORDS, VoteWords
@@ -35,7 +35,7 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
     if in_one_sitting(round_) and words.locks:
         how += " When you have locked your ballot, I ask you at once to compare a few pairs of plans."
     blocks: list[Block] = [
-        Paragraph(line(words.ask)),
+        paragraph(words.ask),
         Facts(
             (
                 ("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),
@@ -44,8 +44,8 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
             if ledger.surplus(member)
             else (("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),)
         ),
-        Small(line(how)),
-        Small(line("Ties: {how}; what is still tied stays tied. {secret}", how=words.ties, secret=words.secrecy)),
+        small(how),
+        small("Ties: {how}; what is still tied stays tied. {secret}", how=words.ties, secret=words.secrecy),
         Paragraph(until(round_, member)),
     ]
     blocks.append(Buttons(_ballot_buttons(round_, member, locked)))
@@ -77,7 +77,7 @@ def option(round_: Round, member: MemberId, option_id: str) -> Message:
         Button(f"+1 {thing}", "vote.cast", key, says=f"One {thing} for: {theirs(text, 60).text}"),
         Button("Take one back", "vote.back", key, says=f"Take one {thing} back from: {theirs(text, 60).text}"),
     )
-    return Message(summary, (Paragraph(summary), Small(state), Buttons(buttons)))
+    return told(summary, Small(state), Buttons(buttons))
 
 
 def option_text(round_: Round, option_id: str) -> str:
@@ -112,14 +112,12 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
                 )
             ),
             Paragraph(until(round_, member)),
-            Buttons(
-                (
-                    Button("A", "compare.first", key, says=f"A: {a.title}"),
-                    Button("B", "compare.second", key, says=f"B: {b.title}"),
-                    Button("About the same", "compare.same", key),
-                )
+            offer(
+                Button("A", "compare.first", key, says=f"A: {a.title}"),
+                Button("B", "compare.second", key, says=f"B: {b.title}"),
+                Button("About the same", "compare.same", key),
             ),
-            Small(line("From everybody's answers comes the effort-impact matrix. Nobody sees whose answer was whose.")),
+            small("From everybody's answers comes the effort-impact matrix. Nobody sees whose answer was whose."),
         ),
     )
 

@@ -8,22 +8,9 @@ from coldframe.domain.names import HandOverReason, MoreTime, PauseReason, Role, 
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
-from coldframe.message.harmless import theirs
-from coldframe.message.nodes import (
-    Block,
-    Button,
-    Buttons,
-    Facts,
-    Heading,
-    Items,
-    Line,
-    Message,
-    Paragraph,
-    Small,
-    When,
-    line,
-)
-from coldframe.speech.answers import said
+from coldframe.message.harmless import theirs, written
+from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, Paragraph, Small, When, line
+from coldframe.message.saying import heading, paragraph, said, small
 from coldframe.speech.names import NO_REASON, PAUSED, count, title, who
 from coldframe.speech.round.setup_words import windows_chosen
 from coldframe.speech.steps import WORDS
@@ -52,8 +39,8 @@ def step_card(round_: Round) -> Message:
     step = round_.step
     progress = round_.progress
     blocks: list[Block] = [
-        Heading(line("{name}: {step}", name=theirs(round_.name, 60), step=title(step))),
-        Paragraph(line("{question}", question=theirs(round_.settings.question, 300))),
+        heading("{name}: {step}", name=theirs(round_.name, 60), step=title(step)),
+        Paragraph(written(round_.settings.question, 300)),
         Paragraph(_filled(round_, WORDS[step].asks)),
     ]
     if progress.due is not None:
@@ -97,14 +84,12 @@ def _buttons(round_: Round) -> tuple[Button, ...]:
 
 def closed_card(round_: Round, step: Step) -> Message:
     """What a step's card says once the step is over."""
-    head = line("{name}: {step} is closed.", name=theirs(round_.name, 60), step=title(step))
-    return Message(head, (Paragraph(head),))
+    return said("{name}: {step} is closed.", name=theirs(round_.name, 60), step=title(step))
 
 
 def option_over(round_: Round) -> Message:
     """An option of a ballot that is over, whose words should not be read any more."""
-    head = line("{name}: this was an option of a ballot that is closed.", name=theirs(round_.name, 60))
-    return Message(head, (Paragraph(head),))
+    return said("{name}: this was an option of a ballot that is closed.", name=theirs(round_.name, 60))
 
 
 def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Message:
@@ -115,7 +100,7 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
     rows: tuple[tuple[str, Line], ...] = (
         ("Facilitator", _with_deputy(round_, roles.facilitator, roles.facilitator_deputy)),
         ("Decision-maker", _with_deputy(round_, roles.decision_maker, roles.decision_deputy)),
-        ("Levers", line("{levers}", levers=theirs(", ".join(name for _, name in settings.levers), 300))),
+        ("Levers", written(", ".join(name for _, name in settings.levers), 300)),
         ("Taking part", line("{n}", n=count(len(round_.active()), "person", "people"))),
         ("Votes", _votes_words(round_)),
         ("Windows", line("{w}", w=windows_chosen(settings))),
@@ -123,16 +108,14 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
     return Message(
         head,
         (
-            Heading(line("Round {name}", name=theirs(round_.name, 60))),
+            heading("Round {name}", name=theirs(round_.name, 60)),
             Paragraph(head),
             Facts(rows),
-            Paragraph(line("*Calendar*, at the latest, and if everybody is prompt:")),
+            paragraph("*Calendar*, at the latest, and if everybody is prompt:"),
             Items(tuple(line("{step}: ", step=step) + words for step, words in calendar)),
-            Small(
-                line(
-                    "A step ends early when everybody is done; then all later ones come sooner, and you are told when "
-                    "one moves by more than an hour. Type `/coldframe` at any time to see what you can do."
-                )
+            small(
+                "A step ends early when everybody is done; then all later ones come sooner, and you are told when "
+                "one moves by more than an hour. Type `/coldframe` at any time to see what you can do."
             ),
         ),
     )

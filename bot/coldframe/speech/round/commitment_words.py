@@ -9,7 +9,7 @@ from coldframe.domain.names import PlanId, Role, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import commitment
 from coldframe.domain.state import Choice, Plan, Round
-from coldframe.message.harmless import theirs
+from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
     Appointment,
     Block,
@@ -17,16 +17,14 @@ from coldframe.message.nodes import (
     Buttons,
     CalendarFile,
     Facts,
-    Heading,
     Items,
     Line,
     Message,
     Paragraph,
-    Small,
     When,
     line,
 )
-from coldframe.speech.answers import said
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count, title, who
 
 A_DAY = 1440  # minutes
@@ -53,15 +51,13 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
         due=When(round_.progress.due) if round_.progress.due else "later",
     )
     blocks: list[Block] = [
-        Heading(line("{name}: Commitment", name=theirs(round_.name, 60))),
-        Paragraph(
-            line(
-                "{chief} and {facilitator} choose. Running trials count: {r}.{free}",
-                chief=who(round_, round_.roles.acting(Role.DECISION_MAKER)),
-                facilitator=who(round_, round_.roles.acting(Role.FACILITATOR)),
-                r=running,
-                free=line(" The next place is free on {d}.", d=When(free_on, "day")) if free_on else (),
-            )
+        heading("{name}: Commitment", name=theirs(round_.name, 60)),
+        paragraph(
+            "{chief} and {facilitator} choose. Running trials count: {r}.{free}",
+            chief=who(round_, round_.roles.acting(Role.DECISION_MAKER)),
+            facilitator=who(round_, round_.roles.acting(Role.FACILITATOR)),
+            r=running,
+            free=line(" The next place is free on {d}.", d=When(free_on, "day")) if free_on else (),
         ),
     ]
     for plan_id, choice in round_.choices.items():
@@ -70,7 +66,7 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
     blocks.append(Paragraph(_next_round_line(round_)))
     lacks = commitment.missing(round_)
     if lacks:
-        blocks.append(Paragraph(line("Still missing:")))
+        blocks.append(paragraph("Still missing:"))
         blocks.append(Items(tuple(_lack(round_, plan, because) for plan, because in lacks)))
     blocks.append(Buttons(_desk_buttons(round_, bool(lacks))))
     return Message(head, tuple(blocks))
@@ -102,7 +98,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         )
     if choice.offers:
         names = ", ".join(round_.name_of(m) for m in choice.offers)
-        rows.append(("Would own it", line("{names}", names=theirs(names, 200))))
+        rows.append(("Would own it", written(names, 200)))
     buttons = (
         Button("Ask an owner …", "owner.ask", key),
         Button("I would own it", "owner.offer", key),
@@ -113,7 +109,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         Button("Take it out", "choice.drop", key, "danger"),
     )
     return [
-        Paragraph(line("*Chosen: {title}*", title=theirs(plan.title, 80))),
+        paragraph("*Chosen: {title}*", title=theirs(plan.title, 80)),
         Facts(tuple(rows)),
         Buttons(buttons),
     ]
@@ -152,7 +148,7 @@ def author_told(round_: Round, plan: Plan) -> Message:
         title=theirs(plan.title, 80),
     )
     key = about(round_, plan.id)
-    return Message(words, (Paragraph(words), Buttons((Button("I would own it", "owner.offer", key, "primary"),))))
+    return told(words, offer(Button("I would own it", "owner.offer", key, "primary")))
 
 
 def owner_asked(round_: Round, plan: Plan) -> Message:
@@ -163,17 +159,8 @@ def owner_asked(round_: Round, plan: Plan) -> Message:
         w=count(plan.weeks, "week"),
     )
     key = about(round_, plan.id)
-    return Message(
-        words,
-        (
-            Paragraph(words),
-            Buttons(
-                (
-                    Button("I accept", "owner.accept", key, "primary"),
-                    Button("I decline …", "owner.decline", key),
-                )
-            ),
-        ),
+    return told(
+        words, offer(Button("I accept", "owner.accept", key, "primary"), Button("I decline …", "owner.decline", key))
     )
 
 
@@ -213,16 +200,14 @@ def sealed_card(round_: Round) -> Message:
     """The commitment card: what runs, who, until when, how it will be judged; with the dates attached."""
     titles = ", ".join(round_.plans[p].title for p in round_.choices)
     head = line("*Committed*: {titles}.", titles=theirs(titles, 300))
-    blocks: list[Block] = [Heading(line("{name}: Commitment", name=theirs(round_.name, 60))), Paragraph(head)]
+    blocks: list[Block] = [heading("{name}: Commitment", name=theirs(round_.name, 60)), Paragraph(head)]
     for plan_id, choice in round_.choices.items():
         blocks += _sealed_choice(round_, round_.plans[plan_id], choice)
     blocks.append(Paragraph(_next_round_line(round_)))
     blocks.append(
-        Small(
-            line(
-                "Measure, target, span, who is counted, stop line and harm measure are frozen from now on. Trials act "
-                "on real customers: local law and your firm's responsible people have the last word."
-            )
+        small(
+            "Measure, target, span, who is counted, stop line and harm measure are frozen from now on. Trials act "
+            "on real customers: local law and your firm's responsible people have the last word."
         )
     )
     return Message(
@@ -235,9 +220,9 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     assert choice.owner is not None and choice.review is not None
     rows: tuple[tuple[str, Line], ...] = (
         ("Owner", line("{o}", o=who(round_, choice.owner))),
-        ("Measure", line("{m}", m=theirs(criterion.measure, 200))),
-        ("Stop line", line("{s}", s=theirs(criterion.stop_line, 300))),
-        ("Harm measure", line("{h}", h=theirs(criterion.harm, 300))),
+        ("Measure", written(criterion.measure, 200)),
+        ("Stop line", written(criterion.stop_line, 300)),
+        ("Harm measure", written(criterion.harm, 300)),
         ("Runs", line("{w}", w=count(plan.weeks, "week"))),
         ("Review", line("{d}", d=When(choice.review))),
     )
@@ -246,13 +231,13 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     if chances:
         middle = chances[len(chances) // 2]
         words = f"{count(len(chances), 'forecast')}, from {chances[0]} to {chances[-1]} %, the middle one {middle} %."
-        forecast = (Small(line("{w}", w=words)),)
+        forecast = (small("{w}", w=words),)
     actions = tuple(
         line("{who}, by {d}: {what}", who=who(round_, a.who), d=When(a.due, "day"), what=theirs(a.text, 300))
         for a in choice.actions
     )
     return [
-        Paragraph(line("*{title}*", title=theirs(plan.title, 80))),
+        paragraph("*{title}*", title=theirs(plan.title, 80)),
         Facts(rows),
         Items(actions),
         *forecast,

@@ -6,8 +6,8 @@ from coldframe.domain.names import LateChoice
 from coldframe.domain.round.notes import can_be_posted
 from coldframe.domain.state import Note, Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, line
-from coldframe.speech.answers import said
+from coldframe.message.nodes import Button, Buttons, Message, Quoted, line
+from coldframe.message.saying import offer, said, told
 from coldframe.speech.names import about, title
 
 
@@ -19,7 +19,7 @@ def few_writers(round_: Round) -> Message:
         name=theirs(round_.name, 60),
     )
     more = Button("Give more time", "step.extend", round_.id, "primary")
-    return Message(words, (Paragraph(words), Buttons((more,))))
+    return told(words, offer(more))
 
 
 def late_note(round_: Round, note: Note) -> Message:
@@ -36,7 +36,7 @@ def late_note(round_: Round, note: Note) -> Message:
     if can_be_posted(round_):
         buttons.insert(0, Button("Post it now", "late.post", key))
     buttons.append(Button("Withdraw it", "late.withdraw", key, "danger"))
-    return Message(words, (Paragraph(words), Quoted(theirs(note.text, 600).text), Buttons(tuple(buttons))))
+    return told(words, Quoted(theirs(note.text, 600).text), Buttons(tuple(buttons)))
 
 
 SETTLED = {

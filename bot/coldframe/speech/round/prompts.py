@@ -7,22 +7,9 @@ from collections.abc import Sequence
 from coldframe.domain.names import LeverId, MemberId, Side, Step
 from coldframe.domain.round.merging import needs_second_person
 from coldframe.domain.state import MergeProposal, Note, Round
-from coldframe.message.harmless import theirs
-from coldframe.message.nodes import (
-    Block,
-    Button,
-    Buttons,
-    Facts,
-    Heading,
-    Items,
-    Line,
-    Message,
-    Paragraph,
-    Small,
-    When,
-    line,
-)
-from coldframe.speech.answers import said
+from coldframe.message.harmless import theirs, written
+from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, Paragraph, Small, When, line
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import SIDES, about, count, title
 from coldframe.speech.round.cards import what_follows
 
@@ -47,7 +34,7 @@ def until(round_: Round, member: MemberId) -> Line:
 
 def card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
     """A step's private card: the round's name above, what happens next below."""
-    head = Heading(line("{name}: {step}", name=theirs(round_.name, 60), step=title(step)))
+    head = heading("{name}: {step}", name=theirs(round_.name, 60), step=title(step))
     return Message(summary, (head, *blocks, Small(what_follows(round_, step))))
 
 
@@ -55,21 +42,16 @@ def first_word(hours: str, doubt: Line = ()) -> Message:
     """The first direct message to a person: who this is, what is kept, what working time was assumed; `doubt` says
     why the zone may be wrong."""
     summary = line("I run growth rounds for your team. Before the first question: what I keep about you.")
-    return Message(
+    return told(
         summary,
-        (
-            Paragraph(summary),
-            Paragraph(line(PRIVACY)),
-            Paragraph(
-                (*doubt, *line(" ")) * bool(doubt)
-                + line("I take it that you work *{hours}*. Deadlines and reminders keep to that.", hours=hours)
-            ),
-            Buttons(
-                (
-                    Button("That is right", "hours.confirm", "", "primary"),
-                    Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
-                )
-            ),
+        paragraph(PRIVACY),
+        Paragraph(
+            (*doubt, *line(" ")) * bool(doubt)
+            + line("I take it that you work *{hours}*. Deadlines and reminders keep to that.", hours=hours)
+        ),
+        offer(
+            Button("That is right", "hours.confirm", "", "primary"),
+            Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
         ),
     )
 
@@ -84,20 +66,16 @@ def notes_intro(round_: Round, member: MemberId) -> Message:
     return card(
         round_,
         Step.NOTES,
-        Paragraph(line("{question}", question=theirs(round_.settings.question, 300))),
-        Paragraph(
-            line(
-                "Your view is needed. Below is one message for each lever: answer in its thread, one idea a line, "
-                "beginning with `-` for what holds it back and `+` for what drives it; or use the button. "
-                "Begin with what holds it back; something that you could simply stop doing counts too."
-            )
+        Paragraph(written(round_.settings.question, 300)),
+        paragraph(
+            "Your view is needed. Below is one message for each lever: answer in its thread, one idea a line, "
+            "beginning with `-` for what holds it back and `+` for what drives it; or use the button. "
+            "Begin with what holds it back; something that you could simply stop doing counts too."
         ),
         Paragraph(until(round_, member)),
-        Small(
-            line(
-                "Nobody sees your notes before the reveal; until then you can change and withdraw them. After it they "
-                "carry no name, but colleagues may still guess by style."
-            )
+        small(
+            "Nobody sees your notes before the reveal; until then you can change and withdraw them. After it they "
+            "carry no name, but colleagues may still guess by style."
         ),
         summary=summary,
     )
@@ -106,12 +84,8 @@ def notes_intro(round_: Round, member: MemberId) -> Message:
 def lever_prompt(round_: Round, lever: LeverId) -> Message:
     name = round_.settings.lever_name(lever)
     summary = line("*{lever}*: answer in this thread. `-` holds it back, `+` drives it.", lever=theirs(name, 60))
-    return Message(
-        summary,
-        (
-            Paragraph(summary),
-            Buttons((Button("Write a note …", "note.write", about(round_, lever), says=f"Write a note on {name}"),)),
-        ),
+    return told(
+        summary, offer(Button("Write a note …", "note.write", about(round_, lever), says=f"Write a note on {name}"))
     )
 
 
@@ -119,15 +93,15 @@ def my_notes(round_: Round, member: MemberId) -> Message:
     """The person's own notes, kept up to date, each with its buttons."""
     mine = [n for n in round_.notes.values() if n.author == member]
     done = member in round_.progress.done
-    blocks: list[Block] = [Heading(line("Your notes: {n}", n=len(mine)))]
+    blocks: list[Block] = [heading("Your notes: {n}", n=len(mine))]
     for note in mine[:20]:
         blocks.append(Paragraph(_note_line(round_, note)))
         blocks.append(Buttons(_note_buttons(round_, note)))
     if len(mine) > 20:
-        blocks.append(Small(line("{n} more; `/coldframe mine` lists all.", n=len(mine) - 20)))
+        blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(mine) - 20))
     label = "Not done after all" if done else "I am done"
     blocks.append(
-        Buttons((Button(label, "step.undone" if done else "step.done", round_.id, "plain" if done else "primary"),))
+        offer(Button(label, "step.undone" if done else "step.done", round_.id, "plain" if done else "primary"))
     )
     summary = line("You have written {n}.", n=count(len(mine), "note"))
     return Message(summary, tuple(blocks))
@@ -166,7 +140,7 @@ def two_ideas(round_: Round, note: Note) -> Message:
         _note_buttons(round_, note)[0],
         Button("Write a note …", "note.write", about(round_, note.lever)),
     )
-    return Message(words, (Paragraph(words), Buttons((change, another))))
+    return told(words, offer(change, another))
 
 
 def ask_consent(round_: Round, writers: int) -> Message:
@@ -176,17 +150,12 @@ def ask_consent(round_: Round, writers: int) -> Message:
         "Shall they be shown all the same? Nothing is shown unless each writer agrees.",
         people=people.capitalize(),
     )
-    return Message(
+    return told(
         words,
-        (
-            Paragraph(words),
-            Buttons((Button("Show them", "note.consent", round_.id, "primary"),)),
-            Small(
-                line(
-                    "If not, do nothing, or withdraw your notes in the list above. The facilitator may give more time "
-                    "instead, so that more people write."
-                )
-            ),
+        offer(Button("Show them", "note.consent", round_.id, "primary")),
+        small(
+            "If not, do nothing, or withdraw your notes in the list above. The facilitator may give more time "
+            "instead, so that more people write."
         ),
     )
 
@@ -215,14 +184,12 @@ def pick_focus(
     return card(
         round_,
         Step.FOCUS,
-        Paragraph(
-            line(
-                "Which lever does the round work on? Read the notes in the channel, then press one lever and give your "
-                "reason in a sentence, which everybody reads."
-            )
+        paragraph(
+            "Which lever does the round work on? Read the notes in the channel, then press one lever and give your "
+            "reason in a sentence, which everybody reads."
         ),
         Facts(rows),
-        Small(line("The number of notes measures attention, not value.")),
+        small("The number of notes measures attention, not value."),
         *more,
         Paragraph(until(round_, member)),
         Buttons(buttons),
@@ -257,7 +224,7 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
             )
             + alone
         ),
-        Items(tuple(line("{text}", text=theirs("  =  ".join(round_.wordings(f.id)), 500)) for f in round_.forces[:60])),
+        Items(tuple(written("  =  ".join(round_.wordings(f.id)), 500) for f in round_.forces[:60])),
         Paragraph(until(round_, member)),
         Buttons(tuple(buttons)),
         summary=summary,
@@ -274,14 +241,9 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
     return Message(
         summary,
         (
-            Items((line("{a}", a=theirs(first.shown(), 600)), line("{b}", b=theirs(second.shown(), 600)))),
-            Small(line("Why I ask: {why}", why=theirs(proposal.why or "joined by hand", 300))),
-            Buttons(
-                (
-                    Button("Same point", "merge.yes", key, "primary"),
-                    Button("They differ", "merge.no", key),
-                )
-            ),
+            Items((written(first.shown(), 600), written(second.shown(), 600))),
+            small("Why I ask: {why}", why=theirs(proposal.why or "joined by hand", 300)),
+            offer(Button("Same point", "merge.yes", key, "primary"), Button("They differ", "merge.no", key)),
         ),
     )
 
@@ -306,22 +268,15 @@ def stuck(round_: Round, came: int, quorum: int) -> Message:
         came=came,
         quorum=quorum,
     )
-    return Message(
+    return told(
         words,
-        (
-            Paragraph(words),
-            Buttons(
-                (
-                    Button("Give more time", "step.extend", round_.id, "primary"),
-                    Button("Go on with what is there", "step.close", round_.id),
-                    Button("Cancel the round …", "round.cancel", round_.id, "danger"),
-                )
-            ),
-            Small(
-                line(
-                    "Without an answer it goes on at {due} with what is there, or rests if that is nothing.",
-                    due=When(round_.progress.due) if round_.progress.due else "the next deadline",
-                )
-            ),
+        offer(
+            Button("Give more time", "step.extend", round_.id, "primary"),
+            Button("Go on with what is there", "step.close", round_.id),
+            Button("Cancel the round …", "round.cancel", round_.id, "danger"),
+        ),
+        small(
+            "Without an answer it goes on at {due} with what is there, or rests if that is nothing.",
+            due=When(round_.progress.due) if round_.progress.due else "the next deadline",
         ),
     )

@@ -8,24 +8,10 @@ from dataclasses import dataclass
 from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side
 from coldframe.domain.round.ballots import columns_shown
 from coldframe.domain.state import Plan, Precedent, Round, Standing
-from coldframe.message.harmless import theirs
-from coldframe.message.nodes import (
-    Block,
-    Button,
-    Buttons,
-    Drawing,
-    Facts,
-    Grid,
-    Heading,
-    Items,
-    Line,
-    Message,
-    Paragraph,
-    Small,
-    line,
-)
+from coldframe.message.harmless import theirs, written
+from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Heading, Items, Line, Message, Paragraph, line
 from coldframe.message.pictures import ForceField, PlacementMatrix, RankRow, VoteRanking
-from coldframe.speech.answers import said
+from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import about, count
 
 MOST_LISTED = 60
@@ -59,7 +45,7 @@ def reveal(round_: Round, lever: LeverId) -> Message:
     )
     blocks: list[Block] = [Heading(head)]
     for side, caption in ((Side.DRIVING, "What drives it"), (Side.RESTRAINING, "What holds it back")):
-        blocks.append(Paragraph(line("*{caption}*", caption=caption)))
+        blocks.append(paragraph("*{caption}*", caption=caption))
         blocks += _listed(sides[side])
     chart = ForceField(
         theirs(name).text,
@@ -71,8 +57,8 @@ def reveal(round_: Round, lever: LeverId) -> Message:
 
 def _listed(texts: Sequence[str]) -> list[Block]:
     if not texts:
-        return [Paragraph(line("Nothing was written."))]
-    lines = tuple(line("{t}", t=theirs(t)) for t in texts)
+        return [paragraph("Nothing was written.")]
+    lines = tuple(written(t) for t in texts)
     return [Items(lines[at : at + MOST_LISTED]) for at in range(0, len(lines), MOST_LISTED)]
 
 
@@ -83,16 +69,11 @@ def revealed(round_: Round) -> Message:
         w=count(round_.writers, "person", "people"),
         chief=theirs(round_.name_of(round_.roles.acting(Role.DECISION_MAKER)), 40),
     )
-    return Message(
+    return told(
         words,
-        (
-            Paragraph(words),
-            Small(
-                line(
-                    "Something in here should not be seen (a name, a secret)? Anybody may ask to hide a note: "
-                    "`/coldframe hide` and its first words. The link from note to writer is erased."
-                )
-            ),
+        small(
+            "Something in here should not be seen (a name, a secret)? Anybody may ask to hide a note: "
+            "`/coldframe hide` and its first words. The link from note to writer is erased."
         ),
     )
 
@@ -104,7 +85,7 @@ def focus_picked(round_: Round) -> Message:
         lever=theirs(round_.settings.lever_name(round_.focus), 60),
         reason=theirs(round_.focus_reason, 500),
     )
-    return Message(words, (Paragraph(words), Small(line("The other levers' notes are kept for a later round."))))
+    return told(words, small("The other levers' notes are kept for a later round."))
 
 
 def merged(round_: Round) -> Message:
@@ -118,12 +99,12 @@ def merged(round_: Round) -> Message:
     rows = []
     for force in round_.forces:
         first, *others = round_.wordings(force.id)
-        words = line("{first}", first=theirs(first, 600))
+        words = written(first, 600)
         if others:
             words += line(" (also worded: {o})", o=theirs(" / ".join(others), 600))
         rows.append(words)
     blocks = [Items(tuple(rows[at : at + MOST_LISTED])) for at in range(0, len(rows), MOST_LISTED)]
-    return Message(head, (Paragraph(head), *blocks))
+    return told(head, *blocks)
 
 
 # --- rankings ---
@@ -144,7 +125,7 @@ def dots_result(round_: Round, sure: Sureness, unused: int) -> Message:
         tuple(
             (
                 line("{p}", p=r.place_text()),
-                line("{t}", t=theirs(r.label, 300)),
+                written(r.label, 300),
                 line("{d}", d=f"{r.weighted:g}"),
                 line("{v}", v=str(r.voters)),
                 line("{c}", c="yes" if r.carried else "no"),
@@ -152,14 +133,11 @@ def dots_result(round_: Round, sure: Sureness, unused: int) -> Message:
             for r in rows[:40]
         ),
     )
-    return Message(
+    return told(
         head,
-        (
-            Paragraph(head),
-            table,
-            Small(line("{sure}", sure=_sure_words(sure))),
-            Small(line("{n} unused.", n=count(unused, "dot was", "dots were"))),
-        ),
+        table,
+        small("{sure}", sure=_sure_words(sure)),
+        small("{n} unused.", n=count(unused, "dot was", "dots were")),
         attachments=(Drawing(chart, "dots"),),
     )
 
@@ -202,22 +180,18 @@ def ballot_result(round_: Round, sure: Sureness, own_votes: int, unused: int) ->
     blocks: list[Block] = [
         Paragraph(head),
         Grid("Plans by weighted votes; ties share a place", header, tuple(_cells(r, shown) for r in rows)),
-        Small(line("{sure}", sure=_sure_words(sure))),
-        Small(line("{weight}", weight=_weight_words(round_, sure.weight_turns))),
+        small("{sure}", sure=_sure_words(sure)),
+        small("{weight}", weight=_weight_words(round_, sure.weight_turns)),
     ]
     if not shown:
-        blocks.append(Small(line("Fewer than three others voted, so only places are shown.")))
+        blocks.append(small("Fewer than three others voted, so only places are shown."))
     if any(s.drawn for s in round_.plans_standing):
-        blocks.append(
-            Small(line("A tie at the cut was drawn; the draw follows from the seed {seed}.", seed=round_.seed))
-        )
+        blocks.append(small("A tie at the cut was drawn; the draw follows from the seed {seed}.", seed=round_.seed))
     blocks.append(
-        Small(
-            line(
-                "{own} for a plan of one's own; {unused} unused.",
-                own=count(own_votes, "vote was", "votes were"),
-                unused=count(unused, "vote", "votes"),
-            )
+        small(
+            "{own} for a plan of one's own; {unused} unused.",
+            own=count(own_votes, "vote was", "votes were"),
+            unused=count(unused, "vote", "votes"),
         )
     )
     chart = VoteRanking("Ballot on the plans", "votes", rows, None, _sure_words(sure))
@@ -236,7 +210,7 @@ def _plan_row(round_: Round, standing: Standing, shown: bool) -> RankRow:
 
 
 def _cells(row: RankRow, shown: bool) -> tuple[Line, ...]:
-    cells = [line("{p}", p=row.place_text()), line("{t}", t=theirs(row.label, 120))]
+    cells = [line("{p}", p=row.place_text()), written(row.label, 120)]
     if shown:
         numbers = (row.group, row.decision_maker, row.weighted, row.voters)
         cells += [line("{n}", n=f"{n:g}" if n is not None else "") for n in numbers]
@@ -263,13 +237,13 @@ def _weight_words(round_: Round, turns: Sequence[float]) -> str:
 def question_card(round_: Round, question: QuestionId) -> Message:
     """One question; precedents gather in its thread."""
     found = next(q for q in round_.questions if q.id == question)
-    words = line("{text}", text=theirs(found.text, 300))
+    words = written(found.text, 300)
     return Message(
         words,
         (
             Heading(words),
-            Small(line("It comes from: {force}", force=theirs(round_.force_text(found.force), 300))),
-            Buttons((Button("Add a precedent …", "precedent.write", about(round_, found.id)),)),
+            small("It comes from: {force}", force=theirs(round_.force_text(found.force), 300)),
+            offer(Button("Add a precedent …", "precedent.write", about(round_, found.id))),
         ),
     )
 
@@ -277,15 +251,15 @@ def question_card(round_: Round, question: QuestionId) -> Message:
 def precedent_card(round_: Round, precedent: Precedent, same: int) -> Message:
     who = round_.name_of(precedent.by)
     head = line("*{title}*, a story told by {who}", title=theirs(precedent.title, 150), who=theirs(who, 40))
-    blocks: list[Block] = [Paragraph(head), Paragraph(line("{idea}", idea=theirs(precedent.idea, 1000)))]
+    blocks: list[Block] = [Paragraph(head), Paragraph(written(precedent.idea, 1000))]
     if precedent.details:
-        blocks.append(Paragraph(line("{d}", d=theirs(precedent.details, 3000))))
+        blocks.append(Paragraph(written(precedent.details, 3000)))
     rows = [("Outside our trade", line("yes" if precedent.outside_trade else "no"))]
     if precedent.source:
-        rows.append(("Source, not checked", line("{s}", s=theirs(precedent.source, 500))))
+        rows.append(("Source, not checked", written(precedent.source, 500)))
     blocks.append(Facts(tuple(rows)))
     if same:
-        blocks.append(Small(line("{n} chose this case.", n=count(same, "other", "others"))))
+        blocks.append(small("{n} chose this case.", n=count(same, "other", "others")))
     return Message(head, tuple(blocks))
 
 
@@ -301,31 +275,29 @@ def plan_page(round_: Round, plan: Plan, *, weeks_note: str = "") -> Message:
     criterion = plan.criterion
     question = next((q.text for q in round_.questions if q.id == plan.question), "")
     rows: list[tuple[str, Line]] = [
-        ("Question", line("{q}", q=theirs(question, 300))),
-        ("Measure", line("{m}", m=theirs(criterion.measure, 200))),
+        ("Question", written(question, 300)),
+        ("Measure", written(criterion.measure, 200)),
         ("From, to", line("{span}", span=_from_to(plan))),
         ("Duration", line("{w}", w=count(plan.weeks, "week"))),
     ]
     if criterion.counted:
-        rows.append(("Who is counted", line("{c}", c=theirs(criterion.counted, 300))))
+        rows.append(("Who is counted", written(criterion.counted, 300)))
     head = line("*{title}*", title=theirs(plan.title, 80))
     blocks: list[Block] = [
-        Heading(line("{title}", title=theirs(plan.title, 80))),
-        Paragraph(line("{h}", h=theirs(plan.hypothesis, 1000))),
-        Items(tuple(line("{s}", s=theirs(s, 300)) for s in plan.steps), ordered=True),
+        Heading(written(plan.title, 80)),
+        Paragraph(written(plan.hypothesis, 1000)),
+        Items(tuple(written(s, 300) for s in plan.steps), ordered=True),
         Facts(tuple(rows)),
     ]
     if weeks_note:
-        blocks.append(Small(line("{n}", n=weeks_note)))
+        blocks.append(small("{n}", n=weeks_note))
     if plan.caution:
         checked = f"checked by {theirs(plan.checked_by, 100).text}" if plan.checked_by else "nobody has checked it yet"
         blocks.append(
-            Small(
-                line(
-                    "Caution: it seems to touch {what}; {checked}. Local law and your firm's own experts decide.",
-                    what=", ".join(plan.caution),
-                    checked=checked,
-                )
+            small(
+                "Caution: it seems to touch {what}; {checked}. Local law and your firm's own experts decide.",
+                what=", ".join(plan.caution),
+                checked=checked,
             )
         )
     return Message(head + line(": {h}", h=theirs(plan.hypothesis, 300)), tuple(blocks))
@@ -350,19 +322,16 @@ def placement_result(round_: Round, chart: PlacementMatrix, judges: int, compari
     rows = tuple(
         (
             line("{l}", l=p.label),
-            line("{t}", t=theirs(p.title, 80)),
+            written(p.title, 80),
             line("{c}", c=p.corner),
             line("{s}", s=f"{round(100 * p.certainty)} %" + ("" if p.certainty >= 0.7 else ", unsure")),
         )
         for p in chart.points
     )
     view = "" if judges != 1 else " This is one person's view."
-    return Message(
+    return told(
         head,
-        (
-            Paragraph(head),
-            Grid("Plans and their corners", ("Sign", "Plan", "Corner", "How sure"), rows),
-            Small(line("Places come from comparisons, so they are relative to these plans.{view}", view=view)),
-        ),
+        Grid("Plans and their corners", ("Sign", "Plan", "Corner", "How sure"), rows),
+        small("Places come from comparisons, so they are relative to these plans.{view}", view=view),
         attachments=(Drawing(chart, "matrix"),),
     )

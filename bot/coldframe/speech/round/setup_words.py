@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from coldframe.domain.names import Step
 from coldframe.domain.settings import MAX_WINDOW, RANGES, Pace, Settings
 from coldframe.domain.state import Round
-from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Buttons, Facts, Heading, Items, Message, Paragraph, Small, line
-from coldframe.speech.answers import said
+from coldframe.message.harmless import theirs, written
+from coldframe.message.nodes import Block, Button, Facts, Heading, Items, Message, line
+from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import count, who
 
 FEW, MANY = 4, 12
@@ -32,8 +32,8 @@ def proposal(round_: Round, hours: Sequence[tuple[str, str]], share: float) -> M
     )
     percent = round(100 * share)
     rows = (
-        ("Question", line("{q}", q=theirs(settings.question, 300))),
-        ("Levers", line("{l}", l=theirs(", ".join(n for _, n in settings.levers), 300))),
+        ("Question", written(settings.question, 300)),
+        ("Levers", written(", ".join(n for _, n in settings.levers), 300)),
         ("Decision-maker", line("{w}", w=who(round_, roles.decision_maker))),
         ("Weight", line("{w} votes for each of theirs: {p} % of the voting power", w=settings.weight, p=percent)),
         ("Votes", line("{d} each on forces, {v} each on plans", d=count(settings.dots, "dot"),
@@ -41,7 +41,7 @@ def proposal(round_: Round, hours: Sequence[tuple[str, str]], share: float) -> M
         ("Pace", line("over days, in everybody's own working hours" if settings.pace == "days" else "in one sitting")),
         ("Windows", line("{w}", w=windows_chosen(settings))),
     )  # fmt: skip
-    blocks: list[Block] = [Heading(summary), Facts(rows), Paragraph(line("Working time as I know it:"))]
+    blocks: list[Block] = [Heading(summary), Facts(rows), paragraph("Working time as I know it:")]
     blocks.append(Items(tuple(line("{n}: {h}", n=theirs(n, 40), h=h) for n, h in hours)))
     blocks += _warnings(people)
     more_than_half = share > 0.5 and not settings.weight_confirmed
@@ -51,8 +51,8 @@ def proposal(round_: Round, hours: Sequence[tuple[str, str]], share: float) -> M
     )
     if more_than_half:
         start = (Button(f"Yes, {percent} % of the power, and start", "round.confirm", round_.id, "primary"),)
-    blocks.append(Buttons((*start, Button("Cancel …", "round.cancel", round_.id, "danger"))))
-    blocks.append(Small(line("At the start everybody gets their questions in private, and the channel the calendar.")))
+    blocks.append(offer(*start, Button("Cancel …", "round.cancel", round_.id, "danger")))
+    blocks.append(small("At the start everybody gets their questions in private, and the channel the calendar."))
     return Message(summary, tuple(blocks))
 
 
@@ -114,12 +114,12 @@ def not_started(round_: Round, why: Message) -> Message:
     words = line("{name} could not start on its date. ", name=theirs(round_.name, 60)) + why.summary
     start = Button("Start now", "round.start", round_.id, "primary")
     again = Button("Start on a date …", "round.start_on", round_.id)
-    return Message(words, (Paragraph(words), Buttons((start, again))))
+    return told(words, offer(start, again))
 
 
 def _warnings(people: int) -> list[Block]:
     if people < FEW:
-        return [Small(line("With so few people the ranking is very soft, and colleagues will guess who wrote what."))]
+        return [small("With so few people the ranking is very soft, and colleagues will guess who wrote what.")]
     if people > MANY:
-        return [Small(line("With so many people there is much to read; six to eight work best (common practice)."))]
+        return [small("With so many people there is much to read; six to eight work best (common practice).")]
     return []

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Items, Message, Paragraph, Small, line
+from coldframe.message.harmless import theirs, written
+from coldframe.message.nodes import Block, Items, Message, Paragraph, line
+from coldframe.message.saying import paragraph, small, told
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +26,12 @@ def for_author(title: str, weeks: int, size: Size) -> Message:
     words = line("“{t}”: {s} {v}", t=theirs(title, 80), s=size.summary, v=_verdict(weeks, size))
     blocks: list[Block] = [Paragraph(words)]
     if not size.planned_fits:
-        blocks.append(Paragraph(line("The smallest target that would most probably be seen, by length:")))
+        blocks.append(paragraph("The smallest target that would most probably be seen, by length:"))
         blocks.append(Items(tuple(line("{w} weeks: {t}", w=w, t=theirs(target, 60)) for w, target in size.rows)))
     if size.advice:
-        blocks.append(Paragraph(line("{a}", a=theirs(size.advice, 300))))
+        blocks.append(Paragraph(written(size.advice, 300)))
     blocks.append(
-        Small(line("This is reckoned for 80 % power and 5 % error. Your plan is in as it stands; you can change it."))
+        small("This is reckoned for 80 % power and 5 % error. Your plan is in as it stands; you can change it.")
     )
     return Message(words, tuple(blocks))
 
@@ -51,4 +52,4 @@ def for_everybody(sizes: Sequence[tuple[str, int, Size]]) -> Message:
         for title, weeks, size in sizes
     )
     note = "A plan that is not here has no baseline, target or people a week yet, or is compared in another way."
-    return Message(head, (Paragraph(head), Items(rows), Small(line(note))))
+    return told(head, Items(rows), small(note))

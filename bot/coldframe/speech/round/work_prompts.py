@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 from coldframe.domain.names import ForceId, MemberId, Step
 from coldframe.domain.state import Plan, Round
-from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Buttons, Items, Message, Paragraph, Small, line
-from coldframe.speech.answers import said
+from coldframe.message.harmless import theirs, written
+from coldframe.message.nodes import Block, Button, Buttons, Items, Message, Paragraph, line
+from coldframe.message.saying import offer, paragraph, said, small
 from coldframe.speech.names import about
 from coldframe.speech.round.prompts import card, until
 
@@ -21,55 +21,49 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
         "{name}: turn the {n} strongest forces into questions. ", name=theirs(round_.name, 60), n=len(carried)
     ) + until(round_, member)
     blocks: list[Block] = [
-        Paragraph(
-            line(
-                "Turn each of these forces into one question or more, then publish them. A good question starts with "
-                "“How might we”, says for whom and when, and does not hold an answer already."
-            )
+        paragraph(
+            "Turn each of these forces into one question or more, then publish them. A good question starts with "
+            "“How might we”, says for whom and when, and does not hold an answer already."
         ),
     ]
     for force in carried:
         text = round_.force_text(ForceId(force))
         mark = "written" if force in written else "to do"
-        blocks.append(Paragraph(line("{text} ({mark})", text=theirs(text, 400), mark=mark)))
+        blocks.append(paragraph("{text} ({mark})", text=theirs(text, 400), mark=mark))
         blocks.append(
-            Buttons(
-                (
-                    Button(
-                        "Write a question …",
-                        "question.write",
-                        about(round_, force),
-                        says=f"Question for: {theirs(text, 60).text}",
-                    ),
+            offer(
+                Button(
+                    "Write a question …",
+                    "question.write",
+                    about(round_, force),
+                    says=f"Question for: {theirs(text, 60).text}",
                 )
             )
         )
     blocks += _questions_so_far(round_)
     blocks.append(Paragraph(until(round_, member)))
     if round_.questions:
-        blocks.append(Buttons((Button("Publish the questions", "step.close", round_.id, "primary"),)))
+        blocks.append(offer(Button("Publish the questions", "step.close", round_.id, "primary")))
     return card(round_, Step.QUESTIONS, *blocks, summary=summary)
 
 
 def _questions_so_far(round_: Round) -> list[Block]:
     blocks: list[Block] = []
     for question in round_.questions:
-        blocks.append(Paragraph(line("{text}", text=theirs(question.text, 400))))
+        blocks.append(Paragraph(written(question.text, 400)))
         blocks.append(
-            Buttons(
-                (
-                    Button(
-                        "Drop",
-                        "question.drop",
-                        about(round_, question.id),
-                        says=f"Drop: {theirs(question.text, 60).text}",
-                    ),
+            offer(
+                Button(
+                    "Drop",
+                    "question.drop",
+                    about(round_, question.id),
+                    says=f"Drop: {theirs(question.text, 60).text}",
                 )
             )
         )
     if round_.suggestions:
-        blocks.append(Paragraph(line("Suggested in the thread:")))
-        blocks.append(Items(tuple(line("{text}", text=theirs(s.text, 300)) for s in round_.suggestions[-10:])))
+        blocks.append(paragraph("Suggested in the thread:"))
+        blocks.append(Items(tuple(written(s.text, 300) for s in round_.suggestions[-10:])))
     return blocks
 
 
@@ -98,17 +92,15 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     return card(
         round_,
         Step.PRECEDENTS,
-        Paragraph(line("Pick one question, find out how somebody else dealt with it, and tell that in a few "
-                       "lines. One from outside our own trade is worth the most. A story is not evidence.")),
-        Items(tuple(line("{q}", q=theirs(q.text, 300)) for q in round_.questions)),
+        paragraph("Pick one question, find out how somebody else dealt with it, and tell that in a few "
+                  "lines. One from outside our own trade is worth the most. A story is not evidence."),
+        Items(tuple(written(q.text, 300) for q in round_.questions)),
         Paragraph(until(round_, member)),
-        Buttons(
-            (
-                Button("Write a precedent …", "precedent.write", round_.id, "primary"),
-                Button("I am done", "step.done", round_.id),
-            )
+        offer(
+            Button("Write a precedent …", "precedent.write", round_.id, "primary"),
+            Button("I am done", "step.done", round_.id),
         ),
-        Small(line("It appears in the gallery at once, with your name. I never open links.")),
+        small("It appears in the gallery at once, with your name. I never open links."),
         summary=summary,
     )  # fmt: skip
 
@@ -119,20 +111,18 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     done = member in round_.progress.done
     summary = line("{name}: write a plan, one page. ", name=theirs(round_.name, 60)) + until(round_, member)
     blocks: list[Block] = [
-        Paragraph(line("What would you try for three to six weeks? One page: hypothesis, steps, how it is measured, "
-                       "how long. Plans appear together and without names; who wrote one is told at the commitment.")),
+        paragraph("What would you try for three to six weeks? One page: hypothesis, steps, how it is measured, "
+                       "how long. Plans appear together and without names; who wrote one is told at the commitment."),
         Paragraph(until(round_, member)),
     ]  # fmt: skip
     for plan in mine:
-        blocks.append(Paragraph(line("{title}", title=theirs(plan.title, 80))))
+        blocks.append(Paragraph(written(plan.title, 80)))
         blocks.append(Buttons(_plan_buttons(round_, plan)))
     label = "Not done after all" if done else "I am done"
     blocks.append(
-        Buttons(
-            (
-                Button("Write a plan …", "plan.write", round_.id, "primary"),
-                Button(label, "step.undone" if done else "step.done", round_.id),
-            )
+        offer(
+            Button("Write a plan …", "plan.write", round_.id, "primary"),
+            Button(label, "step.undone" if done else "step.done", round_.id),
         )
     )
     return card(round_, Step.PLANS, *blocks, summary=summary)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Buttons, Message, Paragraph, Small, line
+from coldframe.message.nodes import Block, Button, Buttons, Message, Paragraph, line
 from coldframe.message.packed import ButtonValue
+from coldframe.message.saying import offer, paragraph, small, told
 
 
 def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = None) -> Message:
@@ -25,14 +26,14 @@ def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = N
         for c in range(0, 101, 10)
     )
     fear = Button("Imagine it has failed: why? …", "forecast.write", ButtonValue(round_id, (plan_id,)).pack())
-    blocks: list[Block] = [Paragraph(words), Buttons(chances), Buttons((fear,))]
+    blocks: list[Block] = [Paragraph(words), Buttons(chances), offer(fear)]
     if given is not None:
-        blocks.append(Paragraph(line("You said {g} %. You can change it until the commitment is sealed.", g=given)))
-    blocks.append(Small(line("An emoji does it too: 4 stands for 40 %.")))
+        blocks.append(paragraph("You said {g} %. You can change it until the commitment is sealed.", g=given))
+    blocks.append(small("An emoji does it too: 4 stands for 40 %."))
     return Message(words, tuple(blocks))
 
 
 def forecast_closed(title_: str, given: int | None) -> Message:
     said = line("You said {g} % for “{t}”. ", g=given, t=theirs(title_, 80)) if given is not None else ()
     words = said + line("The commitment is sealed, so forecasts are locked.")
-    return Message(words, (Paragraph(words),))
+    return told(words)

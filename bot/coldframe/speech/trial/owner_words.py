@@ -8,10 +8,10 @@ from datetime import datetime
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial
-from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Buttons, Code, Items, Line, Message, Paragraph, Small, When, line
+from coldframe.message.harmless import theirs, written
+from coldframe.message.nodes import Block, Button, Buttons, Code, Items, Line, Message, Paragraph, When, line
 from coldframe.message.packed import ButtonValue
-from coldframe.speech.answers import said
+from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import count
 from coldframe.speech.trial.trial_words import calendar_of_action, said_of, title, who
 
@@ -36,9 +36,9 @@ def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open]) -> Messag
     for one in open_[:6]:
         blocks += _open_blocks(one)
     if len(open_) > 6:
-        blocks.append(Small(line("{n} more; `/coldframe mine` lists all.", n=len(open_) - 6)))
-    blocks.append(Buttons((Button("Not today", "me.later", ""), Button("I am away", "me.away", ""))))
-    blocks.append(Small(line("Nobody else sees this. At most two such messages a day.")))
+        blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(open_) - 6))
+    blocks.append(offer(Button("Not today", "me.later", ""), Button("I am away", "me.away", "")))
+    blocks.append(small("Nobody else sees this. At most two such messages a day."))
     return Message(summary, tuple(blocks))
 
 
@@ -62,7 +62,7 @@ def _open_blocks(one: Open) -> list[Block]:
         Button("Something is in the way …", "trial.block", trial.id),
         Button("Not me …", "trial.hand_over", trial.id),
     )
-    return [Paragraph(words), Buttons((*buttons, *more))]
+    return [Paragraph(words), offer(*buttons, *more)]
 
 
 EXAMPLES = {
@@ -91,7 +91,7 @@ def weeks_missed(trial: Trial, weeks: Sequence[int]) -> Message:
         w=" and ".join(map(str, weeks)),
         o=who(trial, trial.owner),
     )
-    return Message(words, (Paragraph(words), Buttons((Button("Ask somebody …", "trial.ask", trial.id),))))
+    return told(words, offer(Button("Ask somebody …", "trial.ask", trial.id)))
 
 
 # --- ownership ----------------------------------------------------------------------------------------------------
@@ -108,9 +108,9 @@ def offered(trial: Trial, by: MemberId, reason: str) -> Message:
     )
     blocks: list[Block] = [Paragraph(words)]
     if reason:
-        blocks.append(Paragraph(line("Because: {r}", r=theirs(reason, 300))))
+        blocks.append(paragraph("Because: {r}", r=theirs(reason, 300)))
     yes = Button("I accept", "trial.accept", trial.id, "primary")
-    blocks.append(Buttons((yes, Button("I decline …", "trial.decline", trial.id))))
+    blocks.append(offer(yes, Button("I decline …", "trial.decline", trial.id)))
     return Message(words, tuple(blocks))
 
 
@@ -123,18 +123,17 @@ def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
         now=line("You still own it.") if trial.owner else line("It has no owner."),
     )
     ask = Button("Ask somebody else …", "trial.ask", trial.id)
-    return Message(words, (Paragraph(words), Buttons((ask,))))
+    return told(words, offer(ask))
 
 
 def unanswered(plan: str, member: Line) -> Message:
-    words = line(
+    return said(
         "{m} was asked a working day ago to own “{t}” and has not answered. You can ask somebody else; "
         "their answer still "
         "counts until then.",
         m=member,
         t=theirs(plan, 80),
     )
-    return Message(words, (Paragraph(words),))
 
 
 def owner_changed(trial: Trial, before: MemberId | None) -> Message:
@@ -154,7 +153,7 @@ def you_own(trial: Trial) -> Message:
         Button("Log a week …", "trial.log", trial.id),
         Button("Move the review …", "trial.review_date", trial.id),
     )
-    return Message(words, (Paragraph(words), Buttons(buttons)))
+    return told(words, Buttons(buttons))
 
 
 def unowned(trial: Trial) -> Message:
@@ -165,14 +164,14 @@ def unowned(trial: Trial) -> Message:
         t=title(trial),
         a=line("{m} was asked. ", m=who(trial, trial.asked)) if trial.asked else (),
     )
-    return Message(words, (Paragraph(words), Buttons((Button("Ask somebody …", "trial.ask", trial.id, "primary"),))))
+    return told(words, offer(Button("Ask somebody …", "trial.ask", trial.id, "primary")))
 
 
 def away_with_trials(trials: Sequence[Trial]) -> Message:
     """To an owner who goes away for longer than a week."""
     words = line("While you are away nobody looks after what you own. You may hand it over for good:")
     rows = tuple(Button(f"Hand over: {theirs(t.title, 55).text} …", "trial.hand_over", t.id) for t in trials)
-    return Message(words, (Paragraph(words), Buttons(rows)))
+    return told(words, Buttons(rows))
 
 
 def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:
@@ -186,7 +185,7 @@ def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:
         d=When(action.due),
     )
     move = Button("Move the date …", "trial.move", ButtonValue(trial.id, (action.id,)).pack())
-    return Message(words, (Paragraph(words), Buttons((move,))), attachments=(calendar_of_action(trial, action_id),))
+    return told(words, offer(move), attachments=(calendar_of_action(trial, action_id),))
 
 
 def blocked(trial: Trial) -> Message:
@@ -194,7 +193,7 @@ def blocked(trial: Trial) -> Message:
         "{o} says what is in the way of “{title}”: {w}",
         trial,
         o=who(trial, trial.owner),
-        w=line("{t}", t=theirs(trial.in_the_way, 500)),
+        w=written(trial.in_the_way, 500),
     )
 
 

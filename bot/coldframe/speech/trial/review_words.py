@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from coldframe.domain.trial.state import Trial
-from coldframe.message.harmless import theirs
+from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
     Block,
     Button,
@@ -20,12 +20,12 @@ from coldframe.message.nodes import (
     Line,
     Message,
     Paragraph,
-    Small,
     When,
     line,
 )
 from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import count
 from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.trial_words import MIN_WRITERS, appointment, entry_line, title, weeks_words, who
@@ -39,10 +39,8 @@ def brief(trial: Trial, today: date) -> Message:
     assert trial.review is not None
     words = line("Tomorrow's review: “{t}”, {d}.", t=title(trial), d=When(trial.review))
     blocks: list[Block] = [Heading(words), *_expected(trial), *_entries(trial)]
-    blocks.append(
-        Paragraph(line("Before you talk: what did you learn? Write it in private; all of it appears at once."))
-    )
-    blocks.append(Buttons((Button("What I learnt …", "trial.learn", trial.id, "primary"),)))
+    blocks.append(paragraph("Before you talk: what did you learn? Write it in private; all of it appears at once."))
+    blocks.append(offer(Button("What I learnt …", "trial.learn", trial.id, "primary")))
     return Message(words, tuple(blocks))
 
 
@@ -53,7 +51,7 @@ def brief_for_owner(trial: Trial, today: date) -> Message:
     words = line("The review of “{t}” is on {d}.", t=title(trial), d=When(trial.review))
     blocks: list[Block] = [Paragraph(words)]
     if missing:
-        blocks.append(Paragraph(line("Still missing: {w}.", w=weeks_words(missing))))
+        blocks.append(paragraph("Still missing: {w}.", w=weeks_words(missing)))
     blocks += [*_entries(trial), *_open_actions(trial)]
     buttons = (
         Button("Log a week …", "trial.log", trial.id, "primary" if missing else "plain"),
@@ -65,7 +63,7 @@ def brief_for_owner(trial: Trial, today: date) -> Message:
 
 def _expected(trial: Trial) -> list[Block]:
     rows = (
-        ("We expected", line("{h}", h=theirs(trial.hypothesis, 500))),
+        ("We expected", written(trial.hypothesis, 500)),
         ("Target", line("{v}: {m}", v=_target(trial), m=theirs(trial.criterion.measure, 200))),
     )
     return [Facts(rows)]
@@ -78,7 +76,7 @@ def _target(trial: Trial) -> str:
 def _entries(trial: Trial) -> list[Block]:
     entries = trial.entries()
     if not entries:
-        return [Paragraph(line("No numbers are in."))]
+        return [paragraph("No numbers are in.")]
     return [Items(tuple(entry_line(trial, e) for e in entries))]
 
 
@@ -86,7 +84,7 @@ def _open_actions(trial: Trial) -> list[Block]:
     rest = trial.open_actions()
     if not rest:
         return []
-    return [Paragraph(line("Still open: {n}.", n=count(len(rest), "action")))]
+    return [paragraph("Still open: {n}.", n=count(len(rest), "action"))]
 
 
 # --- at the date ---------------------------------------------------------------------------------------------------
@@ -97,8 +95,8 @@ def verdict(trial: Trial, judged: Judged, today: date) -> Message:
     sentence = verdict_words.sentence(trial, judged)
     summary = line("Review of “{t}”. {s}", t=title(trial), s=theirs(sentence, 400))
     blocks: list[Block] = [
-        Heading(line("Review: {t}", t=title(trial))),
-        Paragraph(line("*{s}*", s=theirs(sentence, 400))),
+        heading("Review: {t}", t=title(trial)),
+        paragraph("*{s}*", s=theirs(sentence, 400)),
     ]
     blocks += verdict_words.blocks(trial, judged)
     blocks += [*_expected(trial), *_against_the_plan(trial, today), *_chances(trial), *_fears(trial)]
@@ -107,7 +105,7 @@ def verdict(trial: Trial, judged: Judged, today: date) -> Message:
     if judged.verdict is not None and judged.verdict.reason.value == "check-counting":
         buttons.insert(0, Button("The counting was checked …", "trial.check", trial.id))
     blocks.append(Buttons(tuple(buttons)))
-    blocks.append(Small(line("“Not met” is no proof that nothing changed; a well-run trial that fails is a result.")))
+    blocks.append(small("“Not met” is no proof that nothing changed; a well-run trial that fails is a result."))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)
 
@@ -121,7 +119,7 @@ def _against_the_plan(trial: Trial, today: date) -> list[Block]:
         words.append(f"dates moved {count(trial.dates_moved, 'time')}")
     rows: list[tuple[str, Line]] = [("Against the plan", line("{w}", w="; ".join(words)))]
     if trial.stopped:
-        rows.append(("Stopped early", line("{r}", r=theirs(trial.stopped, 500))))
+        rows.append(("Stopped early", written(trial.stopped, 500)))
     corrected = [e for week in trial.weeks.values() if len(week) > 1 for e in week[-1:]]
     if corrected:
         weeks = ", ".join(str(e.week) for e in corrected)
@@ -143,8 +141,8 @@ def _fears(trial: Trial) -> list[Block]:
     if not trial.fears:
         return []
     return [
-        Paragraph(line("What people feared:")),
-        Items(tuple(line("{f}", f=theirs(f, 300)) for f in trial.fears[:8])),
+        paragraph("What people feared:"),
+        Items(tuple(written(f, 300) for f in trial.fears[:8])),
     ]
 
 
@@ -161,7 +159,7 @@ def to_close(trial: Trial) -> Message:
         Button("Log a week …", "trial.log", trial.id),
         Button("Move the review …", "trial.review_date", trial.id),
     )
-    return Message(words, (Paragraph(words), Buttons(buttons)))
+    return told(words, Buttons(buttons))
 
 
 # --- afterwards ----------------------------------------------------------------------------------------------------
@@ -172,17 +170,17 @@ def closed(trial: Trial, score: float | None) -> Message:
     closing = trial.closing
     assert closing is not None
     words = line("“{t}” is reviewed: {s}", t=title(trial), s=theirs(closing.sentence or closing.outcome, 400))
-    blocks: list[Block] = [Heading(line("Reviewed: {t}", t=title(trial))), Paragraph(words)]
+    blocks: list[Block] = [heading("Reviewed: {t}", t=title(trial)), Paragraph(words)]
     rows: list[tuple[str, Line]] = [
         ("What follows", line("{d}: {r}", d=closing.decision, r=theirs(closing.reason, 500))),
-        ("What we keep", line("{l}", l=theirs(closing.learning, 1000))),
+        ("What we keep", written(closing.learning, 1000)),
     ]
     if score is not None:
         rows.append(("Forecasts", line("{w}", w=_score_words(score, len(trial.chances)))))
     blocks.append(Facts(tuple(rows)))
     if trial.shown_learnings:
-        blocks.append(Paragraph(line("What others learnt, unsigned:")))
-        blocks.append(Items(tuple(line("{t}", t=theirs(t, 500)) for t in trial.shown_learnings)))
+        blocks.append(paragraph("What others learnt, unsigned:"))
+        blocks.append(Items(tuple(written(t, 500) for t in trial.shown_learnings)))
     thanks = line("Thank you, {o}: this trial was seen through, and the team knows more than before.", o=_owner(trial))
     blocks.append(Paragraph(thanks))
     return Message(words, tuple(blocks))
@@ -200,7 +198,7 @@ def _score_words(score: float, number: int) -> str:
 
 def own_score(trial: Trial, chance: int, met: bool, score: float) -> Message:
     """To the person alone."""
-    words = line(
+    return said(
         "“{t}”: you said {c} %, and the criterion was {m}. Your score is {s} (0 is best, always one half "
         "gets {g}). Only you "
         "see this.",
@@ -210,7 +208,6 @@ def own_score(trial: Trial, chance: int, met: bool, score: float) -> Message:
         s=f"{score:.2f}",
         g=f"{GUESS:.2f}",
     )
-    return Message(words, (Paragraph(words),))
 
 
 def calibration(chart: Calibration) -> Message:
@@ -218,7 +215,7 @@ def calibration(chart: Calibration) -> Message:
         "Forecasts against what happened, over all reviewed trials: {n} are resolved.",
         n=count(chart.resolved, "forecast"),
     )
-    return Message(words, (Paragraph(words),), attachments=(Drawing(chart, "calibration"),))
+    return told(words, attachments=(Drawing(chart, "calibration"),))
 
 
 def moved(trial: Trial, missed: bool) -> Message:
@@ -229,7 +226,7 @@ def moved(trial: Trial, missed: bool) -> Message:
         template = "The review of “{t}” moves to {d}."
     words = line(template, t=title(trial), d=When(trial.review))
     file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
-    return Message(words, (Paragraph(words),), attachments=(file,))
+    return told(words, attachments=(file,))
 
 
 def on_a_day_off(trial: Trial, why: str) -> Message:
@@ -243,7 +240,7 @@ def on_a_day_off(trial: Trial, why: str) -> Message:
         why=why,
     )
     move = Button("Move the review …", "trial.review_date", trial.id)
-    return Message(words, (Paragraph(words), Buttons((move,))))
+    return told(words, offer(move))
 
 
 def stopped(trial: Trial) -> Message:
@@ -254,14 +251,14 @@ def stopped(trial: Trial) -> Message:
         r=theirs(trial.stopped.rstrip("."), 500),
     )
     file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
-    return Message(words, (Paragraph(words),), attachments=(file,))
+    return told(words, attachments=(file,))
 
 
 def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:
     """To the facilitator: a place for a trial is free, and which plans wait. `waiting`: round, plan, title."""
     words = line("A place for a trial is free.")
     if not waiting:
-        return Message(words, (Paragraph(line("A place for a trial is free. No unused plan waits for it.")),))
+        return Message(words, (paragraph("A place for a trial is free. No unused plan waits for it."),))
     buttons = tuple(
         Button(f"Start: {theirs(t, 60).text} …", "trial.plan", ButtonValue(r, (p,)).pack()) for r, p, t in waiting[:6]
     )

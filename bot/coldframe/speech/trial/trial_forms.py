@@ -8,7 +8,7 @@ from datetime import date
 from coldframe.domain.names import PlanId
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
-from coldframe.message.harmless import theirs
+from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
 from coldframe.message.packed import ButtonValue
 from coldframe.speech.names import count
@@ -92,7 +92,7 @@ def move_review(trial: Trial) -> Form:
 
 
 def _about(text: str) -> Line:
-    return line("{t}", t=theirs(text, 200))
+    return written(text, 200)
 
 
 def in_the_way(trial: Trial) -> Form:

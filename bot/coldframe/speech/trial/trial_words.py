@@ -7,7 +7,7 @@ from datetime import date
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction, TrialStep
-from coldframe.message.harmless import theirs
+from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
     Appointment,
     Block,
@@ -29,6 +29,7 @@ from coldframe.message.nodes import (
 )
 from coldframe.message.packed import ButtonValue
 from coldframe.message.plain import figure
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import count
 from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.verdict_words import Judged
@@ -43,12 +44,11 @@ def who(trial: Trial, member: MemberId | None) -> Line:
 
 
 def title(trial: Trial) -> Line:
-    return line("{t}", t=theirs(trial.title, 80))
+    return written(trial.title, 80)
 
 
 def said_of(template: str, trial: Trial, **parts: Line | str | int) -> Message:
-    words = line(template, title=title(trial), **parts)
-    return Message(words, (Paragraph(words),))
+    return said(template, title=title(trial), **parts)
 
 
 # --- the channel's card -------------------------------------------------------------------------------------------
@@ -57,9 +57,9 @@ def said_of(template: str, trial: Trial, **parts: Line | str | int) -> Message:
 def card(trial: Trial, today: date) -> Message:
     """The trial in the channel, kept up to date in place: numbers and verdict are everybody's."""
     head = line("Trial “{t}”: {s}", t=title(trial), s=state_line(trial, today))
-    blocks: list[Block] = [Heading(line("Trial: {t}", t=title(trial))), Paragraph(state_line(trial, today))]
+    blocks: list[Block] = [heading("Trial: {t}", t=title(trial)), Paragraph(state_line(trial, today))]
     if trial.reading is not None:
-        blocks.append(Paragraph(line("{s}", s=theirs(trial.reading.sentence, 400))))
+        blocks.append(Paragraph(written(trial.reading.sentence, 400)))
     blocks.append(Facts(_card_rows(trial)))
     if trial.actions:
         blocks.append(Items(tuple(_action_line(trial, a) for a in trial.actions)))
@@ -106,7 +106,7 @@ def _whole_weeks(trial: Trial) -> int:
 def _card_rows(trial: Trial) -> tuple[tuple[str, Line], ...]:
     rows: list[tuple[str, Line]] = [
         ("Owner", who(trial, trial.owner)),
-        ("Measure", line("{m}", m=theirs(trial.criterion.measure, 200))),
+        ("Measure", written(trial.criterion.measure, 200)),
         ("Target", line("{t}", t=verdict_words.value(trial, trial.criterion.target))),
     ]
     entries = trial.entries()
@@ -115,7 +115,7 @@ def _card_rows(trial: Trial) -> tuple[tuple[str, Line], ...]:
     if trial.review is not None and trial.step is not TrialStep.REVIEWED:
         rows.append(("Review", line("{d}", d=When(trial.review))))
     if trial.in_the_way:
-        rows.append(("In the way", line("{t}", t=theirs(trial.in_the_way, 300))))
+        rows.append(("In the way", written(trial.in_the_way, 300)))
     return tuple(rows)
 
 
@@ -171,12 +171,12 @@ def under_way(trials: Sequence[tuple[Trial, date]], me: MemberId) -> Message:
         words = line("*{t}* ({o}): {s}", t=title(trial), o=who(trial, trial.owner), s=state_line(trial, today))
         blocks.append(Paragraph(words))
         if trial.reading is not None:
-            blocks.append(Small(line("{s}", s=theirs(trial.reading.sentence, 300))))
+            blocks.append(Small(written(trial.reading.sentence, 300)))
         buttons = _own_buttons(trial, me)
         if buttons:
             blocks.append(Buttons(buttons))
     if not trials:
-        blocks.append(Paragraph(line("`/coldframe search` finds those that are over.")))
+        blocks.append(paragraph("`/coldframe search` finds those that are over."))
     return Message(head, tuple(blocks))
 
 
@@ -216,10 +216,10 @@ def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Messag
     summary = line("“{t}”. {s}", t=title(trial), s=theirs(words, 400))
     blocks: list[Block] = [Paragraph(summary)]
     if understood:
-        blocks.append(Small(line("Taken down:")))
+        blocks.append(small("Taken down:"))
         blocks.append(Items(tuple(entry_line(trial, e) for e in understood[:12])))
     blocks += verdict_words.blocks(trial, judged)
-    blocks.append(Small(line("Not a verdict before the review, unless it says met or not met. Looking cost nothing.")))
+    blocks.append(small("Not a verdict before the review, unless it says met or not met. Looking cost nothing."))
     blocks.append(Buttons(_reading_buttons(trial, judged)))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)
@@ -242,7 +242,7 @@ def stop_line_ticked(trial: Trial) -> Message:
         t=title(trial),
         s=theirs(trial.criterion.stop_line, 300),
     )
-    return Message(words, (Paragraph(words), Buttons((Button("Stop early …", "trial.stop", trial.id, "danger"),))))
+    return told(words, offer(Button("Stop early …", "trial.stop", trial.id, "danger")))
 
 
 def which_trial(trials: Sequence[Trial], typed: str) -> Message:
@@ -250,20 +250,20 @@ def which_trial(trials: Sequence[Trial], typed: str) -> Message:
     buttons = tuple(
         Button(theirs(t.title, 70).text, "trial.take", ButtonValue(t.id, (typed[:250],)).pack()) for t in trials
     )
-    return Message(words, (Paragraph(words), Buttons(buttons)))
+    return told(words, Buttons(buttons))
 
 
 def did_you_mean(trial: Trial, question: str, instead: str) -> Message:
     """A question back; nothing was kept."""
     words = line("{q} Did you mean {i}? Nothing was kept.", q=theirs(question, 200), i=Code(instead[:250]))
     yes = Button("Yes, take that", "trial.take", ButtonValue(trial.id, (instead[:250],)).pack(), "primary")
-    return Message(words, (Paragraph(words), Buttons((yes, Button("Open the form …", "trial.log", trial.id)))))
+    return told(words, offer(yes, Button("Open the form …", "trial.log", trial.id)))
 
 
 def unreadable(trial: Trial, why: str) -> Message:
-    words = line("{w}", w=theirs(why, 300))
+    words = written(why, 300)
     buttons = (Button("Open the form …", "trial.log", trial.id),)
-    return Message(words, (Paragraph(words), Buttons(buttons)))
+    return told(words, Buttons(buttons))
 
 
 def week_taken(trial: Trial, known: Entry, new: Entry) -> Message:
@@ -277,7 +277,7 @@ def week_taken(trial: Trial, known: Entry, new: Entry) -> Message:
     button = Button(
         "Correct it, with the reason …", "trial.log", ButtonValue(trial.id, (str(known.week),)).pack(), "primary"
     )
-    return Message(words, (Paragraph(words), Facts(rows), Buttons((button,))))
+    return told(words, Facts(rows), offer(button))
 
 
 def file_report(
@@ -295,13 +295,13 @@ def file_report(
     blocks: list[Block] = [Paragraph(words)]
     if problems:
         blocks.append(Items(tuple(line("Line {l}: {w}", l=at, w=theirs(why, 200)) for at, why in problems[:20])))
-        blocks.append(Small(line("What was there before stays.")))
+        blocks.append(small("What was there before stays."))
     return Message(words, tuple(blocks))
 
 
 def wrong_file(why: str) -> Message:
-    words = line("{w}", w=theirs(why, 400))
-    return Message(words, (Paragraph(words),))
+    words = written(why, 400)
+    return told(words)
 
 
 # --- start --------------------------------------------------------------------------------------------------------
@@ -316,7 +316,7 @@ def fears(trial: Trial) -> Message | None:
             "Imagine that “{title}” has failed: fewer than three people wrote why, so it is kept for the review.", trial
         )
     words = line("Imagine that “{t}” has failed. What people fear, unsigned and shuffled:", t=title(trial))
-    return Message(words, (Paragraph(words), Items(tuple(line("{f}", f=theirs(f, 500)) for f in trial.fears))))
+    return told(words, Items(tuple(written(f, 500) for f in trial.fears)))
 
 
 def started(trial: Trial) -> Message:
@@ -329,7 +329,7 @@ def started(trial: Trial) -> Message:
         d=When(trial.review, "day"),
     )
     dates = CalendarFile("trial", f"Dates of {trial.title}", (appointment(trial),))
-    return Message(words, (Paragraph(words),), attachments=(dates,))
+    return told(words, attachments=(dates,))
 
 
 def appointment(trial: Trial) -> Appointment:

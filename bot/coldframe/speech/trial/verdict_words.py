@@ -10,10 +10,11 @@ from coldframe.analysis.measures import Caution
 from coldframe.analysis.outcomes import Verdict
 from coldframe.analysis.proportions import Interval
 from coldframe.domain.trial.state import Trial
-from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Facts, Items, Line, Small, line
+from coldframe.message.harmless import theirs, written
+from coldframe.message.nodes import Block, Facts, Items, Line, line
 from coldframe.message.pictures import TrialTrend
 from coldframe.message.plain import figure, percent
+from coldframe.message.saying import small
 from coldframe.speech.names import count
 
 MINUS = "\u2212"
@@ -195,12 +196,12 @@ def blocks(trial: Trial, judged: Judged) -> tuple[Block, ...]:
     """The numbers under the sentence, then how far they carry, then what to watch out for."""
     verdict = judged.verdict
     if verdict is None:
-        return (Small(line("{p}.", p=theirs(judged.problem, 300))),)
+        return (small("{p}.", p=theirs(judged.problem, 300)),)
     found: list[Block] = [Facts(tuple(_rows(trial, verdict)))]
     cautions = _cautions(trial, verdict.warnings)
     if cautions:
         found.append(Items(cautions))
-    found.append(Small(line(_CLAIMS[verdict.claim.value])))
+    found.append(small(_CLAIMS[verdict.claim.value]))
     return tuple(found)
 
 
@@ -212,7 +213,7 @@ _CLAIMS = {
 
 
 def _rows(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
-    rows: list[tuple[str, Line]] = [("Measure", line("{m}", m=theirs(trial.criterion.measure, 200)))]
+    rows: list[tuple[str, Line]] = [("Measure", written(trial.criterion.measure, 200))]
     if trial.criterion.kind == "count":
         rows += _count_rows(trial, verdict)
     elif verdict.effect is not None:
