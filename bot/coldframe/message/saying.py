@@ -1,6 +1,8 @@
-"""Messages and blocks straight from our templates (see `nodes.line`)."""
+"""Messages and blocks in short: from one of our templates (see `nodes.line`), or from a line that is made."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 from coldframe.message.nodes import (
     Attachment,
@@ -29,16 +31,20 @@ def told(words: Line, /, *more: Block, attachments: tuple[Attachment, ...] = ())
     return Message(words, (Paragraph(words), *more), attachments=attachments)
 
 
-def heading(template: str, /, **parts: Part) -> Heading:
-    return Heading(line(template, **parts))
+def heading(words: str | Line, /, **parts: Part) -> Heading:
+    return Heading(_line(words, parts))
 
 
-def paragraph(template: str, /, **parts: Part) -> Paragraph:
-    return Paragraph(line(template, **parts))
+def paragraph(words: str | Line, /, **parts: Part) -> Paragraph:
+    return Paragraph(_line(words, parts))
 
 
-def small(template: str, /, **parts: Part) -> Small:
-    return Small(line(template, **parts))
+def small(words: str | Line, /, **parts: Part) -> Small:
+    return Small(_line(words, parts))
+
+
+def _line(words: str | Line, parts: Mapping[str, Part]) -> Line:
+    return line(words, **parts) if isinstance(words, str) else words
 
 
 def offer(*buttons: Button) -> Buttons:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from coldframe.domain.names import LeverId, NoteId, PauseReason, Role, Side
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Button, Buttons, Message, Quoted, Small, When, line, plain
+from coldframe.message.nodes import Button, Message, Quoted, When, line, plain
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, said, small, told
 from coldframe.speech.names import PAUSED, SIDES, about, count, title, who
@@ -38,8 +38,8 @@ def which_round(rounds: Sequence[tuple[str, str]], message: str, text: str) -> M
     words = line("Which round is this for? I keep it when you choose; until then it stands here for you alone.")
     buttons = tuple(_for_round(key, name, message, text, len(rounds)) for key, name in rounds[:MAX_ROUNDS])
     drop = Button("Throw it away", "text.drop", ButtonValue(rounds[0][0], (message,)).pack(), "danger")
-    small = Small(line("An answer in the thread of a round's own message goes to that round without a question."))
-    return told(words, Quoted(theirs(text, 3000).text), offer(*buttons, drop), small)
+    aside = small("An answer in the thread of a round's own message goes to that round without a question.")
+    return told(words, Quoted(theirs(text, 3000).text), offer(*buttons, drop), aside)
 
 
 def _for_round(round_id: str, name: str, message: str, text: str, rounds: int) -> Button:
@@ -95,7 +95,7 @@ def which_note(
     return told(
         words,
         Quoted(theirs(text, 1000).text),
-        Buttons(tuple(buttons)),
+        offer(*buttons),
         small("It is kept for you alone until you choose. Unplaced texts are dropped at the reveal."),
     )
 
@@ -190,7 +190,7 @@ def guest_came(round_: Round, name: str, *, foreign: bool) -> Message:
 def zone_changed(zone: str) -> Message:
     words = line("Your time zone is {zone} now. Shall I use it for your hours from now on?", zone=theirs(zone, 60))
     buttons = (Button("Yes, use it", "zone.use", zone, "primary"), Button("No", "zone.keep", zone))
-    return told(words, Buttons(buttons), small("A deadline never moves earlier."))
+    return told(words, offer(*buttons), small("A deadline never moves earlier."))
 
 
 def channel_lost(round_: Round, reason: PauseReason) -> Message:

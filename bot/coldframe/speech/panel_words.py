@@ -12,22 +12,8 @@ from coldframe.domain.names import RUNNING, ForceId, MemberId, PlanId, Step
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import (
-    Block,
-    Button,
-    Buttons,
-    Code,
-    Form,
-    Heading,
-    Items,
-    Line,
-    Message,
-    Paragraph,
-    TextFile,
-    When,
-    line,
-)
-from coldframe.message.saying import offer, paragraph, said, small, told
+from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, TextFile, When, line
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import PAUSED, count, title
 from coldframe.speech.steps import WORDS
 
@@ -52,7 +38,7 @@ HELP = (
 def help_() -> Message:
     rows = tuple(line(command) + line(": {what}", what=what) for command, what in HELP)
     head = line("Notes in our direct messages: `- retention: …` holds it back, `+ retention: …` drives it.")
-    return Message(line("What I understand."), (Paragraph(head), Items(rows)))
+    return Message(line("What I understand."), (paragraph(head), Items(rows)))
 
 
 def form_offered(word: str, form: Form, action: str | None) -> Message:
@@ -79,7 +65,7 @@ def plain_words(text: str) -> Message:
 def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], *, in_channel: bool) -> Message:
     """What this person can do here and now, as buttons."""
     head = line("What you can do here.")
-    blocks: list[Block] = [Heading(head)]
+    blocks: list[Block] = [heading(head)]
     if owed:
         blocks.append(paragraph("Open for you:"))
         blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in owed)))
@@ -98,9 +84,9 @@ def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When
 
 def _round_blocks(round_: Round, me: MemberId) -> list[Block]:
     buttons = _buttons(round_, me)
-    blocks: list[Block] = [Paragraph(_where(round_))]
+    blocks: list[Block] = [paragraph(_where(round_))]
     if buttons:
-        blocks.append(Buttons(buttons))
+        blocks.append(offer(*buttons))
     return blocks
 
 
@@ -128,13 +114,13 @@ def _buttons(round_: Round, me: MemberId) -> tuple[Button, ...]:
 
 def status(rounds: Sequence[Round]) -> Message:
     head = line("{n} open here.", n=count(len(rounds), "round is", "rounds are"))
-    return told(head, *(Paragraph(_where(r)) for r in rounds))
+    return told(head, *(paragraph(_where(r)) for r in rounds))
 
 
 def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]]) -> Message:
     """What I owe, and what I have given that nobody else can see yet."""
     head = line("{n} open for you.", n=count(len(owed), "thing is", "things are"))
-    blocks: list[Block] = [Heading(head)]
+    blocks: list[Block] = [heading(head)]
     if owed:
         blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in owed)))
     for round_ in rounds:

@@ -8,7 +8,7 @@ from datetime import datetime
 from coldframe.domain.names import MemberId, Role, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Button, Buttons, Items, Line, Message, Small, When, line
+from coldframe.message.nodes import Button, Items, Line, Message, When, line
 from coldframe.message.saying import offer, said, small, told
 from coldframe.speech.names import about, count, title, who
 
@@ -34,8 +34,8 @@ def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role 
         buttons.insert(0, Button("Wait", "holdup.wait", key))
     if role is not None:
         buttons.append(Button(f"Deputy acts as {role.value}", "holdup.deputy", key))
-    small = line("Without an answer the step closes as planned. Only you see this.")
-    return told(words, Buttons(tuple(buttons)), Small(small))
+    aside = small("Without an answer the step closes as planned. Only you see this.")
+    return told(words, offer(*buttons), aside)
 
 
 SETTLED = {
@@ -81,7 +81,7 @@ def zone_followed(hours: str, moved: Line) -> Message:
         Button("That is right", "hours.confirm", "", "primary"),
         Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
     )
-    return told(words, Buttons(buttons))
+    return told(words, offer(*buttons))
 
 
 def zone_unknown(zone: str, nearest: Sequence[str]) -> Line:

@@ -9,25 +9,10 @@ from datetime import datetime
 from typing import Any
 
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import (
-    Block,
-    Button,
-    Buttons,
-    Field,
-    Form,
-    Heading,
-    Items,
-    Line,
-    Message,
-    Option,
-    Paragraph,
-    When,
-    line,
-    moment,
-)
+from coldframe.message.nodes import Block, Button, Field, Form, Items, Line, Message, Option, When, line, moment
 from coldframe.message.packed import ButtonValue
 from coldframe.message.plain import one_line, percent
-from coldframe.message.saying import heading, paragraph, said, small
+from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech.names import count
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -94,19 +79,19 @@ class Digest:
 def message(digest: Digest, *, zone: str = "UTC") -> Message:
     """One screen; details behind buttons."""
     summary = written(headline(digest), 300)
-    blocks: list[Block] = [heading("Digest"), Paragraph(summary)]
+    blocks: list[Block] = [heading("Digest"), paragraph(summary)]
     blocks += _section("Rounds", [_round_line(r) for r in digest.rounds])
     blocks += _section("Trials", [_trial_line(t) for t in digest.trials])
     blocks += _section("Verdicts since the last digest", [_verdict_line(v) for v in digest.verdicts])
     blocks += _section("Learnt", [written(text, 160) for text in digest.learnings], shown=3)
-    blocks.append(Paragraph(_places_line(digest)))
+    blocks.append(paragraph(_places_line(digest)))
     buttons = (
         Button("Trials in detail", "digest.more", ButtonValue(digest.team, ("trials",)).pack()),
         Button("Verdicts and learnings", "digest.more", ButtonValue(digest.team, ("verdicts",)).pack()),
         Button("As Markdown and JSON", "digest.more", ButtonValue(digest.team, ("files",)).pack()),
         Button("When and to whom …", "digest.when", digest.team),
     )
-    blocks.append(Buttons(buttons))
+    blocks.append(offer(*buttons))
     return Message(summary, tuple(blocks))
 
 
@@ -167,14 +152,14 @@ def trials_in_detail(digest: Digest) -> Message:
         if row.in_the_way:
             words += line("; in the way: {w}", w=theirs(row.in_the_way, 300))
         lines.append(words)
-    return Message(head, (Heading(head), Items(tuple(lines))))
+    return Message(head, (heading(head), Items(tuple(lines))))
 
 
 def verdicts_in_detail(digest: Digest) -> Message:
     head = line("Verdicts and learnings: {n}.", n=len(digest.verdicts))
     rows = tuple(_verdict_line(v) + line(" {l}", l=theirs(v.learning, 500)) for v in digest.verdicts)
     others = tuple(written(text, 300) for text in digest.learnings)
-    return Message(head, (Heading(head), Items(rows), paragraph("Learnt:"), Items(others)))
+    return Message(head, (heading(head), Items(rows), paragraph("Learnt:"), Items(others)))
 
 
 def no_round() -> Message:

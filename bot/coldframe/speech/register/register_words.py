@@ -8,23 +8,8 @@ from datetime import datetime
 from math import floor, log10
 
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import (
-    Block,
-    Button,
-    Buttons,
-    Facts,
-    Field,
-    Form,
-    Heading,
-    Items,
-    Line,
-    Message,
-    Option,
-    Paragraph,
-    When,
-    line,
-)
-from coldframe.message.saying import offer, paragraph, said, small
+from coldframe.message.nodes import Block, Button, Facts, Field, Form, Items, Line, Message, Option, When, line
+from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech.names import count
 
 VERDICTS = ("met", "not met", "cannot tell", "too early", "running")
@@ -55,7 +40,7 @@ def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Mes
     head = line(
         "{n} in the register{f}.", n=count(len(found), "trial") + (" or more" if more else ""), f=_asked(words, filters)
     )
-    blocks: list[Block] = [Heading(head)]
+    blocks: list[Block] = [heading(head)]
     for one in found[:SHOWN]:
         blocks += _entry(one)
     if len(found) > SHOWN:
@@ -118,7 +103,7 @@ def resembling(plan: str, found: Found, running: bool) -> Message:
         t=theirs(found.title, 80),
         v=found.verdict,
     )
-    blocks: list[Block] = [Paragraph(words)]
+    blocks: list[Block] = [paragraph(words)]
     if found.sentence or found.learning:
         blocks += _entry(found)
     return Message(words, tuple(blocks))
@@ -159,11 +144,11 @@ def leftovers(left: Leftovers, channel: str, *, on_its_date: bool) -> Message:
     summary = head + (
         line(" Left over from {r}: {c}.", r=theirs(left.round_name, 60), c=left.counted()) if not left.empty else ()
     )
-    blocks: list[Block] = [Heading(head), *_lists(left)]
+    blocks: list[Block] = [heading(head), *_lists(left)]
     buttons = [Button("Set up the next round …", "round.again", channel, "primary")]
     if not left.empty:
         buttons.append(Button("Show these to the channel", "leftovers.show", f"{left.round_id}"))
-    blocks.append(Buttons(tuple(buttons)))
+    blocks.append(offer(*buttons))
     blocks.append(small("Shown before the notes, they steer what people write; shown after the reveal, they do not."))
     return Message(summary, tuple(blocks))
 
@@ -186,7 +171,7 @@ def _lists(left: Leftovers) -> list[Block]:
 
 def leftovers_shown(left: Leftovers) -> Message:
     head = line("Left over from {r}: {c}.", r=theirs(left.round_name, 60), c=left.counted())
-    return Message(head, (Heading(head), *_lists(left)))
+    return Message(head, (heading(head), *_lists(left)))
 
 
 # --- economics ----------------------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from coldframe.domain.round.ballots import options_for
 from coldframe.domain.round.placement import in_one_sitting
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Message, Paragraph, Small, line
+from coldframe.message.nodes import Block, Button, Facts, Items, Message, line
 from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import about, count
 from coldframe.speech.round.prompts import card, until
@@ -46,9 +46,9 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
         ),
         small(how),
         small("Ties: {how}; what is still tied stays tied. {secret}", how=words.ties, secret=words.secrecy),
-        Paragraph(until(round_, member)),
+        paragraph(until(round_, member)),
     ]
-    blocks.append(Buttons(_ballot_buttons(round_, member, locked)))
+    blocks.append(offer(*_ballot_buttons(round_, member, locked)))
     return card(round_, round_.step, *blocks, summary=summary)
 
 
@@ -77,7 +77,7 @@ def option(round_: Round, member: MemberId, option_id: str) -> Message:
         Button(f"+1 {thing}", "vote.cast", key, says=f"One {thing} for: {theirs(text, 60).text}"),
         Button("Take one back", "vote.back", key, says=f"Take one {thing} back from: {theirs(text, 60).text}"),
     )
-    return told(summary, Small(state), Buttons(buttons))
+    return told(summary, small(state), offer(*buttons))
 
 
 def option_text(round_: Round, option_id: str) -> str:
@@ -104,14 +104,14 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
     return Message(
         summary,
         (
-            Paragraph(line(ask) + line(" {left} to go.", left=count(left, "comparison"))),
+            paragraph(line(ask) + line(" {left} to go.", left=count(left, "comparison"))),
             Items(
                 (
                     line("*A* {title}: {idea}", title=theirs(a.title, 80), idea=theirs(a.hypothesis, 200)),
                     line("*B* {title}: {idea}", title=theirs(b.title, 80), idea=theirs(b.hypothesis, 200)),
                 )
             ),
-            Paragraph(until(round_, member)),
+            paragraph(until(round_, member)),
             offer(
                 Button("A", "compare.first", key, says=f"A: {a.title}"),
                 Button("B", "compare.second", key, says=f"B: {b.title}"),

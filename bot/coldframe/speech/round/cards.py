@@ -9,8 +9,8 @@ from coldframe.domain.people.seats import power_share
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, Paragraph, Small, When, line
-from coldframe.message.saying import heading, paragraph, said, small
+from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
+from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech.names import NO_REASON, PAUSED, count, title, who
 from coldframe.speech.round.setup_words import windows_chosen
 from coldframe.speech.steps import WORDS
@@ -40,15 +40,15 @@ def step_card(round_: Round) -> Message:
     progress = round_.progress
     blocks: list[Block] = [
         heading("{name}: {step}", name=theirs(round_.name, 60), step=title(step)),
-        Paragraph(written(round_.settings.question, 300)),
-        Paragraph(_filled(round_, WORDS[step].asks)),
+        paragraph(written(round_.settings.question, 300)),
+        paragraph(_filled(round_, WORDS[step].asks)),
     ]
     if progress.due is not None:
         blocks.append(Facts(_state_rows(round_)))
-    blocks.append(Small(what_follows(round_, step)))
+    blocks.append(small(what_follows(round_, step)))
     buttons = _buttons(round_)
     if buttons:
-        blocks.append(Buttons(buttons))
+        blocks.append(offer(*buttons))
     return Message(_summary(round_), tuple(blocks))
 
 
@@ -109,7 +109,7 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
         head,
         (
             heading("Round {name}", name=theirs(round_.name, 60)),
-            Paragraph(head),
+            paragraph(head),
             Facts(rows),
             paragraph("*Calendar*, at the latest, and if everybody is prompt:"),
             Items(tuple(line("{step}: ", step=step) + words for step, words in calendar)),

@@ -10,20 +10,7 @@ from coldframe.domain.refusals import Because
 from coldframe.domain.round import commitment
 from coldframe.domain.state import Choice, Plan, Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import (
-    Appointment,
-    Block,
-    Button,
-    Buttons,
-    CalendarFile,
-    Facts,
-    Items,
-    Line,
-    Message,
-    Paragraph,
-    When,
-    line,
-)
+from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count, title, who
 
@@ -63,12 +50,12 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
     for plan_id, choice in round_.choices.items():
         blocks += _choice_blocks(round_, round_.plans[plan_id], choice)
     blocks += _open_plans(round_)
-    blocks.append(Paragraph(_next_round_line(round_)))
+    blocks.append(paragraph(_next_round_line(round_)))
     lacks = commitment.missing(round_)
     if lacks:
         blocks.append(paragraph("Still missing:"))
         blocks.append(Items(tuple(_lack(round_, plan, because) for plan, because in lacks)))
-    blocks.append(Buttons(_desk_buttons(round_, bool(lacks))))
+    blocks.append(offer(*_desk_buttons(round_, bool(lacks))))
     return Message(head, tuple(blocks))
 
 
@@ -111,7 +98,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     return [
         paragraph("*Chosen: {title}*", title=theirs(plan.title, 80)),
         Facts(tuple(rows)),
-        Buttons(buttons),
+        offer(*buttons),
     ]
 
 
@@ -123,7 +110,7 @@ def _open_plans(round_: Round) -> list[Block]:
     buttons = tuple(
         Button(f"Choose: {theirs(round_.plans[p].title, 50).text}", "choice.make", about(round_, p)) for p in rest
     )
-    return [Buttons(buttons)]
+    return [offer(*buttons)]
 
 
 def _next_round_line(round_: Round) -> Line:
@@ -200,10 +187,10 @@ def sealed_card(round_: Round) -> Message:
     """The commitment card: what runs, who, until when, how it will be judged; with the dates attached."""
     titles = ", ".join(round_.plans[p].title for p in round_.choices)
     head = line("*Committed*: {titles}.", titles=theirs(titles, 300))
-    blocks: list[Block] = [heading("{name}: Commitment", name=theirs(round_.name, 60)), Paragraph(head)]
+    blocks: list[Block] = [heading("{name}: Commitment", name=theirs(round_.name, 60)), paragraph(head)]
     for plan_id, choice in round_.choices.items():
         blocks += _sealed_choice(round_, round_.plans[plan_id], choice)
-    blocks.append(Paragraph(_next_round_line(round_)))
+    blocks.append(paragraph(_next_round_line(round_)))
     blocks.append(
         small(
             "Measure, target, span, who is counted, stop line and harm measure are frozen from now on. Trials act "

@@ -6,7 +6,7 @@ from coldframe.domain.names import LateChoice
 from coldframe.domain.round.notes import can_be_posted
 from coldframe.domain.state import Note, Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Button, Buttons, Message, Quoted, line
+from coldframe.message.nodes import Button, Message, Quoted, line
 from coldframe.message.saying import offer, said, told
 from coldframe.speech.names import about, title
 
@@ -36,7 +36,7 @@ def late_note(round_: Round, note: Note) -> Message:
     if can_be_posted(round_):
         buttons.insert(0, Button("Post it now", "late.post", key))
     buttons.append(Button("Withdraw it", "late.withdraw", key, "danger"))
-    return told(words, Quoted(theirs(note.text, 600).text), Buttons(tuple(buttons)))
+    return told(words, Quoted(theirs(note.text, 600).text), offer(*buttons))
 
 
 SETTLED = {

@@ -8,7 +8,7 @@ from coldframe.domain.names import LeverId, MemberId, Side, Step
 from coldframe.domain.round.merging import needs_second_person
 from coldframe.domain.state import MergeProposal, Note, Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, Paragraph, Small, When, line
+from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import SIDES, about, count, title
 from coldframe.speech.round.cards import what_follows
@@ -35,7 +35,7 @@ def until(round_: Round, member: MemberId) -> Line:
 def card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
     """A step's private card: the round's name above, what happens next below."""
     head = heading("{name}: {step}", name=theirs(round_.name, 60), step=title(step))
-    return Message(summary, (head, *blocks, Small(what_follows(round_, step))))
+    return Message(summary, (head, *blocks, small(what_follows(round_, step))))
 
 
 def first_word(hours: str, doubt: Line = ()) -> Message:
@@ -45,7 +45,7 @@ def first_word(hours: str, doubt: Line = ()) -> Message:
     return told(
         summary,
         paragraph(PRIVACY),
-        Paragraph(
+        paragraph(
             (*doubt, *line(" ")) * bool(doubt)
             + line("I take it that you work *{hours}*. Deadlines and reminders keep to that.", hours=hours)
         ),
@@ -66,13 +66,13 @@ def notes_intro(round_: Round, member: MemberId) -> Message:
     return card(
         round_,
         Step.NOTES,
-        Paragraph(written(round_.settings.question, 300)),
+        paragraph(written(round_.settings.question, 300)),
         paragraph(
             "Your view is needed. Below is one message for each lever: answer in its thread, one idea a line, "
             "beginning with `-` for what holds it back and `+` for what drives it; or use the button. "
             "Begin with what holds it back; something that you could simply stop doing counts too."
         ),
-        Paragraph(until(round_, member)),
+        paragraph(until(round_, member)),
         small(
             "Nobody sees your notes before the reveal; until then you can change and withdraw them. After it they "
             "carry no name, but colleagues may still guess by style."
@@ -95,8 +95,8 @@ def my_notes(round_: Round, member: MemberId) -> Message:
     done = member in round_.progress.done
     blocks: list[Block] = [heading("Your notes: {n}", n=len(mine))]
     for note in mine[:20]:
-        blocks.append(Paragraph(_note_line(round_, note)))
-        blocks.append(Buttons(_note_buttons(round_, note)))
+        blocks.append(paragraph(_note_line(round_, note)))
+        blocks.append(offer(*_note_buttons(round_, note)))
     if len(mine) > 20:
         blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(mine) - 20))
     label = "Not done after all" if done else "I am done"
@@ -180,7 +180,7 @@ def pick_focus(
         for lever, restraining, _ in counts
         if restraining
     )
-    more: tuple[Block, ...] = (Paragraph(help_),) if help_ else ()
+    more: tuple[Block, ...] = (paragraph(help_),) if help_ else ()
     return card(
         round_,
         Step.FOCUS,
@@ -191,8 +191,8 @@ def pick_focus(
         Facts(rows),
         small("The number of notes measures attention, not value."),
         *more,
-        Paragraph(until(round_, member)),
-        Buttons(buttons),
+        paragraph(until(round_, member)),
+        offer(*buttons),
         summary=summary,
     )
 
@@ -217,7 +217,7 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
     return card(
         round_,
         Step.MERGE,
-        Paragraph(
+        paragraph(
             line(
                 "These forces stand so far. If I found pairs that may be the same point in other words, each comes as "
                 "a message below: please answer it. Every wording is kept, and what you do not answer stays apart. "
@@ -225,8 +225,8 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
             + alone
         ),
         Items(tuple(written("  =  ".join(round_.wordings(f.id)), 500) for f in round_.forces[:60])),
-        Paragraph(until(round_, member)),
-        Buttons(tuple(buttons)),
+        paragraph(until(round_, member)),
+        offer(*buttons),
         summary=summary,
     )
 
@@ -237,7 +237,7 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
     key = about(round_, proposal.first, proposal.second)
     if proposal.answer is not None:
         verdict = line("Joined." if proposal.answer else "Kept apart.")
-        return Message(verdict + line(" ") + summary, (Paragraph(summary), Small(verdict)))
+        return Message(verdict + line(" ") + summary, (paragraph(summary), small(verdict)))
     return Message(
         summary,
         (

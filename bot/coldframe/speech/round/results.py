@@ -9,9 +9,9 @@ from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, S
 from coldframe.domain.round.ballots import columns_shown
 from coldframe.domain.state import Plan, Precedent, Round, Standing
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Heading, Items, Line, Message, Paragraph, line
+from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, line
 from coldframe.message.pictures import ForceField, PlacementMatrix, RankRow, VoteRanking
-from coldframe.message.saying import offer, paragraph, said, small, told
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count
 
 MOST_LISTED = 60
@@ -43,7 +43,7 @@ def reveal(round_: Round, lever: LeverId) -> Message:
         d=count(len(sides[Side.DRIVING]), "driving force"),
         r=count(len(sides[Side.RESTRAINING]), "restraining force"),
     )
-    blocks: list[Block] = [Heading(head)]
+    blocks: list[Block] = [heading(head)]
     for side, caption in ((Side.DRIVING, "What drives it"), (Side.RESTRAINING, "What holds it back")):
         blocks.append(paragraph("*{caption}*", caption=caption))
         blocks += _listed(sides[side])
@@ -178,7 +178,7 @@ def ballot_result(round_: Round, sure: Sureness, own_votes: int, unused: int) ->
     head = line("The ballot is counted: {first} {verb}.", first=theirs(", ".join(first), 300), verb=verb)
     header = ("Place", "Plan", "Group", "Decision-maker", "Weighted", "People") if shown else ("Place", "Plan")
     blocks: list[Block] = [
-        Paragraph(head),
+        paragraph(head),
         Grid("Plans by weighted votes; ties share a place", header, tuple(_cells(r, shown) for r in rows)),
         small("{sure}", sure=_sure_words(sure)),
         small("{weight}", weight=_weight_words(round_, sure.weight_turns)),
@@ -241,7 +241,7 @@ def question_card(round_: Round, question: QuestionId) -> Message:
     return Message(
         words,
         (
-            Heading(words),
+            heading(words),
             small("It comes from: {force}", force=theirs(round_.force_text(found.force), 300)),
             offer(Button("Add a precedent …", "precedent.write", about(round_, found.id))),
         ),
@@ -251,9 +251,9 @@ def question_card(round_: Round, question: QuestionId) -> Message:
 def precedent_card(round_: Round, precedent: Precedent, same: int) -> Message:
     who = round_.name_of(precedent.by)
     head = line("*{title}*, a story told by {who}", title=theirs(precedent.title, 150), who=theirs(who, 40))
-    blocks: list[Block] = [Paragraph(head), Paragraph(written(precedent.idea, 1000))]
+    blocks: list[Block] = [paragraph(head), paragraph(written(precedent.idea, 1000))]
     if precedent.details:
-        blocks.append(Paragraph(written(precedent.details, 3000)))
+        blocks.append(paragraph(written(precedent.details, 3000)))
     rows = [("Outside our trade", line("yes" if precedent.outside_trade else "no"))]
     if precedent.source:
         rows.append(("Source, not checked", written(precedent.source, 500)))
@@ -284,8 +284,8 @@ def plan_page(round_: Round, plan: Plan, *, weeks_note: str = "") -> Message:
         rows.append(("Who is counted", written(criterion.counted, 300)))
     head = line("*{title}*", title=theirs(plan.title, 80))
     blocks: list[Block] = [
-        Heading(written(plan.title, 80)),
-        Paragraph(written(plan.hypothesis, 1000)),
+        heading(written(plan.title, 80)),
+        paragraph(written(plan.hypothesis, 1000)),
         Items(tuple(written(s, 300) for s in plan.steps), ordered=True),
         Facts(tuple(rows)),
     ]

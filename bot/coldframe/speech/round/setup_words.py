@@ -8,8 +8,8 @@ from coldframe.domain.names import Step
 from coldframe.domain.settings import MAX_WINDOW, RANGES, Pace, Settings
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Facts, Heading, Items, Message, line
-from coldframe.message.saying import offer, paragraph, said, small, told
+from coldframe.message.nodes import Block, Button, Facts, Items, Message, line
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import count, who
 
 FEW, MANY = 4, 12
@@ -41,7 +41,7 @@ def proposal(round_: Round, hours: Sequence[tuple[str, str]], share: float) -> M
         ("Pace", line("over days, in everybody's own working hours" if settings.pace == "days" else "in one sitting")),
         ("Windows", line("{w}", w=windows_chosen(settings))),
     )  # fmt: skip
-    blocks: list[Block] = [Heading(summary), Facts(rows), paragraph("Working time as I know it:")]
+    blocks: list[Block] = [heading(summary), Facts(rows), paragraph("Working time as I know it:")]
     blocks.append(Items(tuple(line("{n}: {h}", n=theirs(n, 40), h=h) for n, h in hours)))
     blocks += _warnings(people)
     more_than_half = share > 0.5 and not settings.weight_confirmed

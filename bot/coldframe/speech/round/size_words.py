@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Items, Message, Paragraph, line
+from coldframe.message.nodes import Block, Items, Message, line
 from coldframe.message.saying import paragraph, small, told
 
 
@@ -24,12 +24,12 @@ class Size:
 def for_author(title: str, weeks: int, size: Size) -> Message:
     """Private, before anybody else reads the plan."""
     words = line("“{t}”: {s} {v}", t=theirs(title, 80), s=size.summary, v=_verdict(weeks, size))
-    blocks: list[Block] = [Paragraph(words)]
+    blocks: list[Block] = [paragraph(words)]
     if not size.planned_fits:
         blocks.append(paragraph("The smallest target that would most probably be seen, by length:"))
         blocks.append(Items(tuple(line("{w} weeks: {t}", w=w, t=theirs(target, 60)) for w, target in size.rows)))
     if size.advice:
-        blocks.append(Paragraph(written(size.advice, 300)))
+        blocks.append(paragraph(written(size.advice, 300)))
     blocks.append(
         small("This is reckoned for 80 % power and 5 % error. Your plan is in as it stands; you can change it.")
     )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from coldframe.domain.names import ForceId, MemberId, Step
 from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Buttons, Items, Message, Paragraph, line
+from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import offer, paragraph, said, small
 from coldframe.speech.names import about
 from coldframe.speech.round.prompts import card, until
@@ -41,7 +41,7 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
             )
         )
     blocks += _questions_so_far(round_)
-    blocks.append(Paragraph(until(round_, member)))
+    blocks.append(paragraph(until(round_, member)))
     if round_.questions:
         blocks.append(offer(Button("Publish the questions", "step.close", round_.id, "primary")))
     return card(round_, Step.QUESTIONS, *blocks, summary=summary)
@@ -50,7 +50,7 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
 def _questions_so_far(round_: Round) -> list[Block]:
     blocks: list[Block] = []
     for question in round_.questions:
-        blocks.append(Paragraph(written(question.text, 400)))
+        blocks.append(paragraph(written(question.text, 400)))
         blocks.append(
             offer(
                 Button(
@@ -95,7 +95,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         paragraph("Pick one question, find out how somebody else dealt with it, and tell that in a few "
                   "lines. One from outside our own trade is worth the most. A story is not evidence."),
         Items(tuple(written(q.text, 300) for q in round_.questions)),
-        Paragraph(until(round_, member)),
+        paragraph(until(round_, member)),
         offer(
             Button("Write a precedent …", "precedent.write", round_.id, "primary"),
             Button("I am done", "step.done", round_.id),
@@ -113,11 +113,11 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     blocks: list[Block] = [
         paragraph("What would you try for three to six weeks? One page: hypothesis, steps, how it is measured, "
                        "how long. Plans appear together and without names; who wrote one is told at the commitment."),
-        Paragraph(until(round_, member)),
+        paragraph(until(round_, member)),
     ]  # fmt: skip
     for plan in mine:
-        blocks.append(Paragraph(written(plan.title, 80)))
-        blocks.append(Buttons(_plan_buttons(round_, plan)))
+        blocks.append(paragraph(written(plan.title, 80)))
+        blocks.append(offer(*_plan_buttons(round_, plan)))
     label = "Not done after all" if done else "I am done"
     blocks.append(
         offer(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Buttons, Message, Paragraph, line
+from coldframe.message.nodes import Block, Button, Message, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, small, told
 
@@ -26,7 +26,7 @@ def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = N
         for c in range(0, 101, 10)
     )
     fear = Button("Imagine it has failed: why? …", "forecast.write", ButtonValue(round_id, (plan_id,)).pack())
-    blocks: list[Block] = [Paragraph(words), Buttons(chances), offer(fear)]
+    blocks: list[Block] = [paragraph(words), offer(*chances), offer(fear)]
     if given is not None:
         blocks.append(paragraph("You said {g} %. You can change it until the commitment is sealed.", g=given))
     blocks.append(small("An emoji does it too: 4 stands for 40 %."))

@@ -9,7 +9,7 @@ from datetime import datetime
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Buttons, Code, Items, Line, Message, Paragraph, When, line
+from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import count
@@ -30,7 +30,7 @@ def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open]) -> Messag
     """One private message with everything that is due, the smallest next action at hand."""
     number = len(rounds) + len(open_)
     summary = line("Still open for you: {n}.", n=count(number, "thing"))
-    blocks: list[Block] = [Paragraph(summary)]
+    blocks: list[Block] = [paragraph(summary)]
     if rounds:
         blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in rounds)))
     for one in open_[:6]:
@@ -62,7 +62,7 @@ def _open_blocks(one: Open) -> list[Block]:
         Button("Something is in the way …", "trial.block", trial.id),
         Button("Not me …", "trial.hand_over", trial.id),
     )
-    return [Paragraph(words), offer(*buttons, *more)]
+    return [paragraph(words), offer(*buttons, *more)]
 
 
 EXAMPLES = {
@@ -106,7 +106,7 @@ def offered(trial: Trial, by: MemberId, reason: str) -> Message:
         t=title(trial),
         d=When(trial.review, "day") if trial.review else "its date",
     )
-    blocks: list[Block] = [Paragraph(words)]
+    blocks: list[Block] = [paragraph(words)]
     if reason:
         blocks.append(paragraph("Because: {r}", r=theirs(reason, 300)))
     yes = Button("I accept", "trial.accept", trial.id, "primary")
@@ -153,7 +153,7 @@ def you_own(trial: Trial) -> Message:
         Button("Log a week …", "trial.log", trial.id),
         Button("Move the review …", "trial.review_date", trial.id),
     )
-    return told(words, Buttons(buttons))
+    return told(words, offer(*buttons))
 
 
 def unowned(trial: Trial) -> Message:
@@ -171,7 +171,7 @@ def away_with_trials(trials: Sequence[Trial]) -> Message:
     """To an owner who goes away for longer than a week."""
     words = line("While you are away nobody looks after what you own. You may hand it over for good:")
     rows = tuple(Button(f"Hand over: {theirs(t.title, 55).text} …", "trial.hand_over", t.id) for t in trials)
-    return told(words, Buttons(rows))
+    return told(words, offer(*rows))
 
 
 def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:

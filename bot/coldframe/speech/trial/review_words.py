@@ -8,21 +8,7 @@ from datetime import date
 
 from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import (
-    Block,
-    Button,
-    Buttons,
-    CalendarFile,
-    Drawing,
-    Facts,
-    Heading,
-    Items,
-    Line,
-    Message,
-    Paragraph,
-    When,
-    line,
-)
+from coldframe.message.nodes import Block, Button, CalendarFile, Drawing, Facts, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
@@ -38,7 +24,7 @@ def brief(trial: Trial, today: date) -> Message:
     """To the team, the day before: what was expected, what is in, and a private place for what each one learnt."""
     assert trial.review is not None
     words = line("Tomorrow's review: “{t}”, {d}.", t=title(trial), d=When(trial.review))
-    blocks: list[Block] = [Heading(words), *_expected(trial), *_entries(trial)]
+    blocks: list[Block] = [heading(words), *_expected(trial), *_entries(trial)]
     blocks.append(paragraph("Before you talk: what did you learn? Write it in private; all of it appears at once."))
     blocks.append(offer(Button("What I learnt …", "trial.learn", trial.id, "primary")))
     return Message(words, tuple(blocks))
@@ -49,7 +35,7 @@ def brief_for_owner(trial: Trial, today: date) -> Message:
     assert trial.review is not None
     missing = trial.unlogged(today)
     words = line("The review of “{t}” is on {d}.", t=title(trial), d=When(trial.review))
-    blocks: list[Block] = [Paragraph(words)]
+    blocks: list[Block] = [paragraph(words)]
     if missing:
         blocks.append(paragraph("Still missing: {w}.", w=weeks_words(missing)))
     blocks += [*_entries(trial), *_open_actions(trial)]
@@ -57,7 +43,7 @@ def brief_for_owner(trial: Trial, today: date) -> Message:
         Button("Log a week …", "trial.log", trial.id, "primary" if missing else "plain"),
         Button("Move the review …", "trial.review_date", trial.id),
     )
-    blocks.append(Buttons(buttons))
+    blocks.append(offer(*buttons))
     return Message(words, tuple(blocks))
 
 
@@ -104,7 +90,7 @@ def verdict(trial: Trial, judged: Judged, today: date) -> Message:
     buttons.append(Button("What I learnt …", "trial.learn", trial.id))
     if judged.verdict is not None and judged.verdict.reason.value == "check-counting":
         buttons.insert(0, Button("The counting was checked …", "trial.check", trial.id))
-    blocks.append(Buttons(tuple(buttons)))
+    blocks.append(offer(*buttons))
     blocks.append(small("“Not met” is no proof that nothing changed; a well-run trial that fails is a result."))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)
@@ -159,7 +145,7 @@ def to_close(trial: Trial) -> Message:
         Button("Log a week …", "trial.log", trial.id),
         Button("Move the review …", "trial.review_date", trial.id),
     )
-    return told(words, Buttons(buttons))
+    return told(words, offer(*buttons))
 
 
 # --- afterwards ----------------------------------------------------------------------------------------------------
@@ -170,7 +156,7 @@ def closed(trial: Trial, score: float | None) -> Message:
     closing = trial.closing
     assert closing is not None
     words = line("“{t}” is reviewed: {s}", t=title(trial), s=theirs(closing.sentence or closing.outcome, 400))
-    blocks: list[Block] = [heading("Reviewed: {t}", t=title(trial)), Paragraph(words)]
+    blocks: list[Block] = [heading("Reviewed: {t}", t=title(trial)), paragraph(words)]
     rows: list[tuple[str, Line]] = [
         ("What follows", line("{d}: {r}", d=closing.decision, r=theirs(closing.reason, 500))),
         ("What we keep", written(closing.learning, 1000)),
@@ -182,7 +168,7 @@ def closed(trial: Trial, score: float | None) -> Message:
         blocks.append(paragraph("What others learnt, unsigned:"))
         blocks.append(Items(tuple(written(t, 500) for t in trial.shown_learnings)))
     thanks = line("Thank you, {o}: this trial was seen through, and the team knows more than before.", o=_owner(trial))
-    blocks.append(Paragraph(thanks))
+    blocks.append(paragraph(thanks))
     return Message(words, tuple(blocks))
 
 
@@ -263,4 +249,4 @@ def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:
         Button(f"Start: {theirs(t, 60).text} …", "trial.plan", ButtonValue(r, (p,)).pack()) for r, p, t in waiting[:6]
     )
     text = line("A place for a trial is free. {n} not been tried yet:", n=count(len(waiting), "plan has", "plans have"))
-    return Message(words, (Paragraph(text), Buttons(buttons)))
+    return Message(words, (paragraph(text), offer(*buttons)))

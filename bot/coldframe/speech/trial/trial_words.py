@@ -12,17 +12,13 @@ from coldframe.message.nodes import (
     Appointment,
     Block,
     Button,
-    Buttons,
     CalendarFile,
     Code,
     Drawing,
     Facts,
-    Heading,
     Items,
     Line,
     Message,
-    Paragraph,
-    Small,
     When,
     Who,
     line,
@@ -57,14 +53,14 @@ def said_of(template: str, trial: Trial, **parts: Line | str | int) -> Message:
 def card(trial: Trial, today: date) -> Message:
     """The trial in the channel, kept up to date in place: numbers and verdict are everybody's."""
     head = line("Trial “{t}”: {s}", t=title(trial), s=state_line(trial, today))
-    blocks: list[Block] = [heading("Trial: {t}", t=title(trial)), Paragraph(state_line(trial, today))]
+    blocks: list[Block] = [heading("Trial: {t}", t=title(trial)), paragraph(state_line(trial, today))]
     if trial.reading is not None:
-        blocks.append(Paragraph(written(trial.reading.sentence, 400)))
+        blocks.append(paragraph(written(trial.reading.sentence, 400)))
     blocks.append(Facts(_card_rows(trial)))
     if trial.actions:
         blocks.append(Items(tuple(_action_line(trial, a) for a in trial.actions)))
     if trial.step in (TrialStep.RUNNING, TrialStep.IN_REVIEW):
-        blocks.append(Buttons(_card_buttons(trial)))
+        blocks.append(offer(*_card_buttons(trial)))
     return Message(head, tuple(blocks))
 
 
@@ -166,15 +162,15 @@ def _figures(trial: Trial, figures: Figures) -> str:
 def under_way(trials: Sequence[tuple[Trial, date]], me: MemberId) -> Message:
     """What runs, in a list, with what this person can do."""
     head = line("{n} under way.", n=count(len(trials), "trial is", "trials are"))
-    blocks: list[Block] = [Heading(head)]
+    blocks: list[Block] = [heading(head)]
     for trial, today in trials:
         words = line("*{t}* ({o}): {s}", t=title(trial), o=who(trial, trial.owner), s=state_line(trial, today))
-        blocks.append(Paragraph(words))
+        blocks.append(paragraph(words))
         if trial.reading is not None:
-            blocks.append(Small(written(trial.reading.sentence, 300)))
+            blocks.append(small(written(trial.reading.sentence, 300)))
         buttons = _own_buttons(trial, me)
         if buttons:
-            blocks.append(Buttons(buttons))
+            blocks.append(offer(*buttons))
     if not trials:
         blocks.append(paragraph("`/coldframe search` finds those that are over."))
     return Message(head, tuple(blocks))
@@ -214,13 +210,13 @@ def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Messag
     """The answer to an entry: the state in one plain sentence, then the numbers, then the picture."""
     words = verdict_words.sentence(trial, judged)
     summary = line("“{t}”. {s}", t=title(trial), s=theirs(words, 400))
-    blocks: list[Block] = [Paragraph(summary)]
+    blocks: list[Block] = [paragraph(summary)]
     if understood:
         blocks.append(small("Taken down:"))
         blocks.append(Items(tuple(entry_line(trial, e) for e in understood[:12])))
     blocks += verdict_words.blocks(trial, judged)
     blocks.append(small("Not a verdict before the review, unless it says met or not met. Looking cost nothing."))
-    blocks.append(Buttons(_reading_buttons(trial, judged)))
+    blocks.append(offer(*_reading_buttons(trial, judged)))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)
 
@@ -250,7 +246,7 @@ def which_trial(trials: Sequence[Trial], typed: str) -> Message:
     buttons = tuple(
         Button(theirs(t.title, 70).text, "trial.take", ButtonValue(t.id, (typed[:250],)).pack()) for t in trials
     )
-    return told(words, Buttons(buttons))
+    return told(words, offer(*buttons))
 
 
 def did_you_mean(trial: Trial, question: str, instead: str) -> Message:
@@ -263,7 +259,7 @@ def did_you_mean(trial: Trial, question: str, instead: str) -> Message:
 def unreadable(trial: Trial, why: str) -> Message:
     words = written(why, 300)
     buttons = (Button("Open the form …", "trial.log", trial.id),)
-    return told(words, Buttons(buttons))
+    return told(words, offer(*buttons))
 
 
 def week_taken(trial: Trial, known: Entry, new: Entry) -> Message:
@@ -292,7 +288,7 @@ def file_report(
         s=same,
         p=len(problems),
     )
-    blocks: list[Block] = [Paragraph(words)]
+    blocks: list[Block] = [paragraph(words)]
     if problems:
         blocks.append(Items(tuple(line("Line {l}: {w}", l=at, w=theirs(why, 200)) for at, why in problems[:20])))
         blocks.append(small("What was there before stays."))
