@@ -30,14 +30,7 @@ def draw_calibration(sheet: Sheet, chart: Calibration) -> None:
     axes.plot([0, 1], [0, 1], color=INK, linewidth=1.4, linestyle=(0, (5, 3)))
     for group in chart.bins:
         _whisker(axes, group.stated, group.low, group.high)
-    axes.plot(
-        [b.stated for b in chart.bins],
-        [b.happened for b in chart.bins],
-        "o",
-        color=BLUE,
-        markersize=9,
-        zorder=4,
-    )
+    axes.plot([b.stated for b in chart.bins], [b.happened for b in chart.bins], "o", color=BLUE, markersize=9, zorder=4)
     _table(sheet, chart, top)
     sheet.bottom = max(sheet.bottom, top + _SIDE + 50)
     sheet.text(_LEFT + _SIDE / 2, sheet.bottom, words.SAID, BODY, weight="bold", ha="center")

@@ -30,10 +30,7 @@ class Box:
 
 
 def place(
-    anchors: Sequence[tuple[float, float]],
-    sizes: Sequence[tuple[float, float]],
-    taken: Iterable[Box],
-    bounds: Box,
+    anchors: Sequence[tuple[float, float]], sizes: Sequence[tuple[float, float]], taken: Iterable[Box], bounds: Box
 ) -> list[Box]:
     """A box of each size near its anchor, clear of each other, of `taken` and of the edge where that is possible.
 

@@ -58,10 +58,7 @@ def draw_ranking(sheet: Sheet, chart: VoteRanking) -> None:
 
 def _key(sheet: Sheet) -> None:
     y = sheet.bottom + 4
-    entries = (
-        (MARGIN, _GROUP_LOOK, words.GROUP_KEY),
-        (MARGIN + 200, _DECISION_MAKER_LOOK, words.DECISION_MAKER_KEY),
-    )
+    entries = ((MARGIN, _GROUP_LOOK, words.GROUP_KEY), (MARGIN + 200, _DECISION_MAKER_LOOK, words.DECISION_MAKER_KEY))
     for left, look, text in entries:
         sheet.bar(left, y, 34, 16, **look)
         sheet.text(left + 44, y + 13, text, SMALL)

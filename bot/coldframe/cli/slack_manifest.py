@@ -20,9 +20,7 @@ EXAMPLE = "https://coldframe.example.com"
     help="How Slack reaches the bot: by a socket that the bot dials, or by requests to its address.",
 )
 @click.option(
-    "--address",
-    default=EXAMPLE,
-    help="Where Slack reaches the bot, for --mode http: https, without the path.",
+    "--address", default=EXAMPLE, help="Where Slack reaches the bot, for --mode http: https, without the path."
 )
 def command(mode: str, address: str) -> None:
     """Print the manifest of the Slack app: scopes, events, command, all in one paste.

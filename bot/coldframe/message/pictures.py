@@ -302,11 +302,7 @@ class TrialTrend:
         return f"{name}: {', '.join(parts)}."
 
     def table(self) -> Table:
-        header = (
-            "Week",
-            f"Without the change, {one_line(self.unit)}",
-            f"With the change, {one_line(self.unit)}",
-        )
+        header = ("Week", f"Without the change, {one_line(self.unit)}", f"With the change, {one_line(self.unit)}")
         return (header, *map(self._cells, self.weeks))
 
     def _cells(self, week: TrendWeek) -> tuple[str, ...]:

@@ -111,11 +111,7 @@ def _block_json(block: Block) -> Json:
         case Facts():
             return {"kind": "facts", "rows": [[label, line_json(value)] for label, value in block.rows]}
         case Items():
-            return {
-                "kind": "items",
-                "ordered": block.ordered,
-                "lines": [line_json(one) for one in block.lines],
-            }
+            return {"kind": "items", "ordered": block.ordered, "lines": [line_json(one) for one in block.lines]}
         case Grid():
             rows = [[line_json(cell) for cell in row] for row in block.rows]
             return {"kind": "grid", "caption": block.caption, "header": list(block.header), "rows": rows}

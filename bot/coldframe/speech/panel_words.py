@@ -147,10 +147,7 @@ def hide_asked(round_: Round, text: str) -> Message:
 
 def export(record: Any, rounds: Sequence[Round], me: MemberId) -> Message:
     """Everything held about one person, as a file; revealed notes are not among it, since they carry no author."""
-    held = {
-        "record": asdict(record) if record is not None else None,
-        "rounds": [_held_in(r, me) for r in rounds],
-    }
+    held = {"record": asdict(record) if record is not None else None, "rounds": [_held_in(r, me) for r in rounds]}
     head = line(
         "This is what I hold about you. Revealed notes are not in it: nobody can tell any more which are yours."
     )

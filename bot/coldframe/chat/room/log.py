@@ -83,15 +83,7 @@ class Log:
             f"insert into people ({rows.PERSON}) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do update set"
             " name = excluded.name, zone = excluded.zone, is_bot = excluded.is_bot,"
             " is_guest = excluded.is_guest, is_foreign = excluded.is_foreign, is_gone = excluded.is_gone",
-            (
-                person.id,
-                person.name,
-                person.zone,
-                person.is_bot,
-                person.is_guest,
-                person.is_foreign,
-                person.is_gone,
-            ),
+            (person.id, person.name, person.zone, person.is_bot, person.is_guest, person.is_foreign, person.is_gone),
         )
 
     def person(self, person_id: str) -> Person | None:
@@ -103,8 +95,7 @@ class Log:
 
     def put_channel(self, channel: str, name: str) -> None:
         self._db.execute(
-            "insert into channels values (?, ?) on conflict (id) do update set name = excluded.name",
-            (channel, name),
+            "insert into channels values (?, ?) on conflict (id) do update set name = excluded.name", (channel, name)
         )
 
     def channels(self) -> dict[str, str]:
@@ -195,10 +186,7 @@ class Log:
         if place is not None:
             sql, values = f"{sql} and kind = ? and root = ?", [*values, place.kind, place.id]
         if place is not None and place.thread is not None:
-            sql, values = (
-                f"{sql} and (thread = ? or seq = ?)",
-                [*values, place.thread, rows.seq_of(place.thread)],
-            )
+            sql, values = (f"{sql} and (thread = ? or seq = ?)", [*values, place.thread, rows.seq_of(place.thread)])
         return self._records(self._rows(f"{sql} order by seq", *values))
 
     def latest(self, place: Place, most: int, *, before: str | None = None) -> tuple[Record, ...]:

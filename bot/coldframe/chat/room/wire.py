@@ -284,11 +284,7 @@ def _frame(**what: Any) -> str:
 
 def _reply_json(reply: Reply, *, kept: bool) -> dict[str, Any]:
     """`taken` is False when the act stands in the room's log and the bot could not take it yet."""
-    return {
-        "taken": kept,
-        "form": form_json(reply.form) if reply.form else None,
-        "errors": dict(reply.errors),
-    }
+    return {"taken": kept, "form": form_json(reply.form) if reply.form else None, "errors": dict(reply.errors)}
 
 
 _NAME = "@coldframe"

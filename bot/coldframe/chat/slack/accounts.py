@@ -77,12 +77,7 @@ def open_session() -> aiohttp.ClientSession:
 def client(token: str | None, api_url: str, session: aiohttp.ClientSession) -> AsyncWebClient:
     """A client that never repeats a call by itself: a repeated post could be a second post."""
     made = AsyncWebClient(
-        token=token,
-        base_url=api_url,
-        timeout=LONGEST_CALL,
-        session=session,
-        retry_handlers=[],
-        logger=sdk_log,
+        token=token, base_url=api_url, timeout=LONGEST_CALL, session=session, retry_handlers=[], logger=sdk_log
     )
     if made.retry_handlers:
         raise AssertionError("the SDK's own repeats must be off")

@@ -146,12 +146,7 @@ class SlackChat:
 
     async def _edit(self, place: Place, channel: str, message_id: str, part: Part) -> None:
         await self.call(
-            place.tenant,
-            "chat.update",
-            channel=channel,
-            ts=message_id,
-            text=part.text,
-            blocks=list(part.blocks),
+            place.tenant, "chat.update", channel=channel, ts=message_id, text=part.text, blocks=list(part.blocks)
         )
 
     async def withdraw(self, place: Place, message_id: str) -> None:

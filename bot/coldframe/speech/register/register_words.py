@@ -208,10 +208,9 @@ def worth_line(values: Sequence[Worth], first_stays: float) -> Line:
     """Help at the focus, with ranges; not an answer."""
     parts = "; ".join(f"{v.lever} {_money(v.worth)} ({_money(v.low)} to {_money(v.high)})" for v in values)
     template = (
-        "With your own numbers, one more point is worth, a year, in the unit of the margin: {p}. If each "
-        "number may be off "
-        "by 20 %, {f} stays first in {s} % of cases. A help, not an answer: it does not say which point "
-        "is easier to win."
+        "With your own numbers, one more point is worth, a year, in the unit of the margin: {p}. If each number may be "
+        "off by 20 %, {f} stays first in {s} % of cases. A help, not an answer: it does not say which point is easier "
+        "to win."
     )
     return line(template, p=parts, f=values[0].lever, s=round(100 * first_stays))
 

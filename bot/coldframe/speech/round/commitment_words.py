@@ -95,11 +95,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         Button("My forecast …", "forecast.write", key),
         Button("Take it out", "choice.drop", key, "danger"),
     )
-    return [
-        paragraph("*Chosen: {title}*", title=theirs(plan.title, 80)),
-        Facts(tuple(rows)),
-        offer(*buttons),
-    ]
+    return [paragraph("*Chosen: {title}*", title=theirs(plan.title, 80)), Facts(tuple(rows)), offer(*buttons)]
 
 
 def _open_plans(round_: Round) -> list[Block]:
@@ -223,12 +219,7 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         line("{who}, by {d}: {what}", who=who(round_, a.who), d=When(a.due, "day"), what=theirs(a.text, 300))
         for a in choice.actions
     )
-    return [
-        paragraph("*{title}*", title=theirs(plan.title, 80)),
-        Facts(rows),
-        Items(actions),
-        *forecast,
-    ]
+    return [paragraph("*{title}*", title=theirs(plan.title, 80)), Facts(rows), Items(actions), *forecast]
 
 
 def dates(round_: Round) -> tuple[Appointment, ...]:

@@ -14,10 +14,7 @@ from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Field, Form, Option, line
 from coldframe.speech.names import about
 
-PACES = (
-    Option("days", "Over days, in everybody's working hours"),
-    Option("live", "In one sitting, in minutes"),
-)
+PACES = (Option("days", "Over days, in everybody's working hours"), Option("live", "In one sitting, in minutes"))
 DOTS = "On the restraining forces; from {} to {}.".format(*RANGES["dots"])
 PLAN_VOTES = "From {} to {}.".format(*RANGES["plan_votes"])
 WINDOWS = (

@@ -168,10 +168,7 @@ def pick_focus(
 ) -> Message:
     """To the decision-maker: notes per lever, and a button for each."""
     rows = tuple(
-        (
-            round_.settings.lever_name(lever),
-            line("{r} restraining, {d} driving", r=restraining, d=driving),
-        )
+        (round_.settings.lever_name(lever), line("{r} restraining, {d} driving", r=restraining, d=driving))
         for lever, restraining, driving in counts
     )
     summary = line("{name}: which lever does the round work on? ", name=theirs(round_.name, 60)) + until(round_, member)

@@ -114,9 +114,7 @@ def dots_result(round_: Round, sure: Sureness, unused: int) -> Message:
     carried = [s for s in round_.forces_standing if s.carried]
     rows = tuple(_force_row(round_, s) for s in round_.forces_standing)
     head = line(
-        "The dots are counted: {n} of {all} go on.",
-        n=len(carried),
-        all=count(len(round_.forces_standing), "force"),
+        "The dots are counted: {n} of {all} go on.", n=len(carried), all=count(len(round_.forces_standing), "force")
     )
     chart = VoteRanking("Dots on the forces", "dots", rows, len(carried), _sure_words(sure))
     table = Grid(

@@ -24,7 +24,7 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
         paragraph(
             "Turn each of these forces into one question or more, then publish them. A good question starts with "
             "“How might we”, says for whom and when, and does not hold an answer already."
-        ),
+        )
     ]
     for force in carried:
         text = round_.force_text(ForceId(force))
@@ -54,10 +54,7 @@ def _questions_so_far(round_: Round) -> list[Block]:
         blocks.append(
             offer(
                 Button(
-                    "Drop",
-                    "question.drop",
-                    about(round_, question.id),
-                    says=f"Drop: {theirs(question.text, 60).text}",
+                    "Drop", "question.drop", about(round_, question.id), says=f"Drop: {theirs(question.text, 60).text}"
                 )
             )
         )

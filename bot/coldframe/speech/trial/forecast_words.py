@@ -11,9 +11,8 @@ from coldframe.message.saying import offer, paragraph, small, told
 def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = None) -> Message:
     """To each member in private: how likely, and why it would fail."""
     words = line(
-        "How likely is “{t}” to meet its criterion? Say it before you talk about it: nobody sees it "
-        "until the commitment is "
-        "sealed, and then only the spread.",
+        "How likely is “{t}” to meet its criterion? Say it before you talk about it: nobody sees it until the "
+        "commitment is sealed, and then only the spread.",
         t=theirs(title_, 80),
     )
     chances = tuple(

@@ -84,9 +84,8 @@ def open_line(one: Open) -> Line:
 def weeks_missed(trial: Trial, weeks: Sequence[int]) -> Message:
     """To the deputy and the facilitator, after two weeks without numbers: a fact, no blame."""
     words = line(
-        "“{t}” has no numbers for weeks {w}. {o} was reminded and will not be again for these weeks. "
-        "Perhaps the counting "
-        "is hard, or somebody else could own it.",
+        "“{t}” has no numbers for weeks {w}. {o} was reminded and will not be again for these weeks. Perhaps the "
+        "counting is hard, or somebody else could own it.",
         t=title(trial),
         w=" and ".join(map(str, weeks)),
         o=who(trial, trial.owner),
@@ -99,9 +98,8 @@ def weeks_missed(trial: Trial, weeks: Sequence[int]) -> Message:
 
 def offered(trial: Trial, by: MemberId, reason: str) -> Message:
     words = line(
-        "{by} asks you to own the trial “{t}” from now on: the next action, one number a week, the "
-        "review on {d}. Only your "
-        "own yes counts. Please answer within one working day.",
+        "{by} asks you to own the trial “{t}” from now on: the next action, one number a week, the review on {d}. Only "
+        "your own yes counts. Please answer within one working day.",
         by=who(trial, by) if by else line("The team"),
         t=title(trial),
         d=When(trial.review, "day") if trial.review else "its date",
@@ -128,9 +126,8 @@ def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
 
 def unanswered(plan: str, member: Line) -> Message:
     return said(
-        "{m} was asked a working day ago to own “{t}” and has not answered. You can ask somebody else; "
-        "their answer still "
-        "counts until then.",
+        "{m} was asked a working day ago to own “{t}” and has not answered. You can ask somebody else; their answer "
+        "still counts until then.",
         m=member,
         t=theirs(plan, 80),
     )

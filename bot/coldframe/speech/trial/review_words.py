@@ -80,10 +80,7 @@ def verdict(trial: Trial, judged: Judged, today: date) -> Message:
     """In the channel: what we expected, what happened, the chances that people gave; then what it leaves open."""
     sentence = verdict_words.sentence(trial, judged)
     summary = line("Review of “{t}”. {s}", t=title(trial), s=theirs(sentence, 400))
-    blocks: list[Block] = [
-        heading("Review: {t}", t=title(trial)),
-        paragraph("*{s}*", s=theirs(sentence, 400)),
-    ]
+    blocks: list[Block] = [heading("Review: {t}", t=title(trial)), paragraph("*{s}*", s=theirs(sentence, 400))]
     blocks += verdict_words.blocks(trial, judged)
     blocks += [*_expected(trial), *_against_the_plan(trial, today), *_chances(trial), *_fears(trial)]
     buttons = [Button("Close the review …", "trial.close", trial.id, "primary")]
@@ -126,18 +123,14 @@ def _chances(trial: Trial) -> list[Block]:
 def _fears(trial: Trial) -> list[Block]:
     if not trial.fears:
         return []
-    return [
-        paragraph("What people feared:"),
-        Items(tuple(written(f, 300) for f in trial.fears[:8])),
-    ]
+    return [paragraph("What people feared:"), Items(tuple(written(f, 300) for f in trial.fears[:8]))]
 
 
 def to_close(trial: Trial) -> Message:
     """To the owner: the one thing that is theirs to do at the review."""
     words = line(
-        "The review of “{t}” is here; the verdict is in the channel. What was learnt, and what follows: "
-        "scale, change or "
-        "stop?",
+        "The review of “{t}” is here; the verdict is in the channel. What was learnt, and what follows: scale, change "
+        "or stop?",
         t=title(trial),
     )
     buttons = (
@@ -185,9 +178,8 @@ def _score_words(score: float, number: int) -> str:
 def own_score(trial: Trial, chance: int, met: bool, score: float) -> Message:
     """To the person alone."""
     return said(
-        "“{t}”: you said {c} %, and the criterion was {m}. Your score is {s} (0 is best, always one half "
-        "gets {g}). Only you "
-        "see this.",
+        "“{t}”: you said {c} %, and the criterion was {m}. Your score is {s} (0 is best, always one half gets {g}). "
+        "Only you see this.",
         t=title(trial),
         c=chance,
         m="met" if met else "not met",

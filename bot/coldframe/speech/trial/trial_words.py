@@ -232,9 +232,8 @@ def _reading_buttons(trial: Trial, judged: Judged) -> tuple[Button, ...]:
 
 def stop_line_ticked(trial: Trial) -> Message:
     words = line(
-        "You say that the stop line of “{t}” is crossed: {s}. Stopping is yours to decide; the reason is "
-        "recorded and the "
-        "review comes at once.",
+        "You say that the stop line of “{t}” is crossed: {s}. Stopping is yours to decide; the reason is recorded and "
+        "the review comes at once.",
         t=title(trial),
         s=theirs(trial.criterion.stop_line, 300),
     )
