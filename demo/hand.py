@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from coldframe.chat.room.records import Record
 from coldframe.chat.room.service import Room
 from coldframe.message.nodes import Button, Buttons, plain
-from coldframe.ports import Place, Reply
+from coldframe.ports.chat import Place, Reply
 
 
 class NotFound(LookupError):

@@ -20,8 +20,8 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import digest
 from coldframe.engine.round import setup
 from coldframe.message.nodes import plain
-from coldframe.ports import Person as Known
-from coldframe.ports import Place, Reply
+from coldframe.ports.chat import Person as Known
+from coldframe.ports.chat import Place, Reply
 from coldframe.speech.refusals import refusal
 from coldframe.speech.register import digest_words
 from coldframe.wiring import House

@@ -15,7 +15,7 @@ from coldframe.clock import SeededIds
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
-from coldframe.ports import Person
+from coldframe.ports.chat import Person
 from coldframe.render.artefacts import Draughtsman
 from coldframe.speech.names import title
 from demo.cast import Cast, Job

@@ -32,8 +32,7 @@ from coldframe.engine.core.turn import InlineNumbers
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
 from coldframe.message.nodes import Attachment, Buttons, Message
-from coldframe.ports import Capabilities, Inbound, Place
-from coldframe.ports.chat import Erased, Happening, Pressed, Reacted, Said
+from coldframe.ports.chat import Capabilities, Erased, Happening, Inbound, Place, Pressed, Reacted, Said
 from coldframe.wiring import open_store
 from tests.bench.slack_ack import BALLOT_CHANNEL, EMOJI, MIX, OPTIONS, under_way
 from tests.engine.databases import POSTGRES, SQLITE, a_database

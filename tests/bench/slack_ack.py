@@ -41,7 +41,7 @@ from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Settings
 from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.round import setup
 from coldframe.engine.uses import assembled
-from coldframe.ports import Person, Place
+from coldframe.ports.chat import Person, Place
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store, seal_secret
 from tests.engine.databases import POSTGRES, SQLITE, a_database

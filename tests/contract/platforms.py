@@ -17,7 +17,7 @@ from coldframe.chat.room.records import BOT
 from coldframe.chat.room.service import Room
 from coldframe.chat.slack.app import slack_platform
 from coldframe.message.emoji import short_name
-from coldframe.ports import Chat, Person, Place
+from coldframe.ports.chat import Chat, Person, Place
 from coldframe.render.room import message_text
 from tests.chat.room.conftest import Door, HandClock, copy_out
 from tests.wire.slack.people import CHANNEL, settle_in

@@ -1,4 +1,4 @@
-"""What every platform must do for the bot (`coldframe.ports.Chat`): one body, run over each of them."""
+"""What every platform must do for the bot (`coldframe.ports.chat.Chat`): one body, run over each of them."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted, Rule, TextFile, Theirs, line
-from coldframe.ports import (
+from coldframe.ports.chat import (
     Capabilities,
     ChatError,
     NotDelivered,

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 from coldframe.chat.room.records import BOT, Record
 from coldframe.message.nodes import Message, Paragraph, line
-from coldframe.ports import Place
+from coldframe.ports.chat import Place
 from demo.transcript import Printer, Transcript
 from tests.demo.runs import scenario
 

@@ -15,8 +15,7 @@ from coldframe.domain.names import MemberId, RoundId
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
-from coldframe.ports import Person
-from coldframe.ports.chat import Clock
+from coldframe.ports.chat import Clock, Person
 from coldframe.ports.storage import Due, Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house

@@ -30,7 +30,7 @@ from coldframe.message.nodes import (
     Small,
     plain,
 )
-from coldframe.ports import IncomingFile, Person, Place, Reply
+from coldframe.ports.chat import IncomingFile, Person, Place, Reply
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house

@@ -23,7 +23,7 @@ from coldframe.chat.room.service import Room
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.engine.delivery import downtime
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message
-from coldframe.ports import Reply
+from coldframe.ports.chat import Reply
 from coldframe.render.room import message_text
 from coldframe.wiring import House, room_house
 from demo.play import Memory, Play

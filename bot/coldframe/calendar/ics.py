@@ -8,7 +8,6 @@ otherwise.
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -19,7 +18,6 @@ from coldframe.errors import ColdframeError
 from coldframe.timing.zones import in_utc, known_zone, local
 
 _PRODUCT = "-//coldframe//coldframe//EN"
-_NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, "urn:coldframe:calendar")
 _LONGEST_TITLE = 200  # characters
 _LONGEST_DETAILS = 4000  # characters
 
@@ -60,12 +58,6 @@ class Entry:
             raise BadEntry(f"{self.uid}: ends {self.ends.isoformat()} before it starts.")
         if self.zone is not None:
             known_zone(self.zone)
-
-
-def stable_uid(*parts: str) -> str:
-    """The UID for a date named by its parts (round, kind, subject): always the same, and telling nothing
-    about them."""
-    return str(uuid.uuid5(_NAMESPACE, "\x1f".join(parts)))
 
 
 def calendar_file(entries: Iterable[Entry], *, name: str, now: datetime, refresh: timedelta | None = None) -> bytes:

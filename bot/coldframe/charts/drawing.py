@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from functools import singledispatch
+from collections.abc import Callable
+from typing import Any
 
 from coldframe.charts.calibration import draw_calibration
 from coldframe.charts.force_field import draw_force_field
@@ -22,35 +23,14 @@ def draw(chart: Chart, form: Form = "png") -> bytes:
         raise ValueError(f"a picture is drawn as png or svg, not {form!r}")
     with house_rules():
         sheet = Sheet(form)
-        _draw(chart, sheet)
+        _DRAW[type(chart)](sheet, chart)
         return sheet.to_bytes(chart.heading(), chart.alternative())
 
 
-@singledispatch
-def _draw(chart: Chart, sheet: Sheet) -> None:
-    raise TypeError(f"no drawing for {type(chart).__name__}")
-
-
-@_draw.register
-def _(chart: ForceField, sheet: Sheet) -> None:
-    draw_force_field(sheet, chart)
-
-
-@_draw.register
-def _(chart: VoteRanking, sheet: Sheet) -> None:
-    draw_ranking(sheet, chart)
-
-
-@_draw.register
-def _(chart: PlacementMatrix, sheet: Sheet) -> None:
-    draw_matrix(sheet, chart)
-
-
-@_draw.register
-def _(chart: TrialTrend, sheet: Sheet) -> None:
-    draw_trend(sheet, chart)
-
-
-@_draw.register
-def _(chart: Calibration, sheet: Sheet) -> None:
-    draw_calibration(sheet, chart)
+_DRAW: dict[type, Callable[[Sheet, Any], None]] = {
+    ForceField: draw_force_field,
+    VoteRanking: draw_ranking,
+    PlacementMatrix: draw_matrix,
+    TrialTrend: draw_trend,
+    Calibration: draw_calibration,
+}

@@ -14,7 +14,7 @@ from coldframe.chat.room.server import Server, serve
 from coldframe.clock import ManualClock, SystemClock
 from coldframe.domain.names import Step
 from coldframe.domain.state import Round
-from coldframe.ports import Ids, Person
+from coldframe.ports.chat import Ids, Person
 from coldframe.render.artefacts import Draughtsman
 from coldframe.speech.names import title
 from coldframe.wiring import House, room_house

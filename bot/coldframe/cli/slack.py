@@ -11,7 +11,7 @@ import click
 from coldframe.cli import settings
 
 if TYPE_CHECKING:
-    from coldframe.ports import Clock
+    from coldframe.ports.chat import Clock
 
 
 @click.command()

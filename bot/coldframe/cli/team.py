@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 
 from coldframe.chat.room.records import BOT
 from coldframe.errors import ColdframeError
-from coldframe.ports import Person
+from coldframe.ports.chat import Person
 
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
 _MOST_BYTES = 1 << 20

@@ -153,20 +153,9 @@ class ChannelLost:
     reason: Literal["archived", "deleted", "removed"]
 
 
-Happening = (
-    Said
-    | Edited
-    | Erased
-    | Commanded
-    | Pressed
-    | Submitted
-    | Reacted
-    | HomeOpened
-    | Joined
-    | Left
-    | PersonChanged
-    | ChannelLost
-)
+Act = Said | Edited | Erased | Commanded | Pressed | Submitted | Reacted | HomeOpened
+Change = Joined | Left | PersonChanged | ChannelLost
+Happening = Act | Change
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,6 +220,27 @@ class Capabilities:
     longest_label: int | None = None  # characters on a button or in an option's first line
     longest_text: int | None = None  # characters of one text of a person that stand in one piece
     most_blocks: int | None = None  # in one message; what is more goes on in another
+
+
+class Made(Protocol):
+    """A finished file. `alternative` describes a picture in words, "" for a file that is text."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def media_type(self) -> str: ...
+    @property
+    def content(self) -> bytes: ...
+    @property
+    def title(self) -> str: ...
+    @property
+    def alternative(self) -> str: ...
+
+
+class Maker(Protocol):
+    """Draws or writes an attachment; wiring hands it in, so that drawing happens in its own process."""
+
+    async def __call__(self, attachment: Attachment) -> Made: ...
 
 
 class ChatError(ColdframeError):

@@ -15,7 +15,7 @@ import pytest_asyncio
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.service import Room
 from coldframe.message.nodes import Attachment, TextFile
-from coldframe.ports import Inbound, Person, Reply
+from coldframe.ports.chat import Inbound, Person, Reply
 from tests.browsers import FLAGS, chromium
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)

@@ -11,7 +11,6 @@ import zlib
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
-from coldframe import ports
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.rehearsal import Chore, RehearsalState
 from coldframe.chat.room.server import Server
@@ -39,7 +38,8 @@ from coldframe.message.nodes import (
     line,
 )
 from coldframe.message.pictures import ForceField
-from coldframe.ports import Inbound, Person, Reply
+from coldframe.ports import chat as ports
+from coldframe.ports.chat import Inbound, Person, Reply
 from coldframe.render.artefacts import Artefact
 from tests.chat.room.conftest import START, HandClock
 

@@ -255,7 +255,7 @@ async def test_moments_are_in_the_readers_own_zone(site: Site) -> None:
 async def test_markup_in_words_names_and_files_stays_text(site: Site) -> None:
     """Script and markup that people wrote are shown as they stand, everywhere, and nothing runs."""
     room = site.world.room
-    from coldframe.ports import IncomingFile, Person
+    from coldframe.ports.chat import IncomingFile, Person
 
     await room.change_person(Person("ben", HOSTILE, "Asia/Kolkata"))
     said = await room.say("ben", room.channel("growth"), HOSTILE, files=[IncomingFile(f"{HOSTILE}.txt", 1, b"x")])

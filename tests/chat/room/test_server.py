@@ -13,11 +13,11 @@ from typing import Any
 import aiohttp
 import pytest
 
-from coldframe import ports
 from coldframe.chat.room import passes
 from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Message, TextFile, Theirs, line
-from coldframe.ports import Person, Reply
+from coldframe.ports import chat as ports
+from coldframe.ports.chat import Person, Reply
 from tests.chat.room.samples import SampleRoom
 
 

@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from structlog.testing import capture_logs
 
-from coldframe import ports
 from coldframe.chat.room import acts
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT, MOST_TEXT, NotThere, Refused
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, TextFile, Theirs, line
-from coldframe.ports import Inbound, IncomingFile, Person, Place, Reaction, Reply
+from coldframe.ports import chat as ports
+from coldframe.ports.chat import Inbound, IncomingFile, Person, Place, Reaction, Reply
 from tests.chat.room.conftest import START, World
 
 CARD = Message(

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from coldframe.chat.slack import inbound, reading
 from coldframe.chat.slack.inbound import Ignored, Me, Refused
-from coldframe.ports import (
+from coldframe.ports.chat import (
     ChannelLost,
     Commanded,
     Edited,

@@ -12,7 +12,7 @@ from coldframe.chat.room.records import Record
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.message.nodes import Appointment, CalendarFile, Drawing, Message, TextFile, line
 from coldframe.message.pictures import Chart
-from coldframe.ports import Capabilities, Person, Place
+from coldframe.ports.chat import Capabilities, Person, Place
 from coldframe.ports.storage import Send
 from coldframe.render.room import message_text
 from coldframe.wiring import House, for_tests

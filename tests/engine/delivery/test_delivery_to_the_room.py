@@ -14,7 +14,7 @@ from coldframe.domain.names import Step
 from coldframe.engine.alarm import Alarm
 from coldframe.engine.delivery import outbox
 from coldframe.message.nodes import Attachment, Message, TextFile, line
-from coldframe.ports import Person, Place
+from coldframe.ports.chat import Person, Place
 from coldframe.ports.storage import Send
 from coldframe.wiring import House, for_tests
 from demo.hand import words_of

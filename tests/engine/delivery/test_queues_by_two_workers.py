@@ -11,7 +11,7 @@ import pytest
 
 from coldframe.clock import SeededIds
 from coldframe.message.nodes import Message, line
-from coldframe.ports import Place
+from coldframe.ports.chat import Place
 from coldframe.ports.storage import Done, Due, Queued, Send
 from coldframe.store.database import open_database
 from coldframe.store.migrate import upgrade

@@ -13,8 +13,7 @@ import pytest
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import front_door
-from coldframe.ports import Commanded, Inbound, Joined, NotDelivered, Person, Place, Pressed, Submitted
-from coldframe.ports.chat import Happening
+from coldframe.ports.chat import Commanded, Happening, Inbound, Joined, NotDelivered, Person, Place, Pressed, Submitted
 from coldframe.store.database import SqliteFile
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import for_tests

@@ -15,7 +15,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.delivery import downtime
 from coldframe.engine.round.steps import notes
 from coldframe.message.nodes import Form
-from coldframe.ports import Person
+from coldframe.ports.chat import Person
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, D, F

@@ -16,8 +16,7 @@ from coldframe.domain.round import rules
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import front_door
 from coldframe.message.nodes import plain
-from coldframe.ports import ChannelLost, Commanded, Inbound, Joined, Left, Person, PersonChanged, Place
-from coldframe.ports.chat import Happening
+from coldframe.ports.chat import ChannelLost, Commanded, Happening, Inbound, Joined, Left, Person, PersonChanged, Place
 from tests.domain.play import FD, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, reach, told

@@ -9,7 +9,7 @@ import pytest
 
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import MemberId, Step
-from coldframe.ports import Person
+from coldframe.ports.chat import Person
 from coldframe.wiring import for_tests
 from demo.hand import Hand, Screen, words_of
 from tests.demo.runs import Blank

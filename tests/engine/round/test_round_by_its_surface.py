@@ -12,7 +12,7 @@ import pytest
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import Side, Step
 from coldframe.domain.state import Round
-from coldframe.ports import Person
+from coldframe.ports.chat import Person
 from coldframe.wiring import House, for_tests
 from demo.hand import Hand, Screen, words_of
 from tests.demo.runs import Blank

@@ -12,7 +12,7 @@ from coldframe.domain.commands import Cancel
 from coldframe.domain.names import Step
 from coldframe.domain.state import Round
 from coldframe.engine.round.setup import read_levers
-from coldframe.ports import Reply
+from coldframe.ports.chat import Reply
 from tests.domain.play import DD, FD, D, F
 from tests.engine.clockwork import Running, running
 

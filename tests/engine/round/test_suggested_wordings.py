@@ -9,7 +9,7 @@ import pytest
 
 from coldframe.domain.names import MemberId, Step
 from coldframe.message.nodes import plain
-from coldframe.ports import Inbound, Place, Reply, Said
+from coldframe.ports.chat import Inbound, Place, Reply, Said
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, told
 

@@ -14,7 +14,7 @@ from coldframe.domain.names import MemberId, NoteId, RoundId, Side, Step
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import plain
-from coldframe.ports import Reply
+from coldframe.ports.chat import Reply
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, RETENTION, F
 from tests.engine.clockwork import Running, begin, running

@@ -8,7 +8,7 @@ from pathlib import Path
 from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.message.nodes import Form
-from coldframe.ports import Reply
+from coldframe.ports.chat import Reply
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, F
 from tests.engine.clockwork import Running, running

@@ -14,7 +14,7 @@ from coldframe.domain.trial.state import TrialStep
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.round import setup
 from coldframe.message.packed import ButtonValue
-from coldframe.ports import IncomingFile, Person
+from coldframe.ports.chat import IncomingFile, Person
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import FD, D, F
 from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team, words

@@ -9,7 +9,7 @@ from coldframe.domain.names import MemberId
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.trial import ownership
-from coldframe.ports import Person
+from coldframe.ports.chat import Person
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import D, F

@@ -13,7 +13,7 @@ from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.state import Plan
 from coldframe.engine.register.digest import gather
 from coldframe.engine.worker import judging
-from coldframe.ports import Person
+from coldframe.ports.chat import Person
 from coldframe.ports.follow_through import RegisterEntry
 from coldframe.speech.register import digest_words
 from coldframe.speech.register.digest_words import Digest, TrialRow

@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import Callable
 from typing import Any
 
-from coldframe.ports import Place
+from coldframe.ports.chat import Place
 from coldframe.render.slack.mrkdwn import escaped
 from tests.wire.slack.delivery import Acknowledged
 from tests.wire.slack.workspace import APP, BOT_USER, TEAM, Data, Workspace

@@ -14,7 +14,7 @@ from typing import Any
 from coldframe.chat.slack.accounts import Options
 from coldframe.chat.slack.app import Mode, SlackPlatform, slack_platform
 from coldframe.message.nodes import Attachment
-from coldframe.ports import Inbound, Reply
+from coldframe.ports.chat import Inbound, Reply
 from tests.wire.slack.workspace import APP_TOKEN, BOT_TOKEN, SECRET, Workspace
 
 

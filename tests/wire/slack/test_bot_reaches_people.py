@@ -16,7 +16,7 @@ from coldframe.chat.slack.app import SlackPlatform, slack_platform
 from coldframe.chat.slack.calls import READS
 from coldframe.chat.slack.pace import Pace
 from coldframe.message.nodes import Heading, Items, Message, Paragraph, TextFile, Theirs, line
-from coldframe.ports import (
+from coldframe.ports.chat import (
     Chat,
     ChatError,
     NotDelivered,

@@ -14,7 +14,7 @@ import pytest
 from coldframe.chat.slack.app import SlackPlatform, slack_platform
 from coldframe.chat.slack.sockets import Sockets
 from coldframe.message.nodes import Message, line
-from coldframe.ports import Place, Said
+from coldframe.ports.chat import Place, Said
 from tests.wire.slack.people import EIGHT, Someone
 from tests.wire.slack.service import ListIntake, make, options, running
 from tests.wire.slack.whole_round import FastClock

@@ -15,7 +15,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from coldframe.chat.slack.requests import is_signed
-from coldframe.ports import Said
+from coldframe.ports.chat import Said
 from tests.wire.slack.people import Someone
 from tests.wire.slack.service import ListIntake, running
 from tests.wire.slack.workspace import SECRET, Workspace

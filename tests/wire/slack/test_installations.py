@@ -25,7 +25,7 @@ from coldframe.chat.slack.checkup import check_keys
 from coldframe.chat.slack.installations import SealedInstallationStore, box, open_installations
 from coldframe.config import SettingsError, load
 from coldframe.message.nodes import Message, line
-from coldframe.ports import Said, Unreachable
+from coldframe.ports.chat import Said, Unreachable
 from coldframe.wiring import slack_options
 from tests.wire.slack.people import IN_CHANNEL, Someone
 from tests.wire.slack.service import ListIntake, RealClock, make, options

@@ -11,7 +11,7 @@ import pytest
 from structlog.testing import capture_logs
 
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, Theirs, line
-from coldframe.ports import (
+from coldframe.ports.chat import (
     ChannelLost,
     Commanded,
     Edited,
@@ -299,7 +299,7 @@ async def test_a_person_s_status_is_no_news(workspace: Workspace, people: People
 
 async def test_after_the_workspace_took_access_back_nothing_is_sent(workspace: Workspace, people: People) -> None:
     """A removed app is acknowledged and its account ends, so that no call is tried again."""
-    from coldframe.ports import Unreachable
+    from coldframe.ports.chat import Unreachable
 
     async with running(workspace, ListIntake()) as platform:
         workspace.event({"type": "app_uninstalled"})

@@ -20,7 +20,7 @@ from coldframe.engine.core import members
 from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
-from coldframe.ports import Inbound, Person, Reply
+from coldframe.ports.chat import Inbound, Person, Reply
 from coldframe.render.artefacts import Workshop
 from coldframe.store import tables
 from coldframe.store.sql import SqlStore

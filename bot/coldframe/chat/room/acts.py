@@ -2,27 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import BaseModel, ConfigDict, create_model
 
-from coldframe import ports
-from coldframe.ports import Happening
+from coldframe.ports.chat import Happening
 
-_KINDS: tuple[type, ...] = (
-    ports.Said,
-    ports.Edited,
-    ports.Erased,
-    ports.Commanded,
-    ports.Pressed,
-    ports.Submitted,
-    ports.Reacted,
-    ports.HomeOpened,
-    ports.Joined,
-    ports.Left,
-    ports.PersonChanged,
-    ports.ChannelLost,
-)
 _BYTES_AS_TEXT = ConfigDict(ser_json_bytes="base64", val_json_bytes="base64")
 
 
@@ -31,7 +16,7 @@ def _sheet(kind: type) -> type[BaseModel]:
     return create_model(f"{kind.__name__}Sheet", __config__=_BYTES_AS_TEXT, **fields)
 
 
-_SHEETS = {kind.__name__: _sheet(kind) for kind in _KINDS}
+_SHEETS = {kind.__name__: _sheet(kind) for kind in get_args(Happening)}
 
 
 def written(what: Happening) -> tuple[str, bytes]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Literal
 
-from coldframe.ports import ChatError, NotDelivered, OutcomeUnknown, SlowDown, Unreachable
+from coldframe.ports.chat import ChatError, NotDelivered, OutcomeUnknown, SlowDown, Unreachable
 
 Trouble = Literal["refuse", "slow", "gone", "lose_answer", "lose_request"]
 
@@ -63,6 +64,14 @@ class Faults:
                 raise OutcomeUnknown("the room was told to lose the request")
             case "lose_answer":
                 return OutcomeUnknown("the room was told to lose the answer")
+
+    @contextmanager
+    def around(self, operation: str) -> Iterator[None]:
+        """The operation, with what happens instead of it or after it."""
+        trouble = self.before(operation)
+        yield
+        if trouble:
+            raise trouble
 
     def _due(self, operation: str) -> _Plan | None:
         for plan in self._plans:

@@ -20,7 +20,7 @@ from coldframe.chat.room.records import FileRecord, NoteRecord, Record
 from coldframe.chat.room.schema import BARE_EMOJI, SCHEMA, VERSION
 from coldframe.message.emoji import by_name
 from coldframe.message.nodes import Form, Message
-from coldframe.ports import Person, Place, Reaction
+from coldframe.ports.chat import Person, Place, Reaction
 
 
 class Log:

@@ -128,22 +128,7 @@ class Rehearse(_Order):
     step: _Id = ""
 
 
-Order = (
-    Hello
-    | Ping
-    | Read
-    | Earlier
-    | PutAway
-    | CloseForm
-    | Say
-    | Edit
-    | Erase
-    | React
-    | Press
-    | Submit
-    | Command
-    | OpenHome
-    | Rehearse
-)
+Act = Say | Edit | Erase | React | Press | Submit | Command | OpenHome
+Order = Hello | Ping | Read | Earlier | PutAway | CloseForm | Rehearse | Act
 
 ORDERS: TypeAdapter[Order] = TypeAdapter(Annotated[Order, Field(discriminator="do")])

@@ -12,7 +12,7 @@ from typing import Protocol
 import structlog
 
 from coldframe.chat.room.rehearsal import Chore, RehearsalState
-from coldframe.ports import Clock
+from coldframe.ports.chat import Clock
 
 logger = structlog.get_logger()
 

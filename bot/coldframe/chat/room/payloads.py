@@ -6,7 +6,7 @@ from typing import Any
 
 from coldframe.chat.room.records import BOT, FileRecord, NoteRecord, NotThere, Record
 from coldframe.chat.room.rehearsal import RehearsalState
-from coldframe.ports import Person, Place
+from coldframe.ports.chat import Person, Place
 from coldframe.render.room import message_json
 from coldframe.speech import room_words
 

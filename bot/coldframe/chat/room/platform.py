@@ -1,4 +1,4 @@
-"""The room as the bot's platform: what it asks of one (`coldframe.ports.Chat`), and looking on."""
+"""The room as the bot's platform: what it asks of one (`coldframe.ports.chat.Chat`), and looking on."""
 
 from __future__ import annotations
 
@@ -6,39 +6,17 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
-from typing import Protocol
 
 from coldframe.chat.room.faults import Faults
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT, Change, ChangeKind, NotThere, Record
 from coldframe.message.nodes import Attachment, Message
-from coldframe.ports import Capabilities, Clock, Person, Place, Reaction, Unreachable
+from coldframe.ports.chat import Capabilities, Clock, Made, Maker, Person, Place, Reaction, Unreachable
 from coldframe.speech import room_words
 
 
-class Made(Protocol):
-    """A finished file: name, media type, bytes, title, and for a picture its meaning in words."""
-
-    @property
-    def name(self) -> str: ...
-    @property
-    def media_type(self) -> str: ...
-    @property
-    def content(self) -> bytes: ...
-    @property
-    def title(self) -> str: ...
-    @property
-    def alternative(self) -> str: ...
-
-
-class Maker(Protocol):
-    """Draws or writes an attachment."""
-
-    async def __call__(self, attachment: Attachment) -> Made: ...
-
-
 class BotSide:
-    """What the bot asks of a platform; see `coldframe.ports.Chat`."""
+    """What the bot asks of a platform; see `coldframe.ports.chat.Chat`."""
 
     capabilities = Capabilities()
 
@@ -67,11 +45,8 @@ class BotSide:
         Attachments are not posted along: each is an `upload` of its own, with its own key.
         """
         self._reachable(place)
-        trouble = self.faults.before("post")
-        posted = self._already(key) or self._post(place, message, key)
-        if trouble:
-            raise trouble
-        return posted
+        with self.faults.around("post"):
+            return self._already(key) or self._post(place, message, key)
 
     def _post(self, place: Place, message: Message, key: str) -> str:
         with self.log.together():
@@ -84,11 +59,8 @@ class BotSide:
     async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
         """Makes the file and posts it as a message of its own."""
         self._reachable(place)
-        trouble = self.faults.before("upload")
-        posted = self._already(key) or self._post_file(place, await self._make(attachment), key)
-        if trouble:
-            raise trouble
-        return posted
+        with self.faults.around("upload"):
+            return self._already(key) or self._post_file(place, await self._make(attachment), key)
 
     def _post_file(self, place: Place, made: Made, key: str) -> str:
         with self.log.together():
@@ -102,29 +74,22 @@ class BotSide:
         return found.id if found else None
 
     async def revise(self, place: Place, message_id: str, message: Message) -> None:
-        trouble = self.faults.before("revise")
-        self._own(place, message_id)
-        self.log.change_card(message_id, message)
-        self._tell("message", message_id)
-        if trouble:
-            raise trouble
+        with self.faults.around("revise"):
+            self._own(place, message_id)
+            self.log.change_card(message_id, message)
+            self._tell("message", message_id)
 
     async def withdraw(self, place: Place, message_id: str) -> None:
-        trouble = self.faults.before("withdraw")
-        with suppress(Unreachable):  # gone already: what was wanted
+        with self.faults.around("withdraw"), suppress(Unreachable):  # gone already: what was wanted
             self._own(place, message_id)
             self.log.erase(message_id)
             self._tell("message", message_id)
-        if trouble:
-            raise trouble
 
     async def react(self, place: Place, message_id: str, emoji: str) -> None:
-        trouble = self.faults.before("react")
-        self._existing(place, message_id)
-        if self.log.set_reaction(message_id, BOT, emoji, True):
-            self._tell("message", message_id)
-        if trouble:
-            raise trouble
+        with self.faults.around("react"):
+            self._existing(place, message_id)
+            if self.log.set_reaction(message_id, BOT, emoji, True):
+                self._tell("message", message_id)
 
     async def find(self, place: Place, key: str, since: datetime) -> str | None:
         self.faults.before("find")

@@ -8,7 +8,7 @@ from typing import Literal
 
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Message
-from coldframe.ports import Place, Reaction
+from coldframe.ports.chat import Place, Reaction
 
 BOT = "coldframe"
 """The person id under which the bot itself speaks in the room."""

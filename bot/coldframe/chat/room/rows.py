@@ -10,7 +10,7 @@ from pydantic import TypeAdapter
 
 from coldframe.chat.room.records import FileRecord
 from coldframe.message.nodes import Form, Message
-from coldframe.ports import Person, Place
+from coldframe.ports.chat import Person, Place
 
 CARD: TypeAdapter[Message] = TypeAdapter(Message)
 FORM: TypeAdapter[Form] = TypeAdapter(Form)

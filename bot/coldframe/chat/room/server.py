@@ -21,7 +21,7 @@ from coldframe.chat.room.records import Change, NotThere
 from coldframe.chat.room.rehearsal import Rehearsal
 from coldframe.chat.room.service import Room
 from coldframe.chat.room.wire import MAX_FRAME, Wire
-from coldframe.ports import Clock, Place
+from coldframe.ports.chat import Clock, Place
 from coldframe.speech import room_words
 
 logger = structlog.get_logger()

@@ -7,19 +7,21 @@ when the bot's front door has returned. What was never acknowledged is handed ov
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import AsyncIterator, Mapping, Sequence
+from contextlib import asynccontextmanager
 from dataclasses import replace
 
 import structlog
 
 from coldframe.chat.room import acts, forms
 from coldframe.chat.room.log import Log
-from coldframe.chat.room.platform import BotSide, Maker
+from coldframe.chat.room.platform import BotSide
 from coldframe.chat.room.records import (
     BOT,
     MOST_FILE_BYTES,
     MOST_FILES,
     MOST_TEXT,
+    ChangeKind,
     FileRecord,
     NoteRecord,
     NotThere,
@@ -28,7 +30,7 @@ from coldframe.chat.room.records import (
 )
 from coldframe.message.emoji import bare
 from coldframe.message.nodes import Button, Buttons
-from coldframe.ports import (
+from coldframe.ports.chat import (
     Clock,
     Commanded,
     Edited,
@@ -40,6 +42,7 @@ from coldframe.ports import (
     Intake,
     Joined,
     Left,
+    Maker,
     Person,
     PersonChanged,
     Place,
@@ -122,19 +125,13 @@ class Room(BotSide):
     async def edit(self, person: str, message_id: str, text: str, *, key: str | None = None) -> None:
         written = self._written_by(person, message_id)
         _check_text(text)
-        with self.log.together():
-            key = self._note_down(person, written.place, Edited(message_id, text), key)
+        async with self._happens(person, written.place, Edited(message_id, text), key, "message", message_id):
             self.log.change_text(message_id, text)
-        self._tell("message", message_id)
-        await self._hand_over(key)
 
     async def erase(self, person: str, message_id: str, *, key: str | None = None) -> None:
         written = self._written_by(person, message_id)
-        with self.log.together():
-            key = self._note_down(person, written.place, Erased(message_id), key)
+        async with self._happens(person, written.place, Erased(message_id), key, "message", message_id):
             self.log.erase(message_id)
-        self._tell("message", message_id)
-        await self._hand_over(key)
 
     async def react_as(
         self, person: str, message_id: str, emoji: str, added: bool = True, *, key: str | None = None
@@ -219,31 +216,20 @@ class Room(BotSide):
     # --- coming, going, changing ----------------------------------------------------------------------------
 
     async def join(self, person: Person, channel: str, *, key: str | None = None) -> None:
-        place = self._channel(channel)
-        with self.log.together():
+        async with self._happens(person.id, self._channel(channel), Joined(), key, "people", person.id):
             self.log.put_person(person)
             self.log.put_member(channel, person.id)
-            key = self._note_down(person.id, place, Joined(), key)
-        self._tell("people", person.id)
-        await self._hand_over(key)
 
     async def leave(self, person: str, channel: str, *, key: str | None = None) -> None:
-        place = self._channel(channel)
-        with self.log.together():
+        async with self._happens(person, self._channel(channel), Left(), key, "people", person):
             self.log.drop_member(channel, person)
-            key = self._note_down(person, place, Left(), key)
-        self._tell("people", person)
-        await self._hand_over(key)
 
     async def change_person(self, person: Person, *, key: str | None = None) -> None:
         """A new name or zone, or that the person is gone for good."""
         if self.log.person(person.id) is None:
             raise NotThere(room_words.NO_PERSON)
-        with self.log.together():
+        async with self._happens(person.id, self.direct(person.id), PersonChanged(person), key, "people", person.id):
             self.log.put_person(person)
-            key = self._note_down(person.id, self.direct(person.id), PersonChanged(person), key)
-        self._tell("people", person.id)
-        await self._hand_over(key)
 
     # --- the way to the bot ---------------------------------------------------------------------------------
 
@@ -253,6 +239,18 @@ class Room(BotSide):
         for key in open_keys:
             await self._hand_over(key)
         return sum(self.log.is_done(key) for key in open_keys)
+
+    @asynccontextmanager
+    async def _happens(
+        self, person: str, place: Place, what: Happening, key: str | None, kind: ChangeKind, subject: str
+    ) -> AsyncIterator[None]:
+        """What is written inside and the act itself stand or fall together; then all who look on hear of it, and the
+        bot."""
+        with self.log.together():
+            yield
+            key = self._note_down(person, place, what, key)
+        self._tell(kind, subject)
+        await self._hand_over(key)
 
     async def _act(self, person: str, place: Place, what: Happening, key: str | None) -> Reply:
         self._known(person)

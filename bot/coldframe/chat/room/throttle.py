@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coldframe.ports import Clock
+from coldframe.ports.chat import Clock
 
 _BURST = 30  # acts at once
 _PER_SECOND = 8.0  # acts a second

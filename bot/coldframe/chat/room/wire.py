@@ -20,7 +20,7 @@ from coldframe.chat.room import orders, payloads
 from coldframe.chat.room.records import MOST_FILE_BYTES, Change, NotThere, Refused
 from coldframe.chat.room.service import Room
 from coldframe.chat.room.throttle import Throttle
-from coldframe.ports import Clock, IncomingFile, Place, Reply
+from coldframe.ports.chat import Clock, IncomingFile, Place, Reply
 from coldframe.render.room import form_json, message_json
 from coldframe.speech import room_words, surface
 

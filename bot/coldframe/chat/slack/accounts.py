@@ -21,7 +21,7 @@ from coldframe.chat.slack.calls import Account, Accounts
 from coldframe.chat.slack.inbound import Me
 from coldframe.chat.slack.manifest import SCOPES
 from coldframe.errors import ColdframeError
-from coldframe.ports import Clock, NotDelivered, Unreachable
+from coldframe.ports.chat import Clock, NotDelivered, Unreachable
 
 SLACK_API = "https://slack.com/api/"
 LONGEST_CALL = 10

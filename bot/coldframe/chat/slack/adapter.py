@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from io import BytesIO
-from typing import Any, Protocol
+from typing import Any
 
 import aiohttp
 import structlog
@@ -33,7 +33,17 @@ from coldframe.chat.slack.marks import (
 from coldframe.chat.slack.people import People, Recent
 from coldframe.message.emoji import short_name
 from coldframe.message.nodes import Attachment, Form, Message
-from coldframe.ports import Capabilities, ChatError, Clock, NotDelivered, OutcomeUnknown, Person, Place, Reaction
+from coldframe.ports.chat import (
+    Capabilities,
+    ChatError,
+    Clock,
+    Maker,
+    NotDelivered,
+    OutcomeUnknown,
+    Person,
+    Place,
+    Reaction,
+)
 from coldframe.render.slack.blocks import LONGEST_LABEL, LONGEST_TEXT, MOST_BLOCKS, Part, message_parts
 from coldframe.render.slack.mrkdwn import cut
 from coldframe.render.slack.views import home, modal
@@ -48,25 +58,6 @@ PAGE = 200  # messages
 RECENT = timedelta(days=1)
 REACTIONS_FRESH = timedelta(seconds=1)
 LONGEST_ALTERNATIVE = 1_000  # characters
-
-
-class Made(Protocol):
-    """A finished file. `alternative` describes a picture in words, "" for a file that is text."""
-
-    @property
-    def name(self) -> str: ...
-    @property
-    def title(self) -> str: ...
-    @property
-    def content(self) -> bytes: ...
-    @property
-    def alternative(self) -> str: ...
-
-
-class Maker(Protocol):
-    """Draws or writes an attachment; wiring hands it in, so that drawing happens in its own process."""
-
-    async def __call__(self, attachment: Attachment) -> Made: ...
 
 
 class SlackChat:

@@ -31,14 +31,14 @@ from coldframe.chat.slack.accounts import (
     quiet_logs,
     sign_in,
 )
-from coldframe.chat.slack.adapter import Maker, SlackChat
+from coldframe.chat.slack.adapter import SlackChat
 from coldframe.chat.slack.catching_up import CatchingUp, Directs
 from coldframe.chat.slack.door import FOREIGN, Closing, Door
 from coldframe.chat.slack.downloads import Downloads
 from coldframe.chat.slack.manifest import SCOPES
 from coldframe.chat.slack.requests import RequestServer
 from coldframe.chat.slack.sockets import Sockets
-from coldframe.ports import Clock, Intake, Place
+from coldframe.ports.chat import Clock, Intake, Maker, Place
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine

@@ -14,7 +14,7 @@ from slack_sdk.web.async_client import AsyncWebClient
 
 from coldframe.chat.slack.inbound import Me
 from coldframe.chat.slack.pace import LONGEST_WAIT, Pace
-from coldframe.ports import ChatError, Clock, NotDelivered, OutcomeUnknown, SlowDown, Unreachable
+from coldframe.ports.chat import ChatError, Clock, NotDelivered, OutcomeUnknown, SlowDown, Unreachable
 
 TOO_FAST = frozenset({"ratelimited", "rate_limited", "message_limit_exceeded"})
 UNSURE = frozenset({"fatal_error", "internal_error", "service_unavailable", "request_timeout", "team_added_to_org"})

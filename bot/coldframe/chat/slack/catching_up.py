@@ -14,7 +14,7 @@ import structlog
 
 from coldframe.chat.slack import marks, reading
 from coldframe.chat.slack.adapter import SlackChat
-from coldframe.ports import ChatError, Clock, Place, SlowDown
+from coldframe.ports.chat import ChatError, Clock, Place, SlowDown
 
 log = structlog.get_logger()
 

@@ -13,7 +13,7 @@ from slack_sdk.web.async_client import AsyncWebClient
 
 from coldframe.chat.slack.accounts import MAKE_A_KEY, Options, SetupError, client, granted, open_session
 from coldframe.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES
-from coldframe.ports import Clock
+from coldframe.ports.chat import Clock
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine

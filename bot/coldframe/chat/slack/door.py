@@ -25,7 +25,7 @@ from coldframe.chat.slack.downloads import Downloads
 from coldframe.chat.slack.inbound import Ignored, Me, Outcome, Refused
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Form, Message, plain
-from coldframe.ports import (
+from coldframe.ports.chat import (
     ChatError,
     Clock,
     Inbound,

@@ -12,7 +12,7 @@ from urllib.parse import urlsplit
 import aiohttp
 import structlog
 
-from coldframe.ports import IncomingFile
+from coldframe.ports.chat import IncomingFile
 from coldframe.render.slack.blocks import Part
 from coldframe.speech import surface
 

@@ -16,7 +16,7 @@ from datetime import datetime
 from typing import Any
 
 from coldframe.chat.slack import reading
-from coldframe.ports import (
+from coldframe.ports.chat import (
     ChannelLost,
     Commanded,
     Edited,

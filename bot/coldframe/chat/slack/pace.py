@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from coldframe.ports import Clock, SlowDown
+from coldframe.ports.chat import Clock, SlowDown
 
 LONGEST_WAIT = 3.0
 """Seconds that a call waits for its turn by itself; a longer wait is the sender's to plan."""

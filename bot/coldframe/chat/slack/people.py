@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from coldframe.chat.slack import reading
 from coldframe.chat.slack.calls import Calls
-from coldframe.ports import Clock, Person, Place
+from coldframe.ports.chat import Clock, Person, Place
 
 Key = TypeVar("Key")
 Value = TypeVar("Value")

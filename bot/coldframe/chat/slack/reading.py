@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from coldframe.message.emoji import by_name
-from coldframe.ports import Person, Place
+from coldframe.ports.chat import Person, Place
 
 Payload = Mapping[str, Any]
 

@@ -15,7 +15,7 @@ from slack_bolt.adapter.aiohttp import to_aiohttp_response, to_bolt_request
 from slack_bolt.async_app import AsyncApp
 
 from coldframe.chat.slack.accounts import Options
-from coldframe.ports import Clock
+from coldframe.ports.chat import Clock
 
 log = structlog.get_logger()
 

@@ -17,7 +17,7 @@ from slack_bolt.async_app import AsyncApp
 from coldframe.chat.slack.accounts import Options, client
 from coldframe.chat.slack.catching_up import AWAY
 from coldframe.chat.slack.door import Door
-from coldframe.ports import Clock
+from coldframe.ports.chat import Clock
 
 log = structlog.get_logger()
 
