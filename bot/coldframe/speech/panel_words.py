@@ -58,8 +58,7 @@ def unknown(word: str, nearest: Sequence[str]) -> Message:
 
 
 def plain_words(text: str) -> Message:
-    words = written(text, 500)
-    return told(words)
+    return told(written(text, 500))
 
 
 def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], *, in_channel: bool) -> Message:

@@ -109,7 +109,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     summary = line("{name}: write a plan, one page. ", name=theirs(round_.name, 60)) + until(round_, member)
     blocks: list[Block] = [
         paragraph("What would you try for three to six weeks? One page: hypothesis, steps, how it is measured, "
-                       "how long. Plans appear together and without names; who wrote one is told at the commitment."),
+                  "how long. Plans appear together and without names; who wrote one is told at the commitment."),
         paragraph(until(round_, member)),
     ]  # fmt: skip
     for plan in mine:

@@ -120,8 +120,7 @@ def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
         r=theirs(reason.rstrip(".") or "no reason given", 300),
         now=line("You still own it.") if trial.owner else line("It has no owner."),
     )
-    ask = Button("Ask somebody else …", "trial.ask", trial.id)
-    return told(words, offer(ask))
+    return told(words, offer(Button("Ask somebody else …", "trial.ask", trial.id)))
 
 
 def unanswered(plan: str, member: Line) -> Message:

@@ -217,8 +217,7 @@ def on_a_day_off(trial: Trial, why: str) -> Message:
         d=When(trial.review, "day"),
         why=why,
     )
-    move = Button("Move the review …", "trial.review_date", trial.id)
-    return told(words, offer(move))
+    return told(words, offer(Button("Move the review …", "trial.review_date", trial.id)))
 
 
 def stopped(trial: Trial) -> Message:

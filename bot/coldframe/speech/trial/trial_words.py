@@ -257,8 +257,7 @@ def did_you_mean(trial: Trial, question: str, instead: str) -> Message:
 
 def unreadable(trial: Trial, why: str) -> Message:
     words = written(why, 300)
-    buttons = (Button("Open the form …", "trial.log", trial.id),)
-    return told(words, offer(*buttons))
+    return told(words, offer(Button("Open the form …", "trial.log", trial.id)))
 
 
 def week_taken(trial: Trial, known: Entry, new: Entry) -> Message:
@@ -295,8 +294,7 @@ def file_report(
 
 
 def wrong_file(why: str) -> Message:
-    words = written(why, 400)
-    return told(words)
+    return told(written(why, 400))
 
 
 # --- start --------------------------------------------------------------------------------------------------------
