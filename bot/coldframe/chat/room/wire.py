@@ -195,7 +195,7 @@ class Wire:
             case _:
                 return await self._act(order, f"{room.tenant}:{self.person}:{order.key}")
 
-    async def _act(self, order: orders.Order, key: str) -> dict[str, Any]:
+    async def _act(self, order: orders.Act, key: str) -> dict[str, Any]:
         room, who = self._host.room, self.person
         reply = Reply()
         match order:
