@@ -10,9 +10,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from coldframe.clock import ManualClock
-from coldframe.domain.commands import Start
 from coldframe.domain.names import MemberId, RoundId, Step
 from coldframe.domain.refusals import Refused
+from coldframe.domain.round.commands.course import Start
 from coldframe.domain.settings import Settings
 from coldframe.domain.state import Roles, Round
 from coldframe.engine.core import members

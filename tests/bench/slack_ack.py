@@ -35,8 +35,10 @@ from typing import Any
 
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import load
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, NoteId, Side, Step
+from coldframe.domain.round.commands.course import Close, Start
+from coldframe.domain.round.commands.merging import PickFocus
+from coldframe.domain.round.commands.notes import WriteNote
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Settings
 from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.round import setup
@@ -152,7 +154,7 @@ async def _begun(turn: Turn, channel: str, name: str) -> None:
     round_ = await setup.open_round(
         turn, place, name, settings, Roles(F, D, MemberId("U0CHI"), MemberId("U0DEV")), persons
     )
-    await turn.act(round_, c.Start(F))
+    await turn.act(round_, Start(F))
 
 
 async def _played_on(turn: Turn) -> None:
@@ -164,12 +166,12 @@ async def _played_on(turn: Turn) -> None:
             for number in range(OPTIONS):
                 who = MemberId(EIGHT[number][0])
                 text = ("Slow pages", "The bill surprises", "Nobody answers", "Too many mails")[number]
-                round_ = await turn.act(round_, c.WriteNote(who, NoteId(f"n{number}"), lever, Side.RESTRAINING, text))
-            await turn.act(round_, c.Close(F))
+                round_ = await turn.act(round_, WriteNote(who, NoteId(f"n{number}"), lever, Side.RESTRAINING, text))
+            await turn.act(round_, Close(F))
         case Step.FOCUS:
-            await turn.act(round_, c.PickFocus(D, lever, "It leaks most of what we win."))
+            await turn.act(round_, PickFocus(D, lever, "It leaks most of what we win."))
         case _:
-            await turn.act(round_, c.Close(F))
+            await turn.act(round_, Close(F))
 
 
 # --- what people send -------------------------------------------------------------------------------------------

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from coldframe.domain import commands as c
-from coldframe.domain import facts as f
+from coldframe.domain.commands import BOT, Command
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import (
     ForceId,
     LeverId,
@@ -25,6 +25,22 @@ from coldframe.domain.names import (
 )
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
+from coldframe.domain.round.commands.ballots import CastVote
+from coldframe.domain.round.commands.commitment import (
+    AnswerOwnership,
+    AskOwner,
+    ChoosePlan,
+    Commit,
+    SetActions,
+    SetNextRound,
+    SetReview,
+)
+from coldframe.domain.round.commands.course import Close, SetWindow, Start
+from coldframe.domain.round.commands.merging import PickFocus
+from coldframe.domain.round.commands.notes import WriteNote
+from coldframe.domain.round.commands.plans import HandInPlan
+from coldframe.domain.round.commands.questions import GivePrecedent, WriteQuestion
+from coldframe.domain.round.facts.course import GotStuck, RoundResumed, StepExtended, StepOpened
 from coldframe.domain.round.life import decide, replay
 from coldframe.domain.state import Action, Criterion, Plan, Roles, Round, Seat, Settings
 
@@ -34,7 +50,7 @@ HOUR = timedelta(hours=1)
 RETENTION = LeverId("retention")
 ACTIVATION = LeverId("activation")
 REASON = "It leaks most of what we win."
-NEEDS_WINDOW = (f.StepOpened, f.StepExtended, f.GotStuck, f.RoundResumed)
+NEEDS_WINDOW = (StepOpened, StepExtended, GotStuck, RoundResumed)
 
 F, D, FD, DD = (MemberId(m) for m in ("faye", "dora", "fred", "dirk"))
 OTHERS = tuple(MemberId(m) for m in ("ines", "jon", "kim", "lou", "mia", "nils", "olga", "pia"))
@@ -93,31 +109,31 @@ class Play:
         self.begin = round_ or a_round(people, **settings)
         self.round = self.begin
         self.now = MONDAY
-        self.facts: list[f.Fact] = []
+        self.facts: list[Fact] = []
 
     # --- acting ---
 
-    def do(self, *commands: c.Command) -> tuple[f.Fact, ...]:
+    def do(self, *commands: Command) -> tuple[Fact, ...]:
         """Everything that followed, windows included."""
-        found: list[f.Fact] = []
+        found: list[Fact] = []
         for command in commands:
             found += self._one(command)
         return tuple(found)
 
-    def _one(self, command: c.Command) -> list[f.Fact]:
+    def _one(self, command: Command) -> list[Fact]:
         found = list(self._apply(command))
         if any(isinstance(x, NEEDS_WINDOW) for x in found) and not self.ended():
-            found += self._apply(c.SetWindow(c.BOT, self._opens(found), self._due()))
+            found += self._apply(SetWindow(BOT, self._opens(found), self._due()))
         return found
 
-    def _apply(self, command: c.Command) -> tuple[f.Fact, ...]:
+    def _apply(self, command: Command) -> tuple[Fact, ...]:
         facts = decide(self.round, command, self.now)
         self.round = replay(self.round, facts)
         self.facts += facts
         return facts
 
-    def _opens(self, facts: Iterable[f.Fact]) -> datetime:
-        opened = any(isinstance(x, f.StepOpened) for x in facts)
+    def _opens(self, facts: Iterable[Fact]) -> datetime:
+        opened = any(isinstance(x, StepOpened) for x in facts)
         if opened and self.round.step is Step.BALLOT:
             return self.now + 2 * HOUR
         return self.now if opened or self.round.progress.opens is None else self.round.progress.opens
@@ -125,7 +141,7 @@ class Play:
     def _due(self) -> datetime:
         return self.now + DAY
 
-    def refused(self, command: c.Command) -> Because:
+    def refused(self, command: Command) -> Because:
         """The code of the refusal; the command must be refused and change nothing."""
         before = self.round
         with pytest.raises(Refused) as caught:
@@ -136,17 +152,17 @@ class Play:
     def wait(self, time: timedelta) -> None:
         self.now += time
 
-    def deadline(self) -> tuple[f.Fact, ...]:
+    def deadline(self) -> tuple[Fact, ...]:
         """The step's deadline passes."""
         assert self.round.progress.due is not None
         self.now = max(self.now, self.round.progress.due)
-        return self.do(c.Close(c.BOT, "due"))
+        return self.do(Close(BOT, "due"))
 
-    def settle(self) -> tuple[f.Fact, ...]:
+    def settle(self) -> tuple[Fact, ...]:
         """Everybody is in, and the settling time passes."""
         assert self.round.progress.settles_at is not None
         self.now = max(self.now, self.round.progress.settles_at)
-        return self.do(c.Close(c.BOT, "all in"))
+        return self.do(Close(BOT, "all in"))
 
     def ended(self) -> bool:
         return self.round.step in (Step.COMMITTED, Step.CANCELLED)
@@ -154,11 +170,11 @@ class Play:
     # --- usual things ---
 
     def note(self, by: MemberId, note: str, lever: LeverId = RETENTION, side: Side = Side.RESTRAINING) -> None:
-        self.do(c.WriteNote(by, NoteId(note), lever, side, f"Text of {note}"))
+        self.do(WriteNote(by, NoteId(note), lever, side, f"Text of {note}"))
 
     def vote(self, by: MemberId, *options: str) -> None:
         for option in options:
-            self.do(c.CastVote(by, option, "button"))
+            self.do(CastVote(by, option, "button"))
 
     def to(self, step: Step) -> Play:
         """Plays on, as a well-behaved team would, until the step opens (and its window, in the ballot's case)."""
@@ -174,7 +190,7 @@ class Play:
         return self.round.active()
 
     def close(self) -> None:
-        self.do(c.Close(F))
+        self.do(Close(F))
 
 
 def _notes(play: Play) -> None:
@@ -184,7 +200,7 @@ def _notes(play: Play) -> None:
 
 
 def _focus(play: Play) -> None:
-    play.do(c.PickFocus(D, RETENTION, REASON))
+    play.do(PickFocus(D, RETENTION, REASON))
 
 
 def _dots(play: Play) -> None:
@@ -196,18 +212,18 @@ def _dots(play: Play) -> None:
 
 def _questions(play: Play) -> None:
     force = next(s.option for s in play.round.forces_standing if s.carried)
-    play.do(c.WriteQuestion(F, QuestionId("q1"), ForceId(force), "How might we greet new teams?"))
+    play.do(WriteQuestion(F, QuestionId("q1"), ForceId(force), "How might we greet new teams?"))
     play.close()
 
 
 def _precedents(play: Play) -> None:
-    play.do(c.GivePrecedent(D, PrecedentId("x1"), QuestionId("q1"), "A library", "They rang new readers."))
+    play.do(GivePrecedent(D, PrecedentId("x1"), QuestionId("q1"), "A library", "They rang new readers."))
     play.close()
 
 
 def _plans(play: Play) -> None:
     for number, member in enumerate(play.members()[:3]):
-        play.do(c.HandInPlan(member, a_plan(f"p{number}")))
+        play.do(HandInPlan(member, a_plan(f"p{number}")))
     play.close()
 
 
@@ -225,14 +241,14 @@ def _commitment(play: Play) -> None:
 
 def commit_one(play: Play, plan: PlanId, owner: MemberId) -> None:
     """One trial, complete, sealed."""
-    play.do(c.ChoosePlan(F, plan), c.AskOwner(F, plan, owner), c.AnswerOwnership(owner, plan, accept=True))
-    play.do(c.SetActions(owner, plan, (Action("a1", "When it is ten I call the first team", owner, play.now + DAY),)))
-    play.do(c.SetReview(owner, plan, play.now + 35 * DAY), c.SetNextRound(F, play.now + 60 * DAY))
-    play.do(c.Commit(D, running_trials=0))
+    play.do(ChoosePlan(F, plan), AskOwner(F, plan, owner), AnswerOwnership(owner, plan, accept=True))
+    play.do(SetActions(owner, plan, (Action("a1", "When it is ten I call the first team", owner, play.now + DAY),)))
+    play.do(SetReview(owner, plan, play.now + 35 * DAY), SetNextRound(F, play.now + 60 * DAY))
+    play.do(Commit(D, running_trials=0))
 
 
 _STEPS = {
-    Step.SETUP: lambda play: play.do(c.Start(F)),
+    Step.SETUP: lambda play: play.do(Start(F)),
     Step.NOTES: _notes,
     Step.FOCUS: _focus,
     Step.MERGE: Play.close,

@@ -5,12 +5,21 @@ Rows that live elsewhere: 7 and 11 (timing), 10, 13, 15 and 26 (platforms and en
 
 from __future__ import annotations
 
-from coldframe.domain import commands as c
-from coldframe.domain import facts as f
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import NoteId, PlanId, Role, Side, Step
+from coldframe.domain.people.commands import HandOver, Join, Leave, SetAway
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
+from coldframe.domain.round.commands.ballots import CastVote, Reconcile, TakeBackVote
+from coldframe.domain.round.commands.commitment import AnswerOwnership, AskOwner, ChoosePlan, DropChoice
+from coldframe.domain.round.commands.course import Cancel, Close, Done, Extend
+from coldframe.domain.round.commands.merging import AnswerMerge, JoinForces, PickFocus
+from coldframe.domain.round.commands.notes import Consent, HideNote, SettleLateNote, WriteNote
+from coldframe.domain.round.commands.plans import HandInPlan
 from coldframe.domain.round.commitment import missing
+from coldframe.domain.round.facts.ballots import VoteCast
+from coldframe.domain.round.facts.course import GotStuck
+from coldframe.domain.round.facts.notes import ConsentAsked, Revealed
 from coldframe.domain.state import Roles
 from tests.domain.play import DAY, DD, FD, OTHERS, REASON, RETENTION, D, F, Play, a_plan, a_round
 
@@ -22,7 +31,7 @@ def test_1_someone_leaves_mid_round() -> None:
     play = Play(people=8).to(Step.NOTES)
     play.note(INES, "n1")
     before = rules.quorum(play.round)
-    play.do(c.Leave(c.BOT, INES), c.Leave(c.BOT, JON))
+    play.do(Leave(BOT, INES), Leave(BOT, JON))
     assert rules.quorum(play.round) < before
     play.to(Step.FOCUS)
     assert play.round.notes[NoteId("n1")].author is None
@@ -31,33 +40,33 @@ def test_1_someone_leaves_mid_round() -> None:
 def test_2_the_decision_maker_is_on_holiday() -> None:
     """The facilitator hands over to the deputy, and it is on record."""
     play = Play().to(Step.FOCUS)
-    play.do(c.SetAway(D, D, away=True))
+    play.do(SetAway(D, D, away=True))
     play.deadline()
-    facts = play.do(c.HandOver(F, Role.DECISION_MAKER))
+    facts = play.do(HandOver(F, Role.DECISION_MAKER))
     assert facts[0].public_record() == {
         "fact": "RoleHandedOver", "role": "decision-maker", "to_deputy": True, "why": "asked",
     }  # fmt: skip
-    play.do(c.PickFocus(DD, RETENTION, REASON))
+    play.do(PickFocus(DD, RETENTION, REASON))
 
 
 def test_3_nobody_submits() -> None:
     """One extension, then the facilitator is told; a new date, a pause or the end are open; no empty reveal."""
     play = Play(people=8).to(Step.NOTES)
     play.deadline()
-    assert isinstance(play.deadline()[0], f.GotStuck)
-    assert play.refused(c.Close(F)) is Because.NOTHING_IN
-    play.do(c.Extend(F))
-    play.do(c.Cancel(F))
-    assert not any(isinstance(x, f.Revealed) for x in play.facts)
+    assert isinstance(play.deadline()[0], GotStuck)
+    assert play.refused(Close(F)) is Because.NOTHING_IN
+    play.do(Extend(F))
+    play.do(Cancel(F))
+    assert not any(isinstance(x, Revealed) for x in play.facts)
 
 
 def test_4_one_or_two_submit() -> None:
     """Each writer is asked; without their word nothing is shown."""
     play = Play(people=8).to(Step.NOTES)
     play.note(INES, "n1")
-    assert any(isinstance(x, f.ConsentAsked) for x in play.do(c.Close(F)))
+    assert any(isinstance(x, ConsentAsked) for x in play.do(Close(F)))
     assert play.round.step is Step.NOTES
-    play.do(c.Consent(INES))
+    play.do(Consent(INES))
     assert play.round.step is Step.FOCUS
 
 
@@ -65,7 +74,7 @@ def test_5_all_votes_tie() -> None:
     """The tie is shown; a draw comes only at a cut, and follows from the seed."""
     play = Play(people=6, weight=1).to(Step.PLANS)
     for number, member in enumerate(play.members()):
-        play.do(c.HandInPlan(member, a_plan(f"p{number}")))
+        play.do(HandInPlan(member, a_plan(f"p{number}")))
     play.close()
     play.to(Step.BALLOT)
     for number, member in enumerate(play.members()):
@@ -83,9 +92,9 @@ def test_6_an_owner_declines() -> None:
     """The trial is without owner until somebody else says yes, and does not start so."""
     play = Play().to(Step.COMMITMENT)
     p0 = PlanId("p0")
-    play.do(c.ChoosePlan(D, p0), c.AskOwner(F, p0, INES), c.AnswerOwnership(INES, p0, accept=False))
+    play.do(ChoosePlan(D, p0), AskOwner(F, p0, INES), AnswerOwnership(INES, p0, accept=False))
     assert (p0, Because.OWNER_MISSING) in missing(play.round)
-    play.do(c.DropChoice(F, p0))
+    play.do(DropChoice(F, p0))
     assert play.round.choices == {}
 
 
@@ -94,8 +103,8 @@ def test_8_a_note_comes_after_the_reveal() -> None:
     play = Play().to(Step.FOCUS)
     for number, choice in enumerate(("post", "hold", "withdraw")):
         note = NoteId(f"l{number}")
-        play.do(c.WriteNote(INES, note, RETENTION, Side.RESTRAINING, "late"))
-        play.do(c.SettleLateNote(INES, note, choice))  # type: ignore[arg-type]
+        play.do(WriteNote(INES, note, RETENTION, Side.RESTRAINING, "late"))
+        play.do(SettleLateNote(INES, note, choice))  # type: ignore[arg-type]
     assert [n for n in play.round.notes if n.startswith("l")] == ["l0"]
     assert list(play.round.late_notes) == ["l1"]
 
@@ -103,8 +112,8 @@ def test_8_a_note_comes_after_the_reveal() -> None:
 def test_9_a_plan_or_vote_comes_after_the_close() -> None:
     """Both are refused with where the round stands now."""
     play = Play(placed_by="facilitator").to(Step.PLACEMENT)
-    assert play.refused(c.HandInPlan(INES, a_plan("p9"))) is Because.TOO_LATE
-    assert play.refused(c.CastVote(INES, "p0", "button")) is Because.TOO_LATE
+    assert play.refused(HandInPlan(INES, a_plan("p9"))) is Because.TOO_LATE
+    assert play.refused(CastVote(INES, "p0", "button")) is Because.TOO_LATE
 
 
 def test_12_the_bot_was_off_when_the_deadline_passed() -> None:
@@ -113,8 +122,8 @@ def test_12_the_bot_was_off_when_the_deadline_passed() -> None:
     for member in play.members()[:5]:
         play.note(member, f"n-{member}")
     play.wait(3 * DAY)
-    assert play.do(c.Close(c.BOT, "due"))
-    assert play.do(c.Close(c.BOT, "due")) == ()
+    assert play.do(Close(BOT, "due"))
+    assert play.do(Close(BOT, "due")) == ()
     assert play.round.step is Step.FOCUS
 
 
@@ -122,18 +131,18 @@ def test_14_a_guest_is_in_the_channel() -> None:
     """Who is not on the roster gives nothing and counts for nothing until the facilitator names them."""
     play = Play().to(Step.NOTES)
     guest = OTHERS[-1]
-    assert play.refused(c.WriteNote(guest, NoteId("g"), RETENTION, Side.DRIVING, "x")) is Because.NOT_A_MEMBER
-    assert play.refused(c.Join(INES, guest, "Pia")) is Because.NOT_FACILITATOR
+    assert play.refused(WriteNote(guest, NoteId("g"), RETENTION, Side.DRIVING, "x")) is Because.NOT_A_MEMBER
+    assert play.refused(Join(INES, guest, "Pia")) is Because.NOT_FACILITATOR
 
 
 def test_15_an_event_is_delivered_twice() -> None:
     """The same note, vote, done or answer again has no second effect."""
     play = Play().to(Step.NOTES)
-    twice = c.WriteNote(INES, NoteId("n"), RETENTION, Side.DRIVING, "x")
-    play.do(twice, c.Done(INES))
-    assert play.do(twice, c.Done(INES)) == ()
+    twice = WriteNote(INES, NoteId("n"), RETENTION, Side.DRIVING, "x")
+    play.do(twice, Done(INES))
+    assert play.do(twice, Done(INES)) == ()
     voting = Play().to(Step.DOTS)
-    vote = c.CastVote(INES, voting.round.forces[0].id, "wave")
+    vote = CastVote(INES, voting.round.forces[0].id, "wave")
     voting.do(vote)
     assert voting.do(vote) == ()
 
@@ -144,11 +153,11 @@ def test_17_the_facilitator_is_also_the_decision_maker() -> None:
     for number, member in enumerate(play.members()):
         play.note(member, f"n{number}")
     play.close()
-    play.do(c.PickFocus(F, RETENTION, REASON))
+    play.do(PickFocus(F, RETENTION, REASON))
     a, b = play.round.forces[:2]
-    play.do(c.JoinForces(F, a.id, b.id))
+    play.do(JoinForces(F, a.id, b.id))
     assert len(play.round.forces) == 6
-    play.do(c.AnswerMerge(INES, a.notes[0], b.notes[0], same=True))
+    play.do(AnswerMerge(INES, a.notes[0], b.notes[0], same=True))
     assert len(play.round.forces) == 5
 
 
@@ -169,7 +178,7 @@ def test_18_the_facilitator_vanishes() -> None:
 def test_19_a_new_colleague_joins_mid_round() -> None:
     """They take part from the next step on and do not count in the running one."""
     play = Play(people=5).to(Step.PLANS)
-    play.do(c.Join(F, KIM, "Kim"))
+    play.do(Join(F, KIM, "Kim"))
     assert KIM not in rules.expected(play.round)
     play.to(Step.BALLOT)
     assert KIM in rules.expected(play.round)
@@ -180,7 +189,7 @@ def test_20_an_emoji_was_removed_while_the_bot_was_off() -> None:
     """The ledger is read again at the close."""
     play = Play().to(Step.DOTS)
     first, second = (force.id for force in play.round.forces[:2])
-    play.do(c.CastVote(INES, first, "wave"), c.Reconcile(c.BOT, {INES: ((second, "wave"),)}))
+    play.do(CastVote(INES, first, "wave"), Reconcile(BOT, {INES: ((second, "wave"),)}))
     play.vote(JON, second)
     play.close()
     assert {s.option: s.weighted for s in play.round.forces_standing}[first] == 0
@@ -190,11 +199,11 @@ def test_21_votes_over_the_quota() -> None:
     """The newest over the quota does not count and is named at once; taking one back is offered."""
     play = Play(dots=1).to(Step.DOTS)
     first, second = (force.id for force in play.round.forces[:2])
-    play.do(c.CastVote(INES, first, "a"))
-    (cast,) = play.do(c.CastVote(INES, second, "b"))
-    assert isinstance(cast, f.VoteCast)
+    play.do(CastVote(INES, first, "a"))
+    (cast,) = play.do(CastVote(INES, second, "b"))
+    assert isinstance(cast, VoteCast)
     assert not cast.counts
-    play.do(c.TakeBackVote(INES, second, "b"))
+    play.do(TakeBackVote(INES, second, "b"))
     play.close()
     assert sum(s.weighted for s in play.round.forces_standing) == 1
 
@@ -203,7 +212,7 @@ def test_22_a_note_is_confidential_or_abusive() -> None:
     """The facilitator hides it with a reason that stays off the trail; who wrote it is not known."""
     play = Play().to(Step.FOCUS)
     note = play.round.revealed[0]
-    (hidden,) = play.do(c.HideNote(F, note, "names a customer"))
+    (hidden,) = play.do(HideNote(F, note, "names a customer"))
     assert hidden.public_record() == {"fact": "NoteHidden", "note": note}
     assert play.round.notes[note].hidden
     assert play.round.notes[note].author is None
@@ -212,11 +221,11 @@ def test_22_a_note_is_confidential_or_abusive() -> None:
 def test_23_a_plan_touches_prices_minors_or_health() -> None:
     """A caution comes with the page, and no name means no start."""
     play = Play().to(Step.PLANS)
-    play.do(c.HandInPlan(F, a_plan("p0", hypothesis="If pupils get a discount, they stay.")))
+    play.do(HandInPlan(F, a_plan("p0", hypothesis="If pupils get a discount, they stay.")))
     assert set(play.round.plans[PlanId("p0")].caution) == {"prices", "children or vulnerable people"}
     play.close()
     play.to(Step.BALLOT)
     play.vote(D, "p0")
     play.close()
-    play.do(c.ChoosePlan(D, PlanId("p0")))
+    play.do(ChoosePlan(D, PlanId("p0")))
     assert (PlanId("p0"), Because.CHECK_MISSING) in missing(play.round)

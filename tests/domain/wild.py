@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from random import Random
 
-from coldframe.domain import commands as c
+from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import (
     Axis,
     ForceId,
@@ -21,7 +21,49 @@ from coldframe.domain.names import (
     Side,
     Step,
 )
+from coldframe.domain.people.commands import ConfirmWeight, Forget, HandOver, Join, Leave, SetAway
 from coldframe.domain.round import ballots, placement, rules
+from coldframe.domain.round.commands.ballots import CastVote, LockBallot, Reconcile, TakeBackVote
+from coldframe.domain.round.commands.commitment import (
+    AcceptOverlap,
+    AnswerOwnership,
+    AskOwner,
+    ChoosePlan,
+    Commit,
+    CompleteCriterion,
+    DropChoice,
+    Forecast,
+    NameChecker,
+    OfferToOwn,
+    SetActions,
+    SetNextRound,
+    SetReview,
+)
+from coldframe.domain.round.commands.course import (
+    Cancel,
+    Close,
+    Done,
+    Extend,
+    MakeUp,
+    Pause,
+    Resume,
+    SetWindow,
+    Start,
+    TellDates,
+)
+from coldframe.domain.round.commands.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
+from coldframe.domain.round.commands.notes import (
+    Consent,
+    DropDraft,
+    EditNote,
+    HideNote,
+    KeepDraft,
+    SettleLateNote,
+    WithdrawNote,
+    WriteNote,
+)
+from coldframe.domain.round.commands.plans import Compare, HandInPlan, WithdrawPlan
+from coldframe.domain.round.commands.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
 from coldframe.domain.state import Action, Criterion, MergeProposal, Round
 from tests.domain.play import REASON, a_plan, criterion
 
@@ -60,14 +102,14 @@ class Wild:
 
     # --- anything ---
 
-    def command(self, round_: Round, rnd: Random, now: datetime, running: int) -> c.Command:
+    def command(self, round_: Round, rnd: Random, now: datetime, running: int) -> Command:
         """Any command, by anybody, about anything."""
         make = rnd.choice(_KINDS)
         return make(self, round_, rnd, now, running)
 
     # --- sensible ---
 
-    def work(self, round_: Round, rnd: Random, now: datetime, running: int) -> Iterator[c.Command]:
+    def work(self, round_: Round, rnd: Random, now: datetime, running: int) -> Iterator[Command]:
         """What the people of the step would give, some more, some less."""
         if round_.paused or round_.step in (Step.SETUP, Step.FOCUS, Step.COMMITMENT):
             yield from self.move(round_, rnd, now, running) if rnd.random() < 0.6 else ()
@@ -77,33 +119,33 @@ class Wild:
             for _ in range(rnd.choice((0, 1, 1, 2, 3))):
                 yield from self._give(round_, rnd, member)
             if rnd.random() < 0.5:
-                yield c.Done(member)
+                yield Done(member)
 
-    def _give(self, round_: Round, rnd: Random, member: MemberId) -> Iterator[c.Command]:
+    def _give(self, round_: Round, rnd: Random, member: MemberId) -> Iterator[Command]:
         match round_.step:
             case Step.NOTES:
                 side = Side.RESTRAINING if rnd.random() < 0.8 else Side.DRIVING
-                yield c.WriteNote(member, NoteId(self.number("n")), _lever(round_, rnd), side, self.text(rnd))
+                yield WriteNote(member, NoteId(self.number("n")), _lever(round_, rnd), side, self.text(rnd))
             case Step.MERGE if len(round_.forces) > 1:
                 a, b = rnd.sample(round_.forces, 2)
                 yield rnd.choice(
                     (
-                        c.JoinForces(member, a.id, b.id),
-                        c.ProposeMerges(c.BOT, (MergeProposal(a.notes[0], b.notes[0], 0.9, "alike"),)),
-                        c.AnswerMerge(rnd.choice(round_.active() or (STRANGER,)), a.notes[0], b.notes[0], same=True),
+                        JoinForces(member, a.id, b.id),
+                        ProposeMerges(BOT, (MergeProposal(a.notes[0], b.notes[0], 0.9, "alike"),)),
+                        AnswerMerge(rnd.choice(round_.active() or (STRANGER,)), a.notes[0], b.notes[0], same=True),
                     )
                 )
             case Step.DOTS | Step.BALLOT:
                 if ballots.options(round_):
-                    yield c.CastVote(member, rnd.choice(ballots.options(round_)), rnd.choice(SIGNS))
+                    yield CastVote(member, rnd.choice(ballots.options(round_)), rnd.choice(SIGNS))
                 if rnd.random() < 0.5:
-                    yield c.LockBallot(member)
+                    yield LockBallot(member)
                 yield from self._comparisons(round_, rnd, member)
             case Step.QUESTIONS:
                 force = rnd.choice([s.option for s in round_.forces_standing if s.carried])
-                yield c.WriteQuestion(member, QuestionId(self.number("q")), ForceId(force), self.text(rnd))
+                yield WriteQuestion(member, QuestionId(self.number("q")), ForceId(force), self.text(rnd))
             case Step.PRECEDENTS:
-                yield c.GivePrecedent(
+                yield GivePrecedent(
                     member, PrecedentId(self.number("x")), rnd.choice(round_.questions).id, self.text(rnd)[:99], "Idea"
                 )
             case Step.PLANS:
@@ -113,12 +155,12 @@ class Wild:
             case _:
                 return
 
-    def _comparisons(self, round_: Round, rnd: Random, member: MemberId) -> Iterator[c.Command]:
+    def _comparisons(self, round_: Round, rnd: Random, member: MemberId) -> Iterator[Command]:
         pair = placement.next_pair(round_, member)
         if pair is not None:
-            yield c.Compare(member, *pair, rnd.choice(("first", "second", "same")))
+            yield Compare(member, *pair, rnd.choice(("first", "second", "same")))
 
-    def plan(self, round_: Round, rnd: Random, member: MemberId) -> c.HandInPlan:
+    def plan(self, round_: Round, rnd: Random, member: MemberId) -> HandInPlan:
         question = rnd.choice(round_.questions).id if round_.questions else QuestionId("none")
         plan = a_plan(
             self.number("p"),
@@ -131,57 +173,55 @@ class Wild:
             weeks=rnd.choice((3, 4, 6)),
             criterion=rnd.choice((criterion(measure=self.word()), criterion(), Criterion(measure=self.word()))),
         )
-        return c.HandInPlan(member, plan)
+        return HandInPlan(member, plan)
 
-    def move(self, round_: Round, rnd: Random, now: datetime, running: int) -> Iterator[c.Command]:
+    def move(self, round_: Round, rnd: Random, now: datetime, running: int) -> Iterator[Command]:
         """What whoever holds the role would do to bring the round on."""
         chief, lead = round_.roles.acting(Role.DECISION_MAKER), round_.roles.acting(Role.FACILITATOR)
         if round_.paused is not None:
-            yield c.Resume(lead)
+            yield Resume(lead)
         match round_.step:
             case Step.SETUP:
-                yield from (c.ConfirmWeight(lead), c.Start(lead))
+                yield from (ConfirmWeight(lead), Start(lead))
             case Step.NOTES:
-                yield c.Close(lead)
+                yield Close(lead)
                 if rnd.random() < 0.1:
-                    yield c.Pause(lead)
+                    yield Pause(lead)
                 for member in round_.active():
-                    yield c.Consent(member)
+                    yield Consent(member)
             case Step.FOCUS:
                 yield from self._focus(round_, rnd, chief)
             case Step.COMMITMENT:
                 yield from self._commitment(round_, rnd, now, lead, running)
             case _:
-                yield c.Close(lead)
+                yield Close(lead)
 
-    def _focus(self, round_: Round, rnd: Random, chief: MemberId) -> Iterator[c.Command]:
+    def _focus(self, round_: Round, rnd: Random, chief: MemberId) -> Iterator[Command]:
         held_back = [n.lever for n in round_.notes.values() if n.side is Side.RESTRAINING and not n.hidden]
         if not held_back:
             late = NoteId(self.number("n"))
-            yield c.WriteNote(chief, late, _lever(round_, rnd), Side.RESTRAINING, self.text(rnd))
-            yield c.SettleLateNote(chief, late, "post")
-        yield c.PickFocus(chief, rnd.choice(held_back or [_lever(round_, rnd)]), REASON)
+            yield WriteNote(chief, late, _lever(round_, rnd), Side.RESTRAINING, self.text(rnd))
+            yield SettleLateNote(chief, late, "post")
+        yield PickFocus(chief, rnd.choice(held_back or [_lever(round_, rnd)]), REASON)
 
-    def _commitment(
-        self, round_: Round, rnd: Random, now: datetime, lead: MemberId, running: int
-    ) -> Iterator[c.Command]:
+    def _commitment(self, round_: Round, rnd: Random, now: datetime, lead: MemberId, running: int) -> Iterator[Command]:
         for plan in rnd.sample(list(round_.plans), rnd.choice((1, 1, 2, 3)) % (len(round_.plans) + 1)):
             owner = rnd.choice(round_.active() or (STRANGER,))
-            yield c.ChoosePlan(lead, plan, running)
-            yield from (c.AskOwner(lead, plan, owner), c.AnswerOwnership(owner, plan, accept=rnd.random() < 0.9))
-            yield c.CompleteCriterion(lead, plan, criterion())
+            yield ChoosePlan(lead, plan, running)
+            yield from (AskOwner(lead, plan, owner), AnswerOwnership(owner, plan, accept=rnd.random() < 0.9))
+            yield CompleteCriterion(lead, plan, criterion())
             if rnd.random() < 0.7:
-                yield c.NameChecker(lead, plan, "Privacy desk")
+                yield NameChecker(lead, plan, "Privacy desk")
             if rnd.random() < 0.1:
-                yield c.Leave(c.BOT, owner)
+                yield Leave(BOT, owner)
         for plan in round_.choices:
-            yield c.SetActions(lead, plan, (_action(round_, rnd, now + timedelta(days=2)),))
-            yield c.SetReview(lead, plan, now + timedelta(days=50))
-            yield c.Forecast(lead, plan, 60, self.word())
-        yield c.SetNextRound(lead, now + timedelta(days=70))
+            yield SetActions(lead, plan, (_action(round_, rnd, now + timedelta(days=2)),))
+            yield SetReview(lead, plan, now + timedelta(days=50))
+            yield Forecast(lead, plan, 60, self.word())
+        yield SetNextRound(lead, now + timedelta(days=70))
         if rnd.random() < 0.5:
-            yield c.AcceptOverlap(lead)
-        yield c.Commit(lead, running)
+            yield AcceptOverlap(lead)
+        yield Commit(lead, running)
 
 
 # --- pieces -----------------------------------------------------------------------------------------------------
@@ -196,7 +236,7 @@ def anybody(round_: Round, rnd: Random) -> MemberId:
     seats = list(round_.seats)
     roles = [round_.roles.acting(role) for role in Role]
     deputies = [round_.roles.deputy(role) or STRANGER for role in Role]
-    return rnd.choice([*seats, *roles, *roles, *deputies, STRANGER, c.BOT])
+    return rnd.choice([*seats, *roles, *roles, *deputies, STRANGER, BOT])
 
 
 def _note(round_: Round, rnd: Random) -> NoteId:
@@ -231,7 +271,7 @@ def _side(rnd: Random) -> Side:
     return rnd.choice(list(Side))
 
 
-Make = Callable[[Wild, Round, Random, datetime, int], c.Command]
+Make = Callable[[Wild, Round, Random, datetime, int], Command]
 
 
 def _found(round_: Round, rnd: Random) -> dict[MemberId, tuple[tuple[str, str], ...]]:
@@ -246,12 +286,12 @@ def _proposals(round_: Round, rnd: Random) -> tuple[MergeProposal, ...]:
     return tuple(MergeProposal(_note(round_, rnd), _note(round_, rnd), 0.8, "alike") for _ in range(rnd.randrange(3)))
 
 
-def _window(by: MemberId, rnd: Random, now: datetime) -> c.SetWindow:
+def _window(by: MemberId, rnd: Random, now: datetime) -> SetWindow:
     opens = now + timedelta(hours=rnd.choice((-1, 0, 0, 3)))
-    return c.SetWindow(by, opens, opens + timedelta(hours=rnd.choice((-1, 1, 20))))
+    return SetWindow(by, opens, opens + timedelta(hours=rnd.choice((-1, 1, 20))))
 
 
-def _any_plan(wild: Wild, round_: Round, rnd: Random, by: MemberId) -> c.HandInPlan:
+def _any_plan(wild: Wild, round_: Round, rnd: Random, by: MemberId) -> HandInPlan:
     plan = wild.plan(round_, rnd, by).plan
     changed = replace(
         plan,
@@ -263,7 +303,7 @@ def _any_plan(wild: Wild, round_: Round, rnd: Random, by: MemberId) -> c.HandInP
         title=rnd.choice((plan.title, *BAD_TEXTS)),
         criterion=_any_criterion(wild, rnd),
     )
-    return c.HandInPlan(by, changed)
+    return HandInPlan(by, changed)
 
 
 def _any_criterion(wild: Wild, rnd: Random) -> Criterion:
@@ -272,72 +312,72 @@ def _any_criterion(wild: Wild, rnd: Random) -> Criterion:
 
 
 _KINDS: tuple[Make, ...] = (
-    lambda w, r, x, t, k: c.Start(anybody(r, x)),
+    lambda w, r, x, t, k: Start(anybody(r, x)),
     lambda w, r, x, t, k: _window(anybody(r, x), x, t),
-    lambda w, r, x, t, k: _window(c.BOT, x, t),
-    lambda w, r, x, t, k: c.Forget(anybody(r, x)),
-    lambda w, r, x, t, k: c.MakeUp(anybody(r, x), t + timedelta(hours=5)),
-    lambda w, r, x, t, k: c.MakeUp(c.BOT, t + timedelta(hours=x.choice((-1, 1, 30)))),
-    lambda w, r, x, t, k: c.TellDates(anybody(r, x), {r.step: t}),
-    lambda w, r, x, t, k: c.TellDates(c.BOT, {r.step: t}),
-    lambda w, r, x, t, k: c.Close(anybody(r, x), x.choice(("facilitator", "due", "all in"))),
-    lambda w, r, x, t, k: c.Extend(anybody(r, x)),
-    lambda w, r, x, t, k: c.Pause(anybody(r, x)),
-    lambda w, r, x, t, k: c.Resume(anybody(r, x)),
-    lambda w, r, x, t, k: c.Cancel(anybody(r, x)) if x.random() < 0.1 else c.Cancel(STRANGER),
-    lambda w, r, x, t, k: c.Done(anybody(r, x), x.random() < 0.7),
-    lambda w, r, x, t, k: c.SetAway(anybody(r, x), anybody(r, x), x.random() < 0.5),
-    lambda w, r, x, t, k: c.Leave(anybody(r, x), anybody(r, x)),
-    lambda w, r, x, t, k: c.Join(anybody(r, x), x.choice((anybody(r, x), MemberId(w.number("m")))) or STRANGER, "New"),
-    lambda w, r, x, t, k: c.HandOver(anybody(r, x), x.choice(list(Role)), x.random() < 0.6),
-    lambda w, r, x, t, k: c.ConfirmWeight(anybody(r, x)),
-    lambda w, r, x, t, k: c.WriteNote(
+    lambda w, r, x, t, k: _window(BOT, x, t),
+    lambda w, r, x, t, k: Forget(anybody(r, x)),
+    lambda w, r, x, t, k: MakeUp(anybody(r, x), t + timedelta(hours=5)),
+    lambda w, r, x, t, k: MakeUp(BOT, t + timedelta(hours=x.choice((-1, 1, 30)))),
+    lambda w, r, x, t, k: TellDates(anybody(r, x), {r.step: t}),
+    lambda w, r, x, t, k: TellDates(BOT, {r.step: t}),
+    lambda w, r, x, t, k: Close(anybody(r, x), x.choice(("facilitator", "due", "all in"))),
+    lambda w, r, x, t, k: Extend(anybody(r, x)),
+    lambda w, r, x, t, k: Pause(anybody(r, x)),
+    lambda w, r, x, t, k: Resume(anybody(r, x)),
+    lambda w, r, x, t, k: Cancel(anybody(r, x)) if x.random() < 0.1 else Cancel(STRANGER),
+    lambda w, r, x, t, k: Done(anybody(r, x), x.random() < 0.7),
+    lambda w, r, x, t, k: SetAway(anybody(r, x), anybody(r, x), x.random() < 0.5),
+    lambda w, r, x, t, k: Leave(anybody(r, x), anybody(r, x)),
+    lambda w, r, x, t, k: Join(anybody(r, x), x.choice((anybody(r, x), MemberId(w.number("m")))) or STRANGER, "New"),
+    lambda w, r, x, t, k: HandOver(anybody(r, x), x.choice(list(Role)), x.random() < 0.6),
+    lambda w, r, x, t, k: ConfirmWeight(anybody(r, x)),
+    lambda w, r, x, t, k: WriteNote(
         anybody(r, x), x.choice((_note(r, x), NoteId(w.number("n")))), x.choice((_lever(r, x), LeverId("none"))),
         _side(x), w.text(x), x.choice(("", w.word())),
     ),
-    lambda w, r, x, t, k: c.EditNote(anybody(r, x), _note(r, x), w.text(x)),
-    lambda w, r, x, t, k: c.WithdrawNote(anybody(r, x), _note(r, x)),
-    lambda w, r, x, t, k: c.KeepDraft(anybody(r, x), NoteId(w.number("d")), w.text(x), w.word()),
-    lambda w, r, x, t, k: c.DropDraft(anybody(r, x), _note(r, x)),
-    lambda w, r, x, t, k: c.Consent(anybody(r, x)),
-    lambda w, r, x, t, k: c.HideNote(anybody(r, x), _note(r, x), w.text(x)),
-    lambda w, r, x, t, k: c.SettleLateNote(anybody(r, x), _note(r, x), x.choice(("post", "hold", "withdraw"))),
-    lambda w, r, x, t, k: c.PickFocus(
+    lambda w, r, x, t, k: EditNote(anybody(r, x), _note(r, x), w.text(x)),
+    lambda w, r, x, t, k: WithdrawNote(anybody(r, x), _note(r, x)),
+    lambda w, r, x, t, k: KeepDraft(anybody(r, x), NoteId(w.number("d")), w.text(x), w.word()),
+    lambda w, r, x, t, k: DropDraft(anybody(r, x), _note(r, x)),
+    lambda w, r, x, t, k: Consent(anybody(r, x)),
+    lambda w, r, x, t, k: HideNote(anybody(r, x), _note(r, x), w.text(x)),
+    lambda w, r, x, t, k: SettleLateNote(anybody(r, x), _note(r, x), x.choice(("post", "hold", "withdraw"))),
+    lambda w, r, x, t, k: PickFocus(
         anybody(r, x), x.choice((_lever(r, x), LeverId("none"))), x.choice((REASON, "so"))
     ),
-    lambda w, r, x, t, k: c.ProposeMerges(x.choice((c.BOT, anybody(r, x))), _proposals(r, x)),
-    lambda w, r, x, t, k: c.AnswerMerge(anybody(r, x), _note(r, x), _note(r, x), x.random() < 0.7),
-    lambda w, r, x, t, k: c.JoinForces(anybody(r, x), _force(r, x), _force(r, x)),
-    lambda w, r, x, t, k: c.SplitForce(anybody(r, x), _force(r, x)),
-    lambda w, r, x, t, k: c.CastVote(anybody(r, x), _option(r, x), x.choice(SIGNS)),
-    lambda w, r, x, t, k: c.CastVote(anybody(r, x), _option(r, x), w.word()),
-    lambda w, r, x, t, k: c.TakeBackVote(anybody(r, x), _option(r, x), x.choice(SIGNS)),
-    lambda w, r, x, t, k: c.LockBallot(anybody(r, x)),
-    lambda w, r, x, t, k: c.Reconcile(x.choice((c.BOT, anybody(r, x))), _found(r, x)),
-    lambda w, r, x, t, k: c.WriteQuestion(anybody(r, x), _question(r, x), _force(r, x), w.text(x)),
-    lambda w, r, x, t, k: c.DropQuestion(anybody(r, x), _question(r, x)),
-    lambda w, r, x, t, k: c.SuggestQuestion(anybody(r, x), w.text(x)),
-    lambda w, r, x, t, k: c.GivePrecedent(
+    lambda w, r, x, t, k: ProposeMerges(x.choice((BOT, anybody(r, x))), _proposals(r, x)),
+    lambda w, r, x, t, k: AnswerMerge(anybody(r, x), _note(r, x), _note(r, x), x.random() < 0.7),
+    lambda w, r, x, t, k: JoinForces(anybody(r, x), _force(r, x), _force(r, x)),
+    lambda w, r, x, t, k: SplitForce(anybody(r, x), _force(r, x)),
+    lambda w, r, x, t, k: CastVote(anybody(r, x), _option(r, x), x.choice(SIGNS)),
+    lambda w, r, x, t, k: CastVote(anybody(r, x), _option(r, x), w.word()),
+    lambda w, r, x, t, k: TakeBackVote(anybody(r, x), _option(r, x), x.choice(SIGNS)),
+    lambda w, r, x, t, k: LockBallot(anybody(r, x)),
+    lambda w, r, x, t, k: Reconcile(x.choice((BOT, anybody(r, x))), _found(r, x)),
+    lambda w, r, x, t, k: WriteQuestion(anybody(r, x), _question(r, x), _force(r, x), w.text(x)),
+    lambda w, r, x, t, k: DropQuestion(anybody(r, x), _question(r, x)),
+    lambda w, r, x, t, k: SuggestQuestion(anybody(r, x), w.text(x)),
+    lambda w, r, x, t, k: GivePrecedent(
         anybody(r, x), PrecedentId(x.choice(("x", w.number("x")))), _question(r, x), w.text(x)[:99], w.text(x)[:99]
     ),
     lambda w, r, x, t, k: _any_plan(w, r, x, anybody(r, x)),
-    lambda w, r, x, t, k: c.WithdrawPlan(anybody(r, x), _plan(r, x)),
-    lambda w, r, x, t, k: c.Compare(
+    lambda w, r, x, t, k: WithdrawPlan(anybody(r, x), _plan(r, x)),
+    lambda w, r, x, t, k: Compare(
         anybody(r, x), x.choice(list(Axis)), _plan(r, x), _plan(r, x), x.choice(("first", "second", "same"))
     ),
-    lambda w, r, x, t, k: c.ChoosePlan(anybody(r, x), _plan(r, x), k, t),
-    lambda w, r, x, t, k: c.DropChoice(anybody(r, x), _plan(r, x)),
-    lambda w, r, x, t, k: c.OfferToOwn(anybody(r, x), _plan(r, x)),
-    lambda w, r, x, t, k: c.AskOwner(anybody(r, x), _plan(r, x), anybody(r, x)),
-    lambda w, r, x, t, k: c.AnswerOwnership(anybody(r, x), _plan(r, x), x.random() < 0.6, x.choice(("", w.text(x)))),
-    lambda w, r, x, t, k: c.SetActions(
+    lambda w, r, x, t, k: ChoosePlan(anybody(r, x), _plan(r, x), k, t),
+    lambda w, r, x, t, k: DropChoice(anybody(r, x), _plan(r, x)),
+    lambda w, r, x, t, k: OfferToOwn(anybody(r, x), _plan(r, x)),
+    lambda w, r, x, t, k: AskOwner(anybody(r, x), _plan(r, x), anybody(r, x)),
+    lambda w, r, x, t, k: AnswerOwnership(anybody(r, x), _plan(r, x), x.random() < 0.6, x.choice(("", w.text(x)))),
+    lambda w, r, x, t, k: SetActions(
         anybody(r, x), _plan(r, x), tuple(_action(r, x, _when(x, t)) for _ in range(x.randrange(3)))
     ),
-    lambda w, r, x, t, k: c.SetReview(anybody(r, x), _plan(r, x), _when(x, t)),
-    lambda w, r, x, t, k: c.CompleteCriterion(anybody(r, x), _plan(r, x), _any_criterion(w, x)),
-    lambda w, r, x, t, k: c.NameChecker(anybody(r, x), _plan(r, x), w.text(x)),
-    lambda w, r, x, t, k: c.SetNextRound(anybody(r, x), _when(x, t)),
-    lambda w, r, x, t, k: c.AcceptOverlap(anybody(r, x)),
-    lambda w, r, x, t, k: c.Forecast(anybody(r, x), _plan(r, x), x.choice((-1, 0, 55, 100, 101)), w.text(x)),
-    lambda w, r, x, t, k: c.Commit(anybody(r, x), k),
+    lambda w, r, x, t, k: SetReview(anybody(r, x), _plan(r, x), _when(x, t)),
+    lambda w, r, x, t, k: CompleteCriterion(anybody(r, x), _plan(r, x), _any_criterion(w, x)),
+    lambda w, r, x, t, k: NameChecker(anybody(r, x), _plan(r, x), w.text(x)),
+    lambda w, r, x, t, k: SetNextRound(anybody(r, x), _when(x, t)),
+    lambda w, r, x, t, k: AcceptOverlap(anybody(r, x)),
+    lambda w, r, x, t, k: Forecast(anybody(r, x), _plan(r, x), x.choice((-1, 0, 55, 100, 101)), w.text(x)),
+    lambda w, r, x, t, k: Commit(anybody(r, x), k),
 )  # fmt: skip

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from coldframe.clock import ManualClock, SeededIds
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, RoundId
+from coldframe.domain.round.commands.course import Start
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
@@ -79,7 +79,7 @@ async def begin(
             await uow.save_member(members.with_calendar(record, calendar))
 
     async def work(turn: Turn) -> None:
-        await turn.act(await turn.round(round_.id), c.Start(F))
+        await turn.act(await turn.round(round_.id), Start(F))
 
     await house.engine.act(f"start/{round_id}", work)
     return round_

@@ -7,9 +7,15 @@ from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from datetime import datetime
 from pathlib import Path
 
-from coldframe.domain import commands as c
+from coldframe.domain.commands import Command
 from coldframe.domain.names import ForceId, NoteId, PlanId, PrecedentId, QuestionId, Side, Step
 from coldframe.domain.round import rules
+from coldframe.domain.round.commands.ballots import CastVote
+from coldframe.domain.round.commands.course import Close
+from coldframe.domain.round.commands.merging import PickFocus
+from coldframe.domain.round.commands.notes import WriteNote
+from coldframe.domain.round.commands.plans import HandInPlan
+from coldframe.domain.round.commands.questions import GivePrecedent, WriteQuestion
 from coldframe.domain.state import Round
 from demo.hand import words_of
 from tests.domain.play import REASON, RETENTION, D, F, a_plan
@@ -44,39 +50,39 @@ async def reach(team: Running, step: Step) -> Round:
         if (await team.current()).step is round_.step:
             assert round_.progress.opens is not None
             await team.until(max(team.clock.now(), round_.progress.opens))
-            await team.act(f"close/{round_.step}", *_votes(round_), c.Close(F))
+            await team.act(f"close/{round_.step}", *_votes(round_), Close(F))
     return round_
 
 
-def _commands(round_: Round) -> tuple[c.Command, ...]:
+def _commands(round_: Round) -> tuple[Command, ...]:
     """What closes the step, or for a ballot what comes before its votes: nothing."""
     members = rules.expected(round_)
     match round_.step:
         case Step.NOTES:
             restraining = Side.RESTRAINING
-            notes = (c.WriteNote(m, NoteId(f"n{i}"), RETENTION, restraining, TOPICS[i]) for i, m in enumerate(members))
-            return (*notes, c.Close(F))
+            notes = (WriteNote(m, NoteId(f"n{i}"), RETENTION, restraining, TOPICS[i]) for i, m in enumerate(members))
+            return (*notes, Close(F))
         case Step.FOCUS:
-            return (c.PickFocus(D, RETENTION, REASON),)
+            return (PickFocus(D, RETENTION, REASON),)
         case Step.QUESTIONS:
             force = next(s.option for s in round_.forces_standing if s.carried)
-            return (c.WriteQuestion(F, QuestionId("q1"), ForceId(force), "How might we greet new teams?"), c.Close(F))
+            return (WriteQuestion(F, QuestionId("q1"), ForceId(force), "How might we greet new teams?"), Close(F))
         case Step.PRECEDENTS:
-            return (c.GivePrecedent(D, PrecedentId("x1"), QuestionId("q1"), "A library", "They rang."), c.Close(F))
+            return (GivePrecedent(D, PrecedentId("x1"), QuestionId("q1"), "A library", "They rang."), Close(F))
         case Step.PLANS:
-            return (*(c.HandInPlan(m, a_plan(f"p{i}")) for i, m in enumerate(members[:3])), c.Close(F))
+            return (*(HandInPlan(m, a_plan(f"p{i}")) for i, m in enumerate(members[:3])), Close(F))
         case Step.DOTS | Step.BALLOT:
             return ()
         case _:
-            return (c.Close(F),)
+            return (Close(F),)
 
 
-def _votes(round_: Round) -> tuple[c.Command, ...]:
+def _votes(round_: Round) -> tuple[Command, ...]:
     if round_.step is Step.DOTS:
         options = [str(force.id) for force in round_.forces]
     else:
         options = [str(PlanId(p)) for p in round_.plan_order]
-    return tuple(c.CastVote(m, options[i % len(options)], "button") for i, m in enumerate(rules.expected(round_)))
+    return tuple(CastVote(m, options[i % len(options)], "button") for i, m in enumerate(rules.expected(round_)))
 
 
 def told(team: Running, person: str) -> list[str]:

@@ -10,8 +10,18 @@ from pathlib import Path
 from typing import Any
 
 from coldframe.clock import ManualClock, SeededIds
-from coldframe.domain import commands as c
+from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.round.commands.commitment import (
+    AnswerOwnership,
+    AskOwner,
+    ChoosePlan,
+    Commit,
+    Forecast,
+    SetActions,
+    SetNextRound,
+    SetReview,
+)
 from coldframe.domain.state import Action, Round
 from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import members
@@ -104,7 +114,7 @@ class Team:
         assert found is not None
         return found
 
-    async def act(self, occasion: str, *commands: c.Command) -> None:
+    async def act(self, occasion: str, *commands: Command) -> None:
         """Acts on the round as if by its own buttons."""
 
         async def work(turn: Turn) -> None:
@@ -278,18 +288,18 @@ async def _seal(
     current = await turn.round(round_.id)
     for number, (plan_name, owner) in enumerate(owned.items()):
         plan = PlanId(plan_name)
-        current = await turn.act(current, c.ChoosePlan(F, plan, running_trials=0))
-        current = await turn.act(current, c.AskOwner(F, plan, owner))
-        current = await turn.act(current, c.AnswerOwnership(owner, plan, accept=True))
+        current = await turn.act(current, ChoosePlan(F, plan, running_trials=0))
+        current = await turn.act(current, AskOwner(F, plan, owner))
+        current = await turn.act(current, AnswerOwnership(owner, plan, accept=True))
         action = Action("a1", "When it is ten I call the first team", owner, now + timedelta(days=1, hours=2))
-        current = await turn.act(current, c.SetActions(owner, plan, (action,)))
+        current = await turn.act(current, SetActions(owner, plan, (action,)))
         review = now + timedelta(weeks=weeks, days=1, hours=number)
-        current = await turn.act(current, c.SetReview(owner, plan, review))
+        current = await turn.act(current, SetReview(owner, plan, review))
         for member, chance in chances.items():
             fear = fears[list(chances).index(member)] if list(chances).index(member) < len(fears) else ""
-            current = await turn.act(current, c.Forecast(MemberId(member), plan, chance, fear))
-    current = await turn.act(current, c.SetNextRound(F, now + timedelta(weeks=weeks + 2)))
-    await turn.act(current, c.Commit(D, running_trials=0))
+            current = await turn.act(current, Forecast(MemberId(member), plan, chance, fear))
+    current = await turn.act(current, SetNextRound(F, now + timedelta(weeks=weeks + 2)))
+    await turn.act(current, Commit(D, running_trials=0))
 
 
 __all__ = ["CHANNEL", "MONDAY", "WEEK", "Code", "Team", "a_team", "words"]

@@ -14,8 +14,8 @@ import pytest
 from freezegun import freeze_time
 
 from coldframe.clock import ManualClock, SystemClock
-from coldframe.domain import commands as c
 from coldframe.domain.names import LeverId, NoteId, Side, Step
+from coldframe.domain.round.commands.notes import WriteNote
 from coldframe.engine.alarm import HEARTBEAT, Alarm
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.engine import Engine
@@ -67,7 +67,7 @@ async def test_a_live_round_walks_through_a_change_of_clock(opens: datetime, clo
 
             async def write(turn: Turn) -> None:
                 for m in SIX[:4]:
-                    note = c.WriteNote(m, NoteId(f"n-{m}"), LeverId("retention"), Side.RESTRAINING, f"{m} leaks")
+                    note = WriteNote(m, NoteId(f"n-{m}"), LeverId("retention"), Side.RESTRAINING, f"{m} leaks")
                     await turn.act(await turn.round(round_.id), note)
 
             await house.engine.act("notes", write)

@@ -17,8 +17,9 @@ from coldframe.calendar.feed import member_feed
 from coldframe.calendar.ics import Entry
 from coldframe.chat.room.server import Server
 from coldframe.config import SettingsError, load
-from coldframe.domain import commands as c
 from coldframe.domain.names import LeverId, NoteId, Side
+from coldframe.domain.round.commands.commitment import AnswerOwnership, AskOwner, ChoosePlan, SetReview
+from coldframe.domain.round.commands.notes import WriteNote
 from coldframe.feeds.routes import addresses, feed_routes
 from tests.domain.play import D, F
 from tests.engine.clockwork import running
@@ -170,7 +171,7 @@ async def test_nothing_private_of_a_step_shows_before_its_reveal(tmp_path: Path)
     async with running(tmp_path, MONDAY) as team, client_of(team) as client:
         path, before = await path_of(team, D), await path_of(team, F)
         empty = [dates_in(await (await client.get(p)).read()) for p in (path, before)]
-        note = c.WriteNote(D, NoteId("n1"), LeverId("retention"), Side.RESTRAINING, "the invoice is a surprise")
+        note = WriteNote(D, NoteId("n1"), LeverId("retention"), Side.RESTRAINING, "the invoice is a surprise")
         await team.act("note", note)
         for p, known in zip((path, before), empty, strict=True):
             body = await (await client.get(p)).read()
@@ -184,10 +185,10 @@ async def test_a_plan_shows_in_no_feed_before_the_commitment_is_sealed(tmp_path:
         plan = next(iter((await team.current()).plans))
         await team.act(
             "settle",
-            c.ChoosePlan(F, plan, running_trials=0),
-            c.AskOwner(F, plan, D),
-            c.AnswerOwnership(D, plan, accept=True),
-            c.SetReview(D, plan, MONDAY + 5 * WEEK),
+            ChoosePlan(F, plan, running_trials=0),
+            AskOwner(F, plan, D),
+            AnswerOwnership(D, plan, accept=True),
+            SetReview(D, plan, MONDAY + 5 * WEEK),
         )
         body = await (await client.get(await path_of(team, D))).read()
         assert b"Title of" not in body

@@ -6,9 +6,15 @@ from dataclasses import asdict
 
 import pytest
 
-from coldframe.domain import commands as c
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, NoteId, PrecedentId, QuestionId, Side, Step
+from coldframe.domain.people.commands import Forget, Leave
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.commitment import ChoosePlan, Forecast
+from coldframe.domain.round.commands.course import Close
+from coldframe.domain.round.commands.notes import Consent, KeepDraft, WriteNote
+from coldframe.domain.round.commands.plans import HandInPlan
+from coldframe.domain.round.commands.questions import GivePrecedent, SuggestQuestion
 from coldframe.domain.round.plans import checked_criterion
 from coldframe.store.rounds import to_rows
 from tests.domain.play import FD, RETENTION, D, F, Play, a_plan, criterion
@@ -17,7 +23,7 @@ INES, JON = MemberId("ines"), MemberId("jon")
 
 
 def _late(play: Play, by: MemberId, note: str) -> None:
-    play.do(c.WriteNote(by, NoteId(note), RETENTION, Side.RESTRAINING, "A late thought"))
+    play.do(WriteNote(by, NoteId(note), RETENTION, Side.RESTRAINING, "A late thought"))
 
 
 def test_what_nobody_has_read_is_deleted() -> None:
@@ -25,29 +31,29 @@ def test_what_nobody_has_read_is_deleted() -> None:
     play = Play().to(Step.NOTES)
     play.note(INES, "n1")
     play.note(JON, "n2")
-    play.do(c.KeepDraft(INES, NoteId("d1"), "Unclear"), c.Forget(INES))
+    play.do(KeepDraft(INES, NoteId("d1"), "Unclear"), Forget(INES))
     assert (set(play.round.notes), set(play.round.drafts)) == ({"n2"}, set())
     play.to(Step.FOCUS)
     _late(play, INES, "l1")
     _late(play, JON, "l2")
-    play.do(c.Forget(INES))
+    play.do(Forget(INES))
     assert set(play.round.late_notes) == {"l2"}
     play.to(Step.PLANS)
-    play.do(c.HandInPlan(INES, a_plan("p1")), c.HandInPlan(JON, a_plan("p2")), c.Forget(INES))
+    play.do(HandInPlan(INES, a_plan("p1")), HandInPlan(JON, a_plan("p2")), Forget(INES))
     assert set(play.round.plans) == {"p2"}
 
 
 def test_what_everybody_has_read_stays_without_the_name() -> None:
     """Revealed plans, precedents, suggestions and forecasts say no more whose they were; the seat has no name."""
     play = Play().to(Step.QUESTIONS)
-    play.do(c.SuggestQuestion(INES, "How might we listen?"))
+    play.do(SuggestQuestion(INES, "How might we listen?"))
     play.to(Step.PRECEDENTS)
-    play.do(c.GivePrecedent(INES, PrecedentId("x9"), QuestionId("q1"), "A school", "They listened."))
+    play.do(GivePrecedent(INES, PrecedentId("x9"), QuestionId("q1"), "A school", "They listened."))
     play.to(Step.PLANS)
     plan = a_plan("p9", might_fail="I am too slow.", chance=40)
-    play.do(c.HandInPlan(INES, plan))
+    play.do(HandInPlan(INES, plan))
     play.to(Step.COMMITMENT)
-    play.do(c.ChoosePlan(F, plan.id), c.Forecast(INES, plan.id, 30), c.Forget(INES))
+    play.do(ChoosePlan(F, plan.id), Forecast(INES, plan.id, 30), Forget(INES))
     kept = play.round.plans[plan.id]
     assert (kept.title, kept.author, kept.might_fail, kept.chance) == (plan.title, None, "", None)
     assert {p.title for p in play.round.precedents} == {"A school", "A library"}
@@ -61,8 +67,8 @@ def test_what_everybody_has_read_stays_without_the_name() -> None:
 def test_only_somebody_of_the_round_is_forgotten_and_in_ended_rounds_too() -> None:
     """A stranger is refused; the end of a round is no reason to keep anything."""
     play = Play().to(Step.COMMITTED)
-    assert play.refused(c.Forget(MemberId("stranger"))) is Because.NOT_A_MEMBER
-    play.do(c.Forget(D))
+    assert play.refused(Forget(MemberId("stranger"))) is Because.NOT_A_MEMBER
+    play.do(Forget(D))
     assert play.round.name_of(D) == "somebody who left"
 
 
@@ -92,15 +98,15 @@ def test_who_agreed_cannot_be_read_at_rest() -> None:
     """A consent says who wrote, so it is sealed with the notes: the open document stays as it was."""
     play = _few()
     before = to_rows(play.round).doc
-    play.do(c.Consent(INES))
+    play.do(Consent(INES))
     assert to_rows(play.round).doc == before
 
 
 def test_a_writer_who_left_without_agreeing_holds_nothing_up() -> None:
     """Their notes wait for a later round, unsigned; those of the others appear when all of them have agreed."""
     play = _few()
-    play.do(c.Consent(INES))
-    play.do(c.Leave(c.BOT, JON))
+    play.do(Consent(INES))
+    play.do(Leave(BOT, JON))
     assert play.round.step is Step.FOCUS
     assert (play.round.revealed, play.round.writers) == (("n1",), 1)
     held = play.round.late_notes[NoteId("n2")]
@@ -110,9 +116,9 @@ def test_a_writer_who_left_without_agreeing_holds_nothing_up() -> None:
 def test_a_writer_who_left_after_agreeing_is_shown() -> None:
     """A consent holds when its writer leaves; the others are waited for all the same."""
     play = _few()
-    play.do(c.Consent(JON), c.Leave(c.BOT, JON))
+    play.do(Consent(JON), Leave(BOT, JON))
     assert play.round.step is Step.NOTES
-    play.do(c.Consent(INES))
+    play.do(Consent(INES))
     assert set(play.round.revealed) == {"n1", "n2"}
 
 
@@ -121,9 +127,9 @@ def test_the_notes_of_the_only_writer_are_not_shown_when_they_have_left() -> Non
     play = Play().to(Step.NOTES)
     play.note(INES, "n1")
     play.close()
-    play.do(c.Leave(c.BOT, INES))
-    assert play.refused(c.Close(F)) is Because.NOTHING_IN
-    assert play.refused(c.Consent(INES)) is Because.NOT_A_MEMBER
+    play.do(Leave(BOT, INES))
+    assert play.refused(Close(F)) is Because.NOTHING_IN
+    assert play.refused(Consent(INES)) is Because.NOT_A_MEMBER
 
 
 def test_three_writers_are_shown_although_one_has_left() -> None:
@@ -131,7 +137,7 @@ def test_three_writers_are_shown_although_one_has_left() -> None:
     play = Play().to(Step.NOTES)
     for number, member in enumerate((INES, JON, FD)):
         play.note(member, f"n{number}")
-    play.do(c.Leave(c.BOT, JON))
+    play.do(Leave(BOT, JON))
     play.close()
     assert set(play.round.revealed) == {"n0", "n1", "n2"}
 
@@ -139,9 +145,9 @@ def test_three_writers_are_shown_although_one_has_left() -> None:
 def test_a_note_written_after_agreeing_is_agreed_to_as_well() -> None:
     """One yes covers all that its writer has in the step."""
     play = _few()
-    play.do(c.Consent(INES))
+    play.do(Consent(INES))
     play.note(INES, "n3")
-    play.do(c.Consent(JON))
+    play.do(Consent(JON))
     assert set(play.round.revealed) == {"n1", "n2", "n3"}
 
 

@@ -6,11 +6,15 @@ from datetime import timedelta
 
 import pytest
 
-from coldframe.domain import commands as c
-from coldframe.domain import facts as f
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.people.commands import HandOver, Leave
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import ballots
+from coldframe.domain.round.commands.ballots import CastVote, LockBallot, Reconcile, TakeBackVote
+from coldframe.domain.round.commands.course import Close, Done, Pause
+from coldframe.domain.round.commands.plans import HandInPlan
+from coldframe.domain.round.facts.ballots import BallotCounted, DotsCounted, VoteCast
 from coldframe.domain.state import Mark
 from tests.domain.play import FD, HOUR, OTHERS, D, F, Play, a_plan, a_round
 
@@ -26,7 +30,7 @@ def _dots(**settings: int) -> tuple[Play, list[str]]:
 def _ballot(plans: int = 3, people: int = 6) -> Play:
     play = Play(people=people).to(Step.PLANS)
     for number in range(plans):
-        play.do(c.HandInPlan(play.members()[number % people], a_plan(f"p{number}")))
+        play.do(HandInPlan(play.members()[number % people], a_plan(f"p{number}")))
     play.close()
     return play.to(Step.BALLOT)
 
@@ -50,8 +54,8 @@ def test_several_dots_may_lie_on_one_force() -> None:
 def test_different_emoji_on_one_option_are_different_votes() -> None:
     """Any emoji is a vote, each kind once."""
     play, (first, *_) = _dots()
-    play.do(c.CastVote(INES, first, "wave"), c.CastVote(INES, first, "+1"))
-    assert play.do(c.CastVote(INES, first, "wave")) == ()
+    play.do(CastVote(INES, first, "wave"), CastVote(INES, first, "+1"))
+    assert play.do(CastVote(INES, first, "wave")) == ()
     assert _counted(play, INES) == [first, first]
 
 
@@ -59,9 +63,9 @@ def test_a_vote_over_the_quota_does_not_count_and_says_so_at_once() -> None:
     """The newest over the quota is kept in sight but not counted; a button over the quota is refused."""
     play, (first, second, *_) = _dots()
     play.vote(INES, first, first, first)
-    facts = play.do(c.CastVote(INES, second, "wave"))
-    assert facts == (f.VoteCast(INES, Mark(second, "wave"), counts=False),)
-    assert play.refused(c.CastVote(INES, second, "button")) is Because.OVER_QUOTA
+    facts = play.do(CastVote(INES, second, "wave"))
+    assert facts == (VoteCast(INES, Mark(second, "wave"), counts=False),)
+    assert play.refused(CastVote(INES, second, "button")) is Because.OVER_QUOTA
     assert _counted(play, INES) == [first] * 3
     assert play.round.dots is not None
     assert play.round.dots.surplus(INES) == (Mark(second, "wave"),)
@@ -71,11 +75,11 @@ def test_taking_a_vote_back_lets_the_one_over_the_quota_count() -> None:
     """Taken back is taken back, and the next in line moves up."""
     play, (first, second, *_) = _dots()
     play.vote(INES, first, first, first)
-    play.do(c.CastVote(INES, second, "wave"), c.TakeBackVote(INES, first, "button"))
+    play.do(CastVote(INES, second, "wave"), TakeBackVote(INES, first, "button"))
     assert sorted(_counted(play, INES)) == sorted([first, first, second])
-    assert play.refused(c.TakeBackVote(INES, second, "button")) is Because.UNKNOWN_ITEM
-    assert play.do(c.TakeBackVote(INES, second, "heart")) == ()
-    play.do(c.TakeBackVote(INES, second, "wave"))
+    assert play.refused(TakeBackVote(INES, second, "button")) is Because.UNKNOWN_ITEM
+    assert play.do(TakeBackVote(INES, second, "heart")) == ()
+    play.do(TakeBackVote(INES, second, "wave"))
     assert _counted(play, INES) == [first, first]
 
 
@@ -84,7 +88,7 @@ def test_a_button_freed_can_be_pressed_again() -> None:
     play, (first, *_) = _dots(dots=2)
     for _ in range(3):
         play.vote(INES, first, first)
-        play.do(c.TakeBackVote(INES, first, "button"), c.TakeBackVote(INES, first, "button"))
+        play.do(TakeBackVote(INES, first, "button"), TakeBackVote(INES, first, "button"))
     assert play.round.dots is not None
     assert play.round.dots.marks == {}
 
@@ -92,10 +96,10 @@ def test_a_button_freed_can_be_pressed_again() -> None:
 def test_votes_come_from_members_on_options() -> None:
     """No stranger votes, and nothing that is not on the ballot is voted for."""
     play, (first, *_) = _dots()
-    assert play.refused(c.CastVote(ZOE, first, "button")) is Because.NOT_A_MEMBER
-    assert play.refused(c.CastVote(INES, "none", "button")) is Because.UNKNOWN_ITEM
-    assert play.refused(c.CastVote(INES, first, "\ud800")) is Because.UNREADABLE
-    assert play.refused(c.CastVote(INES, first, "")) is Because.EMPTY
+    assert play.refused(CastVote(ZOE, first, "button")) is Because.NOT_A_MEMBER
+    assert play.refused(CastVote(INES, "none", "button")) is Because.UNKNOWN_ITEM
+    assert play.refused(CastVote(INES, first, "\ud800")) is Because.UNREADABLE
+    assert play.refused(CastVote(INES, first, "")) is Because.EMPTY
 
 
 @pytest.mark.parametrize(
@@ -111,24 +115,24 @@ def test_votes_come_from_members_on_options() -> None:
 def test_there_is_no_voting_outside_the_ballots(step: Step, code: Because) -> None:
     """Early is not yet, after the close is too late."""
     play = Play(placed_by="facilitator").to(step)
-    assert play.refused(c.CastVote(INES, "x", "button")) is code
+    assert play.refused(CastVote(INES, "x", "button")) is code
 
 
 def test_the_ballot_opens_after_the_reading_time() -> None:
     """Nobody votes on plans before the time to read them is over."""
     play = Play().to(Step.PLANS)
-    play.do(c.HandInPlan(F, a_plan("p0")))
+    play.do(HandInPlan(F, a_plan("p0")))
     play.close()
     assert play.round.step is Step.BALLOT
     for command in (
-        c.CastVote(INES, "p0", "button"),
-        c.TakeBackVote(INES, "p0", "button"),
-        c.LockBallot(INES),
-        c.Reconcile(c.BOT, {INES: (("p0", "wave"),)}),
+        CastVote(INES, "p0", "button"),
+        TakeBackVote(INES, "p0", "button"),
+        LockBallot(INES),
+        Reconcile(BOT, {INES: (("p0", "wave"),)}),
     ):
         assert play.refused(command) is Because.NOT_OPEN_YET
     play.wait(2 * HOUR - timedelta(seconds=1))
-    assert play.refused(c.CastVote(INES, "p0", "button")) is Because.NOT_OPEN_YET
+    assert play.refused(CastVote(INES, "p0", "button")) is Because.NOT_OPEN_YET
     play.wait(timedelta(seconds=1))
     play.vote(INES, "p0")
 
@@ -138,14 +142,14 @@ def test_spending_all_dots_says_done_and_taking_one_back_not_yet() -> None:
     play, (first, *_) = _dots()
     play.vote(INES, first, first, first)
     assert INES in play.round.progress.done
-    play.do(c.TakeBackVote(INES, first, "button"))
+    play.do(TakeBackVote(INES, first, "button"))
     assert INES not in play.round.progress.done
 
 
 def test_votes_are_taken_while_the_round_rests() -> None:
     """A pause stops the clock, not what people send."""
     play, (first, *_) = _dots()
-    play.do(c.Pause(F))
+    play.do(Pause(F))
     play.vote(INES, first)
     assert _counted(play, INES) == [first]
 
@@ -156,13 +160,13 @@ def test_votes_are_taken_while_the_round_rests() -> None:
 def test_a_locked_ballot_stays_as_it_is() -> None:
     """After locking nothing is added, taken back or reconciled."""
     play, (first, second, *_) = _dots()
-    assert play.refused(c.LockBallot(INES)) is Because.NOTHING_IN
+    assert play.refused(LockBallot(INES)) is Because.NOTHING_IN
     play.vote(INES, first)
-    play.do(c.LockBallot(INES))
-    assert play.refused(c.CastVote(INES, second, "button")) is Because.LOCKED
-    assert play.refused(c.TakeBackVote(INES, first, "button")) is Because.LOCKED
-    assert play.refused(c.LockBallot(INES)) is Because.LOCKED
-    assert play.do(c.Reconcile(c.BOT, {INES: ((second, "wave"),)})) == ()
+    play.do(LockBallot(INES))
+    assert play.refused(CastVote(INES, second, "button")) is Because.LOCKED
+    assert play.refused(TakeBackVote(INES, first, "button")) is Because.LOCKED
+    assert play.refused(LockBallot(INES)) is Because.LOCKED
+    assert play.do(Reconcile(BOT, {INES: ((second, "wave"),)})) == ()
     assert INES in play.round.progress.done
 
 
@@ -171,7 +175,7 @@ def test_a_locked_ballot_is_done_unless_comparisons_follow(plans: int, done: boo
     """With one plan or more than eight nothing is compared after one's own ballot, so locking it is all."""
     play = _ballot(plans)
     play.vote(INES, "p0")
-    play.do(c.LockBallot(INES))
+    play.do(LockBallot(INES))
     assert (INES in play.round.progress.done) is done
 
 
@@ -182,25 +186,25 @@ def test_the_platforms_reading_wins_for_emoji() -> None:
     """Emoji that were missed are added, those that vanished dropped; buttons stay."""
     play, (first, second, *_) = _dots()
     play.vote(INES, first)
-    play.do(c.CastVote(INES, second, "wave"))
-    play.do(c.Reconcile(c.BOT, {INES: ((first, "heart"), (first, "heart")), JON: ((second, "wave"),)}))
+    play.do(CastVote(INES, second, "wave"))
+    play.do(Reconcile(BOT, {INES: ((first, "heart"), (first, "heart")), JON: ((second, "wave"),)}))
     assert _counted(play, INES) == [first, first]
     assert _counted(play, JON) == [second]
-    assert play.do(c.Reconcile(c.BOT, {JON: ((second, "wave"),)})) == ()
+    assert play.do(Reconcile(BOT, {JON: ((second, "wave"),)})) == ()
 
 
 def test_the_reading_takes_only_members_and_options() -> None:
     """Reactions of strangers, of who left, and on other messages are no votes."""
     play, (first, *_) = _dots()
-    play.do(c.Leave(c.BOT, JON))
-    assert play.do(c.Reconcile(c.BOT, {ZOE: ((first, "a"),), JON: ((first, "a"),), INES: (("none", "a"),)})) == ()
-    assert play.refused(c.Reconcile(INES, {F: ((first, "a"),)})) is Because.NOT_YOURS
+    play.do(Leave(BOT, JON))
+    assert play.do(Reconcile(BOT, {ZOE: ((first, "a"),), JON: ((first, "a"),), INES: (("none", "a"),)})) == ()
+    assert play.refused(Reconcile(INES, {F: ((first, "a"),)})) is Because.NOT_YOURS
 
 
 def test_a_ledger_emptied_by_the_reading_is_empty() -> None:
     """Who took everything off while the bot was away has not voted."""
     play, (first, *_) = _dots()
-    play.do(c.CastVote(INES, first, "wave"), c.Reconcile(c.BOT, {INES: ()}))
+    play.do(CastVote(INES, first, "wave"), Reconcile(BOT, {INES: ()}))
     assert play.round.dots is not None
     assert play.round.dots.votes() == {}
 
@@ -226,7 +230,7 @@ def test_forces_tied_at_the_cut_all_go_on() -> None:
     play.close()
     carried = {s.option: s.place for s in play.round.forces_standing if s.carried}
     assert carried == {options[0]: 1, options[1]: 2, options[2]: 2, options[3]: 2}
-    counted = next(x for x in play.facts if isinstance(x, f.DotsCounted))
+    counted = next(x for x in play.facts if isinstance(x, DotsCounted))
     assert counted.unused == 6 * 3 - 5
 
 
@@ -271,7 +275,7 @@ def test_the_decision_makers_votes_weigh_in_the_ballot() -> None:
 def test_the_weight_goes_with_the_role() -> None:
     """After a hand-over the deputy's votes weigh."""
     play = _ballot()
-    play.do(c.HandOver(D, Role.DECISION_MAKER))
+    play.do(HandOver(D, Role.DECISION_MAKER))
     chief = play.round.roles.acting(Role.DECISION_MAKER)
     play.vote(chief, "p0")
     play.vote(D, "p1")
@@ -285,7 +289,7 @@ def test_votes_for_ones_own_plan_count_and_are_told_as_a_total() -> None:
     play.vote(F, "p0", "p0")
     play.vote(D, "p1", "p0")
     play.close()
-    counted = next(x for x in play.facts if isinstance(x, f.BallotCounted))
+    counted = next(x for x in play.facts if isinstance(x, BallotCounted))
     assert counted.own_votes == 3
     assert counted.unused == 6 * 2 - 4
 
@@ -320,7 +324,7 @@ def test_without_a_tie_at_the_cut_nothing_is_drawn() -> None:
 def test_a_ballot_without_votes_is_not_counted(step: Step) -> None:
     """Nothing came in, so there is nothing to count."""
     play = Play().to(step)
-    assert play.refused(c.Close(F)) is Because.NOTHING_IN
+    assert play.refused(Close(F)) is Because.NOTHING_IN
 
 
 @pytest.mark.parametrize(("others", "shown"), [(2, False), (3, True)])
@@ -332,7 +336,7 @@ def test_columns_need_three_other_voters(others: int, shown: bool) -> None:
     assert ballots.columns_shown(play.round) is shown
     play.close()
     assert ballots.columns_shown(play.round) is shown
-    play.do(c.HandOver(D, Role.DECISION_MAKER))
+    play.do(HandOver(D, Role.DECISION_MAKER))
     assert ballots.columns_shown(play.round) is shown
 
 
@@ -349,7 +353,7 @@ def test_votes_of_who_left_count_until_the_close() -> None:
     """Votes cast before leaving are counted."""
     play = _ballot()
     play.vote(INES, "p2", "p2")
-    play.do(c.Leave(c.BOT, INES))
+    play.do(Leave(BOT, INES))
     play.close()
     assert play.round.plans_standing[0].option == PlanId("p2")
 
@@ -372,7 +376,7 @@ def test_a_force_without_a_dot_is_not_carried_on() -> None:
 
 def test_there_is_nothing_to_read_back_outside_the_ballots() -> None:
     """The ledgers are closed then."""
-    assert Play().to(Step.QUESTIONS).refused(c.Reconcile(c.BOT, {})) is Because.TOO_LATE
+    assert Play().to(Step.QUESTIONS).refused(Reconcile(BOT, {})) is Because.TOO_LATE
 
 
 def test_changing_votes_in_the_ballot_on_plans_does_not_say_done() -> None:
@@ -380,5 +384,5 @@ def test_changing_votes_in_the_ballot_on_plans_does_not_say_done() -> None:
     play = _ballot()
     play.vote(INES, "p0", "p0")
     assert INES not in play.round.progress.done
-    play.do(c.Done(INES), c.TakeBackVote(INES, "p0", "button"))
+    play.do(Done(INES), TakeBackVote(INES, "p0", "button"))
     assert INES in play.round.progress.done

@@ -6,9 +6,27 @@ from datetime import timedelta
 
 import pytest
 
-from coldframe.domain import commands as c
+from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.people.commands import Leave
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.commitment import (
+    AcceptOverlap,
+    AnswerOwnership,
+    AskOwner,
+    ChoosePlan,
+    Commit,
+    CompleteCriterion,
+    DropChoice,
+    Forecast,
+    NameChecker,
+    OfferToOwn,
+    SetActions,
+    SetNextRound,
+    SetReview,
+)
+from coldframe.domain.round.commands.course import Close, Pause
+from coldframe.domain.round.commands.plans import HandInPlan
 from coldframe.domain.round.commitment import missing, overlaps
 from coldframe.domain.round.life import decide
 from coldframe.domain.state import Action
@@ -23,13 +41,13 @@ def _commitment(**settings: int) -> Play:
     play = Play(**settings).to(Step.PLANS)
     for number, member in enumerate((F, D, INES)):
         page = a_plan(f"p{number}", criterion=criterion(measure=f"measure {number}"))
-        play.do(c.HandInPlan(member, page))
+        play.do(HandInPlan(member, page))
     play.close()
     return play.to(Step.COMMITMENT)
 
 
 def _owned(play: Play, plan: PlanId = P0, owner: MemberId = INES) -> None:
-    play.do(c.ChoosePlan(D, plan), c.AskOwner(F, plan, owner), c.AnswerOwnership(owner, plan, accept=True))
+    play.do(ChoosePlan(D, plan), AskOwner(F, plan, owner), AnswerOwnership(owner, plan, accept=True))
 
 
 def _action(play: Play, days: float = 1, who: MemberId = INES, text: str = "When it is ten I call") -> Action:
@@ -38,8 +56,8 @@ def _action(play: Play, days: float = 1, who: MemberId = INES, text: str = "When
 
 def _completed(play: Play, plan: PlanId = P0, owner: MemberId = INES) -> None:
     _owned(play, plan, owner)
-    play.do(c.SetActions(owner, plan, (_action(play),)), c.SetReview(owner, plan, play.now + 30 * DAY))
-    play.do(c.SetNextRound(F, play.now + 60 * DAY))
+    play.do(SetActions(owner, plan, (_action(play),)), SetReview(owner, plan, play.now + 30 * DAY))
+    play.do(SetNextRound(F, play.now + 60 * DAY))
 
 
 # --- two at a time ---
@@ -48,57 +66,57 @@ def _completed(play: Play, plan: PlanId = P0, owner: MemberId = INES) -> None:
 def test_a_third_trial_is_refused_with_the_day_a_place_is_free() -> None:
     """At most two are under way, counting those still running."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0), c.ChoosePlan(F, P1))
-    assert play.refused(c.ChoosePlan(D, P2)) is Because.NO_FREE_PLACE
-    assert play.do(c.ChoosePlan(D, P0)) == ()
+    play.do(ChoosePlan(D, P0), ChoosePlan(F, P1))
+    assert play.refused(ChoosePlan(D, P2)) is Because.NO_FREE_PLACE
+    assert play.do(ChoosePlan(D, P0)) == ()
     free = play.now + 9 * DAY
     with pytest.raises(Refused) as refused:
-        decide(_commitment().round, c.ChoosePlan(D, P0, running_trials=2, free_on=free), play.now)
+        decide(_commitment().round, ChoosePlan(D, P0, running_trials=2, free_on=free), play.now)
     assert refused.value.facts == {"most": 2, "running": 2, "free_on": free}
 
 
 def test_one_running_trial_leaves_one_place() -> None:
     """Trials of earlier rounds take their places."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0, running_trials=1))
-    assert play.refused(c.ChoosePlan(D, P1, running_trials=1)) is Because.NO_FREE_PLACE
+    play.do(ChoosePlan(D, P0, running_trials=1))
+    assert play.refused(ChoosePlan(D, P1, running_trials=1)) is Because.NO_FREE_PLACE
 
 
 def test_a_trial_that_started_meanwhile_is_counted_at_the_seal() -> None:
     """The limit is looked at again when the commitment is sealed."""
     play = _commitment()
     _completed(play)
-    assert play.refused(c.Commit(D, running_trials=2)) is Because.NO_FREE_PLACE
-    play.do(c.Commit(D, running_trials=1))
+    assert play.refused(Commit(D, running_trials=2)) is Because.NO_FREE_PLACE
+    play.do(Commit(D, running_trials=1))
     assert play.round.step is Step.COMMITTED
 
 
 def test_a_choice_can_be_dropped() -> None:
     """A dropped choice makes room."""
     play = _commitment(trials_at_once=1)
-    play.do(c.ChoosePlan(D, P0), c.DropChoice(D, P0))
-    assert play.refused(c.DropChoice(D, P0)) is Because.UNKNOWN_ITEM
-    play.do(c.ChoosePlan(D, P1))
+    play.do(ChoosePlan(D, P0), DropChoice(D, P0))
+    assert play.refused(DropChoice(D, P0)) is Because.UNKNOWN_ITEM
+    play.do(ChoosePlan(D, P1))
     assert list(play.round.choices) == [P1]
 
 
 @pytest.mark.parametrize(
     "command",
     [
-        c.ChoosePlan(INES, P0),
-        c.DropChoice(INES, P0),
-        c.AskOwner(INES, P0, JON),
-        c.SetNextRound(INES, Play().now + 90 * DAY),
-        c.AcceptOverlap(INES),
-        c.Commit(INES, 0),
-        c.SetReview(INES, P0, Play().now + 90 * DAY),
-        c.CompleteCriterion(INES, P0, criterion()),
+        ChoosePlan(INES, P0),
+        DropChoice(INES, P0),
+        AskOwner(INES, P0, JON),
+        SetNextRound(INES, Play().now + 90 * DAY),
+        AcceptOverlap(INES),
+        Commit(INES, 0),
+        SetReview(INES, P0, Play().now + 90 * DAY),
+        CompleteCriterion(INES, P0, criterion()),
     ],
 )
-def test_only_facilitator_and_decision_maker_settle(command: c.Command) -> None:
+def test_only_facilitator_and_decision_maker_settle(command: Command) -> None:
     """The two settle; the owner may set what belongs to the own trial; nobody else."""
     play = _commitment()
-    play.do(c.ChoosePlan(F, P0))
+    play.do(ChoosePlan(F, P0))
     assert play.refused(command) is Because.NOT_FACILITATOR
 
 
@@ -106,16 +124,16 @@ def test_nothing_is_settled_while_the_round_rests() -> None:
     """A pause holds the commitment too."""
     play = _commitment()
     _completed(play)
-    play.do(c.Pause(F))
-    assert play.refused(c.ChoosePlan(D, P1)) is Because.PAUSED
-    assert play.refused(c.Commit(D, 0)) is Because.PAUSED
+    play.do(Pause(F))
+    assert play.refused(ChoosePlan(D, P1)) is Because.PAUSED
+    assert play.refused(Commit(D, 0)) is Because.PAUSED
 
 
 def test_only_a_plan_of_the_round_is_chosen_and_only_now() -> None:
     """Unknown plans and early choices are refused."""
     play = _commitment()
-    assert play.refused(c.ChoosePlan(D, PlanId("no"))) is Because.UNKNOWN_ITEM
-    assert Play(placed_by="facilitator").to(Step.PLACEMENT).refused(c.ChoosePlan(D, P0)) is Because.NOT_OPEN_YET
+    assert play.refused(ChoosePlan(D, PlanId("no"))) is Because.UNKNOWN_ITEM
+    assert Play(placed_by="facilitator").to(Step.PLACEMENT).refused(ChoosePlan(D, P0)) is Because.NOT_OPEN_YET
 
 
 # --- owners ---
@@ -124,66 +142,66 @@ def test_only_a_plan_of_the_round_is_chosen_and_only_now() -> None:
 def test_an_owner_accepts_themselves() -> None:
     """Being asked is not owning; only one's own yes is."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0), c.AskOwner(F, P0, INES))
+    play.do(ChoosePlan(D, P0), AskOwner(F, P0, INES))
     assert play.round.choices[P0].owner is None
-    assert play.refused(c.AnswerOwnership(JON, P0, accept=True)) is Because.NOT_ASKED
-    play.do(c.AnswerOwnership(INES, P0, accept=True))
+    assert play.refused(AnswerOwnership(JON, P0, accept=True)) is Because.NOT_ASKED
+    play.do(AnswerOwnership(INES, P0, accept=True))
     assert play.round.choices[P0].owner == INES
 
 
 def test_a_declined_ownership_leaves_the_trial_without_owner() -> None:
     """A no is kept with its reason, and somebody else can be asked."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0), c.AskOwner(F, P0, INES), c.AnswerOwnership(INES, P0, accept=False, reason="No time"))
+    play.do(ChoosePlan(D, P0), AskOwner(F, P0, INES), AnswerOwnership(INES, P0, accept=False, reason="No time"))
     choice = play.round.choices[P0]
     assert (choice.owner, choice.asked, choice.declined) == (None, None, ((INES, "No time"),))
-    assert play.refused(c.AnswerOwnership(INES, P0, accept=True)) is Because.NOT_ASKED
+    assert play.refused(AnswerOwnership(INES, P0, accept=True)) is Because.NOT_ASKED
     assert (P0, Because.OWNER_MISSING) in missing(play.round)
-    play.do(c.AskOwner(D, P0, JON), c.AnswerOwnership(JON, P0, accept=True))
+    play.do(AskOwner(D, P0, JON), AnswerOwnership(JON, P0, accept=True))
     assert play.round.choices[P0].owner == JON
 
 
 def test_who_offered_and_is_asked_has_accepted() -> None:
     """An offer and a request make an owner, in either order."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0), c.OfferToOwn(INES, P0))
-    assert play.do(c.OfferToOwn(INES, P0)) == ()
+    play.do(ChoosePlan(D, P0), OfferToOwn(INES, P0))
+    assert play.do(OfferToOwn(INES, P0)) == ()
     assert play.round.choices[P0].owner is None
-    play.do(c.AskOwner(F, P0, INES))
+    play.do(AskOwner(F, P0, INES))
     assert play.round.choices[P0].owner == INES
-    play.do(c.ChoosePlan(D, P1), c.AskOwner(F, P1, JON), c.OfferToOwn(JON, P1))
+    play.do(ChoosePlan(D, P1), AskOwner(F, P1, JON), OfferToOwn(JON, P1))
     assert play.round.choices[P1].owner == JON
-    play.do(c.OfferToOwn(INES, P1))
+    play.do(OfferToOwn(INES, P1))
     assert (play.round.choices[P1].owner, play.round.choices[P1].offers) == (JON, (INES,))
 
 
 def test_asking_an_owner_again_takes_nothing_back() -> None:
     """Who has accepted owns it; asking them anew is refused, asking the same person twice changes nothing."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0), c.AskOwner(F, P0, INES))
-    assert play.do(c.AskOwner(F, P0, INES)) == ()
-    play.do(c.AnswerOwnership(INES, P0, accept=True))
-    assert play.refused(c.AskOwner(F, P0, INES)) is Because.OWNS_ALREADY
+    play.do(ChoosePlan(D, P0), AskOwner(F, P0, INES))
+    assert play.do(AskOwner(F, P0, INES)) == ()
+    play.do(AnswerOwnership(INES, P0, accept=True))
+    assert play.refused(AskOwner(F, P0, INES)) is Because.OWNS_ALREADY
     assert play.round.choices[P0].owner == INES
 
 
 def test_the_owner_stays_until_somebody_else_has_accepted() -> None:
     """Asking another person leaves the trial with its owner; only the other's yes moves it, their no does not."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0), c.AskOwner(F, P0, INES), c.AnswerOwnership(INES, P0, accept=True))
-    play.do(c.AskOwner(F, P0, JON))
+    play.do(ChoosePlan(D, P0), AskOwner(F, P0, INES), AnswerOwnership(INES, P0, accept=True))
+    play.do(AskOwner(F, P0, JON))
     assert play.round.choices[P0].owner == INES
-    play.do(c.AnswerOwnership(JON, P0, accept=False))
+    play.do(AnswerOwnership(JON, P0, accept=False))
     assert (play.round.choices[P0].owner, play.round.choices[P0].asked) == (INES, None)
-    play.do(c.AskOwner(F, P0, JON), c.AnswerOwnership(JON, P0, accept=True))
+    play.do(AskOwner(F, P0, JON), AnswerOwnership(JON, P0, accept=True))
     assert (play.round.choices[P0].owner, play.round.choices[P0].asked) == (JON, None)
 
 
 def test_an_owner_may_step_back_before_the_seal() -> None:
     """A yes binds nobody before the commitment: a later no leaves the trial without an owner."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0), c.AskOwner(F, P0, INES), c.AnswerOwnership(INES, P0, accept=True))
-    play.do(c.AnswerOwnership(INES, P0, accept=False, reason="Too much to do."))
+    play.do(ChoosePlan(D, P0), AskOwner(F, P0, INES), AnswerOwnership(INES, P0, accept=True))
+    play.do(AnswerOwnership(INES, P0, accept=False, reason="Too much to do."))
     assert play.round.choices[P0].owner is None
     assert play.round.choices[P0].declined == ((INES, "Too much to do."),)
 
@@ -191,10 +209,10 @@ def test_an_owner_may_step_back_before_the_seal() -> None:
 def test_an_owner_is_somebody_of_the_round() -> None:
     """Neither strangers nor who left can be asked."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0), c.Leave(c.BOT, JON))
-    assert play.refused(c.AskOwner(F, P0, JON)) is Because.NOT_A_MEMBER
-    assert play.refused(c.AskOwner(F, P0, MemberId("zoe"))) is Because.NOT_A_MEMBER
-    assert play.refused(c.AskOwner(F, P1, INES)) is Because.UNKNOWN_ITEM
+    play.do(ChoosePlan(D, P0), Leave(BOT, JON))
+    assert play.refused(AskOwner(F, P0, JON)) is Because.NOT_A_MEMBER
+    assert play.refused(AskOwner(F, P0, MemberId("zoe"))) is Because.NOT_A_MEMBER
+    assert play.refused(AskOwner(F, P1, INES)) is Because.UNKNOWN_ITEM
 
 
 # --- actions, review, next round ---
@@ -207,8 +225,8 @@ def test_first_actions_are_due_within_seven_days(days: float, code: Because) -> 
     """Not in the past and not later than a week."""
     play = _commitment()
     _owned(play)
-    assert play.refused(c.SetActions(INES, P0, (_action(play, days),))) is code
-    play.do(c.SetActions(INES, P0, (_action(play, 7), _action(play, 0))))
+    assert play.refused(SetActions(INES, P0, (_action(play, days),))) is code
+    play.do(SetActions(INES, P0, (_action(play, 7), _action(play, 0))))
     assert len(play.round.choices[P0].actions) == 2
 
 
@@ -216,26 +234,26 @@ def test_actions_are_said_and_somebodys() -> None:
     """No empty list, no empty text, nobody from outside; the same again changes nothing."""
     play = _commitment()
     _owned(play)
-    assert play.refused(c.SetActions(INES, P0, ())) is Because.ACTIONS_MISSING
-    assert play.refused(c.SetActions(INES, P0, (_action(play, text=" "),))) is Because.EMPTY
-    assert play.refused(c.SetActions(INES, P0, (_action(play, who=MemberId("zoe")),))) is Because.NOT_A_MEMBER
-    assert play.refused(c.SetActions(JON, P0, (_action(play),))) is Because.NOT_FACILITATOR
-    play.do(c.SetActions(F, P0, (_action(play),)))
-    assert play.do(c.SetActions(F, P0, (_action(play),))) == ()
+    assert play.refused(SetActions(INES, P0, ())) is Because.ACTIONS_MISSING
+    assert play.refused(SetActions(INES, P0, (_action(play, text=" "),))) is Because.EMPTY
+    assert play.refused(SetActions(INES, P0, (_action(play, who=MemberId("zoe")),))) is Because.NOT_A_MEMBER
+    assert play.refused(SetActions(JON, P0, (_action(play),))) is Because.NOT_FACILITATOR
+    play.do(SetActions(F, P0, (_action(play),)))
+    assert play.do(SetActions(F, P0, (_action(play),))) == ()
 
 
 def test_the_review_comes_after_the_trials_weeks() -> None:
     """Not before the last full week is over."""
     play = _commitment()
     _owned(play)
-    assert play.refused(c.SetReview(INES, P0, play.now + timedelta(weeks=4, seconds=-1))) is Because.REVIEW_TOO_EARLY
-    play.do(c.SetReview(INES, P0, play.now + timedelta(weeks=4)))
+    assert play.refused(SetReview(INES, P0, play.now + timedelta(weeks=4, seconds=-1))) is Because.REVIEW_TOO_EARLY
+    play.do(SetReview(INES, P0, play.now + timedelta(weeks=4)))
 
 
 def test_the_next_round_lies_ahead() -> None:
     """A date that has passed is none."""
     play = _commitment()
-    assert play.refused(c.SetNextRound(F, play.now)) is Because.IN_THE_PAST
+    assert play.refused(SetNextRound(F, play.now)) is Because.IN_THE_PAST
 
 
 def test_dates_that_have_passed_are_asked_for_again_at_the_seal() -> None:
@@ -243,9 +261,9 @@ def test_dates_that_have_passed_are_asked_for_again_at_the_seal() -> None:
     play = _commitment()
     _completed(play)
     play.wait(2 * DAY)
-    assert play.refused(c.Commit(D, 0)) is Because.ACTIONS_MISSING
-    play.do(c.SetActions(INES, P0, (_action(play),)))
-    play.do(c.Commit(D, 0))
+    assert play.refused(Commit(D, 0)) is Because.ACTIONS_MISSING
+    play.do(SetActions(INES, P0, (_action(play),)))
+    play.do(Commit(D, 0))
     assert play.round.step is Step.COMMITTED
 
 
@@ -254,19 +272,19 @@ def test_a_review_that_came_too_near_is_refused_at_the_seal() -> None:
     play = _commitment()
     _completed(play)
     play.wait(4 * DAY)
-    play.do(c.SetActions(INES, P0, (_action(play),)))
-    assert play.refused(c.Commit(D, 0)) is Because.REVIEW_TOO_EARLY
-    play.do(c.SetReview(INES, P0, play.now + 28 * DAY), c.Commit(D, 0))
+    play.do(SetActions(INES, P0, (_action(play),)))
+    assert play.refused(Commit(D, 0)) is Because.REVIEW_TOO_EARLY
+    play.do(SetReview(INES, P0, play.now + 28 * DAY), Commit(D, 0))
 
 
 def test_a_next_round_that_has_passed_is_refused_at_the_seal() -> None:
     """The next round's date is looked at again."""
     play = _commitment()
     _completed(play)
-    play.do(c.SetNextRound(F, play.now + DAY))
+    play.do(SetNextRound(F, play.now + DAY))
     play.wait(2 * DAY)
-    play.do(c.SetActions(INES, P0, (_action(play),)), c.SetReview(INES, P0, play.now + 40 * DAY))
-    assert play.refused(c.Commit(D, 0)) is Because.IN_THE_PAST
+    play.do(SetActions(INES, P0, (_action(play),)), SetReview(INES, P0, play.now + 40 * DAY))
+    assert play.refused(Commit(D, 0)) is Because.IN_THE_PAST
 
 
 # --- what is missing ---
@@ -276,18 +294,18 @@ def test_the_commitment_says_everything_that_it_lacks() -> None:
     """Owner, actions and review for each plan, and the date of the next round; then nothing."""
     play = _commitment()
     assert missing(play.round) == ((None, Because.NO_CHOICE),)
-    assert play.refused(c.Commit(D, 0)) is Because.NO_CHOICE
-    play.do(c.ChoosePlan(D, P0))
+    assert play.refused(Commit(D, 0)) is Because.NO_CHOICE
+    play.do(ChoosePlan(D, P0))
     assert missing(play.round) == (
         (P0, Because.OWNER_MISSING),
         (P0, Because.ACTIONS_MISSING),
         (P0, Because.REVIEW_MISSING),
         (None, Because.NEXT_ROUND_MISSING),
     )
-    assert play.refused(c.Commit(D, 0)) is Because.OWNER_MISSING
+    assert play.refused(Commit(D, 0)) is Because.OWNER_MISSING
     _completed(play)
     assert missing(play.round) == ()
-    play.do(c.Commit(F, 0))
+    play.do(Commit(F, 0))
     assert play.round.step is Step.COMMITTED
 
 
@@ -295,37 +313,37 @@ def test_an_incomplete_criterion_holds_the_seal() -> None:
     """Measure, baseline, target, people a week, who is counted, stop line and harm are all there, checked like new."""
     play = _commitment()
     _completed(play)
-    play.do(c.CompleteCriterion(INES, P0, criterion(target=None)))
-    assert play.refused(c.Commit(D, 0)) is Because.CRITERION_INCOMPLETE
-    assert play.refused(c.CompleteCriterion(INES, P0, criterion(measure=" "))) is Because.EMPTY
-    assert play.refused(c.CompleteCriterion(INES, P0, criterion(target=float("inf")))) is Because.BAD_NUMBERS
-    play.do(c.CompleteCriterion(INES, P0, criterion(target=0.3)), c.Commit(D, 0))
+    play.do(CompleteCriterion(INES, P0, criterion(target=None)))
+    assert play.refused(Commit(D, 0)) is Because.CRITERION_INCOMPLETE
+    assert play.refused(CompleteCriterion(INES, P0, criterion(measure=" "))) is Because.EMPTY
+    assert play.refused(CompleteCriterion(INES, P0, criterion(target=float("inf")))) is Because.BAD_NUMBERS
+    play.do(CompleteCriterion(INES, P0, criterion(target=0.3)), Commit(D, 0))
     assert play.round.plans[P0].criterion.target == 0.3
 
 
 def test_a_plan_with_a_caution_needs_a_named_checker() -> None:
     """No name, no start; the name can be given from the ballot on."""
     play = Play().to(Step.PLANS)
-    play.do(c.HandInPlan(F, a_plan("p0", title="A lower price in May")))
-    assert play.refused(c.NameChecker(INES, P0, "Legal")) is Because.NOT_OPEN_YET
+    play.do(HandInPlan(F, a_plan("p0", title="A lower price in May")))
+    assert play.refused(NameChecker(INES, P0, "Legal")) is Because.NOT_OPEN_YET
     play.close()
-    play.do(c.NameChecker(INES, P0, "Legal desk"))
+    play.do(NameChecker(INES, P0, "Legal desk"))
     assert play.round.plans[P0].checked_by == "Legal desk"
-    assert play.refused(c.NameChecker(INES, P0, "")) is Because.EMPTY
-    assert play.refused(c.NameChecker(INES, PlanId("no"), "x")) is Because.UNKNOWN_ITEM
+    assert play.refused(NameChecker(INES, P0, "")) is Because.EMPTY
+    assert play.refused(NameChecker(INES, PlanId("no"), "x")) is Because.UNKNOWN_ITEM
 
 
 def test_without_a_checker_a_plan_with_a_caution_does_not_start() -> None:
     """The seal waits for the name."""
     play = Play().to(Step.PLANS)
-    play.do(c.HandInPlan(F, a_plan("p0", title="A lower price in May")))
+    play.do(HandInPlan(F, a_plan("p0", title="A lower price in May")))
     play.close()
     play.to(Step.BALLOT)
     play.vote(D, "p0")
     play.close()
     _completed(play)
-    assert play.refused(c.Commit(D, 0)) is Because.CHECK_MISSING
-    play.do(c.NameChecker(INES, P0, "Legal desk"), c.Commit(D, 0))
+    assert play.refused(Commit(D, 0)) is Because.CHECK_MISSING
+    play.do(NameChecker(INES, P0, "Legal desk"), Commit(D, 0))
 
 
 # --- two that cannot be told apart ---
@@ -334,27 +352,27 @@ def test_without_a_checker_a_plan_with_a_caution_does_not_start() -> None:
 def test_two_trials_on_the_same_people_and_measure_need_a_yes() -> None:
     """Whatever the case of the words, the overlap is noticed and must be accepted."""
     play = _commitment()
-    assert play.do(c.AcceptOverlap(D)) == ()
+    assert play.do(AcceptOverlap(D)) == ()
     _completed(play, P0, INES)
     _completed(play, P1, JON)
     assert not overlaps(play.round)
-    play.do(c.CompleteCriterion(D, P1, criterion(measure=" MEASURE 0")))
+    play.do(CompleteCriterion(D, P1, criterion(measure=" MEASURE 0")))
     assert overlaps(play.round)
-    assert play.refused(c.Commit(D, 0)) is Because.OVERLAP_UNCONFIRMED
-    play.do(c.AcceptOverlap(D), c.Commit(D, 0))
+    assert play.refused(Commit(D, 0)) is Because.OVERLAP_UNCONFIRMED
+    play.do(AcceptOverlap(D), Commit(D, 0))
 
 
 def test_a_trial_that_runs_already_counts_as_an_overlap() -> None:
     """The same people and measure as a running trial need the same yes; two running ones are another matter."""
     play = _commitment()
     same = ("Measure 0!", "teams that signed up, this month")
-    play.do(c.ChoosePlan(D, P0, 1, None, (same,)))
-    play.do(c.CompleteCriterion(D, P0, criterion(measure="other")))
+    play.do(ChoosePlan(D, P0, 1, None, (same,)))
+    play.do(CompleteCriterion(D, P0, criterion(measure="other")))
     assert not overlaps(play.round)
-    play.do(c.CompleteCriterion(D, P0, criterion(measure="measure 0")))
+    play.do(CompleteCriterion(D, P0, criterion(measure="measure 0")))
     assert overlaps(play.round)
-    play.do(c.DropChoice(D, P0), c.ChoosePlan(D, P1, 1, None, (same, same)))
-    play.do(c.CompleteCriterion(D, P1, criterion(measure="other")))
+    play.do(DropChoice(D, P0), ChoosePlan(D, P1, 1, None, (same, same)))
+    play.do(CompleteCriterion(D, P1, criterion(measure="other")))
     assert not overlaps(play.round)
 
 
@@ -363,9 +381,9 @@ def test_a_yes_to_an_overlap_is_for_these_two() -> None:
     play = _commitment()
     _completed(play, P0, INES)
     _completed(play, P1, JON)
-    play.do(c.CompleteCriterion(D, P1, criterion(measure="measure 0")), c.AcceptOverlap(D))
-    play.do(c.CompleteCriterion(D, P1, criterion(measure="measure 0", counted="teams that signed up this month")))
-    assert play.refused(c.Commit(D, 0)) is Because.OVERLAP_UNCONFIRMED
+    play.do(CompleteCriterion(D, P1, criterion(measure="measure 0")), AcceptOverlap(D))
+    play.do(CompleteCriterion(D, P1, criterion(measure="measure 0", counted="teams that signed up this month")))
+    assert play.refused(Commit(D, 0)) is Because.OVERLAP_UNCONFIRMED
 
 
 # --- forecasts ---
@@ -374,45 +392,45 @@ def test_a_yes_to_an_overlap_is_for_these_two() -> None:
 def test_everybody_may_forecast_and_the_last_word_counts() -> None:
     """A chance between 0 and 100 per cent per member, and a fear without a name."""
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0))
-    play.do(c.Forecast(INES, P0, 30, "Nobody answers"), c.Forecast(INES, P0, 40), c.Forecast(JON, P0, 100))
+    play.do(ChoosePlan(D, P0))
+    play.do(Forecast(INES, P0, 30, "Nobody answers"), Forecast(INES, P0, 40), Forecast(JON, P0, 100))
     choice = play.round.choices[P0]
     assert choice.forecasts == {INES: 40, JON: 100}
     assert choice.fears == ("Nobody answers",)
-    assert play.refused(c.Forecast(INES, P0, 101)) is Because.BAD_SETTING
-    assert play.refused(c.Forecast(INES, P1, 50)) is Because.UNKNOWN_ITEM
+    assert play.refused(Forecast(INES, P0, 101)) is Because.BAD_SETTING
+    assert play.refused(Forecast(INES, P1, 50)) is Because.UNKNOWN_ITEM
 
 
 def test_forecasts_lock_at_the_seal() -> None:
     """After the commitment nobody changes a forecast."""
     play = Play().to(Step.COMMITMENT)
     commit_one(play, P0, D)
-    assert play.refused(c.Forecast(INES, P0, 50)) is Because.ENDED
+    assert play.refused(Forecast(INES, P0, 50)) is Because.ENDED
 
 
 def test_the_step_is_not_closed_by_hand() -> None:
     """A commitment ends with its seal."""
-    assert _commitment().refused(c.Close(F)) is Because.NOT_NOW
+    assert _commitment().refused(Close(F)) is Because.NOT_NOW
 
 
 EARLY = [
-    c.ChoosePlan(F, P0),
-    c.DropChoice(F, P0),
-    c.OfferToOwn(F, P0),
-    c.AskOwner(F, P0, INES),
-    c.AnswerOwnership(F, P0, accept=True),
-    c.SetActions(F, P0, ()),
-    c.SetReview(F, P0, Play().now + 90 * DAY),
-    c.CompleteCriterion(F, P0, criterion()),
-    c.SetNextRound(F, Play().now + 90 * DAY),
-    c.AcceptOverlap(F),
-    c.Forecast(F, P0, 50),
-    c.Commit(F, 0),
+    ChoosePlan(F, P0),
+    DropChoice(F, P0),
+    OfferToOwn(F, P0),
+    AskOwner(F, P0, INES),
+    AnswerOwnership(F, P0, accept=True),
+    SetActions(F, P0, ()),
+    SetReview(F, P0, Play().now + 90 * DAY),
+    CompleteCriterion(F, P0, criterion()),
+    SetNextRound(F, Play().now + 90 * DAY),
+    AcceptOverlap(F),
+    Forecast(F, P0, 50),
+    Commit(F, 0),
 ]
 
 
 @pytest.mark.parametrize("command", EARLY, ids=lambda command: type(command).__name__)
-def test_nothing_is_settled_before_its_step(command: c.Command) -> None:
+def test_nothing_is_settled_before_its_step(command: Command) -> None:
     """Choices, owners, dates and forecasts belong to the commitment."""
     assert Play(placed_by="facilitator").to(Step.PLACEMENT).refused(command) is Because.NOT_OPEN_YET
 
@@ -421,6 +439,6 @@ def test_strangers_offer_forecast_and_check_nothing() -> None:
     """Only members own, foresee and vouch."""
     zoe = MemberId("zoe")
     play = _commitment()
-    play.do(c.ChoosePlan(D, P0))
-    for command in (c.OfferToOwn(zoe, P0), c.Forecast(zoe, P0, 50), c.NameChecker(zoe, P0, "Me"), c.Commit(zoe, 0)):
+    play.do(ChoosePlan(D, P0))
+    for command in (OfferToOwn(zoe, P0), Forecast(zoe, P0, 50), NameChecker(zoe, P0, "Me"), Commit(zoe, 0)):
         assert play.refused(command) is Because.NOT_A_MEMBER

@@ -6,12 +6,26 @@ from datetime import timedelta
 
 import pytest
 
-from coldframe.domain import commands as c
-from coldframe.domain import facts as f
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import RUNNING, MemberId, PauseReason, QuestionId, Role, Step
+from coldframe.domain.people.commands import HandOver, Leave, SetAway
+from coldframe.domain.people.facts import RoleHandedOver
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
+from coldframe.domain.round.commands.course import Cancel, Close, Done, Extend, Pause, Resume, SetWindow
+from coldframe.domain.round.commands.merging import PickFocus
+from coldframe.domain.round.commands.plans import HandInPlan
+from coldframe.domain.round.commands.questions import WriteQuestion
 from coldframe.domain.round.course import MAX_DAYS_EXTENSIONS, MAX_LIVE_EXTENSIONS
+from coldframe.domain.round.facts.course import (
+    GotStuck,
+    NotEverybodyIn,
+    RoundPaused,
+    StepExtended,
+    StepOpened,
+    WindowSet,
+)
+from coldframe.domain.round.facts.notes import Revealed
 from tests.domain.play import DAY, DD, FD, HOUR, OTHERS, REASON, RETENTION, D, F, Play, a_plan
 
 INES, JON = OTHERS[:2]
@@ -30,15 +44,15 @@ def _notes(people: int = 8, writers: int = 0, **settings: str) -> Play:
 def test_a_window_ends_after_it_opens_and_is_the_bots_to_set() -> None:
     """Nobody but the bot sets windows, and only on a running step."""
     play = _notes()
-    assert play.refused(c.SetWindow(c.BOT, play.now, play.now)) is Because.BAD_SETTING
-    assert play.refused(c.SetWindow(F, play.now, play.now + DAY)) is Because.NOT_YOURS
-    assert Play().refused(c.SetWindow(c.BOT, play.now, play.now + DAY)) is Because.NOT_OPEN_YET
+    assert play.refused(SetWindow(BOT, play.now, play.now)) is Because.BAD_SETTING
+    assert play.refused(SetWindow(F, play.now, play.now + DAY)) is Because.NOT_YOURS
+    assert Play().refused(SetWindow(BOT, play.now, play.now + DAY)) is Because.NOT_OPEN_YET
 
 
 def test_each_member_has_a_deadline_of_their_own_in_view() -> None:
     """A window keeps the members' own ends beside the common one."""
     play = _notes()
-    play.do(c.SetWindow(c.BOT, play.now, play.now + DAY, {INES: play.now + HOUR}))
+    play.do(SetWindow(BOT, play.now, play.now + DAY, {INES: play.now + HOUR}))
     assert play.round.progress.personal == {INES: play.now + HOUR}
 
 
@@ -58,9 +72,9 @@ def test_the_quorum_is_three_or_a_share(people: int, private: int, ballot: int) 
 def test_progress_is_a_number_of_expected_people() -> None:
     """In are those expected who gave something or said done; nobody else."""
     play = _notes(writers=2)
-    play.do(c.Done(INES), c.Done(F))
+    play.do(Done(INES), Done(F))
     assert len(rules.came_in(play.round)) == 3
-    play.do(c.SetAway(INES, INES, away=True))
+    play.do(SetAway(INES, INES, away=True))
     assert len(rules.came_in(play.round)) == 2
 
 
@@ -74,8 +88,8 @@ def test_a_step_closes_at_its_deadline_with_the_quorum() -> None:
 def test_below_the_quorum_a_step_is_extended_once() -> None:
     """Four of eight: half as long again, then the facilitator is told; the next deadline takes what is there."""
     play = _notes(writers=4)
-    assert f.StepExtended(Step.NOTES, "quorum", 1) in play.deadline()
-    assert f.GotStuck(Step.NOTES, 4, 5) in play.deadline()
+    assert StepExtended(Step.NOTES, "quorum", 1) in play.deadline()
+    assert GotStuck(Step.NOTES, 4, 5) in play.deadline()
     assert play.round.progress.stuck
     play.deadline()
     assert play.round.step is Step.FOCUS
@@ -93,9 +107,9 @@ def test_more_people_after_the_extension_make_the_quorum() -> None:
 def test_an_extension_asked_for_does_not_use_up_the_bots_own() -> None:
     """When the facilitator gave more time before, a step below quorum is still extended once by the bot."""
     play = _notes(writers=4)
-    play.do(c.Extend(F))
-    assert f.StepExtended(Step.NOTES, "quorum", 2) in play.deadline()
-    assert any(isinstance(x, f.GotStuck) for x in play.deadline())
+    play.do(Extend(F))
+    assert StepExtended(Step.NOTES, "quorum", 2) in play.deadline()
+    assert any(isinstance(x, GotStuck) for x in play.deadline())
 
 
 @pytest.mark.parametrize("step", [Step.NOTES, Step.DOTS, Step.PLANS, Step.BALLOT])
@@ -103,7 +117,7 @@ def test_with_nothing_in_a_round_comes_to_rest(step: Step) -> None:
     """Nobody answers: one extension, the facilitator is told, then the round rests; nothing empty is revealed."""
     play = Play(people=8).to(step)
     kinds = [type(play.deadline()[0]) for _ in range(3)]
-    assert kinds == [f.StepExtended, f.GotStuck, f.RoundPaused]
+    assert kinds == [StepExtended, GotStuck, RoundPaused]
     assert play.round.step is step
 
 
@@ -113,8 +127,8 @@ def test_the_ballot_wants_the_decision_maker_or_whoever_acts() -> None:
     for member in play.members():
         if member != D:
             play.vote(member, "p0")
-    assert any(isinstance(x, f.StepExtended) for x in play.deadline())
-    play.do(c.HandOver(F, Role.DECISION_MAKER))
+    assert any(isinstance(x, StepExtended) for x in play.deadline())
+    play.do(HandOver(F, Role.DECISION_MAKER))
     play.deadline()
     assert play.round.step is Step.PLACEMENT
 
@@ -122,7 +136,7 @@ def test_the_ballot_wants_the_decision_maker_or_whoever_acts() -> None:
 def test_a_decision_maker_who_is_away_and_votes_counts() -> None:
     """Their vote is there, expected or not."""
     play = Play(people=8).to(Step.BALLOT)
-    play.do(c.SetAway(D, D, away=True))
+    play.do(SetAway(D, D, away=True))
     for member in play.members():
         play.vote(member, "p0")
     play.deadline()
@@ -132,7 +146,7 @@ def test_a_decision_maker_who_is_away_and_votes_counts() -> None:
 def test_precedents_below_the_quorum_get_more_time_first() -> None:
     """A step that may close empty is extended first all the same."""
     play = Play(people=8).to(Step.PRECEDENTS)
-    assert any(isinstance(x, f.StepExtended) for x in play.deadline())
+    assert any(isinstance(x, StepExtended) for x in play.deadline())
     play.deadline()
     play.deadline()
     assert play.round.step is Step.PLANS
@@ -147,9 +161,9 @@ def test_when_everybody_is_in_the_step_settles_and_closes() -> None:
         play = _notes(people=4, writers=4, pace=pace)
         for member in play.members():
             assert play.round.progress.settles_at is None
-            play.do(c.Done(member))
+            play.do(Done(member))
         assert play.round.progress.settles_at == play.now + settling
-        assert play.do(c.Close(c.BOT, "all in")) == ()
+        assert play.do(Close(BOT, "all in")) == ()
         play.settle()
         assert play.round.step is Step.FOCUS
 
@@ -158,11 +172,11 @@ def test_a_change_of_mind_stops_the_settling() -> None:
     """Somebody who is not done after all gets the rest of the window."""
     play = _notes(people=4, writers=4)
     for member in play.members():
-        play.do(c.Done(member))
-    assert play.do(c.Done(F, done=False))[-1] == f.NotEverybodyIn()
+        play.do(Done(member))
+    assert play.do(Done(F, done=False))[-1] == NotEverybodyIn()
     play.wait(DAY / 2)
-    assert play.do(c.Close(c.BOT, "all in")) == ()
-    play.do(c.Done(F))
+    assert play.do(Close(BOT, "all in")) == ()
+    play.do(Done(F))
     assert play.round.progress.settles_at is not None
 
 
@@ -170,25 +184,25 @@ def test_done_with_nothing_in_does_not_close() -> None:
     """When everybody says done and nobody gave anything, there is nothing to close with."""
     play = _notes(people=4)
     for member in play.members():
-        play.do(c.Done(member))
+        play.do(Done(member))
     assert play.round.progress.settles_at is None
 
 
 def test_saying_done_twice_is_saying_it_once() -> None:
     """A second press has no effect; a stranger's has none either."""
     play = _notes()
-    play.do(c.Done(F))
-    assert play.do(c.Done(F)) == ()
-    assert play.refused(c.Done(MemberId("zoe"))) is Because.NOT_A_MEMBER
-    assert Play().refused(c.Done(F)) is Because.NOT_OPEN_YET
+    play.do(Done(F))
+    assert play.do(Done(F)) == ()
+    assert play.refused(Done(MemberId("zoe"))) is Because.NOT_A_MEMBER
+    assert Play().refused(Done(F)) is Because.NOT_OPEN_YET
 
 
 def test_only_time_says_that_it_is_time() -> None:
     """Nobody passes a deadline by claiming it."""
     play = _notes(writers=8)
     play.wait(2 * DAY)
-    assert play.refused(c.Close(INES, "due")) is Because.NOT_YOURS
-    assert play.refused(c.Close(INES, "all in")) is Because.NOT_YOURS
+    assert play.refused(Close(INES, "due")) is Because.NOT_YOURS
+    assert play.refused(Close(INES, "all in")) is Because.NOT_YOURS
 
 
 # --- the facilitator ---
@@ -197,29 +211,29 @@ def test_only_time_says_that_it_is_time() -> None:
 def test_the_facilitator_may_close_at_any_time() -> None:
     """Below quorum too, as long as there is something; nobody else may."""
     play = _notes(writers=3)
-    assert play.refused(c.Close(INES)) is Because.NOT_FACILITATOR
+    assert play.refused(Close(INES)) is Because.NOT_FACILITATOR
     play.close()
     assert play.round.step is Step.FOCUS
-    assert play.refused(c.Close(F)) is Because.NOT_DECISION_MAKER
+    assert play.refused(Close(F)) is Because.NOT_DECISION_MAKER
 
 
 def test_the_facilitator_extends_a_few_times_in_days() -> None:
     """Three times at most, and nobody else."""
     play = _notes()
-    assert play.refused(c.Extend(INES)) is Because.NOT_FACILITATOR
+    assert play.refused(Extend(INES)) is Because.NOT_FACILITATOR
     for _ in range(MAX_DAYS_EXTENSIONS):
-        play.do(c.Extend(F))
-    assert play.refused(c.Extend(F)) is Because.ALREADY_EXTENDED
+        play.do(Extend(F))
+    assert play.refused(Extend(F)) is Because.ALREADY_EXTENDED
 
 
 def test_anybody_gets_five_minutes_more_in_a_live_round() -> None:
     """One tap by anyone, ten times (WCAG 2.2, success criterion 2.2.1)."""
     play = _notes(pace="live")
     for _ in range(MAX_LIVE_EXTENSIONS):
-        play.do(c.Extend(INES))
+        play.do(Extend(INES))
     assert MAX_LIVE_EXTENSIONS == 10
-    assert play.refused(c.Extend(INES)) is Because.ALREADY_EXTENDED
-    assert play.refused(c.Extend(MemberId("zoe"))) is Because.NOT_A_MEMBER
+    assert play.refused(Extend(INES)) is Because.ALREADY_EXTENDED
+    assert play.refused(Extend(MemberId("zoe"))) is Because.NOT_A_MEMBER
 
 
 # --- decisions of one person ---
@@ -228,18 +242,18 @@ def test_anybody_gets_five_minutes_more_in_a_live_round() -> None:
 def test_a_focus_that_does_not_come_goes_to_the_deputy_and_then_rests() -> None:
     """Half as long again, then the deputy, then the round rests and says so."""
     play = Play().to(Step.FOCUS)
-    assert f.StepExtended(Step.FOCUS, "nobody decided", 1) in play.deadline()
-    assert f.RoleHandedOver(Role.DECISION_MAKER, to_deputy=True, why="missed deadline") in play.deadline()
+    assert StepExtended(Step.FOCUS, "nobody decided", 1) in play.deadline()
+    assert RoleHandedOver(Role.DECISION_MAKER, to_deputy=True, why="missed deadline") in play.deadline()
     assert rules.expected(play.round) == (DD,)
-    assert f.RoundPaused(PauseReason.NOBODY_DECIDED) in play.deadline()
-    play.do(c.Resume(F), c.PickFocus(DD, RETENTION, REASON))
+    assert RoundPaused(PauseReason.NOBODY_DECIDED) in play.deadline()
+    play.do(Resume(F), PickFocus(DD, RETENTION, REASON))
     assert play.round.step is Step.MERGE
 
 
 def test_without_a_deputy_who_is_there_the_round_rests() -> None:
     """A deputy who left cannot take over."""
     play = Play().to(Step.FOCUS)
-    play.do(c.Leave(c.BOT, DD))
+    play.do(Leave(BOT, DD))
     play.deadline()
     play.deadline()
     assert play.round.paused is PauseReason.NOBODY_DECIDED
@@ -249,12 +263,12 @@ def test_questions_that_are_written_are_published_at_the_deadline() -> None:
     """What the facilitator wrote goes on; with none written the deputy is asked."""
     play = Play().to(Step.QUESTIONS)
     force = next(s.option for s in play.round.forces_standing if s.carried)
-    play.do(c.WriteQuestion(F, QuestionId("q1"), force, "How might we greet new teams?"))  # type: ignore[arg-type]
+    play.do(WriteQuestion(F, QuestionId("q1"), force, "How might we greet new teams?"))  # type: ignore[arg-type]
     play.deadline()
     assert play.round.step is Step.PRECEDENTS
     empty = Play().to(Step.QUESTIONS)
     empty.deadline()
-    assert any(isinstance(x, f.RoleHandedOver) for x in empty.deadline())
+    assert any(isinstance(x, RoleHandedOver) for x in empty.deadline())
     assert empty.round.is_facilitator(FD)
 
 
@@ -268,7 +282,7 @@ def test_the_merge_needs_nobody() -> None:
 def test_the_facilitators_done_ends_the_merge() -> None:
     """Steps of one person settle with that person's word."""
     play = Play().to(Step.MERGE)
-    play.do(c.Done(F))
+    play.do(Done(F))
     play.settle()
     assert play.round.step is Step.DOTS
 
@@ -289,14 +303,14 @@ def test_a_commitment_is_extended_and_then_rests_in_the_same_hands() -> None:
 def test_a_resting_round_is_not_closed_extended_or_moved() -> None:
     """While it rests no step ends, whatever time says."""
     play = _notes(writers=8)
-    assert play.refused(c.Pause(INES)) is Because.NOT_FACILITATOR
-    play.do(c.Pause(F))
+    assert play.refused(Pause(INES)) is Because.NOT_FACILITATOR
+    play.do(Pause(F))
     assert play.round.paused is PauseReason.ASKED
-    for command in (c.Close(F), c.Close(c.BOT, "due"), c.Extend(F), c.Pause(F)):
+    for command in (Close(F), Close(BOT, "due"), Extend(F), Pause(F)):
         assert play.refused(command) is Because.PAUSED
-    assert play.refused(c.Resume(INES)) is Because.NOT_FACILITATOR
-    play.do(c.Resume(F))
-    assert play.refused(c.Resume(F)) is Because.NOT_PAUSED
+    assert play.refused(Resume(INES)) is Because.NOT_FACILITATOR
+    play.do(Resume(F))
+    assert play.refused(Resume(F)) is Because.NOT_PAUSED
     play.close()
     assert play.round.step is Step.FOCUS
 
@@ -304,19 +318,19 @@ def test_a_resting_round_is_not_closed_extended_or_moved() -> None:
 def test_a_decision_waits_for_the_round_to_go_on() -> None:
     """No focus is picked while the round rests."""
     play = Play().to(Step.FOCUS)
-    play.do(c.Pause(F))
-    assert play.refused(c.PickFocus(D, RETENTION, REASON)) is Because.PAUSED
+    play.do(Pause(F))
+    assert play.refused(PickFocus(D, RETENTION, REASON)) is Because.PAUSED
 
 
 def test_what_came_during_the_pause_settles_after_it() -> None:
     """People may say done while it rests; the settling time begins when it goes on."""
     play = _notes(people=4, writers=4)
-    play.do(c.Pause(F))
+    play.do(Pause(F))
     for member in play.members():
-        play.do(c.Done(member))
+        play.do(Done(member))
     assert play.round.progress.settles_at is None
     play.wait(3 * DAY)
-    play.do(c.Resume(F))
+    play.do(Resume(F))
     assert play.round.progress.settles_at == play.now + timedelta(minutes=10)
 
 
@@ -324,8 +338,8 @@ def test_a_pause_ends_the_settling() -> None:
     """A round that rests does not close because everybody was in."""
     play = _notes(people=4, writers=4)
     for member in play.members():
-        play.do(c.Done(member))
-    play.do(c.Pause(F))
+        play.do(Done(member))
+    play.do(Pause(F))
     assert play.round.progress.settles_at is None
 
 
@@ -333,7 +347,7 @@ def test_a_pause_ends_the_settling() -> None:
 def test_every_running_step_can_rest_and_go_on(step: Step) -> None:
     """Pausing works everywhere and keeps the step."""
     play = Play(placed_by="facilitator").to(step)
-    play.do(c.Pause(F), c.Resume(F))
+    play.do(Pause(F), Resume(F))
     assert play.round.step is step
     assert play.round.paused is None
 
@@ -341,15 +355,15 @@ def test_every_running_step_can_rest_and_go_on(step: Step) -> None:
 def test_a_bad_reason_is_refused() -> None:
     """Reasons are texts like others."""
     play = _notes()
-    assert play.refused(c.Cancel(F, "x" * 301)) is Because.TOO_LONG
-    assert play.refused(c.Cancel(F, "\x00")) is Because.UNREADABLE
-    assert play.refused(c.Cancel(INES)) is Because.NOT_FACILITATOR
+    assert play.refused(Cancel(F, "x" * 301)) is Because.TOO_LONG
+    assert play.refused(Cancel(F, "\x00")) is Because.UNREADABLE
+    assert play.refused(Cancel(INES)) is Because.NOT_FACILITATOR
 
 
 def test_a_new_step_begins_clean() -> None:
     """Done marks, extensions and windows belong to one step."""
     play = _notes(writers=8)
-    play.do(c.Done(F), c.Extend(F))
+    play.do(Done(F), Extend(F))
     play.close()
     progress = play.round.progress
     assert (progress.done, progress.extensions, progress.stuck, progress.extended) == (frozenset(), 0, False, False)
@@ -359,7 +373,7 @@ def test_everybody_away_brings_the_round_to_rest() -> None:
     """With nobody expected and nothing in, the round rests instead of closing empty."""
     play = _notes()
     for member in play.members():
-        play.do(c.SetAway(member, member, away=True))
+        play.do(SetAway(member, member, away=True))
     for _ in range(3):
         play.deadline()
     assert play.round.paused is not None
@@ -370,14 +384,14 @@ def test_three_people_must_all_be_in() -> None:
     """In the smallest round the quorum is everybody."""
     play = Play(people=3, weight=1).to(Step.PLANS)
     for member in (F, D):
-        play.do(c.HandInPlan(member, a_plan(f"p-{member}")))
-    assert any(isinstance(x, f.StepExtended) for x in play.deadline())
+        play.do(HandInPlan(member, a_plan(f"p-{member}")))
+    assert any(isinstance(x, StepExtended) for x in play.deadline())
 
 
 def test_a_step_that_closes_is_not_extended() -> None:
     """A deadline with the quorum opens the next step and nothing more."""
     play = _notes(writers=8)
-    assert [type(x) for x in play.deadline()] == [f.Revealed, f.StepOpened, f.WindowSet]
+    assert [type(x) for x in play.deadline()] == [Revealed, StepOpened, WindowSet]
 
 
 def test_a_decision_is_not_made_by_saying_done() -> None:
@@ -386,6 +400,6 @@ def test_a_decision_is_not_made_by_saying_done() -> None:
         play = Play().to(step)
         if step is Step.QUESTIONS:
             force = next(s.option for s in play.round.forces_standing if s.carried)
-            play.do(c.WriteQuestion(F, QuestionId("q1"), force, "How might we help?"))  # type: ignore[arg-type]
-        play.do(c.Done(chief), c.Done(D))
+            play.do(WriteQuestion(F, QuestionId("q1"), force, "How might we help?"))  # type: ignore[arg-type]
+        play.do(Done(chief), Done(D))
         assert play.round.progress.settles_at is None

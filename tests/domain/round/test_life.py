@@ -6,10 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain import commands as c
-from coldframe.domain import facts as f
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.refusals import Because
+from coldframe.domain.round.commands.ballots import CastVote
+from coldframe.domain.round.commands.course import Cancel, Close, Done, Extend, Pause, Start
+from coldframe.domain.round.facts.course import StepOpened
 from coldframe.domain.round.life import TRANSITIONS, diagram, replay
 from tests.domain.play import F, Play
 
@@ -19,7 +21,7 @@ MANUAL = Path(__file__).resolve().parents[3] / "DEVELOPERS.md"
 def test_a_round_goes_through_its_steps_in_order() -> None:
     """From setup to commitment a round takes each step of the design once, in order."""
     play = Play().to(Step.COMMITTED)
-    opened = [fact.step for fact in play.facts if isinstance(fact, f.StepOpened)]
+    opened = [fact.step for fact in play.facts if isinstance(fact, StepOpened)]
     assert opened == list(RUNNING)
 
 
@@ -51,7 +53,7 @@ def test_the_table_leaves_no_step_without_a_way_on() -> None:
 def test_a_round_can_be_cancelled_at_every_step(step: Step) -> None:
     """The facilitator can end a round without a commitment whenever it is open."""
     play = Play().to(step)
-    play.do(c.Cancel(F, "We were reorganised."))
+    play.do(Cancel(F, "We were reorganised."))
     assert play.round.step is Step.CANCELLED
     assert play.round.ended_because == "We were reorganised."
 
@@ -63,16 +65,16 @@ def test_an_ended_round_takes_nothing(end: Step) -> None:
     if end is Step.COMMITTED:
         play.to(end)
     else:
-        play.do(c.Start(F), c.Cancel(F))
-    for command in (c.Start(F), c.Pause(F), c.Cancel(F), c.Close(F), c.Extend(F), c.Done(F), c.CastVote(F, "x", "y")):
+        play.do(Start(F), Cancel(F))
+    for command in (Start(F), Pause(F), Cancel(F), Close(F), Extend(F), Done(F), CastVote(F, "x", "y")):
         assert play.refused(command) is Because.ENDED
 
 
 def test_a_time_that_changes_nothing_gives_no_facts() -> None:
     """An alarm that rings too early does nothing."""
     play = Play().to(Step.NOTES)
-    assert play.do(c.Close(c.BOT, "due")) == ()
-    assert play.do(c.Close(c.BOT, "all in")) == ()
+    assert play.do(Close(BOT, "due")) == ()
+    assert play.do(Close(BOT, "all in")) == ()
 
 
 def test_the_manual_shows_the_diagram_of_the_table() -> None:

@@ -6,11 +6,17 @@ from collections import Counter
 
 import pytest
 
-from coldframe.domain import commands as c
-from coldframe.domain import facts as f
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import Axis, MemberId, PlanId, Step
+from coldframe.domain.people.commands import Join, Leave, SetAway
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
+from coldframe.domain.round.commands.ballots import LockBallot
+from coldframe.domain.round.commands.course import Close
+from coldframe.domain.round.commands.plans import Compare, HandInPlan
+from coldframe.domain.round.facts.ballots import BallotCounted
+from coldframe.domain.round.facts.course import StepOpened
+from coldframe.domain.round.facts.plans import PlansPlaced
 from coldframe.domain.round.placement import assigned, enough, in_one_sitting, left_to_compare, next_pair
 from tests.domain.play import OTHERS, D, F, Play, a_plan
 
@@ -20,7 +26,7 @@ INES, JON = OTHERS[:2]
 def _ballot(plans: int = 4, people: int = 6, **settings: str) -> Play:
     play = Play(people=people, **settings).to(Step.PLANS)
     for number in range(plans):
-        play.do(c.HandInPlan(play.members()[number % people], a_plan(f"p{number}")))
+        play.do(HandInPlan(play.members()[number % people], a_plan(f"p{number}")))
     play.close()
     return play.to(Step.BALLOT)
 
@@ -28,13 +34,13 @@ def _ballot(plans: int = 4, people: int = 6, **settings: str) -> Play:
 def _lock(play: Play, *members: MemberId) -> None:
     for member in members:
         play.vote(member, "p0")
-        play.do(c.LockBallot(member))
+        play.do(LockBallot(member))
 
 
 def _answer_all(play: Play, judge: MemberId) -> int:
     count = 0
     while (pair := next_pair(play.round, judge)) is not None:
-        play.do(c.Compare(judge, *pair, "first"))
+        play.do(Compare(judge, *pair, "first"))
         count += 1
     return count
 
@@ -88,7 +94,7 @@ def test_impact_is_asked_before_effort() -> None:
     axes = []
     while (pair := next_pair(play.round, INES)) is not None:
         axes.append(pair[0])
-        play.do(c.Compare(INES, *pair, "same"))
+        play.do(Compare(INES, *pair, "same"))
     assert axes == sorted(axes, key=list(Axis).index)
     assert set(axes) == set(Axis)
 
@@ -98,7 +104,7 @@ def test_comparisons_follow_ones_own_locked_ballot() -> None:
     play = _ballot()
     pair = next_pair(play.round, INES)
     assert pair is not None
-    assert play.refused(c.Compare(INES, *pair, "first")) is Because.NOT_OPEN_YET
+    assert play.refused(Compare(INES, *pair, "first")) is Because.NOT_OPEN_YET
     _lock(play, INES)
     _answer_all(play, INES)
     assert left_to_compare(play.round, INES) == 0
@@ -123,11 +129,11 @@ def test_a_comparison_is_given_once_and_only_if_asked() -> None:
         for b in play.round.to_place
         if a < b and {a, b} not in [set(p) for p in assigned(play.round, INES, axis)]
     )
-    assert play.refused(c.Compare(INES, axis, first, first, "same")) is Because.SAME_ITEM
-    assert play.refused(c.Compare(INES, axis, *unasked, "same")) is Because.UNKNOWN_ITEM
-    assert play.refused(c.Compare(MemberId("zoe"), *pair, "same")) is Because.NOT_A_MEMBER
-    play.do(c.Compare(INES, axis, second, first, "second"))
-    assert play.refused(c.Compare(INES, *pair, "first")) is Because.ASKED_ALREADY
+    assert play.refused(Compare(INES, axis, first, first, "same")) is Because.SAME_ITEM
+    assert play.refused(Compare(INES, axis, *unasked, "same")) is Because.UNKNOWN_ITEM
+    assert play.refused(Compare(MemberId("zoe"), *pair, "same")) is Because.NOT_A_MEMBER
+    play.do(Compare(INES, axis, second, first, "second"))
+    assert play.refused(Compare(INES, *pair, "first")) is Because.ASKED_ALREADY
 
 
 def test_enough_judges_in_the_ballot_spare_the_step() -> None:
@@ -137,8 +143,8 @@ def test_enough_judges_in_the_ballot_spare_the_step() -> None:
     for member in play.members()[:4]:
         _answer_all(play, member)
     assert enough(play.round)
-    facts = play.do(c.Close(F))
-    assert [type(x) for x in facts[:3]] == [f.BallotCounted, f.PlansPlaced, f.StepOpened]
+    facts = play.do(Close(F))
+    assert [type(x) for x in facts[:3]] == [BallotCounted, PlansPlaced, StepOpened]
     assert play.round.step is Step.COMMITMENT
 
 
@@ -185,12 +191,12 @@ def test_nobodys_pairs_change_when_others_come_and_go() -> None:
     before = {m: [assigned(play.round, m, axis) for axis in Axis] for m in play.members()}
     _lock(play, JON)
     _answer_all(play, JON)
-    play.do(c.SetAway(INES, INES, away=True), c.Leave(c.BOT, D), c.Join(F, MemberId("nell"), "Nell"))
+    play.do(SetAway(INES, INES, away=True), Leave(BOT, D), Join(F, MemberId("nell"), "Nell"))
     assert left_to_compare(play.round, JON) == 0
     for member in play.round.active():
         if member in before and member != INES:
             assert [assigned(play.round, member, axis) for axis in Axis] == before[member]
-    play.do(c.SetAway(INES, INES, away=False))
+    play.do(SetAway(INES, INES, away=False))
     assert [assigned(play.round, INES, axis) for axis in Axis] == before[INES]
     assert assigned(play.round, MemberId("nell"), Axis.IMPACT)
 
@@ -198,7 +204,7 @@ def test_nobodys_pairs_change_when_others_come_and_go() -> None:
 def test_who_is_away_is_not_asked() -> None:
     """Somebody away has nothing to compare until they are back."""
     play = _placement()
-    play.do(c.SetAway(INES, INES, away=True))
+    play.do(SetAway(INES, INES, away=True))
     assert next_pair(play.round, INES) is None
 
 
@@ -207,7 +213,7 @@ def test_the_step_may_close_without_answers() -> None:
     play = _placement()
     play.deadline()
     assert play.round.step is Step.COMMITMENT
-    assert f.PlansPlaced(0, 0) in play.facts
+    assert PlansPlaced(0, 0) in play.facts
 
 
 def test_who_has_pairs_left_is_not_done() -> None:
@@ -215,7 +221,7 @@ def test_who_has_pairs_left_is_not_done() -> None:
     play = _placement()
     pair = next_pair(play.round, INES)
     assert pair is not None
-    play.do(c.Compare(INES, *pair, "same"))
+    play.do(Compare(INES, *pair, "same"))
     assert INES not in play.round.progress.done
     _answer_all(play, INES)
     assert INES in play.round.progress.done
@@ -223,7 +229,7 @@ def test_who_has_pairs_left_is_not_done() -> None:
 
 def test_nothing_is_compared_before_the_ballot() -> None:
     """Comparisons have their time."""
-    early = c.Compare(INES, Axis.IMPACT, PlanId("p0"), PlanId("p1"), "first")
+    early = Compare(INES, Axis.IMPACT, PlanId("p0"), PlanId("p1"), "first")
     assert Play().to(Step.PLANS).refused(early) is Because.NOT_OPEN_YET
 
 
@@ -234,7 +240,7 @@ def test_who_answered_a_part_in_the_ballot_is_not_through() -> None:
     for member in play.members():
         pair = next_pair(play.round, member)
         assert pair is not None
-        play.do(c.Compare(member, *pair, "same"))
+        play.do(Compare(member, *pair, "same"))
     assert not enough(play.round)
     play.close()
     assert play.round.progress.done == frozenset()

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from coldframe.domain import commands as c
-from coldframe.domain import facts as f
 from coldframe.domain.names import PlanId, QuestionId, Step
 from coldframe.domain.refusals import Because
+from coldframe.domain.round.commands.course import Cancel, Close
+from coldframe.domain.round.commands.plans import HandInPlan, WithdrawPlan
+from coldframe.domain.round.facts.plans import PlanHandedIn
 from coldframe.domain.round.plans import PLANS_EACH, cautions
 from tests.domain.play import FD, OTHERS, D, F, Play, a_plan, a_round, criterion
 
@@ -23,7 +24,7 @@ def _plans() -> Play:
 def test_a_plan_is_its_writers_whatever_it_says() -> None:
     """The author is who hands it in, not who the page names."""
     play = _plans()
-    play.do(c.HandInPlan(INES, a_plan("p", author=JON)))
+    play.do(HandInPlan(INES, a_plan("p", author=JON)))
     assert play.round.plans[PlanId("p")].author == INES
 
 
@@ -49,20 +50,20 @@ def test_a_plan_is_its_writers_whatever_it_says() -> None:
 )
 def test_a_page_that_is_not_right_is_refused(changes: dict[str, object], code: Because) -> None:
     """Three to six weeks, a question, a title, a hypothesis, steps, a measure with numbers that are numbers."""
-    assert _plans().refused(c.HandInPlan(INES, a_plan("p", **changes))) is code
+    assert _plans().refused(HandInPlan(INES, a_plan("p", **changes))) is code
 
 
 @pytest.mark.parametrize("weeks", [3, 6])
 def test_three_and_six_weeks_are_allowed(weeks: int) -> None:
     """The ends of the span belong to it."""
-    assert _plans().do(c.HandInPlan(INES, a_plan("p", weeks=weeks)))
+    assert _plans().do(HandInPlan(INES, a_plan("p", weeks=weeks)))
 
 
 def test_a_criterion_may_be_completed_later() -> None:
     """Only the measure is needed on the page."""
     play = _plans()
     bare = criterion(baseline=None, target=None, weekly=None, counted="", stop_line="", harm="")
-    play.do(c.HandInPlan(INES, a_plan("p", criterion=bare)))
+    play.do(HandInPlan(INES, a_plan("p", criterion=bare)))
     missing = play.round.plans[PlanId("p")].criterion.missing()
     assert missing == ("baseline", "target", "weekly", "counted", "stop_line", "harm")
     assert replace(bare, baseline=0.0, target=0.1, weekly=1).missing() == ("counted", "stop_line", "harm")
@@ -71,29 +72,29 @@ def test_a_criterion_may_be_completed_later() -> None:
 def test_a_plan_is_replaced_and_withdrawn_by_its_writer_alone() -> None:
     """A newer version under the same id takes the place of the older."""
     play = _plans()
-    play.do(c.HandInPlan(INES, a_plan("p")), c.HandInPlan(INES, a_plan("p", title="Better")))
+    play.do(HandInPlan(INES, a_plan("p")), HandInPlan(INES, a_plan("p", title="Better")))
     assert play.round.plans[PlanId("p")].title == "Better"
-    assert play.refused(c.HandInPlan(JON, a_plan("p"))) is Because.NOT_YOURS
-    assert play.refused(c.WithdrawPlan(F, PlanId("p"))) is Because.NOT_YOURS
-    play.do(c.WithdrawPlan(INES, PlanId("p")))
-    assert play.refused(c.WithdrawPlan(INES, PlanId("p"))) is Because.UNKNOWN_ITEM
+    assert play.refused(HandInPlan(JON, a_plan("p"))) is Because.NOT_YOURS
+    assert play.refused(WithdrawPlan(F, PlanId("p"))) is Because.NOT_YOURS
+    play.do(WithdrawPlan(INES, PlanId("p")))
+    assert play.refused(WithdrawPlan(INES, PlanId("p"))) is Because.UNKNOWN_ITEM
 
 
 def test_one_person_hands_in_five_plans_at_most() -> None:
     """The sixth is refused; a newer version of an old one is not a sixth."""
     play = _plans()
     for number in range(PLANS_EACH):
-        play.do(c.HandInPlan(INES, a_plan(f"p{number}")))
-    assert play.refused(c.HandInPlan(INES, a_plan("more"))) is Because.TOO_MANY
-    assert play.do(c.HandInPlan(INES, a_plan("p0", title="Better")))
+        play.do(HandInPlan(INES, a_plan(f"p{number}")))
+    assert play.refused(HandInPlan(INES, a_plan("more"))) is Because.TOO_MANY
+    assert play.do(HandInPlan(INES, a_plan("p0", title="Better")))
 
 
 def test_a_plan_after_the_close_is_refused_as_too_late() -> None:
     """Early is not yet, late is too late."""
-    assert Play().to(Step.PRECEDENTS).refused(c.HandInPlan(INES, a_plan("p"))) is Because.NOT_OPEN_YET
+    assert Play().to(Step.PRECEDENTS).refused(HandInPlan(INES, a_plan("p"))) is Because.NOT_OPEN_YET
     late = Play().to(Step.BALLOT)
-    assert late.refused(c.HandInPlan(INES, a_plan("p"))) is Because.TOO_LATE
-    assert late.refused(c.WithdrawPlan(INES, PlanId("p0"))) is Because.TOO_LATE
+    assert late.refused(HandInPlan(INES, a_plan("p"))) is Because.TOO_LATE
+    assert late.refused(WithdrawPlan(INES, PlanId("p0"))) is Because.TOO_LATE
 
 
 def test_plans_are_revealed_in_an_order_of_chance() -> None:
@@ -102,7 +103,7 @@ def test_plans_are_revealed_in_an_order_of_chance() -> None:
     for names in (range(9), reversed(range(9))):
         play = _plans()
         for number in names:
-            play.do(c.HandInPlan((F, D, FD)[number % 3], a_plan(f"p{number}")))
+            play.do(HandInPlan((F, D, FD)[number % 3], a_plan(f"p{number}")))
         play.close()
         orders.append(play.round.plan_order)
     assert orders[0] == orders[1]
@@ -112,7 +113,7 @@ def test_plans_are_revealed_in_an_order_of_chance() -> None:
 
 def test_no_plan_no_ballot() -> None:
     """An empty gallery is refused."""
-    assert _plans().refused(c.Close(F)) is Because.NOTHING_IN
+    assert _plans().refused(Close(F)) is Because.NOTHING_IN
 
 
 @pytest.mark.parametrize(
@@ -131,7 +132,7 @@ def test_what_can_hurt_somebody_asks_for_a_check(text: str, name: str) -> None:
     """Personal data, marketing, prices, health, finance, children and hiding are noticed on the page."""
     assert name in cautions(text)
     play = _plans()
-    play.do(c.HandInPlan(INES, a_plan("p", hypothesis=text)))
+    play.do(HandInPlan(INES, a_plan("p", hypothesis=text)))
     assert name in play.round.plans[PlanId("p")].caution
 
 
@@ -144,14 +145,14 @@ def test_an_ordinary_plan_gets_no_caution() -> None:
 def test_a_caution_does_not_depend_on_what_the_page_claims() -> None:
     """A page cannot bring an empty list of cautions along."""
     play = _plans()
-    play.do(c.HandInPlan(INES, a_plan("p", title="A lower price", caution=())))
+    play.do(HandInPlan(INES, a_plan("p", title="A lower price", caution=())))
     assert play.round.plans[PlanId("p")].caution == ("prices",)
 
 
 def test_a_cancelled_round_seals_authors_for_good() -> None:
     """Plans are kept for a later round without their authors."""
     play = _plans()
-    play.do(c.HandInPlan(INES, a_plan("p")), c.Cancel(F))
+    play.do(HandInPlan(INES, a_plan("p")), Cancel(F))
     assert play.round.plans[PlanId("p")].author is None
     assert a_round().plans == {}
 
@@ -159,12 +160,12 @@ def test_a_cancelled_round_seals_authors_for_good() -> None:
 def test_twelve_steps_are_allowed_and_strangers_hand_nothing_in() -> None:
     """The longest list, and who may bring it."""
     play = _plans()
-    assert play.do(c.HandInPlan(INES, a_plan("p", steps=("x",) * 12)))
-    assert play.refused(c.HandInPlan(OTHERS[-1], a_plan("q"))) is Because.NOT_A_MEMBER
+    assert play.do(HandInPlan(INES, a_plan("p", steps=("x",) * 12)))
+    assert play.refused(HandInPlan(OTHERS[-1], a_plan("q"))) is Because.NOT_A_MEMBER
 
 
 def test_a_newer_version_is_said_to_be_one() -> None:
     """The writer is told whether a plan is new or replaces an older one."""
     play = _plans()
-    facts = [*play.do(c.HandInPlan(INES, a_plan("p"))), *play.do(c.HandInPlan(INES, a_plan("p", title="Better")))]
-    assert [x.replaces for x in facts if isinstance(x, f.PlanHandedIn)] == [False, True]
+    facts = [*play.do(HandInPlan(INES, a_plan("p"))), *play.do(HandInPlan(INES, a_plan("p", title="Better")))]
+    assert [x.replaces for x in facts if isinstance(x, PlanHandedIn)] == [False, True]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import ForceId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because
+from coldframe.domain.round.commands.course import Close
+from coldframe.domain.round.commands.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
 from coldframe.domain.round.questions import MOST_QUESTIONS, PRECEDENTS_EACH, lint, same_source
 from coldframe.domain.state import Precedent
 from tests.domain.play import OTHERS, D, F, Play
@@ -36,7 +37,7 @@ def test_a_questions_wording_is_doubted_never_blocked(text: str, codes: tuple[st
     """Doubtful wordings get codes; the question is taken all the same (craft, no source)."""
     assert lint(text) == codes
     play = Play().to(Step.QUESTIONS)
-    play.do(c.WriteQuestion(F, QuestionId("q1"), _force(play), text))
+    play.do(WriteQuestion(F, QuestionId("q1"), _force(play), text))
     assert play.round.questions[0].text == text
 
 
@@ -49,10 +50,10 @@ def test_questions_are_the_facilitators_about_carried_forces() -> None:
     play = Play(carry_on=1).to(Step.QUESTIONS)
     dropped = ForceId(next(s.option for s in play.round.forces_standing if not s.carried))
     question = QuestionId("q1")
-    assert play.refused(c.WriteQuestion(INES, question, _force(play), GOOD)) is Because.NOT_FACILITATOR
-    assert play.refused(c.WriteQuestion(F, question, dropped, GOOD)) is Because.UNKNOWN_ITEM
-    assert play.refused(c.WriteQuestion(F, question, _force(play), " ")) is Because.EMPTY
-    assert play.refused(c.WriteQuestion(F, question, _force(play), "x" * 301)) is Because.TOO_LONG
+    assert play.refused(WriteQuestion(INES, question, _force(play), GOOD)) is Because.NOT_FACILITATOR
+    assert play.refused(WriteQuestion(F, question, dropped, GOOD)) is Because.UNKNOWN_ITEM
+    assert play.refused(WriteQuestion(F, question, _force(play), " ")) is Because.EMPTY
+    assert play.refused(WriteQuestion(F, question, _force(play), "x" * 301)) is Because.TOO_LONG
 
 
 def test_a_question_can_be_reworded_and_dropped() -> None:
@@ -60,20 +61,20 @@ def test_a_question_can_be_reworded_and_dropped() -> None:
     play = Play().to(Step.QUESTIONS)
     force = _force(play)
     for number in range(MOST_QUESTIONS):
-        play.do(c.WriteQuestion(F, QuestionId(f"q{number}"), force, GOOD))
-    assert play.refused(c.WriteQuestion(F, QuestionId("more"), force, GOOD)) is Because.TOO_MANY
-    play.do(c.WriteQuestion(F, QuestionId("q0"), force, "How might we help?"))
+        play.do(WriteQuestion(F, QuestionId(f"q{number}"), force, GOOD))
+    assert play.refused(WriteQuestion(F, QuestionId("more"), force, GOOD)) is Because.TOO_MANY
+    play.do(WriteQuestion(F, QuestionId("q0"), force, "How might we help?"))
     assert play.round.questions[0].text == "How might we help?"
     assert len(play.round.questions) == MOST_QUESTIONS
-    assert play.refused(c.DropQuestion(INES, QuestionId("q0"))) is Because.NOT_FACILITATOR
-    play.do(c.DropQuestion(F, QuestionId("q0")))
-    assert play.refused(c.DropQuestion(F, QuestionId("q0"))) is Because.UNKNOWN_ITEM
+    assert play.refused(DropQuestion(INES, QuestionId("q0"))) is Because.NOT_FACILITATOR
+    play.do(DropQuestion(F, QuestionId("q0")))
+    assert play.refused(DropQuestion(F, QuestionId("q0"))) is Because.UNKNOWN_ITEM
 
 
 def test_others_suggest_in_the_open() -> None:
     """Anybody suggests a question; only the facilitator makes it one."""
     play = Play().to(Step.QUESTIONS)
-    play.do(c.SuggestQuestion(INES, GOOD))
+    play.do(SuggestQuestion(INES, GOOD))
     assert [s.by for s in play.round.suggestions] == [INES]
     assert play.round.questions == ()
 
@@ -81,16 +82,16 @@ def test_others_suggest_in_the_open() -> None:
 def test_without_a_question_there_is_nothing_to_publish() -> None:
     """The step needs one question at least."""
     play = Play().to(Step.QUESTIONS)
-    assert play.refused(c.Close(F)) is Because.NO_QUESTIONS
+    assert play.refused(Close(F)) is Because.NO_QUESTIONS
 
 
 def _precedents() -> Play:
     return Play().to(Step.PRECEDENTS)
 
 
-def _give(play: Play, name: str, by: str = INES, **changes: str) -> c.GivePrecedent:
+def _give(play: Play, name: str, by: str = INES, **changes: str) -> GivePrecedent:
     parts = {"title": "A library", "idea": "They rang new readers.", **changes}
-    return c.GivePrecedent(by, PrecedentId(name), QuestionId("q1"), **parts)  # type: ignore[arg-type]
+    return GivePrecedent(by, PrecedentId(name), QuestionId("q1"), **parts)  # type: ignore[arg-type]
 
 
 def test_several_people_may_pick_the_same_question() -> None:
@@ -106,7 +107,7 @@ def test_a_precedent_needs_title_idea_and_a_question() -> None:
     assert play.refused(_give(play, "x1", title="")) is Because.EMPTY
     assert play.refused(_give(play, "x1", idea=" ")) is Because.EMPTY
     assert play.refused(_give(play, "x1", source="x" * 501)) is Because.TOO_LONG
-    unknown = c.GivePrecedent(INES, PrecedentId("x1"), QuestionId("no"), "t", "i")
+    unknown = GivePrecedent(INES, PrecedentId("x1"), QuestionId("no"), "t", "i")
     assert play.refused(unknown) is Because.UNKNOWN_ITEM
 
 
@@ -146,11 +147,11 @@ def test_questions_and_precedents_have_their_time_and_their_people() -> None:
     question = QuestionId("q1")
     for step, code in ((Step.DOTS, Because.NOT_OPEN_YET), (Step.PRECEDENTS, Because.TOO_LATE)):
         play = Play().to(step)
-        assert play.refused(c.WriteQuestion(F, question, ForceId("f-n0"), GOOD)) is code
-        assert play.refused(c.DropQuestion(F, question)) is code
-        assert play.refused(c.SuggestQuestion(INES, GOOD)) is code
+        assert play.refused(WriteQuestion(F, question, ForceId("f-n0"), GOOD)) is code
+        assert play.refused(DropQuestion(F, question)) is code
+        assert play.refused(SuggestQuestion(INES, GOOD)) is code
     assert Play().to(Step.PLANS).refused(_give(play, "x9")) is Because.TOO_LATE
-    assert Play().to(Step.QUESTIONS).refused(c.SuggestQuestion(zoe, GOOD)) is Because.NOT_A_MEMBER
+    assert Play().to(Step.QUESTIONS).refused(SuggestQuestion(zoe, GOOD)) is Because.NOT_A_MEMBER
     assert _precedents().refused(_give(play, "x9", zoe)) is Because.NOT_A_MEMBER
 
 

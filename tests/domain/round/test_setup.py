@@ -6,11 +6,13 @@ from itertools import chain, combinations
 
 import pytest
 
-from coldframe.domain import commands as c
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import LeverId, MemberId, Role, Step
+from coldframe.domain.people.commands import ConfirmWeight, Join
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
+from coldframe.domain.round.commands.course import Start
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Settings
 from tests.domain.play import DD, FD, D, F, Play, a_round
 
@@ -49,16 +51,16 @@ def test_voting_power_is_counted_swing_by_swing(people: int, weight: int) -> Non
 def test_a_round_starts_with_the_notes() -> None:
     """The facilitator starts a complete round, and the notes open."""
     play = Play()
-    play.do(c.Start(F))
+    play.do(Start(F))
     assert play.round.step is Step.NOTES
-    assert play.refused(c.Start(F)) is Because.TOO_LATE
+    assert play.refused(Start(F)) is Because.TOO_LATE
 
 
 def test_only_the_facilitator_starts() -> None:
     """Nobody else starts a round; the bot may, at the date that was set."""
-    assert Play().refused(c.Start(D)) is Because.NOT_FACILITATOR
-    assert Play().refused(c.Start(MemberId("zoe"))) is Because.NOT_A_MEMBER
-    assert Play().do(c.Start(c.BOT))
+    assert Play().refused(Start(D)) is Because.NOT_FACILITATOR
+    assert Play().refused(Start(MemberId("zoe"))) is Because.NOT_A_MEMBER
+    assert Play().do(Start(BOT))
 
 
 @pytest.mark.parametrize(
@@ -78,7 +80,7 @@ def test_only_the_facilitator_starts() -> None:
 )
 def test_a_setting_out_of_range_is_refused(settings: dict[str, object], code: Because) -> None:
     """A round does not start on a setting that the design does not allow."""
-    assert Play(**settings).refused(c.Start(F)) is code
+    assert Play(**settings).refused(Start(F)) is code
 
 
 def test_the_levers_are_the_trades_by_default_and_one_to_six() -> None:
@@ -86,8 +88,8 @@ def test_the_levers_are_the_trades_by_default_and_one_to_six() -> None:
     assert [name for _, name in Settings("?").levers] == ["Acquisition", "Activation", "Retention"]
     one = Play(levers=DEFAULT_LEVERS[:1])
     six = Play(levers=tuple((LeverId(f"l{n}"), f"L{n}") for n in range(6)))
-    assert one.do(c.Start(F))
-    assert six.do(c.Start(F))
+    assert one.do(Start(F))
+    assert six.do(Start(F))
 
 
 @pytest.mark.parametrize(
@@ -114,21 +116,21 @@ def test_plans_are_read_before_the_ballot_opens() -> None:
 @pytest.mark.parametrize(("people", "code"), [(1, Because.TOO_FEW_PEOPLE), (2, Because.TOO_FEW_PEOPLE)])
 def test_a_round_of_one_or_two_is_refused(people: int, code: Because) -> None:
     """With under three people nothing could be secret, so the round does not start."""
-    assert Play(a_round(people, roles=Roles(F, F, D, D))).refused(c.Start(F)) is code
+    assert Play(a_round(people, roles=Roles(F, F, D, D))).refused(Start(F)) is code
 
 
 def test_a_crowd_is_refused() -> None:
     """Sixty people are the most."""
     play = Play(a_round(6))
     for number in range(55):
-        play.do(c.Join(F, MemberId(f"m{number}"), "M"))
-    assert play.refused(c.Start(F)) is Because.TOO_MANY_PEOPLE
+        play.do(Join(F, MemberId(f"m{number}"), "M"))
+    assert play.refused(Start(F)) is Because.TOO_MANY_PEOPLE
 
 
 def test_three_people_are_a_round() -> None:
     """The smallest round has three people, one of whom stands in for both roles."""
     play = Play(people=3, weight=1)
-    assert play.do(c.Start(F))
+    assert play.do(Start(F))
 
 
 @pytest.mark.parametrize(
@@ -144,35 +146,35 @@ def test_three_people_are_a_round() -> None:
 )
 def test_both_roles_need_a_deputy_on_the_roster(roles: Roles, code: Because) -> None:
     """Facilitator and decision-maker, and a deputy for each, take part themselves."""
-    assert Play(a_round(roles=roles)).refused(c.Start(c.BOT)) is code
+    assert Play(a_round(roles=roles)).refused(Start(BOT)) is code
 
 
 def test_a_weight_above_half_of_the_power_must_be_confirmed() -> None:
     """With more than half of the voting power the facilitator says yes to it first."""
     play = Play(people=6, weight=4)
-    assert play.refused(c.Start(F)) is Because.WEIGHT_UNCONFIRMED
-    assert play.refused(c.ConfirmWeight(D)) is Because.NOT_FACILITATOR
-    play.do(c.ConfirmWeight(F), c.Start(F))
+    assert play.refused(Start(F)) is Because.WEIGHT_UNCONFIRMED
+    assert play.refused(ConfirmWeight(D)) is Because.NOT_FACILITATOR
+    play.do(ConfirmWeight(F), Start(F))
     assert play.round.step is Step.NOTES
 
 
 def test_the_whole_of_the_power_is_refused() -> None:
     """A weight that decides alone makes the ballot a pretence, confirmed or not."""
     play = Play(people=4, weight=4)
-    play.do(c.ConfirmWeight(F))
-    assert play.refused(c.Start(F)) is Because.WEIGHT_DECIDES_ALONE
+    play.do(ConfirmWeight(F))
+    assert play.refused(Start(F)) is Because.WEIGHT_DECIDES_ALONE
 
 
 def test_exactly_half_of_the_power_needs_no_word() -> None:
     """Half of the power (four people, weight two) is not above half."""
     assert power_share(4, 2) == 0.5
-    assert Play(people=4, weight=2).do(c.Start(F))
+    assert Play(people=4, weight=2).do(Start(F))
 
 
 def test_one_person_may_have_both_roles() -> None:
     """Who facilitates may decide as well."""
     play = Play(a_round(roles=Roles(F, F, FD, DD)))
-    assert play.do(c.Start(F))
+    assert play.do(Start(F))
     assert {play.round.roles.acting(role) for role in Role} == {F}
 
 
@@ -185,10 +187,10 @@ def test_sixty_people_are_not_too_many() -> None:
     """The limit itself is allowed."""
     play = Play(a_round(6))
     for number in range(54):
-        play.do(c.Join(F, MemberId(f"m{number}"), "M"))
-    assert play.do(c.Start(F))
+        play.do(Join(F, MemberId(f"m{number}"), "M"))
+    assert play.do(Start(F))
 
 
 def test_the_weight_is_confirmed_before_the_start() -> None:
     """Afterwards it stands."""
-    assert Play().to(Step.NOTES).refused(c.ConfirmWeight(F)) is Because.TOO_LATE
+    assert Play().to(Step.NOTES).refused(ConfirmWeight(F)) is Because.TOO_LATE

@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.people.commands import HandOver
+from coldframe.domain.round.commands.commitment import AskOwner, ChoosePlan
 from tests.domain.play import FD, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, told
@@ -58,7 +59,7 @@ async def test_a_change_that_cannot_be_taken_leaves_the_older_notes(tmp_path: Pa
 async def test_a_decline_with_a_proposal_works_after_a_hand_over(tmp_path: Path) -> None:
     """Whoever facilitates now asks the person proposed, though the role began with somebody else."""
     async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
-        await team.act("ask", c.ChoosePlan(F, P0), c.AskOwner(F, P0, JON), c.HandOver(F, Role.FACILITATOR))
+        await team.act("ask", ChoosePlan(F, P0), AskOwner(F, P0, JON), HandOver(F, Role.FACILITATOR))
         form = (await team.press(JON, "owner.decline")).form
         assert form is not None
         fields = {"reason": "No time before May.", "instead": INES}

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import NoteId, PlanId, Side, Step
+from coldframe.domain.round.commands.notes import WriteNote
 from coldframe.engine.trial.places import trial_id
 from coldframe.ports.chat import Happening, Inbound, Place, Pressed, Submitted
 from tests.domain.play import FD, RETENTION, D, F, a_round
@@ -33,7 +33,7 @@ async def test_nothing_is_done_for_another_workspace(tmp_path: Path, what: Happe
     """The person is told that they take no part, and the round stays as it was."""
     async with running(tmp_path, MONDAY) as team:
         for number, member in enumerate((F, D, FD)):
-            note = c.WriteNote(member, NoteId(f"n{number}"), RETENTION, Side.RESTRAINING, "Ours")
+            note = WriteNote(member, NoteId(f"n{number}"), RETENTION, Side.RESTRAINING, "Ours")
             await team.act(f"note{number}", note)
         before = await team.current()
         place = Place("elsewhere", "channel", "growth")

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, Side, Step
+from coldframe.domain.round.commands.course import Close
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Button, Buttons, Quoted
@@ -175,7 +175,7 @@ async def test_where_no_round_takes_a_text_it_is_handed_back(two: Running) -> No
     await reach(two, Step.FOCUS)
 
     async def rest(turn: Turn) -> None:
-        await turn.act(await turn.round("r2"), c.Close(F))
+        await turn.act(await turn.round("r2"), Close(F))
 
     for member in EVERYBODY[:3]:
         await two.house.room.say(member, two.house.room.direct(member), f"- retention: Of {member}")

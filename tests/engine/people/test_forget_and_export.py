@@ -6,8 +6,10 @@ import json
 from datetime import UTC, datetime
 from pathlib import Path
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.round.commands.commitment import ChoosePlan, Forecast
+from coldframe.domain.round.commands.course import Cancel
+from coldframe.domain.round.commands.questions import SuggestQuestion
 from tests.domain.play import F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, reach, told
@@ -33,9 +35,9 @@ async def test_the_export_shows_everything_that_leads_to_the_person(tmp_path: Pa
     async with at_step(tmp_path, MONDAY, Step.FOCUS) as team:
         await team.say(FAYE, "- retention: A late thought")
         await reach(team, Step.QUESTIONS)
-        await team.act("suggest", c.SuggestQuestion(FAYE, "How might we listen?"))
+        await team.act("suggest", SuggestQuestion(FAYE, "How might we listen?"))
         await reach(team, Step.COMMITMENT)
-        await team.act("choose", c.ChoosePlan(F, PlanId("p0")), c.Forecast(FAYE, PlanId("p0"), 70))
+        await team.act("choose", ChoosePlan(F, PlanId("p0")), Forecast(FAYE, PlanId("p0"), 70))
         held = await _held(team, FAYE)
         assert held["late notes"] == ["A late thought"]
         assert held["suggested questions"] == ["How might we listen?"]
@@ -43,7 +45,7 @@ async def test_the_export_shows_everything_that_leads_to_the_person(tmp_path: Pa
         assert held["votes"]
         assert held["forecasts in per cent"] == {"Title of p0": 70}
         assert [plan["title"] for plan in held["plans"]] == ["Title of p0"]  # type: ignore[attr-defined]
-        await team.act("end", c.Cancel(F, "No budget."))
+        await team.act("end", Cancel(F, "No budget."))
         assert (await _held(team, FAYE))["votes"]
 
 
@@ -64,6 +66,6 @@ async def test_forgetting_reaches_late_notes_and_rounds_that_have_ended(tmp_path
 async def test_forgetting_after_the_end(tmp_path: Path) -> None:
     """An ended round keeps no name either."""
     async with at_step(tmp_path, MONDAY, Step.FOCUS) as team:
-        await team.act("end", c.Cancel(F, "No budget."))
+        await team.act("end", Cancel(F, "No budget."))
         await team.command(JON, "forget me", channel=False)
         assert (await team.current()).name_of(JON) == "somebody who left"

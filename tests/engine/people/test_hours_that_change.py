@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId
+from coldframe.domain.round.commands.commitment import AskOwner, ChoosePlan
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.delivery import downtime
@@ -132,7 +132,7 @@ async def test_a_word_that_was_said_is_not_said_again_in_another_zone(tmp_path: 
 async def test_what_is_left_of_a_working_day_to_answer_follows_the_hours(tmp_path: Path) -> None:
     """Asked to own a trial at ten, with two working hours a day: eight of them are over on Thursday at 17:00."""
     async with a_team(tmp_path, sealed=False) as team:
-        await team.act("ask", c.ChoosePlan(F, PlanId("p0"), running_trials=0), c.AskOwner(F, PlanId("p0"), INES))
+        await team.act("ask", ChoosePlan(F, PlanId("p0"), running_trials=0), AskOwner(F, PlanId("p0"), INES))
         assert await rows(team, "owner unanswered") == {f"p0/{INES}": MONDAY + DAY}
         await hours(team, INES, span="15:00-17:00")
         assert await rows(team, "owner unanswered") == {f"p0/{INES}": MONDAY + 3 * DAY + 7 * HOUR}

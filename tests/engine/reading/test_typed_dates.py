@@ -10,8 +10,8 @@ from pathlib import Path
 import icalendar
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId
+from coldframe.domain.round.commands.commitment import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team
@@ -26,9 +26,9 @@ async def desk(team: Team) -> None:
     plan = PlanId("p0")
     await team.act(
         "choose",
-        c.ChoosePlan(F, plan, running_trials=0),
-        c.AskOwner(F, plan, D),
-        c.AnswerOwnership(D, plan, accept=True),
+        ChoosePlan(F, plan, running_trials=0),
+        AskOwner(F, plan, D),
+        AnswerOwnership(D, plan, accept=True),
     )
 
 
@@ -238,9 +238,9 @@ async def test_a_review_falls_on_a_working_day_of_owner_and_decision_maker(off: 
         plan, owner = PlanId("p0"), F
         await team.act(
             "choose",
-            c.ChoosePlan(F, plan, running_trials=0),
-            c.AskOwner(F, plan, owner),
-            c.AnswerOwnership(owner, plan, accept=True),
+            ChoosePlan(F, plan, running_trials=0),
+            AskOwner(F, plan, owner),
+            AnswerOwnership(owner, plan, accept=True),
         )
         wrong = await team.fill(F, "review.date", {"date": "6 Apr"})
         assert "Monday 6 April 2026 will not do" in wrong["date"]

@@ -8,8 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.round.commands.commitment import ChoosePlan, CompleteCriterion
+from coldframe.domain.round.commands.course import Close
+from coldframe.domain.round.commands.plans import HandInPlan
 from coldframe.domain.state import Criterion
 from coldframe.engine.worker.explaining import size_of
 from tests.domain.play import D, F, a_plan, criterion
@@ -46,7 +48,7 @@ def test_numbers_that_cannot_be_give_no_size() -> None:
 
 async def _hands_in(team: Running, by: MemberId, plan: str, **numbers: float | None) -> None:
     whole = a_plan(plan)
-    await team.act(f"plan/{plan}/{numbers}", c.HandInPlan(by, replace(whole, criterion=criterion(**numbers))))
+    await team.act(f"plan/{plan}/{numbers}", HandInPlan(by, replace(whole, criterion=criterion(**numbers))))
 
 
 async def test_an_author_hears_at_once_what_the_traffic_can_show(tmp_path: Path) -> None:
@@ -67,9 +69,9 @@ async def test_everybody_reads_it_before_the_ballot_and_when_the_numbers_are_com
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await _hands_in(team, INES, "p8", weekly=40)
         await _hands_in(team, JON, "p9", weekly=None)
-        await team.act("reveal", c.Close(F))
+        await team.act("reveal", Close(F))
         assert len([w for w in in_channel(team) if w.startswith("What the traffic can show")]) == 1
         await reach(team, Step.COMMITMENT)
         p9 = PlanId("p9")
-        await team.act("choose", c.ChoosePlan(F, p9), c.CompleteCriterion(F, p9, criterion(weekly=40)))
+        await team.act("choose", ChoosePlan(F, p9), CompleteCriterion(F, p9, criterion(weekly=40)))
         assert len([w for w in in_channel(team) if w.startswith("What the traffic can show")]) == 2

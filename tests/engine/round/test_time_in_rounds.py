@@ -11,9 +11,10 @@ import icalendar
 import pytest
 
 from coldframe.clock import ManualClock
-from coldframe.domain import commands as c
 from coldframe.domain.names import RUNNING, LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.round import rules
+from coldframe.domain.round.commands.course import Cancel, Close, Done
+from coldframe.domain.round.commands.notes import WriteNote
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.delivery import downtime, due_rows
@@ -45,7 +46,7 @@ async def held_up(tmp_path: Path) -> AsyncIterator[Running]:
 async def writes(team: Running, *writers: MemberId) -> None:
     """Each of them writes a note."""
     for m in writers:
-        note = c.WriteNote(m, NoteId(f"n-{m}"), LeverId("retention"), Side.RESTRAINING, f"{m} says that it leaks")
+        note = WriteNote(m, NoteId(f"n-{m}"), LeverId("retention"), Side.RESTRAINING, f"{m} says that it leaks")
         await team.act(f"note/{m}", note)
 
 
@@ -93,7 +94,7 @@ async def test_a_role_goes_to_its_deputy(tmp_path: Path) -> None:
     """When the decision-maker is away for long, the facilitator can let the deputy decide with one press."""
     async with running(tmp_path, MONDAY, with_holiday(D)) as team:
         await writes(team, *SIX[2:])
-        await team.act("close", c.Close(F))
+        await team.act("close", Close(F))
         assert (await team.current()).step is Step.FOCUS
         await team.press(F, "holdup.deputy")
         assert (await team.current()).roles.acting(Role.DECISION_MAKER) == DD
@@ -114,7 +115,7 @@ async def test_dates_that_moved_are_told_anew_and_update_the_entries(tmp_path: P
         card = team.channel()[0]
         await writes(team, *SIX[:4])
         team.clock.pass_by(HOUR)
-        await team.act("close", c.Close(F))
+        await team.act("close", Close(F))
         first, second = (entries(f) for f in team.files())
         assert first.keys() == second.keys()
         assert {s for s, _ in first.values()} == {0}
@@ -130,7 +131,7 @@ async def test_dates_that_moved_are_told_anew_and_update_the_entries(tmp_path: P
 async def test_a_cancelled_round_takes_its_entries_back(tmp_path: Path) -> None:
     """METHOD CANCEL, the same UIDs and a higher SEQUENCE (RFC 5546, 3.2.5): calendars lose the deadlines."""
     async with running(tmp_path, MONDAY) as team:
-        await team.act("cancel", c.Cancel(F, "The question is answered already"))
+        await team.act("cancel", Cancel(F, "The question is answered already"))
         first, last = team.files()
         assert str(icalendar.Calendar.from_ical(last)["METHOD"]) == "CANCEL"
         assert entries(last).keys() == entries(first).keys()
@@ -149,7 +150,7 @@ async def test_dates_that_hardly_moved_are_not_told(tmp_path: Path) -> None:
     """Half an hour is not worth a message."""
     async with running(tmp_path, MONDAY, lengths={Step.NOTES: 0.5}, pace="live") as team:
         await writes(team, *SIX[:4])
-        await team.act("close", c.Close(F))
+        await team.act("close", Close(F))
         assert len(team.files()) == 1
         assert not [t for t in team.channel() if "moved" in t]
 
@@ -292,7 +293,7 @@ async def test_going_away_moves_the_deadline_of_somebody_who_decides_alone(tmp_p
     """The decision-maker's window is counted in their own hours, so a day away moves it a day later."""
     async with running(tmp_path, MONDAY) as team:
         await writes(team, *SIX[:4])
-        await team.act("close", c.Close(F))
+        await team.act("close", Close(F))
         before = (await team.current()).progress.due
         await team.command(D, "away until 2026-03-05", channel=False)
         after = (await team.current()).progress.due
@@ -360,7 +361,7 @@ async def test_reminders_of_two_rounds_come_as_one_and_to_nobody_who_is_done(tmp
 
         async def done(turn: Turn) -> None:
             for round_id in (team.round.id, second.id):
-                await turn.act(await turn.round(round_id), c.Done(DD))
+                await turn.act(await turn.round(round_id), Done(DD))
 
         await team.house.engine.act("done", done)
         await team.until(TUESDAY_10 - timedelta(minutes=1))

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, NoteId, RoundId, Side, Step
+from coldframe.domain.round.commands.course import Close, Pause
+from coldframe.domain.round.commands.notes import WriteNote
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import plain
@@ -73,7 +74,7 @@ async def _note(team: Running, round_id: str) -> None:
 
     async def work(turn: Turn) -> None:
         for member in EVERYBODY[:3]:
-            command = c.WriteNote(member, NoteId(f"{round_id}{member}"), RETENTION, Side.RESTRAINING, f"Of {member}")
+            command = WriteNote(member, NoteId(f"{round_id}{member}"), RETENTION, Side.RESTRAINING, f"Of {member}")
             await turn.act(await turn.round(round_id), command)
 
     await team.house.engine.act(f"notes/{round_id}", work)
@@ -102,7 +103,7 @@ async def test_a_round_that_rests_elsewhere_does_not_move_here(tmp_path: Path) -
     comes first."""
     async with running(tmp_path, MONDAY) as team:
         await _one_more(team, "second")
-        await team.act("rest", c.Pause(F))
+        await team.act("rest", Pause(F))
         reply = await team.house.room.command(F, team.house.room.channel("second"), "resume")
         await team.settle()
         assert "name of r1" in words(reply)
@@ -117,10 +118,8 @@ async def test_a_note_is_hidden_in_the_round_that_has_it(two: Two) -> None:
         round_ = await turn.round(RoundId("r2"))
         for member in EVERYBODY[:3]:
             note = NoteId(f"x{member}")
-            round_ = await turn.act(
-                round_, c.WriteNote(member, note, RETENTION, Side.RESTRAINING, f"Secret of {member}")
-            )
-        await turn.act(round_, c.Close(F))
+            round_ = await turn.act(round_, WriteNote(member, note, RETENTION, Side.RESTRAINING, f"Secret of {member}"))
+        await turn.act(round_, Close(F))
 
     await two.team.house.engine.act("notes", work)
     await reach(two.team, Step.FOCUS)

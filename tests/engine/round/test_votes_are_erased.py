@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import Step
+from coldframe.domain.round.commands.course import Cancel
 from tests.domain.play import F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step
@@ -26,7 +26,7 @@ async def test_votes_are_gone_after_a_week(tmp_path: Path, ends: bool) -> None:
     """They are there until then and gone afterwards; an end of the round does not drop the promise."""
     async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
         if ends:
-            await team.act("end", c.Cancel(F, "No budget."))
+            await team.act("end", Cancel(F, "No budget."))
         assert all(await _marks(team))
         await team.until(team.clock.now() + timedelta(days=7, minutes=1))
         assert await _marks(team) == [0, 0]

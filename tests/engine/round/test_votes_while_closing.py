@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, Step
+from coldframe.domain.round.commands.ballots import CastVote
 from coldframe.engine.core.turn import Turn
 from tests.domain.play import FD, D, F
 from tests.engine.reaching import at_step
@@ -25,12 +25,12 @@ async def test_a_vote_newer_than_the_reading_is_not_overwritten_by_it(
     async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
         round_ = await team.current()
         option = round_.forces[0].id
-        await team.act("votes", *(c.CastVote(m, option, "button") for m in (F, D, FD)))
+        await team.act("votes", *(CastVote(m, option, "button") for m in (F, D, FD)))
         read = team.house.kit.chat.reactions
         came = []
 
         async def cast(turn: Turn) -> None:
-            await turn.act(await turn.round("r1"), c.CastVote(JON, option, "🌿"))
+            await turn.act(await turn.round("r1"), CastVote(JON, option, "🌿"))
 
         async def reactions(*args: Any) -> Any:
             shown = await read(*args)

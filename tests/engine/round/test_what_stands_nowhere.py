@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.round.commands.commitment import AskOwner, ChoosePlan
+from coldframe.domain.round.commands.course import Cancel
 from tests.domain.play import D, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import TOPICS, at_step, reach, told
@@ -42,7 +43,7 @@ async def test_a_round_cancelled_at_its_commitment_leaves_no_button(tmp_path: Pa
     """The commitment's card says that it is closed; nothing can be chosen on it any more."""
     async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
         team.button(F, "choice.make")
-        await team.act("end", c.ChoosePlan(F, PlanId("p0")), c.Cancel(F, "No budget."))
+        await team.act("end", ChoosePlan(F, PlanId("p0")), Cancel(F, "No budget."))
         with pytest.raises(LookupError):
             team.button(F, "choice.make")
 
@@ -50,9 +51,9 @@ async def test_a_round_cancelled_at_its_commitment_leaves_no_button(tmp_path: Pa
 async def test_an_offer_to_own_says_what_it_means(tmp_path: Path) -> None:
     """An offer is noted as one; for somebody who was asked already it is their yes, and they hear what comes next."""
     async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
-        await team.act("choose", c.ChoosePlan(F, PlanId("p0")))
+        await team.act("choose", ChoosePlan(F, PlanId("p0")))
         await team.press(D, "owner.offer")
         assert told(team, D)[-1].startswith("Noted")
-        await team.act("ask", c.AskOwner(F, PlanId("p0"), JON))
+        await team.act("ask", AskOwner(F, PlanId("p0"), JON))
         await team.press(JON, "owner.offer", "r1|p0")
         assert told(team, JON)[-1].startswith("Thank you, you own it now")

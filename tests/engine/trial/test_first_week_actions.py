@@ -5,8 +5,10 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from coldframe.domain import commands as c
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.people.commands import Join
+from coldframe.domain.round.commands.commitment import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.timing.calendars import WorkingCalendar
@@ -33,7 +35,7 @@ async def _fills(team: Running, person: MemberId, lines: str) -> Reply:
 
 
 async def _owned(team: Running) -> None:
-    await team.act("own", c.ChoosePlan(F, P0), c.AskOwner(F, P0, INES), c.AnswerOwnership(INES, P0, accept=True))
+    await team.act("own", ChoosePlan(F, P0), AskOwner(F, P0, INES), AnswerOwnership(INES, P0, accept=True))
 
 
 async def test_sending_the_form_again_changes_nothing(tmp_path: Path) -> None:
@@ -56,7 +58,7 @@ async def test_a_name_that_two_people_have_is_not_guessed(tmp_path: Path) -> Non
     """The field says so; nothing is kept. The platform's own name of a person tells the two apart."""
     async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
         await _owned(team)
-        await team.act("another Jon", c.Join(c.BOT, MemberId("jon2"), "Jon"))
+        await team.act("another Jon", Join(BOT, MemberId("jon2"), "Jon"))
         reply = await _fills(team, INES, "Call them | in 3 working days | Jon")
         assert "2 people here are called “Jon”" in reply.errors["actions"]
         reply = await _fills(team, INES, "Call them | in 3 working days | nobody")

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain import commands as c
 from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.round.commands.commitment import ChoosePlan
+from coldframe.domain.round.commands.plans import HandInPlan
 from coldframe.domain.state import Plan
 from coldframe.engine.register.digest import gather
 from coldframe.engine.worker import judging
@@ -28,7 +29,7 @@ async def test_chances_are_given_by_button_emoji_or_form_and_nobody_sees_them_be
     """The question comes to each member; a digit stands for tens of per cent; the channel hears only the spread."""
     async with a_team(tmp_path, sealed=False) as team:
         plan = PlanId("p0")
-        await team.act("choose", c.ChoosePlan(F, plan, running_trials=0))
+        await team.act("choose", ChoosePlan(F, plan, running_trials=0))
         question = team.last_id(INES, "How likely is")
         await team.house.room.react_as(INES, question, "4⃣")
         await team.press(FD, "forecast.give", f"{team.round.id}|{plan}|70")
@@ -99,10 +100,10 @@ async def test_an_author_is_shown_an_earlier_plan_before_anybody_sees_theirs(tmp
                 "Mia", "not met", MONDAY, learning="Nobody answers before ten",
             )  # fmt: skip
             await uow.enter(earlier)
-        await team.act("hand in", c.HandInPlan(INES, plan))
+        await team.act("hand in", HandInPlan(INES, plan))
         told = [m for m in team.told(INES) if "resembles one that was tried: “Call teams” (not met)" in m]
         assert len(told) == 1 and "Nobody answers before ten" in told[0]
-        await team.act("hand in again", c.HandInPlan(INES, plan))
+        await team.act("hand in again", HandInPlan(INES, plan))
         assert sum("resembles" in m for m in team.told(INES)) == 1
         assert not any("resembles" in m for m in team.channel())
 

@@ -7,9 +7,11 @@ from datetime import datetime
 from math import comb
 
 from coldframe.domain import checks
-from coldframe.domain.commands import BOT, ConfirmWeight, HandOver, Join, Leave, SetAway
-from coldframe.domain.facts import AwaySet, Fact, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
+from coldframe.domain.commands import BOT
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, HandOverReason, Role, Step
+from coldframe.domain.people.commands import ConfirmWeight, HandOver, Join, Leave, SetAway
+from coldframe.domain.people.facts import AwaySet, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round, Seat
 

@@ -7,20 +7,20 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.commands import CastVote, LockBallot, Reconcile, TakeBackVote
-from coldframe.domain.facts import (
-    BallotCounted,
-    BallotLocked,
-    DotsCounted,
-    Fact,
-    LedgerReconciled,
-    VoteCast,
-    VoteTakenBack,
-)
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import placement
+from coldframe.domain.round.commands.ballots import CastVote, LockBallot, Reconcile, TakeBackVote
+from coldframe.domain.round.facts.ballots import (
+    BallotCounted,
+    BallotLocked,
+    DotsCounted,
+    LedgerReconciled,
+    VoteCast,
+    VoteTakenBack,
+)
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Ledger, Mark, Round, Standing
 from coldframe.domain.texts import accepted

@@ -8,7 +8,10 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from coldframe.domain import checks
-from coldframe.domain.commands import (
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.commitment import (
     AcceptOverlap,
     AnswerOwnership,
     AskOwner,
@@ -23,13 +26,12 @@ from coldframe.domain.commands import (
     SetNextRound,
     SetReview,
 )
-from coldframe.domain.facts import (
+from coldframe.domain.round.facts.commitment import (
     ActionsSet,
     CheckerNamed,
     ChoiceDropped,
     Committed,
     CriterionCompleted,
-    Fact,
     ForecastGiven,
     NextRoundSet,
     OverlapAccepted,
@@ -40,8 +42,6 @@ from coldframe.domain.facts import (
     PlanChosen,
     ReviewSet,
 )
-from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.notes import unsigned
 from coldframe.domain.round.plans import checked_criterion
 from coldframe.domain.state import Choice, Round

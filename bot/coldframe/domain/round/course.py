@@ -6,8 +6,14 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from coldframe.domain import checks
-from coldframe.domain.commands import (
-    BOT,
+from coldframe.domain.commands import BOT
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MoreTime, PauseReason, Role, Step
+from coldframe.domain.people import seats
+from coldframe.domain.people.facts import RoleHandedOver
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import notes, rules
+from coldframe.domain.round.commands.course import (
     Cancel,
     Close,
     Done,
@@ -19,15 +25,12 @@ from coldframe.domain.commands import (
     Start,
     TellDates,
 )
-from coldframe.domain.facts import (
-    ConsentAsked,
+from coldframe.domain.round.facts.course import (
     DatesTold,
     EverybodyIn,
-    Fact,
     GotStuck,
     MemberDone,
     NotEverybodyIn,
-    RoleHandedOver,
     RoundCancelled,
     RoundPaused,
     RoundResumed,
@@ -36,10 +39,7 @@ from coldframe.domain.facts import (
     StepOpened,
     WindowSet,
 )
-from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MoreTime, PauseReason, Role, Step
-from coldframe.domain.people import seats
-from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import notes, rules
+from coldframe.domain.round.facts.notes import ConsentAsked
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.settings import MAX_WINDOW, RANGES
 from coldframe.domain.state import Round

@@ -13,25 +13,17 @@ from datetime import datetime
 from typing import Any
 
 from coldframe.domain.commands import Command
-from coldframe.domain.facts import (
-    BallotCounted,
-    Committed,
-    DotsCounted,
-    Fact,
-    FocusPicked,
-    Merged,
-    PlansPlaced,
-    PlansRevealed,
-    PrecedentsClosed,
-    QuestionsPublished,
-    Revealed,
-    RoundCancelled,
-    Started,
-    StepOpened,
-)
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import forgetting, seats
 from coldframe.domain.round import ballots, commitment, course, merging, notes, placement, plans, questions
+from coldframe.domain.round.facts.ballots import BallotCounted, DotsCounted
+from coldframe.domain.round.facts.commitment import Committed
+from coldframe.domain.round.facts.course import RoundCancelled, Started, StepOpened
+from coldframe.domain.round.facts.merging import FocusPicked, Merged
+from coldframe.domain.round.facts.notes import Revealed
+from coldframe.domain.round.facts.plans import PlansPlaced, PlansRevealed
+from coldframe.domain.round.facts.questions import PrecedentsClosed, QuestionsPublished
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
 

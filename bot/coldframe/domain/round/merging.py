@@ -7,10 +7,19 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.commands import BOT, AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
-from coldframe.domain.facts import Fact, FocusPicked, ForcesJoined, ForceSplit, MergeAnswered, Merged, MergesProposed
+from coldframe.domain.commands import BOT
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import ForceId, NoteId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
+from coldframe.domain.round.facts.merging import (
+    FocusPicked,
+    ForcesJoined,
+    ForceSplit,
+    MergeAnswered,
+    Merged,
+    MergesProposed,
+)
 from coldframe.domain.state import Force, MergeProposal, Note, Round
 from coldframe.domain.texts import accepted
 

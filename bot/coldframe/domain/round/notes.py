@@ -7,37 +7,37 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.commands import (
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import LateChoice, MemberId, NoteId, Step
+from coldframe.domain.order import shuffled
+from coldframe.domain.people import seats
+from coldframe.domain.people.commands import Leave
+from coldframe.domain.people.facts import MemberLeft
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import merging
+from coldframe.domain.round.commands.notes import (
     Consent,
     DropDraft,
     EditNote,
     HideNote,
     KeepDraft,
-    Leave,
     SettleLateNote,
     WithdrawNote,
     WriteNote,
 )
-from coldframe.domain.facts import (
+from coldframe.domain.round.facts.notes import (
     ConsentAsked,
     Consented,
     DraftDropped,
     DraftKept,
-    Fact,
     LateNoteKept,
     LateNoteSettled,
-    MemberLeft,
     NoteEdited,
     NoteHidden,
     NoteWithdrawn,
     NoteWritten,
     Revealed,
 )
-from coldframe.domain.names import LateChoice, MemberId, NoteId, Step
-from coldframe.domain.order import shuffled
-from coldframe.domain.people import seats
-from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import merging
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.texts import accepted
 

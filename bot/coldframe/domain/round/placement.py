@@ -8,11 +8,12 @@ from itertools import combinations
 from math import ceil
 
 from coldframe.domain import checks
-from coldframe.domain.commands import Compare
-from coldframe.domain.facts import Compared, Fact, PlansPlaced
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import Axis, MemberId, PlanId, Role, Step
 from coldframe.domain.order import coin, shuffled
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.plans import Compare
+from coldframe.domain.round.facts.plans import Compared, PlansPlaced
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Comparison, Round
 

@@ -8,11 +8,12 @@ from datetime import datetime
 from math import isfinite
 
 from coldframe.domain import checks
-from coldframe.domain.commands import HandInPlan, WithdrawPlan
-from coldframe.domain.facts import Fact, PlanHandedIn, PlansRevealed, PlanWithdrawn
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.plans import HandInPlan, WithdrawPlan
+from coldframe.domain.round.facts.plans import PlanHandedIn, PlansRevealed, PlanWithdrawn
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Criterion, Ledger, Plan, Round
 from coldframe.domain.texts import accepted, optional

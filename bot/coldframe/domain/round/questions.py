@@ -7,9 +7,11 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.commands import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
-from coldframe.domain.facts import (
-    Fact,
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
+from coldframe.domain.round.facts.questions import (
     PrecedentGiven,
     PrecedentsClosed,
     QuestionDropped,
@@ -17,8 +19,6 @@ from coldframe.domain.facts import (
     QuestionSuggested,
     QuestionWritten,
 )
-from coldframe.domain.names import Step
-from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Precedent, Question, Round, Suggestion
 from coldframe.domain.texts import accepted, optional
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date, datetime
 
 from coldframe.domain.commands import Command
@@ -10,7 +9,6 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Entry, Reading
 
 
-@dataclass(frozen=True, slots=True)
 class OfferTrial(Command):
     """Ask somebody to own it from now on; the present owner stays until they accept."""
 
@@ -18,7 +16,6 @@ class OfferTrial(Command):
     reason: str = ""
 
 
-@dataclass(frozen=True, slots=True)
 class AnswerOffer(Command):
     """Yes or no to owning it. `starts` is the first day of a trial that begins with this yes."""
 
@@ -27,21 +24,18 @@ class AnswerOffer(Command):
     starts: date | None = None
 
 
-@dataclass(frozen=True, slots=True)
 class GiveUp(Command):
     """I cannot own it any more, and know nobody who could."""
 
     reason: str = ""
 
 
-@dataclass(frozen=True, slots=True)
 class LeaveTrial(Command):
     """The member left the firm or the channel for good."""
 
     member: MemberId
 
 
-@dataclass(frozen=True, slots=True)
 class JoinTrial(Command):
     """A new member of the team, who may be asked to own it."""
 
@@ -49,38 +43,32 @@ class JoinTrial(Command):
     name: str
 
 
-@dataclass(frozen=True, slots=True)
 class ForgetIn(Command):
     """Nothing that this person gave in confidence is kept."""
 
     member: MemberId
 
 
-@dataclass(frozen=True, slots=True)
 class DropTrial(Command):
     """A proposed trial is not started after all."""
 
 
-@dataclass(frozen=True, slots=True)
 class Tick(Command):
     action: str
     done: bool = True
 
 
-@dataclass(frozen=True, slots=True)
 class MoveAction(Command):
     action: str
     due: datetime
 
 
-@dataclass(frozen=True, slots=True)
 class SayWhatBlocks(Command):
     """What is in the way; an empty text takes it back."""
 
     text: str
 
 
-@dataclass(frozen=True, slots=True)
 class LogWeek(Command):
     """One week's numbers, or that the week cannot count. `today` is the owner's local day.
 
@@ -92,14 +80,12 @@ class LogWeek(Command):
     correct: bool = False
 
 
-@dataclass(frozen=True, slots=True)
 class TakeReading(Command):
     """What the numbers of `weeks` logged weeks support; shown to people, so it counts as a look."""
 
     reading: Reading
 
 
-@dataclass(frozen=True, slots=True)
 class MoveReview(Command):
     """Another date; `earliest` is the planned end as a moment."""
 
@@ -107,33 +93,28 @@ class MoveReview(Command):
     earliest: datetime
 
 
-@dataclass(frozen=True, slots=True)
 class OpenReview(Command):
     """Its date has come."""
 
 
-@dataclass(frozen=True, slots=True)
 class Learn(Command):
     """What I learnt: private until the review is closed."""
 
     text: str
 
 
-@dataclass(frozen=True, slots=True)
 class StopEarly(Command):
     """The stop line is crossed (or there is another good reason): the review comes now."""
 
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
 class CheckCounting(Command):
     """Somebody looked at the counting of a result that seems too good; who and how."""
 
     text: str
 
 
-@dataclass(frozen=True, slots=True)
 class CloseReview(Command):
     """What was learnt, what follows, and why. The last reading becomes the verdict."""
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from coldframe.domain.commands import BOT, TellDates
-from coldframe.domain.facts import Fact, WindowSet
+from coldframe.domain.commands import BOT
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, Step
+from coldframe.domain.round.commands.course import TellDates
+from coldframe.domain.round.facts.course import WindowSet
 from coldframe.domain.state import Round
 from coldframe.engine.core import members, windows
 from coldframe.message.nodes import Line, When, line

@@ -6,10 +6,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from coldframe.domain.commands import BOT, SetWindow
-from coldframe.domain.facts import Fact, GotStuck, RoundResumed, StepExtended, StepOpened, WindowSet
+from coldframe.domain.commands import BOT
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, MemberId, Step
 from coldframe.domain.round import rules
+from coldframe.domain.round.commands.course import SetWindow
+from coldframe.domain.round.facts.course import GotStuck, RoundResumed, StepExtended, StepOpened, WindowSet
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.ports.storage import UnitOfWork

@@ -6,20 +6,13 @@ from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from coldframe.domain.commands import (
-    BOT,
-    CastVote,
-    Command,
-    DropDraft,
-    EditNote,
-    Join,
-    Leave,
-    Pause,
-    TakeBackVote,
-    WithdrawNote,
-)
+from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import LeverId, MemberId, PauseReason, Role, Step
+from coldframe.domain.people.commands import Join, Leave
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.ballots import CastVote, TakeBackVote
+from coldframe.domain.round.commands.course import Pause
+from coldframe.domain.round.commands.notes import DropDraft, EditNote, WithdrawNote
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import Request, Uses

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coldframe.domain.commands import Command, KeepDraft, SuggestQuestion, WriteNote
+from coldframe.domain.commands import Command
 from coldframe.domain.names import LeverId, MemberId, NoteId, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.notes import KeepDraft, WriteNote
+from coldframe.domain.round.commands.questions import SuggestQuestion
 from coldframe.domain.round.questions import OPENING
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from coldframe.domain.commands import SetAway
 from coldframe.domain.names import MemberId, Step
+from coldframe.domain.people.commands import SetAway
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn

@@ -9,8 +9,9 @@ from collections.abc import Mapping
 from contextlib import suppress
 from datetime import datetime
 
-from coldframe.domain.commands import BOT, SetWindow
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId
+from coldframe.domain.round.commands.course import SetWindow
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.engine.core import members, trial_turn, windows

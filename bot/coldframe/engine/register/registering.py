@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, time
 
-from coldframe.domain.facts import Fact, PlanHandedIn
+from coldframe.domain.facts import Fact
+from coldframe.domain.round.facts.plans import PlanHandedIn
 from coldframe.domain.state import Plan, Round
 from coldframe.domain.trial.state import Closing, Trial
 from coldframe.engine.core.requests import Answers, Request

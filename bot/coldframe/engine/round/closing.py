@@ -8,9 +8,11 @@ from collections.abc import Mapping
 from datetime import timedelta
 
 from coldframe.domain import checks
-from coldframe.domain.commands import BOT, Close, Reconcile
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import ClosedBy, MemberId
 from coldframe.domain.refusals import Refused
+from coldframe.domain.round.commands.ballots import Reconcile
+from coldframe.domain.round.commands.course import Close
 from coldframe.domain.state import Ledger, Mark, Round
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.message.packed import MessageName, Occurrence

@@ -5,27 +5,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from coldframe.domain.commands import Cancel, Done, Extend
-from coldframe.domain.facts import (
-    AwaySet,
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import RUNNING, MemberId, MoreTime, Role, Step
+from coldframe.domain.people.facts import AwaySet, MemberJoined, PersonForgotten, RoleFilled, RoleHandedOver
+from coldframe.domain.round import rules
+from coldframe.domain.round.commands.course import Cancel, Done, Extend
+from coldframe.domain.round.facts.course import (
     DatesTold,
     EverybodyIn,
-    Fact,
     GotStuck,
     MemberDone,
-    MemberJoined,
     NotEverybodyIn,
-    PersonForgotten,
-    RoleFilled,
-    RoleHandedOver,
     RoundCancelled,
     RoundPaused,
     RoundResumed,
     StepExtended,
     StepOpened,
 )
-from coldframe.domain.names import RUNNING, MemberId, MoreTime, Role, Step
-from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.engine.core import timetable
 from coldframe.engine.core.requests import RoundRequest, of_round

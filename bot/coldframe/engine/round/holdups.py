@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from coldframe.domain.commands import BOT, HandOver, SetAway, SetWindow
+from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, Role
+from coldframe.domain.people.commands import HandOver, SetAway
 from coldframe.domain.people.seats import deputy_ready
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
+from coldframe.domain.round.commands.course import SetWindow
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import RoundRequest, of_round

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from coldframe.domain.commands import SettleLateNote
-from coldframe.domain.facts import Fact, LateNoteKept, LateNoteSettled, NoteHidden
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import LateChoice, NoteId
+from coldframe.domain.round.commands.notes import SettleLateNote
+from coldframe.domain.round.facts.notes import LateNoteKept, LateNoteSettled, NoteHidden
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn

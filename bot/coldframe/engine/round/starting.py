@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from coldframe.domain.commands import ConfirmWeight, Start
 from coldframe.domain.names import Role, Step
+from coldframe.domain.people.commands import ConfirmWeight
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.course import Start
 from coldframe.domain.round.life import decide
 from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round

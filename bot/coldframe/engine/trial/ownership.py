@@ -7,9 +7,10 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT
-from coldframe.domain.facts import Fact, OwnerAsked
+from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.facts.commitment import OwnerAsked
 from coldframe.domain.state import Round
 from coldframe.domain.trial.commands import (
     AnswerOffer,

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from coldframe.domain.commands import LockBallot
-from coldframe.domain.facts import BallotCounted
 from coldframe.domain.names import Step
+from coldframe.domain.round.commands.ballots import LockBallot
+from coldframe.domain.round.facts.ballots import BallotCounted
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import InOneTurn, Kit, Turn, due_turn
 from coldframe.engine.round import retention

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from coldframe.domain.commands import (
+from coldframe.domain.commands import Command
+from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.round import commitment
+from coldframe.domain.round.commands.commitment import (
     AcceptOverlap,
     AnswerOwnership,
     AskOwner,
     ChoosePlan,
-    Command,
     Commit,
     CompleteCriterion,
     DropChoice,
@@ -21,9 +23,13 @@ from coldframe.domain.commands import (
     SetNextRound,
     SetReview,
 )
-from coldframe.domain.facts import Committed, OwnerAsked, OwnershipAccepted, OwnershipDeclined, PlanChosen
-from coldframe.domain.names import MemberId, PlanId, Role, Step
-from coldframe.domain.round import commitment
+from coldframe.domain.round.facts.commitment import (
+    Committed,
+    OwnerAsked,
+    OwnershipAccepted,
+    OwnershipDeclined,
+    PlanChosen,
+)
 from coldframe.domain.state import Action, Round
 from coldframe.engine.core import members, sent_form
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from coldframe.domain.facts import DotsCounted
 from coldframe.domain.names import ForceId, Step
+from coldframe.domain.round.facts.ballots import DotsCounted
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.round import retention

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from coldframe.domain.commands import PickFocus
-from coldframe.domain.facts import FocusPicked
 from coldframe.domain.names import LeverId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.merging import PickFocus
+from coldframe.domain.round.facts.merging import FocusPicked
 from coldframe.domain.state import Note, Round
 from coldframe.engine.core.requests import RoundRequest, in_step
 from coldframe.engine.core.turn import Turn

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import get_args
 
-from coldframe.domain.commands import HandInPlan, WithdrawPlan
-from coldframe.domain.facts import PlanHandedIn, PlansRevealed, PlanWithdrawn
 from coldframe.domain.names import MemberId, PlanId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.plans import HandInPlan, WithdrawPlan
+from coldframe.domain.round.facts.plans import PlanHandedIn, PlansRevealed, PlanWithdrawn
 from coldframe.domain.state import ComparisonKind, Criterion, Plan, Round
 from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import RoundRequest, in_step

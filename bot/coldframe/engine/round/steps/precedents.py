@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from coldframe.domain.commands import GivePrecedent
-from coldframe.domain.facts import PrecedentGiven
 from coldframe.domain.names import MemberId, PrecedentId, QuestionId, Step
+from coldframe.domain.round.commands.questions import GivePrecedent
+from coldframe.domain.round.facts.questions import PrecedentGiven
 from coldframe.domain.round.questions import same_source
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, in_step

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from coldframe.domain.commands import DropQuestion, WriteQuestion
-from coldframe.domain.facts import QuestionDropped, QuestionsPublished, QuestionSuggested, QuestionWritten
 from coldframe.domain.names import ForceId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commands.questions import DropQuestion, WriteQuestion
+from coldframe.domain.round.facts.questions import (
+    QuestionDropped,
+    QuestionsPublished,
+    QuestionSuggested,
+    QuestionWritten,
+)
 from coldframe.domain.round.questions import lint
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, in_step
