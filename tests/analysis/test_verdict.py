@@ -10,25 +10,24 @@ from datetime import timedelta
 import pytest
 
 from coldframe.analysis import cautions, proportions, sequential
-from coldframe.analysis.verdict import (
-    Claim,
-    Count,
-    Direction,
-    Harm,
-    Kind,
-    Outcome,
-    Reason,
-    SpecialDays,
-    Summary,
-    Tally,
-    WeeklyNumbers,
-    WeekState,
+from coldframe.analysis.measures import Count, Direction, Harm, Kind, SpecialDays, Tally, WeeklyNumbers, WeekState
+from coldframe.analysis.outcomes import Claim, Outcome, Reason
+from coldframe.analysis.proportions import Summary
+from coldframe.analysis.verdict import judge
+from tests.analysis.trials import (
+    BASELINE,
+    COUNTS,
+    START,
+    after,
+    before_after,
+    codes,
     count_week,
     gap,
-    judge,
+    plan,
+    shares,
     split_week,
+    weeks_of,
 )
-from tests.analysis.trials import BASELINE, COUNTS, START, after, before_after, codes, plan, shares, weeks_of
 
 # --- ten worked cases ---------------------------------------------------------------------------------------
 

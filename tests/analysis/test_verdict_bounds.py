@@ -10,22 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.verdict import (
-    Count,
-    Direction,
-    Harm,
-    Kind,
-    Outcome,
-    SpecialDays,
-    Summary,
-    Tally,
-    WeeklyNumbers,
-    WeekState,
-    count_week,
-    judge,
-    split_week,
-)
-from tests.analysis.trials import START, after, before_after, codes, plan
+from coldframe.analysis.measures import Count, Direction, Harm, Kind, SpecialDays, Tally, WeeklyNumbers, WeekState
+from coldframe.analysis.outcomes import Outcome
+from coldframe.analysis.proportions import Summary
+from coldframe.analysis.verdict import judge
+from tests.analysis.trials import START, after, before_after, codes, count_week, plan, split_week
 from tests.bench import verdicts as bench
 
 # --- for all numbers ----------------------------------------------------------------------------------------

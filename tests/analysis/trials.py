@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from coldframe.analysis.verdict import Kind, Measure, Tally, Verdict, WeeklyNumbers, split_week
+from coldframe.analysis.measures import Count, Kind, Measure, Tally, WeeklyNumbers, WeekState
+from coldframe.analysis.outcomes import Verdict
 
 START = date(2026, 3, 2)
 
@@ -14,6 +15,21 @@ def plan(kind: Kind = Kind.SPLIT_SHARES, **changes) -> Measure:
     given = {"baseline": 0.04, "target": 0.06, "planned_weeks": 4} | changes
     end = START + timedelta(weeks=given["planned_weeks"])
     return Measure("signed up", kind, start=START, review=given.pop("review", end), **given)
+
+
+def split_week(week: int, control_successes: int, control_trials: int, successes: int, trials: int) -> WeeklyNumbers:
+    """A whole week of a split test of shares."""
+    return WeeklyNumbers(week, Tally(successes, trials), Tally(control_successes, control_trials))
+
+
+def count_week(week: int, events: int) -> WeeklyNumbers:
+    """A whole week of a count without a control."""
+    return WeeklyNumbers(week, Count(events))
+
+
+def gap(week: int, state: WeekState = WeekState.MISSING) -> WeeklyNumbers:
+    """A week that does not count."""
+    return WeeklyNumbers(week, state=state)
 
 
 def weeks_of(control: list[tuple[int, int]], trial: list[tuple[int, int]]) -> list[WeeklyNumbers]:

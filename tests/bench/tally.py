@@ -28,9 +28,6 @@ def main() -> None:
         print(f"   floor, drawing and adding alone: {least:5.1f} ms")
         spent = milliseconds(lambda v=votes, n=named: tally.weight_changes(v, "lead", options=n))
         print(f"  all weights at which the order changes:           {spent:6.1f} ms")
-    weights = {n: 1 + n % 4 for n in range(40)}
-    print(f"Banzhaf power, 40 voters:         {milliseconds(lambda: tally.banzhaf(weights, 50)):6.1f} ms")
-    print(f"Shapley-Shubik power, 40 voters:  {milliseconds(lambda: tally.shapley_shubik(weights, 50)):6.1f} ms")
 
 
 def some_votes(voters: int, options: int) -> dict[str, list[str]]:

@@ -17,19 +17,12 @@ from pathlib import Path
 import click
 import numpy as np
 
+from coldframe.analysis.measures import Kind, Measure, Tally, WeeklyNumbers
+from coldframe.analysis.outcomes import Outcome, Reason
 from coldframe.analysis.proportions import pooled_score, welch_test
-from coldframe.analysis.sizing import sample_size_proportions
-from coldframe.analysis.verdict import (
-    Kind,
-    Measure,
-    Outcome,
-    Reason,
-    Tally,
-    WeeklyNumbers,
-    count_week,
-    judge,
-    split_week,
-)
+from coldframe.analysis.sizing import PlanMeasure, exact_weeks
+from coldframe.analysis.verdict import judge
+from tests.analysis.trials import count_week, split_week
 
 WEEKS = 6
 START = date(2026, 3, 2)
@@ -102,7 +95,8 @@ def split(
     """A split test sized for 80 % power at one look after six weeks (or with so many people a group and week)."""
     random = np.random.default_rng(SEED)
     plan = measure(Kind.SPLIT_SHARES, baseline, target)
-    people = per_week or sample_size_proportions(baseline, target) / WEEKS
+    # Weeks of a hundred people in each group, at most as many as a hundred years have.
+    people = per_week or 100 * exact_weeks(PlanMeasure(Kind.SPLIT_SHARES, baseline, target, 200.0)) / WEEKS
     row = Row(name, trials, Counter(), 0, 0)
     for _ in range(trials):
         weeks = []

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coldframe.timing.calendars import WorkingCalendar
-from coldframe.timing.outlook import StepDates, StepPlan, after_early_end, changed_by_more_than_an_hour, outlook
+from coldframe.timing.outlook import StepDates, StepPlan, changed_by_more_than_an_hour, outlook
 from tests.timing import drawn
 
 HOUR = timedelta(hours=1)
@@ -85,20 +85,6 @@ def test_live_steps_are_minutes() -> None:
     dates = outlook((StepPlan("notes", 1 / 3, live=True),), TEAM, utc(2026, 11, 25, 3))
     assert dates[0].latest == utc(2026, 11, 25, 3, 20)
     assert dates[0].if_prompt == utc(2026, 11, 25, 3, 10)
-
-
-def test_an_early_end_moves_what_follows_and_nothing_before() -> None:
-    """When a step ends early, earlier steps stay, it ends then, and all later ones are reckoned from there."""
-    dates = outlook(ROUND, TEAM, utc(2026, 11, 25, 14))
-    ended = dates[3].opens + 2 * HOUR
-    after = after_early_end(ROUND, TEAM, dates, "dots", ended)
-    assert after[:3] == dates[:3]
-    assert after[3] == StepDates("dots", dates[3].opens, ended, ended)
-    assert after[4].opens == ended
-    assert [each.name for each in after] == [each.name for each in dates]
-    moved = changed_by_more_than_an_hour(dates, after)
-    assert {change.name for change in moved} <= {step.name for step in ROUND[3:]}
-    assert moved[0].name == "dots"
 
 
 def test_changes_of_an_hour_are_not_told() -> None:

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar, quiet_covers_all
-from coldframe.timing.reminders import due_together, next_nudge_time, next_weekly, reminder_times, within_daily_limit
+from coldframe.timing.reminders import next_nudge_time, next_weekly, reminder_times, within_daily_limit
 from coldframe.timing.windows import days_window
 from coldframe.timing.zones import instant, local
 from tests.timing import drawn
@@ -137,12 +137,6 @@ def test_two_a_day_by_the_persons_own_day() -> None:
     assert not within_daily_limit(evening, utc(2026, 11, 25, 18), kathmandu)
     assert within_daily_limit(evening, utc(2026, 11, 25, 19), kathmandu)
     assert within_daily_limit(evening, utc(2026, 11, 25, 18), kathmandu, most=3)
-
-
-def test_what_is_due_soon_goes_along() -> None:
-    """All that is due by two hours from now is one message, in the order in which it is due."""
-    waiting = {"late": utc(2026, 11, 25, 13), "now": utc(2026, 11, 25, 11), "far": utc(2026, 11, 25, 13, 1)}
-    assert due_together(waiting, utc(2026, 11, 25, 11)) == ("now", "late")
 
 
 # --- weekly -----------------------------------------------------------------------------------------------------

@@ -118,21 +118,6 @@ class WeeklyNumbers:
         return self.state is not WeekState.WHOLE
 
 
-def split_week(week: int, control_successes: int, control_trials: int, successes: int, trials: int) -> WeeklyNumbers:
-    """A whole week of a split test of shares."""
-    return WeeklyNumbers(week, Tally(successes, trials), Tally(control_successes, control_trials))
-
-
-def count_week(week: int, events: int, exposure: float = 1.0) -> WeeklyNumbers:
-    """A whole week of a count without a control."""
-    return WeeklyNumbers(week, Count(events, exposure))
-
-
-def gap(week: int, state: WeekState = WeekState.MISSING) -> WeeklyNumbers:
-    """A week that does not count."""
-    return WeeklyNumbers(week, state=state)
-
-
 @dataclass(frozen=True, slots=True)
 class Harm:
     """What must not get worse meanwhile: a week's value on the wrong side of `limit` is a harm."""

@@ -26,7 +26,6 @@ from coldframe.analysis import inputs
 Floats: TypeAlias = Any
 """A numpy array of floats; numpy is imported only when something is computed."""
 
-SPENDING_KINDS = ("pocock", "obrien-fleming", "linear")
 MAX_LOOKS = 100  # in one trial
 
 # Beyond eight standard deviations the density holds less than 1e-15.
@@ -36,88 +35,43 @@ _MIN_NODES, _MAX_NODES = 48, 1000  # quadrature points of a look
 
 
 def spending_boundaries(
-    fractions: Sequence[float],
-    alpha: float = 0.05,
-    kind: str = "obrien-fleming",
-    *,
-    information: Sequence[float] | None = None,
+    fractions: Sequence[float], alpha: float = 0.05, *, information: Sequence[float] | None = None
 ) -> tuple[float, ...]:
     """Critical values of |Z| at looks taken at rising fractions in (0, 1], by Lan & DeMets' alpha spending
-    (1983).
+    (1983) of the O'Brien-Fleming type.
 
-    kind "obrien-fleming": per side 2 (1 - Phi(z_{alpha/4} / sqrt(t))); "pocock": alpha ln(1 + (e - 1) t) over
-    both sides; "linear": alpha t over both sides. The steps may be unequal and need not end at 1.
-    `information` gives the information at each look (any unit) where it does not grow like the fractions that
-    steer the spending, for instance when alpha is spent by weeks while people arrive unevenly (Lan & DeMets
-    1989). Raises BadNumber.
+    The steps may be unequal and need not end at 1. `information` gives the information at each look (any unit)
+    where it does not grow like the fractions that steer the spending, for instance when alpha is spent by weeks
+    while people arrive unevenly (Lan & DeMets 1989). Raises BadNumber.
     """
-    inputs.choice("kind", kind, SPENDING_KINDS)
     level = inputs.rate("alpha", alpha, inside=True)
     spending = _fractions(fractions)
     if information is None:
-        return _spending(spending, spending, level, kind)
+        return _spending(spending, spending, level)
     known = _rising("information", information)
     if len(known) != len(spending):
         raise inputs.BadNumber("information", known, f"{len(spending)} values, one for each fraction")
-    return _spending(spending, tuple(one / known[-1] for one in known), level, kind)
+    return _spending(spending, tuple(one / known[-1] for one in known), level)
 
 
-def crossing_probability(
-    boundaries: Sequence[float], fractions: Sequence[float], drift: float = 0.0
-) -> tuple[tuple[float, float], ...]:
-    """For each look the chance that it is the first to cross: (above, below).
-
-    `drift` is the mean of Z at fraction 1 (0: no effect). The sum of all is the false positive rate under
-    drift 0 and the power otherwise. Naive looks are `boundaries` of 1.96 each. Raises BadNumber.
-    """
-    steps = _fractions(fractions)
-    values = tuple(inputs.positive("boundaries", value) for value in inputs.non_empty("boundaries", boundaries))
-    if len(values) != len(steps):
-        raise inputs.BadNumber("boundaries", values, f"{len(steps)} values, one for each fraction")
-    return tuple(_crossings(values, steps, inputs.finite("drift", drift, least=-30.0, most=30.0)))
-
-
-def spent(fraction: float, alpha: float = 0.05, kind: str = "obrien-fleming") -> float:
-    """How much of alpha (both sides) is used up by a fraction of the information from 0 to 1."""
-    inputs.choice("kind", kind, SPENDING_KINDS)
-    level = inputs.rate("alpha", alpha, inside=True)
-    return 2 * _per_side(inputs.rate("fraction", fraction), level, kind)
-
-
-def _per_side(fraction: float, alpha: float, kind: str) -> float:
-    if fraction <= 0:
-        return 0.0
-    if kind == "linear":
-        return alpha * fraction / 2
-    if kind == "pocock":
-        return alpha * math.log1p((math.e - 1) * fraction) / 2
+def _per_side(fraction: float, alpha: float) -> float:
     from scipy.special import ndtr, ndtri
 
     return float(2 * ndtr(ndtri(alpha / 4) / math.sqrt(fraction)))
 
 
 @lru_cache(maxsize=4096)
-def _spending(spending: tuple[float, ...], steps: tuple[float, ...], alpha: float, kind: str) -> tuple[float, ...]:
+def _spending(spending: tuple[float, ...], steps: tuple[float, ...], alpha: float) -> tuple[float, ...]:
     found: list[float] = []
     path = _Path.start(steps)
     used = 0.0
     for fraction in spending:
         if found:
             path = path.went_on(found[-1])
-        total = _per_side(fraction, alpha, kind)
+        total = _per_side(fraction, alpha)
         found.append(path.critical_for(total - used))
         used = total
     return tuple(found)
-
-
-def _crossings(criticals: tuple[float, ...], steps: tuple[float, ...], drift: float) -> list[tuple[float, float]]:
-    found = []
-    path = _Path.start(steps, drift)
-    for look, critical in enumerate(criticals):
-        found.append((path.above(critical), path.below(critical)))
-        if look + 1 < len(criticals):
-            path = path.went_on(critical)
-    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,30 +82,22 @@ class _Path:
     """
 
     steps: tuple[float, ...]
-    drift: float
     look: int
     points: Floats
     mass: Floats
 
     @classmethod
-    def start(cls, steps: tuple[float, ...], drift: float = 0.0) -> _Path:
+    def start(cls, steps: tuple[float, ...]) -> _Path:
         import numpy as np
 
-        return cls(steps, drift, 0, np.zeros(1), np.ones(1))
+        return cls(steps, 0, np.zeros(1), np.ones(1))
 
     def above(self, critical: float) -> float:
         """Chance of Z >= critical at this look."""
         from scipy.special import ndtr
 
         bound = critical * math.sqrt(self.steps[self.look])
-        return float(self.mass @ ndtr((self.points + self._shift() - bound) / self._spread(self.look)))
-
-    def below(self, critical: float) -> float:
-        """Chance of Z <= -critical at this look."""
-        from scipy.special import ndtr
-
-        bound = critical * math.sqrt(self.steps[self.look])
-        return float(self.mass @ ndtr((-bound - self.points - self._shift()) / self._spread(self.look)))
+        return float(self.mass @ ndtr((self.points - bound) / self._spread(self.look)))
 
     def critical_for(self, chance: float) -> float:
         """The critical value that Z exceeds with this chance; infinite when the chance is below what floats
@@ -172,33 +118,23 @@ class _Path:
         """The path before the next look, given that this one did not cross."""
         import numpy as np
 
-        time = self.steps[self.look]
-        middle, reach = self.drift * time, _REACH * math.sqrt(time)
-        low = max(-critical * math.sqrt(time), middle - reach)
-        high = min(critical * math.sqrt(time), middle + reach)
+        high = max(0.0, min(critical, _REACH)) * math.sqrt(self.steps[self.look])
         finest = min(self._spread(self.look), self._spread(self.look + 1))
-        points, weights = _nodes(low, high, finest)
-        distance = (points[:, None] - self.points[None, :] - self._shift()) / self._spread(self.look)
+        points, weights = _nodes(high, finest)
+        distance = (points[:, None] - self.points[None, :]) / self._spread(self.look)
         kernel = np.exp(-0.5 * distance**2) / (self._spread(self.look) * math.sqrt(2 * math.pi))
-        return _Path(self.steps, self.drift, self.look + 1, points, weights * (kernel @ self.mass))
-
-    def _step(self, look: int) -> float:
-        return self.steps[look] - (self.steps[look - 1] if look else 0.0)
+        return _Path(self.steps, self.look + 1, points, weights * (kernel @ self.mass))
 
     def _spread(self, look: int) -> float:
-        return math.sqrt(self._step(look))
-
-    def _shift(self) -> float:
-        return self.drift * self._step(self.look)
+        return math.sqrt(self.steps[look] - (self.steps[look - 1] if look else 0.0))
 
 
-def _nodes(low: float, high: float, finest: float) -> tuple[Floats, Floats]:
-    """Quadrature points and weights on [low, high], dense enough for a kernel of width `finest`."""
-    wanted = int(6 * max(high - low, 0.0) / finest)
+def _nodes(high: float, finest: float) -> tuple[Floats, Floats]:
+    """Quadrature points and weights on [-high, high], dense enough for a kernel of width `finest`."""
+    wanted = int(12 * high / finest)
     rounded = min(max(-(-wanted // 16) * 16, _MIN_NODES), _MAX_NODES)
     points, weights = _legendre(rounded)
-    half = max(high - low, 0.0) / 2
-    return (low + high) / 2 + half * points, half * weights
+    return high * points, high * weights
 
 
 @lru_cache(maxsize=64)

@@ -22,65 +22,6 @@ _MAX_WEEKS = 5200.0
 """A hundred years: what takes longer takes for ever."""
 
 
-# --- sizes per group ----------------------------------------------------------------------------------------
-
-
-def sample_size_proportions(
-    baseline: float,
-    target: float,
-    power: float = 0.8,
-    alpha: float = 0.05,
-    two_sided: bool = True,
-    continuity: bool = False,
-) -> float:
-    """People per group to see `baseline` become `target` (shares above 0 and below 1, not equal).
-
-    With `continuity` the correction of Casagrande, Pike & Smith (1978), as in the tables of Fleiss. Raises
-    BadNumber.
-    """
-    old, new = inputs.rate("baseline", baseline, inside=True), inputs.rate("target", target, inside=True)
-    _differ("target", new, old)
-    middle = (old + new) / 2
-    root = _critical(alpha, two_sided) * math.sqrt(2 * middle * (1 - middle)) + _quantile("power", power) * (
-        math.sqrt(old * (1 - old) + new * (1 - new))
-    )
-    size = max(root, 0.0) ** 2 / (new - old) ** 2
-    if not continuity or not size:
-        return size
-    return size / 4 * (1 + math.sqrt(1 + 4 / (size * abs(new - old)))) ** 2
-
-
-def smallest_effect(
-    baseline: float,
-    per_group: float,
-    power: float = 0.8,
-    alpha: float = 0.05,
-    two_sided: bool = True,
-    *,
-    direction: Direction = Direction.UP,
-) -> float:
-    """The smallest change of a share (target minus baseline) that `per_group` people in each group can show.
-
-    Negative for direction "down". Infinite (with that sign) when not even the largest change would show.
-    Raises BadNumber.
-    """
-    from scipy.optimize import brentq
-
-    old, people = inputs.rate("baseline", baseline, inside=True), inputs.positive("per_group", per_group)
-    inputs.choice("direction", direction, tuple(Direction))
-    edge = 1.0 if direction is Direction.UP else 0.0
-    arguments = (power, alpha, two_sided)
-    _critical(alpha, two_sided), _quantile("power", power)
-    near, far = old + (edge - old) * 1e-9, old + (edge - old) * (1 - 1e-9)
-
-    def lacking(target: float) -> float:
-        return people - sample_size_proportions(old, target, *arguments)
-
-    if lacking(far) < 0:
-        return direction.sign * math.inf
-    return float(brentq(lacking, near, far, xtol=1e-12)) - old
-
-
 # --- weeks --------------------------------------------------------------------------------------------------
 
 
@@ -109,7 +50,8 @@ class PlanMeasure:
         inputs.choice("kind", self.kind, tuple(Kind))
         for name, value in (("baseline", self.baseline), ("target", self.target)):
             self._check_level(name, value)
-        _differ("target", self.target, self.baseline)
+        if self.target == self.baseline:
+            raise inputs.BadNumber("target", self.target, f"a value other than {self.baseline:g}")
         _quantile("power", self.power)
         inputs.rate("alpha", self.alpha, inside=True)
         inputs.whole("baseline_weeks", self.baseline_weeks, least=1)
@@ -236,7 +178,7 @@ def _shortfall(plan: PlanMeasure, target: float, weeks: float) -> float:
     if plan.kind is Kind.SPLIT_MEANS or plan.kind is Kind.BEFORE_AFTER:
         return _mean_shortfall(plan, target, weeks)
     null, real = _VARIANCES[plan.kind](plan, target, weeks)
-    needed = _critical(plan.alpha, True) * math.sqrt(null) + _quantile("power", plan.power) * math.sqrt(real)
+    needed = _critical(plan.alpha) * math.sqrt(null) + _quantile("power", plan.power) * math.sqrt(real)
     return abs(target - plan.baseline) - needed
 
 
@@ -250,7 +192,7 @@ def _mean_shortfall(plan: PlanMeasure, target: float, weeks: float) -> float:
     if freedom <= 0:
         return -1.0
     shifted = shift / math.sqrt(1 / before + 1 / after)
-    return _t_power(shifted, freedom, plan.alpha, True) - plan.power
+    return _t_power(shifted, freedom, plan.alpha) - plan.power
 
 
 def _split_shares(plan: PlanMeasure, target: float, weeks: float) -> tuple[float, float]:
@@ -287,31 +229,25 @@ _VARIANCES: dict[Kind, Callable[[PlanMeasure, float, float], tuple[float, float]
 # --- inside -------------------------------------------------------------------------------------------------
 
 
-def _t_power(shifted: float, freedom: float, alpha: float, two_sided: bool) -> float:
-    """Power of a t test whose statistic has this noncentrality (>= 0)."""
+def _t_power(shifted: float, freedom: float, alpha: float) -> float:
+    """Power of a two-sided t test whose statistic has this noncentrality (>= 0)."""
     from scipy.special import nctdtr, stdtrit
 
-    critical = float(stdtrit(freedom, 1 - alpha / (2 if two_sided else 1)))
+    critical = float(stdtrit(freedom, 1 - alpha / 2))
     if shifted > critical + 10 and freedom > 5:
         return 1.0  # the chance of missing is below 1e-12, and scipy's noncentral t gives up further out
     above = 1 - float(nctdtr(freedom, shifted, critical))
-    below = float(nctdtr(freedom, shifted, -critical)) if two_sided else 0.0
+    below = float(nctdtr(freedom, shifted, -critical))
     return above + (0.0 if math.isnan(below) else below)  # it is NaN where the far tail underflows
 
 
-def _critical(alpha: float, two_sided: bool) -> float:
+def _critical(alpha: float) -> float:
     from scipy.special import ndtri
 
-    level = inputs.rate("alpha", alpha, inside=True)
-    return float(-ndtri(level / 2 if two_sided else level))
+    return float(-ndtri(alpha / 2))
 
 
 def _quantile(name: str, power: float) -> float:
     from scipy.special import ndtri
 
     return float(ndtri(inputs.rate(name, power, inside=True)))
-
-
-def _differ(name: str, value: float, from_value: float) -> None:
-    if value == from_value:
-        raise inputs.BadNumber(name, value, f"a value other than {from_value:g}")

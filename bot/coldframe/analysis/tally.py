@@ -1,49 +1,30 @@
-"""Counting votes: rankings with ties, what a heavier vote decides, voting power, and how soft the result is.
+"""Counting votes: at which weight of one voter the order changes, and how soft the result is.
 
 Votes are a mapping from each voter to the options voted for, an option as often as it got votes from that
-person (cumulative voting). A voter weighs 1 unless `weights` says otherwise. Voters of another weight are
-taken for decision-makers; `decision_makers` says so expressly, and is needed when a decision-maker weighs
-exactly 1.
+person (cumulative voting).
 
 Ties are broken in this order: weighted total, number of different voters, votes of the decision-makers. What
 is still equal is a tie, and stays one: nothing here draws lots.
-
-Weights and totals are reckoned in fractions, so that 0.1 and 0.2 make 0.3 and equal totals are equal.
 """
 
 from __future__ import annotations
 
+import numbers
 from collections import Counter
 from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from coldframe.analysis.inputs import BadNumber, finite, non_empty, whole
-from coldframe.analysis.power import Number, Power, banzhaf, exact_weight, majority, shapley_shubik
-
-__all__ = [
-    "Cut",
-    "Power",
-    "Ranking",
-    "Standing",
-    "WeightChange",
-    "WeightRange",
-    "banzhaf",
-    "majority",
-    "rank",
-    "shapley_shubik",
-    "stability",
-    "weight_changes",
-    "weight_range",
-]
 
 V = TypeVar("V", bound=Hashable)
 O = TypeVar("O", bound=Hashable)  # noqa: E741 - an option
 
+Number = int | float | Fraction
 Order = tuple[tuple[O, ...], ...]
 """Options from the first place down; those that share a place stand in one inner tuple."""
 
@@ -52,101 +33,16 @@ HEAVIEST = 10
 
 
 @dataclass(frozen=True, slots=True)
-class Standing(Generic[O]):
-    """One option's line: votes of the group (all but decision-makers), of decision-makers, weighted total.
-
-    `voters` counts different voters, decision-makers included; `place` is the competition rank (1, 2, 2, 4).
-    """
-
-    option: O
-    group: int
-    decision_maker: int
-    weighted: float
-    voters: int
-    place: int
-
-
-@dataclass(frozen=True, slots=True)
-class Cut(Generic[O]):
-    """Who is in when places are given out: `inside` for sure, `tied` for the `left` places (else empty)."""
-
-    inside: tuple[O, ...]
-    tied: tuple[O, ...]
-    left: int
-
-
-@dataclass(frozen=True, slots=True)
-class Ranking(Generic[O]):
-    """All options, best first; within a tie in the order of `options`, else of their names."""
-
-    rows: tuple[Standing[O], ...]
-
-    @property
-    def order(self) -> Order[O]:
-        """The options in groups that share a place."""
-        places = sorted({row.place for row in self.rows})
-        return tuple(tuple(row.option for row in self.rows if row.place == place) for place in places)
-
-    @property
-    def ties(self) -> Order[O]:
-        """Only the groups of two or more."""
-        return tuple(group for group in self.order if len(group) > 1)
-
-    def cut(self, places: int) -> Cut[O]:
-        """What `places` (1 or more) give: who is in, and who ties for what is left."""
-        room, inside = whole("places", places, least=1), tuple[O, ...]()
-        for group in self.order:
-            if len(group) > room:
-                return Cut(inside, group if room else (), room)
-            inside, room = (*inside, *group), room - len(group)
-        return Cut(inside, (), 0)
-
-
-@dataclass(frozen=True, slots=True)
 class WeightChange(Generic[O]):
     """A weight at which the order changes: the order just below it, exactly at it, and just above it.
 
-    At weight 0 there is no "below", and `before` equals `at`. `cut` tells whether those chosen change, or
-    only their order.
+    At weight 0 there is no "below", and `before` equals `at`.
     """
 
     weight: Fraction
     before: Order[O]
     at: Order[O]
     after: Order[O]
-    cut: bool
-
-
-@dataclass(frozen=True, slots=True)
-class WeightRange:
-    """Weights from `low` to `high` over which an order stands; `*_holds`: whether the end itself belongs.
-
-    `high` of 10 with `high_holds` means "as far as was searched".
-    """
-
-    low: Fraction
-    high: Fraction
-    low_holds: bool
-    high_holds: bool
-
-
-def rank(
-    votes: Mapping[V, Sequence[O]],
-    weights: Mapping[V, Number] | None = None,
-    *,
-    options: Sequence[O] | None = None,
-    decision_makers: Collection[V] | None = None,
-) -> Ranking[O]:
-    """Rank the options by weighted total, number of different voters, decision-makers' votes; ties are kept.
-
-    `options` adds options without votes. Raises BadNumber for no options at all, a negative or non-finite
-    weight, a ballot that is text, or a vote for an option that is not in `options`.
-    """
-    exact = _weights(weights)
-    leaders = _leaders(exact, decision_makers)
-    counts = sorted(_count(votes, exact, _options(votes, options), leaders), key=_Count.key, reverse=True)
-    keys = [count.key() for count in counts]
-    return Ranking(tuple(count.standing(keys.index(key) + 1) for count, key in zip(counts, keys, strict=True)))
 
 
 def weight_changes(
@@ -154,47 +50,22 @@ def weight_changes(
     voter: V,
     *,
     chosen: int | None = None,
-    weights: Mapping[V, Number] | None = None,
     options: Sequence[O] | None = None,
 ) -> list[WeightChange[O]]:
-    """Each weight of `voter` from 0 to 10 at which the order changes, ascending and exact.
+    """Each weight of `voter` from 0 to 10 at which the order changes, ascending and exact; others weigh 1.
 
     Two totals are straight lines in the weight, so all changes lie where two lines meet; the tie order
     decides at the meeting point itself. With `chosen` only the order of that many first places counts (with
-    all who tie for the last of them), else the whole order. Other voters keep `weights` (1 by default).
-    Raises BadNumber as `rank` does.
+    all who tie for the last of them), else the whole order. Raises BadNumber as `stability` does.
     """
-    spots = _orders_by_weight(votes, voter, chosen, weights, options)
+    spots = _orders_by_weight(votes, voter, chosen, options)
     found = []
     for index in range(0, len(spots) - 1, 2):
         weight, at = spots[index]
         before, after = spots[max(index - 1, 0)][1], spots[index + 1][1]
         if not before == at == after:
-            cut = len({frozenset(_flat(order)) for order in (before, at, after)}) > 1
-            found.append(WeightChange(weight, before, at, after, cut))
+            found.append(WeightChange(weight, before, at, after))
     return found
-
-
-def weight_range(
-    votes: Mapping[V, Sequence[O]],
-    voter: V,
-    weight: Number,
-    *,
-    chosen: int | None = None,
-    weights: Mapping[V, Number] | None = None,
-    options: Sequence[O] | None = None,
-) -> WeightRange:
-    """The weights around `weight` (0 to 10) over which the order stays as there; see `weight_changes`."""
-    target = exact_weight("weight", finite("weight", weight, least=0, most=HEAVIEST) and weight)
-    spots = _orders_by_weight(votes, voter, chosen, weights, options)[:-1]
-    here = max(i for i, (at, _) in enumerate(spots) if at <= target and i % 2 == 0)
-    here += spots[here][0] != target
-    low = high = here
-    while low > 0 and spots[low - 1][1] == spots[here][1]:
-        low -= 1
-    while high < len(spots) - 1 and spots[high + 1][1] == spots[here][1]:
-        high += 1
-    return WeightRange(spots[low - low % 2][0], spots[high + high % 2][0], low % 2 == 0, high % 2 == 0)
 
 
 def stability(
@@ -235,54 +106,34 @@ def stability(
 
 @dataclass(frozen=True, slots=True)
 class _Count(Generic[O]):
-    """Counts of one option: `fixed` is the weighted total of all but the one voter whose weight may move."""
+    """Counts of one option: the `moving` votes are those of the one voter whose weight moves."""
 
     option: O
-    group: int
-    led: int
+    others: int
+    moving: int
     voters: int
-    fixed: Fraction
-    moving: int = 0
 
-    def key(self, weight: Fraction = Fraction(0)) -> tuple[Fraction, int, int]:
-        return self.fixed + weight * self.moving, self.voters, self.led
-
-    def standing(self, place: int) -> Standing[O]:
-        return Standing(self.option, self.group, self.led, float(self.fixed), self.voters, place)
+    def key(self, weight: Fraction) -> tuple[Fraction, int, int]:
+        return self.others + weight * self.moving, self.voters, self.moving
 
 
-def _count(
-    votes: Mapping[V, Sequence[O]],
-    weights: Mapping[V, Fraction],
-    options: Sequence[O],
-    leaders: Collection[V],
-    moving: V | None = None,
-) -> list[_Count[O]]:
-    ballots = {voter: Counter(ballot) for voter, ballot in votes.items()}
-    counts = []
-    for option in options:
-        cast = {voter: ballot[option] for voter, ballot in ballots.items() if ballot[option]}
-        led = sum(cast[voter] for voter in cast if voter in leaders)
-        fixed = sum((weights.get(voter, Fraction(1)) * cast[voter] for voter in cast if voter != moving), Fraction(0))
-        mine = cast.get(moving, 0) if moving is not None else 0
-        counts.append(_Count(option, sum(cast.values()) - led, led, len(cast), fixed, mine))
-    return counts
+def _count(votes: Mapping[V, Sequence[O]], option: O, voter: V) -> _Count[O]:
+    cast = {each: Counter(ballot)[option] for each, ballot in votes.items() if option in ballot}
+    moving = cast.get(voter, 0)
+    return _Count(option, sum(cast.values()) - moving, moving, len(cast))
 
 
 def _orders_by_weight(
-    votes: Mapping[V, Sequence[O]],
-    voter: V,
-    chosen: int | None,
-    weights: Mapping[V, Number] | None,
-    options: Sequence[O] | None,
+    votes: Mapping[V, Sequence[O]], voter: V, chosen: int | None, options: Sequence[O] | None
 ) -> list[tuple[Fraction, Order[O]]]:
     """Orders at each crossing (even positions, 0 to 10) and between them (odd), the last beyond 10."""
-    named, exact = _options(votes, options), _weights(weights)
+    named = _options(votes, options)
     if voter not in votes:
         raise BadNumber("voter", voter, "one who has a ballot in votes")
     places = len(named) if chosen is None else whole("chosen", chosen, least=1)
-    counts = _count(votes, exact, named, {*_leaders(exact, None), voter}, voter)
-    crossings = {(b.fixed - a.fixed) / (a.moving - b.moving) for a in counts for b in counts if a.moving > b.moving}
+    counts = [_count(votes, option, voter) for option in named]
+    pairs = ((a, b) for a in counts for b in counts if a.moving > b.moving)
+    crossings = {Fraction(b.others - a.others, a.moving - b.moving) for a, b in pairs}
     inside = sorted({Fraction(0), Fraction(HEAVIEST)} | {w for w in crossings if 0 < w < HEAVIEST})
     beyond = min((w for w in crossings if w > HEAVIEST), default=Fraction(HEAVIEST + 2))
     spots = []
@@ -301,14 +152,10 @@ def _order(counts: Iterable[_Count[O]], weight: Fraction) -> Order[O]:
 def _head(order: Order[O], places: int) -> Order[O]:
     head: list[tuple[O, ...]] = []
     for group in order:
-        if len(_flat(head)) >= places:
+        if sum(map(len, head)) >= places:
             break
         head.append(group)
     return tuple(head)
-
-
-def _flat(order: Iterable[tuple[O, ...]]) -> list[O]:
-    return [option for group in order for option in group]
 
 
 def _options(votes: Mapping[V, Sequence[O]], options: Sequence[O] | None) -> list[O]:
@@ -331,7 +178,15 @@ def _options(votes: Mapping[V, Sequence[O]], options: Sequence[O] | None) -> lis
 def _weights(weights: Mapping[V, Number] | None) -> dict[V, Fraction]:
     if weights is not None and not isinstance(weights, Mapping):
         raise BadNumber("weights", weights, "a mapping from voters to their weights")
-    return {voter: exact_weight(f"weights[{voter!r}]", value) for voter, value in (weights or {}).items()}
+    return {voter: _exact_weight(f"weights[{voter!r}]", value) for voter, value in (weights or {}).items()}
+
+
+def _exact_weight(argument: str, value: Any) -> Fraction:
+    """A weight of 0 or more as the fraction that a person means: 0.1 is a tenth, not the binary number."""
+    finite(argument, value, least=0)
+    if isinstance(value, numbers.Integral):
+        return Fraction(int(value))
+    return value if isinstance(value, Fraction) else Fraction(str(float(value)))
 
 
 def _leaders(weights: Mapping[V, Fraction], decision_makers: Collection[V] | None) -> set[V]:

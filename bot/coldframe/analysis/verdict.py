@@ -39,50 +39,18 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from coldframe.analysis import cautions, chances, evidence, inputs, sequential
-from coldframe.analysis.chances import Chance
 from coldframe.analysis.evidence import Evidence
 from coldframe.analysis.measures import (
     SPLITS,
     Caution,
-    Count,
     Direction,
-    Harm,
     Kind,
     Measure,
     SpecialDays,
-    Tally,
     WeeklyNumbers,
-    WeekState,
-    count_week,
-    gap,
-    split_week,
 )
 from coldframe.analysis.outcomes import Claim, Outcome, Reason, Strength, Verdict
-from coldframe.analysis.proportions import Interval, Summary
-
-__all__ = [
-    "Caution",
-    "Chance",
-    "Claim",
-    "Count",
-    "Direction",
-    "Harm",
-    "Kind",
-    "Measure",
-    "Outcome",
-    "Reason",
-    "SpecialDays",
-    "Strength",
-    "Summary",
-    "Tally",
-    "Verdict",
-    "WeekState",
-    "WeeklyNumbers",
-    "count_week",
-    "gap",
-    "judge",
-    "split_week",
-]
+from coldframe.analysis.proportions import Interval
 
 _WIDEST = 8.0  # standard errors; a boundary beyond it is drawn here, else the interval would be all there is
 

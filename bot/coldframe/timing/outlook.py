@@ -74,21 +74,6 @@ def _close(
     return days_window(expected, opens, hours, private=private).due
 
 
-def after_early_end(
-    steps: Sequence[StepPlan],
-    calendars: Mapping[str, WorkingCalendar],
-    dates: Sequence[StepDates],
-    name: str,
-    ended: datetime,
-) -> tuple[StepDates, ...]:
-    """The calendar when the step `name` ends at `ended`: earlier steps as they were, later ones reckoned
-    anew."""
-    at = [step.name for step in steps].index(name)
-    moment = in_utc(ended, "ended")
-    closed = StepDates(name, dates[at].opens, moment, moment)
-    return (*dates[:at], closed, *outlook(steps[at + 1 :], calendars, moment))
-
-
 def changed_by_more_than_an_hour(old: Sequence[StepDates], new: Sequence[StepDates]) -> tuple[Change, ...]:
     """The steps in both calendars whose opening or latest close moved by more than an hour, in the new
     order."""

@@ -3,19 +3,15 @@ close."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
-from typing import TypeVar
 
 from coldframe.timing.calendars import WEEKDAYS, NoWorkingTime, WorkingCalendar, quiet_covers_all, quiet_until
 from coldframe.timing.windows import add_working_hours, working_hours_between
 from coldframe.timing.zones import in_utc, instant
 
 SHARES = (0.5, 0.85)
-BUNDLE_WITHIN = timedelta(hours=2)
 _WEEK = timedelta(days=7)
-
-K = TypeVar("K", bound=Hashable)
 
 
 def reminder_times(
@@ -58,14 +54,6 @@ def within_daily_limit(sent: Sequence[datetime], at: datetime, calendar: Working
     """True when fewer than `most` of those sent fell on the person's own local day of `at`."""
     day = calendar.local_day(at)
     return sum(calendar.local_day(moment) == day for moment in sent) < most
-
-
-def due_together(waiting: Mapping[K, datetime], at: datetime, within: timedelta = BUNDLE_WITHIN) -> tuple[K, ...]:
-    """Keys of one person's waiting nudges to send as one message at `at`: all due by then or soon after,
-    in order."""
-    last = in_utc(at, "at") + within
-    ready = [(in_utc(moment), position, key) for position, (key, moment) in enumerate(waiting.items())]
-    return tuple(key for moment, _, key in sorted(ready, key=lambda item: item[:2]) if moment <= last)
 
 
 def next_weekly(calendar: WorkingCalendar, after: datetime, weekday: int, at: time) -> datetime:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from coldframe.domain.names import MemberId
 from coldframe.engine.core import trial_turn
@@ -14,7 +14,8 @@ from coldframe.engine.trial.schedule import WORD, moments_of
 from coldframe.message.nodes import Message
 from coldframe.speech.trial import owner_words
 from coldframe.speech.trial.owner_words import Open
-from coldframe.timing.reminders import BUNDLE_WITHIN
+
+BUNDLE_WITHIN = timedelta(hours=2)
 
 
 async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool = False) -> None:

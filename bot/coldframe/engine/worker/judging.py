@@ -9,10 +9,19 @@ from math import isfinite
 
 from coldframe.analysis.evidence import value
 from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.measures import Count, Direction, Kind, Measure, Numbers, Tally, WeeklyNumbers, WeekState
+from coldframe.analysis.measures import (
+    Count,
+    Direction,
+    Kind,
+    Measure,
+    Numbers,
+    SpecialDays,
+    Tally,
+    WeeklyNumbers,
+    WeekState,
+)
 from coldframe.analysis.outcomes import Verdict
 from coldframe.analysis.proportions import Summary
-from coldframe.analysis.verdict import SpecialDays
 from coldframe.analysis.verdict import judge as verdict_of
 from coldframe.domain.state import ComparisonKind, Criterion
 from coldframe.domain.trial.state import Entry, Figures, Trial
