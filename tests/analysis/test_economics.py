@@ -128,25 +128,13 @@ def test_worth_is_the_change_of_the_years_value(funnel) -> None:
         assert lever.worth == pytest.approx(value(raised) - value(funnel), rel=1e-6, abs=1e-9 * (1 + value(funnel)))
 
 
-@given(funnels)
-def test_ranges_hold_every_single_swing(funnel) -> None:
-    """What one wrong number does lies within what all wrong numbers together can do, and around the worth itself."""
-    for lever in lever_values(funnel):
+@given(funnels, st.sampled_from(("visitors", "margin", "discount")), st.sampled_from((0.8, 1.0, 1.2)))
+def test_ranges_hold_what_one_wrong_number_does(funnel, number, times) -> None:
+    """What a lever is worth when one number is 20 % off lies within what all wrong numbers together can do."""
+    found = lever_values(replace(funnel, **{number: times * getattr(funnel, number)}))
+    for lever, off in zip(lever_values(funnel), found, strict=True):
         slack = 1e-6 * (1 + abs(lever.high))
-        for swing in lever.swings:
-            assert lever.low - slack <= swing.low <= swing.high <= lever.high + slack
-            assert swing.low - slack <= lever.worth <= swing.high + slack
-        widths = [swing.high - swing.low for swing in lever.swings]
-        assert widths == pytest.approx(sorted(widths, reverse=True), abs=2e-6)
-
-
-def test_swings_by_hand() -> None:
-    """20 % more or fewer visitors move a worth by 20 %; a share that leaves of 20 % is 16 or 24 %."""
-    (visitors,) = [swing for swing in lever_values(TEAM).acquisition.swings if swing.number == "visitors"]
-    assert (visitors.low, visitors.high) == pytest.approx((0.8 * 84480, 1.2 * 84480))
-    (stay,) = [swing for swing in lever_values(TEAM).acquisition.swings if swing.number == "retention"]
-    assert stay.low == pytest.approx(12 * 4000 * 0.01 * 0.4 * 120 * 1.1 / (1.1 - 0.76))
-    assert stay.high == pytest.approx(12 * 4000 * 0.01 * 0.4 * 120 * 1.1 / (1.1 - 0.84))
+        assert lever.low - slack <= off.worth <= lever.high + slack
 
 
 def test_worst_and_best_case_by_hand() -> None:

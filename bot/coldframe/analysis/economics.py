@@ -97,22 +97,13 @@ class Funnel:
 
 
 @dataclass(frozen=True, slots=True)
-class Swing:
-    """What a point is worth if one number alone is off by 20 %: `low` and `high`."""
-
-    number: str
-    low: float
-    high: float
-
-
-@dataclass(frozen=True, slots=True)
 class LeverValue:
     """What one more point on a lever is worth.
 
     `worth`: lifetime value that a year's new customers gain by it, every year it lasts. `once`: what it adds,
     one time, to the customers there are today (retention only). `point`: the step taken, 0.01 or the room
     left below 1. `low` and `high`: `worth` if all numbers may be off by 20 % at the same time, at worst and
-    at best; `swings`: by one number alone, the most telling first.
+    at best.
     """
 
     lever: str
@@ -121,7 +112,6 @@ class LeverValue:
     point: float
     low: float
     high: float
-    swings: tuple[Swing, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,8 +161,6 @@ _UNSURE = ("visitors", "sign_up", "activation", "retention", "margin", "discount
 
 def _lever_value(funnel: Funnel, lever: str, cases: list[dict[str, float]]) -> LeverValue:
     point = _points(funnel)[lever]
-    ends = {name: [_worth(_off(funnel, {name: way}), lever, point) for way in OFF_BOTH_WAYS] for name in _UNSURE}
-    swings = [Swing(name, min(pair), max(pair)) for name, pair in ends.items()]
     found = [case[lever] for case in cases]
     return LeverValue(
         lever,
@@ -181,7 +169,6 @@ def _lever_value(funnel: Funnel, lever: str, cases: list[dict[str, float]]) -> L
         point,
         min(found),
         max(found),
-        tuple(sorted(swings, key=lambda swing: round(swing.low - swing.high, 6))),
     )
 
 

@@ -64,14 +64,11 @@ class Summary:
 # --- shares -------------------------------------------------------------------------------------------------
 
 
-def wilson_interval(successes: int, trials: int, confidence: float = 0.95, *, continuity: bool = False) -> Interval:
-    """Score interval of one share (Wilson 1927), by choice with continuity correction (both: Newcombe 1998,
-    17:857).
-    """
+def wilson_interval(successes: int, trials: int, confidence: float = 0.95) -> Interval:
+    """Score interval of one share (Wilson 1927)."""
     hits, people = _share("successes", successes, "trials", trials)
-    low, high = _score_limits(hits, people, _critical(confidence), continuity)
-    name = "Wilson score, continuity corrected" if continuity else "Wilson score"
-    return Interval(low, high, hits / people, float(confidence), name)
+    low, high = _score_limits(hits, people, _critical(confidence))
+    return Interval(low, high, hits / people, float(confidence), "Wilson score")
 
 
 def exact_interval(successes: int, trials: int, confidence: float = 0.95) -> Interval:
@@ -91,25 +88,22 @@ def difference_interval(
     successes: int,
     trials: int,
     confidence: float = 0.95,
-    *,
-    continuity: bool = False,
 ) -> Interval:
     """Hybrid score interval of a difference of shares, trial minus control (Newcombe 1998, 17:873-890, method
     10).
 
     Newcombe's 56/70 - 48/80 = .0524 to .3339 is `difference_interval(48, 80, 56, 70)`; with the groups
-    exchanged both limits change sign and place. `continuity` gives his method 11.
+    exchanged both limits change sign and place.
     """
     before, control = _share("control_successes", control_successes, "control_trials", control_trials)
     after, people = _share("successes", successes, "trials", trials)
     z = _critical(confidence)
-    control_low, control_high = _score_limits(before, control, z, continuity)
-    trial_low, trial_high = _score_limits(after, people, z, continuity)
+    control_low, control_high = _score_limits(before, control, z)
+    trial_low, trial_high = _score_limits(after, people, z)
     old, new = before / control, after / people
     low = new - old - math.hypot(new - trial_low, control_high - old)
     high = new - old + math.hypot(trial_high - new, old - control_low)
-    name = "Newcombe hybrid score, continuity corrected" if continuity else "Newcombe hybrid score"
-    return Interval(max(low, -1.0), min(high, 1.0), new - old, float(confidence), name)
+    return Interval(max(low, -1.0), min(high, 1.0), new - old, float(confidence), "Newcombe hybrid score")
 
 
 def pooled_score(control_successes: int, control_trials: int, successes: int, trials: int) -> float:
@@ -309,17 +303,11 @@ def _critical(confidence: float) -> float:
     return float(ndtri(0.5 + inputs.rate("confidence", confidence, inside=True) / 2))
 
 
-def _score_limits(hits: int, people: int, z: float, continuity: bool) -> tuple[float, float]:
+def _score_limits(hits: int, people: int, z: float) -> tuple[float, float]:
     share = hits / people
     scale, centre = 2 * (people + z * z), 2 * people * share + z * z
-    if continuity:
-        low_root = z * z - 2 - 1 / people + 4 * share * (people * (1 - share) + 1)
-        high_root = z * z + 2 - 1 / people + 4 * share * (people * (1 - share) - 1)
-        low = (centre - 1 - z * math.sqrt(max(low_root, 0.0))) / scale
-        high = (centre + 1 + z * math.sqrt(max(high_root, 0.0))) / scale
-    else:
-        margin = z * math.sqrt(z * z + 4 * people * share * (1 - share))
-        low, high = (centre - margin) / scale, (centre + margin) / scale
+    margin = z * math.sqrt(z * z + 4 * people * share * (1 - share))
+    low, high = (centre - margin) / scale, (centre + margin) / scale
     return (max(low, 0.0) if hits else 0.0), (min(high, 1.0) if hits < people else 1.0)
 
 

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 from coldframe.domain.commands import BOT
-from coldframe.domain.names import MemberId, PlanId, Role, Step
-from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.state import Plan, Round
+from coldframe.domain.names import LeverId, MemberId, PlanId, Role, Step
+from coldframe.domain.refusals import Because, Refused, known
+from coldframe.domain.state import Draft, Note, Plan, Round
+
+Written = TypeVar("Written", Draft, Note, Plan)
 
 
 def member(round_: Round, by: MemberId) -> None:
@@ -57,7 +61,19 @@ def not_paused(round_: Round) -> None:
 
 
 def plan(round_: Round, plan_id: PlanId) -> Plan:
-    found = round_.plans.get(plan_id)
-    if found is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    return found
+    return known(round_.plans.get(plan_id))
+
+
+def own(found: Written | None, by: MemberId) -> Written:
+    """What this person wrote."""
+    written = known(found)
+    if written.author != by:
+        raise Refused(Because.NOT_YOURS)
+    return written
+
+
+def lever(round_: Round, lever_id: LeverId) -> None:
+    """A lever of this round."""
+    levers = dict(round_.settings.levers)
+    if lever_id not in levers:
+        raise Refused(Because.UNKNOWN_LEVER, lever=lever_id, levers=tuple(levers.values()))

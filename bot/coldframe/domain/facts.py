@@ -30,4 +30,5 @@ class Fact:
         return record
 
 
+Facts = tuple[Fact, ...]
 PRIVATE_FIELDS = frozenset({"text", "reason", "fear", "name", "by"})

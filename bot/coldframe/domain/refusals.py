@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import TypeVar
 
 from coldframe.errors import ColdframeError
+
+T = TypeVar("T")
 
 
 class Because(StrEnum):
@@ -88,3 +91,10 @@ class Refused(ColdframeError):
         super().__init__(code.value)
         self.code = code
         self.facts = facts
+
+
+def known(found: T | None) -> T:
+    """What was named. Raises Refused UNKNOWN_ITEM where there is no such thing."""
+    if found is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return found

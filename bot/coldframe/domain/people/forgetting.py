@@ -9,14 +9,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.people.commands import Forget
 from coldframe.domain.people.facts import PersonForgotten
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import GONE, Choice, Plan, Round
 
-Facts = tuple[Fact, ...]
 NOBODY = MemberId("")
 
 

@@ -8,14 +8,13 @@ from math import comb
 
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import RUNNING, HandOverReason, Role, Step
 from coldframe.domain.people.commands import ConfirmWeight, HandOver, Join, Leave, SetAway
 from coldframe.domain.people.facts import AwaySet, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round, Seat
 
-Facts = tuple[Fact, ...]
 MIN_PEOPLE = 3  # of a round
 MAX_PEOPLE = 60  # of a round
 

@@ -7,10 +7,10 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.order import shuffled
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round import placement
 from coldframe.domain.round.commands.ballots import CastVote, LockBallot, Reconcile, TakeBackVote
 from coldframe.domain.round.facts.ballots import (
@@ -25,7 +25,6 @@ from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Ledger, Mark, Round, Standing
 from coldframe.domain.texts import accepted
 
-Facts = tuple[Fact, ...]
 BUTTON = "button"
 SIGN_LENGTH = 200
 FEWEST_OTHERS_FOR_COLUMNS = 3
@@ -63,9 +62,9 @@ def cast(round_: Round, command: CastVote, now: datetime) -> Facts:
 def take_back(round_: Round, command: TakeBackVote, now: datetime) -> Facts:
     ledger = _open_ledger(round_, command.by, now)
     mine = ledger.marks.get(command.by, ())
-    mark = _newest_button(mine, command.option) if command.sign == BUTTON else Mark(command.option, command.sign)
-    if mark is None:
-        raise Refused(Because.UNKNOWN_ITEM)
+    if command.sign == BUTTON:
+        return (VoteTakenBack(command.by, known(_newest_button(mine, command.option))),)
+    mark = Mark(command.option, command.sign)
     return (VoteTakenBack(command.by, mark),) if mark in mine else ()
 
 

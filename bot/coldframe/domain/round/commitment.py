@@ -8,9 +8,9 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.commands.commitment import (
     AcceptOverlap,
     AnswerOwnership,
@@ -47,7 +47,6 @@ from coldframe.domain.round.plans import checked_criterion
 from coldframe.domain.state import Choice, Round
 from coldframe.domain.texts import accepted, optional
 
-Facts = tuple[Fact, ...]
 _WORD = re.compile(r"\w+")
 FIRST_WEEK = timedelta(days=7)
 SETTLED_WITHIN = timedelta(days=1)  # what a review date may lag behind a commitment that is sealed a little later
@@ -82,10 +81,7 @@ def _settling(round_: Round, by: MemberId) -> None:
 
 
 def _choice(round_: Round, plan: PlanId) -> Choice:
-    found = round_.choices.get(plan)
-    if found is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    return found
+    return known(round_.choices.get(plan))
 
 
 def offer(round_: Round, command: OfferToOwn, now: datetime) -> Facts:

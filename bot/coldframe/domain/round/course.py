@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people import seats
 from coldframe.domain.people.facts import RoleHandedOver
@@ -45,7 +45,6 @@ from coldframe.domain.settings import MAX_WINDOW, RANGES
 from coldframe.domain.state import Round
 from coldframe.domain.texts import accepted
 
-Facts = tuple[Fact, ...]
 MAX_LIVE_EXTENSIONS = 10  # "5 more minutes", ten times at most (WCAG 2.2, 2.2.1)
 MAX_DAYS_EXTENSIONS = 3
 SETTLING = {"days": timedelta(minutes=10), "live": timedelta(seconds=15)}
@@ -212,11 +211,7 @@ def _decision_due(round_: Round, role: Role) -> Facts:
     longer = StepExtended(round_.step, MoreTime.UNDECIDED, round_.progress.extensions + 1)
     rest = (RoundPaused(PauseReason.NOBODY_DECIDED),)
     if not RULES[round_.step].hands_over:
-        return (
-            (longer,)
-            if round_.progress.extensions < MAX_DAYS_EXTENSIONS
-            else (RoundPaused(PauseReason.NOBODY_DECIDED),)
-        )
+        return (longer,) if round_.progress.extensions < MAX_DAYS_EXTENSIONS else rest
     if not round_.progress.extended:
         return (longer,)
     if role not in round_.roles.handed_over and seats.deputy_ready(round_, role):

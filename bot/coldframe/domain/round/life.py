@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from coldframe.domain.commands import Command
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import forgetting, seats
 from coldframe.domain.round import ballots, commitment, course, merging, notes, placement, plans, questions
@@ -26,8 +26,6 @@ from coldframe.domain.round.facts.plans import PlansPlaced, PlansRevealed
 from coldframe.domain.round.facts.questions import PrecedentsClosed, QuestionsPublished
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
-
-Facts = tuple[Fact, ...]
 
 TRANSITIONS: Mapping[tuple[Step, type[Fact]], Step] = {
     (Step.SETUP, Started): Step.NOTES,

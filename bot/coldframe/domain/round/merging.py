@@ -8,9 +8,9 @@ from datetime import datetime
 
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import ForceId, NoteId, Role, Side, Step
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.commands.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
 from coldframe.domain.round.facts.merging import (
     FocusPicked,
@@ -23,7 +23,6 @@ from coldframe.domain.round.facts.merging import (
 from coldframe.domain.state import Force, MergeProposal, Note, Round
 from coldframe.domain.texts import accepted
 
-Facts = tuple[Fact, ...]
 SHORTEST_REASON = 15
 PEOPLE_FOR_SECOND_OPINION = 4
 
@@ -32,8 +31,7 @@ def pick_focus(round_: Round, command: PickFocus, now: datetime) -> Facts:
     checks.in_step(round_, Step.FOCUS)
     checks.not_paused(round_)
     checks.decision_maker(round_, command.by)
-    if command.lever not in dict(round_.settings.levers):
-        raise Refused(Because.UNKNOWN_LEVER, lever=command.lever, levers=tuple(dict(round_.settings.levers).values()))
+    checks.lever(round_, command.lever)
     reason = accepted(command.reason, 500, field="reason")
     if len(reason) < SHORTEST_REASON:
         raise Refused(Because.REASON_TOO_SHORT, length=len(reason), least=SHORTEST_REASON)
@@ -45,8 +43,8 @@ def pick_focus(round_: Round, command: PickFocus, now: datetime) -> Facts:
 def propose(round_: Round, command: ProposeMerges, now: datetime) -> Facts:
     checks.bot(command.by)
     checks.in_step(round_, Step.MERGE)
-    known = {n.id for n in round_.restraining_in_focus()}
-    if any(p.first not in known or p.second not in known or p.first == p.second for p in command.proposals):
+    there = {n.id for n in round_.restraining_in_focus()}
+    if any(p.first not in there or p.second not in there or p.first == p.second for p in command.proposals):
         raise Refused(Because.MERGE_ACROSS)
     old = {frozenset((p.first, p.second)) for p in round_.proposals}
     new = tuple(p for p in command.proposals if frozenset((p.first, p.second)) not in old)
@@ -76,9 +74,7 @@ def answer(round_: Round, command: AnswerMerge, now: datetime) -> Facts:
 def join(round_: Round, command: JoinForces, now: datetime) -> Facts:
     checks.facilitator(round_, command.by)
     checks.in_step(round_, Step.MERGE)
-    first, second = round_.force(command.first), round_.force(command.second)
-    if first is None or second is None:
-        raise Refused(Because.UNKNOWN_ITEM)
+    first, second = known(round_.force(command.first)), known(round_.force(command.second))
     if first == second:
         raise Refused(Because.ALREADY_MERGED)
     if needs_second_person(round_) and command.by != BOT:
@@ -109,10 +105,7 @@ def close(round_: Round) -> Facts:
 
 def _proposal(round_: Round, first: NoteId, second: NoteId) -> MergeProposal:
     pair = {first, second}
-    found = next((p for p in reversed(round_.proposals) if {p.first, p.second} == pair), None)
-    if found is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    return found
+    return known(next((p for p in reversed(round_.proposals) if {p.first, p.second} == pair), None))
 
 
 def force_id(note: NoteId) -> ForceId:

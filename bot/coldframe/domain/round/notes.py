@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import LateChoice, MemberId, NoteId, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.people import seats
@@ -41,7 +41,6 @@ from coldframe.domain.round.facts.notes import (
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.texts import accepted
 
-Facts = tuple[Fact, ...]
 NOTE_LENGTH = 3000
 NOTES_PER_LEVER = 20
 WRITERS_FOR_UNSIGNED = 3
@@ -50,8 +49,7 @@ WRITERS_FOR_UNSIGNED = 3
 def write(round_: Round, command: WriteNote, now: datetime) -> Facts:
     """A note of the running step; after the reveal it is kept apart as late, signed by its time only."""
     checks.member(round_, command.by)
-    if command.lever not in dict(round_.settings.levers):
-        raise Refused(Because.UNKNOWN_LEVER, lever=command.lever, levers=tuple(dict(round_.settings.levers).values()))
+    checks.lever(round_, command.lever)
     if round_.step is Step.SETUP:
         raise Refused(Because.NOT_OPEN_YET, step=round_.step, wanted=Step.NOTES)
     if round_.step in (Step.COMMITTED, Step.CANCELLED):
@@ -94,11 +92,7 @@ def withdraw(round_: Round, command: WithdrawNote, now: datetime) -> Facts:
 
 def _own(round_: Round, by: MemberId, note: NoteId) -> None:
     checks.in_step(round_, Step.NOTES)
-    found = round_.notes.get(note)
-    if found is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    if found.author != by:
-        raise Refused(Because.NOT_YOURS)
+    checks.own(round_.notes.get(note), by)
 
 
 def keep_draft(round_: Round, command: KeepDraft, now: datetime) -> Facts:
@@ -113,11 +107,7 @@ def keep_draft(round_: Round, command: KeepDraft, now: datetime) -> Facts:
 
 
 def drop_draft(round_: Round, command: DropDraft, now: datetime) -> Facts:
-    draft = round_.drafts.get(command.draft)
-    if draft is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    if draft.author != command.by:
-        raise Refused(Because.NOT_YOURS)
+    checks.own(round_.drafts.get(command.draft), command.by)
     return (DraftDropped(command.draft),)
 
 
@@ -143,11 +133,7 @@ def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
 
 
 def settle_late(round_: Round, command: SettleLateNote, now: datetime) -> Facts:
-    note = round_.late_notes.get(command.note)
-    if note is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    if note.author != command.by:
-        raise Refused(Because.NOT_YOURS)
+    checks.own(round_.late_notes.get(command.note), command.by)
     if command.choice == LateChoice.POST and not can_be_posted(round_):
         raise Refused(Because.TOO_LATE, step=round_.step, wanted=Step.NOTES)
     return (LateNoteSettled(command.note, command.choice),)

@@ -8,7 +8,7 @@ from itertools import combinations
 from math import ceil
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import Axis, MemberId, PlanId, Role, Step
 from coldframe.domain.order import coin, shuffled
 from coldframe.domain.refusals import Because, Refused
@@ -17,7 +17,6 @@ from coldframe.domain.round.facts.plans import Compared, PlansPlaced
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Comparison, Round
 
-Facts = tuple[Fact, ...]
 PER_PLAN = 5  # comparisons wanted per plan and axis, over all judges
 MOST_QUESTIONS_EACH = 12  # both axes together
 ALL_PAIRS_UP_TO = 6  # plans that one judge alone compares in full

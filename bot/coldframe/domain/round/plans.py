@@ -8,7 +8,7 @@ from datetime import datetime
 from math import isfinite
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused
@@ -18,7 +18,6 @@ from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Criterion, Ledger, Plan, Round
 from coldframe.domain.texts import accepted, optional
 
-Facts = tuple[Fact, ...]
 SHORTEST_WEEKS, LONGEST_WEEKS = 3, 6
 MOST_STEPS = 12
 PLANS_EACH = 5
@@ -124,8 +123,7 @@ def _percentage(chance: int | None) -> int | None:
 
 def withdraw(round_: Round, command: WithdrawPlan, now: datetime) -> Facts:
     checks.in_step(round_, Step.PLANS)
-    if checks.plan(round_, command.plan).author != command.by:
-        raise Refused(Because.NOT_YOURS)
+    checks.own(round_.plans.get(command.plan), command.by)
     return (PlanWithdrawn(command.plan),)
 
 

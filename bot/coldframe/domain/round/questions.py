@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Fact
+from coldframe.domain.facts import Facts
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.commands.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
@@ -22,7 +22,6 @@ from coldframe.domain.round.facts.questions import (
 from coldframe.domain.state import Precedent, Question, Round, Suggestion
 from coldframe.domain.texts import accepted, optional
 
-Facts = tuple[Fact, ...]
 OPENING = "how might we"
 MOST_WORDS = 20
 MOST_QUESTIONS = 12

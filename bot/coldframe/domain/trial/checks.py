@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coldframe.domain.commands import BOT
+from coldframe.domain.checks import bot as bot
 from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
@@ -28,8 +28,3 @@ def under_way(trial: Trial) -> None:
         raise Refused(Because.TRIAL_NOT_STARTED)
     if trial.step not in UNDER_WAY:
         raise Refused(Because.TRIAL_OVER)
-
-
-def bot(by: MemberId) -> None:
-    if by != BOT:
-        raise Refused(Because.NOT_YOURS)

@@ -113,3 +113,6 @@ class CountingChecked(TrialFact):
 class ReviewClosed(TrialFact):
     closing: Closing
     learnings: tuple[str, ...]
+
+
+Facts = tuple[TrialFact, ...]

@@ -21,6 +21,7 @@ from coldframe.domain.trial import checks, owning, reviewing
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.facts import (
     CountingChecked,
+    Facts,
     ReadingTaken,
     ReviewClosed,
     ReviewMoved,
@@ -33,8 +34,6 @@ from coldframe.domain.trial.facts import (
 )
 from coldframe.domain.trial.numbers import check_entry
 from coldframe.domain.trial.state import Trial, TrialAction, TrialId, TrialStep
-
-Facts = tuple[TrialFact, ...]
 
 TRANSITIONS: Mapping[tuple[TrialStep, type[TrialFact]], TrialStep] = {
     (TrialStep.PROPOSED, TrialStarted): TrialStep.RUNNING,

@@ -9,7 +9,7 @@ from typing import Any
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import MemberId
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.texts import optional
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import (
@@ -28,6 +28,7 @@ from coldframe.domain.trial.facts import (
     ActionMoved,
     ActionTicked,
     BlockSaid,
+    Facts,
     MemberCame,
     MemberForgotten,
     MemberGone,
@@ -40,8 +41,6 @@ from coldframe.domain.trial.facts import (
     TrialStarted,
 )
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
-
-Facts = tuple[TrialFact, ...]
 
 
 def offer(trial: Trial, command: OfferTrial, now: datetime) -> Facts:
@@ -145,10 +144,7 @@ def move_action(trial: Trial, command: MoveAction, now: datetime) -> Facts:
 
 
 def _action(trial: Trial, action: str) -> TrialAction:
-    found = next((a for a in trial.actions if a.id == action), None)
-    if found is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    return found
+    return known(next((a for a in trial.actions if a.id == action), None))
 
 
 def say_what_blocks(trial: Trial, command: SayWhatBlocks, now: datetime) -> Facts:

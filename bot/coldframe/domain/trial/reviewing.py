@@ -14,6 +14,7 @@ from coldframe.domain.texts import accepted
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
 from coldframe.domain.trial.facts import (
+    Facts,
     LearningWritten,
     ReviewClosed,
     ReviewMoved,
@@ -23,7 +24,6 @@ from coldframe.domain.trial.facts import (
 )
 from coldframe.domain.trial.state import DECISIONS, Closing, Trial, TrialStep
 
-Facts = tuple[TrialFact, ...]
 MIN_REASON = 3  # characters
 MAX_WAIT = timedelta(weeks=8)
 """How far after its planned end a review may lie."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Container, Mapping
 from dataclasses import dataclass, field, fields
-from typing import Any
+from typing import Any, TypeVar
 
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, Step
@@ -15,7 +15,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core.turn import Turn
-from coldframe.message.nodes import Message
+from coldframe.message.nodes import Form, Message
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Inbound, Reply
 
@@ -114,6 +114,25 @@ Answer = Callable[[Request], Awaitable[Reply | None]]
 RoundAnswer = Callable[[RoundRequest], Awaitable[Reply | None]]
 TrialAnswer = Callable[[TrialRequest], Awaitable[Reply | None]]
 Answers = Mapping[str, Answer]
+R = TypeVar("R", RoundRequest, TrialRequest)
+
+
+def acts(command: Callable[[R], Command]) -> Callable[[R], Awaitable[Reply | None]]:
+    """A button or form that is one command."""
+
+    async def acted(request: R) -> None:
+        await request.act(command(request))
+
+    return acted
+
+
+def opens(make: Callable[[R], Form]) -> Callable[[R], Awaitable[Reply | None]]:
+    """A button that opens a form."""
+
+    async def opened(request: R) -> Reply:
+        return Reply(form=make(request))
+
+    return opened
 
 
 def of_round(answers: Mapping[str, RoundAnswer]) -> Answers:

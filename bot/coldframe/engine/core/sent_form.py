@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 
 from coldframe.domain.names import MemberId, Role
 from coldframe.domain.round.commitment import FIRST_WEEK
@@ -12,6 +13,7 @@ from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.reading import dates
 from coldframe.engine.reading.note_lines import percentage_or_number
 from coldframe.errors import ColdframeError
+from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.dates import Reading
 
 
@@ -100,8 +102,13 @@ async def typed_day(request: RoundRequest, field: str, words: str, whose: dates.
     """A date in a field, read in the zone of who typed it, on a working day of those who are needed. Raises
     FieldError."""
     calendar = members.calendar_of(await request.turn.uow.member(request.round.tenant, request.by))
+    return read_day(field, words, request.turn.now, calendar, whose)
+
+
+def read_day(field: str, words: str, now: datetime, calendar: WorkingCalendar, whose: dates.Whose = ()) -> Reading:
+    """A date in a field. Raises FieldError."""
     try:
-        return dates.reading(words, request.turn.now, calendar, whose)
+        return dates.reading(words, now, calendar, whose)
     except dates.UnclearDate as unclear:
         raise FieldError(field, str(unclear)) from None
 

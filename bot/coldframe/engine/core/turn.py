@@ -12,7 +12,7 @@ from typing import Any, Protocol, TypeVar
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, Step
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import known
 from coldframe.domain.round.life import decide, replay
 from coldframe.domain.state import Round
 from coldframe.domain.trial import life as trial_life
@@ -73,25 +73,18 @@ class Turn:
 
     async def round(self, round_id: str) -> Round:
         """The round, locked. Raises Refused UNKNOWN_ITEM."""
-        found = await self.uow.round(round_id)
-        if found is None:
-            raise Refused(Because.UNKNOWN_ITEM)
-        return found
+        return known(await self.uow.round(round_id))
 
     async def act(self, round_: Round, command: Command) -> Round:
         """Decides, gives opened steps their windows, saves, and lets the facts be told. Raises Refused."""
         facts: list[Fact] = list(decide(round_, command, self.now))
         after = replay(round_, facts)
-        window = await windows.following(self.uow, self.now, after, facts)
-        if window is not None:
-            more = decide(after, window, self.now)
-            facts += more
-            after = replay(after, more)
-        dates = await timetable.following(self.uow, self.now, after, facts)
-        if dates is not None:
-            more = decide(after, dates, self.now)
-            facts += more
-            after = replay(after, more)
+        for following in (windows.following, timetable.following):
+            next_ = await following(self.uow, self.now, after, facts)
+            if next_ is not None:
+                more = decide(after, next_, self.now)
+                facts += more
+                after = replay(after, more)
         if facts:
             await self.uow.save_round(round_, after, facts, self.now)
             await self.kit.round_changed(self, round_, after, facts)
@@ -99,10 +92,7 @@ class Turn:
 
     async def trial(self, trial_id: str) -> Trial:
         """The trial, locked. Raises Refused UNKNOWN_ITEM."""
-        found = await self.uow.trial(trial_id)
-        if found is None:
-            raise Refused(Because.UNKNOWN_ITEM)
-        return found
+        return known(await self.uow.trial(trial_id))
 
     async def act_on_trial(self, trial: Trial, command: Command) -> Trial:
         """Decides, saves, and lets the facts be told. Raises Refused."""

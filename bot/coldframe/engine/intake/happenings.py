@@ -9,7 +9,7 @@ from typing import Any
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import LeverId, MemberId, PauseReason, Role, Step
 from coldframe.domain.people.commands import Join, Leave
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Refused, known
 from coldframe.domain.round.commands.ballots import CastVote, TakeBackVote
 from coldframe.domain.round.commands.course import Pause
 from coldframe.domain.round.commands.notes import DropDraft, EditNote, WithdrawNote
@@ -193,9 +193,7 @@ async def _home(request: Request, what: HomeOpened) -> Reply | None:
 
 async def _pressed(request: Request, what: Pressed) -> Reply | None:
     """Carries out a button. Unknown names and made-up values are refused without a change."""
-    answer = request.uses.buttons.get(what.action)
-    if answer is None:
-        raise Refused(Because.UNKNOWN_ITEM)
+    answer = known(request.uses.buttons.get(what.action))
     return await answer(replace(request, value=what.value))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.engine.core.requests import Request
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.ports.chat import Reply, Submitted
@@ -12,9 +12,7 @@ from coldframe.ports.chat import Reply, Submitted
 
 async def submitted(request: Request, what: Submitted) -> Reply | None:
     """Takes a form. The same form sent twice has its effect once: items carry ids of their own."""
-    answer = request.uses.forms.get(what.action)
-    if answer is None:
-        raise Refused(Because.UNKNOWN_ITEM)
+    answer = known(request.uses.forms.get(what.action))
     try:
         return await answer(replace(request, value=what.value, fields=what.fields))
     except FieldError as error:

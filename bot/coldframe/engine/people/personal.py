@@ -8,11 +8,10 @@ from datetime import datetime, timedelta
 
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.people.commands import SetAway
-from coldframe.engine.core import members
+from coldframe.engine.core import members, sent_form
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.people import rereckoning
-from coldframe.engine.reading import dates
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import Occurrence
 from coldframe.message.saying import said
@@ -112,14 +111,10 @@ async def away_form(request: Request) -> Reply:
     return Reply(form=forms.away())
 
 
-async def _away(request: Request) -> Reply | None:
+async def _away(request: Request) -> None:
     calendar = members.calendar_of(await _me(request))
-    try:
-        back = dates.reading(request.text("until"), request.turn.now, calendar)
-    except dates.UnclearDate as unclear:
-        return Reply(errors={"until": str(unclear)})
+    back = sent_form.read_day("until", request.text("until"), request.turn.now, calendar)
     await go_away(request.turn, request.tenant, request.by, back)
-    return None
 
 
 async def go_away(turn: Turn, tenant: str, person: str, back: Reading) -> None:

@@ -24,12 +24,11 @@ from coldframe.domain.round.facts.course import (
 )
 from coldframe.domain.state import Round
 from coldframe.engine.core import timetable
-from coldframe.engine.core.requests import RoundRequest, of_round
+from coldframe.engine.core.requests import RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reminding import rounds as reminders
 from coldframe.engine.round import closing, holdups, retention
 from coldframe.engine.round.steps import PLAYS
-from coldframe.engine.round.steps.play import acts, opens
 from coldframe.ports.chat import Reply
 from coldframe.speech import answers
 from coldframe.speech.names import message_name

@@ -10,9 +10,8 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.commands.course import Start
 from coldframe.domain.round.life import decide
 from coldframe.engine.core import sent_form
-from coldframe.engine.core.requests import Answers, RoundRequest, of_round
+from coldframe.engine.core.requests import Answers, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
-from coldframe.engine.round.steps.play import acts, opens
 from coldframe.message.nodes import Button
 from coldframe.ports.storage import Due
 from coldframe.speech.people import time_words

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Role
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.facts.commitment import OwnerAsked
 from coldframe.domain.state import Round
 from coldframe.domain.trial.commands import (
@@ -25,10 +25,9 @@ from coldframe.domain.trial.commands import (
 )
 from coldframe.domain.trial.commands import Tick as TickAction
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
-from coldframe.engine.core import allowance, members, trial_turn
-from coldframe.engine.core.requests import TrialRequest, of_trial
+from coldframe.engine.core import allowance, members, sent_form, trial_turn
+from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
-from coldframe.engine.reading import dates
 from coldframe.engine.trial.places import refuse_without_place
 from coldframe.engine.trial.schedule import word_later
 from coldframe.message.nodes import Button
@@ -104,10 +103,6 @@ def review_still_fits(trial: Trial, now: datetime) -> None:
         raise Refused(Because.REVIEW_TOO_EARLY, at=trial.review, earliest=earliest)
 
 
-async def decline_form(request: TrialRequest) -> Reply:
-    return Reply(form=trial_forms.decline(request.trial))
-
-
 async def declined(request: TrialRequest) -> None:
     trial = await request.act(AnswerOffer(request.by, accept=False, reason=request.text("reason")))
     instead = MemberId(request.text("instead"))
@@ -140,10 +135,6 @@ async def asked_somebody(request: TrialRequest) -> None:
     by = trial.facilitator if request.by == trial.deputy else request.by
     await request.act(OfferTrial(by, MemberId(request.text("member"))))
     request.answer(owner_words.asked())
-
-
-async def drop(request: TrialRequest) -> None:
-    await request.act(DropTrial(request.by))
 
 
 # --- people come and go ---------------------------------------------------------------------------------------------
@@ -186,25 +177,15 @@ async def tick(request: TrialRequest) -> None:
 
 def _action(request: TrialRequest) -> TrialAction:
     """The action that the value names. Raises Refused."""
-    found = next((a for a in request.trial.actions if a.id == request.part(0)), None)
-    if found is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    return found
+    return known(next((a for a in request.trial.actions if a.id == request.part(0)), None))
 
 
-async def move_form(request: TrialRequest) -> Reply:
-    return Reply(form=trial_forms.move_action(request.trial, _action(request)))
-
-
-async def moved(request: TrialRequest) -> Reply | None:
+async def moved(request: TrialRequest) -> None:
     """On a working day of whoever does it. Its entry in their calendar moves with it."""
     trial, action, turn = request.trial, _action(request), request.turn
     whose = await members.named_calendars(turn.uow, trial.tenant, {action.who: trial.name_of(action.who)})
     calendar = await trial_turn.calendar_of(turn, trial, request.by)
-    try:
-        day = dates.reading(request.text("date"), turn.now, calendar, whose)
-    except dates.UnclearDate as unclear:
-        return Reply(errors={"date": str(unclear)})
+    day = sent_form.read_day("date", request.text("date"), turn.now, calendar, whose)
     trial = await request.act(MoveAction(request.by, action.id, day.at))
     again = Button("Set it again …", "trial.move", request.value)
     own = action.who == request.by
@@ -212,11 +193,6 @@ async def moved(request: TrialRequest) -> Reply | None:
     request.answer(replace(time_words.date_understood("Action", day.words, again), attachments=entry))
     if not own:
         trial_turn.tell(turn, trial, action.who, "moved", owner_words.action_moved(trial, action.id, request.by))
-    return None
-
-
-async def block_form(request: TrialRequest) -> Reply:
-    return Reply(form=trial_forms.in_the_way(request.trial))
 
 
 async def blocked(request: TrialRequest) -> None:
@@ -227,13 +203,13 @@ async def blocked(request: TrialRequest) -> None:
 BUTTONS = of_trial(
     {
         "trial.tick": tick,
-        "trial.move": move_form,
-        "trial.block": block_form,
+        "trial.move": opens(lambda r: trial_forms.move_action(r.trial, _action(r))),
+        "trial.block": opens(lambda r: trial_forms.in_the_way(r.trial)),
         "trial.hand_over": hand_over_form,
         "trial.ask": ask_form,
         "trial.accept": accept,
-        "trial.decline": decline_form,
-        "trial.drop": drop,
+        "trial.decline": opens(lambda r: trial_forms.decline(r.trial)),
+        "trial.drop": acts(lambda r: DropTrial(r.by)),
     }
 )
 FORMS = of_trial(

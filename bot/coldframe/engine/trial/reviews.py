@@ -10,11 +10,10 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
 from coldframe.domain.trial.state import Trial, TrialStep
-from coldframe.engine.core import members, trial_turn
-from coldframe.engine.core.requests import TrialRequest, of_trial
+from coldframe.engine.core import members, sent_form, trial_turn
+from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
 from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Turn, due_turn
-from coldframe.engine.reading import dates
 from coldframe.engine.register import leftovers, registering
 from coldframe.engine.trial import weekly
 from coldframe.engine.trial.schedule import word_later
@@ -193,17 +192,9 @@ async def learn_form(request: TrialRequest) -> Reply:
     return Reply(form=trial_forms.learn(request.trial))
 
 
-async def learnt(request: TrialRequest) -> None:
-    await request.act(Learn(request.by, request.text("text")))
-
-
 async def stop_form(request: TrialRequest) -> Reply:
     request.by_owner()
     return Reply(form=trial_forms.stop(request.trial))
-
-
-async def stopped(request: TrialRequest) -> None:
-    await request.act(StopEarly(request.by, request.text("reason")))
 
 
 async def close_form(request: TrialRequest) -> Reply:
@@ -215,25 +206,14 @@ async def close_form(request: TrialRequest) -> Reply:
     return Reply(form=trial_forms.close_review(trial))
 
 
-async def close(request: TrialRequest) -> None:
-    await request.act(CloseReview(request.by, *map(request.text, ("learning", "decision", "reason"))))
-
-
-async def date_form(request: TrialRequest) -> Reply:
-    return Reply(form=trial_forms.move_review(request.trial))
-
-
-async def date_moved(request: TrialRequest) -> Reply | None:
+async def date_moved(request: TrialRequest) -> None:
     trial, turn = request.trial, request.turn
     calendar = await trial_turn.calendar_of(turn, trial, request.by)
-    try:
-        day = dates.reading(request.text("date"), turn.now, calendar, await trial_turn.at_review(turn, trial))
-    except dates.UnclearDate as unclear:
-        return Reply(errors={"date": str(unclear)})
+    whose = await trial_turn.at_review(turn, trial)
+    day = sent_form.read_day("date", request.text("date"), turn.now, calendar, whose)
     await request.act(MoveReview(request.by, day.at, await trial_turn.earliest_review(turn, trial)))
     again = Button("Set it again …", "trial.review_date", trial.id)
     request.answer(time_words.date_understood("Review", day.words, again))
-    return None
 
 
 BUTTONS = of_trial(
@@ -241,14 +221,14 @@ BUTTONS = of_trial(
         "trial.learn": learn_form,
         "trial.stop": stop_form,
         "trial.close": close_form,
-        "trial.review_date": date_form,
+        "trial.review_date": opens(lambda r: trial_forms.move_review(r.trial)),
     }
 )
 FORMS = of_trial(
     {
-        "trial.learn": learnt,
-        "trial.stop": stopped,
-        "trial.close": close,
+        "trial.learn": acts(lambda r: Learn(r.by, r.text("text"))),
+        "trial.stop": acts(lambda r: StopEarly(r.by, r.text("reason"))),
+        "trial.close": acts(lambda r: CloseReview(r.by, *map(r.text, ("learning", "decision", "reason")))),
         "trial.review_date": date_moved,
     }
 )

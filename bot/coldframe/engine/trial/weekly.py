@@ -12,7 +12,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.state import UNDER_WAY, Entry, Figures, Reading, Trial, TrialStep, WeekWord
 from coldframe.engine.core import trial_turn
-from coldframe.engine.core.requests import TrialRequest, of_trial
+from coldframe.engine.core.requests import TrialRequest, of_trial, opens
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
 from coldframe.engine.worker import judging
@@ -298,15 +298,17 @@ async def _verdict_again(turn: Turn, trial: Trial, found: Judged, today: date) -
         turn.revise(known, trial_turn.channel(trial), message, trial.round_id)
 
 
-async def check_form(request: TrialRequest) -> Reply:
-    return Reply(form=trial_forms.check(request.trial))
-
-
 async def checked(request: TrialRequest) -> None:
     trial = await request.act(CheckCounting(request.by, request.text("text")))
     await ask_for_reading(request.turn, trial, request.by)
 
 
-BUTTONS = of_trial({"trial.log": open_form, "trial.take": pressed_line, "trial.check": check_form})
+BUTTONS = of_trial(
+    {
+        "trial.log": open_form,
+        "trial.take": pressed_line,
+        "trial.check": opens(lambda r: trial_forms.check(r.trial)),
+    }
+)
 FORMS = of_trial({"trial.log": sent, "trial.check": checked})
 DUE: Mapping[str, Carry] = {READING: read}

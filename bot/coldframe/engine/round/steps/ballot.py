@@ -6,10 +6,11 @@ from coldframe.domain.names import Step
 from coldframe.domain.round.commands.ballots import LockBallot
 from coldframe.domain.round.facts.ballots import BallotCounted
 from coldframe.domain.state import Round
+from coldframe.engine.core.requests import acts
 from coldframe.engine.core.turn import InOneTurn, Kit, Turn, due_turn
 from coldframe.engine.round import retention
 from coldframe.engine.round.steps import voting
-from coldframe.engine.round.steps.play import StepPlay, acts, post_card, read, repeats_nothing
+from coldframe.engine.round.steps.play import StepPlay, post_card, read, repeats_nothing
 from coldframe.engine.worker import explaining
 from coldframe.message.packed import Occurrence
 from coldframe.ports.storage import Due

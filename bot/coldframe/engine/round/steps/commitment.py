@@ -32,10 +32,10 @@ from coldframe.domain.round.facts.commitment import (
 )
 from coldframe.domain.state import Action, Round
 from coldframe.engine.core import members, sent_form
-from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import InOneTurn, Turn
 from coldframe.engine.round import retention
-from coldframe.engine.round.steps.play import StepPlay, acts, chosen, opens, repeats_nothing
+from coldframe.engine.round.steps.play import StepPlay, chosen, repeats_nothing
 from coldframe.engine.trial import places
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply

@@ -7,10 +7,10 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.commands.merging import PickFocus
 from coldframe.domain.round.facts.merging import FocusPicked
 from coldframe.domain.state import Note, Round
-from coldframe.engine.core.requests import RoundRequest, in_step
+from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import funnel
-from coldframe.engine.round.steps.play import StepPlay, acts, opens, post_card, repeats_nothing
+from coldframe.engine.round.steps.play import StepPlay, post_card, repeats_nothing
 from coldframe.message.nodes import Form, Line
 from coldframe.speech.round import forms, prompts, results
 

@@ -8,9 +8,9 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.commands.merging import AnswerMerge, JoinForces, ProposeMerges, SplitForce
 from coldframe.domain.round.facts.merging import ForcesJoined, ForceSplit, MergeAnswered, Merged, MergesProposed
 from coldframe.domain.state import MergeProposal, Round
-from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import Kit, Turn, due_turn
-from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay, acts, opens, read
+from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay, read
 from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply

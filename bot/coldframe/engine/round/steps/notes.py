@@ -10,11 +10,11 @@ from coldframe.domain.round.commands.notes import Consent, DropDraft, EditNote, 
 from coldframe.domain.round.facts.notes import ConsentAsked, NoteEdited, NoteWithdrawn, NoteWritten, Revealed
 from coldframe.domain.state import Round
 from coldframe.engine.core import members, timetable
-from coldframe.engine.core.requests import RoundRequest, in_step
+from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading.note_lines import looks_long
-from coldframe.engine.round.steps.play import Asking, StepPlay, acts, opens, post_card, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, StepPlay, post_card, repeats_nothing
 from coldframe.message.nodes import Form
 from coldframe.speech import answers
 from coldframe.speech.people import time_words

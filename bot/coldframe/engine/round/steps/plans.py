@@ -10,10 +10,10 @@ from coldframe.domain.round.commands.plans import HandInPlan, WithdrawPlan
 from coldframe.domain.round.facts.plans import PlanHandedIn, PlansRevealed, PlanWithdrawn
 from coldframe.domain.state import ComparisonKind, Criterion, Plan, Round
 from coldframe.engine.core import sent_form
-from coldframe.engine.core.requests import RoundRequest, in_step
+from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import registering
-from coldframe.engine.round.steps.play import Asking, StepPlay, acts, opens, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, StepPlay, repeats_nothing
 from coldframe.message.nodes import Form
 from coldframe.speech import answers
 from coldframe.speech.round import forms, results, work_prompts

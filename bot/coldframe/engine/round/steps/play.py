@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 
-from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import ForceId, MemberId, PlanId, Role, Step
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import known
 from coldframe.domain.round import rules
 from coldframe.domain.state import Choice, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Carry, Follow, Kit, Turn
-from coldframe.message.nodes import Form, Message
-from coldframe.ports.chat import Place, Reply
+from coldframe.message.nodes import Message
+from coldframe.ports.chat import Place
 from coldframe.speech.names import message_name
 from coldframe.speech.round import cards
 
@@ -106,31 +105,10 @@ class Desk:
         ]
 
 
-def acts(command: Callable[[RoundRequest], Command]) -> RoundAnswer:
-    """A button or form that is one command."""
-
-    async def acted(request: RoundRequest) -> None:
-        await request.act(command(request))
-
-    return acted
-
-
-def opens(make: Callable[[RoundRequest], Form]) -> RoundAnswer:
-    """A button that opens a form."""
-
-    async def opened(request: RoundRequest) -> Reply:
-        return Reply(form=make(request))
-
-    return opened
-
-
 def chosen(request: RoundRequest) -> tuple[PlanId, Choice]:
     """The chosen plan that a request is about. Raises Refused."""
     plan = PlanId(request.part(0))
-    choice = request.round.choices.get(plan)
-    if choice is None:
-        raise Refused(Because.UNKNOWN_ITEM)
-    return plan, choice
+    return plan, known(request.round.choices.get(plan))
 
 
 async def read(kit: Kit, round_id: str) -> Round | None:

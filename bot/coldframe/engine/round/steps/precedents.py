@@ -7,9 +7,9 @@ from coldframe.domain.round.commands.questions import GivePrecedent
 from coldframe.domain.round.facts.questions import PrecedentGiven
 from coldframe.domain.round.questions import same_source
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import RoundRequest, in_step
+from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.round.steps.play import Asking, StepPlay, acts, opens, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, StepPlay, repeats_nothing
 from coldframe.message.nodes import Form
 from coldframe.speech.names import message_name
 from coldframe.speech.round import forms, results, work_prompts

@@ -13,9 +13,9 @@ from coldframe.domain.round.facts.questions import (
 )
 from coldframe.domain.round.questions import lint
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import RoundRequest, in_step
+from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay, acts, opens
+from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay
 from coldframe.message.nodes import Form
 from coldframe.speech.names import message_name
 from coldframe.speech.round import forms, results, work_prompts
