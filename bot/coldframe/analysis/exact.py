@@ -41,17 +41,12 @@ def binomial(people: int, shares: Floats) -> Floats:
     return np.exp(_log_choose(people, hits) + logs)
 
 
-def tail(chances: Floats, place: int, alternative: str) -> float:
-    if alternative == "greater":
-        total = chances[place:].sum()
-    elif alternative == "less":
-        total = chances[: place + 1].sum()
-    else:
-        total = chances[chances <= chances[place] * _SLACK].sum()
-    return min(1.0, float(total))
+def tail(chances: Floats, place: int) -> float:
+    """The chance of whatever is no more likely than what stands at this place."""
+    return min(1.0, float(chances[chances <= chances[place] * _SLACK].sum()))
 
 
-def boschloo_side(before: int, control: int, after: int, people: int, side: str) -> tuple[float, float]:
+def boschloo_side(before: int, control: int, after: int, people: int, *, above: bool) -> tuple[float, float]:
     """The largest chance, over the common share, of a table with a Fisher p as small as the one seen; and
     that p.
     """
@@ -60,7 +55,7 @@ def boschloo_side(before: int, control: int, after: int, people: int, side: str)
     statistics = np.ones((control + 1, people + 1))
     for hits in range(control + people + 1):
         least, chances = hypergeometric(people, control, hits)
-        tails = np.cumsum(chances) if side == "less" else np.cumsum(chances[::-1])[::-1]
+        tails = np.cumsum(chances[::-1])[::-1] if above else np.cumsum(chances)
         counts = np.arange(least, least + len(chances))
         statistics[hits - counts, counts] = tails
     seen = float(statistics[before, after])

@@ -4,8 +4,7 @@ Sign convention, the same in every two-group function: the control comes first a
 result is trial minus control (a ratio: trial over control), so that a rise brought by the trial is positive.
 Published tables that print "first minus second" are reproduced by giving their second group as the control.
 
-`alternative` is about the trial: "greater" asks whether it lies above the control, "less" whether below.
-Samples are small here, so the exact methods need nothing but scipy.special. Every function raises
+Tests are two-sided. Samples are small here, so the exact methods need nothing but scipy.special. Every function raises
 `inputs.BadNumber` for counts below 0, more successes than trials, shares outside 0 to 1, text or NaN.
 """
 
@@ -16,8 +15,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldframe.analysis import exact, inputs
-
-ALTERNATIVES = ("two-sided", "greater", "less")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +34,12 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class TestResult:
-    """A test's p value, the statistic it came from, the alternative and the method's name."""
+    """A test's p value, the statistic it came from and the method's name."""
 
     __test__ = False  # not a test class, whatever pytest makes of the name
 
     p_value: float
     statistic: float
-    alternative: str
     method: str
 
 
@@ -117,56 +113,41 @@ def pooled_score(control_successes: int, control_trials: int, successes: int, tr
     return (after / people - before / control) / math.sqrt(variance) if variance > 0 else 0.0
 
 
-def fisher_exact(
-    control_successes: int,
-    control_trials: int,
-    successes: int,
-    trials: int,
-    alternative: str = "two-sided",
-) -> TestResult:
-    """Fisher's exact test of equal shares; two-sided sums every table that is no more likely.
+def fisher_exact(control_successes: int, control_trials: int, successes: int, trials: int) -> TestResult:
+    """Fisher's exact test of equal shares: sums every table that is no more likely.
 
     Statistic: odds ratio.
     """
     before, control = _share("control_successes", control_successes, "control_trials", control_trials)
     after, people = _share("successes", successes, "trials", trials)
-    inputs.choice("alternative", alternative, ALTERNATIVES)
     least, chances = exact.hypergeometric(people, control, after + before)
-    p_value = exact.tail(chances, after - least, alternative)
+    p_value = exact.tail(chances, after - least)
     ratio = _ratio(after * (control - before), before * (people - after))
-    return TestResult(p_value, ratio, alternative, "Fisher exact")
+    return TestResult(p_value, ratio, "Fisher exact")
 
 
-def boschloo_exact(
-    control_successes: int,
-    control_trials: int,
-    successes: int,
-    trials: int,
-    alternative: str = "two-sided",
-) -> TestResult:
+def boschloo_exact(control_successes: int, control_trials: int, successes: int, trials: int) -> TestResult:
     """Boschloo's unconditional exact test (1970): Fisher's p as the statistic, the common share at its worst.
 
-    Never less powerful than Fisher's test. Two-sided: twice the smaller side. Time grows with
+    Never less powerful than Fisher's test. Twice the smaller side. Time grows with
     control_trials x trials; made for groups up to some hundreds. The statistic is Fisher's one-sided p.
     """
     before, control = _share("control_successes", control_successes, "control_trials", control_trials)
     after, people = _share("successes", successes, "trials", trials)
-    inputs.choice("alternative", alternative, ALTERNATIVES)
-    sides = ("greater", "less") if alternative == "two-sided" else (alternative,)
-    found = [exact.boschloo_side(before, control, after, people, side) for side in sides]
-    p_value, statistic = min(found)
-    return TestResult(min(1.0, p_value * len(sides)), statistic, alternative, "Boschloo exact")
+    p_value, statistic = min(
+        exact.boschloo_side(before, control, after, people, above=above) for above in (True, False)
+    )
+    return TestResult(min(1.0, 2 * p_value), statistic, "Boschloo exact")
 
 
-def binomial_exact(successes: int, trials: int, expected: float, alternative: str = "two-sided") -> TestResult:
+def binomial_exact(successes: int, trials: int, expected: float) -> TestResult:
     """Exact test of one share against a fixed `expected` share (0 to 1). The statistic is the share seen."""
     import numpy as np
 
     hits, people = _share("successes", successes, "trials", trials)
     share = inputs.rate("expected", expected)
-    inputs.choice("alternative", alternative, ALTERNATIVES)
     chances = exact.binomial(people, np.array([share]))[0]
-    return TestResult(exact.tail(chances, hits, alternative), hits / people, alternative, "binomial exact")
+    return TestResult(exact.tail(chances, hits), hits / people, "binomial exact")
 
 
 # --- counts -------------------------------------------------------------------------------------------------
@@ -206,38 +187,29 @@ def rate_ratio_interval(
     return Interval(low, high, estimate, level, "conditional exact")
 
 
-def rate_ratio_exact(
-    control_count: int,
-    control_exposure: float,
-    count: int,
-    exposure: float,
-    alternative: str = "two-sided",
-) -> TestResult:
+def rate_ratio_exact(control_count: int, control_exposure: float, count: int, exposure: float) -> TestResult:
     """Exact conditional test of equal rates (Przyborowski & Wilenski 1940), as in R's poisson.test.
 
     Statistic: ratio.
     """
     before, span = _counted(control_count, control_exposure, "control_")
     after, trial_span = _counted(count, exposure, "")
-    inputs.choice("alternative", alternative, ALTERNATIVES)
     ratio = _ratio(after, before) * span / trial_span
     if before + after == 0:
-        return TestResult(1.0, ratio, alternative, "conditional exact")
+        return TestResult(1.0, ratio, "conditional exact")
     share = trial_span / (span + trial_span)
-    p_value = binomial_exact(after, before + after, share, alternative).p_value
-    return TestResult(p_value, ratio, alternative, "conditional exact")
+    p_value = binomial_exact(after, before + after, share).p_value
+    return TestResult(p_value, ratio, "conditional exact")
 
 
-def poisson_exact(count: int, expected: float, alternative: str = "two-sided") -> TestResult:
-    """Exact test of a count against a fixed expected number (> 0); two-sided: twice the smaller side."""
+def poisson_exact(count: int, expected: float) -> TestResult:
+    """Exact test of a count against a fixed expected number (> 0): twice the smaller side."""
     from scipy.special import pdtr, pdtrc
 
     events, mean = inputs.whole("count", count), inputs.positive("expected", expected)
-    inputs.choice("alternative", alternative, ALTERNATIVES)
     above = float(pdtrc(events - 1, mean)) if events else 1.0
     below = float(pdtr(events, mean))
-    p_value = {"greater": above, "less": below, "two-sided": min(1.0, 2 * min(above, below))}[alternative]
-    return TestResult(p_value, events / mean, alternative, "Poisson exact")
+    return TestResult(min(1.0, 2 * min(above, below)), events / mean, "Poisson exact")
 
 
 # --- means --------------------------------------------------------------------------------------------------
@@ -259,20 +231,15 @@ def mean_difference_interval(
     return Interval(difference - margin, difference + margin, difference, level, "Welch t")
 
 
-def welch_test(
-    control: Sequence[float] | Summary, trial: Sequence[float] | Summary, alternative: str = "two-sided"
-) -> TestResult:
+def welch_test(control: Sequence[float] | Summary, trial: Sequence[float] | Summary) -> TestResult:
     """Welch's t test of equal means (unequal variances); the statistic is t, positive when the trial lies
     above.
     """
     from scipy.special import stdtr
 
-    inputs.choice("alternative", alternative, ALTERNATIVES)
     difference, error, freedom = _welch(control, trial)
     t = difference / error
-    below, above = float(stdtr(freedom, t)), float(stdtr(freedom, -t))
-    p_value = {"greater": above, "less": below, "two-sided": 2 * min(below, above)}[alternative]
-    return TestResult(p_value, t, alternative, "Welch t")
+    return TestResult(2 * float(stdtr(freedom, -abs(t))), t, "Welch t")
 
 
 def summary(argument: str, values: Sequence[float] | Summary) -> Summary:
