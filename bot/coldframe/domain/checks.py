@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
-
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import LeverId, MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.state import Draft, Note, Plan, Round
-
-Written = TypeVar("Written", Draft, Note, Plan)
 
 
 def member(round_: Round, by: MemberId) -> None:
@@ -64,12 +60,12 @@ def plan(round_: Round, plan_id: PlanId) -> Plan:
     return known(round_.plans.get(plan_id))
 
 
-def own(found: Written | None, by: MemberId) -> Written:
+def own(found: Draft | Note | Plan | None, by: MemberId) -> None:
     """What this person wrote."""
-    written = known(found)
-    if written.author != by:
+    if found is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if found.author != by:
         raise Refused(Because.NOT_YOURS)
-    return written
 
 
 def lever(round_: Round, lever_id: LeverId) -> None:
