@@ -139,9 +139,11 @@ def _height(wins: Matrix, penalty: float, scores: Matrix) -> float:
 
 
 def _chances_above(fit: PairwiseFit[T]) -> dict[T, float]:
-    """Each item's chance to lie above the mean, which is 0."""
-    pairs = zip(fit.scores, fit.standard_errors, strict=True)
-    return dict(zip(fit.items, (_normal(float(gap), float(error)) for gap, error in pairs), strict=True))
+    """Each item's chance to lie above the mean of all."""
+    centred = np.eye(len(fit.items)) - 1 / len(fit.items)
+    gaps = centred @ fit.scores
+    errors = np.sqrt(np.clip(np.diag(centred @ fit.covariance @ centred), 0, None))
+    return {item: _normal(float(gap), float(error)) for item, gap, error in zip(fit.items, gaps, errors, strict=True)}
 
 
 def _normal(gap: float, error: float) -> float:
