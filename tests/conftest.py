@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import ipaddress
+import logging
 import os
 import sys
 import types
 import zoneinfo
+from collections.abc import Iterator
 from typing import Any
 
 import hypothesis
 import pytest
+import structlog
 
 from tests.browsers import chromium
 from tests.stages import VERDICTS
@@ -106,3 +109,15 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
         terminalreporter.write_line(f"before the tests: {told}")
     if chromium() is None:
         terminalreporter.write_line(NO_CHROMIUM)
+
+
+# --- the log --------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(autouse=True)
+def _log_as_it_was() -> Iterator[None]:
+    """A verb that runs in the tests' own process sets the log up on a stream that ends with its test."""
+    handlers, level = logging.root.handlers[:], logging.root.level
+    yield
+    structlog.reset_defaults()
+    logging.root.handlers[:], logging.root.level = handlers, level
