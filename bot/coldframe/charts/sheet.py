@@ -135,7 +135,8 @@ class Sheet:
         self._set_height(round(self.bottom + MARGIN - 16))
         stream = io.BytesIO()
         if self.form == "png":
-            self._figure.savefig(stream, format="png", metadata={"Software": None})
+            quickly = {"compress_level": 2}  # flat colours hardly get smaller with more effort
+            self._figure.savefig(stream, format="png", metadata={"Software": None}, pil_kwargs=quickly)
             return stream.getvalue()
         nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
         self._figure.savefig(stream, format="svg", metadata=nothing)

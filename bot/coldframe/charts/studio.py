@@ -8,14 +8,9 @@ cut off is done again.
 from __future__ import annotations
 
 import asyncio
-import gc
-import importlib
 import multiprocessing
-import multiprocessing.connection
 import os
-import signal
 import tempfile
-import threading
 from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -24,6 +19,7 @@ from typing import Any, Literal, TypeVar, overload
 
 import structlog
 
+from coldframe.charts.bench import prepare, run
 from coldframe.errors import ColdframeError
 from coldframe.message.pictures import Chart
 
@@ -113,9 +109,9 @@ class Studio:
         self._refuse_when_closed()
         if self._pool is None:
             spawn = multiprocessing.get_context("spawn")
-            self._pool = ProcessPoolExecutor(1, spawn, _prepare, (self._font_directory(),))
+            self._pool = ProcessPoolExecutor(1, spawn, prepare, (self._font_directory(),))
         self._jobs += 1
-        return self._pool.submit(_run, function, args)
+        return self._pool.submit(run, function, args)
 
     def _refuse_when_closed(self) -> None:
         if self._closed:
@@ -141,30 +137,3 @@ class Studio:
             for process in list((pool._processes or {}).values()):  # public from Python 3.14 on, as kill_workers()
                 process.kill()
         await asyncio.to_thread(pool.shutdown, wait=True, cancel_futures=True)
-
-
-def _run(function: str | Callable[..., Any], args: tuple[object, ...]) -> Any:
-    return (_named(function) if isinstance(function, str) else function)(*args)
-
-
-def _named(path: str) -> Callable[..., Any]:
-    module, _, name = path.partition(":")
-    found: Callable[..., Any] = getattr(importlib.import_module(module), name)
-    return found
-
-
-def _prepare(font_directory: str | None) -> None:
-    """In the new worker: one thread for linear algebra, no share in Ctrl-C, no life after the bot's."""
-    os.environ["OPENBLAS_NUM_THREADS"] = "1"
-    gc.set_threshold(20_000)  # a picture is thousands of objects that end together: a look at each 700 is a tenth of it
-    if font_directory is not None:
-        os.environ["MPLCONFIGDIR"] = font_directory
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_leave_with_parent, daemon=True).start()
-
-
-def _leave_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        multiprocessing.connection.wait([parent.sentinel])
-        os._exit(1)

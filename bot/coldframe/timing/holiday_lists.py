@@ -28,15 +28,19 @@ def holidays_in(country: str, subdivision: str | None, year: int) -> Mapping[dat
 
 
 @cache
-def _countries() -> dict[str, tuple[str, ...]]:
+def _countries() -> frozenset[str]:
+    from holidays.registry import COUNTRIES
+
+    return frozenset(code for codes in COUNTRIES.values() for code in codes[1:] if len(code) == 2)
+
+
+@cache
+def subdivisions_of(country: object) -> tuple[str, ...] | None:
+    """Codes of a country's subdivisions, () when it has none, None for an unknown country code."""
     import holidays
 
-    return {code: tuple(parts) for code, parts in holidays.list_supported_countries().items() if len(code) == 2}
-
-
-def subdivisions_of(country: str) -> tuple[str, ...] | None:
-    """Codes of a country's subdivisions, () when it has none, None for an unknown country code."""
-    return _countries().get(country) if isinstance(country, str) else None
+    # Asking for this one country; the library's own list of all loads the tables of the whole world.
+    return tuple(getattr(holidays, country).subdivisions) if country in _countries() else None
 
 
 def nearest_countries(text: object) -> tuple[str, ...]:
