@@ -144,9 +144,7 @@ def _ring(sheet: Sheet, field: _Field, plan: PlacedPlan) -> None:
     ring = Ellipse(centre, max(wide, 2 * _DOT), max(high, 2 * _DOT), linewidth=1.6, **_look(plan.unsure))
     sheet.add(ring)
     box = field.box
-    ring.set_clip_path(
-        Rectangle((box.left, box.top), box.right - box.left, box.bottom - box.top, transform=sheet.page.transData)
-    )
+    ring.set_clip_path(Rectangle((box.left, box.top), box.right - box.left, box.bottom - box.top, transform=sheet.page))
     _dot(sheet, centre, plan.unsure)
 
 

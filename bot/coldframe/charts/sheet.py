@@ -16,6 +16,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Polygon
+from matplotlib.transforms import Affine2D
 
 from coldframe.charts import lettering
 from coldframe.charts.palette import BODY, GROUND, INK, LEADING, MARGIN, MUTED, RULE, SMALL, TITLE, WIDTH
@@ -23,6 +24,7 @@ from coldframe.message import picture_words as words
 
 Form = Literal["png", "svg"]
 DPI = 100  # dots an inch
+_OVER_THE_PAGE = 10  # above the page's own lines and words, which stand at most at 4
 _RULES: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": [lettering.HOUSE_FONT, "sans-serif"],
@@ -60,18 +62,18 @@ class Sheet:
         self.boxed = False
         self._figure = Figure(dpi=DPI, facecolor=GROUND)
         FigureCanvasAgg(self._figure)
-        self.page = self._figure.add_axes((0, 0, 1, 1))
-        self.page.set_axis_off()
+        self._to_inches = Affine2D()  # of page coordinates; set when the height is known
+        self.page = self._to_inches + self._figure.dpi_scale_trans
         self._plots: list[tuple[Axes, tuple[float, float, float, float]]] = []
 
     def text(self, x: float, baseline: float, text: str, size: float = BODY, **look: Any) -> None:
         """One line of text, literally: no markup and no mathematics."""
-        self.letter(self.page, x, baseline, text, size, **look)
+        self.letter(self._figure, x, baseline, text, size, transform=self.page, **look)
 
-    def letter(self, axes: Axes, x: float, y: float, text: str, size: float, **look: Any) -> None:
+    def letter(self, place: Axes | Figure, x: float, y: float, text: str, size: float, **look: Any) -> None:
         shown = self._shown(text)
         look = {"color": INK, "va": "baseline", **look}
-        axes.text(x, y, shown, fontsize=points(size), family=lettering.families(shown), parse_math=False, **look)
+        place.text(x, y, shown, fontsize=points(size), family=lettering.families(shown), parse_math=False, **look)
 
     def _shown(self, text: str) -> str:
         if self.form == "svg":
@@ -103,7 +105,8 @@ class Sheet:
             self.bottom = self.lines(MARGIN, self.bottom, fitted, size, color=MUTED) + 4
 
     def rule(self, xs: Sequence[float], ys: Sequence[float], colour: str = RULE, **look: Any) -> None:
-        self.page.add_line(Line2D(list(xs), list(ys), color=colour, **{"linewidth": 1.2, **look}))
+        line = Line2D(list(xs), list(ys), color=colour, transform=self.page, **{"linewidth": 1.2, **look})
+        self._figure.add_artist(line)
 
     def shape(self, corners: Sequence[tuple[float, float]], **look: Any) -> None:
         self.add(Polygon(list(corners), closed=True, **look))
@@ -113,11 +116,12 @@ class Sheet:
         self.shape([(left, top), (right, top), (right, bottom), (left, bottom)], **look)
 
     def add(self, patch: Patch) -> None:
-        self.page.add_patch(patch)
+        patch.set_transform(self.page)
+        self._figure.add_artist(patch)
 
     def plot(self, left: float, top: float, width: float, height: float) -> Axes:
         """Axes with scales of their own, in a rectangle of the page."""
-        axes = self._figure.add_axes((0, 0, 1, 1))
+        axes = self._figure.add_axes((0, 0, 1, 1), zorder=_OVER_THE_PAGE)
         axes.spines[["top", "right"]].set_visible(False)
         axes.tick_params(labelsize=points(SMALL), labelcolor=MUTED, color=RULE, length=4)
         self._plots.append((axes, (left, top, width, height)))
@@ -144,7 +148,7 @@ class Sheet:
 
     def _set_height(self, height: int) -> None:
         self._figure.set_size_inches(WIDTH / DPI, height / DPI)
-        self.page.set(xlim=(0, WIDTH), ylim=(height, 0))
+        self._to_inches.scale(1, -1).translate(0, height).scale(1 / DPI)
         for axes, (left, top, width, tall) in self._plots:
             axes.set_position((left / WIDTH, 1 - (top + tall) / height, width / WIDTH, tall / height))
 

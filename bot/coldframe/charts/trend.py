@@ -124,14 +124,14 @@ def _line(axes: Axes, series: _Series) -> None:
     look = _LOOKS[series.kind]
     for xs, ys in _runs(series):
         axes.plot(xs, ys, zorder=3, **{**look, "marker": None})
-    for x, y in series.readings:
-        face = GROUND if x == 1 else look["color"]
-        _mark(axes, x, y, look, face)
+    _marks(axes, [r for r in series.readings if r[0] != 1], look, look["color"])
+    _marks(axes, [r for r in series.readings if r[0] == 1], look, GROUND)
 
 
-def _mark(axes: Axes, x: float, y: float, look: dict[str, Any], face: str) -> None:
+def _marks(axes: Axes, readings: Sequence[tuple[float, float]], look: dict[str, Any], face: str) -> None:
     edge = {"markeredgecolor": look["color"], "markeredgewidth": 2, "markersize": 8}
-    axes.plot([x], [y], linestyle="none", marker=look["marker"], markerfacecolor=face, zorder=4, clip_on=False, **edge)
+    xs, ys = [x for x, _ in readings], [y for _, y in readings]
+    axes.plot(xs, ys, linestyle="none", marker=look["marker"], markerfacecolor=face, zorder=4, clip_on=False, **edge)
 
 
 def _runs(series: _Series) -> Iterable[tuple[list[int], list[float]]]:
