@@ -89,6 +89,7 @@ _stand_in("ortools.linear_solver", pywraplp=_stand_in("ortools.linear_solver.pyw
 # --- what is left out, and the end of the report ------------------------------------------------------------------
 
 
+@pytest.hookimpl(tryfirst=True)  # the groups must stand before xdist looks for them
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Skips what needs a browser where there is none. One worker gets all that need one, so that one browser is
     started, and one server of PostgreSQL."""
