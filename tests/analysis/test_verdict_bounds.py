@@ -78,6 +78,17 @@ def test_every_kind_survives_any_possible_numbers(data, case, number: int, stopp
         assert all(isinstance(fact, str) or math.isfinite(fact) for fact in caution.facts.values())
 
 
+@pytest.mark.parametrize("spread", [0.0, 5e-324, 1e-300])
+def test_means_without_a_spread_are_judged(spread: float) -> None:
+    """Values that are all the same, or differ by rounding alone, are numbers like others."""
+    flat, odd = Summary(0.0, 0.0, 2), Summary(1.0, spread, 300)
+    weeks = [WeeklyNumbers(1, flat, flat), WeeklyNumbers(2, flat, flat), WeeklyNumbers(3, flat, odd)]
+    verdict = judge(plan(Kind.SPLIT_MEANS, baseline=0.0, target=4.0), weeks, 3, after(3))
+    assert all(
+        math.isfinite(fact) for one in verdict.warnings for fact in one.facts.values() if not isinstance(fact, str)
+    )
+
+
 @given(rows=st.lists(st.tuples(tallies, tallies), min_size=1, max_size=4))
 def test_mirrored_numbers_get_the_mirrored_verdict(rows) -> None:
     """Failures counted instead of successes, and down instead of up, is the same trial."""

@@ -60,6 +60,7 @@ too good.
 _SUGGESTIVE = 1.96  # standard errors
 _OUTLYING = 3.5  # robust standard deviations
 _MAX_EXACT = 1000  # people
+_NO_SPREAD = 1e-12  # standard errors below this are rounding
 
 
 def sample_ratio(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Caution | None:
@@ -263,9 +264,10 @@ def _distance(measure: Measure, one: Numbers | None, others: Sequence[Numbers | 
         rate = (events + one.events) / (span + one.exposure)
         return 2 * (math.sqrt(one.events) - math.sqrt(rate * one.exposure)) * math.sqrt(1 + one.exposure / span)
     means = [other for other in others if isinstance(other, Summary)]
-    if not isinstance(one, Summary) or not means or not one.sd:
+    if not isinstance(one, Summary) or not means:
         return 0.0
-    return (one.mean - sum(other.mean for other in means) / len(means)) / (one.sd / math.sqrt(one.size))
+    error = one.sd / math.sqrt(one.size)
+    return (one.mean - sum(other.mean for other in means) / len(means)) / error if error > _NO_SPREAD else 0.0
 
 
 def _weekly_distance(measure: Measure, one: Numbers | None, others: Sequence[Numbers | None]) -> float:
