@@ -1,7 +1,7 @@
 """How soon events are acknowledged at 100 a second by the whole bot at work, beside a bare bolt app that makes
 one durable commit for each and acknowledges, in the same run.
 
-    python -m tests.bench.slack_ack [--seconds 15] [--rate 100] [--mode socket|http] [--database sqlite|postgresql]
+    python -m tests.bench.slack_ack [--seconds 8] [--rate 100] [--mode socket|http] [--database sqlite|postgresql]
 
 The stand-in workspace sends from this process. `coldframe` is the product's own command, `coldframe slack`, in a
 process of its own, on a database as safe as it gets (SQLite with synchronous=FULL; the embedded PostgreSQL as it
@@ -472,7 +472,7 @@ if __name__ == "__main__":
     parser.add_argument("--mode", choices=["socket", "http"])
     parser.add_argument("--database", choices=[SQLITE, POSTGRES])
     parser.add_argument("--rate", type=int, default=100)
-    parser.add_argument("--seconds", type=float, default=15)
+    parser.add_argument("--seconds", type=float, default=8)
     parser.add_argument("--child", action="store_true")
     parser.add_argument("--api-url")
     parser.add_argument("--address")
