@@ -12,7 +12,7 @@ messages (new notes, and old ones deleted), 8 emoji on ballots put and taken, 5 
 
 Prints median, 99th percentile and maximum in ms, the ratio of the 99th percentiles, what one commit costs here by
 itself, and how much of a processor the bot used for each happening. Fails above 150 ms, or when what the rounds hold in
-the end is not what was sent. More than 17 s are more notes by form than a person may write on one lever.
+the end is not what was sent. At 15 s they hold fewer: one may write only so many notes on one lever.
 """
 
 from __future__ import annotations
