@@ -12,7 +12,7 @@ from pathlib import Path
 from coldframe.clock import ManualClock
 from coldframe.domain.names import MemberId, RoundId, Step
 from coldframe.domain.refusals import Refused
-from coldframe.domain.round.commands.course import Start
+from coldframe.domain.round.moves import Start
 from coldframe.domain.settings import Settings
 from coldframe.domain.state import Roles, Round
 from coldframe.engine.core import members

@@ -36,9 +36,9 @@ from typing import Any
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import load
 from coldframe.domain.names import MemberId, NoteId, Side, Step
-from coldframe.domain.round.commands.course import Close, Start
-from coldframe.domain.round.commands.merging import PickFocus
-from coldframe.domain.round.commands.notes import WriteNote
+from coldframe.domain.round.merging import PickFocus
+from coldframe.domain.round.moves import Close, Start
+from coldframe.domain.round.notes import WriteNote
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Settings
 from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.round import setup

@@ -25,23 +25,15 @@ from coldframe.domain.names import (
 )
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.ballots import CastVote
-from coldframe.domain.round.commands.commitment import (
-    AnswerOwnership,
-    AskOwner,
-    ChoosePlan,
-    Commit,
-    SetActions,
-    SetNextRound,
-    SetReview,
-)
-from coldframe.domain.round.commands.course import Close, SetWindow, Start
-from coldframe.domain.round.commands.merging import PickFocus
-from coldframe.domain.round.commands.notes import WriteNote
-from coldframe.domain.round.commands.plans import HandInPlan
-from coldframe.domain.round.commands.questions import GivePrecedent, WriteQuestion
-from coldframe.domain.round.facts.course import GotStuck, RoundResumed, StepExtended, StepOpened
+from coldframe.domain.round.ballots import CastVote
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
+from coldframe.domain.round.commitment import Commit, SetActions, SetNextRound, SetReview
 from coldframe.domain.round.life import decide, replay
+from coldframe.domain.round.merging import PickFocus
+from coldframe.domain.round.moves import Close, GotStuck, RoundResumed, SetWindow, Start, StepExtended, StepOpened
+from coldframe.domain.round.notes import WriteNote
+from coldframe.domain.round.plans import HandInPlan
+from coldframe.domain.round.questions import GivePrecedent, WriteQuestion
 from coldframe.domain.state import Action, Criterion, Plan, Roles, Round, Seat, Settings
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)

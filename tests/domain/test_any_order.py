@@ -16,14 +16,12 @@ from coldframe.domain.facts import Fact
 from coldframe.domain.names import Role, Step
 from coldframe.domain.people.commands import ConfirmWeight, Forget
 from coldframe.domain.refusals import Refused
-from coldframe.domain.round.commands.course import Close, SetWindow, Start
-from coldframe.domain.round.commands.notes import DropDraft, EditNote, SettleLateNote, WithdrawNote
-from coldframe.domain.round.commands.plans import WithdrawPlan
-from coldframe.domain.round.commitment import FIRST_WEEK, missing
-from coldframe.domain.round.facts.ballots import BallotCounted, DotsCounted, VoteCast
-from coldframe.domain.round.facts.commitment import Committed
-from coldframe.domain.round.facts.notes import Revealed
+from coldframe.domain.round.ballots import BallotCounted, DotsCounted, VoteCast
+from coldframe.domain.round.commitment import FIRST_WEEK, Committed, missing
 from coldframe.domain.round.life import _DECIDE, _EVOLVE, TRANSITIONS, decide, evolve, replay
+from coldframe.domain.round.moves import Close, SetWindow, Start
+from coldframe.domain.round.notes import DropDraft, EditNote, Revealed, SettleLateNote, WithdrawNote
+from coldframe.domain.round.plans import WithdrawPlan
 from coldframe.domain.state import Roles, Round
 from coldframe.store.rounds import from_rows, to_rows
 from tests.domain.play import EVERYBODY, MONDAY, NEEDS_WINDOW, D, F, a_round

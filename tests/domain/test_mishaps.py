@@ -10,16 +10,13 @@ from coldframe.domain.names import NoteId, PlanId, Role, Side, Step
 from coldframe.domain.people.commands import HandOver, Join, Leave, SetAway
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.ballots import CastVote, Reconcile, TakeBackVote
-from coldframe.domain.round.commands.commitment import AnswerOwnership, AskOwner, ChoosePlan, DropChoice
-from coldframe.domain.round.commands.course import Cancel, Close, Done, Extend
-from coldframe.domain.round.commands.merging import AnswerMerge, JoinForces, PickFocus
-from coldframe.domain.round.commands.notes import Consent, HideNote, SettleLateNote, WriteNote
-from coldframe.domain.round.commands.plans import HandInPlan
+from coldframe.domain.round.ballots import CastVote, Reconcile, TakeBackVote, VoteCast
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan, DropChoice
 from coldframe.domain.round.commitment import missing
-from coldframe.domain.round.facts.ballots import VoteCast
-from coldframe.domain.round.facts.course import GotStuck
-from coldframe.domain.round.facts.notes import ConsentAsked, Revealed
+from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus
+from coldframe.domain.round.moves import Cancel, Close, Done, Extend, GotStuck
+from coldframe.domain.round.notes import Consent, ConsentAsked, HideNote, Revealed, SettleLateNote, WriteNote
+from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.state import Roles
 from tests.domain.play import DAY, DD, FD, OTHERS, REASON, RETENTION, D, F, Play, a_plan, a_round
 

@@ -23,36 +23,21 @@ from coldframe.domain.names import (
 )
 from coldframe.domain.people.commands import ConfirmWeight, Forget, HandOver, Join, Leave, SetAway
 from coldframe.domain.round import ballots, placement, rules
-from coldframe.domain.round.commands.ballots import CastVote, LockBallot, Reconcile, TakeBackVote
-from coldframe.domain.round.commands.commitment import (
+from coldframe.domain.round.ballots import CastVote, LockBallot, Reconcile, TakeBackVote
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan, DropChoice, OfferToOwn
+from coldframe.domain.round.commitment import (
     AcceptOverlap,
-    AnswerOwnership,
-    AskOwner,
-    ChoosePlan,
     Commit,
     CompleteCriterion,
-    DropChoice,
     Forecast,
     NameChecker,
-    OfferToOwn,
     SetActions,
     SetNextRound,
     SetReview,
 )
-from coldframe.domain.round.commands.course import (
-    Cancel,
-    Close,
-    Done,
-    Extend,
-    MakeUp,
-    Pause,
-    Resume,
-    SetWindow,
-    Start,
-    TellDates,
-)
-from coldframe.domain.round.commands.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
-from coldframe.domain.round.commands.notes import (
+from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
+from coldframe.domain.round.moves import Cancel, Close, Done, Extend, MakeUp, Pause, Resume, SetWindow, Start, TellDates
+from coldframe.domain.round.notes import (
     Consent,
     DropDraft,
     EditNote,
@@ -62,8 +47,9 @@ from coldframe.domain.round.commands.notes import (
     WithdrawNote,
     WriteNote,
 )
-from coldframe.domain.round.commands.plans import Compare, HandInPlan, WithdrawPlan
-from coldframe.domain.round.commands.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
+from coldframe.domain.round.placement import Compare
+from coldframe.domain.round.plans import HandInPlan, WithdrawPlan
+from coldframe.domain.round.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
 from coldframe.domain.state import Action, Criterion, MergeProposal, Round
 from tests.domain.play import REASON, a_plan, criterion
 

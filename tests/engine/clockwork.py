@@ -11,7 +11,7 @@ from typing import Any
 
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import MemberId, RoundId
-from coldframe.domain.round.commands.course import Start
+from coldframe.domain.round.moves import Start
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn

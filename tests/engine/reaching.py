@@ -10,12 +10,12 @@ from pathlib import Path
 from coldframe.domain.commands import Command
 from coldframe.domain.names import ForceId, NoteId, PlanId, PrecedentId, QuestionId, Side, Step
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.ballots import CastVote
-from coldframe.domain.round.commands.course import Close
-from coldframe.domain.round.commands.merging import PickFocus
-from coldframe.domain.round.commands.notes import WriteNote
-from coldframe.domain.round.commands.plans import HandInPlan
-from coldframe.domain.round.commands.questions import GivePrecedent, WriteQuestion
+from coldframe.domain.round.ballots import CastVote
+from coldframe.domain.round.merging import PickFocus
+from coldframe.domain.round.moves import Close
+from coldframe.domain.round.notes import WriteNote
+from coldframe.domain.round.plans import HandInPlan
+from coldframe.domain.round.questions import GivePrecedent, WriteQuestion
 from coldframe.domain.state import Round
 from demo.hand import words_of
 from tests.domain.play import REASON, RETENTION, D, F, a_plan

@@ -12,16 +12,8 @@ from typing import Any
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.round.commands.commitment import (
-    AnswerOwnership,
-    AskOwner,
-    ChoosePlan,
-    Commit,
-    Forecast,
-    SetActions,
-    SetNextRound,
-    SetReview,
-)
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
+from coldframe.domain.round.commitment import Commit, Forecast, SetActions, SetNextRound, SetReview
 from coldframe.domain.state import Action, Round
 from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import members

@@ -15,7 +15,7 @@ from freezegun import freeze_time
 
 from coldframe.clock import ManualClock, SystemClock
 from coldframe.domain.names import LeverId, NoteId, Side, Step
-from coldframe.domain.round.commands.notes import WriteNote
+from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.alarm import HEARTBEAT, Alarm
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.engine import Engine

@@ -18,8 +18,9 @@ from coldframe.calendar.ics import Entry
 from coldframe.chat.room.server import Server
 from coldframe.config import SettingsError, load
 from coldframe.domain.names import LeverId, NoteId, Side
-from coldframe.domain.round.commands.commitment import AnswerOwnership, AskOwner, ChoosePlan, SetReview
-from coldframe.domain.round.commands.notes import WriteNote
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
+from coldframe.domain.round.commitment import SetReview
+from coldframe.domain.round.notes import WriteNote
 from coldframe.feeds.routes import addresses, feed_routes
 from tests.domain.play import D, F
 from tests.engine.clockwork import running

@@ -5,8 +5,12 @@ A fact may hold private text and authors on its way to `evolve`; `public_record`
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
-from typing import ClassVar, dataclass_transform
+from datetime import datetime
+from typing import Any, ClassVar, dataclass_transform
+
+from coldframe.domain.state import Round
 
 
 @dataclass_transform(frozen_default=True, field_specifiers=(field,))
@@ -31,4 +35,8 @@ class Fact:
 
 
 Facts = tuple[Fact, ...]
+Decide = Mapping[type[Any], Callable[[Round, Any, datetime], Facts]]
+"""Commands to what follows from them."""
+Evolve = Mapping[type[Any], Callable[[Round, Any], Round]]
+"""Facts to what they change."""
 PRIVATE_FIELDS = frozenset({"text", "reason", "fear", "name", "by"})

@@ -10,12 +10,12 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, NoteId, PrecedentId, QuestionId, Side, Step
 from coldframe.domain.people.commands import Forget, Leave
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.commitment import ChoosePlan, Forecast
-from coldframe.domain.round.commands.course import Close
-from coldframe.domain.round.commands.notes import Consent, KeepDraft, WriteNote
-from coldframe.domain.round.commands.plans import HandInPlan
-from coldframe.domain.round.commands.questions import GivePrecedent, SuggestQuestion
-from coldframe.domain.round.plans import checked_criterion
+from coldframe.domain.round.choosing import ChoosePlan
+from coldframe.domain.round.commitment import Forecast
+from coldframe.domain.round.moves import Close
+from coldframe.domain.round.notes import Consent, KeepDraft, WriteNote
+from coldframe.domain.round.plans import HandInPlan, checked_criterion
+from coldframe.domain.round.questions import GivePrecedent, SuggestQuestion
 from coldframe.store.rounds import to_rows
 from tests.domain.play import FD, RETENTION, D, F, Play, a_plan, criterion
 

@@ -10,9 +10,10 @@ from coldframe.domain.people.commands import HandOver, Join, Leave, SetAway
 from coldframe.domain.people.facts import RoleHandedOver
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.ballots import CastVote
-from coldframe.domain.round.commands.commitment import AnswerOwnership, AskOwner, ChoosePlan, OfferToOwn, SetActions
-from coldframe.domain.round.commands.course import Cancel, Close, Done, Extend, Pause, Start
+from coldframe.domain.round.ballots import CastVote
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan, OfferToOwn
+from coldframe.domain.round.commitment import SetActions
+from coldframe.domain.round.moves import Cancel, Close, Done, Extend, Pause, Start
 from coldframe.domain.state import Action
 from tests.domain.play import DAY, DD, FD, OTHERS, D, F, Play
 

@@ -11,10 +11,17 @@ from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.people.commands import HandOver, Leave
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import ballots
-from coldframe.domain.round.commands.ballots import CastVote, LockBallot, Reconcile, TakeBackVote
-from coldframe.domain.round.commands.course import Close, Done, Pause
-from coldframe.domain.round.commands.plans import HandInPlan
-from coldframe.domain.round.facts.ballots import BallotCounted, DotsCounted, VoteCast
+from coldframe.domain.round.ballots import (
+    BallotCounted,
+    CastVote,
+    DotsCounted,
+    LockBallot,
+    Reconcile,
+    TakeBackVote,
+    VoteCast,
+)
+from coldframe.domain.round.moves import Close, Done, Pause
+from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.state import Mark
 from tests.domain.play import FD, HOUR, OTHERS, D, F, Play, a_plan, a_round
 

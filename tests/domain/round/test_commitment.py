@@ -10,25 +10,22 @@ from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.people.commands import Leave
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.commitment import (
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan, DropChoice, OfferToOwn
+from coldframe.domain.round.commitment import (
     AcceptOverlap,
-    AnswerOwnership,
-    AskOwner,
-    ChoosePlan,
     Commit,
     CompleteCriterion,
-    DropChoice,
     Forecast,
     NameChecker,
-    OfferToOwn,
     SetActions,
     SetNextRound,
     SetReview,
+    missing,
+    overlaps,
 )
-from coldframe.domain.round.commands.course import Close, Pause
-from coldframe.domain.round.commands.plans import HandInPlan
-from coldframe.domain.round.commitment import missing, overlaps
 from coldframe.domain.round.life import decide
+from coldframe.domain.round.moves import Close, Pause
+from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.state import Action
 from tests.domain.play import DAY, OTHERS, D, F, Play, a_plan, commit_one, criterion
 

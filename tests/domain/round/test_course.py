@@ -12,20 +12,26 @@ from coldframe.domain.people.commands import HandOver, Leave, SetAway
 from coldframe.domain.people.facts import RoleHandedOver
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.course import Cancel, Close, Done, Extend, Pause, Resume, SetWindow
-from coldframe.domain.round.commands.merging import PickFocus
-from coldframe.domain.round.commands.plans import HandInPlan
-from coldframe.domain.round.commands.questions import WriteQuestion
 from coldframe.domain.round.course import MAX_DAYS_EXTENSIONS, MAX_LIVE_EXTENSIONS
-from coldframe.domain.round.facts.course import (
+from coldframe.domain.round.merging import PickFocus
+from coldframe.domain.round.moves import (
+    Cancel,
+    Close,
+    Done,
+    Extend,
     GotStuck,
     NotEverybodyIn,
+    Pause,
+    Resume,
     RoundPaused,
+    SetWindow,
     StepExtended,
     StepOpened,
     WindowSet,
 )
-from coldframe.domain.round.facts.notes import Revealed
+from coldframe.domain.round.notes import Revealed
+from coldframe.domain.round.plans import HandInPlan
+from coldframe.domain.round.questions import WriteQuestion
 from tests.domain.play import DAY, DD, FD, HOUR, OTHERS, REASON, RETENTION, D, F, Play, a_plan
 
 INES, JON = OTHERS[:2]

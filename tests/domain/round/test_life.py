@@ -9,10 +9,9 @@ import pytest
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.refusals import Because
-from coldframe.domain.round.commands.ballots import CastVote
-from coldframe.domain.round.commands.course import Cancel, Close, Done, Extend, Pause, Start
-from coldframe.domain.round.facts.course import StepOpened
+from coldframe.domain.round.ballots import CastVote
 from coldframe.domain.round.life import TRANSITIONS, diagram, replay
+from coldframe.domain.round.moves import Cancel, Close, Done, Extend, Pause, Start, StepOpened
 from tests.domain.play import F, Play
 
 MANUAL = Path(__file__).resolve().parents[3] / "DEVELOPERS.md"

@@ -6,21 +6,22 @@ import pytest
 
 from coldframe.domain.names import LeverId, NoteId, Side, Step
 from coldframe.domain.refusals import Because
-from coldframe.domain.round.commands.course import Cancel, Close, Done, Pause, Resume
-from coldframe.domain.round.commands.merging import JoinForces
-from coldframe.domain.round.commands.notes import (
+from coldframe.domain.round.merging import JoinForces
+from coldframe.domain.round.moves import Cancel, Close, Done, Pause, Resume, StepExtended, WindowSet
+from coldframe.domain.round.notes import (
+    NOTE_LENGTH,
+    NOTES_PER_LEVER,
     Consent,
+    ConsentAsked,
     DropDraft,
     EditNote,
     HideNote,
     KeepDraft,
+    NoteWritten,
     SettleLateNote,
     WithdrawNote,
     WriteNote,
 )
-from coldframe.domain.round.facts.course import StepExtended, WindowSet
-from coldframe.domain.round.facts.notes import ConsentAsked, NoteWritten
-from coldframe.domain.round.notes import NOTE_LENGTH, NOTES_PER_LEVER
 from tests.domain.play import ACTIVATION, FD, OTHERS, REASON, RETENTION, D, F, Play, a_round
 
 INES, JON = OTHERS[:2]

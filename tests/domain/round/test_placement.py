@@ -11,13 +11,18 @@ from coldframe.domain.names import Axis, MemberId, PlanId, Step
 from coldframe.domain.people.commands import Join, Leave, SetAway
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.ballots import LockBallot
-from coldframe.domain.round.commands.course import Close
-from coldframe.domain.round.commands.plans import Compare, HandInPlan
-from coldframe.domain.round.facts.ballots import BallotCounted
-from coldframe.domain.round.facts.course import StepOpened
-from coldframe.domain.round.facts.plans import PlansPlaced
-from coldframe.domain.round.placement import assigned, enough, in_one_sitting, left_to_compare, next_pair
+from coldframe.domain.round.ballots import BallotCounted, LockBallot
+from coldframe.domain.round.moves import Close, StepOpened
+from coldframe.domain.round.placement import (
+    Compare,
+    PlansPlaced,
+    assigned,
+    enough,
+    in_one_sitting,
+    left_to_compare,
+    next_pair,
+)
+from coldframe.domain.round.plans import HandInPlan
 from tests.domain.play import OTHERS, D, F, Play, a_plan
 
 INES, JON = OTHERS[:2]

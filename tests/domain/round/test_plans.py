@@ -8,10 +8,8 @@ import pytest
 
 from coldframe.domain.names import PlanId, QuestionId, Step
 from coldframe.domain.refusals import Because
-from coldframe.domain.round.commands.course import Cancel, Close
-from coldframe.domain.round.commands.plans import HandInPlan, WithdrawPlan
-from coldframe.domain.round.facts.plans import PlanHandedIn
-from coldframe.domain.round.plans import PLANS_EACH, cautions
+from coldframe.domain.round.moves import Cancel, Close
+from coldframe.domain.round.plans import PLANS_EACH, HandInPlan, PlanHandedIn, WithdrawPlan, cautions
 from tests.domain.play import FD, OTHERS, D, F, Play, a_plan, a_round, criterion
 
 INES, JON = OTHERS[:2]

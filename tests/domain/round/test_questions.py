@@ -6,9 +6,17 @@ import pytest
 
 from coldframe.domain.names import ForceId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because
-from coldframe.domain.round.commands.course import Close
-from coldframe.domain.round.commands.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
-from coldframe.domain.round.questions import MOST_QUESTIONS, PRECEDENTS_EACH, lint, same_source
+from coldframe.domain.round.moves import Close
+from coldframe.domain.round.questions import (
+    MOST_QUESTIONS,
+    PRECEDENTS_EACH,
+    DropQuestion,
+    GivePrecedent,
+    SuggestQuestion,
+    WriteQuestion,
+    lint,
+    same_source,
+)
 from coldframe.domain.state import Precedent
 from tests.domain.play import OTHERS, D, F, Play
 

@@ -12,7 +12,7 @@ from coldframe.domain.people.commands import ConfirmWeight, Join
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.course import Start
+from coldframe.domain.round.moves import Start
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Settings
 from tests.domain.play import DD, FD, D, F, Play, a_round
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.people.commands import HandOver
-from coldframe.domain.round.commands.commitment import AskOwner, ChoosePlan
+from coldframe.domain.round.choosing import AskOwner, ChoosePlan
 from tests.domain.play import FD, F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, told

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import NoteId, PlanId, Side, Step
-from coldframe.domain.round.commands.notes import WriteNote
+from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.trial.places import trial_id
 from coldframe.ports.chat import Happening, Inbound, Place, Pressed, Submitted
 from tests.domain.play import FD, RETENTION, D, F, a_round

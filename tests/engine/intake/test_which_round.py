@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import MemberId, Side, Step
-from coldframe.domain.round.commands.course import Close
+from coldframe.domain.round.moves import Close
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Button, Buttons, Quoted

@@ -7,9 +7,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.round.commands.commitment import ChoosePlan, Forecast
-from coldframe.domain.round.commands.course import Cancel
-from coldframe.domain.round.commands.questions import SuggestQuestion
+from coldframe.domain.round.choosing import ChoosePlan
+from coldframe.domain.round.commitment import Forecast
+from coldframe.domain.round.moves import Cancel
+from coldframe.domain.round.questions import SuggestQuestion
 from tests.domain.play import F
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, reach, told

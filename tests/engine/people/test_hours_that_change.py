@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import MemberId, PlanId
-from coldframe.domain.round.commands.commitment import AskOwner, ChoosePlan
+from coldframe.domain.round.choosing import AskOwner, ChoosePlan
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.delivery import downtime

@@ -13,7 +13,7 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, Role, Step
 from coldframe.domain.people.commands import Leave, SetAway
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.course import Pause, Resume
+from coldframe.domain.round.moves import Pause, Resume
 from tests.domain.play import FD, D, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, in_channel, reach, told

@@ -11,7 +11,7 @@ import icalendar
 import pytest
 
 from coldframe.domain.names import MemberId, PlanId
-from coldframe.domain.round.commands.commitment import AnswerOwnership, AskOwner, ChoosePlan
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team

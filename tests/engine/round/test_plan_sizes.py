@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.round.commands.commitment import ChoosePlan, CompleteCriterion
-from coldframe.domain.round.commands.course import Close
-from coldframe.domain.round.commands.plans import HandInPlan
+from coldframe.domain.round.choosing import ChoosePlan
+from coldframe.domain.round.commitment import CompleteCriterion
+from coldframe.domain.round.moves import Close
+from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.state import Criterion
 from coldframe.engine.worker.explaining import size_of
 from tests.domain.play import D, F, a_plan, criterion

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import Step
-from coldframe.domain.round.commands.course import Cancel
+from coldframe.domain.round.moves import Cancel
 from coldframe.domain.state import Round
 from coldframe.engine.round.setup import read_levers
 from coldframe.ports.chat import Reply

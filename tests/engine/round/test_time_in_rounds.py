@@ -13,8 +13,8 @@ import pytest
 from coldframe.clock import ManualClock
 from coldframe.domain.names import RUNNING, LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.course import Cancel, Close, Done
-from coldframe.domain.round.commands.notes import WriteNote
+from coldframe.domain.round.moves import Cancel, Close, Done
+from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.delivery import downtime, due_rows

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import MemberId, NoteId, RoundId, Side, Step
-from coldframe.domain.round.commands.course import Close, Pause
-from coldframe.domain.round.commands.notes import WriteNote
+from coldframe.domain.round.moves import Close, Pause
+from coldframe.domain.round.notes import WriteNote
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import plain

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import Step
-from coldframe.domain.round.commands.course import Cancel
+from coldframe.domain.round.moves import Cancel
 from tests.domain.play import F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step

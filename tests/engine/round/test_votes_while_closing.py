@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from coldframe.domain.names import MemberId, Step
-from coldframe.domain.round.commands.ballots import CastVote
+from coldframe.domain.round.ballots import CastVote
 from coldframe.engine.core.turn import Turn
 from tests.domain.play import FD, D, F
 from tests.engine.reaching import at_step

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.round.commands.commitment import AskOwner, ChoosePlan
-from coldframe.domain.round.commands.course import Cancel
+from coldframe.domain.round.choosing import AskOwner, ChoosePlan
+from coldframe.domain.round.moves import Cancel
 from tests.domain.play import D, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import TOPICS, at_step, reach, told

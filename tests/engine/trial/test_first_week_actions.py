@@ -8,7 +8,7 @@ from pathlib import Path
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.people.commands import Join
-from coldframe.domain.round.commands.commitment import AnswerOwnership, AskOwner, ChoosePlan
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.timing.calendars import WorkingCalendar

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import MemberId
-from coldframe.domain.round.commands.course import Start
+from coldframe.domain.round.moves import Start
 from coldframe.domain.trial.state import TrialStep
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.round import setup

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.round.commands.commitment import ChoosePlan
-from coldframe.domain.round.commands.plans import HandInPlan
+from coldframe.domain.round.choosing import ChoosePlan
+from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.state import Plan
 from coldframe.engine.register.digest import gather
 from coldframe.engine.worker import judging

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from coldframe.domain.facts import Facts
+from coldframe.domain.facts import Decide, Evolve, Facts
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.people.commands import Forget
 from coldframe.domain.people.facts import PersonForgotten
@@ -59,5 +59,5 @@ def _choice_without(choice: Choice, gone: MemberId) -> Choice:
     )
 
 
-DECIDE = {Forget: forget}
-EVOLVE = {PersonForgotten: person_forgotten}
+DECIDE: Decide = {Forget: forget}
+EVOLVE: Evolve = {PersonForgotten: person_forgotten}

@@ -8,7 +8,7 @@ from math import comb
 
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT
-from coldframe.domain.facts import Facts
+from coldframe.domain.facts import Decide, Evolve, Facts
 from coldframe.domain.names import RUNNING, HandOverReason, Role, Step
 from coldframe.domain.people.commands import ConfirmWeight, HandOver, Join, Leave, SetAway
 from coldframe.domain.people.facts import AwaySet, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
@@ -180,13 +180,13 @@ def weight_confirmed(round_: Round, fact: WeightConfirmed) -> Round:
     return replace(round_, settings=replace(round_.settings, weight_confirmed=True))
 
 
-DECIDE = {
+DECIDE: Decide = {
     SetAway: set_away,
     Join: join,
     HandOver: hand_over,
     ConfirmWeight: confirm_weight,
 }
-EVOLVE = {
+EVOLVE: Evolve = {
     AwaySet: away_set,
     MemberLeft: member_left,
     MemberJoined: member_joined,

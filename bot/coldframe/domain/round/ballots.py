@@ -7,23 +7,80 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Facts
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round import placement
-from coldframe.domain.round.commands.ballots import CastVote, LockBallot, Reconcile, TakeBackVote
-from coldframe.domain.round.facts.ballots import (
-    BallotCounted,
-    BallotLocked,
-    DotsCounted,
-    LedgerReconciled,
-    VoteCast,
-    VoteTakenBack,
-)
+from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Ledger, Mark, Round, Standing
 from coldframe.domain.texts import accepted
+
+# --- what people ask ---
+
+
+class CastVote(Command):
+    option: str
+    sign: str
+
+
+class TakeBackVote(Command):
+    """Takes back the mark with this sign; a sign of `button` takes back the newest button vote on the option."""
+
+    option: str
+    sign: str
+
+
+class LockBallot(Command):
+    """My ballot is final."""
+
+
+class Reconcile(Command):
+    """What the platform shows of reactions at the close: per voter (option, emoji) pairs. Buttons stay."""
+
+    found: Mapping[MemberId, tuple[tuple[str, str], ...]]
+
+
+# --- what becomes true ---
+
+
+class VoteCast(Fact):
+    private = True
+    voter: MemberId
+    mark: Mark
+    counts: bool
+
+
+class VoteTakenBack(Fact):
+    private = True
+    voter: MemberId
+    mark: Mark
+
+
+class BallotLocked(Fact):
+    private = True
+    voter: MemberId
+
+
+class LedgerReconciled(Fact):
+    private = True
+    marks: Mapping[MemberId, tuple[Mark, ...]]
+
+
+class DotsCounted(Fact):
+    standing: tuple[Standing, ...]
+    unused: int
+
+
+class BallotCounted(Fact):
+    standing: tuple[Standing, ...]
+    own_votes: int  # votes for plans of one's own, as a total only
+    unused: int
+
+
+# --- rulings ---
 
 BUTTON = "button"
 SIGN_LENGTH = 200
@@ -278,8 +335,8 @@ def ballot_counted(round_: Round, fact: BallotCounted) -> Round:
     return replace(round_, plans_standing=fact.standing, to_place=placed, weighted_voter=chief)
 
 
-DECIDE = {CastVote: cast, TakeBackVote: take_back, LockBallot: lock, Reconcile: reconcile}
-EVOLVE = {
+DECIDE: Decide = {CastVote: cast, TakeBackVote: take_back, LockBallot: lock, Reconcile: reconcile}
+EVOLVE: Evolve = {
     VoteCast: vote_cast,
     VoteTakenBack: vote_taken_back,
     BallotLocked: ballot_locked,
@@ -287,3 +344,24 @@ EVOLVE = {
     DotsCounted: dots_counted,
     BallotCounted: ballot_counted,
 }
+
+
+def _voters(ledger: Ledger | None) -> frozenset[MemberId]:
+    return frozenset(ledger.votes()) if ledger else frozenset()
+
+
+def _with_dots(round_: Round) -> Round:
+    return replace(round_, dots=Ledger(round_.settings.dots))
+
+
+DOTS = StepRule(
+    hours=8, minutes=3, read_hours=0, read_minutes=0, private=True, expected=everybody, gave=lambda r: _voters(r.dots),
+    quorum=0.6, needs=None, decides=None, hands_over=False, close=close_dots, enter=_with_dots,
+    ends=DotsCounted, decide=DECIDE, evolve=EVOLVE,
+)  # fmt: skip
+BALLOT = StepRule(
+    hours=8, minutes=8, read_hours=2, read_minutes=1, private=True, expected=everybody,
+    gave=lambda r: _voters(r.ballot),
+    quorum=2 / 3, needs=Role.DECISION_MAKER, decides=None, hands_over=False, close=close_ballot, enter=None,
+    ends=BallotCounted, decide=DECIDE, evolve=EVOLVE,
+)  # fmt: skip

@@ -4,127 +4,128 @@ be sealed before everything is there."""
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from dataclasses import field, replace
 from datetime import datetime, timedelta
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Facts
-from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.refusals import Because, Refused, known
-from coldframe.domain.round.commands.commitment import (
-    AcceptOverlap,
-    AnswerOwnership,
-    AskOwner,
-    ChoosePlan,
-    Commit,
-    CompleteCriterion,
-    DropChoice,
-    Forecast,
-    NameChecker,
-    OfferToOwn,
-    SetActions,
-    SetNextRound,
-    SetReview,
-)
-from coldframe.domain.round.facts.commitment import (
-    ActionsSet,
-    CheckerNamed,
-    ChoiceDropped,
-    Committed,
-    CriterionCompleted,
-    ForecastGiven,
-    NextRoundSet,
-    OverlapAccepted,
-    OwnerAsked,
-    OwnershipAccepted,
-    OwnershipDeclined,
-    OwnershipOffered,
-    PlanChosen,
-    ReviewSet,
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import choosing
+from coldframe.domain.round.choosing import (
+    choice_of,
+    owned_or_settling,
+    settling,
+    with_choice,
 )
 from coldframe.domain.round.notes import unsigned
 from coldframe.domain.round.plans import checked_criterion
-from coldframe.domain.state import Choice, Round
+from coldframe.domain.round.rule import StepRule, both_roles, nobody
+from coldframe.domain.state import Action, Criterion, Round
 from coldframe.domain.texts import accepted, optional
+
+# --- what people ask ---
+
+
+class SetActions(Command):
+    plan: PlanId
+    actions: tuple[Action, ...]
+
+
+class SetReview(Command):
+    plan: PlanId
+    at: datetime
+
+
+class CompleteCriterion(Command):
+    plan: PlanId
+    criterion: Criterion
+
+
+class NameChecker(Command):
+    """Who checked what the plan touches (personal data, prices, health ...)."""
+
+    plan: PlanId
+    name: str
+
+
+class SetNextRound(Command):
+    at: datetime
+
+
+class AcceptOverlap(Command):
+    """Yes, two trials on the same people and the same measure, knowing that they cannot be told apart."""
+
+
+class Forecast(Command):
+    """How likely the trial is to meet its criterion, in per cent, and what would most probably make it fail."""
+
+    plan: PlanId
+    chance: int
+    fear: str = ""
+
+
+class Commit(Command):
+    """Seal it: the trials start."""
+
+    running_trials: int
+
+
+# --- what becomes true ---
+
+
+class ActionsSet(Fact):
+    plan: PlanId
+    actions: tuple[Action, ...]
+
+
+class ReviewSet(Fact):
+    plan: PlanId
+    at: datetime
+
+
+class CriterionCompleted(Fact):
+    plan: PlanId
+    criterion: Criterion
+
+
+class CheckerNamed(Fact):
+    plan: PlanId
+    name: str
+
+
+class NextRoundSet(Fact):
+    at: datetime
+
+
+class OverlapAccepted(Fact):
+    pass
+
+
+class ForecastGiven(Fact):
+    private = True
+    plan: PlanId
+    member: MemberId
+    chance: int
+    fear: str
+
+
+class Committed(Fact):
+    trials: int
+    at: datetime = field(kw_only=True)
+
+
+# --- rulings ---
 
 _WORD = re.compile(r"\w+")
 FIRST_WEEK = timedelta(days=7)
 SETTLED_WITHIN = timedelta(days=1)  # what a review date may lag behind a commitment that is sealed a little later
 
 
-def choose(round_: Round, command: ChoosePlan, now: datetime) -> Facts:
-    _settling(round_, command.by)
-    checks.plan(round_, command.plan)
-    if command.plan in round_.choices:
-        return ()
-    if command.running_trials + len(round_.choices) >= round_.settings.trials_at_once:
-        raise Refused(
-            Because.NO_FREE_PLACE,
-            most=round_.settings.trials_at_once,
-            running=command.running_trials,
-            free_on=command.free_on,
-        )
-    return (PlanChosen(command.plan, command.beside),)
-
-
-def drop(round_: Round, command: DropChoice, now: datetime) -> Facts:
-    _settling(round_, command.by)
-    _choice(round_, command.plan)
-    return (ChoiceDropped(command.plan),)
-
-
-def _settling(round_: Round, by: MemberId) -> None:
-    checks.member(round_, by)
-    checks.in_step(round_, Step.COMMITMENT)
-    checks.not_paused(round_)
-    checks.either_role(round_, by)
-
-
-def _choice(round_: Round, plan: PlanId) -> Choice:
-    return known(round_.choices.get(plan))
-
-
-def offer(round_: Round, command: OfferToOwn, now: datetime) -> Facts:
-    """Anybody may offer; whoever offered and is asked has accepted."""
-    checks.member(round_, command.by)
-    checks.in_step(round_, Step.COMMITMENT)
-    choice = _choice(round_, command.plan)
-    if command.by in (choice.owner, *choice.offers):
-        return ()
-    if choice.asked == command.by:
-        return (OwnershipAccepted(command.plan, command.by),)
-    return (OwnershipOffered(command.plan, command.by),)
-
-
-def ask(round_: Round, command: AskOwner, now: datetime) -> Facts:
-    """Who owns it stays its owner until somebody else has accepted."""
-    _settling(round_, command.by)
-    checks.member(round_, command.member)
-    choice = _choice(round_, command.plan)
-    if command.member == choice.owner:
-        raise Refused(Because.OWNS_ALREADY)
-    if command.member == choice.asked:
-        return ()
-    if command.member in choice.offers:
-        return (OwnershipAccepted(command.plan, command.member),)
-    return (OwnerAsked(command.plan, command.member),)
-
-
-def answer(round_: Round, command: AnswerOwnership, now: datetime) -> Facts:
-    """The yes or no of whoever was asked; an owner who accepted may still step back before the seal."""
-    checks.member(round_, command.by)
-    checks.in_step(round_, Step.COMMITMENT)
-    choice = _choice(round_, command.plan)
-    if choice.asked != command.by and choice.owner != command.by:
-        raise Refused(Because.NOT_ASKED)
-    if not command.accept:
-        return (OwnershipDeclined(command.plan, command.by, optional(command.reason, 500, field="reason")),)
-    return () if choice.owner == command.by else (OwnershipAccepted(command.plan, command.by),)
-
-
 def set_actions(round_: Round, command: SetActions, now: datetime) -> Facts:
     """First-week actions: who, what, by which day within seven days."""
-    choice = _owned_or_settling(round_, command.by, command.plan)
+    choice = owned_or_settling(round_, command.by, command.plan)
     if not command.actions:
         raise Refused(Because.ACTIONS_MISSING, plan=round_.plans[command.plan].title)
     for action in command.actions:
@@ -137,16 +138,8 @@ def set_actions(round_: Round, command: SetActions, now: datetime) -> Facts:
     return () if actions == choice.actions else (ActionsSet(command.plan, actions),)
 
 
-def _owned_or_settling(round_: Round, by: MemberId, plan: PlanId) -> Choice:
-    checks.in_step(round_, Step.COMMITMENT)
-    choice = _choice(round_, plan)
-    if by != choice.owner:
-        _settling(round_, by)
-    return choice
-
-
 def set_review(round_: Round, command: SetReview, now: datetime) -> Facts:
-    _owned_or_settling(round_, command.by, command.plan)
+    owned_or_settling(round_, command.by, command.plan)
     earliest = now + timedelta(weeks=round_.plans[command.plan].weeks)
     if command.at < earliest:
         raise Refused(Because.REVIEW_TOO_EARLY, at=command.at, earliest=earliest)
@@ -154,7 +147,7 @@ def set_review(round_: Round, command: SetReview, now: datetime) -> Facts:
 
 
 def complete(round_: Round, command: CompleteCriterion, now: datetime) -> Facts:
-    _owned_or_settling(round_, command.by, command.plan)
+    owned_or_settling(round_, command.by, command.plan)
     return (CriterionCompleted(command.plan, checked_criterion(command.criterion)),)
 
 
@@ -166,7 +159,7 @@ def name_checker(round_: Round, command: NameChecker, now: datetime) -> Facts:
 
 
 def set_next_round(round_: Round, command: SetNextRound, now: datetime) -> Facts:
-    _settling(round_, command.by)
+    settling(round_, command.by)
     if command.at <= now:
         raise Refused(Because.IN_THE_PAST, at=command.at)
     return (NextRoundSet(command.at),)
@@ -174,7 +167,7 @@ def set_next_round(round_: Round, command: SetNextRound, now: datetime) -> Facts
 
 def accept_overlap(round_: Round, command: AcceptOverlap, now: datetime) -> Facts:
     """A yes to the two trials as they are now; other plans or another criterion ask again."""
-    _settling(round_, command.by)
+    settling(round_, command.by)
     return (OverlapAccepted(),) if overlaps(round_) and not round_.overlap_accepted else ()
 
 
@@ -182,7 +175,7 @@ def forecast(round_: Round, command: Forecast, now: datetime) -> Facts:
     """Private until the commitment is sealed; the last word of each member counts."""
     checks.member(round_, command.by)
     checks.in_step(round_, Step.COMMITMENT)
-    _choice(round_, command.plan)
+    choice_of(round_, command.plan)
     if not 0 <= command.chance <= 100:
         raise Refused(Because.BAD_SETTING, setting="chance", value=command.chance, allowed="0 to 100")
     fear = optional(command.fear, 1000, field="fear")
@@ -224,7 +217,7 @@ def _same_words(measure: str, counted: str) -> tuple[str, str]:
 
 
 def commit(round_: Round, command: Commit, now: datetime) -> Facts:
-    _settling(round_, command.by)
+    settling(round_, command.by)
     if command.running_trials + len(round_.choices) > round_.settings.trials_at_once:
         raise Refused(
             Because.NO_FREE_PLACE,
@@ -257,50 +250,12 @@ def _still_possible(round_: Round, now: datetime) -> None:
 # --- evolve ---
 
 
-def _with_choice(round_: Round, plan: PlanId, **changes: object) -> Round:
-    changed = replace(round_.choices[plan], **changes)  # type: ignore[arg-type]
-    return replace(round_, choices={**round_.choices, plan: changed})
-
-
-def plan_chosen(round_: Round, fact: PlanChosen) -> Round:
-    choices = {**round_.choices, fact.plan: Choice(fact.plan)}
-    return replace(round_, choices=choices, beside=fact.beside, overlap_accepted=False)
-
-
-def choice_dropped(round_: Round, fact: ChoiceDropped) -> Round:
-    return replace(round_, choices={p: c for p, c in round_.choices.items() if p != fact.plan})
-
-
-def ownership_offered(round_: Round, fact: OwnershipOffered) -> Round:
-    return _with_choice(round_, fact.plan, offers=(*round_.choices[fact.plan].offers, fact.by))
-
-
-def owner_asked(round_: Round, fact: OwnerAsked) -> Round:
-    return _with_choice(round_, fact.plan, asked=fact.member)
-
-
-def ownership_accepted(round_: Round, fact: OwnershipAccepted) -> Round:
-    return _with_choice(round_, fact.plan, owner=fact.member, asked=None)
-
-
-def ownership_declined(round_: Round, fact: OwnershipDeclined) -> Round:
-    choice = round_.choices[fact.plan]
-    return _with_choice(
-        round_,
-        fact.plan,
-        asked=None if choice.asked == fact.member else choice.asked,
-        owner=None if choice.owner == fact.member else choice.owner,
-        offers=tuple(m for m in choice.offers if m != fact.member),
-        declined=(*choice.declined, (fact.member, fact.reason)),
-    )
-
-
 def actions_set(round_: Round, fact: ActionsSet) -> Round:
-    return _with_choice(round_, fact.plan, actions=fact.actions)
+    return with_choice(round_, fact.plan, actions=fact.actions)
 
 
 def review_set(round_: Round, fact: ReviewSet) -> Round:
-    return _with_choice(round_, fact.plan, review=fact.at)
+    return with_choice(round_, fact.plan, review=fact.at)
 
 
 def criterion_completed(round_: Round, fact: CriterionCompleted) -> Round:
@@ -324,7 +279,7 @@ def overlap_accepted(round_: Round, fact: OverlapAccepted) -> Round:
 def forecast_given(round_: Round, fact: ForecastGiven) -> Round:
     choice = round_.choices[fact.plan]
     fears = (*choice.fears, fact.fear) if fact.fear else choice.fears
-    return _with_choice(round_, fact.plan, forecasts={**choice.forecasts, fact.member: fact.chance}, fears=fears)
+    return with_choice(round_, fact.plan, forecasts={**choice.forecasts, fact.member: fact.chance}, fears=fears)
 
 
 def committed(round_: Round, fact: Committed) -> Round:
@@ -332,12 +287,7 @@ def committed(round_: Round, fact: Committed) -> Round:
     return replace(round_, late_notes={i: unsigned(n) for i, n in round_.late_notes.items()})
 
 
-DECIDE = {
-    ChoosePlan: choose,
-    DropChoice: drop,
-    OfferToOwn: offer,
-    AskOwner: ask,
-    AnswerOwnership: answer,
+DECIDE: Decide = {
     SetActions: set_actions,
     SetReview: set_review,
     CompleteCriterion: complete,
@@ -347,13 +297,7 @@ DECIDE = {
     Forecast: forecast,
     Commit: commit,
 }
-EVOLVE = {
-    PlanChosen: plan_chosen,
-    ChoiceDropped: choice_dropped,
-    OwnershipOffered: ownership_offered,
-    OwnerAsked: owner_asked,
-    OwnershipAccepted: ownership_accepted,
-    OwnershipDeclined: ownership_declined,
+EVOLVE: Evolve = {
     ActionsSet: actions_set,
     ReviewSet: review_set,
     CriterionCompleted: criterion_completed,
@@ -363,3 +307,8 @@ EVOLVE = {
     ForecastGiven: forecast_given,
     Committed: committed,
 }
+RULE = StepRule(
+    hours=8, minutes=15, read_hours=0, read_minutes=0, private=False, expected=both_roles, gave=nobody,
+    quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=False, close=None, enter=None,
+    ends=Committed, decide={**choosing.DECIDE, **DECIDE}, evolve={**choosing.EVOLVE, **EVOLVE},
+)  # fmt: skip

@@ -7,39 +7,37 @@ from datetime import datetime, timedelta
 
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT
-from coldframe.domain.facts import Facts
+from coldframe.domain.facts import Decide, Evolve, Facts
 from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people import seats
 from coldframe.domain.people.facts import RoleHandedOver
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import notes, rules
-from coldframe.domain.round.commands.course import (
+from coldframe.domain.round.moves import (
     Cancel,
     Close,
-    Done,
-    Extend,
-    MakeUp,
-    Pause,
-    Resume,
-    SetWindow,
-    Start,
-    TellDates,
-)
-from coldframe.domain.round.facts.course import (
     DatesTold,
+    Done,
     EverybodyIn,
+    Extend,
     GotStuck,
+    MakeUp,
     MemberDone,
     NotEverybodyIn,
+    Pause,
+    Resume,
     RoundCancelled,
     RoundPaused,
     RoundResumed,
+    SetWindow,
+    Start,
     Started,
     StepExtended,
     StepOpened,
+    TellDates,
     WindowSet,
 )
-from coldframe.domain.round.facts.notes import ConsentAsked
+from coldframe.domain.round.notes import ConsentAsked
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.settings import MAX_WINDOW, RANGES
 from coldframe.domain.state import Round
@@ -318,7 +316,7 @@ def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
     )
 
 
-DECIDE = {
+DECIDE: Decide = {
     Start: start,
     SetWindow: set_window,
     MakeUp: make_up,
@@ -330,7 +328,7 @@ DECIDE = {
     Resume: resume,
     Cancel: cancel,
 }
-EVOLVE = {
+EVOLVE: Evolve = {
     StepOpened: step_opened,
     WindowSet: window_set,
     DatesTold: dates_told,

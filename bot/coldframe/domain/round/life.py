@@ -10,44 +10,35 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
+from itertools import pairwise
 from typing import Any
 
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import forgetting, seats
-from coldframe.domain.round import ballots, commitment, course, merging, notes, placement, plans, questions
-from coldframe.domain.round.facts.ballots import BallotCounted, DotsCounted
-from coldframe.domain.round.facts.commitment import Committed
-from coldframe.domain.round.facts.course import RoundCancelled, Started, StepOpened
-from coldframe.domain.round.facts.merging import FocusPicked, Merged
-from coldframe.domain.round.facts.notes import Revealed
-from coldframe.domain.round.facts.plans import PlansPlaced, PlansRevealed
-from coldframe.domain.round.facts.questions import PrecedentsClosed, QuestionsPublished
+from coldframe.domain.round import course, placement
+from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
 
+_ORDER = (Step.SETUP, *RUNNING, Step.COMMITTED)
 TRANSITIONS: Mapping[tuple[Step, type[Fact]], Step] = {
-    (Step.SETUP, Started): Step.NOTES,
-    (Step.NOTES, Revealed): Step.FOCUS,
-    (Step.FOCUS, FocusPicked): Step.MERGE,
-    (Step.MERGE, Merged): Step.DOTS,
-    (Step.DOTS, DotsCounted): Step.QUESTIONS,
-    (Step.QUESTIONS, QuestionsPublished): Step.PRECEDENTS,
-    (Step.PRECEDENTS, PrecedentsClosed): Step.PLANS,
-    (Step.PLANS, PlansRevealed): Step.BALLOT,
-    (Step.BALLOT, BallotCounted): Step.PLACEMENT,
-    (Step.PLACEMENT, PlansPlaced): Step.COMMITMENT,
-    (Step.COMMITMENT, Committed): Step.COMMITTED,
+    (Step.SETUP, Started): RUNNING[0],
+    **{(step, RULES[step].ends): following for step, following in pairwise(_ORDER) if step in RULES},
     **{(step, RoundCancelled): Step.CANCELLED for step in (Step.SETUP, *RUNNING)},
 }
 
-_ROOMS = (seats, forgetting, notes, merging, ballots, questions, plans, placement, commitment, course)
 _DECIDE: dict[type[Command], Callable[[Round, Any, datetime], Facts]] = {}
 _EVOLVE: dict[type[Fact], Callable[[Round, Any], Round]] = {}
-for _room in _ROOMS:
-    _DECIDE.update(_room.DECIDE)
-    _EVOLVE.update(_room.EVOLVE)
+for _decide, _evolve in (
+    (seats.DECIDE, seats.EVOLVE),
+    (forgetting.DECIDE, forgetting.EVOLVE),
+    *((rule.decide, rule.evolve) for rule in RULES.values()),
+    (course.DECIDE, course.EVOLVE),
+):
+    _DECIDE.update(_decide)
+    _EVOLVE.update(_evolve)
 
 
 def decide(round_: Round, command: Command, now: datetime) -> Facts:

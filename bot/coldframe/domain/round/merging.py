@@ -7,21 +7,84 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.commands import BOT
-from coldframe.domain.facts import Facts
-from coldframe.domain.names import ForceId, NoteId, Role, Side, Step
+from coldframe.domain.commands import BOT, Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused, known
-from coldframe.domain.round.commands.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
-from coldframe.domain.round.facts.merging import (
-    FocusPicked,
-    ForcesJoined,
-    ForceSplit,
-    MergeAnswered,
-    Merged,
-    MergesProposed,
-)
+from coldframe.domain.round.rule import StepRule, chief, facilitator, nobody
 from coldframe.domain.state import Force, MergeProposal, Note, Round
 from coldframe.domain.texts import accepted
+
+# --- what people ask ---
+
+
+class PickFocus(Command):
+    lever: LeverId
+    reason: str
+
+
+class ProposeMerges(Command):
+    """The bot's proposals of direct duplicates among the restraining forces in focus."""
+
+    proposals: tuple[MergeProposal, ...]
+
+
+class AnswerMerge(Command):
+    """Yes, the same point; or no, they differ."""
+
+    first: NoteId
+    second: NoteId
+    same: bool
+
+
+class JoinForces(Command):
+    first: ForceId
+    second: ForceId
+
+
+class SplitForce(Command):
+    """Take a joined force apart again; anybody may, unsigned, until the dots open."""
+
+    force: ForceId
+
+
+# --- what becomes true ---
+
+
+class FocusPicked(Fact):
+    lever: LeverId
+    reason: str
+
+
+class MergesProposed(Fact):
+    proposals: tuple[MergeProposal, ...]
+
+
+class MergeAnswered(Fact):
+    """One person's answer; who facilitates and decides alike needs a second person's as well."""
+
+    first: NoteId
+    second: NoteId
+    same: bool
+    by: MemberId
+
+
+class ForcesJoined(Fact):
+    first: ForceId
+    second: ForceId
+
+
+class ForceSplit(Fact):
+    force: ForceId
+
+
+class Merged(Fact):
+    """The list of forces stands."""
+
+    forces: int
+
+
+# --- rulings ---
 
 SHORTEST_REASON = 15
 PEOPLE_FOR_SECOND_OPINION = 4
@@ -172,17 +235,27 @@ def force_split(round_: Round, fact: ForceSplit) -> Round:
     return replace(round_, forces=forces, proposals=proposals)
 
 
-DECIDE = {
+DECIDE: Decide = {
     PickFocus: pick_focus,
     ProposeMerges: propose,
     AnswerMerge: answer,
     JoinForces: join,
     SplitForce: split,
 }
-EVOLVE = {
+EVOLVE: Evolve = {
     FocusPicked: focus_picked,
     MergesProposed: merges_proposed,
     MergeAnswered: merge_answered,
     ForcesJoined: forces_joined,
     ForceSplit: force_split,
 }
+FOCUS = StepRule(
+    hours=8, minutes=3, read_hours=0, read_minutes=0, private=False, expected=chief, gave=nobody,
+    quorum=None, needs=None, decides=Role.DECISION_MAKER, hands_over=True, close=None, enter=None,
+    ends=FocusPicked, decide=DECIDE, evolve=EVOLVE,
+)  # fmt: skip
+MERGE = StepRule(
+    hours=6, minutes=5, read_hours=0, read_minutes=0, private=False, expected=facilitator, gave=nobody,
+    quorum=None, needs=None, decides=None, hands_over=False, close=close, enter=None,
+    ends=Merged, decide=DECIDE, evolve=EVOLVE,
+)  # fmt: skip

@@ -7,39 +7,135 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Facts
-from coldframe.domain.names import LateChoice, MemberId, NoteId, Step
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.names import LateChoice, LeverId, MemberId, NoteId, Side, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.people import seats
 from coldframe.domain.people.commands import Leave
 from coldframe.domain.people.facts import MemberLeft
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import merging
-from coldframe.domain.round.commands.notes import (
-    Consent,
-    DropDraft,
-    EditNote,
-    HideNote,
-    KeepDraft,
-    SettleLateNote,
-    WithdrawNote,
-    WriteNote,
-)
-from coldframe.domain.round.facts.notes import (
-    ConsentAsked,
-    Consented,
-    DraftDropped,
-    DraftKept,
-    LateNoteKept,
-    LateNoteSettled,
-    NoteEdited,
-    NoteHidden,
-    NoteWithdrawn,
-    NoteWritten,
-    Revealed,
-)
+from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.texts import accepted
+
+# --- what people ask ---
+
+
+class WriteNote(Command):
+    note: NoteId
+    lever: LeverId
+    side: Side
+    text: str
+    origin: str = ""
+
+
+class KeepDraft(Command):
+    """Keep a text whose lever or direction is not clear until its writer has said."""
+
+    draft: NoteId
+    text: str
+    origin: str = ""
+
+
+class DropDraft(Command):
+    """The draft became notes, or its writer does not want it."""
+
+    draft: NoteId
+
+
+class EditNote(Command):
+    note: NoteId
+    text: str
+
+
+class WithdrawNote(Command):
+    note: NoteId
+
+
+class Consent(Command):
+    """I agree that my notes are shown although colleagues may guess who wrote them."""
+
+
+class HideNote(Command):
+    """Keep a note out of view and export (confidential or abusive text); the reason is kept."""
+
+    note: NoteId
+    reason: str
+
+
+class SettleLateNote(Command):
+    """What becomes of a note that came after the reveal."""
+
+    note: NoteId
+    choice: LateChoice
+
+
+# --- what becomes true ---
+
+
+class NoteWritten(Fact):
+    private = True
+    note: Note
+
+
+class NoteEdited(Fact):
+    private = True
+    note: NoteId
+    text: str
+
+
+class NoteWithdrawn(Fact):
+    private = True
+    note: NoteId
+
+
+class DraftKept(Fact):
+    private = True
+    draft: Draft
+
+
+class DraftDropped(Fact):
+    private = True
+    draft: NoteId
+
+
+class ConsentAsked(Fact):
+    """One or two people wrote: unsigned would be a pretence, so each of them is asked."""
+
+    private = True
+    writers: tuple[MemberId, ...]
+
+
+class Consented(Fact):
+    private = True
+    member: MemberId
+
+
+class Revealed(Fact):
+    """All notes become visible at one moment, in shuffled order; who wrote them is erased."""
+
+    order: tuple[NoteId, ...]
+    writers: int
+
+
+class LateNoteKept(Fact):
+    private = True
+    note: Note
+
+
+class LateNoteSettled(Fact):
+    note: NoteId
+    choice: LateChoice
+
+
+class NoteHidden(Fact):
+    note: NoteId
+    reason: str
+
+
+# --- rulings ---
 
 NOTE_LENGTH = 3000
 NOTES_PER_LEVER = 20
@@ -268,7 +364,7 @@ def note_hidden(round_: Round, fact: NoteHidden) -> Round:
     return replace(round_, notes={**round_.notes, fact.note: hidden})
 
 
-DECIDE = {
+DECIDE: Decide = {
     WriteNote: write,
     EditNote: edit,
     WithdrawNote: withdraw,
@@ -279,7 +375,7 @@ DECIDE = {
     Leave: leave,
     SettleLateNote: settle_late,
 }
-EVOLVE = {
+EVOLVE: Evolve = {
     NoteWritten: note_written,
     NoteEdited: note_edited,
     NoteWithdrawn: note_withdrawn,
@@ -292,3 +388,8 @@ EVOLVE = {
     LateNoteSettled: late_note_settled,
     NoteHidden: note_hidden,
 }
+RULE = StepRule(
+    hours=8, minutes=20, read_hours=0, read_minutes=0, private=True, expected=everybody, gave=writers,
+    quorum=0.6, needs=None, decides=None, hands_over=False, close=close, enter=None,
+    ends=Revealed, decide=DECIDE, evolve=EVOLVE,
+)  # fmt: skip

@@ -6,16 +6,42 @@ from dataclasses import replace
 from datetime import datetime
 from itertools import combinations
 from math import ceil
+from typing import Literal
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Facts
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import Axis, MemberId, PlanId, Role, Step
 from coldframe.domain.order import coin, shuffled
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.plans import Compare
-from coldframe.domain.round.facts.plans import Compared, PlansPlaced
+from coldframe.domain.round.rule import StepRule, facilitator
 from coldframe.domain.settings import MAX_PLACED
-from coldframe.domain.state import Comparison, Round
+from coldframe.domain.state import Comparison, Progress, Round
+
+# --- what people ask ---
+
+
+class Compare(Command):
+    axis: Axis
+    first: PlanId
+    second: PlanId
+    outcome: Literal["first", "second", "same"]
+
+
+# --- what becomes true ---
+
+
+class Compared(Fact):
+    private = True
+    comparison: Comparison
+
+
+class PlansPlaced(Fact):
+    judges: int
+    comparisons: int
+
+
+# --- rulings ---
 
 PER_PLAN = 5  # comparisons wanted per plan and axis, over all judges
 MOST_QUESTIONS_EACH = 12  # both axes together
@@ -143,5 +169,21 @@ def compared(round_: Round, fact: Compared) -> Round:
     return replace(changed, progress=replace(changed.progress, done=changed.progress.done | {judge}))
 
 
-DECIDE = {Compare: compare}
-EVOLVE = {Compared: compared}
+DECIDE: Decide = {Compare: compare}
+EVOLVE: Evolve = {Compared: compared}
+
+
+def _placing(round_: Round) -> tuple[MemberId, ...]:
+    return facilitator(round_) if round_.settings.placed_by == "facilitator" else round_.present()
+
+
+def _early_judges_done(round_: Round) -> Round:
+    return replace(round_, progress=Progress(done=finished(round_)))
+
+
+RULE = StepRule(
+    hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=_placing,
+    gave=lambda r: frozenset(judge for judge, answers in r.comparisons.items() if answers),
+    quorum=None, needs=None, decides=None, hands_over=False, close=close, enter=_early_judges_done,
+    ends=PlansPlaced, decide=DECIDE, evolve=EVOLVE,
+)  # fmt: skip

@@ -8,15 +8,48 @@ from datetime import datetime
 from math import isfinite
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Facts
-from coldframe.domain.names import Step
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.names import PlanId, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.plans import HandInPlan, WithdrawPlan
-from coldframe.domain.round.facts.plans import PlanHandedIn, PlansRevealed, PlanWithdrawn
+from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Criterion, Ledger, Plan, Round
 from coldframe.domain.texts import accepted, optional
+
+# --- what people ask ---
+
+
+class HandInPlan(Command):
+    """Hand a plan in, or replace an earlier version of it under the same id."""
+
+    plan: Plan
+
+
+class WithdrawPlan(Command):
+    plan: PlanId
+
+
+# --- what becomes true ---
+
+
+class PlanHandedIn(Fact):
+    private = True
+    plan: Plan
+    replaces: bool
+
+
+class PlanWithdrawn(Fact):
+    private = True
+    plan: PlanId
+
+
+class PlansRevealed(Fact):
+    order: tuple[PlanId, ...]
+
+
+# --- rulings ---
 
 SHORTEST_WEEKS, LONGEST_WEEKS = 3, 6
 MOST_STEPS = 12
@@ -155,5 +188,11 @@ def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
     )
 
 
-DECIDE = {HandInPlan: hand_in, WithdrawPlan: withdraw}
-EVOLVE = {PlanHandedIn: plan_handed_in, PlanWithdrawn: plan_withdrawn, PlansRevealed: plans_revealed}
+DECIDE: Decide = {HandInPlan: hand_in, WithdrawPlan: withdraw}
+EVOLVE: Evolve = {PlanHandedIn: plan_handed_in, PlanWithdrawn: plan_withdrawn, PlansRevealed: plans_revealed}
+RULE = StepRule(
+    hours=16, minutes=40, read_hours=0, read_minutes=0, private=True, expected=everybody,
+    gave=lambda r: frozenset(p.author for p in r.plans.values() if p.author),
+    quorum=0.6, needs=None, decides=None, hands_over=False, close=close, enter=None,
+    ends=PlansRevealed, decide=DECIDE, evolve=EVOLVE,
+)  # fmt: skip

@@ -7,20 +7,70 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
-from coldframe.domain.facts import Facts
-from coldframe.domain.names import Step
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.names import ForceId, MemberId, PrecedentId, QuestionId, Role, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
-from coldframe.domain.round.facts.questions import (
-    PrecedentGiven,
-    PrecedentsClosed,
-    QuestionDropped,
-    QuestionsPublished,
-    QuestionSuggested,
-    QuestionWritten,
-)
+from coldframe.domain.round.rule import StepRule, everybody, facilitator, nobody
 from coldframe.domain.state import Precedent, Question, Round, Suggestion
 from coldframe.domain.texts import accepted, optional
+
+# --- what people ask ---
+
+
+class WriteQuestion(Command):
+    question: QuestionId
+    force: ForceId
+    text: str
+
+
+class DropQuestion(Command):
+    question: QuestionId
+
+
+class SuggestQuestion(Command):
+    text: str
+
+
+class GivePrecedent(Command):
+    precedent: PrecedentId
+    question: QuestionId
+    title: str
+    idea: str
+    details: str = ""
+    source: str = ""
+    outside_trade: bool = False
+
+
+# --- what becomes true ---
+
+
+class QuestionWritten(Fact):
+    question: Question
+
+
+class QuestionDropped(Fact):
+    question: QuestionId
+
+
+class QuestionSuggested(Fact):
+    by: MemberId
+    text: str
+
+
+class QuestionsPublished(Fact):
+    count: int
+
+
+class PrecedentGiven(Fact):
+    precedent: Precedent
+
+
+class PrecedentsClosed(Fact):
+    count: int
+
+
+# --- rulings ---
 
 OPENING = "how might we"
 MOST_WORDS = 20
@@ -130,15 +180,26 @@ def precedent_given(round_: Round, fact: PrecedentGiven) -> Round:
     return replace(round_, precedents=(*round_.precedents, fact.precedent))
 
 
-DECIDE = {
+DECIDE: Decide = {
     WriteQuestion: write,
     DropQuestion: drop,
     SuggestQuestion: suggest,
     GivePrecedent: give,
 }
-EVOLVE = {
+EVOLVE: Evolve = {
     QuestionWritten: question_written,
     QuestionDropped: question_dropped,
     QuestionSuggested: question_suggested,
     PrecedentGiven: precedent_given,
 }
+QUESTIONS = StepRule(
+    hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=facilitator, gave=nobody,
+    quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=True, close=publish, enter=None,
+    ends=QuestionsPublished, decide=DECIDE, evolve=EVOLVE,
+)  # fmt: skip
+PRECEDENTS = StepRule(
+    hours=16, minutes=40, read_hours=0, read_minutes=0, private=False, expected=everybody,
+    gave=lambda r: frozenset(p.by for p in r.precedents),
+    quorum=0.6, needs=None, decides=None, hands_over=False, close=close_precedents, enter=None,
+    ends=PrecedentsClosed, decide=DECIDE, evolve=EVOLVE,
+)  # fmt: skip

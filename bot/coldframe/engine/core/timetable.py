@@ -8,8 +8,7 @@ from datetime import datetime
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, Step
-from coldframe.domain.round.commands.course import TellDates
-from coldframe.domain.round.facts.course import WindowSet
+from coldframe.domain.round.moves import TellDates, WindowSet
 from coldframe.domain.state import Round
 from coldframe.engine.core import members, windows
 from coldframe.message.nodes import Line, When, line

@@ -10,8 +10,7 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, MemberId, Step
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.course import SetWindow
-from coldframe.domain.round.facts.course import GotStuck, RoundResumed, StepExtended, StepOpened, WindowSet
+from coldframe.domain.round.moves import GotStuck, RoundResumed, SetWindow, StepExtended, StepOpened, WindowSet
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.ports.storage import UnitOfWork

@@ -13,7 +13,7 @@ import structlog
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId
-from coldframe.domain.round.commands.course import MakeUp, SetWindow
+from coldframe.domain.round.moves import MakeUp, SetWindow
 from coldframe.domain.state import Round
 from coldframe.engine.core import members, windows
 from coldframe.engine.core.turn import Kit, Turn

@@ -10,9 +10,9 @@ from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import LeverId, MemberId, PauseReason, Role, Step
 from coldframe.domain.people.commands import Join, Leave
 from coldframe.domain.refusals import Refused, known
-from coldframe.domain.round.commands.ballots import CastVote, TakeBackVote
-from coldframe.domain.round.commands.course import Pause
-from coldframe.domain.round.commands.notes import DropDraft, EditNote, WithdrawNote
+from coldframe.domain.round.ballots import CastVote, TakeBackVote
+from coldframe.domain.round.moves import Pause
+from coldframe.domain.round.notes import DropDraft, EditNote, WithdrawNote
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import Request, Uses

@@ -7,8 +7,8 @@ from dataclasses import replace
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.people.commands import Forget, Join, Leave
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.course import Extend, Pause, Resume
-from coldframe.domain.round.commands.notes import HideNote
+from coldframe.domain.round.moves import Extend, Pause, Resume
+from coldframe.domain.round.notes import HideNote
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import Answers, Request, Uses

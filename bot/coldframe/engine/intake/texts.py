@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from coldframe.domain.commands import Command
 from coldframe.domain.names import LeverId, MemberId, NoteId, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.notes import KeepDraft, WriteNote
-from coldframe.domain.round.commands.questions import SuggestQuestion
-from coldframe.domain.round.questions import OPENING
+from coldframe.domain.round.notes import KeepDraft, WriteNote
+from coldframe.domain.round.questions import OPENING, SuggestQuestion
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Turn

@@ -11,7 +11,7 @@ from datetime import datetime
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId
-from coldframe.domain.round.commands.course import SetWindow
+from coldframe.domain.round.moves import SetWindow
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.engine.core import members, trial_turn, windows

@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, time
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.round.facts.plans import PlanHandedIn
+from coldframe.domain.round.plans import PlanHandedIn
 from coldframe.domain.state import Plan, Round
 from coldframe.domain.trial.state import Closing, Trial
 from coldframe.engine.core.requests import Answers, Request

@@ -11,8 +11,8 @@ from coldframe.domain import checks
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import ClosedBy, MemberId
 from coldframe.domain.refusals import Refused
-from coldframe.domain.round.commands.ballots import Reconcile
-from coldframe.domain.round.commands.course import Close
+from coldframe.domain.round.ballots import Reconcile
+from coldframe.domain.round.moves import Close
 from coldframe.domain.state import Ledger, Mark, Round
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.message.packed import MessageName, Occurrence

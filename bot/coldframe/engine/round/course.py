@@ -9,10 +9,12 @@ from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, MemberId, MoreTime, Role, Step
 from coldframe.domain.people.facts import AwaySet, MemberJoined, PersonForgotten, RoleFilled, RoleHandedOver
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.course import Cancel, Done, Extend
-from coldframe.domain.round.facts.course import (
+from coldframe.domain.round.moves import (
+    Cancel,
     DatesTold,
+    Done,
     EverybodyIn,
+    Extend,
     GotStuck,
     MemberDone,
     NotEverybodyIn,

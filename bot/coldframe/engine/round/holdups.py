@@ -10,7 +10,7 @@ from coldframe.domain.people.commands import HandOver, SetAway
 from coldframe.domain.people.seats import deputy_ready
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
-from coldframe.domain.round.commands.course import SetWindow
+from coldframe.domain.round.moves import SetWindow
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import RoundRequest, of_round

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import PlanId, Step
-from coldframe.domain.round.facts.commitment import CriterionCompleted
-from coldframe.domain.round.facts.plans import PlanHandedIn, PlansRevealed
+from coldframe.domain.round.commitment import CriterionCompleted
+from coldframe.domain.round.plans import PlanHandedIn, PlansRevealed
 from coldframe.domain.state import Plan, Round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Turn, due_turn
 from coldframe.engine.worker import explaining

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from coldframe.domain.names import Role, Step
 from coldframe.domain.people.commands import ConfirmWeight
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.course import Start
 from coldframe.domain.round.life import decide
+from coldframe.domain.round.moves import Start
 from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import Answers, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.commitment import Forecast
-from coldframe.domain.round.facts.commitment import Committed, ForecastGiven, PlanChosen
+from coldframe.domain.round.choosing import PlanChosen
+from coldframe.domain.round.commitment import Committed, Forecast, ForecastGiven
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn

@@ -10,7 +10,7 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused, known
-from coldframe.domain.round.facts.commitment import OwnerAsked
+from coldframe.domain.round.choosing import OwnerAsked
 from coldframe.domain.state import Round
 from coldframe.domain.trial.commands import (
     AnswerOffer,

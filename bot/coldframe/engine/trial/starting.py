@@ -9,8 +9,7 @@ from datetime import date, datetime, timedelta
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commitment import FIRST_WEEK
-from coldframe.domain.round.facts.commitment import Committed
+from coldframe.domain.round.commitment import FIRST_WEEK, Committed
 from coldframe.domain.round.plans import checked_criterion
 from coldframe.domain.state import Criterion, Plan, Round
 from coldframe.domain.texts import accepted

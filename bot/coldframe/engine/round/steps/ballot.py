@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.names import Step
-from coldframe.domain.round.commands.ballots import LockBallot
-from coldframe.domain.round.facts.ballots import BallotCounted
+from coldframe.domain.round.ballots import BallotCounted, LockBallot
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import acts
 from coldframe.engine.core.turn import InOneTurn, Kit, Turn, due_turn

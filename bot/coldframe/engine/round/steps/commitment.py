@@ -8,27 +8,27 @@ from dataclasses import replace
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.round import commitment
-from coldframe.domain.round.commands.commitment import (
-    AcceptOverlap,
+from coldframe.domain.round.choosing import (
     AnswerOwnership,
     AskOwner,
     ChoosePlan,
-    Commit,
-    CompleteCriterion,
     DropChoice,
-    Forecast,
-    NameChecker,
     OfferToOwn,
-    SetActions,
-    SetNextRound,
-    SetReview,
-)
-from coldframe.domain.round.facts.commitment import (
-    Committed,
     OwnerAsked,
     OwnershipAccepted,
     OwnershipDeclined,
     PlanChosen,
+)
+from coldframe.domain.round.commitment import (
+    AcceptOverlap,
+    Commit,
+    Committed,
+    CompleteCriterion,
+    Forecast,
+    NameChecker,
+    SetActions,
+    SetNextRound,
+    SetReview,
 )
 from coldframe.domain.state import Action, Round
 from coldframe.engine.core import members, sent_form

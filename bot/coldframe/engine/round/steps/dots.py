@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.names import ForceId, Step
-from coldframe.domain.round.facts.ballots import DotsCounted
+from coldframe.domain.round.ballots import DotsCounted
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.round import retention

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from coldframe.domain.names import LeverId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.merging import PickFocus
-from coldframe.domain.round.facts.merging import FocusPicked
+from coldframe.domain.round.merging import FocusPicked, PickFocus
 from coldframe.domain.state import Note, Round
 from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import Turn

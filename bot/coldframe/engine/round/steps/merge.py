@@ -5,8 +5,17 @@ from __future__ import annotations
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import ForceId, NoteId, Role, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.merging import AnswerMerge, JoinForces, ProposeMerges, SplitForce
-from coldframe.domain.round.facts.merging import ForcesJoined, ForceSplit, MergeAnswered, Merged, MergesProposed
+from coldframe.domain.round.merging import (
+    AnswerMerge,
+    ForcesJoined,
+    ForceSplit,
+    JoinForces,
+    MergeAnswered,
+    Merged,
+    MergesProposed,
+    ProposeMerges,
+    SplitForce,
+)
 from coldframe.domain.state import MergeProposal, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import Kit, Turn, due_turn

@@ -6,8 +6,18 @@ from dataclasses import replace
 
 from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.notes import Consent, DropDraft, EditNote, WithdrawNote, WriteNote
-from coldframe.domain.round.facts.notes import ConsentAsked, NoteEdited, NoteWithdrawn, NoteWritten, Revealed
+from coldframe.domain.round.notes import (
+    Consent,
+    ConsentAsked,
+    DropDraft,
+    EditNote,
+    NoteEdited,
+    NoteWithdrawn,
+    NoteWritten,
+    Revealed,
+    WithdrawNote,
+    WriteNote,
+)
 from coldframe.domain.state import Round
 from coldframe.engine.core import members, timetable
 from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens

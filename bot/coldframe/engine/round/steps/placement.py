@@ -7,8 +7,7 @@ from typing import Literal
 from coldframe.domain.names import Axis, MemberId, PlanId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import placement
-from coldframe.domain.round.commands.plans import Compare
-from coldframe.domain.round.facts.plans import Compared, PlansPlaced
+from coldframe.domain.round.placement import Compare, Compared, PlansPlaced
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Kit, Turn, due_turn

@@ -6,8 +6,7 @@ from typing import get_args
 
 from coldframe.domain.names import MemberId, PlanId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.plans import HandInPlan, WithdrawPlan
-from coldframe.domain.round.facts.plans import PlanHandedIn, PlansRevealed, PlanWithdrawn
+from coldframe.domain.round.plans import HandInPlan, PlanHandedIn, PlansRevealed, PlanWithdrawn, WithdrawPlan
 from coldframe.domain.state import ComparisonKind, Criterion, Plan, Round
 from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.names import MemberId, PrecedentId, QuestionId, Step
-from coldframe.domain.round.commands.questions import GivePrecedent
-from coldframe.domain.round.facts.questions import PrecedentGiven
-from coldframe.domain.round.questions import same_source
+from coldframe.domain.round.questions import GivePrecedent, PrecedentGiven, same_source
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import Turn

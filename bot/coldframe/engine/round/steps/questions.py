@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from coldframe.domain.names import ForceId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commands.questions import DropQuestion, WriteQuestion
-from coldframe.domain.round.facts.questions import (
+from coldframe.domain.round.questions import (
+    DropQuestion,
     QuestionDropped,
     QuestionsPublished,
     QuestionSuggested,
     QuestionWritten,
+    WriteQuestion,
+    lint,
 )
-from coldframe.domain.round.questions import lint
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
 from coldframe.engine.core.turn import Turn

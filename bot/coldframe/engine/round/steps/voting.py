@@ -7,8 +7,14 @@ from collections.abc import Mapping
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.round import ballots, placement
-from coldframe.domain.round.commands.ballots import CastVote, TakeBackVote
-from coldframe.domain.round.facts.ballots import BallotLocked, LedgerReconciled, VoteCast, VoteTakenBack
+from coldframe.domain.round.ballots import (
+    BallotLocked,
+    CastVote,
+    LedgerReconciled,
+    TakeBackVote,
+    VoteCast,
+    VoteTakenBack,
+)
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step
 from coldframe.engine.core.turn import Follow, Turn

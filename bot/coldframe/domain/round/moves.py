@@ -1,4 +1,4 @@
-"""What is asked of the round's course: start, windows, more time, closing."""
+"""What people and time ask of a round's course, and what becomes true of it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,10 @@ from dataclasses import field
 from datetime import datetime
 
 from coldframe.domain.commands import Command
-from coldframe.domain.names import ClosedBy, MemberId, PauseReason, Step
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import ClosedBy, MemberId, MoreTime, PauseReason, Step
+
+# --- what people ask ---
 
 
 class Start(Command):
@@ -65,3 +68,76 @@ class Done(Command):
     """I am through with this step (`done`), or not yet after all."""
 
     done: bool = True
+
+
+# --- what becomes true ---
+
+
+class Started(Fact):
+    at: datetime
+
+
+class StepOpened(Fact):
+    """The step has begun and needs its window."""
+
+    step: Step
+
+
+class WindowSet(Fact):
+    step: Step
+    opens: datetime
+    due: datetime
+    personal: Mapping[MemberId, datetime]
+
+
+class DatesTold(Fact):
+    """What the channel was told; `times` counts how often, which is the SEQUENCE of its calendar entries plus one."""
+
+    dates: Mapping[Step, datetime]
+    times: int
+
+
+class StepExtended(Fact):
+    """More time: the engine reckons the new window."""
+
+    step: Step
+    why: MoreTime
+    extensions: int
+
+
+class GotStuck(Fact):
+    """Below quorum even after the extension: the facilitator must choose."""
+
+    step: Step
+    came_in: int
+    quorum: int
+
+
+class EverybodyIn(Fact):
+    """All expected people are done; the step closes at `settles_at` unless somebody changes their mind."""
+
+    settles_at: datetime
+
+
+class NotEverybodyIn(Fact):
+    """Somebody changed their mind before the step settled."""
+
+
+class MemberDone(Fact):
+    """Counted in public, named to nobody."""
+
+    private = True
+    member: MemberId
+    done: bool
+
+
+class RoundPaused(Fact):
+    why: PauseReason
+
+
+class RoundResumed(Fact):
+    pass
+
+
+class RoundCancelled(Fact):
+    reason: str

@@ -1,0 +1,216 @@
+"""Which plans are tried, and who owns each: nobody owns a trial without a yes of their own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from coldframe.domain import checks
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.refusals import Because, Refused, known
+from coldframe.domain.state import Choice, Round
+from coldframe.domain.texts import optional
+
+# --- what people ask ---
+
+
+class ChoosePlan(Command):
+    """Choose a plan for a trial; the engine says how many trials the team runs, when a place is free, and what the
+    running ones measure on whom."""
+
+    plan: PlanId
+    running_trials: int = 0
+    free_on: datetime | None = None
+    beside: tuple[tuple[str, str], ...] = ()
+
+
+class DropChoice(Command):
+    plan: PlanId
+
+
+class OfferToOwn(Command):
+    plan: PlanId
+
+
+class AskOwner(Command):
+    plan: PlanId
+    member: MemberId
+
+
+class AnswerOwnership(Command):
+    plan: PlanId
+    accept: bool
+    reason: str = ""
+
+
+# --- what becomes true ---
+
+
+class PlanChosen(Fact):
+    """`beside`: measure and people of each trial that runs already."""
+
+    plan: PlanId
+    beside: tuple[tuple[str, str], ...] = ()
+
+
+class ChoiceDropped(Fact):
+    plan: PlanId
+
+
+class OwnershipOffered(Fact):
+    plan: PlanId
+    by: MemberId
+
+
+class OwnerAsked(Fact):
+    plan: PlanId
+    member: MemberId
+
+
+class OwnershipAccepted(Fact):
+    plan: PlanId
+    member: MemberId
+
+
+class OwnershipDeclined(Fact):
+    plan: PlanId
+    member: MemberId
+    reason: str
+
+
+# --- rulings ---
+
+
+def choose(round_: Round, command: ChoosePlan, now: datetime) -> Facts:
+    settling(round_, command.by)
+    checks.plan(round_, command.plan)
+    if command.plan in round_.choices:
+        return ()
+    if command.running_trials + len(round_.choices) >= round_.settings.trials_at_once:
+        raise Refused(
+            Because.NO_FREE_PLACE,
+            most=round_.settings.trials_at_once,
+            running=command.running_trials,
+            free_on=command.free_on,
+        )
+    return (PlanChosen(command.plan, command.beside),)
+
+
+def drop(round_: Round, command: DropChoice, now: datetime) -> Facts:
+    settling(round_, command.by)
+    choice_of(round_, command.plan)
+    return (ChoiceDropped(command.plan),)
+
+
+def settling(round_: Round, by: MemberId) -> None:
+    checks.member(round_, by)
+    checks.in_step(round_, Step.COMMITMENT)
+    checks.not_paused(round_)
+    checks.either_role(round_, by)
+
+
+def choice_of(round_: Round, plan: PlanId) -> Choice:
+    return known(round_.choices.get(plan))
+
+
+def offer(round_: Round, command: OfferToOwn, now: datetime) -> Facts:
+    """Anybody may offer; whoever offered and is asked has accepted."""
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.COMMITMENT)
+    choice = choice_of(round_, command.plan)
+    if command.by in (choice.owner, *choice.offers):
+        return ()
+    if choice.asked == command.by:
+        return (OwnershipAccepted(command.plan, command.by),)
+    return (OwnershipOffered(command.plan, command.by),)
+
+
+def ask(round_: Round, command: AskOwner, now: datetime) -> Facts:
+    """Who owns it stays its owner until somebody else has accepted."""
+    settling(round_, command.by)
+    checks.member(round_, command.member)
+    choice = choice_of(round_, command.plan)
+    if command.member == choice.owner:
+        raise Refused(Because.OWNS_ALREADY)
+    if command.member == choice.asked:
+        return ()
+    if command.member in choice.offers:
+        return (OwnershipAccepted(command.plan, command.member),)
+    return (OwnerAsked(command.plan, command.member),)
+
+
+def answer(round_: Round, command: AnswerOwnership, now: datetime) -> Facts:
+    """The yes or no of whoever was asked; an owner who accepted may still step back before the seal."""
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.COMMITMENT)
+    choice = choice_of(round_, command.plan)
+    if choice.asked != command.by and choice.owner != command.by:
+        raise Refused(Because.NOT_ASKED)
+    if not command.accept:
+        return (OwnershipDeclined(command.plan, command.by, optional(command.reason, 500, field="reason")),)
+    return () if choice.owner == command.by else (OwnershipAccepted(command.plan, command.by),)
+
+
+def owned_or_settling(round_: Round, by: MemberId, plan: PlanId) -> Choice:
+    checks.in_step(round_, Step.COMMITMENT)
+    choice = choice_of(round_, plan)
+    if by != choice.owner:
+        settling(round_, by)
+    return choice
+
+
+def with_choice(round_: Round, plan: PlanId, **changes: object) -> Round:
+    changed = replace(round_.choices[plan], **changes)  # type: ignore[arg-type]
+    return replace(round_, choices={**round_.choices, plan: changed})
+
+
+def plan_chosen(round_: Round, fact: PlanChosen) -> Round:
+    choices = {**round_.choices, fact.plan: Choice(fact.plan)}
+    return replace(round_, choices=choices, beside=fact.beside, overlap_accepted=False)
+
+
+def choice_dropped(round_: Round, fact: ChoiceDropped) -> Round:
+    return replace(round_, choices={p: c for p, c in round_.choices.items() if p != fact.plan})
+
+
+def ownership_offered(round_: Round, fact: OwnershipOffered) -> Round:
+    return with_choice(round_, fact.plan, offers=(*round_.choices[fact.plan].offers, fact.by))
+
+
+def owner_asked(round_: Round, fact: OwnerAsked) -> Round:
+    return with_choice(round_, fact.plan, asked=fact.member)
+
+
+def ownership_accepted(round_: Round, fact: OwnershipAccepted) -> Round:
+    return with_choice(round_, fact.plan, owner=fact.member, asked=None)
+
+
+def ownership_declined(round_: Round, fact: OwnershipDeclined) -> Round:
+    choice = round_.choices[fact.plan]
+    return with_choice(
+        round_,
+        fact.plan,
+        asked=None if choice.asked == fact.member else choice.asked,
+        owner=None if choice.owner == fact.member else choice.owner,
+        offers=tuple(m for m in choice.offers if m != fact.member),
+        declined=(*choice.declined, (fact.member, fact.reason)),
+    )
+
+
+DECIDE: Decide = {
+    ChoosePlan: choose,
+    DropChoice: drop,
+    OfferToOwn: offer,
+    AskOwner: ask,
+    AnswerOwnership: answer,
+}
+EVOLVE: Evolve = {
+    PlanChosen: plan_chosen,
+    ChoiceDropped: choice_dropped,
+    OwnershipOffered: ownership_offered,
+    OwnerAsked: owner_asked,
+    OwnershipAccepted: ownership_accepted,
+    OwnershipDeclined: ownership_declined,
+}

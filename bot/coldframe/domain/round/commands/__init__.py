@@ -1,1 +1,0 @@
-"""What is asked of a round; a module belongs to the room of the same name, and `plans` to `placement` too."""
