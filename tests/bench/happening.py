@@ -21,7 +21,7 @@ import sqlite3
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
@@ -32,7 +32,7 @@ from coldframe.engine.core.turn import InlineNumbers
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
 from coldframe.message.nodes import Attachment, Buttons, Message
-from coldframe.ports.chat import Capabilities, Erased, Happening, Inbound, Place, Pressed, Reacted, Said
+from coldframe.ports.chat import Capabilities, Erased, Happening, Hindrance, Inbound, Place, Pressed, Reacted, Said
 from coldframe.wiring import open_store
 from tests.bench.slack_ack import BALLOT_CHANNEL, EMOJI, MIX, OPTIONS, under_way
 from tests.engine.databases import POSTGRES, SQLITE, a_database
@@ -63,6 +63,9 @@ class SilentChat:
 
     async def revise(self, place: Place, message_id: str, message: Message) -> None:
         self.posts[message_id] = (place, message)
+
+    async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
+        return ()
 
     async def home(self, tenant: str, person_id: str, message: Message) -> None:
         pass

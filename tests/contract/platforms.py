@@ -6,7 +6,7 @@ what they see, to react, and to make trouble.
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,7 +17,7 @@ from coldframe.chat.room.records import BOT
 from coldframe.chat.room.service import Room
 from coldframe.chat.slack.app import slack_platform
 from coldframe.message.emoji import short_name
-from coldframe.ports.chat import Chat, Person, Place
+from coldframe.ports.chat import Chat, Denial, Person, Place
 from coldframe.render.room import message_text
 from tests.chat.room.conftest import Door, HandClock, copy_out
 from tests.wire.slack.people import CHANNEL, settle_in
@@ -48,6 +48,10 @@ class Platform(Protocol):
     def home(self, person: str) -> str: ...
 
     async def react(self, person: str, place: Place, message: str, emoji: str) -> None: ...
+
+    def deny(self, what: Denial, where: str) -> None:
+        """Refuses this from now on, in the channel or to the person of this id."""
+        ...
 
     def trouble(self, kind: Trouble | None) -> None:
         """Lets every call meet this trouble, until told otherwise."""
@@ -82,6 +86,9 @@ class AtTheRoom:
 
     async def react(self, person: str, place: Place, message: str, emoji: str) -> None:
         await self.room.react_as(person, message, emoji)
+
+    def deny(self, what: Denial, where: str) -> None:
+        self.room.faults.deny(what, where)
 
     def trouble(self, kind: Trouble | None) -> None:
         self.room.faults.clear()
@@ -126,11 +133,40 @@ class AtSlack:
         where = place.id if place.kind == "channel" else self.workspace.direct(place.id).id
         self.workspace.reacted(where, message, person, short_name(emoji))
 
+    def deny(self, what: Denial, where: str) -> None:
+        channel = self.workspace.channels.get(where)
+        match what:
+            case Denial.NOT_IN_CHANNEL if channel is not None:
+                channel.members.remove(BOT_USER)
+            case Denial.NO_POST if channel is not None:
+                channel.read_only = True
+            case Denial.NO_FILES:
+                self.workspace.scopes -= {"files:write"}
+            case _:
+                self.workspace.faults.refusal = refusing(what, where)
+
     def trouble(self, kind: Trouble | None) -> None:
         posts = ("chat.postMessage", "files.completeUploadExternal")
         self.workspace.faults.too_fast_every = 1 if kind == "too fast" else 0
         self.workspace.faults.outage = kind == "outage"
         self.workspace.faults.no_answer_to = (lambda method, _: method in posts) if kind == "lost answer" else None
+
+
+def refusing(what: Denial, where: str) -> Callable[[str, Mapping[str, Any]], str | None]:
+    """Slack's words for a refusal of this kind, to the calls that meet it."""
+    direct = "D" + where
+
+    def word(method: str, arguments: Mapping[str, Any]) -> str | None:
+        if what is Denial.NO_DIRECT and method == "conversations.open" and arguments["users"] == where:
+            return "user_not_visible"
+        met = {
+            (Denial.NO_DIRECT, "chat.postMessage"): ("messages_tab_disabled", direct),
+            (Denial.CANT_CHANGE, "chat.update"): ("edit_window_closed", where),
+            (Denial.CANT_DELETE, "chat.delete"): ("cant_delete_message", where),
+        }.get((what, method))
+        return met[0] if met is not None and arguments.get("channel") in (met[1], direct) else None
+
+    return word
 
 
 @asynccontextmanager

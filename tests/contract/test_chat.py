@@ -13,6 +13,8 @@ from coldframe.message.nodes import Button, Buttons, Message, Paragraph, Quoted,
 from coldframe.ports.chat import (
     Capabilities,
     ChatError,
+    Denial,
+    Hindrance,
     NotDelivered,
     OutcomeUnknown,
     Place,
@@ -207,6 +209,81 @@ async def test_what_is_not_there_is_unreachable(at: Platform) -> None:
         await at.chat.person(tenant, "U0NONE")
     with pytest.raises(Unreachable):
         await at.chat.revise(at.channel, "1.000001", card("sunlit"))
+
+
+# --- what is refused for good ---
+
+
+async def test_where_all_is_well_nothing_hinders_and_nobody_sees_the_question(at: Platform) -> None:
+    """Before a round starts the bot looks about; it posts nothing, and takes nobody for out of reach."""
+    assert await at.chat.check(at.channel, at.people) == ()
+    places = [at.channel, *(Place(at.channel.tenant, "direct", person) for person in at.people)]
+    assert [at.shown(place) for place in places] == [[], [], []]
+
+
+@pytest.mark.parametrize("what", [Denial.NOT_IN_CHANNEL, Denial.NO_POST, Denial.NO_FILES])
+async def test_what_the_channel_refuses_is_told_before_and_when_it_is_met(at: Platform, what: Denial) -> None:
+    """The look beforehand and the refusal at work have one name."""
+    needs(what is not Denial.NO_FILES or at.chat.capabilities.files)
+    at.deny(what, at.channel.id)
+    assert [(h.what, h.person) for h in await at.chat.check(at.channel, at.people)] == [(what, "")]
+    with pytest.raises(Unreachable) as told:
+        if what is Denial.NO_FILES:
+            await at.chat.upload(at.channel, FILE, key="k1")
+        else:
+            await at.chat.post(at.channel, card("sunlit"), key="k1")
+    assert told.value.denial is what
+
+
+async def test_a_channel_that_is_not_there_is_one_that_the_bot_is_not_in(at: Platform) -> None:
+    """A private channel is hidden from whoever is not in it, so both are the same."""
+    nowhere = Place(at.channel.tenant, "channel", "C0NONE")
+    assert [h.what for h in await at.chat.check(nowhere, ())] == [Denial.NOT_IN_CHANNEL]
+
+
+async def test_whoever_has_no_direct_messages_is_named_and_nobody_else(at: Platform) -> None:
+    """The others are within reach; a message to the one is refused by the same name."""
+    ana, ben = at.people
+    at.deny(Denial.NO_DIRECT, ana)
+    assert await at.chat.check(at.channel, at.people) == (Hindrance(Denial.NO_DIRECT, ana),)
+    with pytest.raises(Unreachable) as told:
+        await at.chat.post(Place(at.channel.tenant, "direct", ana), card("sunlit"), key="k1")
+    assert told.value.denial is Denial.NO_DIRECT
+    await at.chat.post(Place(at.channel.tenant, "direct", ben), card("rainy"), key="k2")
+
+
+async def test_what_cannot_be_changed_or_deleted_says_so(at: Platform, place: Place) -> None:
+    """Old messages may be closed to edits, and deletions forbidden; neither is tried in vain for ever."""
+    posted = await at.chat.post(place, card("sunlit"), key="k1")
+    can = at.chat.capabilities
+    needs(can.edits and can.deletions)
+    at.deny(Denial.CANT_CHANGE, place.id)
+    with pytest.raises(Unreachable) as told:
+        await at.chat.revise(place, posted, card("rainy"))
+    assert told.value.denial is Denial.CANT_CHANGE
+    at.deny(Denial.CANT_DELETE, place.id)
+    with pytest.raises(Unreachable) as told:
+        await at.chat.withdraw(place, posted)
+    assert told.value.denial is Denial.CANT_DELETE
+
+
+async def test_a_message_that_is_gone_is_named_so(at: Platform, place: Place) -> None:
+    """Somebody deleted it: neither can it be changed, nor can anything hang under it."""
+    posted = await at.chat.post(place, card("sunlit"), key="k1")
+    needs(at.chat.capabilities.edits and at.chat.capabilities.deletions)
+    await at.chat.withdraw(place, posted)
+    with pytest.raises(Unreachable) as told:
+        await at.chat.revise(place, posted, card("rainy"))
+    assert told.value.denial is Denial.MESSAGE_GONE
+    if at.chat.capabilities.threads:
+        with pytest.raises(Unreachable) as told:
+            await at.chat.post(dataclasses.replace(place, thread=posted), card("rainy"), key="k2")
+        assert told.value.denial is Denial.MESSAGE_GONE
+
+
+def test_how_the_bot_is_brought_in_is_typed_in_the_channel(at: Platform) -> None:
+    """Where people invite it, it can say what to type; elsewhere it says nothing of the kind."""
+    assert at.chat.capabilities.invitation == "" or at.chat.capabilities.invitation.startswith("/")
 
 
 # --- sizes ---

@@ -6,9 +6,10 @@ comes back; everything that must not be lost travels through the outbox and reac
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from enum import StrEnum
 from typing import Literal, Protocol
 
 from coldframe.errors import ColdframeError
@@ -220,6 +221,30 @@ class Capabilities:
     longest_label: int | None = None  # characters on a button or in an option's first line
     longest_text: int | None = None  # characters of one text of a person that stand in one piece
     most_blocks: int | None = None  # in one message; what is more goes on in another
+    invitation: str = ""  # what people type in a channel to bring the bot in, where that is how it comes
+
+
+class Denial(StrEnum):
+    """What a platform refuses for good, so that it can be done another way, or said who can help."""
+
+    NOT_IN_CHANNEL = "not in the channel"
+    NO_POST = "may not post"
+    NO_FILES = "no files"
+    NO_DIRECT = "no direct messages"
+    PERSON_GONE = "person gone"
+    CANT_CHANGE = "cannot be changed"
+    CANT_DELETE = "cannot be deleted"
+    MESSAGE_GONE = "message gone"
+
+
+@dataclass(frozen=True, slots=True)
+class Hindrance:
+    """What would be refused, seen beforehand: in the channel or, with `person`, to them. `channel` is its name, where
+    the platform tells it."""
+
+    what: Denial
+    person: str = ""
+    channel: str = ""
 
 
 class Made(Protocol):
@@ -264,7 +289,14 @@ class OutcomeUnknown(ChatError):
 
 
 class Unreachable(ChatError):
-    """For sure not done, and trying again will not help: blocked, archived, gone, token revoked."""
+    """For sure not done, and trying again will not help: blocked, archived, gone, token revoked.
+
+    `denial` says what was refused, where the platform tells it.
+    """
+
+    def __init__(self, message: str, denial: Denial | None = None) -> None:
+        super().__init__(message)
+        self.denial = denial
 
 
 class Chat(Protocol):
@@ -303,6 +335,13 @@ class Chat(Protocol):
         ...
 
     async def person(self, tenant: str, person_id: str) -> Person: ...
+
+    async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
+        """What would keep the bot from its work in the channel and with these people. Nobody sees anything of it.
+
+        Who could not be asked about in a moment counts as within reach.
+        """
+        ...
 
     async def home(self, tenant: str, person_id: str, message: Message) -> None:
         """Shows the person's own page, where the platform has one; else does nothing."""

@@ -72,6 +72,7 @@ METHODS: Mapping[str, Method] = {
     "conversations.replies": _method(
         HISTORY, False, "channel ts", "oldest inclusive limit cursor include_all_metadata"
     ),
+    "conversations.info": _method(READ, False, "channel"),
     "conversations.members": _method(READ, False, "channel", "limit cursor"),
     "users.info": _method("users:read", False, "user"),
     "users.list": _method("users:read", False, "", "limit cursor"),
@@ -91,6 +92,8 @@ class Channel:
     name: str
     members: list[str]
     archived: bool = False
+    private: bool = False
+    read_only: bool = False
     direct: str | None = None
     messages: dict[str, Data] = field(default_factory=dict)
 
@@ -229,6 +232,9 @@ class Workspace:
             return web.json_response({"ok": False, "error": "ratelimited"}, status=429, headers={"Retry-After": "1"})
         self.calls.append((method, arguments))
         try:
+            if (code := self.faults.refusal(method, arguments)) is not None:
+                self.faults.struck["refused"] += 1
+                return web.json_response({"ok": False, "error": code}, headers=self._headers())
             answer = self._answer(request, method, arguments, content)
         except Refused as refusal:
             self.complaints.append(f"{method}: {refusal.error} {refusal.detail or ''}")
@@ -312,9 +318,11 @@ class Workspace:
         if found is None:
             raise Refused("channel_not_found", channel)
         if BOT_USER not in found.members:
-            raise Refused("not_in_channel", channel)
+            raise Refused("channel_not_found" if found.private else "not_in_channel", channel)
         if writing and found.archived:
             raise Refused("is_archived", channel)
+        if writing and found.read_only:
+            raise Refused("restricted_action_read_only_channel", channel)
         return found
 
     def _checked(self, arguments: Data, most: int) -> Data:
@@ -412,8 +420,26 @@ class Workspace:
         answers = [m["ts"] for m in self.channels[channel].messages.values() if m.get("thread_ts") == ts != m["ts"]]
         return {"reply_count": len(answers), "latest_reply": max(answers)} if answers else {}
 
+    def _conversations_info(self, arguments: Data) -> Data:
+        return {"channel": self._seen(arguments["channel"])}
+
+    def _seen(self, channel: str) -> Data:
+        """What may be known of a channel: a private one is hidden from those outside."""
+        found = self.channels.get(channel)
+        if found is None or (found.private and BOT_USER not in found.members):
+            raise Refused("channel_not_found", channel)
+        return {
+            "id": found.id,
+            "name": found.name,
+            "is_member": BOT_USER in found.members,
+            "is_private": found.private,
+            "is_archived": found.archived,
+            "is_read_only": found.read_only,
+        }
+
     def _conversations_members(self, arguments: Data) -> Data:
-        return self._page(self._open_channel(arguments["channel"], writing=False).members, arguments, "members")
+        self._seen(arguments["channel"])
+        return self._page(self.channels[arguments["channel"]].members, arguments, "members")
 
     def _users_info(self, arguments: Data) -> Data:
         if arguments["user"] not in self.users:

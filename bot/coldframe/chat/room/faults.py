@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Literal
 
-from coldframe.ports.chat import ChatError, NotDelivered, OutcomeUnknown, SlowDown, Unreachable
+from coldframe.ports.chat import ChatError, Denial, NotDelivered, OutcomeUnknown, SlowDown, Unreachable
 
 Trouble = Literal["refuse", "slow", "gone", "lose_answer", "lose_request"]
 
@@ -30,6 +30,7 @@ class Faults:
 
     def __init__(self) -> None:
         self._plans: list[_Plan] = []
+        self._denied: set[tuple[Denial, str]] = set()
         self.met = 0
 
     def add(
@@ -46,6 +47,21 @@ class Faults:
 
     def clear(self) -> None:
         self._plans.clear()
+        self._denied.clear()
+
+    def deny(self, what: Denial, where: str = "") -> None:
+        """Refuses this for good, in the channel or to the person of this id; everywhere where none is named."""
+        self._denied.add((what, where))
+
+    def denies(self, what: Denial, where: str) -> bool:
+        return not self._denied.isdisjoint({(what, where), (what, "")})
+
+    def refuse(self, where: str, *reasons: Denial) -> None:
+        """Raises Unreachable for the first of these reasons that was given."""
+        for reason in reasons:
+            if self.denies(reason, where):
+                self.met += 1
+                raise Unreachable(f"the room was told: {reason}", reason)
 
     def before(self, operation: str) -> ChatError | None:
         """Raises what happens instead of the operation; returns what is to be raised once it is done."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
@@ -11,7 +11,18 @@ from coldframe.chat.room.faults import Faults
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT, Change, ChangeKind, NotThere, Record
 from coldframe.message.nodes import Attachment, Message
-from coldframe.ports.chat import Capabilities, Clock, Made, Maker, Person, Place, Reaction, Unreachable
+from coldframe.ports.chat import (
+    Capabilities,
+    Clock,
+    Denial,
+    Hindrance,
+    Made,
+    Maker,
+    Person,
+    Place,
+    Reaction,
+    Unreachable,
+)
 from coldframe.speech import room_words
 
 
@@ -59,6 +70,7 @@ class BotSide:
     async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
         """Makes the file and posts it as a message of its own."""
         self._reachable(place)
+        self.faults.refuse(place.id, Denial.NO_FILES)
         with self.faults.around("upload"):
             return self._already(key) or self._post_file(place, await self._make(attachment), key)
 
@@ -75,11 +87,13 @@ class BotSide:
 
     async def revise(self, place: Place, message_id: str, message: Message) -> None:
         with self.faults.around("revise"):
+            self.faults.refuse(place.id, Denial.CANT_CHANGE)
             self._own(place, message_id)
             self.log.change_card(message_id, message)
             self._tell("message", message_id)
 
     async def withdraw(self, place: Place, message_id: str) -> None:
+        self.faults.refuse(place.id, Denial.CANT_DELETE)
         with self.faults.around("withdraw"), suppress(Unreachable):  # gone already: what was wanted
             self._own(place, message_id)
             self.log.erase(message_id)
@@ -114,6 +128,19 @@ class BotSide:
             raise Unreachable("no such person in the room")
         return found
 
+    async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
+        self.faults.before("check")
+        named = self.log.channels().get(place.id)
+        denied = {what for what in Denial if self.faults.denies(what, place.id)}
+        if named is None or place.tenant != self.tenant:
+            denied.add(Denial.NOT_IN_CHANNEL)
+        here = [w for w in (Denial.NOT_IN_CHANNEL, Denial.NO_POST, Denial.NO_FILES) if w in denied]
+        away = [person for person in people if not self._is_open(Place(self.tenant, "direct", person))]
+        return (
+            *(Hindrance(what, channel=named or "") for what in here),
+            *(Hindrance(Denial.NO_DIRECT, person) for person in away),
+        )
+
     async def home(self, tenant: str, person_id: str, message: Message) -> None:
         self.faults.before("home")
         await self.person(tenant, person_id)
@@ -121,24 +148,31 @@ class BotSide:
         self._tell("home", person_id)
 
     def _reachable(self, place: Place) -> None:
-        person = self.log.person(place.id) if place.kind == "direct" else None
-        is_open = (
-            person is not None and not person.is_gone if place.kind == "direct" else place.id in self.log.channels()
-        )
-        if place.tenant != self.tenant or not is_open:
-            raise Unreachable("no such conversation in the room")
+        direct = place.kind == "direct"
+        self.faults.refuse(place.id, *([Denial.NO_DIRECT] if direct else [Denial.NOT_IN_CHANNEL, Denial.NO_POST]))
+        if not self._is_open(place):
+            gone = Denial.PERSON_GONE if direct else Denial.NOT_IN_CHANNEL
+            raise Unreachable("no such conversation in the room", gone)
         if place.thread is not None:
             self._existing(place, place.thread)
+
+    def _is_open(self, place: Place) -> bool:
+        if place.tenant != self.tenant or self.faults.denies(Denial.NO_DIRECT, place.id):
+            return False
+        if place.kind == "channel":
+            return place.id in self.log.channels()
+        person = self.log.person(place.id)
+        return person is not None and not person.is_gone
 
     def _existing(self, place: Place, message_id: str) -> Record:
         found = self.log.message(message_id)
         if found is None or found.gone or found.place.root() != place.root():
-            raise Unreachable("no such message in the conversation")
+            raise Unreachable("no such message in the conversation", Denial.MESSAGE_GONE)
         return found
 
     def _own(self, place: Place, message_id: str) -> None:
         if not self._existing(place, message_id).by_bot:
-            raise Unreachable("the bot may change its own messages only")
+            raise Unreachable("the bot may change its own messages only", Denial.CANT_CHANGE)
 
     # --- looking on -----------------------------------------------------------------------------------------
 

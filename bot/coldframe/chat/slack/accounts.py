@@ -17,7 +17,7 @@ from slack_sdk.oauth.installation_store.async_installation_store import AsyncIns
 from slack_sdk.web.async_client import AsyncWebClient
 from slack_sdk.web.async_slack_response import AsyncSlackResponse
 
-from coldframe.chat.slack.calls import Account, Accounts
+from coldframe.chat.slack.calls import SCOPES_HEADER, Account, Accounts, scopes_in
 from coldframe.chat.slack.inbound import Me
 from coldframe.chat.slack.manifest import SCOPES
 from coldframe.errors import ColdframeError
@@ -200,8 +200,7 @@ def _require_scopes(headers: Mapping[str, str]) -> None:
 
 def granted(headers: Mapping[str, str]) -> set[str] | None:
     """The scopes that Slack tells beside an answer; None when it tells none."""
-    named = {name.lower(): value for name, value in headers.items()}.get("x-oauth-scopes")
-    return None if named is None else {scope.strip() for scope in named.split(",") if scope.strip()}
+    return scopes_in({name.lower(): value for name, value in headers.items()}.get(SCOPES_HEADER.lower()))
 
 
 async def asked(made: AsyncWebClient, method: str, **arguments: Any) -> AsyncSlackResponse:

@@ -15,7 +15,7 @@ from typing import Any
 import aiohttp
 import structlog
 
-from coldframe.chat.slack import reading
+from coldframe.chat.slack import readiness, reading
 from coldframe.chat.slack.calls import Accounts, Calls, Refusal, outcome
 from coldframe.chat.slack.inbound import origin
 from coldframe.chat.slack.marks import (
@@ -37,6 +37,7 @@ from coldframe.ports.chat import (
     Capabilities,
     ChatError,
     Clock,
+    Hindrance,
     Maker,
     NotDelivered,
     OutcomeUnknown,
@@ -63,7 +64,9 @@ LONGEST_ALTERNATIVE = 1_000  # characters
 class SlackChat:
     """What one process does in all its workspaces."""
 
-    capabilities = Capabilities(longest_label=LONGEST_LABEL, longest_text=LONGEST_TEXT, most_blocks=MOST_BLOCKS)
+    capabilities = Capabilities(
+        longest_label=LONGEST_LABEL, longest_text=LONGEST_TEXT, most_blocks=MOST_BLOCKS, invitation="/invite @coldframe"
+    )
 
     def __init__(self, accounts: Accounts, session: aiohttp.ClientSession, clock: Clock, make: Maker) -> None:
         self.call = Calls(accounts, clock)
@@ -303,6 +306,10 @@ class SlackChat:
     async def person(self, tenant: str, person_id: str) -> Person:
         """The person as Slack knows them, remembered for some minutes."""
         return await self.people.person(tenant, person_id)
+
+    async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
+        """What would be refused in the channel and to these people."""
+        return await readiness.hindrances(self.call, self.channel_of, place, people)
 
     async def home(self, tenant: str, person_id: str, message: Message) -> None:
         """The person's own page; a workspace that has it switched off goes without."""

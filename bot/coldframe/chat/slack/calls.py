@@ -12,12 +12,14 @@ import aiohttp
 from slack_sdk.errors import SlackApiError, SlackClientError
 from slack_sdk.web.async_client import AsyncWebClient
 
+from coldframe.chat.slack.denials import denial_of
 from coldframe.chat.slack.inbound import Me
 from coldframe.chat.slack.pace import LONGEST_WAIT, Pace
 from coldframe.ports.chat import ChatError, Clock, NotDelivered, OutcomeUnknown, SlowDown, Unreachable
 
 TOO_FAST = frozenset({"ratelimited", "rate_limited", "message_limit_exceeded"})
 UNSURE = frozenset({"fatal_error", "internal_error", "service_unavailable", "request_timeout", "team_added_to_org"})
+SCOPES_HEADER = "X-OAuth-Scopes"
 PATIENCE = 2  # times
 """So often a read is made again at once: somebody may be waiting for a form, and a read asks for nothing."""
 
@@ -59,8 +61,8 @@ class Accounts(Protocol):
 class Refusal(Unreachable):
     """Slack said no; `code` is its own word for why."""
 
-    def __init__(self, method: str, code: str) -> None:
-        super().__init__(f"{method}: {code}")
+    def __init__(self, method: str, code: str, channel: str = "") -> None:
+        super().__init__(f"{method}: {code}", denial_of(method, code, channel))
         self.code = code
 
 
@@ -70,6 +72,11 @@ class Calls:
     def __init__(self, accounts: Accounts, clock: Clock) -> None:
         self.accounts = accounts
         self._pace = Pace(clock)
+        self._scopes: dict[str, str] = {}
+
+    def granted(self, tenant: str) -> set[str] | None:
+        """The scopes that Slack named beside its last answer; None where it named none."""
+        return scopes_in(self._scopes.get(tenant))
 
     async def __call__(self, tenant: str, method: str, *, lane: str = "", **arguments: Any) -> Mapping[str, Any]:
         """The answer's body. `lane` is the channel, for methods whose pace is per channel.
@@ -90,21 +97,33 @@ class Calls:
         try:
             answer = await getattr(account.client, method.replace(".", "_"))(**arguments)
         except (SlackClientError, aiohttp.ClientError, TimeoutError, OSError) as error:
-            raise self._told(error, tenant, method, lane) from None  # the original may quote what was sent
+            channel = str(arguments.get("channel") or arguments.get("channel_id") or "")
+            raise self._told(error, tenant, method, lane, channel) from None  # the original may quote what was sent
+        self._note_scopes(tenant, answer.headers)
         data = answer.data
         return data if isinstance(data, dict) else {}
 
-    def _told(self, error: Exception, tenant: str, method: str, lane: str) -> ChatError:
-        trouble = outcome(error, method)
+    def _note_scopes(self, tenant: str, headers: Mapping[str, str]) -> None:
+        named = headers.get(SCOPES_HEADER)
+        if named is not None:
+            self._scopes[tenant] = named
+
+    def _told(self, error: Exception, tenant: str, method: str, lane: str, channel: str) -> ChatError:
+        trouble = outcome(error, method, channel)
         if isinstance(trouble, SlowDown):
             self._pace.hold(tenant, method, lane, trouble.seconds)
         return trouble
 
 
-def outcome(error: Exception, method: str) -> ChatError:
+def scopes_in(named: str | None) -> set[str] | None:
+    """Scopes as Slack lists them in a header."""
+    return None if named is None else {scope.strip() for scope in named.split(",") if scope.strip()}
+
+
+def outcome(error: Exception, method: str, channel: str = "") -> ChatError:
     """What a failed call means: for sure not done, or not known; never the text of what was sent."""
     if isinstance(error, SlackApiError):
-        return _answered(error, method)
+        return _answered(error, method, channel)
     if isinstance(error, aiohttp.ClientConnectorError | aiohttp.ConnectionTimeoutError | aiohttp.InvalidURL):
         return NotDelivered(f"{method}: no connection ({type(error).__name__})")
     return _unsure(method, type(error).__name__)
@@ -115,7 +134,7 @@ def _unsure(method: str, why: str) -> ChatError:
     return kind(f"{method}: no answer ({why})")
 
 
-def _answered(error: SlackApiError, method: str) -> ChatError:
+def _answered(error: SlackApiError, method: str, channel: str) -> ChatError:
     response: Any = error.response
     status = int(getattr(response, "status_code", 0) or getattr(response, "status", 0))
     data = getattr(response, "data", None)
@@ -124,7 +143,7 @@ def _answered(error: SlackApiError, method: str) -> ChatError:
         return SlowDown(_pause(getattr(response, "headers", None) or {}))
     if status >= 500 or not code or code in UNSURE:
         return _unsure(method, code or f"status {status}")
-    return Refusal(method, code)
+    return Refusal(method, code, channel)
 
 
 def _pause(headers: Mapping[str, str]) -> float:
