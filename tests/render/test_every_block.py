@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import get_args
+from pathlib import Path
+from typing import get_args, get_type_hints
 
 import pytest
 
+import coldframe
 from coldframe.message import nodes
 from coldframe.message.nodes import Block, Inline, Line, Message, Paragraph, Theirs, line
 from coldframe.render.room import message_json, message_text
@@ -47,6 +50,23 @@ SURFACES: dict[str, Callable[[Message], str]] = {
 }
 RULES = {"the room as text": "---", "the room's page": '"rule"', "what Slack reads out": ""}
 """A dividing line says nothing, so each surface has its own sign of it."""
+
+
+PAGE = Path(coldframe.__file__).parent / "chat" / "room" / "page"
+
+
+def _cases(file: str, function: str) -> set[str]:
+    """The kinds that a function of the room's page tells apart."""
+    script = (PAGE / file).read_text(encoding="utf-8")
+    return set(re.findall(r'case "(\w+)":', script.split(f"function {function}(")[1].split("\nfunction ")[0]))
+
+
+def test_the_page_draws_every_kind_that_the_wire_can_carry() -> None:
+    """Its script knows every block and inline by name, and nothing besides; every field of a form has its control."""
+    assert _cases("card.js", "block") == {block.kind for block in BLOCKS.values()}
+    assert _cases("card.js", "inline") == {inline.kind for inline, _ in INLINES.values()}
+    controls = (PAGE / "forms.js").read_text(encoding="utf-8").split("const CONTROLS = {")[1]
+    assert set(re.findall(r"^  (\w+):", controls, re.MULTILINE)) == set(get_args(get_type_hints(nodes.Field)["shape"]))
 
 
 def test_there_is_a_sample_of_every_kind() -> None:

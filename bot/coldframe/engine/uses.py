@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.engine import Engine
-from coldframe.engine.intake import panel, texts
+from coldframe.engine.intake import bare_words, misplaced, panel, texts
 from coldframe.engine.people import personal, rereckoning
 from coldframe.engine.register import digest, funnel, leftovers, registering
 from coldframe.engine.reminding import rounds as round_reminders
@@ -55,6 +55,8 @@ USES = Uses(
         *(of_round(step.buttons) for step in _STEPS),
         of_round(voting.BUTTONS),
         texts.BUTTONS,
+        bare_words.BUTTONS,
+        misplaced.BUTTONS,
         course.BUTTONS,
         revealed_notes.BUTTONS,
         setup.BUTTONS,

@@ -28,8 +28,8 @@ def sentence(message: Message) -> str:
 
 def no_round() -> Message:
     return said(
-        "I have nothing open for you, so I did not keep that. `/coldframe` shows what you can do; `/coldframe new` in "
-        "a channel starts a round."
+        "I have nothing open for you, so I did not keep that. `/coldframe` shows what you can do, and stands before "
+        "every command; `/coldframe new` in a channel starts a round."
     )
 
 
@@ -42,13 +42,41 @@ def which_round(rounds: Sequence[tuple[str, str]], message: str, text: str) -> M
     return told(words, Quoted(theirs(text, 3000).text), offer(*buttons, drop), aside)
 
 
-def _for_round(round_id: str, name: str, message: str, text: str, rounds: int) -> Button:
+def _for_round(
+    round_id: str, name: str, message: str, text: str, rounds: int, action: str = "text.take", label: str = ""
+) -> Button:
     """Takes the text; where it is longer than buttons can carry, opens the form that it is to be pasted into."""
-    label = theirs(name, 60).text
+    name = theirs(name, 60).text
     carried = ButtonValue(text).pack().encode("utf-16-le")
     if len(carried) // 2 > min(MAX_CARRIED, MAX_CARRIED_TOGETHER // rounds):
-        return Button(f"Paste it into {label} …", "note.write", round_id)
-    return Button(label, "text.take", ButtonValue(round_id, (message, text)).pack(), says=f"It is for {label}")
+        return Button(f"Paste it into {name} …", "note.write", round_id)
+    return Button(label or name, action, ButtonValue(round_id, (message, text)).pack(), says=f"It is for {name}")
+
+
+def misplaced(rounds: Sequence[tuple[str, str]], message: str, text: str) -> Message:
+    """To somebody who wrote a note where everybody reads it, while notes are private."""
+    words = line(
+        "Did you mean this as a note? It stands in the channel, where everybody reads it, and notes are private until "
+        "the reveal. Shall I take it privately? If so, please delete yours in the channel."
+    )
+    several = len(rounds) > 1
+    buttons = tuple(
+        _for_round(
+            key, name, message, text, len(rounds), "text.private",
+            f"Take it privately for {theirs(name, 60).text}" if several else "Take it privately",
+        )
+        for key, name in rounds[:MAX_ROUNDS]
+    )  # fmt: skip
+    leave = Button("No, leave it", "text.leave", ButtonValue(rounds[0][0], (message,)).pack())
+    return told(words, Quoted(theirs(text, 3000).text), offer(*buttons, leave))
+
+
+def taken_privately() -> Message:
+    return said("Taken, for you alone until the reveal. Please delete your message in the channel now.")
+
+
+def left_in_the_channel() -> Message:
+    return said("All right, I leave it alone.")
 
 
 def text_taken(round_: Round, text: str) -> Message:
@@ -63,7 +91,7 @@ def no_round_takes(rounds: Sequence[tuple[str, str]], text: str) -> Message:
     """Several rounds are under way, and none of them is at a step that takes a text."""
     words = line(
         "None of your {n} ({names}) is at a step that takes a text, so I did not keep this. `/coldframe` shows "
-        "what you can do now.",
+        "what you can do now, and stands before every command.",
         n=count(len(rounds), "round"),
         names=theirs(", ".join(name for _, name in rounds), 200),
     )
@@ -142,7 +170,7 @@ def draft_changed() -> Message:
 def not_a_time_for_notes(round_: Round, text: str) -> Message:
     words = line(
         "{name} is at *{step}*, so I do not know what to do with this and did not keep it. `/coldframe` shows what you "
-        "can do now.",
+        "can do now, and stands before every command.",
         name=theirs(round_.name, 60),
         step=title(round_.step),
     )

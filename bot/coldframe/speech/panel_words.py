@@ -13,6 +13,7 @@ from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, TextFile, When, line
+from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import PAUSED, count, title
 from coldframe.speech.steps import WORDS
@@ -26,7 +27,7 @@ HELP = (
     ("`/coldframe digest`", "the lead's summary"),
     ("`/coldframe search WORDS`", "did we try that?"),
     ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),
-    ("`/coldframe close`, `extend`, `pause`, `resume`", "for the facilitator"),
+    ("`/coldframe close`, `extend`, `pause`, `resume`, `cancel`", "for the facilitator"),
     ("`/coldframe away until next Monday`", "I am away; `away off` ends it"),
     ("`/coldframe calendar`", "my dates for my calendar program: an address to subscribe to, and a new one"),
     ("`/coldframe hours`", "my working time and zone"),
@@ -55,6 +56,30 @@ def unknown(word: str, nearest: Sequence[str]) -> Message:
         words += line(" Did you mean {n}?", n=" or ".join(nearest))
     words += line(" `/coldframe help` lists everything. Nothing was changed.")
     return told(words)
+
+
+DOES = {
+    "close": "Close the step",
+    "pause": "Pause the round",
+    "cancel": "Cancel the round …",
+    "forget": "Delete what you hold about me …",
+}
+"""Words that others feel or that cannot be taken back: typed without the command they are asked about first."""
+
+
+def meant(word: str, message: str, text: str) -> Message:
+    """One question back about such a word, typed alone: the command, or a note of one word?"""
+    words = line("Is “{text}” the command, or a note? Nothing has happened yet.", text=theirs(text, 40))
+    value = ButtonValue(word, (message, text)).pack()
+    return told(words, offer(Button(DOES[word], "word.do", value), Button("It's a note", "word.note", value)))
+
+
+def was_a_command(word: str) -> Message:
+    return said("Taken as the command {word}.", word=Code(word))
+
+
+def was_a_note(text: str) -> Message:
+    return said("Taken as a note: “{text}”", text=theirs(text, 40))
 
 
 def plain_words(text: str) -> Message:

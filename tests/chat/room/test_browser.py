@@ -11,8 +11,9 @@ import pytest
 import pytest_asyncio
 
 from coldframe.chat.room.server import serve
-from coldframe.message.nodes import Message, Theirs, line
+from coldframe.message.nodes import Message, Paragraph, Rule, Theirs, line
 from tests.chat.room.samples import SampleRoom
+from tests.render.test_every_block import BLOCKS, INLINES, SAID
 
 pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
 
@@ -395,3 +396,17 @@ async def test_nothing_leaves_this_machine(site: Site) -> None:
     assert asked and all(
         url.startswith((f"http://localhost:{site.port}/", f"ws://localhost:{site.port}/")) for url in asked
     )
+
+
+async def test_every_kind_of_block_and_inline_is_drawn(site: Site) -> None:
+    """Each kind shows its word, and a dividing line is a line."""
+    page = await site.page("ada")
+    blocks = (*BLOCKS.values(), *(Paragraph((inline,)) for inline, _ in INLINES.values()))
+    await site.world.room.post(site.world.room.channel("growth"), Message(line("All kinds."), blocks), key="kinds")
+    card = page.locator(".card").filter(has_text="Caption")
+    await expect(card).to_have_count(1)
+    shown = await card.inner_text()
+    words = len([kind for kind in BLOCKS if kind is not Rule]) + sum(wanted == SAID for _, wanted in INLINES.values())
+    assert shown.count(SAID) == words
+    assert await card.locator("hr").count() == 1
+    assert await card.locator("time").count() == 1

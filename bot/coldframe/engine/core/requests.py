@@ -49,6 +49,11 @@ class Request:
         return MemberId(self.event.person)
 
     @property
+    def subject(self) -> str:
+        """What the value is about: a round or a trial by its id, or a word."""
+        return ButtonValue.unpack(self.value).subject
+
+    @property
     def parts(self) -> tuple[str, ...]:
         """What the value names, beyond the round or trial it is about."""
         return ButtonValue.unpack(self.value).rest

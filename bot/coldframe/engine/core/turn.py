@@ -18,7 +18,7 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial import life as trial_life
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import timetable, windows
+from coldframe.engine.core import first_word, timetable, windows
 from coldframe.engine.core.lookups import Told
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
@@ -211,8 +211,9 @@ class Turn:
 
     async def finish(self) -> None:
         """Writes what was gathered; called once, at the end of the turn."""
+        sends = await first_word.put_first(self.uow, self.kit.ids, self.sends)
         # If the clock was set back since, messages must not wait for it.
-        await self.uow.send(self.sends, min(self.now, self.kit.clock.now()))
+        await self.uow.send(sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)
         self.sends, self.dues = [], []
 

@@ -17,7 +17,7 @@ from coldframe.domain.state import Draft, Note, Round
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import Request, Uses
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.intake import panel, submissions, texts
+from coldframe.engine.intake import bare_words, misplaced, panel, submissions, texts
 from coldframe.engine.people import personal
 from coldframe.engine.reading import note_lines
 from coldframe.engine.trial import forecasts, ownership, weekly
@@ -85,9 +85,10 @@ async def _said(request: Request, what: Said) -> Reply | None:
     if event.place.kind == "channel":
         return await _said_in_channel(request, what)
     words = what.text.strip()
-    first = words.split(None, 1)[0].lower() if words else ""
-    if (what.mentioned and not texts.is_question(what.text)) or (first in request.uses.words and what.thread is None):
+    if what.mentioned and not texts.is_question(words) and not note_lines.is_signed(words):
         return await panel.ask(request, words)
+    if what.thread is None and words.lower() in request.uses.words:
+        return await bare_words.heard(request, what, words.lower())
     posted = await _thread_root(turn, event, what.thread)
     if await texts.suggested(turn, event, what, posted):
         return None
@@ -101,6 +102,8 @@ async def _said_in_channel(request: Request, what: Said) -> Reply | None:
     posted = await _thread_root(turn, event, what.thread)
     if (what.mentioned or posted is not None) and (round_ := await texts.suggested(turn, event, what, posted)):
         return Reply(note=answers.question_suggested(round_))
+    if await misplaced.offered(turn, event, what, posted):
+        return None
     return await panel.ask(request, what.text) if what.mentioned else None
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from coldframe.domain import checks
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.people.commands import Forget, Join, Leave
 from coldframe.domain.refusals import Because, Refused
@@ -21,8 +22,14 @@ from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
 from coldframe.ports.storage import Send
 from coldframe.speech import panel_words
+from coldframe.speech.round import forms
 
-OPENED_BY = {"hours.write": "hours.write", "me.away": "me.away", "register.search": "register.filter"}
+OPENED_BY = {
+    "hours.write": "hours.write",
+    "me.away": "me.away",
+    "register.search": "register.filter",
+    "round.cancel": "round.cancel",
+}
 """Forms that words ask for, with the button's action that opens each as well."""
 MOST_ROUNDS = 1000
 SHORTEST_QUOTE = 4  # characters by which a note can be named
@@ -127,6 +134,12 @@ async def _extend(request: Request) -> Reply | None:
 async def _pause(request: Request) -> Reply | None:
     round_ = await request.turn.act(await _the_round(request, "pause"), Pause(request.by))
     return request.shown(panel_words.rests(round_))
+
+
+async def _cancel(request: Request) -> Reply | None:
+    round_ = await _the_round(request, "cancel")
+    checks.facilitator(round_, request.by)
+    return Reply(form=forms.cancel(round_))
 
 
 async def _resume(request: Request) -> Reply | None:
@@ -270,6 +283,7 @@ WORDS: Answers = {
     "extend": _extend,
     "pause": _pause,
     "resume": _resume,
+    "cancel": _cancel,
     "away": _away,
     "hours": _hours,
     "calendar": _calendar,

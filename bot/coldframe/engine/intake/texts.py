@@ -33,7 +33,7 @@ async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None, l
         await _take(turn, event, await turn.round((fitting or started)[0].id), what.text, what.message, lever)
     elif fitting:
         words = answers.which_round(_named(fitting), what.message, what.text)
-        turn.answer(event.place.tenant, event.person, words, name=_question_name(event, what.message))
+        turn.answer(event.place.tenant, event.person, words, name=question_name(event.person, what.message))
     else:
         words = answers.no_round_takes(_named(started), what.text) if started else answers.no_round()
         turn.answer(event.place.tenant, event.person, words)
@@ -60,14 +60,22 @@ async def _take(turn: Turn, event: Inbound, round_: Round, text: str, message: s
 # --- the question which round is meant ---
 
 
-def _question_name(event: Inbound, message: str) -> str:
-    return MessageName("which", event.person, (message,)).pack()
+def question_name(person: str, message: str) -> str:
+    return MessageName("which", person, (message,)).pack()
 
 
 async def _chosen(request: RoundRequest) -> Reply:
+    return await taken(request, answers.text_taken(request.round, _carried(request)))
+
+
+def _carried(request: RoundRequest) -> str:
+    """The text that the button holds. Older ones hold it as it was written, a "|" in it included."""
+    return "|".join(request.parts[1:])
+
+
+async def taken(request: RoundRequest, outcome: Message) -> Reply:
     """Takes the text for the round of the button, once. Where it fits no longer, the question with the text stays."""
-    # Older buttons hold the text as it was written, a "|" in it included.
-    message, text = request.part(0), "|".join(request.parts[1:])
+    message, text = request.part(0), _carried(request)
     if request.round.step not in (Step.NOTES, Step.QUESTIONS if is_question(text) else Step.NOTES):
         raise Refused(Because.TOO_LATE, step=request.round.step, wanted=Step.NOTES)
     for other in await rounds_in_notes(request.turn, request.event):
@@ -75,23 +83,23 @@ async def _chosen(request: RoundRequest) -> Reply:
             request.turn.answer(other.tenant, request.by, answers.text_taken_already(other))
             return Reply()
     await _take(request.turn, request.event, request.round, text, message, None)
-    _settle(request.turn, request.event, message, answers.text_taken(request.round, text))
+    settle(request.turn, request.event, message, outcome)
     return Reply()
 
 
 async def _dropped(request: RoundRequest) -> Reply:
-    _settle(request.turn, request.event, request.part(0), answers.draft_dropped())
+    settle(request.turn, request.event, request.part(0), answers.draft_dropped())
     return Reply()
 
 
-def _settle(turn: Turn, event: Inbound, message: str, words: Message) -> None:
+def settle(turn: Turn, event: Inbound, message: str, words: Message) -> None:
     """The question goes, and its buttons with it."""
     place = Place(event.place.tenant, "direct", event.person)
-    turn.revise(_question_name(event, message), place, words)
+    turn.revise(question_name(event.person, message), place, words)
 
 
 async def _is_asked(turn: Turn, event: Inbound, message: str) -> bool:
-    return event.place.kind == "direct" and await turn.uow.knows_message(_question_name(event, message))
+    return event.place.kind == "direct" and await turn.uow.knows_message(question_name(event.person, message))
 
 
 async def asked_anew(turn: Turn, event: Inbound, what: Edited) -> bool:
@@ -100,7 +108,7 @@ async def asked_anew(turn: Turn, event: Inbound, what: Edited) -> bool:
         return False
     fitting = _fitting(await turn.uow.heads(event.place.tenant, member=event.person), what.text)
     if fitting:
-        _settle(turn, event, what.message, answers.which_round(_named(fitting), what.message, what.text))
+        settle(turn, event, what.message, answers.which_round(_named(fitting), what.message, what.text))
     return bool(fitting)
 
 
@@ -108,7 +116,7 @@ async def thrown_away(turn: Turn, event: Inbound, message: str) -> bool:
     """A message that still waits for its round was deleted."""
     asked = await _is_asked(turn, event, message)
     if asked:
-        _settle(turn, event, message, answers.draft_dropped())
+        settle(turn, event, message, answers.draft_dropped())
     return asked
 
 

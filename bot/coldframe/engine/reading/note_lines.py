@@ -39,6 +39,16 @@ def read_notes(
     return (_read(text.strip(), levers, in_thread_of),) if text.strip() else ()
 
 
+def is_signed(text: str) -> bool:
+    """Whether a text begins like a note, with its sign."""
+    return _SIGN.match(text) is not None
+
+
+def names_its_place(text: str, levers: Sequence[tuple[LeverId, str]]) -> bool:
+    """Whether a text can hardly be anything but notes of this round: sign and lever, as in `- retention: ...`."""
+    return is_signed(text) and any(heard.clear for heard in read_notes(text, levers))
+
+
 def _joined(lines: Sequence[str]) -> list[str]:
     """A line without a sign carries on the one above it, an empty one too: nothing inside a note is altered."""
     out: list[str] = []

@@ -84,7 +84,8 @@ async def tell_deputy(turn: Turn, due: Due) -> None:
         return
     role = rules.RULES[round_.step].decides
     deputy = round_.roles.deputy(role) if role else None
-    if role is not None and deputy is not None and role not in round_.roles.handed_over:
+    if role is not None and deputy in round_.active() and role not in round_.roles.handed_over:
+        assert deputy is not None
         words = prompts.deputy_heads_up(round_, role.value, round_.name_of(round_.roles.acting(role)))
         turn.answer(round_.tenant, deputy, words)
 

@@ -18,6 +18,7 @@ from coldframe.speech.trial import owner_words, review_words, trial_words
 
 Said = Callable[[Turn, Trial, str], Awaitable[Message]]
 """What is said: (turn, trial, the week, person or number it is about)."""
+OF_THE_FACILITATOR = ("unowned", "unanswered", "close")
 Needed = Callable[[Turn, Trial, Word], Awaitable[bool]]
 
 
@@ -25,12 +26,20 @@ async def carry_out(turn: Turn, due: Due) -> None:
     """A word's moment has come: say it if it is still needed and may be said now; else move or drop it."""
     word = Word.unpack(due.occurrence)
     trial = await turn.uow.trial(due.subject)
-    if trial is None or not await _needed(turn, trial, word):
+    if trial is not None and word.person not in trial.people:
+        _pass_on(turn, trial, word, due)
+    elif trial is None or not await _needed(turn, trial, word):
         await turn.uow.count("reminders dropped")
     elif word.what == "tell":
         _tell_of_missed_weeks(turn, trial, word.key)
     else:
         await _say_or_move(turn, trial, word, due)
+
+
+def _pass_on(turn: Turn, trial: Trial, word: Word, due: Due) -> None:
+    """Whoever has left hears no more; what waits for a decision goes to whoever facilitates now."""
+    if word.what in OF_THE_FACILITATOR and trial.facilitator in trial.people:
+        word_later(turn, trial, trial.facilitator, word.what, word.key, due.at)
 
 
 async def _say_or_move(turn: Turn, trial: Trial, word: Word, due: Due) -> None:

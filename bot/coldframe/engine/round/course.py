@@ -230,8 +230,9 @@ async def _forgotten(turn: Turn, before: Round, after: Round, fact: PersonForgot
 
 
 async def _stuck(turn: Turn, before: Round, after: Round, fact: GotStuck) -> None:
-    facilitator = after.roles.acting(Role.FACILITATOR)
-    for member in dict.fromkeys((facilitator, after.roles.deputy(Role.FACILITATOR) or facilitator)):
+    hear = (after.roles.acting(Role.FACILITATOR), after.roles.deputy(Role.FACILITATOR))
+    for member in [m for m in dict.fromkeys(hear) if m in after.active()]:
+        assert member is not None
         turn.tell(after, member, "stuck", prompts.stuck(after, fact.came_in, fact.quorum), rest=(after.step.value,))
 
 

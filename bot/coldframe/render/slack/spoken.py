@@ -57,6 +57,10 @@ def _sentences(block: Element) -> Iterator[str]:
         case "actions":
             labels = ", ".join(escaped(button["text"]["text"]) for button in block["elements"])
             yield f"{surface.BUTTONS}: {labels}"
+        case "divider":
+            return
+        case other:
+            raise AssertionError(f"a block of the type {other} is not read out")
 
 
 def _rich_sentences(parts: Sequence[Element]) -> Iterator[str]:

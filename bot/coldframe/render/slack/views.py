@@ -6,8 +6,8 @@ The block of a field carries the field's name as its id, so that an answer's err
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, assert_never
 
 from coldframe.message.nodes import Field, Form, Message, Option
 from coldframe.render.slack.blocks import BlockKit, Unrenderable, page_blocks, paragraph
@@ -62,10 +62,30 @@ def _input(field: Field) -> BlockKit:
         "type": "input",
         "block_id": field.name,
         "label": _text(field.label, LONGEST_FIELD_LABEL),
-        "element": _SHAPES[field.shape](field) | {"action_id": INPUT},
+        "element": _element(field) | {"action_id": INPUT},
         "optional": not field.required,
     }
     return block | ({"hint": _text(field.hint, LONGEST_FIELD_LABEL)} if field.hint else {})
+
+
+def _element(field: Field) -> Element:
+    match field.shape:
+        case "text" | "long":
+            return _typed(field, multiline=field.shape == "long")
+        case "number":
+            return _number(field)
+        case "date":
+            return _date(field)
+        case "choice":
+            return _choice(field)
+        case "choices":
+            return _choices(field)
+        case "person":
+            return _person(field)
+        case "tick":
+            return _tick(field)
+        case _:
+            assert_never(field.shape)
 
 
 def _text(text: str, most: int) -> Element:
@@ -148,15 +168,3 @@ def _option(option: Option) -> Element:
         rest = label[len(element["text"]["text"]) - 1 :].strip()
         element["description"] = _text(f"…{rest}", LONGEST_OPTION)
     return element
-
-
-_SHAPES: dict[str, Callable[[Field], Element]] = {
-    "text": lambda field: _typed(field, multiline=False),
-    "long": lambda field: _typed(field, multiline=True),
-    "number": _number,
-    "date": _date,
-    "choice": _choice,
-    "choices": _choices,
-    "person": _person,
-    "tick": _tick,
-}

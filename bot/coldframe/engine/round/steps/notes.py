@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.notes import (
@@ -19,7 +17,7 @@ from coldframe.domain.round.notes import (
     WriteNote,
 )
 from coldframe.domain.state import Round
-from coldframe.engine.core import members, timetable
+from coldframe.engine.core import timetable
 from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
@@ -27,7 +25,6 @@ from coldframe.engine.reading.note_lines import looks_long
 from coldframe.engine.round.steps.play import Asking, StepPlay, post_card, repeats_nothing
 from coldframe.message.nodes import Form
 from coldframe.speech import answers
-from coldframe.speech.people import time_words
 from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, results
 
 # --- opening ---
@@ -42,24 +39,11 @@ async def _open(turn: Turn, round_: Round) -> None:
 
 
 async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
-    """The first word, the question, a prompt for each lever, and the person's own list."""
-    await _first_word(turn, round_, member)
+    """The question, a prompt for each lever, and the person's own list."""
     turn.tell(round_, member, "ask", prompts.notes_intro(round_, member), rest=(Step.NOTES.value,))
     for lever, _ in round_.settings.levers:
         turn.tell(round_, member, "prompt", prompts.lever_prompt(round_, lever), rest=(lever,))
     turn.tell(round_, member, "mine", prompts.my_notes(round_, member))
-
-
-async def _first_word(turn: Turn, round_: Round, member: MemberId) -> None:
-    """Once per person: what is kept about them, and what working time was assumed."""
-    record = await turn.uow.member(round_.tenant, member)
-    if record is None or record.told_privacy:
-        return
-    calendar = members.calendar_of(record)
-    doubted = members.doubted_zone(record)
-    doubt = time_words.zone_unknown(doubted.doubted or "", doubted.nearest) if doubted is not None else ()
-    turn.answer(round_.tenant, member, prompts.first_word(members.hours_words(calendar), doubt))
-    await turn.uow.save_member(replace(record, told_privacy=True))
 
 
 # --- buttons and forms ---
