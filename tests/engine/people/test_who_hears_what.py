@@ -11,7 +11,7 @@ import pytest
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.people.commands import Join, Leave
-from coldframe.domain.round.commands.course import Start
+from coldframe.domain.round.moves import Start
 from coldframe.ports.chat import Person
 from coldframe.ports.storage import Due, Member
 from tests.domain.play import DD, FD, D, F
