@@ -8,6 +8,7 @@ import os
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -26,6 +27,7 @@ from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Clock, Ids, Inbound, Reply
 from coldframe.render.artefacts import Draughtsman, Workshop
 from coldframe.store.database import open_database
+from coldframe.store.keys import WrongSecret, check_secret, compare_secret
 from coldframe.store.migrate import is_known, upgrade
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
@@ -60,13 +62,17 @@ class _NotYet:
 
 
 async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", durable: bool = True) -> SqlStore:
-    """The database at its newest schema. Raises NoDatabase."""
-    database = open_database(url, durable=durable)
-    file = database.url.database if database.dialect == "sqlite" else None
-    if file and not Path(file).absolute().parent.is_dir():  # SQLite would say only that it cannot open the file
+    """The database at its newest schema, for this process alone where it is a file.
+
+    Raises NoDatabase, InUse, WrongSecret, SchemaTooNew.
+    """
+    where, seal = make_url(url), Seal(secret)
+    if where.get_backend_name() == "sqlite" and where.database and not Path(where.database).absolute().parent.is_dir():
         raise NoDatabase(f"the database {url} does not answer (its folder is missing)")
+    database = open_database(url, durable=durable, alone=True)
     try:
         await upgrade(database)
+        await check_secret(database, seal, SystemClock().now())
     except (DBAPIError, OSError) as problem:
         await database.close()
         shown = database.url.render_as_string(hide_password=True)
@@ -74,7 +80,7 @@ async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", d
     except BaseException:
         await database.close()
         raise
-    store = SqlStore(database, Seal(secret), owner=owner, new_key=lambda: ids.new("k"))
+    store = SqlStore(database, seal, owner=owner, new_key=lambda: ids.new("k"))
     await store.take_over()
     return store
 
@@ -154,14 +160,15 @@ def seal_secret(settings: Settings) -> bytes:
 async def reading(settings: Settings) -> AsyncIterator[SqlStore]:
     """The database for a look beside a running bot: no claim is taken over, nothing is upgraded, no file is made.
 
-    Raises NoSecret, or NoDatabase when there is none of this release.
+    Raises NoSecret, WrongSecret, or NoDatabase when there is none of this release.
     """
     url = make_url(settings.database)
     if url.get_backend_name() == "sqlite" and not Path(url.database or "").is_file():
         raise NoDatabase(f"there is no database at {url.database}")
-    database = open_database(settings.database, read_only=True)
-    store = SqlStore(database, Seal(seal_secret(settings)), owner="reader", new_key=lambda: RandomIds().new("k"))
+    seal, database = Seal(seal_secret(settings)), open_database(settings.database, read_only=True)
+    store = SqlStore(database, seal, owner="reader", new_key=lambda: RandomIds().new("k"))
     try:
+        await compare_secret(database, seal)
         yield store
     except DBAPIError as error:
         raise NoDatabase("the database has not the tables of this release; start the bot once") from error
@@ -246,7 +253,8 @@ async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[F
     """What `doctor` looks at: (name, ok | warning | broken, detail, what to do). Never raises; shows no secret."""
     from coldframe.chat.slack.checkup import check_slack  # heavy: Slack's framework
 
-    findings = [_zones_finding(), _secret_finding(settings), await _database_finding(settings)]
+    findings = [_zones_finding(), await _database_finding(settings)]
+    findings.insert(1, await _secret_finding(settings, fits=findings[1][1] == "ok"))
     options = slack_options(settings)
     if options.many:
         findings.append(await _keys_finding(settings, options))
@@ -262,10 +270,27 @@ def _zones_finding() -> Finding:
         return ("time zone data", "broken", "cannot be read", str(NoZoneData()))
 
 
-def _secret_finding(settings: Settings) -> Finding:
+async def _secret_finding(settings: Settings, *, fits: bool) -> Finding:
+    """`fits`: there is a database to try it on."""
     if settings.secret is None:
         return ("secret", "broken", "COLDFRAME_SECRET is missing", str(NoSecret()))
-    return ("secret", "ok", "is set; keep it with the backups", "")
+    try:
+        since = await secret_since(settings) if fits else None
+    except WrongSecret as wrong:
+        return ("secret", "broken", "is not the one that the database was made with", " ".join(str(wrong).split()))
+    except NoDatabase:
+        since = None  # there is no table yet that would tell
+    tried = f"is the database's own since {since:%Y-%m-%d}" if since else "is set"
+    return ("secret", "ok", f"{tried}; keep it, and not beside the back-ups", "")
+
+
+async def secret_since(settings: Settings) -> datetime | None:
+    """Since when the database has the secret of the settings; None where that was never noted. Changes nothing.
+
+    Raises WrongSecret, NoSecret, NoDatabase.
+    """
+    async with reading(settings) as store:
+        return await compare_secret(store.database, Seal(seal_secret(settings)))
 
 
 async def _database_finding(settings: Settings) -> Finding:

@@ -5,13 +5,16 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import sqlalchemy
 from sqlalchemy import URL, CursorResult, Executable, create_engine, event
 from sqlalchemy.engine import make_url
 
+from coldframe.private_files import keep_private
 from coldframe.store.connection import Connection, Database
+from coldframe.store.holding import Hold
 
 if TYPE_CHECKING:
     from sqlalchemy.ext.asyncio import AsyncEngine
@@ -19,16 +22,18 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 
-def open_database(url: str, *, durable: bool = True, read_only: bool = False) -> Database:
+def open_database(url: str, *, durable: bool = True, read_only: bool = False, alone: bool = False) -> Database:
     """The database at `sqlite:///file` or `postgresql+asyncpg://...`.
 
     `durable=False` keeps SQLite at synchronous=NORMAL: safe against a killed process, the last commits may be lost
     with the power. `read_only` looks into SQLite's file beside the bot that writes it, and never holds that bot up.
+    `alone` keeps every other process that would write from the file. Raises InUse.
     Text of people never appears in error messages (hide_parameters).
     """
     parsed = make_url(url)
     if parsed.get_backend_name() == "sqlite":
-        return SqliteFile(parsed.set(drivername="sqlite"), "FULL" if durable else "NORMAL", read_only=read_only)
+        sqlite = parsed.set(drivername="sqlite")
+        return SqliteFile(sqlite, "FULL" if durable else "NORMAL", read_only=read_only, alone=alone)
     from coldframe.store.server import PostgresServer  # late: a bot with a file does without a third of SQLAlchemy
 
     return PostgresServer(parsed)
@@ -42,8 +47,12 @@ class SqliteFile:
 
     dialect = "sqlite"
 
-    def __init__(self, url: URL, synchronous: str, *, read_only: bool) -> None:
+    def __init__(self, url: URL, synchronous: str, *, read_only: bool, alone: bool) -> None:
         self.url = url
+        file = Path(url.database) if url.database and url.database != ":memory:" else None
+        self._hold = Hold(file) if file and alone else None
+        if file and not read_only and file.absolute().parent.is_dir():
+            keep_private(file)
         self._engine = _sqlite_engine(url, synchronous, read_only=read_only)
         self.engine: sqlalchemy.Engine | AsyncEngine = self._engine
         # A deferred transaction that read first fails at once when it writes; who only reads never holds up a writer.
@@ -71,11 +80,17 @@ class SqliteFile:
                     connection.exec_driver_sql(begin)
                 yield _InLoop(connection)
 
+    async def be_alone(self) -> None:
+        """Whoever opened it alone is."""
+
     async def close(self) -> None:
         if self._connection is not None:
             self._connection.close()
             self._connection = None
         self._engine.dispose()
+        if self._hold is not None:
+            self._hold.release()
+            self._hold = None
 
 
 class _InLoop:

@@ -282,3 +282,12 @@ teams = Table(
     Column("doc", Text, nullable=False),
     PrimaryKeyConstraint("tenant", "team"),
 )
+
+# What tells whether the secret is the one that the database was made with.
+safeguards = Table(
+    "safeguards",
+    metadata,
+    Column("name", String(80), primary_key=True),
+    Column("body", LargeBinary, nullable=False),
+    Column("at", Instant, nullable=False),
+)

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 from coldframe.chat.room import rows
@@ -21,6 +22,7 @@ from coldframe.chat.room.schema import BARE_EMOJI, SCHEMA, VERSION
 from coldframe.message.emoji import by_name
 from coldframe.message.nodes import Form, Message
 from coldframe.ports.chat import Person, Place, Reaction
+from coldframe.private_files import keep_private
 
 
 class Log:
@@ -28,6 +30,8 @@ class Log:
 
     def __init__(self, path: str = ":memory:", *, tenant: str = "room") -> None:
         self.tenant = tenant
+        if path != ":memory:":
+            keep_private(Path(path))
         self._db = sqlite3.connect(path, isolation_level=None, cached_statements=256)
         self._db.execute("pragma locking_mode=exclusive")
         self._db.execute("pragma journal_mode=wal")

@@ -1,0 +1,117 @@
+"""The secret that a database was made with: another one is refused before anything is written under it, and one is
+changed for another at one stroke."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy
+from sqlalchemy import select, update
+
+from coldframe.errors import ColdframeError
+from coldframe.store import tables as t
+from coldframe.store.connection import Connection, Database
+from coldframe.store.rounds import read_mark
+from coldframe.store.sealing import CannotUnseal, Seal
+
+CHECK = "secret"
+_PLAIN = b"coldframe"
+
+
+class WrongSecret(ColdframeError):
+    """The database was made with another COLDFRAME_SECRET. Nothing was changed.
+
+    Start the bot with that one; `coldframe keys rotate` puts another in its place.
+    """
+
+
+async def check_secret(database: Database, seal: Seal, now: datetime) -> None:
+    """To be called before anything is written. A database that has no check yet gets one. Raises WrongSecret."""
+    try:
+        async with database.transaction() as db:
+            if not await _checked(db, seal):
+                await _try_one_of_each(db, seal)
+                await db.execute(t.safeguards.insert().values(name=CHECK, body=_check_of(seal), at=now))
+    except CannotUnseal:
+        raise WrongSecret from None
+
+
+async def compare_secret(database: Database, seal: Seal) -> datetime | None:
+    """Since when the database has this secret; None where that was never noted. Changes nothing. Raises WrongSecret."""
+    async with database.looking() as db:
+        row = (await db.execute(select(t.safeguards).where(t.safeguards.c.name == CHECK))).first()
+    if row is None:
+        return None
+    try:
+        seal.open(CHECK, row.body)
+    except CannotUnseal:
+        raise WrongSecret from None
+    since: datetime = row.at
+    return since
+
+
+def _check_of(seal: Seal) -> bytes:
+    return seal.close(CHECK, _PLAIN)
+
+
+async def _checked(db: Connection, seal: Seal) -> bool:
+    body = (await db.execute(select(t.safeguards.c.body).where(t.safeguards.c.name == CHECK))).scalar()
+    return body is not None and bool(seal.open(CHECK, body))
+
+
+async def _try_one_of_each(db: Connection, seal: Seal) -> None:
+    """What an earlier release sealed tells whether the secret is the one. Raises CannotUnseal."""
+    for table, name, column, _ in SEALED:
+        row = (await db.execute(select(table).limit(1))).mappings().first()
+        if row is not None:
+            seal.open(name(row), row[column])
+
+
+# --- another secret ---
+
+
+Row = Mapping[Any, Any]
+
+
+def _as_it_was(row: Row, plain: bytes, seal: Seal) -> Row:
+    return {}
+
+
+def _voter_anew(row: Row, plain: bytes, seal: Seal) -> Row:
+    """The voter is a hash by the secret, and told in the sealed mark."""
+    return {"voter": seal.tag(row["round_id"], row["ballot"], read_mark(plain)[0])}
+
+
+SEALED: tuple[tuple[sqlalchemy.Table, Callable[[Row], str], str, Callable[[Row, bytes, Seal], Row]], ...] = (
+    (t.sealed, lambda r: f"{r['round_id']}/{r['kind']}/{r['item']}", "body", _as_it_was),
+    (t.votes, lambda r: f"{r['round_id']}/{r['ballot']}/{r['voter']}/{r['slot']}", "body", _voter_anew),
+    (t.outbox, lambda r: "outbox", "body", _as_it_was),
+    (t.trials, lambda r: f"trial/{r['id']}", "private", _as_it_was),
+)
+"""All that is sealed: table, what a row's seal is bound to, the sealed column, what else follows from the secret."""
+
+
+async def change_secret(database: Database, before: Seal, after: Seal, now: datetime) -> int:
+    """Seals everything anew, or nothing; no process of the bot may run. Returns how many texts. Raises WrongSecret."""
+
+    def work(connection: sqlalchemy.Connection) -> int:
+        changed = sum(_reseal(connection, entry, before, after) for entry in SEALED)
+        connection.execute(t.safeguards.delete().where(t.safeguards.c.name == CHECK))
+        connection.execute(t.safeguards.insert().values(name=CHECK, body=_check_of(after), at=now))
+        return changed
+
+    await check_secret(database, before, now)
+    return await database.run(work)
+
+
+def _reseal(connection: sqlalchemy.Connection, entry: Any, before: Seal, after: Seal) -> int:
+    table, name, column, anew = entry
+    rows = connection.execute(select(table)).mappings().all()
+    for row in rows:
+        plain = before.open(name(row), row[column])
+        changes = dict(anew(row, plain, after))
+        changes[column] = after.close(name({**row, **changes}), plain)
+        connection.execute(update(table).where(*(key == row[key.name] for key in table.primary_key)).values(changes))
+    return len(rows)
