@@ -11,7 +11,11 @@ import coldframe
 from coldframe.domain.refusals import Because
 from coldframe.speech.refusals import WORDS
 
-MADE_THERE = {Because.NO_FREE_PLACE: {"free"}}
+MADE_THERE = {
+    Because.NO_FREE_PLACE: {"free"},
+    Because.NOT_IN_CHANNEL: {"there", "let_in"},
+    Because.MAY_NOT_POST: {"there"},
+}
 """Parts that the sentence makes of other facts."""
 
 

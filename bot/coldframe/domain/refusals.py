@@ -30,6 +30,8 @@ class Because(StrEnum):
     LOCKED = "ballot is locked"
     ALREADY_EXTENDED = "no more extensions"
     # setup
+    NOT_IN_CHANNEL = "the bot is not in the channel"
+    MAY_NOT_POST = "the bot may not post in the channel"
     TOO_FEW_PEOPLE = "too few people"
     TOO_MANY_PEOPLE = "too many people"
     NO_QUESTION = "no guiding question"

@@ -7,7 +7,7 @@ from datetime import datetime
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Line, Message, Quoted, When, line
+from coldframe.message.nodes import Code, Line, Message, Quoted, When, line
 from coldframe.message.saying import paragraph, told
 from coldframe.speech.names import title
 
@@ -29,6 +29,9 @@ WORDS: dict[Because, str] = {
     Because.ENDED: "This round has ended. `/coldframe new` starts another.",
     Because.LOCKED: "Your ballot is locked, so it stays as it is.",
     Because.ALREADY_EXTENDED: "This step was extended {most} times already; more is not possible.",
+    Because.NOT_IN_CHANNEL: "I am not in {there}. {let_in}",
+    Because.MAY_NOT_POST: "I may not post in {there}, so nothing was started. Ask whoever runs it to let me, then do "
+    "this again.",
     Because.TOO_FEW_PEOPLE: (
         "A round needs at least {fewest} people; with {people} nothing in it could be secret or unsigned. Add people "
         "and start again."
@@ -114,7 +117,19 @@ def _parts(refused: Refused) -> dict[str, Line]:
         parts["free"] = (
             line(" A place is free on {d}.", d=When(free_on, "day")) if isinstance(free_on, datetime) else ()
         )
+    if refused.code in (Because.NOT_IN_CHANNEL, Because.MAY_NOT_POST):
+        channel = str(refused.facts["channel"])
+        parts["there"] = line("*#{name}*", name=theirs(channel, 80)) if channel else line("the team's channel")
+    if refused.code is Because.NOT_IN_CHANNEL:
+        parts["let_in"] = let_in(str(refused.facts["invitation"]))
     return parts
+
+
+def let_in(invitation: str) -> Line:
+    """How the bot gets into a channel."""
+    if not invitation:
+        return line("Add me to it, then do this again.")
+    return line("Type {invitation} there, then do this again.", invitation=Code(invitation))
 
 
 def _part(name: str, value: object) -> Line:

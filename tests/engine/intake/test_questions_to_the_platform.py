@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,7 +13,19 @@ import pytest
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import front_door
-from coldframe.ports.chat import Commanded, Happening, Inbound, Joined, NotDelivered, Person, Place, Pressed, Submitted
+from coldframe.ports.chat import (
+    Capabilities,
+    Commanded,
+    Happening,
+    Hindrance,
+    Inbound,
+    Joined,
+    NotDelivered,
+    Person,
+    Place,
+    Pressed,
+    Submitted,
+)
 from coldframe.store.database import SqliteFile
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import for_tests
@@ -29,6 +41,7 @@ class Asked:
     """A platform that notes whether the store's one writer was kept waiting while it was asked."""
 
     store: SqlStore
+    capabilities = Capabilities()
     questions: list[str] = field(default_factory=list)
     away: bool = False
 
@@ -39,6 +52,10 @@ class Asked:
     async def person(self, tenant: str, person: str) -> Person:
         self._note("person")
         return Person(person, person.title())
+
+    async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
+        self._note("check")
+        return ()
 
     def _note(self, question: str) -> None:
         assert isinstance(self.store.database, SqliteFile)
@@ -68,11 +85,11 @@ async def there(tmp_path: Path) -> AsyncIterator[There]:
 
 
 async def test_a_round_is_set_up_with_nobody_waiting_for_the_platform(there: There) -> None:
-    """The setup's form and its answer ask for the channel's people before they begin to write, once each."""
+    """The setup's form and its answer ask for the channel and its people before they begin to write, once each."""
     form = (await there.happens(Commanded("new"))).form
     assert form is not None
     await there.happens(Submitted("round.new", form.value, NEW))
-    assert there.platform.questions == ["members", "members"]
+    assert there.platform.questions == ["check", "members", "members", "check"]
     async with there.store.begin() as uow:
         (head,) = await uow.heads("t", channel="growth")
         round_ = await uow.round(head.id)

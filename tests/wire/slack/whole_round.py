@@ -86,6 +86,18 @@ class Team:
 
     async def set_up(self) -> None:
         """The facilitator starts the round as anybody would: the command, the form, the button."""
+        await self.propose()
+        await self.press_start()
+
+    async def press_start(self) -> None:
+        """The newest button that starts the round."""
+        starter = self.scenario.roles.facilitator
+        seen, button = self._offers(starter, "round.start")[-1]
+        await self.screen.press(starter, seen.id, "round.start", button.value)
+        await self.settle()
+
+    async def propose(self) -> None:
+        """The command, and the form sent."""
         await self.engine.act("test/hours", self._hours)
         scenario, roles = self.scenario, self.scenario.roles
         starter = self.people[roles.facilitator]
@@ -109,9 +121,6 @@ class Team:
             },
         )
         await self.until(lambda: self._offers(roles.facilitator, "round.start"))
-        seen, button = self._offers(roles.facilitator, "round.start")[0]
-        await self.screen.press(roles.facilitator, seen.id, "round.start", button.value)
-        await self.settle()
 
     async def _hours(self, turn: Turn) -> None:
         """What these people told the bot in earlier rounds: when each of them works."""

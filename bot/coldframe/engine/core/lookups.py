@@ -8,17 +8,51 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
+from typing import Any, Protocol, TypeVar
 
+from coldframe.domain.refusals import Because, Refused
 from coldframe.errors import ColdframeError
-from coldframe.ports.chat import Chat, Person, Place, Reply
+from coldframe.ports.chat import Chat, Denial, Hindrance, Person, Place, Unreachable
+
+Result = TypeVar("Result")
+
+
+class Question(Protocol):
+    """Something that only the platform knows. Two that are equal have one answer."""
+
+    async def ask(self, chat: Chat) -> Any: ...
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
-    """Who is in the channel or, with `person`, what the platform knows of them."""
+class Members:
+    """Who is in the channel."""
 
     place: Place
-    person: str | None = None
+
+    async def ask(self, chat: Chat) -> tuple[Person, ...]:
+        return await chat.members(self.place)
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What the platform knows of a person."""
+
+    place: Place
+    person: str
+
+    async def ask(self, chat: Chat) -> Person:
+        return await chat.person(self.place.tenant, self.person)
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What would keep the bot from its work in the channel and with these people."""
+
+    place: Place
+    people: tuple[str, ...]
+
+    async def ask(self, chat: Chat) -> tuple[Hindrance, ...]:
+        return await chat.check(self.place, self.people)
 
 
 class Unasked(ColdframeError):
@@ -33,29 +67,47 @@ class Unasked(ColdframeError):
 class Told:
     """What the platform has answered for one turn."""
 
-    answers: dict[Question, tuple[Person, ...]] = field(default_factory=dict)
+    answers: dict[Question, Any] = field(default_factory=dict)
 
     def members(self, place: Place) -> tuple[Person, ...]:
-        """Everybody in the channel. Raises Unasked."""
-        return self._answer(Question(place.root()))
+        """Everybody in the channel. Raises Unasked, and Refused where the bot was not let in."""
+        found: tuple[Person, ...] = self._answer(Members(place.root()))
+        return found
 
     def person(self, place: Place, person: str) -> Person:
         """The person as the platform knows them. Raises Unasked."""
-        return self._answer(Question(place.root(), person))[0]
+        found: Person = self._answer(Known(place.root(), person))
+        return found
 
-    def _answer(self, question: Question) -> tuple[Person, ...]:
+    def hindrances(self, place: Place, people: tuple[str, ...]) -> tuple[Hindrance, ...]:
+        """What would be refused there and to these people. Raises Unasked."""
+        found: tuple[Hindrance, ...] = self._answer(Checked(place.root(), people))
+        return found
+
+    def _answer(self, question: Question) -> Any:
         if question not in self.answers:
             raise Unasked(question)
-        return self.answers[question]
+        answer = self.answers[question]
+        if isinstance(answer, Refused):
+            raise answer
+        return answer
 
     async def ask(self, chat: Chat, question: Question) -> None:
-        """Raises ChatError."""
-        place, person = question.place, question.person
-        known = await chat.members(place) if person is None else (await chat.person(place.tenant, person),)
-        self.answers[question] = known
+        """Raises ChatError. That the bot is not in the channel is an answer, too, for whoever can let it in."""
+        try:
+            self.answers[question] = await question.ask(chat)
+        except Unreachable as refused:
+            if refused.denial is not Denial.NOT_IN_CHANNEL:
+                raise
+            self.answers[question] = not_in_channel(chat)
 
 
-async def asked(chat: Chat, take: Callable[[Told], Awaitable[Reply]]) -> Reply:
+def not_in_channel(chat: Chat, channel: str = "") -> Refused:
+    """`channel`: its name, where it is known."""
+    return Refused(Because.NOT_IN_CHANNEL, invitation=chat.capabilities.invitation, channel=channel)
+
+
+async def asked(chat: Chat, take: Callable[[Told], Awaitable[Result]]) -> Result:
     """Takes the turn, again after each question that it leaves open. Raises ChatError."""
     told = Told()
     while True:

@@ -105,12 +105,15 @@ class Turn:
 
     async def act_all(self, round_: Round, commands: Sequence[Command]) -> Round:
         """All of them in order, or none: whatever would be refused is refused before anything has changed."""
-        ahead = round_
-        for command in commands:
-            ahead = replay(ahead, decide(ahead, command, self.now))
+        self.rehearse(round_, commands)
         for command in commands:
             round_ = await self.act(round_, command)
         return round_
+
+    def rehearse(self, round_: Round, commands: Sequence[Command]) -> None:
+        """Raises Refused if any of them would be."""
+        for command in commands:
+            round_ = replay(round_, decide(round_, command, self.now))
 
     # --- saying ---
 
@@ -229,13 +232,13 @@ class Overtaken(ColdframeError):
 
 
 @asynccontextmanager
-async def due_turn(kit: Kit, due: Due) -> AsyncIterator[Turn]:
+async def due_turn(kit: Kit, due: Due, told: Told | None = None) -> AsyncIterator[Turn]:
     """A turn now, never before the row's moment, though the clock may have gone back. The row ends with it, in one
     transaction: who dies afterwards does not leave it to be carried out again. Raises Overtaken."""
     async with kit.store.begin() as uow:
         if not await uow.take_due(due):
             raise Overtaken
-        turn = Turn(kit, uow, max(kit.clock.now(), due.at))
+        turn = Turn(kit, uow, max(kit.clock.now(), due.at), told=told or Told())
         yield turn
         await turn.finish()
 

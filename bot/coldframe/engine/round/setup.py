@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from coldframe.domain.names import LeverId, MemberId, Role, RoundId
@@ -13,12 +13,13 @@ from coldframe.domain.settings import RANGES, Pace
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
 from coldframe.domain.texts import accepted
 from coldframe.engine.core import members
+from coldframe.engine.core.lookups import not_in_channel
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import window_lines
 from coldframe.engine.register import leftovers
 from coldframe.message.nodes import Field, Form, Option, line
-from coldframe.ports.chat import Person, Place, Reply
+from coldframe.ports.chat import Denial, Hindrance, Person, Place, Reply
 from coldframe.speech import answers
 from coldframe.speech.refusals import refusal
 from coldframe.speech.register import register_words
@@ -32,6 +33,8 @@ async def form(turn: Turn, place: Place) -> Reply:
     """The setup form with the channel's people to choose from; a word when this is no channel."""
     if place.kind != "channel":
         return Reply(note=setup_words.in_a_channel())
+    if any(found.what is Denial.NOT_IN_CHANNEL for found in turn.told.hindrances(place, ())):
+        raise not_in_channel(turn.kit.chat)  # a public channel tells its members to whoever asks
     persons = team(turn, place)
     options = [Option(p.id, p.name) for p in persons]
     levers = ", ".join(name for _, name in DEFAULT_LEVERS)
@@ -97,7 +100,9 @@ async def _new_round(request: Request) -> Reply:
         decision_deputy=MemberId(fields.get("decision_deputy", "")),
     )
     place = Place(request.tenant, "channel", request.value or request.event.place.id)
-    await open_round(request.turn, place, fields["name"].strip(), settings, roles, team(request.turn, place))
+    persons = team(request.turn, place)
+    hindered = request.turn.told.hindrances(place, tuple(person.id for person in persons))
+    await open_round(request.turn, place, fields["name"].strip(), settings, roles, persons, hindered)
     return Reply()
 
 
@@ -164,7 +169,13 @@ def read_levers(text: str) -> tuple[tuple[LeverId, str], ...]:
 
 
 async def open_round(
-    turn: Turn, place: Place, name: str, settings: Settings, roles: Roles, persons: list[Person]
+    turn: Turn,
+    place: Place,
+    name: str,
+    settings: Settings,
+    roles: Roles,
+    persons: list[Person],
+    hindered: Sequence[Hindrance] = (),
 ) -> Round:
     """A round in setup, with everybody's record known; its facilitator gets the proposal."""
     taken = {h.name for h in await turn.uow.heads(place.tenant, channel=place.id)}
@@ -180,7 +191,9 @@ async def open_round(
     calendars = await members.calendars(turn.uow, place.tenant, seats)
     hours = [(seats[MemberId(m)].name, members.hours_words(c)) for m, c in calendars.items()]
     share = power_share(len(seats), settings.weight)
-    turn.tell(round_, roles.facilitator, "setup", setup_words.proposal(round_, hours, share))
+    invitation = turn.kit.chat.capabilities.invitation if hindered else ""
+    proposal = setup_words.proposal(round_, hours, share, hindered, invitation)
+    turn.tell(round_, roles.facilitator, "setup", proposal)
     await _offer_leftovers(turn, round_)
     return round_
 

@@ -10,7 +10,9 @@ from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Message, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import count, who
+from coldframe.ports.chat import Hindrance
+from coldframe.speech.names import about, count, who
+from coldframe.speech.round import readiness_words
 
 FEW, MANY = 4, 12
 READING = "reading"
@@ -23,8 +25,14 @@ def in_a_channel() -> Message:
     return said("A round belongs to a channel: type `/coldframe new` in the channel of the team that takes part.")
 
 
-def proposal(round_: Round, hours: Sequence[tuple[str, str]], share: float) -> Message:
-    """Everything as it would start, and the button to start it."""
+def proposal(
+    round_: Round,
+    hours: Sequence[tuple[str, str]],
+    share: float,
+    hindered: Sequence[Hindrance] = (),
+    invitation: str = "",
+) -> Message:
+    """Everything as it would start, what is in its way, and the button to start it."""
     settings, roles = round_.settings, round_.roles
     people = len(round_.active())
     summary = line(
@@ -44,13 +52,15 @@ def proposal(round_: Round, hours: Sequence[tuple[str, str]], share: float) -> M
     blocks: list[Block] = [heading(summary), Facts(rows), paragraph("Working time as I know it:")]
     blocks.append(Items(tuple(line("{n}: {h}", n=theirs(n, 40), h=h) for n, h in hours)))
     blocks += _warnings(people)
+    blocks += readiness_words.notes(round_, hindered, invitation)
+    value = about(round_, *readiness_words.marks(hindered))
     more_than_half = share > 0.5 and not settings.weight_confirmed
     start: tuple[Button, ...] = (
-        Button("Start now", "round.start", round_.id, "primary"),
+        Button("Start now", "round.start", value, "primary"),
         Button("Start on a date …", "round.start_on", round_.id),
     )
     if more_than_half:
-        start = (Button(f"Yes, {percent} % of the power, and start", "round.confirm", round_.id, "primary"),)
+        start = (Button(f"Yes, {percent} % of the power, and start", "round.confirm", value, "primary"),)
     blocks.append(offer(*start, Button("Cancel …", "round.cancel", round_.id, "danger")))
     blocks.append(small("At the start everybody gets their questions in private, and the channel the calendar."))
     return Message(summary, tuple(blocks))
