@@ -23,8 +23,8 @@ class Send:
     """One thing to be done on the platform, in order within its conversation.
 
     `name` is the bot's own name of the message (`r1/card/notes`), by which it is revised, replied to in a thread
-    (`thread_of`) and recognised when people act on it. A send with `only_in` is dropped when the round has left
-    that step by then.
+    (`thread_of`) and recognised when people act on it. What is withdrawn with a `message` is left with that instead. A
+    send with `only_in` is dropped when the round has left that step by then.
     """
 
     kind: Literal["post", "upload", "revise", "withdraw", "home"]

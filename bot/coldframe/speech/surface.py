@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from coldframe.message.nodes import Line, Message, line
+from dataclasses import replace
+
+from coldframe.message.nodes import Heading, Line, Message, Paragraph, Small, line
 
 CONFIRM_TITLE = "Please confirm"
 CONFIRM_YES = "Yes"
@@ -39,6 +41,19 @@ def not_kept() -> Message:
 FORM_NOT_KEPT = "This could not be saved just now. Your words are still here: please send again in a minute."
 
 FORM_OUTDATED = "This form can no longer be read. Copy what you wrote and open the form again."
+
+
+def in_place_of_an_earlier(message: Message) -> Message:
+    """The message posted anew, where the earlier one can no longer be changed; it names that one."""
+    title = next((block.line for block in message.blocks if isinstance(block, Heading)), message.summary)
+    words = line("In place of my earlier message “{title}”, which I can't change any more.", title=title)
+    shown = message.blocks or (Paragraph(message.summary),)
+    return replace(message, blocks=(Small(words), *shown))
+
+
+def taken_back() -> Message:
+    """What is left of a message that cannot be deleted."""
+    return Message(line("I've taken this message back."))
 
 
 def of_another_workspace() -> Message:

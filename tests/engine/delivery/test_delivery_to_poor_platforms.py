@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -24,6 +25,7 @@ NOTHING = Capabilities(
     buttons=False, forms=False, threads=False, edits=False, deletions=False, files=False, home=False,
     reads_reactions=False,
 )  # fmt: skip
+EDITS_ALONE = replace(NOTHING, edits=True)
 
 
 @pytest.fixture
@@ -58,11 +60,12 @@ def a_send(kind: str, name: str, words: str = "", **rest: object) -> Send:
 async def test_what_cannot_be_edited_is_posted_below_and_is_the_message_from_then_on(house: House) -> None:
     """The new content is said once more; what people do with it is known as theirs to the same message."""
     assert await sent(house, a_send("post", "card", "old")) == ["old"]
-    assert await sent(house, a_send("revise", "card", "new")) == ["old", "new"]
+    old, new = await sent(house, a_send("revise", "card", "new"))
+    assert old == "old" and "In place of my earlier message" in new and new.endswith("new")
     async with house.store.begin() as uow:
         posted = await uow.posted("card")
-    assert posted is not None and words_of(house.room.message(posted.message_id)) == "new"
-    assert await sent(house, a_send("revise", "never posted", "x")) == ["old", "new"]
+    assert posted is not None and words_of(house.room.message(posted.message_id)) == new
+    assert await sent(house, a_send("revise", "never posted", "x")) == ["old", new]
 
 
 async def test_what_cannot_be_deleted_stays_and_nothing_waits_for_it(house: House) -> None:
@@ -70,6 +73,17 @@ async def test_what_cannot_be_deleted_stays_and_nothing_waits_for_it(house: Hous
     await sent(house, a_send("post", "card", "old"))
     assert await sent(house, a_send("withdraw", "card"), a_send("home", "home/ada", "page")) == ["old"]
     assert (await house.store.waiting()).send is None
+
+
+async def test_what_cannot_be_deleted_is_emptied_where_it_can_be_edited(house: House) -> None:
+    """Nothing of the old words is left, and nothing refers to what is left."""
+    house.room.capabilities = EDITS_ALONE
+    house.room.faults.clear()
+    await sent(house, a_send("post", "card", "old"))
+    (left,) = await sent(house, a_send("withdraw", "card"))
+    assert "old" not in left and "taken this message back" in left
+    async with house.store.begin() as uow:
+        assert await uow.posted("card") is None
 
 
 async def test_an_answer_stands_in_the_conversation_where_there_are_no_threads(house: House) -> None:

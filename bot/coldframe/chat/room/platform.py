@@ -87,13 +87,13 @@ class BotSide:
 
     async def revise(self, place: Place, message_id: str, message: Message) -> None:
         with self.faults.around("revise"):
-            self.faults.refuse(place.id, Denial.CANT_CHANGE)
+            self._refused(place, Denial.CANT_CHANGE)
             self._own(place, message_id)
             self.log.change_card(message_id, message)
             self._tell("message", message_id)
 
     async def withdraw(self, place: Place, message_id: str) -> None:
-        self.faults.refuse(place.id, Denial.CANT_DELETE)
+        self._refused(place, Denial.CANT_DELETE)
         with self.faults.around("withdraw"), suppress(Unreachable):  # gone already: what was wanted
             self._own(place, message_id)
             self.log.erase(message_id)
@@ -148,13 +148,15 @@ class BotSide:
         self._tell("home", person_id)
 
     def _reachable(self, place: Place) -> None:
-        direct = place.kind == "direct"
-        self.faults.refuse(place.id, *([Denial.NO_DIRECT] if direct else [Denial.NOT_IN_CHANNEL, Denial.NO_POST]))
+        self._refused(place, *(() if place.kind == "direct" else (Denial.NOT_IN_CHANNEL, Denial.NO_POST)))
         if not self._is_open(place):
-            gone = Denial.PERSON_GONE if direct else Denial.NOT_IN_CHANNEL
+            gone = Denial.PERSON_GONE if place.kind == "direct" else Denial.NOT_IN_CHANNEL
             raise Unreachable("no such conversation in the room", gone)
         if place.thread is not None:
             self._existing(place, place.thread)
+
+    def _refused(self, place: Place, *reasons: Denial) -> None:
+        self.faults.refuse(place.id, *([Denial.NO_DIRECT] if place.kind == "direct" else []), *reasons)
 
     def _is_open(self, place: Place) -> bool:
         if place.tenant != self.tenant or self.faults.denies(Denial.NO_DIRECT, place.id):

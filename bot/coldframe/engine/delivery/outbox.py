@@ -11,8 +11,8 @@ from typing import Any
 import structlog
 
 from coldframe.engine.core.turn import Kit
-from coldframe.message.in_words import in_words
-from coldframe.ports.chat import Capabilities, ChatError, NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
+from coldframe.engine.delivery import second_ways
+from coldframe.ports.chat import ChatError, NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
 from coldframe.ports.storage import Done, Posted, Queued
 
 log = structlog.get_logger()
@@ -91,11 +91,13 @@ class _Batch:
             return True
         try:
             self._note(await _carry_out(self.kit, queued))
+            await second_ways.came_through(self.kit, queued)
         except NotDelivered as problem:
             return await _again(self.kit, queued, unknown=queued.state == "unknown", problem=problem)
         except OutcomeUnknown as problem:
             return await _again(self.kit, queued, unknown=True, problem=problem)
         except Unreachable as gone:
+            await second_ways.ask_to_write(self.kit, queued, gone)
             await _park(self.kit, queued, str(gone))
         return True
 
@@ -114,36 +116,27 @@ async def _give_back(kit: Kit, queued: Queued) -> None:
 
 
 async def _carry_out(kit: Kit, queued: Queued) -> Done:
-    possible = as_it_can(kit.chat.capabilities, queued)
-    if possible is None:
-        return Done(queued, None)
-    queued = possible
-    send, place = queued.send, _where(queued)
+    """By the first way that the platform does not refuse."""
+    way = second_ways.as_it_can(kit.chat.capabilities, queued)
+    while way is not None:
+        try:
+            return await _by(kit, way)
+        except Unreachable as refused:
+            if second_ways.is_done_already(way, refused.denial):
+                break
+            way = second_ways.instead(way, refused.denial)
+            if way is None:
+                raise
+    return Done(queued, None)
+
+
+async def _by(kit: Kit, queued: Queued) -> Done:
+    place = _where(queued)
     known = None
-    if queued.state == "unknown" and send.kind in ("post", "upload"):
+    if queued.state == "unknown" and queued.send.kind in ("post", "upload"):
         assert queued.first_try is not None
         known = await kit.chat.find(place, queued.key, queued.first_try - LOOK_UP_SLACK)
     return Done(_at(queued, place), known or await _act(kit, queued, place))
-
-
-def as_it_can(can: Capabilities, queued: Queued) -> Queued | None:
-    """The send as the platform can carry it out; None where it can do nothing of it.
-
-    What cannot be edited is posted anew below, and that is the message from then on; a file is told in words.
-    """
-    send, posted = queued.send, queued.posted
-    if not can.threads:
-        queued = replace(queued, root=None)
-    match send.kind:
-        case "upload" if send.attachment and not can.files:
-            return replace(queued, send=replace(send, kind="post", message=in_words(send.attachment)))
-        case "revise" if posted and not can.edits:
-            return replace(queued, send=replace(send, kind="post", place=posted.place))
-        case "withdraw" if not can.deletions:
-            return None
-        case "home" if not can.home:
-            return None
-    return queued
 
 
 def _at(queued: Queued, place: Place) -> Queued:
@@ -182,7 +175,7 @@ async def _change(kit: Kit, queued: Queued) -> None:
     send, posted = queued.send, queued.posted
     if posted is None:
         return
-    if send.kind == "withdraw":
+    if send.kind == "withdraw" and send.message is None:
         await kit.chat.withdraw(posted.place, posted.message_id)
         return
     assert send.message is not None

@@ -10,7 +10,7 @@ from coldframe.domain.state import MergeProposal, Note, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import SIDES, about, count, title
+from coldframe.speech.names import SIDES, about, count, title, who
 from coldframe.speech.round.cards import what_follows
 
 PRIVACY = (
@@ -53,6 +53,14 @@ def first_word(hours: str, doubt: Line = ()) -> Message:
             Button("That is right", "hours.confirm", "", "primary"),
             Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
         ),
+    )
+
+
+def please_write(round_: Round, member: MemberId) -> Message:
+    """In the channel, to somebody who cannot be reached in private; it says nothing else."""
+    return said(
+        "{who}, I can't reach you in private. Please write me a direct message; any word will do.",
+        who=who(round_, member, notify=True),
     )
 
 
