@@ -91,6 +91,7 @@ USES = Uses(
 DUE: Mapping[str, Carry] = _merged(
     *(step.due for step in _STEPS),
     closing.DUE,
+    course.DUE,
     round_reminders.DUE,
     trial_words.DUE,
     personal.DUE,

@@ -48,10 +48,12 @@ POSTED_AS = select(t.posts).where(
     t.posts.c.tenant == bindparam("of_tenant"), t.posts.c.place == bindparam("of_place"),
     t.posts.c.message_id == bindparam("of_message"),
 )  # fmt: skip
+# What is on its way is a message or a file of that name; a revision of one that was never posted is none.
+_COMES = t.outbox.c.kind.in_(("post", "upload")) & (t.outbox.c.state != "parked")
 IS_KNOWN = (
     select(t.posts.c.name)
     .where(t.posts.c.name == bindparam("of_name"))
-    .union_all(select(t.outbox.c.name).where(t.outbox.c.name == bindparam("of_name"), t.outbox.c.state != "parked"))
+    .union_all(select(t.outbox.c.name).where(t.outbox.c.name == bindparam("of_name"), _COMES))
     .limit(1)
 )
 POSTS = select(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))

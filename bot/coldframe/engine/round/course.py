@@ -27,18 +27,19 @@ from coldframe.domain.round.moves import (
 from coldframe.domain.state import Round
 from coldframe.engine.core import timetable
 from coldframe.engine.core.requests import RoundRequest, acts, of_round, opens
-from coldframe.engine.core.turn import Follow, Turn
+from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.reminding import rounds as reminders
 from coldframe.engine.round import closing, holdups, retention
-from coldframe.engine.round.steps import PLAYS
+from coldframe.engine.round.steps import PLAYS, result
 from coldframe.ports.chat import Reply
+from coldframe.ports.storage import Due
 from coldframe.speech import answers
 from coldframe.speech.names import message_name
 from coldframe.speech.people import time_words
 from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts
 
 OPEN = "open"
-STEP_KINDS = (*closing.DUE, OPEN, "remind", "deputy")
+STEP_KINDS = (*closing.DUE, OPEN, result.OPENING, "remind", "deputy")
 
 
 async def react(
@@ -63,9 +64,28 @@ async def _windows(turn: Turn, before: Round, after: Round, facts: Sequence[Fact
     window_moved = (after.progress.due, after.progress.personal) != (before.progress.due, before.progress.personal)
     if window_moved or after.step is not before.step:
         await _reschedule(turn, after)
-    if after.step is not before.step and any(isinstance(f, StepOpened) for f in facts):
-        await PLAYS[after.step].open(turn, after)
-        await holdups.tell(turn, after)
+    opened = after.step is not before.step and any(isinstance(f, StepOpened) for f in facts)
+    if opened and not await result.owed(turn, after):
+        await _open(turn, after)
+
+
+async def _open(turn: Turn, round_: Round) -> None:
+    await PLAYS[round_.step].open(turn, round_)
+    await holdups.tell(turn, round_)
+
+
+async def _open_below_results(turn: Turn, due: Due) -> None:
+    """Its window runs already; card and questions come when all that was to be told before them has been told."""
+    round_ = await turn.round(due.subject)
+    if round_.step.value != due.occurrence or round_.paused is not None or await _is_open(turn, round_):
+        return
+    if not await result.owed(turn, round_):
+        await _open(turn, round_)
+
+
+async def _is_open(turn: Turn, round_: Round) -> bool:
+    """Whether the channel has the card of the running step."""
+    return await turn.uow.knows_message(message_name(round_.id, "card", round_.step.value))
 
 
 async def _reschedule(turn: Turn, round_: Round) -> None:
@@ -112,6 +132,8 @@ async def _ask_who_was_not_asked(turn: Turn, round_: Round, people: Iterable[Mem
     asking = PLAYS[round_.step].asking if round_.step in RUNNING else None
     if asking is None or round_.paused is not None or not _has_opened(turn, round_):
         return
+    if not await _is_open(turn, round_):
+        return  # the questions come with the card
     for member in people:
         if member in rules.expected(round_) and not await turn.uow.knows_message(asking.name(round_, member)):
             await asking.ask(turn, round_, member)
@@ -179,6 +201,8 @@ async def _paused(turn: Turn, before: Round, round_: Round, fact: RoundPaused) -
 
 async def _resumed(turn: Turn, before: Round, round_: Round, fact: RoundResumed) -> None:
     turn.say(round_, "resumed", cards.resumed(round_), rest=(turn.kit.ids.new(""),))
+    if round_.step in RUNNING and not await _is_open(turn, round_):
+        turn.later(result.OPENING, round_.id, round_.step.value, turn.now)
     await _ask_who_was_not_asked(turn, round_, rules.expected(round_))
 
 
@@ -269,3 +293,4 @@ FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     GotStuck: _stuck,
     DatesTold: _dates_told,
 }
+DUE: Mapping[str, Carry] = {result.OPENING: InOneTurn(_open_below_results)}

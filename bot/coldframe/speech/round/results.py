@@ -110,7 +110,7 @@ def merged(round_: Round) -> Message:
 # --- rankings ---
 
 
-def dots_result(round_: Round, sure: Sureness, unused: int) -> Message:
+def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     carried = [s for s in round_.forces_standing if s.carried]
     rows = tuple(_force_row(round_, s) for s in round_.forces_standing)
     head = line(
@@ -148,8 +148,10 @@ def _force_row(round_: Round, standing: Standing) -> RankRow:
     )
 
 
-def _sure_words(sure: Sureness) -> str:
+def _sure_words(sure: Sureness | None) -> str:
     """How sure, in a sentence or two without statistics."""
+    if sure is None:
+        return "I could not reckon how sure this is."
     parts = []
     if sure.first_stays is not None:
         parts.append(
@@ -167,7 +169,7 @@ def _agreement_words(w: float) -> str:
     return next((words for least, words in steps if w >= least), "hardly agree")
 
 
-def ballot_result(round_: Round, sure: Sureness, own_votes: int, unused: int) -> Message:
+def ballot_result(round_: Round, sure: Sureness | None, own_votes: int, unused: int) -> Message:
     """Three columns, or only ranks where single ballots could be read off."""
     shown = columns_shown(round_)
     rows = tuple(_plan_row(round_, s, shown) for s in round_.plans_standing)
@@ -179,8 +181,9 @@ def ballot_result(round_: Round, sure: Sureness, own_votes: int, unused: int) ->
         paragraph(head),
         Grid("Plans by weighted votes; ties share a place", header, tuple(_cells(r, shown) for r in rows)),
         small("{sure}", sure=_sure_words(sure)),
-        small("{weight}", weight=_weight_words(round_, sure.weight_turns)),
     ]
+    if sure is not None:
+        blocks.append(small("{weight}", weight=_weight_words(round_, sure.weight_turns)))
     if not shown:
         blocks.append(small("Fewer than three others voted, so only places are shown."))
     if any(s.drawn for s in round_.plans_standing):
@@ -332,4 +335,15 @@ def placement_result(round_: Round, chart: PlacementMatrix, judges: int, compari
         Grid("Plans and their corners", ("Sign", "Plan", "Corner", "How sure"), rows),
         small("Places come from comparisons, so they are relative to these plans.{view}", view=view),
         attachments=(Drawing(chart, "matrix"),),
+    )
+
+
+def not_placed(round_: Round, judges: int, comparisons: int) -> Message:
+    """Without a matrix: nobody compared, or it could not be reckoned."""
+    if not comparisons:
+        return said("Nobody compared the plans, so there is no matrix. Nothing keeps you from choosing.")
+    return said(
+        "I could not reckon the matrix from the {c} of {j}. Nothing keeps you from choosing.",
+        c=count(comparisons, "comparison"),
+        j=count(judges, "person", "people"),
     )

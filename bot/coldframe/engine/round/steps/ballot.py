@@ -6,11 +6,12 @@ from coldframe.domain.names import Step
 from coldframe.domain.round.ballots import BallotCounted, LockBallot
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import acts
-from coldframe.engine.core.turn import InOneTurn, Kit, Turn, due_turn
+from coldframe.engine.core.turn import InOneTurn, Kit, Turn
 from coldframe.engine.round import retention
-from coldframe.engine.round.steps import voting
-from coldframe.engine.round.steps.play import StepPlay, post_card, read, repeats_nothing
+from coldframe.engine.round.steps import result, voting
+from coldframe.engine.round.steps.play import StepPlay, post_card, repeats_nothing
 from coldframe.engine.worker import explaining
+from coldframe.message.nodes import Message
 from coldframe.message.packed import Occurrence
 from coldframe.ports.storage import Due
 from coldframe.speech.round import results
@@ -30,24 +31,22 @@ async def _hand_out(turn: Turn, due: Due) -> None:
 async def _counted(turn: Turn, before: Round, round_: Round, fact: BallotCounted) -> None:
     retention.after_count(turn, round_, "ballot")
     numbers = Occurrence((str(fact.own_votes), str(fact.unused)))
-    turn.later("explain ballot", round_.id, numbers.pack(), turn.now)
+    turn.later(result.BALLOT, round_.id, numbers.pack(), turn.now)
 
 
-async def _explain(kit: Kit, due: Due) -> None:
-    round_ = await read(kit, due.subject)
-    if round_ is None:
-        return
+async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Message:
     votes, options, chief = explaining.ballot_of(round_)
     args = (votes, options, round_.seed, chief, round_.settings.weight, round_.settings.trials_at_once)
-    sure = await kit.numbers.compute(explaining.sureness, *args)
-    own, unused = (int(n) for n in Occurrence.unpack(due.occurrence).parts)
-    async with due_turn(kit, due) as turn:
-        turn.say(round_, "result", results.ballot_result(round_, sure, own, unused), rest=("ballot",))
+    return results.ballot_result(round_, await kit.numbers.compute(explaining.sureness, *args), *numbers)
+
+
+def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
+    return results.ballot_result(round_, None, *numbers)
 
 
 ASKING = voting.asking(Step.BALLOT)
 PLAY = StepPlay(
     open=_open, asking=ASKING, desk=None, own_card=voting.own_card, repeats=repeats_nothing, card_follows=False,
     buttons={"ballot.lock": acts(lambda r: LockBallot(r.by))}, forms={}, follow={BallotCounted: _counted},
-    due={"open": InOneTurn(_hand_out), "explain ballot": _explain},
+    due={"open": InOneTurn(_hand_out), result.BALLOT: result.Result(result.BALLOT, "ballot", _reckoned, _plain)},
 )  # fmt: skip

@@ -5,30 +5,29 @@ from __future__ import annotations
 from coldframe.domain.names import ForceId, Step
 from coldframe.domain.round.ballots import DotsCounted
 from coldframe.domain.state import Round
-from coldframe.engine.core.turn import Kit, Turn, due_turn
+from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.round import retention
-from coldframe.engine.round.steps import voting
-from coldframe.engine.round.steps.play import Repeated, StepPlay, read
+from coldframe.engine.round.steps import result, voting
+from coldframe.engine.round.steps.play import Repeated, StepPlay
 from coldframe.engine.worker import explaining
-from coldframe.ports.storage import Due
+from coldframe.message.nodes import Message
 from coldframe.speech.names import message_name
 from coldframe.speech.round import ballot_prompts, cards, results
 
 
 async def _counted(turn: Turn, before: Round, round_: Round, fact: DotsCounted) -> None:
     retention.after_count(turn, round_, "dots")
-    turn.later("explain dots", round_.id, str(fact.unused), turn.now)
+    turn.later(result.DOTS, round_.id, str(fact.unused), turn.now)
 
 
-async def _explain(kit: Kit, due: Due) -> None:
-    round_ = await read(kit, due.subject)
-    if round_ is None:
-        return
+async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Message:
     votes, options = explaining.dots_of(round_)
     args = (votes, options, round_.seed, None, 1, round_.settings.carry_on)
-    sure = await kit.numbers.compute(explaining.sureness, *args)
-    async with due_turn(kit, due) as turn:
-        turn.say(round_, "result", results.dots_result(round_, sure, int(due.occurrence)), rest=("dots",))
+    return results.dots_result(round_, await kit.numbers.compute(explaining.sureness, *args), *numbers)
+
+
+def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
+    return results.dots_result(round_, None, *numbers)
 
 
 def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
@@ -46,5 +45,6 @@ def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
 ASKING = voting.asking(Step.DOTS)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=voting.own_card, repeats=_repeats, card_follows=False,
-    buttons={}, forms={}, follow={DotsCounted: _counted}, due={"explain dots": _explain},
+    buttons={}, forms={}, follow={DotsCounted: _counted},
+    due={result.DOTS: result.Result(result.DOTS, "dots", _reckoned, _plain)},
 )  # fmt: skip

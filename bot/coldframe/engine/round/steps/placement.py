@@ -10,11 +10,12 @@ from coldframe.domain.round import placement
 from coldframe.domain.round.placement import Compare, Compared, PlansPlaced
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
-from coldframe.engine.core.turn import Kit, Turn, due_turn
-from coldframe.engine.round.steps.play import Asking, StepPlay, read, repeats_nothing
+from coldframe.engine.core.turn import Kit, Turn
+from coldframe.engine.round.steps import result
+from coldframe.engine.round.steps.play import Asking, StepPlay, repeats_nothing
 from coldframe.engine.worker import explaining
+from coldframe.message.nodes import Message
 from coldframe.message.packed import Occurrence
-from coldframe.ports.storage import Due
 from coldframe.speech.round import ballot_prompts, results
 
 
@@ -48,18 +49,19 @@ async def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> 
 
 async def _placed(turn: Turn, before: Round, round_: Round, fact: PlansPlaced) -> None:
     numbers = Occurrence((str(fact.judges), str(fact.comparisons)))
-    turn.later("explain matrix", round_.id, numbers.pack(), turn.now)
+    turn.later(result.MATRIX, round_.id, numbers.pack(), turn.now)
 
 
-async def _explain(kit: Kit, due: Due) -> None:
-    round_ = await read(kit, due.subject)
-    if round_ is None:
-        return
-    judges, comparisons = (int(n) for n in Occurrence.unpack(due.occurrence).parts)
+async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Message:
+    judges, comparisons = numbers
+    if not comparisons:
+        return _plain(round_, numbers)
     chart = await kit.numbers.compute(explaining.placement, *explaining.placed_of(round_), judges == 1)
-    async with due_turn(kit, due) as turn:
-        words = results.placement_result(round_, chart, judges, comparisons)
-        turn.say(round_, "result", words, rest=("matrix",))
+    return results.placement_result(round_, chart, judges, comparisons)
+
+
+def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
+    return results.not_placed(round_, *numbers)
 
 
 ASKING = Asking("compare", (), ask_to_compare)
@@ -70,5 +72,6 @@ PLAY = StepPlay(
         "compare.second": _compare("second"),
         "compare.same": _compare("same"),
     },
-    forms={}, follow={Compared: _compared, PlansPlaced: _placed}, due={"explain matrix": _explain},
+    forms={}, follow={Compared: _compared, PlansPlaced: _placed},
+    due={result.MATRIX: result.Result(result.MATRIX, "matrix", _reckoned, _plain)},
 )  # fmt: skip
