@@ -50,6 +50,7 @@ from coldframe.domain.round.notes import (
 from coldframe.domain.round.placement import Compare
 from coldframe.domain.round.plans import HandInPlan, WithdrawPlan
 from coldframe.domain.round.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
+from coldframe.domain.round.roles import AnswerRole, KeepRole, NameDeputy, OfferRole, OpenRole, TakeRole
 from coldframe.domain.state import Action, Criterion, MergeProposal, Round
 from tests.domain.play import REASON, a_plan, criterion
 
@@ -225,6 +226,11 @@ def anybody(round_: Round, rnd: Random) -> MemberId:
     return rnd.choice([*seats, *roles, *roles, *deputies, STRANGER, BOT])
 
 
+def _asked(round_: Round, rnd: Random) -> MemberId:
+    """Mostly somebody who was asked to take a role."""
+    return rnd.choice([*(offer.to for offer in round_.role_offers), anybody(round_, rnd)])
+
+
 def _note(round_: Round, rnd: Random) -> NoteId:
     return rnd.choice([*round_.notes, *round_.late_notes, *round_.drafts, NoteId("none")])
 
@@ -316,6 +322,12 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: Leave(anybody(r, x), anybody(r, x)),
     lambda w, r, x, t, k: Join(anybody(r, x), x.choice((anybody(r, x), MemberId(w.number("m")))) or STRANGER, "New"),
     lambda w, r, x, t, k: HandOver(anybody(r, x), x.choice(list(Role)), x.random() < 0.6),
+    lambda w, r, x, t, k: OfferRole(anybody(r, x), x.choice(list(Role)), anybody(r, x), _when(x, t)),
+    lambda w, r, x, t, k: AnswerRole(_asked(r, x), x.choice(list(Role)), x.random() < 0.6),
+    lambda w, r, x, t, k: KeepRole(anybody(r, x), x.choice(list(Role))),
+    lambda w, r, x, t, k: OpenRole(x.choice((BOT, anybody(r, x))), x.choice(list(Role))),
+    lambda w, r, x, t, k: TakeRole(anybody(r, x), x.choice(list(Role))),
+    lambda w, r, x, t, k: NameDeputy(anybody(r, x), x.choice(list(Role)), anybody(r, x)),
     lambda w, r, x, t, k: ConfirmWeight(anybody(r, x)),
     lambda w, r, x, t, k: WriteNote(
         anybody(r, x), x.choice((_note(r, x), NoteId(w.number("n")))), x.choice((_lever(r, x), LeverId("none"))),

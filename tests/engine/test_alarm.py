@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import selectors
-from collections.abc import Callable, Coroutine
+from collections.abc import AsyncIterator, Callable, Coroutine
+from contextlib import asynccontextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
@@ -135,6 +136,13 @@ class Stub:
 
     async def last_time(self) -> datetime | None:
         return None
+
+    @asynccontextmanager
+    async def begin(self) -> AsyncIterator[SimpleNamespace]:
+        async def first_time(key: str, at: datetime) -> bool:
+            return False
+
+        yield SimpleNamespace(first_time=first_time)
 
     async def see_time(self, now: datetime) -> datetime:
         self.seen += 1

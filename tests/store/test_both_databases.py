@@ -358,7 +358,7 @@ async def test_the_longest_ids_fit_everywhere(store: SqlStore) -> None:
     due = Due("trial word", Occurrence((tenant, person)).pack(), Occurrence((person, "unanswered", "1")).pack(), NOW)
     roles = Roles(person, None, person, None)
     round_ = replace(a_round(), tenant=tenant, channel=channel, seats={person: Seat(person, "Asa")}, roles=roles)
-    kept = replace(round_, comparisons={person: ()}, dots=Ledger(1, {person: (Mark("f1", "a"),)}))
+    kept = replace(round_, step=Step.DOTS, comparisons={person: ()}, dots=Ledger(1, {person: (Mark("f1", "a"),)}))
     place = Place(tenant, "direct", channel, an_id(5))
     async with store.begin() as uow:
         assert await uow.first_time(f"{tenant}/{channel}/{person}", NOW)

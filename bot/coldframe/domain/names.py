@@ -95,10 +95,22 @@ class MoreTime(StrEnum):
 
 
 class HandOverReason(StrEnum):
-    """Why a role went to its deputy or back."""
+    """Why a role has somebody else now."""
 
     ASKED = "asked"
     DEADLINE = "missed deadline"
+    TAKEN = "taken over"
+    """Its holder had not moved for long."""
+    RETURNED = "came back"
+
+
+class OfferEnd(StrEnum):
+    """How an offer of a role ended, other than by a yes."""
+
+    DECLINED = "declined"
+    KEPT = "kept"
+    """Whoever asked keeps the role, or asked somebody else."""
+    LAPSED = "lapsed"
 
 
 class LateChoice(StrEnum):

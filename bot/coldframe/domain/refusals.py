@@ -18,6 +18,9 @@ class Because(StrEnum):
     NOT_FACILITATOR = "not the facilitator"
     NOT_DECISION_MAKER = "not the decision-maker"
     NOT_YOURS = "not yours"
+    ROLE_NOT_OPEN = "role is not open"
+    HAS_THE_ROLE = "has the role already"
+    DEPUTY_ACTS = "the deputy has the role now"
     WHICH_ROUND = "several rounds"
     NEEDS_SECOND_PERSON = "needs a second person"
     # when

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
@@ -22,52 +22,14 @@ from coldframe.domain.names import (
     Side,
     Step,
 )
+from coldframe.domain.roster import RoleOffer as RoleOffer
+from coldframe.domain.roster import Roles as Roles
+from coldframe.domain.roster import Seat as Seat
 from coldframe.domain.settings import DEFAULT_LEVERS as DEFAULT_LEVERS
 from coldframe.domain.settings import Settings as Settings
 
 HIDDEN = "… (hidden)"
 GONE = "somebody who left"
-
-
-@dataclass(frozen=True, slots=True)
-class Seat:
-    """A member in this round. Who joined in a running step (`joined_in`) is expected only from the next one on."""
-
-    member: MemberId
-    name: str
-    away: bool = False
-    left: bool = False
-    joined_in: Step | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Roles:
-    """Who has which role, their deputies, and which roles were handed over."""
-
-    facilitator: MemberId
-    decision_maker: MemberId
-    facilitator_deputy: MemberId | None = None
-    decision_deputy: MemberId | None = None
-    handed_over: frozenset[Role] = frozenset()
-
-    def acting(self, role: Role) -> MemberId:
-        """Who holds the role now: its holder, or the deputy after a hand-over."""
-        deputy = self.deputy(role)
-        return deputy if role in self.handed_over and deputy else self.holder(role)
-
-    def holder(self, role: Role) -> MemberId:
-        """Whose role it is, handed over or not."""
-        return self.facilitator if role is Role.FACILITATOR else self.decision_maker
-
-    def deputy(self, role: Role) -> MemberId | None:
-        return self.facilitator_deputy if role is Role.FACILITATOR else self.decision_deputy
-
-    def given(self, role: Role, member: MemberId) -> Roles:
-        """The role as somebody else's own, without a deputy."""
-        over = self.handed_over - {role}
-        if role is Role.FACILITATOR:
-            return replace(self, facilitator=member, facilitator_deputy=None, handed_over=over)
-        return replace(self, decision_maker=member, decision_deputy=None, handed_over=over)
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,6 +265,8 @@ class Round:
     step: Step = Step.SETUP
     progress: Progress = Progress()
     paused: PauseReason | None = None
+    role_offers: tuple[RoleOffer, ...] = ()  # one of each role at most
+    open_roles: frozenset[Role] = frozenset()  # whoever has them has not moved for long: any member may take them over
     dates_told: Mapping[Step, datetime] = field(default_factory=dict)  # when each step closes, as the channel knows it
     dates_told_times: int = 0
     notes: Mapping[NoteId, Note] = field(default_factory=dict)
@@ -323,7 +287,7 @@ class Round:
     plan_order: tuple[PlanId, ...] = ()
     ballot: Ledger | None = None
     plans_standing: tuple[Standing, ...] = ()
-    weighted_voter: MemberId | None = None  # who was decision-maker when the ballot was counted
+    weighted_voter: MemberId | None = None  # who was decision-maker when the ballot opened
     crowd: tuple[MemberId, ...] = ()  # who was there to compare when the plans were revealed
     to_place: tuple[PlanId, ...] = ()
     comparisons: Mapping[MemberId, tuple[Comparison, ...]] = field(default_factory=dict)
@@ -352,6 +316,9 @@ class Round:
 
     def is_decision_maker(self, member: MemberId) -> bool:
         return member == self.roles.acting(Role.DECISION_MAKER)
+
+    def role_offer(self, role: Role) -> RoleOffer | None:
+        return next((o for o in self.role_offers if o.role is role), None)
 
     # --- the step's state ---
 

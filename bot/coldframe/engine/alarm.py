@@ -17,6 +17,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from coldframe.engine.delivery import downtime
 from coldframe.engine.engine import Engine
+from coldframe.engine.round import resting
 from coldframe.timing.lateness import steady_now
 
 log = structlog.get_logger()
@@ -61,6 +62,7 @@ class Alarm:
 
     async def start(self) -> None:
         """Gives back what was lost while the bot was off, then begins."""
+        await resting.look_after(self._engine.kit)
         await downtime.new_zone_data(self._engine.kit)
         await downtime.look_back(self._engine.kit)
         self._beaten = asyncio.get_running_loop().time()

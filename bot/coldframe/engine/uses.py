@@ -14,7 +14,18 @@ from coldframe.engine.people import personal, rereckoning
 from coldframe.engine.register import digest, funnel, leftovers, registering
 from coldframe.engine.reminding import rounds as round_reminders
 from coldframe.engine.reminding import trial_words
-from coldframe.engine.round import closing, course, holdups, plan_sizes, retention, revealed_notes, setup, starting
+from coldframe.engine.round import (
+    closing,
+    course,
+    holdups,
+    plan_sizes,
+    resting,
+    retention,
+    revealed_notes,
+    roles,
+    setup,
+    starting,
+)
 from coldframe.engine.round.steps import PLAYS, voting
 from coldframe.engine.trial import forecasts, ownership, reviews, under_way, weekly
 from coldframe.engine.trial import reactions as trial_reactions
@@ -58,6 +69,7 @@ USES = Uses(
         bare_words.BUTTONS,
         misplaced.BUTTONS,
         course.BUTTONS,
+        roles.BUTTONS,
         revealed_notes.BUTTONS,
         setup.BUTTONS,
         starting.BUTTONS,
@@ -75,6 +87,7 @@ USES = Uses(
     forms=_merged(
         *(of_round(step.forms) for step in _STEPS),
         course.FORMS,
+        roles.FORMS,
         starting.FORMS,
         personal.FORMS,
         setup.FORMS,
@@ -97,6 +110,8 @@ DUE: Mapping[str, Carry] = _merged(
     personal.DUE,
     rereckoning.DUE,
     retention.DUE,
+    roles.DUE,
+    resting.DUE,
     starting.DUE,
     reviews.DUE,
     weekly.DUE,
@@ -110,6 +125,8 @@ round_changed = partial(
     _following(
         forecasts.FOLLOW,
         course.FOLLOW,
+        roles.FOLLOW,
+        resting.FOLLOW,
         revealed_notes.FOLLOW,
         plan_sizes.FOLLOW,
         *(step.follow for step in _STEPS),

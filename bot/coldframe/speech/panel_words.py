@@ -8,14 +8,14 @@ from dataclasses import asdict, replace
 from datetime import datetime
 from typing import Any
 
-from coldframe.domain.names import RUNNING, ForceId, MemberId, PlanId, Step
-from coldframe.domain.round import rules
+from coldframe.domain.names import RUNNING, ForceId, MemberId, PlanId, Role, Step
+from coldframe.domain.round import roles, rules
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, TextFile, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import PAUSED, count, title
+from coldframe.speech.names import PAUSED, about, count, title
 from coldframe.speech.steps import WORDS
 
 HELP = (
@@ -28,6 +28,7 @@ HELP = (
     ("`/coldframe search WORDS`", "did we try that?"),
     ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),
     ("`/coldframe close`, `extend`, `pause`, `resume`, `cancel`", "for the facilitator"),
+    ("`/coldframe roles`", "who has which role; pass mine on"),
     ("`/coldframe away until next Monday`", "I am away; `away off` ends it"),
     ("`/coldframe calendar`", "my dates for my calendar program: an address to subscribe to, and a new one"),
     ("`/coldframe hours`", "my working time and zone"),
@@ -127,13 +128,31 @@ def _where(round_: Round) -> Line:
 
 
 def _buttons(round_: Round, me: MemberId) -> tuple[Button, ...]:
-    if round_.step not in RUNNING:
+    if round_.step is not Step.SETUP and round_.step not in RUNNING:
         return ()
-    buttons = WORDS[round_.step].panel if me in round_.seats else ()
+    running = round_.step in RUNNING and me in round_.seats
+    buttons = WORDS[round_.step].panel if running else ()
     if round_.is_facilitator(me):
-        close = (Button("Close the step", "step.close", ""),) if rules.RULES[round_.step].close else ()
-        buttons += (*close, Button("Extend", "step.extend", ""), Button("Cancel …", "round.cancel", "", "danger"))
-    return tuple(replace(button, value=round_.id) for button in buttons)
+        buttons += _of_facilitator(round_)
+    elif me in round_.active() and roles.is_open(round_, Role.FACILITATOR):
+        take = Button("Take over as facilitator", "role.take", about(round_, Role.FACILITATOR), "primary")
+        cancel = (_CANCEL,) if round_.roles.acting(Role.FACILITATOR) not in round_.active() else ()
+        buttons += (take, *cancel)
+    if roles.concerns(round_, me):
+        buttons += (Button("Roles", "role.show", "", says=f"Roles in {theirs(round_.name, 60).text}"),)
+    return tuple(replace(button, value=button.value or round_.id) for button in buttons)
+
+
+_CANCEL = Button("Cancel …", "round.cancel", "", "danger")
+
+
+def _of_facilitator(round_: Round) -> tuple[Button, ...]:
+    if round_.step is Step.SETUP:
+        return (Button("Start now", "round.start", "", "primary"), _CANCEL)
+    if round_.paused is not None:
+        return (Button("Go on", "round.resume", "", "primary"), _CANCEL)
+    close = (Button("Close the step", "step.close", ""),) if rules.RULES[round_.step].close else ()
+    return (*close, Button("Extend", "step.extend", ""), _CANCEL)
 
 
 def status(rounds: Sequence[Round]) -> Message:

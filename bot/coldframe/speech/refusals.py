@@ -18,6 +18,9 @@ WORDS: dict[Because, str] = {
     Because.NOT_FACILITATOR: "That is for the facilitator, {who}, to do. Nothing was changed.",
     Because.NOT_DECISION_MAKER: "That is for {who} to decide. Nothing was changed.",
     Because.NOT_YOURS: "That belongs to somebody else. Nothing was changed.",
+    Because.ROLE_NOT_OPEN: "{who} is {role}, and has not been silent for long enough. Nothing was changed.",
+    Because.HAS_THE_ROLE: "{who} is {role} already. Nothing was changed.",
+    Because.DEPUTY_ACTS: "{who} stands in as {role} just now, so no other deputy can be named. Nothing was changed.",
     Because.WHICH_ROUND: "Which round do you mean: {names}? Put its name behind, such as “/coldframe {word} {first}”. "
     "Nothing was changed.",
     Because.NEEDS_SECOND_PERSON: "Somebody else has to say yes to that as well. Nothing was changed yet.",

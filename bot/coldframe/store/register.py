@@ -13,6 +13,7 @@ from typing import Any
 from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, bindparam, delete, func, literal, or_, select, text, update
 
+from coldframe.domain.names import Step
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import OPEN_STEPS, Trial
 from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
@@ -192,7 +193,8 @@ class FollowThroughWork:
 
     async def teams_of(self, tenant: str, person: str) -> list[str]:
         query = select(t.rounds.c.channel).join(t.seats, t.seats.c.round_id == t.rounds.c.id)
-        query = query.where(t.seats.c.tenant == tenant, t.seats.c.member == person).distinct()
+        begun = t.rounds.c.step != Step.SETUP.value  # what somebody sets up gives nobody anything to read
+        query = query.where(t.seats.c.tenant == tenant, t.seats.c.member == person, begun).distinct()
         return sorted(r.channel for r in await self._db.execute(query))
 
     async def all_teams(self) -> list[tuple[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -23,7 +24,7 @@ from coldframe.domain.round.ballots import (
 from coldframe.domain.round.moves import Close, Done, Pause
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.state import Mark
-from tests.domain.play import FD, HOUR, OTHERS, D, F, Play, a_plan, a_round
+from tests.domain.play import DD, FD, HOUR, OTHERS, D, F, Play, a_plan, a_round
 
 INES, JON = OTHERS[:2]
 ZOE = MemberId("zoe")
@@ -279,12 +280,28 @@ def test_the_decision_makers_votes_weigh_in_the_ballot() -> None:
     assert rows == {"p0": (0, 1, 2), "p1": (1, 1, 3), "p2": (1, 0, 1)}
 
 
-def test_the_weight_goes_with_the_role() -> None:
-    """After a hand-over the deputy's votes weigh."""
-    play = _ballot()
+@pytest.mark.parametrize(("opened", "first"), [(False, "p0"), (True, "p1")], ids=["while reading", "while voting"])
+def test_the_weight_is_whose_it_was_when_the_ballot_opened(opened: bool, first: str) -> None:
+    """While the plans are read the weight goes with the role; once the ballot is open it stays where it is."""
+    play = Play().to(Step.PLANS)
+    play.do(HandInPlan(F, a_plan("p0")), HandInPlan(D, a_plan("p1")), Close(F))
+    if opened:
+        play.to(Step.BALLOT)
     play.do(HandOver(D, Role.DECISION_MAKER))
-    chief = play.round.roles.acting(Role.DECISION_MAKER)
-    play.vote(chief, "p0")
+    play.to(Step.BALLOT)
+    play.vote(DD, "p0")
+    play.vote(D, "p1")
+    play.close()
+    second = "p1" if first == "p0" else "p0"
+    assert [(s.option, s.weighted) for s in play.round.plans_standing] == [(first, 2), (second, 1)]
+
+
+def test_a_ballot_that_opened_before_weights_were_kept_follows_the_role() -> None:
+    """A round of an earlier version does not know who decided when it opened."""
+    play = _ballot()
+    play.round = replace(play.round, weighted_voter=None)
+    play.do(HandOver(D, Role.DECISION_MAKER))
+    play.vote(DD, "p0")
     play.vote(D, "p1")
     play.close()
     assert [(s.option, s.weighted) for s in play.round.plans_standing[:2]] == [("p0", 2), ("p1", 1)]

@@ -56,13 +56,15 @@ def leave(round_: Round, command: Leave, now: datetime) -> Facts:
 
 def _successor(left: Round, role: Role) -> RoleHandedOver | RoleFilled:
     """The role goes to its deputy, or back from the deputy to its holder, whoever of them is there; else to whoever has
-    the other role, or to the first on the roster, so that somebody can always go on or end the round."""
+    the other role, or to whoever has been there longest, so that somebody can always go on or end the round. Who is
+    away comes last."""
     roles, there = left.roles, left.active()
     if roles.holder(role) in there or roles.deputy(role) in there:
         return RoleHandedOver(role, role not in roles.handed_over, HandOverReason.ASKED)
     other = Role.DECISION_MAKER if role is Role.FACILITATOR else Role.FACILITATOR
     near = (roles.acting(other), roles.holder(other), roles.deputy(other))
-    return RoleFilled(role, next((m for m in near if m in there), there[0]))
+    candidates = [m for m in (*near, *there) if m in there]
+    return RoleFilled(role, min(candidates, key=lambda m: left.seats[m].away))
 
 
 def join(round_: Round, command: Join, now: datetime) -> Facts:
@@ -139,7 +141,8 @@ def away_set(round_: Round, fact: AwaySet) -> Round:
 
 def member_left(round_: Round, fact: MemberLeft) -> Round:
     """Votes cast before leaving count until the close; what they owned, were asked to own or to do is free again."""
-    seats = {**round_.seats, fact.member: replace(round_.seats[fact.member], left=True)}
+    held = tuple(role for role in Role if round_.roles.holder(role) == fact.member)
+    seats = {**round_.seats, fact.member: replace(round_.seats[fact.member], left=True, held=held)}
     choices = {
         plan: replace(
             c,
@@ -150,13 +153,15 @@ def member_left(round_: Round, fact: MemberLeft) -> Round:
         )
         for plan, c in round_.choices.items()
     }
-    return replace(round_, seats=seats, choices=choices)
+    offers = tuple(o for o in round_.role_offers if fact.member not in (o.to, o.by))
+    return replace(round_, seats=seats, choices=choices, role_offers=offers)
 
 
 def member_joined(round_: Round, fact: MemberJoined) -> Round:
-    """Who comes when everybody had left holds both roles."""
+    """At the end of the roster, which is in the order of coming. Who comes when everybody had left holds both roles."""
     joined_in = None if fact.step is Step.SETUP else fact.step
-    came = replace(round_, seats={**round_.seats, fact.member: Seat(fact.member, fact.name, joined_in=joined_in)})
+    others = {m: seat for m, seat in round_.seats.items() if m != fact.member}
+    came = replace(round_, seats={**others, fact.member: Seat(fact.member, fact.name, joined_in=joined_in)})
     if round_.active():
         return came
     roles = came.roles
@@ -169,11 +174,17 @@ def role_handed_over(round_: Round, fact: RoleHandedOver) -> Round:
     change = frozenset({fact.role})
     over = round_.roles.handed_over
     over = over | change if fact.to_deputy else over - change
-    return replace(round_, roles=replace(round_.roles, handed_over=over))
+    return role_moved(replace(round_, roles=replace(round_.roles, handed_over=over)), fact.role)
 
 
 def role_filled(round_: Round, fact: RoleFilled) -> Round:
-    return replace(round_, roles=round_.roles.given(fact.role, fact.member))
+    return role_moved(replace(round_, roles=round_.roles.given(fact.role, fact.member)), fact.role)
+
+
+def role_moved(round_: Round, role: Role) -> Round:
+    """Nobody is asked any more whether they take it, and it is not there for the taking."""
+    offers = tuple(o for o in round_.role_offers if o.role is not role)
+    return replace(round_, role_offers=offers, open_roles=round_.open_roles - {role})
 
 
 def weight_confirmed(round_: Round, fact: WeightConfirmed) -> Round:

@@ -74,6 +74,12 @@ class DotsCounted(Fact):
     unused: int
 
 
+class WeightGiven(Fact):
+    """Whose votes weigh more in the ballot that is about to open."""
+
+    member: MemberId
+
+
 class BallotCounted(Fact):
     standing: tuple[Standing, ...]
     own_votes: int  # votes for plans of one's own, as a total only
@@ -230,8 +236,7 @@ def close_ballot(round_: Round) -> Facts:
     votes = round_.ballot.votes()
     if not votes:
         raise Refused(Because.NOTHING_IN, step=round_.step)
-    chief = round_.roles.acting(Role.DECISION_MAKER)
-    ranked = standing(votes, options(round_), chief, round_.settings.weight)
+    ranked = standing(votes, options(round_), weighted(round_), round_.settings.weight)
     return (
         BallotCounted(_cut(ranked, MAX_PLACED, round_.seed), _own_votes(round_, votes), _unused(round_, round_.ballot)),
     )
@@ -268,8 +273,32 @@ def _unused(round_: Round, ledger: Ledger) -> int:
 def columns_shown(round_: Round) -> bool:
     """Whether the three columns may be shown: with fewer than three other voters single ballots could be read off."""
     assert round_.ballot is not None
-    chief = round_.weighted_voter or round_.roles.acting(Role.DECISION_MAKER)
+    chief = weighted(round_)
     return sum(v != chief for v in round_.ballot.votes()) >= FEWEST_OTHERS_FOR_COLUMNS
+
+
+# --- the weight ---
+
+
+def weighted(round_: Round) -> MemberId:
+    """Whose votes weigh more: who was decision-maker when the ballot opened, whoever is it now. Rounds of earlier
+    versions do not know; there it is who decides now."""
+    return round_.weighted_voter or round_.roles.acting(Role.DECISION_MAKER)
+
+
+def weighting(round_: Round, now: datetime) -> Facts:
+    """After every command: while the plans are read the weight goes with the role; once people vote it stays."""
+    opens, chief = round_.progress.opens, round_.roles.acting(Role.DECISION_MAKER)
+    open_ = opens is not None and now >= opens
+    if round_.step is not Step.BALLOT or open_ or round_.weighted_voter == chief:
+        return ()
+    return (WeightGiven(chief),)
+
+
+def _awaited_chief(round_: Round) -> MemberId | None:
+    """Nobody, once they have left or the role is somebody else's: it carries no weight then."""
+    chief = weighted(round_)
+    return chief if chief in round_.active() and round_.is_decision_maker(chief) else None
 
 
 # --- evolve ---
@@ -331,8 +360,11 @@ def dots_counted(round_: Round, fact: DotsCounted) -> Round:
 
 def ballot_counted(round_: Round, fact: BallotCounted) -> Round:
     placed = tuple(PlanId(s.option) for s in fact.standing if s.carried)
-    chief = round_.roles.acting(Role.DECISION_MAKER)
-    return replace(round_, plans_standing=fact.standing, to_place=placed, weighted_voter=chief)
+    return replace(round_, plans_standing=fact.standing, to_place=placed, weighted_voter=weighted(round_))
+
+
+def weight_given(round_: Round, fact: WeightGiven) -> Round:
+    return replace(round_, weighted_voter=fact.member)
 
 
 DECIDE: Decide = {CastVote: cast, TakeBackVote: take_back, LockBallot: lock, Reconcile: reconcile}
@@ -343,6 +375,7 @@ EVOLVE: Evolve = {
     LedgerReconciled: ledger_reconciled,
     DotsCounted: dots_counted,
     BallotCounted: ballot_counted,
+    WeightGiven: weight_given,
 }
 
 
@@ -362,6 +395,6 @@ DOTS = StepRule(
 BALLOT = StepRule(
     hours=8, minutes=8, read_hours=2, read_minutes=1, private=True, expected=everybody,
     gave=lambda r: _voters(r.ballot),
-    quorum=2 / 3, needs=Role.DECISION_MAKER, decides=None, hands_over=False, close=close_ballot, enter=None,
+    quorum=2 / 3, needs=_awaited_chief, decides=None, hands_over=False, close=close_ballot, enter=None,
     ends=BallotCounted, decide=DECIDE, evolve=EVOLVE,
 )  # fmt: skip

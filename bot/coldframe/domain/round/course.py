@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Decide, Evolve, Facts
-from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MoreTime, PauseReason, Role, Step
+from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MemberId, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people import seats
 from coldframe.domain.people.facts import RoleHandedOver
 from coldframe.domain.refusals import Because, Refused
@@ -139,8 +139,9 @@ def _can_close(round_: Round) -> bool:
 
 def quorum_met(round_: Round) -> bool:
     """Enough people are in, and among them whoever has the role that the step cannot do without."""
-    needed = RULES[round_.step].needs
-    if needed is not None and round_.roles.acting(needed) not in rules.through(round_):
+    needs = RULES[round_.step].needs
+    needed = needs(round_) if needs is not None else None
+    if needed is not None and needed not in rules.through(round_):
         return False
     return len(rules.came_in(round_)) >= rules.quorum(round_)
 
@@ -248,9 +249,18 @@ def resume(round_: Round, command: Resume, now: datetime) -> Facts:
 
 def cancel(round_: Round, command: Cancel, now: datetime) -> Facts:
     checks.in_step(round_, Step.SETUP, *RUNNING)
-    checks.facilitator(round_, command.by)
+    may_cancel(round_, command.by)
     reason = command.reason.strip() and accepted(command.reason, 300, field="reason")
     return (RoundCancelled(reason),)
+
+
+def may_cancel(round_: Round, by: MemberId) -> None:
+    """Raises Refused for others than the facilitator; where nobody who takes part facilitates, as in a setup that an
+    outsider began, any member may."""
+    if by != BOT and round_.roles.acting(Role.FACILITATOR) not in round_.active():
+        checks.member(round_, by)
+    else:
+        checks.facilitator(round_, by)
 
 
 # --- evolve ---
@@ -299,7 +309,7 @@ def round_paused(round_: Round, fact: RoundPaused) -> Round:
 
 
 def round_resumed(round_: Round, fact: RoundResumed) -> Round:
-    return replace(round_, paused=None)
+    return replace(round_, paused=None, open_roles=frozenset())
 
 
 def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:

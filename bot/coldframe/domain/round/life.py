@@ -17,7 +17,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import forgetting, seats
-from coldframe.domain.round import course, placement
+from coldframe.domain.round import ballots, course, placement, roles
 from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
@@ -36,6 +36,7 @@ for _decide, _evolve in (
     (forgetting.DECIDE, forgetting.EVOLVE),
     *((rule.decide, rule.evolve) for rule in RULES.values()),
     (course.DECIDE, course.EVOLVE),
+    (roles.DECIDE, roles.EVOLVE),
 ):
     _DECIDE.update(_decide)
     _EVOLVE.update(_evolve)
@@ -47,8 +48,10 @@ def decide(round_: Round, command: Command, now: datetime) -> Facts:
     `now` is aware. A command that changes nothing gives no facts.
     """
     facts = _with_openings(round_, _DECIDE[type(command)](round_, command, now))
-    after = replay(round_, facts)
-    return (*facts, *course.settle(after, now)) if facts else ()
+    if not facts:
+        return ()
+    facts = (*facts, *ballots.weighting(replay(round_, facts), now))
+    return (*facts, *course.settle(replay(round_, facts), now))
 
 
 def _with_openings(round_: Round, facts: Facts) -> Facts:
@@ -79,8 +82,9 @@ def evolve(round_: Round, fact: Fact) -> Round:
 
 
 def _entered(round_: Round, step: Step) -> Round:
-    """A new step begins with a clean progress."""
-    fresh = replace(round_, step=step, progress=Progress())
+    """A new step begins with a clean progress; who moves the round is there. With its end nobody is asked any more."""
+    offers = round_.role_offers if step in RUNNING else ()
+    fresh = replace(round_, step=step, progress=Progress(), open_roles=frozenset(), role_offers=offers)
     enter = RULES[step].enter if step in RULES else None
     return enter(fresh) if enter else fresh
 

@@ -29,8 +29,8 @@ class StepRule:
     """Who has given something in it, expected or not."""
     quorum: float | None
     """The share of those expected who must be in at its deadline; None closes with whoever is."""
-    needs: Role | None
-    """The role that must be among those who are in."""
+    needs: Callable[[Round], MemberId | None] | None
+    """Who must be among those who are in."""
     decides: Role | None
     """The role whose decision it waits for."""
     hands_over: bool

@@ -30,6 +30,10 @@ class GiveUp(Command):
     reason: str = ""
 
 
+class TakeTrial(Command):
+    """I own it from now on: nobody does, or whoever does let its review pass."""
+
+
 class LeaveTrial(Command):
     """The member left the firm or the channel for good."""
 

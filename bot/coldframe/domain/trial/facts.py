@@ -28,6 +28,7 @@ class OfferDeclined(TrialFact):
 class OwnerChanged(TrialFact):
     member: MemberId
     before: MemberId | None
+    taken: bool = False  # without having been asked
 
 
 class OwnerLost(TrialFact):

@@ -22,6 +22,7 @@ from coldframe.domain.trial.commands import (
     MoveAction,
     OfferTrial,
     SayWhatBlocks,
+    TakeTrial,
     Tick,
 )
 from coldframe.domain.trial.facts import (
@@ -67,6 +68,21 @@ def answer_offer(trial: Trial, command: AnswerOffer, now: datetime) -> Facts:
         return (changed,)
     assert command.starts is not None and trial.review is not None
     return (changed, TrialStarted(starts=command.starts))
+
+
+def may_be_taken(trial: Trial) -> bool:
+    """Whether any member may own it from now on: nobody looks after it, or whoever does let its review pass."""
+    return trial.step in UNDER_WAY and (trial.owner is None or trial.missed_reviews > 0)
+
+
+def take(trial: Trial, command: TakeTrial, now: datetime) -> Facts:
+    checks.under_way(trial)
+    checks.member(trial, command.by)
+    if command.by == trial.owner:
+        return ()
+    if not may_be_taken(trial):
+        raise Refused(Because.NOT_OWNER, who=trial.name_of(trial.owner))
+    return (OwnerChanged(command.by, trial.owner, taken=True),)
 
 
 def give_up(trial: Trial, command: GiveUp, now: datetime) -> Facts:
@@ -166,7 +182,9 @@ def offer_declined(trial: Trial, fact: OfferDeclined) -> Trial:
 
 
 def member_came(trial: Trial, fact: MemberCame) -> Trial:
-    return replace(trial, people={**trial.people, fact.member: fact.name})
+    """Who comes when everybody had left facilitates: somebody can always go on."""
+    facilitator = trial.facilitator if trial.facilitator in trial.people else fact.member
+    return replace(trial, people={**trial.people, fact.member: fact.name}, facilitator=facilitator)
 
 
 def member_gone(trial: Trial, fact: MemberGone) -> Trial:
@@ -216,6 +234,7 @@ def block_said(trial: Trial, fact: BlockSaid) -> Trial:
 DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
     OfferTrial: offer,
     AnswerOffer: answer_offer,
+    TakeTrial: take,
     GiveUp: give_up,
     LeaveTrial: leave,
     JoinTrial: join,

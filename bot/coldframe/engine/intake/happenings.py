@@ -8,7 +8,7 @@ from typing import Any
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import LeverId, MemberId, PauseReason, Role, Step
-from coldframe.domain.people.commands import Join, Leave
+from coldframe.domain.people.commands import Leave
 from coldframe.domain.refusals import Refused, known
 from coldframe.domain.round.ballots import CastVote, TakeBackVote
 from coldframe.domain.round.moves import Pause
@@ -20,6 +20,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.intake import bare_words, misplaced, panel, submissions, texts
 from coldframe.engine.people import personal
 from coldframe.engine.reading import note_lines
+from coldframe.engine.round import roles
 from coldframe.engine.trial import forecasts, ownership, weekly
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import (
@@ -248,7 +249,7 @@ async def _joined(request: Request, what: Joined) -> Reply | None:
             words = answers.guest_came(round_, person.name, foreign=person.is_foreign)
             turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
         else:
-            await turn.act(round_, Join(BOT, MemberId(person.id), person.name))
+            await roles.join(turn, round_, BOT, person)
     if not (person.is_guest or person.is_foreign):
         await ownership.came(turn, event.place.tenant, person.id, person.name, event.place.id)
     return None

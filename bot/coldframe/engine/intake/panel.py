@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coldframe.domain import checks
-from coldframe.domain.names import RUNNING, MemberId, Role, Step
-from coldframe.domain.people.commands import Forget, Join, Leave
+from coldframe.domain.names import RUNNING, Role, Step
+from coldframe.domain.people.commands import Forget, Leave
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import course
 from coldframe.domain.round.moves import Extend, Pause, Resume
 from coldframe.domain.round.notes import HideNote
 from coldframe.domain.state import Round
@@ -16,13 +16,13 @@ from coldframe.engine.core.requests import Answers, Request, Uses
 from coldframe.engine.people import personal
 from coldframe.engine.reading import dates
 from coldframe.engine.reminding import owed as reminders
-from coldframe.engine.round import closing, setup
+from coldframe.engine.round import closing, roles, setup
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
 from coldframe.ports.storage import Send
 from coldframe.speech import panel_words
-from coldframe.speech.round import forms
+from coldframe.speech.round import forms, role_words
 
 OPENED_BY = {
     "hours.write": "hours.write",
@@ -102,7 +102,7 @@ async def _help(request: Request) -> Reply | None:
 
 
 async def _new(request: Request) -> Reply | None:
-    return await setup.form(request.turn, request.event.place)
+    return await setup.form(request.turn, request.event.place, request.by)
 
 
 async def _status(request: Request) -> Reply | None:
@@ -138,7 +138,7 @@ async def _pause(request: Request) -> Reply | None:
 
 async def _cancel(request: Request) -> Reply | None:
     round_ = await _the_round(request, "cancel")
-    checks.facilitator(round_, request.by)
+    course.may_cancel(round_, request.by)
     return Reply(form=forms.cancel(round_))
 
 
@@ -226,8 +226,16 @@ async def _add(request: Request) -> Reply | None:
     if found[0].is_foreign:
         return request.shown(panel_words.from_elsewhere(round_, found[0].name))
     await members.upsert_member(request.turn.uow, round_.tenant, found[0])
-    await request.turn.act(round_, Join(request.by, MemberId(found[0].id), found[0].name))
+    await roles.join(request.turn, round_, request.by, found[0])
     return request.shown(panel_words.added(round_, found[0].name))
+
+
+async def _roles(request: Request) -> Reply | None:
+    """Who has which role in each round of this person, with what they can do about it."""
+    shown = [r for r in await _rounds(request) if request.by in r.active()]
+    if not shown:
+        raise Refused(Because.NOT_A_MEMBER)
+    return request.shown(role_words.overviews(shown, request.by))
 
 
 async def _export(request: Request) -> Reply | None:
@@ -289,6 +297,7 @@ WORDS: Answers = {
     "calendar": _calendar,
     "hide": _hide,
     "add": _add,
+    "roles": _roles,
     "export": _export,
     "forget": _forget,
 }

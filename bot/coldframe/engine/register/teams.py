@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from coldframe.domain.names import MemberId, Role
+from coldframe.domain.names import MemberId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import Request
@@ -13,7 +13,8 @@ PLACES = 2
 
 
 async def newest_round(uow: UnitOfWork, tenant: str, team: str) -> Round | None:
-    heads = [head.id for head in await uow.heads(tenant, channel=team)]
+    """A round in setup gives nobody a role: anybody may have begun it."""
+    heads = [head.id for head in await uow.heads(tenant, channel=team) if head.step is not Step.SETUP]
     newest = heads[-1:] or (await uow.ended_rounds(tenant, team))[:1]
     return await uow.round(newest[0]) if newest else None
 

@@ -4,11 +4,11 @@ be said now moves to the next moment when it may."""
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
+from datetime import timedelta
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import allowance, trial_turn
-from coldframe.engine.core.trial_turn import later_working_day
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.reminding import bundle
 from coldframe.engine.trial.schedule import WORD, Word, word_later
@@ -16,6 +16,7 @@ from coldframe.message.nodes import Message
 from coldframe.ports.storage import Due
 from coldframe.speech.trial import owner_words, review_words, trial_words
 
+A_WEEK = timedelta(weeks=1)
 Said = Callable[[Turn, Trial, str], Awaitable[Message]]
 """What is said: (turn, trial, the week, person or number it is about)."""
 OF_THE_FACILITATOR = ("unowned", "unanswered", "close")
@@ -72,9 +73,8 @@ async def _say(turn: Turn, trial: Trial, word: Word) -> None:
     person = MemberId(word.person)
     trial_turn.tell(turn, trial, person, word.what, await SAID[word.what](turn, trial, word.key))
     await turn.uow.note_nudge(trial.tenant, person, turn.now)
-    if word.what == "unowned":  # every working day until somebody owns it
-        calendar = await trial_turn.calendar_of(turn, trial, person)
-        word_later(turn, trial, person, word.what, word.key, later_working_day(calendar, turn.now, 1))
+    if word.what == "unowned":  # once, then weekly until somebody owns it
+        word_later(turn, trial, person, word.what, word.key, turn.now + A_WEEK)
 
 
 # --- whether it is still needed -------------------------------------------------------------------------------------

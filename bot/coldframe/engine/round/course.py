@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, MemberId, MoreTime, Role, Step
-from coldframe.domain.people.facts import AwaySet, MemberJoined, PersonForgotten, RoleFilled, RoleHandedOver
+from coldframe.domain.people.facts import AwaySet, MemberJoined, PersonForgotten
 from coldframe.domain.round import rules
 from coldframe.domain.round.moves import (
     Cancel,
@@ -36,7 +36,7 @@ from coldframe.ports.storage import Due
 from coldframe.speech import answers
 from coldframe.speech.names import message_name
 from coldframe.speech.people import time_words
-from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts
+from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, role_words
 
 OPEN = "open"
 STEP_KINDS = (*closing.DUE, OPEN, result.OPENING, "remind", "deputy")
@@ -143,13 +143,6 @@ def _has_opened(turn: Turn, round_: Round) -> bool:
     return round_.progress.opens is not None and round_.progress.opens <= turn.now
 
 
-def _ask_who_decides(turn: Turn, round_: Round) -> None:
-    """Puts the running step's question to whoever holds the role now."""
-    desk = PLAYS[round_.step].desk if round_.step in RUNNING else None
-    if desk is not None:
-        desk(turn, round_)
-
-
 def _refresh_own(turn: Turn, round_: Round, member: MemberId) -> None:
     own_card = PLAYS[round_.step].own_card if round_.step in RUNNING else None
     if own_card is not None:
@@ -214,20 +207,19 @@ async def _away_set(turn: Turn, before: Round, round_: Round, fact: AwaySet) -> 
 async def _cancelled(turn: Turn, before: Round, round_: Round, fact: RoundCancelled) -> None:
     await turn.drop_due(round_.id)
     retention.after_end(turn, round_)
+    if before.step is Step.SETUP and not fact.reason:
+        _expired(turn, before)
+        return
     name = turn.say(round_, "cancelled", cards.cancelled(round_, fact.reason))
     if round_.dates_told:
         turn.attach(f"{name}/calendar", turn.channel(round_), commitment_words.deadlines_off(round_), round_.id)
 
 
-async def _handed_over(turn: Turn, before: Round, round_: Round, fact: RoleHandedOver) -> None:
-    words = cards.handed_over(round_, fact.role, fact.to_deputy, fact.why)
-    turn.say(round_, "role", words, rest=(turn.kit.ids.new(""),))
-    _ask_who_decides(turn, round_)
-
-
-async def _role_filled(turn: Turn, before: Round, round_: Round, fact: RoleFilled) -> None:
-    turn.say(round_, "role", cards.role_filled(round_, fact.role), rest=(turn.kit.ids.new(""),))
-    _ask_who_decides(turn, round_)
+def _expired(turn: Turn, round_: Round) -> None:
+    """A setup that came to nothing: those who set it up hear, and not a channel that had not heard of it."""
+    roles = (round_.roles.acting(Role.FACILITATOR), round_.roles.deputy(Role.FACILITATOR))
+    for member in dict.fromkeys(m for m in roles if m is not None):
+        turn.answer(round_.tenant, member, role_words.expired(round_))
 
 
 async def _everybody_in(turn: Turn, before: Round, round_: Round, fact: EverybodyIn) -> None:
@@ -283,8 +275,6 @@ FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     RoundResumed: _resumed,
     AwaySet: _away_set,
     RoundCancelled: _cancelled,
-    RoleHandedOver: _handed_over,
-    RoleFilled: _role_filled,
     EverybodyIn: _everybody_in,
     NotEverybodyIn: _not_everybody,
     MemberJoined: _joined,

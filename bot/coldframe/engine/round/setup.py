@@ -18,6 +18,7 @@ from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import window_lines
 from coldframe.engine.register import leftovers
+from coldframe.engine.round import resting
 from coldframe.message.nodes import Field, Form, Option, line
 from coldframe.ports.chat import Denial, Hindrance, Person, Place, Reply
 from coldframe.speech import answers
@@ -29,13 +30,16 @@ NUMBERS = ("weight", "dots", "plan_votes")
 LONGEST = {"question": 300, "name": 40}  # characters; levers may be left out
 
 
-async def form(turn: Turn, place: Place) -> Reply:
-    """The setup form with the channel's people to choose from; a word when this is no channel."""
+async def form(turn: Turn, place: Place, by: str) -> Reply:
+    """The setup form with the channel's people to choose from; a word when this is no channel, and for a guest: what
+    the team has left over is not theirs to read."""
     if place.kind != "channel":
         return Reply(note=setup_words.in_a_channel())
     if any(found.what is Denial.NOT_IN_CHANNEL for found in turn.told.hindrances(place, ())):
         raise not_in_channel(turn.kit.chat)  # a public channel tells its members to whoever asks
     persons = team(turn, place)
+    if by not in {p.id for p in persons}:
+        return Reply(note=setup_words.for_members())
     options = [Option(p.id, p.name) for p in persons]
     levers = ", ".join(name for _, name in DEFAULT_LEVERS)
     form_ = replace(forms.new_round(levers, options), value=place.id)
@@ -46,7 +50,7 @@ async def _again(request: Request) -> Reply:
     """The form for that channel, filled from the round before."""
     if request.value not in await request.turn.uow.teams_of(request.tenant, request.by):
         raise Refused(Because.NOT_A_MEMBER)
-    return await form(request.turn, Place(request.tenant, "channel", request.value))
+    return await form(request.turn, Place(request.tenant, "channel", request.value), request.by)
 
 
 async def _prefilled(turn: Turn, place: Place, form: Form) -> Form:
@@ -101,6 +105,8 @@ async def _new_round(request: Request) -> Reply:
     )
     place = Place(request.tenant, "channel", request.value or request.event.place.id)
     persons = team(request.turn, place)
+    if request.by not in {p.id for p in persons}:
+        raise Refused(Because.NOT_A_MEMBER)
     hindered = request.turn.told.hindrances(place, tuple(person.id for person in persons))
     await open_round(request.turn, place, fields["name"].strip(), settings, roles, persons, hindered)
     return Reply()
@@ -188,14 +194,20 @@ async def open_round(
     ids = turn.kit.ids
     round_ = Round(RoundId(ids.new("r")), place.tenant, place.id, unique[:60], settings, seats, roles, ids.seed())
     await turn.uow.add_round(round_, turn.now)
-    calendars = await members.calendars(turn.uow, place.tenant, seats)
-    hours = [(seats[MemberId(m)].name, members.hours_words(c)) for m, c in calendars.items()]
-    share = power_share(len(seats), settings.weight)
-    invitation = turn.kit.chat.capabilities.invitation if hindered else ""
-    proposal = setup_words.proposal(round_, hours, share, hindered, invitation)
-    turn.tell(round_, roles.facilitator, "setup", proposal)
+    await propose(turn, round_, hindered)
+    resting.wait_for_start(turn, round_, turn.now)
     await _offer_leftovers(turn, round_)
     return round_
+
+
+async def propose(turn: Turn, round_: Round, hindered: Sequence[Hindrance] = ()) -> None:
+    """The round as it would start, to its facilitator."""
+    calendars = await members.calendars(turn.uow, round_.tenant, round_.active())
+    hours = [(round_.name_of(MemberId(m)), members.hours_words(c)) for m, c in calendars.items()]
+    share = power_share(len(round_.active()), round_.settings.weight)
+    invitation = turn.kit.chat.capabilities.invitation if hindered else ""
+    card = setup_words.proposal(round_, hours, share, hindered, invitation)
+    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "setup", card)
 
 
 async def _offer_leftovers(turn: Turn, round_: Round) -> None:

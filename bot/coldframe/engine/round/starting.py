@@ -13,7 +13,7 @@ from coldframe.engine.core import lookups, sent_form
 from coldframe.engine.core.lookups import Told
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round, opens
 from coldframe.engine.core.turn import Carry, Kit, due_turn
-from coldframe.engine.round import readiness
+from coldframe.engine.round import readiness, resting
 from coldframe.message.nodes import Button
 from coldframe.ports.storage import Due
 from coldframe.speech.people import time_words
@@ -52,6 +52,7 @@ async def on_date(request: RoundRequest) -> None:
     whose = await sent_form.at_work(request, request.round.roles.acting(Role.FACILITATOR))
     day = await sent_form.typed_day(request, "date", request.text("date"), whose)
     request.turn.later(START, request.round.id, "start", day.at)
+    resting.wait_for_start(request.turn, request.round, day.at)
     again = Button("Set it again …", "round.start_on", request.round.id)
     request.answer(time_words.date_understood("The round starts", day.words, again))
 

@@ -22,8 +22,10 @@ from coldframe.domain.trial.commands import (
     MoveAction,
     OfferTrial,
     SayWhatBlocks,
+    TakeTrial,
 )
 from coldframe.domain.trial.commands import Tick as TickAction
+from coldframe.domain.trial.facts import OwnerLost
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
 from coldframe.engine.core import allowance, members, sent_form, trial_turn
 from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
@@ -40,8 +42,9 @@ from coldframe.speech.trial import owner_words, trial_forms, trial_words
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.windows import add_working_hours
 
-UNANSWERED = "owner unanswered"
+UNANSWERED, VOLUNTEERS = "owner unanswered", "trial volunteers"
 TO_ANSWER = 8.0  # working hours before the facilitator hears of silence
+ASK_EVERYBODY_AFTER = 2  # working days without an owner
 LONG_ABSENCE = timedelta(days=7)
 
 
@@ -137,6 +140,27 @@ async def asked_somebody(request: TrialRequest) -> None:
     request.answer(owner_words.asked())
 
 
+# --- nobody owns it -------------------------------------------------------------------------------------------------
+
+
+async def owner_lost(turn: Turn, before: Trial, after: Trial, fact: OwnerLost) -> None:
+    """A trial without an owner cannot run unnoticed: the facilitator looks for somebody, and where that leads nowhere
+    everybody is asked."""
+    word_later(turn, after, after.facilitator, "unowned", "now", turn.now)
+    calendar = await trial_turn.calendar_of(turn, after, after.facilitator)
+    try:
+        at = trial_turn.later_working_day(calendar, turn.now, ASK_EVERYBODY_AFTER)
+    except NoWorkingTime:
+        at = turn.now + timedelta(days=ASK_EVERYBODY_AFTER)
+    turn.later(VOLUNTEERS, after.id, "owner", at)
+
+
+async def _ask_everybody(turn: Turn, due: Due) -> None:
+    trial = await turn.uow.trial(due.subject)
+    if trial is not None and trial.step in UNDER_WAY and trial.owner is None:
+        trial_turn.say(turn, trial, "volunteers", owner_words.volunteers(trial), turn.kit.ids.new(""))
+
+
 # --- people come and go ---------------------------------------------------------------------------------------------
 
 
@@ -207,6 +231,7 @@ BUTTONS = of_trial(
         "trial.block": opens(lambda r: trial_forms.in_the_way(r.trial)),
         "trial.hand_over": hand_over_form,
         "trial.ask": ask_form,
+        "trial.own": acts(lambda r: TakeTrial(r.by)),
         "trial.accept": accept,
         "trial.decline": opens(lambda r: trial_forms.decline(r.trial)),
         "trial.drop": acts(lambda r: DropTrial(r.by)),
@@ -222,4 +247,4 @@ FORMS = of_trial(
     }
 )
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {OwnerAsked: asked}
-DUE: Mapping[str, Carry] = {UNANSWERED: InOneTurn(unanswered)}
+DUE: Mapping[str, Carry] = {UNANSWERED: InOneTurn(unanswered), VOLUNTEERS: InOneTurn(_ask_everybody)}

@@ -8,6 +8,7 @@ from coldframe.domain.trial.facts import (
     ActionMoved,
     BlockSaid,
     LearningWritten,
+    MemberGone,
     OfferDeclined,
     OwnerChanged,
     OwnerLost,
@@ -28,8 +29,6 @@ from coldframe.engine.register import registering
 from coldframe.engine.trial import ownership, reviews, schedule, starting, weekly
 from coldframe.message.saying import said
 from coldframe.speech.trial import owner_words, review_words, trial_words
-
-UNOWNED = "now"
 
 
 async def react(
@@ -63,7 +62,8 @@ async def _declined(turn: Turn, before: Trial, after: Trial, fact: OfferDeclined
 
 async def _owner_changed(turn: Turn, before: Trial, after: Trial, fact: OwnerChanged) -> None:
     if before.step in UNDER_WAY:
-        trial_turn.say(turn, after, "owner", owner_words.owner_changed(after, fact.before), turn.kit.ids.new(""))
+        words = owner_words.owner_changed(after, fact.before, fact.taken)
+        trial_turn.say(turn, after, "owner", words, turn.kit.ids.new(""))
         trial_turn.tell(turn, after, fact.member, "yours", owner_words.you_own(after))
         assert after.review is not None
         await turn.uow.move_place(after.id, fact.member, after.review)
@@ -73,9 +73,10 @@ async def _owner_changed(turn: Turn, before: Trial, after: Trial, fact: OwnerCha
         await registering.enter(turn, after)
 
 
-async def _owner_lost(turn: Turn, before: Trial, after: Trial, fact: OwnerLost) -> None:
-    """A trial without an owner cannot run unnoticed."""
-    schedule.word_later(turn, after, after.facilitator, "unowned", UNOWNED, turn.now)
+async def _member_gone(turn: Turn, before: Trial, after: Trial, fact: MemberGone) -> None:
+    """Whoever facilitates in their place hears of it."""
+    if before.facilitator == fact.member and after.facilitator in after.people:
+        trial_turn.tell(turn, after, after.facilitator, "facilitates", owner_words.you_facilitate(after))
 
 
 async def _started(turn: Turn, before: Trial, after: Trial, fact: TrialStarted) -> None:
@@ -142,7 +143,8 @@ FOLLOW: Mapping[type[TrialFact], Follow[Trial]] = {
     TrialOffered: _offered,
     OfferDeclined: _declined,
     OwnerChanged: _owner_changed,
-    OwnerLost: _owner_lost,
+    OwnerLost: ownership.owner_lost,
+    MemberGone: _member_gone,
     TrialStarted: _started,
     TrialDropped: _dropped,
     ActionMoved: _action_moved,

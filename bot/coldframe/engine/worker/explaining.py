@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, weeks_needed
-from coldframe.domain.names import Axis, Role
+from coldframe.domain.names import Axis
+from coldframe.domain.round.ballots import weighted
 from coldframe.domain.state import Comparison, Criterion, Round
 from coldframe.message.pictures import Corner, PlacedPlan, PlacementMatrix
 from coldframe.speech.round.results import Sureness
@@ -137,7 +138,7 @@ def ballot_of(round_: Round) -> tuple[Votes, tuple[str, ...], str]:
     return (
         {str(v): o for v, o in sorted(round_.ballot.votes().items())},
         tuple(round_.plan_order),
-        round_.roles.acting(Role.DECISION_MAKER),
+        weighted(round_),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coldframe.domain.names import HandOverReason, MoreTime, PauseReason, Role, Step
+from coldframe.domain.names import MoreTime, PauseReason, Role, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
@@ -173,25 +173,4 @@ def cancelled(round_: Round, reason: str) -> Message:
         "Round {name} ends here without a commitment: {reason}. What was revealed so far is kept for a later round.",
         name=theirs(round_.name, 60),
         reason=theirs(reason or NO_REASON, 200),
-    )
-
-
-def handed_over(round_: Round, role: Role, to_deputy: bool, why: HandOverReason) -> Message:
-    acting = who(round_, round_.roles.acting(role), notify=True)
-    because = ", since the deadline passed without an answer" if why is HandOverReason.DEADLINE else ""
-    return said(
-        "{who} acts as {role} from now on{because}." if to_deputy else "{who} is {role} again.",
-        who=acting,
-        role=role.value,
-        because=because,
-    )
-
-
-def role_filled(round_: Round, role: Role) -> Message:
-    """Holder and deputy of a role have left: who has it now, and what follows."""
-    return said(
-        "{who} is {role} from now on, since nobody else who had that role is still here. What this step needs from "
-        "the {role} comes to {who} in private.",
-        who=who(round_, round_.roles.acting(role), notify=True),
-        role=role.value,
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from coldframe.domain.names import MemberId
-from coldframe.domain.trial.state import Trial
+from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
@@ -132,8 +132,8 @@ def unanswered(plan: str, member: Line) -> Message:
     )
 
 
-def owner_changed(trial: Trial, before: MemberId | None) -> Message:
-    if before is None:
+def owner_changed(trial: Trial, before: MemberId | None, taken: bool) -> Message:
+    if before is None or taken:
         return said_of("{m} owns the trial “{title}” now.", trial, m=who(trial, trial.owner))
     return said_of(
         "{m} owns the trial “{title}” now; {b} handed it over. Thank you both.",
@@ -145,22 +145,45 @@ def owner_changed(trial: Trial, before: MemberId | None) -> Message:
 
 def you_own(trial: Trial) -> Message:
     words = line("Thank you, you own “{t}” now. I come to you once a week, in your working hours.", t=title(trial))
+    in_review = trial.step is TrialStep.IN_REVIEW
+    first = ("Close the review …", "trial.close") if in_review else ("Log a week …", "trial.log")
     buttons = (
-        Button("Log a week …", "trial.log", trial.id),
+        Button(*first, trial.id),
         Button("Move the review …", "trial.review_date", trial.id),
     )
     return told(words, offer(*buttons))
 
 
 def unowned(trial: Trial) -> Message:
-    """Every working day to the facilitator, until somebody owns it."""
+    """To the facilitator, once and then every week until somebody owns it."""
     words = line(
-        "The trial “{t}” runs without an owner: nobody looks after it. {a}Ask somebody, or ask for "
-        "volunteers in the channel.",
+        "The trial “{t}” runs without an owner: nobody looks after it. {a}Ask somebody; if nobody owns it two "
+        "working days from now, I ask in the channel.",
         t=title(trial),
         a=line("{m} was asked. ", m=who(trial, trial.asked)) if trial.asked else (),
     )
     return told(words, offer(Button("Ask somebody …", "trial.ask", trial.id, "primary")))
+
+
+def take_it(trial: Trial) -> Button:
+    return Button("I will own it", "trial.own", trial.id, "primary", says=f"I will own {theirs(trial.title, 60).text}")
+
+
+def volunteers(trial: Trial) -> Message:
+    """In the channel, when the facilitator has found nobody."""
+    words = line("“{t}” runs without an owner. Who looks after it: one number a week, and the review on {d}?",
+                 t=title(trial), d=When(trial.review, "day") if trial.review else "its date")  # fmt: skip
+    return told(words, offer(take_it(trial)))
+
+
+def you_facilitate(trial: Trial) -> Message:
+    """To whoever facilitates because the facilitator has left."""
+    return said_of(
+        "You look after the trial “{title}” as its facilitator now, since whoever did has left. I come to you when "
+        "something about it needs somebody; its owner is {o}.",
+        trial,
+        o=who(trial, trial.owner),
+    )
 
 
 def away_with_trials(trials: Sequence[Trial]) -> Message:

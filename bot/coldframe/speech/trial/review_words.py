@@ -14,6 +14,7 @@ from coldframe.message.pictures import Calibration
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import count
 from coldframe.speech.trial import verdict_words
+from coldframe.speech.trial.owner_words import take_it
 from coldframe.speech.trial.trial_words import MIN_WRITERS, appointment, entry_line, title, weeks_words, who
 from coldframe.speech.trial.verdict_words import Judged
 
@@ -204,7 +205,10 @@ def moved(trial: Trial, missed: bool) -> Message:
         template = "The review of “{t}” moves to {d}."
     words = line(template, t=title(trial), d=When(trial.review))
     file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
-    return told(words, attachments=(file,))
+    if not missed:
+        return told(words, attachments=(file,))
+    words += line(" Does it need another owner? Anybody of the team may look after it.")
+    return told(words, offer(take_it(trial)), attachments=(file,))
 
 
 def on_a_day_off(trial: Trial, why: str) -> Message:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from coldframe.domain.names import MemberId
+from coldframe.domain.trial.owning import may_be_taken
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
@@ -185,7 +186,8 @@ def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
             (drop,) if me == trial.facilitator else ()
         )
     if me != trial.owner:
-        return (Button("Ask somebody …", "trial.ask", key),) if me == trial.facilitator else ()
+        take = (Button("I will own it", "trial.own", key),) if may_be_taken(trial) else ()
+        return (*take, Button("Ask somebody …", "trial.ask", key)) if me == trial.facilitator else take
     if trial.step is TrialStep.IN_REVIEW:
         first = Button("Close the review …", "trial.close", key, "primary")
     else:

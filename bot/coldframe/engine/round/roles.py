@@ -1,0 +1,242 @@
+"""Roles that change hands, as people meet it: asked, answered, taken over; and who hears when somebody has left."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+
+from coldframe.domain.commands import BOT
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import RUNNING, MemberId, OfferEnd, Role, Step
+from coldframe.domain.people.commands import HandOver, Join
+from coldframe.domain.people.facts import MemberLeft, RoleFilled, RoleHandedOver
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.commitment import Committed
+from coldframe.domain.round.moves import Resume, RoundCancelled
+from coldframe.domain.round.roles import (
+    AnswerRole,
+    DeputyNamed,
+    KeepRole,
+    NameDeputy,
+    OfferRole,
+    RoleOffered,
+    RoleOfferEnded,
+    RolePassed,
+    TakeRole,
+)
+from coldframe.domain.round.rules import RULES
+from coldframe.domain.state import Round
+from coldframe.engine.core import members, timetable
+from coldframe.engine.core.requests import Answers, RoundRequest, acts, of_round, opens
+from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
+from coldframe.engine.round import resting, setup
+from coldframe.engine.round.steps import PLAYS
+from coldframe.message.packed import Occurrence
+from coldframe.ports.chat import Person, Reply
+from coldframe.ports.storage import Due
+from coldframe.speech.names import message_name
+from coldframe.speech.round import cards, role_words
+from coldframe.timing.calendars import NoWorkingTime
+from coldframe.timing.windows import add_working_hours
+
+UNANSWERED = "role unanswered"
+TO_ANSWER = 16.0  # working hours: two working days
+TO_ANSWER_LIVE = timedelta(minutes=10)
+OFFER, ASKED = "role-offer", "role-asked"
+
+
+async def _until(turn: Turn, round_: Round, member: MemberId) -> datetime:
+    """Until when somebody may answer: two of their working days."""
+    if round_.settings.pace == "live":
+        return turn.now + TO_ANSWER_LIVE
+    calendar = members.calendar_of(await turn.uow.member(round_.tenant, member))
+    try:
+        return add_working_hours(calendar, turn.now, TO_ANSWER)
+    except NoWorkingTime:
+        return turn.now + timedelta(days=2)
+
+
+# --- buttons and forms ----------------------------------------------------------------------------------------------
+
+
+def _role(request: RoundRequest) -> Role:
+    """The role that the button names. Raises Refused for a value that was made up."""
+    try:
+        return Role(request.part(0))
+    except ValueError:
+        raise Refused(Because.UNKNOWN_ITEM) from None
+
+
+async def _show(request: RoundRequest) -> Reply | None:
+    return request.shown(role_words.overview(request.round, request.by))
+
+
+async def _offer(request: RoundRequest) -> None:
+    role, to = _role(request), MemberId(request.text("member"))
+    await request.act(OfferRole(request.by, role, to, await _until(request.turn, request.round, to)))
+
+
+async def _name_deputy(request: RoundRequest) -> None:
+    after = await request.act(NameDeputy(request.by, _role(request), MemberId(request.text("member"))))
+    request.answer(role_words.named(after, _role(request)))
+
+
+BUTTONS: Answers = of_round(
+    {
+        "role.show": _show,
+        "role.offer": opens(lambda r: role_words.choose(r.round, _role(r), r.by)),
+        "role.deputy": opens(lambda r: role_words.deputy(r.round, _role(r))),
+        "role.yes": acts(lambda r: AnswerRole(r.by, _role(r), accept=True)),
+        "role.no": acts(lambda r: AnswerRole(r.by, _role(r), accept=False)),
+        "role.keep": acts(lambda r: KeepRole(r.by, _role(r))),
+        "role.take": acts(lambda r: TakeRole(r.by, _role(r))),
+        "role.back": acts(lambda r: HandOver(r.by, _role(r), to_deputy=False)),
+        "round.resume": acts(lambda r: Resume(r.by)),
+    }
+)
+FORMS: Answers = of_round({"role.offer": _offer, "role.deputy": _name_deputy})
+
+
+# --- somebody comes -------------------------------------------------------------------------------------------------
+
+
+async def join(turn: Turn, round_: Round, by: MemberId, person: Person) -> Round:
+    """On the roster; whoever comes back is asked whether they want back what was theirs. Raises Refused."""
+    member = MemberId(person.id)
+    seat = round_.seats.get(member)
+    after = await turn.act(round_, Join(by, member, person.name))
+    for role in seat.held if seat is not None and seat.left else ():
+        if after.roles.acting(role) != member:
+            after = await turn.act(after, OfferRole(BOT, role, member, await _until(turn, after, member)))
+    return after
+
+
+# --- an offer -------------------------------------------------------------------------------------------------------
+
+
+async def _offered(turn: Turn, before: Round, after: Round, fact: RoleOffered) -> None:
+    """The one who is asked, and the one who asked; of somebody who came back, whoever has the role now hears."""
+    _settle(turn, before, after)
+    asked = after.role_offer(fact.role)
+    if asked is None:
+        return
+    turn.tell(after, asked.to, OFFER, role_words.offered(after, asked), rest=(fact.role,))
+    turn.tell(after, _asker(after, fact.role, fact.by), ASKED, role_words.asked_them(after, asked), rest=(fact.role,))
+    turn.later(UNANSWERED, after.id, Occurrence((fact.role, asked.to)).pack(), asked.until)
+
+
+def _asker(round_: Round, role: Role, by: MemberId) -> MemberId:
+    return round_.roles.acting(role) if by == BOT else by
+
+
+async def _no_answer(turn: Turn, due: Due) -> None:
+    role, _ = Occurrence.unpack(due.occurrence).parts
+    round_ = await turn.round(due.subject)
+    if round_.role_offer(Role(role)) is not None:
+        await turn.act(round_, KeepRole(BOT, Role(role)))
+
+
+async def _ended(turn: Turn, before: Round, after: Round, fact: RoleOfferEnded) -> None:
+    _settle(turn, before, after)
+    asked = before.role_offer(fact.role)
+    if asked is not None and fact.how is not OfferEnd.KEPT and asked.by != BOT:
+        turn.answer(after.tenant, asked.by, role_words.no_yes(after, asked, fact.how))
+
+
+async def _round_over(turn: Turn, before: Round, after: Round, fact: RoundCancelled | Committed) -> None:
+    _settle(turn, before, after)
+
+
+def _settle(turn: Turn, before: Round, after: Round) -> None:
+    """Offers that stand no more say who has the role."""
+    for gone in before.role_offers:
+        if gone not in after.role_offers:
+            words = role_words.offer_over(after, gone.role)
+            turn.revise_own(after, gone.to, OFFER, words, gone.role)
+            turn.revise_own(after, _asker(before, gone.role, gone.by), ASKED, words, gone.role)
+
+
+# --- another holder -------------------------------------------------------------------------------------------------
+
+
+async def _passed(turn: Turn, before: Round, after: Round, fact: RolePassed) -> None:
+    if after.step is not Step.SETUP:
+        turn.say(
+            after, "role", role_words.passed(after, fact.role, fact.before, fact.why), rest=(turn.kit.ids.new(""),)
+        )
+    await _new_holder(turn, before, after, fact.role)
+
+
+async def _handed_over(turn: Turn, before: Round, after: Round, fact: RoleHandedOver) -> None:
+    if after.step is not Step.SETUP:
+        words = role_words.handed_over(after, fact.role, fact.to_deputy, fact.why)
+        turn.say(after, "role", words, rest=(turn.kit.ids.new(""),))
+    await _new_holder(turn, before, after, fact.role)
+
+
+async def _filled(turn: Turn, before: Round, after: Round, fact: RoleFilled) -> None:
+    """They did not ask for it, so they hear what it means and can pass it on."""
+    if after.step is not Step.SETUP:
+        turn.say(after, "role", role_words.role_filled(after, fact.role), rest=(turn.kit.ids.new(""),))
+    turn.answer(after.tenant, fact.member, role_words.fell_to_you(after, fact.role))
+    await _new_holder(turn, before, after, fact.role)
+
+
+async def _new_holder(turn: Turn, before: Round, after: Round, role: Role) -> None:
+    """What the round needs of the role now comes to its new holder; the earlier one's desk is closed."""
+    _settle(turn, before, after)
+    if before.roles.acting(role) == after.roles.acting(role):
+        return
+    if after.step is Step.SETUP:
+        await setup.propose(turn, after)
+    elif after.paused is not None:
+        await resting.ask(turn, after)
+    elif _waits_for(after) is role:
+        await _desk_moves(turn, after, role, before.roles.acting(role))
+    if after.step in RUNNING:
+        rows = await timetable.rows(turn.uow, turn.now, after)
+        turn.revise(message_name(after.id, "opened"), turn.channel(after), cards.round_opened(after, rows), after.id)
+
+
+def _waits_for(round_: Round) -> Role | None:
+    """Whose desk the running step has."""
+    if round_.step not in RUNNING or PLAYS[round_.step].desk is None:
+        return None
+    return RULES[round_.step].decides or Role.FACILITATOR
+
+
+async def _desk_moves(turn: Turn, round_: Round, role: Role, earlier: MemberId) -> None:
+    for what in ("desk", "ask"):
+        name = message_name(round_.id, what, earlier, round_.step.value)
+        if await turn.uow.knows_message(name):
+            turn.revise_own(round_, earlier, what, role_words.desk_moved(round_, role), round_.step.value)
+    desk = PLAYS[round_.step].desk
+    assert desk is not None
+    desk(turn, round_)
+
+
+async def _deputy_named(turn: Turn, before: Round, after: Round, fact: DeputyNamed) -> None:
+    by = after.roles.acting(fact.role)
+    turn.answer(after.tenant, fact.member, role_words.deputy_named(after, fact.role, by))
+
+
+async def _left(turn: Turn, before: Round, after: Round, fact: MemberLeft) -> None:
+    """The facilitator hears what it changes, in one private message."""
+    _settle(turn, before, after)
+    facilitator = after.roles.acting(Role.FACILITATOR)
+    if facilitator in after.active():
+        turn.answer(after.tenant, facilitator, role_words.departed(before, after, fact.member))
+
+
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {
+    RoleOffered: _offered,
+    RoleOfferEnded: _ended,
+    RolePassed: _passed,
+    RoleHandedOver: _handed_over,
+    RoleFilled: _filled,
+    DeputyNamed: _deputy_named,
+    MemberLeft: _left,
+    RoundCancelled: _round_over,
+    Committed: _round_over,
+}
+DUE: Mapping[str, Carry] = {UNANSWERED: InOneTurn(_no_answer)}
