@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -16,7 +16,18 @@ from coldframe.domain.round import rules
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import front_door
 from coldframe.message.nodes import plain
-from coldframe.ports.chat import ChannelLost, Commanded, Happening, Inbound, Joined, Left, Person, PersonChanged, Place
+from coldframe.ports.chat import (
+    ChannelLost,
+    Commanded,
+    Happening,
+    Hindrance,
+    Inbound,
+    Joined,
+    Left,
+    Person,
+    PersonChanged,
+    Place,
+)
 from tests.domain.play import FD, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, reach, told
@@ -43,6 +54,9 @@ class Known:
 
     async def members(self, place: Place) -> tuple[Person, ...]:
         return (self.person_,)
+
+    async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
+        return ()
 
 
 @dataclass

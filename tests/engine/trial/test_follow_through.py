@@ -136,18 +136,61 @@ async def test_not_today_is_heeded(tmp_path: Path) -> None:
 # --- ownership ------------------------------------------------------------------------------------------------------
 
 
-async def test_a_trial_without_an_owner_is_reported_daily_until_it_has_one(tmp_path: Path) -> None:
-    """Its owner leaves: every working day the facilitator hears of it, until somebody accepted."""
+def _unowned(team: Team) -> int:
+    """How often the facilitator heard of it."""
+    return len([m for m in team.told(F) if "runs without an owner" in m])
+
+
+async def test_a_trial_without_an_owner_asks_once_and_then_weekly_until_it_has_one(tmp_path: Path) -> None:
+    """Its owner leaves: the facilitator hears of it at once, and every week until somebody accepted."""
     async with a_team(tmp_path) as team:
         await team.house.room.leave(D, "growth")
-        await team.until(MONDAY + timedelta(days=3))
-        reports = [m for m in team.told(F) if "runs without an owner" in m]
-        assert len(reports) == 4
+        await team.until(MONDAY + timedelta(days=6))
+        assert _unowned(team) == 1
+        await team.weeks(1, at=HOUR)
+        assert _unowned(team) == 2
         assert not await team.fill(F, "trial.ask", {"member": INES})
         await team.press(INES, "trial.accept")
-        await team.weeks(1.9)
-        assert len([m for m in team.told(F) if "runs without an owner" in m]) == len(reports)
+        await team.weeks(3)
+        assert _unowned(team) == 2
         assert (await team.trial()).owner == INES
+
+
+async def test_a_trial_for_which_nobody_is_found_asks_in_the_channel(tmp_path: Path) -> None:
+    """Two working days later anybody of the team takes it by one press; then it is theirs like any other."""
+    async with a_team(tmp_path) as team:
+        await team.house.room.leave(D, "growth")
+        await team.until(MONDAY + timedelta(days=1))
+        assert not [m for m in team.channel() if "Who looks after it" in m]
+        await team.until(MONDAY + timedelta(days=2, hours=1))
+        assert len([m for m in team.channel() if "Who looks after it" in m]) == 1
+        await team.press(INES, "trial.own")
+        assert (await team.trial()).owner == INES
+        assert any("Ines owns the trial" in m for m in team.channel())
+        await team.press(FD, "trial.own")
+        assert (await team.trial()).owner == INES
+
+
+async def test_a_trial_whose_owner_is_silent_is_taken_over_when_its_review_was_missed(tmp_path: Path) -> None:
+    """Not before; and without a word about who was silent."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(4)
+        await team.command(INES, "trials")
+        with pytest.raises(LookupError):
+            team.button(INES, "trial.own")
+        await team.weeks(5)
+        assert any("Does it need another owner?" in m for m in team.channel())
+        await team.press(INES, "trial.own")
+        assert (await team.trial()).owner == INES
+        assert any(m.startswith("Ines owns the trial “Title of p0” now.") for m in team.channel())
+
+
+async def test_whoever_facilitates_a_trial_from_now_on_hears_of_it(tmp_path: Path) -> None:
+    """When the facilitator leaves."""
+    async with a_team(tmp_path) as team:
+        await team.house.room.leave(F, "growth")
+        await team.settle()
+        assert [m for m in team.told(FD) if m.startswith("You look after the trial “Title of p0” as its facilitator")]
 
 
 async def test_somebody_asked_who_does_not_answer_is_told_to_the_facilitator(tmp_path: Path) -> None:
