@@ -7,9 +7,14 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import pytest
+
 import coldframe
-from coldframe.domain.refusals import Because
-from coldframe.speech.refusals import WORDS
+from coldframe.domain.names import Touches
+from coldframe.domain.refusals import Because, Impossible, Refused
+from coldframe.message.nodes import plain
+from coldframe.speech.names import TOUCHED
+from coldframe.speech.refusals import IMPOSSIBLE, WORDS, refusal
 
 MADE_THERE = {
     Because.NO_FREE_PLACE: {"free"},
@@ -41,3 +46,25 @@ def test_every_refusal_gives_what_its_sentence_tells() -> None:
 def test_every_refusal_has_a_sentence() -> None:
     """No code is left without words."""
     assert set(Because) == set(WORDS)
+    assert set(Impossible) == set(IMPOSSIBLE)
+    assert set(Touches) == set(TOUCHED)
+
+
+@pytest.mark.parametrize(
+    ("why", "facts", "says"),
+    [
+        (Impossible.NO_SHARE, {"number": 20.0}, "20 is no share of people; write 20 % or 0.2."),
+        (Impossible.NO_SHARE, {"number": 400.0}, "400 is no share of people; write it like 4 % or 0.04."),
+        (Impossible.NOT_FINITE, {"number": float("inf")}, "These numbers cannot be: inf."),
+        (
+            Impossible.MORE_THAN_PEOPLE,
+            {"group": "control", "number": 50.0, "most": 48},
+            "control has more successes (50) than people (48).",
+        ),
+    ],
+)
+def test_numbers_that_cannot_be_are_told_with_what_was_written(
+    why: Impossible, facts: dict[str, object], says: str
+) -> None:
+    """The rule gives a code and the numbers; the sentence is made of them."""
+    assert says in plain(refusal(Refused(Because.BAD_NUMBERS, why=why, **facts)).summary)

@@ -121,6 +121,18 @@ class LateChoice(StrEnum):
     WITHDRAW = "withdraw"
 
 
+class Touches(StrEnum):
+    """Something delicate that a plan seems to touch. Databases hold these values."""
+
+    PERSONAL_DATA = "personal data"
+    MARKETING = "marketing messages"
+    PRICES = "prices"
+    HEALTH = "health"
+    FINANCE = "finance claims"
+    VULNERABLE = "children or vulnerable people"
+    HIDING = "hiding something from the customer"
+
+
 class Axis(StrEnum):
     """The two questions of the placement, asked apart."""
 

@@ -89,6 +89,29 @@ class Because(StrEnum):
     OWNS_ALREADY = "owns it already"
 
 
+class Impossible(StrEnum):
+    """Why numbers cannot be. `group` names whose they are, `number` and `most` what was written."""
+
+    HARM_NO_NUMBER = "harm is no number"
+    NO_NUMBERS = "no numbers of the trial"
+    CONTROL_MISSING = "control group missing"
+    NO_CONTROL = "no control group"
+    NO_NUMBER = "no number"
+    TWO_NUMBERS = "two numbers needed"
+    BELOW_ZERO = "below zero"
+    NOT_WHOLE = "not whole"
+    MORE_THAN_PEOPLE = "more than people"
+    COUNT_BELOW_ZERO = "count below zero"
+    COUNT_NOT_WHOLE = "count not whole"
+    ONE_A_WEEK = "one number a week"
+    MEAN_INCOMPLETE = "mean incomplete"
+    SPREAD_BELOW_ZERO = "spread below zero"
+    TOO_FEW_FOR_MEAN = "too few for a mean"
+    SAME_AS_BASELINE = "target is the baseline"
+    NO_SHARE = "no share"
+    NOT_FINITE = "not finite"
+
+
 class Refused(ColdframeError):
     """The command was refused; nothing changed. `facts` never hold private text."""
 

@@ -21,6 +21,7 @@ from coldframe.domain.names import (
     RoundId,
     Side,
     Step,
+    Touches,
 )
 from coldframe.domain.roster import RoleOffer as RoleOffer
 from coldframe.domain.roster import Roles as Roles
@@ -208,7 +209,7 @@ class Plan:
     steps: tuple[str, ...]
     criterion: Criterion
     weeks: int = 4
-    caution: tuple[str, ...] = ()  # what the plan touches that somebody should check
+    caution: tuple[Touches, ...] = ()  # what the plan touches that somebody should check
     checked_by: str = ""
     might_fail: str = ""  # private to the author until the review
     chance: int | None = None

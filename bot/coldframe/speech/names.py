@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from coldframe.domain.names import MemberId, PauseReason, Side, Step
+from collections.abc import Iterable
+
+from coldframe.domain.names import MemberId, PauseReason, Side, Step, Touches
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, Who, line
@@ -19,6 +21,22 @@ PAUSED = {
 }
 NO_REASON = "no reason given"
 SIDES = {Side.DRIVING: "driving", Side.RESTRAINING: "restraining"}
+
+
+TOUCHED = {
+    Touches.PERSONAL_DATA: "personal data",
+    Touches.MARKETING: "marketing messages",
+    Touches.PRICES: "prices",
+    Touches.HEALTH: "health",
+    Touches.FINANCE: "finance claims",
+    Touches.VULNERABLE: "children or vulnerable people",
+    Touches.HIDING: "hiding something from the customer",
+}
+
+
+def touched(found: Iterable[Touches]) -> str:
+    """What a plan seems to touch."""
+    return ", ".join(TOUCHED[each] for each in found)
 
 
 def title(step: Step) -> str:

@@ -283,6 +283,10 @@ def no_single_note() -> Message:
     )
 
 
+HIDDEN_BY = "hidden by the facilitator"
+"""Kept with the note in the record of what happened."""
+
+
 def hidden() -> Message:
     return said("The note is hidden: its words are taken out of the lists, and no export shows them.")
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 
 from coldframe.domain.names import Step
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Code, Line, Message, Quoted, When, line
 from coldframe.message.saying import paragraph, told
@@ -103,6 +104,28 @@ WORDS: dict[Because, str] = {
 }
 
 
+IMPOSSIBLE: dict[Impossible, str] = {
+    Impossible.HARM_NO_NUMBER: "the harm measure is no number",
+    Impossible.NO_NUMBERS: "there are no numbers of the trial",
+    Impossible.CONTROL_MISSING: "a comparison of two groups needs the control group of the same week too",
+    Impossible.NO_CONTROL: "this measure has no control group",
+    Impossible.NO_NUMBER: "{group} has a number that is none",
+    Impossible.TWO_NUMBERS: "{group} needs two numbers, people and those who did it",
+    Impossible.BELOW_ZERO: "{group} has a number below zero",
+    Impossible.NOT_WHOLE: "{group} counts people, and {number} is not a whole number",
+    Impossible.MORE_THAN_PEOPLE: "{group} has more successes ({number}) than people ({most})",
+    Impossible.COUNT_BELOW_ZERO: "a count below zero",
+    Impossible.COUNT_NOT_WHOLE: "events are counted whole, and {number} is not",
+    Impossible.ONE_A_WEEK: "this measure is a count, one number a week",
+    Impossible.MEAN_INCOMPLETE: "{group} needs mean, standard deviation and number of people",
+    Impossible.SPREAD_BELOW_ZERO: "{group} has a standard deviation below zero",
+    Impossible.TOO_FEW_FOR_MEAN: "{group} needs at least two people for a mean with its spread",
+    Impossible.SAME_AS_BASELINE: "target and baseline are the same, so nothing would have to change",
+    Impossible.NO_SHARE: "{number} is no share of people; write {instead}",
+    Impossible.NOT_FINITE: "{number}",
+}
+
+
 def refusal(refused: Refused, *, handed_back: str = "") -> Message:
     """The answer to who acted; `handed_back` is their own text, so that nothing typed is lost."""
     words = line(WORDS[refused.code], **_parts(refused))
@@ -120,12 +143,22 @@ def _parts(refused: Refused) -> dict[str, Line]:
         parts["free"] = (
             line(" A place is free on {d}.", d=When(free_on, "day")) if isinstance(free_on, datetime) else ()
         )
+    if refused.code is Because.BAD_NUMBERS:
+        parts["why"] = _impossible(refused.facts)
     if refused.code in (Because.NOT_IN_CHANNEL, Because.MAY_NOT_POST):
         channel = str(refused.facts["channel"])
         parts["there"] = line("*#{name}*", name=theirs(channel, 80)) if channel else line("the team's channel")
     if refused.code is Because.NOT_IN_CHANNEL:
         parts["let_in"] = let_in(str(refused.facts["invitation"]))
     return parts
+
+
+def _impossible(facts: Mapping[str, object]) -> Line:
+    number = float(str(facts.get("number", 0)))
+    instead = f"{number:g} % or {number / 100:g}" if number <= 100 else "it like 4 % or 0.04"
+    group, most = str(facts.get("group")), str(facts.get("most"))
+    words = IMPOSSIBLE[Impossible(str(facts["why"]))]
+    return line(words, number=f"{number:g}", instead=instead, group=group, most=most)
 
 
 def let_in(invitation: str) -> Line:

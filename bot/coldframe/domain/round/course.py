@@ -77,7 +77,7 @@ def set_window(round_: Round, command: SetWindow, now: datetime) -> Facts:
     checks.bot(command.by)
     checks.in_step(round_, *RUNNING)
     if command.due <= command.opens:
-        raise Refused(Because.BAD_SETTING, setting="window", value="ends before it opens", allowed="later")
+        raise Refused(Because.BAD_SETTING, setting="window", value=command.due, allowed="later")
     return (WindowSet(round_.step, command.opens, command.due, command.personal),)
 
 

@@ -10,9 +10,9 @@ from math import isfinite
 from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
-from coldframe.domain.names import PlanId, Step
+from coldframe.domain.names import PlanId, Step, Touches
 from coldframe.domain.order import shuffled
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Criterion, Ledger, Plan, Round
@@ -56,16 +56,16 @@ MOST_STEPS = 12
 PLANS_EACH = 5
 
 # Words that ask for a caution and a named checker. A list of signs, not a judgement; local law decides.
-_SIGNS: dict[str, str] = {
-    "personal data": (
+_SIGNS: dict[Touches, str] = {
+    Touches.PERSONAL_DATA: (
         r"personal data|e-?mail address|phone number|date of birth|track(s|ing)? (people|users)|profil(e|ing)"
     ),
-    "marketing messages": r"\b(e-?mails?|newsletters?|sms|text messages?|push notifications?)\b",
-    "prices": r"\b(price|prices|pricing|discounts?|fees?|surcharges?)\b",
-    "health": r"\b(health|medical|diagnos\w+|therap\w+|medicine|weight loss)\b",
-    "finance claims": r"\b(credit|loans?|invest\w*|interest rate|returns? of \d)\b",
-    "children or vulnerable people": r"\b(child(ren)?|minors?|pupils?|teenagers?|elderly|vulnerable)\b",
-    "hiding something from the customer": (
+    Touches.MARKETING: r"\b(e-?mails?|newsletters?|sms|text messages?|push notifications?)\b",
+    Touches.PRICES: r"\b(price|prices|pricing|discounts?|fees?|surcharges?)\b",
+    Touches.HEALTH: r"\b(health|medical|diagnos\w+|therap\w+|medicine|weight loss)\b",
+    Touches.FINANCE: r"\b(credit|loans?|invest\w*|interest rate|returns? of \d)\b",
+    Touches.VULNERABLE: r"\b(child(ren)?|minors?|pupils?|teenagers?|elderly|vulnerable)\b",
+    Touches.HIDING: (
         r"\b(countdown|only today|hide (the )?cancel\w*|pre-?ticked|on by default|default on|without telling|"
         r"price by person)\b"
     ),
@@ -73,7 +73,7 @@ _SIGNS: dict[str, str] = {
 CAUTIONS = {name: re.compile(sign, re.IGNORECASE) for name, sign in _SIGNS.items()}
 
 
-def cautions(*texts: str) -> tuple[str, ...]:
+def cautions(*texts: str) -> tuple[Touches, ...]:
     """What the plan seems to touch that somebody responsible should check first."""
     whole = "\n".join(texts)
     return tuple(name for name, sign in CAUTIONS.items() if sign.search(whole))
@@ -124,12 +124,11 @@ def checked_criterion(criterion: Criterion) -> Criterion:
     weeks = [number for week in criterion.baseline_weeks for number in week]
     for number in (criterion.baseline, criterion.target, criterion.weekly, *weeks):
         if number is not None and not isfinite(number):
-            raise Refused(Because.BAD_NUMBERS, why=str(number))
+            raise Refused(Because.BAD_NUMBERS, why=Impossible.NOT_FINITE, number=number)
     if criterion.kind == "split":
         _shares(criterion)
     if criterion.target is not None and criterion.target == criterion.baseline:
-        why = "target and baseline are the same, so nothing would have to change"
-        raise Refused(Because.BAD_NUMBERS, field="target", why=why)
+        raise Refused(Because.BAD_NUMBERS, field="target", why=Impossible.SAME_AS_BASELINE)
     return replace(
         criterion,
         measure=accepted(criterion.measure, 200, field="measure"),
@@ -143,9 +142,7 @@ def _shares(criterion: Criterion) -> None:
     """Two groups are compared by the share of people; 20 there is most probably meant as 20 %."""
     for field, number in (("baseline", criterion.baseline), ("target", criterion.target)):
         if number is not None and not 0 <= number <= 1:
-            why = f"{number:g} is no share of people; write {number:g} % or {number / 100:g}"
-            why = why if number <= 100 else f"{number:g} is no share of people; write it like 4 % or 0.04"
-            raise Refused(Because.BAD_NUMBERS, field=field, why=why)
+            raise Refused(Because.BAD_NUMBERS, field=field, why=Impossible.NO_SHARE, number=number)
 
 
 def _percentage(chance: int | None) -> int | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import isfinite
 
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.domain.state import Criterion
 from coldframe.domain.trial.state import Entry, Figures
 
@@ -14,61 +14,61 @@ MAX_NUMBER = 1e12
 def check_entry(criterion: Criterion, entry: Entry) -> None:
     """Raises Refused BAD_NUMBERS. A gap needs no numbers, and those that it has do not count."""
     if entry.harm is not None and not (isfinite(entry.harm) and abs(entry.harm) <= MAX_NUMBER):
-        raise _bad("harm", "the harm measure is no number")
+        raise _bad("harm", Impossible.HARM_NO_NUMBER)
     if entry.state != "whole":
         return
     if entry.trial is None:
-        raise _bad("trial", "there are no numbers of the trial")
+        raise _bad("trial", Impossible.NO_NUMBERS)
     groups = [("trial", entry.trial)]
     if criterion.kind in ("split", "mean"):
         if entry.control is None:
-            raise _bad("control", "a comparison of two groups needs the control group of the same week too")
+            raise _bad("control", Impossible.CONTROL_MISSING)
         groups.insert(0, ("control", entry.control))
     elif entry.control is not None:
-        raise _bad("control", "this measure has no control group")
+        raise _bad("control", Impossible.NO_CONTROL)
     for name, figures in groups:
         _CHECKS[criterion.kind](name, figures)
 
 
-def _bad(field: str, why: str) -> Refused:
-    return Refused(Because.BAD_NUMBERS, field=field, why=why)
+def _bad(group: str, why: Impossible, number: float = 0, most: int = 0) -> Refused:
+    return Refused(Because.BAD_NUMBERS, field=group, why=why, group=group, number=number, most=most)
 
 
 def _finite(name: str, value: float) -> None:
     if not isfinite(value) or abs(value) > MAX_NUMBER:
-        raise _bad(name, f"{name} has a number that is none")
+        raise _bad(name, Impossible.NO_NUMBER)
 
 
 def _share(name: str, figures: Figures) -> None:
     _finite(name, figures.value)
     if figures.of is None:
-        raise _bad(name, f"{name} needs two numbers, people and those who did it")
+        raise _bad(name, Impossible.TWO_NUMBERS)
     if figures.value < 0 or figures.of < 0:
-        raise _bad(name, f"{name} has a number below zero")
+        raise _bad(name, Impossible.BELOW_ZERO)
     if figures.value != int(figures.value):
-        raise _bad(name, f"{name} counts people, and {figures.value:g} is not a whole number")
+        raise _bad(name, Impossible.NOT_WHOLE, figures.value)
     if figures.value > figures.of:
-        raise _bad(name, f"{name} has more successes ({figures.value:g}) than people ({figures.of})")
+        raise _bad(name, Impossible.MORE_THAN_PEOPLE, figures.value, figures.of)
 
 
 def _count(name: str, figures: Figures) -> None:
     _finite(name, figures.value)
     if figures.value < 0:
-        raise _bad(name, "a count below zero")
+        raise _bad(name, Impossible.COUNT_BELOW_ZERO)
     if figures.value != int(figures.value):
-        raise _bad(name, f"events are counted whole, and {figures.value:g} is not")
+        raise _bad(name, Impossible.COUNT_NOT_WHOLE, figures.value)
     if figures.of is not None:
-        raise _bad(name, "this measure is a count, one number a week")
+        raise _bad(name, Impossible.ONE_A_WEEK)
 
 
 def _mean(name: str, figures: Figures) -> None:
     _finite(name, figures.value)
     if figures.sd is None or figures.of is None:
-        raise _bad(name, f"{name} needs mean, standard deviation and number of people")
+        raise _bad(name, Impossible.MEAN_INCOMPLETE)
     if not isfinite(figures.sd) or figures.sd < 0:
-        raise _bad(name, f"{name} has a standard deviation below zero")
+        raise _bad(name, Impossible.SPREAD_BELOW_ZERO)
     if figures.of < 2:
-        raise _bad(name, f"{name} needs at least two people for a mean with its spread")
+        raise _bad(name, Impossible.TOO_FEW_FOR_MEAN)
 
 
 def _weekly(name: str, figures: Figures) -> None:
@@ -77,7 +77,7 @@ def _weekly(name: str, figures: Figures) -> None:
     else:
         _finite(name, figures.value)
         if figures.value < 0:
-            raise _bad(name, "a number below zero")
+            raise _bad(name, Impossible.BELOW_ZERO)
 
 
 _CHECKS = {"split": _share, "before-after": _weekly, "count": _count, "mean": _mean}

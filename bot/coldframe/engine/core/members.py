@@ -16,6 +16,7 @@ from coldframe.domain.state import Round
 from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Person
 from coldframe.ports.storage import Member, UnitOfWork
+from coldframe.speech import reading_words
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.zones import ZoneChoice, zone_from_platform
 
@@ -140,13 +141,13 @@ def _day(word: str) -> int:
     for number, name in enumerate(DAY_NAMES):
         if len(word) >= 3 and word.lower().startswith(name.lower()):
             return number
-    raise UnreadableHours("days", f"“{word}” is no weekday; write them like Mon-Fri or Mon, Tue, Thu.")
+    raise UnreadableHours("days", reading_words.no_weekday(word))
 
 
 def _span(words: str, field: str = "hours") -> tuple[time, time]:
     ends = re.split(r"\s*(?:-|–|\bto\b)\s*", words.strip())
     if len(ends) != 2:
-        raise UnreadableHours(field, f"“{words.strip()}” is no span of hours; write it like 09:00-17:00.")
+        raise UnreadableHours(field, reading_words.no_span(words.strip()))
     return _wall(ends[0], field), _wall(ends[1], field)
 
 
@@ -156,7 +157,7 @@ def _wall(word: str, field: str) -> time:
     if hour == 24 and minute == 0:
         return time(0)
     if hour > 23 or minute > 59:
-        raise UnreadableHours(field, f"“{word}” is no time of day; write it like 09:00.")
+        raise UnreadableHours(field, reading_words.no_time_of_day(word))
     return time(hour, minute)
 
 

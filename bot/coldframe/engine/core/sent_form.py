@@ -13,6 +13,7 @@ from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.reading import dates
 from coldframe.engine.reading.note_lines import percentage_or_number
 from coldframe.errors import ColdframeError
+from coldframe.speech import reading_words
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.dates import Reading
 
@@ -34,7 +35,7 @@ def whole(request: RoundRequest, field: str) -> int | None:
     if not text:
         return None
     if not (text.isascii() and text.isdigit() and len(text) <= 3):
-        raise FieldError(field, "Write a whole number, such as 40.")
+        raise FieldError(field, reading_words.WHOLE_NUMBER)
     return int(text)
 
 
@@ -75,9 +76,9 @@ def weeks(request: RoundRequest) -> tuple[tuple[float, float], ...]:
         try:
             pair = (percentage_or_number(first), percentage_or_number(second) if slash else 1.0)
         except ValueError as error:
-            raise FieldError("baseline_weeks", f"{error}; one week a line, like 48/1200.") from None
+            raise FieldError("baseline_weeks", reading_words.one_week_a_line(str(error))) from None
         if slash and pair[0] > pair[1]:
-            raise FieldError("baseline_weeks", "There are more successes than people in a week.")
+            raise FieldError("baseline_weeks", reading_words.MORE_SUCCESSES)
         weeks.append(pair)
     return tuple(weeks)
 

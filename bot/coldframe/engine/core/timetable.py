@@ -11,9 +11,10 @@ from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.round.moves import TellDates, WindowSet
 from coldframe.domain.state import Round
 from coldframe.engine.core import members, windows
-from coldframe.message.nodes import Line, When, line
+from coldframe.message.nodes import Line
 from coldframe.ports.storage import UnitOfWork
 from coldframe.speech.names import title
+from coldframe.speech.people import time_words
 from coldframe.timing.outlook import Change, StepDates, changed_by_more_than_an_hour
 
 
@@ -50,8 +51,7 @@ def _as_dates(latest: Mapping[Step, datetime]) -> list[StepDates]:
 
 async def rows(uow: UnitOfWork, now: datetime, round_: Round) -> tuple[tuple[str, Line], ...]:
     """The calendar's lines: every step to come, at the latest and if all are prompt."""
-    words = "{latest}; if all are prompt {prompt}"
     return tuple(
-        (title(Step(d.name)), line(words, latest=When(d.latest), prompt=When(d.if_prompt)))
+        (title(Step(d.name)), time_words.latest_and_prompt(d.latest, d.if_prompt))
         for d in await _ahead(uow, now, round_)
     )

@@ -204,7 +204,7 @@ async def _hide(request: Request) -> Reply | None:
         return request.shown(panel_words.no_single_note())
     round_, note = found[0]
     if round_.is_facilitator(request.by):
-        await request.turn.act(round_, HideNote(request.by, note.id, "hidden by the facilitator"))
+        await request.turn.act(round_, HideNote(request.by, note.id, panel_words.HIDDEN_BY))
         return request.shown(panel_words.hidden())
     request.turn.answer(
         request.tenant, round_.roles.acting(Role.FACILITATOR), panel_words.hide_asked(round_, note.text)

@@ -14,7 +14,6 @@ from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.people import rereckoning
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import Occurrence
-from coldframe.message.saying import said
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import FEED_EDITION, Due, Member
 from coldframe.speech import answers
@@ -41,7 +40,7 @@ async def _me(request: Request) -> Member:
 async def _confirm_hours(request: Request) -> None:
     me = await _me(request)
     await request.turn.uow.save_member(members.with_calendar(me, members.calendar_of(me)))
-    request.answer(said("Good. Deadlines and reminders keep to that."))
+    request.answer(time_words.hours_confirmed())
 
 
 async def hours_form(request: Request) -> Reply:
@@ -84,13 +83,13 @@ async def _use_zone(request: Request) -> None:
     try:
         calendar = replace(old, zone=request.value)
     except ValueError as error:
-        request.answer(said(str(error)))
+        request.answer(time_words.zone_refused(str(error)))
     else:
         await _work(request.turn, me, calendar, old)
 
 
 async def _keep_zone(request: Request) -> None:
-    request.answer(said("All right, your hours stay as they were."))
+    request.answer(time_words.hours_kept())
 
 
 async def zone_reported(turn: Turn, before: Member, zone: str) -> None:
@@ -155,7 +154,7 @@ async def come_back(turn: Turn, tenant: str, person: str) -> None:
     await turn.uow.save_member(replace(me, away_until=None))
     await _everywhere(turn, tenant, person, away=False)
     await rereckoning.of_person(turn, tenant, person, old)
-    turn.answer(tenant, person, said("Welcome back. `/coldframe mine` shows what is open for you."))
+    turn.answer(tenant, person, time_words.welcome_back())
 
 
 async def _back(turn: Turn, due: Due) -> None:
@@ -177,7 +176,7 @@ async def _later(request: Request) -> None:
     """Not today: the day's allowance of reminders counts as used."""
     for offset in (0, 1):
         await request.turn.uow.note_nudge(request.tenant, request.by, request.turn.now + timedelta(milliseconds=offset))
-    request.answer(said("All right, no more reminders from me today."))
+    request.answer(time_words.no_more_today())
 
 
 # --- the calendar to subscribe to ---
@@ -191,7 +190,7 @@ async def calendar_address(request: Request) -> Reply | None:
     me = await _me(request)
     edition = me.facts.get(FEED_EDITION) or await _new_edition(request.turn, me)
     request.answer(time_words.own_feed(feed(me.tenant, me.id, str(edition))))
-    return request.noted(said("I have sent it to you in our direct messages."))
+    return request.noted(time_words.feed_sent())
 
 
 async def _new_edition(turn: Turn, me: Member) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldframe.domain.names import LeverId, Side
+from coldframe.speech import reading_words
 
 _SIGN = re.compile(r"^\s*([+\-\u2212\u2013\u2014\uff0b\uff0d])\s*(.*)$", re.DOTALL)
 _LEVER = re.compile(r"^\s*([^:\n]{1,60}?)\s*:\s*(.*)$", re.DOTALL)
@@ -97,6 +98,6 @@ def percentage_or_number(text: str) -> float:
     """`4 %`, `0.04`, `1,5`, `1200`. One decimal mark, no grouping. Raises ValueError with the right form."""
     found = re.fullmatch(r"([0-9]{1,12})(?:[.,]([0-9]{1,9}))?\s*(%?)", text.strip())
     if not found:
-        raise ValueError(f"“{text.strip()[:40]}” is no number; write it like 4 %, 0.04 or 1200")
+        raise ValueError(reading_words.no_number(text.strip()[:40]))
     value = float(f"{found[1]}.{found[2] or 0}")
     return value / 100 if found[3] else value

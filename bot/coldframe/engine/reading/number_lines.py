@@ -13,6 +13,7 @@ from typing import Literal
 from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Figures, WeekWord
 from coldframe.errors import ColdframeError
+from coldframe.speech import reading_words as words
 
 MAX_LINE = 300  # characters
 EXAMPLES: dict[ComparisonKind, str] = {
@@ -80,7 +81,7 @@ def read_line(text: str, kind: ComparisonKind) -> Written:
     """The week and its figures. Raises Unreadable, or Doubtful when one other reading is likely."""
     line = text.strip()
     if len(line) > MAX_LINE or "\n" in line:
-        raise Unreadable(f"One week in one line, please, such as `{EXAMPLES[kind]}`.")
+        raise Unreadable(words.one_line(EXAMPLES[kind]))
     week, rest = _week(line)
     lost = _GAP.match(rest)
     if lost:
@@ -90,7 +91,7 @@ def read_line(text: str, kind: ComparisonKind) -> Written:
     if kind in ("split", "mean"):
         for name in ("control", "trial"):
             if name not in groups:
-                raise Unreadable(f"The {name} group is missing. Write it like `{EXAMPLES[kind]}`.", name)
+                raise Unreadable(words.group_missing(name, EXAMPLES[kind]), name)
         return Written(week, figures(groups["trial"], kind, line), figures(groups["control"], kind, line))
     return Written(week, figures(groups["trial"], kind, line))
 
@@ -107,17 +108,17 @@ def _groups(rest: str, kind: ComparisonKind) -> dict[str, str]:
     before = pieces[0].strip(" ,;.")
     if before:
         if len(pieces) > 1 or kind in ("split", "mean"):
-            raise Unreadable(f"I cannot read “{before[:40]}”. Write it like `{EXAMPLES[kind]}`.")
+            raise Unreadable(words.unreadable(before[:40], EXAMPLES[kind]))
         out["trial"] = before
     for name, text in zip(pieces[1::2], pieces[2::2], strict=True):
         key = _NAMES[name.lower()]
         if key in out:
-            raise Unreadable(f"The {key} group is there twice. Write it like `{EXAMPLES[kind]}`.", key)
+            raise Unreadable(words.group_twice(key, EXAMPLES[kind]), key)
         out[key] = text.strip().strip(",;. ")
     if "control" in out and kind in ("before-after", "count"):
-        raise Unreadable(f"This trial has no control group. Write it like `{EXAMPLES[kind]}`.", "control")
+        raise Unreadable(words.no_control_group(EXAMPLES[kind]), "control")
     if "trial" not in out and kind in ("before-after", "count"):
-        raise Unreadable(f"I found no number. Write it like `{EXAMPLES[kind]}`.", "trial")
+        raise Unreadable(words.no_number_found(EXAMPLES[kind]), "trial")
     return out
 
 
@@ -133,7 +134,7 @@ def figures(text: str, kind: ComparisonKind, line: str = "") -> Figures:
             return _share(text, parts, line or text)
         case ("mean", 3):
             return Figures(decimal(parts[0]), whole(parts[2]), decimal(parts[1]))
-    raise Unreadable(f"I cannot read “{text.strip()[:60]}”. Write it like `{EXAMPLES[kind]}`.")
+    raise Unreadable(words.unreadable(text.strip()[:60], EXAMPLES[kind]))
 
 
 def _share(text: str, parts: list[str], line: str) -> Figures:
@@ -141,7 +142,7 @@ def _share(text: str, parts: list[str], line: str) -> Figures:
     if re.search(r"\bof\b", text, re.IGNORECASE):
         return Figures(first, second)
     if second > first:
-        raise Doubtful(f"More did it ({second:,}) than there were people ({first:,})?", _turned(line))
+        raise Doubtful(words.more_than_people(second, first), _turned(line))
     return Figures(second, first)
 
 
@@ -163,8 +164,8 @@ def whole(text: str) -> int:
     if re.fullmatch(rf"\d{{1,3}}(?:([.,'’]|{_SPACE})\d{{3}})(?:\1\d{{3}})*", bare):
         return int(re.sub(r"\D", "", bare))
     if re.fullmatch(r"\d+[.,]\d+", bare):
-        raise Unreadable(f"People and events are counted whole; {bare} is not. Nothing was kept.")
-    raise Unreadable(f"“{text.strip()[:40]}” is no number; write it like 1200. Nothing was kept.")
+        raise Unreadable(words.not_whole(bare))
+    raise Unreadable(words.no_count(text.strip()[:40]))
 
 
 def decimal(text: str) -> float:
@@ -176,16 +177,16 @@ def decimal(text: str) -> float:
         value = float(re.sub(r"\D", "", both[1]) + "." + both[4])
     elif re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", bare):
         joined, with_mark = re.sub(r"\D", "", bare), float(bare.replace(",", "."))
-        raise Unreadable(f"{bare} can mean {joined} or {with_mark:g}. Write it as {joined} or as {with_mark:g}.")
+        raise Unreadable(words.two_readings(bare, joined, with_mark))
     elif re.fullmatch(r"\d+(?:[.,]\d+)?", bare):
         value = float(bare.replace(",", "."))
     else:
-        raise Unreadable(f"“{text.strip()[:40]}” is no number; write it like 22.5. Nothing was kept.")
+        raise Unreadable(words.no_decimal(text.strip()[:40]))
     return value / 100 if percent else value
 
 
 def _bare(text: str) -> str:
     bare = text.strip().replace("−", "-")
     if re.fullmatch(r"-\s*[\d.,]+", bare):
-        raise Unreadable(f"{bare} is below zero, which cannot be. Nothing was kept.")
+        raise Unreadable(words.below_zero(bare))
     return bare

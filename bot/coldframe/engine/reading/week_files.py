@@ -10,6 +10,7 @@ from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Entry, Figures
 from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
 from coldframe.errors import ColdframeError
+from coldframe.speech import reading_words as words
 
 MAX_ROWS = 60  # of a file
 COLUMNS: dict[ComparisonKind, tuple[str, ...]] = {
@@ -43,13 +44,12 @@ def read_file(content: bytes, kind: ComparisonKind) -> tuple[Row, ...]:
     if kind == "before-after" and tuple(header) == WEEKLY_VALUE:
         wanted = WEEKLY_VALUE
     if sorted(header) != sorted(wanted):
-        found = ", ".join(name[:30] for name in header[:12]) or "none"
-        raise WrongFile(f"The columns must be {', '.join(wanted)}; the file has {found}. Nothing was taken.")
+        raise WrongFile(words.other_columns(wanted, [name[:30] for name in header[:12]]))
     rows = [(number, cells) for number, cells in enumerate(lines[1:], 2) if any(c.strip() for c in cells)]
     if not rows:
-        raise WrongFile("The file has a header and no weeks. Nothing was taken.")
+        raise WrongFile(words.NO_WEEKS)
     if len(rows) > MAX_ROWS:
-        raise WrongFile(f"The file has {len(rows)} rows; at most {MAX_ROWS} are taken. Nothing was taken.")
+        raise WrongFile(words.too_many_rows(len(rows), MAX_ROWS))
     return tuple(_row(number, dict(zip(header, cells, strict=False)), wanted, kind) for number, cells in rows)
 
 
@@ -57,27 +57,27 @@ def _lines(content: bytes) -> list[list[str]]:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise WrongFile("The file is not UTF-8 text; save it as CSV in UTF-8. Nothing was taken.") from None
+        raise WrongFile(words.NOT_UTF_8) from None
     if "\0" in text:
-        raise WrongFile("The file is not a text file. Nothing was taken.")
+        raise WrongFile(words.NO_TEXT_FILE)
     first = text.partition("\n")[0]
     delimiter = max(",;\t", key=first.count)
     try:
         return list(csv.reader(text.splitlines(), delimiter=delimiter, strict=True))
     except csv.Error as error:
-        raise WrongFile(f"The file cannot be read as CSV ({error}). Nothing was taken.") from None
+        raise WrongFile(words.no_csv(str(error))) from None
 
 
 def _row(number: int, cells: dict[str, str], wanted: tuple[str, ...], kind: ComparisonKind) -> Row:
     missing = [name for name in wanted if not cells.get(name, "").strip()]
     if "week" in missing:
-        return Row(number, None, "the week is missing")
+        return Row(number, None, words.WEEK_MISSING)
     if missing:
-        return Row(number, None, f"{missing[0]} is empty; an empty week is left out, never logged as zero")
+        return Row(number, None, words.empty_column(missing[0]))
     try:
         return Row(number, Entry(whole(cells["week"]), *_READERS[wanted](cells)))
     except Unreadable as error:
-        return Row(number, None, str(error).removesuffix(" Nothing was kept."))
+        return Row(number, None, words.in_a_row(str(error)))
 
 
 Read = tuple[Figures, Figures | None]

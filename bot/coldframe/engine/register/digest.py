@@ -16,12 +16,12 @@ from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import teams
 from coldframe.engine.register.registering import RUNNING
-from coldframe.message.nodes import Message, Option, Paragraph, TextFile, line, plain
+from coldframe.message.nodes import Message, Option, plain
 from coldframe.message.packed import ButtonValue, Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due, UnitOfWork
-from coldframe.speech.names import PAUSED, title
+from coldframe.speech.names import title
 from coldframe.speech.register import digest_words
 from coldframe.speech.register.digest_words import Digest, RoundRow, TrialRow, VerdictRow
 from coldframe.speech.trial import trial_words
@@ -75,13 +75,13 @@ def _round_row(round_: Round) -> RoundRow:
     """What it waits for, in numbers, never in names."""
     expected = len(rules.expected(round_))
     if round_.paused is not None:
-        waits = f"rests: {PAUSED[round_.paused]}"
+        waits = digest_words.rests(round_.paused)
     elif round_.step is Step.SETUP:
-        waits = "waits for its start"
+        waits = digest_words.WAITS_FOR_START
     elif expected > 1:
-        waits = f"{len(rules.came_in(round_))} of {expected} are in"
+        waits = digest_words.are_in(len(rules.came_in(round_)), expected)
     else:
-        waits = "waits for one decision"
+        waits = digest_words.WAITS_FOR_DECISION
     return RoundRow(round_.name, title(round_.step), waits, round_.progress.due)
 
 
@@ -92,7 +92,7 @@ async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
     when, what = _next_date(trial)
     return TrialRow(
         trial.title,
-        trial.name_of(trial.owner) if trial.owner else "no owner",
+        trial.name_of(trial.owner) if trial.owner else digest_words.NO_OWNER,
         plain(trial_words.state_line(trial, today)).rstrip("."),
         plain(trial_words.entry_line(trial, entries[-1])) if entries else "",
         trial.reading.chance if trial.reading else None,
@@ -104,8 +104,8 @@ async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
 
 
 def _next_date(trial: Trial) -> tuple[datetime | None, str]:
-    actions = [(a.due, "action due") for a in trial.open_actions()]
-    review = [(trial.review, "review")] if trial.review is not None else []
+    actions = [(a.due, digest_words.ACTION_DUE) for a in trial.open_actions()]
+    review = [(trial.review, digest_words.REVIEW)] if trial.review is not None else []
     return min([*actions, *review], default=(None, ""))
 
 
@@ -113,14 +113,14 @@ def _late(trial: Trial, today: date, now: datetime) -> tuple[str, ...]:
     """What is overdue of a trial: facts about the work, never about a person."""
     if trial.step not in UNDER_WAY:
         return ()
-    found = [f"week {w} not logged" for w in trial.unlogged(today)]
+    found = [digest_words.not_logged(w) for w in trial.unlogged(today)]
     overdue = sum(a.due < now for a in trial.open_actions())
     if overdue:
-        found.append(f"{overdue} first-week {'action' if overdue == 1 else 'actions'} open")
+        found.append(digest_words.actions_open(overdue))
     if trial.owner is None:
-        found.append("without an owner")
+        found.append(digest_words.WITHOUT_OWNER)
     if trial.step is TrialStep.IN_REVIEW:
-        found.append("review not closed")
+        found.append(digest_words.REVIEW_OPEN)
     return tuple(found)
 
 
@@ -153,19 +153,10 @@ async def more(request: Request) -> None:
     request.answer(DETAILS[what](await gather(uow, request.tenant, team, request.turn.now), zone))
 
 
-def _files(digest: Digest, zone: str) -> Message:
-    head = line("The digest as files.")
-    files = (
-        TextFile("digest.md", "Digest", digest_words.markdown(digest, zone), "text/markdown"),
-        TextFile("digest.json", "Digest as JSON", digest_words.as_json(digest), "application/json"),
-    )
-    return Message(head, (Paragraph(head),), attachments=files)
-
-
 DETAILS: Mapping[str, Callable[[Digest, str], Message]] = {
     "trials": lambda digest, _: digest_words.trials_in_detail(digest),
     "verdicts": lambda digest, _: digest_words.verdicts_in_detail(digest),
-    "files": _files,
+    "files": digest_words.as_files,
 }
 
 
@@ -217,7 +208,7 @@ async def _may_set(request: Request, team: str) -> MemberId | None:
     lead, facilitator = await teams.lead_of(uow, tenant, team), await teams.facilitator_of(uow, tenant, team)
     if request.by not in (lead, facilitator):
         known = await uow.member(tenant, facilitator) if facilitator else None
-        raise Refused(Because.NOT_FACILITATOR, who=known.name if known else "the facilitator")
+        raise Refused(Because.NOT_FACILITATOR, who=known.name if known else digest_words.THE_FACILITATOR)
     return lead
 
 
@@ -231,11 +222,11 @@ async def when_set(request: Request) -> Reply | None:
     await _may_set(request, team)
     lead, day, hour = map(request.text, ("lead", "weekday", "hour"))
     if lead not in {o.value for o in await _people(request, team)}:
-        return Reply(errors={"lead": "Choose one of the team."})
+        return Reply(errors={"lead": digest_words.ONE_OF_THE_TEAM})
     if not (day.isdigit() and int(day) < len(digest_words.WEEKDAYS)):
-        return Reply(errors={"weekday": "Choose a day."})
+        return Reply(errors={"weekday": digest_words.A_DAY})
     if not (hour.isdigit() and int(hour) < 24):
-        return Reply(errors={"hour": "Choose an hour from 0 to 23."})
+        return Reply(errors={"hour": digest_words.AN_HOUR})
     settings = await turn.uow.team(tenant, team)
     await turn.uow.save_team(replace(settings, lead=lead, weekday=int(day), hour=int(hour)))
     await schedule(turn, tenant, team)

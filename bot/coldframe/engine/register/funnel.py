@@ -13,8 +13,8 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
 from coldframe.engine.register import teams
 from coldframe.message.nodes import Line
-from coldframe.message.saying import said
 from coldframe.ports.chat import Reply
+from coldframe.speech import reading_words
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Worth
 
@@ -29,7 +29,7 @@ async def word(request: Request) -> Reply:
     """`funnel`: the form, in the channel of the team, or in the direct messages of somebody with one team."""
     asked = await teams.asked_about(request)
     if len(asked) != 1:
-        return Reply(note=said("Type `/coldframe funnel` in the channel of the team that it is about."))
+        return Reply(note=register_words.funnel_in_the_channel())
     team = await request.turn.uow.team(request.tenant, asked[0])
     known = {name: _written(name, value) for name, value in team.funnel.items()}
     return Reply(form=register_words.funnel_form(known, asked[0]))
@@ -49,7 +49,7 @@ async def save(request: Request) -> Reply | None:
     except Unreadable as error:
         return Reply(errors={error.field: str(error)})
     except BadNumber as error:
-        return Reply(errors={error.argument: f"Allowed is {error.allowed}."})
+        return Reply(errors={error.argument: reading_words.allowed(error.allowed)})
     await uow.save_team(replace(await uow.team(request.tenant, request.value), funnel=numbers))
     request.answer(register_words.funnel_saved(help_))
     return None
@@ -64,7 +64,7 @@ def _number(name: str, text: str) -> float:
     except Unreadable as error:
         raise Unreadable(str(error), name) from None
     if name in SHARES and not 0 < number <= 1:
-        raise Unreadable("Write a share, such as 4 % or 0.04.", name)
+        raise Unreadable(reading_words.SHARE, name)
     return number
 
 

@@ -173,7 +173,7 @@ async def searched(request: Request) -> Reply | None:
     """The filters by form; the answer comes in private."""
     unread = _unread_dates(request.fields)
     if unread:
-        return Reply(errors={name: "Write it as a date like 2026-01-31." for name in unread})
+        return Reply(errors={name: register_words.A_DATE for name in unread})
     request.answer(await _answer(request, _wanted(request.text("words").strip(), request.fields)))
     return None
 

@@ -19,7 +19,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import window_lines
 from coldframe.engine.register import leftovers
 from coldframe.engine.round import resting
-from coldframe.message.nodes import Field, Form, Option, line
+from coldframe.message.nodes import Field, Form, Option
 from coldframe.ports.chat import Denial, Hindrance, Person, Place, Reply
 from coldframe.speech import answers
 from coldframe.speech.refusals import refusal
@@ -60,7 +60,7 @@ async def _prefilled(turn: Turn, place: Place, form: Form) -> Form:
         return form
     initial = _answers_before(await turn.round(left.round_id))
     fields = tuple(_with_initial(f, initial.get(f.name, "")) for f in form.fields)
-    words = line(" Left over from {n}: {c}.", n=left.round_name, c=left.counted()) if not left.empty else ()
+    words = setup_words.left_over(left.round_name, left.counted()) if not left.empty else ()
     return replace(form, fields=fields, intro=form.intro + words)
 
 
@@ -155,9 +155,9 @@ def _problems(fields: Mapping[str, str], facilitator: str) -> dict[str, str]:
         except Refused as refused:
             found[name] = answers.sentence(refusal(refused))
     if fields.get("decision_deputy") == fields.get("decision_maker"):
-        found["decision_deputy"] = "A deputy is somebody else than the decision-maker."
+        found["decision_deputy"] = setup_words.DEPUTY_OF_DECISION_MAKER
     if fields.get("facilitator_deputy") == facilitator:
-        found["facilitator_deputy"] = "A deputy is somebody else than yourself."
+        found["facilitator_deputy"] = setup_words.DEPUTY_OF_YOURS
     return found
 
 

@@ -14,7 +14,6 @@ from coldframe.engine.core.lookups import Told
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round, opens
 from coldframe.engine.core.turn import Carry, Kit, due_turn
 from coldframe.engine.round import readiness, resting
-from coldframe.message.nodes import Button
 from coldframe.ports.storage import Due
 from coldframe.speech.people import time_words
 from coldframe.speech.refusals import refusal
@@ -53,8 +52,8 @@ async def on_date(request: RoundRequest) -> None:
     day = await sent_form.typed_day(request, "date", request.text("date"), whose)
     request.turn.later(START, request.round.id, "start", day.at)
     resting.wait_for_start(request.turn, request.round, day.at)
-    again = Button("Set it again …", "round.start_on", request.round.id)
-    request.answer(time_words.date_understood("The round starts", day.words, again))
+    again = time_words.set_again("round.start_on", request.round.id)
+    request.answer(time_words.date_understood(time_words.ROUND_STARTS, day.words, again))
 
 
 async def _date_has_come(kit: Kit, due: Due) -> None:

@@ -32,7 +32,6 @@ from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.trial.places import refuse_without_place
 from coldframe.engine.trial.schedule import word_later
-from coldframe.message.nodes import Button
 from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
@@ -211,10 +210,10 @@ async def moved(request: TrialRequest) -> None:
     calendar = await trial_turn.calendar_of(turn, trial, request.by)
     day = sent_form.read_day("date", request.text("date"), turn.now, calendar, whose)
     trial = await request.act(MoveAction(request.by, action.id, day.at))
-    again = Button("Set it again …", "trial.move", request.value)
+    again = time_words.set_again("trial.move", request.value)
     own = action.who == request.by
     entry = (trial_words.calendar_of_action(trial, action.id),) if own else ()
-    request.answer(replace(time_words.date_understood("Action", day.words, again), attachments=entry))
+    request.answer(replace(time_words.date_understood(time_words.ACTION, day.words, again), attachments=entry))
     if not own:
         trial_turn.tell(turn, trial, action.who, "moved", owner_words.action_moved(trial, action.id, request.by))
 

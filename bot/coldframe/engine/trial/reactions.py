@@ -27,7 +27,6 @@ from coldframe.engine.core import trial_turn
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import registering
 from coldframe.engine.trial import ownership, reviews, schedule, starting, weekly
-from coldframe.message.saying import said
 from coldframe.speech.trial import owner_words, review_words, trial_words
 
 
@@ -129,8 +128,7 @@ async def _stopped(turn: Turn, before: Trial, after: Trial, fact: StoppedEarly) 
 
 
 async def _learnt(turn: Turn, before: Trial, after: Trial, fact: LearningWritten) -> None:
-    words = said("Kept, for you alone until the review is closed. You can write it anew.")
-    turn.answer(after.tenant, fact.member, words)
+    turn.answer(after.tenant, fact.member, review_words.learning_kept())
 
 
 async def _closed(turn: Turn, before: Trial, after: Trial, fact: ReviewClosed) -> None:

@@ -18,7 +18,6 @@ from coldframe.engine.register import leftovers, registering
 from coldframe.engine.trial import weekly
 from coldframe.engine.trial.schedule import word_later
 from coldframe.engine.worker import judging
-from coldframe.message.nodes import Button
 from coldframe.message.packed import Occurrence
 from coldframe.message.pictures import Calibration
 from coldframe.ports.chat import Reply
@@ -212,8 +211,8 @@ async def date_moved(request: TrialRequest) -> None:
     whose = await trial_turn.at_review(turn, trial)
     day = sent_form.read_day("date", request.text("date"), turn.now, calendar, whose)
     await request.act(MoveReview(request.by, day.at, await trial_turn.earliest_review(turn, trial)))
-    again = Button("Set it again …", "trial.review_date", trial.id)
-    request.answer(time_words.date_understood("Review", day.words, again))
+    again = time_words.set_again("trial.review_date", trial.id)
+    request.answer(time_words.date_understood(time_words.REVIEW, day.words, again))
 
 
 BUTTONS = of_trial(

@@ -21,7 +21,7 @@ from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import digest, registering
 from coldframe.engine.trial import ownership, reviews, schedule
 from coldframe.engine.trial.places import refuse_without_place, trial_id
-from coldframe.message.nodes import Button, Option
+from coldframe.message.nodes import Option
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import RunningTrial
 from coldframe.speech.people import time_words
@@ -104,8 +104,8 @@ async def begun(request: RoundRequest) -> Reply | None:
         return Reply(errors={error.field: error.sentence})
     trial = domain.proposed(round_, plan.id, trial_id(round_, plan.id), owner, actions, review.at)
     await _add(request.turn, trial)
-    again = Button("Set it again …", "trial.review_date", trial.id)
-    request.answer(time_words.date_understood("Review", review.words, again))
+    again = time_words.set_again("trial.review_date", trial.id)
+    request.answer(time_words.date_understood(time_words.REVIEW, review.words, again))
     await ownership.ask(request.turn, trial, request.by, "")
     request.answer(owner_words.asked_to_start())
     return None

@@ -17,10 +17,9 @@ from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
 from coldframe.engine.worker import judging
 from coldframe.message.packed import MessageName, Occurrence
-from coldframe.message.saying import said
 from coldframe.ports.chat import Inbound, IncomingFile, Reply, Said
 from coldframe.ports.storage import Due, Posted
-from coldframe.speech import answers
+from coldframe.speech import answers, reading_words
 from coldframe.speech.refusals import refusal
 from coldframe.speech.trial import review_words, trial_forms, trial_words, verdict_words
 from coldframe.speech.trial.verdict_words import Judged
@@ -56,7 +55,7 @@ async def sent(request: TrialRequest) -> Reply | None:
     except Refused as refused:
         return Reply(errors={_field(trial, refused): answers.sentence(refusal(refused))})
     if after == trial:
-        request.answer(said("That is how the week stands already."))
+        request.answer(trial_words.stands_already())
     if request.text("stop"):
         request.answer(trial_words.stop_line_ticked(after))
     return None
@@ -96,7 +95,7 @@ def _group(request: TrialRequest, group: str) -> Figures:
 def _read(request: TrialRequest, name: str, read: Callable[[str], float]) -> float:
     text = request.text(name)
     if not text.strip():
-        raise number_lines.Unreadable("A number is needed here; a week without numbers is a gap, not a zero.", name)
+        raise number_lines.Unreadable(reading_words.NUMBER_NEEDED, name)
     try:
         return read(text)
     except number_lines.Unreadable as error:
@@ -182,7 +181,7 @@ async def _take(turn: Turn, by: MemberId, trial: Trial, entry: Entry, today: dat
         turn.answer(trial.tenant, by, trial_words.week_taken(trial, known, entry))
         return
     if after == trial:
-        turn.answer(trial.tenant, by, said("That is how the week stands already."))
+        turn.answer(trial.tenant, by, trial_words.stands_already())
 
 
 # --- by a file ------------------------------------------------------------------------------------------------------
@@ -192,13 +191,10 @@ async def _files(turn: Turn, event: Inbound, files: Sequence[IncomingFile], mine
     trial, by = mine[0], MemberId(event.person)
     for file in files:
         if file.content is None:
-            why = f"{file.name[:60]} could not be taken: {file.problem or 'it could not be read'}. Nothing was taken."
+            why = reading_words.file_not_taken(file.name[:60], file.problem)
             turn.answer(trial.tenant, by, trial_words.wrong_file(why))
         elif len(mine) > 1:
-            why = (
-                f"You own {len(mine)} trials. Drop the file in the thread of the one that it is for. Nothing was taken."
-            )
-            turn.answer(trial.tenant, by, trial_words.wrong_file(why))
+            turn.answer(trial.tenant, by, trial_words.wrong_file(reading_words.which_trial(len(mine))))
         else:
             trial = await _import(turn, by, trial, file.name, file.content)
 

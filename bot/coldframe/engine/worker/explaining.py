@@ -12,6 +12,7 @@ from coldframe.domain.names import Axis
 from coldframe.domain.round.ballots import weighted
 from coldframe.domain.state import Comparison, Criterion, Round
 from coldframe.message.pictures import Corner, PlacedPlan, PlacementMatrix
+from coldframe.speech.round import size_words
 from coldframe.speech.round.results import Sureness
 from coldframe.speech.round.size_words import Size
 from coldframe.speech.trial import sizing_report
@@ -45,8 +46,8 @@ def placement(plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison
     """The matrix from everybody's comparisons. `plans` are (id, title) in order; fewer than two give no places."""
     if len(plans) < 2:
         points = tuple(PlacedPlan("A", t, 0.0, 0.0, 0.0, 0.0, "trial now", 0.25) for _, t in plans)
-        return PlacementMatrix(points, 0.0, 0.0, "A single plan has nothing to be compared with.")
-    note = "One person's view." if one_view else "From everybody's comparisons."
+        return PlacementMatrix(points, 0.0, 0.0, size_words.SINGLE_PLAN)
+    note = size_words.ONE_VIEW if one_view else size_words.FROM_ALL
     return PlacementMatrix(_points(plans, comparisons), 0.0, 0.0, note)
 
 

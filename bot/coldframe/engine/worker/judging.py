@@ -26,6 +26,7 @@ from coldframe.analysis.verdict import judge as verdict_of
 from coldframe.domain.state import ComparisonKind, Criterion
 from coldframe.domain.trial.state import Entry, Figures, Trial
 from coldframe.message.pictures import Calibration, CalibrationBin, TrendWeek, TrialTrend
+from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.verdict_words import Judged, is_share
 
 SpecialDay = tuple[str, date]
@@ -47,7 +48,7 @@ def judge(trial: Trial, today: date, special: Sequence[SpecialDay] = ()) -> Judg
             stopped=bool(trial.stopped),
         )
     except BadNumber as bad:
-        return Judged(None, None, f"{bad.argument} is {bad.value}; it would have to be {bad.allowed}")
+        return Judged(None, None, verdict_words.cannot_be(bad.argument, str(bad.value), bad.allowed))
     return Judged(verdict, _trend(trial, measure, weeks, verdict))
 
 
@@ -127,7 +128,7 @@ def _trend(trial: Trial, measure: Measure, weeks: Sequence[WeeklyNumbers], verdi
         target=_scaled(criterion.target, scale, per_week),
         interval_low=low,
         interval_high=high,
-        boundary_note=f"{verdict.weeks_used} of {verdict.weeks_planned} weeks; the interval allows for weekly looks.",
+        boundary_note=verdict_words.looked_weekly(verdict.weeks_used, verdict.weeks_planned),
     )
 
 

@@ -115,6 +115,17 @@ def away_until(words: str) -> Message:
     return told(said, offer(Button("Set it again …", "me.away", "")))
 
 
+def latest_and_prompt(latest: datetime, if_prompt: datetime) -> Line:
+    """A step's line in the calendar."""
+    return line("{latest}; if all are prompt {prompt}", latest=When(latest), prompt=When(if_prompt))
+
+
+ROUND_STARTS = "The round starts"
+NEXT_ROUND = "Next round"
+REVIEW = "Review"
+ACTION = "Action"
+
+
 def date_understood(what: str, words: str, again: Button) -> Message:
     """A typed date, echoed in full words; `again` sets it anew."""
     said = line("{what} on {words}. Not what you meant? Set it again.", what=what, words=words)
@@ -148,3 +159,33 @@ def no_feed() -> Message:
         "There is no calendar to subscribe to here: this bot is not reached by HTTP. Every date comes with a file for "
         "your calendar instead."
     )
+
+
+def hours_confirmed() -> Message:
+    return said("Good. Deadlines and reminders keep to that.")
+
+
+def hours_kept() -> Message:
+    return said("All right, your hours stay as they were.")
+
+
+def zone_refused(problem: str) -> Message:
+    return said("{problem}", problem=problem)
+
+
+def welcome_back() -> Message:
+    return said("Welcome back. `/coldframe mine` shows what is open for you.")
+
+
+def no_more_today() -> Message:
+    return said("All right, no more reminders from me today.")
+
+
+def feed_sent() -> Message:
+    """In the channel, when the address went to the person alone."""
+    return said("I have sent it to you in our direct messages.")
+
+
+def set_again(action: str, value: str) -> Button:
+    """Below a date as it was understood."""
+    return Button("Set it again …", action, value)

@@ -8,12 +8,26 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
+from coldframe.domain.names import PauseReason
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Field, Form, Items, Line, Message, Option, When, line, moment
+from coldframe.message.nodes import (
+    Block,
+    Button,
+    Field,
+    Form,
+    Items,
+    Line,
+    Message,
+    Option,
+    TextFile,
+    When,
+    line,
+    moment,
+)
 from coldframe.message.packed import ButtonValue
 from coldframe.message.plain import one_line, percent
-from coldframe.message.saying import heading, offer, paragraph, said, small
-from coldframe.speech.names import count
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
+from coldframe.speech.names import PAUSED, count
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 SHOWN = 4  # rows of a section
@@ -71,6 +85,34 @@ class Digest:
     @property
     def late(self) -> tuple[str, ...]:
         return tuple(f"{t.title}: {', '.join(t.late)}" for t in self.trials if t.late)
+
+
+# --- what a row says ---
+
+WAITS_FOR_START = "waits for its start"
+WAITS_FOR_DECISION = "waits for one decision"
+NO_OWNER = "no owner"
+WITHOUT_OWNER = "without an owner"
+ACTION_DUE = "action due"
+REVIEW = "review"
+REVIEW_OPEN = "review not closed"
+THE_FACILITATOR = "the facilitator"
+
+
+def rests(why: PauseReason) -> str:
+    return f"rests: {PAUSED[why]}"
+
+
+def are_in(number: int, expected: int) -> str:
+    return f"{number} of {expected} are in"
+
+
+def not_logged(week: int) -> str:
+    return f"week {week} not logged"
+
+
+def actions_open(number: int) -> str:
+    return f"{count(number, 'first-week action')} open"
 
 
 # --- in the chat --------------------------------------------------------------------------------------------------
@@ -166,6 +208,11 @@ def no_round() -> Message:
     return said("There is no round of yours yet, so there is nothing to tell. `/coldframe new` starts one.")
 
 
+ONE_OF_THE_TEAM = "Choose one of the team."
+A_DAY = "Choose a day."
+AN_HOUR = "Choose an hour from 0 to 23."
+
+
 def when_noted(weekday: int, hour: str) -> Message:
     return said("The digest comes on {d} at {h}:00, in the lead's own zone.", d=WEEKDAYS[weekday], h=hour)
 
@@ -190,6 +237,14 @@ def _safe(text: str) -> str:
     """People's text in Markdown: nothing in it becomes a heading, a link, a table or a tag."""
     shown = one_line(theirs(text).text).translate(_MARKS)
     return f"\\{shown}" if shown[:1] in ("-", "+", "=") else shown
+
+
+def as_files(digest: Digest, zone: str) -> Message:
+    files = (
+        TextFile("digest.md", "Digest", markdown(digest, zone), "text/markdown"),
+        TextFile("digest.json", "Digest as JSON", as_json(digest), "application/json"),
+    )
+    return told(line("The digest as files."), attachments=files)
 
 
 def markdown(digest: Digest, zone: str = "UTC") -> str:

@@ -177,6 +177,13 @@ def leftovers_shown(left: Leftovers) -> Message:
 # --- economics ----------------------------------------------------------------------------------------------------
 
 
+A_DATE = "Write it as a date like 2026-01-31."
+
+
+def funnel_in_the_channel() -> Message:
+    return said("Type `/coldframe funnel` in the channel of the team that it is about.")
+
+
 def funnel_form(numbers: dict[str, str], channel: str) -> Form:
     def field(name: str, label: str, hint: str = "", required: bool = True) -> Field:
         return Field(name, label, required=required, most=30, hint=hint, initial=numbers.get(name, ""))

@@ -12,7 +12,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, line
 from coldframe.message.pictures import ForceField, PlacementMatrix, RankRow, VoteRanking
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import about, count
+from coldframe.speech.names import about, count, touched
 
 MOST_LISTED = 60
 
@@ -297,7 +297,7 @@ def plan_page(round_: Round, plan: Plan, *, weeks_note: str = "") -> Message:
         blocks.append(
             small(
                 "Caution: it seems to touch {what}; {checked}. Local law and your firm's own experts decide.",
-                what=", ".join(plan.caution),
+                what=touched(plan.caution),
                 checked=checked,
             )
         )

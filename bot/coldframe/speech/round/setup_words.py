@@ -8,7 +8,7 @@ from coldframe.domain.names import Step
 from coldframe.domain.settings import MAX_WINDOW, RANGES, Pace, Settings
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Facts, Items, Message, line
+from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.ports.chat import Hindrance
 from coldframe.speech.names import about, count, who
@@ -87,6 +87,15 @@ def windows_chosen(settings: Settings) -> str:
 
 
 # --- beside the form's fields ---
+
+
+DEPUTY_OF_DECISION_MAKER = "A deputy is somebody else than the decision-maker."
+DEPUTY_OF_YOURS = "A deputy is somebody else than yourself."
+
+
+def left_over(round_name: str, counted: str) -> Line:
+    """At the end of the form's first words."""
+    return line(" Left over from {n}: {c}.", n=round_name, c=counted)
 
 
 def whole_number(setting: str) -> str:

@@ -9,6 +9,11 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Items, Message, line
 from coldframe.message.saying import paragraph, small, told
 
+SINGLE_PLAN = "A single plan has nothing to be compared with."
+ONE_VIEW = "One person's view."
+FROM_ALL = "From everybody's comparisons."
+"""Below the matrix: where the places come from."""
+
 
 @dataclass(frozen=True, slots=True)
 class Size:

@@ -9,7 +9,7 @@ from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import offer, paragraph, said, small
-from coldframe.speech.names import about
+from coldframe.speech.names import about, touched
 from coldframe.speech.round.prompts import card, until
 
 
@@ -140,5 +140,5 @@ def plan_caution(plan: Plan) -> Message:
         "name them on the page or at the commitment. I give no legal advice; local law and your firm's own "
         "experts decide.",
         title=theirs(plan.title, 80),
-        what=", ".join(plan.caution),
+        what=touched(plan.caution),
     )

@@ -245,3 +245,7 @@ def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:
     )
     text = line("A place for a trial is free. {n} not been tried yet:", n=count(len(waiting), "plan has", "plans have"))
     return Message(words, (paragraph(text), offer(*buttons)))
+
+
+def learning_kept() -> Message:
+    return said("Kept, for you alone until the review is closed. You can write it anew.")

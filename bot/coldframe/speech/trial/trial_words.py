@@ -359,3 +359,8 @@ def own_dates(trial: Trial, person: MemberId) -> tuple[Appointment, ...]:
     if trial.review is not None:
         found.append(appointment(trial))
     return tuple(found)
+
+
+def stands_already() -> Message:
+    """The same numbers came once more."""
+    return said("That is how the week stands already.")

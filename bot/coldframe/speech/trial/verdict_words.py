@@ -307,3 +307,13 @@ _CAUTIONS = {
     "stop-line": "The stop line is reached: {value}, the line is {line}. Stopping is yours to decide.",
     "harm": "{name} went past its limit in week {week}: {value}.",
 }
+
+
+def cannot_be(what: str, value: str, allowed: str) -> str:
+    """Why a frozen criterion cannot be judged."""
+    return f"{what} is {value}; it would have to be {allowed}"
+
+
+def looked_weekly(used: int, planned: int) -> str:
+    """Below the picture."""
+    return f"{used} of {planned} weeks; the interval allows for weekly looks."

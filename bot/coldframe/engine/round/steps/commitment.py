@@ -181,7 +181,9 @@ async def _review(request: RoundRequest) -> None:
     plan, choice = chosen(request)
     day = await sent_form.review_day(request, "date", choice.owner or request.by)
     await request.act(SetReview(request.by, plan, day.at))
-    request.answer(time_words.date_understood("Review", day.words, commitment_words.review_again(request.round, plan)))
+    request.answer(
+        time_words.date_understood(time_words.REVIEW, day.words, commitment_words.review_again(request.round, plan))
+    )
 
 
 async def _next_round(request: RoundRequest) -> None:
@@ -189,7 +191,7 @@ async def _next_round(request: RoundRequest) -> None:
     day = await sent_form.typed_day(request, "date", request.text("date"), whose)
     await request.act(SetNextRound(request.by, day.at))
     request.answer(
-        time_words.date_understood("Next round", day.words, commitment_words.next_round_again(request.round))
+        time_words.date_understood(time_words.NEXT_ROUND, day.words, commitment_words.next_round_again(request.round))
     )
 
 
