@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from coldframe.chat.room.records import Record
 from coldframe.chat.room.service import Room
 from coldframe.message.nodes import Button, Buttons, plain
+from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Place, Reply
 
 
@@ -115,4 +116,15 @@ def words_of(record: Record) -> str:
 
 
 def _fits(button: Button, words: str) -> bool:
-    return words in button.value or words in button.label or words in (button.says or "")
+    """Words in what it says, or its value as it was before the message was brought up to date."""
+    return (
+        _what(words) == _what(button.value)
+        or words in button.value
+        or words in button.label
+        or words in (button.says or "")
+    )
+
+
+def _what(value: str) -> tuple[str, tuple[str, ...]]:
+    found = ButtonValue.unpack(value)
+    return found.subject, found.rest

@@ -32,6 +32,7 @@ from coldframe.message.nodes import (
     Small,
     plain,
 )
+from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import IncomingFile, Person, Place, Reply
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
@@ -133,7 +134,8 @@ class Team:
         return reply
 
     async def press(self, person: str, action: str, value: str | None = None) -> Reply:
-        """Presses the newest button of this kind that the person sees; the value tells several apart."""
+        """Presses the newest button of this kind that the person sees; the value, with or without what it was made for,
+        tells several apart."""
         message_id, button = self.button(person, action, value)
         reply = await self.house.room.press(person, message_id, button.action, button.value)
         await self.settle()
@@ -143,7 +145,7 @@ class Team:
         for message_id, message in self._cards(person):
             for block in reversed(message.blocks):
                 for button in block.buttons if isinstance(block, Buttons) else ():
-                    if button.action == action and value in (None, button.value):
+                    if button.action == action and value in (None, button.value, _subject_and_rest(button.value)):
                         return message_id, button
         raise LookupError(f"{person} sees no button {action}")
 
@@ -191,6 +193,10 @@ class Team:
     async def nudges(self, person: str) -> list[datetime]:
         async with self.house.store.begin() as uow:
             return await uow.nudges_since("room", person, MONDAY - WEEK)
+
+
+def _subject_and_rest(value: str) -> str:
+    return replace(ButtonValue.unpack(value), made_for="").pack()
 
 
 @asynccontextmanager

@@ -1,8 +1,8 @@
 """Databases that an earlier release left: opened by today's code, pressed, and played on.
 
 Each stop is an archive of the files of a bot and its room, as they stood when the process ended in the middle of a
-round. `answers.json` holds what was answered to every button that stood there, and what was said until the round was a
-step further; texts are kept once, under a short hash of theirs.
+round. `answers.json` holds what came of every button that stood there and of every form that was open, under the
+release that left them, and to which step the round went on. It is never made anew.
 """
 
 from __future__ import annotations
@@ -12,11 +12,12 @@ import json
 import shutil
 import sqlite3
 import tarfile
-from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, closing, suppress
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Literal
 
 from coldframe.chat.room.records import Record
 from coldframe.chat.room.service import Room
@@ -36,6 +37,10 @@ SEED = 11
 AWAY = timedelta(days=3)
 BESIDE = frozenset({"inbox", "outbox", "posts", "due", "counters", "sqlite_sequence"})
 """Tables that say what was heard, sent and waits; the others hold what people decided."""
+
+
+DECIDED = {"members": "select tenant, id, name, json_remove(doc, '$.told_privacy') from members"}
+"""Of tables that say both, what people decided."""
 
 
 class Blank:
@@ -201,9 +206,10 @@ def kept(folder: Path) -> str:
     mark = hashlib.sha256()
     with closing(sqlite3.connect(folder / "bot.db")) as database:
         names = [name for (name,) in database.execute("select name from sqlite_master where type = 'table'")]
-        for name in sorted(names):
-            if name not in BESIDE:
-                mark.update(repr((name, database.execute(f'select * from "{name}"').fetchall())).encode())
+        for name in sorted(set(names) - BESIDE):
+            mark.update(
+                repr((name, database.execute(DECIDED.get(name, f'select * from "{name}"')).fetchall())).encode()
+            )
     return mark.hexdigest()
 
 
@@ -278,64 +284,59 @@ async def _step(house: House) -> str:
 
 
 async def come_back(folder: Path, stop: Stop) -> Answer:
-    """The bot starts again days after it ended: what had fallen due meanwhile is done or moved, and told."""
+    """The bot starts again days after it ended: what had fallen due meanwhile is done or moved, and told.
+    `longer` where a step that was open has more time for it."""
     clock = ManualClock(stop.moment + AWAY)
     async with _house(folder, clock) as house:
-        revision = house.room.log.revision()
+        revision, closes = house.room.log.revision(), await _closes(house)
         await downtime.look_back(house.kit)
         await _wake(house)
-        return Answer("back", tuple(map(_record, house.room.all_messages(above=revision))))
+        longer = any(at > closes[name] for name, at in (await _closes(house)).items() if name in closes)
+        said = map(_record, house.room.all_messages(above=revision))
+        return Answer("longer" if longer else "back", tuple(said))
+
+
+async def _closes(house: House) -> dict[str, datetime]:
+    """When the open steps of the channel's rounds close."""
+    async with house.store.begin() as uow:
+        rounds = [await uow.round(head.id) for head in await uow.heads("room", channel=CHANNEL)]
+    return {f"{r.id}/{r.step}": r.progress.due for r in rounds if r is not None and r.progress.due is not None}
 
 
 # --- what was answered --------------------------------------------------------------------------------------------
 
 
-def short(words: str) -> str:
-    return hashlib.sha256(words.encode()).hexdigest()[:10]
+@dataclass(frozen=True)
+class Came:
+    """What came of pressing a button or sending a form: `changed`, `form` or `told`."""
+
+    action: str
+    kind: str
 
 
-@dataclass
-class Told:
-    """The file of answers: for each stop what came of every press and every form, and what was said as it went on."""
+@dataclass(frozen=True)
+class Then:
+    """What came of every press and every form at one stop, and from which step to which the round went on."""
 
-    texts: dict[str, str]
-    stops: dict[str, dict[str, list[list[str]]]]
-
-    @classmethod
-    def read(cls, data: Path = FIRST) -> Told:
-        return cls(**json.loads((data / "answers.json").read_text(encoding="utf-8")))
-
-    def write(self, data: Path = FIRST) -> None:
-        (data / "answers.json").write_text(_lines(self.texts, self.stops), encoding="utf-8")
-
-    def note(self, stop: str, what: str, answers: Iterable[tuple[str, Answer]]) -> None:
-        """Takes down what came of each act; with each, the name of the action."""
-        rows = self.stops.setdefault(stop, {})[what] = []
-        for action, answer in answers:
-            self.texts |= {short(one): one for one in answer.words}
-            rows.append([action, answer.kind, *map(short, answer.words)])
-
-    def answers(self, stop: str, what: str) -> list[Answer]:
-        """`what`: buttons or sheets, in their order; or what came as it went on (`conversation`: the kind is from which
-        step to which), or as it came back after days (`back`)."""
-        return [Answer(kind, tuple(self.texts[m] for m in marks)) for _, kind, *marks in self.stops[stop][what]]
-
-    def one_of_each(self, what: str) -> dict[str, list[int]]:
-        """By stop the numbers of acts that together show every action with every kind of answer once."""
-        first: dict[tuple[str, str], tuple[str, int]] = {}
-        for stop, told in self.stops.items():
-            for number, (action, kind, *_) in enumerate(told[what]):
-                first.setdefault((action, kind), (stop, number))
-        return {stop: [n for at, n in first.values() if at == stop] for stop in self.stops}
+    conversation: str
+    buttons: tuple[Came, ...]
+    sheets: tuple[Came, ...]
 
 
-def _lines(texts: dict[str, str], stops: dict[str, dict[str, list[list[str]]]]) -> str:
-    """JSON with a line for each text and each answer, so that a change of words reads well."""
-    used = {mark for stop in stops.values() for rows in stop.values() for row in rows for mark in row[2:]}
-    said = ",\n".join(f"{json.dumps(m)}: {json.dumps(texts[m], ensure_ascii=False)}" for m in sorted(used))
-    rows = ",\n".join(f"{json.dumps(name)}: {{\n{_of_stop(stops[name])}\n}}" for name in stops)
-    return f'{{"texts": {{\n{said}\n}}, "stops": {{\n{rows}\n}}}}\n'
+def read_answers(data: Path = FIRST) -> dict[str, Then]:
+    """By stop."""
+    told = json.loads((data / "answers.json").read_text(encoding="utf-8"))
+    return {stop: Then(one["conversation"], _came(one["buttons"]), _came(one["sheets"])) for stop, one in told.items()}
 
 
-def _of_stop(stop: dict[str, list[list[str]]]) -> str:
-    return ",\n".join(f"{json.dumps(w)}: [\n" + ",\n".join(map(json.dumps, rows)) + "\n]" for w, rows in stop.items())
+def _came(rows: Sequence[str]) -> tuple[Came, ...]:
+    return tuple(Came(*row.split()) for row in rows)
+
+
+def one_of_each(told: Mapping[str, Then], what: Literal["buttons", "sheets"]) -> dict[str, list[int]]:
+    """By stop the numbers of acts that together show every action with what came of it once."""
+    first: dict[Came, tuple[str, int]] = {}
+    for stop, then in told.items():
+        for number, came in enumerate(getattr(then, what)):
+            first.setdefault(came, (stop, number))
+    return {stop: [n for at, n in first.values() if at == stop] for stop in told}

@@ -7,19 +7,21 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
 from tests.upgrade import earlier
-from tests.upgrade.earlier import Stop, Told
+from tests.upgrade.earlier import Answer, Came, Stop
 
-told = cache(Told.read)
+told = cache(earlier.read_answers)
 played = cache(earlier.scenario)
-STOPS = tuple(told().stops)
+STOPS = tuple(told())
 STEPS = {
     *("setup", "notes", "focus", "merge", "dots", "questions", "precedents", "plans", "ballot", "placement"),
     *("commitment", "committed", "cancelled"),
 }
+What = Literal["buttons", "sheets"]
 """The steps of the first schema; later ones have no files of that time."""
 AFTER = {"trial", "review", "ended", "merge-unsent", "sealed-unsent"}
 WITH_FEW_MORE = [pytest.param(stop, marks=() if stop in STEPS | AFTER else pytest.mark.slow) for stop in STOPS]
@@ -59,34 +61,45 @@ def test_every_step_and_what_follows_is_there() -> None:
 
 @pytest.mark.parametrize("left", WITH_FEW_MORE, indirect=True)
 async def test_it_goes_on_to_the_next_step(left: Left, tmp_path: Path) -> None:
-    """The round is read at its step, and due rows and people bring it on as they did: in the same words, each once."""
-    (expected,) = told().answers(left.stop.name, "conversation")
-    assert await earlier.go_on(left.copy(tmp_path / "on"), left.stop, played()) == expected
-    assert expected.kind == f"{left.stop.step} to {left.stop.next_step}"
+    """The round is read at its step, and due rows and people bring it on as they did, in today's words."""
+    on = await earlier.go_on(left.copy(tmp_path / "on"), left.stop, played())
+    assert on.kind == told()[left.stop.name].conversation == f"{left.stop.step} to {left.stop.next_step}"
+    assert on.words
 
 
 @pytest.mark.parametrize("left", WITH_FEW_MORE, indirect=True)
 async def test_it_comes_back_after_days(left: Left, tmp_path: Path) -> None:
-    """Started days later, it gives the lost time back and says so, as the first release did."""
-    (expected,) = told().answers(left.stop.name, "back")
-    assert await earlier.come_back(left.copy(tmp_path / "on"), left.stop) == expected
+    """Started days later, it goes to work again, and gives a step that was open the lost time back."""
+    back = await earlier.come_back(left.copy(tmp_path / "on"), left.stop)
+    assert back.words
+    if left.stop.name in STEPS:
+        assert back.kind == ("back" if left.stop.step in ("setup", "committed", "cancelled") else "longer")
 
 
 @pytest.mark.parametrize("what", ["buttons", "sheets"])
-async def test_one_of_each_kind_is_answered(left: Left, what: str, tmp_path: Path) -> None:
-    """A button that stood in the chats, or a form that was open, does what it did or is refused in the same words."""
-    await _compare(left, what, told().one_of_each(what)[left.stop.name], tmp_path)
+async def test_one_of_each_kind_is_answered(left: Left, what: What, tmp_path: Path) -> None:
+    """A button that stood in the chats, or a form that was open, does what it did, or says why it no longer does."""
+    await _compare(left, what, earlier.one_of_each(told(), what)[left.stop.name], tmp_path)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("what", ["buttons", "sheets"])
-async def test_every_one_is_answered(left: Left, what: str, tmp_path: Path) -> None:
+async def test_every_one_is_answered(left: Left, what: What, tmp_path: Path) -> None:
     """Each button that stood in the chats, pressed by each person who saw it, and each form that was open."""
-    await _compare(left, what, range(len(told().answers(left.stop.name, what))), tmp_path)
+    await _compare(left, what, range(len(getattr(told()[left.stop.name], what))), tmp_path)
 
 
-async def _compare(left: Left, what: str, numbers: Sequence[int], work: Path) -> None:
+async def _compare(left: Left, what: What, numbers: Sequence[int], work: Path) -> None:
     acts = left.stop.buttons if what == "buttons" else left.stop.sheets
-    then = told().answers(left.stop.name, what)
-    now = await earlier.answered(left.files, left.stop, acts, [a.kind for a in then], numbers, work)
-    assert {str(acts[n]): a for n, a in zip(numbers, now, strict=True)} == {str(acts[n]): then[n] for n in numbers}
+    then: Sequence[Came] = getattr(told()[left.stop.name], what)
+    now = await earlier.answered(left.files, left.stop, acts, [came.kind for came in then], numbers, work)
+    assert not {str(acts[n]): a for n, a in zip(numbers, now, strict=True) if not _as_it_was(a, then[n])}
+
+
+MADE_FOR = {"step.done", "step.undone", "step.close", "step.extend", "trial.move", "trial.decline"}
+"""What an older button of these does not say, it was made for: one that may be over, so that it does nothing now."""
+
+
+def _as_it_was(now: Answer, then: Came) -> bool:
+    over = then.action in MADE_FOR and now.kind == "told" and any("Nothing was changed" in w for w in now.words)
+    return bool(now.words) and (now.kind == then.kind or over)

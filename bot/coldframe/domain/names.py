@@ -33,7 +33,8 @@ class Step(StrEnum):
     CANCELLED = "cancelled"
 
 
-RUNNING = tuple(s for s in Step if s not in (Step.SETUP, Step.COMMITTED, Step.CANCELLED))
+ENDS = (Step.COMMITTED, Step.CANCELLED)
+RUNNING = tuple(s for s in Step if s not in (Step.SETUP, *ENDS))
 
 
 class Side(StrEnum):

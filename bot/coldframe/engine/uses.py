@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any, TypeVar
 
+from coldframe.domain.names import RUNNING, Step
 from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.engine import Engine
@@ -26,7 +27,7 @@ from coldframe.engine.round import (
     setup,
     starting,
 )
-from coldframe.engine.round.steps import PLAYS, voting
+from coldframe.engine.round.steps import PLAYS, notes, placement, voting
 from coldframe.engine.trial import forecasts, ownership, reviews, under_way, weekly
 from coldframe.engine.trial import reactions as trial_reactions
 from coldframe.engine.trial import starting as trial_starting
@@ -60,11 +61,11 @@ def _following(*tables: Mapping[Any, Follow[Any]]) -> Mapping[Any, tuple[Follow[
     return found
 
 
-_STEPS = tuple(PLAYS.values())
 USES = Uses(
     buttons=_merged(
-        *(of_round(step.buttons) for step in _STEPS),
+        *(of_round(play.buttons, (step,)) for step, play in PLAYS.items()),
         of_round(voting.BUTTONS),
+        of_round(placement.BUTTONS, (Step.BALLOT, Step.PLACEMENT)),
         texts.BUTTONS,
         bare_words.BUTTONS,
         misplaced.BUTTONS,
@@ -85,7 +86,8 @@ USES = Uses(
         leftovers.BUTTONS,
     ),
     forms=_merged(
-        *(of_round(step.forms) for step in _STEPS),
+        *(of_round(play.forms, (step,)) for step, play in PLAYS.items()),
+        of_round(notes.FORMS, RUNNING),
         course.FORMS,
         roles.FORMS,
         starting.FORMS,
@@ -102,7 +104,7 @@ USES = Uses(
     words=_merged(panel.WORDS, under_way.WORDS, digest.WORDS, registering.WORDS, funnel.WORDS),
 )
 DUE: Mapping[str, Carry] = _merged(
-    *(step.due for step in _STEPS),
+    *(step.due for step in PLAYS.values()),
     closing.DUE,
     course.DUE,
     round_reminders.DUE,
@@ -129,7 +131,7 @@ round_changed = partial(
         resting.FOLLOW,
         revealed_notes.FOLLOW,
         plan_sizes.FOLLOW,
-        *(step.follow for step in _STEPS),
+        *(step.follow for step in PLAYS.values()),
         voting.FOLLOW,
         trial_starting.FOLLOW,
         ownership.FOLLOW,

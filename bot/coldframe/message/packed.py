@@ -6,14 +6,23 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Literal, get_args
 
 
 def _pack(parts: tuple[str, ...], sign: str) -> str:
-    return sign.join(part.replace("%", "%25").replace("/", "%2F").replace("|", "%7C") for part in parts)
+    return sign.join(map(_escaped, parts))
 
 
 def _unpack(text: str, sign: str) -> tuple[str, ...]:
-    return tuple(re.sub("%(25|2F|7C)", lambda code: chr(int(code[1], 16)), part) for part in text.split(sign))
+    return tuple(map(_plain, text.split(sign)))
+
+
+def _escaped(part: str) -> str:
+    return part.replace("%", "%25").replace("/", "%2F").replace("|", "%7C")
+
+
+def _plain(part: str) -> str:
+    return re.sub("%(25|2F|7C)", lambda code: chr(int(code[1], 16)), part)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,21 +43,52 @@ class MessageName:
         return cls(owner, what, tuple(rest))
 
 
+_MADE_FOR = "%:"
+"""Between the subject and what it was made for. A packed part never holds it, nor does a value of an older release."""
+
+
 @dataclass(frozen=True, slots=True)
 class ButtonValue:
-    """What a button or form is about: a round, a trial or a person's matter, then what in it."""
+    """What a button or form is about: a round, a trial or a person's matter, then what in it; and the step or the
+    occurrence that it was made for, "" where an older release made it."""
 
     subject: str
     rest: tuple[str, ...] = ()
+    made_for: str = ""
 
     def pack(self) -> str:
-        """`round|item|item`"""
-        return _pack((self.subject, *self.rest), "|")
+        """`round%:step|item|item`"""
+        made_for = _MADE_FOR + _escaped(self.made_for) if self.made_for else ""
+        return "|".join((_escaped(self.subject) + made_for, *map(_escaped, self.rest)))
 
     @classmethod
     def unpack(cls, text: str) -> ButtonValue:
-        subject, *rest = _unpack(text, "|")
-        return cls(subject, tuple(rest))
+        first, *rest = text.split("|")
+        subject, _, made_for = first.partition(_MADE_FOR)
+        return cls(_plain(subject), tuple(map(_plain, rest)), _plain(made_for))
+
+
+OfTrial = Literal["trial", "running", "proposed", "week", "action", "review", "offer", "owner"]
+
+
+@dataclass(frozen=True, slots=True)
+class MadeFor:
+    """What of a trial a button or form was made for: the trial as long as it is open, while it runs, or before it
+    began; a week, an action, a review or an offer of it; its having this owner."""
+
+    what: OfTrial
+    which: str = ""
+
+    def pack(self) -> str:
+        """`week 3`"""
+        return f"{self.what} {self.which}".rstrip()
+
+    @classmethod
+    def unpack(cls, text: str) -> MadeFor | None:
+        """None for words that say none of these."""
+        named, _, which = text.partition(" ")
+        what: OfTrial | None = next((known for known in get_args(OfTrial) if known == named), None)
+        return None if what is None else cls(what, which)
 
 
 @dataclass(frozen=True, slots=True)

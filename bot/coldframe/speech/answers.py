@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coldframe.domain.names import LeverId, NoteId, PauseReason, Role, Side
+from coldframe.domain.names import LeverId, NoteId, PauseReason, Role, Side, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Message, Quoted, When, line, plain
@@ -49,7 +49,7 @@ def _for_round(
     name = theirs(name, 60).text
     carried = ButtonValue(text).pack().encode("utf-16-le")
     if len(carried) // 2 > min(MAX_CARRIED, MAX_CARRIED_TOGETHER // rounds):
-        return Button(f"Paste it into {name} …", "note.write", round_id)
+        return Button(f"Paste it into {name} …", "note.write", ButtonValue(round_id, made_for=Step.NOTES.value).pack())
     return Button(label or name, action, ButtonValue(round_id, (message, text)).pack(), says=f"It is for {name}")
 
 
@@ -140,6 +140,14 @@ def done(is_done: bool) -> Message:
     if is_done:
         return said("Thank you, you are done with this step. I write to you when the next one needs you.")
     return said("All right, you are not done yet: this step waits for you until its deadline.")
+
+
+def noted() -> Message:
+    return said("Noted.")
+
+
+def nothing_to_change() -> Message:
+    return said("That is how it stands already, so nothing was changed.")
 
 
 def consent_kept() -> Message:

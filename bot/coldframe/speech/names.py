@@ -6,9 +6,10 @@ from collections.abc import Iterable
 
 from coldframe.domain.names import MemberId, PauseReason, Side, Step, Touches
 from coldframe.domain.state import Round
+from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, Who, line
-from coldframe.message.packed import ButtonValue, MessageName
+from coldframe.message.packed import ButtonValue, MadeFor, MessageName
 from coldframe.speech.steps import TITLES
 
 PAUSED = {
@@ -62,6 +63,63 @@ def message_name(round_id: str, what: str, *rest: str) -> str:
     return MessageName(round_id, what, rest).pack()
 
 
-def about(round_: Round, *parts: str) -> str:
-    """The value of a button or form: the round, then what in it."""
-    return ButtonValue(round_.id, parts).pack()
+_STEP_AT = {"card": 0, "desk": 1, "ask": 1, "ballot": 1, "option": 1, "stuck": 1, "holdup": 1}
+"""By what a message is, where its name says the step."""
+
+
+def step_of(message: MessageName) -> Step | None:
+    """The step that a message of a round belongs to; None where its name does not say."""
+    if message.what == "mine":
+        return Step.NOTES
+    at = _STEP_AT.get(message.what, len(message.rest))
+    named = message.rest[at] if at < len(message.rest) else ""
+    return Step(named) if named in list(Step) else None
+
+
+# --- what a button or form was made for ---
+
+
+def about(round_: Round, *parts: str, step: Step | None = None) -> str:
+    """The value of a button or form of a round: made for its step, unless another is named; then what in it."""
+    return ButtonValue(round_.id, parts, (step or round_.step).value).pack()
+
+
+def about_trial(trial: Trial, *parts: str) -> str:
+    """Made for the trial as a whole, as long as it is open."""
+    return _of_trial(trial, MadeFor("trial"), *parts)
+
+
+def of_running(trial: Trial) -> str:
+    return _of_trial(trial, MadeFor("running"))
+
+
+def of_proposed(trial: Trial) -> str:
+    return _of_trial(trial, MadeFor("proposed"))
+
+
+def of_review(trial: Trial) -> str:
+    """Made for the review that comes or is being held; each that was missed is followed by another."""
+    return _of_trial(trial, MadeFor("review", str(trial.missed_reviews)))
+
+
+def of_owner(trial: Trial) -> str:
+    """Made for its having this owner, or none."""
+    return _of_trial(trial, MadeFor("owner", trial.owner or ""))
+
+
+def of_offer(trial: Trial) -> str:
+    """Made for the newest question to somebody to own it."""
+    return _of_trial(trial, MadeFor("offer", str(trial.offers)))
+
+
+def of_action(trial: Trial, action: str) -> str:
+    return _of_trial(trial, MadeFor("action", action), action)
+
+
+def of_week(trial: Trial, week: str, said: str) -> str:
+    """Made for a week that is not logged yet."""
+    return _of_trial(trial, MadeFor("week", week), said)
+
+
+def _of_trial(trial: Trial, made_for: MadeFor, *parts: str) -> str:
+    return ButtonValue(trial.id, parts, made_for.pack()).pack()

@@ -90,12 +90,7 @@ def plain_words(text: str) -> Message:
 def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], *, in_channel: bool) -> Message:
     """What this person can do here and now, as buttons."""
     head = line("What you can do here.")
-    blocks: list[Block] = [heading(head)]
-    if owed:
-        blocks.append(paragraph("Open for you:"))
-        blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in owed)))
-    for round_ in rounds:
-        blocks += _round_blocks(round_, me)
+    blocks: list[Block] = [heading(head), *open_now(rounds, me, owed)]
     if not rounds:
         words = (
             "No round is open in this channel. `/coldframe new` starts one."
@@ -105,6 +100,17 @@ def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When
         blocks.append(paragraph(words))
     blocks.append(small("`/coldframe help` lists all words."))
     return Message(head, tuple(blocks))
+
+
+def open_now(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]]) -> list[Block]:
+    """What this person owes, and what can be done in these rounds."""
+    return [*owed_now(owed), *(block for round_ in rounds for block in _round_blocks(round_, me))]
+
+
+def owed_now(owed: Sequence[tuple[Line, When]]) -> list[Block]:
+    if not owed:
+        return []
+    return [paragraph("Open for you:"), Items(tuple(what + line(", until {d}", d=due) for what, due in owed))]
 
 
 def _round_blocks(round_: Round, me: MemberId) -> list[Block]:
@@ -140,7 +146,7 @@ def _buttons(round_: Round, me: MemberId) -> tuple[Button, ...]:
         buttons += (take, *cancel)
     if roles.concerns(round_, me):
         buttons += (Button("Roles", "role.show", "", says=f"Roles in {theirs(round_.name, 60).text}"),)
-    return tuple(replace(button, value=button.value or round_.id) for button in buttons)
+    return tuple(replace(button, value=button.value or about(round_)) for button in buttons)
 
 
 _CANCEL = Button("Cancel …", "round.cancel", "", "danger")

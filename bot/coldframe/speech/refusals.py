@@ -8,11 +8,9 @@ from datetime import datetime
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Code, Line, Message, Quoted, When, line
-from coldframe.message.saying import paragraph, told
+from coldframe.message.nodes import Block, Code, Line, Message, When, line
+from coldframe.message.saying import told
 from coldframe.speech.names import title
-
-QUOTED = 2900  # characters in one block; platforms take 3,000
 
 WORDS: dict[Because, str] = {
     Because.NOT_A_MEMBER: "You are not taking part in this round. Its facilitator can add you.",
@@ -126,14 +124,9 @@ IMPOSSIBLE: dict[Impossible, str] = {
 }
 
 
-def refusal(refused: Refused, *, handed_back: str = "") -> Message:
-    """The answer to who acted; `handed_back` is their own text, so that nothing typed is lost."""
-    words = line(WORDS[refused.code], **_parts(refused))
-    if not handed_back:
-        return told(words)
-    pieces = [handed_back[at : at + QUOTED] for at in range(0, len(handed_back), QUOTED)]
-    back = paragraph("Your text, so that it is not lost:")
-    return told(words, back, *(Quoted(theirs(piece, QUOTED).text) for piece in pieces))
+def refusal(refused: Refused, *back: Block) -> Message:
+    """The answer to who acted; `back` is their own text, so that nothing typed is lost."""
+    return told(line(WORDS[refused.code], **_parts(refused)), *back)
 
 
 def _parts(refused: Refused) -> dict[str, Line]:

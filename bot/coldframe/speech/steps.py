@@ -30,6 +30,8 @@ class StepWords:
     """On its card: what is asked of whom."""
     then: str
     """On its card: what happens when it closes."""
+    became: str
+    """Said when it is over: what came of it."""
     card: tuple[Button, ...]
     """Its own buttons on its card in the channel; their value is the round."""
     panel: tuple[Button, ...]
@@ -44,6 +46,7 @@ WORDS: Mapping[Step, StepWords] = {
         title="Notes",
         asks="Everybody writes notes to the bot in private: what holds each lever back, and what drives it.",
         then="Then all notes appear at one moment, shuffled and unsigned.",
+        became="the notes stand in the channel",
         card=(_NOTE,),
         panel=(_NOTE, Button("I am done", "step.done", "")),
         vote=None,
@@ -52,12 +55,14 @@ WORDS: Mapping[Step, StepWords] = {
         title="Focus",
         asks="{chief} picks the one lever to work on, with a reason.",
         then="Then duplicates among its restraining forces are joined. The other levers' notes are kept.",
+        became="the lever is picked",
         card=(), panel=(), vote=None,
     ),
     Step.MERGE: StepWords(
         title="Merge",
         asks="{facilitator} joins notes that say the same. Only direct duplicates, never themes.",
         then="Then everybody votes on the forces.",
+        became="the list of forces stands",
         card=(Button("These differ …", "merge.object", "", says="Say that joined notes differ"),),
         panel=(),
         vote=None,
@@ -66,6 +71,7 @@ WORDS: Mapping[Step, StepWords] = {
         title="Dots",
         asks="Everybody puts {dots} on the restraining forces, in private. Several on one force are allowed.",
         then="Then the ranking appears, ties shown as ties, and the first {carry} become questions.",
+        became="the dots are counted",
         card=(), panel=(),
         vote=VoteWords(
             thing="dot",
@@ -80,12 +86,14 @@ WORDS: Mapping[Step, StepWords] = {
         asks="{facilitator} turns the strongest forces into questions. Suggest yours to the bot in private, or in this "
         "thread with the bot's name before it; it begins with “How might we”.",
         then="Then everybody looks for precedents.",
+        became="the questions are published",
         card=(), panel=(), vote=None,
     ),
     Step.PRECEDENTS: StepWords(
         title="Precedents",
         asks="Everybody picks a question and tells what somebody else did about it.",
         then="Then everybody may write plans.",
+        became="the precedents are in",
         card=(Button("Add a precedent …", "precedent.write", "", "primary"),),
         panel=(Button("Write a precedent …", "precedent.write", "", "primary"),),
         vote=None,
@@ -94,12 +102,14 @@ WORDS: Mapping[Step, StepWords] = {
         title="Plans",
         asks="Everybody may write one-page plans, in private, without names.",
         then="Then all plans appear at one moment, without names.",
+        became="the plans stand in the channel",
         card=(_PLAN,), panel=(_PLAN,), vote=None,
     ),
     Step.BALLOT: StepWords(
         title="Ballot",
         asks="Everybody gives {votes} to the plans with the most effect on their question, in private.",
         then="Then group votes, the decision-maker's votes and the weighted total appear side by side.",
+        became="the votes are counted",
         card=(), panel=(),
         vote=VoteWords(
             thing="vote",
@@ -115,12 +125,14 @@ WORDS: Mapping[Step, StepWords] = {
         title="Placement",
         asks="Plans are compared in pairs: which has more impact, which takes more effort.",
         then="Then the effort-impact matrix appears, with how sure each place is.",
+        became="the plans have their places",
         card=(), panel=(), vote=None,
     ),
     Step.COMMITMENT: StepWords(
         title="Commitment",
         asks="{chief} and {facilitator} choose at most {trials}; each owner accepts in person.",
         then="The round ends when owners, first-week actions and all dates are there.",
+        became="the commitment is sealed",
         card=(), panel=(), vote=None,
     ),
 }  # fmt: skip

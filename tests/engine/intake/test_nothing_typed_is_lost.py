@@ -107,7 +107,7 @@ async def test_a_plan_that_comes_after_the_close_is_handed_back_whole(tmp_path: 
         card = [r.message for r in team.house.room.messages(team.house.room.direct(F)) if r.by_bot][-1]
         assert card is not None
         back = "".join(b.text for b in card.blocks if isinstance(b, Quoted))
-        assert "after the step was closed" in told(team, F)[-1]
+        assert "is over: the plans stand in the channel" in told(team, F)[-1]
         for text in ("Ring new teams", why.strip(), "We are too slow."):
             assert text in back
         assert back.count("a step") == 280

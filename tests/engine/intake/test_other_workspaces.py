@@ -10,6 +10,7 @@ import pytest
 from coldframe.domain.names import NoteId, PlanId, Side, Step
 from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.trial.places import trial_id
+from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Happening, Inbound, Place, Pressed, Submitted
 from tests.domain.play import FD, RETENTION, D, F, a_round
 from tests.engine.clockwork import running
@@ -23,7 +24,7 @@ ACTS: dict[str, Happening] = {
     "consent": Pressed("note.consent", "r1"),
     "hold-up": Pressed("holdup.away", f"r1|notes|{D}"),
     "note": Submitted("note.write", "r1", NOTE),
-    "cancel": Submitted("round.cancel", "r1", {"reason": "From elsewhere"}),
+    "cancel": Submitted("round.cancel", ButtonValue("r1", made_for="focus").pack(), {"reason": "From elsewhere"}),
     "trial": Pressed("trial.log", f"{trial_id(a_round(), PlanId('p0'))}|1"),
 }
 

@@ -19,6 +19,7 @@ from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, RETENTION, F
 from tests.engine.clockwork import Running, begin, running
 from tests.engine.reaching import reach
+from tests.engine.seeing_through import words
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
@@ -136,9 +137,9 @@ async def test_a_choice_that_comes_too_late_keeps_the_text(two: Running) -> None
     await _says(two, TEXT)
     message_id, to_first = two.button(JON, "text.take", next(b.value for b in _buttons(two) if "r1" in b.label))
     await reach(two, Step.FOCUS)
-    await two.house.room.press(JON, message_id, to_first.action, to_first.value)
+    reply = await two.house.room.press(JON, message_id, to_first.action, to_first.value)
     await two.settle()
-    assert any("after the step was closed" in w for w in two.told(JON))
+    assert reply.note is not None and "is over: the notes stand in the channel" in words(reply.note)
     value = two.button(JON, "text.take", to_first.value.replace("r1|", "r2|", 1))[1].value
     await two.press(JON, "text.take", value)
     assert len(await _notes(two, "r2")) == 2

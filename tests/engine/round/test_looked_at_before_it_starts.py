@@ -140,8 +140,8 @@ async def test_a_date_is_not_taken_where_the_bot_is_not_let_in(tmp_path: Path) -
     async with running(tmp_path, MONDAY) as team:
         made = await proposed(team)
         team.house.room.faults.deny(Denial.NOT_IN_CHANNEL, CHANNEL)
-        await team.fill(F, "round.start_on", {"date": "2026-03-05"}, made.id)
-        assert INVITATION in team.told(F)[-1]
+        wrong = await team.fill(F, "round.start_on", {"date": "2026-03-05"}, made.id)
+        assert INVITATION in wrong["date"]
         team.house.room.faults.clear()
         await team.until(datetime(2026, 3, 6, tzinfo=UTC))
         assert (await june(team)).step is Step.SETUP

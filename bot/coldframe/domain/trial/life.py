@@ -71,7 +71,9 @@ def proposed(
 ) -> Trial:
     """An unused plan of an earlier round that may start now; it waits for the yes of its owner."""
     begun = _of_plan(round_, round_.plans[plan_id], trial_id)
-    return replace(begun, asked=owner, actions=actions, review=review, deputy=_deputy(round_, Choice(plan_id)))
+    return replace(
+        begun, asked=owner, offers=1, actions=actions, review=review, deputy=_deputy(round_, Choice(plan_id))
+    )
 
 
 def _of_plan(round_: Round, plan: Plan, trial_id: str) -> Trial:

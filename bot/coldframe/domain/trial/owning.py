@@ -174,7 +174,7 @@ def say_what_blocks(trial: Trial, command: SayWhatBlocks, now: datetime) -> Fact
 
 
 def trial_offered(trial: Trial, fact: TrialOffered) -> Trial:
-    return replace(trial, asked=fact.to)
+    return replace(trial, asked=fact.to, offers=trial.offers + 1)
 
 
 def offer_declined(trial: Trial, fact: OfferDeclined) -> Trial:

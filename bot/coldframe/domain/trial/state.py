@@ -133,6 +133,7 @@ class Trial:
     deputy: MemberId | None = None
     owner: MemberId | None = None
     asked: MemberId | None = None
+    offers: int = 0  # how often somebody was asked to own it
     step: TrialStep = TrialStep.PROPOSED
     starts: date | None = None
     review: datetime | None = None

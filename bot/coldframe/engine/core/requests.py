@@ -1,11 +1,12 @@
 """What somebody asks of the bot by a button, a form or a word, and the one shape of all that answers it.
 
-Whether the asker belongs to the round or the trial is checked here, before an answer sees either.
+Whether the asker belongs to the round or the trial, and whether what was pressed or sent is still open there, is
+checked here, before an answer sees either.
 """
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Container, Mapping
+from collections.abc import Awaitable, Callable, Collection, Container, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, TypeVar
 
@@ -13,11 +14,16 @@ from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
-from coldframe.domain.trial.state import UNDER_WAY, Trial
+from coldframe.domain.trial import checks
+from coldframe.domain.trial.state import Trial
+from coldframe.engine.core import occurrences
 from coldframe.engine.core.turn import Turn
-from coldframe.message.nodes import Form, Message
-from coldframe.message.packed import ButtonValue
-from coldframe.ports.chat import Inbound, Reply
+from coldframe.errors import ColdframeError
+from coldframe.message.nodes import Form, Line, Message
+from coldframe.message.packed import ButtonValue, MessageName
+from coldframe.ports.chat import Inbound, Pressed, Reply
+from coldframe.speech import over_words
+from coldframe.speech.names import step_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +112,7 @@ class TrialRequest(Request):
 
     def under_way(self) -> None:
         """Raises Refused for a trial that is over, or not begun."""
-        if self.trial.step not in UNDER_WAY:
-            raise Refused(Because.TRIAL_OVER)
+        checks.under_way(self.trial)
 
     def by_owner(self, *others: MemberId) -> None:
         """Raises Refused for whoever is neither the owner nor one of these others."""
@@ -140,37 +145,68 @@ def opens(make: Callable[[R], Form]) -> Callable[[R], Awaitable[Reply | None]]:
     return opened
 
 
-def of_round(answers: Mapping[str, RoundAnswer]) -> Answers:
-    """Answers that get the round which their value names first."""
-    return {name: _of_round(answer) for name, answer in answers.items()}
+def of_round(answers: Mapping[str, RoundAnswer], during: Collection[Step] = ()) -> Answers:
+    """Answers that get the round which their value names first, as long as it is in one of these steps; in none of
+    them: in the one step that the button or form was made for."""
+    return {name: _of_round(answer, during) for name, answer in answers.items()}
 
 
 def of_trial(answers: Mapping[str, TrialAnswer]) -> Answers:
-    """Answers that get the trial which their value names first."""
-    return {name: _of_trial(answer) for name, answer in answers.items()}
+    """Answers that get the trial which their value names first, as long as what they were made for is open."""
+    return {name: _of_trial(name, answer) for name, answer in answers.items()}
 
 
-def _of_round(answer: RoundAnswer) -> Answer:
+def _of_round(answer: RoundAnswer, during: Collection[Step]) -> Answer:
     async def answered(request: Request) -> Reply | None:
-        return await answer(await round_request(request))
+        round_ = await request.turn.round(ButtonValue.unpack(request.value).subject)
+        members_only(request.event, round_.tenant, round_.seats)
+        await _still_in_step(request, round_, during)
+        return await answer(RoundRequest(round=round_, **_values(request)))
 
     return answered
 
 
-async def round_request(request: Request) -> RoundRequest:
-    """The request with its round. Raises Refused for a round that is not there, and for whoever is not in it."""
-    round_ = await request.turn.round(ButtonValue.unpack(request.value).subject)
-    members_only(request.event, round_.tenant, round_.seats)
-    return RoundRequest(round=round_, **_values(request))
-
-
-def _of_trial(answer: TrialAnswer) -> Answer:
+def _of_trial(name: str, answer: TrialAnswer) -> Answer:
     async def answered(request: Request) -> Reply | None:
         trial = await request.turn.trial(ButtonValue.unpack(request.value).subject)
         members_only(request.event, trial.tenant, trial.people)
+        over = occurrences.over(trial, request.by, occurrences.made_for(name, ButtonValue.unpack(request.value)))
+        if over:
+            raise Over(trial, over)
         return await answer(TrialRequest(trial=trial, **_values(request)))
 
     return answered
+
+
+# --- what it was made for ---
+
+
+class Over(ColdframeError):
+    """What was pressed or sent was made for something that is over, or not open yet; nothing changed."""
+
+    def __init__(self, subject: Round | Trial, words: Line) -> None:
+        super().__init__("over")
+        self.subject, self.words = subject, words
+
+
+async def _still_in_step(request: Request, round_: Round, during: Collection[Step]) -> None:
+    """Raises Over when the round is not there yet, or no more; and where nobody knows what it was made for."""
+    made_in = await _made_in(request)
+    steps = during or (made_in,)
+    if round_.step not in steps:
+        belongs = made_in if made_in in steps else next(iter(steps))
+        raise Over(round_, over_words.step(round_, belongs))
+
+
+async def _made_in(request: Request) -> Step | None:
+    """The step that the value carries; of an older release's button the step of the message that was pressed."""
+    carried, what = ButtonValue.unpack(request.value).made_for, request.event.what
+    if carried:
+        return Step(carried) if carried in list(Step) else None
+    if not isinstance(what, Pressed) or what.message is None:
+        return None
+    posted = await request.turn.uow.posted_as(request.event.place, what.message)
+    return step_of(MessageName.unpack(posted.name)) if posted is not None else None
 
 
 def members_only(event: Inbound, tenant: str, people: Container[MemberId]) -> None:
@@ -181,11 +217,3 @@ def members_only(event: Inbound, tenant: str, people: Container[MemberId]) -> No
 
 def _values(request: Request) -> dict[str, Any]:
     return {f.name: getattr(request, f.name) for f in fields(Request)}
-
-
-def in_step(request: RoundRequest, step: Step) -> None:
-    """Raises Refused when the round is not there yet, or no more."""
-    if request.round.step is not step:
-        order = list(Step)
-        late = order.index(request.round.step) > order.index(step)
-        raise Refused(Because.TOO_LATE if late else Because.NOT_OPEN_YET, step=request.round.step, wanted=step)

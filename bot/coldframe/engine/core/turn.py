@@ -68,6 +68,8 @@ class Turn:
     sends: list[Send] = field(default_factory=list)
     dues: list[Due] = field(default_factory=list)
     told: Told = field(default_factory=Told)
+    changed: bool = False
+    """Whether a round or a trial was changed in it."""
 
     # --- acting on a round ---
 
@@ -86,6 +88,7 @@ class Turn:
                 facts += more
                 after = replay(after, more)
         if facts:
+            self.changed = True
             await self.uow.save_round(round_, after, facts, self.now)
             await self.kit.round_changed(self, round_, after, facts)
         return after
@@ -99,6 +102,7 @@ class Turn:
         facts = trial_life.decide(trial, command, self.now)
         after = trial_life.replay(trial, facts)
         if facts:
+            self.changed = True
             await self.uow.save_trial(after, facts, self.now)
             await self.kit.trial_changed(self, trial, after, facts)
         return after

@@ -15,9 +15,9 @@ from coldframe.domain.round.moves import Pause
 from coldframe.domain.round.notes import DropDraft, EditNote, WithdrawNote
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.engine.core import members
-from coldframe.engine.core.requests import Request, Uses
+from coldframe.engine.core.requests import Over, Request, Uses
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.intake import bare_words, misplaced, panel, submissions, texts
+from coldframe.engine.intake import bare_words, late, misplaced, panel, submissions, texts
 from coldframe.engine.people import personal
 from coldframe.engine.reading import note_lines
 from coldframe.engine.round import roles
@@ -40,7 +40,7 @@ from coldframe.ports.chat import (
     Submitted,
 )
 from coldframe.ports.storage import Posted
-from coldframe.speech import answers
+from coldframe.speech import answers, handed_back
 from coldframe.speech.refusals import refusal
 
 Ear = Callable[[Request, Any], Awaitable[Reply | None]]
@@ -54,8 +54,12 @@ MAX_HANDED_BACK = 3000  # a longer message stands right above its answer, in its
 
 async def hear(uses: Uses, turn: Turn, event: Inbound) -> Reply:
     """Answers one happening inside its transaction. A refusal is told to the person, in private; nothing changed."""
+    request = Request(uses=uses, turn=turn, event=event)
     try:
-        return await HANDLERS[type(event.what)](Request(uses=uses, turn=turn, event=event), event.what) or Reply()
+        reply = await HANDLERS[type(event.what)](request, event.what) or Reply()
+        return late.never_silent(request, reply)
+    except Over as over:
+        return await late.answered(request, over)
     except Refused as refused:
         return refuse(turn, event, refused)
 
@@ -64,14 +68,14 @@ def refuse(turn: Turn, event: Inbound, refused: Refused) -> Reply:
     """The reason, privately: beside a form's field, as an answer in the direct messages, or as a passing note."""
     if isinstance(event.what, Submitted):
         field = submissions.field_of(event.what, refused)
-        if field is not None:
+        if field is not None:  # the form stays open, with everything in it
             return Reply(errors={field: answers.sentence(refusal(refused))})
-        typed = submissions.typed(event.what)
-        if typed:  # the form is gone with this answer, and a passing note would be too
-            turn.answer(event.place.tenant, event.person, refusal(refused, handed_back=typed))
+        if submissions.typed(event.what):  # the form is gone with this answer, and a passing note would be too
+            words = refusal(refused, *handed_back.sheet(event.what.fields))
+            turn.answer(event.place.tenant, event.person, words)
             return Reply()
     text = event.what.text if isinstance(event.what, Said) and len(event.what.text) <= MAX_HANDED_BACK else ""
-    words = refusal(refused, handed_back=text)
+    words = refusal(refused, *handed_back.text(text))
     if event.place.kind == "direct":
         turn.answer(event.place.tenant, event.person, words)
         return Reply()

@@ -65,4 +65,7 @@ async def _left_alone(request: RoundRequest) -> Reply | None:
     return None
 
 
-BUTTONS: Answers = of_round({"text.private": _taken, "text.leave": _left_alone})
+BUTTONS: Answers = {
+    **of_round({"text.private": _taken}, (Step.NOTES,)),
+    **of_round({"text.leave": _left_alone}, tuple(Step)),
+}

@@ -19,8 +19,19 @@ async def submitted(request: Request, what: Submitted) -> Reply | None:
         return Reply(errors={error.field: error.sentence})
 
 
+SETTLED = frozenset(
+    {Because.NOT_A_MEMBER, Because.NOT_FACILITATOR, Because.NOT_DECISION_MAKER, Because.NOT_YOURS, Because.NOT_OWNER}
+    | {Because.TOO_LATE, Because.NOT_OPEN_YET, Because.NOT_NOW, Because.ENDED, Because.LOCKED, Because.NOT_ASKED}
+    | {Because.UNKNOWN_ITEM, Because.TRIAL_OVER, Because.TRIAL_NOT_STARTED, Because.REVIEW_NOT_DUE}
+)
+"""Sent once more, such a form would be refused again, whatever is in it."""
+
+
 def field_of(what: Submitted, refused: Refused) -> str | None:
-    """The field beside which a refusal is shown: the one it names, or the one that it is about."""
+    """The field beside which a refusal is shown: the one it names, the one that it is about, else the first; None where
+    the form can be of no use any more."""
+    if refused.code in SETTLED:
+        return None
     named = refused.facts.get("field")
     if isinstance(named, str) and named in what.fields:
         return named
@@ -36,7 +47,7 @@ def field_of(what: Submitted, refused: Refused) -> str | None:
         Because.ALREADY_MERGED: "second",
         Because.DURATION: "weeks",
     }.get(refused.code)
-    return about if about in what.fields else None
+    return about if about in what.fields else next(iter(what.fields), None)
 
 
 # Fields that are picked from a list, or hold a word or a number: nothing is lost with them.
@@ -47,6 +58,6 @@ PICKED = frozenset(
 )
 
 
-def typed(what: Submitted) -> str:
-    """What somebody wrote into a form, field after field, to be handed back when the form is not taken."""
-    return "\n\n".join(t.strip() for name, t in what.fields.items() if name not in PICKED and t.strip())
+def typed(what: Submitted) -> bool:
+    """Whether somebody wrote something into the form that would be lost with it."""
+    return any(text.strip() for name, text in what.fields.items() if name not in PICKED)

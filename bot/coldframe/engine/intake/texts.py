@@ -120,7 +120,10 @@ async def thrown_away(turn: Turn, event: Inbound, message: str) -> bool:
     return asked
 
 
-BUTTONS: Answers = of_round({"text.take": _chosen, "text.drop": _dropped})
+BUTTONS: Answers = {
+    **of_round({"text.take": _chosen}, (Step.NOTES, Step.QUESTIONS)),
+    **of_round({"text.drop": _dropped}, tuple(Step)),
+}
 
 
 # --- wordings for questions ---

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from coldframe.domain.names import PlanId, Role, Step
+from coldframe.domain.names import ENDS, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
@@ -96,5 +96,5 @@ async def show(request: RoundRequest) -> None:
         turn.say(round_, "leftovers", register_words.leftovers_shown(left), rest=(turn.kit.ids.new(""),))
 
 
-BUTTONS: Answers = of_round({"leftovers.show": show})
+BUTTONS: Answers = of_round({"leftovers.show": show}, ENDS)
 DUE: Mapping[str, Carry] = {"next round": InOneTurn(date_has_come)}

@@ -33,7 +33,7 @@ from coldframe.engine.round import closing, holdups, retention
 from coldframe.engine.round.steps import PLAYS, result
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
-from coldframe.speech import answers
+from coldframe.speech import answers, panel_words
 from coldframe.speech.names import message_name
 from coldframe.speech.people import time_words
 from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, role_words
@@ -162,20 +162,22 @@ async def _undone(request: RoundRequest) -> Reply | None:
     return request.noted(answers.done(False))
 
 
-async def _close(request: RoundRequest) -> None:
+async def _close(request: RoundRequest) -> Reply | None:
     await closing.by_hand(request.turn, request.round, request.by)
+    return Reply(note=panel_words.closes(request.round)) if request.round.ledger() is not None else None
 
 
-BUTTONS = of_round(
+OF_STEP = of_round(
     {
         "step.done": _done,
         "step.undone": _undone,
         "step.close": _close,
         "step.extend": acts(lambda r: Extend(r.by)),
-        "round.cancel": opens(lambda r: forms.cancel(r.round)),
     }
 )
-FORMS = of_round({"round.cancel": acts(lambda r: Cancel(r.by, r.text("reason")))})
+OF_ROUND = of_round({"round.cancel": opens(lambda r: forms.cancel(r.round))}, (Step.SETUP, *RUNNING))
+BUTTONS = {**OF_STEP, **OF_ROUND}
+FORMS = of_round({"round.cancel": acts(lambda r: Cancel(r.by, r.text("reason")))}, (Step.SETUP, *RUNNING))
 
 
 # --- what follows ---

@@ -44,13 +44,13 @@ def role_to_hand_over(round_: Round, member: MemberId) -> Role | None:
 
 
 def _asked_about(request: RoundRequest) -> MemberId:
-    """The member that a button names. Raises Refused for others than the facilitator, and too late."""
-    step, member = request.part(0), MemberId(request.part(1))
+    """The member that a button names, after the step. Raises Refused for others than the facilitator, and at rest."""
+    member = MemberId(request.part(1))
     round_ = request.round
     if not round_.is_facilitator(request.by):
         raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(round_.roles.acting(Role.FACILITATOR)))
-    if round_.step.value != step or round_.paused is not None:
-        raise Refused(Because.NOT_NOW)
+    if round_.paused is not None:
+        raise Refused(Because.PAUSED)
     if member not in round_.progress.personal:
         raise Refused(Because.UNKNOWN_ITEM)
     return member

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import LateChoice, NoteId
+from coldframe.domain.names import RUNNING, LateChoice, NoteId
 from coldframe.domain.round.notes import LateNoteKept, LateNoteSettled, NoteHidden, SettleLateNote
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, of_round
@@ -50,5 +50,5 @@ async def _hidden(turn: Turn, before: Round, round_: Round, fact: NoteHidden) ->
                 turn.revise(name, place, words, round_.id)
 
 
-BUTTONS = of_round({f"late.{choice.value}": _settle(choice) for choice in LateChoice})
+BUTTONS = of_round({f"late.{choice.value}": _settle(choice) for choice in LateChoice}, RUNNING)
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {LateNoteKept: _late, LateNoteSettled: _changed, NoteHidden: _hidden}

@@ -81,7 +81,7 @@ async def _name_deputy(request: RoundRequest) -> None:
     request.answer(role_words.named(after, _role(request)))
 
 
-BUTTONS: Answers = of_round(
+OF_ROUND = of_round(
     {
         "role.show": _show,
         "role.offer": opens(lambda r: role_words.choose(r.round, _role(r), r.by)),
@@ -91,10 +91,11 @@ BUTTONS: Answers = of_round(
         "role.keep": acts(lambda r: KeepRole(r.by, _role(r))),
         "role.take": acts(lambda r: TakeRole(r.by, _role(r))),
         "role.back": acts(lambda r: HandOver(r.by, _role(r), to_deputy=False)),
-        "round.resume": acts(lambda r: Resume(r.by)),
-    }
+    },
+    (Step.SETUP, *RUNNING),
 )
-FORMS: Answers = of_round({"role.offer": _offer, "role.deputy": _name_deputy})
+BUTTONS: Answers = {**OF_ROUND, **of_round({"round.resume": acts(lambda r: Resume(r.by))})}
+FORMS: Answers = of_round({"role.offer": _offer, "role.deputy": _name_deputy}, (Step.SETUP, *RUNNING))
 
 
 # --- somebody comes -------------------------------------------------------------------------------------------------

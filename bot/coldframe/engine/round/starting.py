@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from coldframe.domain.commands import Command
 from coldframe.domain.names import Role, Step
 from coldframe.domain.people.commands import ConfirmWeight
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Refused
 from coldframe.domain.round.moves import Start
 from coldframe.engine.core import lookups, sent_form
 from coldframe.engine.core.lookups import Told
@@ -15,6 +15,7 @@ from coldframe.engine.core.requests import Answers, RoundRequest, of_round, open
 from coldframe.engine.core.turn import Carry, Kit, due_turn
 from coldframe.engine.round import readiness, resting
 from coldframe.ports.storage import Due
+from coldframe.speech.names import about
 from coldframe.speech.people import time_words
 from coldframe.speech.refusals import refusal
 from coldframe.speech.round import forms, readiness_words, setup_words
@@ -44,15 +45,13 @@ async def _begin(request: RoundRequest, action: str, *commands: Command) -> None
 
 async def on_date(request: RoundRequest) -> None:
     """On a working day of the facilitator. What would keep the round from starting is told now. Raises FieldError."""
-    if request.round.step is not Step.SETUP:
-        raise Refused(Because.TOO_LATE, step=request.round.step)
     request.turn.rehearse(request.round, [Start(request.by)])
     readiness.goes_without(request.turn, request.round)
     whose = await sent_form.at_work(request, request.round.roles.acting(Role.FACILITATOR))
     day = await sent_form.typed_day(request, "date", request.text("date"), whose)
     request.turn.later(START, request.round.id, "start", day.at)
     resting.wait_for_start(request.turn, request.round, day.at)
-    again = time_words.set_again("round.start_on", request.round.id)
+    again = time_words.set_again("round.start_on", about(request.round))
     request.answer(time_words.date_understood(time_words.ROUND_STARTS, day.words, again))
 
 
@@ -83,8 +82,9 @@ BUTTONS = of_round(
     {
         "round.start": _start,
         "round.confirm": _confirm_weight,
-        "round.start_on": opens(lambda r: forms.date("round.start_on", r.value)),
-    }
+        "round.start_on": opens(lambda r: forms.date("round.start_on", about(r.round))),
+    },
+    (Step.SETUP,),
 )
-FORMS: Answers = of_round({"round.start_on": on_date})
+FORMS: Answers = of_round({"round.start_on": on_date}, (Step.SETUP,))
 DUE: Mapping[str, Carry] = {START: _date_has_come}

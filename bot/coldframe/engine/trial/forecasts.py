@@ -28,14 +28,14 @@ async def chosen(turn: Turn, before: Round, round_: Round, fact: PlanChosen) -> 
     for member in round_.active():
         name = MessageName(round_.id, NAME, (member, plan.id)).pack()
         if not round_.seats[member].away and not await turn.uow.knows_message(name):
-            message = forecast_words.ask_forecast(round_.id, plan.id, plan.title)
+            message = forecast_words.ask_forecast(round_, plan)
             turn.tell(round_, member, NAME, message, rest=(plan.id,), only_in=Step.COMMITMENT)
 
 
 async def given(turn: Turn, before: Round, round_: Round, fact: ForecastGiven) -> None:
     """The person's own card says what they said."""
     plan = round_.plans[fact.plan]
-    message = forecast_words.ask_forecast(round_.id, plan.id, plan.title, fact.chance)
+    message = forecast_words.ask_forecast(round_, plan, fact.chance)
     turn.revise_own(round_, fact.member, NAME, message, plan.id)
 
 
@@ -68,5 +68,5 @@ async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: React
     return True
 
 
-BUTTONS = of_round({"forecast.give": pressed})
+BUTTONS = of_round({"forecast.give": pressed}, (Step.COMMITMENT,))
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {PlanChosen: chosen, ForecastGiven: given, Committed: committed}

@@ -35,7 +35,7 @@ from coldframe.engine.trial.schedule import word_later
 from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
-from coldframe.speech.names import who
+from coldframe.speech.names import of_action, who
 from coldframe.speech.people import time_words
 from coldframe.speech.trial import owner_words, trial_forms, trial_words
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
@@ -210,7 +210,7 @@ async def moved(request: TrialRequest) -> None:
     calendar = await trial_turn.calendar_of(turn, trial, request.by)
     day = sent_form.read_day("date", request.text("date"), turn.now, calendar, whose)
     trial = await request.act(MoveAction(request.by, action.id, day.at))
-    again = time_words.set_again("trial.move", request.value)
+    again = time_words.set_again("trial.move", of_action(trial, action.id))
     own = action.who == request.by
     entry = (trial_words.calendar_of_action(trial, action.id),) if own else ()
     request.answer(replace(time_words.date_understood(time_words.ACTION, day.words, again), attachments=entry))

@@ -23,6 +23,7 @@ from coldframe.message.pictures import Calibration
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due
+from coldframe.speech.names import about_trial
 from coldframe.speech.people import time_words
 from coldframe.speech.trial import review_words, trial_forms
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
@@ -211,7 +212,7 @@ async def date_moved(request: TrialRequest) -> None:
     whose = await trial_turn.at_review(turn, trial)
     day = sent_form.read_day("date", request.text("date"), turn.now, calendar, whose)
     await request.act(MoveReview(request.by, day.at, await trial_turn.earliest_review(turn, trial)))
-    again = time_words.set_again("trial.review_date", trial.id)
+    again = time_words.set_again("trial.review_date", about_trial(trial))
     request.answer(time_words.date_understood(time_words.REVIEW, day.words, again))
 
 

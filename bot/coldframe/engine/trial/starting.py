@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import MemberId, PlanId, Role
+from coldframe.domain.names import ENDS, MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.commitment import FIRST_WEEK, Committed
 from coldframe.domain.round.plans import checked_criterion
@@ -24,6 +24,7 @@ from coldframe.engine.trial.places import refuse_without_place, trial_id
 from coldframe.message.nodes import Option
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import RunningTrial
+from coldframe.speech.names import about_trial
 from coldframe.speech.people import time_words
 from coldframe.speech.round import forms
 from coldframe.speech.trial import owner_words, trial_forms, trial_words
@@ -104,7 +105,7 @@ async def begun(request: RoundRequest) -> Reply | None:
         return Reply(errors={error.field: error.sentence})
     trial = domain.proposed(round_, plan.id, trial_id(round_, plan.id), owner, actions, review.at)
     await _add(request.turn, trial)
-    again = time_words.set_again("trial.review_date", trial.id)
+    again = time_words.set_again("trial.review_date", about_trial(trial))
     request.answer(time_words.date_understood(time_words.REVIEW, review.words, again))
     await ownership.ask(request.turn, trial, request.by, "")
     request.answer(owner_words.asked_to_start())
@@ -157,6 +158,6 @@ async def _action(request: RoundRequest, number: int, words: str, owner: MemberI
     return TrialAction(f"a{number}", accepted(what, MAX_ACTION, field="actions"), owner, at)
 
 
-BUTTONS = of_round({"trial.plan": begin_form})
-FORMS = of_round({"trial.begin": begun})
+BUTTONS = of_round({"trial.plan": begin_form}, ENDS)
+FORMS = of_round({"trial.begin": begun}, ENDS)
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {Committed: committed}

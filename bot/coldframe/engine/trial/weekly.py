@@ -16,7 +16,7 @@ from coldframe.engine.core.requests import TrialRequest, of_trial, opens
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
 from coldframe.engine.worker import judging
-from coldframe.message.packed import MessageName, Occurrence
+from coldframe.message.packed import ButtonValue, MadeFor, MessageName, Occurrence
 from coldframe.ports.chat import Inbound, IncomingFile, Reply, Said
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech import answers, reading_words
@@ -129,7 +129,8 @@ async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -
     if what.files:
         await _files(turn, event, what.files, mine)
     elif len(mine) > 1:
-        turn.answer(event.place.tenant, event.person, trial_words.which_trial(mine, what.text.strip()))
+        meant = [(one, await _week_of_line(turn, one, what.text)) for one in mine]
+        turn.answer(event.place.tenant, event.person, trial_words.which_trial(meant, what.text.strip()))
     else:
         await take_line(turn, MemberId(event.person), mine[0], what.text)
     return True
@@ -142,25 +143,37 @@ async def _running(turn: Turn, event: Inbound) -> list[Trial]:
 
 async def pressed_line(request: TrialRequest) -> None:
     """Yes, that line, for that trial."""
-    await take_line(request.turn, request.by, request.trial, request.part(0))
+    made_for = MadeFor.unpack(ButtonValue.unpack(request.value).made_for)
+    week = int(made_for.which) if made_for is not None and made_for.which.isdigit() else None
+    await take_line(request.turn, request.by, request.trial, request.part(0), week)
 
 
-async def take_line(turn: Turn, by: MemberId, trial: Trial, text: str) -> None:
-    """A line of numbers for one trial; a doubt is asked back with a button, and nothing is kept meanwhile."""
+async def take_line(turn: Turn, by: MemberId, trial: Trial, text: str, week: int | None = None) -> None:
+    """A line of numbers for one trial; a doubt is asked back with a button, and nothing is kept meanwhile. `week`:
+    which was meant when it was written, if it does not say."""
     today = await trial_turn.today(turn, trial)
     try:
-        entry = _entry(trial, number_lines.read_line(text, trial.criterion.kind), today)
+        entry = _entry(trial, number_lines.read_line(text, trial.criterion.kind), week or _week_meant(trial, today))
     except number_lines.Doubtful as doubt:
-        turn.answer(trial.tenant, by, trial_words.did_you_mean(trial, str(doubt), doubt.instead))
+        meant = week or await _week_of_line(turn, trial, doubt.instead)
+        turn.answer(trial.tenant, by, trial_words.did_you_mean(trial, meant, str(doubt), doubt.instead))
     except number_lines.Unreadable as error:
         turn.answer(trial.tenant, by, trial_words.unreadable(trial, str(error)))
     else:
         await _take(turn, by, trial, entry, today)
 
 
-def _entry(trial: Trial, written: number_lines.Written, today: date) -> Entry:
-    week = written.week or _week_meant(trial, today)
-    return Entry(week, written.trial, written.control, written.state, reason=written.reason)
+async def _week_of_line(turn: Turn, trial: Trial, text: str) -> int:
+    """The week that a line is for: the one that it names, else the one that waits."""
+    waits = _week_meant(trial, await trial_turn.today(turn, trial))
+    try:
+        return number_lines.read_line(text, trial.criterion.kind).week or waits
+    except (number_lines.Doubtful, number_lines.Unreadable):
+        return waits
+
+
+def _entry(trial: Trial, written: number_lines.Written, waits: int) -> Entry:
+    return Entry(written.week or waits, written.trial, written.control, written.state, reason=written.reason)
 
 
 def _week_meant(trial: Trial, today: date) -> int:

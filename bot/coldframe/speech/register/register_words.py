@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import floor, log10
 
+from coldframe.domain.names import Step
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Field, Form, Items, Line, Message, Option, When, line
+from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech.names import count
 
@@ -147,7 +149,8 @@ def leftovers(left: Leftovers, channel: str, *, on_its_date: bool) -> Message:
     blocks: list[Block] = [heading(head), *_lists(left)]
     buttons = [Button("Set up the next round …", "round.again", channel, "primary")]
     if not left.empty:
-        buttons.append(Button("Show these to the channel", "leftovers.show", f"{left.round_id}"))
+        of_ended = ButtonValue(left.round_id, made_for=Step.COMMITTED.value).pack()
+        buttons.append(Button("Show these to the channel", "leftovers.show", of_ended))
     blocks.append(offer(*buttons))
     blocks.append(small("Shown before the notes, they steer what people write; shown after the reveal, they do not."))
     return Message(summary, tuple(blocks))

@@ -55,11 +55,13 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
 def _ballot_buttons(round_: Round, member: MemberId, locked: bool) -> tuple[Button, ...]:
     if not _vote(round_).locks:
         if member in round_.progress.done:
-            return (Button("Not done after all", "step.undone", round_.id),)
-        return (Button("I am done", "step.done", round_.id, "primary"),)
+            return (Button("Not done after all", "step.undone", about(round_)),)
+        return (Button("I am done", "step.done", about(round_), "primary"),)
     if locked:
-        return (Button("Skip the comparisons", "step.done", round_.id),)
-    return (Button("Lock my ballot and go on", "ballot.lock", round_.id, "primary", says="My ballot is final; go on"),)
+        return (Button("Skip the comparisons", "step.done", about(round_)),)
+    return (
+        Button("Lock my ballot and go on", "ballot.lock", about(round_), "primary", says="My ballot is final; go on"),
+    )
 
 
 def option(round_: Round, member: MemberId, option_id: str) -> Message:

@@ -11,7 +11,7 @@ from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small
-from coldframe.speech.names import NO_REASON, PAUSED, count, title, who
+from coldframe.speech.names import NO_REASON, PAUSED, about, count, title, who
 from coldframe.speech.round.setup_words import windows_chosen
 from coldframe.speech.steps import WORDS
 
@@ -79,7 +79,7 @@ def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
 
 def _buttons(round_: Round) -> tuple[Button, ...]:
     live = (Button("5 more minutes", "step.extend", ""),) if round_.settings.pace == "live" else ()
-    return tuple(replace(button, value=round_.id) for button in WORDS[round_.step].card + live)
+    return tuple(replace(button, value=about(round_)) for button in WORDS[round_.step].card + live)
 
 
 def closed_card(round_: Round, step: Step) -> Message:

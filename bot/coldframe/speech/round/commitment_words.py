@@ -116,11 +116,11 @@ def _next_round_line(round_: Round) -> Line:
 
 
 def _desk_buttons(round_: Round, lacking: bool) -> tuple[Button, ...]:
-    buttons = [Button("Date of the next round …", "nextround.date", round_.id)]
+    buttons = [Button("Date of the next round …", "nextround.date", about(round_))]
     if commitment.overlaps(round_) and not round_.overlap_accepted:
-        buttons.append(Button("Accept the overlap", "overlap.accept", round_.id))
+        buttons.append(Button("Accept the overlap", "overlap.accept", about(round_)))
     if not lacking:
-        buttons.append(Button("Seal the commitment", "round.commit", round_.id, "primary"))
+        buttons.append(Button("Seal the commitment", "round.commit", about(round_), "primary"))
     return tuple(buttons)
 
 
@@ -281,4 +281,4 @@ def review_again(round_: Round, plan: PlanId) -> Button:
 
 
 def next_round_again(round_: Round) -> Button:
-    return Button("Set it again …", "nextround.date", round_.id)
+    return Button("Set it again …", "nextround.date", about(round_))

@@ -33,7 +33,7 @@ def note(round_: Round, lever: LeverId | None = None) -> Form:
     return Form(
         "Write a note",
         "note.write",
-        round_.id,
+        about(round_),
         (
             Field("lever", "Lever", "choice", options=levers, initial=lever or ""),
             Field(
@@ -66,7 +66,7 @@ def join(round_: Round) -> Form:
     return Form(
         "Join by hand",
         "merge.join",
-        round_.id,
+        about(round_),
         (
             Field("first", "This force", "choice", options=forces),
             Field("second", "is the same as", "choice", options=forces),
@@ -80,7 +80,7 @@ def split(round_: Round) -> Form:
     return Form(
         "These differ",
         "merge.object",
-        round_.id,
+        about(round_),
         (Field("force", "Take this one apart again", "choice", options=joined),),
         intro=line("Nobody is told who asked."),
         submit="Split",
@@ -110,7 +110,7 @@ def precedent(round_: Round, question_id: QuestionId | None = None) -> Form:
     return Form(
         "Write a precedent",
         "precedent.write",
-        round_.id,
+        about(round_),
         (
             Field("question", "Question", "choice", options=questions, initial=question_id or ""),
             Field("title", "Title", most=150),
@@ -127,7 +127,7 @@ def plan(round_: Round, found: Plan | None = None) -> Form:
     """The one page. What the criterion needs may be completed at the commitment."""
     questions = tuple(_option(q.id, q.text) for q in round_.questions)
     old = found.criterion if found else None
-    value = about(round_, found.id) if found else round_.id
+    value = about(round_, found.id) if found else about(round_)
     kinds = (
         Option("split", "Two groups at the same time (split)"),
         Option("before-after", "The same people's weeks before and after"),
@@ -275,7 +275,7 @@ def forecast(round_: Round, plan_id: PlanId) -> Form:
 
 def cancel(round_: Round) -> Form:
     why = Field("reason", "Why?", most=300)
-    return Form("Cancel the round", "round.cancel", round_.id, (why,), submit="Cancel the round")
+    return Form("Cancel the round", "round.cancel", about(round_), (why,), submit="Cancel the round")
 
 
 def hours(zone: str, days: str, span: str, country: str, quiet: str) -> Form:

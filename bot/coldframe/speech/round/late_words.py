@@ -18,7 +18,7 @@ def few_writers(round_: Round) -> Message:
         "unless each of them agrees. You can give more time instead.",
         name=theirs(round_.name, 60),
     )
-    more = Button("Give more time", "step.extend", round_.id, "primary")
+    more = Button("Give more time", "step.extend", about(round_), "primary")
     return told(words, offer(more))
 
 

@@ -109,7 +109,7 @@ def my_notes(round_: Round, member: MemberId) -> Message:
         blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(mine) - 20))
     label = "Not done after all" if done else "I am done"
     blocks.append(
-        offer(Button(label, "step.undone" if done else "step.done", round_.id, "plain" if done else "primary"))
+        offer(Button(label, "step.undone" if done else "step.done", about(round_), "plain" if done else "primary"))
     )
     summary = line("You have written {n}.", n=count(len(mine), "note"))
     return Message(summary, tuple(blocks))
@@ -160,7 +160,7 @@ def ask_consent(round_: Round, writers: int) -> Message:
     )
     return told(
         words,
-        offer(Button("Show them", "note.consent", round_.id, "primary")),
+        offer(Button("Show them", "note.consent", about(round_), "primary")),
         small(
             "If not, do nothing, or withdraw your notes in the list above. The facilitator may give more time "
             "instead, so that more people write."
@@ -211,11 +211,11 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
         n=count(len(open_), "proposal"),
         f=count(len(round_.forces), "force"),
     ) + until(round_, member)
-    buttons = [Button("Close the merge", "step.close", round_.id, "primary")]
+    buttons = [Button("Close the merge", "step.close", about(round_), "primary")]
     if len(round_.forces) > 1:
-        buttons.append(Button("Join by hand …", "merge.join", round_.id))
+        buttons.append(Button("Join by hand …", "merge.join", about(round_)))
     if any(len(f.notes) > 1 for f in round_.forces):
-        buttons.append(Button("Split …", "merge.object", round_.id))
+        buttons.append(Button("Split …", "merge.object", about(round_)))
     alone = (
         line("As you decide as well, somebody else has to say yes to each join.") if needs_second_person(round_) else ()
     )
@@ -276,9 +276,9 @@ def stuck(round_: Round, came: int, quorum: int) -> Message:
     return told(
         words,
         offer(
-            Button("Give more time", "step.extend", round_.id, "primary"),
-            Button("Go on with what is there", "step.close", round_.id),
-            Button("Cancel the round …", "round.cancel", round_.id, "danger"),
+            Button("Give more time", "step.extend", about(round_), "primary"),
+            Button("Go on with what is there", "step.close", about(round_)),
+            Button("Cancel the round …", "round.cancel", about(round_), "danger"),
         ),
         small(
             "Without an answer it goes on at {due} with what is there, or rests if that is nothing.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side
+from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side, Step
 from coldframe.domain.round.ballots import columns_shown
 from coldframe.domain.state import Plan, Precedent, Round, Standing
 from coldframe.message.harmless import theirs, written
@@ -244,7 +244,7 @@ def question_card(round_: Round, question: QuestionId) -> Message:
         (
             heading(words),
             small("It comes from: {force}", force=theirs(round_.force_text(found.force), 300)),
-            offer(Button("Add a precedent …", "precedent.write", about(round_, found.id))),
+            offer(Button("Add a precedent …", "precedent.write", about(round_, found.id, step=Step.PRECEDENTS))),
         ),
     )
 

@@ -299,9 +299,9 @@ def rests(round_: Round, until: datetime) -> Message:
     assert round_.paused is not None
     words = line("*{name}* rests at *{step}*: {why}. What shall happen?", name=_name(round_), step=title(round_.step),
                  why=PAUSED[round_.paused])  # fmt: skip
-    go_on = Button("Go on", "round.resume", round_.id, "primary")
+    go_on = Button("Go on", "round.resume", about(round_), "primary")
     replaces = (_replace(round_),) if roles.may_be_replaced(round_) and round_.step is not Step.COMMITMENT else ()
-    cancel = Button("Cancel …", "round.cancel", round_.id, "danger")
+    cancel = Button("Cancel …", "round.cancel", about(round_), "danger")
     pass_on = _pass_on(round_, Role.FACILITATOR)
     aside = small("If it still rests on {u}, others of the round may take over as facilitator.", u=When(until))
     return told(words, offer(go_on, *replaces, pass_on, cancel), aside)
@@ -337,9 +337,9 @@ def not_started(round_: Round, ends: datetime) -> Message:
     return told(
         words,
         offer(
-            Button("Start now", "round.start", round_.id, "primary"),
-            Button("Start on a date …", "round.start_on", round_.id),
-            Button("Cancel …", "round.cancel", round_.id, "danger"),
+            Button("Start now", "round.start", about(round_), "primary"),
+            Button("Start on a date …", "round.start_on", about(round_)),
+            Button("Cancel …", "round.cancel", about(round_), "danger"),
         ),
     )
 

@@ -64,11 +64,11 @@ def proposal(
     more_than_half = share > 0.5 and not settings.weight_confirmed
     start: tuple[Button, ...] = (
         Button("Start now", "round.start", value, "primary"),
-        Button("Start on a date …", "round.start_on", round_.id),
+        Button("Start on a date …", "round.start_on", about(round_)),
     )
     if more_than_half:
         start = (Button(f"Yes, {percent} % of the power, and start", "round.confirm", value, "primary"),)
-    blocks.append(offer(*start, Button("Cancel …", "round.cancel", round_.id, "danger")))
+    blocks.append(offer(*start, Button("Cancel …", "round.cancel", about(round_), "danger")))
     blocks.append(small("At the start everybody gets their questions in private, and the channel the calendar."))
     return Message(summary, tuple(blocks))
 
@@ -138,8 +138,8 @@ def window_other_unit(piece: str, pace: Pace) -> str:
 def not_started(round_: Round, why: Message) -> Message:
     """The date came, and something keeps the round from starting."""
     words = line("{name} could not start on its date. ", name=theirs(round_.name, 60)) + why.summary
-    start = Button("Start now", "round.start", round_.id, "primary")
-    again = Button("Start on a date …", "round.start_on", round_.id)
+    start = Button("Start now", "round.start", about(round_), "primary")
+    again = Button("Start on a date …", "round.start_on", about(round_))
     return told(words, offer(start, again))
 
 

@@ -43,7 +43,7 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
     blocks += _questions_so_far(round_)
     blocks.append(paragraph(until(round_, member)))
     if round_.questions:
-        blocks.append(offer(Button("Publish the questions", "step.close", round_.id, "primary")))
+        blocks.append(offer(Button("Publish the questions", "step.close", about(round_), "primary")))
     return card(round_, Step.QUESTIONS, *blocks, summary=summary)
 
 
@@ -94,8 +94,8 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         Items(tuple(written(q.text, 300) for q in round_.questions)),
         paragraph(until(round_, member)),
         offer(
-            Button("Write a precedent …", "precedent.write", round_.id, "primary"),
-            Button("I am done", "step.done", round_.id),
+            Button("Write a precedent …", "precedent.write", about(round_), "primary"),
+            Button("I am done", "step.done", about(round_)),
         ),
         small("It appears in the gallery at once, with your name. I never open links."),
         summary=summary,
@@ -118,8 +118,8 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     label = "Not done after all" if done else "I am done"
     blocks.append(
         offer(
-            Button("Write a plan …", "plan.write", round_.id, "primary"),
-            Button(label, "step.undone" if done else "step.done", round_.id),
+            Button("Write a plan …", "plan.write", about(round_), "primary"),
+            Button(label, "step.undone" if done else "step.done", about(round_)),
         )
     )
     return card(round_, Step.PLANS, *blocks, summary=summary)

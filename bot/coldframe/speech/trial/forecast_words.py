@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
+from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Message, line
-from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, small, told
+from coldframe.speech.names import about
 
 
-def ask_forecast(round_id: str, plan_id: str, title_: str, given: int | None = None) -> Message:
+def ask_forecast(round_: Round, plan: Plan, given: int | None = None) -> Message:
     """To each member in private: how likely, and why it would fail."""
     words = line(
         "How likely is “{t}” to meet its criterion? Say it before you talk about it: nobody sees it until the "
         "commitment is sealed, and then only the spread.",
-        t=theirs(title_, 80),
+        t=theirs(plan.title, 80),
     )
     chances = tuple(
         Button(
             f"{c} %",
             "forecast.give",
-            ButtonValue(round_id, (plan_id, str(c))).pack(),
+            about(round_, plan.id, str(c)),
             "primary" if given == c else "plain",
         )
         for c in range(0, 101, 10)
     )
-    fear = Button("Imagine it has failed: why? …", "forecast.write", ButtonValue(round_id, (plan_id,)).pack())
+    fear = Button("Imagine it has failed: why? …", "forecast.write", about(round_, plan.id))
     blocks: list[Block] = [paragraph(words), offer(*chances), offer(fear)]
     if given is not None:
         blocks.append(paragraph("You said {g} %. You can change it until the commitment is sealed.", g=given))

@@ -10,9 +10,8 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, When, line
-from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said, small, told
-from coldframe.speech.names import count
+from coldframe.speech.names import about_trial, count, of_action, of_offer, of_owner, of_review, of_week
 from coldframe.speech.trial.trial_words import calendar_of_action, said_of, title, who
 
 
@@ -47,7 +46,7 @@ def _open_blocks(one: Open) -> list[Block]:
     if one.what == "action":
         action = next(a for a in trial.actions if a.id == one.key)
         words = line("“{t}”, by {d}: {a}", t=title(trial), d=When(action.due, "day"), a=theirs(action.text, 300))
-        key = ButtonValue(trial.id, (action.id,)).pack()
+        key = of_action(trial, action.id)
         done = Button("Done", "trial.tick", key, "primary")
         buttons: tuple[Button, ...] = (done, Button("Move the date …", "trial.move", key))
     else:
@@ -57,10 +56,10 @@ def _open_blocks(one: Open) -> list[Block]:
             w=one.key,
             e=Code(EXAMPLES[trial.criterion.kind]),
         )
-        buttons = (Button("Log it …", "trial.log", ButtonValue(trial.id, (one.key,)).pack(), "primary"),)
+        buttons = (Button("Log it …", "trial.log", of_week(trial, one.key, one.key), "primary"),)
     more = (
-        Button("Something is in the way …", "trial.block", trial.id),
-        Button("Not me …", "trial.hand_over", trial.id),
+        Button("Something is in the way …", "trial.block", about_trial(trial)),
+        Button("Not me …", "trial.hand_over", of_owner(trial)),
     )
     return [paragraph(words), offer(*buttons, *more)]
 
@@ -90,7 +89,7 @@ def weeks_missed(trial: Trial, weeks: Sequence[int]) -> Message:
         w=" and ".join(map(str, weeks)),
         o=who(trial, trial.owner),
     )
-    return told(words, offer(Button("Ask somebody …", "trial.ask", trial.id)))
+    return told(words, offer(Button("Ask somebody …", "trial.ask", of_owner(trial))))
 
 
 # --- ownership ----------------------------------------------------------------------------------------------------
@@ -107,8 +106,9 @@ def offered(trial: Trial, by: MemberId, reason: str) -> Message:
     blocks: list[Block] = [paragraph(words)]
     if reason:
         blocks.append(paragraph("Because: {r}", r=theirs(reason, 300)))
-    yes = Button("I accept", "trial.accept", trial.id, "primary")
-    blocks.append(offer(yes, Button("I decline …", "trial.decline", trial.id)))
+    key = of_offer(trial)
+    yes = Button("I accept", "trial.accept", key, "primary")
+    blocks.append(offer(yes, Button("I decline …", "trial.decline", key)))
     return Message(words, tuple(blocks))
 
 
@@ -120,7 +120,7 @@ def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
         r=theirs(reason.rstrip(".") or "no reason given", 300),
         now=line("You still own it.") if trial.owner else line("It has no owner."),
     )
-    return told(words, offer(Button("Ask somebody else …", "trial.ask", trial.id)))
+    return told(words, offer(Button("Ask somebody else …", "trial.ask", of_owner(trial))))
 
 
 def unanswered(plan: str, member: Line) -> Message:
@@ -146,10 +146,11 @@ def owner_changed(trial: Trial, before: MemberId | None, taken: bool) -> Message
 def you_own(trial: Trial) -> Message:
     words = line("Thank you, you own “{t}” now. I come to you once a week, in your working hours.", t=title(trial))
     in_review = trial.step is TrialStep.IN_REVIEW
-    first = ("Close the review …", "trial.close") if in_review else ("Log a week …", "trial.log")
+    close = Button("Close the review …", "trial.close", of_review(trial))
+    first = close if in_review else Button("Log a week …", "trial.log", about_trial(trial))
     buttons = (
-        Button(*first, trial.id),
-        Button("Move the review …", "trial.review_date", trial.id),
+        first,
+        Button("Move the review …", "trial.review_date", about_trial(trial)),
     )
     return told(words, offer(*buttons))
 
@@ -162,11 +163,12 @@ def unowned(trial: Trial) -> Message:
         t=title(trial),
         a=line("{m} was asked. ", m=who(trial, trial.asked)) if trial.asked else (),
     )
-    return told(words, offer(Button("Ask somebody …", "trial.ask", trial.id, "primary")))
+    return told(words, offer(Button("Ask somebody …", "trial.ask", of_owner(trial), "primary")))
 
 
 def take_it(trial: Trial) -> Button:
-    return Button("I will own it", "trial.own", trial.id, "primary", says=f"I will own {theirs(trial.title, 60).text}")
+    says = f"I will own {theirs(trial.title, 60).text}"
+    return Button("I will own it", "trial.own", of_owner(trial), "primary", says=says)
 
 
 def volunteers(trial: Trial) -> Message:
@@ -189,7 +191,7 @@ def you_facilitate(trial: Trial) -> Message:
 def away_with_trials(trials: Sequence[Trial]) -> Message:
     """To an owner who goes away for longer than a week."""
     words = line("While you are away nobody looks after what you own. You may hand it over for good:")
-    rows = tuple(Button(f"Hand over: {theirs(t.title, 55).text} …", "trial.hand_over", t.id) for t in trials)
+    rows = tuple(Button(f"Hand over: {theirs(t.title, 55).text} …", "trial.hand_over", of_owner(t)) for t in trials)
     return told(words, offer(*rows))
 
 
@@ -203,7 +205,7 @@ def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:
         t=title(trial),
         d=When(action.due),
     )
-    move = Button("Move the date …", "trial.move", ButtonValue(trial.id, (action.id,)).pack())
+    move = Button("Move the date …", "trial.move", of_action(trial, action.id))
     return told(words, offer(move), attachments=(calendar_of_action(trial, action_id),))
 
 

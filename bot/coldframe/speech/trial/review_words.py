@@ -6,13 +6,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from coldframe.domain.names import Step
 from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, CalendarFile, Drawing, Facts, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import count
+from coldframe.speech.names import about_trial, count, of_review
 from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.owner_words import take_it
 from coldframe.speech.trial.trial_words import MIN_WRITERS, appointment, entry_line, title, weeks_words, who
@@ -27,7 +28,7 @@ def brief(trial: Trial, today: date) -> Message:
     words = line("Tomorrow's review: “{t}”, {d}.", t=title(trial), d=When(trial.review))
     blocks: list[Block] = [heading(words), *_expected(trial), *_entries(trial)]
     blocks.append(paragraph("Before you talk: what did you learn? Write it in private; all of it appears at once."))
-    blocks.append(offer(Button("What I learnt …", "trial.learn", trial.id, "primary")))
+    blocks.append(offer(Button("What I learnt …", "trial.learn", about_trial(trial), "primary")))
     return Message(words, tuple(blocks))
 
 
@@ -41,8 +42,8 @@ def brief_for_owner(trial: Trial, today: date) -> Message:
         blocks.append(paragraph("Still missing: {w}.", w=weeks_words(missing)))
     blocks += [*_entries(trial), *_open_actions(trial)]
     buttons = (
-        Button("Log a week …", "trial.log", trial.id, "primary" if missing else "plain"),
-        Button("Move the review …", "trial.review_date", trial.id),
+        Button("Log a week …", "trial.log", about_trial(trial), "primary" if missing else "plain"),
+        Button("Move the review …", "trial.review_date", about_trial(trial)),
     )
     blocks.append(offer(*buttons))
     return Message(words, tuple(blocks))
@@ -84,10 +85,10 @@ def verdict(trial: Trial, judged: Judged, today: date) -> Message:
     blocks: list[Block] = [heading("Review: {t}", t=title(trial)), paragraph("*{s}*", s=theirs(sentence, 400))]
     blocks += verdict_words.blocks(trial, judged)
     blocks += [*_expected(trial), *_against_the_plan(trial, today), *_chances(trial), *_fears(trial)]
-    buttons = [Button("Close the review …", "trial.close", trial.id, "primary")]
-    buttons.append(Button("What I learnt …", "trial.learn", trial.id))
+    buttons = [Button("Close the review …", "trial.close", of_review(trial), "primary")]
+    buttons.append(Button("What I learnt …", "trial.learn", about_trial(trial)))
     if judged.verdict is not None and judged.verdict.reason.value == "check-counting":
-        buttons.insert(0, Button("The counting was checked …", "trial.check", trial.id))
+        buttons.insert(0, Button("The counting was checked …", "trial.check", about_trial(trial)))
     blocks.append(offer(*buttons))
     blocks.append(small("“Not met” is no proof that nothing changed; a well-run trial that fails is a result."))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
@@ -135,9 +136,9 @@ def to_close(trial: Trial) -> Message:
         t=title(trial),
     )
     buttons = (
-        Button("Close the review …", "trial.close", trial.id, "primary"),
-        Button("Log a week …", "trial.log", trial.id),
-        Button("Move the review …", "trial.review_date", trial.id),
+        Button("Close the review …", "trial.close", of_review(trial), "primary"),
+        Button("Log a week …", "trial.log", about_trial(trial)),
+        Button("Move the review …", "trial.review_date", about_trial(trial)),
     )
     return told(words, offer(*buttons))
 
@@ -221,7 +222,7 @@ def on_a_day_off(trial: Trial, why: str) -> Message:
         d=When(trial.review, "day"),
         why=why,
     )
-    return told(words, offer(Button("Move the review …", "trial.review_date", trial.id)))
+    return told(words, offer(Button("Move the review …", "trial.review_date", about_trial(trial))))
 
 
 def stopped(trial: Trial) -> Message:
@@ -241,7 +242,8 @@ def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:
     if not waiting:
         return Message(words, (paragraph("A place for a trial is free. No unused plan waits for it."),))
     buttons = tuple(
-        Button(f"Start: {theirs(t, 60).text} …", "trial.plan", ButtonValue(r, (p,)).pack()) for r, p, t in waiting[:6]
+        Button(f"Start: {theirs(t, 60).text} …", "trial.plan", ButtonValue(r, (p,), Step.COMMITTED.value).pack())
+        for r, p, t in waiting[:6]
     )
     text = line("A place for a trial is free. {n} not been tried yet:", n=count(len(waiting), "plan has", "plans have"))
     return Message(words, (paragraph(text), offer(*buttons)))

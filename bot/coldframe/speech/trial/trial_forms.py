@@ -10,8 +10,7 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
-from coldframe.message.packed import ButtonValue
-from coldframe.speech.names import count
+from coldframe.speech.names import about, about_trial, count, of_action, of_offer, of_owner, of_review, of_running
 
 WHEN = "Such as next Tuesday, 12 Jan, or in 2 weeks."
 
@@ -38,7 +37,7 @@ def log_week(trial: Trial, today: date, week: int | None = None) -> Form:
         Field("reason", "If it corrects a logged week: why?", required=False, most=300),
     )  # fmt: skip
     intro = line("{t}. Both decimal marks are read.", t=theirs(trial.title, 80))
-    return Form("A week's numbers", "trial.log", f"{trial.id}", fields, intro=intro)
+    return Form("A week's numbers", "trial.log", about_trial(trial), fields, intro=intro)
 
 
 _STATES = (
@@ -81,14 +80,13 @@ def _number(value: float | None) -> str:
 
 def move_action(trial: Trial, action: TrialAction) -> Form:
     when = Field("date", "By when?", most=60, hint=WHEN)
-    return Form(
-        "Move the date", "trial.move", ButtonValue(trial.id, (action.id,)).pack(), (when,), intro=_about(action.text)
-    )
+    key = of_action(trial, action.id)
+    return Form("Move the date", "trial.move", key, (when,), intro=_about(action.text))
 
 
 def move_review(trial: Trial) -> Form:
     when = Field("date", "When?", most=60, hint="Not before the trial's weeks are over.")
-    return Form("Move the review", "trial.review_date", trial.id, (when,), intro=_about(trial.title))
+    return Form("Move the review", "trial.review_date", about_trial(trial), (when,), intro=_about(trial.title))
 
 
 def _about(text: str) -> Line:
@@ -98,7 +96,7 @@ def _about(text: str) -> Line:
 def in_the_way(trial: Trial) -> Form:
     text = Field("text", "What is in the way?", "long", required=False, most=500, initial=trial.in_the_way,
                  hint="The facilitator reads it. Empty takes it back.")  # fmt: skip
-    return Form("What is in the way", "trial.block", trial.id, (text,), intro=_about(trial.title))
+    return Form("What is in the way", "trial.block", about_trial(trial), (text,), intro=_about(trial.title))
 
 
 def hand_over(trial: Trial) -> Form:
@@ -108,12 +106,24 @@ def hand_over(trial: Trial) -> Form:
         Field("member", "Who could own it?", "choice", required=False, options=people),
         Field("reason", "Why? (optional)", required=False, most=500),
     )
-    return Form("Hand the trial over", "trial.hand_over", trial.id, fields, intro=_about(trial.title))
+    return Form(
+        "Hand the trial over",
+        "trial.hand_over",
+        of_owner(trial),
+        fields,
+        intro=_about(trial.title),
+    )
 
 
 def ask_somebody(trial: Trial) -> Form:
     who = Field("member", "Who?", "choice", options=people_of(trial, without=trial.owner))
-    return Form("Ask somebody to own it", "trial.ask", trial.id, (who,), intro=_about(trial.title))
+    return Form(
+        "Ask somebody to own it",
+        "trial.ask",
+        of_owner(trial),
+        (who,),
+        intro=_about(trial.title),
+    )
 
 
 def decline(trial: Trial) -> Form:
@@ -122,7 +132,7 @@ def decline(trial: Trial) -> Form:
         Field("instead", "Who could do it?", "choice", required=False,
               options=(Option("", "nobody"), *people_of(trial, without=trial.owner))),
     )  # fmt: skip
-    return Form("Decline", "trial.decline", trial.id, fields)
+    return Form("Decline", "trial.decline", of_offer(trial), fields)
 
 
 def learn(trial: Trial) -> Form:
@@ -132,18 +142,25 @@ def learn(trial: Trial) -> Form:
         "colleagues will know who wrote what.",
         t=theirs(trial.title, 80),
     )
-    return Form("What I learnt", "trial.learn", trial.id, (text,), intro=intro)
+    return Form("What I learnt", "trial.learn", about_trial(trial), (text,), intro=intro)
 
 
 def stop(trial: Trial) -> Form:
     why = Field("reason", "What happened?", "long", most=500)
     intro = line("You promised to stop early if: {s}", s=theirs(trial.criterion.stop_line or "nothing was set", 300))
-    return Form("Stop the trial early", "trial.stop", trial.id, (why,), intro=intro, submit="Stop it")
+    return Form(
+        "Stop the trial early",
+        "trial.stop",
+        of_running(trial),
+        (why,),
+        intro=intro,
+        submit="Stop it",
+    )
 
 
 def check(trial: Trial) -> Form:
     text = Field("text", "Who looked at the counting, and what did they look at?", most=300)
-    return Form("The counting was checked", "trial.check", trial.id, (text,), intro=_about(trial.title))
+    return Form("The counting was checked", "trial.check", about_trial(trial), (text,), intro=_about(trial.title))
 
 
 def close_review(trial: Trial) -> Form:
@@ -160,7 +177,7 @@ def close_review(trial: Trial) -> Form:
     intro = line(
         "The verdict stands as it was shown: {s}", s=theirs(trial.reading.sentence if trial.reading else "", 300)
     )
-    return Form("Close the review", "trial.close", trial.id, fields, intro=intro)
+    return Form("Close the review", "trial.close", of_review(trial), fields, intro=intro)
 
 
 def begin(round_: Round, plan_id: str, people: Sequence[Option]) -> Form:
@@ -173,6 +190,4 @@ def begin(round_: Round, plan_id: str, people: Sequence[Option]) -> Form:
         Field("review", "Review", most=60, initial=f"in {plan.weeks} weeks",
               hint=f"Not before its {count(plan.weeks, 'week')} are over."),
     )  # fmt: skip
-    return Form(
-        "Start a trial", "trial.begin", ButtonValue(round_.id, (plan_id,)).pack(), fields, intro=_about(plan.title)
-    )
+    return Form("Start a trial", "trial.begin", about(round_, plan_id), fields, intro=_about(plan.title))

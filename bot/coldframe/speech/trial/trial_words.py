@@ -7,7 +7,7 @@ from datetime import date
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.owning import may_be_taken
-from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction, TrialStep
+from coldframe.domain.trial.state import OPEN_STEPS, Entry, Figures, Trial, TrialAction, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
     Appointment,
@@ -24,10 +24,19 @@ from coldframe.message.nodes import (
     Who,
     line,
 )
-from coldframe.message.packed import ButtonValue
 from coldframe.message.plain import figure
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import count
+from coldframe.speech.names import (
+    about_trial,
+    count,
+    of_action,
+    of_offer,
+    of_owner,
+    of_proposed,
+    of_review,
+    of_running,
+    of_week,
+)
 from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.verdict_words import Judged
 
@@ -128,10 +137,13 @@ def _action_line(trial: Trial, action: TrialAction) -> Line:
 
 
 def _card_buttons(trial: Trial) -> tuple[Button, ...]:
-    buttons = [Button("What I learnt …", "trial.learn", trial.id)]
+    buttons = [Button("What I learnt …", "trial.learn", about_trial(trial))]
     if trial.step is TrialStep.IN_REVIEW:
-        return (Button("Close the review …", "trial.close", trial.id, "primary"), *buttons)
-    return (Button("Log a week …", "trial.log", trial.id), *buttons)
+        return (
+            Button("Close the review …", "trial.close", of_review(trial), "primary"),
+            *buttons,
+        )
+    return (Button("Log a week …", "trial.log", about_trial(trial)), *buttons)
 
 
 def entry_line(trial: Trial, entry: Entry) -> Line:
@@ -165,43 +177,50 @@ def under_way(trials: Sequence[tuple[Trial, date]], me: MemberId) -> Message:
     head = line("{n} under way.", n=count(len(trials), "trial is", "trials are"))
     blocks: list[Block] = [heading(head)]
     for trial, today in trials:
-        words = line("*{t}* ({o}): {s}", t=title(trial), o=who(trial, trial.owner), s=state_line(trial, today))
-        blocks.append(paragraph(words))
-        if trial.reading is not None:
-            blocks.append(small(written(trial.reading.sentence, 300)))
-        buttons = _own_buttons(trial, me)
-        if buttons:
-            blocks.append(offer(*buttons))
+        blocks += open_now(trial, today, me)
     if not trials:
         blocks.append(paragraph("`/coldframe search` finds those that are over."))
     return Message(head, tuple(blocks))
 
 
+def open_now(trial: Trial, today: date, me: MemberId) -> list[Block]:
+    """Where an open trial stands, and what this person can do for it; nothing for one that is over."""
+    if trial.step not in OPEN_STEPS:
+        return []
+    words = line("*{t}* ({o}): {s}", t=title(trial), o=who(trial, trial.owner), s=state_line(trial, today))
+    blocks: list[Block] = [paragraph(words)]
+    if trial.reading is not None:
+        blocks.append(small(written(trial.reading.sentence, 300)))
+    buttons = _own_buttons(trial, me)
+    return [*blocks, offer(*buttons)] if buttons else blocks
+
+
 def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
-    key = trial.id
+    key, owned = about_trial(trial), of_owner(trial)
     if trial.step is TrialStep.PROPOSED:
-        yes = Button("I accept", "trial.accept", key, "primary")
-        drop = Button("Do not start it", "trial.drop", key)
-        return ((yes, Button("I decline …", "trial.decline", key)) if me == trial.asked else ()) + (
+        asked = of_offer(trial)
+        yes = Button("I accept", "trial.accept", asked, "primary")
+        drop = Button("Do not start it", "trial.drop", of_proposed(trial))
+        return ((yes, Button("I decline …", "trial.decline", asked)) if me == trial.asked else ()) + (
             (drop,) if me == trial.facilitator else ()
         )
     if me != trial.owner:
-        take = (Button("I will own it", "trial.own", key),) if may_be_taken(trial) else ()
-        return (*take, Button("Ask somebody …", "trial.ask", key)) if me == trial.facilitator else take
+        take = (Button("I will own it", "trial.own", owned),) if may_be_taken(trial) else ()
+        return (*take, Button("Ask somebody …", "trial.ask", owned)) if me == trial.facilitator else take
     if trial.step is TrialStep.IN_REVIEW:
-        first = Button("Close the review …", "trial.close", key, "primary")
+        first = Button("Close the review …", "trial.close", of_review(trial), "primary")
     else:
         first = Button("Log a week …", "trial.log", key, "primary")
     return (
         first,
         *(
-            Button(f"Done: {theirs(a.text, 50).text}", "trial.tick", ButtonValue(key, (a.id,)).pack())
+            Button(f"Done: {theirs(a.text, 50).text}", "trial.tick", of_action(trial, a.id))
             for a in trial.open_actions()[:6]
         ),
         Button("Move the review …", "trial.review_date", key),
         Button("Something is in the way …", "trial.block", key),
-        Button("Hand over …", "trial.hand_over", key),
-        Button("Stop early …", "trial.stop", key, "danger"),
+        Button("Hand over …", "trial.hand_over", owned),
+        Button("Stop early …", "trial.stop", of_running(trial), "danger"),
     )
 
 
@@ -224,11 +243,11 @@ def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Messag
 
 
 def _reading_buttons(trial: Trial, judged: Judged) -> tuple[Button, ...]:
-    buttons = [Button("Correct or add a week …", "trial.log", trial.id)]
+    buttons = [Button("Correct or add a week …", "trial.log", about_trial(trial))]
     if judged.verdict is not None and judged.verdict.reason.value == "check-counting":
-        buttons.append(Button("The counting was checked …", "trial.check", trial.id))
+        buttons.append(Button("The counting was checked …", "trial.check", about_trial(trial)))
     if trial.step is TrialStep.RUNNING and not trial.stopped:
-        buttons.append(Button("Stop early …", "trial.stop", trial.id, "danger"))
+        buttons.append(Button("Stop early …", "trial.stop", of_running(trial), "danger"))
     return tuple(buttons)
 
 
@@ -239,27 +258,30 @@ def stop_line_ticked(trial: Trial) -> Message:
         t=title(trial),
         s=theirs(trial.criterion.stop_line, 300),
     )
-    return told(words, offer(Button("Stop early …", "trial.stop", trial.id, "danger")))
+    return told(words, offer(Button("Stop early …", "trial.stop", of_running(trial), "danger")))
 
 
-def which_trial(trials: Sequence[Trial], typed: str) -> Message:
+def which_trial(trials: Sequence[tuple[Trial, int]], typed: str) -> Message:
+    """`trials`: each with the week that the line is for."""
     words = line("You own {n}. Which one is this for: {l}?", n=count(len(trials), "trial"), l=theirs(typed, 120))
-    buttons = tuple(
-        Button(theirs(t.title, 70).text, "trial.take", ButtonValue(t.id, (typed[:250],)).pack()) for t in trials
-    )
+    buttons = tuple(Button(theirs(t.title, 70).text, "trial.take", _taking(t, week, typed)) for t, week in trials)
     return told(words, offer(*buttons))
 
 
-def did_you_mean(trial: Trial, question: str, instead: str) -> Message:
+def _taking(trial: Trial, week: int, typed: str) -> str:
+    return of_week(trial, str(week), typed[:250])
+
+
+def did_you_mean(trial: Trial, week: int, question: str, instead: str) -> Message:
     """A question back; nothing was kept."""
     words = line("{q} Did you mean {i}? Nothing was kept.", q=theirs(question, 200), i=Code(instead[:250]))
-    yes = Button("Yes, take that", "trial.take", ButtonValue(trial.id, (instead[:250],)).pack(), "primary")
-    return told(words, offer(yes, Button("Open the form …", "trial.log", trial.id)))
+    yes = Button("Yes, take that", "trial.take", _taking(trial, week, instead), "primary")
+    return told(words, offer(yes, Button("Open the form …", "trial.log", about_trial(trial))))
 
 
 def unreadable(trial: Trial, why: str) -> Message:
     words = written(why, 300)
-    return told(words, offer(Button("Open the form …", "trial.log", trial.id)))
+    return told(words, offer(Button("Open the form …", "trial.log", about_trial(trial))))
 
 
 def week_taken(trial: Trial, known: Entry, new: Entry) -> Message:
@@ -270,9 +292,7 @@ def week_taken(trial: Trial, known: Entry, new: Entry) -> Message:
         t=title(trial),
     )
     rows = (("Logged", entry_line(trial, known)), ("New", entry_line(trial, new)))
-    button = Button(
-        "Correct it, with the reason …", "trial.log", ButtonValue(trial.id, (str(known.week),)).pack(), "primary"
-    )
+    button = Button("Correct it, with the reason …", "trial.log", about_trial(trial, str(known.week)), "primary")
     return told(words, Facts(rows), offer(button))
 
 

@@ -32,7 +32,7 @@ from coldframe.domain.round.commitment import (
 )
 from coldframe.domain.state import Action, Round
 from coldframe.engine.core import members, sent_form
-from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, in_step, opens
+from coldframe.engine.core.requests import Over, RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import InOneTurn, Turn
 from coldframe.engine.round import retention
 from coldframe.engine.round.steps.play import StepPlay, chosen, repeats_nothing
@@ -40,8 +40,8 @@ from coldframe.engine.trial import places
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
-from coldframe.speech import answers
-from coldframe.speech.names import message_name
+from coldframe.speech import answers, over_words
+from coldframe.speech.names import about, message_name
 from coldframe.speech.people import time_words
 from coldframe.speech.round import commitment_words, forms
 
@@ -87,7 +87,6 @@ def _form(make: Callable[[Round, PlanId], Form]) -> RoundAnswer:
     """A form about a chosen plan."""
 
     def opened(request: RoundRequest) -> Form:
-        in_step(request, Step.COMMITMENT)
         return make(request.round, chosen(request)[0])
 
     return opens(opened)
@@ -103,14 +102,23 @@ async def _offer(request: RoundRequest) -> None:
     request.answer(commitment_words.you_own_it() if owns else commitment_words.offer_noted())
 
 
+def _asked_about(request: RoundRequest) -> PlanId:
+    """The plan that the person is asked to own, or has accepted. Raises Over when somebody else is or has."""
+    plan = PlanId(request.part(0))
+    choice = request.round.choices.get(plan)
+    if choice is None or request.by not in (choice.asked, choice.owner):
+        raise Over(request.round, over_words.ownership(request.round, plan))
+    return plan
+
+
 async def _accept(request: RoundRequest) -> None:
-    await request.act(AnswerOwnership(request.by, PlanId(request.part(0)), accept=True))
+    await request.act(AnswerOwnership(request.by, _asked_about(request), accept=True))
     request.answer(commitment_words.you_own_it())
 
 
 async def _decline(request: RoundRequest) -> None:
     """No, with a reason; the person proposed instead is asked at once, in the name of whoever facilitates now."""
-    plan = PlanId(request.part(0))
+    plan = _asked_about(request)
     commands: list[Command] = [AnswerOwnership(request.by, plan, accept=False, reason=request.text("reason"))]
     instead, choice = MemberId(request.text("instead")), request.round.choices.get(plan)
     can_be_asked = instead in request.round.active() and instead != request.by and request.round.paused is None
@@ -124,7 +132,6 @@ async def _decline(request: RoundRequest) -> None:
 
 async def _actions_form(request: RoundRequest) -> Reply:
     """Known actions with their days as whoever opens it counts them."""
-    in_step(request, Step.COMMITMENT)
     plan, _ = chosen(request)
     calendar = members.calendar_of(await request.turn.uow.member(request.round.tenant, request.by))
     return Reply(form=forms.actions(request.round, plan, calendar.local_day))
@@ -240,12 +247,12 @@ PLAY = StepPlay(
         "owner.accept": _accept,
         "overlap.accept": acts(lambda r: AcceptOverlap(r.by)),
         "owner.ask": _form(forms.owner),
-        "owner.decline": _form(forms.decline),
+        "owner.decline": opens(lambda r: forms.decline(r.round, _asked_about(r))),
         "actions.write": _actions_form,
         "criterion.write": _form(forms.criterion),
         "forecast.write": _form(forms.forecast),
-        "review.date": opens(lambda r: forms.date("review.date", r.value)),
-        "nextround.date": opens(lambda r: forms.date("nextround.date", r.value)),
+        "review.date": opens(lambda r: forms.date("review.date", about(r.round, r.part(0)))),
+        "nextround.date": opens(lambda r: forms.date("nextround.date", about(r.round))),
     },
     forms={
         "owner.ask": acts(lambda r: AskOwner(r.by, PlanId(r.part(0)), MemberId(r.text("member")))),

@@ -6,7 +6,7 @@ from coldframe.domain.names import LeverId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.merging import FocusPicked, PickFocus
 from coldframe.domain.state import Note, Round
-from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
+from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import funnel
 from coldframe.engine.round.steps.play import StepPlay, post_card, repeats_nothing
@@ -34,7 +34,6 @@ def _of_side(notes: list[Note], lever: LeverId, side: Side) -> int:
 
 
 def _form(request: RoundRequest) -> Form:
-    in_step(request, Step.FOCUS)
     if not request.round.is_decision_maker(request.by):
         chief = request.round.roles.acting(Role.DECISION_MAKER)
         raise Refused(Because.NOT_DECISION_MAKER, who=request.round.name_of(chief))

@@ -17,7 +17,7 @@ from coldframe.domain.round.merging import (
     SplitForce,
 )
 from coldframe.domain.state import MergeProposal, Round
-from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, in_step, opens
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay, read
 from coldframe.engine.worker import explaining
@@ -47,12 +47,10 @@ async def _propose(kit: Kit, due: Due) -> None:
 
 
 def _join_form(request: RoundRequest) -> Form:
-    in_step(request, Step.MERGE)
     return forms.join(request.round)
 
 
 def _split_form(request: RoundRequest) -> Form:
-    in_step(request, Step.MERGE)
     if not any(len(f.notes) > 1 for f in request.round.forces):
         raise Refused(Because.UNKNOWN_ITEM)
     return forms.split(request.round)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.notes import (
@@ -18,7 +20,7 @@ from coldframe.domain.round.notes import (
 )
 from coldframe.domain.state import Round
 from coldframe.engine.core import timetable
-from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading.note_lines import looks_long
@@ -50,7 +52,6 @@ async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 def _note_form(request: RoundRequest) -> Form:
-    in_step(request, Step.NOTES)
     return forms.note(request.round, LeverId(request.parts[0]) if request.parts else None)
 
 
@@ -141,6 +142,8 @@ async def _revealed(turn: Turn, before: Round, round_: Round, fact: Revealed) ->
         turn.say(round_, "lever", results.reveal(round_, lever), rest=(lever,))
 
 
+FORMS: Mapping[str, RoundAnswer] = {"note.write": _write}
+"""A note that comes after the reveal is kept as a late one, in any step."""
 ASKING = Asking("ask", (Step.NOTES.value,), _ask)
 PLAY = StepPlay(
     open=_open, asking=ASKING, desk=None, own_card=_my_notes, repeats=repeats_nothing, card_follows=False,
@@ -152,7 +155,7 @@ PLAY = StepPlay(
         "draft.place": _place_draft,
         "draft.drop": _drop_draft,
     },
-    forms={"note.write": _write, "note.edit": acts(lambda r: EditNote(r.by, NoteId(r.part(0)), r.text("text")))},
+    forms={"note.edit": acts(lambda r: EditNote(r.by, NoteId(r.part(0)), r.text("text")))},
     follow={
         NoteWritten: _written,
         NoteEdited: _changed,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Literal
 
 from coldframe.domain.names import Axis, MemberId, PlanId
@@ -64,14 +65,15 @@ def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
     return results.not_placed(round_, *numbers)
 
 
+BUTTONS: Mapping[str, RoundAnswer] = {
+    "compare.first": _compare("first"),
+    "compare.second": _compare("second"),
+    "compare.same": _compare("same"),
+}
+"""Pressed after one's own ballot as well, where plans are few."""
 ASKING = Asking("compare", (), ask_to_compare)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=None, repeats=repeats_nothing, card_follows=False,
-    buttons={
-        "compare.first": _compare("first"),
-        "compare.second": _compare("second"),
-        "compare.same": _compare("same"),
-    },
-    forms={}, follow={Compared: _compared, PlansPlaced: _placed},
+    buttons={}, forms={}, follow={Compared: _compared, PlansPlaced: _placed},
     due={result.MATRIX: result.Result(result.MATRIX, "matrix", _reckoned, _plain)},
 )  # fmt: skip

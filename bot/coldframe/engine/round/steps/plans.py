@@ -9,7 +9,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.plans import HandInPlan, PlanHandedIn, PlansRevealed, PlanWithdrawn, WithdrawPlan
 from coldframe.domain.state import ComparisonKind, Criterion, Plan, Round
 from coldframe.engine.core import sent_form
-from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
+from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import registering
 from coldframe.engine.round.steps.play import Asking, StepPlay, repeats_nothing
@@ -28,7 +28,6 @@ async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 def _form(request: RoundRequest) -> Form:
-    in_step(request, Step.PLANS)
     if not request.parts:
         return forms.plan(request.round)
     plan = request.round.plans.get(PlanId(request.part(0)))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from coldframe.domain.names import MemberId, PrecedentId, QuestionId, Step
 from coldframe.domain.round.questions import GivePrecedent, PrecedentGiven, same_source
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
+from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.round.steps.play import Asking, StepPlay, repeats_nothing
 from coldframe.message.nodes import Form
@@ -18,7 +18,6 @@ async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 def _form(request: RoundRequest) -> Form:
-    in_step(request, Step.PRECEDENTS)
     return forms.precedent(request.round, QuestionId(request.parts[0]) if request.parts else None)
 
 

@@ -14,7 +14,7 @@ from coldframe.domain.round.questions import (
     lint,
 )
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import RoundRequest, acts, in_step, opens
+from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay
 from coldframe.message.nodes import Form
@@ -23,7 +23,6 @@ from coldframe.speech.round import forms, results, work_prompts
 
 
 def _form(request: RoundRequest) -> Form:
-    in_step(request, Step.QUESTIONS)
     if request.round.force(request.part(0)) is None:
         raise Refused(Because.UNKNOWN_ITEM)
     return forms.question(request.round, ForceId(request.part(0)))

@@ -16,7 +16,7 @@ from coldframe.domain.round.ballots import (
     VoteTakenBack,
 )
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import RoundAnswer, RoundRequest, in_step
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.round.steps.placement import ask_to_compare
 from coldframe.engine.round.steps.play import Asking
@@ -37,19 +37,11 @@ def asking(step: Step) -> Asking:
 
 
 async def _cast(request: RoundRequest) -> None:
-    _same_ballot(request)
     await request.act(CastVote(request.by, request.part(0), ballots.BUTTON))
 
 
 async def _take_back(request: RoundRequest) -> None:
-    _same_ballot(request)
     await request.act(TakeBackVote(request.by, request.part(0), ballots.BUTTON))
-
-
-def _same_ballot(request: RoundRequest) -> None:
-    """A button of an old ballot is answered with where the round is now."""
-    if request.round.ledger() is None:
-        in_step(request, Step.DOTS if request.part(0).startswith("f-") else Step.BALLOT)
 
 
 async def _voted(turn: Turn, before: Round, after: Round, fact: VoteCast | VoteTakenBack) -> None:

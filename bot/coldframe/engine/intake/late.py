@@ -1,0 +1,49 @@
+"""Presses and forms that have nothing to change: what they were made for is over, or it stands so already. None of them
+goes without an answer."""
+
+from __future__ import annotations
+
+from coldframe.domain.names import RUNNING
+from coldframe.domain.state import Round
+from coldframe.domain.trial.state import Trial
+from coldframe.engine.core import trial_turn
+from coldframe.engine.core.requests import Over, Request
+from coldframe.engine.intake import panel, submissions
+from coldframe.engine.reminding import owed as reminders
+from coldframe.message.nodes import Block
+from coldframe.message.saying import told
+from coldframe.ports.chat import Pressed, Reply, Submitted
+from coldframe.speech import answers, handed_back, panel_words
+from coldframe.speech.trial import trial_words
+
+
+async def answered(request: Request, over: Over) -> Reply:
+    """What it belonged to, what became of that, and what is open now for this person, in a passing note: whoever
+    presses ten old buttons is not left with ten messages. What was written into a form comes back in one that stays."""
+    what, now = request.event.what, await _open_now(request, over.subject)
+    if isinstance(what, Submitted) and submissions.typed(what):
+        request.answer(told(over.words, *handed_back.sheet(what.fields), *now))
+        return Reply(note=told(over.words + handed_back.elsewhere()) if request.event.place.kind == "channel" else None)
+    if isinstance(what, Pressed) and what.message is None and request.event.place.kind == "direct":
+        await panel.show_home(request)  # perhaps it was pressed there, where old buttons would stay
+    return Reply(note=told(over.words, *now))
+
+
+async def _open_now(request: Request, subject: Round | Trial) -> list[Block]:
+    turn, me = request.turn, request.by
+    owed = await reminders.owed(turn, request.tenant, me)
+    if isinstance(subject, Trial):
+        return [*panel_words.owed_now(owed), *trial_words.open_now(subject, await trial_turn.today(turn, subject), me)]
+    if subject.step in RUNNING:
+        return panel_words.open_now([subject], me, owed)
+    heads = await turn.uow.heads(request.tenant, member=me)
+    return panel_words.open_now([await turn.round(head.id) for head in heads], me, owed)
+
+
+def never_silent(request: Request, reply: Reply) -> Reply:
+    """A press or a form after which nothing is shown, posted or still to come is answered all the same."""
+    turn = request.turn
+    asked = isinstance(request.event.what, Pressed | Submitted)
+    if not asked or reply != Reply() or turn.sends or turn.dues:
+        return reply
+    return Reply(note=answers.noted() if turn.changed else answers.nothing_to_change())

@@ -1,0 +1,81 @@
+"""What somebody wrote and the bot did not take, given back whole: a message, or a form field by field."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Block, Line, Quoted, line
+from coldframe.message.saying import paragraph, small
+
+QUOTED = 2900  # characters in one block; platforms take 3,000
+
+LABELS = {
+    "actions": "First-week actions",
+    "baseline": "Baseline",
+    "baseline_weeks": "Weeks before",
+    "chance": "Chance, in %",
+    "checked_by": "Who checked it",
+    "control_mean": "Mean, without the change",
+    "control_people": "People, without the change",
+    "control_sd": "Standard deviation, without the change",
+    "control_successes": "Of them did it, without the change",
+    "counted": "Who is counted",
+    "date": "When",
+    "decision": "What follows",
+    "details": "Details",
+    "fear": "What might have failed",
+    "harm": "Harm measure",
+    "hypothesis": "Hypothesis",
+    "idea": "The big idea",
+    "kind": "How it is compared",
+    "learning": "What we learnt",
+    "measure": "Success measure",
+    "might_fail": "Why it might fail",
+    "outside": "From outside our own trade",
+    "reason": "Reason",
+    "review": "Review",
+    "side": "Direction",
+    "source": "Source",
+    "state": "Counted for the whole week",
+    "steps": "Action steps",
+    "stop": "The stop line is crossed",
+    "stop_line": "We stop early if",
+    "target": "Target",
+    "text": "Text",
+    "title": "Title",
+    "trial_count": "How many",
+    "trial_mean": "Mean, with the change",
+    "trial_people": "People, with the change",
+    "trial_sd": "Standard deviation, with the change",
+    "trial_successes": "Of them did it, with the change",
+    "trial_value": "The week's value",
+    "week": "Week",
+    "weekly": "People a week",
+    "weeks": "Weeks",
+}
+"""By a form's field. Those that are not here hold the key of something that was picked from a list."""
+
+
+def text(written: str) -> tuple[Block, ...]:
+    """A message; nothing for an empty one."""
+    return (paragraph("Your text, so that it is not lost:"), *_quoted(written)) if written else ()
+
+
+def sheet(fields: Mapping[str, str]) -> tuple[Block, ...]:
+    """A form: each field under its name, as it was filled in."""
+    back: list[Block] = [paragraph("What you wrote, so that it is not lost:")]
+    for name, written in fields.items():
+        if name in LABELS and written.strip():
+            back += [small("{l}:", l=LABELS[name]), *_quoted(written.strip())]
+    return tuple(back)
+
+
+def elsewhere() -> Line:
+    """Beside the place where a form was sent from."""
+    return line(" What you wrote stands in our direct messages.")
+
+
+def _quoted(written: str) -> tuple[Block, ...]:
+    pieces = (written[at : at + QUOTED] for at in range(0, len(written), QUOTED))
+    return tuple(Quoted(theirs(piece, QUOTED).text) for piece in pieces)
