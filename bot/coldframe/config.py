@@ -34,8 +34,8 @@ class Settings(BaseModel):
     )
     secret: SecretStr | None = Field(
         None,
-        description="passphrase of at least 16 characters that seals private text at rest; keep it safe, and not beside "
-        "back-ups",
+        description="passphrase of at least 16 characters that seals private text at rest; keep it safe, and not "
+        "beside back-ups",
     )
     secret_before: SecretStr | None = Field(
         None, description="passphrase that `coldframe keys rotate` changes for the one in COLDFRAME_SECRET"

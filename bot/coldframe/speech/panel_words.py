@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from dataclasses import asdict, replace
-from datetime import datetime
+from dataclasses import replace
 from typing import Any
 
-from coldframe.domain.names import RUNNING, ForceId, MemberId, PlanId, Role, Step
+from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.round import roles, rules
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, TextFile, When, line
+from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import PAUSED, about, count, title
@@ -192,45 +190,6 @@ def hide_asked(round_: Round, text: str) -> Message:
         name=theirs(round_.name, 60),
         t=theirs(text, 200),
     )
-
-
-def export(record: Any, rounds: Sequence[Round], me: MemberId) -> Message:
-    """Everything held about one person, as a file; revealed notes are not among it, since they carry no author."""
-    held = {"record": asdict(record) if record is not None else None, "rounds": [_held_in(r, me) for r in rounds]}
-    head = line(
-        "This is what I hold about you. Revealed notes are not in it: nobody can tell any more which are yours."
-    )
-    text = json.dumps(held, indent=2, ensure_ascii=False, default=_plain)
-    return told(head, attachments=(TextFile("what-is-held.json", "What is held about me", text, "application/json"),))
-
-
-def _held_in(round_: Round, me: MemberId) -> dict[str, object]:
-    """Everything of one round that still leads to the person: texts, votes, comparisons, forecasts."""
-    titles = {p.id: p.title for p in round_.plans.values()}
-    dots = round_.dots.counted(me) if round_.dots else ()
-    votes = round_.ballot.counted(me) if round_.ballot else ()
-    return {
-        "name": round_.name,
-        "notes": [n.text for n in round_.notes.values() if n.author == me],
-        "late notes": [n.text for n in round_.late_notes.values() if n.author == me],
-        "texts without a place yet": [d.text for d in round_.drafts.values() if d.author == me],
-        "dots": [round_.force_text(ForceId(m.option)) for m in dots],
-        "suggested questions": [s.text for s in round_.suggestions if s.by == me],
-        "precedents": [asdict(p) for p in round_.precedents if p.by == me],
-        "plans": [asdict(p) for p in round_.plans.values() if p.author == me],
-        "votes": [titles.get(PlanId(m.option), m.option) for m in votes],
-        "comparisons": [
-            {"asked": c.axis, "first": titles.get(c.first), "second": titles.get(c.second), "answer": c.outcome}
-            for c in round_.comparisons.get(me, ())
-        ],
-        "forecasts in per cent": {
-            titles[plan]: choice.forecasts[me] for plan, choice in round_.choices.items() if me in choice.forecasts
-        },
-    }
-
-
-def _plain(value: datetime | object) -> str:
-    return value.isoformat() if hasattr(value, "isoformat") else str(value)
 
 
 # --- what a word has done ---

@@ -13,7 +13,7 @@ from coldframe.domain.round.notes import HideNote
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import Answers, Request, Uses
-from coldframe.engine.people import personal
+from coldframe.engine.people import held, personal
 from coldframe.engine.reading import dates
 from coldframe.engine.reminding import owed as reminders
 from coldframe.engine.round import closing, roles, setup
@@ -240,10 +240,7 @@ async def _roles(request: Request) -> Reply | None:
 
 async def _export(request: Request) -> Reply | None:
     """What is held about the person who asks, to them alone."""
-    record = await request.turn.uow.member(request.tenant, request.by)
-    held = await request.turn.uow.rounds_with(request.tenant, request.by, MOST_ROUNDS)
-    rounds = [await request.turn.round(round_id) for round_id in held]
-    message = panel_words.export(record, rounds, request.by)
+    message = await held.export(request.turn, request.tenant, request.by)
     request.answer(message)
     if request.event.place.kind == "channel":
         return Reply(note=panel_words.sent_in_private())
