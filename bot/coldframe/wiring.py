@@ -216,6 +216,7 @@ async def run_slack(
                 platform.more_routes = feeds.feed_routes(store, store.tag, time)
                 feed = feeds.addresses(settings.public_url, store.tag)
             engine = assembled(store, platform.chat, time, ids, studio, feed)
+            platform.returned = engine.returned
             platform.directs = lambda: direct_places(store.database)
             await platform.catch_up(engine, await store.last_time(), stop)
             alarm = Alarm(engine, time.steady if isinstance(time, SystemClock) else None)

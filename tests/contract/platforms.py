@@ -16,13 +16,14 @@ from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT
 from coldframe.chat.room.service import Room
 from coldframe.chat.slack.app import slack_platform
+from coldframe.chat.slack.inbound import Me, event
 from coldframe.message.emoji import short_name
-from coldframe.ports.chat import Chat, Denial, Person, Place
+from coldframe.ports.chat import Chat, Denial, Inbound, Person, Place
 from coldframe.render.room import message_text
 from tests.chat.room.conftest import Door, HandClock, copy_out
-from tests.wire.slack.people import CHANNEL, settle_in
+from tests.wire.slack.people import CHANNEL, Someone, settle_in
 from tests.wire.slack.service import HurriedClock, make, options
-from tests.wire.slack.workspace import BOT_USER, TEAM, Workspace
+from tests.wire.slack.workspace import BOT_USER, TEAM, Data, Workspace
 
 Trouble = Literal["too fast", "lost answer", "outage"]
 
@@ -49,6 +50,18 @@ class Platform(Protocol):
 
     async def react(self, person: str, place: Place, message: str, emoji: str) -> None: ...
 
+    async def says(self, person: str, text: str, thread: str | None = None) -> str:
+        """The person writes to the bot in private."""
+        ...
+
+    async def edits(self, person: str, message: str, text: str) -> None: ...
+
+    async def erases(self, person: str, message: str) -> None: ...
+
+    def told(self) -> list[Inbound]:
+        """What the bot was told at once of what people wrote, changed and deleted."""
+        ...
+
     def deny(self, what: Denial, where: str) -> None:
         """Refuses this from now on, in the channel or to the person of this id."""
         ...
@@ -63,7 +76,8 @@ class AtTheRoom:
 
     def __init__(self, folder: Path) -> None:
         self.clock = HandClock()
-        self.chat = self.room = Room(Log(str(folder / "room.db")), Door(), self.clock, copy_out)
+        self.door = Door()
+        self.chat = self.room = Room(Log(str(folder / "room.db")), self.door, self.clock, copy_out)
         self.bot = BOT
         self.people = ("ada", "ben")
         self.channel = self.room.channel("growth")
@@ -87,19 +101,31 @@ class AtTheRoom:
     async def react(self, person: str, place: Place, message: str, emoji: str) -> None:
         await self.room.react_as(person, message, emoji)
 
+    async def says(self, person: str, text: str, thread: str | None = None) -> str:
+        return await self.room.say(person, self.room.direct(person), text, thread=thread)
+
+    async def edits(self, person: str, message: str, text: str) -> None:
+        await self.room.edit(person, message, text)
+
+    async def erases(self, person: str, message: str) -> None:
+        await self.room.erase(person, message)
+
+    def told(self) -> list[Inbound]:
+        return self.door.events
+
     def deny(self, what: Denial, where: str) -> None:
         self.room.faults.deny(what, where)
 
     def trouble(self, kind: Trouble | None) -> None:
         self.room.faults.clear()
-        every = ("post", "upload", "revise", "reactions", "person", "members", "find")
+        every = ("post", "upload", "revise", "reactions", "written", "person", "members", "find")
         if kind == "too fast":
             self.room.faults.add("slow", times=99, on=every)
         elif kind == "lost answer":
             self.room.faults.add("lose_answer", times=99)
         elif kind == "outage":
             self.room.faults.add("lose_request", times=99, on=("post", "upload", "revise"))
-            self.room.faults.add("refuse", times=99, on=("reactions", "person", "members", "find"))
+            self.room.faults.add("refuse", times=99, on=("reactions", "written", "person", "members", "find"))
 
 
 class AtSlack:
@@ -112,6 +138,8 @@ class AtSlack:
     def __init__(self, workspace: Workspace, chat: Chat) -> None:
         self.workspace = workspace
         self.chat = chat
+        self.sent: list[Data] = []
+        workspace.delivery.event = self.sent.append  # type: ignore[method-assign]
 
     def now(self) -> datetime:
         return datetime.now(UTC)
@@ -132,6 +160,19 @@ class AtSlack:
     async def react(self, person: str, place: Place, message: str, emoji: str) -> None:
         where = place.id if place.kind == "channel" else self.workspace.direct(place.id).id
         self.workspace.reacted(where, message, person, short_name(emoji))
+
+    async def says(self, person: str, text: str, thread: str | None = None) -> str:
+        return Someone(self.workspace, person).says(text, thread=thread)
+
+    async def edits(self, person: str, message: str, text: str) -> None:
+        Someone(self.workspace, person).edits(message, text)
+
+    async def erases(self, person: str, message: str) -> None:
+        Someone(self.workspace, person).erases(message)
+
+    def told(self) -> list[Inbound]:
+        found = (event(body, Me(TEAM, BOT_USER), self.now()) for body in self.sent)
+        return [each for each in found if isinstance(each, Inbound)]
 
     def deny(self, what: Denial, where: str) -> None:
         channel = self.workspace.channels.get(where)

@@ -14,11 +14,14 @@ from coldframe.ports.chat import (
     Capabilities,
     ChatError,
     Denial,
+    Edited,
     Hindrance,
+    Inbound,
     NotDelivered,
     OutcomeUnknown,
     Place,
     Reaction,
+    Said,
     SlowDown,
     Unreachable,
 )
@@ -144,6 +147,64 @@ async def test_reactions_are_read_back_without_the_bots_own(at: Platform, place:
     assert set(found) == {Reaction(ana, "🌱"), Reaction(ana, "👍"), Reaction(ana, "❤")}
 
 
+def _lines(found: tuple[Inbound, ...]) -> list[tuple[str, str, str | None]]:
+    return [(e.what.message, e.what.text, e.place.thread) for e in found if isinstance(e.what, Said)]
+
+
+async def test_what_a_person_wrote_is_read_back_as_it_stands(at: Platform) -> None:
+    """Changed lines in their newest words, answers in threads too; nothing deleted, and nobody else's words."""
+    needs(at.chat.capabilities.reads_history)
+    ana, ben = at.people
+    direct, since = Place(at.channel.tenant, "direct", ana), at.now() - timedelta(minutes=1)
+    prompt = await at.chat.post(direct, card("your notes?"), key="k1")
+    first = await at.says(ana, "one <b>& two</b>")
+    gone = await at.says(ana, "never said")
+    answer = await at.says(ana, "in the thread", prompt)
+    await at.says(ben, "by somebody else")
+    before = await at.chat.written(direct, since)
+    await at.edits(ana, first, "two & one")
+    await at.erases(ana, gone)
+    after = await at.chat.written(direct, since)
+    assert _lines(before) == [
+        (first, "one <b>& two</b>", None), (gone, "never said", None), (answer, "in the thread", prompt),
+    ]  # fmt: skip
+    assert _lines(after) == [(first, "two & one", None), (answer, "in the thread", prompt)]
+    assert {e.person for e in after} == {ana}
+
+
+async def test_a_line_read_back_has_the_key_and_edition_by_which_it_was_told(at: Platform) -> None:
+    """So that it is taken in once, and a change is known from none, and the last from the one before."""
+    needs(at.chat.capabilities.reads_history)
+    ana = at.people[0]
+    direct, since = Place(at.channel.tenant, "direct", ana), at.now() - timedelta(minutes=1)
+    line_ = await at.says(ana, "first")
+    editions = []
+    for text in ("second", "third", "first"):
+        (found,) = await at.chat.written(direct, since)
+        assert isinstance(found.what, Said)
+        editions.append(found.what.edition)
+        await at.edits(ana, line_, text)
+    (found,) = await at.chat.written(direct, since)
+    said, *edits = at.told()
+    assert (found.key, found.place) == (said.key, said.place)
+    told = [e.what.edition for e in edits if isinstance(e.what, Edited)]
+    assert isinstance(found.what, Said) and [*editions, found.what.edition] == ["", *told]
+    assert len({*editions, found.what.edition}) == 4
+
+
+async def test_a_message_that_is_known_is_found_however_old(at: Platform) -> None:
+    """And only if it still stands: what is not found is gone."""
+    needs(at.chat.capabilities.reads_history)
+    ana = at.people[0]
+    direct = Place(at.channel.tenant, "direct", ana)
+    prompt = await at.chat.post(direct, card("your notes?"), key="k1")
+    stands, gone = await at.says(ana, "long ago", prompt), await at.says(ana, "never said")
+    await at.erases(ana, gone)
+    later = at.now() + timedelta(hours=1)
+    assert await at.chat.written(direct, later) == ()
+    assert [message for message, _, _ in _lines(await at.chat.written(direct, later, (stands, gone)))] == [stands]
+
+
 async def test_members_are_people_and_bots_with_their_zones(at: Platform) -> None:
     """Everybody in the channel is told, each as when asked for alone; the bot is marked as one."""
     members = {person.id: person for person in await at.chat.members(at.channel)}
@@ -188,6 +249,9 @@ async def test_in_an_outage_an_act_is_unknown_and_a_question_is_not_answered(at:
     if can.reads_reactions:
         with pytest.raises(NotDelivered):
             await at.chat.reactions(at.channel, posted)
+    if can.reads_history:
+        with pytest.raises(NotDelivered):
+            await at.chat.written(Place(at.channel.tenant, "direct", at.people[0]), at.now(), ("1.000001",))
     with pytest.raises(NotDelivered):
         await at.chat.members(at.channel)
     with pytest.raises(ChatError):  # never "it did not go out", which would have it said twice

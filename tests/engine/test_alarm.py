@@ -122,9 +122,10 @@ class Stub:
     """An engine with nothing to do, which counts how often it is woken."""
 
     def __init__(self, clock: ManualClock) -> None:
-        self.settled = self.delivered = self.seen = 0
+        self.settled = self.delivered = self.seen = self.returns = 0
         self.kit = SimpleNamespace(clock=clock, store=self)
         self.on_change: Callable[[], None] = lambda: None
+        self.last: datetime | None = None
 
     async def settle(self) -> datetime | None:
         self.settled += 1
@@ -134,8 +135,11 @@ class Stub:
         self.delivered += 1
         return 0
 
+    async def returned(self) -> None:
+        self.returns += 1
+
     async def last_time(self) -> datetime | None:
-        return None
+        return self.last
 
     @asynccontextmanager
     async def begin(self) -> AsyncIterator[SimpleNamespace]:
@@ -146,6 +150,7 @@ class Stub:
 
     async def see_time(self, now: datetime) -> datetime:
         self.seen += 1
+        self.last = now
         return now
 
     async def note_number(self, name: str, value: float) -> float | None:
@@ -167,6 +172,26 @@ def test_an_idle_bot_wakes_once_a_minute() -> None:
     in_leaps(work)
     assert 59 <= stub.settled <= 62
     assert 59 <= stub.seen <= 62
+
+
+def test_a_start_and_a_sleep_of_the_machine_are_returns() -> None:
+    """What people did meanwhile is looked for at each; while the bot is at work it is not."""
+    clock = ManualClock(START)
+    stub = Stub(clock)
+    seen = []
+
+    async def work(loop: asyncio.AbstractEventLoop) -> None:
+        alarm = Alarm(cast(Engine, stub))
+        await alarm.start()
+        await _while(loop, clock, 600)
+        seen.append(stub.returns)
+        clock.pass_by(timedelta(minutes=4))
+        await _while(loop, clock, 120)
+        seen.append(stub.returns)
+        await alarm.close()
+
+    in_leaps(work)
+    assert seen == [1, 2]
 
 
 def leapt(stands: bool) -> tuple[int, int]:

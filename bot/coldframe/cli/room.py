@@ -100,6 +100,7 @@ async def _served(
         wall, database=database, room_file=str(data / "room.db"), secret=_secret(data, given), durable=True
     ) as house:
         await _furnish(house, team)
+        await house.room.redeliver()  # what a crash left between the room's file and the bot's comes before what is due
         alarm = Alarm(house.engine, wall.steady)
         await alarm.start()
         dates = feed_routes(house.store, house.store.tag, wall)

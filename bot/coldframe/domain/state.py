@@ -59,7 +59,7 @@ class Note:
     author: MemberId | None = None
     hidden: bool = False
     agreed: bool = False  # its writer wants it shown though few wrote; kept with the note, since it tells who wrote
-    origin: str = ""  # the chat message it came from, until the reveal: editing that message edits the note
+    origin: str = ""  # the chat message it came from and its edition, until the reveal: editing that edits the note
 
     def shown(self) -> str:
         """The text as others may read it."""

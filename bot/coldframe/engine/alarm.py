@@ -22,6 +22,7 @@ from coldframe.timing.lateness import steady_now
 
 log = structlog.get_logger()
 HEARTBEAT = timedelta(seconds=60)
+ASLEEP = 2 * HEARTBEAT  # the process stood still between two heartbeats
 
 
 class Alarm:
@@ -65,6 +66,7 @@ class Alarm:
         await resting.look_after(self._engine.kit)
         await downtime.new_zone_data(self._engine.kit)
         await downtime.look_back(self._engine.kit)
+        await self._engine.returned()
         self._beaten = asyncio.get_running_loop().time()
         self._scheduler.start()
         self._task = asyncio.create_task(self._work())
@@ -110,7 +112,8 @@ class Alarm:
         loop = asyncio.get_running_loop().time()
         if loop - self._beaten >= HEARTBEAT.total_seconds():
             self._beaten = loop
-            await downtime.look_back(self._engine.kit)
+            if await downtime.look_back(self._engine.kit) > ASLEEP:
+                await self._engine.returned()
 
     async def _set(self, moment: datetime | None) -> None:
         """One date job at the next moment; a moment that has come rings at once."""

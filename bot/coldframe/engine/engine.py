@@ -7,11 +7,10 @@ from datetime import datetime
 
 import structlog
 
-from coldframe.engine.core import lookups
-from coldframe.engine.core.requests import Uses
-from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Turn
+from coldframe.engine.core import receiving
+from coldframe.engine.core.turn import Aside, Carry, InOneTurn, Kit, Turn
 from coldframe.engine.delivery import due_rows, outbox
-from coldframe.engine.intake import happenings
+from coldframe.engine.round import comparing
 from coldframe.ports.chat import Inbound, Reply
 from coldframe.ports.storage import Due, Waiting
 
@@ -22,26 +21,22 @@ class Engine:
     """Answers happenings; `on_change` is called after each commit, so that the alarm and delivery wake at once, and
     `aside` begins what need not be waited for: without it, one thing is done after the other."""
 
-    def __init__(self, kit: Kit, uses: Uses, due: Mapping[str, Carry]) -> None:
+    def __init__(self, kit: Kit, due: Mapping[str, Carry]) -> None:
         self.kit = kit
         self.on_change: Callable[[], None] = lambda: None
         self.aside: outbox.Aside | None = None
-        self._uses, self._due = uses, due
+        self._due = due
 
     async def receive(self, event: Inbound) -> Reply:
         """One happening, one commit. A repetition of the same delivery has no second effect."""
-        return await lookups.asked(self.kit.chat, lambda told: self._receive(event, told))
-
-    async def _receive(self, event: Inbound, told: lookups.Told) -> Reply:
-        self.kit.ids.occasion(event.key)
-        async with self.kit.store.begin() as uow:
-            turn = Turn(self.kit, uow, self.kit.clock.now(), told=told)
-            if not await uow.first_time(event.key, turn.now):
-                return Reply()
-            reply = await happenings.hear(self._uses, turn, event)
-            await turn.finish()
+        reply = await receiving.receive(self.kit, event)
         self.on_change()
         return reply
+
+    async def returned(self) -> None:
+        """The bot was away, however shortly: what people did meanwhile is to be looked for."""
+        await comparing.after_absence(self.kit)
+        self.on_change()
 
     async def act(self, occasion: str, work: Callable[[Turn], Awaitable[None]]) -> None:
         """A turn that no happening began: setting a round up from a file, an operator's command."""
@@ -71,9 +66,15 @@ class Engine:
         due = await self.kit.store.claim_due(now)
         if due is None:
             return False
+        if self.aside is not None and isinstance(self._due.get(due.kind), Aside):
+            self.aside(self._do_claimed(due))
+        else:
+            await self._do_claimed(due)
+        return True
+
+    async def _do_claimed(self, due: Due) -> None:
         await due_rows.carry_out(self._due, self.kit, due)
         await self.kit.store.finish_due(due)
-        return True
 
     async def _do_at_once(self, due: Due) -> bool:
         try:

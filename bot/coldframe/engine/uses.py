@@ -10,15 +10,17 @@ from coldframe.domain.names import RUNNING, Step
 from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.engine import Engine
-from coldframe.engine.intake import bare_words, misplaced, panel, texts
+from coldframe.engine.intake import bare_words, happenings, misplaced, panel, texts
 from coldframe.engine.people import personal, rereckoning
 from coldframe.engine.register import digest, funnel, leftovers, registering
 from coldframe.engine.reminding import rounds as round_reminders
 from coldframe.engine.reminding import trial_words
 from coldframe.engine.round import (
     closing,
+    comparing,
     course,
     holdups,
+    locking,
     plan_sizes,
     resting,
     retention,
@@ -70,6 +72,7 @@ USES = Uses(
         bare_words.BUTTONS,
         misplaced.BUTTONS,
         course.BUTTONS,
+        closing.BUTTONS,
         roles.BUTTONS,
         revealed_notes.BUTTONS,
         setup.BUTTONS,
@@ -107,6 +110,8 @@ DUE: Mapping[str, Carry] = _merged(
     *(step.due for step in PLAYS.values()),
     closing.DUE,
     course.DUE,
+    comparing.DUE,
+    locking.DUE,
     round_reminders.DUE,
     trial_words.DUE,
     personal.DUE,
@@ -150,9 +155,10 @@ def assembled(
     feed: Callable[[str, str, str], str] | None = None,
 ) -> Engine:
     """The engine with all that it can be asked."""
-    return front_door(Kit(store, chat, clock, ids, numbers, round_changed, trial_changed, feed))
+    hear = partial(happenings.hear, USES)
+    return front_door(Kit(store, chat, clock, ids, numbers, round_changed, trial_changed, hear, feed))
 
 
 def front_door(kit: Kit) -> Engine:
     """The engine on these doors."""
-    return Engine(kit, USES, DUE)
+    return Engine(kit, DUE)

@@ -91,6 +91,26 @@ class MadeFor:
         return None if what is None else cls(what, which)
 
 
+ELSEWHERE = "elsewhere"
+"""Instead of an edition: the message stands in no direct messages, and what was made of it stays without it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """The chat message from which something was made, and its edition then; "" as it was first written."""
+
+    message: str
+    edition: str = ""
+
+    def pack(self) -> str:
+        """`message/edition`; the message alone as it was first written."""
+        return _pack((self.message, self.edition)[: 1 + bool(self.edition)], "/")
+
+    @classmethod
+    def unpack(cls, text: str) -> Origin:
+        return cls(*_unpack(text, "/"))
+
+
 @dataclass(frozen=True, slots=True)
 class Occurrence:
     """Which one of a subject's due rows of one kind: a step, a person, a number."""

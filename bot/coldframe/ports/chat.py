@@ -6,7 +6,7 @@ comes back; everything that must not be lost travels through the outbox and reac
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
@@ -67,21 +67,26 @@ class IncomingFile:
 
 @dataclass(frozen=True, slots=True)
 class Said:
-    """A person wrote a message. `mentioned`: the bot was addressed by name (the name is cut from the text)."""
+    """A person wrote a message. `mentioned`: the bot was addressed by name (the name is cut from the text).
+
+    `edition` differs after every change of the message; "" as it was first written.
+    """
 
     text: str = field(repr=False)
     message: str
     thread: str | None = None
     mentioned: bool = False
     files: tuple[IncomingFile, ...] = ()
+    edition: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Edited:
-    """A person changed a message of theirs."""
+    """A person changed a message of theirs; `edition` as in `Said`."""
 
     message: str
     text: str = field(repr=False)
+    edition: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +223,7 @@ class Capabilities:
     files: bool = True
     home: bool = True  # a page of the bot's own for each person
     reads_reactions: bool = True  # what people put on a message can be asked for
+    reads_history: bool = True  # what people wrote in their direct messages can be asked for
     longest_label: int | None = None  # characters on a button or in an option's first line
     longest_text: int | None = None  # characters of one text of a person that stand in one piece
     most_blocks: int | None = None  # in one message; what is more goes on in another
@@ -328,6 +334,12 @@ class Chat(Protocol):
 
     async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
         """All reactions of people on a message now, the bot's own left out."""
+        ...
+
+    async def written(self, place: Place, since: datetime, known: Collection[str] = ()) -> tuple[Inbound, ...]:
+        """What the person of these direct messages wrote since then, in threads too, and of the messages `known` those
+        that still stand, whenever written: each as it stands now, as a `Said` with the key that it has when it is told
+        at once. A known message that is not among them is gone."""
         ...
 
     async def members(self, place: Place) -> tuple[Person, ...]:

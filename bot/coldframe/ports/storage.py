@@ -273,7 +273,7 @@ class Store(Protocol):
     async def finish_due(self, due: Due) -> None: ...
 
     async def hold_due(self, due: Due, now: datetime) -> None:
-        """Keeps a row that could not be carried out back for the time of a lease."""
+        """Keeps a row back for the time of a lease: one that failed, or that is being carried out still."""
         ...
 
     async def see_time(self, now: datetime) -> datetime:

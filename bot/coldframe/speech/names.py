@@ -63,7 +63,7 @@ def message_name(round_id: str, what: str, *rest: str) -> str:
     return MessageName(round_id, what, rest).pack()
 
 
-_STEP_AT = {"card": 0, "desk": 1, "ask": 1, "ballot": 1, "option": 1, "stuck": 1, "holdup": 1}
+_STEP_AT = {"card": 0, "desk": 1, "ask": 1, "ballot": 1, "option": 1, "stuck": 1, "holdup": 1, "unread": 1}
 """By what a message is, where its name says the step."""
 
 

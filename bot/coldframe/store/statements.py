@@ -198,7 +198,8 @@ def drop_due(*, by_kind: bool, by_occurrence: bool) -> Any:
 
 FINISH_DUE = delete(t.due).where(_this_due(t.due.c), t.due.c.state == "claimed", t.due.c.owner == bindparam("me"))
 _CLAIMED = {"state": "claimed", "owner": bindparam("me"), "lease_until": _instant("until")}
-HOLD_DUE = update(t.due).where(_this_due(t.due.c), t.due.c.state == "todo").values(_CLAIMED)
+_FREE_OR_MINE = or_(t.due.c.state == "todo", t.due.c.owner == bindparam("me"))
+HOLD_DUE = update(t.due).where(_this_due(t.due.c), _FREE_OR_MINE).values(_CLAIMED)
 
 
 def _take_due() -> Any:

@@ -82,7 +82,7 @@ EVENTS = [
             "previous_message": {"user": "U1", "text": "old", "ts": "5.000001"},
         },
         DIRECT,
-        Edited("5.000001", "new & old"),
+        Edited("5.000001", "new & old", "6.0"),
     ),
     (
         {

@@ -244,21 +244,6 @@ async def test_an_empty_ballot_closed_by_hand_is_answered(table: Table) -> None:
     assert any("Nothing came in yet" in words for words in await table.told("asa"))
 
 
-async def test_a_platform_that_cannot_be_read_delays_a_close_five_times_at_most(table: Table) -> None:
-    """The close waits a minute each time, then goes by the ledger: it neither hurries nor waits for ever."""
-    await _at_the_dots(table)
-    for person in TEAM:
-        await table.vote(person, "Nobody can pause", "🌿")
-    table.house.room.faults.add("refuse", times=1000, on=("reactions",))
-    await table.command("asa", "close")
-    clock = table.house.kit.clock
-    assert isinstance(clock, ManualClock)
-    begun = clock.now()
-    await table.until_the_deadline()
-    assert clock.now() - begun == timedelta(minutes=5)
-    assert (await table.round()).step is Step.QUESTIONS
-
-
 async def test_who_dies_right_after_a_due_turn_says_nothing_twice(
     table: Table, monkeypatch: pytest.MonkeyPatch
 ) -> None:

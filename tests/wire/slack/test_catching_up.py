@@ -76,8 +76,8 @@ async def test_what_was_written_meanwhile_is_read_again_once(
         await platform.catch_up(intake, last, stop)
     assert texts(intake) == [
         "heard at once",
-        "answered meanwhile",
         "+ retention: written <b>meanwhile</b>",
+        "answered meanwhile",
         "me too",
     ]
     by_text = {event.what.text: event for event in intake.all(Said)}
@@ -150,12 +150,16 @@ async def test_a_socket_that_was_lost_for_long_is_a_return(clock: FastClock, min
         seen.append(last)
 
     states = [True, False, True]
+    reconnected: list[bool] = []
+
+    async def on_reconnect() -> None:
+        reconnected.append(True)
 
     async def is_connected() -> bool:
         return states.pop(0)
 
-    sockets = Sockets(None, options(""), None, clock, on_return)  # type: ignore[arg-type]
-    handler: Any = SimpleNamespace(client=SimpleNamespace(is_connected=is_connected))
+    sockets = Sockets(None, options(""), None, clock, on_return, on_reconnect)  # type: ignore[arg-type]
+    handler: Any = SimpleNamespace(client=SimpleNamespace(is_connected=is_connected, current_session="one"))
     for _ in range(3):
         await sockets._looked_after(handler, asyncio.Event())
         clock.pass_by(timedelta(minutes=minutes / 2))

@@ -154,7 +154,7 @@ class Log:
         )
 
     def change_text(self, message: str, text: str) -> None:
-        self._change(message, "body = ?, edited = 1", text)
+        self._change(message, "body = ?, edited = edited + 1", text)
 
     def change_card(self, message: str, card: Message) -> None:
         self._change(message, "card = ?", rows.CARD.dump_json(card))
@@ -205,7 +205,7 @@ class Log:
         return tuple(replace(r, reactions=busy[r.id][0], files=busy[r.id][1]) if r.id in busy else r for r in records)
 
     def _record(self, row: Any) -> Record:
-        seq, kind, root, thread, author, at, revision, text, card, mentioned, edited, gone = row
+        seq, kind, root, thread, author, at, revision, text, card, mentioned, edited, gone, key = row
         return Record(
             id=rows.message_id(seq),
             place=Place(self.tenant, kind, root, thread),
@@ -216,6 +216,8 @@ class Log:
             message=rows.card_of(card),
             mentioned=bool(mentioned),
             edited=bool(edited),
+            edition=str(edited) if edited else "",
+            key=key,
             gone=bool(gone),
         )
 

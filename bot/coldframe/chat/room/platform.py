@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 
 from coldframe.chat.room.faults import Faults
 from coldframe.chat.room.log import Log
-from coldframe.chat.room.records import BOT, Change, ChangeKind, NotThere, Record
+from coldframe.chat.room.records import BOT, SAID, Change, ChangeKind, NotThere, Record
 from coldframe.message.nodes import Attachment, Message
 from coldframe.ports.chat import (
     Capabilities,
     Clock,
     Denial,
     Hindrance,
+    Inbound,
     Made,
     Maker,
     Person,
     Place,
     Reaction,
+    Said,
     Unreachable,
 )
 from coldframe.speech import room_words
@@ -114,6 +116,13 @@ class BotSide:
         self.faults.before("reactions")
         return tuple(r for r in self._existing(place, message_id).reactions if r.person != BOT)
 
+    async def written(self, place: Place, since: datetime, known: Collection[str] = ()) -> tuple[Inbound, ...]:
+        """Messages of before their keys were kept are told only if they are known."""
+        self.faults.before("written")
+        self._reachable(place.root())
+        by = (m for m in self.log.messages(place.root()) if m.author == place.id and not m.gone)
+        return tuple(_as_told(m) for m in by if m.id in known or (m.key is not None and m.at >= since))
+
     async def members(self, place: Place) -> tuple[Person, ...]:
         self.faults.before("members")
         self._reachable(place.root())
@@ -200,3 +209,8 @@ class BotSide:
     def all_messages(self, above: int = 0) -> tuple[Record, ...]:
         """Everything in order; with `above`, only what changed after that revision."""
         return self.log.messages(above=above)
+
+
+def _as_told(m: Record) -> Inbound:
+    said = Said(m.text or "", m.id, m.place.thread, m.mentioned, edition=m.edition)
+    return Inbound((m.key or "").removeprefix(SAID), m.author, m.place, m.at, said)

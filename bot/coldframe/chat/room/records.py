@@ -16,6 +16,9 @@ BOT = "coldframe"
 MOST_TEXT = 40_000
 """Characters in one message. What fits into a note is for the engine to say; this keeps the room standing."""
 
+SAID = "said:"
+"""Before the key of an act: the key of the message that was written by it."""
+
 MOST_FILES = 3  # files under one message
 MOST_FILE_BYTES = 1 << 20
 
@@ -56,6 +59,8 @@ class Record:
     message: Message | None = field(default=None, repr=False)
     mentioned: bool = False
     edited: bool = False
+    edition: str = ""  # how often it was changed
+    key: str | None = None
     gone: bool = False
     reactions: tuple[Reaction, ...] = ()
     files: tuple[FileRecord, ...] = ()

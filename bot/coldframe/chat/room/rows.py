@@ -16,7 +16,7 @@ CARD: TypeAdapter[Message] = TypeAdapter(Message)
 FORM: TypeAdapter[Form] = TypeAdapter(Form)
 
 PERSON = "id, name, zone, is_bot, is_guest, is_foreign, is_gone"
-MESSAGE = "seq, kind, root, thread, author, at, revision, body, card, mentioned, edited, gone"
+MESSAGE = "seq, kind, root, thread, author, at, revision, body, card, mentioned, edited, gone, key"
 FILE = "seq, name, media_type, length(content), title, alternative"
 ACT = "key, person, kind, root, thread, at, sort, body"
 

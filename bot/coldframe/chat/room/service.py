@@ -21,6 +21,7 @@ from coldframe.chat.room.records import (
     MOST_FILE_BYTES,
     MOST_FILES,
     MOST_TEXT,
+    SAID,
     ChangeKind,
     FileRecord,
     NoteRecord,
@@ -106,18 +107,19 @@ class Room(BotSide):
         place = replace(place, thread=thread) if thread else place
         if place.thread is not None:
             self._visible(person, place.thread)
-        if key is not None and (known := self.log.by_key(f"said:{key}")):
+        if key is not None and (known := self.log.by_key(f"{SAID}{key}")):
             await self._hand_over(key)
             return known.id
         with self.log.together():
+            key = key or self._new_key()
             written = self.log.put_message(
-                place, person, self.clock.now(), text=text, mentioned=mentioned, key=key and f"said:{key}"
+                place, person, self.clock.now(), text=text, mentioned=mentioned, key=f"{SAID}{key}"
             )
             for file in files:
                 if file.content is not None:
                     self.log.put_file(written, file.name, "application/octet-stream", file.content)
             happened = Said(text, written, place.thread, mentioned, tuple(files))
-            key = self._note_down(person, place, happened, key)
+            self._note_down(person, place, happened, key)
         self._tell("message", written)
         await self._hand_over(key)
         return written
@@ -125,7 +127,8 @@ class Room(BotSide):
     async def edit(self, person: str, message_id: str, text: str, *, key: str | None = None) -> None:
         written = self._written_by(person, message_id)
         _check_text(text)
-        async with self._happens(person, written.place, Edited(message_id, text), key, "message", message_id):
+        edited = Edited(message_id, text, str(int(written.edition or 0) + 1))
+        async with self._happens(person, written.place, edited, key, "message", message_id):
             self.log.change_text(message_id, text)
 
     async def erase(self, person: str, message_id: str, *, key: str | None = None) -> None:
@@ -257,10 +260,13 @@ class Room(BotSide):
         return await self._hand_over(self._note_down(person, place, what, key))
 
     def _note_down(self, person: str, place: Place, what: Happening, key: str | None) -> str:
-        key = key or f"{self.tenant}:{self.log.next_act():07d}"
+        key = key or self._new_key()
         sort, body = acts.written(what)
         self.log.put_act(key, person, place, self.clock.now(), sort, body)
         return key
+
+    def _new_key(self) -> str:
+        return f"{self.tenant}:{self.log.next_act():07d}"
 
     async def _hand_over(self, key: str) -> Reply:
         act = self.log.act(key)

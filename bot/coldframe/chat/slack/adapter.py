@@ -7,17 +7,18 @@ key in their name.
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Collection, Mapping, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from io import BytesIO
 from typing import Any
 
 import aiohttp
 import structlog
 
-from coldframe.chat.slack import readiness, reading
+from coldframe.chat.slack import history, readiness, reading
 from coldframe.chat.slack.calls import Accounts, Calls, Refusal, outcome
-from coldframe.chat.slack.inbound import origin
+from coldframe.chat.slack.inbound import event, origin
 from coldframe.chat.slack.marks import (
     Sent,
     file_name,
@@ -38,6 +39,7 @@ from coldframe.ports.chat import (
     ChatError,
     Clock,
     Hindrance,
+    Inbound,
     Maker,
     NotDelivered,
     OutcomeUnknown,
@@ -296,6 +298,18 @@ class SlackChat:
                 return self._told.pop((channel, message_id))[0]
         answer = await self.call(place.tenant, "reactions.get", channel=channel, timestamp=message_id, full=True)
         return (answer.get("message") or {}).get("reactions") or ()
+
+    async def written(self, place: Place, since: datetime, known: Collection[str] = ()) -> tuple[Inbound, ...]:
+        """What the person wrote since then, and what still stands of the messages known, as if told of it now."""
+        channel, me = await self.channel_of(place), (await self._accounts.of(place.tenant)).me
+        call = partial(self.call, place.tenant)
+        found = {str(m["ts"]): m for m in await history.lines(call, channel, reading.stamp(since))}
+        for message_id in [m for m in known if m not in found]:
+            if (message := await history.one(call, channel, message_id)) is not None:
+                found[message_id] = {"ts": message_id, **message}
+        lines = (found[m] for m in sorted(found) if history.is_by(found[m], place.id))
+        told = (event(history.as_event(place, channel, line), me, self._clock.now()) for line in lines)
+        return tuple(each for each in told if isinstance(each, Inbound))
 
     # --- people ---------------------------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import re
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
@@ -71,6 +71,8 @@ class SlackPlatform:
         self.address = ""
         self.directs: Directs = _none
         """The direct messages that the bot has open; read again after an absence."""
+        self.returned: Callable[[], Awaitable[None]] = _nothing
+        """What follows when nobody was connected, however shortly."""
         self.more_routes: tuple[web.RouteDef, ...] = ()  # served beside Slack's requests in HTTP mode
         self._session = session
         self._clock = clock
@@ -102,6 +104,12 @@ class SlackPlatform:
         except Exception as problem:  # what can be lost here is a late word; the bot has to serve all the same
             log.error("slack.not_read_again", problem=type(problem).__name__)
 
+    async def _reconnected(self) -> None:
+        try:
+            await self.returned()
+        except Exception as problem:  # the connection has to be looked after all the same
+            log.error("slack.return_not_noted", problem=type(problem).__name__)
+
     def _door(self, intake: Intake) -> Door:
         downloads = Downloads(self._session, self.options.api_url)
         return Door(self.chat, self.accounts, intake, self._clock, downloads)
@@ -120,7 +128,9 @@ class SlackPlatform:
         made = client(None, self.options.api_url, self._session)
         # The SDK retries a wrong token for ever without a word, so it is tried once before.
         await asked(made, "apps.connections.open", app_token=self.options.app_token)
-        sockets = Sockets(app, self.options, self._session, self._clock, lambda last: self._catch_up(door, last))
+        sockets = Sockets(
+            app, self.options, self._session, self._clock, lambda last: self._catch_up(door, last), self._reconnected
+        )
         await sockets.run(stop, door)
 
     async def _serve_requests(self, app: AsyncApp, door: Door, stop: asyncio.Event) -> None:
@@ -133,6 +143,10 @@ class SlackPlatform:
             await door.drain()
         finally:
             await server.close()
+
+
+async def _nothing() -> None:
+    pass
 
 
 async def _none() -> tuple[Place, ...]:

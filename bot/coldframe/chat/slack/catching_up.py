@@ -6,13 +6,13 @@ A message has the same key however it comes, so that one which was taken in alre
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar
 
 import structlog
 
-from coldframe.chat.slack import marks, reading
+from coldframe.chat.slack import history, reading
 from coldframe.chat.slack.adapter import SlackChat
 from coldframe.ports.chat import ChatError, Clock, Place, SlowDown
 
@@ -22,9 +22,8 @@ AWAY = timedelta(minutes=3)
 """A shorter absence is bridged by Slack's own repeats, the last of which comes after some five minutes."""
 MARGIN = timedelta(minutes=2)
 FARTHEST = timedelta(days=7)
-PAGE = 200  # messages
-PLAIN = (None, "file_share", "thread_broadcast")
 
+Result = TypeVar("Result")
 Directs = Callable[[], Awaitable[Sequence[Place]]]
 Take = Callable[[Mapping[str, Any]], Awaitable[None]]
 
@@ -55,50 +54,19 @@ class CatchingUp:
 
     async def _one(self, place: Place, oldest: datetime) -> int:
         channel = await self._patiently(lambda: self._chat.channel_of(place))
-        count = 0
-        async for message in self._written(place, channel, reading.stamp(oldest)):
-            if message.get("user") == place.id and message.get("subtype") in PLAIN:
-                await self._take(_event(place, channel, message))
-                count += 1
-        return count
 
-    async def _written(self, place: Place, channel: str, oldest: str) -> AsyncIterator[Mapping[str, Any]]:
-        """The newest messages since then, and the newest answers in the threads that moved since."""
-        page = await self._page(place, "conversations.history", channel=channel)
-        for head in reversed(page):
-            if _is_since(head.get("ts"), oldest):
-                yield head
-            if _is_since(head.get("latest_reply"), oldest):
-                answers = await self._page(
-                    place, "conversations.replies", channel=channel, ts=head["ts"], oldest=oldest
-                )
-                for answer in answers:
-                    if answer.get("ts") != head["ts"] and _is_since(answer.get("ts"), oldest):
-                        yield answer
+        async def call(method: str, **arguments: Any) -> Mapping[str, Any]:
+            return await self._patiently(lambda: self._chat.call(place.tenant, method, **arguments))
 
-    async def _page(self, place: Place, method: str, **arguments: Any) -> list[Mapping[str, Any]]:
-        page = await self._patiently(lambda: self._chat.call(place.tenant, method, limit=PAGE, **arguments))
-        return list(page.get("messages") or ())
+        written = [m for m in await history.lines(call, channel, reading.stamp(oldest)) if history.is_by(m, place.id)]
+        for message in written:
+            await self._take(history.as_event(place, channel, message))
+        return len(written)
 
-    async def _patiently(self, call: Callable[[], Awaitable[Any]]) -> Any:
+    async def _patiently(self, call: Callable[[], Awaitable[Result]]) -> Result:
         """Nobody waits for this: what Slack asks to do slower is done slower."""
         while True:
             try:
                 return await call()
             except SlowDown as slow:
                 await self._clock.sleep(slow.seconds)
-
-
-def _is_since(stamp: object, oldest: str) -> bool:
-    return bool(stamp) and marks.order({"ts": stamp}) >= marks.order({"ts": oldest})
-
-
-def _event(place: Place, channel: str, message: Mapping[str, Any]) -> dict[str, Any]:
-    """The event by which Slack would have told of the message."""
-    return {
-        "type": "event_callback",
-        "team_id": place.tenant,
-        "authorizations": [{"team_id": place.tenant}],
-        "event_id": "read again",
-        "event": {**message, "type": "message", "channel": channel, "channel_type": "im", "event_ts": message["ts"]},
-    }

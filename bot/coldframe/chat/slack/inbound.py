@@ -202,6 +202,7 @@ def _said(heard: _Heard, *, mentioned: bool) -> Outcome:
             IncomingFile(str(each.get("name") or "file"), int(each.get("size") or 0))
             for each in inner.get("files") or ()
         ),
+        edition=_edition(inner),
     )
     where = reading.place(me.team, inner["channel"], person, thread)
     if where.kind == "direct":  # by its own id, which is the same when it is read back from the conversation
@@ -225,7 +226,13 @@ def _edited(heard: _Heard) -> Outcome:
         return Ignored("a message changed by no person")
     person = str(new["user"])
     where = reading.place(heard.me.team, heard.event["channel"], person, reading.thread_of(new))
-    return heard.happened(person, where, Edited(str(new["ts"]), reading.words(new.get("text") or "").strip()))
+    text = reading.words(new.get("text") or "").strip()
+    return heard.happened(person, where, Edited(str(new["ts"]), text, _edition(new)))
+
+
+def _edition(message: Payload) -> str:
+    """The time of its last change."""
+    return str((message.get("edited") or {}).get("ts") or "")
 
 
 def _erased(heard: _Heard, old: Payload, message: object) -> Outcome:

@@ -39,8 +39,11 @@ class Sockets:
         session: aiohttp.ClientSession,
         clock: Clock,
         on_return: Callable[[datetime], Awaitable[None]],
+        on_reconnect: Callable[[], Awaitable[None]],
     ) -> None:
         self._on_return = on_return
+        self._on_reconnect = on_reconnect
+        self._session_seen: object = None
         self._alive_at = clock.now()
         self._returning: asyncio.Future[None] | None = None
         self._app = app
@@ -86,12 +89,19 @@ class Sockets:
         if self._clock.now() - last >= AWAY and (self._returning is None or self._returning.done()):
             self._returning = asyncio.ensure_future(self._on_return(last))
 
+    async def _seen(self, session: object) -> None:
+        """Slack changes the connection now and then, by way of the SDK: between two of them nobody listened."""
+        before, self._session_seen = self._session_seen, session
+        if before is not None and before is not session:
+            await self._on_reconnect()
+
     async def _heard(self, _: Any) -> None:
         self._heard_at = self._clock.now()
 
     async def _looked_after(self, handler: AsyncSocketModeHandler, stop: asyncio.Event) -> AsyncSocketModeHandler:
         alive = await handler.client.is_connected()
         if alive:
+            await self._seen(handler.client.current_session)
             self._returned(self._alive_at)
             self._alive_at = self._clock.now()
         self._missing = 0 if alive else self._missing + 1

@@ -38,7 +38,7 @@ class LockBallot(Command):
 
 
 class Reconcile(Command):
-    """What the platform shows of reactions at the close: per voter (option, emoji) pairs. Buttons stay."""
+    """What the platform shows of reactions: per voter (option, emoji) pairs. Buttons stay."""
 
     found: Mapping[MemberId, tuple[tuple[str, str], ...]]
 
@@ -107,7 +107,7 @@ def options_for(round_: Round, voter: MemberId) -> tuple[str, ...]:
 
 def cast(round_: Round, command: CastVote, now: datetime) -> Facts:
     """One mark is one vote; over the quota it is kept but does not count (the fact says so)."""
-    ledger = _open_ledger(round_, command.by, now)
+    ledger = open_ledger(round_, command.by, now)
     if command.option not in options(round_):
         raise Refused(Because.UNKNOWN_ITEM)
     accepted(command.sign, SIGN_LENGTH, field="sign")
@@ -123,7 +123,7 @@ def cast(round_: Round, command: CastVote, now: datetime) -> Facts:
 
 
 def take_back(round_: Round, command: TakeBackVote, now: datetime) -> Facts:
-    ledger = _open_ledger(round_, command.by, now)
+    ledger = open_ledger(round_, command.by, now)
     mine = ledger.marks.get(command.by, ())
     if command.sign == BUTTON:
         return (VoteTakenBack(command.by, known(_newest_button(mine, command.option))),)
@@ -141,13 +141,13 @@ def _newest_button(mine: tuple[Mark, ...], option: str) -> Mark | None:
 
 
 def lock(round_: Round, command: LockBallot, now: datetime) -> Facts:
-    ledger = _open_ledger(round_, command.by, now)
+    ledger = open_ledger(round_, command.by, now)
     if not ledger.counted(command.by):
         raise Refused(Because.NOTHING_IN, step=round_.step)
     return (BallotLocked(command.by),)
 
 
-def _open_ledger(round_: Round, by: MemberId, now: datetime) -> Ledger:
+def open_ledger(round_: Round, by: MemberId, now: datetime) -> Ledger:
     """The ledger of the running ballot, if this person may still change their votes now."""
     checks.member(round_, by)
     checks.in_step(round_, Step.DOTS, Step.BALLOT)
@@ -173,7 +173,7 @@ def may_vote(round_: Round, voter: MemberId) -> bool:
 
 
 def reconcile(round_: Round, command: Reconcile, now: datetime) -> Facts:
-    """At the close the platform's own reading wins for emoji: missed ones are added, vanished ones dropped."""
+    """The platform's own reading wins for emoji: missed ones are added, vanished ones dropped."""
     checks.bot(command.by)
     checks.in_step(round_, Step.DOTS, Step.BALLOT)
     ledger = _opened(round_, now)

@@ -48,6 +48,7 @@ class DropDraft(Command):
 class EditNote(Command):
     note: NoteId
     text: str
+    origin: str | None = None  # where its chat message was changed: that message's newest edition
 
 
 class WithdrawNote(Command):
@@ -84,6 +85,7 @@ class NoteEdited(Fact):
     private = True
     note: NoteId
     text: str
+    origin: str = ""
 
 
 class NoteWithdrawn(Fact):
@@ -177,8 +179,9 @@ def _room_left(round_: Round, note: Note, notes: Mapping[NoteId, Note]) -> None:
 
 def edit(round_: Round, command: EditNote, now: datetime) -> Facts:
     _own(round_, command.by, command.note)
-    text = accepted(command.text, NOTE_LENGTH)
-    return () if text == round_.notes[command.note].text else (NoteEdited(command.note, text),)
+    note, text = round_.notes[command.note], accepted(command.text, NOTE_LENGTH)
+    origin = note.origin if command.origin is None else command.origin
+    return () if (text, origin) == (note.text, note.origin) else (NoteEdited(command.note, text, origin),)
 
 
 def withdraw(round_: Round, command: WithdrawNote, now: datetime) -> Facts:
@@ -305,7 +308,7 @@ def note_written(round_: Round, fact: NoteWritten) -> Round:
 
 
 def note_edited(round_: Round, fact: NoteEdited) -> Round:
-    changed = replace(round_.notes[fact.note], text=fact.text)
+    changed = replace(round_.notes[fact.note], text=fact.text, origin=fact.origin)
     return replace(round_, notes={**round_.notes, fact.note: changed})
 
 

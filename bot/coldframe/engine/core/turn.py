@@ -22,7 +22,7 @@ from coldframe.engine.core import first_word, timetable, windows
 from coldframe.engine.core.lookups import Told
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
-from coldframe.ports.chat import Chat, Clock, Ids, Place
+from coldframe.ports.chat import Chat, Clock, Ids, Inbound, Place, Reply
 from coldframe.ports.storage import Due, Send, Store, UnitOfWork
 from coldframe.speech.names import message_name
 
@@ -54,6 +54,8 @@ class Kit:
     numbers: Numbers
     round_changed: Callable[[Turn, Round, Round, Sequence[Fact]], Awaitable[None]]
     trial_changed: Callable[[Turn, Trial, Trial, Sequence[TrialFact]], Awaitable[None]]
+    hear: Callable[[Turn, Inbound], Awaitable[Reply]]
+    """Answers one happening inside its transaction."""
     feed: Callable[[str, str, str], str] | None = None
     """(tenant, person, edition) to the address of their calendar, where HTTP is served."""
 
@@ -256,3 +258,13 @@ class InOneTurn:
     async def __call__(self, kit: Kit, due: Due) -> None:
         async with due_turn(kit, due) as turn:
             await self.work(turn, due)
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """Due work that asks the platform much: whatever else is due goes on meanwhile."""
+
+    work: Carry
+
+    async def __call__(self, kit: Kit, due: Due) -> None:
+        await self.work(kit, due)

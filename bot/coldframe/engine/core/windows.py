@@ -19,6 +19,7 @@ from coldframe.timing.outlook import StepDates, StepPlan, outlook
 from coldframe.timing.windows import Window, add_working_hours, days_window, live_window
 
 LIVE_MORE_MINUTES = 5  # minutes
+WORKING_DAY = 8  # hours
 
 
 async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequence[Fact]) -> SetWindow | None:
@@ -54,6 +55,11 @@ def longer(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetim
         due = _window(round_, calendars, start, rules.length(round_.settings, round_.step) / 2, private=False).due
     personal = {MemberId(m): due for m in calendars}
     return SetWindow(BOT, opens, due, personal)
+
+
+async def working_day(uow: UnitOfWork, now: datetime, round_: Round) -> datetime:
+    """When everybody whom the step waits for has had a working day from now."""
+    return days_window(await members.expected_calendars(uow, round_), now, WORKING_DAY, private=False).due
 
 
 def reading_until(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> datetime:

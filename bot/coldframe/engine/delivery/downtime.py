@@ -30,9 +30,9 @@ ZONE_DATA = "zone data"
 Moved = Callable[[Turn, Round, Window, Mapping[str, WorkingCalendar]], Awaitable[bool]]
 
 
-async def look_back(kit: Kit) -> None:
-    """To be called at the start, before what fell due is carried out, and once a minute: notes the time, and gives back
-    what an outage took."""
+async def look_back(kit: Kit) -> timedelta:
+    """To be called at the start, before what fell due is carried out, and once a minute: notes the time, gives back
+    what an outage took, and returns how long nobody was there."""
     now, last = kit.clock.now(), await kit.store.last_time()
     if last is not None and now - last > OUTAGE:
         log.info("alarm.outage", since=last.isoformat(), minutes=round((now - last) / timedelta(minutes=1)))
@@ -41,8 +41,9 @@ async def look_back(kit: Kit) -> None:
         log.warning("alarm.clock_behind", minutes=round((last - now) / timedelta(minutes=1)))
     if last is not None and last - now > WRONG_TIME:
         await kit.store.note_number("highest time seen", now.timestamp())  # that was no time, but a wrong clock
-        return
+        return timedelta()
     await kit.store.see_time(now)
+    return now - last if last is not None else timedelta()
 
 
 async def _make_up(kit: Kit, down: datetime, up: datetime) -> None:

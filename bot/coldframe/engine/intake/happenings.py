@@ -130,6 +130,9 @@ async def _edited(request: Request, what: Edited) -> Reply | None:
         if mine or drafts:
             await _heard_anew(turn, round_, what, mine, drafts)
             return None
+    told = f"edition/{event.place.tenant}/{event.person}/{what.message}/{what.edition}"
+    if what.edition and not await turn.uow.first_time(told, turn.now):
+        return None  # it was told at once, and is found again when the conversation is read
     if not await texts.asked_anew(turn, event, what):
         await _after_reveal(turn, event)
     return None
@@ -144,11 +147,11 @@ async def _heard_anew(turn: Turn, round_: Round, what: Edited, mine: list[Note],
         and not drafts
         and (pieces[0].lever, pieces[0].side) == (mine[0].lever, mine[0].side)
     ):
-        await turn.act(round_, EditNote(member, mine[0].id, pieces[0].text))
+        await turn.act(round_, EditNote(member, mine[0].id, pieces[0].text, texts.origin_of(what)))
         return
     older: list[Command] = [WithdrawNote(member, note.id) for note in mine]
     older += [DropDraft(member, draft.id) for draft in drafts]
-    await texts.keep(turn, round_, member, pieces, what.message, older)
+    await texts.keep(turn, round_, member, pieces, texts.origin_of(what), older)
     for draft in drafts:
         turn.revise_own(round_, member, "draft", answers.draft_changed(), draft.id)
 

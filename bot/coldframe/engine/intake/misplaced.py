@@ -13,11 +13,12 @@ from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.intake import texts
 from coldframe.engine.reading import note_lines
-from coldframe.message.packed import MessageName
+from coldframe.message.packed import ELSEWHERE, MessageName
 from coldframe.ports.chat import Inbound, Reply, Said
 from coldframe.ports.storage import Posted
 from coldframe.speech import answers
 
+MISPLACED = texts.Asked("misplaced", ELSEWHERE)
 FEWEST_WORDS = 3  # of an answer without a sign; fewer are thanks and the like
 
 
@@ -28,7 +29,7 @@ async def offered(turn: Turn, event: Inbound, what: Said, posted: Posted | None)
     rounds = [r for r in await _in_notes(turn, event) if _meant_for(r, what, posted if under_card else None)]
     if rounds:
         words = answers.misplaced([(r.id, r.name) for r in rounds], what.message, what.text)
-        name = texts.question_name(event.person, what.message)
+        name = MISPLACED.name(event.person, what.message)
         turn.answer(event.place.tenant, event.person, words, name=name)
     return bool(rounds)
 
@@ -57,11 +58,11 @@ def _answers_the_card(text: str) -> bool:
 
 
 async def _taken(request: RoundRequest) -> Reply | None:
-    return await texts.taken(request, answers.taken_privately())
+    return await texts.taken(request, MISPLACED, answers.taken_privately())
 
 
 async def _left_alone(request: RoundRequest) -> Reply | None:
-    texts.settle(request.turn, request.event, request.part(0), answers.left_in_the_channel())
+    texts.settle(request.turn, request.event, MISPLACED, request.part(0), answers.left_in_the_channel())
     return None
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from coldframe.domain.commands import Command
 from coldframe.domain.names import LeverId, MemberId, NoteId, Step
@@ -14,7 +15,7 @@ from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import note_lines
 from coldframe.message.nodes import Message
-from coldframe.message.packed import MessageName
+from coldframe.message.packed import MessageName, Origin
 from coldframe.ports.chat import Edited, Inbound, Place, Reply, Said
 from coldframe.ports.storage import Posted, RoundHead
 from coldframe.speech import answers
@@ -24,16 +25,16 @@ async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None, l
     """Takes the text for the round in whose thread it stands, else for the only one that it fits; of several it asks
     which, and of none it says so. Raises Refused."""
     if posted is not None and posted.round_id is not None:
-        await take_notes(turn, event, await turn.round(posted.round_id), what.text, what.message, lever)
+        await take_notes(turn, event, await turn.round(posted.round_id), what.text, origin_of(what), lever)
         return Reply()
     heads = await turn.uow.heads(event.place.tenant, member=event.person)
     started = [h for h in heads if h.step is not Step.SETUP]
     fitting = _fitting(started, what.text)
     if len(fitting or started) == 1:
-        await _take(turn, event, await turn.round((fitting or started)[0].id), what.text, what.message, lever)
+        await _take(turn, event, await turn.round((fitting or started)[0].id), what.text, origin_of(what), lever)
     elif fitting:
         words = answers.which_round(_named(fitting), what.message, what.text)
-        turn.answer(event.place.tenant, event.person, words, name=question_name(event.person, what.message))
+        turn.answer(event.place.tenant, event.person, words, name=WHICH_ROUND.name(event.person, what.message))
     else:
         words = answers.no_round_takes(_named(started), what.text) if started else answers.no_round()
         turn.answer(event.place.tenant, event.person, words)
@@ -50,22 +51,33 @@ def _named(heads: Sequence[RoundHead]) -> list[tuple[str, str]]:
     return [(h.id, h.name) for h in heads]
 
 
-async def _take(turn: Turn, event: Inbound, round_: Round, text: str, message: str, lever: LeverId | None) -> None:
+async def _take(turn: Turn, event: Inbound, round_: Round, text: str, origin: str, lever: LeverId | None) -> None:
     if round_.step is Step.QUESTIONS and is_question(text):
         await _suggest(turn, event, round_, text)
     else:
-        await take_notes(turn, event, round_, text, message, lever)
+        await take_notes(turn, event, round_, text, origin, lever)
 
 
 # --- the question which round is meant ---
 
 
-def question_name(person: str, message: str) -> str:
-    return MessageName("which", person, (message,)).pack()
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question about a message: which round it is for, or whether one in a channel shall be taken in private."""
+
+    what: str
+    edition: str
+    """From which edition a note is made by the answer."""
+
+    def name(self, person: str, message: str) -> str:
+        return MessageName(self.what, person, (message,)).pack()
+
+
+WHICH_ROUND = Asked("which", "")
 
 
 async def _chosen(request: RoundRequest) -> Reply:
-    return await taken(request, answers.text_taken(request.round, _carried(request)))
+    return await taken(request, WHICH_ROUND, answers.text_taken(request.round, _carried(request)))
 
 
 def _carried(request: RoundRequest) -> str:
@@ -73,7 +85,7 @@ def _carried(request: RoundRequest) -> str:
     return "|".join(request.parts[1:])
 
 
-async def taken(request: RoundRequest, outcome: Message) -> Reply:
+async def taken(request: RoundRequest, asked: Asked, outcome: Message) -> Reply:
     """Takes the text for the round of the button, once. Where it fits no longer, the question with the text stays."""
     message, text = request.part(0), _carried(request)
     if request.round.step not in (Step.NOTES, Step.QUESTIONS if is_question(text) else Step.NOTES):
@@ -82,24 +94,25 @@ async def taken(request: RoundRequest, outcome: Message) -> Reply:
         if any(from_message(other, request.by, message)):
             request.turn.answer(other.tenant, request.by, answers.text_taken_already(other))
             return Reply()
-    await _take(request.turn, request.event, request.round, text, message, None)
-    settle(request.turn, request.event, message, outcome)
+    origin = Origin(message, asked.edition).pack()
+    await _take(request.turn, request.event, request.round, text, origin, None)
+    settle(request.turn, request.event, asked, message, outcome)
     return Reply()
 
 
 async def _dropped(request: RoundRequest) -> Reply:
-    settle(request.turn, request.event, request.part(0), answers.draft_dropped())
+    settle(request.turn, request.event, WHICH_ROUND, request.part(0), answers.draft_dropped())
     return Reply()
 
 
-def settle(turn: Turn, event: Inbound, message: str, words: Message) -> None:
+def settle(turn: Turn, event: Inbound, asked: Asked, message: str, words: Message) -> None:
     """The question goes, and its buttons with it."""
     place = Place(event.place.tenant, "direct", event.person)
-    turn.revise(question_name(event.person, message), place, words)
+    turn.revise(asked.name(event.person, message), place, words)
 
 
 async def _is_asked(turn: Turn, event: Inbound, message: str) -> bool:
-    return event.place.kind == "direct" and await turn.uow.knows_message(question_name(event.person, message))
+    return event.place.kind == "direct" and await turn.uow.knows_message(WHICH_ROUND.name(event.person, message))
 
 
 async def asked_anew(turn: Turn, event: Inbound, what: Edited) -> bool:
@@ -108,7 +121,7 @@ async def asked_anew(turn: Turn, event: Inbound, what: Edited) -> bool:
         return False
     fitting = _fitting(await turn.uow.heads(event.place.tenant, member=event.person), what.text)
     if fitting:
-        settle(turn, event, what.message, answers.which_round(_named(fitting), what.message, what.text))
+        settle(turn, event, WHICH_ROUND, what.message, answers.which_round(_named(fitting), what.message, what.text))
     return bool(fitting)
 
 
@@ -116,7 +129,7 @@ async def thrown_away(turn: Turn, event: Inbound, message: str) -> bool:
     """A message that still waits for its round was deleted."""
     asked = await _is_asked(turn, event, message)
     if asked:
-        settle(turn, event, message, answers.draft_dropped())
+        settle(turn, event, WHICH_ROUND, message, answers.draft_dropped())
     return asked
 
 
@@ -167,7 +180,11 @@ async def _round_in_questions(turn: Turn, event: Inbound, posted: Posted | None)
 # --- notes ---
 
 
-async def take_notes(turn: Turn, event: Inbound, round_: Round, text: str, message: str, lever: LeverId | None) -> None:
+def origin_of(what: Said | Edited) -> str:
+    return Origin(what.message, what.edition).pack()
+
+
+async def take_notes(turn: Turn, event: Inbound, round_: Round, text: str, origin: str, lever: LeverId | None) -> None:
     """A private text becomes notes as far as it is clear; the rest is kept as a draft and asked about once."""
     member = MemberId(event.person)
     if member not in round_.seats:
@@ -175,7 +192,7 @@ async def take_notes(turn: Turn, event: Inbound, round_: Round, text: str, messa
     pieces = note_lines.read_notes(text, round_.settings.levers, lever)
     if not pieces:
         raise Refused(Because.EMPTY, field="text")
-    await keep(turn, round_, member, pieces, message)
+    await keep(turn, round_, member, pieces, origin)
 
 
 async def keep(
@@ -211,8 +228,9 @@ def _ask_back(turn: Turn, round_: Round, member: MemberId, draft: NoteId, text: 
 
 def from_message(round_: Round, member: MemberId, message: str) -> tuple[list[Note], list[Draft]]:
     """What this person's chat message became: notes, and what was not clear in it."""
-    mine = [n for n in round_.notes.values() if n.author == member and n.origin == message]
-    return mine, [d for d in round_.drafts.values() if d.author == member and d.origin == message]
+    mine = [n for n in round_.notes.values() if n.author == member and Origin.unpack(n.origin).message == message]
+    drafts = [d for d in round_.drafts.values() if d.author == member]
+    return mine, [d for d in drafts if Origin.unpack(d.origin).message == message]
 
 
 async def rounds_in_notes(turn: Turn, event: Inbound) -> list[Round]:

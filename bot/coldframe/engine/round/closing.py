@@ -1,34 +1,51 @@
-"""Closing a step: at its deadline, when everybody is in, or by the facilitator's hand. Of a ballot the platform's own
-reactions are read first, outside any transaction, so that nothing missed while the bot was away is lost."""
+"""Closing a step: at its deadline, when everybody is in, or by the facilitator's hand. What people did in private is
+compared with the platform first, outside any transaction, so that nothing missed while the bot was away is lost; while
+it cannot be read, the step stays open, and says so."""
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime
 
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT
-from coldframe.domain.names import ClosedBy, MemberId
+from coldframe.domain.names import ClosedBy, MemberId, Role
 from coldframe.domain.refusals import Refused
-from coldframe.domain.round.ballots import Reconcile
 from coldframe.domain.round.moves import Close
-from coldframe.domain.state import Ledger, Mark, Round
-from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
-from coldframe.message.packed import MessageName, Occurrence
-from coldframe.ports.chat import ChatError
-from coldframe.ports.storage import Due, Posted
+from coldframe.domain.state import Round
+from coldframe.engine.core import windows
+from coldframe.engine.core.requests import RoundRequest, of_round
+from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
+from coldframe.engine.round import comparing
+from coldframe.message.packed import Occurrence
+from coldframe.ports.storage import Due
+from coldframe.speech.names import message_name
 from coldframe.speech.refusals import refusal
+from coldframe.speech.round import unread_words
 
-DUE_NOW, ALL_IN, BY_HAND, AGAIN = "close", "settle", "close by hand", "reread"
-READ_AGAIN = timedelta(minutes=1)
-MAX_READINGS = 5
-Found = dict[MemberId, tuple[tuple[str, str], ...]]
+DUE_NOW, ALL_IN, BY_HAND, AGAIN, WAITS = "close", "settle", "close by hand", "reread", "close when read"
+
+
+@dataclass(frozen=True, slots=True)
+class Ending:
+    """A close to be carried out: which due row asked for it, of which step, by whom if by hand; how often the platform
+    could not be read before it, and until when it waits for that."""
+
+    kind: str
+    step: str
+    person: str = ""
+    tries: int = 0
+    until: datetime | None = None
+
+    def waiting(self, until: datetime) -> Occurrence:
+        return Occurrence((self.kind, self.step, self.person, str(self.tries + 1), until.isoformat()))
 
 
 async def by_hand(turn: Turn, round_: Round, by: MemberId) -> None:
-    """The facilitator closes the step: at once, or for a ballot as soon as the reactions were read. Raises Refused."""
-    if round_.ledger() is None:
+    """The facilitator closes the step: at once, or as soon as the platform was read where that matters. Raises
+    Refused."""
+    if round_.step.value not in comparing.COMPARED:
         await turn.act(round_, Close(by))
         return
     checks.member(round_, by)
@@ -37,96 +54,90 @@ async def by_hand(turn: Turn, round_: Round, by: MemberId) -> None:
     turn.later(BY_HAND, round_.id, Occurrence((round_.step.value, by)).pack(), turn.now)
 
 
-async def _first_reading(kit: Kit, due: Due) -> None:
-    await _closing(kit, due, due.kind, Occurrence.unpack(due.occurrence).parts, 0)
+async def _first(kit: Kit, due: Due) -> None:
+    await _closing(kit, due, _ending(due.kind, *Occurrence.unpack(due.occurrence).parts))
 
 
-async def _reading_again(kit: Kit, due: Due) -> None:
-    """`occurrence` is the reading's number, then the kind and occurrence of the close that waits for it."""
-    number, kind, *closes = Occurrence.unpack(due.occurrence).parts
-    await _closing(kit, due, kind, tuple(closes), int(number))
+async def _again(kit: Kit, due: Due) -> None:
+    """A row of an earlier release: the reading's number, then the kind and occurrence of the close that waits."""
+    _, kind, *closes = Occurrence.unpack(due.occurrence).parts
+    await _closing(kit, due, _ending(kind, *closes))
 
 
-async def _closing(kit: Kit, due: Due, kind: str, closes: tuple[str, ...], readings: int) -> None:
-    """`closes` is the step, and for a close by hand the person."""
-    step, person = (*closes, "")[:2]
-    async with kit.store.begin() as uow:
-        round_ = await uow.round(due.subject)
-        options = await _options(Turn(kit, uow, kit.clock.now()), round_)
-    if round_ is None or round_.step.value != step or round_.paused is not None:
-        return
-    found = await _read_reactions(kit, options)
-    if found is None and await _try_later(kit, due, kind, closes, readings):
-        return
+def _ending(kind: str, step: str, person: str = "") -> Ending:
+    return Ending(kind, step, person)
+
+
+async def _waited(kit: Kit, due: Due) -> None:
+    kind, step, person, tries, until = Occurrence.unpack(due.occurrence).parts
+    await _closing(kit, due, Ending(kind, step, person, int(tries), datetime.fromisoformat(until)))
+
+
+async def _closing(kit: Kit, due: Due, end: Ending) -> None:
+    round_ = await comparing.current(kit, due.subject)
+    unread: tuple[MemberId, ...] = ()
+    if round_ is not None and round_.step.value == end.step and round_.paused is None:
+        unread = await comparing.compare(kit, due, round_)
+        comparing.begin(kit, due, "close")
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
-        if now_round.step.value != step:
+        if now_round.step.value != end.step or now_round.paused is not None:
             return
-        if found:
-            now_round = await turn.act(now_round, Reconcile(BOT, _unchanged(round_, now_round, found)))
-        await _close(turn, now_round, kind, MemberId(person))
+        if unread and await _waits(turn, now_round, end):
+            return
+        await _close(turn, now_round, end, len(unread))
 
 
-async def _close(turn: Turn, round_: Round, kind: str, person: MemberId) -> None:
-    """Who closed by hand is told when it cannot be; for time itself a refusal means that the round moved on."""
-    if kind != BY_HAND:
-        await turn.act(round_, Close(BOT, how=ClosedBy.DUE if kind == DUE_NOW else ClosedBy.ALL_IN))
-        return
-    try:
-        await turn.act(round_, Close(person))
-    except Refused as refused:
-        turn.answer(round_.tenant, person, refusal(refused))
-
-
-async def _options(turn: Turn, round_: Round | None) -> list[Posted]:
-    """Where the options of the running ballot stand, for every voter."""
-    if round_ is None or round_.ledger() is None:
-        return []
-    prefix = MessageName(round_.id, "option", ("",)).pack()
-    step = round_.step.value
-    return [p for p in await turn.uow.posted_like(prefix) if MessageName.unpack(p.name).rest[1] == step]
-
-
-async def _read_reactions(kit: Kit, options: list[Posted]) -> Found | None:
-    """The emoji that each voter has on their options now; None when the platform cannot be read."""
-    if not kit.chat.capabilities.reads_reactions:
-        return {}
-    found: dict[MemberId, list[tuple[str, str]]] = defaultdict(list)
-    try:
-        for posted in options:
-            voter, _, option = MessageName.unpack(posted.name).rest
-            shown = await kit.chat.reactions(posted.place, posted.message_id)
-            found[MemberId(voter)] += [(option, r.emoji) for r in shown if r.person == voter]
-    except ChatError:
-        return None
-    return {voter: tuple(pairs) for voter, pairs in found.items()}
-
-
-async def _try_later(kit: Kit, due: Due, kind: str, closes: tuple[str, ...], readings: int) -> bool:
-    """The platform could not be read: the close waits a minute, five times at most, then goes by the ledger."""
-    if readings >= MAX_READINGS:
-        async with kit.store.begin() as uow:
-            await uow.count("ballots closed without reading the platform")
+async def _waits(turn: Turn, round_: Round, end: Ending) -> bool:
+    """The close waits, with growing pauses, for one working day of the team at most; what that means is said once."""
+    until = end.until or await windows.working_day(turn.uow, turn.now, round_)
+    if turn.now >= until:
         return False
-    async with due_turn(kit, due) as turn:
-        again = Occurrence((str(readings + 1), kind, *closes))
-        turn.later(AGAIN, due.subject, again.pack(), turn.now + READ_AGAIN)
+    again = min(turn.now + comparing.pause(end.tries), until)
+    turn.later(WAITS, round_.id, end.waiting(until).pack(), again)
+    name = message_name(round_.id, "unread", round_.step.value)
+    if not await turn.uow.knows_message(name):
+        turn.say(round_, "unread", unread_words.stays_open(round_, until), rest=(round_.step.value,))
+        facilitator = round_.roles.acting(Role.FACILITATOR)
+        words = unread_words.to_facilitator(round_, until)
+        turn.tell(round_, facilitator, "unread", words, rest=(round_.step.value,), only_in=round_.step)
     return True
 
 
-def _unchanged(before: Round, now: Round, found: Found) -> Found:
-    """Only voters whose ledger did not move while the platform was being read: their events are newer than it."""
+async def _close(turn: Turn, round_: Round, end: Ending, unread: int) -> None:
+    """Who closed by hand is told when it cannot be; for time itself a refusal means that the round moved on."""
+    try:
+        after = await turn.act(round_, _command(end))
+    except Refused as refused:
+        if end.kind != BY_HAND:
+            raise
+        turn.answer(round_.tenant, MemberId(end.person), refusal(refused))
+        return
+    if unread and after.step is not round_.step:
+        turn.say(round_, "closed unread", unread_words.closed_unread(round_, unread), rest=(round_.step.value,))
+        await turn.uow.count("steps closed without reading the platform")
 
-    def marks(round_: Round, voter: MemberId) -> tuple[Mark, ...]:
-        ledger: Ledger | None = round_.ledger()
-        return ledger.marks.get(voter, ()) if ledger else ()
 
-    return {v: pairs for v, pairs in found.items() if marks(before, v) == marks(now, v)}
+def _command(end: Ending) -> Close:
+    if end.kind == BY_HAND:
+        return Close(MemberId(end.person))
+    return Close(BOT, how=ClosedBy.DUE if end.kind == DUE_NOW else ClosedBy.ALL_IN)
 
 
+async def _close_unread(request: RoundRequest) -> None:
+    """The facilitator does not want to wait for the platform: it is tried once more, and then closed."""
+    checks.facilitator(request.round, request.by)
+    checks.not_paused(request.round)
+    end = Ending(BY_HAND, request.round.step.value, request.by)
+    now = request.turn.now
+    request.turn.later(WAITS, request.round.id, end.waiting(now).pack(), now)
+
+
+BUTTONS = of_round({"close.unread": _close_unread})
 DUE: Mapping[str, Carry] = {
-    DUE_NOW: _first_reading,
-    ALL_IN: _first_reading,
-    BY_HAND: _first_reading,
-    AGAIN: _reading_again,
+    DUE_NOW: Aside(_first),
+    ALL_IN: Aside(_first),
+    BY_HAND: Aside(_first),
+    AGAIN: Aside(_again),
+    WAITS: Aside(_waited),
 }

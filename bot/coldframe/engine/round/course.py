@@ -29,7 +29,7 @@ from coldframe.engine.core import timetable
 from coldframe.engine.core.requests import RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.reminding import rounds as reminders
-from coldframe.engine.round import closing, holdups, retention
+from coldframe.engine.round import closing, comparing, holdups, locking, retention
 from coldframe.engine.round.steps import PLAYS, result
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
@@ -39,7 +39,7 @@ from coldframe.speech.people import time_words
 from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, role_words
 
 OPEN = "open"
-STEP_KINDS = (*closing.DUE, OPEN, result.OPENING, "remind", "deputy")
+STEP_KINDS = (*closing.DUE, *comparing.DUE, *locking.DUE, OPEN, result.OPENING, "remind", "deputy")
 
 
 async def react(

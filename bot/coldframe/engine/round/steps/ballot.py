@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from coldframe.domain.names import Step
-from coldframe.domain.round.ballots import BallotCounted, LockBallot
+from coldframe.domain.round.ballots import BallotCounted
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import acts
+from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.core.turn import InOneTurn, Kit, Turn
-from coldframe.engine.round import retention
+from coldframe.engine.round import locking, retention
 from coldframe.engine.round.steps import result, voting
 from coldframe.engine.round.steps.play import StepPlay, post_card, repeats_nothing
 from coldframe.engine.worker import explaining
@@ -44,9 +44,13 @@ def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
     return results.ballot_result(round_, None, *numbers)
 
 
+async def _lock(request: RoundRequest) -> None:
+    locking.ask(request.turn, request.round, request.by)
+
+
 ASKING = voting.asking(Step.BALLOT)
 PLAY = StepPlay(
     open=_open, asking=ASKING, desk=None, own_card=voting.own_card, repeats=repeats_nothing, card_follows=False,
-    buttons={"ballot.lock": acts(lambda r: LockBallot(r.by))}, forms={}, follow={BallotCounted: _counted},
+    buttons={"ballot.lock": _lock}, forms={}, follow={BallotCounted: _counted},
     due={"open": InOneTurn(_hand_out), result.BALLOT: result.Result(result.BALLOT, "ballot", _reckoned, _plain)},
 )  # fmt: skip

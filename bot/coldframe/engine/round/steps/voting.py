@@ -15,7 +15,7 @@ from coldframe.domain.round.ballots import (
     VoteCast,
     VoteTakenBack,
 )
-from coldframe.domain.state import Round
+from coldframe.domain.state import Mark, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.round.steps.placement import ask_to_compare
@@ -47,10 +47,14 @@ async def _take_back(request: RoundRequest) -> None:
 async def _voted(turn: Turn, before: Round, after: Round, fact: VoteCast | VoteTakenBack) -> None:
     """Every card on which this person's votes read differently, and a word when one does not count."""
     _refresh(turn, before, after, fact.voter)
-    ledger = after.ledger()
-    if isinstance(fact, VoteCast) and not fact.counts and ledger is not None:
-        text = ballot_prompts.option_text(after, fact.mark.option)
-        turn.answer(after.tenant, fact.voter, ballot_prompts.over_quota(after, text, ledger.quota))
+    if isinstance(fact, VoteCast) and not fact.counts:
+        _tell_surplus(turn, after, fact.voter, fact.mark)
+
+
+def _tell_surplus(turn: Turn, round_: Round, voter: MemberId, mark: Mark) -> None:
+    if (ledger := round_.ledger()) is not None:
+        text = ballot_prompts.option_text(round_, mark.option)
+        turn.answer(round_.tenant, voter, ballot_prompts.over_quota(round_, text, ledger.quota))
 
 
 def _refresh(turn: Turn, before: Round, after: Round, voter: MemberId) -> None:
@@ -68,8 +72,12 @@ def own_card(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 async def _reconciled(turn: Turn, before: Round, after: Round, fact: LedgerReconciled) -> None:
+    ledger, was = after.ledger(), before.ledger()
     for voter in fact.marks:
         _refresh(turn, before, after, voter)
+        for mark in ledger.surplus(voter) if ledger is not None else ():
+            if was is None or mark not in was.marks.get(voter, ()):
+                _tell_surplus(turn, after, voter, mark)
 
 
 async def _locked(turn: Turn, before: Round, after: Round, fact: BallotLocked) -> None:

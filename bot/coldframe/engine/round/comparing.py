@@ -1,0 +1,262 @@
+"""What people wrote in private, and which emoji they put, as the platform shows it now, compared with what is stored:
+at every return, before a ballot is handed in, and before a step closes. So nothing is lost that happened while nobody
+listened, whatever kept the bot away and however short.
+
+What is found goes the way of any other happening. It wins over what was stored when the reading began, and not over
+what came in since.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
+from datetime import timedelta
+
+from coldframe.domain.commands import BOT
+from coldframe.domain.names import MemberId, Step
+from coldframe.domain.round.ballots import Reconcile
+from coldframe.domain.state import Ledger, Mark, Round
+from coldframe.engine.core import receiving
+from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
+from coldframe.message.packed import ELSEWHERE, MessageName, Occurrence, Origin
+from coldframe.ports.chat import Capabilities, ChatError, Edited, Erased, Inbound, Place, Said, SlowDown, Unreachable
+from coldframe.ports.storage import Due, Posted
+
+LOOK = "look again"
+MARGIN = timedelta(minutes=2)  # for clocks that disagree
+FIRST_PAUSE, LONGEST_PAUSE = timedelta(seconds=30), timedelta(minutes=30)
+LONGEST_SLOW = 300.0  # seconds that one person's reading waits where the platform asks for it
+LOOK_AFTER = 20.0  # seconds
+MOST_IN_A_ROW = 3  # people who cannot be read, one after the other: then nobody can
+
+Read = Callable[[Kit, Round, MemberId], Awaitable[None]]
+
+
+def pause(tries: int) -> timedelta:
+    """How long to wait before the platform is read again."""
+    return min(FIRST_PAUSE * (1 << min(tries, 16)), LONGEST_PAUSE)
+
+
+async def after_absence(kit: Kit) -> None:
+    """Sets what is to be compared: every step under way in which people answer in private. It is done in the
+    background, while the bot answers already."""
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        for due in await uow.dues("close"):
+            if due.occurrence in COMPARED:
+                turn.later(LOOK, due.subject, Occurrence((due.occurrence, "0")).pack(), turn.now)
+        await turn.finish()
+
+
+async def _look(kit: Kit, due: Due) -> None:
+    """`occurrence` is the step, the number of tries before, and the people who could not be read then."""
+    step, tries, *people = Occurrence.unpack(due.occurrence).parts
+    round_ = await current(kit, due.subject)
+    unread: tuple[MemberId, ...] = ()
+    if round_ is not None and round_.step.value == step:
+        unread = await compare(kit, due, round_, [MemberId(p) for p in people] or None)
+    async with due_turn(kit, due) as turn:
+        if unread and await turn.uow.step_of(due.subject) == step:
+            again = Occurrence((step, str(int(tries) + 1), *unread))
+            turn.later(LOOK, due.subject, again.pack(), turn.now + pause(int(tries)))
+
+
+async def compare(kit: Kit, due: Due, round_: Round, people: Sequence[MemberId] | None = None) -> tuple[MemberId, ...]:
+    """Reads what these people did in the step, or all who may have done something; returns who could not be read. The
+    row for which it is done is kept until then, however long that takes."""
+    how = COMPARED.get(round_.step.value)
+    if how is None or not how.can(kit.chat.capabilities):
+        return ()
+    waiting = list(people if people is not None else await how.who(kit, round_))
+    unread: list[MemberId] = []
+    in_a_row = 0
+    while waiting and in_a_row < MOST_IN_A_ROW:
+        member = waiting.pop(0)
+        await kit.store.hold_due(due, kit.clock.now())
+        in_a_row = 0 if await _is_read(kit, due, round_, member, how.read) else in_a_row + 1
+        if in_a_row:
+            unread.append(member)
+    return (*unread, *waiting)
+
+
+async def _is_read(kit: Kit, due: Due, round_: Round, member: MemberId, read: Read) -> bool:
+    try:
+        await _patiently(kit, due, lambda: read(kit, round_, member))
+    except Unreachable:
+        return await _is_gone(kit, round_, member)
+    except ChatError:
+        return False
+    return True
+
+
+async def _patiently(kit: Kit, due: Due, reading: Callable[[], Awaitable[None]]) -> None:
+    """What the platform asks to do slower is done slower. Raises ChatError."""
+    waited = 0.0
+    while True:
+        try:
+            return await reading()
+        except SlowDown as slow:
+            waited += slow.seconds
+            if waited > LONGEST_SLOW:
+                raise
+            left = slow.seconds
+        while left > 0:
+            await kit.store.hold_due(due, kit.clock.now())
+            await kit.clock.sleep(min(left, LOOK_AFTER))
+            left -= LOOK_AFTER
+
+
+async def _is_gone(kit: Kit, round_: Round, member: MemberId) -> bool:
+    """Whose account is no more can have done nothing since."""
+    try:
+        return (await kit.chat.person(round_.tenant, member)).is_gone
+    except ChatError:
+        return False
+
+
+def begin(kit: Kit, due: Due, what: str) -> None:
+    """What follows the reading is an occasion of its own: what was found had others."""
+    kit.ids.occasion(f"{what}/{due.kind}/{due.subject}/{due.occurrence}/{due.at.isoformat()}")
+
+
+async def current(kit: Kit, round_id: str) -> Round | None:
+    async with kit.store.begin() as uow:
+        return await uow.round(round_id)
+
+
+# --- lines ---
+
+
+async def _writers(kit: Kit, round_: Round) -> tuple[MemberId, ...]:
+    return round_.active()
+
+
+async def _read_lines(kit: Kit, round_: Round, member: MemberId) -> None:
+    place = Place(round_.tenant, "direct", member)
+    async with kit.store.begin() as uow:
+        now_round = await uow.round(round_.id)
+        asked = await uow.posted_like(MessageName("which", member, ("",)).pack())
+    if now_round is None or now_round.step is not round_.step or now_round.progress.opens is None:
+        return
+    made = _made_of(now_round, member)
+    waiting = {MessageName.unpack(p.name).rest[0] for p in asked if p.place.root() == place} - made.keys()
+    lines = await kit.chat.written(place, now_round.progress.opens - MARGIN, (*made, *waiting))
+    standing = {line.what.message: line for line in lines if isinstance(line.what, Said)}
+    for message, edition in made.items():
+        if (found := _changed(kit, place, standing.get(message), message, edition)) is not None:
+            await receiving.receive(kit, found, _still_made_of(round_.id, member, message, edition))
+    for message in waiting:
+        if (found := _changed(kit, place, standing.get(message), message, "")) is not None:
+            await receiving.receive(kit, found)
+    for line in lines:
+        if isinstance(line.what, Said) and line.what.message not in (*made, *waiting) and not line.what.files:
+            await receiving.receive(kit, line)  # a file comes by the platform's own way, with its content
+
+
+def _made_of(round_: Round, member: MemberId) -> dict[str, str]:
+    """The messages of which this person's notes and drafts were made, with the edition that they were made of."""
+    mine: list[str] = [n.origin for n in round_.notes.values() if n.author == member]
+    mine += [d.origin for d in round_.drafts.values() if d.author == member]
+    origins = (Origin.unpack(o) for o in mine if o)
+    return {origin.message: origin.edition for origin in origins if origin.edition != ELSEWHERE}
+
+
+def _changed(kit: Kit, place: Place, line: Inbound | None, message: str, edition: str) -> Inbound | None:
+    """What happened to a message since it had this edition."""
+    key = f"found/{place.tenant}/{place.id}/{message}/{edition}>"
+    if line is None or not isinstance(line.what, Said):
+        return Inbound(f"{key}gone", place.id, place, kit.clock.now(), Erased(message))
+    newest = line.what.edition
+    if newest == edition:
+        return None
+    what = Edited(message, line.what.text, newest)
+    return Inbound(f"{key}{newest}", place.id, line.place, kit.clock.now(), what)
+
+
+def _still_made_of(round_id: str, member: MemberId, message: str, edition: str) -> receiving.Holds:
+    async def holds(turn: Turn) -> bool:
+        return _made_of(await turn.round(round_id), member).get(message) == edition
+
+    return holds
+
+
+# --- votes ---
+
+
+async def _voters(kit: Kit, round_: Round) -> tuple[MemberId, ...]:
+    ledger = round_.ledger()
+    locked = ledger.locked if ledger is not None else frozenset()
+    options = await _options(kit, round_)
+    return tuple(dict.fromkeys(voter for voter, _, _ in map(_voter_step_option, options) if voter not in locked))
+
+
+async def _options(kit: Kit, round_: Round, *voter: MemberId) -> list[Posted]:
+    """Where the options of the running ballot stand, for every voter or for one."""
+    prefix = MessageName(round_.id, "option", (*voter, "")).pack()
+    async with kit.store.begin() as uow:
+        posted = await uow.posted_like(prefix)
+    return [p for p in posted if _voter_step_option(p)[1] == round_.step.value]
+
+
+def _voter_step_option(posted: Posted) -> tuple[MemberId, str, str]:
+    voter, step, option = MessageName.unpack(posted.name).rest
+    return MemberId(voter), step, option
+
+
+async def _read_votes(kit: Kit, round_: Round, voter: MemberId) -> None:
+    before = await current(kit, round_.id)
+    if before is None or before.step is not round_.step:
+        return
+    pairs = await _pairs(kit, before, voter)
+    kit.ids.occasion(f"read/{round_.id}/{round_.step}/{voter}/{kit.clock.now().isoformat()}")
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        after = await turn.round(round_.id)
+        if after.step is before.step and _marks(after, voter) == _marks(before, voter):
+            await turn.act(after, Reconcile(BOT, {voter: pairs}))
+            await turn.finish()
+
+
+async def _pairs(kit: Kit, round_: Round, voter: MemberId) -> tuple[tuple[str, str], ...]:
+    """The emoji that the voter has on their options now. On an option that stands nowhere any more they stay as they
+    were; where no option can be read, the voter cannot. Raises ChatError."""
+    options = await _options(kit, round_, voter)
+    found: list[tuple[str, str]] = []
+    missing: list[Unreachable] = []
+    for posted in options:
+        option = _voter_step_option(posted)[2]
+        try:
+            shown = await kit.chat.reactions(posted.place, posted.message_id)
+        except Unreachable as trouble:
+            missing.append(trouble)
+            found += [(m.option, m.sign) for m in _marks(round_, voter) if m.option == option]
+        else:
+            found += [(option, r.emoji) for r in shown if r.person == voter]
+    if missing and len(missing) == len(options):
+        raise missing[0]
+    return tuple(found)
+
+
+def _marks(round_: Round, voter: MemberId) -> tuple[Mark, ...]:
+    ledger: Ledger | None = round_.ledger()
+    return ledger.marks.get(voter, ()) if ledger else ()
+
+
+# --- which step is compared, and how ---
+
+
+class Compared:
+    """How a step is compared: what the platform must be able to do, whom it is about, and what is read."""
+
+    def __init__(
+        self,
+        can: Callable[[Capabilities], bool],
+        who: Callable[[Kit, Round], Awaitable[Iterable[MemberId]]],
+        read: Read,
+    ) -> None:
+        self.can, self.who, self.read = can, who, read
+
+
+_LINES = Compared(lambda can: can.reads_history, _writers, _read_lines)
+_VOTES = Compared(lambda can: can.reads_reactions, _voters, _read_votes)
+COMPARED: Mapping[str, Compared] = {Step.NOTES.value: _LINES, Step.DOTS.value: _VOTES, Step.BALLOT.value: _VOTES}
+DUE: Mapping[str, Carry] = {LOOK: Aside(_look)}

@@ -1,0 +1,65 @@
+"""Handing a ballot in: first the voter's emoji are read from the platform, so that the ballot is what they see. The
+press is taken at once; while the platform cannot be read, the ballot waits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from coldframe.domain.names import MemberId
+from coldframe.domain.refusals import Refused
+from coldframe.domain.round import ballots
+from coldframe.domain.round.ballots import LockBallot
+from coldframe.domain.state import Round
+from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
+from coldframe.engine.round import comparing
+from coldframe.message.packed import Occurrence
+from coldframe.ports.storage import Due
+from coldframe.speech.refusals import refusal
+from coldframe.speech.round import unread_words
+
+LOCK = "lock"
+
+
+def ask(turn: Turn, round_: Round, voter: MemberId) -> None:
+    """The voter's ballot is final as soon as it was read. Raises Refused."""
+    ballots.open_ledger(round_, voter, turn.now)
+    turn.later(LOCK, round_.id, Occurrence((round_.step.value, voter, "0")).pack(), turn.now)
+
+
+async def _lock(kit: Kit, due: Due) -> None:
+    """`occurrence` is the step, the voter, and how often their emoji could not be read."""
+    step, person, tries = Occurrence.unpack(due.occurrence).parts
+    voter = MemberId(person)
+    round_ = await comparing.current(kit, due.subject)
+    unread = await comparing.compare(kit, due, round_, (voter,)) if _runs(round_, step) and round_ is not None else ()
+    comparing.begin(kit, due, "lock")
+    async with due_turn(kit, due) as turn:
+        now_round = await turn.round(due.subject)
+        if not _runs(now_round, step):
+            return
+        if unread:
+            _wait(turn, now_round, voter, int(tries))
+        else:
+            await _lock_now(turn, now_round, voter)
+
+
+def _runs(round_: Round | None, step: str) -> bool:
+    return round_ is not None and round_.step.value == step
+
+
+def _wait(turn: Turn, round_: Round, voter: MemberId, tries: int) -> None:
+    """The voter is told once. At the close the ballot is read with all others."""
+    if tries == 0:
+        turn.answer(round_.tenant, voter, unread_words.ballot_waits(round_))
+    again = Occurrence((round_.step.value, voter, str(tries + 1)))
+    turn.later(LOCK, round_.id, again.pack(), turn.now + comparing.pause(tries))
+
+
+async def _lock_now(turn: Turn, round_: Round, voter: MemberId) -> None:
+    try:
+        await turn.act(round_, LockBallot(voter))
+    except Refused as refused:
+        turn.answer(round_.tenant, voter, refusal(refused))
+
+
+DUE: Mapping[str, Carry] = {LOCK: Aside(_lock)}

@@ -1,0 +1,66 @@
+"""What is said while the chat service cannot be read, and when it could not be."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from coldframe.domain.names import Step
+from coldframe.domain.state import Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Button, Code, Line, Message, When, line
+from coldframe.message.saying import offer, said, small, told
+from coldframe.speech.names import about, count, title
+
+
+def _what(step: Step) -> str:
+    return "what was changed or deleted in the direct messages" if step is Step.NOTES else "the emoji votes"
+
+
+def stays_open(round_: Round, until: datetime) -> Message:
+    """To the channel, once."""
+    return told(_stays_open(round_, until) + line(" Nothing is lost, and nobody has to do anything again."))
+
+
+def _stays_open(round_: Round, until: datetime) -> Line:
+    return line(
+        "*{step}* stays open: the chat service does not let me read {what} just now. I try again by myself and close "
+        "as soon as I can, {until} at the latest.",
+        step=title(round_.step),
+        what=_what(round_.step),
+        until=When(until),
+    )
+
+
+def to_facilitator(round_: Round, until: datetime) -> Message:
+    """What can be done about it, once."""
+    words = line("{name}: ", name=theirs(round_.name, 60)) + _stays_open(round_, until)
+    doctor = small(
+        "If the chat service itself is well, whoever runs me sees with {doctor} what is missing.",
+        doctor=Code("coldframe doctor"),
+    )
+    without = Button("Close without reading", "close.unread", about(round_))
+    return told(words, doctor, offer(without))
+
+
+def closed_unread(round_: Round, people: int) -> Message:
+    """To the channel, where a step closed all the same."""
+    if round_.step is Step.NOTES:
+        return said(
+            "*Notes* closed without my reading the direct messages of {n} once more. What they changed or deleted "
+            "while I could not read may show as it was before.",
+            n=count(people, "person", "people"),
+        )
+    return said(
+        "*{step}* closed although the emoji of {n} could not be read once more. What had reached me is counted, votes "
+        "by button among it; emoji that I never heard of are not.",
+        step=title(round_.step),
+        n=count(people, "ballot"),
+    )
+
+
+def ballot_waits(round_: Round) -> Message:
+    """To a voter who handed in a ballot that cannot be read."""
+    return said(
+        "I hand your ballot in as soon as the chat service lets me read your emoji. Until then you can still change "
+        "it; you do not have to press again."
+    )
