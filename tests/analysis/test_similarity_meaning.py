@@ -10,6 +10,7 @@ import pytest
 import coldframe.meaning
 from coldframe.analysis.similarity import SentenceEncoder, propose
 from coldframe.meaning import NoEncoder, load_encoder
+from coldframe.speech.round.likeness_words import why as said
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +67,7 @@ def test_rewordings_that_share_no_telling_word_are_found_by_meaning(encoder: Sen
     assert propose(notes) == []
     best = propose(notes, encoder=encoder)[0]
     assert (best.first, best.second) == (0, 1)
-    assert best.why.startswith("no word in common; somewhat close in meaning (0.4")
+    assert said(best.why).startswith("no word in common; somewhat close in meaning (0.4")
 
 
 def test_a_misspelt_note_is_found_although_the_encoder_misreads_it(encoder: SentenceEncoder) -> None:
@@ -81,7 +82,7 @@ def test_a_misspelt_note_is_found_although_the_encoder_misreads_it(encoder: Sent
     ]
     best = propose(notes, encoder=encoder)[0]
     assert (best.first, best.second) == (0, 1)
-    assert "almost the same letters" in best.why
+    assert "almost the same letters" in said(best.why)
 
 
 def test_notes_in_scripts_that_the_model_never_learnt_are_compared_by_letters(encoder: SentenceEncoder) -> None:
@@ -89,7 +90,7 @@ def test_notes_in_scripts_that_the_model_never_learnt_are_compared_by_letters(en
     assert propose(["价格太高了", "表格太长", "广告太多"], encoder=encoder) == []
     same = propose(["السعر مرتفع جدا", "السعر مرتفع", "النموذج طويل"], encoder=encoder)
     assert [(pair.first, pair.second) for pair in same] == [(0, 1)]
-    assert "meaning" not in same[0].why
+    assert "meaning" not in said(same[0].why)
 
 
 def test_a_folder_without_a_model_is_refused_by_name(tmp_path: Path) -> None:

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 import click
 from pydantic import BaseModel, ValidationError
 
+from coldframe.speech.round import likeness_words
+
 if TYPE_CHECKING:  # it loads numpy, see `_encoder`
     from coldframe.analysis.similarity import Encoder, Proposal
 
@@ -140,7 +142,7 @@ def _explained(board: Board, proposals: list[Proposal]) -> Iterator[str]:
         first, second = board.notes[pair.first], board.notes[pair.second]
         yield f"  {pair.score:.2f}  {_shown(first.id)}: {_shown(first.text)}"
         yield f"        {_shown(second.id)}: {_shown(second.text)}"
-        yield f"        {pair.why}"
+        yield f"        {likeness_words.why(pair.why)}"
 
 
 def _shown(text: str) -> str:

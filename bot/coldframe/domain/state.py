@@ -77,13 +77,24 @@ class Draft:
 
 
 @dataclass(frozen=True, slots=True)
+class Likeness:
+    """What two notes share or what sets them apart, as the analysis calls it, and the words that it is about."""
+
+    kind: str
+    words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class MergeProposal:
-    """Two notes that look like the same point; `answer` stays None until a person has answered."""
+    """Two notes that look like the same point; `answer` stays None until a person has answered.
+
+    `why` is a sentence in older databases, and empty where somebody joined them by hand.
+    """
 
     first: NoteId
     second: NoteId
     score: float
-    why: str
+    why: tuple[Likeness, ...] | str
     answer: bool | None = None
     proposed_by: MemberId | None = None
 

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coldframe.analysis.inputs import BadNumber, whole
+from coldframe.analysis.likeness import Reason
 from coldframe.analysis.similarity.choosing import CERTAIN, Recipe, choose, penalties, scale_locally
 from coldframe.analysis.similarity.lexical import Lexicon, likeness, near_spelling
 from coldframe.analysis.similarity.meaning import Encoder, SentenceEncoder, cosines
@@ -37,7 +38,7 @@ class Proposal:
     first: int
     second: int
     score: float
-    why: str
+    why: tuple[Reason, ...]
 
 
 def propose(

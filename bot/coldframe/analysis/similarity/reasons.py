@@ -1,56 +1,58 @@
-"""Why a pair is proposed, in plain words and from the notes' own."""
+"""Why a pair is proposed: what the two share and what speaks against it, as codes with the notes' own words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from coldframe.analysis.likeness import Alike, Reason
 from coldframe.analysis.similarity.lexical import Match
 from coldframe.analysis.similarity.words import Wording, stop_stems
 
 SHOWN = 4
 """Words of one kind that are shown at most."""
+MORE = "…"
 CLOSE = 0.6
 """Cosine, after half-centring, from which two notes are called close in meaning rather than somewhat close."""
 
 
-def why(first: Wording, second: Wording, match: Match, misspelt: bool, cosine: float | None) -> str:
-    """The reasons for a pair and what speaks against it, parted by semicolons; never empty.
+def why(first: Wording, second: Wording, match: Match, misspelt: bool, cosine: float | None) -> tuple[Reason, ...]:
+    """The reasons for a pair and what speaks against it; never empty.
 
     `misspelt`: the notes as a whole are a few letters apart. `cosine` is the encoder's, None when it was not asked.
     """
     if first.spelling == second.spelling:
-        return "the same words"
+        return (Reason(Alike.SAME),)
     if first.words == second.words and first.words:
-        return "the same words, written differently"
-    return "; ".join(_facts(first, second, match, misspelt, cosine))
+        return (Reason(Alike.WRITTEN_DIFFERENTLY),)
+    return tuple(_facts(first, second, match, misspelt, cosine))
 
 
-def _facts(first: Wording, second: Wording, match: Match, misspelt: bool, cosine: float | None) -> Iterator[str]:
+def _facts(first: Wording, second: Wording, match: Match, misspelt: bool, cosine: float | None) -> Iterator[Reason]:
     if not (match.spelt or match.alike or match.left or match.right):
-        yield "only word order or endings differ"
+        yield Reason(Alike.ORDER_OR_ENDINGS)
     elif not (_telling(match.left) or _telling(match.right)):
-        yield "every word that matters has its match"
+        yield Reason(Alike.ALL_MATCHED)
     elif misspelt:
-        yield "almost the same letters"
+        yield Reason(Alike.LETTERS)
     yield from _matches(first, second, match)
     if cosine is not None:
-        yield f"{'close' if cosine >= CLOSE else 'somewhat close'} in meaning ({cosine:.2f})"
+        yield Reason(Alike.CLOSE if cosine >= CLOSE else Alike.SOMEWHAT_CLOSE, (f"{cosine:.2f}",))
     if first.numbers != second.numbers:
-        yield f"but numbers differ: {_listed(first.numbers)} and {_listed(second.numbers)}"
+        yield Reason(Alike.NUMBERS_DIFFER, (_listed(first.numbers), _listed(second.numbers)))
     if first.negated != second.negated:
-        yield "but only one of them is negated"
+        yield Reason(Alike.ONE_NEGATED)
 
 
-def _matches(first: Wording, second: Wording, match: Match) -> Iterator[str]:
+def _matches(first: Wording, second: Wording, match: Match) -> Iterator[Reason]:
     shared = _telling(match.shared)
     if shared:
-        yield "words in both: " + _few([first.shown[stem] for stem in shared])
+        yield Reason(Alike.SHARED, _few([first.shown[stem] for stem in shared]))
     if match.spelt:
-        yield "near-spelt: " + _few(_sides(first, second, match.spelt))
+        yield Reason(Alike.NEAR_SPELT, _few(_sides(first, second, match.spelt)))
     if match.alike:
-        yield "same meaning: " + _few(_sides(first, second, match.alike))
+        yield Reason(Alike.SAME_MEANING, _few(_sides(first, second, match.alike)))
     if not (shared or match.spelt or match.alike):
-        yield "small words and letters in common" if match.shared else "no word in common"
+        yield Reason(Alike.SMALL_WORDS if match.shared else Alike.NOTHING_SHARED)
 
 
 def _sides(first: Wording, second: Wording, pairs: Sequence[tuple[str, str]]) -> list[str]:
@@ -61,9 +63,9 @@ def _telling(stems: Sequence[str]) -> list[str]:
     return [stem for stem in stems if stem not in stop_stems()]
 
 
-def _few(items: Sequence[str]) -> str:
-    return ", ".join(items[:SHOWN]) + (", …" if len(items) > SHOWN else "")
+def _few(items: Sequence[str]) -> tuple[str, ...]:
+    return (*items[:SHOWN], *([MORE] if len(items) > SHOWN else []))
 
 
 def _listed(numbers: frozenset[str]) -> str:
-    return ", ".join(sorted(numbers)) or "none"
+    return ", ".join(sorted(numbers))

@@ -10,7 +10,7 @@ from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, weeks_needed
 from coldframe.domain.names import Axis
 from coldframe.domain.round.ballots import weighted
-from coldframe.domain.state import Comparison, Criterion, Round
+from coldframe.domain.state import Comparison, Criterion, Likeness, Round
 from coldframe.message.pictures import Corner, PlacedPlan, PlacementMatrix
 from coldframe.speech.round import size_words
 from coldframe.speech.round.results import Sureness
@@ -118,11 +118,11 @@ def size_of(criterion: Criterion, weeks: int) -> Size | None:
     return Size(report.fits, shown.get(weeks, False), sizing_report.summary(report), rows, advice)
 
 
-def proposals(texts: Sequence[str]) -> list[tuple[int, int, float, str]]:
+def proposals(texts: Sequence[str]) -> list[tuple[int, int, float, tuple[Likeness, ...]]]:
     """Direct duplicates among notes of one lever and side: (first, second, score, why)."""
     from coldframe.analysis.similarity import propose  # numpy
 
-    return [(p.first, p.second, p.score, p.why) for p in propose(texts)]
+    return [(p.first, p.second, p.score, tuple(Likeness(r.kind, r.words) for r in p.why)) for p in propose(texts)]
 
 
 # In the order of the voters' ids: a ledger's own order is that of the votes until the round is read from the store, and

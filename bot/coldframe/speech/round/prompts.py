@@ -11,6 +11,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import SIDES, about, count, title, who
+from coldframe.speech.round import likeness_words
 from coldframe.speech.round.cards import what_follows
 
 PRIVACY = (
@@ -247,7 +248,7 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
         summary,
         (
             Items((written(first.shown(), 600), written(second.shown(), 600))),
-            small("Why I ask: {why}", why=theirs(proposal.why or "joined by hand", 300)),
+            small("Why I ask: {why}", why=theirs(likeness_words.why(proposal.why), 300)),
             offer(Button("Same point", "merge.yes", key, "primary"), Button("They differ", "merge.no", key)),
         ),
     )

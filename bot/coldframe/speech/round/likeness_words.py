@@ -1,0 +1,50 @@
+"""Why two notes may be the same point."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Protocol
+
+from coldframe.analysis.likeness import Alike
+
+BY_HAND = "joined by hand"
+NO_NUMBER = "none"
+WORDS: Mapping[str, str] = {
+    Alike.SAME: "the same words",
+    Alike.WRITTEN_DIFFERENTLY: "the same words, written differently",
+    Alike.ORDER_OR_ENDINGS: "only word order or endings differ",
+    Alike.ALL_MATCHED: "every word that matters has its match",
+    Alike.LETTERS: "almost the same letters",
+    Alike.SHARED: "words in both: {words}",
+    Alike.NEAR_SPELT: "near-spelt: {words}",
+    Alike.SAME_MEANING: "same meaning: {words}",
+    Alike.SMALL_WORDS: "small words and letters in common",
+    Alike.NOTHING_SHARED: "no word in common",
+    Alike.CLOSE: "close in meaning ({words})",
+    Alike.SOMEWHAT_CLOSE: "somewhat close in meaning ({words})",
+    Alike.NUMBERS_DIFFER: "but numbers differ: {words}",
+    Alike.ONE_NEGATED: "but only one of them is negated",
+}
+
+
+class Told(Protocol):
+    @property
+    def kind(self) -> str: ...
+    @property
+    def words(self) -> tuple[str, ...]: ...
+
+
+def why(reasons: Sequence[Told] | str) -> str:
+    """The reasons for a pair and what speaks against it, parted by semicolons; a sentence of an older database as it
+    stands."""
+    if isinstance(reasons, str):
+        return reasons or BY_HAND
+    return "; ".join(_one(reason) for reason in reasons if reason.kind in WORDS)
+
+
+def _one(reason: Told) -> str:
+    if reason.kind == Alike.NUMBERS_DIFFER:
+        words = " and ".join(number or NO_NUMBER for number in reason.words)
+    else:
+        words = ", ".join(reason.words)
+    return WORDS[reason.kind].replace("{words}", words)
