@@ -12,6 +12,8 @@ from typing import NoReturn
 
 import click
 
+from coldframe import memory
+
 HERE = Path(__file__).parent
 DEFAULT = HERE / "scenarios" / "quillmarsh.yaml"
 
@@ -144,6 +146,7 @@ def _ending(refused: str, round_: object) -> str:
 
 def main(arguments: list[str]) -> int:
     """Runs the command; returns the exit status."""
+    memory.look_seldom()
     try:
         command.main(arguments, prog_name="python3 demo", standalone_mode=False)
     except click.ClickException as error:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import click
 
+from coldframe import memory
 from coldframe.cli import State, coldframe
 from coldframe.errors import ColdframeError
 
@@ -19,6 +20,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     Returns the exit status: 0, or what the verb asked for; 2 after an error, 130 when interrupted.
     """
+    memory.look_seldom()
     state = State()
     try:
         result = coldframe.main(

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Literal
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError
 
+from coldframe import memory
 from coldframe.charts.studio import Studio
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.service import Room
@@ -221,6 +222,7 @@ async def run_slack(
             await platform.catch_up(engine, await store.last_time(), stop)
             alarm = Alarm(engine, time.steady if isinstance(time, SystemClock) else None)
             await alarm.start()
+            memory.let_stand()
             try:
                 await platform.serve(engine, stop, mode)
             finally:

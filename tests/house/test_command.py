@@ -47,6 +47,7 @@ def test_help_and_version_load_no_library_but_click(option: str) -> None:
         "coldframe.cli",
         "coldframe.languages",
         "coldframe.errors",
+        "coldframe.memory",
     }
 
 

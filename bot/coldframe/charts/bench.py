@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import importlib
 import multiprocessing
 import multiprocessing.connection
@@ -11,6 +10,8 @@ import signal
 import threading
 from collections.abc import Callable
 from typing import Any
+
+from coldframe import memory
 
 
 def run(function: str | Callable[..., Any], args: tuple[object, ...]) -> Any:
@@ -26,7 +27,7 @@ def _named(path: str) -> Callable[..., Any]:
 def prepare(font_directory: str | None) -> None:
     """In the new worker: one thread for linear algebra, no share in Ctrl-C, no life after the bot's."""
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
-    gc.set_threshold(20_000)  # a picture is thousands of objects that end together: a look at each 700 is a tenth of it
+    memory.look_seldom()  # a picture is thousands of objects that end together
     if font_directory is not None:
         os.environ["MPLCONFIGDIR"] = font_directory
     signal.signal(signal.SIGINT, signal.SIG_IGN)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from coldframe import memory
 from coldframe.chat.room import passes
 from coldframe.cli import settings
 from coldframe.clock import SystemClock
@@ -103,6 +104,7 @@ async def _served(
         await house.room.redeliver()  # what a crash left between the room's file and the bot's comes before what is due
         alarm = Alarm(house.engine, wall.steady)
         await alarm.start()
+        memory.let_stand()
         dates = feed_routes(house.store, house.store.tag, wall)
         server = Server(house.room, wall, hosts=(*names, host), more=dates)
         runner, real_port = await serve(server, host, port)

@@ -17,15 +17,21 @@ class SealedSends:
 
     def __init__(self, seal: Seal) -> None:
         self._seal = seal
-        self._closed: dict[bytes, Send] = {}
+        self._closed: dict[tuple[str, str], tuple[bytes, Send]] = {}
+        """By kind and name: of a card that waits, only the newest state is sent."""
 
     def close(self, send: Send) -> bytes:
         body = self._seal.close("outbox", _SEND.dump_json(send))
-        self._closed[body] = send
+        self._closed.pop((send.kind, send.name), None)
+        self._closed[send.kind, send.name] = (body, send)
         while len(self._closed) > REMEMBERED:
             del self._closed[next(iter(self._closed))]
         return body
 
-    def open(self, body: bytes) -> Send:
+    def open(self, kind: str, name: str, body: bytes) -> Send:
         """Raises CannotUnseal."""
-        return self._closed.pop(body, None) or _SEND.validate_json(self._seal.open("outbox", body))
+        known = self._closed.get((kind, name))
+        if known is None or known[0] != body:
+            return _SEND.validate_json(self._seal.open("outbox", body))
+        del self._closed[kind, name]
+        return known[1]
