@@ -122,7 +122,7 @@ def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[
             continue
         for action, fields in (
             ("actions.write", {"actions": "\n".join(owner.actions)} if owner.actions else {}),
-            ("review.date", {"date": f"in {_weeks(cast, owner.plan) * 7 + 4} days"}),
+            ("review.date", {"date": f"in {_weeks(cast, owner.plan) * 7 + 6} days"}),
         ):
             buttons = _plan_buttons(cast, record, action)
             if owner.plan in buttons:

@@ -24,7 +24,15 @@ from coldframe.domain.names import (
 from coldframe.domain.people.commands import ConfirmWeight, Forget, HandOver, Join, Leave, SetAway
 from coldframe.domain.round import ballots, placement, rules
 from coldframe.domain.round.ballots import CastVote, LockBallot, Reconcile, TakeBackVote
-from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan, DropChoice, OfferToOwn
+from coldframe.domain.round.choosing import (
+    AnnounceChoice,
+    AnswerOwnership,
+    AskOwner,
+    ChoosePlan,
+    DropChoice,
+    OfferToOwn,
+    ShowOffers,
+)
 from coldframe.domain.round.commitment import (
     AcceptOverlap,
     Commit,
@@ -363,7 +371,9 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: Compare(
         anybody(r, x), x.choice(list(Axis)), _plan(r, x), _plan(r, x), x.choice(("first", "second", "same"))
     ),
-    lambda w, r, x, t, k: ChoosePlan(anybody(r, x), _plan(r, x), k, t),
+    lambda w, r, x, t, k: ChoosePlan(anybody(r, x), _plan(r, x), k, t, announce_at=x.choice((None, t))),
+    lambda w, r, x, t, k: AnnounceChoice(x.choice((BOT, anybody(r, x))), _plan(r, x)),
+    lambda w, r, x, t, k: ShowOffers(x.choice((BOT, anybody(r, x))), _plan(r, x)),
     lambda w, r, x, t, k: DropChoice(anybody(r, x), _plan(r, x)),
     lambda w, r, x, t, k: OfferToOwn(anybody(r, x), _plan(r, x)),
     lambda w, r, x, t, k: AskOwner(anybody(r, x), _plan(r, x), anybody(r, x)),

@@ -67,6 +67,7 @@ class Because(StrEnum):
     NO_CHOICE = "nothing chosen"
     OWNER_MISSING = "owner has not accepted"
     NOT_ASKED = "was not asked"
+    NOT_ANNOUNCED = "the choice is not announced yet"
     ACTIONS_MISSING = "first-week actions are missing"
     ACTION_TOO_FAR = "action later than seven days"
     REVIEW_MISSING = "review date is missing"

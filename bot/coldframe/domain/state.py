@@ -260,6 +260,15 @@ class Choice:
     review: datetime | None = None
     forecasts: Mapping[MemberId, int] = field(default_factory=dict)
     fears: tuple[str, ...] = ()
+    announce_at: datetime | None = None  # when everybody hears of it; None once they have
+    offers_sealed: bool = False  # shown together later: early ones would tell its author
+
+    @property
+    def announced(self) -> bool:
+        return self.announce_at is None
+
+    def offers_shown(self) -> tuple[MemberId, ...]:
+        return () if self.offers_sealed else self.offers
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,6 +331,10 @@ class Round:
 
     def name_of(self, member: MemberId) -> str:
         return self.seats[member].name if member in self.seats else GONE
+
+    def told_choices(self) -> dict[PlanId, Choice]:
+        """Chosen plans of which everybody knows."""
+        return {plan: choice for plan, choice in self.choices.items() if choice.announced}
 
     def is_facilitator(self, member: MemberId) -> bool:
         return member == self.roles.acting(Role.FACILITATOR)

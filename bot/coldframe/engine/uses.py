@@ -16,6 +16,7 @@ from coldframe.engine.register import digest, funnel, leftovers, registering
 from coldframe.engine.reminding import rounds as round_reminders
 from coldframe.engine.reminding import trial_words
 from coldframe.engine.round import (
+    announcing,
     closing,
     comparing,
     course,
@@ -112,6 +113,7 @@ DUE: Mapping[str, Carry] = _merged(
     course.DUE,
     comparing.DUE,
     locking.DUE,
+    announcing.DUE,
     round_reminders.DUE,
     trial_words.DUE,
     personal.DUE,
@@ -136,6 +138,7 @@ round_changed = partial(
         resting.FOLLOW,
         revealed_notes.FOLLOW,
         plan_sizes.FOLLOW,
+        announcing.FOLLOW,
         *(step.follow for step in PLAYS.values()),
         voting.FOLLOW,
         trial_starting.FOLLOW,

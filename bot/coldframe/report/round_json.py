@@ -104,5 +104,5 @@ def _commitment(round_: Round) -> list[dict[str, Any]]:
             "review": choice.review.isoformat() if choice.review else None,
             "forecasts": sorted(choice.forecasts.values()),
         }
-        for plan, choice in round_.choices.items()
+        for plan, choice in round_.told_choices().items()
     ]

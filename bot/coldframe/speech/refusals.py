@@ -77,6 +77,8 @@ WORDS: dict[Because, str] = {
     Because.NO_CHOICE: "No plan is chosen yet.",
     Because.OWNER_MISSING: "“{plan}” has no owner who accepted yet.",
     Because.NOT_ASKED: "You were not asked that, or it was settled meanwhile.",
+    Because.NOT_ANNOUNCED: "A plan is chosen that not everybody has heard of yet. The commitment card says when they "
+    "do; then it can be settled.",
     Because.ACTIONS_MISSING: "“{plan}” needs first-week actions with days within the next seven days.",
     Because.ACTION_TOO_FAR: "{at} is later than seven days from now. First actions are due by {latest}.",
     Because.REVIEW_MISSING: "“{plan}” needs a date for its review.",

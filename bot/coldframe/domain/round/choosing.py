@@ -18,12 +18,26 @@ from coldframe.domain.texts import optional
 
 class ChoosePlan(Command):
     """Choose a plan for a trial; the engine says how many trials the team runs, when a place is free, and what the
-    running ones measure on whom."""
+    running ones measure on whom. `announce_at` is when everybody hears of it, whoever wrote the plan; without it at
+    once."""
 
     plan: PlanId
     running_trials: int = 0
     free_on: datetime | None = None
     beside: tuple[tuple[str, str], ...] = ()
+    announce_at: datetime | None = None
+
+
+class AnnounceChoice(Command):
+    """Its moment has come."""
+
+    plan: PlanId
+
+
+class ShowOffers(Command):
+    """Offers to own it are shown, those that came early among the others."""
+
+    plan: PlanId
 
 
 class DropChoice(Command):
@@ -53,6 +67,17 @@ class PlanChosen(Fact):
 
     plan: PlanId
     beside: tuple[tuple[str, str], ...] = ()
+    announce_at: datetime | None = None
+
+
+class ChoiceAnnounced(Fact):
+    """Everybody may hear which plan it is."""
+
+    plan: PlanId
+
+
+class OffersShown(Fact):
+    plan: PlanId
 
 
 class ChoiceDropped(Fact):
@@ -95,12 +120,25 @@ def choose(round_: Round, command: ChoosePlan, now: datetime) -> Facts:
             running=command.running_trials,
             free_on=command.free_on,
         )
-    return (PlanChosen(command.plan, command.beside),)
+    chosen = PlanChosen(command.plan, command.beside, command.announce_at)
+    return (chosen,) if command.announce_at is not None else (chosen, ChoiceAnnounced(command.plan))
+
+
+def announce(round_: Round, command: AnnounceChoice, now: datetime) -> Facts:
+    checks.bot(command.by)
+    checks.in_step(round_, Step.COMMITMENT)
+    return () if known(round_.choices.get(command.plan)).announced else (ChoiceAnnounced(command.plan),)
+
+
+def show_offers(round_: Round, command: ShowOffers, now: datetime) -> Facts:
+    checks.bot(command.by)
+    checks.in_step(round_, Step.COMMITMENT)
+    return (OffersShown(command.plan),) if choice_of(round_, command.plan).offers_sealed else ()
 
 
 def drop(round_: Round, command: DropChoice, now: datetime) -> Facts:
     settling(round_, command.by)
-    choice_of(round_, command.plan)
+    known(round_.choices.get(command.plan))
     return (ChoiceDropped(command.plan),)
 
 
@@ -112,14 +150,18 @@ def settling(round_: Round, by: MemberId) -> None:
 
 
 def choice_of(round_: Round, plan: PlanId) -> Choice:
-    return known(round_.choices.get(plan))
+    """A chosen plan of which everybody knows. Raises Refused."""
+    choice = known(round_.choices.get(plan))
+    if not choice.announced:
+        raise Refused(Because.NOT_ANNOUNCED)
+    return choice
 
 
 def offer(round_: Round, command: OfferToOwn, now: datetime) -> Facts:
-    """Anybody may offer; whoever offered and is asked has accepted."""
+    """Anybody may offer, its author before everybody hears of it; whoever offered and is asked has accepted."""
     checks.member(round_, command.by)
     checks.in_step(round_, Step.COMMITMENT)
-    choice = choice_of(round_, command.plan)
+    choice = known(round_.choices.get(command.plan))
     if command.by in (choice.owner, *choice.offers):
         return ()
     if choice.asked == command.by:
@@ -136,7 +178,7 @@ def ask(round_: Round, command: AskOwner, now: datetime) -> Facts:
         raise Refused(Because.OWNS_ALREADY)
     if command.member == choice.asked:
         return ()
-    if command.member in choice.offers:
+    if command.member in choice.offers_shown():  # an answer at once would tell of an early offer
         return (OwnershipAccepted(command.plan, command.member),)
     return (OwnerAsked(command.plan, command.member),)
 
@@ -167,8 +209,21 @@ def with_choice(round_: Round, plan: PlanId, **changes: object) -> Round:
 
 
 def plan_chosen(round_: Round, fact: PlanChosen) -> Round:
-    choices = {**round_.choices, fact.plan: Choice(fact.plan)}
+    sealed = fact.announce_at is not None
+    choice = Choice(fact.plan, announce_at=fact.announce_at, offers_sealed=sealed)
+    choices = {**round_.choices, fact.plan: choice}
     return replace(round_, choices=choices, beside=fact.beside, overlap_accepted=False)
+
+
+def choice_announced(round_: Round, fact: ChoiceAnnounced) -> Round:
+    return with_choice(round_, fact.plan, announce_at=None)
+
+
+def offers_shown(round_: Round, fact: OffersShown) -> Round:
+    """In the order of the roster, which does not tell who was first."""
+    choice = round_.choices[fact.plan]
+    offers = tuple(m for m in round_.seats if m in choice.offers and m != choice.owner)
+    return with_choice(round_, fact.plan, offers=offers, offers_sealed=False)
 
 
 def choice_dropped(round_: Round, fact: ChoiceDropped) -> Round:
@@ -201,6 +256,8 @@ def ownership_declined(round_: Round, fact: OwnershipDeclined) -> Round:
 
 DECIDE: Decide = {
     ChoosePlan: choose,
+    AnnounceChoice: announce,
+    ShowOffers: show_offers,
     DropChoice: drop,
     OfferToOwn: offer,
     AskOwner: ask,
@@ -208,6 +265,8 @@ DECIDE: Decide = {
 }
 EVOLVE: Evolve = {
     PlanChosen: plan_chosen,
+    ChoiceAnnounced: choice_announced,
+    OffersShown: offers_shown,
     ChoiceDropped: choice_dropped,
     OwnershipOffered: ownership_offered,
     OwnerAsked: owner_asked,

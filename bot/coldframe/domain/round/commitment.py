@@ -187,7 +187,9 @@ def missing(round_: Round) -> tuple[tuple[PlanId | None, Because], ...]:
     if not round_.choices:
         return ((None, Because.NO_CHOICE),)
     found: list[tuple[PlanId | None, Because]] = []
-    for plan_id, choice in round_.choices.items():
+    if len(round_.told_choices()) < len(round_.choices):
+        found.append((None, Because.NOT_ANNOUNCED))
+    for plan_id, choice in round_.told_choices().items():
         plan = round_.plans[plan_id]
         lacks = {
             Because.OWNER_MISSING: choice.owner is None,
@@ -206,7 +208,7 @@ def missing(round_: Round) -> tuple[tuple[PlanId | None, Because], ...]:
 
 def overlaps(round_: Round) -> bool:
     """Trials on the same people and the same measure cannot be told apart, chosen now or running already."""
-    chosen = [_same_words(c.measure, c.counted) for c in (round_.plans[p].criterion for p in round_.choices)]
+    chosen = [_same_words(c.measure, c.counted) for c in (round_.plans[p].criterion for p in round_.told_choices())]
     running = {_same_words(*key) for key in round_.beside}
     return len(set(chosen)) < len(chosen) or not running.isdisjoint(chosen)
 

@@ -10,6 +10,7 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, MemberId, Step
 from coldframe.domain.round import rules
+from coldframe.domain.round.choosing import PlanChosen
 from coldframe.domain.round.moves import GotStuck, RoundResumed, SetWindow, StepExtended, StepOpened, WindowSet
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
@@ -29,6 +30,9 @@ async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequen
     last = next(
         (f for f in reversed(facts) if isinstance(f, StepOpened | StepExtended | GotStuck | RoundResumed)), None
     )
+    chosen = next((f for f in reversed(facts) if isinstance(f, PlanChosen) and f.announce_at is not None), None)
+    if last is None and chosen is not None and chosen.announce_at is not None:
+        return with_time_after(round_, await members.expected_calendars(uow, round_), chosen.announce_at)
     if last is None:
         return None
     reckoned = opening if isinstance(last, StepOpened) else longer
@@ -60,6 +64,17 @@ def longer(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetim
 async def working_day(uow: UnitOfWork, now: datetime, round_: Round) -> datetime:
     """When everybody whom the step waits for has had a working day from now."""
     return days_window(await members.expected_calendars(uow, round_), now, WORKING_DAY, private=False).due
+
+
+def with_time_after(round_: Round, calendars: Mapping[str, WorkingCalendar], announced: datetime) -> SetWindow | None:
+    """The running window, so long that half of its length is left when a choice is announced; it never shrinks."""
+    progress = round_.progress
+    if progress.opens is None or progress.due is None or round_.paused is not None:
+        return None
+    due = _window(round_, calendars, announced, rules.length(round_.settings, round_.step) / 2, private=False).due
+    if due <= progress.due:
+        return None
+    return SetWindow(BOT, progress.opens, due, {MemberId(m): due for m in calendars})
 
 
 def reading_until(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> datetime:

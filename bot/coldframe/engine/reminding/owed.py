@@ -38,8 +38,11 @@ def owes(round_: Round, member: MemberId) -> bool:
     return member not in (frozenset() if rules.RULES[round_.step].decides else rules.came_in(round_))
 
 
-def _settles_next(round_: Round) -> MemberId:
-    """Who the commitment waits for: the decision-maker to choose and to seal, the facilitator for all between."""
+def _settles_next(round_: Round) -> MemberId | None:
+    """Who the commitment waits for: the decision-maker to choose and to seal, the facilitator for all between; nobody
+    while a choice waits for its announcement."""
+    if round_.choices and not round_.told_choices():
+        return None
     deciding = not round_.choices or not commitment.missing(round_)
     return round_.roles.acting(Role.DECISION_MAKER if deciding else Role.FACILITATOR)
 

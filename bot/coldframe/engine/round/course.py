@@ -116,7 +116,8 @@ async def _refresh_card(turn: Turn, before: Round, after: Round) -> None:
     if after.step not in RUNNING or after.step is not before.step or before.progress.due is None:
         return
     if PLAYS[after.step].card_follows:
-        if after != before:
+        reads = PLAYS[after.step].following_card
+        if after != before and (reads is None or reads(after) != reads(before)):
             await PLAYS[after.step].open(turn, after)
         return
     card = cards.step_card(after)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.choosing import PlanChosen
+from coldframe.domain.round.choosing import ChoiceAnnounced
 from coldframe.domain.round.commitment import Committed, Forecast, ForecastGiven
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, of_round
@@ -22,7 +22,7 @@ NAME = "forecast"
 _STEP = 10  # per cent
 
 
-async def chosen(turn: Turn, before: Round, round_: Round, fact: PlanChosen) -> None:
+async def announced(turn: Turn, before: Round, round_: Round, fact: ChoiceAnnounced) -> None:
     """Everybody who is there is asked, once for each plan."""
     plan = round_.plans[fact.plan]
     for member in round_.active():
@@ -69,4 +69,4 @@ async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: React
 
 
 BUTTONS = of_round({"forecast.give": pressed}, (Step.COMMITMENT,))
-FOLLOW: Mapping[type[Fact], Follow[Round]] = {PlanChosen: chosen, ForecastGiven: given, Committed: committed}
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {ChoiceAnnounced: announced, ForecastGiven: given, Committed: committed}

@@ -17,6 +17,7 @@ from coldframe.speech.names import about, count, title, who
 A_DAY = 1440  # minutes
 LACKS: dict[Because, str] = {
     Because.NO_CHOICE: "no plan is chosen yet",
+    Because.NOT_ANNOUNCED: "what is chosen is not told to everybody yet",
     Because.OWNER_MISSING: "nobody has accepted to own it",
     Because.CRITERION_INCOMPLETE: "its criterion is incomplete",
     Because.CHECK_MISSING: "nobody is named who checked what it touches",
@@ -47,8 +48,9 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
             free=line(" The next place is free on {d}.", d=When(free_on, "day")) if free_on else (),
         ),
     ]
-    for plan_id, choice in round_.choices.items():
+    for plan_id, choice in round_.told_choices().items():
         blocks += _choice_blocks(round_, round_.plans[plan_id], choice)
+    blocks += _not_told_yet(round_)
     blocks += _open_plans(round_)
     blocks.append(paragraph(_next_round_line(round_)))
     lacks = commitment.missing(round_)
@@ -83,8 +85,8 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         rows.append(
             ("Declined", line("{who}: {why}", who=who(round_, member), why=theirs(reason or "no reason given", 200)))
         )
-    if choice.offers:
-        names = ", ".join(round_.name_of(m) for m in choice.offers)
+    if choice.offers_shown():
+        names = ", ".join(round_.name_of(m) for m in choice.offers_shown())
         rows.append(("Would own it", written(names, 200)))
     buttons = (
         Button("Ask an owner …", "owner.ask", key),
@@ -98,9 +100,17 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     return [paragraph("*Chosen: {title}*", title=theirs(plan.title, 80)), Facts(tuple(rows)), offer(*buttons)]
 
 
+def _not_told_yet(round_: Round) -> list[Block]:
+    """That something is chosen, and when everybody hears what: its button stands among the others until then."""
+    return [
+        paragraph("A plan is chosen. Its author hears of it first, in private; everybody else on {at}.", at=When(at))
+        for at in sorted(c.announce_at for c in round_.choices.values() if c.announce_at is not None)
+    ]
+
+
 def _open_plans(round_: Round) -> list[Block]:
     order = [PlanId(s.option) for s in round_.plans_standing] or list(round_.plan_order)
-    rest = [p for p in order if p not in round_.choices][:8]
+    rest = [p for p in order if p not in round_.told_choices()][:8]
     if not rest:
         return []
     buttons = tuple(
@@ -124,14 +134,51 @@ def _desk_buttons(round_: Round, lacking: bool) -> tuple[Button, ...]:
     return tuple(buttons)
 
 
-def author_told(round_: Round, plan: Plan) -> Message:
-    words = line(
-        "Your plan “{title}” was chosen for a trial. You hear it first. Would you like to own it? Nobody is told who "
-        "wrote it unless you say so.",
+def chosen(round_: Round, plan: Plan, announce_at: datetime | None) -> Message:
+    """To whoever chose it."""
+    title = theirs(plan.title, 80)
+    if announce_at is None:
+        return said("“{title}” is chosen, and everybody knows.", title=title)
+    return said(
+        "“{title}” is chosen. Its author hears of it first; I tell everybody else on {at}, whoever wrote it. Please "
+        "say nothing until then.",
+        title=title,
+        at=When(announce_at),
+    )
+
+
+def announced(round_: Round, plan: Plan) -> Message:
+    """To the channel, at the moment that was fixed when the plan was chosen."""
+    return said(
+        "Chosen for a trial: *{title}*. Who would like to own it? The commitment card takes offers.",
         title=theirs(plan.title, 80),
     )
-    key = about(round_, plan.id)
-    return told(words, offer(Button("I would own it", "owner.offer", key, "primary")))
+
+
+def author_told(round_: Round, plan: Plan, choice: Choice) -> Message:
+    title = theirs(plan.title, 80)
+    if choice.announce_at is None:
+        words = line("Your plan “{title}” was chosen for a trial. Would you like to own it?", title=title)
+    else:
+        words = line(
+            "Your plan “{title}” was chosen for a trial. You hear it first; everybody else hears on {at} which plan it "
+            "is. Would you like to own it?",
+            title=title,
+            at=When(choice.announce_at),
+        )
+    return told(
+        words,
+        small(
+            "Nobody is told who wrote it unless you say so. If you offer, your name shows among the others who offer, "
+            "a while after everybody has heard of the choice."
+        ),
+        offer(Button("I would own it", "owner.offer", about(round_, plan.id), "primary")),
+    )
+
+
+def choice_is_off(plan: Plan) -> Message:
+    """To its author, who was asked first."""
+    return said("Your plan “{title}” was taken out of the choice again.", title=theirs(plan.title, 80))
 
 
 def owner_asked(round_: Round, plan: Plan) -> Message:
@@ -153,7 +200,12 @@ def you_own_it() -> Message:
     )
 
 
-def offer_noted() -> Message:
+def offer_noted(sealed: bool) -> Message:
+    if sealed:
+        return said(
+            "Noted. Your offer shows on the commitment card together with all others, a while after everybody has "
+            "heard of the choice. It is yours only when the facilitator or the decision-maker asks you."
+        )
     return said(
         "Noted: the commitment card says that you would own it. It is yours only when the facilitator or the "
         "decision-maker asks you, which needs no further yes from you."

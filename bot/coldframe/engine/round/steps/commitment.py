@@ -17,7 +17,6 @@ from coldframe.domain.round.choosing import (
     OwnerAsked,
     OwnershipAccepted,
     OwnershipDeclined,
-    PlanChosen,
 )
 from coldframe.domain.round.commitment import (
     AcceptOverlap,
@@ -34,7 +33,7 @@ from coldframe.domain.state import Action, Round
 from coldframe.engine.core import members, sent_form
 from coldframe.engine.core.requests import Over, RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import InOneTurn, Turn
-from coldframe.engine.round import retention
+from coldframe.engine.round import announcing, retention
 from coldframe.engine.round.steps.play import StepPlay, chosen, repeats_nothing
 from coldframe.engine.trial import places
 from coldframe.message.nodes import Form
@@ -72,10 +71,14 @@ async def _card(turn: Turn, due: Due) -> None:
 # --- choosing, sealing ---
 
 
-async def _choose(request: RoundRequest) -> None:
-    running, free_on = await places.places(request.turn, request.round)
-    beside = await places.measured_now(request.turn, request.round)
-    await request.act(ChoosePlan(request.by, PlanId(request.part(0)), running, free_on, beside))
+async def _choose(request: RoundRequest) -> Reply | None:
+    """Who chose hears when everybody hears of it; until then the card says only that something is chosen."""
+    turn, plan = request.turn, PlanId(request.part(0))
+    running, free_on = await places.places(turn, request.round)
+    beside = await places.measured_now(turn, request.round)
+    announce_at = await announcing.moment(turn, request.round)
+    after = await request.act(ChoosePlan(request.by, plan, running, free_on, beside, announce_at))
+    return request.shown(commitment_words.chosen(after, after.plans[plan], after.choices[plan].announce_at))
 
 
 async def _commit(request: RoundRequest) -> None:
@@ -97,9 +100,9 @@ def _form(make: Callable[[Round, PlanId], Form]) -> RoundAnswer:
 
 async def _offer(request: RoundRequest) -> None:
     plan = PlanId(request.part(0))
-    after = await request.act(OfferToOwn(request.by, plan))
-    owns = after.choices[plan].owner == request.by
-    request.answer(commitment_words.you_own_it() if owns else commitment_words.offer_noted())
+    choice = (await request.act(OfferToOwn(request.by, plan))).choices[plan]
+    owns = choice.owner == request.by
+    request.answer(commitment_words.you_own_it() if owns else commitment_words.offer_noted(choice.offers_sealed))
 
 
 def _asked_about(request: RoundRequest) -> PlanId:
@@ -205,12 +208,6 @@ async def _next_round(request: RoundRequest) -> None:
 # --- what follows ---
 
 
-async def _chosen(turn: Turn, before: Round, after: Round, fact: PlanChosen) -> None:
-    plan = after.plans[fact.plan]
-    if plan.author is not None:
-        turn.tell(after, plan.author, "author", commitment_words.author_told(after, plan), rest=(plan.id,))
-
-
 async def _owner_asked(turn: Turn, before: Round, after: Round, fact: OwnerAsked) -> None:
     words = commitment_words.owner_asked(after, after.plans[fact.plan])
     turn.tell(after, fact.member, "own", words, rest=(fact.plan,))
@@ -239,6 +236,7 @@ async def _committed(turn: Turn, before: Round, round_: Round, fact: Committed) 
 
 PLAY = StepPlay(
     open=_open, asking=None, desk=None, own_card=None, repeats=repeats_nothing, card_follows=True,
+    following_card=lambda r: commitment_words.desk(r, 0, None),
     buttons={
         "round.commit": _commit,
         "choice.make": _choose,
@@ -264,7 +262,6 @@ PLAY = StepPlay(
         "nextround.date": _next_round,
     },
     follow={
-        PlanChosen: _chosen,
         OwnerAsked: _owner_asked,
         OwnershipAccepted: _owner_accepted,
         OwnershipDeclined: _declined,

@@ -62,6 +62,9 @@ class StepPlay:
     forms: Mapping[str, RoundAnswer]
     follow: Mapping[type[Fact], Follow[Round]]
     due: Mapping[str, Carry]
+    following_card: Callable[[Round], Message] | None = None
+    """That card, as far as the round alone tells it: it is brought up to date only when it reads differently, since the
+    sign of an edit tells that somebody did something."""
 
 
 def repeats_nothing(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:

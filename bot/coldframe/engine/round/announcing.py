@@ -1,0 +1,112 @@
+"""How a choice becomes known: its author hears first, everybody else at a moment that is fixed when it is made and is
+the same whoever wrote the plan, and offers to own it are shown together, so that none of it tells whose plan it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+
+from coldframe.domain.commands import BOT
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import PlanId, Step
+from coldframe.domain.round.choosing import (
+    AnnounceChoice,
+    ChoiceAnnounced,
+    ChoiceDropped,
+    PlanChosen,
+    ShowOffers,
+)
+from coldframe.domain.state import Round
+from coldframe.engine.core import members
+from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
+from coldframe.ports.storage import Due
+from coldframe.speech.names import message_name
+from coldframe.speech.round import commitment_words
+from coldframe.timing.calendars import NoWorkingTime
+from coldframe.timing.reminders import next_nudge_time
+from coldframe.timing.windows import add_working_hours
+
+ASK_AUTHOR, ANNOUNCE, SHOW = "ask author", "announce choice", "show offers"
+KINDS = (ASK_AUTHOR, ANNOUNCE, SHOW)
+TO_HEAR = 1.0  # working hours that everybody has had by then
+TO_HEAR_LIVE = timedelta(minutes=2)
+LONGEST = timedelta(days=4)  # over a long weekend; nobody who works on few days holds the round up for longer
+
+
+async def moment(turn: Turn, round_: Round) -> datetime:
+    """When everybody who is there has had one of their working hours from now: known beforehand, from all calendars, so
+    that it does not depend on who wrote what."""
+    if round_.settings.pace == "live":
+        return turn.now + TO_HEAR_LIVE
+    there = [m for m in round_.active() if not round_.seats[m].away]
+    heard = [turn.now]
+    for calendar in (await members.calendars(turn.uow, round_.tenant, there)).values():
+        try:
+            heard.append(add_working_hours(calendar, turn.now, TO_HEAR))
+        except NoWorkingTime:
+            continue
+    return min(max(heard), turn.now + LONGEST)
+
+
+# --- what follows ---
+
+
+async def _chosen(turn: Turn, before: Round, round_: Round, fact: PlanChosen) -> None:
+    """The author is asked when they are at work next. The row names the plan alone, since it can be read at rest."""
+    author = round_.plans[fact.plan].author
+    if author is not None and author in round_.active():
+        at = turn.now
+        if round_.settings.pace != "live":
+            at = next_nudge_time(members.calendar_of(await turn.uow.member(round_.tenant, author)), turn.now)
+        turn.later(ASK_AUTHOR, round_.id, fact.plan, at)
+    if fact.announce_at is not None:
+        turn.later(ANNOUNCE, round_.id, fact.plan, fact.announce_at)
+
+
+async def _announced(turn: Turn, before: Round, round_: Round, fact: ChoiceAnnounced) -> None:
+    words = commitment_words.announced(round_, round_.plans[fact.plan])
+    turn.say(round_, "announced", words, rest=(fact.plan, turn.kit.ids.new("")))
+    if round_.choices[fact.plan].offers_sealed:
+        turn.later(SHOW, round_.id, fact.plan, await moment(turn, round_))
+
+
+async def _dropped(turn: Turn, before: Round, round_: Round, fact: ChoiceDropped) -> None:
+    """An author who was asked hears that it is off."""
+    for kind in KINDS:
+        await turn.drop_due(round_.id, kind=kind, occurrence=fact.plan)
+    plan = round_.plans[fact.plan]
+    name = message_name(round_.id, "author", plan.author or "", plan.id)
+    if plan.author is not None and await turn.uow.knows_message(name):
+        turn.revise_own(round_, plan.author, "author", commitment_words.choice_is_off(plan), plan.id)
+
+
+# --- when its moment has come ---
+
+
+async def _ask_author(turn: Turn, due: Due) -> None:
+    round_ = await turn.round(due.subject)
+    plan, choice = round_.plans.get(PlanId(due.occurrence)), round_.choices.get(PlanId(due.occurrence))
+    if round_.step is not Step.COMMITMENT or plan is None or choice is None or plan.author not in round_.active():
+        return
+    assert plan.author is not None
+    turn.tell(round_, plan.author, "author", commitment_words.author_told(round_, plan, choice), rest=(plan.id,))
+
+
+async def _announce(turn: Turn, due: Due) -> None:
+    await turn.act(await turn.round(due.subject), AnnounceChoice(BOT, PlanId(due.occurrence)))
+
+
+async def _show(turn: Turn, due: Due) -> None:
+    await turn.act(await turn.round(due.subject), ShowOffers(BOT, PlanId(due.occurrence)))
+
+
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {
+    PlanChosen: _chosen,
+    ChoiceAnnounced: _announced,
+    ChoiceDropped: _dropped,
+}
+DUE: Mapping[str, Carry] = {
+    ASK_AUTHOR: InOneTurn(_ask_author),
+    ANNOUNCE: InOneTurn(_announce),
+    SHOW: InOneTurn(_show),
+}
