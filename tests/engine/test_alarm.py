@@ -127,6 +127,12 @@ class Stub:
         self.on_change: Callable[[], None] = lambda: None
         self.last: datetime | None = None
 
+    async def started(self) -> None:
+        pass
+
+    async def tell_of_troubles(self) -> None:
+        pass
+
     async def settle(self) -> datetime | None:
         self.settled += 1
         return None

@@ -62,15 +62,23 @@ class Alarm:
         self.ring()
 
     async def start(self) -> None:
-        """Gives back what was lost while the bot was off, then begins."""
-        await resting.look_after(self._engine.kit)
-        await downtime.new_zone_data(self._engine.kit)
-        await downtime.look_back(self._engine.kit)
-        await self._engine.returned()
+        """Gives back what was lost while the bot was off, then begins. What fails of it does not keep it from that."""
+        engine, kit = self._engine, self._engine.kit
+        await self._try(engine.started())
+        await self._try(resting.look_after(kit))
+        await self._try(downtime.new_zone_data(kit))
+        await self._try(downtime.look_back(kit))
+        await self._try(engine.returned())
         self._beaten = asyncio.get_running_loop().time()
         self._scheduler.start()
         self._task = asyncio.create_task(self._work())
         self.ring()
+
+    async def _try(self, work: Coroutine[Any, Any, object]) -> None:
+        try:
+            await work
+        except Exception as problem:
+            log.error("alarm.failed", problem=type(problem).__name__)
 
     async def _ring_later(self) -> None:
         self.ring()
@@ -114,6 +122,7 @@ class Alarm:
             self._beaten = loop
             if await downtime.look_back(self._engine.kit) > ASLEEP:
                 await self._engine.returned()
+            await self._engine.tell_of_troubles()
 
     async def _set(self, moment: datetime | None) -> None:
         """One date job at the next moment; a moment that has come rings at once."""

@@ -1,4 +1,7 @@
-"""The engine's front door and its two hands: happenings come in, due rows are carried out, the outbox goes out."""
+"""The engine's front door and its two hands: happenings come in, due rows are carried out, the outbox goes out.
+
+What fails, fails alone: a happening is answered without what is damaged, a due row is held back with growing pauses.
+"""
 
 from __future__ import annotations
 
@@ -7,12 +10,14 @@ from datetime import datetime
 
 import structlog
 
-from coldframe.engine.core import receiving
+from coldframe.engine.core import damage, receiving
 from coldframe.engine.core.turn import Aside, Carry, InOneTurn, Kit, Turn
-from coldframe.engine.delivery import due_rows, outbox
+from coldframe.engine.delivery import due_rows, outbox, troubles
 from coldframe.engine.round import comparing
-from coldframe.ports.chat import Inbound, Reply
-from coldframe.ports.storage import Due, Waiting
+from coldframe.ports.chat import Inbound, Place, Reply
+from coldframe.ports.storage import Damaged, Due, Waiting
+from coldframe.speech import answers
+from coldframe.timing.pauses import pause
 
 log = structlog.get_logger()
 
@@ -29,9 +34,19 @@ class Engine:
 
     async def receive(self, event: Inbound) -> Reply:
         """One happening, one commit. A repetition of the same delivery has no second effect."""
-        reply = await receiving.receive(self.kit, event)
+        try:
+            reply = await damage.apart(lambda: receiving.receive(self.kit, event))
+        except Damaged:
+            return Reply(note=answers.cannot_be_read())
+        await self._heard_from(event)
         self.on_change()
         return reply
+
+    async def _heard_from(self, event: Inbound) -> None:
+        """Whoever speaks can be spoken to: what could not be sent to them, or there, is tried again."""
+        places = (event.place.root(), Place(event.place.tenant, "direct", event.person))
+        if again := [place for place in places if self.kit.store.has_parked(place)]:
+            await self.kit.store.try_parked_again(self.kit.clock.now(), again)
 
     async def returned(self) -> None:
         """The bot was away, however shortly: what people did meanwhile is to be looked for."""
@@ -61,7 +76,7 @@ class Engine:
         now, first = self.kit.clock.now(), waiting.row
         if waiting.due is None or waiting.due > now:
             return False
-        if first is not None and isinstance(self._due.get(first.kind), InOneTurn) and await self._do_at_once(first):
+        if first is not None and isinstance(self._due.get(first.kind), InOneTurn) and await self._do_alone(first):
             return True
         due = await self.kit.store.claim_due(now)
         if due is None:
@@ -73,15 +88,23 @@ class Engine:
         return True
 
     async def _do_claimed(self, due: Due) -> None:
-        await due_rows.carry_out(self._due, self.kit, due)
-        await self.kit.store.finish_due(due)
+        await self._do_alone(due, claimed=True)
 
-    async def _do_at_once(self, due: Due) -> bool:
+    async def _do_alone(self, due: Due, *, claimed: bool = False) -> bool:
+        """False when somebody else does it. Whatever it raises concerns this row: the others go on."""
         try:
-            return await due_rows.carry_out(self._due, self.kit, due)
-        except Exception:
-            await self.kit.store.hold_due(due, self.kit.clock.now())  # the others go on until it is tried again
-            raise
+            mine = await due_rows.carry_out(self._due, self.kit, due)
+        except Exception as problem:
+            await self._hold(due, type(problem).__name__)
+            return True
+        if claimed:
+            await self.kit.store.finish_due(due)
+        return mine
+
+    async def _hold(self, due: Due, problem: str) -> None:
+        log.error("due.failed", kind=due.kind, subject=due.subject, tries=due.tries + 1, problem=problem)
+        wait = pause(due.tries, f"{due.kind}/{due.subject}/{due.occurrence}")
+        await self.kit.store.fail_due(due, self.kit.clock.now() + wait, problem)
 
     async def deliver(self) -> int:
         """Sends whatever may go out now; returns how many sends were done or given up."""
@@ -106,6 +129,15 @@ class Engine:
         if waiting.send is not None and waiting.send <= self.kit.clock.now():
             return bool(await outbox.deliver_some(self.kit, self.aside))
         return False
+
+    async def started(self) -> None:
+        """To be called at the start: what was set aside before may go now, with another token, release or secret."""
+        await self.kit.store.try_parked_again(self.kit.clock.now())
+
+    async def tell_of_troubles(self) -> None:
+        """To be called once a minute: what cannot be sent is said to somebody who can do something about it."""
+        if await troubles.tell(self.kit):
+            self.on_change()
 
     async def next_moment(self) -> datetime | None:
         """When something is due or may be sent next; None when nothing waits."""

@@ -38,6 +38,13 @@ class Place:
         """Messages with the same key are delivered in order."""
         return f"{self.tenant}/{self.kind}/{self.id}"
 
+    @classmethod
+    def of_order_key(cls, key: str) -> Place:
+        """The conversation of a key."""
+        kind: Literal["channel", "direct"] = "direct" if "/direct/" in key else "channel"
+        tenant, _, place = key.partition(f"/{kind}/")
+        return cls(tenant, kind, place)
+
 
 @dataclass(frozen=True, slots=True)
 class Person:

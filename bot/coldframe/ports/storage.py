@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal, Protocol
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import Step
 from coldframe.domain.state import Round
+from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
 from coldframe.ports.chat import Place
 from coldframe.ports.follow_through import FollowThrough
@@ -24,7 +25,7 @@ class Send:
 
     `name` is the bot's own name of the message (`r1/card/notes`), by which it is revised, replied to in a thread
     (`thread_of`) and recognised when people act on it. What is withdrawn with a `message` is left with that instead. A
-    send with `only_in` is dropped when the round has left that step by then.
+    send with `only_in` is dropped when the round has left that step by then, one with `until` after that moment.
     """
 
     kind: Literal["post", "upload", "revise", "withdraw", "home"]
@@ -35,6 +36,7 @@ class Send:
     thread_of: str | None = None
     round_id: str | None = None
     only_in: Step | None = None
+    until: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,32 @@ class Done:
     message_id: str | None
 
 
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """A conversation in which something is not to be sent: how many posts and files, since when, and for which round.
+    `refused`: the platform will not take them, and they were set aside; else they wait and are tried."""
+
+    place: Place
+    sends: int
+    since: datetime
+    round_id: str | None
+    refused: bool
+    told: bool
+
+
+UNDELIVERED = "undelivered"
+"""What a word about such a conversation is called, `round/undelivered/person/...`; it is no trouble of its own."""
+
+
+class Damaged(ColdframeError):
+    """Something stored cannot be read. It is left as it is; `coldframe doctor` names it."""
+
+    def __init__(self, what: str, subject: str) -> None:
+        super().__init__(f"the {what} {subject} cannot be read; coldframe doctor says more")
+        self.what = what
+        self.subject = subject
+
+
 # --- what is to happen ----------------------------------------------------------------------------------------
 
 
@@ -84,6 +112,7 @@ class Due:
     subject: str  # usually a round's or a trial's id
     occurrence: str
     at: datetime
+    tries: int = field(default=0, compare=False)  # how often it failed
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +188,7 @@ class UnitOfWork(FollowThrough, Protocol):
         ...
 
     async def round(self, round_id: str) -> Round | None:
-        """The round, locked until the transaction ends."""
+        """The round, locked until the transaction ends. Raises Damaged; from then on no list has it any more."""
         ...
 
     async def add_round(self, round_: Round, at: datetime) -> None: ...
@@ -218,6 +247,10 @@ class UnitOfWork(FollowThrough, Protocol):
         """Takes what has not gone out under this name from the outbox."""
         ...
 
+    async def told_of(self, place: Place, at: datetime) -> None:
+        """Somebody hears with this transaction that what stands in the outbox for this conversation cannot be sent."""
+        ...
+
     async def posted(self, name: str) -> Posted | None: ...
 
     async def posted_as(self, place: Place, message_id: str) -> Posted | None: ...
@@ -260,9 +293,32 @@ class Store(Protocol):
         """The rows go, and the whereabouts of new messages are kept under their names."""
         ...
 
-    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool) -> None: ...
+    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, why: str = ...) -> None: ...
 
-    async def park_send(self, queued: Queued, why: str) -> None: ...
+    async def give_back(self, untried: Sequence[Queued]) -> None:
+        """Frees what was claimed as it was before."""
+        ...
+
+    async def park_send(self, queued: Queued, why: str) -> None:
+        """Sets it aside: what follows in its conversation does not wait for it."""
+        ...
+
+    async def drop_send(self, queued: Queued) -> None:
+        """It has been overtaken: the row goes, and is counted."""
+        ...
+
+    def has_parked(self, place: Place) -> bool:
+        """Whether something that the platform refused stands aside for this conversation, as far as is known here."""
+        ...
+
+    async def try_parked_again(self, now: datetime, places: Sequence[Place] | None = None) -> None:
+        """Puts what the platform refused lately in these conversations back in its place; without any, all that was
+        set aside lately."""
+        ...
+
+    async def troubles(self, held_up_since: datetime) -> list[Trouble]:
+        """Conversations in which posts or files were set aside, or wait since before that moment."""
+        ...
 
     async def waiting(self) -> Waiting:
         """When the earliest send may go out, and when the earliest row is due."""
@@ -273,7 +329,15 @@ class Store(Protocol):
     async def finish_due(self, due: Due) -> None: ...
 
     async def hold_due(self, due: Due, now: datetime) -> None:
-        """Keeps a row back for the time of a lease: one that failed, or that is being carried out still."""
+        """Keeps a row that is being carried out still for the time of a lease."""
+        ...
+
+    async def fail_due(self, due: Due, until: datetime, problem: str) -> None:
+        """Keeps a row that could not be carried out back, unless it was set anew meanwhile."""
+        ...
+
+    async def hurry(self, now: datetime, longest: timedelta) -> None:
+        """Nothing that failed waits longer than that from now; for a clock that was set back."""
         ...
 
     async def see_time(self, now: datetime) -> datetime:

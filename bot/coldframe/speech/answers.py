@@ -26,6 +26,13 @@ def sentence(message: Message) -> str:
     return plain(message.summary)
 
 
+def cannot_be_read() -> Message:
+    return said(
+        "I can't read this round just now: something is wrong in my own records, so I took nothing of what you did. "
+        "Please keep a copy, and tell whoever runs me: `coldframe doctor` shows them what it is. All else goes on."
+    )
+
+
 def no_round() -> Message:
     return said(
         "I have nothing open for you, so I did not keep that. `/coldframe` shows what you can do, and stands before "

@@ -4,6 +4,7 @@ changed for another at one stroke."""
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
@@ -17,6 +18,7 @@ from coldframe.store.rounds import read_mark
 from coldframe.store.sealing import CannotUnseal, Seal
 
 CHECK = "secret"
+SOME = 5
 _PLAIN = b"coldframe"
 
 
@@ -32,7 +34,7 @@ async def check_secret(database: Database, seal: Seal, now: datetime) -> None:
     try:
         async with database.transaction() as db:
             if not await _checked(db, seal):
-                await _try_one_of_each(db, seal)
+                await _try_some_of_each(db, seal)
                 await db.execute(t.safeguards.insert().values(name=CHECK, body=_check_of(seal), at=now))
     except CannotUnseal:
         raise WrongSecret from None
@@ -61,12 +63,23 @@ async def _checked(db: Connection, seal: Seal) -> bool:
     return body is not None and bool(seal.open(CHECK, body))
 
 
-async def _try_one_of_each(db: Connection, seal: Seal) -> None:
-    """What an earlier release sealed tells whether the secret is the one. Raises CannotUnseal."""
-    for table, name, column, _ in SEALED:
-        row = (await db.execute(select(table).limit(1))).mappings().first()
-        if row is not None:
-            seal.open(name(row), row[column])
+async def _try_some_of_each(db: Connection, seal: Seal) -> None:
+    """What an earlier release sealed tells whether the secret is the one; a row that is damaged tells nothing. Raises
+    CannotUnseal."""
+    opens = [
+        _opens(seal, name(row), row[column])
+        for table, name, column, _ in SEALED
+        for row in (await db.execute(select(table).limit(SOME))).mappings()
+    ]
+    if opens and not any(opens):
+        raise CannotUnseal
+
+
+def _opens(seal: Seal, name: str, body: bytes) -> bool:
+    with suppress(CannotUnseal):
+        seal.open(name, body)
+        return True
+    return False
 
 
 # --- another secret ---

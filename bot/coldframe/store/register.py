@@ -5,11 +5,13 @@ from __future__ import annotations
 
 import json
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
+import structlog
 from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, bindparam, delete, func, literal, or_, select, text, update
 
@@ -17,10 +19,12 @@ from coldframe.domain.names import Step
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import OPEN_STEPS, Trial
 from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
+from coldframe.ports.storage import Damaged
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.sealing import Seal
 
+log = structlog.get_logger()
 _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)
 _ENTRY: TypeAdapter[RegisterEntry] = TypeAdapter(RegisterEntry)
 _TEAM: TypeAdapter[Team] = TypeAdapter(Team)
@@ -58,10 +62,19 @@ class FollowThroughWork:
         return self._trial(row) if row else None
 
     def _trial(self, row: Any) -> Trial:
-        private = json.loads(self._seal.open(f"trial/{row.id}", row.private))
-        whole = {**json.loads(row.doc), **private}
-        trial: Trial = _TRIAL.validate_python(whole)
+        """Raises Damaged."""
+        try:
+            private = json.loads(self._seal.open(f"trial/{row.id}", row.private))
+            trial: Trial = _TRIAL.validate_python({**json.loads(row.doc), **private})
+        except Exception as problem:  # whatever is wrong with what was stored, it is wrong with this trial alone
+            log.error("trial.damaged", trial=row.id, problem=type(problem).__name__)
+            raise Damaged("trial", row.id) from None
         return trial
+
+    def _readable(self, rows: Iterable[Any]) -> Iterator[Trial]:
+        for row in rows:
+            with suppress(Damaged):
+                yield self._trial(row)
 
     def _columns(self, trial: Trial, at: datetime) -> dict[str, Any]:
         whole = _TRIAL.dump_python(trial, mode="json")
@@ -93,14 +106,14 @@ class FollowThroughWork:
         if not over:
             query = query.where(t.trials.c.step.in_(_OPEN))
         rows = await self._db.execute(query.order_by(t.trials.c.created_at, t.trials.c.id))
-        return [self._trial(r) for r in rows]
+        return list(self._readable(rows))
 
     async def trials_owned(self, tenant: str, person: str) -> list[Trial]:
         query = select(t.trials).where(
             t.trials.c.tenant == tenant, t.trials.c.owner == person, t.trials.c.step.in_(_OPEN)
         )
         rows = await self._db.execute(query.order_by(t.trials.c.created_at, t.trials.c.id))
-        return [self._trial(r) for r in rows]
+        return list(self._readable(rows))
 
     async def move_place(self, trial_id: str, owner: str, review: datetime) -> None:
         place = update(t.trial_places).where(t.trial_places.c.trial_id == trial_id)

@@ -7,28 +7,36 @@ that; a conversation's sends go out in order because only its oldest open row ca
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import AsyncIterator, Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Iterable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import and_, select, update
+import structlog
+from sqlalchemy import and_, delete, select, update
 
 from coldframe.domain.names import Step
-from coldframe.ports.storage import Done, Due, Posted, Queued, Waiting
-from coldframe.store import statements
+from coldframe.ports.chat import Place
+from coldframe.ports.storage import Done, Due, Posted, Queued, Trouble, Waiting
+from coldframe.store import standing, statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection, Database
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealing import Seal
 from coldframe.store.work import Known, SqlWork, posted_of
+from coldframe.timing.pauses import LONGEST, pause
 
+log = structlog.get_logger()
 LEASE = timedelta(seconds=60)
 ROUNDS_KEPT = 64
 CLAIMED_AT_ONCE = 20
 LOOKED_AT = 100
+FEW = 5
+"""So many sends behind one that failed are claimed with it: they wait for it, or tell whether it fails by itself."""
 TIME_SEEN = "highest time seen"
+MOST_READINGS = 5
+"""So often a send that cannot be opened is tried, before what follows in its conversation goes on without it."""
 
 
 class SqlStore:
@@ -41,6 +49,8 @@ class SqlStore:
         self._new_key = new_key
         self._sends = SealedSends(seal)
         self._known: Known = {}
+        self._damaged: set[str] = set()
+        self._parked: set[str] = set()
 
     def tag(self, *parts: str) -> str:
         """A keyed hash that nobody without the secret can make or guess."""
@@ -50,7 +60,14 @@ class SqlStore:
     async def begin(self) -> AsyncIterator[SqlWork]:
         async with self.database.transaction() as connection:
             work = SqlWork(
-                connection, self.database.dialect, self._seal, self._sends, self._owner, self._new_key, self._known
+                connection,
+                self.database.dialect,
+                self._seal,
+                self._sends,
+                self._owner,
+                self._new_key,
+                self._known,
+                self._damaged,
             )
             yield work
         self._remember(work.read)
@@ -78,22 +95,48 @@ class SqlStore:
 
     async def claim_sends(self, now: datetime, most: int = CLAIMED_AT_ONCE) -> list[Queued]:
         async with self.database.transaction() as db:
-            first = (await db.execute(statements.NEXT_SENDS, {"now": now, "most": most})).all()
-            if not first:
-                return []
-            rows = [*first, *await self._following(db, first, now, most - len(first))]
-            claim = {"rows": [row.id for row in rows], "me": self._owner, "until": now + LEASE, "now": now}
-            await db.execute(statements.CLAIM_SENDS, claim)
-            return await self._with_surroundings(db, [self._queued(row, now) for row in rows])
+            while first := (await db.execute(statements.NEXT_SENDS, {"now": now, "most": most})).all():
+                rows = [*first, *await self._following(db, first, now, most - len(first))]
+                if claimed := await self._readable(db, rows, now):
+                    claim = {"rows": [q.id for q in claimed], "me": self._owner, "until": now + LEASE, "now": now}
+                    await db.execute(statements.CLAIM_SENDS, claim)
+                    return await self._with_surroundings(db, claimed)
+        return []
+
+    async def _readable(self, db: Connection, rows: Sequence[Any], now: datetime) -> list[Queued]:
+        """The sends that can be opened. One that cannot is held back, and with it what follows in its conversation."""
+        claimed: list[Queued] = []
+        held_up: set[str] = set()
+        for row in rows:
+            if row.conversation in held_up:
+                continue
+            try:
+                claimed.append(self._queued(row, now))
+            except Exception as problem:
+                held_up.add(row.conversation)
+                await self._hold_unreadable(db, row, now, type(problem).__name__)
+        return claimed
+
+    async def _hold_unreadable(self, db: Connection, row: Any, now: datetime, problem: str) -> None:
+        log.error("outbox.unreadable", send=row.id, tries=row.tries + 1, problem=problem)
+        given_up = row.tries + 1 >= MOST_READINGS
+        state = "parked" if given_up else "unknown" if row.state in ("sending", "unknown") else "todo"
+        held = update(t.outbox).where(t.outbox.c.id == row.id).values(state=state, owner=None, lease_until=None)
+        later = {"tries": row.tries + 1, "first_try": row.first_try or now, "try_at": now + pause(row.tries, row.key)}
+        await db.execute(held.values(why_parked=f"{standing.UNREADABLE} ({problem})", **later))
+        if given_up:
+            await db.execute(statements.count(self.database.dialect), {"name": "sends unreadable", "value": 1})
 
     async def _following(self, db: Connection, first: Sequence[Any], now: datetime, room: int) -> list[Any]:
         """What comes next in the conversations whose oldest rows are ours, as nobody else can take it meanwhile: the
         second row of each, then the third of each, as far as there is room."""
         behind = {row.conversation: 0 for row in first}
+        most = {row.conversation: FEW if row.tries else LOOKED_AT for row in first}
         ranks: dict[int, list[Any]] = defaultdict(list)
         which = {"conversations": list(behind), "firsts": [row.id for row in first], "most": LOOKED_AT}
         for row in await db.execute(statements.NEXT_BEHIND, which) if room else ():
-            if row.conversation in behind and row.state == "todo" and row.try_at <= now:
+            count = behind.get(row.conversation)
+            if count is not None and count < most[row.conversation] and row.state == "todo" and row.try_at <= now:
                 behind[row.conversation] += 1
                 ranks[behind[row.conversation]].append(row)
             else:
@@ -137,26 +180,62 @@ class SqlStore:
             if gone:
                 await db.execute(statements.FORGET_POSTS, {"names": gone})
 
-    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool) -> None:
+    async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, why: str = "") -> None:
         async with self.database.transaction() as db:
             await db.execute(
                 update(t.outbox)
                 .where(self._still_mine(queued))
                 .values(
                     state="unknown" if unknown else "todo", try_at=at, tries=queued.tries + 1, owner=None,
-                    lease_until=None,
+                    lease_until=None, why_parked=why[: standing.LONGEST_WHY],
                 )
             )  # fmt: skip
+
+    async def give_back(self, untried: Sequence[Queued]) -> None:
+        ids = defaultdict(list)
+        for queued in untried:
+            ids[queued.state].append(queued.id)
+        async with self.database.transaction() as db:
+            for state, rows in ids.items():
+                mine = and_(t.outbox.c.id.in_(rows), self._mine())
+                await db.execute(update(t.outbox).where(mine).values(state=state, owner=None, lease_until=None))
 
     async def park_send(self, queued: Queued, why: str) -> None:
         async with self.database.transaction() as db:
             await db.execute(
-                update(t.outbox).where(self._still_mine(queued)).values(state="parked", why_parked=why[:200])
+                update(t.outbox)
+                .where(self._still_mine(queued))
+                .values(state="parked", why_parked=why[: standing.LONGEST_WHY])
             )
+        self._parked.add(queued.send.place.order_key())
+
+    async def drop_send(self, queued: Queued) -> None:
+        async with self.database.transaction() as db:
+            await db.execute(delete(t.outbox).where(self._still_mine(queued)))
+            await db.execute(statements.count(self.database.dialect), {"name": "sends overtaken", "value": 1})
+
+    def has_parked(self, place: Place) -> bool:
+        return place.order_key() in self._parked
+
+    async def try_parked_again(self, now: datetime, places: Iterable[Place] | None = None) -> None:
+        conversations = None if places is None else {place.order_key() for place in places}
+        self._parked -= conversations or self._parked
+        which = standing.lately(now) if conversations is None else standing.refused_lately(now, conversations)
+        async with self.database.transaction() as db:
+            await db.execute(standing.again(now, which))
+
+    async def troubles(self, held_up_since: datetime) -> list[Trouble]:
+        async with self.database.looking() as db:
+            rows = (await db.execute(standing.in_trouble(held_up_since))).all()
+        self._parked = {row.conversation for row in rows if row.state == "parked"}
+        return standing.by_conversation(rows)
 
     def _still_mine(self, queued: Queued) -> Any:
         """The claimed row, unless its lease ran out and somebody else is at it: their outcome counts then."""
-        return and_(t.outbox.c.id == queued.id, t.outbox.c.state == "sending", t.outbox.c.owner == self._owner)
+        return and_(t.outbox.c.id == queued.id, self._mine())
+
+    def _mine(self) -> Any:
+        return and_(t.outbox.c.state == "sending", t.outbox.c.owner == self._owner)
 
     # --- due rows ---
 
@@ -175,6 +254,20 @@ class SqlStore:
         claim = {**statements.this_due(due), "me": self._owner, "until": now + LEASE}
         async with self.database.transaction() as db:
             await db.execute(statements.HOLD_DUE, claim)
+
+    async def fail_due(self, due: Due, until: datetime, problem: str) -> None:
+        hold = {**statements.this_due(due), "of_at": due.at, "me": self._owner, "until": until, "what": problem[:100]}
+        async with self.database.transaction() as db:
+            await db.execute(statements.FAIL_DUE, hold)
+            await db.execute(statements.count(self.database.dialect), {"name": "due rows failed", "value": 1})
+
+    async def hurry(self, now: datetime, longest: timedelta = LONGEST) -> None:
+        soonest = now + longest
+        async with self.database.transaction() as db:
+            await db.execute(update(t.outbox).where(t.outbox.c.try_at > soonest).values(try_at=now))
+            for table in (t.outbox, t.due):
+                held = update(table).where(table.c.lease_until > soonest)
+                await db.execute(held.values(lease_until=now + LEASE))
 
     async def waiting(self) -> Waiting:
         async with self.database.looking() as db:
@@ -235,7 +328,7 @@ def _changes(queued: Queued) -> str | None:
 
 
 def _due_of(row: Any) -> Due:
-    return Due(row.kind, row.subject, row.occurrence, row.at)
+    return Due(row.kind, row.subject, row.occurrence, row.at, row.tries)
 
 
 def _moment(value: Any) -> datetime | None:

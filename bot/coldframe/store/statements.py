@@ -200,6 +200,11 @@ FINISH_DUE = delete(t.due).where(_this_due(t.due.c), t.due.c.state == "claimed",
 _CLAIMED = {"state": "claimed", "owner": bindparam("me"), "lease_until": _instant("until")}
 _FREE_OR_MINE = or_(t.due.c.state == "todo", t.due.c.owner == bindparam("me"))
 HOLD_DUE = update(t.due).where(_this_due(t.due.c), _FREE_OR_MINE).values(_CLAIMED)
+FAIL_DUE = (
+    update(t.due)
+    .where(_this_due(t.due.c), t.due.c.at == _instant("of_at"), _FREE_OR_MINE)
+    .values({**_CLAIMED, "tries": t.due.c.tries + 1, "problem": bindparam("what")})
+)
 
 
 def _take_due() -> Any:
@@ -216,7 +221,14 @@ TAKE_DUE = _take_due()
 def set_due(dialect: str) -> Any:
     """Setting a row again moves it, and frees it."""
     statement = insert(dialect, t.due).values(state="todo")
-    moved = {"at": statement.excluded.at, "state": "todo", "owner": None, "lease_until": None}
+    moved = {
+        "at": statement.excluded.at,
+        "state": "todo",
+        "owner": None,
+        "lease_until": None,
+        "tries": 0,
+        "problem": None,
+    }
     return statement.on_conflict_do_update(index_elements=["kind", "subject", "occurrence"], set_=moved)
 
 

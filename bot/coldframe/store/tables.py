@@ -146,7 +146,8 @@ outbox = Table(
     Column("try_at", Instant, nullable=False),
     Column("owner", String(64)),
     Column("lease_until", Instant),
-    Column("why_parked", String(200)),
+    Column("why_parked", String(200)),  # or what the last try came to
+    Column("told_at", Instant),  # since when somebody knows that it cannot be sent
     CheckConstraint("state IN ('todo', 'sending', 'unknown', 'parked')", name="state_known"),
     Index(
         "ix_outbox_open",
@@ -181,6 +182,8 @@ due = Table(
     Column("state", String(8), nullable=False),
     Column("owner", String(64)),
     Column("lease_until", Instant),
+    Column("tries", Integer, nullable=False, server_default="0"),
+    Column("problem", String(100)),
     UniqueConstraint("kind", "subject", "occurrence"),
     Index("ix_due_open", "at", "id", sqlite_where=text("state <> 'done'"), postgresql_where=text("state <> 'done'")),
 )

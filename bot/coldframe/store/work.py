@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
 
+import structlog
 from pydantic import TypeAdapter
 from sqlalchemy import Table, delete, select, update
 
@@ -15,7 +16,7 @@ from coldframe.domain.facts import Fact
 from coldframe.domain.names import Step
 from coldframe.domain.state import Ledger, Mark, Round
 from coldframe.ports.chat import Place
-from coldframe.ports.storage import Due, Member, Posted, RoundHead, RunningTrial, Send
+from coldframe.ports.storage import Damaged, Due, Member, Posted, RoundHead, RunningTrial, Send
 from coldframe.store import rounds as mapping
 from coldframe.store import statements
 from coldframe.store import tables as t
@@ -24,6 +25,7 @@ from coldframe.store.register import FollowThroughWork
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealing import Seal
 
+log = structlog.get_logger()
 CARDS = ("revise", "home")
 MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
 
@@ -42,6 +44,7 @@ class SqlWork(FollowThroughWork):
         owner: str,
         new_key: Callable[[], str],
         known: Known,
+        damaged: set[str],
     ) -> None:
         self._db = connection
         self._dialect = dialect
@@ -50,6 +53,7 @@ class SqlWork(FollowThroughWork):
         self._sends = sends
         self._new_key = new_key
         self._known = known
+        self._damaged = damaged  # rounds that could not be read: no list has them, so that the others go on
         # What this transaction read or wrote of rounds; the store keeps it once the transaction is committed.
         self.read: Known = {}
 
@@ -75,19 +79,26 @@ class SqlWork(FollowThroughWork):
 
     async def _read_round(self, round_id: str, version: int) -> tuple[int, Round, mapping.Rows]:
         doc = (await self._db.execute(select(t.rounds.c.doc).where(t.rounds.c.id == round_id))).scalar_one()
-        items = {
-            (r.kind, r.item): self._seal.open(f"{round_id}/{r.kind}/{r.item}", r.body)
-            for r in await self._db.execute(
-                select(t.sealed).where(t.sealed.c.round_id == round_id).order_by(t.sealed.c.kind, t.sealed.c.item)
-            )
-        }
-        round_ = mapping.from_rows(doc, items, await self._marks(round_id))
+        sealed = select(t.sealed).where(t.sealed.c.round_id == round_id).order_by(t.sealed.c.kind, t.sealed.c.item)
+        items = (await self._db.execute(sealed)).all()
+        votes = select(t.votes).where(t.votes.c.round_id == round_id).order_by(t.votes.c.voter, t.votes.c.slot)
+        marks = (await self._db.execute(votes)).all()
+        try:
+            round_ = self._opened(round_id, doc, items, marks)
+        except Exception as problem:  # whatever is wrong with what was stored, it is wrong with this round alone
+            self._damaged.add(round_id)
+            log.error("round.damaged", round=round_id, problem=type(problem).__name__)
+            raise Damaged("round", round_id) from None
+        self._damaged.discard(round_id)
         return version, round_, mapping.to_rows(round_)
 
-    async def _marks(self, round_id: str) -> dict[str, dict[str, list[Mark]]]:
+    def _opened(self, round_id: str, doc: str, sealed: Sequence[Any], votes: Sequence[Any]) -> Round:
+        items = {(r.kind, r.item): self._seal.open(f"{round_id}/{r.kind}/{r.item}", r.body) for r in sealed}
+        return mapping.from_rows(doc, items, self._marks(round_id, votes))
+
+    def _marks(self, round_id: str, votes: Sequence[Any]) -> dict[str, dict[str, list[Mark]]]:
         marks: dict[str, dict[str, list[Mark]]] = defaultdict(lambda: defaultdict(list))
-        query = select(t.votes).where(t.votes.c.round_id == round_id).order_by(t.votes.c.voter, t.votes.c.slot)
-        for row in await self._db.execute(query):
+        for row in votes:
             voter, mark = mapping.read_mark(
                 self._seal.open(f"{round_id}/{row.ballot}/{row.voter}/{row.slot}", row.body)
             )
@@ -181,7 +192,7 @@ class SqlWork(FollowThroughWork):
         statement = statements.heads(by_channel=channel is not None, by_member=member is not None)
         wanted = {"of_tenant": tenant, "of_channel": channel, "of_member": member}
         rows = await self._db.execute(statement, {name: value for name, value in wanted.items() if value is not None})
-        return [RoundHead(r.id, r.tenant, r.channel, r.name, Step(r.step)) for r in rows]
+        return [RoundHead(r.id, r.tenant, r.channel, r.name, Step(r.step)) for r in rows if r.id not in self._damaged]
 
     async def rounds_with(self, tenant: str, person: str, most: int = 10) -> list[str]:
         query = (
@@ -191,14 +202,14 @@ class SqlWork(FollowThroughWork):
             .order_by(t.rounds.c.created_at.desc(), t.rounds.c.id)
             .limit(most)
         )
-        return [r.id for r in await self._db.execute(query)]
+        return [r.id for r in await self._db.execute(query) if r.id not in self._damaged]
 
     async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
         query = select(t.rounds.c.id).where(
             t.rounds.c.tenant == tenant, t.rounds.c.channel == channel, statements.ENDED
         )
         rows = await self._db.execute(query.order_by(t.rounds.c.changed_at.desc(), t.rounds.c.id))
-        return [r.id for r in rows]
+        return [r.id for r in rows if r.id not in self._damaged]
 
     # --- people ---
 
@@ -288,6 +299,10 @@ class SqlWork(FollowThroughWork):
 
     async def drop_sends(self, name: str) -> None:
         await self._db.execute(delete(t.outbox).where(t.outbox.c.name == name, t.outbox.c.state == "todo"))
+
+    async def told_of(self, place: Place, at: datetime) -> None:
+        mine = update(t.outbox).where(t.outbox.c.conversation == place.order_key(), t.outbox.c.first_try.is_not(None))
+        await self._db.execute(mine.values(told_at=at))
 
     async def posted(self, name: str) -> Posted | None:
         row = (await self._db.execute(statements.POSTS, {"names": [name]})).first()

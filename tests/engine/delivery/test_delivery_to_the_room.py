@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -12,10 +12,9 @@ import pytest
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import Step
 from coldframe.engine.alarm import Alarm
-from coldframe.engine.delivery import outbox
 from coldframe.message.nodes import Attachment, Message, TextFile, line
 from coldframe.ports.chat import Person, Place
-from coldframe.ports.storage import Send
+from coldframe.ports.storage import Queued, Send
 from coldframe.wiring import House, for_tests
 from demo.hand import words_of
 from tests.demo.runs import Blank
@@ -113,13 +112,15 @@ async def test_what_cannot_be_reached_is_parked_and_the_conversation_goes_on(hou
     assert said(house) == ["next"]
 
 
-async def test_after_many_refusals_a_send_is_parked(house: House) -> None:
-    """Twenty-five tries with growing pauses, then the rest of the conversation goes on."""
-    house.room.faults.add("refuse", times=outbox.MOST_TRIES)
-    await put(house, a_post("never"), a_post("next"))
-    await later(house, hours=6)
-    assert said(house) == ["next"]
-    assert house.room.faults.met == outbox.MOST_TRIES
+async def test_after_many_refusals_a_send_goes_all_the_same(house: House) -> None:
+    """However often it was refused, it is tried every few minutes, and what follows waits for it."""
+    house.room.faults.add("refuse", times=200)
+    await put(house, a_post("first"), a_post("next"))
+    await later(house, hours=12)
+    assert said(house) == []
+    await later(house, days=1)
+    assert said(house) == ["first", "next"]
+    assert house.room.faults.met == 200
 
 
 async def test_what_speaks_of_a_step_that_is_over_is_not_sent(house: House) -> None:
@@ -155,13 +156,13 @@ async def test_a_claim_that_has_grown_old_is_given_back_unsent(house: House, mon
 
     monkeypatch.setattr(house.room, "post", slow_first)
     given_back: list[str] = []
-    retrying = house.store.retry_send
+    giving_back = house.store.give_back
 
-    async def watched(queued: object, *rest: object, **more: object) -> None:
-        given_back.append(queued.send.name)  # type: ignore[attr-defined]
-        await retrying(queued, *rest, **more)  # type: ignore[arg-type]
+    async def watched(untried: Sequence[Queued]) -> None:
+        given_back.extend(queued.send.name for queued in untried)
+        await giving_back(untried)
 
-    monkeypatch.setattr(house.store, "retry_send", watched)
+    monkeypatch.setattr(house.store, "give_back", watched)
     await put(house, a_post("for all"), a_post("for ada", ADA))
     await house.engine.settle()
     assert given_back == ["for ada"]

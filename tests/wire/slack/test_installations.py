@@ -19,13 +19,13 @@ from cryptography.fernet import Fernet
 from slack_sdk.oauth.installation_store import Installation
 from sqlalchemy import Engine, create_engine
 
-from coldframe.chat.slack.accounts import SetupError
+from coldframe.chat.slack.accounts import ManyWorkspaces, SetupError, open_session
 from coldframe.chat.slack.app import slack_platform
 from coldframe.chat.slack.checkup import check_keys
 from coldframe.chat.slack.installations import SealedInstallationStore, box, open_installations
 from coldframe.config import SettingsError, load
 from coldframe.message.nodes import Message, line
-from coldframe.ports.chat import Said, Unreachable
+from coldframe.ports.chat import NotDelivered, Said, Unreachable
 from coldframe.wiring import slack_options
 from tests.wire.slack.people import IN_CHANNEL, Someone
 from tests.wire.slack.service import ListIntake, RealClock, make, options
@@ -66,15 +66,17 @@ async def test_a_token_is_sealed_at_rest_and_comes_back_whole(engine: Engine) ->
 
 
 async def test_a_new_key_is_put_before_the_old_one(engine: Engine) -> None:
-    """After a change of keys old tokens still open; without any of their keys they do not."""
+    """After a change of keys old tokens still open; without any of their keys what is to be sent there waits."""
     old, _ = await open_installations("1.2", engine, KEYS[1:])
     await old.async_save(installation())
     both, _ = await open_installations("1.2", engine, KEYS)
     bot = await both.async_find_bot(enterprise_id=None, team_id="T1")
     assert bot is not None and bot.bot_token == BOT_TOKEN
     stranger, _ = await open_installations("1.2", engine, (Fernet.generate_key().decode(),))
-    with pytest.raises(Exception):  # noqa: B017  the library's own, which names no token
-        await stranger.async_find_bot(enterprise_id=None, team_id="T1")
+    async with open_session() as session:
+        accounts = ManyWorkspaces(stranger, "http://127.0.0.1/", session, RealClock())
+        with pytest.raises(NotDelivered, match="opens with none of the keys"):
+            await accounts.of("T1")
 
 
 async def test_the_doctor_says_when_an_old_key_may_go(engine: Engine) -> None:

@@ -21,7 +21,7 @@ from coldframe.chat.slack.calls import SCOPES_HEADER, Account, Accounts, scopes_
 from coldframe.chat.slack.inbound import Me
 from coldframe.chat.slack.manifest import SCOPES
 from coldframe.errors import ColdframeError
-from coldframe.ports.chat import Clock, NotDelivered, Unreachable
+from coldframe.ports.chat import ChatError, Clock, NotDelivered, Unreachable
 
 SLACK_API = "https://slack.com/api/"
 LONGEST_CALL = 10
@@ -154,7 +154,7 @@ class Authorize(AsyncAuthorize):
     ) -> AuthorizeResult | None:
         try:
             account = await self._accounts.of(team_id or "")
-        except Unreachable:
+        except ChatError:
             return None
         return AuthorizeResult(
             enterprise_id=enterprise_id,

@@ -219,7 +219,7 @@ class SlackChat:
             if refusal.code != "missing_scope":
                 raise
             log.warning("slack.history_scope_missing")
-            return None
+            raise OutcomeUnknown("the history cannot be read: a scope is missing") from None
         except NotDelivered as trouble:
             raise OutcomeUnknown(str(trouble)) from None
         for message_id in sent.surplus:

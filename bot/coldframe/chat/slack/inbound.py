@@ -260,8 +260,8 @@ def _home(heard: _Heard) -> Outcome:
 
 
 def _joined(heard: _Heard) -> Outcome:
-    person = str(heard.event["user"])
-    return Ignored("the bot's own arrival") if person == heard.me.bot_user else heard.in_channel(person, Joined())
+    """The bot's own arrival too: what could not be said in the channel may be said now."""
+    return heard.in_channel(str(heard.event["user"]), Joined())
 
 
 def _left(heard: _Heard) -> Outcome:

@@ -18,6 +18,7 @@ from sqlalchemy import Connection, Engine, MetaData, String, inspect, select
 from sqlalchemy.ext.asyncio import AsyncEngine
 
 from coldframe.chat.slack.accounts import MAKE_A_KEY, SetupError
+from coldframe.ports.chat import NotDelivered
 
 log = logging.getLogger(__name__)
 
@@ -43,6 +44,13 @@ class _InLoop:
             return method(*given, **named)
 
         return called
+
+
+class TokenLost(NotDelivered):
+    """A workspace's token opens with none of the keys, so what is to be sent there waits.
+
+    Put the key that sealed it back, or let the workspace install the app again.
+    """
 
 
 class SealedInstallationStore(AsyncInstallationStore):
@@ -100,8 +108,14 @@ class SealedInstallationStore(AsyncInstallationStore):
         for name in TOKENS:
             value = getattr(record, name, None)
             if value and value.startswith(SEALED):
-                setattr(record, name, self._box.decrypt(value.removeprefix(SEALED).encode()).decode())
+                setattr(record, name, self._open(value.removeprefix(SEALED)))
         return record
+
+    def _open(self, sealed: str) -> str:
+        try:
+            return self._box.decrypt(sealed.encode()).decode()
+        except InvalidToken:
+            raise TokenLost from None
 
 
 def box(keys: Sequence[str]) -> MultiFernet:

@@ -66,13 +66,14 @@ class Pace:
         self._clock = clock
         self._free_at: dict[Key, datetime] = {}
         self._held_until: dict[Key, datetime] = {}
+        self._seen = clock.now()
 
     async def turn(self, tenant: str, method: str, channel: str = "") -> None:
         """Waits for a turn; raises SlowDown, and takes none, where that would be too long."""
         lanes = {_key(tenant, method, channel): RATES.get(method)}
         if method in BY_CHANNEL:
             lanes[tenant, POSTS, ""] = PER_WORKSPACE
-        now = self._clock.now()
+        now = self._now()
         wait = max(self._wait(key, rate, now) for key, rate in lanes.items())
         if wait > LONGEST_WAIT:
             raise SlowDown(wait)
@@ -81,9 +82,18 @@ class Pace:
         if wait > 0:
             await self._clock.sleep(wait)
 
+    def _now(self) -> datetime:
+        """Where the clock was set back, what was reckoned by it would hold everything up for as long."""
+        now = self._clock.now()
+        if now < self._seen:
+            self._free_at.clear()
+            self._held_until.clear()
+        self._seen = now
+        return now
+
     def hold(self, tenant: str, method: str, channel: str, seconds: float) -> None:
         """Slack asked to wait: nothing of the kind is sent before."""
-        self._held_until[_key(tenant, method, channel)] = self._clock.now() + timedelta(seconds=seconds)
+        self._held_until[_key(tenant, method, channel)] = self._now() + timedelta(seconds=seconds)
 
     def _wait(self, key: Key, rate: Rate | None, now: datetime) -> float:
         held = (self._held_until.get(key, now) - now).total_seconds()

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Protocol, TypeVar
 
@@ -129,6 +129,10 @@ class Turn:
     def post_as(self, name: str, place: Place, message: Message, round_id: str, only_in: Step | None = None) -> None:
         """Posts under a name of the caller's own."""
         self._post(name, place, message, round_id, None, only_in)
+
+    def holds_until(self, moment: datetime) -> None:
+        """What was said last is worth nothing any more after that."""
+        self.sends[-1] = replace(self.sends[-1], until=moment)
 
     def channel(self, round_: Round) -> Place:
         return Place(round_.tenant, "channel", round_.channel)

@@ -15,11 +15,12 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId
 from coldframe.domain.round.moves import MakeUp, SetWindow
 from coldframe.domain.state import Round
-from coldframe.engine.core import members, windows
+from coldframe.engine.core import damage, members, windows
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.people import rereckoning
 from coldframe.engine.register import digest
 from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.pauses import LONGEST
 from coldframe.timing.windows import Window, after_downtime, days_window
 from coldframe.timing.zones import release_number, zone_data
 
@@ -39,6 +40,8 @@ async def look_back(kit: Kit) -> timedelta:
         await _make_up(kit, last, now)
     elif last is not None and last - now > OUTAGE:
         log.warning("alarm.clock_behind", minutes=round((last - now) / timedelta(minutes=1)))
+    if last is not None and last > now:
+        await kit.store.hurry(now, LONGEST)
     if last is not None and last - now > WRONG_TIME:
         await kit.store.note_number("highest time seen", now.timestamp())  # that was no time, but a wrong clock
         return timedelta()
@@ -79,16 +82,36 @@ async def _each_team(kit: Kit, occasion: str) -> int:
         teams, waiting = await uow.all_teams(), await rereckoning.waiting_rows(uow)
     moved = 0
     for tenant, team in teams:
-        key = f"{occasion}/{tenant}/{team}"
-        kit.ids.occasion(key)
+
+        async def reckon(turn: Turn, tenant: str = tenant, team: str = team) -> int:
+            trials = await turn.uow.trials_of(tenant, team, over=True)
+            rows = [await rereckoning.rows_of_trial(turn, trial, waiting) for trial in trials]
+            await digest.reckon_anew(turn, tenant, team)
+            return sum(rows)
+
+        moved += await _alone(kit, f"{occasion}/{tenant}/{team}", reckon)
+    return moved
+
+
+async def _alone(kit: Kit, occasion: str, work: Callable[[Turn], Awaitable[int]]) -> int:
+    """Work that is done once, in a transaction of its own. When it fails nothing else waits for it: the bot must come
+    up, whatever has become of one round."""
+
+    async def once() -> int:
+        kit.ids.occasion(occasion)
         async with kit.store.begin() as uow:
             turn = Turn(kit, uow, kit.clock.now())
-            if await uow.first_time(key, turn.now):
-                for trial in await uow.trials_of(tenant, team, over=True):
-                    moved += await rereckoning.rows_of_trial(turn, trial, waiting)
-                await digest.reckon_anew(turn, tenant, team)
-                await turn.finish()
-    return moved
+            moved = await work(turn) if await uow.first_time(occasion, turn.now) else 0
+            await turn.finish()
+        return moved
+
+    try:
+        return await damage.apart(once)
+    except Exception as problem:
+        log.error("alarm.left_out", occasion=occasion, problem=type(problem).__name__)
+        async with kit.store.begin() as uow:
+            await uow.count("left out after an absence")
+        return 0
 
 
 async def _anew(turn: Turn, round_: Round, window: Window, calendars: Mapping[str, WorkingCalendar]) -> bool:
@@ -110,15 +133,13 @@ async def _each_window(kit: Kit, occasion: str, move: Moved) -> int:
         rounds = [due.subject for due in await uow.dues("close")]
     moved = 0
     for round_id in rounds:
-        key = f"{occasion}/{round_id}"
-        kit.ids.occasion(key)
-        async with kit.store.begin() as uow:
-            turn = Turn(kit, uow, kit.clock.now())
-            if not await uow.first_time(key, turn.now):
-                continue
-            round_ = await uow.round(round_id)
+
+        async def shift(turn: Turn, round_id: str = round_id) -> int:
+            round_ = await turn.uow.round(round_id)
             window = windows.window_of(round_) if round_ is not None else None
-            if round_ is not None and window is not None:
-                moved += await move(turn, round_, window, await members.expected_calendars(uow, round_))
-            await turn.finish()
+            if round_ is None or window is None:
+                return 0
+            return await move(turn, round_, window, await members.expected_calendars(turn.uow, round_))
+
+        moved += await _alone(kit, f"{occasion}/{round_id}", shift)
     return moved

@@ -1,9 +1,13 @@
-"""Carrying out the outbox: in order per conversation, never twice what can be found out, retried, parked loudly."""
+"""Carrying out the outbox: in order per conversation, never twice what can be found out, tried as long as it matters.
+
+A send fails alone. What the platform cannot do now is tried again with growing pauses until it goes or has been
+overtaken. What the platform refuses is set aside at once, and what breaks again and again as soon as what follows in
+its conversation goes; both are told (`troubles`), and tried again when the world has changed.
+"""
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -12,12 +16,13 @@ import structlog
 
 from coldframe.engine.core.turn import Kit
 from coldframe.engine.delivery import second_ways
-from coldframe.ports.chat import ChatError, NotDelivered, OutcomeUnknown, Place, SlowDown, Unreachable
+from coldframe.ports.chat import ChatError, OutcomeUnknown, Place, SlowDown, Unreachable
 from coldframe.ports.storage import Done, Posted, Queued
+from coldframe.timing.pauses import pause
 
 log = structlog.get_logger()
-MOST_TRIES = 25
-FIRST_WAIT, LONGEST_WAIT = 2.0, 600.0
+STUBBORN = 5  # tries that broke, before what follows may show that the send itself is at fault
+BLIND_FOR = timedelta(hours=1)
 OLDEST_CLAIM = timedelta(seconds=20)  # a third of the lease
 MARKED_WITHIN = timedelta(milliseconds=100)
 LOOK_UP_SLACK = timedelta(minutes=2)
@@ -25,17 +30,29 @@ Aside = Callable[[Coroutine[Any, Any, None]], None]
 """Begins work of which nobody waits for the end."""
 
 
+class CannotLookUp(ChatError):
+    """Whether an earlier try brought the message out cannot be found out now."""
+
+
 async def deliver_some(kit: Kit, aside: Aside | None = None) -> int:
     """Sends a handful of what may go out now; returns how many were claimed. Files, which may have to be drawn, are
-    given to `aside`, so that other conversations do not wait for them."""
-    batch = _Batch(kit, kit.clock.now())
+    given to `aside` with what follows in their conversation, so that other conversations do not wait for them."""
+    batch = _Batch(kit, kit.clock.now(), aside)
     claimed = await kit.store.claim_sends(batch.begun)
-    try:
-        for queued in claimed:
-            await batch.take(queued, aside)
-    finally:
-        await batch.mark()
+    await batch.take_all(claimed)
     return len(claimed)
+
+
+@dataclass(frozen=True, slots=True)
+class _Failure:
+    """What a try came to: when the next may be made, and whether the message may be out all the same. `own`: it may be
+    the send itself that fails, for ever, so that what follows need not wait for it."""
+
+    queued: Queued
+    unknown: bool
+    wait: timedelta
+    why: str
+    own: bool = False
 
 
 @dataclass
@@ -45,33 +62,69 @@ class _Batch:
 
     kit: Kit
     begun: datetime
+    aside: Aside | None = None
     out: list[Done] = field(default_factory=list)
+    back: list[Queued] = field(default_factory=list)
     held_up: set[str] = field(default_factory=set)
     """Conversations in which something is not out yet: what follows there waits."""
+    doubtful: dict[str, _Failure] = field(default_factory=dict)
+    """By conversation what fails by itself, or with everything there: what follows will tell."""
+    beside: dict[str, list[Queued]] = field(default_factory=dict)
     whereabouts: dict[str, Posted | None] = field(default_factory=dict)
     """Messages of this batch by name; None where one was withdrawn."""
 
-    async def take(self, queued: Queued, aside: Aside | None) -> None:
+    async def take_all(self, claimed: Sequence[Queued]) -> None:
+        try:
+            for queued in claimed:
+                await self._take(queued)
+            for failure in self.doubtful.values():
+                await self._later(failure)
+            if self.back:  # untried: nothing was asked of the platform
+                await self.kit.store.give_back(self.back)
+        finally:
+            await self.mark()
+            for some in self.beside.values():
+                assert self.aside is not None
+                self.aside(_Batch(self.kit, self.begun).take_all(some))
+
+    async def _take(self, queued: Queued) -> None:
         conversation, waited = queued.send.place.order_key(), self.kit.clock.now() - self.begun
-        if conversation in self.held_up or waited > OLDEST_CLAIM:
-            # A claim whose lease may run out meanwhile is not begun: somebody else could send it as well.
-            await _give_back(self.kit, queued)
-            self.held_up.add(conversation)
+        doubted = self.doubtful.get(conversation)
+        if conversation in self.beside:
+            self.beside[conversation].append(queued)
+            return
+        late = waited > OLDEST_CLAIM  # the lease may run out meanwhile: somebody else could send it as well
+        if (
+            conversation in self.held_up
+            or late
+            or (doubted is not None and not self._tells_about(doubted.queued, queued))
+        ):
+            self.back.append(queued)
+            if doubted is None:
+                self.held_up.add(conversation)
             return
         if queued.send.kind == "upload" or waited > MARKED_WITHIN:
             await self.mark()
         queued = self._found(queued)
-        if queued.send.kind == "upload" and aside is not None:
-            self.held_up.add(conversation)
-            aside(self._alone(queued))
+        if queued.send.kind == "upload" and self.aside is not None:
+            self.beside[conversation] = [queued]
             return
-        if not await self._carried_out(queued):
+        await self._try(queued, conversation, doubted)
+
+    async def _try(self, queued: Queued, conversation: str, doubted: _Failure | None) -> None:
+        failure = await self._carried_out(queued)
+        if failure is None and doubted is not None and self.out[-1:] and self.out[-1].queued.id == queued.id:
+            del self.doubtful[conversation]
+            await _park(self.kit, doubted.queued, f"set aside: {doubted.why}")
+        elif failure is not None and failure.own and doubted is None:
+            self.doubtful[conversation] = failure
+        elif failure is not None:
+            await self._later(failure)
             self.held_up.add(conversation)
 
-    async def _alone(self, queued: Queued) -> None:
-        alone = _Batch(self.kit, self.begun)
-        await alone._carried_out(queued)
-        await alone.mark()
+    async def _later(self, failure: _Failure) -> None:
+        moment = self.kit.clock.now() + failure.wait
+        await self.kit.store.retry_send(failure.queued, moment, unknown=failure.unknown, why=failure.why)
 
     async def mark(self) -> None:
         done = tuple(self.out)
@@ -84,22 +137,34 @@ class _Batch:
         root = self.whereabouts.get(queued.send.thread_of or "", queued.root)
         return replace(queued, root=root, posted=self.whereabouts.get(queued.send.name, queued.posted))
 
-    async def _carried_out(self, queued: Queued) -> bool:
-        """False when it has to be tried again."""
-        if queued.send.only_in not in (None, queued.step):  # never "vote now" after the close
-            await self.kit.store.park_send(queued, "the step was over")
-            return True
+    async def _carried_out(self, queued: Queued) -> _Failure | None:
+        """None when nothing more is to be tried: it is out, has been overtaken, or the platform will not take it."""
+        kit = self.kit
         try:
-            self._note(await _carry_out(self.kit, queued))
-            await second_ways.came_through(self.kit, queued)
-        except NotDelivered as problem:
-            return await _again(self.kit, queued, unknown=queued.state == "unknown", problem=problem)
-        except OutcomeUnknown as problem:
-            return await _again(self.kit, queued, unknown=True, problem=problem)
+            if (done := await _carry_out(kit, queued)) is None:
+                log.info("delivery.overtaken", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries)
+                await kit.store.drop_send(queued)
+            else:
+                self._note(done)
+                await _besides(queued, second_ways.came_through(kit, queued))
         except Unreachable as gone:
-            await second_ways.ask_to_write(self.kit, queued, gone)
-            await _park(self.kit, queued, str(gone))
-        return True
+            await _besides(queued, second_ways.ask_to_write(kit, queued, gone))
+            await _park(kit, queued, f"refused: {gone}")
+        except SlowDown as slow:
+            return _Failure(queued, queued.state == "unknown", timedelta(seconds=slow.seconds), str(slow))
+        except ChatError as problem:
+            return _failed(kit, queued, problem)
+        except Exception as bug:  # whatever it is, it concerns this send; nobody else waits for it
+            return _broke(queued, bug)
+        return None
+
+    def _tells_about(self, doubted: Queued, queued: Queued) -> bool:
+        """Whether it is the doubted send that fails, if this one goes: it asks for the same, after an hour for less,
+        and does not build on it."""
+        name, send = doubted.send.name, queued.send
+        less = send.kind == "post" and _tried_for(self.kit, doubted) > BLIND_FOR
+        asks = send.kind in ("post", "upload", "home") or queued.posted is not None
+        return asks and (less or send.kind == doubted.send.kind) and name not in (send.name, send.thread_of)
 
     def _note(self, done: Done) -> None:
         self.out.append(done)
@@ -110,13 +175,37 @@ class _Batch:
             self.whereabouts[send.name] = Posted(send.name, send.place, done.message_id, send.round_id)
 
 
-async def _give_back(kit: Kit, queued: Queued) -> None:
-    untried = replace(queued, tries=queued.tries - 1)
-    await kit.store.retry_send(untried, kit.clock.now(), unknown=queued.state == "unknown")
+def _failed(kit: Kit, queued: Queued, problem: ChatError) -> _Failure:
+    """A look-up that could not be made leaves the earlier outcome unknown. Where it cannot be made for long, although
+    other things can be done there, nobody will know whether the message is out."""
+    blind = isinstance(problem, CannotLookUp) and _tried_for(kit, queued) > BLIND_FOR
+    unknown = queued.state == "unknown" or isinstance(problem, OutcomeUnknown)
+    return _Failure(queued, unknown, pause(queued.tries, queued.key), str(problem), own=blind)
 
 
-async def _carry_out(kit: Kit, queued: Queued) -> Done:
-    """By the first way that the platform does not refuse."""
+def _broke(queued: Queued, bug: Exception) -> _Failure:
+    """Neither the platform nor we know what became of it, and another try may end alike. The error's text may quote
+    what was to be said."""
+    problem = type(bug).__name__
+    log.error("delivery.broke", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries, problem=problem)
+    stubborn = queued.tries + 1 >= STUBBORN
+    return _Failure(queued, True, pause(queued.tries, queued.key), f"it breaks ({problem})", own=stubborn)
+
+
+def _tried_for(kit: Kit, queued: Queued) -> timedelta:
+    return kit.clock.now() - (queued.first_try or kit.clock.now())
+
+
+async def _besides(queued: Queued, work: Coroutine[Any, Any, None]) -> None:
+    """What else follows from a try; it changes nothing about what the try came to."""
+    try:
+        await work
+    except Exception as bug:
+        log.error("delivery.broke_besides", round=queued.send.round_id, problem=type(bug).__name__)
+
+
+async def _carry_out(kit: Kit, queued: Queued) -> Done | None:
+    """By the first way that the platform does not refuse. None when it has been overtaken and is not out."""
     way = second_ways.as_it_can(kit.chat.capabilities, queued)
     while way is not None:
         try:
@@ -130,13 +219,31 @@ async def _carry_out(kit: Kit, queued: Queued) -> Done:
     return Done(queued, None)
 
 
-async def _by(kit: Kit, queued: Queued) -> Done:
+async def _by(kit: Kit, queued: Queued) -> Done | None:
     place = _where(queued)
-    known = None
-    if queued.state == "unknown" and queued.send.kind in ("post", "upload"):
-        assert queued.first_try is not None
-        known = await kit.chat.find(place, queued.key, queued.first_try - LOOK_UP_SLACK)
+    known = await _looked_up(kit, queued, place)
+    if known is None and _is_overtaken(queued, kit.clock.now()):
+        return None
     return Done(_at(queued, place), known or await _act(kit, queued, place))
+
+
+async def _looked_up(kit: Kit, queued: Queued, place: Place) -> str | None:
+    """The message, if an earlier try of which nobody knows brought it out. Raises CannotLookUp, or Unreachable."""
+    if queued.state != "unknown" or queued.send.kind not in ("post", "upload"):
+        return None
+    assert queued.first_try is not None
+    try:
+        return await kit.chat.find(place, queued.key, queued.first_try - LOOK_UP_SLACK)
+    except (Unreachable, SlowDown):
+        raise
+    except Exception as problem:
+        raise CannotLookUp(f"it cannot be looked up ({type(problem).__name__})") from None
+
+
+def _is_overtaken(queued: Queued, now: datetime) -> bool:
+    """Never "vote now" after the close."""
+    send = queued.send
+    return send.only_in not in (None, queued.step) or (send.until is not None and send.until < now)
 
 
 def _at(queued: Queued, place: Place) -> Queued:
@@ -180,24 +287,6 @@ async def _change(kit: Kit, queued: Queued) -> None:
         return
     assert send.message is not None
     await kit.chat.revise(posted.place, posted.message_id, send.message)
-
-
-async def _again(kit: Kit, queued: Queued, *, unknown: bool, problem: ChatError) -> bool:
-    """Later, as the platform or the number of tries says; True when it is given up. A look-up that could not be made
-    leaves the earlier outcome unknown."""
-    if not isinstance(problem, SlowDown) and queued.tries + 1 >= MOST_TRIES:
-        await _park(kit, queued, "given up after many tries")
-        return True
-    wait = timedelta(seconds=problem.seconds) if isinstance(problem, SlowDown) else _wait(queued)
-    await kit.store.retry_send(queued, kit.clock.now() + wait, unknown=unknown)
-    return False
-
-
-def _wait(queued: Queued) -> timedelta:
-    """Exponential with full jitter; the jitter follows from the row's own random key."""
-    most = min(LONGEST_WAIT, FIRST_WAIT * 2**queued.tries)
-    spread = int(hashlib.sha256(f"{queued.key}/{queued.tries}".encode()).hexdigest()[:8], 16) / 0xFFFFFFFF
-    return timedelta(seconds=max(0.5, most * spread))
 
 
 async def _park(kit: Kit, queued: Queued, why: str) -> None:

@@ -16,6 +16,8 @@ from coldframe.speech.trial import owner_words
 from coldframe.speech.trial.owner_words import Open
 
 BUNDLE_WITHIN = timedelta(hours=2)
+STALE = timedelta(hours=12)
+"""A reminder that comes later than that, whatever held it up, says what may be true no more."""
 
 
 async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool = False) -> None:
@@ -41,6 +43,7 @@ def _post(turn: Turn, tenant: str, person: str, message: Message, open_: Sequenc
         trial_turn.tell(turn, open_[0].trial, person, "nudge", message)
     else:
         turn.answer(tenant, person, message)
+    turn.holds_until(turn.now + STALE)
 
 
 async def _fallen_due(turn: Turn, tenant: str, person: str, open_: Sequence[Open]) -> list[Open]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.round import rules
@@ -20,7 +20,6 @@ from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time, reminder_times, within_daily_limit
 
 REMIND, DEPUTY = "remind", "deputy"
-STALE = timedelta(hours=12)
 MAX_EACH_STEP = 2  # reminders of one person
 
 
@@ -45,7 +44,7 @@ async def remind(turn: Turn, due: Due) -> None:
     step, person, _ = Occurrence.unpack(due.occurrence).parts
     member = MemberId(person)
     round_ = await turn.uow.round(due.subject)
-    if round_ is None or round_.step.value != step or turn.now - due.at > STALE or not owes(round_, member):
+    if round_ is None or round_.step.value != step or turn.now - due.at > bundle.STALE or not owes(round_, member):
         await turn.uow.count("reminders dropped")
         return
     record = await turn.uow.member(round_.tenant, member)
@@ -79,7 +78,7 @@ async def tell_deputy(turn: Turn, due: Due) -> None:
     round_ = await turn.uow.round(due.subject)
     if round_ is None or round_.step.value != due.occurrence:
         return
-    if turn.now - due.at > STALE or round_.paused is not None:
+    if turn.now - due.at > bundle.STALE or round_.paused is not None:
         await turn.uow.count("reminders dropped")
         return
     role = rules.RULES[round_.step].decides

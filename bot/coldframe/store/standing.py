@@ -1,0 +1,123 @@
+"""What stands in the outbox and does not go out: found, tried again, dropped. No send is opened for it, so nothing of
+what it says can be told."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import and_, case, delete, or_, select, update
+
+from coldframe.ports.chat import Place
+from coldframe.ports.storage import UNDELIVERED, Trouble
+from coldframe.store import tables as t
+from coldframe.store.connection import Database
+
+REFUSED, SET_ASIDE, UNREADABLE = "refused", "set aside", "unreadable"
+"""How the reason begins for which a send was parked: the platform will not take it, it breaks, it is damaged."""
+LONGEST_WHY = 200
+LATELY = timedelta(days=7)
+"""What was parked longer ago is tried again only by hand."""
+MOST = 1_000
+
+_box = t.outbox.c
+_PARKED = and_(
+    _box.state == "parked", or_(*(_box.why_parked.startswith(why) for why in (REFUSED, SET_ASIDE, UNREADABLE)))
+)
+_SPEAKS = and_(_box.kind.in_(("post", "upload")), _box.name.not_like(f"%/{UNDELIVERED}/%"))
+
+
+# --- for the bot itself -------------------------------------------------------------------------------------------
+
+
+def lately(now: datetime) -> Any:
+    return and_(_box.state == "parked", _box.first_try >= now - LATELY)
+
+
+def refused_lately(now: datetime, conversations: Collection[str]) -> Any:
+    """What only the conversation itself was in the way of."""
+    return and_(lately(now), _SPEAKS, _box.why_parked.startswith(REFUSED), _box.conversation.in_(conversations))
+
+
+def again(now: datetime, which: Any) -> Any:
+    """Whether something of an earlier try went out is found out first."""
+    was_tried = case((_box.first_try.is_(None), "todo"), else_="unknown")
+    free = {"owner": None, "lease_until": None, "try_at": now}
+    return update(t.outbox).where(which, _box.state != "sending").values(state=was_tried, **free)
+
+
+def in_trouble(held_up_since: datetime) -> Any:
+    held_up = and_(_box.state != "parked", _box.first_try <= held_up_since)
+    columns = (_box.conversation, _box.round_id, _box.state, _box.first_try, _box.told_at)
+    return select(*columns).where(_SPEAKS, or_(_PARKED, held_up)).order_by(_box.id).limit(MOST)
+
+
+def by_conversation(rows: Sequence[Any]) -> list[Trouble]:
+    found: dict[str, list[Any]] = {}
+    for row in rows:
+        found.setdefault(row.conversation, []).append(row)
+    return [
+        Trouble(
+            Place.of_order_key(conversation),
+            len(some),
+            min(row.first_try for row in some),
+            next((row.round_id for row in reversed(some) if row.round_id), None),
+            all(row.state == "parked" for row in some),
+            any(row.told_at for row in some),
+        )
+        for conversation, some in found.items()
+    ]
+
+
+# --- for those who run it -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One send as its row tells of it. `since`: the first try, or the moment from which it may go out."""
+
+    id: int
+    place: Place
+    kind: str
+    round_id: str | None
+    state: str  # "waits", "on its way", "held up" or "set aside"
+    tries: int
+    since: datetime
+    try_at: datetime
+    why: str
+
+
+async def listed(database: Database) -> list[Standing]:
+    """All that stands in the outbox, oldest first."""
+    columns = (_box.id, _box.conversation, _box.kind, _box.round_id, _box.state, _box.tries, _box.first_try)
+    query = select(*columns, _box.try_at, _box.why_parked).order_by(_box.id)
+    async with database.looking() as db:
+        return [_standing(row) for row in await db.execute(query)]
+
+
+def _standing(row: Any) -> Standing:
+    states = {"parked": "set aside", "sending": "on its way"}
+    state = states.get(row.state, "held up" if row.tries else "waits")
+    place, since = Place.of_order_key(row.conversation), row.first_try or row.try_at
+    return Standing(row.id, place, row.kind, row.round_id, state, row.tries, since, row.try_at, row.why_parked or "")
+
+
+def chosen(ids: Collection[int], conversation: str, *, every: bool) -> Any:
+    """Sends by their numbers, of a conversation, or all."""
+    if every:
+        return _box.id.is_not(None)
+    return or_(_box.id.in_(ids), _box.conversation == conversation)
+
+
+async def try_again(database: Database, which: Any, now: datetime) -> int:
+    """Lets these go now; returns how many."""
+    async with database.transaction() as db:
+        return (await db.execute(again(now, which))).rowcount
+
+
+async def drop(database: Database, which: Any) -> int:
+    """Takes these out for good, but what is being sent at this moment; returns how many."""
+    async with database.transaction() as db:
+        return (await db.execute(delete(t.outbox).where(which, _box.state != "sending"))).rowcount
