@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from coldframe.domain.order import coin, shuffled
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.texts import MOST_MARKS, accepted, optional
+from coldframe.domain.texts import MAX_MARKS, accepted, optional
 
 
 @given(st.text(max_size=60))
@@ -35,9 +35,9 @@ def test_the_length_is_counted_after_composing() -> None:
 
 def test_a_pile_of_accents_is_refused() -> None:
     """Some marks on one letter are writing, more are decoration over other people's lines."""
-    assert accepted("q" + "\u0316" * MOST_MARKS, 100)
+    assert accepted("q" + "\u0316" * MAX_MARKS, 100)
     with pytest.raises(Refused):
-        accepted("q" + "\u0316" * (MOST_MARKS + 1), 100)
+        accepted("q" + "\u0316" * (MAX_MARKS + 1), 100)
 
 
 def test_an_empty_text_may_be_optional() -> None:

@@ -18,8 +18,8 @@ from coldframe.errors import ColdframeError
 from coldframe.timing.zones import in_utc, known_zone, local
 
 _PRODUCT = "-//coldframe//coldframe//EN"
-_LONGEST_TITLE = 200  # characters
-_LONGEST_DETAILS = 4000  # characters
+_MAX_TITLE = 200  # characters
+_MAX_DETAILS = 4000  # characters
 
 
 class BadEntry(ColdframeError, ValueError):
@@ -76,7 +76,7 @@ def calendar_file(entries: Iterable[Entry], *, name: str, now: datetime, refresh
     calendar.add("method", "CANCEL" if ordered and all(entry.cancelled for entry in ordered) else "PUBLISH")
     # NAME is RFC 7986; readers that came before it know the X- property.
     for field in ("name", "x-wr-calname"):
-        calendar.add(field, icalendar.vText(_clean(name, _LONGEST_TITLE)))
+        calendar.add(field, icalendar.vText(_clean(name, _MAX_TITLE)))
     if refresh is not None:
         calendar.add("refresh-interval", refresh, parameters={"VALUE": "DURATION"})
     for entry in ordered:
@@ -90,9 +90,9 @@ def _event(entry: Entry, now: datetime) -> icalendar.Event:
     event.add("dtstamp", now.replace(microsecond=0))
     event.add("last-modified", now.replace(microsecond=0))
     event.add("sequence", entry.sequence)
-    event.add("summary", _clean(entry.title, _LONGEST_TITLE))
+    event.add("summary", _clean(entry.title, _MAX_TITLE))
     if entry.details:
-        event.add("description", _clean(entry.details, _LONGEST_DETAILS))
+        event.add("description", _clean(entry.details, _MAX_DETAILS))
     first, last = _days(entry) if entry.all_day else _moments(entry)
     event.add("dtstart", first)
     if last is not None:
@@ -124,7 +124,7 @@ def _days(entry: Entry) -> tuple[date, date]:
 def _alarm(entry: Entry, minutes: int) -> icalendar.Alarm:
     alarm = icalendar.Alarm()
     alarm.add("action", "DISPLAY")
-    alarm.add("description", _clean(entry.title, _LONGEST_TITLE))
+    alarm.add("description", _clean(entry.title, _MAX_TITLE))
     alarm.add("trigger", -timedelta(minutes=minutes))
     return alarm
 

@@ -17,7 +17,7 @@ from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
 from coldframe.message.pictures import PlacedPlan, PlacementMatrix
 
-MOST_IN_KEY = 24  # rows
+MAX_IN_KEY = 24  # rows
 """Plans named beside the field; what comes after them stands in the table."""
 
 _FIELD_LEFT = MARGIN + 34  # pixels, as all lengths here
@@ -188,11 +188,11 @@ def _leader(sheet: Sheet, anchor: tuple[float, float], box: Box) -> None:
 def _key(sheet: Sheet, chart: PlacementMatrix, top: float) -> float:
     """Every plan with its title and corner, beside the field."""
     room, y = WIDTH - MARGIN - _KEY_LEFT, top
-    for plan in chart.points[:MOST_IN_KEY]:
+    for plan in chart.points[:MAX_IN_KEY]:
         title = sheet.fit(f"{plan.label}: {plan.title}", room, 3, SMALL)
         y = sheet.lines(_KEY_LEFT, y, title, SMALL)
         y = sheet.lines(_KEY_LEFT, y, sheet.fit(plan.verdict(), room, 2, SMALL), SMALL, color=MUTED) + 13
-    left = len(chart.points) - MOST_IN_KEY
+    left = len(chart.points) - MAX_IN_KEY
     more = sheet.fit(words.and_more(left), room, 2, SMALL) if left > 0 else ()
     return sheet.lines(_KEY_LEFT, y, more, SMALL)
 

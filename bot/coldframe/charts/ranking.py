@@ -11,7 +11,7 @@ from coldframe.message import picture_words as words
 from coldframe.message.pictures import RankRow, VoteRanking
 from coldframe.message.plain import figure
 
-MOST_ROWS = 40
+MAX_ROWS = 40
 """Options drawn; what comes after them stands in the table."""
 
 _LABEL_LEFT = MARGIN + 84  # pixels
@@ -80,13 +80,13 @@ def _header(sheet: Sheet, columns: _Columns) -> None:
 def _rows(sheet: Sheet, chart: VoteRanking, columns: _Columns) -> None:
     most = max([row.weighted or 0 for row in chart.rows] + [0])
     scale = columns.bar_room / most if most > 0 else 0
-    for number, row in enumerate(chart.rows[:MOST_ROWS], start=1):
+    for number, row in enumerate(chart.rows[:MAX_ROWS], start=1):
         _row(sheet, chart, row, columns, scale)
         if number == chart.cut_after and number < len(chart.rows):
             _cut(sheet, number)
-    if len(chart.rows) > MOST_ROWS:
+    if len(chart.rows) > MAX_ROWS:
         sheet.bottom += 10
-        sheet.note(words.and_more(len(chart.rows) - MOST_ROWS), BODY)
+        sheet.note(words.and_more(len(chart.rows) - MAX_ROWS), BODY)
 
 
 def _row(sheet: Sheet, chart: VoteRanking, row: RankRow, columns: _Columns, scale: float) -> None:

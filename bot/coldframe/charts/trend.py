@@ -21,7 +21,7 @@ _LEFT = MARGIN + 62  # pixels, as all lengths here
 _FIELD_WIDTH = 790
 _HEIGHT = 430
 _LABEL_LEFT = _LEFT + _FIELD_WIDTH + 26
-_MOST_TICKS = 20  # ticks on an axis
+_MAX_TICKS = 20  # ticks on an axis
 
 
 _LOOKS: dict[str, dict[str, Any]] = {
@@ -97,7 +97,7 @@ def _scales(axes: Axes, chart: TrialTrend, series: Sequence[_Series]) -> tuple[f
     weeks = sorted({week.week for week in chart.weeks})
     axes.set_xlim(weeks[0] - 0.6, weeks[-1] + 0.6)
     axes.set_ylim(low, high)
-    axes.xaxis.set_major_locator(FixedLocator(weeks) if len(weeks) <= _MOST_TICKS else MaxNLocator(12, integer=True))
+    axes.xaxis.set_major_locator(FixedLocator(weeks) if len(weeks) <= _MAX_TICKS else MaxNLocator(12, integer=True))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:.0f}"))
     axes.yaxis.set_major_locator(MaxNLocator(6))
     axes.yaxis.set_major_formatter(FuncFormatter(lambda y, _: figure(y)))

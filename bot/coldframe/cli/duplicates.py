@@ -17,7 +17,7 @@ from coldframe.speech.round import likeness_words
 if TYPE_CHECKING:  # it loads numpy, see `_encoder`
     from coldframe.analysis.similarity import Encoder, Proposal
 
-MOST_NOTES = 1000  # notes of one file
+MAX_NOTES = 1000  # notes of one file
 SHOWN = 100
 """Characters of a note that --why shows."""
 
@@ -103,9 +103,9 @@ def _parsed(file: str, text: str) -> list[Board]:
 
 
 def _check(file: str, board: Board) -> None:
-    if len(board.notes) > MOST_NOTES:
+    if len(board.notes) > MAX_NOTES:
         raise click.ClickException(
-            f"{file}: {board.board_id}: {len(board.notes)} notes; at most {MOST_NOTES} are compared"
+            f"{file}: {board.board_id}: {len(board.notes)} notes; at most {MAX_NOTES} are compared"
         )
     _check_ids(file, f"{board.board_id}: id", [note.id for note in board.notes])
 

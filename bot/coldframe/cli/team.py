@@ -14,7 +14,7 @@ from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Person
 
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
-_MOST_BYTES = 1 << 20
+_MAX_BYTES = 1 << 20
 
 
 class TeamError(ColdframeError):
@@ -71,7 +71,7 @@ SAMPLE = Team(
 def read_team(path: Path) -> Team:
     """The team of the file. Raises TeamError that names what is wrong and where."""
     try:
-        if path.stat().st_size > _MOST_BYTES:
+        if path.stat().st_size > _MAX_BYTES:
             raise TeamError(f"{path}: larger than 1 MiB, which no team file is")
         given = yaml.safe_load(path.read_text(encoding="utf-8"))
         return Team.model_validate(given)

@@ -26,19 +26,19 @@ def facilitator(round_: Round, by: MemberId) -> None:
         return
     member(round_, by)
     if not round_.is_facilitator(by):
-        raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(round_.roles.acting(Role.FACILITATOR)))
+        raise Refused(Because.NOT_FACILITATOR, who=round_.acting_name(Role.FACILITATOR))
 
 
 def decision_maker(round_: Round, by: MemberId) -> None:
     member(round_, by)
     if not round_.is_decision_maker(by):
-        raise Refused(Because.NOT_DECISION_MAKER, who=round_.name_of(round_.roles.acting(Role.DECISION_MAKER)))
+        raise Refused(Because.NOT_DECISION_MAKER, who=round_.acting_name(Role.DECISION_MAKER))
 
 
 def either_role(round_: Round, by: MemberId) -> None:
     """The facilitator or the decision-maker: the two who settle a commitment."""
     if not (round_.is_facilitator(by) or round_.is_decision_maker(by)):
-        raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(round_.roles.acting(Role.FACILITATOR)))
+        raise Refused(Because.NOT_FACILITATOR, who=round_.acting_name(Role.FACILITATOR))
 
 
 def in_step(round_: Round, *steps: Step) -> None:

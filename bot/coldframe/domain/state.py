@@ -336,6 +336,10 @@ class Round:
         """Chosen plans of which everybody knows."""
         return {plan: choice for plan, choice in self.choices.items() if choice.announced}
 
+    def acting_name(self, role: Role) -> str:
+        """The name of whoever acts in this role now."""
+        return self.name_of(self.roles.acting(role))
+
     def is_facilitator(self, member: MemberId) -> bool:
         return member == self.roles.acting(Role.FACILITATOR)
 

@@ -7,7 +7,7 @@ import unicodedata
 
 from coldframe.domain.refusals import Because, Refused
 
-MOST_MARKS = 8  # combining marks on one base; more is decoration that covers other people's lines
+MAX_MARKS = 8  # combining marks on one base; more is decoration that covers other people's lines
 _UNREADABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
@@ -50,6 +50,6 @@ def _piled_marks(text: str) -> bool:
     run = 0
     for character in text:
         run = run + 1 if unicodedata.combining(character) else 0
-        if run > MOST_MARKS:
+        if run > MAX_MARKS:
             return True
     return False

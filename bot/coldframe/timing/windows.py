@@ -11,14 +11,14 @@ from coldframe.errors import ColdframeError
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.zones import in_utc
 
-SHORTEST_PRIVATE = timedelta(hours=20)
+MIN_PRIVATE = timedelta(hours=20)
 """Shortest private window on the wall clock: WCAG 2.2, success criterion 2.2.1, exempts limits over 20
 hours only."""
 HOLD_UP_LIMIT = timedelta(days=5)
 LOST_SHARE = 0.25
 LATE_OUTAGE = timedelta(minutes=10)
 LATE_STRETCH = timedelta(hours=2)
-_MOST_HOURS = 5000.0
+_MAX_HOURS = 5000.0
 _HORIZON = timedelta(days=400)
 
 Named = tuple[tuple[str, datetime], ...]
@@ -95,7 +95,7 @@ def days_window(
     somebody works; the end of a span is one. ValueError without members or with a bad number of hours.
     """
     start = in_utc(opens, "opens")
-    floor = start + SHORTEST_PRIVATE if private else start
+    floor = start + MIN_PRIVATE if private else start
     return _window(calendars, start, hours, floor=floor, limit=limit, wait_for=wait_for)
 
 
@@ -255,6 +255,6 @@ def _next_working(calendar: WorkingCalendar, moment: datetime) -> datetime:
 
 
 def _duration(hours: float) -> timedelta:
-    if not math.isfinite(hours) or not 0 <= hours <= _MOST_HOURS:
-        raise ValueError(f"{hours} working hours cannot be reckoned; give a number from 0 to {_MOST_HOURS:.0f}.")
+    if not math.isfinite(hours) or not 0 <= hours <= _MAX_HOURS:
+        raise ValueError(f"{hours} working hours cannot be reckoned; give a number from 0 to {_MAX_HOURS:.0f}.")
     return timedelta(hours=hours)

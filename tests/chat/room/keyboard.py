@@ -7,7 +7,7 @@ from typing import Any
 
 from playwright.async_api import Locator, Page, expect
 
-_MOST_STOPS = 500
+_MAX_STOPS = 500
 
 
 class Keyboard:
@@ -23,7 +23,7 @@ class Keyboard:
             """node => document.activeElement.compareDocumentPosition(node) & Node.DOCUMENT_POSITION_PRECEDING
                 ? "Shift+Tab" : "Tab" """
         )
-        for _ in range(_MOST_STOPS):
+        for _ in range(_MAX_STOPS):
             if await target.evaluate("node => node === document.activeElement"):
                 return
             await self.page.keyboard.press(key)

@@ -11,7 +11,7 @@ from structlog.testing import capture_logs
 
 from coldframe.chat.room import acts
 from coldframe.chat.room.log import Log
-from coldframe.chat.room.records import BOT, MOST_TEXT, NotThere, Refused
+from coldframe.chat.room.records import BOT, MAX_TEXT, NotThere, Refused
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, TextFile, Theirs, line
 from coldframe.ports import chat as ports
 from coldframe.ports.chat import Inbound, IncomingFile, Person, Place, Reaction, Reply
@@ -280,7 +280,7 @@ async def test_reaction_takes_one_emoji_only(world: World, emoji: str) -> None:
         await world.room.react_as("ada", card, emoji)
 
 
-@pytest.mark.parametrize("text", ["", "  \n ", "x" * (MOST_TEXT + 1), "half \ud83d"])
+@pytest.mark.parametrize("text", ["", "  \n ", "x" * (MAX_TEXT + 1), "half \ud83d"])
 async def test_unstorable_text_is_refused_before_anything_is_written(world: World, text: str) -> None:
     """Nothing, too much and half characters leave no trace."""
     with pytest.raises(Refused):

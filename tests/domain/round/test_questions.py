@@ -8,7 +8,7 @@ from coldframe.domain.names import ForceId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round.moves import Close
 from coldframe.domain.round.questions import (
-    MOST_QUESTIONS,
+    MAX_QUESTIONS,
     PRECEDENTS_EACH,
     DropQuestion,
     GivePrecedent,
@@ -68,12 +68,12 @@ def test_a_question_can_be_reworded_and_dropped() -> None:
     """The same id is the same question in its place; dropped it is gone."""
     play = Play().to(Step.QUESTIONS)
     force = _force(play)
-    for number in range(MOST_QUESTIONS):
+    for number in range(MAX_QUESTIONS):
         play.do(WriteQuestion(F, QuestionId(f"q{number}"), force, GOOD))
     assert play.refused(WriteQuestion(F, QuestionId("more"), force, GOOD)) is Because.TOO_MANY
     play.do(WriteQuestion(F, QuestionId("q0"), force, "How might we help?"))
     assert play.round.questions[0].text == "How might we help?"
-    assert len(play.round.questions) == MOST_QUESTIONS
+    assert len(play.round.questions) == MAX_QUESTIONS
     assert play.refused(DropQuestion(INES, QuestionId("q0"))) is Because.NOT_FACILITATOR
     play.do(DropQuestion(F, QuestionId("q0")))
     assert play.refused(DropQuestion(F, QuestionId("q0"))) is Because.UNKNOWN_ITEM

@@ -33,7 +33,7 @@ from tests.wire.slack.workspace import BOT_TOKEN, SECRET, Workspace
 TOP = Path(__file__).parents[3]
 LATER = timedelta(weeks=417)
 """The scenario plays so much later than it says: the processes' alarms count in real time, and must not ring by it."""
-LONGEST_START = 30.0
+MAX_START = 30.0
 
 
 class Front:
@@ -101,7 +101,7 @@ class Replica:
             cwd=TOP,
             env={**clean, **self.settings, "COLDFRAME_PORT": str(self.port)},
         )
-        async with asyncio.timeout(LONGEST_START), aiohttp.ClientSession() as session:
+        async with asyncio.timeout(MAX_START), aiohttp.ClientSession() as session:
             while not await self._listens(session):
                 assert self.process.returncode is None, "the process ended at its start"
                 await asyncio.sleep(0.05)

@@ -6,12 +6,12 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
-from coldframe.chat.room.records import MOST_FILES, MOST_TEXT
+from coldframe.chat.room.records import MAX_FILES, MAX_TEXT
 
 _Id = Annotated[str, Field(max_length=100)]
 _Key = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]{1,64}$")]
-_Text = Annotated[str, Field(max_length=MOST_TEXT + 1)]  # one more, so that the room itself says what is too long
-_MOST_ENCODED = 1_400_000  # a file of 1 MiB in base64
+_Text = Annotated[str, Field(max_length=MAX_TEXT + 1)]  # one more, so that the room itself says what is too long
+_MAX_ENCODED = 1_400_000  # a file of 1 MiB in base64
 
 
 class _Order(BaseModel):
@@ -66,7 +66,7 @@ class SentFile(BaseModel):
 
     name: Annotated[str, Field(min_length=1, max_length=255)]
     size: int = Field(ge=0, le=2**53)
-    content: Annotated[str, Field(max_length=_MOST_ENCODED)] | None = None
+    content: Annotated[str, Field(max_length=_MAX_ENCODED)] | None = None
 
 
 class Say(_Act):
@@ -74,7 +74,7 @@ class Say(_Act):
     place: _Id
     text: _Text
     thread: _Id | None = None
-    files: Annotated[list[SentFile], Field(max_length=MOST_FILES)] = []
+    files: Annotated[list[SentFile], Field(max_length=MAX_FILES)] = []
 
 
 class Edit(_Act):

@@ -13,14 +13,14 @@ from coldframe.ports.chat import Place, Reaction
 BOT = "coldframe"
 """The person id under which the bot itself speaks in the room."""
 
-MOST_TEXT = 40_000
+MAX_TEXT = 40_000
 """Characters in one message. What fits into a note is for the engine to say; this keeps the room standing."""
 
 SAID = "said:"
 """Before the key of an act: the key of the message that was written by it."""
 
-MOST_FILES = 3  # files under one message
-MOST_FILE_BYTES = 1 << 20
+MAX_FILES = 3  # files under one message
+MAX_FILE_BYTES = 1 << 20
 
 
 class Refused(ColdframeError):

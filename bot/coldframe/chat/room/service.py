@@ -18,9 +18,9 @@ from coldframe.chat.room.log import Log
 from coldframe.chat.room.platform import BotSide
 from coldframe.chat.room.records import (
     BOT,
-    MOST_FILE_BYTES,
-    MOST_FILES,
-    MOST_TEXT,
+    MAX_FILE_BYTES,
+    MAX_FILES,
+    MAX_TEXT,
     SAID,
     ChangeKind,
     FileRecord,
@@ -57,7 +57,7 @@ from coldframe.speech import room_words
 
 logger = structlog.get_logger()
 
-_MOST_NOTES = 5  # notes kept for a person
+_MAX_NOTES = 5  # notes kept for a person
 
 
 class Room(BotSide):
@@ -296,7 +296,7 @@ class Room(BotSide):
                     if same.message == reply.note:
                         self.log.drop_note(event.person, same.id)
                 self.log.put_note(event.person, event.place, self.clock.now(), reply.note)
-                self.log.keep_notes(event.person, _MOST_NOTES)
+                self.log.keep_notes(event.person, _MAX_NOTES)
         if reply.note is not None:
             self._tell("note", event.person)
 
@@ -366,8 +366,8 @@ class Room(BotSide):
 
 
 def _check_text(text: str, *, empty: bool = False) -> None:
-    if len(text) > MOST_TEXT:
-        raise Refused(room_words.too_long(len(text), MOST_TEXT))
+    if len(text) > MAX_TEXT:
+        raise Refused(room_words.too_long(len(text), MAX_TEXT))
     if not empty and not text.strip():
         raise Refused(room_words.EMPTY)
     if any("\ud800" <= char <= "\udfff" for char in text):
@@ -375,8 +375,8 @@ def _check_text(text: str, *, empty: bool = False) -> None:
 
 
 def _check_files(files: Sequence[IncomingFile]) -> None:
-    if len(files) > MOST_FILES:
-        raise Refused(room_words.too_many_files(MOST_FILES))
+    if len(files) > MAX_FILES:
+        raise Refused(room_words.too_many_files(MAX_FILES))
     for file in files:
-        if file.content is not None and len(file.content) > MOST_FILE_BYTES:
-            raise Refused(room_words.file_too_large(MOST_FILE_BYTES))
+        if file.content is not None and len(file.content) > MAX_FILE_BYTES:
+            raise Refused(room_words.file_too_large(MAX_FILE_BYTES))

@@ -17,7 +17,7 @@ from aiohttp import WSMsgType, web
 from pydantic import ValidationError
 
 from coldframe.chat.room import orders, payloads
-from coldframe.chat.room.records import MOST_FILE_BYTES, Change, NotThere, Refused
+from coldframe.chat.room.records import MAX_FILE_BYTES, Change, NotThere, Refused
 from coldframe.chat.room.service import Room
 from coldframe.chat.room.throttle import Throttle
 from coldframe.ports.chat import Clock, IncomingFile, Place, Reply
@@ -308,6 +308,6 @@ def _incoming(file: orders.SentFile) -> IncomingFile:
         return IncomingFile(file.name, file.size, None, surface.NOT_READ)
     except UnicodeDecodeError:
         return IncomingFile(file.name, file.size, None, surface.NOT_TEXT)
-    if len(content) > MOST_FILE_BYTES:
+    if len(content) > MAX_FILE_BYTES:
         return IncomingFile(file.name, file.size, None, surface.TOO_LARGE)
     return IncomingFile(file.name, len(content), content)

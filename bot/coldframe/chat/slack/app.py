@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 log = structlog.get_logger()
 bolt_log = logging.getLogger("slack_bolt")
 
-LONGEST_CATCH_UP = 60.0
+MAX_CATCH_UP = 60.0
 """Seconds that the start waits, so that what was written counts before steps close that fell due meanwhile."""
 ANY = re.compile(".*", re.DOTALL)
 Mode = Literal["socket", "http"]
@@ -95,7 +95,7 @@ class SlackPlatform:
         self._background.add(catching)
         catching.add_done_callback(self._background.discard)
         stopping = asyncio.ensure_future(stop.wait())
-        await asyncio.wait({catching, stopping}, timeout=LONGEST_CATCH_UP, return_when=asyncio.FIRST_COMPLETED)
+        await asyncio.wait({catching, stopping}, timeout=MAX_CATCH_UP, return_when=asyncio.FIRST_COMPLETED)
         stopping.cancel()
 
     async def _catch_up(self, door: Door, last: datetime | None) -> None:

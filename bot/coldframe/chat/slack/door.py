@@ -46,9 +46,9 @@ log = structlog.get_logger()
 
 Payload = Mapping[str, Any]
 
-LONGEST_COMMIT = 2.0
+MAX_COMMIT = 2.0
 """Seconds of Slack's three that the intake may take; after that nobody says the thing was taken in."""
-LONGEST_DRAIN = 10.0  # seconds
+MAX_DRAIN = 10.0  # seconds
 PATIENCE, PAUSE, LONGEST_PAUSE = 2, 0.3, 1.5  # times, seconds, seconds
 Result = TypeVar("Result")
 ENDINGS = ("app_uninstalled", "tokens_revoked")
@@ -149,9 +149,9 @@ class Door:
         """Takes nothing new in and waits for what is being done, ten seconds at most."""
         self._closing = True
         try:
-            await asyncio.wait_for(self._idle.wait(), LONGEST_DRAIN)
+            await asyncio.wait_for(self._idle.wait(), MAX_DRAIN)
             if self._after:
-                await asyncio.wait(self._after, timeout=LONGEST_DRAIN)
+                await asyncio.wait(self._after, timeout=MAX_DRAIN)
         except TimeoutError:
             log.warning("slack.stopped_before_all_was_done")
 
@@ -178,7 +178,7 @@ class Door:
         self._after.add(commit)
         commit.add_done_callback(self._after.discard)
         commit.add_done_callback(_seen)
-        return await asyncio.wait_for(asyncio.shield(commit), LONGEST_COMMIT)
+        return await asyncio.wait_for(asyncio.shield(commit), MAX_COMMIT)
 
     async def _tried(self, happening: Inbound) -> Reply:
         """As `_receive`, but with a failure told to the person: nobody sends a press again."""

@@ -19,7 +19,7 @@ from coldframe.speech import surface
 log = structlog.get_logger()
 
 LARGEST = 64 * 1024  # bytes
-MOST_FILES = 5  # files of one message
+MAX_FILES = 5  # files of one message
 LONGEST = 1.0
 """Seconds for all files of a message: they are read before the acknowledgement, which is due in three."""
 TEXT_TYPES = frozenset({"csv", "tsv", "text", "markdown", "json", "post"})
@@ -53,7 +53,7 @@ class Downloads:
         is_text = str(file.get("mimetype") or "").startswith("text/") or file.get("filetype") in TEXT_TYPES
         if not is_text:
             return surface.NOT_TEXT
-        if size > LARGEST or number >= MOST_FILES:
+        if size > LARGEST or number >= MAX_FILES:
             return surface.TOO_LARGE
         return ""
 

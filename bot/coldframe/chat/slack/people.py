@@ -15,10 +15,10 @@ from coldframe.ports.chat import Clock, Person, Place
 Key = TypeVar("Key")
 Value = TypeVar("Value")
 
-MOST_REMEMBERED = 20_000  # people
+MAX_REMEMBERED = 20_000  # people
 PERSON_FRESH = timedelta(minutes=10)
 PAGE = 200  # people
-FEW, LIST, MOST_LISTS = 8, 1_000, 3  # people asked for one by one; people a page; pages
+FEW, LIST, MAX_LISTS = 8, 1_000, 3  # people asked for one by one; people a page; pages
 
 
 class Recent(OrderedDict[Key, Value]):
@@ -27,7 +27,7 @@ class Recent(OrderedDict[Key, Value]):
     def __setitem__(self, key: Key, value: Value) -> None:
         super().__setitem__(key, value)
         self.move_to_end(key)
-        while len(self) > MOST_REMEMBERED:
+        while len(self) > MAX_REMEMBERED:
             self.popitem(last=False)
 
 
@@ -58,7 +58,7 @@ class People:
         now = self._clock.now()
         strangers = {each for each in ids if (known := self._known.get((tenant, each))) is None or known[1] < now}
         cursor = None
-        for _ in range(MOST_LISTS):
+        for _ in range(MAX_LISTS):
             if len(strangers) <= FEW:
                 return
             page = await self._call(tenant, "users.list", limit=LIST, cursor=cursor)

@@ -22,7 +22,7 @@ log = structlog.get_logger()
 PATH = "/slack/events"
 HEALTH = "/health"
 LARGEST_BODY = 1024 * 1024  # bytes
-LONGEST_CHALLENGE = 200  # characters
+MAX_CHALLENGE = 200  # characters
 OLDEST = 300  # seconds that a stamp may lie back
 NEWEST = 60
 """Seconds that a stamp may lie in the future; a wider window would let a request be replayed for longer."""
@@ -109,6 +109,6 @@ class RequestServer:
 
 def _challenge(challenge: object) -> web.Response:
     text = str(challenge)
-    if not text.isascii() or not text.isprintable() or len(text) > LONGEST_CHALLENGE:
+    if not text.isascii() or not text.isprintable() or len(text) > MAX_CHALLENGE:
         return web.json_response({"error": "invalid challenge"}, status=400)
     return web.json_response({"challenge": text})

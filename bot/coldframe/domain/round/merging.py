@@ -86,7 +86,7 @@ class Merged(Fact):
 
 # --- rulings ---
 
-SHORTEST_REASON = 15
+MIN_REASON = 15
 PEOPLE_FOR_SECOND_OPINION = 4
 
 
@@ -96,8 +96,8 @@ def pick_focus(round_: Round, command: PickFocus, now: datetime) -> Facts:
     checks.decision_maker(round_, command.by)
     checks.lever(round_, command.lever)
     reason = accepted(command.reason, 500, field="reason")
-    if len(reason) < SHORTEST_REASON:
-        raise Refused(Because.REASON_TOO_SHORT, length=len(reason), least=SHORTEST_REASON)
+    if len(reason) < MIN_REASON:
+        raise Refused(Because.REASON_TOO_SHORT, length=len(reason), least=MIN_REASON)
     if not any(n.lever == command.lever and n.side is Side.RESTRAINING and not n.hidden for n in round_.notes.values()):
         raise Refused(Because.NOTHING_TO_WORK_ON, lever=round_.settings.lever_name(command.lever))
     return (FocusPicked(command.lever, reason),)

@@ -44,7 +44,7 @@ class PlansPlaced(Fact):
 # --- rulings ---
 
 PER_PLAN = 5  # comparisons wanted per plan and axis, over all judges
-MOST_QUESTIONS_EACH = 12  # both axes together
+MAX_QUESTIONS_EACH = 12  # both axes together
 ALL_PAIRS_UP_TO = 6  # plans that one judge alone compares in full
 
 
@@ -81,7 +81,7 @@ def _turn(round_: Round, crowd: tuple[MemberId, ...], judge: MemberId) -> int:
 
 def _share(plans: int, judges: int) -> int:
     judges = max(1, judges)
-    return min(ceil(PER_PLAN * plans / judges), MOST_QUESTIONS_EACH // 2)
+    return min(ceil(PER_PLAN * plans / judges), MAX_QUESTIONS_EACH // 2)
 
 
 def next_pair(round_: Round, judge: MemberId) -> tuple[Axis, PlanId, PlanId] | None:

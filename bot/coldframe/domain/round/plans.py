@@ -51,8 +51,8 @@ class PlansRevealed(Fact):
 
 # --- rulings ---
 
-SHORTEST_WEEKS, LONGEST_WEEKS = 3, 6
-MOST_STEPS = 12
+MIN_WEEKS, MAX_WEEKS = 3, 6
+MAX_STEPS = 12
 PLANS_EACH = 5
 
 # Words that ask for a caution and a named checker. A list of signs, not a judgement; local law decides.
@@ -95,13 +95,13 @@ def _checked(round_: Round, command: HandInPlan) -> Plan:
     plan = command.plan
     if plan.question not in {q.id for q in round_.questions}:
         raise Refused(Because.UNKNOWN_ITEM)
-    if not SHORTEST_WEEKS <= plan.weeks <= LONGEST_WEEKS:
+    if not MIN_WEEKS <= plan.weeks <= MAX_WEEKS:
         raise Refused(Because.DURATION, weeks=plan.weeks)
     steps = tuple(accepted(s, 300, field="steps") for s in plan.steps)
     if not steps:
         raise Refused(Because.EMPTY, field="steps")
-    if len(steps) > MOST_STEPS:
-        raise Refused(Because.TOO_MANY, most=MOST_STEPS, lever="")
+    if len(steps) > MAX_STEPS:
+        raise Refused(Because.TOO_MANY, most=MAX_STEPS, lever="")
     title = accepted(plan.title, 75, field="title")
     hypothesis = accepted(plan.hypothesis, 1000, field="hypothesis")
     return replace(

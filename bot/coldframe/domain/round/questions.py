@@ -74,7 +74,7 @@ class PrecedentsClosed(Fact):
 
 OPENING = "how might we"
 MOST_WORDS = 20
-MOST_QUESTIONS = 12
+MAX_QUESTIONS = 12
 PRECEDENTS_EACH = 3
 _SOLUTION = re.compile(r"\b(by|using|through)\s+\w+|\bwith an?\s+\w+", re.IGNORECASE)
 
@@ -100,8 +100,8 @@ def write(round_: Round, command: WriteQuestion, now: datetime) -> Facts:
     if command.force not in {s.option for s in round_.forces_standing if s.carried}:
         raise Refused(Because.UNKNOWN_ITEM)
     others = [q for q in round_.questions if q.id != command.question]
-    if len(others) >= MOST_QUESTIONS:
-        raise Refused(Because.TOO_MANY, most=MOST_QUESTIONS, lever="")
+    if len(others) >= MAX_QUESTIONS:
+        raise Refused(Because.TOO_MANY, most=MAX_QUESTIONS, lever="")
     return (QuestionWritten(Question(command.question, command.force, accepted(command.text, 300))),)
 
 

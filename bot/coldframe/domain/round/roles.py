@@ -122,7 +122,7 @@ def _may_offer(round_: Round, command: OfferRole) -> None:
         return
     checks.facilitator(round_, command.by)
     if not may_be_replaced(round_):
-        raise Refused(Because.NOT_DECISION_MAKER, who=round_.name_of(round_.roles.acting(Role.DECISION_MAKER)))
+        raise Refused(Because.NOT_DECISION_MAKER, who=round_.acting_name(Role.DECISION_MAKER))
 
 
 def may_be_replaced(round_: Round) -> bool:

@@ -32,7 +32,7 @@ OPENED_BY = {
 }
 """Forms that words ask for, with the button's action that opens each as well."""
 MOST_ROUNDS = 1000
-SHORTEST_QUOTE = 4  # characters by which a note can be named
+MIN_QUOTE = 4  # characters by which a note can be named
 
 
 async def ask(request: Request, text: str) -> Reply | None:
@@ -196,7 +196,7 @@ async def _hide(request: Request) -> Reply | None:
     found = [
         (round_, note)
         for round_ in await _rounds(request)
-        if request.by in round_.seats and len(wanted) >= SHORTEST_QUOTE
+        if request.by in round_.seats and len(wanted) >= MIN_QUOTE
         for note in (round_.notes[i] for i in round_.revealed)
         if note.text.casefold().startswith(wanted)
     ]

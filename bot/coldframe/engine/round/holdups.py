@@ -48,7 +48,7 @@ def _asked_about(request: RoundRequest) -> MemberId:
     member = MemberId(request.part(1))
     round_ = request.round
     if not round_.is_facilitator(request.by):
-        raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(round_.roles.acting(Role.FACILITATOR)))
+        raise Refused(Because.NOT_FACILITATOR, who=round_.acting_name(Role.FACILITATOR))
     if round_.paused is not None:
         raise Refused(Because.PAUSED)
     if member not in round_.progress.personal:

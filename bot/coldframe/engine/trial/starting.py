@@ -85,7 +85,7 @@ async def _unused(request: RoundRequest) -> Plan:
     """The plan that may start now. Raises Refused."""
     round_, plan_id = request.round, PlanId(request.part(0))
     if not (round_.is_facilitator(request.by) or round_.is_decision_maker(request.by)):
-        raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(round_.roles.acting(Role.FACILITATOR)))
+        raise Refused(Because.NOT_FACILITATOR, who=round_.acting_name(Role.FACILITATOR))
     if plan_id not in round_.plan_order or plan_id in round_.choices:
         raise Refused(Because.UNKNOWN_ITEM)
     await refuse_without_place(request.turn, round_.tenant, round_.channel)

@@ -39,19 +39,19 @@ from coldframe.speech import surface
 BlockKit = dict[str, Any]
 
 MOST_BLOCKS = 48  # of 50; one is kept for the line that says where it goes on
-MOST_VIEW_BLOCKS = 100  # blocks
-MOST_SIZE = 11_500  # of about 13,200 at which Slack was seen to refuse the blocks of a message
-LONGEST_HEADING = 150  # characters (UTF-16 units), as all lengths here
-LONGEST_CONTEXT = 2_000
+MAX_VIEW_BLOCKS = 100  # blocks
+MAX_SIZE = 11_500  # of about 13,200 at which Slack was seen to refuse the blocks of a message
+MAX_HEADING = 150  # characters (UTF-16 units), as all lengths here
+MAX_CONTEXT = 2_000
 LONGEST_TEXT = 6_500  # one element of rich text; holds a note of 3,000 characters whole, even all in emoji
 ROOM = 8_000  # size of one block
 LONGEST_LABEL = 75
-LONGEST_ACTION = 240
-LONGEST_VALUE = 2_000
-LONGEST_CONFIRM = 300
-MOST_ELEMENTS = 25  # buttons in a row
-MOST_ROWS = 100  # rows of a table, its header included
-MOST_COLUMNS = 20  # columns
+MAX_ACTION = 240
+MAX_VALUE = 2_000
+MAX_CONFIRM = 300
+MAX_ELEMENTS = 25  # buttons in a row
+MAX_ROWS = 100  # rows of a table, its header included
+MAX_COLUMNS = 20  # columns
 LARGEST_TABLE = 6_000
 
 
@@ -81,7 +81,7 @@ def message_parts(message: Message) -> tuple[Part, ...]:
     )
 
 
-def page_blocks(blocks: Sequence[Block], most: int = MOST_VIEW_BLOCKS) -> list[BlockKit]:
+def page_blocks(blocks: Sequence[Block], most: int = MAX_VIEW_BLOCKS) -> list[BlockKit]:
     """Blocks for a view, which takes no tables and cannot go on elsewhere; what does not fit is counted."""
     out = list(_numbered(list(_all_blocks(blocks, tables=False))))
     if len(out) <= most:
@@ -130,7 +130,7 @@ def _heading(parts: Line) -> Iterator[BlockKit]:
     text = one_line(plain(parts))
     if not text:
         return
-    if length(text) <= LONGEST_HEADING:
+    if length(text) <= MAX_HEADING:
         yield {"type": "header", "text": _plain_text(text)}
     else:  # nothing is cut: a long one is a strong paragraph
         yield from _rich_blocks([_section([text_element(text, bold=True)])])
@@ -190,7 +190,7 @@ def _small(parts: Line) -> Iterator[BlockKit]:
     text = mrkdwn(parts)
     if not text.strip():
         return
-    if length(text) <= LONGEST_CONTEXT:
+    if length(text) <= MAX_CONTEXT:
         yield {"type": "context", "elements": [{"type": "mrkdwn", "text": text}]}
     else:  # a token must not be cut in two, and rich text has no tokens
         yield from paragraph(parts)
@@ -243,7 +243,7 @@ def _list(style: str, rows: Sequence[Element], done: int) -> BlockKit:
 def _grid(block: Grid, tables: bool) -> Iterator[BlockKit]:
     yield from _rich_blocks([_section([text_element(one_line(block.caption), bold=True)])])
     table = _table(block)
-    if tables and len(block.rows) < MOST_ROWS and len(block.header) <= MOST_COLUMNS and size(table) <= LARGEST_TABLE:
+    if tables and len(block.rows) < MAX_ROWS and len(block.header) <= MAX_COLUMNS and size(table) <= LARGEST_TABLE:
         yield table
     else:
         yield from _items(Items(tuple(_row_as_line(block.header, row) for row in block.rows)))
@@ -276,7 +276,7 @@ def _button_rows(buttons: Sequence[Button]) -> Iterator[BlockKit]:
     row: list[Element] = []
     room = ROOM
     for element in map(_button, buttons):
-        if len(row) == MOST_ELEMENTS or (row and size(element) > room):
+        if len(row) == MAX_ELEMENTS or (row and size(element) > room):
             yield {"type": "actions", "elements": row}
             row, room = [], ROOM
         row.append(element)
@@ -286,7 +286,7 @@ def _button_rows(buttons: Sequence[Button]) -> Iterator[BlockKit]:
 
 
 def _button(button: Button) -> Element:
-    if length(button.value) > LONGEST_VALUE or length(button.action) > LONGEST_ACTION:
+    if length(button.value) > MAX_VALUE or length(button.action) > MAX_ACTION:
         raise Unrenderable(f"the button {button.action[:40]!r} carries more than a button can")
     element: Element = {
         "type": "button",
@@ -306,7 +306,7 @@ def _button(button: Button) -> Element:
 def _confirm(button: Button) -> Element:
     return {
         "title": _plain_text(surface.CONFIRM_TITLE),
-        "text": _plain_text(cut(shown(button.confirm or ""), LONGEST_CONFIRM)),
+        "text": _plain_text(cut(shown(button.confirm or ""), MAX_CONFIRM)),
         "confirm": _plain_text(surface.CONFIRM_YES),
         "deny": _plain_text(surface.CONFIRM_NO),
         "style": "danger" if button.style == "danger" else "primary",
@@ -357,11 +357,11 @@ def _rich_blocks(parts: Sequence[Element]) -> Iterator[BlockKit]:
 def _packed(blocks: Sequence[BlockKit]) -> list[list[BlockKit]]:
     """Blocks in order, in as few messages as the limits allow; a heading is never the last of one."""
     out: list[list[BlockKit]] = [[]]
-    room = MOST_SIZE
+    room = MAX_SIZE
     for block in blocks:
         if out[-1] and (size(block) > room or len(out[-1]) >= MOST_BLOCKS or _second_table(out[-1], block)):
             out.append(_taken_along(out[-1]))
-            room = MOST_SIZE - sum(map(size, out[-1]))
+            room = MAX_SIZE - sum(map(size, out[-1]))
         out[-1].append(block)
         room -= size(block)
     return out

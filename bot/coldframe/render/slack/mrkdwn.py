@@ -17,7 +17,7 @@ from coldframe.message.nodes import Code, Inline, Line, Link, Theirs, When, Who,
 Element = dict[str, Any]
 
 ELLIPSIS = "…"
-LONGEST_ADDRESS = 3000  # characters
+MAX_ADDRESS = 3000  # characters
 
 _ENTITIES = {"&": "&amp;", "<": "&lt;", ">": "&gt;"}
 _TO_ESCAPE = re.compile(r"[&<>]")
@@ -118,7 +118,7 @@ def _flags_before(text: str, at: int) -> int:
 
 def address(url: str) -> str | None:
     """The address if it may become a link: http(s), with a host, nothing in it that ends a link early."""
-    if _BAD_IN_ADDRESS.search(url) or length(url) > LONGEST_ADDRESS:
+    if _BAD_IN_ADDRESS.search(url) or length(url) > MAX_ADDRESS:
         return None
     try:
         parts = urlsplit(url)

@@ -8,7 +8,7 @@ from typing import Any
 from coldframe.render.slack.mrkdwn import cut, escaped, length
 from coldframe.speech import surface
 
-MOST_TEXT = 3_900  # characters; of 4,000, above which an edit is refused
+MAX_TEXT = 3_900  # characters; of 4,000, above which an edit is refused
 
 Element = dict[str, Any]
 
@@ -16,9 +16,9 @@ Element = dict[str, Any]
 def spoken(lead: str, blocks: Sequence[Element]) -> str:
     """The text beside the blocks: the summary, then what the blocks say, as far as it may be long."""
     text = "\n".join((lead, *_said_beyond(lead, blocks)))
-    if length(text) <= MOST_TEXT:
+    if length(text) <= MAX_TEXT:
         return text
-    room = MOST_TEXT - length(lead) - length(surface.TEXT_GOES_ON) - 2
+    room = MAX_TEXT - length(lead) - length(surface.TEXT_GOES_ON) - 2
     if room < 0:
         return _cut_lead(lead)
     whole = [lead]
@@ -32,9 +32,9 @@ def spoken(lead: str, blocks: Sequence[Element]) -> str:
 
 def _cut_lead(lead: str) -> str:
     """An overlong summary, cut where no token is torn: at the last space outside any `<…>`."""
-    text = lead[: MOST_TEXT - 1]
+    text = lead[: MAX_TEXT - 1]
     opened = text.rfind("<")
-    return cut(text[:opened] if opened > text.rfind(">") else text, MOST_TEXT - 1) + "…"
+    return cut(text[:opened] if opened > text.rfind(">") else text, MAX_TEXT - 1) + "…"
 
 
 def _said_beyond(lead: str, blocks: Sequence[Element]) -> Iterator[str]:

@@ -20,15 +20,15 @@ TICKED = "yes"
 NOTHING = "-nothing-"
 """Stands for the empty value of an option ("nobody"), which Slack refuses."""
 
-LONGEST_TITLE = 24  # characters (UTF-16 units), as all lengths here
-LONGEST_FIELD_LABEL = 2_000
-LONGEST_INPUT = 3_000
-LONGEST_METADATA = 3_000
-LONGEST_OPTION = 75
-LONGEST_VALUE = 75
-LONGEST_NAME = 255
-MOST_SHOWN_CHOICES = 10  # options shown at once; more are in a list
-MOST_OPTIONS = 100  # options of a list, and lists of options
+MAX_TITLE = 24  # characters (UTF-16 units), as all lengths here
+MAX_FIELD_LABEL = 2_000
+MAX_INPUT = 3_000
+MAX_METADATA = 3_000
+MAX_OPTION = 75
+MAX_VALUE = 75
+MAX_NAME = 255
+MAX_SHOWN_CHOICES = 10  # options shown at once; more are in a list
+MAX_OPTIONS = 100  # options of a list, and lists of options
 
 Element = dict[str, Any]
 
@@ -36,7 +36,7 @@ Element = dict[str, Any]
 def modal(form: Form, origin: str = "") -> dict[str, Any]:
     """The form as a modal view. `origin` travels in it and comes back: where the person opened it."""
     metadata = json.dumps({"value": form.value, "origin": origin}, ensure_ascii=False)
-    if length(metadata) > LONGEST_METADATA or length(form.action) > LONGEST_NAME:
+    if length(metadata) > MAX_METADATA or length(form.action) > MAX_NAME:
         raise Unrenderable(f"the form {form.action[:40]!r} carries more than a form can")
     names = [field.name for field in form.fields]
     if len(set(names)) < len(names):
@@ -45,9 +45,9 @@ def modal(form: Form, origin: str = "") -> dict[str, Any]:
         "type": "modal",
         "callback_id": form.action,
         "private_metadata": metadata,
-        "title": _text(form.title, LONGEST_TITLE),
-        "submit": _text(form.submit, LONGEST_TITLE),
-        "close": _text(surface.CANCEL, LONGEST_TITLE),
+        "title": _text(form.title, MAX_TITLE),
+        "submit": _text(form.submit, MAX_TITLE),
+        "close": _text(surface.CANCEL, MAX_TITLE),
         "blocks": [*paragraph(form.intro), *map(_input, form.fields)],
     }
 
@@ -61,11 +61,11 @@ def _input(field: Field) -> BlockKit:
     block: BlockKit = {
         "type": "input",
         "block_id": field.name,
-        "label": _text(field.label, LONGEST_FIELD_LABEL),
+        "label": _text(field.label, MAX_FIELD_LABEL),
         "element": _element(field) | {"action_id": INPUT},
         "optional": not field.required,
     }
-    return block | ({"hint": _text(field.hint, LONGEST_FIELD_LABEL)} if field.hint else {})
+    return block | ({"hint": _text(field.hint, MAX_FIELD_LABEL)} if field.hint else {})
 
 
 def _element(field: Field) -> Element:
@@ -93,7 +93,7 @@ def _text(text: str, most: int) -> Element:
 
 
 def _typed(field: Field, *, multiline: bool) -> Element:
-    most = min(max(field.most, 1), LONGEST_INPUT)
+    most = min(max(field.most, 1), MAX_INPUT)
     element: Element = {"type": "plain_text_input", "multiline": multiline, "max_length": most}
     if field.initial:
         words = shown(field.initial) if multiline else one_line(field.initial)
@@ -123,7 +123,7 @@ def _tick(field: Field) -> Element:
 def _choice(field: Field) -> Element:
     options = _options(field)
     chosen = [option for option in options if option["value"] == (field.initial or NOTHING)]
-    kind = "radio_buttons" if len(options) <= MOST_SHOWN_CHOICES else "static_select"
+    kind = "radio_buttons" if len(options) <= MAX_SHOWN_CHOICES else "static_select"
     return _offered(kind, options) | ({"initial_option": chosen[0]} if chosen else {})
 
 
@@ -131,21 +131,21 @@ def _choices(field: Field) -> Element:
     options = _options(field)
     wanted = {value or NOTHING for value in field.initial.split("\n")}
     chosen = [option for option in options if option["value"] in wanted]
-    kind = "checkboxes" if len(options) <= MOST_SHOWN_CHOICES else "multi_static_select"
+    kind = "checkboxes" if len(options) <= MAX_SHOWN_CHOICES else "multi_static_select"
     return _offered(kind, options) | ({"initial_options": chosen} if chosen else {})
 
 
 def _offered(kind: str, options: Sequence[Element]) -> Element:
     """The options, in groups of a hundred where there are more than one list takes."""
-    if len(options) <= MOST_OPTIONS:
+    if len(options) <= MAX_OPTIONS:
         return {"type": kind, "options": list(options)}
-    starts = range(0, len(options), MOST_OPTIONS)
-    if len(starts) > MOST_OPTIONS:
+    starts = range(0, len(options), MAX_OPTIONS)
+    if len(starts) > MAX_OPTIONS:
         raise Unrenderable(f"{len(options)} options are more than a form can offer")
     groups = [
         {
-            "label": _text(f"{start + 1} to {min(start + MOST_OPTIONS, len(options))}", LONGEST_OPTION),
-            "options": list(options[start : start + MOST_OPTIONS]),
+            "label": _text(f"{start + 1} to {min(start + MAX_OPTIONS, len(options))}", MAX_OPTION),
+            "options": list(options[start : start + MAX_OPTIONS]),
         }
         for start in starts
     ]
@@ -154,7 +154,7 @@ def _offered(kind: str, options: Sequence[Element]) -> Element:
 
 def _options(field: Field) -> list[Element]:
     values = [option.value for option in field.options]
-    overlong = any(length(value) > LONGEST_VALUE or value == NOTHING for value in values)
+    overlong = any(length(value) > MAX_VALUE or value == NOTHING for value in values)
     if not values or overlong or len(set(values)) < len(values):
         raise Unrenderable(f"the field {field.name!r} has no, equal or overlong option values")
     return [_option(option) for option in field.options]
@@ -163,8 +163,8 @@ def _options(field: Field) -> list[Element]:
 def _option(option: Option) -> Element:
     """One option; a label too long for one line goes on in its description."""
     label = one_line(option.label) or surface.EMPTY_CELL
-    element: Element = {"text": _text(label, LONGEST_OPTION), "value": option.value or NOTHING}
-    if length(label) > LONGEST_OPTION:
+    element: Element = {"text": _text(label, MAX_OPTION), "value": option.value or NOTHING}
+    if length(label) > MAX_OPTION:
         rest = label[len(element["text"]["text"]) - 1 :].strip()
-        element["description"] = _text(f"…{rest}", LONGEST_OPTION)
+        element["description"] = _text(f"…{rest}", MAX_OPTION)
     return element

@@ -67,7 +67,7 @@ def revealed(round_: Round) -> Message:
         "*The reveal.* {n} by {w}, all at once, shuffled and unsigned. {chief} now picks the lever to work on.",
         n=count(len(round_.revealed), "note"),
         w=count(round_.writers, "person", "people"),
-        chief=theirs(round_.name_of(round_.roles.acting(Role.DECISION_MAKER)), 40),
+        chief=theirs(round_.acting_name(Role.DECISION_MAKER), 40),
     )
     return told(
         words,

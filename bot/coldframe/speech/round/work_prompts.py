@@ -75,7 +75,7 @@ LINT = {
 }
 
 
-def question_doubts(text: str, codes: Sequence[str]) -> Message:
+def question_hints(text: str, codes: Sequence[str]) -> Message:
     doubts = "; ".join(LINT[c] for c in codes)
     return said(
         "Kept: “{text}”. One doubt: {doubts}. It stands unless you change it.", text=theirs(text, 300), doubts=doubts

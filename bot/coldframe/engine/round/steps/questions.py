@@ -34,7 +34,7 @@ async def _write(request: RoundRequest) -> None:
     await request.act(WriteQuestion(request.by, question, ForceId(request.part(0)), text))
     doubts = lint(text.strip())
     if doubts:
-        request.answer(work_prompts.question_doubts(text, doubts))
+        request.answer(work_prompts.question_hints(text, doubts))
 
 
 async def _changed(
