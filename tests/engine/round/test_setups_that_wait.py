@@ -28,7 +28,7 @@ LEAD = Role.FACILITATOR
 A_WEEK = timedelta(weeks=1)
 
 
-async def _set_up(team: Running) -> Round:
+async def set_up(team: Running) -> Round:
     """Faye sets a round up by its form."""
     form = (await team.command(F, "new")).form
     assert form is not None
@@ -113,7 +113,7 @@ async def test_a_setup_that_an_outsider_began_is_taken_over_by_a_member(tmp_path
 async def test_whoever_set_a_round_up_leaves_and_the_deputy_can_start_it(tmp_path: Path) -> None:
     """The proposal comes to them; the channel, which has not heard of the round, hears nothing."""
     async with there_is(tmp_path, Person(F, "Faye")) as there:
-        await _set_up(there.team)
+        await set_up(there.team)
         before = there.team.channel()
         await there.happens(PersonChanged(Person(F, "Faye", is_gone=True)), F, direct=True)
         assert [w for w in there.team.told(FD) if w.startswith("Round June is ready to start with 5 people")]
@@ -126,7 +126,7 @@ async def test_whoever_set_a_round_up_leaves_and_the_deputy_can_start_it(tmp_pat
 async def test_a_setup_without_a_deputy_names_another_and_starts(tmp_path: Path) -> None:
     """What the refusal asks for can be done by the roles of the panel."""
     async with there_is(tmp_path, Person(FD, "Fred")) as there:
-        june = await _set_up(there.team)
+        june = await set_up(there.team)
         await there.happens(Left(), FD)
         await there.happens(Left(), F)
         assert (await _june(there.team)).is_facilitator(D)
@@ -144,7 +144,7 @@ async def test_a_setup_without_a_deputy_names_another_and_starts(tmp_path: Path)
 async def test_a_setup_that_is_not_started_asks_and_ends_by_itself(tmp_path: Path) -> None:
     """After a week its facilitator is asked, and others may take it over; after two it ends, with a word to them."""
     async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
-        await _set_up(team)
+        await set_up(team)
         before = team.channel()
         await team.until(MONDAY + A_WEEK - timedelta(hours=1))
         assert not [w for w in team.told(F) if "is set up and has not started" in w]
@@ -161,7 +161,7 @@ async def test_a_setup_that_is_not_started_asks_and_ends_by_itself(tmp_path: Pat
 async def test_a_setup_with_a_date_waits_for_its_date(tmp_path: Path) -> None:
     """The two weeks begin with the date on which it should have started."""
     async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
-        june = await _set_up(team)
+        june = await set_up(team)
         await team.fill(F, "round.start_on", {"date": "2026-03-24"}, june.id)
         await team.until(MONDAY + timedelta(days=16))
         assert (await _june(team)).step is Step.SETUP
@@ -184,7 +184,7 @@ async def test_a_setup_of_an_earlier_version_does_not_stand_for_ever_either(tmp_
 async def test_a_round_that_began_is_not_taken_off(tmp_path: Path) -> None:
     """The start ends the wait."""
     async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
-        june = await _set_up(team)
+        june = await set_up(team)
 
         async def start(turn: Turn) -> None:
             await turn.act(await turn.round(june.id), Start(F))

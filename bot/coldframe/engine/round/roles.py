@@ -225,6 +225,8 @@ async def _left(turn: Turn, before: Round, after: Round, fact: MemberLeft) -> No
     """The facilitator hears what it changes, in one private message."""
     _settle(turn, before, after)
     facilitator = after.roles.acting(Role.FACILITATOR)
+    if after.step is Step.SETUP and before.is_facilitator(facilitator):
+        await setup.propose(turn, after)  # fewer people give the decision-maker another share of the power
     if facilitator in after.active():
         turn.answer(after.tenant, facilitator, role_words.departed(before, after, fact.member))
 

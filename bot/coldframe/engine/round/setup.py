@@ -22,6 +22,7 @@ from coldframe.engine.round import resting
 from coldframe.message.nodes import Field, Form, Option
 from coldframe.ports.chat import Denial, Hindrance, Person, Place, Reply
 from coldframe.speech import answers
+from coldframe.speech.names import message_name
 from coldframe.speech.refusals import refusal
 from coldframe.speech.register import register_words
 from coldframe.speech.round import forms, setup_words
@@ -201,13 +202,17 @@ async def open_round(
 
 
 async def propose(turn: Turn, round_: Round, hindered: Sequence[Hindrance] = ()) -> None:
-    """The round as it would start, to its facilitator."""
+    """The round as it would start, to its facilitator; brought up to date where it stands already."""
     calendars = await members.calendars(turn.uow, round_.tenant, round_.active())
     hours = [(round_.name_of(MemberId(m)), members.hours_words(c)) for m, c in calendars.items()]
     share = power_share(len(round_.active()), round_.settings.weight)
     invitation = turn.kit.chat.capabilities.invitation if hindered else ""
     card = setup_words.proposal(round_, hours, share, hindered, invitation)
-    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "setup", card)
+    facilitator = round_.roles.acting(Role.FACILITATOR)
+    if await turn.uow.knows_message(message_name(round_.id, "setup", facilitator)):
+        turn.revise_own(round_, facilitator, "setup", card)
+    else:
+        turn.tell(round_, facilitator, "setup", card)
 
 
 async def _offer_leftovers(turn: Turn, round_: Round) -> None:
