@@ -154,7 +154,8 @@ def _of_facilitator(round_: Round) -> tuple[Button, ...]:
     if round_.step is Step.SETUP:
         return (Button("Start now", "round.start", "", "primary"), _CANCEL)
     if round_.paused is not None:
-        return (Button("Go on", "round.resume", "", "primary"), _CANCEL)
+        go_on = () if round_.paused.channel_lost else (Button("Go on", "round.resume", "", "primary"),)
+        return (*go_on, _CANCEL)
     close = (Button("Close the step", "step.close", ""),) if rules.RULES[round_.step].close else ()
     return (*close, Button("Extend", "step.extend", ""), _CANCEL)
 

@@ -13,12 +13,17 @@ from coldframe.domain.people.commands import Leave
 from coldframe.domain.round import rules
 from coldframe.domain.round.ballots import CastVote
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
+from coldframe.domain.round.merging import ProposeMerges
 from coldframe.domain.round.moves import Pause
+from coldframe.domain.state import MergeProposal
+from coldframe.engine.register import teams
 from coldframe.ports.chat import Joined, Left, Person, Pressed, Submitted
 from tests.domain.play import DD, FD, OTHERS, D, F
 from tests.engine.clockwork import Running
 from tests.engine.people.test_who_may_take_part import there_is
 from tests.engine.reaching import at_step
+from tests.engine.seeing_through import CHANNEL, a_team
+from tests.engine.vanishing import WAYS, Way, vanish
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 INES, JON = OTHERS[:2]
@@ -251,3 +256,35 @@ async def test_the_weight_of_an_open_ballot_stays_and_the_words_say_so(tmp_path:
         await team.until(team.clock.now() + timedelta(minutes=1))
         found = {s.option: s.weighted for s in (await team.current()).plans_standing}
         assert found == {"p0": 1, "p1": 2, "p2": 0}
+
+
+# --- after the round ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("way", WAYS[1:])
+async def test_the_next_round_is_not_lost_with_its_facilitator(tmp_path: Path, way: Way) -> None:
+    """Whoever facilitated has gone since the round ended: its date comes to the deputy, and nothing to who is gone."""
+    async with a_team(tmp_path) as team:
+        await vanish(team, F, way)
+        before = len(team.told(F))
+        async with team.house.store.begin() as uow:
+            assert await teams.facilitator_of(uow, "room", CHANNEL) == FD
+        await team.weeks(7)
+        assert [w for w in team.told(FD) if "next round" in w.lower()]
+        assert len(team.told(F)) == before
+        assert not [w for w in team.channel() if "acts as facilitator" in w]
+
+
+# --- merges ---------------------------------------------------------------------------------------------------------
+
+
+async def test_open_proposals_go_with_the_desk(tmp_path: Path) -> None:
+    """A new facilitator is asked what the earlier one had not answered."""
+    async with at_step(tmp_path, MONDAY, Step.MERGE) as team:
+        first, second = (f.notes[0] for f in (await team.current()).forces[:2])
+        await team.act("propose", ProposeMerges(BOT, (MergeProposal(first, second, 0.9, "alike"),)))
+        await _asks(team, F, LEAD, INES)
+        await team.press(INES, "role.yes")
+        await team.press(INES, "merge.yes")
+        assert len((await team.current()).forces) == 5
+        assert [w for w in team.told(INES) if "Joined." in w]

@@ -9,11 +9,11 @@ from math import comb
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Decide, Evolve, Facts
-from coldframe.domain.names import RUNNING, HandOverReason, Role, Step
+from coldframe.domain.names import RUNNING, HandOverReason, MemberId, PlanId, Role, Step
 from coldframe.domain.people.commands import ConfirmWeight, HandOver, Join, Leave, SetAway
 from coldframe.domain.people.facts import AwaySet, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.state import Round, Seat
+from coldframe.domain.state import Choice, Round, Seat
 
 MIN_PEOPLE = 3  # of a round
 MAX_PEOPLE = 60  # of a round
@@ -140,21 +140,27 @@ def away_set(round_: Round, fact: AwaySet) -> Round:
 
 
 def member_left(round_: Round, fact: MemberLeft) -> Round:
-    """Votes cast before leaving count until the close; what they owned, were asked to own or to do is free again."""
+    """Votes cast before leaving count until the close; what they owned, were asked to own or to do is free again. What
+    was committed stays as it was sealed."""
     held = tuple(role for role in Role if round_.roles.holder(role) == fact.member)
     seats = {**round_.seats, fact.member: replace(round_.seats[fact.member], left=True, held=held)}
-    choices = {
+    if round_.step in (Step.COMMITTED, Step.CANCELLED):
+        return replace(round_, seats=seats)
+    offers = tuple(o for o in round_.role_offers if fact.member not in (o.to, o.by))
+    return replace(round_, seats=seats, choices=_choices_without(round_, fact.member), role_offers=offers)
+
+
+def _choices_without(round_: Round, gone: MemberId) -> dict[PlanId, Choice]:
+    return {
         plan: replace(
             c,
-            owner=None if c.owner == fact.member else c.owner,
-            asked=None if c.asked == fact.member else c.asked,
-            offers=tuple(m for m in c.offers if m != fact.member),
-            actions=tuple(a for a in c.actions if a.who != fact.member),
+            owner=None if c.owner == gone else c.owner,
+            asked=None if c.asked == gone else c.asked,
+            offers=tuple(m for m in c.offers if m != gone),
+            actions=tuple(a for a in c.actions if a.who != gone),
         )
         for plan, c in round_.choices.items()
     }
-    offers = tuple(o for o in round_.role_offers if fact.member not in (o.to, o.by))
-    return replace(round_, seats=seats, choices=choices, role_offers=offers)
 
 
 def member_joined(round_: Round, fact: MemberJoined) -> Round:

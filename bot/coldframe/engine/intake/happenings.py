@@ -265,7 +265,8 @@ async def _joined(request: Request, what: Joined) -> Reply | None:
 async def _left(request: Request, what: Left) -> Reply | None:
     turn, event = request.turn, request.event
     heads = await turn.uow.heads(event.place.tenant, channel=event.place.id, member=event.person)
-    await _leave_all(turn, event, [h.id for h in heads])
+    last = await turn.uow.ended_rounds(event.place.tenant, event.place.id)
+    await _leave_all(turn, event, [*(h.id for h in heads), *last[:1]])
     await ownership.left(turn, event.place.tenant, event.person, event.place.id)
     return None
 
@@ -286,7 +287,8 @@ async def _person_changed(request: Request, what: PersonChanged) -> Reply | None
     await members.upsert_member(turn.uow, event.place.tenant, what.person)
     if what.person.is_gone:
         heads = await turn.uow.heads(event.place.tenant, member=what.person.id)
-        await _leave_all(turn, event, [h.id for h in heads])
+        newest = await turn.uow.rounds_with(event.place.tenant, what.person.id)
+        await _leave_all(turn, event, list(dict.fromkeys([*(h.id for h in heads), *newest])))
         await ownership.left(turn, event.place.tenant, what.person.id)
     elif what.person.zone and before.zone != what.person.zone:
         await personal.zone_reported(turn, before, what.person.zone)

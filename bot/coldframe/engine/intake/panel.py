@@ -257,11 +257,11 @@ async def _forget(request: Request) -> Reply | None:
 
 
 async def _forget_everywhere(request: Request) -> None:
-    """In every round, ended ones included; then out of those that are open."""
+    """In every round, ended ones included, and out of it: what the team does next is nobody's who is forgotten."""
     turn, tenant = request.turn, request.tenant
     for round_id in await turn.uow.rounds_with(tenant, request.by, MOST_ROUNDS):
         round_ = await turn.act(await turn.round(round_id), Forget(request.by))
-        if round_.step not in (Step.COMMITTED, Step.CANCELLED) and not round_.seats[request.by].left:
+        if not round_.seats[request.by].left:
             await turn.act(round_, Leave(request.by, request.by))
     await ownership.left(turn, tenant, request.by)
     await ownership.forget(turn, tenant, request.by)

@@ -43,6 +43,8 @@ UNANSWERED = "role unanswered"
 TO_ANSWER = 16.0  # working hours: two working days
 TO_ANSWER_LIVE = timedelta(minutes=10)
 OFFER, ASKED = "role-offer", "role-asked"
+OPEN = (Step.SETUP, *RUNNING)
+"""Where people hear of roles. In a round that has ended they matter only for what the team does next."""
 
 
 async def _until(turn: Turn, round_: Round, member: MemberId) -> datetime:
@@ -169,7 +171,7 @@ async def _passed(turn: Turn, before: Round, after: Round, fact: RolePassed) -> 
 
 
 async def _handed_over(turn: Turn, before: Round, after: Round, fact: RoleHandedOver) -> None:
-    if after.step is not Step.SETUP:
+    if after.step in RUNNING:
         words = role_words.handed_over(after, fact.role, fact.to_deputy, fact.why)
         turn.say(after, "role", words, rest=(turn.kit.ids.new(""),))
     await _new_holder(turn, before, after, fact.role)
@@ -177,9 +179,10 @@ async def _handed_over(turn: Turn, before: Round, after: Round, fact: RoleHanded
 
 async def _filled(turn: Turn, before: Round, after: Round, fact: RoleFilled) -> None:
     """They did not ask for it, so they hear what it means and can pass it on."""
-    if after.step is not Step.SETUP:
+    if after.step in RUNNING:
         turn.say(after, "role", role_words.role_filled(after, fact.role), rest=(turn.kit.ids.new(""),))
-    turn.answer(after.tenant, fact.member, role_words.fell_to_you(after, fact.role))
+    if after.step in OPEN:
+        turn.answer(after.tenant, fact.member, role_words.fell_to_you(after, fact.role))
     await _new_holder(turn, before, after, fact.role)
 
 
@@ -227,7 +230,7 @@ async def _left(turn: Turn, before: Round, after: Round, fact: MemberLeft) -> No
     facilitator = after.roles.acting(Role.FACILITATOR)
     if after.step is Step.SETUP and before.is_facilitator(facilitator):
         await setup.propose(turn, after)  # fewer people give the decision-maker another share of the power
-    if facilitator in after.active():
+    if facilitator in after.active() and after.step in OPEN:
         turn.answer(after.tenant, facilitator, role_words.departed(before, after, fact.member))
 
 

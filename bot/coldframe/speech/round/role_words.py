@@ -299,12 +299,14 @@ def rests(round_: Round, until: datetime) -> Message:
     assert round_.paused is not None
     words = line("*{name}* rests at *{step}*: {why}. What shall happen?", name=_name(round_), step=title(round_.step),
                  why=PAUSED[round_.paused])  # fmt: skip
-    go_on = Button("Go on", "round.resume", about(round_), "primary")
+    go_on = () if round_.paused.channel_lost else (Button("Go on", "round.resume", about(round_), "primary"),)
     replaces = (_replace(round_),) if roles.may_be_replaced(round_) and round_.step is not Step.COMMITMENT else ()
     cancel = Button("Cancel …", "round.cancel", about(round_), "danger")
     pass_on = _pass_on(round_, Role.FACILITATOR)
     aside = small("If it still rests on {u}, others of the round may take over as facilitator.", u=When(until))
-    return told(words, offer(go_on, *replaces, pass_on, cancel), aside)
+    if not go_on:
+        words += line(" Invite me to a channel and type `/coldframe resume` there to go on with it.")
+    return told(words, offer(*go_on, *replaces, pass_on, cancel), aside)
 
 
 def undecided(round_: Round) -> Message:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.commands import BOT
-from coldframe.domain.names import ForceId, NoteId, Role, Step
+from coldframe.domain.names import ForceId, MemberId, NoteId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.merging import (
     AnswerMerge,
@@ -76,8 +76,9 @@ async def _proposed(turn: Turn, before: Round, after: Round, fact: MergesPropose
         turn.post_as(_name(after, proposal), place, words, after.id, only_in=Step.MERGE)
 
 
-def _name(round_: Round, proposal: MergeProposal) -> str:
-    return message_name(round_.id, "proposal", proposal.first, proposal.second)
+def _name(round_: Round, proposal: MergeProposal, *again: MemberId) -> str:
+    """`again`: to whom it was put once more, since the role of facilitator went to them."""
+    return message_name(round_.id, "proposal", proposal.first, proposal.second, *again)
 
 
 async def _changed(turn: Turn, before: Round, round_: Round, fact: MergeAnswered | ForcesJoined | ForceSplit) -> None:
@@ -88,9 +89,20 @@ async def _changed(turn: Turn, before: Round, round_: Round, fact: MergeAnswered
 async def revise_proposals(turn: Turn, round_: Round) -> None:
     """Where they stand, in the channel or with the facilitator."""
     for proposal in round_.proposals:
-        posted = await turn.uow.posted(_name(round_, proposal))
-        if posted is not None:
-            turn.revise(posted.name, posted.place, prompts.merge_proposal(round_, proposal), round_.id)
+        for again in ((), (round_.roles.acting(Role.FACILITATOR),)):
+            posted = await turn.uow.posted(_name(round_, proposal, *again))
+            if posted is not None:
+                turn.revise(posted.name, posted.place, prompts.merge_proposal(round_, proposal), round_.id)
+
+
+def _desk(turn: Turn, round_: Round) -> None:
+    """With the desk go the proposals that wait for an answer."""
+    DESK.show(turn, round_)
+    facilitator = round_.roles.acting(Role.FACILITATOR)
+    for proposal in round_.proposals:
+        if proposal.answer is None and not proposal.proposed_by:
+            name, words = _name(round_, proposal, facilitator), prompts.merge_proposal(round_, proposal)
+            turn.post_as(name, turn.direct(round_, facilitator), words, round_.id, only_in=Step.MERGE)
 
 
 async def _merged(turn: Turn, before: Round, round_: Round, fact: Merged) -> None:
@@ -104,7 +116,7 @@ def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
 
 DESK = Desk(Step.MERGE, prompts.merge_desk)
 PLAY = StepPlay(
-    open=DESK.open, asking=None, desk=DESK.show, own_card=None, repeats=_repeats, card_follows=False,
+    open=DESK.open, asking=None, desk=_desk, own_card=None, repeats=_repeats, card_follows=False,
     buttons={
         "merge.join": opens(_join_form),
         "merge.object": opens(_split_form),
