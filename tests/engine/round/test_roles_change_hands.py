@@ -21,7 +21,7 @@ from coldframe.ports.chat import Joined, Left, Person, Pressed, Submitted
 from tests.domain.play import DD, FD, OTHERS, D, F
 from tests.engine.clockwork import Running
 from tests.engine.people.test_who_may_take_part import there_is
-from tests.engine.reaching import at_step
+from tests.engine.reaching import at_step, reach
 from tests.engine.seeing_through import CHANNEL, a_team
 from tests.engine.vanishing import WAYS, Way, vanish
 
@@ -288,3 +288,14 @@ async def test_open_proposals_go_with_the_desk(tmp_path: Path) -> None:
         await team.press(INES, "merge.yes")
         assert len((await team.current()).forces) == 5
         assert [w for w in team.told(INES) if "Joined." in w]
+
+
+async def test_an_offer_may_be_answered_in_a_later_step(tmp_path: Path) -> None:
+    """A role is not a step's: whoever is asked answers when they have thought about it."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        await _asks(team, F, LEAD, INES)
+        await reach(team, Step.MERGE)
+        await team.press(INES, "role.yes")
+        assert (await team.current()).is_facilitator(INES)
+        await team.press(INES, "step.close")
+        assert (await team.current()).step is Step.DOTS
