@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -66,6 +67,7 @@ def _to_pass_over(node: ast.AST) -> Iterator[ast.AST]:
             pass
 
 
+@functools.cache
 def _found() -> dict[str, list[tuple[int, str]]]:
     top = Path(coldframe.__file__).parent
     files = [file for floor in ("engine", "domain") for file in sorted((top / floor).rglob("*.py"))]

@@ -184,3 +184,34 @@ async def test_a_change_that_cannot_reach_somebody_calls_nobody(tmp_path: Path) 
             await uow.send([Send("withdraw", mine.name, place, round_id=team.round.id)], team.clock.now())
         await team.settle()
         assert calls(team) == []
+
+
+async def test_what_waited_comes_in_order_when_they_write(tmp_path: Path) -> None:
+    """All that still matters, what came meanwhile behind it; the word in the channel has done its work and goes."""
+    async with at_step(tmp_path, START, Step.FOCUS) as team:
+        before = len(told(team, SAM))
+        team.house.room.faults.deny(Denial.NO_DIRECT, SAM)
+        await reach(team, Step.DOTS)
+        place = Place("room", "direct", SAM)
+        for words in ("first for Sam", "second for Sam"):
+            async with team.house.store.begin() as uow:
+                send = Send("post", words, place, Message(line("{w}", w=words)), round_id=team.round.id)
+                await uow.send([send], team.clock.now())
+            await team.settle()
+        assert len(calls(team)) == 1 and len(told(team, SAM)) == before
+        team.house.room.faults.clear()
+        await team.say(SAM, "hello")
+        came = told(team, SAM)[before:]
+        waited = [next(i for i, w in enumerate(came) if words in w) for words in ("first for Sam", "second for Sam")]
+        assert any("dot" in w for w in came[: waited[0]]) and waited == sorted(waited)
+        assert calls(team) == []
+
+
+async def test_as_long_as_no_way_leads_to_them_the_word_stays(tmp_path: Path) -> None:
+    """They wrote, and still nothing gets through: nobody is called twice in one step."""
+    async with at_step(tmp_path, START, Step.FOCUS) as team:
+        team.house.room.faults.deny(Denial.NO_DIRECT, SAM)
+        await reach(team, Step.DOTS)
+        for _ in range(2):
+            await team.say(SAM, "hello")
+        assert len(calls(team)) == 1

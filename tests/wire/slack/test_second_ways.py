@@ -105,3 +105,8 @@ async def test_somebody_whose_direct_messages_are_closed_is_asked_in_the_channel
         await there.until(lambda: any("write me a direct message" in str(m) for m in there.workspace.said(CHANNEL)))
         (word,) = [m for m in there.workspace.said(CHANNEL) if "write me a direct message" in str(m.get("blocks"))]
         assert someone.id in str(word["blocks"]) and "note" not in str(word["blocks"])
+        waiting = len(someone.inbox())
+        there.workspace.faults.refusal = lambda *_: None
+        someone.says("here I am")
+        await there.until(lambda: any("Write a note" in str(m) for m in someone.inbox()[waiting:]))
+        await there.until(lambda: "write me a direct message" not in str(there.workspace.said(CHANNEL)))
