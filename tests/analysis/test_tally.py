@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from coldframe.analysis import tally
 from coldframe.analysis.inputs import BadNumber
-from coldframe.domain.round.ballots import standing
+from coldframe.domain.round.standings import standing
 
 OPTIONS = ["a", "b", "c", "d"]
 ballots = st.lists(st.sampled_from(OPTIONS), max_size=4)

@@ -221,8 +221,5 @@ def test_23_a_plan_touches_prices_minors_or_health() -> None:
     play.do(HandInPlan(F, a_plan("p0", hypothesis="If pupils get a discount, they stay.")))
     assert set(play.round.plans[PlanId("p0")].caution) == {"prices", "children or vulnerable people"}
     play.close()
-    play.to(Step.BALLOT)
-    play.vote(D, "p0")
-    play.close()
     play.do(ChoosePlan(D, PlanId("p0")))
     assert (PlanId("p0"), Because.CHECK_MISSING) in missing(play.round)

@@ -44,7 +44,19 @@ from coldframe.domain.round.commitment import (
     SetReview,
 )
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
-from coldframe.domain.round.moves import Cancel, Close, Done, Extend, MakeUp, Pause, Resume, SetWindow, Start, TellDates
+from coldframe.domain.round.moves import (
+    Cancel,
+    Close,
+    Done,
+    Extend,
+    GoOnWithout,
+    MakeUp,
+    Pause,
+    Resume,
+    SetWindow,
+    Start,
+    TellDates,
+)
 from coldframe.domain.round.notes import (
     Consent,
     DropDraft,
@@ -322,6 +334,7 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: TellDates(BOT, {r.step: t}),
     lambda w, r, x, t, k: Close(anybody(r, x), x.choice(("facilitator", "due", "all in"))),
     lambda w, r, x, t, k: Extend(anybody(r, x)),
+    lambda w, r, x, t, k: GoOnWithout(anybody(r, x)),
     lambda w, r, x, t, k: Pause(anybody(r, x)),
     lambda w, r, x, t, k: Resume(anybody(r, x)),
     lambda w, r, x, t, k: Cancel(anybody(r, x)) if x.random() < 0.1 else Cancel(STRANGER),

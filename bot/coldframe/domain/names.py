@@ -57,6 +57,8 @@ class PauseReason(StrEnum):
     ASKED = "asked"
     NOBODY_ANSWERED = "nobody answered"
     NOBODY_DECIDED = "nobody decided"
+    NOTHING_CAME = "nothing came in"
+    NOT_AGREED = "not all agreed"
     CHANNEL_ARCHIVED = "channel archived"
     CHANNEL_DELETED = "channel deleted"
     CHANNEL_LEFT = "channel left"
@@ -93,6 +95,18 @@ class MoreTime(StrEnum):
     FACILITATOR = "facilitator"
     UNDECIDED = "nobody decided"
     DOWNTIME = "downtime"
+    NOTHING = "nothing came in"
+    ROLE = "the role is missing"
+    CONSENT = "not all agreed"
+
+
+class PassReason(StrEnum):
+    """Why a step was not played."""
+
+    ONE_LEVER = "one lever"
+    ONE_FORCE = "one force"
+    ONE_PLAN = "one plan"
+    COMPARED = "compared already"
 
 
 class HandOverReason(StrEnum):

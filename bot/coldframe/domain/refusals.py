@@ -55,6 +55,7 @@ class Because(StrEnum):
     REASON_TOO_SHORT = "reason too short"
     NOTHING_TO_WORK_ON = "nothing to work on"
     NOTHING_IN = "nothing came in"
+    NOTHING_HOLDS_BACK = "nobody named what holds back"
     MERGE_ACROSS = "merge across levers or sides"
     ALREADY_MERGED = "already one force"
     OVER_QUOTA = "over the quota"

@@ -13,6 +13,7 @@ from coldframe.domain.names import (
     LeverId,
     MemberId,
     NoteId,
+    PassReason,
     PauseReason,
     PlanId,
     PrecedentId,
@@ -46,6 +47,7 @@ class Progress:
     settles_at: datetime | None = None  # everybody is in; closes then unless somebody changes their mind
     asks_consent: bool = False  # under three writers: "unsigned" would be a pretence
     stuck: bool = False  # below quorum after the extension
+    nothing: bool = False  # everybody is done and nothing came: the facilitator was asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +286,7 @@ class Round:
     roles: Roles
     seed: int
     step: Step = Step.SETUP
+    passed: Mapping[Step, PassReason] = field(default_factory=dict)  # steps that were not played
     progress: Progress = Progress()
     paused: PauseReason | None = None
     role_offers: tuple[RoleOffer, ...] = ()  # one of each role at most

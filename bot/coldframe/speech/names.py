@@ -16,6 +16,8 @@ PAUSED = {
     PauseReason.ASKED: "the facilitator paused it",
     PauseReason.NOBODY_ANSWERED: "nobody answered",
     PauseReason.NOBODY_DECIDED: "nobody decided",
+    PauseReason.NOTHING_CAME: "nothing came in",
+    PauseReason.NOT_AGREED: "not everybody who wrote has agreed to show the notes",
     PauseReason.CHANNEL_ARCHIVED: "the channel was archived",
     PauseReason.CHANNEL_DELETED: "the channel was deleted",
     PauseReason.CHANNEL_LEFT: "I was removed from the channel",
@@ -63,7 +65,17 @@ def message_name(round_id: str, what: str, *rest: str) -> str:
     return MessageName(round_id, what, rest).pack()
 
 
-_STEP_AT = {"card": 0, "desk": 1, "ask": 1, "ballot": 1, "option": 1, "stuck": 1, "holdup": 1, "unread": 1}
+_STEP_AT = {
+    "card": 0,
+    "desk": 1,
+    "ask": 1,
+    "ballot": 1,
+    "option": 1,
+    "stuck": 1,
+    "nothing": 1,
+    "holdup": 1,
+    "unread": 1,
+}
 """By what a message is, where its name says the step."""
 
 

@@ -66,6 +66,8 @@ WORDS: dict[Because, str] = {
     Because.NOTHING_TO_WORK_ON: "Nobody named anything that holds {lever} back, so there is nothing to work on. "
     "Pick another.",
     Because.NOTHING_IN: "Nothing came in yet, so there is nothing to show. Give more time, or cancel the round.",
+    Because.NOTHING_HOLDS_BACK: "Nobody wrote what holds us back yet, so there would be nothing to work on. Give more "
+    "time, or cancel the round.",
     Because.MERGE_ACROSS: "Only restraining forces of the lever in focus can be joined.",
     Because.ALREADY_MERGED: "These are one force already.",
     Because.OVER_QUOTA: "You have used all {quota}. Take one back first.",

@@ -21,8 +21,9 @@ from coldframe.domain.round.ballots import (
     TakeBackVote,
     VoteCast,
 )
-from coldframe.domain.round.moves import Close, Done, Pause
+from coldframe.domain.round.moves import Close, Done, GoOnWithout, Pause
 from coldframe.domain.round.plans import HandInPlan
+from coldframe.domain.round.standings import cut, standing
 from coldframe.domain.state import Mark
 from tests.domain.play import DD, FD, HOUR, OTHERS, D, F, Play, a_plan, a_round
 
@@ -129,7 +130,7 @@ def test_there_is_no_voting_outside_the_ballots(step: Step, code: Because) -> No
 def test_the_ballot_opens_after_the_reading_time() -> None:
     """Nobody votes on plans before the time to read them is over."""
     play = Play().to(Step.PLANS)
-    play.do(HandInPlan(F, a_plan("p0")))
+    play.do(HandInPlan(F, a_plan("p0")), HandInPlan(D, a_plan("p1")))
     play.close()
     assert play.round.step is Step.BALLOT
     for command in (
@@ -168,7 +169,6 @@ def test_votes_are_taken_while_the_round_rests() -> None:
 def test_a_locked_ballot_stays_as_it_is() -> None:
     """After locking nothing is added, taken back or reconciled."""
     play, (first, second, *_) = _dots()
-    assert play.refused(LockBallot(INES)) is Because.NOTHING_IN
     play.vote(INES, first)
     play.do(LockBallot(INES))
     assert play.refused(CastVote(INES, second, "button")) is Because.LOCKED
@@ -178,13 +178,36 @@ def test_a_locked_ballot_stays_as_it_is() -> None:
     assert INES in play.round.progress.done
 
 
-@pytest.mark.parametrize(("plans", "done"), [(1, True), (3, False), (9, True)])
+@pytest.mark.parametrize(("plans", "done"), [(3, False), (9, True)])
 def test_a_locked_ballot_is_done_unless_comparisons_follow(plans: int, done: bool) -> None:
-    """With one plan or more than eight nothing is compared after one's own ballot, so locking it is all."""
+    """With more than eight plans nothing is compared after one's own ballot, so locking it is all."""
     play = _ballot(plans)
     play.vote(INES, "p0")
     play.do(LockBallot(INES))
     assert (INES in play.round.progress.done) is done
+
+
+def test_an_empty_ballot_is_an_abstention() -> None:
+    """It counts as done and towards the quorum, not as a vote; the count stands without it."""
+    play = _ballot(9)
+    play.vote(D, "p0")
+    for member in (D, INES, JON, F):
+        play.do(LockBallot(member))
+    assert {INES, JON, F} <= play.round.progress.done
+    (counted, *_) = play.deadline()
+    assert isinstance(counted, BallotCounted)
+    assert [(s.option, s.voters) for s in counted.standing if s.voters] == [("p0", 1)]
+
+
+@pytest.mark.parametrize("step", [Step.DOTS, Step.BALLOT])
+def test_without_a_single_vote_all_are_tied_if_the_facilitator_goes_on(step: Step) -> None:
+    """A close is refused; going on without carries all of them on."""
+    play = Play().to(step)
+    assert play.refused(Close(F)) is Because.NOTHING_IN
+    play.do(GoOnWithout(F))
+    standing = play.round.forces_standing if step is Step.DOTS else play.round.plans_standing
+    assert {(s.place, s.weighted, s.carried) for s in standing} == {(1, 0, True)}
+    assert play.round.step is (Step.QUESTIONS if step is Step.DOTS else Step.PLACEMENT)
 
 
 # --- reading back at the close ---
@@ -260,7 +283,7 @@ def test_ties_are_broken_by_voters_then_by_the_decision_maker() -> None:
         F: ("a", "e"),
         FD: ("d", "d"),
     }
-    ranked = ballots.standing(votes, ("a", "b", "c", "d", "e"), D, 2)
+    ranked = standing(votes, ("a", "b", "c", "d", "e"), D, 2)
     by_option = {s.option: s for s in ranked}
     assert by_option["a"].weighted == 4
     assert by_option["a"].place == 1
@@ -326,9 +349,9 @@ def test_above_eight_plans_a_tie_at_the_cut_is_drawn_in_the_open() -> None:
     ranked = play.round.plans_standing
     assert sum(s.carried for s in ranked) == 8
     assert [s.option for s in ranked if not s.drawn] == ["p0"]
-    again = ballots._cut(tuple(ranked), 8, play.round.seed)
+    again = cut(tuple(ranked), 8, play.round.seed)
     assert [s.carried for s in again] == [s.carried for s in ranked]
-    others = {tuple(s.carried for s in ballots._cut(tuple(ranked), 8, seed)) for seed in range(20)}
+    others = {tuple(s.carried for s in cut(tuple(ranked), 8, seed)) for seed in range(20)}
     assert len(others) > 1
 
 
@@ -386,7 +409,7 @@ def test_the_result_does_not_depend_on_who_voted_first() -> None:
     """Counting is the same whatever order votes came in."""
     votes = {F: ("a",), D: ("b",), INES: ("a",)}
     backwards = dict(reversed(votes.items()))
-    assert ballots.standing(votes, ("a", "b"), D, 2) == ballots.standing(backwards, ("a", "b"), D, 2)
+    assert standing(votes, ("a", "b"), D, 2) == standing(backwards, ("a", "b"), D, 2)
     assert a_round().ledger() is None
 
 

@@ -7,12 +7,12 @@ from collections import Counter
 import pytest
 
 from coldframe.domain.commands import BOT
-from coldframe.domain.names import Axis, MemberId, PlanId, Step
+from coldframe.domain.names import Axis, MemberId, PassReason, PlanId, Step
 from coldframe.domain.people.commands import Join, Leave, SetAway
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
 from coldframe.domain.round.ballots import BallotCounted, LockBallot
-from coldframe.domain.round.moves import Close, StepOpened
+from coldframe.domain.round.moves import Close, StepPassed
 from coldframe.domain.round.placement import (
     Compare,
     PlansPlaced,
@@ -149,7 +149,7 @@ def test_enough_judges_in_the_ballot_spare_the_step() -> None:
         _answer_all(play, member)
     assert enough(play.round)
     facts = play.do(Close(F))
-    assert [type(x) for x in facts[:3]] == [BallotCounted, PlansPlaced, StepOpened]
+    assert [type(x) for x in facts[:3]] == [BallotCounted, StepPassed, PlansPlaced]
     assert play.round.step is Step.COMMITMENT
 
 
@@ -163,12 +163,13 @@ def test_too_few_judges_open_the_step_with_their_answers_kept() -> None:
     assert play.round.progress.done == {INES}
 
 
-def test_one_plan_needs_no_placement() -> None:
-    """A single plan has no place to be found by comparison."""
-    play = _ballot(1)
-    play.vote(D, "p0")
-    play.close()
+def test_one_plan_needs_neither_ballot_nor_placement() -> None:
+    """A single plan has nothing to be chosen from or compared with."""
+    play = Play().to(Step.PLANS)
+    play.do(HandInPlan(F, a_plan("p0")), Close(F))
     assert play.round.step is Step.COMMITMENT
+    assert play.round.passed == {Step.BALLOT: PassReason.ONE_PLAN, Step.PLACEMENT: PassReason.ONE_PLAN}
+    assert [s.option for s in play.round.plans_standing] == ["p0"]
 
 
 def test_above_eight_only_the_best_eight_are_compared() -> None:

@@ -12,7 +12,7 @@ from pref_voting.utility_methods import sum_utilitarian_ranking
 from pref_voting.utility_profiles import UtilityProfile
 from scipy.stats import rankdata
 
-from coldframe.domain.round.ballots import standing
+from coldframe.domain.round.standings import standing
 
 OPTIONS = ("a", "b", "c", "d")
 TEAM = {"ann": ["x", "x"], "bo": ["y", "x"], "cy": ["y", "z"], "lead": ["z", "z"]}

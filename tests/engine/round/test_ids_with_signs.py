@@ -36,7 +36,7 @@ async def table(tmp_path: Path) -> AsyncIterator[Table]:
         made = Table(house, {p: Hand(house.room, p, screen) for p in TEAM})
         form = (await made.hands[LEAD].command("new", place)).form
         assert form is not None
-        fields = {"question": "Why do they go?", "name": "June", "levers": "Retention", "weight": "1"}
+        fields = {"question": "Why do they go?", "name": "June", "levers": "Activation, Retention", "weight": "1"}
         fields |= {"decision_maker": CHIEF, "facilitator_deputy": THIRD, "decision_deputy": LONG}
         assert (await house.room.submit(LEAD, form.action, form.value, fields)).errors == {}
         await house.engine.settle()
@@ -47,7 +47,9 @@ async def table(tmp_path: Path) -> AsyncIterator[Table]:
 
 async def _noted(table: Table) -> None:
     for person, text in HEARD.items():
-        prompt = next(r for r in table.hands[person].seen() if "answer in this thread" in words_of(r))
+        prompt = next(
+            r for r in table.hands[person].seen() if words_of(r).startswith("Retention: answer in this thread")
+        )
         await table.hands[person].say(f"- {text}", thread=prompt.id)
 
 

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
-from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.names import MemberId, PassReason, PlanId, Role, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round import placement
-from coldframe.domain.round.rule import StepRule, everybody
+from coldframe.domain.round.merging import one_force
+from coldframe.domain.round.rule import Passing, StepRule, everybody
+from coldframe.domain.round.standings import cut, only, standing
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Ledger, Mark, Round, Standing
 from coldframe.domain.texts import accepted
@@ -141,9 +143,8 @@ def _newest_button(mine: tuple[Mark, ...], option: str) -> Mark | None:
 
 
 def lock(round_: Round, command: LockBallot, now: datetime) -> Facts:
-    ledger = open_ledger(round_, command.by, now)
-    if not ledger.counted(command.by):
-        raise Refused(Because.NOTHING_IN, step=round_.step)
+    """Without a vote on it, it is an abstention."""
+    open_ledger(round_, command.by, now)
     return (BallotLocked(command.by),)
 
 
@@ -196,29 +197,6 @@ def _reconciled(mine: tuple[Mark, ...], shown: list[Mark]) -> tuple[Mark, ...]:
 # --- counting ---
 
 
-def standing(
-    votes: Mapping[MemberId, Iterable[str]],
-    order: tuple[str, ...],
-    decision_maker: MemberId | None,
-    weight: float,
-) -> tuple[Standing, ...]:
-    """Options by weighted total, number of different voters, the decision-maker's votes; ties share a place."""
-    counts = {o: _counted(o, votes, decision_maker, weight) for o in order}
-    keys = {o: (c.weighted, c.voters, c.decision_maker) for o, c in counts.items()}
-    ranked = sorted(order, key=lambda o: keys[o], reverse=True)
-    return tuple(replace(counts[o], place=1 + sum(k > keys[o] for k in keys.values())) for o in ranked)
-
-
-def _counted(
-    option: str, votes: Mapping[MemberId, Iterable[str]], decision_maker: MemberId | None, weight: float
-) -> Standing:
-    per_voter = {v: sum(o == option for o in chosen) for v, chosen in votes.items()}
-    theirs = per_voter.pop(decision_maker, 0) if decision_maker is not None else 0
-    group = sum(per_voter.values())
-    voters = sum(n > 0 for n in per_voter.values()) + (theirs > 0)
-    return Standing(option, 0, group, theirs, group + weight * theirs, voters)
-
-
 def close_dots(round_: Round) -> Facts:
     """Ranked by all dots alike; carried on are the first few and everybody tied with the last of them."""
     assert round_.dots is not None
@@ -238,27 +216,27 @@ def close_ballot(round_: Round) -> Facts:
         raise Refused(Because.NOTHING_IN, step=round_.step)
     ranked = standing(votes, options(round_), weighted(round_), round_.settings.weight)
     return (
-        BallotCounted(_cut(ranked, MAX_PLACED, round_.seed), _own_votes(round_, votes), _unused(round_, round_.ballot)),
+        BallotCounted(cut(ranked, MAX_PLACED, round_.seed), _own_votes(round_, votes), _unused(round_, round_.ballot)),
     )
 
 
-def _cut(ranked: tuple[Standing, ...], most: int, seed: int) -> tuple[Standing, ...]:
-    """Marks the options that go on. A tie across the cut is drawn, in the open: the draw follows from the seed."""
-    if len(ranked) <= most:
-        return tuple(replace(s, carried=True) for s in ranked)
-    edge = ranked[most - 1].place
-    tied = [s.option for s in ranked if s.place == edge]
-    free = most - sum(s.place < edge for s in ranked)
-    through = set(shuffled(tied, seed, "cut")[:free])
-    needs_draw = len(tied) > free
-    return tuple(
-        replace(
-            s,
-            carried=s.place < edge or s.option in through,
-            drawn=needs_draw and s.place == edge,
-        )
-        for s in ranked
-    )
+def dots_without(round_: Round) -> Facts:
+    """Nobody put a dot: all forces go on, tied."""
+    assert round_.dots is not None
+    tied = standing({}, options(round_), None, 1)
+    return (DotsCounted(tuple(replace(s, carried=True) for s in tied), _unused(round_, round_.dots)),)
+
+
+def ballot_without(round_: Round) -> Facts:
+    """Nobody voted: the plans are tied."""
+    assert round_.ballot is not None
+    tied = standing({}, options(round_), weighted(round_), round_.settings.weight)
+    return (BallotCounted(cut(tied, MAX_PLACED, round_.seed), 0, _unused(round_, round_.ballot)),)
+
+
+def one_plan(round_: Round) -> PassReason | None:
+    """Nothing to vote on; known once the plans are revealed."""
+    return PassReason.ONE_PLAN if len(round_.plan_order) == 1 else None
 
 
 def _own_votes(round_: Round, votes: Mapping[MemberId, tuple[str, ...]]) -> int:
@@ -390,11 +368,17 @@ def _with_dots(round_: Round) -> Round:
 DOTS = StepRule(
     hours=8, minutes=3, read_hours=0, read_minutes=0, private=True, expected=everybody, gave=lambda r: _voters(r.dots),
     quorum=0.6, needs=None, decides=None, hands_over=False, close=close_dots, enter=_with_dots,
-    ends=DotsCounted, decide=DECIDE, evolve=EVOLVE,
+    ends=DotsCounted, decide=DECIDE, evolve=EVOLVE, without=dots_without,
+    passing=Passing(
+        reasons=(PassReason.ONE_FORCE,), why=one_force, fact=lambda r: DotsCounted(only(r.forces[0].id), 0)
+    ),
 )  # fmt: skip
 BALLOT = StepRule(
     hours=8, minutes=8, read_hours=2, read_minutes=1, private=True, expected=everybody,
     gave=lambda r: _voters(r.ballot),
     quorum=2 / 3, needs=_awaited_chief, decides=None, hands_over=False, close=close_ballot, enter=None,
-    ends=BallotCounted, decide=DECIDE, evolve=EVOLVE,
+    ends=BallotCounted, decide=DECIDE, evolve=EVOLVE, without=ballot_without,
+    passing=Passing(
+        reasons=(PassReason.ONE_PLAN,), why=one_plan, fact=lambda r: BallotCounted(only(r.plan_order[0]), 0, 0)
+    ),
 )  # fmt: skip

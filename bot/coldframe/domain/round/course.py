@@ -20,10 +20,12 @@ from coldframe.domain.round.moves import (
     Done,
     EverybodyIn,
     Extend,
+    GoOnWithout,
     GotStuck,
     MakeUp,
     MemberDone,
     NotEverybodyIn,
+    NothingCame,
     Pause,
     Resume,
     RoundCancelled,
@@ -34,10 +36,12 @@ from coldframe.domain.round.moves import (
     Started,
     StepExtended,
     StepOpened,
+    StepPassed,
     TellDates,
     WindowSet,
 )
 from coldframe.domain.round.notes import ConsentAsked
+from coldframe.domain.round.readiness import can_close, everybody_done, everybody_in, lacking, nothing_in, quorum_met
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.settings import MAX_WINDOW, RANGES
 from coldframe.domain.state import Round
@@ -45,6 +49,7 @@ from coldframe.domain.texts import accepted
 
 MAX_LIVE_EXTENSIONS = 10  # "5 more minutes", ten times at most (WCAG 2.2, 2.2.1)
 MAX_DAYS_EXTENSIONS = 3
+RESTS_FOR = {MoreTime.NOTHING: PauseReason.NOTHING_CAME, MoreTime.CONSENT: PauseReason.NOT_AGREED}
 SETTLING = {"days": timedelta(minutes=10), "live": timedelta(seconds=15)}
 
 
@@ -110,40 +115,14 @@ def settle(round_: Round, now: datetime) -> Facts:
     """After every command: is everybody in now, or no longer? A short while is left to change one's mind."""
     if round_.step not in RUNNING or round_.progress.due is None or round_.paused is not None:
         return ()
+    if everybody_done(round_) and not round_.progress.nothing and nothing_in(round_):
+        return (NothingCame(round_.step, len(rules.expected(round_))),)
     everybody = everybody_in(round_)
     if everybody and round_.progress.settles_at is None:
         return (EverybodyIn(now + SETTLING[round_.settings.pace]),)
     if not everybody and round_.progress.settles_at is not None:
         return (NotEverybodyIn(),)
     return ()
-
-
-def everybody_in(round_: Round) -> bool:
-    """All expected people are done. Steps of one person end with that person's decision instead."""
-    if RULES[round_.step].decides or notes.awaits_consent(round_):
-        return False
-    expected = set(rules.expected(round_))
-    return bool(expected) and expected <= round_.progress.done and _can_close(round_)
-
-
-def _can_close(round_: Round) -> bool:
-    close = RULES[round_.step].close
-    if close is None:
-        return False
-    try:
-        close(round_)
-    except Refused:
-        return False
-    return True
-
-
-def quorum_met(round_: Round) -> bool:
-    """Enough people are in, and among them whoever has the role that the step cannot do without."""
-    needs = RULES[round_.step].needs
-    needed = needs(round_) if needs is not None else None
-    if needed is not None and needed not in rules.through(round_):
-        return False
-    return len(rules.came_in(round_)) >= rules.quorum(round_)
 
 
 # --- closing ---
@@ -176,15 +155,16 @@ def _close_due(round_: Round) -> Facts:
     """At the deadline: close with quorum; else once more by half; else the facilitator is told that it is stuck and
     has the time until the next deadline to choose; then it closes with what is there, or the round rests."""
     role = RULES[round_.step].decides
-    if role and not _can_close(round_):
+    if role and not can_close(round_):
         return _decision_due(round_, role)
     waits = notes.awaits_consent(round_)
-    if quorum_met(round_) and (round_.progress.stuck or _can_close(round_)) and not waits:
+    asked = round_.progress.stuck or round_.progress.nothing
+    if quorum_met(round_) and (asked or can_close(round_)) and not waits:
         return _with_time_to_answer(round_, _close_or_rest(round_))
-    if not round_.progress.extended:
-        return (StepExtended(round_.step, MoreTime.QUORUM, round_.progress.extensions + 1),)
-    if not round_.progress.stuck:
-        return (GotStuck(round_.step, len(rules.came_in(round_)), rules.quorum(round_)),)
+    if not round_.progress.extended and not round_.progress.nothing:
+        return (StepExtended(round_.step, lacking(round_), round_.progress.extensions + 1),)
+    if not asked:
+        return (GotStuck(round_.step, len(rules.came_in(round_)), rules.quorum(round_), lacking(round_)),)
     return _with_time_to_answer(round_, _close_or_rest(round_))
 
 
@@ -192,14 +172,14 @@ def _with_time_to_answer(round_: Round, facts: Facts) -> Facts:
     """Who is asked for consent at the deadline gets time to answer."""
     if not any(isinstance(f, ConsentAsked) for f in facts):
         return facts
-    return (*facts, StepExtended(round_.step, MoreTime.QUORUM, round_.progress.extensions + 1))
+    return (*facts, StepExtended(round_.step, MoreTime.CONSENT, round_.progress.extensions + 1))
 
 
 def _close_or_rest(round_: Round) -> Facts:
     try:
         return _close_now(round_)
     except Refused:
-        return (RoundPaused(PauseReason.NOBODY_ANSWERED),)
+        return (RoundPaused(RESTS_FOR.get(lacking(round_), PauseReason.NOBODY_ANSWERED)),)
 
 
 def _decision_due(round_: Round, role: Role) -> Facts:
@@ -216,6 +196,17 @@ def _decision_due(round_: Round, role: Role) -> Facts:
     if role not in round_.roles.handed_over and seats.deputy_ready(round_, role):
         return (RoleHandedOver(role, True, HandOverReason.DEADLINE), longer)
     return rest
+
+
+def go_on_without(round_: Round, command: GoOnWithout, now: datetime) -> Facts:
+    """With what is there, if anything is; else without."""
+    checks.in_step(round_, *RUNNING)
+    checks.not_paused(round_)
+    checks.facilitator(round_, command.by)
+    without = RULES[round_.step].without
+    if without is None or not nothing_in(round_):
+        return _close_now(round_)
+    return without(round_)
 
 
 def extend(round_: Round, command: Extend, now: datetime) -> Facts:
@@ -251,7 +242,9 @@ def cancel(round_: Round, command: Cancel, now: datetime) -> Facts:
     checks.in_step(round_, Step.SETUP, *RUNNING)
     may_cancel(round_, command.by)
     reason = command.reason.strip() and accepted(command.reason, 300, field="reason")
-    return (RoundCancelled(reason),)
+    if command.next_round is not None and command.next_round <= now:
+        raise Refused(Because.IN_THE_PAST, at=command.next_round)
+    return (RoundCancelled(reason, command.next_round),)
 
 
 def may_cancel(round_: Round, by: MemberId) -> None:
@@ -270,6 +263,10 @@ def step_opened(round_: Round, fact: StepOpened) -> Round:
     return round_
 
 
+def step_passed(round_: Round, fact: StepPassed) -> Round:
+    return replace(round_, passed={**round_.passed, fact.step: fact.why})
+
+
 def window_set(round_: Round, fact: WindowSet) -> Round:
     window = replace(round_.progress, opens=fact.opens, due=fact.due, personal=fact.personal)
     return replace(round_, progress=window)
@@ -280,14 +277,22 @@ def dates_told(round_: Round, fact: DatesTold) -> Round:
 
 
 def step_extended(round_: Round, fact: StepExtended) -> Round:
-    by_itself = fact.why in (MoreTime.QUORUM, MoreTime.UNDECIDED)
+    """Where everybody was done with nothing, more time asks everybody anew."""
+    by_itself = fact.why not in (MoreTime.FACILITATOR, MoreTime.DOWNTIME)
     extended = round_.progress.extended or by_itself
-    longer = replace(round_.progress, extensions=fact.extensions, extended=extended, settles_at=None)
+    done = frozenset[MemberId]() if round_.progress.nothing else round_.progress.done
+    longer = replace(
+        round_.progress, extensions=fact.extensions, extended=extended, settles_at=None, nothing=False, done=done
+    )
     return replace(round_, progress=longer)
 
 
 def got_stuck(round_: Round, fact: GotStuck) -> Round:
     return replace(round_, progress=replace(round_.progress, stuck=True))
+
+
+def nothing_came(round_: Round, fact: NothingCame) -> Round:
+    return replace(round_, progress=replace(round_.progress, nothing=True))
 
 
 def everybody_is_in(round_: Round, fact: EverybodyIn) -> Round:
@@ -301,7 +306,8 @@ def not_everybody_in(round_: Round, fact: NotEverybodyIn) -> Round:
 def member_done(round_: Round, fact: MemberDone) -> Round:
     who = round_.progress.done
     who = who | {fact.member} if fact.done else who - {fact.member}
-    return replace(round_, progress=replace(round_.progress, done=who))
+    nothing = round_.progress.nothing and fact.done
+    return replace(round_, progress=replace(round_.progress, done=who, nothing=nothing))
 
 
 def round_paused(round_: Round, fact: RoundPaused) -> Round:
@@ -309,7 +315,7 @@ def round_paused(round_: Round, fact: RoundPaused) -> Round:
 
 
 def round_resumed(round_: Round, fact: RoundResumed) -> Round:
-    return replace(round_, paused=None, open_roles=frozenset())
+    return replace(round_, paused=None, open_roles=frozenset(), progress=replace(round_.progress, nothing=False))
 
 
 def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
@@ -319,6 +325,7 @@ def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
         round_,
         paused=None,
         ended_because=fact.reason,
+        next_round=fact.next_round or round_.next_round,
         notes={i: n for i, n in round_.notes.items() if i in round_.revealed},
         late_notes={i: notes.unsigned(n) for i, n in late.items()},
         drafts={},
@@ -333,6 +340,7 @@ DECIDE: Decide = {
     TellDates: tell_dates,
     Done: done,
     Close: close,
+    GoOnWithout: go_on_without,
     Extend: extend,
     Pause: pause,
     Resume: resume,
@@ -340,10 +348,12 @@ DECIDE: Decide = {
 }
 EVOLVE: Evolve = {
     StepOpened: step_opened,
+    StepPassed: step_passed,
     WindowSet: window_set,
     DatesTold: dates_told,
     StepExtended: step_extended,
     GotStuck: got_stuck,
+    NothingCame: nothing_came,
     EverybodyIn: everybody_is_in,
     NotEverybodyIn: not_everybody_in,
     MemberDone: member_done,

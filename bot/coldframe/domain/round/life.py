@@ -17,8 +17,8 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import forgetting, seats
-from coldframe.domain.round import ballots, course, placement, roles
-from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened
+from coldframe.domain.round import ballots, course, roles
+from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened, StepPassed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
 
@@ -55,22 +55,24 @@ def decide(round_: Round, command: Command, now: datetime) -> Facts:
 
 
 def _with_openings(round_: Round, facts: Facts) -> Facts:
-    """Adds StepOpened behind each fact that moves the round, and passes a placement that is through already."""
+    """Adds behind each fact that moves the round the opening of the next step, or what goes past it."""
     out: list[Fact] = []
-    for fact in facts:
+    coming = list(facts)
+    while coming:
+        fact = coming.pop(0)
         before, round_ = round_.step, evolve(round_, fact)
         out.append(fact)
         if round_.step is not before and round_.step in RUNNING:
-            opening = _opening(round_)
-            out += opening
-            round_ = replay(round_, opening)
+            coming[:0] = _opening(round_)
     return tuple(out)
 
 
 def _opening(round_: Round) -> list[Fact]:
-    if round_.step is Step.PLACEMENT and placement.enough(round_):
-        return [placement.placed(round_), StepOpened(Step.COMMITMENT)]
-    return [StepOpened(round_.step)]
+    passing = RULES[round_.step].passing
+    why = passing.why(round_) if passing is not None else None
+    if passing is None or why is None:
+        return [StepOpened(round_.step)]
+    return [StepPassed(round_.step, why), passing.fact(round_)]
 
 
 def evolve(round_: Round, fact: Fact) -> Round:
@@ -103,6 +105,10 @@ def diagram() -> str:
     for (step, fact), following in TRANSITIONS.items():
         if fact is not RoundCancelled:
             lines.append(f"    {step} --> {following}: {fact.__name__}")
+            passing = RULES[step].passing if step in RULES else None
+            if passing is not None:
+                reasons = ", ".join(passing.reasons)
+                lines.append(f"    {step} --> {following}: StepPassed ({reasons})")
     lines.append(f"    note right of {Step.CANCELLED}: RoundCancelled, from any of the {len(cancels)} open steps")
     lines += [f"    {Step.COMMITTED} --> [*]", f"    {Step.CANCELLED} --> [*]"]
     return "\n".join(lines)

@@ -9,9 +9,9 @@ from datetime import datetime
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
-from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, Role, Side, Step
+from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, PassReason, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused, known
-from coldframe.domain.round.rule import StepRule, chief, facilitator, nobody
+from coldframe.domain.round.rule import Passing, StepRule, chief, facilitator, nobody
 from coldframe.domain.state import Force, MergeProposal, Note, Round
 from coldframe.domain.texts import accepted
 
@@ -249,13 +249,33 @@ EVOLVE: Evolve = {
     ForcesJoined: forces_joined,
     ForceSplit: force_split,
 }
+
+
+def _one_lever(round_: Round) -> PassReason | None:
+    """Only one to pick; with nothing that holds it back it has to be seen that there is nothing to work on."""
+    if len(round_.settings.levers) > 1:
+        return None
+    shown = [round_.notes[i] for i in round_.revealed]
+    empty = round_.step is Step.FOCUS and not any(n.side is Side.RESTRAINING and not n.hidden for n in shown)
+    return None if empty else PassReason.ONE_LEVER
+
+
+def one_force(round_: Round) -> PassReason | None:
+    """Nothing to join, nothing to vote on; known once the focus is picked."""
+    return PassReason.ONE_FORCE if len(round_.forces) == 1 else None
+
+
 FOCUS = StepRule(
     hours=8, minutes=3, read_hours=0, read_minutes=0, private=False, expected=chief, gave=nobody,
     quorum=None, needs=None, decides=Role.DECISION_MAKER, hands_over=True, close=None, enter=None,
     ends=FocusPicked, decide=DECIDE, evolve=EVOLVE,
+    passing=Passing(
+        reasons=(PassReason.ONE_LEVER,), why=_one_lever, fact=lambda r: FocusPicked(r.settings.levers[0][0], "")
+    ),
 )  # fmt: skip
 MERGE = StepRule(
     hours=6, minutes=5, read_hours=0, read_minutes=0, private=False, expected=facilitator, gave=nobody,
     quorum=None, needs=None, decides=None, hands_over=False, close=close, enter=None,
     ends=Merged, decide=DECIDE, evolve=EVOLVE,
+    passing=Passing(reasons=(PassReason.ONE_FORCE,), why=one_force, fact=lambda r: Merged(len(r.forces))),
 )  # fmt: skip

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import ClosedBy, MemberId, MoreTime, PauseReason, Step
+from coldframe.domain.names import ClosedBy, MemberId, MoreTime, PassReason, PauseReason, Step
 
 # --- what people ask ---
 
@@ -44,6 +44,10 @@ class Close(Command):
     how: ClosedBy = ClosedBy.FACILITATOR
 
 
+class GoOnWithout(Command):
+    """Close the step though nothing came in."""
+
+
 class Extend(Command):
     """More time for everybody."""
 
@@ -62,6 +66,7 @@ class Cancel(Command):
     """End the round without a commitment. What was written is kept for a later round, unsigned."""
 
     reason: str = ""
+    next_round: datetime | None = None
 
 
 class Done(Command):
@@ -81,6 +86,13 @@ class StepOpened(Fact):
     """The step has begun and needs its window."""
 
     step: Step
+
+
+class StepPassed(Fact):
+    """The step is pointless and is not played."""
+
+    step: Step
+    why: PassReason
 
 
 class WindowSet(Fact):
@@ -106,11 +118,19 @@ class StepExtended(Fact):
 
 
 class GotStuck(Fact):
-    """Below quorum even after the extension: the facilitator must choose."""
+    """Not to be closed even after the extension: the facilitator must choose."""
 
     step: Step
     came_in: int
     quorum: int
+    why: MoreTime = MoreTime.QUORUM
+
+
+class NothingCame(Fact):
+    """Everybody is done and nothing came in: the facilitator must choose."""
+
+    step: Step
+    came_in: int
 
 
 class EverybodyIn(Fact):
@@ -141,3 +161,4 @@ class RoundResumed(Fact):
 
 class RoundCancelled(Fact):
     reason: str
+    next_round: datetime | None = None

@@ -277,6 +277,8 @@ def close(round_: Round) -> Facts:
     silent = _silent(round_)
     if not silent and not (agreeing(round_) if few_writers(round_) else writers(round_)):
         raise Refused(Because.NOTHING_IN, step=round_.step)
+    if not any(n.side is Side.RESTRAINING for n in round_.notes.values()):
+        raise Refused(Because.NOTHING_HOLDS_BACK)
     if few_writers(round_) and silent:
         if round_.progress.asks_consent:
             raise Refused(Because.NEEDS_SECOND_PERSON, writers=len(writers(round_)))

@@ -11,10 +11,10 @@ from typing import Literal
 from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
-from coldframe.domain.names import Axis, MemberId, PlanId, Role, Step
+from coldframe.domain.names import Axis, MemberId, PassReason, PlanId, Role, Step
 from coldframe.domain.order import coin, shuffled
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.rule import StepRule, facilitator
+from coldframe.domain.round.rule import Passing, StepRule, facilitator
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Comparison, Progress, Round
 
@@ -141,9 +141,7 @@ def finished(round_: Round) -> frozenset[MemberId]:
 
 
 def enough(round_: Round) -> bool:
-    """Whether a step of its own would add little: a quorum of judges is through, or there is nothing to compare."""
-    if len(round_.to_place) < 2:
-        return True
+    """Whether a step of its own would add little: a quorum of judges is through."""
     people = len(judges(round_))
     return len(finished(round_)) >= min(people, max(3, ceil(0.6 * people)))
 
@@ -181,9 +179,16 @@ def _early_judges_done(round_: Round) -> Round:
     return replace(round_, progress=Progress(done=finished(round_)))
 
 
+def _pointless(round_: Round) -> PassReason | None:
+    if len(round_.plan_order) == 1:
+        return PassReason.ONE_PLAN
+    return PassReason.COMPARED if round_.step is Step.PLACEMENT and enough(round_) else None
+
+
 RULE = StepRule(
     hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=_placing,
     gave=lambda r: frozenset(judge for judge, answers in r.comparisons.items() if answers),
     quorum=None, needs=None, decides=None, hands_over=False, close=close, enter=_early_judges_done,
     ends=PlansPlaced, decide=DECIDE, evolve=EVOLVE,
+    passing=Passing(reasons=(PassReason.ONE_PLAN, PassReason.COMPARED), why=_pointless, fact=placed),
 )  # fmt: skip

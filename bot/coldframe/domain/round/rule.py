@@ -6,8 +6,19 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from coldframe.domain.facts import Decide, Evolve, Fact
-from coldframe.domain.names import MemberId, Role
+from coldframe.domain.names import MemberId, PassReason, Role
 from coldframe.domain.state import Round
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passing:
+    """When a step is pointless, so that the round goes past it."""
+
+    reasons: tuple[PassReason, ...]
+    why: Callable[[Round], PassReason | None]
+    """The reason, None where there is none or it is not known yet; asked of steps to come as well."""
+    fact: Callable[[Round], Fact]
+    """With which it ends, as if it had been played."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +56,10 @@ class StepRule:
     """What each command asked in it brings; raises Refused."""
     evolve: Evolve
     """What each of its facts changes."""
+    passing: Passing | None = None
+    """When it is not played."""
+    without: Callable[[Round], tuple[Fact, ...]] | None = None
+    """What its close brings though nothing came in, if the facilitator says so; None where nothing can follow then."""
 
 
 def everybody(round_: Round) -> tuple[MemberId, ...]:

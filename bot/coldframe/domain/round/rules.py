@@ -59,3 +59,15 @@ def reading_length(settings: Settings, step: Step) -> float:
     if settings.reading is not None and rule.read_hours:
         return settings.reading
     return rule.read_hours if settings.pace == "days" else rule.read_minutes
+
+
+def ahead(round_: Round) -> tuple[Step, ...]:
+    """The running step, if any, and those to come, without what is known to be pointless."""
+    order = list(Step)
+    coming = (s for s in RULES if order.index(s) >= order.index(round_.step))
+    return tuple(s for s in coming if s is round_.step or not _is_pointless(round_, s))
+
+
+def _is_pointless(round_: Round, step: Step) -> bool:
+    passing = RULES[step].passing
+    return passing is not None and passing.why(round_) is not None

@@ -128,8 +128,7 @@ def _who(round_: Round, step: Step) -> tuple[str, ...]:
 
 def calendar_ahead(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> tuple[StepDates, ...]:
     """Dates of the running step and all to come: at the latest, and if all are prompt."""
-    order = [s for s in RUNNING if list(Step).index(s) >= list(Step).index(round_.step)] or list(RUNNING)
-    plan = plan_of(round_, order)
+    plan = plan_of(round_, rules.ahead(round_))
     progress = round_.progress
     whole = outlook(plan, calendars, progress.opens or now)
     if progress.due is None or progress.due == whole[0].latest:

@@ -15,17 +15,20 @@ from coldframe.domain.round.moves import (
     Done,
     EverybodyIn,
     Extend,
+    GoOnWithout,
     GotStuck,
     MemberDone,
     NotEverybodyIn,
+    NothingCame,
     RoundCancelled,
     RoundPaused,
     RoundResumed,
     StepExtended,
     StepOpened,
+    StepPassed,
 )
 from coldframe.domain.state import Round
-from coldframe.engine.core import timetable
+from coldframe.engine.core import sent_form, timetable
 from coldframe.engine.core.requests import RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.reminding import rounds as reminders
@@ -36,9 +39,10 @@ from coldframe.ports.storage import Due
 from coldframe.speech import answers, panel_words
 from coldframe.speech.names import message_name
 from coldframe.speech.people import time_words
-from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, role_words
+from coldframe.speech.round import cards, commitment_words, forms, late_words, pass_words, prompts, role_words
 
 OPEN = "open"
+NO_PLANS = "no plan was written"
 STEP_KINDS = (*closing.DUE, *comparing.DUE, *locking.DUE, OPEN, result.OPENING, "remind", "deputy")
 
 
@@ -174,11 +178,26 @@ OF_STEP = of_round(
         "step.undone": _undone,
         "step.close": _close,
         "step.extend": acts(lambda r: Extend(r.by)),
+        "step.without": acts(lambda r: GoOnWithout(r.by)),
+        "round.end": opens(lambda r: forms.date("round.end", r.value)),
     }
 )
 OF_ROUND = of_round({"round.cancel": opens(lambda r: forms.cancel(r.round))}, (Step.SETUP, *RUNNING))
 BUTTONS = {**OF_STEP, **OF_ROUND}
-FORMS = of_round({"round.cancel": acts(lambda r: Cancel(r.by, r.text("reason")))}, (Step.SETUP, *RUNNING))
+
+
+async def _end(request: RoundRequest) -> None:
+    """The round ends without a commitment, and the next one has its date."""
+    whose = await sent_form.at_work(request, request.round.roles.acting(Role.FACILITATOR))
+    day = await sent_form.typed_day(request, "date", request.text("date"), whose)
+    await request.act(Cancel(request.by, NO_PLANS, day.at))
+    request.answer(time_words.next_round_on(day.words))
+
+
+FORMS = {
+    **of_round({"round.cancel": acts(lambda r: Cancel(r.by, r.text("reason")))}, (Step.SETUP, *RUNNING)),
+    **of_round({"round.end": _end}, (Step.PLANS,)),
+}
 
 
 # --- what follows ---
@@ -187,6 +206,25 @@ FORMS = of_round({"round.cancel": acts(lambda r: Cancel(r.by, r.text("reason")))
 async def _extended(turn: Turn, before: Round, round_: Round, fact: StepExtended) -> None:
     again = turn.kit.ids.new("") if fact.why is MoreTime.DOWNTIME else str(fact.extensions)
     turn.say(round_, "extended", cards.extended(round_, fact.why), rest=(round_.step.value, again))
+    _ask_again(turn, before, round_)
+
+
+def _ask_again(turn: Turn, before: Round, round_: Round) -> None:
+    """Whoever was done with nothing is not done any more; their own card says so."""
+    for member in before.progress.done - round_.progress.done:
+        _refresh_own(turn, round_, member)
+
+
+async def _passed(turn: Turn, before: Round, round_: Round, fact: StepPassed) -> None:
+    words = pass_words.passed(round_, fact.step, fact.why)
+    if words is not None:
+        turn.say(round_, "passed", words, rest=(fact.step.value,))
+
+
+async def _nothing_came(turn: Turn, before: Round, round_: Round, fact: NothingCame) -> None:
+    facilitator = round_.roles.acting(Role.FACILITATOR)
+    words = prompts.nothing_came(round_, fact.came_in)
+    turn.tell(round_, facilitator, "nothing", words, rest=(round_.step.value, turn.kit.ids.new("")))
 
 
 async def _paused(turn: Turn, before: Round, round_: Round, fact: RoundPaused) -> None:
@@ -214,6 +252,8 @@ async def _cancelled(turn: Turn, before: Round, round_: Round, fact: RoundCancel
         _expired(turn, before)
         return
     name = turn.say(round_, "cancelled", cards.cancelled(round_, fact.reason))
+    if fact.next_round is not None:
+        turn.later("next round", round_.id, "start", fact.next_round)
     if round_.dates_told:
         turn.attach(f"{name}/calendar", turn.channel(round_), commitment_words.deadlines_off(round_), round_.id)
 
@@ -252,7 +292,8 @@ async def _stuck(turn: Turn, before: Round, after: Round, fact: GotStuck) -> Non
     hear = (after.roles.acting(Role.FACILITATOR), after.roles.deputy(Role.FACILITATOR))
     for member in [m for m in dict.fromkeys(hear) if m in after.active()]:
         assert member is not None
-        turn.tell(after, member, "stuck", prompts.stuck(after, fact.came_in, fact.quorum), rest=(after.step.value,))
+        words = prompts.stuck(after, fact.came_in, fact.quorum, fact.why)
+        turn.tell(after, member, "stuck", words, rest=(after.step.value,))
 
 
 async def _dates_told(turn: Turn, before: Round, after: Round, fact: DatesTold) -> None:
@@ -274,6 +315,8 @@ async def _dates_told(turn: Turn, before: Round, after: Round, fact: DatesTold) 
 
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     StepExtended: _extended,
+    StepPassed: _passed,
+    NothingCame: _nothing_came,
     RoundPaused: _paused,
     RoundResumed: _resumed,
     AwaySet: _away_set,

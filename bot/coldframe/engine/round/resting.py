@@ -29,7 +29,12 @@ PAUSED_FOR = 40.0  # working hours, for one that was paused on purpose, or has l
 THEN = 16.0  # working hours until everybody hears
 LIVE = timedelta(minutes=30)
 SETUP_ASKED, SETUP_ENDS = timedelta(days=7), timedelta(days=14)
-NOT_BY_CHOICE = (PauseReason.NOBODY_ANSWERED, PauseReason.NOBODY_DECIDED)
+NOT_BY_CHOICE = (
+    PauseReason.NOBODY_ANSWERED,
+    PauseReason.NOBODY_DECIDED,
+    PauseReason.NOTHING_CAME,
+    PauseReason.NOT_AGREED,
+)
 
 
 async def _after(turn: Turn, round_: Round, hours: float) -> datetime:

@@ -132,6 +132,11 @@ def date_understood(what: str, words: str, again: Button) -> Message:
     return told(said, offer(again))
 
 
+def next_round_on(words: str) -> Message:
+    """The round has ended with this."""
+    return said("The round ends here. The next one starts on {words}.", words=words)
+
+
 def dates_understood(dates: Sequence[tuple[str, str]], again: Button) -> Message:
     """The same for several at once, as (what, words)."""
     said = line(

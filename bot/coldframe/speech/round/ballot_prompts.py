@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from coldframe.domain.names import Axis, ForceId, MemberId, PlanId
 from coldframe.domain.round.ballots import options_for
-from coldframe.domain.round.placement import in_one_sitting
+from coldframe.domain.round.placement import in_one_sitting, still_compares
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Facts, Items, Message, line
+from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, line
 from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import about, count
 from coldframe.speech.round.prompts import card, until
@@ -48,7 +48,11 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
         small("Ties: {how}; what is still tied stays tied. {secret}", how=words.ties, secret=words.secrecy),
         paragraph(until(round_, member)),
     ]
-    blocks.append(offer(*_ballot_buttons(round_, member, locked)))
+    if locked:
+        blocks.append(small(_handed_in(len(ledger.counted(member)), thing)))
+    buttons = _ballot_buttons(round_, member, locked)
+    if buttons:
+        blocks.append(offer(*buttons))
     return card(round_, round_.step, *blocks, summary=summary)
 
 
@@ -57,10 +61,29 @@ def _ballot_buttons(round_: Round, member: MemberId, locked: bool) -> tuple[Butt
         if member in round_.progress.done:
             return (Button("Not done after all", "step.undone", about(round_)),)
         return (Button("I am done", "step.done", about(round_), "primary"),)
+    if locked and not still_compares(round_, member):
+        return ()
     if locked:
         return (Button("Skip the comparisons", "step.done", about(round_)),)
+    ledger = round_.ledger()
+    if ledger is not None and not ledger.counted(member):
+        return (_lock_empty(round_),)
     return (
         Button("Lock my ballot and go on", "ballot.lock", about(round_), "primary", says="My ballot is final; go on"),
+    )
+
+
+def _handed_in(votes: int, thing: str) -> Line:
+    if not votes:
+        return line("You have handed in an empty ballot. It counts as an abstention.")
+    return line("You have handed in your ballot with {n}.", n=count(votes, thing))
+
+
+def _lock_empty(round_: Round) -> Button:
+    """An abstention is a choice, but seldom what a press without a vote means."""
+    sure = "There is no vote on your ballot. Hand it in empty? It counts as an abstention and cannot be changed."
+    return Button(
+        "Hand it in empty …", "ballot.lock", about(round_), confirm=sure, says="Hand in my ballot without a vote"
     )
 
 

@@ -145,6 +145,9 @@ MORE_TIME = {
     MoreTime.FACILITATOR: "more time was asked for",
     MoreTime.UNDECIDED: "the decision has not come yet",
     MoreTime.DOWNTIME: "the bot was away for a while",
+    MoreTime.NOTHING: "nothing has come in yet that we could go on with",
+    MoreTime.ROLE: "the decision-maker is not in yet",
+    MoreTime.CONSENT: "those who wrote are being asked whether their notes may be shown",
 }
 
 
@@ -169,8 +172,11 @@ def resumed(round_: Round) -> Message:
 
 
 def cancelled(round_: Round, reason: str) -> Message:
+    next_ = line(" The next round starts on {d}.", d=When(round_.next_round, "day")) if round_.next_round else ()
     return said(
-        "Round {name} ends here without a commitment: {reason}. What was revealed so far is kept for a later round.",
+        "Round {name} ends here without a commitment: {reason}. What was revealed so far is kept for a later "
+        "round.{next_}",
         name=theirs(round_.name, 60),
         reason=theirs(reason or NO_REASON, 200),
+        next_=next_,
     )

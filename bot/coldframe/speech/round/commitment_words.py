@@ -318,7 +318,8 @@ def deadlines(round_: Round) -> tuple[Appointment, ...]:
             round_.settings.question,
             at,
             sequence=round_.dates_told_times - 1,
-            alarm_minutes=60 if list(Step).index(step) >= over else None,
+            alarm_minutes=60 if list(Step).index(step) >= over and step not in round_.passed else None,
+            cancelled=step in round_.passed,
         )
         for step, at in round_.dates_told.items()
     )

@@ -248,6 +248,7 @@ DATES = {
     "review.date": "Date of the review",
     "round.start_on": "Start of the round",
     "nextround.date": "Date of the next round",
+    "round.end": "Date of the next round",
 }
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coldframe.domain.names import LeverId, MemberId, Side, Step
+from coldframe.domain.names import LeverId, MemberId, MoreTime, Role, Side, Step
+from coldframe.domain.round import rules
 from coldframe.domain.round.merging import needs_second_person
+from coldframe.domain.round.readiness import nothing_in
 from coldframe.domain.state import MergeProposal, Note, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
@@ -265,24 +267,60 @@ def deputy_heads_up(round_: Round, role: str, name: str) -> Message:
     )
 
 
-def stuck(round_: Round, came: int, quorum: int) -> Message:
-    """To the facilitator: below quorum even after the extension."""
-    words = line(
-        "*{step}* in {round} has {came} of the {quorum} people that it needs, after one extension. What shall happen?",
-        step=title(round_.step),
-        round=theirs(round_.name, 60),
-        came=came,
-        quorum=quorum,
-    )
-    return told(
-        words,
-        offer(
-            Button("Give more time", "step.extend", about(round_), "primary"),
-            Button("Go on with what is there", "step.close", about(round_)),
-            Button("Cancel the round …", "round.cancel", about(round_), "danger"),
-        ),
-        small(
-            "Without an answer it goes on at {due} with what is there, or rests if that is nothing.",
-            due=When(round_.progress.due) if round_.progress.due else "the next deadline",
-        ),
-    )
+NOT_THERE = {
+    Step.NOTES: "nobody has written what holds us back",
+    Step.DOTS: "nobody has put a dot",
+    Step.PLANS: "nobody has written a plan",
+    Step.BALLOT: "nobody has voted",
+}
+"""What is missing where everybody is done with nothing."""
+
+
+def stuck(round_: Round, came: int, quorum: int, why: MoreTime) -> Message:
+    """To the facilitator: it cannot be closed, even after the extension."""
+    words = line("{what} That was after one extension. What shall happen?", what=_what_lacks(round_, came, quorum, why))
+    return told(words, offer(*_ways_on(round_, why)), small(_without_answer(round_, why)))
+
+
+def nothing_came(round_: Round, came: int) -> Message:
+    """To the facilitator: everybody is done, and nothing came in."""
+    words = line("{what} What shall happen?", what=_what_lacks(round_, came, 0, MoreTime.NOTHING))
+    return told(words, offer(*_ways_on(round_, MoreTime.NOTHING)), small(_without_answer(round_, MoreTime.NOTHING)))
+
+
+def _what_lacks(round_: Round, came: int, quorum: int, why: MoreTime) -> Line:
+    where = line("*{step}* in {round} ", step=title(round_.step), round=theirs(round_.name, 60))
+    match why:
+        case MoreTime.NOTHING:
+            done = "1 person says that they are" if came == 1 else f"{came} people say that they are"
+            return where + line(
+                "is done for all who are in ({done}), but {lack}.", done=done, lack=NOT_THERE[round_.step]
+            )
+        case MoreTime.ROLE:
+            chief = theirs(round_.name_of(round_.roles.acting(Role.DECISION_MAKER)), 40)
+            return where + line("has enough people in, but not {chief}, whose votes it needs.", chief=chief)
+        case MoreTime.CONSENT:
+            return where + line(
+                "has too few writers to be unsigned, and not all of them have agreed to show their notes."
+            )
+        case _:
+            return where + line("has {came} of the {quorum} people that it needs.", came=came, quorum=quorum)
+
+
+def _ways_on(round_: Round, why: MoreTime) -> tuple[Button, ...]:
+    more = Button("Give more time", "step.extend", about(round_), "primary")
+    cancel = Button("Cancel the round …", "round.cancel", about(round_), "danger")
+    if not nothing_in(round_):
+        return more, Button("Go on with what is there", "step.close", about(round_)), cancel
+    if round_.step is Step.PLANS:
+        return more, Button("End the round, with a date for the next …", "round.end", about(round_)), cancel
+    if rules.RULES[round_.step].without is not None:
+        return more, Button("Go on without votes", "step.without", about(round_)), cancel
+    return more, cancel
+
+
+def _without_answer(round_: Round, why: MoreTime) -> Line:
+    due = When(round_.progress.due) if round_.progress.due else "the next deadline"
+    if nothing_in(round_) or why is MoreTime.CONSENT:
+        return line("Without an answer the round rests at {due}, and nothing is lost.", due=due)
+    return line("Without an answer it goes on at {due} with what is there.", due=due)

@@ -9,7 +9,7 @@ from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, S
 from coldframe.domain.round.ballots import columns_shown
 from coldframe.domain.state import Plan, Precedent, Round, Standing
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, line
+from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, Theirs, line
 from coldframe.message.pictures import ForceField, PlacementMatrix, RankRow, VoteRanking
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count, touched
@@ -63,11 +63,12 @@ def _listed(texts: Sequence[str]) -> list[Block]:
 
 
 def revealed(round_: Round) -> Message:
+    next_ = line(" {chief} now picks the lever to work on.", chief=_chief(round_)) if _has_focus(round_) else ()
     words = line(
-        "*The reveal.* {n} by {w}, all at once, shuffled and unsigned. {chief} now picks the lever to work on.",
+        "*The reveal.* {n} by {w}, all at once, shuffled and unsigned.{next_}",
         n=count(len(round_.revealed), "note"),
         w=count(round_.writers, "person", "people"),
-        chief=theirs(round_.acting_name(Role.DECISION_MAKER), 40),
+        next_=next_,
     )
     return told(
         words,
@@ -76,6 +77,14 @@ def revealed(round_: Round) -> Message:
             "`/coldframe hide` and its first words. The link from note to writer is erased."
         ),
     )
+
+
+def _chief(round_: Round) -> Theirs:
+    return theirs(round_.acting_name(Role.DECISION_MAKER), 40)
+
+
+def _has_focus(round_: Round) -> bool:
+    return Step.FOCUS not in round_.passed
 
 
 def focus_picked(round_: Round) -> Message:
@@ -92,8 +101,8 @@ def merged(round_: Round) -> Message:
     """The joined list, every wording kept."""
     joined = sum(len(f.notes) - 1 for f in round_.forces)
     head = line(
-        "{n} stand, {j} joined as the same point.",
-        n=count(len(round_.forces), "restraining force"),
+        "{n}, {j} joined as the same point.",
+        n=count(len(round_.forces), "restraining force stands", "restraining forces stand"),
         j=count(joined, "note was", "notes were"),
     )
     rows = []
@@ -138,6 +147,16 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
         small("{n} unused.", n=count(unused, "dot was", "dots were")),
         attachments=(Drawing(chart, "dots"),),
     )
+
+
+def no_dots(round_: Round) -> Message:
+    """The facilitator goes on without: all are tied."""
+    return said("Nobody put a dot, so all {n} go on.", n=count(len(round_.forces_standing), "force"))
+
+
+def no_votes(round_: Round) -> Message:
+    """The facilitator goes on without: all are tied."""
+    return said("Nobody voted, so no plan stands before another: {n}.", n=count(len(round_.plans_standing), "plan"))
 
 
 def _force_row(round_: Round, standing: Standing) -> RankRow:
@@ -266,7 +285,9 @@ def precedent_card(round_: Round, precedent: Precedent, same: int) -> Message:
 
 def plans_revealed(round_: Round) -> Message:
     return said(
-        "*{n}*, without names, in shuffled order. Read them in this thread before you vote.",
+        "*{n}*, without names, in shuffled order. Read them in this thread before you vote."
+        if len(round_.plan_order) > 1
+        else "*{n}*, without a name. It stands in this thread.",
         n=count(len(round_.plan_order), "plan is here", "plans are here"),
     )
 

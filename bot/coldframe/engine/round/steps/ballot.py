@@ -29,6 +29,8 @@ async def _hand_out(turn: Turn, due: Due) -> None:
 
 
 async def _counted(turn: Turn, before: Round, round_: Round, fact: BallotCounted) -> None:
+    if Step.BALLOT in round_.passed:
+        return
     retention.after_count(turn, round_, "ballot")
     numbers = Occurrence((str(fact.own_votes), str(fact.unused)))
     turn.later(result.BALLOT, round_.id, numbers.pack(), turn.now)
@@ -36,6 +38,8 @@ async def _counted(turn: Turn, before: Round, round_: Round, fact: BallotCounted
 
 async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Message:
     votes, options, chief = explaining.ballot_of(round_)
+    if not votes:
+        return results.no_votes(round_)
     args = (votes, options, round_.seed, chief, round_.settings.weight, round_.settings.trials_at_once)
     return results.ballot_result(round_, await kit.numbers.compute(explaining.sureness, *args), *numbers)
 

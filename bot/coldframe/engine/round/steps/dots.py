@@ -16,12 +16,16 @@ from coldframe.speech.round import ballot_prompts, cards, results
 
 
 async def _counted(turn: Turn, before: Round, round_: Round, fact: DotsCounted) -> None:
+    if Step.DOTS in round_.passed:
+        return
     retention.after_count(turn, round_, "dots")
     turn.later(result.DOTS, round_.id, str(fact.unused), turn.now)
 
 
 async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Message:
     votes, options = explaining.dots_of(round_)
+    if not votes:
+        return results.no_dots(round_)
     args = (votes, options, round_.seed, None, 1, round_.settings.carry_on)
     return results.dots_result(round_, await kit.numbers.compute(explaining.sureness, *args), *numbers)
 

@@ -41,7 +41,8 @@ def _form(request: RoundRequest) -> Form:
 
 
 async def _picked(turn: Turn, before: Round, round_: Round, fact: FocusPicked) -> None:
-    turn.say(round_, "focus", results.focus_picked(round_))
+    if Step.FOCUS not in round_.passed:
+        turn.say(round_, "focus", results.focus_picked(round_))
     turn.later("propose", round_.id, "merges", turn.now)
 
 

@@ -106,7 +106,8 @@ def _desk(turn: Turn, round_: Round) -> None:
 
 
 async def _merged(turn: Turn, before: Round, round_: Round, fact: Merged) -> None:
-    turn.say(round_, "merged", results.merged(round_))
+    if Step.MERGE not in round_.passed:
+        turn.say(round_, "merged", results.merged(round_))
 
 
 def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
-from coldframe.domain.names import Axis, MemberId, PlanId
+from coldframe.domain.names import Axis, MemberId, PassReason, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import placement
 from coldframe.domain.round.placement import Compare, Compared, PlansPlaced
@@ -49,6 +49,8 @@ async def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> 
 
 
 async def _placed(turn: Turn, before: Round, round_: Round, fact: PlansPlaced) -> None:
+    if round_.passed.get(Step.PLACEMENT) is PassReason.ONE_PLAN:
+        return
     numbers = Occurrence((str(fact.judges), str(fact.comparisons)))
     turn.later(result.MATRIX, round_.id, numbers.pack(), turn.now)
 
