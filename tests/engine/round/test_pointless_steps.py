@@ -11,12 +11,13 @@ import pytest
 
 from coldframe.domain.names import LeverId, MemberId, NoteId, PassReason, PauseReason, PlanId, QuestionId, Side, Step
 from coldframe.domain.round import rules
-from coldframe.domain.round.ballots import CastVote
+from coldframe.domain.round.ballots import CastVote, LockBallot
 from coldframe.domain.round.merging import JoinForces, PickFocus
 from coldframe.domain.round.moves import Close, Done
 from coldframe.domain.round.notes import WriteNote
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.questions import WriteQuestion
+from demo.hand import words_of
 from tests.domain.play import EVERYBODY, REASON, RETENTION, D, F, a_plan
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, in_channel, reach, told
@@ -297,6 +298,34 @@ async def test_an_empty_ballot_can_be_handed_in(tmp_path: Path) -> None:
         await team.act("close", Close(F))
         standing = (await team.current()).plans_standing
         assert max(s.voters for s in standing) == len(others)
+
+
+async def test_empty_ballots_of_all_can_be_voted_on_after_all(tmp_path: Path) -> None:
+    """Everybody abstains: with more time every ballot is open again, an emoji that nobody heard of counts as well."""
+    async with at_step(tmp_path, MONDAY, Step.BALLOT) as team:
+        opens = (await team.current()).progress.opens
+        assert opens is not None
+        await team.until(max(opens, team.clock.now()))
+        await team.act("lock", *(LockBallot(m) for m in SIX), *(Done(m) for m in SIX))
+        assert [w for w in told(team, F) if "but nobody has voted" in w]
+        await team.press(F, "step.extend")
+        await team.act("vote", *(CastVote(m, "p1", "button") for m in SIX))
+        await team.act("close", Close(F))
+        assert (await team.current()).plans_standing[0].voters == len(SIX)
+
+
+async def test_going_on_without_reads_the_votes_once_more(tmp_path: Path) -> None:
+    """An emoji that the bot had missed counts: then it is not without."""
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        await _all_done(team)
+        room, jon = team.house.room, MemberId("jon")
+        option = next(r for r in room.messages(room.direct(jon)) if r.by_bot and words_of(r).startswith("1. "))
+        room.log.set_reaction(option.id, jon, "🌱", True)
+        await team.press(F, "step.without")
+        await team.settle()
+        round_ = await team.current()
+        assert round_.step is Step.QUESTIONS
+        assert [s.weighted for s in round_.forces_standing if s.weighted] == [1]
 
 
 async def test_a_round_of_one_lever_one_force_and_one_plan_reaches_its_commitment(tmp_path: Path) -> None:

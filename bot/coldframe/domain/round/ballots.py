@@ -326,6 +326,12 @@ def ballot_locked(round_: Round, fact: BallotLocked) -> Round:
     return replace(locked, progress=replace(locked.progress, done=locked.progress.done | {fact.voter}))
 
 
+def unlocked(round_: Round) -> Round:
+    """Every ballot was handed in empty, and there is more time: all may vote again."""
+    ledger = round_.ledger()
+    return round_ if ledger is None else _with_ledger(round_, replace(ledger, locked=frozenset()))
+
+
 def ledger_reconciled(round_: Round, fact: LedgerReconciled) -> Round:
     for voter, marks in fact.marks.items():
         round_ = _with_marks(round_, voter, marks)

@@ -12,7 +12,7 @@ from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MemberId, 
 from coldframe.domain.people import seats
 from coldframe.domain.people.facts import RoleHandedOver
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import notes, rules
+from coldframe.domain.round import ballots, notes, rules
 from coldframe.domain.round.moves import (
     Cancel,
     Close,
@@ -49,7 +49,6 @@ from coldframe.domain.texts import accepted
 
 MAX_LIVE_EXTENSIONS = 10  # "5 more minutes", ten times at most (WCAG 2.2, 2.2.1)
 MAX_DAYS_EXTENSIONS = 3
-RESTS_FOR = {MoreTime.NOTHING: PauseReason.NOTHING_CAME, MoreTime.CONSENT: PauseReason.NOT_AGREED}
 SETTLING = {"days": timedelta(minutes=10), "live": timedelta(seconds=15)}
 
 
@@ -179,7 +178,13 @@ def _close_or_rest(round_: Round) -> Facts:
     try:
         return _close_now(round_)
     except Refused:
-        return (RoundPaused(RESTS_FOR.get(lacking(round_), PauseReason.NOBODY_ANSWERED)),)
+        return (RoundPaused(_rests_for(round_)),)
+
+
+def _rests_for(round_: Round) -> PauseReason:
+    if notes.awaits_consent(round_):
+        return PauseReason.NOT_AGREED
+    return PauseReason.NOTHING_CAME if rules.came_in(round_) else PauseReason.NOBODY_ANSWERED
 
 
 def _decision_due(round_: Round, role: Role) -> Facts:
@@ -281,6 +286,7 @@ def step_extended(round_: Round, fact: StepExtended) -> Round:
     by_itself = fact.why not in (MoreTime.FACILITATOR, MoreTime.DOWNTIME)
     extended = round_.progress.extended or by_itself
     done = frozenset[MemberId]() if round_.progress.nothing else round_.progress.done
+    round_ = ballots.unlocked(round_) if round_.progress.nothing else round_
     longer = replace(
         round_.progress, extensions=fact.extensions, extended=extended, settles_at=None, nothing=False, done=done
     )

@@ -12,7 +12,7 @@ from coldframe.domain import checks
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import ClosedBy, MemberId, Role
 from coldframe.domain.refusals import Refused
-from coldframe.domain.round.moves import Close
+from coldframe.domain.round.moves import Close, GoOnWithout
 from coldframe.domain.state import Round
 from coldframe.engine.core import windows
 from coldframe.engine.core.requests import RoundRequest, of_round
@@ -25,6 +25,7 @@ from coldframe.speech.refusals import refusal
 from coldframe.speech.round import unread_words
 
 DUE_NOW, ALL_IN, BY_HAND, AGAIN, WAITS = "close", "settle", "close by hand", "reread", "close when read"
+WITHOUT = "close without"  # by hand too, though nothing came in
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,16 +43,16 @@ class Ending:
         return Occurrence((self.kind, self.step, self.person, str(self.tries + 1), until.isoformat()))
 
 
-async def by_hand(turn: Turn, round_: Round, by: MemberId) -> None:
+async def by_hand(turn: Turn, round_: Round, by: MemberId, kind: str = BY_HAND) -> None:
     """The facilitator closes the step: at once, or as soon as the platform was read where that matters. Raises
     Refused."""
     if round_.step.value not in comparing.COMPARED:
-        await turn.act(round_, Close(by))
+        await turn.act(round_, _command(Ending(kind, round_.step.value, by)))
         return
     checks.member(round_, by)
     checks.facilitator(round_, by)
     checks.not_paused(round_)
-    turn.later(BY_HAND, round_.id, Occurrence((round_.step.value, by)).pack(), turn.now)
+    turn.later(kind, round_.id, Occurrence((round_.step.value, by)).pack(), turn.now)
 
 
 async def _first(kit: Kit, due: Due) -> None:
@@ -109,7 +110,7 @@ async def _close(turn: Turn, round_: Round, end: Ending, unread: int) -> None:
     try:
         after = await turn.act(round_, _command(end))
     except Refused as refused:
-        if end.kind != BY_HAND:
+        if end.kind not in (BY_HAND, WITHOUT):
             raise
         turn.answer(round_.tenant, MemberId(end.person), refusal(refused))
         return
@@ -118,7 +119,9 @@ async def _close(turn: Turn, round_: Round, end: Ending, unread: int) -> None:
         await turn.uow.count("steps closed without reading the platform")
 
 
-def _command(end: Ending) -> Close:
+def _command(end: Ending) -> Close | GoOnWithout:
+    if end.kind == WITHOUT:
+        return GoOnWithout(MemberId(end.person))
     if end.kind == BY_HAND:
         return Close(MemberId(end.person))
     return Close(BOT, how=ClosedBy.DUE if end.kind == DUE_NOW else ClosedBy.ALL_IN)
@@ -138,6 +141,7 @@ DUE: Mapping[str, Carry] = {
     DUE_NOW: Aside(_first),
     ALL_IN: Aside(_first),
     BY_HAND: Aside(_first),
+    WITHOUT: Aside(_first),
     AGAIN: Aside(_again),
     WAITS: Aside(_waited),
 }

@@ -15,7 +15,6 @@ from coldframe.domain.round.moves import (
     Done,
     EverybodyIn,
     Extend,
-    GoOnWithout,
     GotStuck,
     MemberDone,
     NotEverybodyIn,
@@ -172,13 +171,17 @@ async def _close(request: RoundRequest) -> Reply | None:
     return Reply(note=panel_words.closes(request.round)) if request.round.ledger() is not None else None
 
 
+async def _without(request: RoundRequest) -> None:
+    await closing.by_hand(request.turn, request.round, request.by, closing.WITHOUT)
+
+
 OF_STEP = of_round(
     {
         "step.done": _done,
         "step.undone": _undone,
         "step.close": _close,
         "step.extend": acts(lambda r: Extend(r.by)),
-        "step.without": acts(lambda r: GoOnWithout(r.by)),
+        "step.without": _without,
         "round.end": opens(lambda r: forms.date("round.end", r.value)),
     }
 )
