@@ -23,6 +23,7 @@ PAUSED = {
     PauseReason.CHANNEL_LEFT: "I was removed from the channel",
 }
 NO_REASON = "no reason given"
+NO_PLANS = "no plan was written"
 SIDES = {Side.DRIVING: "driving", Side.RESTRAINING: "restraining"}
 
 

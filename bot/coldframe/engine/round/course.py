@@ -36,12 +36,11 @@ from coldframe.engine.round.steps import PLAYS, result
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech import answers, panel_words
-from coldframe.speech.names import message_name
+from coldframe.speech.names import NO_PLANS, message_name
 from coldframe.speech.people import time_words
 from coldframe.speech.round import cards, commitment_words, forms, late_words, pass_words, prompts, role_words
 
 OPEN = "open"
-NO_PLANS = "no plan was written"
 STEP_KINDS = (*closing.DUE, *comparing.DUE, *locking.DUE, OPEN, result.OPENING, "remind", "deputy")
 
 
