@@ -411,7 +411,9 @@ async def checked(database: str, secret: bytes, sender: Sender) -> str:
     if sender.lost:
         return f"{sender.lost} were not acknowledged in time, so what the rounds hold was not compared"
     if len(noted.notes) != notes or abs(held - marks) > sender.overtaking:
-        raise SystemExit(f"sent {notes} notes and {marks} marks; the rounds hold {len(noted.notes)} and {held}; {sender.overtaking} overtook")
+        raise SystemExit(
+            f"sent {notes} notes and {marks} marks; the rounds hold {len(noted.notes)} and {held}; {sender.overtaking} overtook"
+        )
     return "both rounds hold what was sent"
 
 

@@ -163,6 +163,10 @@ async def test_a_silent_facilitators_round_is_taken_over(tmp_path: Path) -> None
         assert after.is_facilitator(INES) and after.paused is None
         assert [w for w in team.channel() if w.startswith("Ines has taken over as facilitator")]
         assert INES in rules.expected(after)
+        for person in (F, D, JON):
+            assert not [w for w in team.told(person) if "still rests" in w or "What shall happen?" in w]
+            with pytest.raises(LookupError):
+                team.button(person, "role.take")
 
 
 async def test_a_round_paused_on_purpose_asks_its_facilitator_first(tmp_path: Path) -> None:
@@ -177,8 +181,9 @@ async def test_a_round_paused_on_purpose_asks_its_facilitator_first(tmp_path: Pa
         assert [w for w in team.told(FD) if "Whoever takes over as facilitator" in w]
         await team.press(F, "round.resume")
         assert (await team.current()).paused is None and (await team.current()).open_roles == frozenset()
-        await team.press(FD, "role.take")
         assert (await team.current()).is_facilitator(F)
+        with pytest.raises(LookupError):
+            team.button(FD, "role.take")
 
 
 async def test_the_panel_offers_what_leads_on(tmp_path: Path) -> None:

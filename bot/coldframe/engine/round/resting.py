@@ -10,18 +10,21 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, MemberId, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people.seats import deputy_ready
-from coldframe.domain.round.moves import Cancel, RoundPaused, RoundResumed, Started, StepExtended
+from coldframe.domain.round.moves import Cancel, RoundCancelled, RoundPaused, RoundResumed, Started, StepExtended
 from coldframe.domain.round.roles import OpenRole, RoleOpened, is_open
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Kit, Turn
 from coldframe.ports.storage import Due
+from coldframe.speech.names import message_name
 from coldframe.speech.round import role_words
 from coldframe.timing.calendars import NoWorkingTime
 from coldframe.timing.windows import add_working_hours
 
 RESTING, SETUP = "resting", "setup waits"
+CARD = "how on"
+"""What of a person's, or of the channel's, asks how the round goes on: one message each, the newest."""
 ASK, OPEN, ALL = "ask", "open", "all"
 """The facilitator is asked, then others of the team may take over, then the whole channel hears of it."""
 WAITED_FOR = 8.0  # working hours of the facilitator, for a round that rests because something did not come
@@ -56,7 +59,7 @@ async def ask(turn: Turn, round_: Round) -> None:
     """The facilitator chooses what follows; if they do not, others may."""
     hours = WAITED_FOR if round_.paused in NOT_BY_CHOICE else PAUSED_FOR
     until = await _after(turn, round_, hours)
-    turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), role_words.rests(round_, until))
+    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), CARD, role_words.rests(round_, until))
     turn.later(RESTING, round_.id, OPEN, until)
 
 
@@ -84,10 +87,10 @@ def _tell_all(turn: Turn, round_: Round) -> None:
     """In the channel; each in private where there is none any more."""
     words = role_words.can_be_taken(round_)
     if round_.paused is None or not round_.paused.channel_lost:
-        turn.say(round_, "take-over", words, rest=(turn.kit.ids.new(""),))
+        turn.say(round_, CARD, words)
         return
     for member in _others(round_):
-        turn.answer(round_.tenant, member, words)
+        turn.tell(round_, member, CARD, words)
 
 
 def _others(round_: Round) -> list[MemberId]:
@@ -100,11 +103,19 @@ async def _opened(turn: Turn, before: Round, round_: Round, fact: RoleOpened) ->
     roles, others = round_.roles, _others(round_)
     near = (roles.deputy(fact.role), roles.holder(fact.role), roles.acting(Role.DECISION_MAKER))
     for member in [m for m in dict.fromkeys(near) if m in others] or others[:1]:
-        turn.answer(round_.tenant, member, role_words.can_be_taken(round_))
+        turn.tell(round_, member, CARD, role_words.can_be_taken(round_))
 
 
-async def _moves(turn: Turn, before: Round, round_: Round, fact: RoundResumed) -> None:
-    await turn.drop_due(round_.id, kind=RESTING)
+async def over(turn: Turn, round_: Round) -> None:
+    """Whatever asked how it goes on says what became of it, in a line."""
+    for posted in await turn.uow.posted_like(message_name(round_.id, CARD)):
+        turn.revise(posted.name, posted.place, role_words.moves(round_), round_.id)
+
+
+async def _moves(turn: Turn, before: Round, round_: Round, fact: RoundResumed | Started | RoundCancelled) -> None:
+    for kind in (RESTING, SETUP):
+        await turn.drop_due(round_.id, kind=kind)
+    await over(turn, round_)
 
 
 async def _extended(turn: Turn, before: Round, round_: Round, fact: StepExtended) -> None:
@@ -132,14 +143,10 @@ async def _not_started(turn: Turn, due: Due) -> None:
         return
     if due.occurrence == ASK:
         words = role_words.not_started(round_, due.at + SETUP_ENDS - SETUP_ASKED)
-        turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
+        turn.tell(round_, round_.roles.acting(Role.FACILITATOR), CARD, words)
         await turn.act(round_, OpenRole(BOT, Role.FACILITATOR))
     else:
         await turn.act(round_, Cancel(BOT))
-
-
-async def _started(turn: Turn, before: Round, round_: Round, fact: Started) -> None:
-    await turn.drop_due(round_.id, kind=SETUP)
 
 
 # --- rounds of earlier versions -------------------------------------------------------------------------------------
@@ -174,6 +181,7 @@ FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     RoundResumed: _moves,
     RoleOpened: _opened,
     StepExtended: _extended,
-    Started: _started,
+    Started: _moves,
+    RoundCancelled: _moves,
 }
 DUE: Mapping[str, Carry] = {RESTING: InOneTurn(_still_rests), SETUP: InOneTurn(_not_started)}

@@ -191,11 +191,13 @@ async def _new_holder(turn: Turn, before: Round, after: Round, role: Role) -> No
     _settle(turn, before, after)
     if before.roles.acting(role) == after.roles.acting(role):
         return
+    if role is Role.FACILITATOR and after.step in OPEN:
+        await resting.over(turn, after)
     if after.step is Step.SETUP:
         await setup.propose(turn, after)
-    elif after.paused is not None:
+    elif after.paused is not None and role is Role.FACILITATOR:
         await resting.ask(turn, after)
-    elif _waits_for(after) is role:
+    elif after.paused is None and _waits_for(after) is role:
         await _desk_moves(turn, after, role, before.roles.acting(role))
     if after.step in RUNNING:
         rows = await timetable.rows(turn.uow, turn.now, after)

@@ -115,7 +115,7 @@ def deputy(round_: Round, role: Role) -> Form:
 
 
 def _form(round_: Round, role: Role, action: str, heading: str, hint: str) -> Form:
-    others = [m for m in round_.active() if m != round_.roles.acting(role)]
+    others = [m for m in round_.active() if m != round_.roles.acting(role)] or round_.active()
     people = tuple(Option(m, theirs(round_.name_of(m), 75).text) for m in others)
     field = Field("member", "Who?", "choice", options=people, hint=hint)
     return Form(heading, action, about(round_, role), (field,), submit="Ask" if action == "role.offer" else "Name")
@@ -330,6 +330,15 @@ def can_be_taken(round_: Round) -> Message:
         name=_name(round_), waits=waits,
     )  # fmt: skip
     return told(words, offer(take_over(round_, Role.FACILITATOR)))
+
+
+def moves(round_: Round) -> Message:
+    """In the place of what asked how the round goes on."""
+    if round_.step is Step.CANCELLED:
+        return said("*{name}* has ended.", name=_name(round_))
+    if round_.paused is None and round_.step is not Step.SETUP:
+        return said("*{name}* goes on with *{step}*.", name=_name(round_), step=title(round_.step))
+    return offer_over(round_, Role.FACILITATOR)
 
 
 def not_started(round_: Round, ends: datetime) -> Message:
