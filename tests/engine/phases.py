@@ -1,0 +1,184 @@
+"""Rounds and their trials played from phase to phase, with whatever brings buttons of every kind into the chats."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+from coldframe.domain.commands import BOT, Command
+from coldframe.domain.names import ForceId, NoteId, PlanId, QuestionId, Role, Step
+from coldframe.domain.people.commands import HandOver
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
+from coldframe.domain.round.commitment import AcceptOverlap, Commit, SetActions, SetNextRound, SetReview
+from coldframe.domain.round.merging import ProposeMerges
+from coldframe.domain.round.moves import Cancel, Close, Pause, Resume
+from coldframe.domain.round.plans import HandInPlan
+from coldframe.domain.round.questions import WriteQuestion
+from coldframe.domain.round.roles import OfferRole
+from coldframe.domain.state import Action, MergeProposal
+from coldframe.domain.trial.commands import AnswerOffer, CloseReview, OfferTrial
+from coldframe.engine.core.turn import Turn
+from coldframe.ports.chat import Person
+from coldframe.timing.calendars import WorkingCalendar
+from tests.domain.play import DD, EVERYBODY, FD, D, F, a_plan
+from tests.engine.clockwork import Running, running
+from tests.engine.reaching import reach
+from tests.engine.seeing_through import CHANNEL
+
+MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
+DAY = timedelta(days=1)
+INES, JON = EVERYBODY[4], EVERYBODY[5]
+JUNE = {"question": "Why do they go?", "name": "June", "levers": "Retention", "weight": "2"}
+JUNES = {"decision_maker": D, "decision_deputy": DD, "facilitator_deputy": FD}
+P0, P1 = PlanId("p0"), PlanId("p1")
+Phases = AsyncIterator[tuple[Running, str]]
+
+
+async def whole(folder: Path) -> Phases:
+    """A round from its notes to its seal, its trials to the last review, and what waits for the next round."""
+    working = {member: WorkingCalendar() for member in EVERYBODY[:6]}
+    working[INES] = WorkingCalendar(away=((date(2026, 3, 2), date(2026, 3, 31)),))
+    async with running(folder, MONDAY, working) as team:
+        for play in (_notes, _to_the_plans, _to_the_commitment, _commitment, _trials):
+            async for phase in play(team):
+                yield team, phase
+
+
+async def cancelled(folder: Path) -> Phases:
+    """A round that somebody cancels in the middle of its dots."""
+    async with running(folder, MONDAY) as team:
+        await reach(team, Step.DOTS)
+        yield team, "dots"
+        await team.act("cancel", Cancel(F, "Another matter is more urgent"))
+        yield team, "cancelled"
+
+
+# --- the round ----------------------------------------------------------------------------------------------------
+
+
+async def _notes(team: Running) -> AsyncIterator[str]:
+    room = team.house.room
+    form = (await team.command(F, "new")).form
+    assert form is not None
+    await room.submit(F, form.action, form.value, JUNE | JUNES)
+    for text in ("The bill surprises people", "- retention: One thing", "close"):
+        await team.say(JON, text)
+    await room.say(JON, room.channel(CHANNEL), "- retention: This should have been private")
+    for words in ("", "mine", "digest", "search bill"):
+        await team.command(F, words)
+    hours = (await team.command(JON, "hours")).form
+    note = (await team.press(JON, "note.write")).form
+    assert hours is not None and note is not None
+    await room.submit(JON, hours.action, hours.value, {})
+    await room.change_person(Person(JON, "Jon", "Asia/Kolkata"))
+    yield "notes"
+    await team.press(F, "round.start")
+    await team.say(JON, "The lamp flickers")
+    await team.press(F, "role.show")
+    await team.act("offer", OfferRole(F, Role.FACILITATOR, FD, team.clock.now() + 2 * DAY))
+    await team.act("early", Close(F))
+    yield "notes, from few"
+    await reach(team, Step.FOCUS)
+    late = {"lever": "retention", "side": "restraining", "text": "A late one"}
+    await room.submit(JON, note.action, note.value, late)
+    await team.settle()
+    yield "focus"
+    await team.act("hand over", HandOver(F, Role.DECISION_MAKER))
+    yield "focus, handed over"
+    await team.act("hand back", HandOver(D, Role.DECISION_MAKER, to_deputy=False))
+
+
+async def _to_the_plans(team: Running) -> AsyncIterator[str]:
+    round_ = await reach(team, Step.MERGE)
+    first, second, *_ = (note.id for note in round_.restraining_in_focus())
+    await team.act("propose", ProposeMerges(BOT, (MergeProposal(NoteId(first), NoteId(second), 0.9, "alike"),)))
+    yield "merge"
+    await reach(team, Step.DOTS)
+    yield "dots"
+    round_ = await reach(team, Step.QUESTIONS)
+    force = next(s.option for s in round_.forces_standing if s.carried)
+    await team.act("ask", WriteQuestion(F, QuestionId("q0"), ForceId(force), "How might we bill more clearly?"))
+    yield "questions"
+    await reach(team, Step.PRECEDENTS)
+    yield "precedents"
+    await reach(team, Step.PLANS)
+    await team.act("a plan of one's own", HandInPlan(JON, a_plan("p9", JON)))
+    yield "plans"
+
+
+async def _to_the_commitment(team: Running) -> AsyncIterator[str]:
+    round_ = await reach(team, Step.BALLOT)
+    assert round_.progress.opens is not None
+    yield "ballot, being read"
+    await team.until(max(team.clock.now(), round_.progress.opens))
+    yield "ballot"
+    await team.act("rest", Pause(F))
+    yield "ballot, resting"
+    await team.act("go on", Resume(F))
+    await reach(team, Step.PLACEMENT)
+    yield "placement"
+    await reach(team, Step.COMMITMENT)
+
+
+async def _commitment(team: Running) -> AsyncIterator[str]:
+    await team.settle()
+    yield "commitment"
+    await team.act("choose", ChoosePlan(D, P0, 0), ChoosePlan(D, P1, 0), AskOwner(F, P0, D), AskOwner(F, P1, JON))
+    yield "commitment, owners asked"
+    await team.act("instead", AskOwner(F, P1, FD))
+    yield "commitment, passed on"
+    now = team.clock.now()
+    for number, (plan, owner) in enumerate(((P0, D), (P1, FD))):
+        action = Action("a1", "I call the first team", owner, now + DAY)
+        review = SetReview(owner, plan, now + timedelta(weeks=4, days=1, hours=number))
+        yes = AnswerOwnership(owner, plan, accept=True)
+        await team.act(f"own {plan}", yes, SetActions(owner, plan, (action,)), review)
+    await team.act("next", SetNextRound(F, now + timedelta(weeks=9)))
+    yield "commitment, ready"
+    await team.act("both", AcceptOverlap(F))
+    yield "commitment, to be sealed"
+    await team.act("seal", Commit(D, 0))
+    team.round = await team.current()
+    yield "sealed"
+
+
+# --- its trials ---------------------------------------------------------------------------------------------------
+
+
+async def _trials(team: Running) -> AsyncIterator[str]:
+    sealed = team.clock.now()
+    await team.until(sealed + 8 * DAY)
+    yield "a week is over"
+    await team.say(D, "control 400/80, trial 390/82")
+    await team.say(FD, "control 800/160, trial 300/90")
+    yield "a week is logged"
+    await _on(team, P0, OfferTrial(D, JON))
+    yield "an owner is asked"
+    await _on(team, P0, AnswerOffer(JON, accept=False, reason="No time"), OfferTrial(D, FD))
+    yield "another is asked"
+    await _on(team, P0, AnswerOffer(FD, accept=True, starts=sealed.date()))
+    await team.say(FD, "control 400/81, trial 390/83")
+    yield "owned by another"
+    await team.until(sealed + timedelta(weeks=4, days=1, hours=2))
+    yield "in review"
+    await team.until(sealed + timedelta(weeks=4, days=7))
+    yield "the review was missed"
+    await team.until(sealed + timedelta(weeks=5, days=3))
+    yield "in review again"
+    await _on(team, P0, CloseReview(FD, "Calls are liked", "scale", "It is cheap"))
+    yield "reviewed"
+    await team.fill(F, "trial.plan", {"owner": JON})
+    await team.command(F, "trials")
+    yield "proposed"
+    await team.until(sealed + timedelta(weeks=9, hours=1))
+    yield "the next round's date"
+
+
+async def _on(team: Running, plan: PlanId, *commands: Command) -> None:
+    async def work(turn: Turn) -> None:
+        for command in commands:
+            await turn.act_on_trial(await turn.trial(f"{team.round.id}-{plan}"), command)
+
+    await team.house.engine.act(f"{plan}/{len(commands)}/{team.clock.now()}/{commands}", work)
+    await team.settle()
