@@ -1,9 +1,9 @@
-"""`python -m tests.bench.presses [PRESSES [SEED]]`: each kind of button and form, pressed in every phase, 200,000 in all.
+"""`python -m tests.bench.presses [PRESSES [SEED]]`: every kind of button and form in every phase, 200,000 times.
 
 The phases are those of a whole round with its trials, and of a round that is cancelled (tests/engine/phases.py).
 Pressed is all that anybody was shown in any of them, old ones too, and buttons of an earlier release, by who saw them,
-by others of the team and by strangers; now and then one that comes only later, or that nobody was shown. What must come of it is
-judged by tests/engine/pressing.py. Prints the counts, and what went wrong; 1 if anything did.
+by others of the team and by strangers; now and then one that comes only later, or that nobody was shown. What must
+come of it is judged by tests/engine/pressing.py. Prints the counts, and what went wrong; 1 if anything did.
 """
 
 from __future__ import annotations

@@ -66,11 +66,17 @@ DOES = {
 """Words that others feel or that cannot be taken back: typed without the command they are asked about first."""
 
 
-def meant(word: str, message: str, text: str) -> Message:
-    """One question back about such a word, typed alone: the command, or a note of one word?"""
+def meant(word: str, message: str, text: str, where: str) -> Message:
+    """One question back about such a word, typed alone: the command, or a note of one word? `where`: the steps that the
+    person's rounds are at, to one of which the command would go."""
     words = line("Is “{text}” the command, or a note? Nothing has happened yet.", text=theirs(text, 40))
-    value = ButtonValue(word, (message, text)).pack()
+    value = ButtonValue(word, (message, text), where).pack()
     return told(words, offer(Button(DOES[word], "word.do", value), Button("It's a note", "word.note", value)))
+
+
+def moved_on(word: str) -> Message:
+    words = "A round has moved on since you typed that, so I changed nothing. The command is {c}."
+    return said(words, c=Code(f"/coldframe {word}"))
 
 
 def was_a_command(word: str) -> Message:

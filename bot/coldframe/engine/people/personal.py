@@ -13,7 +13,7 @@ from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.people import rereckoning
 from coldframe.engine.trial import ownership
-from coldframe.message.packed import Occurrence
+from coldframe.message.packed import ButtonValue, Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import FEED_EDITION, Due, Member
 from coldframe.speech import answers
@@ -24,6 +24,7 @@ from coldframe.timing.dates import Reading
 from coldframe.timing.zones import zone_from_platform
 
 BACK = "back"
+A_DAYS_WORK = timedelta(hours=16)  # for which “not today” is said
 HOURS = ("zone", "days", "hours", "country", "quiet")
 """The fields of somebody's working time, in the order in which they are read."""
 
@@ -174,6 +175,10 @@ async def _everywhere(turn: Turn, tenant: str, person: str, *, away: bool) -> No
 
 async def _later(request: Request) -> None:
     """Not today: the day's allowance of reminders counts as used."""
+    written = ButtonValue.unpack(request.value).made_for
+    if written and request.turn.now - datetime.fromisoformat(written) > A_DAYS_WORK:
+        request.answer(time_words.not_that_day())
+        return
     for offset in (0, 1):
         await request.turn.uow.note_nudge(request.tenant, request.by, request.turn.now + timedelta(milliseconds=offset))
     request.answer(time_words.no_more_today())

@@ -32,7 +32,7 @@ async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool
         open_ = await _fallen_due(turn, tenant, person, open_)
     if not rounds and not open_:
         return
-    _post(turn, tenant, person, owner_words.bundle(rounds, open_), open_)
+    _post(turn, tenant, person, owner_words.bundle(rounds, open_, turn.now), open_)
     await turn.uow.note_nudge(tenant, person, turn.now)
     await _drop_what_was_said(turn, open_, person)
 

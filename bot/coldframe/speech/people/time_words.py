@@ -170,6 +170,10 @@ def hours_confirmed() -> Message:
     return said("Good. Deadlines and reminders keep to that.")
 
 
+def not_that_day() -> Message:
+    return said("That was for the reminders of another day. Today's stay as they are.")
+
+
 def hours_kept() -> Message:
     return said("All right, your hours stay as they were.")
 

@@ -10,6 +10,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, When, line
+from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import about_trial, count, of_action, of_offer, of_owner, of_review, of_week
 from coldframe.speech.trial.trial_words import calendar_of_action, said_of, title, who
@@ -25,7 +26,7 @@ class Open:
     due: datetime
 
 
-def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open]) -> Message:
+def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: datetime) -> Message:
     """One private message with everything that is due, the smallest next action at hand."""
     number = len(rounds) + len(open_)
     summary = line("Still open for you: {n}.", n=count(number, "thing"))
@@ -36,7 +37,8 @@ def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open]) -> Messag
         blocks += _open_blocks(one)
     if len(open_) > 6:
         blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(open_) - 6))
-    blocks.append(offer(Button("Not today", "me.later", ""), Button("I am away", "me.away", "")))
+    today = ButtonValue("", made_for=now.isoformat()).pack()
+    blocks.append(offer(Button("Not today", "me.later", today), Button("I am away", "me.away", "")))
     blocks.append(small("Nobody else sees this. At most two such messages a day."))
     return Message(summary, tuple(blocks))
 
