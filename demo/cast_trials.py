@@ -63,7 +63,15 @@ def _log_next(cast: Cast, person: Person, record: Record, trial: Trial, now: dat
     if trial.hand_over_to is not None and weeks == [1] and person.id != trial.hand_over_to:
         key = f"{person.id}/hand over/{trial.plan}"
         fields = {"member": trial.hand_over_to, "reason": "I am on leave for three weeks."}
+        yield Job(_soon(cast, person, now, 1.9), f"{key}/list", _command(cast, person, "trials", f"{key}/list"))
         yield Job(_soon(cast, person, now, 2), key, fill(cast, person, "trial.hand_over", fields, "", key))
+
+
+def _command(cast: Cast, person: Person, words: str, key: str) -> Act:
+    async def act() -> object:
+        return await cast.hand(person).command(words, key=key)
+
+    return act
 
 
 def _say(cast: Cast, person: Person, record: Record, words: str, key: str) -> Act:

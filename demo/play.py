@@ -119,6 +119,7 @@ class Play:
         await self.house.engine.act("demo/round", lambda turn: self._round(turn, place))
         self.round_id = await self._find()
         await self.house.engine.settle()
+        self.watch()
         await self.house.engine.act("demo/start", self._start)
         self._next = await self.house.engine.settle()
 

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import pickle
+import sqlite3
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from coldframe.chat.room.records import Record
 from coldframe.clock import SeededIds
+from coldframe.domain.names import Step
+from coldframe.engine.round.steps import PLAYS, voting
 from coldframe.message.nodes import Appointment, Attachment, CalendarFile
+from coldframe.message.packed import ButtonValue
 from coldframe.render.room import message_text
 from coldframe.wiring import House, for_tests
+from demo.hand import buttons_of
 from demo.play import Play, clock_of
 from demo.scenario import Scenario
 from tests.demo.runs import Blank, Played, scenario
@@ -20,6 +26,20 @@ from tests.shared import finished
 
 REVEALS = {"notes": "The reveal.", "plans": "without names, in shuffled order"}
 """What is given in confidence, and the words in the channel with which it is open to all."""
+COUNTS = {
+    **REVEALS,
+    "dots": "The dots are counted",
+    "ballot": "The ballot is counted",
+    "commitment": "Committed: ",
+}
+"""The same for what is counted."""
+STEPS_OF = {
+    **{action: {step} for step, play in PLAYS.items() for action in play.buttons},
+    **{action: {Step.DOTS, Step.BALLOT} for action in voting.BUTTONS},
+    **{action: {Step.BALLOT, Step.PLACEMENT} for action in PLAYS[Step.PLACEMENT].buttons},
+    "forecast.give": {Step.COMMITMENT},
+}
+"""Buttons by the steps in which they are for something."""
 
 
 @dataclass(frozen=True)
@@ -30,6 +50,13 @@ class MainPlay:
     revealed: set[str]
     leaks: list[str]
     """Texts that others could read before they were revealed."""
+    left: dict[str, list[str]]
+    """What the bot's private messages from before a reveal or a count still said of it right after; empty where nothing
+    was left."""
+    offered: list[str]
+    """Buttons of a step that was over, wherever they stood after any moment."""
+    names: set[str]
+    """What the bot called its messages."""
     asked: list[tuple[Appointment, ...]]
     """The entries of each calendar file that the bot wanted made."""
     files: list[tuple[str, str]]
@@ -52,12 +79,13 @@ async def _play(folder: Path) -> MainPlay:
     clock, ids = clock_of(chosen), SeededIds(chosen.seed)
     async with for_tests(clock, folder, ids, draughtsman=Blank(), database=a_file(folder)) as house:
         asked = _noted(house)
-        playing, ears = Play(chosen, house, clock), Eavesdropper(chosen)
+        playing, ears = Play(chosen, house, clock), Eavesdropper(chosen, folder / "bot.db")
         playing.watch = lambda: ears.listen(house)
         round_ = await playing.run()
         records, digest = tuple(house.room.all_messages()), playing.papers.get("digest.md", "")
         files = calendar_files(house)
-    return MainPlay(Played(chosen, round_, records, playing.refused, digest), ears.revealed, ears.leaks, asked, files)
+    played = Played(chosen, round_, records, playing.refused, digest)
+    return MainPlay(played, ears.revealed, ears.leaks, ears.left, ears.offered, ears.names, asked, files)
 
 
 def _noted(house: House) -> list[tuple[Appointment, ...]]:
@@ -95,20 +123,52 @@ class Eavesdropper:
     """Looks, after every moment, for secrets that others than their writer can read too early."""
 
     scenario: Scenario
+    database: Path
     revealed: set[str] = field(default_factory=set)
     leaks: list[str] = field(default_factory=list)
+    left: dict[str, list[str]] = field(default_factory=dict)
+    offered: list[str] = field(default_factory=list)
+    names: set[str] = field(default_factory=set)
 
     def listen(self, house: House) -> None:
-        if self.revealed == REVEALS.keys():
-            return
         records = house.room.all_messages()
         words = "\n".join(whole_text(r) for r in records if r.place.kind == "channel")
+        self._look_back(house, records, words)
+        if self.revealed == REVEALS.keys():
+            return
         self.revealed |= {what for what, marker in REVEALS.items() if marker in words}
         if "notes" not in self.revealed:
             self._overhear(records, [(n.by, n.text) for n in self.scenario.notes if not n.late])
         if "plans" not in self.revealed:
             plans = self.scenario.plans
             self._overhear(records, [(p.by, t) for p in plans for t in (p.title, p.hypothesis, *p.steps)])
+
+    def _look_back(self, house: House, records: tuple[Record, ...], words: str) -> None:
+        """Right after a reveal or a count, at what stood in private before it; after every moment, at buttons."""
+        private = [r for r in records if r.by_bot and not r.gone and r.place.kind == "direct"]
+        now = max((r.at for r in records), default=None)
+        for what, marker in COUNTS.items():
+            if what not in self.left and marker in words:
+                earlier = "\n".join(whole_text(r) for r in private if r.at != now)
+                self.left[what] = [secret for secret in self._given(what) if secret in earlier]
+        steps = self._steps()
+        for record in records:
+            for button in buttons_of(record) if record.by_bot and not record.gone else ():
+                step = steps.get(ButtonValue.unpack(button.value).subject)
+                if step is not None and step not in STEPS_OF.get(button.action, {step}):
+                    self.offered.append(f"{button.action} to {record.place.id} in {step}")
+
+    def _steps(self) -> dict[str, Step]:
+        """Where each round stands, as the database has it."""
+        with closing(sqlite3.connect(self.database)) as db:
+            self.names |= {name for (name,) in db.execute("SELECT name FROM posts")}
+            return {key: Step(step) for key, step in db.execute("SELECT id, step FROM rounds")}
+
+    def _given(self, what: str) -> list[str]:
+        notes = [n.text for n in self.scenario.notes]
+        pages = [t for p in self.scenario.plans for t in (p.title, p.hypothesis, *p.steps)]
+        fixed = {"dots": [" from you"], "ballot": [" from you"], "commitment": ["You said", "How likely is"]}
+        return {"notes": notes, "plans": pages}.get(what) or fixed[what]
 
     def _overhear(self, records: tuple[Record, ...], secrets: list[tuple[str, str]]) -> None:
         """Texts that stand anywhere but in their writer's own direct messages."""

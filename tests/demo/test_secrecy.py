@@ -12,9 +12,10 @@ from typing import cast
 import pytest
 
 from coldframe.domain.names import Step
+from coldframe.engine.core import lives
 from demo.play import Play
 from demo.scenario import Note, Plan, Scenario
-from tests.demo.main_scenario import REVEALS, MainPlay, whole_text
+from tests.demo.main_scenario import COUNTS, REVEALS, MainPlay, whole_text
 from tests.demo.runs import Played, play, scenario
 from tests.shared import finished, once
 
@@ -26,6 +27,43 @@ def test_no_message_holds_a_note_a_plan_or_a_vote_before_its_reveal(main_play: M
     assert main_play.revealed == REVEALS.keys()
     assert main_play.leaks == []
     assert main_play.played.round is not None and main_play.played.round.step is Step.COMMITTED
+
+
+def test_the_bots_private_messages_keep_nothing_private_after_a_reveal_or_count(main_play: MainPlay) -> None:
+    """Notes, plans, dots, votes, comparisons and forecasts are gone from what stood there before, right after it."""
+    assert main_play.left == {what: [] for what in COUNTS}
+
+
+def test_what_the_bot_told_somebody_before_the_seal_says_nothing_of_what_was_given(main_play: MainPlay) -> None:
+    """At the end of all trials, every message from before the seal is searched for all texts of notes and plans; what
+    people wrote themselves is theirs, and what was left open is offered to the facilitator for the next round."""
+    chosen, records = main_play.played.scenario, main_play.played.records
+    given = [n.text for n in chosen.notes] + [t for p in chosen.plans for t in (p.hypothesis, *p.steps)]
+    sealed = min(r.at for r in records if COUNTS["commitment"] in whole_text(r))
+    private = [whole_text(r) for r in records if r.by_bot and r.place.kind == "direct" and r.at < sealed]
+    assert len(private) > 50
+    assert [secret for secret in given if any(secret in said for said in private)] == []
+
+
+RECORDS = {
+    *("opened", "reveal", "lever", "focus", "merged", "result", "plans", "plan", "sizes", "precedent", "extended"),
+    *("paused", "resumed", "cancelled", "role", "committed", "moved", "leftovers", "next"),
+    *("started", "owner", "fears", "closed", "calibration", "stopped", ""),
+}
+"""Messages that stay as they are: they offer nothing that ends, and hold nothing private."""
+
+
+def test_every_message_of_a_played_round_has_its_life_in_the_table(main_play: MainPlay) -> None:
+    """Or is a record by a decision; a new kind of message needs one or the other."""
+    found = {lives.named(name) for name in main_play.names}
+    unknown = {name.what for name in found if not lives.may_end(name.pack())} - RECORDS
+    assert unknown == set()
+    assert {"ask", "mine", "option", "desk", "compare", "yours", "verdict"} <= {name.what for name in found}
+
+
+def test_no_button_of_a_closed_step_stands_anywhere(main_play: MainPlay) -> None:
+    """Looked at after every moment, in every conversation: 97 stood in a single private one."""
+    assert main_play.offered == []
 
 
 async def test_the_database_file_holds_no_private_text_before_the_reveal(tmp_path: Path) -> None:

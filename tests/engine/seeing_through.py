@@ -173,6 +173,20 @@ class Team:
         """What the bot said to this person in private, oldest first."""
         return self._texts(self.house.room.direct(person))
 
+    async def heard(self, person: str, part: str, *, until: timedelta) -> list[str]:
+        """Every message with these words that the person gets until so long after the start, though it goes again."""
+        found, moment, before = dict[str, str](), self.clock.now(), self.standing(person)
+        while moment < MONDAY + until:
+            moment = min(moment + timedelta(hours=1), MONDAY + until)
+            await self.until(moment)
+            found |= {key: text for key, text in self.standing(person).items() if part in text and key not in before}
+        return list(found.values())
+
+    def standing(self, person: str) -> dict[str, str]:
+        """What the bot's messages to this person say now, by their ids."""
+        records = self.house.room.log.messages(self.house.room.direct(person))
+        return {r.id: words(r.message) for r in records if r.by_bot and not r.gone and r.message}
+
     def channel(self) -> list[str]:
         return self._texts(self.house.room.channel(CHANNEL))
 

@@ -7,6 +7,7 @@ from functools import partial
 from typing import Any, TypeVar
 
 from coldframe.domain.names import RUNNING, Step
+from coldframe.engine.core import endings
 from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.engine import Engine
@@ -114,6 +115,7 @@ DUE: Mapping[str, Carry] = _merged(
     comparing.DUE,
     locking.DUE,
     announcing.DUE,
+    endings.DUE,
     round_reminders.DUE,
     trial_words.DUE,
     personal.DUE,

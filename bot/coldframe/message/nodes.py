@@ -270,12 +270,14 @@ class Message:
     """One card. `summary` carries its whole meaning in a line or two: notification and screen reader read it.
 
     `seeds` are emoji that the bot itself puts under the message as an offer; attachments are sent after it, in order.
+    A `private` answer holds what its reader gave in confidence, or their own text handed back.
     """
 
     summary: Line
     blocks: tuple[Block, ...] = ()
     seeds: tuple[str, ...] = ()
     attachments: tuple[Attachment, ...] = ()
+    private: bool = False
 
 
 # --- forms ----------------------------------------------------------------------------------------------------

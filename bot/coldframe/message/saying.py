@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from coldframe.message.nodes import (
     Attachment,
@@ -26,9 +27,14 @@ def said(template: str, /, **parts: Part) -> Message:
     return told(line(template, **parts))
 
 
-def told(words: Line, /, *more: Block, attachments: tuple[Attachment, ...] = ()) -> Message:
+def told(words: Line, /, *more: Block, attachments: tuple[Attachment, ...] = (), private: bool = False) -> Message:
     """The words as summary and as first paragraph, then what follows."""
-    return Message(words, (Paragraph(words), *more), attachments=attachments)
+    return Message(words, (Paragraph(words), *more), attachments=attachments, private=private)
+
+
+def in_private(message: Message) -> Message:
+    """The same, marked: it holds what somebody gave in confidence."""
+    return replace(message, private=True)
 
 
 def heading(words: str | Line, /, **parts: Part) -> Heading:

@@ -18,6 +18,10 @@ from coldframe.message.nodes import Attachment, Form, Message
 # --- people and places ----------------------------------------------------------------------------------------
 
 
+BESIDE = " beside"
+"""What follows a conversation's key where something need not keep its order."""
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """A conversation: a channel by its id, or the direct messages with one person; perhaps a thread in it.
@@ -40,7 +44,8 @@ class Place:
 
     @classmethod
     def of_order_key(cls, key: str) -> Place:
-        """The conversation of a key."""
+        """The conversation of a key, or of the one beside it."""
+        key = key.removesuffix(BESIDE)
         kind: Literal["channel", "direct"] = "direct" if "/direct/" in key else "channel"
         tenant, _, place = key.partition(f"/{kind}/")
         return cls(tenant, kind, place)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -13,7 +13,7 @@ from coldframe.domain.names import Step
 from coldframe.domain.state import Round
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
-from coldframe.ports.chat import Place
+from coldframe.ports.chat import BESIDE, Place
 from coldframe.ports.follow_through import FollowThrough
 
 # --- what is to be said ---------------------------------------------------------------------------------------
@@ -24,8 +24,10 @@ class Send:
     """One thing to be done on the platform, in order within its conversation.
 
     `name` is the bot's own name of the message (`r1/card/notes`), by which it is revised, replied to in a thread
-    (`thread_of`) and recognised when people act on it. What is withdrawn with a `message` is left with that instead. A
-    send with `only_in` is dropped when the round has left that step by then, one with `until` after that moment.
+    (`thread_of`) and recognised when people act on it. What is withdrawn is left with its `message` where it cannot be
+    taken back. A send with `only_in` is dropped when the round has left that step by then, one with `until` after that
+    moment. An `open` message has a life that will be over (`engine.core.lives`); what ends it goes `beside` its
+    conversation, which does not wait for it.
     """
 
     kind: Literal["post", "upload", "revise", "withdraw", "home"]
@@ -37,16 +39,31 @@ class Send:
     round_id: str | None = None
     only_in: Step | None = None
     until: datetime | None = None
+    open: bool = True
+    ends: str | None = None
+    """The platform's id of the very message that this ends: its name may be another one's by then."""
+
+    @property
+    def beside(self) -> bool:
+        return self.ends is not None
+
+    def conversation(self) -> str:
+        """What keeps its order: a conversation, or all that is ended in it."""
+        return self.place.order_key() + BESIDE * self.beside
 
 
 @dataclass(frozen=True, slots=True)
 class Posted:
-    """A message of the bot's that is out: its own name, where it stands, and the platform's id of it."""
+    """A message of the bot's that is out: its own name, where it stands, and the platform's id of it.
+
+    Of one that still waits in the outbox the id is empty.
+    """
 
     name: str
     place: Place
     message_id: str
     round_id: str | None = None
+    open: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +71,7 @@ class Queued:
     """A send as it stands in the outbox, claimed for delivery, with what must be known to carry it out.
 
     `root` is the message under which it goes, `posted` the message that it changes, `step` where its round stands.
+    What is withdrawn is `emptied` where the platform takes nothing back.
     """
 
     id: int
@@ -65,6 +83,7 @@ class Queued:
     root: Posted | None = None
     posted: Posted | None = None
     step: Step | None = None
+    emptied: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,6 +276,15 @@ class UnitOfWork(FollowThrough, Protocol):
 
     async def posted_like(self, prefix: str) -> list[Posted]:
         """All messages whose name begins so, in order of name."""
+        ...
+
+    async def open_posts(self, tenant: str, round_id: str | None, people: Collection[str]) -> list[Posted]:
+        """Messages whose life is not over, those in the outbox too: of a round and its trials, and all that these
+        people have in private."""
+        ...
+
+    async def end_posts(self, names: Sequence[str], *, drop: bool = True) -> None:
+        """Their life is over. With `drop`, what has not gone out of them never will."""
         ...
 
     async def set_due(self, dues: Sequence[Due]) -> None: ...

@@ -46,7 +46,7 @@ def which_round(rounds: Sequence[tuple[str, str]], message: str, text: str) -> M
     buttons = tuple(_for_round(key, name, message, text, len(rounds)) for key, name in rounds[:MAX_ROUNDS])
     drop = Button("Throw it away", "text.drop", ButtonValue(rounds[0][0], (message,)).pack(), "danger")
     aside = small("An answer in the thread of a round's own message goes to that round without a question.")
-    return told(words, Quoted(theirs(text, 3000).text), offer(*buttons, drop), aside)
+    return told(words, Quoted(theirs(text, 3000).text), offer(*buttons, drop), aside, private=True)
 
 
 def _for_round(
@@ -86,8 +86,9 @@ def left_in_the_channel() -> Message:
     return said("All right, I leave it alone.")
 
 
-def text_taken(round_: Round, text: str) -> Message:
-    return said("That was for {r}: {t}", r=theirs(round_.name, 60), t=theirs(text, 120))
+def text_taken(round_: Round) -> Message:
+    """The text itself stands above, in its writer's own message."""
+    return said("That was for {r}.", r=theirs(round_.name, 60))
 
 
 def text_taken_already(round_: Round) -> Message:
@@ -102,7 +103,7 @@ def no_round_takes(rounds: Sequence[tuple[str, str]], text: str) -> Message:
         n=count(len(rounds), "round"),
         names=theirs(", ".join(name for _, name in rounds), 200),
     )
-    return told(words, Quoted(theirs(text, 3000).text))
+    return told(words, Quoted(theirs(text, 3000).text), private=True)
 
 
 def which_note(
@@ -141,6 +142,16 @@ def draft_placed(notes: int) -> Message:
 
 def draft_dropped() -> Message:
     return said("Thrown away.")
+
+
+def is_over() -> Message:
+    """In the place of something that cannot be taken back."""
+    return said("This is over.")
+
+
+def not_kept() -> Message:
+    """In the place of a text that waited for an answer."""
+    return said("Your text waited here for a week without an answer. I did not keep it.")
 
 
 def done(is_done: bool) -> Message:
@@ -189,7 +200,7 @@ def not_a_time_for_notes(round_: Round, text: str) -> Message:
         name=theirs(round_.name, 60),
         step=title(round_.step),
     )
-    return told(words, Quoted(theirs(text, 3000).text))
+    return told(words, Quoted(theirs(text, 3000).text), private=True)
 
 
 def question_suggested(round_: Round) -> Message:

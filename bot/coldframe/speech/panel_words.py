@@ -83,8 +83,8 @@ def was_a_command(word: str) -> Message:
     return said("Taken as the command {word}.", word=Code(word))
 
 
-def was_a_note(text: str) -> Message:
-    return said("Taken as a note: “{text}”", text=theirs(text, 40))
+def was_a_note() -> Message:
+    return said("Taken as a note.")
 
 
 def plain_words(text: str) -> Message:
@@ -278,7 +278,8 @@ def forgotten() -> Message:
 def forget_first(rounds: Sequence[str]) -> Message:
     words = line(
         "This deletes your record here and takes you out of every round{where}. What you wrote and nobody has read is "
-        "deleted, and your name is taken off the rest. Revealed notes stay, unsigned; nobody can tell which are yours. "
+        "deleted, and your name is taken off the rest. I take back what I have shown you of it; your own messages "
+        "stay in our chat until you delete them. Revealed notes stay, unsigned; nobody can tell which are yours. "
         "Votes count until their ballot closes and are erased a week later. "
         "Type `/coldframe forget me` to go on. Nothing was changed yet.",
         where=line(" ({r})", r=theirs(", ".join(rounds), 200)) if rounds else "",

@@ -130,7 +130,7 @@ IMPOSSIBLE: dict[Impossible, str] = {
 
 def refusal(refused: Refused, *back: Block) -> Message:
     """The answer to who acted; `back` is their own text, so that nothing typed is lost."""
-    return told(line(WORDS[refused.code], **_parts(refused)), *back)
+    return told(line(WORDS[refused.code], **_parts(refused)), *back, private=bool(back))
 
 
 def _parts(refused: Refused) -> dict[str, Line]:

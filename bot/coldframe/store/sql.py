@@ -7,7 +7,7 @@ that; a conversation's sends go out in order because only its oldest open row ca
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import AsyncIterator, Callable, Iterable, Sequence
+from collections.abc import AsyncIterator, Callable, Iterable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -167,20 +167,22 @@ class SqlStore:
             rows = await db.execute(statements.STEPS, {"rounds": list(rounds)})
             steps = {row.id: Step(row.step) for row in rows}
         return [
-            replace(q, root=found.get(q.send.thread_of), posted=found.get(_changes(q)), step=steps.get(q.send.round_id))
+            replace(q, root=found.get(q.send.thread_of), posted=_meant(q, found), step=steps.get(q.send.round_id))
             for q in claimed
         ]
 
     async def sent(self, done: Sequence[Done]) -> None:
         """A withdrawn message is nowhere any more, and of two with one name the later counts."""
         new = [_whereabouts(d) for d in done if d.message_id is not None and d.queued.send.kind in ("post", "upload")]
-        gone = [d.queued.send.name for d in done if d.queued.send.kind == "withdraw"]
+        gone = [d.queued.posted for d in done if d.queued.send.kind == "withdraw" and not d.queued.emptied]
+        out = [posted for posted in gone if posted is not None]
         async with self.database.transaction() as db:
             await db.execute(statements.SENT, {"rows": [d.queued.id for d in done]})
             if new:
                 await db.execute(statements.keep_post(self.database.dialect), new)
-            if gone:
-                await db.execute(statements.FORGET_POSTS, {"names": gone})
+            if out:
+                which = {"names": [p.name for p in out], "messages": [p.message_id for p in out]}
+                await db.execute(statements.FORGET_POSTS, which)
 
     async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, why: str = "") -> None:
         async with self.database.transaction() as db:
@@ -320,13 +322,21 @@ def _whereabouts(done: Done) -> dict[str, Any]:
     send, place = done.queued.send, done.queued.send.place
     return {
         "name": send.name, "tenant": place.tenant, "kind": place.kind, "place": place.id, "thread": place.thread,
-        "message_id": done.message_id, "round_id": send.round_id,
+        "message_id": done.message_id, "round_id": send.round_id, "open": send.open,
     }  # fmt: skip
 
 
 def _changes(queued: Queued) -> str | None:
     """The name of the message that a send changes, if it changes one."""
     return queued.send.name if queued.send.kind in ("revise", "withdraw") else None
+
+
+def _meant(queued: Queued, found: Mapping[str | None, Posted]) -> Posted | None:
+    """The message that a send changes: the very one that it ends, else the newest of its name."""
+    send = queued.send
+    if send.ends is not None:
+        return Posted(send.name, send.place, send.ends, send.round_id, open=False)
+    return found.get(_changes(queued))
 
 
 def _due_of(row: Any) -> Due:

@@ -57,6 +57,21 @@ IS_KNOWN = (
     .limit(1)
 )
 POSTS = select(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))
+OPEN_POSTS = (
+    select(t.posts)
+    .where(
+        t.posts.c.open,
+        or_(
+            t.posts.c.round_id == bindparam("of_round"),
+            and_(
+                t.posts.c.tenant == bindparam("of_tenant"), t.posts.c.kind == "direct",
+                t.posts.c.place.in_(bindparam("people", expanding=True)),
+            ),
+        ),
+    )
+    .order_by(t.posts.c.name)
+)  # fmt: skip
+END_POSTS = update(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True))).values(open=False)
 
 
 @cache
@@ -118,16 +133,36 @@ def keep_number(dialect: str) -> Any:
 # --- outbox ---
 
 QUEUE = t.outbox.insert()
-UNSENT = select(t.outbox.c.kind, t.outbox.c.name).where(
+UNSENT = select(t.outbox.c.kind, t.outbox.c.name, t.outbox.c.conversation).where(
     t.outbox.c.name.in_(bindparam("names", expanding=True)), t.outbox.c.state == "todo"
 )
 REPLACE = (
     update(t.outbox)
-    .where(t.outbox.c.name == bindparam("of_name"), t.outbox.c.kind == bindparam("of_kind"), t.outbox.c.state == "todo")
+    .where(
+        t.outbox.c.name == bindparam("of_name"), t.outbox.c.kind == bindparam("of_kind"),
+        t.outbox.c.conversation == bindparam("of_conversation"), t.outbox.c.state == "todo",
+    )
     .values(body=bindparam("newer"))
+)  # fmt: skip
+UNSENT_OF = (
+    select(t.outbox.c.kind, t.outbox.c.name, t.outbox.c.body)
+    .where(
+        t.outbox.c.kind.in_(("post", "upload")), t.outbox.c.state != "parked",
+        or_(
+            t.outbox.c.round_id == bindparam("of_round"),
+            t.outbox.c.conversation.in_(bindparam("conversations", expanding=True)),
+        ),
+    )
+    .order_by(t.outbox.c.id)
+)  # fmt: skip
+DROP_UNSENT = delete(t.outbox).where(
+    t.outbox.c.name.in_(bindparam("names", expanding=True)), t.outbox.c.state == "todo"
 )
 SENT = delete(t.outbox).where(t.outbox.c.id.in_(bindparam("rows", expanding=True)))
-FORGET_POSTS = delete(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))
+FORGET_POSTS = delete(t.posts).where(
+    t.posts.c.name.in_(bindparam("names", expanding=True)),
+    t.posts.c.message_id.in_(bindparam("messages", expanding=True)),
+)
 CLAIM_SENDS = (
     update(t.outbox)
     .where(t.outbox.c.id.in_(bindparam("rows", expanding=True)))

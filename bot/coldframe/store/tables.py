@@ -23,6 +23,7 @@ from sqlalchemy import (
     TypeDecorator,
     UniqueConstraint,
     text,
+    true,
 )
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -168,6 +169,7 @@ posts = Table(
     Column("thread", ID),
     Column("message_id", String(300), nullable=False),
     Column("round_id", ID, index=True),
+    Column("open", Boolean, nullable=False, server_default=true()),
     Index("ix_posts_where", "tenant", "place", "message_id"),
 )
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -27,6 +27,7 @@ from coldframe.store.sealing import Seal
 
 log = structlog.get_logger()
 CARDS = ("revise", "home")
+AT_ONCE = 500  # names in one statement
 MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
 
 Known = dict[str, tuple[int, Round, mapping.Rows]]
@@ -272,7 +273,7 @@ class SqlWork(FollowThroughWork):
         waiting = await self._waiting_cards([s.name for s in sends if s.kind in CARDS])
         new: dict[Any, Send] = {}
         for number, send in enumerate(sends):
-            card = (send.kind, send.name)
+            card = (send.kind, send.name, send.conversation())
             if send.kind not in CARDS:
                 new[number] = send
             elif card in new or card not in waiting or not await self._replaced(send):
@@ -280,19 +281,22 @@ class SqlWork(FollowThroughWork):
         if new:
             await self._db.execute(statements.QUEUE, [self._row(send, at) for send in new.values()])
 
-    async def _waiting_cards(self, names: Sequence[str]) -> set[tuple[str, str]]:
+    async def _waiting_cards(self, names: Sequence[str]) -> set[tuple[str, str, str]]:
         if not names:
             return set()
         rows = await self._db.execute(statements.UNSENT, {"names": names})
-        return {(row.kind, row.name) for row in rows}
+        return {(row.kind, row.name, row.conversation) for row in rows}
 
     async def _replaced(self, send: Send) -> bool:
-        newer = {"of_name": send.name, "of_kind": send.kind, "newer": self._sends.close(send)}
+        newer = {
+            "of_name": send.name, "of_kind": send.kind, "of_conversation": send.conversation(),
+            "newer": self._sends.close(send),
+        }  # fmt: skip
         return (await self._db.execute(statements.REPLACE, newer)).rowcount > 0
 
     def _row(self, send: Send, at: datetime) -> dict[str, Any]:
         return {
-            "key": self._new_key(), "conversation": send.place.order_key(), "kind": send.kind, "name": send.name,
+            "key": self._new_key(), "conversation": send.conversation(), "kind": send.kind, "name": send.name,
             "round_id": send.round_id, "only_in": send.only_in, "body": self._sends.close(send), "state": "todo",
             "try_at": at,
         }  # fmt: skip
@@ -319,6 +323,25 @@ class SqlWork(FollowThroughWork):
     async def posted_like(self, prefix: str) -> list[Posted]:
         query = select(t.posts).where(t.posts.c.name.startswith(prefix, autoescape=True)).order_by(t.posts.c.name)
         return [posted_of(r) for r in await self._db.execute(query)]
+
+    async def open_posts(self, tenant: str, round_id: str | None, people: Collection[str]) -> list[Posted]:
+        which = {"of_round": round_id, "of_tenant": tenant, "people": list(people)}
+        out = [posted_of(row) for row in await self._db.execute(statements.OPEN_POSTS, which)]
+        unsent = {
+            "of_round": round_id,
+            "conversations": [Place(tenant, "direct", person).order_key() for person in people],
+        }
+        waiting = [
+            self._sends.look(row.kind, row.name, row.body)
+            for row in await self._db.execute(statements.UNSENT_OF, unsent)
+        ]
+        return out + [Posted(s.name, s.place.root(), "", s.round_id) for s in waiting if s.open]
+
+    async def end_posts(self, names: Sequence[str], *, drop: bool = True) -> None:
+        for some in (names[at : at + AT_ONCE] for at in range(0, len(names), AT_ONCE)):
+            await self._db.execute(statements.END_POSTS, {"names": some})
+            if drop:
+                await self._db.execute(statements.DROP_UNSENT, {"names": some})
 
     # --- what is to happen ---
 
@@ -352,4 +375,5 @@ def _is_same(old: mapping.Item | None, new: mapping.Item) -> bool:
 
 
 def posted_of(row: Any) -> Posted:
-    return Posted(row.name, Place(row.tenant, row.kind, row.place, row.thread), row.message_id, row.round_id)
+    place = Place(row.tenant, row.kind, row.place, row.thread)
+    return Posted(row.name, place, row.message_id, row.round_id, row.open)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -24,8 +25,9 @@ def option(team: Running, person: str) -> Record:
 
 
 async def test_a_reaction_on_an_old_ballot_is_answered_and_counts_nowhere(tmp_path: Path) -> None:
-    """After the close an emoji on an option of then changes no dots and no later ballot; its giver is told."""
+    """After the close an emoji on what is left of an option changes no dots and no later ballot; its giver is told."""
     async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        team.house.room.capabilities = replace(team.house.room.capabilities, deletions=False)
         old = option(team, JON)
         before = await reach(team, Step.QUESTIONS)
         heard = len(told(team, JON))
@@ -39,6 +41,7 @@ async def test_a_reaction_on_an_old_ballot_is_answered_and_counts_nowhere(tmp_pa
 async def test_a_button_of_an_old_ballot_is_answered_and_counts_nowhere(tmp_path: Path) -> None:
     """Whoever still has the old buttons on the screen gets the reason in private."""
     async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        team.house.room.capabilities = replace(team.house.room.capabilities, deletions=False)
         old = option(team, JON)
         button = next(b for b in buttons_of(old) if b.action == "vote.cast")
         before = await reach(team, Step.QUESTIONS)

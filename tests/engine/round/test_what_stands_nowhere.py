@@ -10,6 +10,7 @@ import pytest
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.round.choosing import AskOwner, ChoosePlan
 from coldframe.domain.round.moves import Cancel
+from coldframe.render.room import message_text
 from tests.domain.play import D, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import TOPICS, at_step, reach, told
@@ -37,6 +38,23 @@ async def test_a_hidden_note_is_taken_out_wherever_it_stood(tmp_path: Path, step
         if step is Step.FOCUS:
             await reach(team, Step.PRECEDENTS)
             assert not _said_anywhere(team)
+
+
+async def test_a_hidden_note_is_taken_out_of_what_a_step_has_left(tmp_path: Path) -> None:
+    """The question that came of it stays in the channel when its step is over, without these words."""
+    async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
+        (question,) = (await team.current()).questions
+        text = (await team.current()).force_text(question.force)
+        assert text in _question(team)
+        await team.command(F, f"hide {text}")
+        assert text not in _question(team)
+
+
+def _question(team: Running) -> str:
+    """The question's card, which says what it comes from."""
+    room = team.house.room
+    said = [message_text(r.message) for r in room.messages(room.channel(team.round.channel)) if r.message]
+    return next(words for words in said if "comes from" in words)
 
 
 async def test_a_round_cancelled_at_its_commitment_leaves_no_button(tmp_path: Path) -> None:

@@ -40,8 +40,7 @@ async def logged_to_the_review(team: Team) -> None:
 async def test_a_week_that_is_over_brings_one_nudge_one_repeat_and_then_silence(tmp_path: Path) -> None:
     """To the owner alone, with the smallest next action; two working days later once more; then nothing."""
     async with a_team(tmp_path) as team:
-        await team.weeks(1.9)
-        asked = [m for m in team.told(D) if "the numbers of week 1" in m]
+        asked = await team.heard(D, "the numbers of week 1", until=1.9 * WEEK)
         assert len(asked) == 2
         nudged = [at for at in await team.nudges(D) if at >= MONDAY + WEEK - 2 * HOUR]
         assert [at.strftime("%a %H:%M") for at in nudged] == ["Mon 09:00", "Wed 09:00"]
@@ -61,9 +60,7 @@ async def test_a_rounds_reminder_does_not_bring_up_again_what_was_said_twice(tmp
             await turn.act(new, Start(new.roles.facilitator))
 
         await team.house.engine.act("the next round", begin)
-        before = len(team.told(D))
-        await team.weeks(1.9)
-        reminders = [m for m in team.told(D)[before:] if "Still open for you" in m]
+        reminders = await team.heard(D, "Still open for you", until=1.9 * WEEK)
         assert reminders and all("summer" in m and "week 1" not in m for m in reminders)
 
 
@@ -145,14 +142,12 @@ async def test_a_trial_without_an_owner_asks_once_and_then_weekly_until_it_has_o
     """Its owner leaves: the facilitator hears of it at once, and every week until somebody accepted."""
     async with a_team(tmp_path) as team:
         await team.house.room.leave(D, "growth")
-        await team.until(MONDAY + timedelta(days=6))
-        assert _unowned(team) == 1
-        await team.weeks(1, at=HOUR)
-        assert _unowned(team) == 2
+        assert len(await team.heard(F, "runs without an owner", until=timedelta(days=6))) == 1
+        assert len(await team.heard(F, "runs without an owner", until=WEEK + HOUR)) == 1
+        assert _unowned(team) == 1  # the one before is gone
         assert not await team.fill(F, "trial.ask", {"member": INES})
         await team.press(INES, "trial.accept")
-        await team.weeks(3)
-        assert _unowned(team) == 2
+        assert not await team.heard(F, "runs without an owner", until=3 * WEEK)
         assert (await team.trial()).owner == INES
 
 

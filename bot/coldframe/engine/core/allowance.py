@@ -8,7 +8,6 @@ from datetime import datetime, time, timedelta
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Message
-from coldframe.ports.chat import Place
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time, within_daily_limit
 from coldframe.timing.zones import instant
@@ -50,7 +49,7 @@ async def say_when_allowed(turn: Turn, tenant: str, person: str, message: Messag
     """A word that belongs to no trial: now if it may be said; else the moment when it may, for the caller to set."""
     at = await when(turn, tenant, person)
     if at is not None and at <= turn.now:
-        turn.post_as(turn.kit.ids.new("say-"), Place(tenant, "direct", person), message, "")
+        turn.answer(tenant, person, message)
         await turn.uow.note_nudge(tenant, person, turn.now)
         return None
     return at

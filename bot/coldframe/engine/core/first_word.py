@@ -6,8 +6,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from coldframe.engine.core import members
+from coldframe.engine.core import lives, members
 from coldframe.message.nodes import Message
+from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Ids, Place
 from coldframe.ports.storage import Member, Send, UnitOfWork
 from coldframe.speech.people import time_words
@@ -25,7 +26,8 @@ async def put_first(uow: UnitOfWork, names: Ids, sends: Sequence[Send]) -> list[
     for member in [m for m in known if not m.told_privacy]:
         place = Place(member.tenant, "direct", member.id)
         first = next(n for n, s in enumerate(out) if _speaks_to_one(s) and s.place.root() == place)
-        out.insert(first, Send("post", names.new("say-"), place, _words(member)))
+        name = MessageName(lives.PEOPLE, lives.SAID, (member.id, names.new(""))).pack()
+        out.insert(first, Send("post", name, place, _words(member), open=True))
         await uow.save_member(replace(member, told_privacy=True))
     return out
 

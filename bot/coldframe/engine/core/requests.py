@@ -16,7 +16,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import occurrences
+from coldframe.engine.core import endings, occurrences
 from coldframe.engine.core.turn import Turn
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Form, Line, Message
@@ -75,13 +75,24 @@ class Request:
 
     def answer(self, message: Message) -> None:
         """Posts to the person, in private."""
-        self.turn.answer(self.tenant, self.by, message)
+        self.turn.answer(self.tenant, self.by, message, about=self.about())
+
+    def about(self) -> Round | Trial | None:
+        """What the request is about, so the answer too."""
+        return None
 
     def shown(self, message: Message) -> Reply | None:
         """In the direct messages an answer stays; in a channel it is a passing private note."""
         if self.event.place.kind != "direct":
             return Reply(note=message)
         self.answer(message)
+        return None
+
+    async def page(self, message: Message) -> Reply | None:
+        """How things stand now, in the place of what showed it before; a passing private note in a channel."""
+        if self.event.place.kind != "direct":
+            return Reply(note=message)
+        await endings.show_page(self.turn, self.tenant, self.by, message)
         return None
 
     def noted(self, message: Message) -> Reply | None:
@@ -95,6 +106,9 @@ class RoundRequest(Request):
 
     round: Round
 
+    def about(self) -> Round:
+        return self.round
+
     async def act(self, command: Command) -> Round:
         """Raises Refused."""
         return await self.turn.act(self.round, command)
@@ -105,6 +119,9 @@ class TrialRequest(Request):
     """A request by a member of this trial's team."""
 
     trial: Trial
+
+    def about(self) -> Trial:
+        return self.trial
 
     async def act(self, command: Command) -> Trial:
         """Raises Refused."""

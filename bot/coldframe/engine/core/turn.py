@@ -18,14 +18,16 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial import life as trial_life
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import first_word, timetable, windows
+from coldframe.engine.core import first_word, lives, timetable, windows
 from coldframe.engine.core.lookups import Told
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
 from coldframe.ports.chat import Chat, Clock, Ids, Inbound, Place, Reply
 from coldframe.ports.storage import Due, Send, Store, UnitOfWork
 from coldframe.speech.names import message_name
+from coldframe.speech.round import cards
 
+TAKE_BACK = "take back"
 T = TypeVar("T")
 State = TypeVar("State")
 
@@ -165,23 +167,57 @@ class Turn:
     ) -> str:
         """Posts to a person under the name `round/what/person/rest`."""
         name = message_name(round_.id, what, member, *rest)
-        self._post(name, Place(round_.tenant, "direct", member), message, round_.id, thread_of, only_in)
+        place = Place(round_.tenant, "direct", member)
+        self._post(name, place, _now(round_, what, message), round_.id, thread_of, only_in)
         return name
 
     def answer(
-        self, tenant: str, person: str, message: Message, *, thread_of: str | None = None, name: str | None = None
+        self,
+        tenant: str,
+        person: str,
+        message: Message,
+        *,
+        about: Round | Trial | None = None,
+        name: str | None = None,
     ) -> None:
-        """Posts a passing answer to a person; nothing refers to it later, unless it has a name of the caller's own."""
-        self._post(name or self.kit.ids.new("say-"), Place(tenant, "direct", person), message, None, thread_of, None)
+        """Posts a passing answer to a person. What holds something private or can be pressed lives as long as the step
+        or the trial that it is about; a text handed back stays for some days."""
+        name = name or self._passing(person, message, about)
+        if lives.named(name).what in lives.WAITS:
+            self.later(TAKE_BACK, name, "", self.now + lives.HANDED_BACK_FOR)
+        match about:
+            case Round():
+                round_id: str | None = about.id
+            case Trial():
+                round_id = about.round_id
+            case _:
+                round_id = None
+        self._post(name, Place(tenant, "direct", person), message, round_id, None, None)
 
-    def revise(self, name: str, place: Place, message: Message, round_id: str | None = None) -> None:
-        """Brings a card up to date in place."""
-        self.sends.append(Send("revise", name, place.root(), message, round_id=round_id))
+    def _passing(self, person: str, message: Message, about: Round | Trial | None) -> str:
+        new = self.kit.ids.new
+        if not message.private and not lives.offers(message):
+            return new("said-")
+        match about:
+            case Round():
+                return message_name(about.id, lives.SAID, person, about.step.value, new(""))
+            case Trial():
+                return message_name(about.id, lives.SAID, person, new(""))
+        if not message.private:
+            return message_name(lives.PEOPLE, lives.SAID, person, new(""))
+        return message_name(lives.PEOPLE, lives.HANDED, person, new(""))
+
+    def revise(
+        self, name: str, place: Place, message: Message, round_id: str | None = None, *, record: bool = False
+    ) -> None:
+        """Brings a card up to date in place. What has ended is changed no more, unless it is a record by now."""
+        open_ = lives.may_end(name) and not record
+        self.sends.append(Send("revise", name, place.root(), message, round_id=round_id, open=open_))
 
     def revise_own(self, round_: Round, member: MemberId, what: str, message: Message, *rest: str) -> None:
         """Brings a person's own card up to date."""
         name = message_name(round_.id, what, member, *rest)
-        self.revise(name, Place(round_.tenant, "direct", member), message, round_.id)
+        self.revise(name, Place(round_.tenant, "direct", member), _now(round_, what, message), round_.id)
 
     def _post(
         self,
@@ -193,7 +229,8 @@ class Turn:
         only_in: Step | None,
     ) -> None:
         bare = Message(message.summary, message.blocks, message.seeds)
-        self.sends.append(Send("post", name, place, bare, None, thread_of, round_id, only_in))
+        open_ = lives.may_end(name)
+        self.sends.append(Send("post", name, place, bare, None, thread_of, round_id, only_in, open=open_))
         for number, attachment in enumerate(message.attachments, 1):
             self.attach(f"{name}/file{number}", place, attachment, round_id, thread_of, only_in)
 
@@ -206,7 +243,8 @@ class Turn:
         thread_of: str | None = None,
         only_in: Step | None = None,
     ) -> None:
-        self.sends.append(Send("upload", name, place, None, attachment, thread_of, round_id, only_in))
+        open_ = lives.may_end(name)
+        self.sends.append(Send("upload", name, place, None, attachment, thread_of, round_id, only_in, open=open_))
 
     # --- later ---
 
@@ -229,6 +267,10 @@ class Turn:
         await self.uow.send(sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)
         self.sends, self.dues = [], []
+
+
+def _now(round_: Round, what: str, message: Message) -> Message:
+    return cards.resting(round_, message) if lives.rests(what) else message
 
 
 Follow = Callable[[Turn, State, State, Any], Awaitable[None]]

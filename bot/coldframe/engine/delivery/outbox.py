@@ -35,8 +35,9 @@ class CannotLookUp(ChatError):
 
 
 async def deliver_some(kit: Kit, aside: Aside | None = None) -> int:
-    """Sends a handful of what may go out now; returns how many were claimed. Files, which may have to be drawn, are
-    given to `aside` with what follows in their conversation, so that other conversations do not wait for them."""
+    """Sends a handful of what may go out now; returns how many were claimed. Files, which may have to be drawn, and
+    what ends messages, which waits long for its turn, are given to `aside` with what follows in their conversation, so
+    that others do not wait for them."""
     batch = _Batch(kit, kit.clock.now(), aside)
     claimed = await kit.store.claim_sends(batch.begun)
     await batch.take_all(claimed)
@@ -88,7 +89,7 @@ class _Batch:
                 self.aside(_Batch(self.kit, self.begun).take_all(some))
 
     async def _take(self, queued: Queued) -> None:
-        conversation, waited = queued.send.place.order_key(), self.kit.clock.now() - self.begun
+        conversation, waited = queued.send.conversation(), self.kit.clock.now() - self.begun
         doubted = self.doubtful.get(conversation)
         if conversation in self.beside:
             self.beside[conversation].append(queued)
@@ -106,7 +107,7 @@ class _Batch:
         if queued.send.kind == "upload" or waited > MARKED_WITHIN:
             await self.mark()
         queued = self._found(queued)
-        if queued.send.kind == "upload" and self.aside is not None:
+        if (queued.send.kind == "upload" or queued.send.beside) and self.aside is not None:
             self.beside[conversation] = [queued]
             return
         await self._try(queued, conversation, doubted)
@@ -135,6 +136,8 @@ class _Batch:
     def _found(self, queued: Queued) -> Queued:
         """With the messages that went out, or away, since the claim."""
         root = self.whereabouts.get(queued.send.thread_of or "", queued.root)
+        if queued.send.beside:
+            return queued
         return replace(queued, root=root, posted=self.whereabouts.get(queued.send.name, queued.posted))
 
     async def _carried_out(self, queued: Queued) -> _Failure | None:
@@ -169,6 +172,8 @@ class _Batch:
     def _note(self, done: Done) -> None:
         self.out.append(done)
         send = done.queued.send
+        if send.beside:
+            return
         if send.kind == "withdraw":
             self.whereabouts[send.name] = None
         elif done.message_id is not None and send.kind in ("post", "upload"):
@@ -280,9 +285,9 @@ async def _act(kit: Kit, queued: Queued, place: Place) -> str | None:
 async def _change(kit: Kit, queued: Queued) -> None:
     """Revises or withdraws a message that is out; one that was never posted is left alone."""
     send, posted = queued.send, queued.posted
-    if posted is None:
+    if posted is None or (send.open and not posted.open):  # a change from before its end would undo that
         return
-    if send.kind == "withdraw" and send.message is None:
+    if send.kind == "withdraw" and not queued.emptied:
         await kit.chat.withdraw(posted.place, posted.message_id)
         return
     assert send.message is not None

@@ -55,8 +55,8 @@ def instead(queued: Queued, denial: Denial | None) -> Queued | None:
         case "revise", Denial.CANT_CHANGE | Denial.MESSAGE_GONE if posted is not None and send.message is not None:
             anew = surface.in_place_of_an_earlier(send.message)
             return _as(queued, kind="post", place=posted.place, message=anew)
-        case "withdraw", Denial.CANT_DELETE if send.message is None:
-            return _as(queued, message=surface.taken_back())
+        case "withdraw", Denial.CANT_DELETE if not queued.emptied:
+            return replace(_as(queued, message=send.message or surface.taken_back()), emptied=True)
         case "post" | "upload", Denial.MESSAGE_GONE if queued.root is not None or send.place.thread is not None:
             return replace(_as(queued, place=send.place.root()), root=None)
         case _:
@@ -90,7 +90,8 @@ async def ask_to_write(kit: Kit, queued: Queued, refused: Unreachable) -> None:
         log.info("delivery.asked_to_write", round=round_.id, step=round_.step.value)
         words = prompts.please_write(round_, MemberId(send.place.id))
         channel = Place(round_.tenant, "channel", round_.channel)
-        await uow.send([Send("post", name, channel, words, round_id=round_.id, only_in=round_.step)], kit.clock.now())
+        word = [Send("post", name, channel, words, None, None, round_.id, round_.step)]
+        await uow.send(word, kit.clock.now())
 
 
 async def _round_of(uow: UnitOfWork, send: Send) -> Round | None:

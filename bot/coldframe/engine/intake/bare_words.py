@@ -50,7 +50,7 @@ async def _as_command(request: Request) -> Reply | None:
 async def _as_note(request: Request) -> Reply | None:
     message, text = request.part(0), request.part(1)
     reply = await texts.heard(request.turn, request.event, Said(text, message), None, None)
-    _settle(request, panel_words.was_a_note(text))
+    _settle(request, panel_words.was_a_note())
     return reply
 
 

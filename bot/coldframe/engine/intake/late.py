@@ -22,7 +22,7 @@ async def answered(request: Request, over: Over) -> Reply:
     presses ten old buttons is not left with ten messages. What was written into a form comes back in one that stays."""
     what, now = request.event.what, await _open_now(request, over.subject)
     if isinstance(what, Submitted) and submissions.typed(what):
-        request.answer(told(over.words, *handed_back.sheet(what.fields), *now))
+        request.answer(told(over.words, *handed_back.sheet(what.fields), *now, private=True))
         return Reply(note=told(over.words + handed_back.elsewhere()) if request.event.place.kind == "channel" else None)
     if isinstance(what, Pressed) and what.message is None and request.event.place.kind == "direct":
         await panel.show_home(request)  # perhaps it was pressed there, where old buttons would stay

@@ -11,7 +11,7 @@ from coldframe.domain.round import course
 from coldframe.domain.round.moves import Extend, Pause, Resume
 from coldframe.domain.round.notes import HideNote
 from coldframe.domain.state import Round
-from coldframe.engine.core import members
+from coldframe.engine.core import endings, members
 from coldframe.engine.core.requests import Answers, Request, Uses
 from coldframe.engine.people import held, personal
 from coldframe.engine.reading import dates
@@ -94,7 +94,8 @@ def _one_of(request: Request, word: str, rounds: list[Round]) -> Round:
 async def _panel(request: Request) -> Reply | None:
     rounds = await _rounds(request)
     owed = await reminders.owed(request.turn, request.tenant, request.by)
-    return request.shown(panel_words.panel(rounds, request.by, owed, in_channel=request.event.place.kind == "channel"))
+    in_channel = request.event.place.kind == "channel"
+    return await request.page(panel_words.panel(rounds, request.by, owed, in_channel=in_channel))
 
 
 async def _help(request: Request) -> Reply | None:
@@ -114,10 +115,8 @@ async def _mine(request: Request) -> Reply | None:
     rounds = [await request.turn.round(h.id) for h in heads]
     owed = await reminders.owed(request.turn, request.tenant, request.by)
     message = panel_words.mine(rounds, request.by, owed)
-    if request.event.place.kind == "channel":
-        request.answer(message)
-        return Reply(note=panel_words.sent_in_private())
-    return request.shown(message)
+    await endings.show_page(request.turn, request.tenant, request.by, message)
+    return Reply(note=panel_words.sent_in_private()) if request.event.place.kind == "channel" else None
 
 
 async def _close(request: Request) -> Reply | None:
@@ -241,10 +240,8 @@ async def _roles(request: Request) -> Reply | None:
 async def _export(request: Request) -> Reply | None:
     """What is held about the person who asks, to them alone."""
     message = await held.export(request.turn, request.tenant, request.by)
-    request.answer(message)
-    if request.event.place.kind == "channel":
-        return Reply(note=panel_words.sent_in_private())
-    return None
+    await endings.show_page(request.turn, request.tenant, request.by, message)
+    return Reply(note=panel_words.sent_in_private()) if request.event.place.kind == "channel" else None
 
 
 async def _forget(request: Request) -> Reply | None:
@@ -265,6 +262,7 @@ async def _forget_everywhere(request: Request) -> None:
             await turn.act(round_, Leave(request.by, request.by))
     await ownership.left(turn, tenant, request.by)
     await ownership.forget(turn, tenant, request.by)
+    await endings.end_all(turn, tenant, request.by)
     await turn.uow.forget_member(tenant, request.by)
 
 

@@ -11,6 +11,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.notes import KeepDraft, WriteNote
 from coldframe.domain.round.questions import OPENING, SuggestQuestion
 from coldframe.domain.state import Draft, Note, Round
+from coldframe.engine.core import lives
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import note_lines
@@ -73,11 +74,11 @@ class Asked:
         return MessageName(self.what, person, (message,)).pack()
 
 
-WHICH_ROUND = Asked("which", "")
+WHICH_ROUND = Asked(lives.WHICH, "")
 
 
 async def _chosen(request: RoundRequest) -> Reply:
-    return await taken(request, WHICH_ROUND, answers.text_taken(request.round, _carried(request)))
+    return await taken(request, WHICH_ROUND, answers.text_taken(request.round))
 
 
 def _carried(request: RoundRequest) -> str:
@@ -92,7 +93,7 @@ async def taken(request: RoundRequest, asked: Asked, outcome: Message) -> Reply:
         raise Refused(Because.TOO_LATE, step=request.round.step, wanted=Step.NOTES)
     for other in await rounds_in_notes(request.turn, request.event):
         if any(from_message(other, request.by, message)):
-            request.turn.answer(other.tenant, request.by, answers.text_taken_already(other))
+            request.answer(answers.text_taken_already(other))
             return Reply()
     origin = Origin(message, asked.edition).pack()
     await _take(request.turn, request.event, request.round, text, origin, None)

@@ -98,7 +98,7 @@ def _review_on_a_day_off(
         return
     why = after.why_off(after.local_day(review))
     if why is not None and before.why_off(before.local_day(review)) is None:
-        turn.answer(trial.tenant, person, review_words.on_a_day_off(trial, why))
+        turn.answer(trial.tenant, person, review_words.on_a_day_off(trial, why), about=trial)
 
 
 async def _answers_owed(

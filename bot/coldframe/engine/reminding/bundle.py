@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from coldframe.domain.names import MemberId
-from coldframe.engine.core import trial_turn
+from coldframe.engine.core import endings, lives, trial_turn
 from coldframe.engine.core.allowance import LOOK_BACK
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reminding import owed
 from coldframe.engine.trial.schedule import WORD, moments_of
 from coldframe.message.nodes import Message
+from coldframe.message.packed import MessageName
 from coldframe.speech.trial import owner_words
 from coldframe.speech.trial.owner_words import Open
 
@@ -32,17 +33,21 @@ async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool
         open_ = await _fallen_due(turn, tenant, person, open_)
     if not rounds and not open_:
         return
+    await endings.end_pages(turn, tenant, person, reminders=not for_a_round)
     _post(turn, tenant, person, owner_words.bundle(rounds, open_, turn.now), open_)
     await turn.uow.note_nudge(tenant, person, turn.now)
     await _drop_what_was_said(turn, open_, person)
 
 
 def _post(turn: Turn, tenant: str, person: str, message: Message, open_: Sequence[Open]) -> None:
-    """About one trial alone it belongs to that trial, so that an answer in its thread does too."""
+    """About one trial alone it belongs to that trial, so that an answer in its thread does too; about none it shows how
+    things stand in rounds."""
+    new = turn.kit.ids.new("")
     if len({one.trial.id for one in open_}) == 1:
-        trial_turn.tell(turn, open_[0].trial, person, "nudge", message)
+        trial_turn.tell(turn, open_[0].trial, person, lives.REMINDED, message, *(one.key for one in open_), new)
     else:
-        turn.answer(tenant, person, message)
+        name = MessageName(lives.PEOPLE, lives.REMINDED if open_ else lives.PAGE, (person, new))
+        turn.answer(tenant, person, message, name=name.pack())
     turn.holds_until(turn.now + STALE)
 
 

@@ -8,7 +8,7 @@ from datetime import timedelta
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
-from coldframe.engine.core import allowance, trial_turn
+from coldframe.engine.core import allowance, endings, trial_turn
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.reminding import bundle
 from coldframe.engine.trial.schedule import WORD, Word, word_later
@@ -71,7 +71,9 @@ async def _remind(turn: Turn, tenant: str, person: str) -> None:
 
 async def _say(turn: Turn, trial: Trial, word: Word) -> None:
     person = MemberId(word.person)
-    trial_turn.tell(turn, trial, person, word.what, await SAID[word.what](turn, trial, word.key))
+    await endings.end_earlier(turn, trial.tenant, person, trial.id, word.what)
+    words = await SAID[word.what](turn, trial, word.key)
+    trial_turn.tell(turn, trial, person, word.what, words, word.key, turn.kit.ids.new(""))
     await turn.uow.note_nudge(trial.tenant, person, turn.now)
     if word.what == "unowned":  # once, then weekly until somebody owns it
         word_later(turn, trial, person, word.what, word.key, turn.now + A_WEEK)

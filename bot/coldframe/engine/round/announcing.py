@@ -19,6 +19,7 @@ from coldframe.domain.round.choosing import (
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
+from coldframe.message.nodes import Message
 from coldframe.ports.storage import Due
 from coldframe.speech.names import message_name
 from coldframe.speech.round import commitment_words
@@ -74,10 +75,17 @@ async def _dropped(turn: Turn, before: Round, round_: Round, fact: ChoiceDropped
     """An author who was asked hears that it is off."""
     for kind in KINDS:
         await turn.drop_due(round_.id, kind=kind, occurrence=fact.plan)
-    plan = round_.plans[fact.plan]
-    name = message_name(round_.id, "author", plan.author or "", plan.id)
-    if plan.author is not None and await turn.uow.knows_message(name):
-        turn.revise_own(round_, plan.author, "author", commitment_words.choice_is_off(plan), plan.id)
+    author = round_.plans[fact.plan].author
+    if author is not None and await turn.uow.knows_message(message_name(round_.id, "author", author, fact.plan)):
+        turn.revise_own(round_, author, "author", author_card(round_, (author, fact.plan)), fact.plan)
+
+
+def author_card(round_: Round, rest: tuple[str, ...]) -> Message:
+    """What its author reads about a plan, by what stands in the name of the message."""
+    plan = PlanId(rest[1])
+    if plan not in round_.choices:
+        return commitment_words.choice_is_off(round_.plans[plan])
+    return commitment_words.author_told(round_, round_.plans[plan], round_.choices[plan])
 
 
 # --- when its moment has come ---
@@ -89,7 +97,7 @@ async def _ask_author(turn: Turn, due: Due) -> None:
     if round_.step is not Step.COMMITMENT or plan is None or choice is None or plan.author not in round_.active():
         return
     assert plan.author is not None
-    turn.tell(round_, plan.author, "author", commitment_words.author_told(round_, plan, choice), rest=(plan.id,))
+    turn.tell(round_, plan.author, "author", author_card(round_, (plan.author, plan.id)), rest=(plan.id,))
 
 
 async def _announce(turn: Turn, due: Due) -> None:

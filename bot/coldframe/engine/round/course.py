@@ -31,7 +31,7 @@ from coldframe.engine.core import sent_form, timetable
 from coldframe.engine.core.requests import RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.reminding import rounds as reminders
-from coldframe.engine.round import closing, comparing, holdups, locking, retention
+from coldframe.engine.round import closing, comparing, endings, holdups, locking, retention
 from coldframe.engine.round.steps import PLAYS, result
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
@@ -53,12 +53,12 @@ async def react(
             await reaction(turn, before, after, fact)
     await _windows(turn, before, after, facts)
     await _refresh_card(turn, before, after)
+    await endings.follow(turn, before, after)
 
 
 async def _windows(turn: Turn, before: Round, after: Round, facts: Sequence[Fact]) -> None:
     """Due rows of the step, and what its opening brings."""
     if after.step is not before.step:
-        await _close_card(turn, after, before.step)
         for kind in STEP_KINDS:
             await turn.drop_due(after.id, kind=kind)
     if after.step not in RUNNING or after.paused is not None:
@@ -104,13 +104,6 @@ def open_when_read(turn: Turn, round_: Round) -> None:
     opens_at = round_.progress.opens
     if rules.RULES[round_.step].read_hours and opens_at is not None and opens_at > turn.now:
         turn.later(OPEN, round_.id, round_.step.value, opens_at)
-
-
-async def _close_card(turn: Turn, round_: Round, step: Step) -> None:
-    """The card of a step that is over says so. One that follows later may not stand there at all."""
-    name = message_name(round_.id, "card", step.value)
-    if step in RUNNING and (not PLAYS[step].card_follows or await turn.uow.knows_message(name)):
-        turn.revise(name, turn.channel(round_), cards.closed_card(round_, step), round_.id)
 
 
 async def _refresh_card(turn: Turn, before: Round, after: Round) -> None:

@@ -61,7 +61,8 @@ async def _one(kit: Kit, due: Due) -> None:
         for plan_id, size in sizes:
             plan = round_.plans.get(plan_id)
             if round_.step is Step.PLANS and plan is not None and plan.author is not None:
-                turn.answer(round_.tenant, plan.author, size_words.for_author(plan.title, plan.weeks, size))
+                words = size_words.for_author(plan.title, plan.weeks, size)
+                turn.answer(round_.tenant, plan.author, words, about=round_)
 
 
 async def _all(kit: Kit, due: Due) -> None:

@@ -14,7 +14,7 @@ from coldframe.domain.round.moves import Cancel, RoundCancelled, RoundPaused, Ro
 from coldframe.domain.round.roles import OpenRole, RoleOpened, is_open
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Round
-from coldframe.engine.core import members
+from coldframe.engine.core import lives, members
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Kit, Turn
 from coldframe.ports.storage import Due
 from coldframe.speech.names import message_name
@@ -23,7 +23,7 @@ from coldframe.timing.calendars import NoWorkingTime
 from coldframe.timing.windows import add_working_hours
 
 RESTING, SETUP = "resting", "setup waits"
-CARD = "how on"
+CARD = lives.HOW_ON
 """What of a person's, or of the channel's, asks how the round goes on: one message each, the newest."""
 ASK, OPEN, ALL = "ask", "open", "all"
 """The facilitator is asked, then others of the team may take over, then the whole channel hears of it."""
@@ -125,7 +125,7 @@ async def _extended(turn: Turn, before: Round, round_: Round, fact: StepExtended
     stands_in = role not in round_.roles.handed_over and deputy_ready(round_, role)
     facilitator = round_.roles.acting(Role.FACILITATOR)
     if waits and not stands_in and facilitator != round_.roles.acting(role):
-        turn.answer(round_.tenant, facilitator, role_words.undecided(round_))
+        turn.answer(round_.tenant, facilitator, role_words.undecided(round_), about=round_)
 
 
 # --- a round in setup -----------------------------------------------------------------------------------------------

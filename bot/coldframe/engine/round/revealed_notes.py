@@ -10,8 +10,7 @@ from coldframe.domain.round.notes import LateNoteKept, LateNoteSettled, NoteHidd
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
-from coldframe.engine.round.steps import PLAYS
-from coldframe.engine.round.steps.merge import revise_proposals
+from coldframe.engine.round import endings
 from coldframe.speech.names import message_name
 from coldframe.speech.round import late_words, results
 
@@ -26,7 +25,8 @@ def _settle(choice: LateChoice) -> RoundAnswer:
 
 async def _late(turn: Turn, before: Round, after: Round, fact: LateNoteKept) -> None:
     assert fact.note.author is not None
-    turn.answer(after.tenant, fact.note.author, late_words.late_note(after, fact.note))
+    name = message_name(after.id, "late", fact.note.author, fact.note.id)
+    turn.answer(after.tenant, fact.note.author, late_words.late_note(after, fact.note), about=after, name=name)
 
 
 async def _changed(turn: Turn, before: Round, round_: Round, fact: NoteHidden | LateNoteSettled) -> None:
@@ -40,14 +40,8 @@ async def _changed(turn: Turn, before: Round, round_: Round, fact: NoteHidden | 
 async def _hidden(turn: Turn, before: Round, round_: Round, fact: NoteHidden) -> None:
     """Its words are taken out wherever a later step repeated them, in private messages too."""
     await _changed(turn, before, round_, fact)
-    force = next((f for f in round_.forces if fact.note in f.notes), None)
-    if force is None:
-        return
-    await revise_proposals(turn, round_)
-    for play in PLAYS.values():
-        for name, place, words in play.repeats(turn, round_, force.id):
-            if await turn.uow.knows_message(name):
-                turn.revise(name, place, words, round_.id)
+    if any(fact.note in force.notes for force in round_.forces):
+        await endings.say_anew(turn, round_)
 
 
 BUTTONS = of_round({f"late.{choice.value}": _settle(choice) for choice in LateChoice}, RUNNING)

@@ -11,8 +11,7 @@ from coldframe.domain.names import RUNNING, MemberId, OfferEnd, Role, Step
 from coldframe.domain.people.commands import HandOver, Join
 from coldframe.domain.people.facts import MemberLeft, RoleFilled, RoleHandedOver
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.commitment import Committed
-from coldframe.domain.round.moves import Resume, RoundCancelled
+from coldframe.domain.round.moves import Resume
 from coldframe.domain.round.roles import (
     AnswerRole,
     DeputyNamed,
@@ -70,7 +69,7 @@ def _role(request: RoundRequest) -> Role:
 
 
 async def _show(request: RoundRequest) -> Reply | None:
-    return request.shown(role_words.overview(request.round, request.by))
+    return await request.page(role_words.overview(request.round, request.by))
 
 
 async def _offer(request: RoundRequest) -> None:
@@ -119,7 +118,6 @@ async def join(turn: Turn, round_: Round, by: MemberId, person: Person) -> Round
 
 async def _offered(turn: Turn, before: Round, after: Round, fact: RoleOffered) -> None:
     """The one who is asked, and the one who asked; of somebody who came back, whoever has the role now hears."""
-    _settle(turn, before, after)
     asked = after.role_offer(fact.role)
     if asked is None:
         return
@@ -140,23 +138,9 @@ async def _no_answer(turn: Turn, due: Due) -> None:
 
 
 async def _ended(turn: Turn, before: Round, after: Round, fact: RoleOfferEnded) -> None:
-    _settle(turn, before, after)
     asked = before.role_offer(fact.role)
     if asked is not None and fact.how is not OfferEnd.KEPT and asked.by != BOT:
-        turn.answer(after.tenant, asked.by, role_words.no_yes(after, asked, fact.how))
-
-
-async def _round_over(turn: Turn, before: Round, after: Round, fact: RoundCancelled | Committed) -> None:
-    _settle(turn, before, after)
-
-
-def _settle(turn: Turn, before: Round, after: Round) -> None:
-    """Offers that stand no more say who has the role."""
-    for gone in before.role_offers:
-        if gone not in after.role_offers:
-            words = role_words.offer_over(after, gone.role)
-            turn.revise_own(after, gone.to, OFFER, words, gone.role)
-            turn.revise_own(after, _asker(before, gone.role, gone.by), ASKED, words, gone.role)
+        turn.answer(after.tenant, asked.by, role_words.no_yes(after, asked, fact.how), about=after)
 
 
 # --- another holder -------------------------------------------------------------------------------------------------
@@ -182,13 +166,12 @@ async def _filled(turn: Turn, before: Round, after: Round, fact: RoleFilled) -> 
     if after.step in RUNNING:
         turn.say(after, "role", role_words.role_filled(after, fact.role), rest=(turn.kit.ids.new(""),))
     if after.step in OPEN:
-        turn.answer(after.tenant, fact.member, role_words.fell_to_you(after, fact.role))
+        turn.answer(after.tenant, fact.member, role_words.fell_to_you(after, fact.role), about=after)
     await _new_holder(turn, before, after, fact.role)
 
 
 async def _new_holder(turn: Turn, before: Round, after: Round, role: Role) -> None:
-    """What the round needs of the role now comes to its new holder; the earlier one's desk is closed."""
-    _settle(turn, before, after)
+    """What the round needs of the role now comes to its new holder."""
     if before.roles.acting(role) == after.roles.acting(role):
         return
     if role is Role.FACILITATOR and after.step in OPEN:
@@ -198,7 +181,9 @@ async def _new_holder(turn: Turn, before: Round, after: Round, role: Role) -> No
     elif after.paused is not None and role is Role.FACILITATOR:
         await resting.ask(turn, after)
     elif after.paused is None and _waits_for(after) is role:
-        await _desk_moves(turn, after, role, before.roles.acting(role))
+        desk = PLAYS[after.step].desk
+        assert desk is not None
+        desk(turn, after)
     if after.step in RUNNING:
         rows = await timetable.rows(turn.uow, turn.now, after)
         turn.revise(message_name(after.id, "opened"), turn.channel(after), cards.round_opened(after, rows), after.id)
@@ -211,29 +196,18 @@ def _waits_for(round_: Round) -> Role | None:
     return RULES[round_.step].decides or Role.FACILITATOR
 
 
-async def _desk_moves(turn: Turn, round_: Round, role: Role, earlier: MemberId) -> None:
-    for what in ("desk", "ask"):
-        name = message_name(round_.id, what, earlier, round_.step.value)
-        if await turn.uow.knows_message(name):
-            turn.revise_own(round_, earlier, what, role_words.desk_moved(round_, role), round_.step.value)
-    desk = PLAYS[round_.step].desk
-    assert desk is not None
-    desk(turn, round_)
-
-
 async def _deputy_named(turn: Turn, before: Round, after: Round, fact: DeputyNamed) -> None:
     by = after.roles.acting(fact.role)
-    turn.answer(after.tenant, fact.member, role_words.deputy_named(after, fact.role, by))
+    turn.answer(after.tenant, fact.member, role_words.deputy_named(after, fact.role, by), about=after)
 
 
 async def _left(turn: Turn, before: Round, after: Round, fact: MemberLeft) -> None:
     """The facilitator hears what it changes, in one private message."""
-    _settle(turn, before, after)
     facilitator = after.roles.acting(Role.FACILITATOR)
     if after.step is Step.SETUP and before.is_facilitator(facilitator):
         await setup.propose(turn, after)  # fewer people give the decision-maker another share of the power
     if facilitator in after.active() and after.step in OPEN:
-        turn.answer(after.tenant, facilitator, role_words.departed(before, after, fact.member))
+        turn.answer(after.tenant, facilitator, role_words.departed(before, after, fact.member), about=after)
 
 
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {
@@ -244,7 +218,5 @@ FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     RoleFilled: _filled,
     DeputyNamed: _deputy_named,
     MemberLeft: _left,
-    RoundCancelled: _round_over,
-    Committed: _round_over,
 }
 DUE: Mapping[str, Carry] = {UNANSWERED: InOneTurn(_no_answer)}

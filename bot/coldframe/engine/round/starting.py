@@ -71,7 +71,8 @@ async def _start_by_itself(kit: Kit, due: Due, told: Told) -> None:
             turn.rehearse(round_, [Start(facilitator)])
             without = readiness.goes_without(turn, round_)
         except Refused as refused:
-            turn.answer(round_.tenant, facilitator, setup_words.not_started(round_, refusal(refused)))
+            words = setup_words.not_started(round_, refusal(refused))
+            turn.answer(round_.tenant, facilitator, words, about=round_)
             return
         await turn.act(round_, Start(facilitator))
         if without:

@@ -8,11 +8,12 @@ from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.choosing import ChoiceAnnounced
-from coldframe.domain.round.commitment import Committed, Forecast, ForecastGiven
+from coldframe.domain.round.commitment import Forecast, ForecastGiven
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.message.emoji import DIGITS
+from coldframe.message.nodes import Message
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Inbound, Reacted
 from coldframe.ports.storage import Posted
@@ -28,23 +29,19 @@ async def announced(turn: Turn, before: Round, round_: Round, fact: ChoiceAnnoun
     for member in round_.active():
         name = MessageName(round_.id, NAME, (member, plan.id)).pack()
         if not round_.seats[member].away and not await turn.uow.knows_message(name):
-            message = forecast_words.ask_forecast(round_, plan)
+            message = card(round_, MemberId(member), plan.id)
             turn.tell(round_, member, NAME, message, rest=(plan.id,), only_in=Step.COMMITMENT)
 
 
 async def given(turn: Turn, before: Round, round_: Round, fact: ForecastGiven) -> None:
     """The person's own card says what they said."""
-    plan = round_.plans[fact.plan]
-    message = forecast_words.ask_forecast(round_, plan, fact.chance)
-    turn.revise_own(round_, fact.member, NAME, message, plan.id)
+    turn.revise_own(round_, fact.member, NAME, card(round_, fact.member, fact.plan), fact.plan)
 
 
-async def committed(turn: Turn, before: Round, round_: Round, fact: Committed) -> None:
-    """What was said is locked; the cards say so."""
-    for plan_id, choice in round_.choices.items():
-        for member in round_.active():
-            message = forecast_words.forecast_closed(round_.plans[plan_id].title, choice.forecasts.get(member))
-            turn.revise_own(round_, member, NAME, message, plan_id)
+def card(round_: Round, member: MemberId, plan: PlanId) -> Message:
+    """The question, with what the person said."""
+    given = round_.choices[plan].forecasts.get(member)
+    return forecast_words.ask_forecast(round_, round_.plans[plan], given)
 
 
 async def pressed(request: RoundRequest) -> None:
@@ -69,4 +66,4 @@ async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: React
 
 
 BUTTONS = of_round({"forecast.give": pressed}, (Step.COMMITMENT,))
-FOLLOW: Mapping[type[Fact], Follow[Round]] = {ChoiceAnnounced: announced, ForecastGiven: given, Committed: committed}
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {ChoiceAnnounced: announced, ForecastGiven: given}

@@ -215,7 +215,8 @@ async def moved(request: TrialRequest) -> None:
     entry = (trial_words.calendar_of_action(trial, action.id),) if own else ()
     request.answer(replace(time_words.date_understood(time_words.ACTION, day.words, again), attachments=entry))
     if not own:
-        trial_turn.tell(turn, trial, action.who, "moved", owner_words.action_moved(trial, action.id, request.by))
+        words = owner_words.action_moved(trial, action.id, request.by)
+        trial_turn.tell(turn, trial, action.who, "action", words, action.id, turn.kit.ids.new(""))
 
 
 async def blocked(request: TrialRequest) -> None:

@@ -26,7 +26,7 @@ from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import trial_turn
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import registering
-from coldframe.engine.trial import ownership, reviews, schedule, starting, weekly
+from coldframe.engine.trial import endings, ownership, reviews, schedule, starting, weekly
 from coldframe.speech.trial import owner_words, review_words, trial_words
 
 
@@ -43,6 +43,7 @@ async def react(
             await reaction(turn, before, after, fact)
     if after.step in UNDER_WAY or before.step in UNDER_WAY:
         await trial_turn.show_card(turn, after)
+    await endings.follow(turn, before, after)
 
 
 # --- who owns it ----------------------------------------------------------------------------------------------------

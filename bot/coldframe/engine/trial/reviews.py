@@ -10,7 +10,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
 from coldframe.domain.trial.state import Trial, TrialStep
-from coldframe.engine.core import members, sent_form, trial_turn
+from coldframe.engine.core import lives, members, sent_form, trial_turn
 from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
 from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Turn, due_turn
@@ -171,7 +171,7 @@ async def _score(turn: Turn, due: Due) -> None:
     chance, met = trial.chances.get(MemberId(person)), registering.was_met(trial)
     if chance is not None and met is not None:
         message = review_words.own_score(trial, chance, met, (chance / 100 - met) ** 2)
-        trial_turn.tell(turn, trial, person, "score", message, "own")
+        turn.answer(trial.tenant, person, message, about=trial, name=trial_turn.name(trial, lives.SCORE, person, "own"))
 
 
 DUE: Mapping[str, Carry] = {

@@ -15,7 +15,7 @@ async def word(request: Request) -> Reply | None:
     turn = request.turn
     trials = [t for team in await teams.asked_about(request) for t in await turn.uow.trials_of(request.tenant, team)]
     shown = [(trial, await trial_turn.today(turn, trial)) for trial in trials if trial.step in OPEN_STEPS]
-    return request.shown(trial_words.under_way(shown, request.by))
+    return await request.page(trial_words.under_way(shown, request.by))
 
 
 WORDS: Answers = {"trials": word}

@@ -11,7 +11,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.state import UNDER_WAY, Entry, Figures, Reading, Trial, TrialStep, WeekWord
-from coldframe.engine.core import trial_turn
+from coldframe.engine.core import endings, lives, trial_turn
 from coldframe.engine.core.requests import TrialRequest, of_trial, opens
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
@@ -25,7 +25,7 @@ from coldframe.speech.trial import review_words, trial_forms, trial_words, verdi
 from coldframe.speech.trial.verdict_words import Judged
 from coldframe.timing.calendars import WorkingCalendar
 
-READING = "trial reading"
+READING, PLAIN = "trial reading", "trial verdict over"
 CHECKED = "+"
 """After the number of entries in a reading's occurrence: the counting was checked."""
 JUST = timedelta(minutes=1)
@@ -130,7 +130,8 @@ async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -
         await _files(turn, event, what.files, mine)
     elif len(mine) > 1:
         meant = [(one, await _week_of_line(turn, one, what.text)) for one in mine]
-        turn.answer(event.place.tenant, event.person, trial_words.which_trial(meant, what.text.strip()))
+        words = trial_words.which_trial(meant, what.text.strip())
+        turn.answer(event.place.tenant, event.person, words, about=mine[0])
     else:
         await take_line(turn, MemberId(event.person), mine[0], what.text)
     return True
@@ -156,9 +157,9 @@ async def take_line(turn: Turn, by: MemberId, trial: Trial, text: str, week: int
         entry = _entry(trial, number_lines.read_line(text, trial.criterion.kind), week or _week_meant(trial, today))
     except number_lines.Doubtful as doubt:
         meant = week or await _week_of_line(turn, trial, doubt.instead)
-        turn.answer(trial.tenant, by, trial_words.did_you_mean(trial, meant, str(doubt), doubt.instead))
+        turn.answer(trial.tenant, by, trial_words.did_you_mean(trial, meant, str(doubt), doubt.instead), about=trial)
     except number_lines.Unreadable as error:
-        turn.answer(trial.tenant, by, trial_words.unreadable(trial, str(error)))
+        turn.answer(trial.tenant, by, trial_words.unreadable(trial, str(error)), about=trial)
     else:
         await _take(turn, by, trial, entry, today)
 
@@ -191,10 +192,10 @@ async def _take(turn: Turn, by: MemberId, trial: Trial, entry: Entry, today: dat
         known = trial.entry(entry.week)
         if refused.code is not Because.WEEK_TAKEN or known is None:
             raise
-        turn.answer(trial.tenant, by, trial_words.week_taken(trial, known, entry))
+        turn.answer(trial.tenant, by, trial_words.week_taken(trial, known, entry), about=trial)
         return
     if after == trial:
-        turn.answer(trial.tenant, by, trial_words.stands_already())
+        turn.answer(trial.tenant, by, trial_words.stands_already(), about=trial)
 
 
 # --- by a file ------------------------------------------------------------------------------------------------------
@@ -205,9 +206,10 @@ async def _files(turn: Turn, event: Inbound, files: Sequence[IncomingFile], mine
     for file in files:
         if file.content is None:
             why = reading_words.file_not_taken(file.name[:60], file.problem)
-            turn.answer(trial.tenant, by, trial_words.wrong_file(why))
+            turn.answer(trial.tenant, by, trial_words.wrong_file(why), about=trial)
         elif len(mine) > 1:
-            turn.answer(trial.tenant, by, trial_words.wrong_file(reading_words.which_trial(len(mine))))
+            why = reading_words.which_trial(len(mine))
+            turn.answer(trial.tenant, by, trial_words.wrong_file(why), about=trial)
         else:
             trial = await _import(turn, by, trial, file.name, file.content)
 
@@ -217,7 +219,7 @@ async def _import(turn: Turn, by: MemberId, trial: Trial, name: str, content: by
     try:
         rows = week_files.read_file(content, trial.criterion.kind)
     except week_files.WrongFile as wrong:
-        turn.answer(trial.tenant, by, trial_words.wrong_file(str(wrong)))
+        turn.answer(trial.tenant, by, trial_words.wrong_file(str(wrong)), about=trial)
         return trial
     today = await trial_turn.today(turn, trial)
     taken: list[Entry] = []
@@ -230,7 +232,7 @@ async def _import(turn: Turn, by: MemberId, trial: Trial, name: str, content: by
         elif row.entry is not None and trial != before:
             taken.append(row.entry)
     same = len(rows) - len(taken) - len(problems)
-    turn.answer(trial.tenant, by, trial_words.file_report(trial, taken, same, problems, name))
+    turn.answer(trial.tenant, by, trial_words.file_report(trial, taken, same, problems, name), about=trial)
     return trial
 
 
@@ -307,6 +309,16 @@ async def _verdict_again(turn: Turn, trial: Trial, found: Judged, today: date) -
         turn.revise(known, trial_turn.channel(trial), message, trial.round_id)
 
 
+async def say_plainly(kit: Kit, due: Due) -> None:
+    """The verdict of a review that is over stays in the channel, without its buttons."""
+    found, today = await judged(kit, due.subject)
+    async with due_turn(kit, due) as turn:
+        trial, posted = await turn.trial(due.subject), await turn.uow.posted(due.occurrence)
+        if posted is not None and trial.step is not TrialStep.IN_REVIEW:
+            words = review_words.verdict(trial, found, today)
+            await endings.end(turn, [endings.Ending(posted, lives.End.READS, words)])
+
+
 async def checked(request: TrialRequest) -> None:
     trial = await request.act(CheckCounting(request.by, request.text("text")))
     await ask_for_reading(request.turn, trial, request.by)
@@ -320,4 +332,4 @@ BUTTONS = of_trial(
     }
 )
 FORMS = of_trial({"trial.log": sent, "trial.check": checked})
-DUE: Mapping[str, Carry] = {READING: read}
+DUE: Mapping[str, Carry] = {READING: read, PLAIN: say_plainly}

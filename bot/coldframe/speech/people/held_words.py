@@ -27,7 +27,8 @@ def export(
         "trials": [held_in_trial(trial, me) for trial in trials],
     }
     head = line(
-        "This is what I hold about you. Revealed notes are not in it: nobody can tell any more which are yours."
+        "This is what I hold about you. Revealed notes are not in it: nobody can tell any more which are yours. Please "
+        "save it: I take it back when one of your rounds goes on."
     )
     text = json.dumps(held, indent=2, ensure_ascii=False, default=_plain)
     return told(head, attachments=(TextFile("what-is-held.json", "What is held about me", text, "application/json"),))

@@ -8,7 +8,7 @@ from coldframe.domain.round.placement import in_one_sitting, still_compares
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, line
-from coldframe.message.saying import offer, paragraph, said, small, told
+from coldframe.message.saying import in_private, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count
 from coldframe.speech.round.prompts import card, until
 from coldframe.speech.steps import WORDS, VoteWords
@@ -112,12 +112,13 @@ def option_text(round_: Round, option_id: str) -> str:
 
 
 def over_quota(round_: Round, option_text: str, quota: int) -> Message:
-    return said(
+    words = said(
         "That is one more than {quota}: your newest on “{text}” does not count. Take it off, or take another back "
         "first and it counts by itself.",
         quota=quota,
         text=theirs(option_text, 200),
     )
+    return in_private(words)
 
 
 def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, second: PlanId, left: int) -> Message:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coldframe.domain.names import MoreTime, PauseReason, Role, Step
+from coldframe.domain.names import MemberId, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
+from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech.names import NO_REASON, PAUSED, about, count, title, who
 from coldframe.speech.round.setup_words import windows_chosen
@@ -77,19 +77,30 @@ def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
     return tuple(rows)
 
 
+def resting(round_: Round, message: Message) -> Message:
+    """The same while the round rests: nothing to press, and why."""
+    blocks = tuple(block for block in message.blocks if not isinstance(block, Buttons))
+    if round_.paused is None or blocks == message.blocks:
+        return message
+    why = small("This round rests: {why}. Nothing is lost; it goes on from here.", why=PAUSED[round_.paused])
+    return replace(message, blocks=(*blocks, why))
+
+
 def _buttons(round_: Round) -> tuple[Button, ...]:
+    if round_.paused is not None:
+        return ()
     live = (Button("5 more minutes", "step.extend", ""),) if round_.settings.pace == "live" else ()
     return tuple(replace(button, value=about(round_)) for button in WORDS[round_.step].card + live)
 
 
-def closed_card(round_: Round, step: Step) -> Message:
-    """What a step's card says once the step is over."""
-    return said("{name}: {step} is closed.", name=theirs(round_.name, 60), step=title(step))
-
-
-def option_over(round_: Round) -> Message:
-    """An option of a ballot that is over, whose words should not be read any more."""
-    return said("{name}: this was an option of a ballot that is closed.", name=theirs(round_.name, 60))
+def over(round_: Round, step: Step, member: MemberId | None = None) -> Message:
+    """The one line that is left of a step's card, or of what this person had for it."""
+    name = theirs(round_.name, 60)
+    if member is not None and member not in round_.active():
+        return said("You are out of {name}.", name=name)
+    if round_.step is Step.CANCELLED:
+        return said("{name} was cancelled.", name=name)
+    return said("{name}: {became}.", name=name, became=WORDS[step].became if step in WORDS else "the round has started")
 
 
 def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Message:

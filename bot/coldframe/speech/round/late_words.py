@@ -36,7 +36,7 @@ def late_note(round_: Round, note: Note) -> Message:
     if can_be_posted(round_):
         buttons.insert(0, Button("Post it now", "late.post", key))
     buttons.append(Button("Withdraw it", "late.withdraw", key, "danger"))
-    return told(words, Quoted(theirs(note.text, 600).text), offer(*buttons))
+    return told(words, Quoted(theirs(note.text, 600).text), offer(*buttons), private=True)
 
 
 SETTLED = {

@@ -20,7 +20,8 @@ PRIVACY = (
     "What I keep: your name, time zone and working hours; what you write here, encrypted until its reveal. Nobody, the "
     "facilitator included, reads notes, plans or votes before. At the reveal the link from a note to its writer is "
     "erased; who voted for what is never shown and erased a week after the close. Unsigned text stays 12 months for "
-    "later rounds. `/coldframe export` gives you what I hold about you, `/coldframe forget` deletes it. The "
+    "later rounds. What I show you here of what you gave, I take back at the reveal or the count; your own messages "
+    "stay yours. `/coldframe export` gives you what I hold about you, `/coldframe forget` deletes it. The "
     "administrators of this chat may be able to read direct messages."
 )
 
@@ -151,7 +152,7 @@ def two_ideas(round_: Round, note: Note) -> Message:
         _note_buttons(round_, note)[0],
         Button("Write a note …", "note.write", about(round_, note.lever)),
     )
-    return told(words, offer(change, another))
+    return told(words, offer(change, another), private=True)
 
 
 def ask_consent(round_: Round, writers: int) -> Message:

@@ -258,14 +258,9 @@ def question_card(round_: Round, question: QuestionId) -> Message:
     """One question; precedents gather in its thread."""
     found = next(q for q in round_.questions if q.id == question)
     words = written(found.text, 300)
-    return Message(
-        words,
-        (
-            heading(words),
-            small("It comes from: {force}", force=theirs(round_.force_text(found.force), 300)),
-            offer(Button("Add a precedent …", "precedent.write", about(round_, found.id, step=Step.PRECEDENTS))),
-        ),
-    )
+    source = small("It comes from: {force}", force=theirs(round_.force_text(found.force), 300))
+    add = offer(Button("Add a precedent …", "precedent.write", about(round_, found.id, step=Step.PRECEDENTS)))
+    return Message(words, (heading(words), source, *((add,) if round_.step is Step.PRECEDENTS else ())))
 
 
 def precedent_card(round_: Round, precedent: Precedent, same: int) -> Message:

@@ -38,7 +38,7 @@ def for_author(title: str, weeks: int, size: Size) -> Message:
     blocks.append(
         small("This is reckoned for 80 % power and 5 % error. Your plan is in as it stands; you can change it.")
     )
-    return Message(words, tuple(blocks))
+    return Message(words, tuple(blocks), private=True)
 
 
 def _verdict(weeks: int, size: Size) -> str:

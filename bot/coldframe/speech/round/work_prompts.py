@@ -8,7 +8,7 @@ from coldframe.domain.names import ForceId, MemberId, Step
 from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
-from coldframe.message.saying import offer, paragraph, said, small
+from coldframe.message.saying import in_private, offer, paragraph, said, small
 from coldframe.speech.names import about, touched
 from coldframe.speech.round.prompts import card, until
 
@@ -135,10 +135,11 @@ def _plan_buttons(round_: Round, plan: Plan) -> tuple[Button, ...]:
 
 def plan_caution(plan: Plan) -> Message:
     """A plan that touches something delicate: a caution, no advice."""
-    return said(
+    words = said(
         "Your plan “{title}” seems to touch {what}. Before it can start, somebody responsible must have checked it: "
         "name them on the page or at the commitment. I give no legal advice; local law and your firm's own "
         "experts decide.",
         title=theirs(plan.title, 80),
         what=touched(plan.caution),
     )
+    return in_private(words)

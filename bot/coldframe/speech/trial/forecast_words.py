@@ -5,7 +5,7 @@ from __future__ import annotations
 from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Message, line
-from coldframe.message.saying import offer, paragraph, small, told
+from coldframe.message.saying import offer, paragraph, small
 from coldframe.speech.names import about
 
 
@@ -31,9 +31,3 @@ def ask_forecast(round_: Round, plan: Plan, given: int | None = None) -> Message
         blocks.append(paragraph("You said {g} %. You can change it until the commitment is sealed.", g=given))
     blocks.append(small("An emoji does it too: 4 stands for 40 %."))
     return Message(words, tuple(blocks))
-
-
-def forecast_closed(title_: str, given: int | None) -> Message:
-    said = line("You said {g} % for “{t}”. ", g=given, t=theirs(title_, 80)) if given is not None else ()
-    words = said + line("The commitment is sealed, so forecasts are locked.")
-    return told(words)

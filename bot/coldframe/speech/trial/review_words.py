@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from coldframe.domain.names import Step
-from coldframe.domain.trial.state import Trial
+from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, CalendarFile, Drawing, Facts, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
@@ -28,7 +28,8 @@ def brief(trial: Trial, today: date) -> Message:
     words = line("Tomorrow's review: “{t}”, {d}.", t=title(trial), d=When(trial.review))
     blocks: list[Block] = [heading(words), *_expected(trial), *_entries(trial)]
     blocks.append(paragraph("Before you talk: what did you learn? Write it in private; all of it appears at once."))
-    blocks.append(offer(Button("What I learnt …", "trial.learn", about_trial(trial), "primary")))
+    if trial.step in UNDER_WAY:
+        blocks.append(offer(Button("What I learnt …", "trial.learn", about_trial(trial), "primary")))
     return Message(words, tuple(blocks))
 
 
@@ -89,7 +90,8 @@ def verdict(trial: Trial, judged: Judged, today: date) -> Message:
     buttons.append(Button("What I learnt …", "trial.learn", about_trial(trial)))
     if judged.verdict is not None and judged.verdict.reason.value == "check-counting":
         buttons.insert(0, Button("The counting was checked …", "trial.check", about_trial(trial)))
-    blocks.append(offer(*buttons))
+    if trial.step is TrialStep.IN_REVIEW:
+        blocks.append(offer(*buttons))
     blocks.append(small("“Not met” is no proof that nothing changed; a well-run trial that fails is a result."))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)

@@ -7,7 +7,7 @@ from datetime import date
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.owning import may_be_taken
-from coldframe.domain.trial.state import OPEN_STEPS, Entry, Figures, Trial, TrialAction, TrialStep
+from coldframe.domain.trial.state import OPEN_STEPS, UNDER_WAY, Entry, Figures, Trial, TrialAction, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
     Appointment,
@@ -72,6 +72,13 @@ def card(trial: Trial, today: date) -> Message:
     if trial.step in (TrialStep.RUNNING, TrialStep.IN_REVIEW):
         blocks.append(offer(*_card_buttons(trial)))
     return Message(head, tuple(blocks))
+
+
+def over(trial: Trial) -> Message:
+    """The one line that is left of what somebody had about it."""
+    if trial.step in UNDER_WAY:
+        return told(line("“{t}”: {o} owns it now.", t=title(trial), o=who(trial, trial.owner)))
+    return told(line("“{t}” is over.", t=title(trial)))
 
 
 def state_line(trial: Trial, today: date) -> Line:

@@ -9,7 +9,7 @@ from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.core.turn import InOneTurn, Kit, Turn
 from coldframe.engine.round import locking, retention
 from coldframe.engine.round.steps import result, voting
-from coldframe.engine.round.steps.play import StepPlay, post_card, repeats_nothing
+from coldframe.engine.round.steps.play import StepPlay, post_card
 from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Message
 from coldframe.message.packed import Occurrence
@@ -54,7 +54,7 @@ async def _lock(request: RoundRequest) -> None:
 
 ASKING = voting.asking(Step.BALLOT)
 PLAY = StepPlay(
-    open=_open, asking=ASKING, desk=None, own_card=voting.own_card, repeats=repeats_nothing, card_follows=False,
+    open=_open, asking=ASKING, desk=None, own_card=voting.own_card, reads=voting.READS, card_follows=False,
     buttons={"ballot.lock": _lock}, forms={}, follow={BallotCounted: _counted},
     due={"open": InOneTurn(_hand_out), result.BALLOT: result.Result(result.BALLOT, "ballot", _reckoned, _plain)},
 )  # fmt: skip

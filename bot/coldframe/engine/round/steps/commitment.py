@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from coldframe.domain.commands import Command
@@ -34,15 +34,15 @@ from coldframe.engine.core import members, sent_form
 from coldframe.engine.core.requests import Over, RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import InOneTurn, Turn
 from coldframe.engine.round import announcing, retention
-from coldframe.engine.round.steps.play import StepPlay, chosen, repeats_nothing
-from coldframe.engine.trial import places
+from coldframe.engine.round.steps.play import Reads, StepPlay, chosen
+from coldframe.engine.trial import forecasts, places
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech import answers, over_words
 from coldframe.speech.names import about, message_name
 from coldframe.speech.people import time_words
-from coldframe.speech.round import commitment_words, forms
+from coldframe.speech.round import cards, commitment_words, forms
 
 CARD = "desk"
 
@@ -60,7 +60,7 @@ async def _card(turn: Turn, due: Due) -> None:
     if round_.step is not Step.COMMITMENT:
         return
     running, free_on = await places.places(turn, round_)
-    card = commitment_words.desk(round_, running, free_on)
+    card = cards.resting(round_, commitment_words.desk(round_, running, free_on))
     name = message_name(round_.id, "card", Step.COMMITMENT.value)
     if await turn.uow.knows_message(name):
         turn.revise(name, turn.channel(round_), card, round_.id)
@@ -218,12 +218,12 @@ async def _owner_accepted(turn: Turn, before: Round, after: Round, fact: Ownersh
     earlier = before.choices[fact.plan].owner
     if earlier is not None:
         words = commitment_words.owner_replaced(after, after.plans[fact.plan], fact.member)
-        turn.answer(after.tenant, earlier, words)
+        turn.answer(after.tenant, earlier, words, about=after)
 
 
 async def _declined(turn: Turn, before: Round, after: Round, fact: OwnershipDeclined) -> None:
     words = commitment_words.declined(after, after.plans[fact.plan], fact.member, fact.reason)
-    turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), words)
+    turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), words, about=after)
 
 
 async def _committed(turn: Turn, before: Round, round_: Round, fact: Committed) -> None:
@@ -234,8 +234,13 @@ async def _committed(turn: Turn, before: Round, round_: Round, fact: Committed) 
     turn.later("next round", round_.id, "start", round_.next_round)
 
 
+READS: Mapping[str, Reads] = {
+    "author": announcing.author_card,
+    "own": lambda round_, rest: commitment_words.owner_asked(round_, round_.plans[PlanId(rest[1])]),
+    "forecast": lambda round_, rest: forecasts.card(round_, MemberId(rest[0]), PlanId(rest[1])),
+}
 PLAY = StepPlay(
-    open=_open, asking=None, desk=None, own_card=None, repeats=repeats_nothing, card_follows=True,
+    open=_open, asking=None, desk=None, own_card=None, reads=READS, card_follows=True,
     following_card=lambda r: commitment_words.desk(r, 0, None),
     buttons={
         "round.commit": _commit,

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from coldframe.domain.names import ForceId, Step
+from coldframe.domain.names import Step
 from coldframe.domain.round.ballots import DotsCounted
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.round import retention
 from coldframe.engine.round.steps import result, voting
-from coldframe.engine.round.steps.play import Repeated, StepPlay
+from coldframe.engine.round.steps.play import StepPlay
 from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Message
-from coldframe.speech.names import message_name
-from coldframe.speech.round import ballot_prompts, cards, results
+from coldframe.speech.round import results
 
 
 async def _counted(turn: Turn, before: Round, round_: Round, fact: DotsCounted) -> None:
@@ -34,21 +33,9 @@ def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
     return results.dots_result(round_, None, *numbers)
 
 
-def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
-    running = round_.step is Step.DOTS
-    return [
-        (
-            message_name(round_.id, "option", member, Step.DOTS.value, force),
-            turn.direct(round_, member),
-            ballot_prompts.option(round_, member, force) if running else cards.option_over(round_),
-        )
-        for member in round_.active()
-    ]
-
-
 ASKING = voting.asking(Step.DOTS)
 PLAY = StepPlay(
-    open=ASKING.open, asking=ASKING, desk=None, own_card=voting.own_card, repeats=_repeats, card_follows=False,
+    open=ASKING.open, asking=ASKING, desk=None, own_card=voting.own_card, reads=voting.READS, card_follows=False,
     buttons={}, forms={}, follow={DotsCounted: _counted},
     due={result.DOTS: result.Result(result.DOTS, "dots", _reckoned, _plain)},
 )  # fmt: skip

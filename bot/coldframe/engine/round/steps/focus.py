@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from coldframe.domain.names import LeverId, Role, Side, Step
+from collections.abc import Mapping
+
+from coldframe.domain.names import LeverId, MemberId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.merging import FocusPicked, PickFocus
 from coldframe.domain.state import Note, Round
 from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import funnel
-from coldframe.engine.round.steps.play import StepPlay, post_card, repeats_nothing
-from coldframe.message.nodes import Form, Line
+from coldframe.engine.round.steps.play import Reads, StepPlay, post_card
+from coldframe.message.nodes import Form, Line, Message
 from coldframe.speech.round import forms, prompts, results
 
 
@@ -21,12 +23,16 @@ async def _open(turn: Turn, round_: Round) -> None:
 
 def _desk(turn: Turn, round_: Round, help_: Line = ()) -> None:
     chief = round_.roles.acting(Role.DECISION_MAKER)
+    turn.tell(round_, chief, "ask", _card(round_, chief, help_), rest=(Step.FOCUS.value,))
+
+
+def _card(round_: Round, chief: MemberId, help_: Line = ()) -> Message:
     notes = [round_.notes[i] for i in round_.revealed if not round_.notes[i].hidden]
     counts = [
         (lever, _of_side(notes, lever, Side.RESTRAINING), _of_side(notes, lever, Side.DRIVING))
         for lever, _ in round_.settings.levers
     ]
-    turn.tell(round_, chief, "ask", prompts.pick_focus(round_, chief, counts, help_), rest=(Step.FOCUS.value,))
+    return prompts.pick_focus(round_, chief, counts, help_)
 
 
 def _of_side(notes: list[Note], lever: LeverId, side: Side) -> int:
@@ -46,8 +52,9 @@ async def _picked(turn: Turn, before: Round, round_: Round, fact: FocusPicked) -
     turn.later("propose", round_.id, "merges", turn.now)
 
 
+READS: Mapping[str, Reads] = {"ask": lambda round_, rest: _card(round_, MemberId(rest[0]))}
 PLAY = StepPlay(
-    open=_open, asking=None, desk=_desk, own_card=None, repeats=repeats_nothing, card_follows=False,
+    open=_open, asking=None, desk=_desk, own_card=None, reads=READS, card_follows=False,
     buttons={"focus.pick": opens(_form)},
     forms={"focus.pick": acts(lambda r: PickFocus(r.by, LeverId(r.part(0)), r.text("reason")))},
     follow={FocusPicked: _picked}, due={},

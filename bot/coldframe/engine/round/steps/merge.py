@@ -19,9 +19,9 @@ from coldframe.domain.round.merging import (
 from coldframe.domain.state import MergeProposal, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import Kit, Turn, due_turn
-from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay, read
+from coldframe.engine.round.steps.play import Desk, StepPlay, read
 from coldframe.engine.worker import explaining
-from coldframe.message.nodes import Form
+from coldframe.message.nodes import Form, Message
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech import answers
@@ -83,10 +83,10 @@ def _name(round_: Round, proposal: MergeProposal, *again: MemberId) -> str:
 
 async def _changed(turn: Turn, before: Round, round_: Round, fact: MergeAnswered | ForcesJoined | ForceSplit) -> None:
     DESK.revise(turn, round_)
-    await revise_proposals(turn, round_)
+    await _revise_proposals(turn, round_)
 
 
-async def revise_proposals(turn: Turn, round_: Round) -> None:
+async def _revise_proposals(turn: Turn, round_: Round) -> None:
     """Where they stand, in the channel or with the facilitator."""
     for proposal in round_.proposals:
         for again in ((), (round_.roles.acting(Role.FACILITATOR),)):
@@ -110,14 +110,14 @@ async def _merged(turn: Turn, before: Round, round_: Round, fact: Merged) -> Non
         turn.say(round_, "merged", results.merged(round_))
 
 
-def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
-    merged = (message_name(round_.id, "merged"), turn.channel(round_), results.merged(round_))
-    return [merged, *DESK.repeats(turn, round_)]
+def _proposal(round_: Round, rest: tuple[str, ...]) -> Message:
+    return prompts.merge_proposal(round_, next(p for p in round_.proposals if (p.first, p.second) == rest[:2]))
 
 
 DESK = Desk(Step.MERGE, prompts.merge_desk)
 PLAY = StepPlay(
-    open=DESK.open, asking=None, desk=_desk, own_card=None, repeats=_repeats, card_follows=False,
+    open=DESK.open, asking=None, desk=_desk, own_card=None, reads={**DESK.reads(), "proposal": _proposal},
+    card_follows=False,
     buttons={
         "merge.join": opens(_join_form),
         "merge.object": opens(_split_form),

@@ -23,9 +23,9 @@ from coldframe.engine.core import timetable
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.reading.note_lines import looks_long
-from coldframe.engine.round.steps.play import Asking, StepPlay, post_card, repeats_nothing
-from coldframe.message.nodes import Form
+from coldframe.engine.reading import note_lines
+from coldframe.engine.round.steps.play import Asking, Reads, StepPlay, post_card
+from coldframe.message.nodes import Form, Message
 from coldframe.speech import answers
 from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, results
 
@@ -115,9 +115,9 @@ async def _written(turn: Turn, before: Round, after: Round, fact: NoteWritten) -
     _my_notes(turn, after, author)
     mine = [n for n in after.notes.values() if n.author == author]
     if len(mine) == 3 and {n.side for n in mine} == {fact.note.side}:
-        turn.answer(after.tenant, author, prompts.only_one_side(fact.note.side))
-    if looks_long(fact.note.text):
-        turn.answer(after.tenant, author, prompts.two_ideas(after, fact.note))
+        turn.answer(after.tenant, author, prompts.only_one_side(fact.note.side), about=after)
+    if note_lines.looks_long(fact.note.text):
+        turn.answer(after.tenant, author, prompts.two_ideas(after, fact.note), about=after)
 
 
 async def _changed(turn: Turn, before: Round, after: Round, fact: NoteEdited | NoteWithdrawn) -> None:
@@ -133,7 +133,7 @@ def _my_notes(turn: Turn, round_: Round, member: MemberId) -> None:
 async def _consent_asked(turn: Turn, before: Round, after: Round, fact: ConsentAsked) -> None:
     for writer in fact.writers:
         turn.tell(after, writer, "consent", prompts.ask_consent(after, len(fact.writers)), only_in=Step.NOTES)
-    turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), late_words.few_writers(after))
+    turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), late_words.few_writers(after), about=after)
 
 
 async def _revealed(turn: Turn, before: Round, round_: Round, fact: Revealed) -> None:
@@ -142,11 +142,32 @@ async def _revealed(turn: Turn, before: Round, round_: Round, fact: Revealed) ->
         turn.say(round_, "lever", results.reveal(round_, lever), rest=(lever,))
 
 
+# --- as they read now ---
+
+
+def _draft(round_: Round, rest: tuple[str, ...]) -> Message:
+    draft = round_.drafts[NoteId(rest[1])]
+    first = next(iter(note_lines.read_notes(draft.text, round_.settings.levers, None)))
+    return answers.which_note(round_, draft.id, draft.text, first.lever, first.side, first.lever_tried)
+
+
+def _consent_again(round_: Round, rest: tuple[str, ...]) -> Message:
+    return prompts.ask_consent(round_, len({note.author for note in round_.notes.values()}))
+
+
+READS: Mapping[str, Reads] = {
+    "ask": lambda round_, rest: prompts.notes_intro(round_, MemberId(rest[0])),
+    "prompt": lambda round_, rest: prompts.lever_prompt(round_, LeverId(rest[1])),
+    "mine": lambda round_, rest: prompts.my_notes(round_, MemberId(rest[0])),
+    "draft": _draft,
+    "consent": _consent_again,
+    "late": lambda round_, rest: late_words.late_note(round_, round_.late_notes[NoteId(rest[1])]),
+}
 FORMS: Mapping[str, RoundAnswer] = {"note.write": _write}
 """A note that comes after the reveal is kept as a late one, in any step."""
 ASKING = Asking("ask", (Step.NOTES.value,), _ask)
 PLAY = StepPlay(
-    open=_open, asking=ASKING, desk=None, own_card=_my_notes, repeats=repeats_nothing, card_follows=False,
+    open=_open, asking=ASKING, desk=None, own_card=_my_notes, reads=READS, card_follows=False,
     buttons={
         "note.write": opens(_note_form),
         "note.edit": opens(_edit_form),

@@ -13,7 +13,7 @@ from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.round.steps import result
-from coldframe.engine.round.steps.play import Asking, StepPlay, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Message
 from coldframe.message.packed import Occurrence
@@ -22,10 +22,16 @@ from coldframe.speech.round import ballot_prompts, results
 
 async def ask_to_compare(turn: Turn, round_: Round, member: MemberId) -> None:
     """The next pair, in one message that is brought up to date until all are answered."""
+    if placement.next_pair(round_, member) is not None:
+        turn.tell(round_, member, "compare", _comparison(round_, member))
+
+
+def _comparison(round_: Round, member: MemberId) -> Message:
+    """The next pair, or that there is none."""
     pair = placement.next_pair(round_, member)
-    if pair is not None:
-        left = placement.left_to_compare(round_, member)
-        turn.tell(round_, member, "compare", ballot_prompts.comparison(round_, member, *pair, left))
+    if pair is None:
+        return ballot_prompts.comparisons_done(round_)
+    return ballot_prompts.comparison(round_, member, *pair, placement.left_to_compare(round_, member))
 
 
 def _compare(outcome: Literal["first", "second", "same"]) -> RoundAnswer:
@@ -40,12 +46,7 @@ def _compare(outcome: Literal["first", "second", "same"]) -> RoundAnswer:
 
 async def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> None:
     judge = fact.comparison.judge
-    pair = placement.next_pair(after, judge)
-    if pair is None:
-        turn.revise_own(after, judge, "compare", ballot_prompts.comparisons_done(after))
-        return
-    left = placement.left_to_compare(after, judge)
-    turn.revise_own(after, judge, "compare", ballot_prompts.comparison(after, judge, *pair, left))
+    turn.revise_own(after, judge, "compare", _comparison(after, judge))
 
 
 async def _placed(turn: Turn, before: Round, round_: Round, fact: PlansPlaced) -> None:
@@ -67,6 +68,7 @@ def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
     return results.not_placed(round_, *numbers)
 
 
+READS: Mapping[str, Reads] = {"compare": lambda round_, rest: _comparison(round_, MemberId(rest[0]))}
 BUTTONS: Mapping[str, RoundAnswer] = {
     "compare.first": _compare("first"),
     "compare.second": _compare("second"),
@@ -75,7 +77,7 @@ BUTTONS: Mapping[str, RoundAnswer] = {
 """Pressed after one's own ballot as well, where plans are few."""
 ASKING = Asking("compare", (), ask_to_compare)
 PLAY = StepPlay(
-    open=ASKING.open, asking=ASKING, desk=None, own_card=None, repeats=repeats_nothing, card_follows=False,
+    open=ASKING.open, asking=ASKING, desk=None, own_card=None, reads=READS, card_follows=False,
     buttons={}, forms={}, follow={Compared: _compared, PlansPlaced: _placed},
     due={result.MATRIX: result.Result(result.MATRIX, "matrix", _reckoned, _plain)},
 )  # fmt: skip

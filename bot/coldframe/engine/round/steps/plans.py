@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import get_args
 
 from coldframe.domain.names import MemberId, PlanId, QuestionId, Step
@@ -12,7 +13,7 @@ from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import registering
-from coldframe.engine.round.steps.play import Asking, StepPlay, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.message.nodes import Form
 from coldframe.speech import answers
 from coldframe.speech.round import forms, results, work_prompts
@@ -76,7 +77,7 @@ async def _handed_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn
     assert author is not None
     _own_card(turn, after, author)
     if fact.plan.caution and not fact.plan.checked_by:
-        turn.answer(after.tenant, author, work_prompts.plan_caution(fact.plan))
+        turn.answer(after.tenant, author, work_prompts.plan_caution(fact.plan), about=after)
 
 
 async def _withdrawn(turn: Turn, before: Round, after: Round, fact: PlanWithdrawn) -> None:
@@ -96,9 +97,10 @@ async def _revealed(turn: Turn, before: Round, round_: Round, fact: PlansReveale
         turn.say(round_, "plan", page, rest=(plan,), thread_of=root)
 
 
+READS: Mapping[str, Reads] = {"desk": lambda round_, rest: work_prompts.plans_desk(round_, MemberId(rest[0]))}
 ASKING = Asking("desk", (Step.PLANS.value,), _ask)
 PLAY = StepPlay(
-    open=ASKING.open, asking=ASKING, desk=None, own_card=_own_card, repeats=repeats_nothing, card_follows=False,
+    open=ASKING.open, asking=ASKING, desk=None, own_card=_own_card, reads=READS, card_follows=False,
     buttons={
         "plan.write": opens(_form),
         "plan.edit": opens(_form),

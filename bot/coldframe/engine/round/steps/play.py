@@ -6,19 +6,18 @@ from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import ForceId, MemberId, PlanId, Role, Step
+from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import known
 from coldframe.domain.round import rules
 from coldframe.domain.state import Choice, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Carry, Follow, Kit, Turn
 from coldframe.message.nodes import Message
-from coldframe.ports.chat import Place
 from coldframe.speech.names import message_name
 from coldframe.speech.round import cards
 
-Repeated = tuple[str, Place, Message]
-"""A message that repeats a force, as it reads now: its name, where it stands, its words."""
+Reads = Callable[[Round, tuple[str, ...]], Message]
+"""A message as it reads now, from the round and what stands in its name behind `what`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +53,8 @@ class StepPlay:
     """Its question to whoever decides, put anew after a hand-over."""
     own_card: Callable[[Turn, Round, MemberId], None] | None
     """Brings a person's own card up to date."""
-    repeats: Callable[[Turn, Round, ForceId], list[Repeated]]
-    """Its messages that repeat the words of a force, while it runs and when it is over."""
+    reads: Mapping[str, Reads]
+    """Its messages that can be said anew: after a rest, and when a note in them was hidden. The others are let go."""
     card_follows: bool
     """Its card in the channel is sent by a due row of its own, below the results before it."""
     buttons: Mapping[str, RoundAnswer]
@@ -65,10 +64,6 @@ class StepPlay:
     following_card: Callable[[Round], Message] | None = None
     """That card, as far as the round alone tells it: it is brought up to date only when it reads differently, since the
     sign of an edit tells that somebody did something."""
-
-
-def repeats_nothing(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
-    return []
 
 
 def post_card(turn: Turn, round_: Round) -> None:
@@ -95,17 +90,8 @@ class Desk:
         facilitator = round_.roles.acting(Role.FACILITATOR)
         turn.revise_own(round_, facilitator, "desk", self.card(round_, facilitator), self.step.value)
 
-    def repeats(self, turn: Turn, round_: Round) -> list[Repeated]:
-        """As whoever has it reads it now."""
-        over = cards.closed_card(round_, self.step)
-        return [
-            (
-                message_name(round_.id, "desk", member, self.step.value),
-                turn.direct(round_, member),
-                self.card(round_, member) if round_.step is self.step else over,
-            )
-            for member in round_.active()
-        ]
+    def reads(self) -> Mapping[str, Reads]:
+        return {"desk": lambda round_, rest: self.card(round_, MemberId(rest[0]))}
 
 
 def chosen(request: RoundRequest) -> tuple[PlanId, Choice]:

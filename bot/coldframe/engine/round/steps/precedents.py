@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from coldframe.domain.names import MemberId, PrecedentId, QuestionId, Step
 from coldframe.domain.round.questions import GivePrecedent, PrecedentGiven, same_source
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.round.steps.play import Asking, StepPlay, repeats_nothing
+from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.message.nodes import Form
 from coldframe.speech.names import message_name
 from coldframe.speech.round import forms, results, work_prompts
@@ -41,9 +43,13 @@ async def _given(turn: Turn, before: Round, round_: Round, fact: PrecedentGiven)
     turn.say(round_, "precedent", card, rest=(precedent.id,), thread_of=thread)
 
 
+READS: Mapping[str, Reads] = {
+    "ask": lambda round_, rest: work_prompts.precedents_prompt(round_, MemberId(rest[0])),
+    "question": lambda round_, rest: results.question_card(round_, QuestionId(rest[0])),
+}
 ASKING = Asking("ask", (Step.PRECEDENTS.value,), _ask)
 PLAY = StepPlay(
-    open=ASKING.open, asking=ASKING, desk=None, own_card=None, repeats=repeats_nothing, card_follows=False,
+    open=ASKING.open, asking=ASKING, desk=None, own_card=None, reads=READS, card_follows=False,
     buttons={"precedent.write": opens(_form)}, forms={"precedent.write": acts(_precedent)},
     follow={PrecedentGiven: _given}, due={},
 )  # fmt: skip

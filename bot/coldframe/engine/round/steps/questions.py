@@ -16,9 +16,8 @@ from coldframe.domain.round.questions import (
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.round.steps.play import Desk, Repeated, StepPlay
+from coldframe.engine.round.steps.play import Desk, StepPlay
 from coldframe.message.nodes import Form
-from coldframe.speech.names import message_name
 from coldframe.speech.round import forms, results, work_prompts
 
 
@@ -48,17 +47,9 @@ async def _published(turn: Turn, before: Round, round_: Round, fact: QuestionsPu
         turn.say(round_, "question", results.question_card(round_, question.id), rest=(question.id,))
 
 
-def _repeats(turn: Turn, round_: Round, force: ForceId) -> list[Repeated]:
-    found = (q.id for q in round_.questions if q.force == force)
-    asked = [
-        (message_name(round_.id, "question", q), turn.channel(round_), results.question_card(round_, q)) for q in found
-    ]
-    return asked + DESK.repeats(turn, round_)
-
-
 DESK = Desk(Step.QUESTIONS, work_prompts.questions_desk)
 PLAY = StepPlay(
-    open=DESK.open, asking=None, desk=DESK.show, own_card=None, repeats=_repeats, card_follows=False,
+    open=DESK.open, asking=None, desk=DESK.show, own_card=None, reads=DESK.reads(), card_follows=False,
     buttons={
         "question.write": opens(_form),
         "question.drop": acts(lambda r: DropQuestion(r.by, QuestionId(r.part(0)))),

@@ -19,7 +19,7 @@ from coldframe.domain.state import Mark, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.round.steps.placement import ask_to_compare
-from coldframe.engine.round.steps.play import Asking
+from coldframe.engine.round.steps.play import Asking, Reads
 from coldframe.speech.round import ballot_prompts
 
 
@@ -54,7 +54,7 @@ async def _voted(turn: Turn, before: Round, after: Round, fact: VoteCast | VoteT
 def _tell_surplus(turn: Turn, round_: Round, voter: MemberId, mark: Mark) -> None:
     if (ledger := round_.ledger()) is not None:
         text = ballot_prompts.option_text(round_, mark.option)
-        turn.answer(round_.tenant, voter, ballot_prompts.over_quota(round_, text, ledger.quota))
+        turn.answer(round_.tenant, voter, ballot_prompts.over_quota(round_, text, ledger.quota), about=round_)
 
 
 def _refresh(turn: Turn, before: Round, after: Round, voter: MemberId) -> None:
@@ -87,6 +87,10 @@ async def _locked(turn: Turn, before: Round, after: Round, fact: BallotLocked) -
         await ask_to_compare(turn, after, fact.voter)
 
 
+READS: Mapping[str, Reads] = {
+    "ballot": lambda round_, rest: ballot_prompts.ballot_intro(round_, MemberId(rest[0])),
+    "option": lambda round_, rest: ballot_prompts.option(round_, MemberId(rest[0]), rest[2]),
+}
 BUTTONS: Mapping[str, RoundAnswer] = {"vote.cast": _cast, "vote.back": _take_back}
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     VoteCast: _voted,
