@@ -22,7 +22,7 @@ MAX_IN_KEY = 24  # rows
 
 _FIELD_LEFT = MARGIN + 34  # pixels, as all lengths here
 _FIELD_WIDTH = 690
-_LEAST_HEIGHT = 640
+_MIN_HEIGHT = 640
 _KEY_LEFT = _FIELD_LEFT + _FIELD_WIDTH + 40
 _DOT = 6.0
 
@@ -74,7 +74,7 @@ def draw_matrix(sheet: Sheet, chart: PlacementMatrix) -> None:
         return
     top = sheet.bottom + 6
     key_bottom = _key(sheet, chart, top)
-    box = Box(_FIELD_LEFT, top, _FIELD_LEFT + _FIELD_WIDTH, top + _LEAST_HEIGHT)
+    box = Box(_FIELD_LEFT, top, _FIELD_LEFT + _FIELD_WIDTH, top + _MIN_HEIGHT)
     efforts = [plan.effort - chart.effort_cut for plan in chart.points]
     impacts = [plan.impact - chart.impact_cut for plan in chart.points]
     effort_reach = _reach(efforts, [plan.effort_error for plan in chart.points])

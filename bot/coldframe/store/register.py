@@ -30,7 +30,7 @@ _ENTRY: TypeAdapter[RegisterEntry] = TypeAdapter(RegisterEntry)
 _TEAM: TypeAdapter[Team] = TypeAdapter(Team)
 _PRIVATE = ("chances", "fears", "learnings")
 _OPEN = tuple(step.value for step in OPEN_STEPS)
-MOST_WORDS = 8
+MAX_WORDS = 8
 
 
 def folded(text_: str) -> str:
@@ -137,7 +137,7 @@ class FollowThroughWork:
     async def search(self, tenant: str, teams: Sequence[str], wanted: Wanted) -> list[RegisterEntry]:
         r = t.register.c
         query = select(r.doc).where(r.tenant == tenant, r.team.in_(list(teams)))
-        for word in wanted.words.split()[:MOST_WORDS]:
+        for word in wanted.words.split()[:MAX_WORDS]:
             query = query.where(self._has(word))
         if wanted.lever:
             query = query.where(r.lever == wanted.lever)

@@ -24,7 +24,7 @@ from coldframe.errors import ColdframeError
 from coldframe.ports.chat import ChatError, Clock, NotDelivered, Unreachable
 
 SLACK_API = "https://slack.com/api/"
-LONGEST_CALL = 10
+MAX_CALL = 10
 """Seconds for one call of the Web API; the sender's lease on a message is longer than three of them."""
 ACCOUNT_FRESH = timedelta(minutes=1)
 
@@ -71,13 +71,13 @@ def quiet_logs() -> None:
 
 def open_session() -> aiohttp.ClientSession:
     """The connections of one process to Slack, shared by all calls; the caller closes it."""
-    return aiohttp.ClientSession(timeout=aiohttp.ClientTimeout(total=LONGEST_CALL, sock_connect=5))
+    return aiohttp.ClientSession(timeout=aiohttp.ClientTimeout(total=MAX_CALL, sock_connect=5))
 
 
 def client(token: str | None, api_url: str, session: aiohttp.ClientSession) -> AsyncWebClient:
     """A client that never repeats a call by itself: a repeated post could be a second post."""
     made = AsyncWebClient(
-        token=token, base_url=api_url, timeout=LONGEST_CALL, session=session, retry_handlers=[], logger=sdk_log
+        token=token, base_url=api_url, timeout=MAX_CALL, session=session, retry_handlers=[], logger=sdk_log
     )
     if made.retry_handlers:
         raise AssertionError("the SDK's own repeats must be off")

@@ -47,7 +47,7 @@ from coldframe.ports.chat import (
     Place,
     Reaction,
 )
-from coldframe.render.slack.blocks import LONGEST_LABEL, LONGEST_TEXT, MOST_BLOCKS, Part, message_parts
+from coldframe.render.slack.blocks import MAX_BLOCKS, MAX_LABEL, MAX_TEXT, Part, message_parts
 from coldframe.render.slack.mrkdwn import cut
 from coldframe.render.slack.views import home, modal
 
@@ -56,18 +56,18 @@ log = structlog.get_logger()
 
 LOOK_BACK = timedelta(minutes=2)
 """How far before the first try a look-up begins, for clocks that disagree."""
-MOST_PAGES = 10  # pages of a history
+MAX_PAGES = 10  # pages of a history
 PAGE = 200  # messages
 RECENT = timedelta(days=1)
 REACTIONS_FRESH = timedelta(seconds=1)
-LONGEST_ALTERNATIVE = 1_000  # characters
+MAX_ALTERNATIVE = 1_000  # characters
 
 
 class SlackChat:
     """What one process does in all its workspaces."""
 
     capabilities = Capabilities(
-        longest_label=LONGEST_LABEL, longest_text=LONGEST_TEXT, most_blocks=MOST_BLOCKS, invitation="/invite @coldframe"
+        longest_label=MAX_LABEL, longest_text=MAX_TEXT, most_blocks=MAX_BLOCKS, invitation="/invite @coldframe"
     )
 
     def __init__(self, accounts: Accounts, session: aiohttp.ClientSession, clock: Clock, make: Maker) -> None:
@@ -184,7 +184,7 @@ class SlackChat:
             "files.getUploadURLExternal",
             filename=file_name(document.name, key),
             length=len(document.content),
-            alt_txt=cut(document.alternative, LONGEST_ALTERNATIVE) or None,
+            alt_txt=cut(document.alternative, MAX_ALTERNATIVE) or None,
         )
         await self._send_bytes(str(asked["upload_url"]), document.content)
         answer = await self.call(
@@ -260,7 +260,7 @@ class SlackChat:
         if thread:
             arguments["ts"] = thread
         cursor = None
-        for _ in range(MOST_PAGES):
+        for _ in range(MAX_PAGES):
             page = await self.call(place.tenant, method, include_all_metadata=True, cursor=cursor, **arguments)
             for message in page.get("messages") or ():
                 yield message

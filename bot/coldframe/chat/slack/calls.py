@@ -14,7 +14,7 @@ from slack_sdk.web.async_client import AsyncWebClient
 
 from coldframe.chat.slack.denials import denial_of
 from coldframe.chat.slack.inbound import Me
-from coldframe.chat.slack.pace import LONGEST_WAIT, Pace
+from coldframe.chat.slack.pace import MAX_WAIT, Pace
 from coldframe.ports.chat import ChatError, Clock, NotDelivered, OutcomeUnknown, SlowDown, Unreachable
 
 TOO_FAST = frozenset({"ratelimited", "rate_limited", "message_limit_exceeded"})
@@ -87,7 +87,7 @@ class Calls:
             try:
                 return await self._once(tenant, method, lane, arguments)
             except SlowDown as slow:  # the next turn waits for as long as Slack asked
-                if slow.seconds > LONGEST_WAIT:
+                if slow.seconds > MAX_WAIT:
                     raise
         return await self._once(tenant, method, lane, arguments)
 

@@ -49,7 +49,7 @@ Payload = Mapping[str, Any]
 MAX_COMMIT = 2.0
 """Seconds of Slack's three that the intake may take; after that nobody says the thing was taken in."""
 MAX_DRAIN = 10.0  # seconds
-PATIENCE, PAUSE, LONGEST_PAUSE = 2, 0.3, 1.5  # times, seconds, seconds
+PATIENCE, PAUSE, MAX_PAUSE = 2, 0.3, 1.5  # times, seconds, seconds
 Result = TypeVar("Result")
 ENDINGS = ("app_uninstalled", "tokens_revoked")
 
@@ -256,7 +256,7 @@ class Door:
             try:
                 return await call()
             except SlowDown as slow:
-                if slow.seconds > LONGEST_PAUSE:
+                if slow.seconds > MAX_PAUSE:
                     raise
                 await self._clock.sleep(slow.seconds)
             except NotDelivered:

@@ -10,7 +10,7 @@ from coldframe.chat.slack.calls import Refusal
 from coldframe.ports.chat import Place
 
 PAGE = 200  # messages
-MOST_PAGES = 10
+MAX_PAGES = 10
 PLAIN = (None, "file_share", "thread_broadcast")
 
 Call = Callable[..., Awaitable[Mapping[str, Any]]]
@@ -42,7 +42,7 @@ async def _heads(call: Call, channel: str, oldest: str) -> AsyncIterator[Mapping
 
 async def _pages(call: Call, method: str, where: Mapping[str, Any]) -> AsyncIterator[list[Mapping[str, Any]]]:
     cursor = None
-    for _ in range(MOST_PAGES):
+    for _ in range(MAX_PAGES):
         answer = await call(method, limit=PAGE, cursor=cursor, **where)
         yield list(answer.get("messages") or ())
         cursor = (answer.get("response_metadata") or {}).get("next_cursor")

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 
 from coldframe.ports.chat import Clock, SlowDown
 
-LONGEST_WAIT = 3.0
+MAX_WAIT = 3.0
 """Seconds that a call waits for its turn by itself; a longer wait is the sender's to plan."""
 
 
@@ -75,7 +75,7 @@ class Pace:
             lanes[tenant, POSTS, ""] = PER_WORKSPACE
         now = self._now()
         wait = max(self._wait(key, rate, now) for key, rate in lanes.items())
-        if wait > LONGEST_WAIT:
+        if wait > MAX_WAIT:
             raise SlowDown(wait)
         for key, rate in lanes.items():
             self._take(key, rate, now)

@@ -73,7 +73,7 @@ class PrecedentsClosed(Fact):
 # --- rulings ---
 
 OPENING = "how might we"
-MOST_WORDS = 20
+MAX_WORDS = 20
 MAX_QUESTIONS = 12
 PRECEDENTS_EACH = 3
 _SOLUTION = re.compile(r"\b(by|using|through)\s+\w+|\bwith an?\s+\w+", re.IGNORECASE)
@@ -85,7 +85,7 @@ def lint(text: str) -> tuple[str, ...]:
     found = {
         "opening": not text.lower().startswith(OPENING),
         "ending": not text.rstrip().endswith("?"),
-        "long": len(words) > MOST_WORDS,
+        "long": len(words) > MAX_WORDS,
         "solution": bool(_SOLUTION.search(text)),
         "joined": bool(re.search(r"\band\b", text, re.IGNORECASE)),
         "negative": bool(re.search(r"\b(not|stop|avoid|prevent)\b|n't\b", text, re.IGNORECASE)),

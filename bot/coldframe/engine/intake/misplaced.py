@@ -19,7 +19,7 @@ from coldframe.ports.storage import Posted
 from coldframe.speech import answers
 
 MISPLACED = texts.Asked("misplaced", ELSEWHERE)
-FEWEST_WORDS = 3  # of an answer without a sign; fewer are thanks and the like
+MIN_WORDS = 3  # of an answer without a sign; fewer are thanks and the like
 
 
 async def offered(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -> bool:
@@ -54,7 +54,7 @@ def _meant_for(round_: Round, what: Said, card: Posted | None) -> bool:
 
 def _answers_the_card(text: str) -> bool:
     """Questions about the step, and a word or two, are left alone."""
-    return note_lines.is_signed(text) or (len(text.split()) >= FEWEST_WORDS and not text.rstrip().endswith("?"))
+    return note_lines.is_signed(text) or (len(text.split()) >= MIN_WORDS and not text.rstrip().endswith("?"))
 
 
 async def _taken(request: RoundRequest) -> Reply | None:

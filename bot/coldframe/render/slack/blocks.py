@@ -38,14 +38,14 @@ from coldframe.speech import surface
 
 BlockKit = dict[str, Any]
 
-MOST_BLOCKS = 48  # of 50; one is kept for the line that says where it goes on
+MAX_BLOCKS = 48  # of 50; one is kept for the line that says where it goes on
 MAX_VIEW_BLOCKS = 100  # blocks
 MAX_SIZE = 11_500  # of about 13,200 at which Slack was seen to refuse the blocks of a message
 MAX_HEADING = 150  # characters (UTF-16 units), as all lengths here
 MAX_CONTEXT = 2_000
-LONGEST_TEXT = 6_500  # one element of rich text; holds a note of 3,000 characters whole, even all in emoji
+MAX_TEXT = 6_500  # one element of rich text; holds a note of 3,000 characters whole, even all in emoji
 ROOM = 8_000  # size of one block
-LONGEST_LABEL = 75
+MAX_LABEL = 75
 MAX_ACTION = 240
 MAX_VALUE = 2_000
 MAX_CONFIRM = 300
@@ -161,7 +161,7 @@ def _sections(run: Sequence[Element]) -> list[Element]:
 def _quotes(text: str) -> list[Element]:
     return [
         {"type": "rich_text_quote", "elements": [{"type": "text", "text": piece}]}
-        for piece in pieces(text, LONGEST_TEXT)
+        for piece in pieces(text, MAX_TEXT)
         if piece
     ]
 
@@ -183,7 +183,7 @@ def _groups(run: Sequence[Element]) -> Iterator[list[Element]]:
 def _element_pieces(element: Element) -> list[Element]:
     if element["type"] != "text":
         return [element]
-    return [element | {"text": piece} for piece in pieces(element["text"], LONGEST_TEXT)]
+    return [element | {"text": piece} for piece in pieces(element["text"], MAX_TEXT)]
 
 
 def _small(parts: Line) -> Iterator[BlockKit]:
@@ -290,14 +290,14 @@ def _button(button: Button) -> Element:
         raise Unrenderable(f"the button {button.action[:40]!r} carries more than a button can")
     element: Element = {
         "type": "button",
-        "text": _plain_text(cut(one_line(button.label), LONGEST_LABEL)),
+        "text": _plain_text(cut(one_line(button.label), MAX_LABEL)),
         "action_id": button.action,
         "value": button.value,
     }
     if button.style != "plain":
         element["style"] = button.style
     if button.says:
-        element["accessibility_label"] = cut(one_line(button.says), LONGEST_LABEL)
+        element["accessibility_label"] = cut(one_line(button.says), MAX_LABEL)
     if button.confirm:
         element["confirm"] = _confirm(button)
     return element
@@ -359,7 +359,7 @@ def _packed(blocks: Sequence[BlockKit]) -> list[list[BlockKit]]:
     out: list[list[BlockKit]] = [[]]
     room = MAX_SIZE
     for block in blocks:
-        if out[-1] and (size(block) > room or len(out[-1]) >= MOST_BLOCKS or _second_table(out[-1], block)):
+        if out[-1] and (size(block) > room or len(out[-1]) >= MAX_BLOCKS or _second_table(out[-1], block)):
             out.append(_taken_along(out[-1]))
             room = MAX_SIZE - sum(map(size, out[-1]))
         out[-1].append(block)
