@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Literal, NewType, Union, get_args, get_origin, get_type_hints
 
 import pytest
+from sqlalchemy import select
 
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.people.facts import PersonForgotten
@@ -25,6 +26,7 @@ from coldframe.store import tables
 from coldframe.store.rounds import PRIVATE
 from tests.domain.play import EVERYBODY, a_round
 from tests.engine.reaching import at_step
+from tests.engine.seeing_through import Team, a_team
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 ME = EVERYBODY[4]
@@ -143,3 +145,23 @@ async def test_reminders_are_shown_and_forgotten(tmp_path: Path) -> None:
         async with team.house.store.begin() as uow:
             assert await uow.nudges_since("room", ME, NOW - timedelta(days=400)) == []
             assert await uow.member("room", ME) is None
+
+
+async def test_after_forgetting_no_table_holds_the_name(tmp_path: Path) -> None:
+    """Neither of the round nor of its trials, in whatever table it was kept."""
+    async with a_team(tmp_path, chances={ME: 60}) as team:
+        name = team.round.name_of(ME)
+        assert await _tables_with(team, name)
+        await team.command(ME, "forget me", channel=False)
+        assert await _tables_with(team, name) == set()
+
+
+async def _tables_with(team: Team, text: str) -> set[str]:
+    """Tables in which this stands in a column that is not sealed."""
+    found = set()
+    async with team.house.store.database.looking() as db:
+        for name, table in tables.metadata.tables.items():
+            rows = await db.execute(select(table))
+            if any(isinstance(value, str) and text in value for row in rows for value in row):
+                found.add(name)
+    return found

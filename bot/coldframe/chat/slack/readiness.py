@@ -1,4 +1,8 @@
-"""Whether a round could go well in a channel, asked beforehand and in a moment: nothing is posted, nobody is told."""
+"""Whether a round could go well in a channel, asked beforehand and in a moment: nothing is posted, nobody is told.
+
+That a channel takes announcements alone (`is_read_only`) is known from memory, not from Slack's pages; where
+it is not told, the first post is refused and said so.
+"""
 
 from __future__ import annotations
 
