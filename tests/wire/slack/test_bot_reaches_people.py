@@ -398,13 +398,12 @@ async def test_the_page_is_published_and_a_workspace_without_one_goes_without(
 
 
 async def test_without_the_history_scope_a_look_up_says_it_does_not_know(workspace: Workspace, people: People) -> None:
-    """A workspace may strike out reading channels; then a rare second post is the price, and no round
-    stops.
-    """
+    """A workspace may strike out reading channels; then nobody says that a message did not go out."""
     workspace.scopes.discard("channels:history")
     async with signed_in(workspace) as platform:
         await platform.chat.post(IN_CHANNEL, HELLO, key="k")
-        assert await platform.chat.find(IN_CHANNEL, "k", now()) is None
+        with pytest.raises(OutcomeUnknown, match="scope is missing"):
+            await platform.chat.find(IN_CHANNEL, "k", now())
 
 
 @pytest.mark.parametrize(
