@@ -304,3 +304,30 @@ async def test_an_offer_may_be_answered_in_a_later_step(tmp_path: Path) -> None:
         assert (await team.current()).is_facilitator(INES)
         await team.press(INES, "step.close")
         assert (await team.current()).step is Step.DOTS
+
+
+@pytest.mark.parametrize("way", WAYS[1:])
+async def test_whoever_has_left_reads_nothing_of_the_team_any_more(tmp_path: Path, way: Way) -> None:
+    """Neither the digest nor the register, in a round as after its end; by word and by an older button."""
+    async with a_team(tmp_path) as team:
+        await team.command(JON, "digest", channel=False)
+        assert [w for w in team.told(JON) if "Title of p0" in w]
+        await vanish(team, JON, way)
+        before = team.told(JON)
+        for asked in ("digest", "search Title", "trials"):
+            await team.command(JON, asked, channel=False)
+        assert not [w for w in team.told(JON)[len(before) :] if "Title of p0" in w]
+
+
+async def test_whoever_came_back_after_the_round_reads_again(tmp_path: Path) -> None:
+    """Nothing is said of it, and no role changes hands by it."""
+    async with a_team(tmp_path) as team:
+        await vanish(team, F, "left")
+        before = len(team.told(F))
+        await team.house.room.join(Person(F, "Faye", "UTC"), CHANNEL)
+        await team.settle()
+        assert len(team.told(F)) == before
+        await team.command(F, "digest", channel=False)
+        assert "Title of p0" in team.told(F)[-1]
+        async with team.house.store.begin() as uow:
+            assert await teams.facilitator_of(uow, "room", CHANNEL) == FD

@@ -68,9 +68,10 @@ def _successor(left: Round, role: Role) -> RoleHandedOver | RoleFilled:
 
 
 def join(round_: Round, command: Join, now: datetime) -> Facts:
-    checks.in_step(round_, Step.SETUP, *RUNNING)
-    checks.facilitator(round_, command.by)
     seat = round_.seats.get(command.member)
+    if command.by != BOT or seat is None:  # whoever took part is of the team again, though the round has ended
+        checks.in_step(round_, Step.SETUP, *RUNNING)
+    checks.facilitator(round_, command.by)
     if seat is not None and not seat.left:
         return ()
     return (MemberJoined(command.member, command.name, round_.step),)

@@ -32,6 +32,7 @@ from coldframe.ports.chat import (
     Inbound,
     Joined,
     Left,
+    Person,
     PersonChanged,
     Pressed,
     Reacted,
@@ -258,8 +259,17 @@ async def _joined(request: Request, what: Joined) -> Reply | None:
         else:
             await roles.join(turn, round_, BOT, person)
     if not (person.is_guest or person.is_foreign):
+        await _back_in_the_last_round(turn, event, person)
         await ownership.came(turn, event.place.tenant, person.id, person.name, event.place.id)
     return None
+
+
+async def _back_in_the_last_round(turn: Turn, event: Inbound, person: Person) -> None:
+    """Who took part in it, left since and came back is of the team again."""
+    for round_id in (await turn.uow.ended_rounds(event.place.tenant, event.place.id))[:1]:
+        round_ = await turn.round(round_id)
+        if MemberId(person.id) in round_.seats:
+            await roles.join(turn, round_, BOT, person)
 
 
 async def _left(request: Request, what: Left) -> Reply | None:

@@ -41,13 +41,21 @@ async def places_at_once(uow: UnitOfWork, tenant: str, team: str) -> int:
     return round_.settings.trials_at_once if round_ is not None else PLACES
 
 
+async def of_person(uow: UnitOfWork, tenant: str, person: MemberId) -> list[str]:
+    """The teams that this person belongs to: in whose newest round they take part, or did to its end. Whoever has left
+    reads nothing of a team any more."""
+    teams = await uow.teams_of(tenant, person)
+    rounds = [(team, await newest_round(uow, tenant, team)) for team in teams]
+    return [team for team, round_ in rounds if round_ is not None and person in round_.active()]
+
+
 async def members_only(request: Request, team: str) -> None:
     """Raises Refused for a person outside of the team."""
-    if team not in await request.turn.uow.teams_of(request.tenant, request.by):
+    if team not in await of_person(request.turn.uow, request.tenant, request.by):
         raise Refused(Because.NOT_A_MEMBER)
 
 
 async def asked_about(request: Request) -> list[str]:
     """The channel's own team; in the direct messages all teams of this person."""
     place = request.event.place
-    return [place.id] if place.kind == "channel" else await request.turn.uow.teams_of(request.tenant, request.by)
+    return [place.id] if place.kind == "channel" else await of_person(request.turn.uow, request.tenant, request.by)

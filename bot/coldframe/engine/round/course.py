@@ -269,7 +269,7 @@ async def _not_everybody(turn: Turn, before: Round, round_: Round, fact: NotEver
 
 
 async def _joined(turn: Turn, before: Round, round_: Round, fact: MemberJoined) -> None:
-    if round_.step is not Step.SETUP:
+    if round_.step in RUNNING:
         turn.answer(round_.tenant, fact.member, late_words.welcome(round_))
 
 

@@ -107,7 +107,7 @@ async def join(turn: Turn, round_: Round, by: MemberId, person: Person) -> Round
     member = MemberId(person.id)
     seat = round_.seats.get(member)
     after = await turn.act(round_, Join(by, member, person.name))
-    for role in seat.held if seat is not None and seat.left else ():
+    for role in seat.held if seat is not None and seat.left and after.step in OPEN else ():
         if after.roles.acting(role) != member:
             after = await turn.act(after, OfferRole(BOT, role, member, await _until(turn, after, member)))
     return after
