@@ -97,7 +97,7 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
         transcript = Transcript(scenario)
         printer = Printer(transcript, click.echo, colour=sys.stdout.isatty())
         unseen = quiet or not sys.stdout.isatty()
-        progress = Progress(scenario, clock, shown=sys.stderr.isatty() and unseen)
+        progress = Progress(clock, shown=sys.stderr.isatty() and unseen)
         memory = Memory(state / "play.txt")
         play = Play(scenario, house, clock, memory=memory)
         last, revision = "", 0

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from zoneinfo import ZoneInfo
 
+import click
+
 from coldframe.chat.room.records import Record
+from coldframe.ports.chat import Clock
 from coldframe.render.room import message_text, tame
 from demo.scenario import Scenario
 
@@ -137,26 +140,18 @@ def _wrapped(line: str) -> str:
 
 
 class Progress:
-    """A bar on a terminal for a run that prints nothing else."""
+    """The simulated time in place on a terminal, for a run that prints nothing else."""
 
-    def __init__(self, scenario: Scenario, clock: object, *, shown: bool) -> None:
-        from coldframe.clock import ManualClock
-
-        assert isinstance(clock, ManualClock)
+    def __init__(self, clock: Clock, *, shown: bool) -> None:
         self._clock = clock
-        self._bar = None
-        if shown:
-            from rich.progress import Progress as Bar
-            from rich.progress import SpinnerColumn, TextColumn, TimeElapsedColumn
-
-            self._bar = Bar(SpinnerColumn(), TextColumn("{task.description}"), TimeElapsedColumn(), transient=True)
-            self._task = self._bar.add_task(scenario.title)
-            self._bar.start()
+        self._shown = shown
 
     def update(self) -> None:
-        if self._bar is not None:
-            self._bar.update(self._task, description=f"{self._clock.now():%a %-d %b %Y, %H:%M} UTC")
+        self._show(f"{self._clock.now():%a %-d %b %Y, %H:%M} UTC")
 
     def close(self) -> None:
-        if self._bar is not None:
-            self._bar.stop()
+        self._show("")
+
+    def _show(self, words: str) -> None:
+        if self._shown:
+            click.echo(f"\r\x1b[K{words}", nl=False, err=True)

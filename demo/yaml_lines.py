@@ -8,6 +8,8 @@ from typing import Any
 import yaml
 
 Path = tuple[str | int, ...]
+_QUICK: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+"""In C where there is one. What it cannot read is read again by the other, which says more plainly what is wrong."""
 
 
 class NotYaml(ValueError):
@@ -32,11 +34,10 @@ class Sheet:
 def read(text: str) -> Sheet:
     """Reads a YAML text. Raises NotYaml."""
     try:
-        node = yaml.compose(text, Loader=yaml.SafeLoader)
-        sheet = Sheet(yaml.safe_load(text))
-        if node is not None:
-            _note(node, (), sheet.lines)
-        return sheet
+        try:
+            return _sheet(_QUICK(text))
+        except yaml.YAMLError:
+            return _sheet(yaml.SafeLoader(text))
     except NotYaml:
         raise
     except RecursionError:
@@ -49,6 +50,15 @@ def read(text: str) -> Sheet:
         raise NotYaml(f"line {line}: the character U+{ord(text[error.position]):04X} cannot stand in a file") from None
     except (yaml.YAMLError, ValueError) as error:
         raise NotYaml(f"line 1: {error}") from None
+
+
+def _sheet(loader: Any) -> Sheet:
+    node = loader.get_single_node()
+    if node is None:
+        return Sheet(None)
+    sheet = Sheet(loader.construct_document(node))
+    _note(node, (), sheet.lines)
+    return sheet
 
 
 def _note(node: yaml.Node, path: Path, lines: dict[Path, int]) -> None:

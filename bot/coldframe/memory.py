@@ -15,7 +15,7 @@ def look_seldom() -> None:
 
 
 def let_stand() -> None:
-    """To be called when a process is ready to serve: what it has made by then stays, and is never looked at again. A look
-    at all of it would keep those who wait for an answer waiting for a tenth of a second."""
+    """To be called when a process is ready to serve: what it has made by then stays, and is never looked at again. A
+    look at all of it would keep those who wait for an answer waiting for a tenth of a second."""
     gc.collect()
     gc.freeze()

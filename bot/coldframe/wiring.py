@@ -110,10 +110,10 @@ async def room_house(
     secret: bytes,
     ids: Ids | None = None,
     draughtsman: Draughtsman | None = None,
-    numbers: Numbers | None = None,
     durable: bool = False,
 ) -> AsyncIterator[House]:
-    """The bot on the room platform; everything is closed again at the end, whatever happens."""
+    """The bot on the room platform; everything is closed again at the end, whatever happens. With a draughtsman of its
+    own no worker is started, for numbers neither."""
     pin_zone_data()
     source = ids or RandomIds()
     studio = Studio()
@@ -122,7 +122,8 @@ async def room_house(
     try:
         store = await open_store(database, secret, source, durable=durable)
         room = Room(log, _NotYet(), clock, Workshop(draughtsman or studio, clock.now))
-        engine = assembled(store, room, clock, source, numbers or InlineNumbers())
+        numbers: Numbers = InlineNumbers() if draughtsman else studio
+        engine = assembled(store, room, clock, source, numbers)
         room.intake = engine
         yield House(engine.kit, engine, room, store)
     finally:

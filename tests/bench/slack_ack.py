@@ -411,9 +411,8 @@ async def checked(database: str, secret: bytes, sender: Sender) -> str:
     if sender.lost:
         return f"{sender.lost} were not acknowledged in time, so what the rounds hold was not compared"
     if len(noted.notes) != notes or abs(held - marks) > sender.overtaking:
-        raise SystemExit(
-            f"sent {notes} notes and {marks} marks; the rounds hold {len(noted.notes)} and {held}; {sender.overtaking} overtook"
-        )
+        found = f"{len(noted.notes)} and {held}, and {sender.overtaking} overtook others"
+        raise SystemExit(f"sent {notes} notes and {marks} marks; the rounds hold {found}")
     return "both rounds hold what was sent"
 
 

@@ -32,6 +32,7 @@ _RULES: dict[Any, Any] = {
     "svg.hashsalt": "coldframe",
     "text.parse_math": False,
     "text.usetex": False,
+    "text.hinting": "no_hinting",  # as `lettering` measures; and fitting letters to the grid was a sixth of a picture
     "axes.edgecolor": RULE,
     "hatch.linewidth": 1.6,
     "path.simplify": True,

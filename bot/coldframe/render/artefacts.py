@@ -15,6 +15,7 @@ from coldframe.message.nodes import Appointment, Attachment, CalendarFile, Drawi
 from coldframe.message.pictures import Chart
 
 logger = structlog.get_logger()
+PICTURES_KEPT = 8  # of some 60 kB each
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,8 @@ class Workshop:
     def __init__(self, draughtsman: Draughtsman, now: Callable[[], datetime]) -> None:
         self._draughtsman = draughtsman
         self._now = now
+        self._lately: dict[Chart, bytes] = {}
+        """Pictures drawn lately: one that is told twice, or whose way out failed, is not drawn again."""
 
     async def __call__(self, attachment: Attachment) -> Artefact:
         match attachment:
@@ -56,11 +59,18 @@ class Workshop:
     async def _drawn(self, drawing: Drawing) -> Artefact:
         words = drawing.chart.alternative()
         try:
-            picture = await self._draughtsman.draw(drawing.chart)
+            picture = await self._picture(drawing.chart)
         except Exception as problem:  # a picture that cannot be drawn must not hold up what its numbers say
             logger.warning("artefact.not_drawn", problem=type(problem).__name__, chart=drawing.chart.kind)
             return Artefact(file_name(drawing.name, "txt"), "text/plain", words.encode(), _first_sentence(words))
         return Artefact(file_name(drawing.name, "png"), "image/png", picture, _first_sentence(words), words)
+
+    async def _picture(self, chart: Chart) -> bytes:
+        if chart not in self._lately:
+            self._lately[chart] = await self._draughtsman.draw(chart)
+            while len(self._lately) > PICTURES_KEPT:
+                del self._lately[next(iter(self._lately))]
+        return self._lately[chart]
 
     def _calendar(self, file: CalendarFile) -> Artefact:
         content = calendar_file(map(entry_of, file.entries), name=file.title, now=self._now())

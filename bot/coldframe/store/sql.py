@@ -150,9 +150,8 @@ class SqlStore:
 
     def _queued(self, row: Any, now: datetime) -> Queued:
         state: Literal["todo", "unknown"] = "unknown" if row.state in ("sending", "unknown") else "todo"
-        return Queued(
-            row.id, row.key, self._sends.open(row.kind, row.name, row.body), row.tries, row.first_try or now, state
-        )
+        send = self._sends.open(row.kind, row.name, row.body)
+        return Queued(row.id, row.key, send, row.tries, row.first_try or now, state)
 
     async def _with_surroundings(self, db: Connection, claimed: list[Queued]) -> list[Queued]:
         """Adds the messages that the sends refer to and their rounds' steps, read in the claim's own transaction."""
