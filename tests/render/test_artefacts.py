@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Literal
 
@@ -10,7 +11,7 @@ import pytest
 
 from coldframe.message.nodes import Appointment, CalendarFile, Drawing, TextFile
 from coldframe.message.pictures import Chart, ForceField
-from coldframe.render.artefacts import Workshop, file_name
+from coldframe.render.artefacts import PICTURES_KEPT, Workshop, file_name
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 FORCES = ForceField("retention", ("weekly digest",), ("exports break", "set-up is long"))
@@ -20,10 +21,12 @@ class Pen:
     """Draws a picture of four bytes, or breaks."""
 
     broken = False
+    drawn = 0
 
     async def draw(self, chart: Chart, form: Literal["png", "svg"] = "png") -> bytes:
         if self.broken:
             raise RuntimeError("no ink")
+        self.drawn += 1
         return b"\x89PNG"
 
 
@@ -74,3 +77,15 @@ async def test_text_file_keeps_name_type_and_words() -> None:
 def test_file_names_are_safe_everywhere(name: str, safe: str) -> None:
     """No path, no control character, no overlong name leaves the house."""
     assert file_name(name, "txt") == safe
+
+
+async def test_a_picture_that_is_told_twice_is_drawn_once() -> None:
+    """One of the latest few is at hand; an earlier one is drawn again."""
+    pen = Pen()
+    workshop = Workshop(pen, lambda: NOW)
+    charts = [ForceField(f"lever {number}", ("help",), ("form",)) for number in range(PICTURES_KEPT + 1)]
+    for chart in (*charts, replace(charts[1])):
+        await workshop(Drawing(chart, "forces"))
+    assert pen.drawn == len(charts)
+    await workshop(Drawing(charts[0], "forces"))
+    assert pen.drawn == len(charts) + 1

@@ -30,6 +30,7 @@ class Log:
 
     def __init__(self, path: str = ":memory:", *, tenant: str = "room") -> None:
         self.tenant = tenant
+        self._cards = rows.Cards()
         if path != ":memory:":
             keep_private(Path(path))
         self._db = sqlite3.connect(path, isolation_level=None, cached_statements=256)
@@ -120,11 +121,11 @@ class Log:
         return tuple(map(rows.person_of, self._rows(f"select {rows.PERSON} from {joined}", channel)))
 
     def put_home(self, person_id: str, card: Message) -> None:
-        self._db.execute("update people set home = ? where id = ?", (rows.CARD.dump_json(card), person_id))
+        self._db.execute("update people set home = ? where id = ?", (self._cards.body(card), person_id))
 
     def home(self, person_id: str) -> Message | None:
         row = self._one("select home from people where id = ?", person_id)
-        return rows.card_of(row[0]) if row else None
+        return self._cards.card(row[0]) if row else None
 
     # --- messages -------------------------------------------------------------------------------------------
 
@@ -148,7 +149,7 @@ class Log:
             "insert into messages (kind, root, thread, author, at, revision, body, card, mentioned, key)"
             " values (?, ?, ?, ?, ?, (select coalesce(max(revision), 0) + 1 from messages), ?, ?, ?, ?)"
         )
-        body = rows.CARD.dump_json(card) if card is not None else None
+        body = self._cards.body(card) if card is not None else None
         return rows.message_id(
             self._insert(sql, *rows.place_values(place), author, rows.stamp(at), text, body, mentioned, key)
         )
@@ -157,7 +158,7 @@ class Log:
         self._change(message, "body = ?, edited = edited + 1", text)
 
     def change_card(self, message: str, card: Message) -> None:
-        self._change(message, "card = ?", rows.CARD.dump_json(card))
+        self._change(message, "card = ?", self._cards.body(card))
 
     def erase(self, message: str) -> None:
         """Takes words, files and reactions away for good; the place in the order remains."""
@@ -213,7 +214,7 @@ class Log:
             at=datetime.fromisoformat(at),
             revision=revision,
             text=text,
-            message=rows.card_of(card),
+            message=self._cards.card(card),
             mentioned=bool(mentioned),
             edited=bool(edited),
             edition=str(edited) if edited else "",
@@ -268,7 +269,7 @@ class Log:
 
     def put_note(self, person: str, place: Place, at: datetime, card: Message) -> str:
         sql = "insert into notes (person, kind, root, thread, at, card) values (?, ?, ?, ?, ?, ?)"
-        values = (person, *rows.place_values(place), rows.stamp(at), rows.CARD.dump_json(card))
+        values = (person, *rows.place_values(place), rows.stamp(at), self._cards.body(card))
         return f"n{self._insert(sql, *values):06d}"
 
     def notes(self, person: str) -> tuple[NoteRecord, ...]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from functools import lru_cache
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -15,6 +14,7 @@ from coldframe.ports.chat import Person, Place
 CARD: TypeAdapter[Message] = TypeAdapter(Message)
 FORM: TypeAdapter[Form] = TypeAdapter(Form)
 
+CARDS_KEPT = 1024
 PERSON = "id, name, zone, is_bot, is_guest, is_foreign, is_gone"
 MESSAGE = "seq, kind, root, thread, author, at, revision, body, card, mentioned, edited, gone, key"
 FILE = "seq, name, media_type, length(content), title, alternative"
@@ -40,9 +40,29 @@ def file_of(row: Any) -> FileRecord:
     return FileRecord(f"f{seq:06d}", name, media_type, size, title, alternative)
 
 
-@lru_cache(maxsize=1024)  # a card is looked at much more often than it changes
-def card_of(body: bytes | None) -> Message | None:
-    return None if body is None else CARD.validate_json(body)
+class Cards:
+    """Cards as the file keeps them. A card is looked at much more often than it changes, and first by who wrote it:
+    what was written or read lately is not parsed again."""
+
+    def __init__(self) -> None:
+        self._lately: dict[bytes, Message] = {}
+
+    def body(self, card: Message) -> bytes:
+        body = CARD.dump_json(card)
+        self._remember(body, card)
+        return body
+
+    def card(self, body: bytes | None) -> Message | None:
+        if body is None:
+            return None
+        if body not in self._lately:
+            self._remember(body, CARD.validate_json(body))
+        return self._lately[body]
+
+    def _remember(self, body: bytes, card: Message) -> None:
+        self._lately[body] = card
+        if len(self._lately) > CARDS_KEPT:
+            del self._lately[next(iter(self._lately))]
 
 
 def place_values(place: Place) -> tuple[str, str, str | None]:
