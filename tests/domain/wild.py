@@ -39,6 +39,7 @@ from coldframe.domain.round.commitment import (
     CompleteCriterion,
     Forecast,
     NameChecker,
+    SeeDigits,
     SetActions,
     SetNextRound,
     SetReview,
@@ -400,5 +401,6 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: SetNextRound(anybody(r, x), _when(x, t)),
     lambda w, r, x, t, k: AcceptOverlap(anybody(r, x)),
     lambda w, r, x, t, k: Forecast(anybody(r, x), _plan(r, x), x.choice((-1, 0, 55, 100, 101)), w.text(x)),
+    lambda w, r, x, t, k: SeeDigits(anybody(r, x), _plan(r, x), tuple(x.sample(range(11), x.randrange(4)))),
     lambda w, r, x, t, k: Commit(anybody(r, x), k),
 )  # fmt: skip

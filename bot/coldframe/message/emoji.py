@@ -29,6 +29,8 @@ _CUSTOM = re.compile(r"[\w+'.-]{1,64}")
 _MODIFIERS = re.compile("[\ufe0f\U0001f3fb-\U0001f3ff]")
 _FLAG = re.compile("[\U0001f1e6-\U0001f1ff]{2}|\U0001f3f4[\U000e0020-\U000e007f]+")
 _JOINER = "\u200d"
+FINISHED = ("✅", "✔")
+"""By which somebody says under a ballot that it is finished."""
 DIGITS = (*(f"{digit}\u20e3" for digit in range(10)), "🔟")
 """The digits from 0 to 10."""
 

@@ -13,6 +13,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
+from coldframe.speech.answers import done
 from coldframe.speech.names import PAUSED, about, count, title
 from coldframe.speech.steps import WORDS
 
@@ -25,6 +26,7 @@ HELP = (
     ("`/coldframe digest`", "the lead's summary"),
     ("`/coldframe search WORDS`", "did we try that?"),
     ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),
+    ("`/coldframe done`", "I am through with the step; locks my ballot"),
     ("`/coldframe close`, `extend`, `pause`, `resume`, `cancel`", "for the facilitator"),
     ("`/coldframe roles`", "who has which role; pass mine on"),
     ("`/coldframe away until next Monday`", "I am away; `away off` ends it"),
@@ -204,6 +206,14 @@ def hide_asked(round_: Round, text: str) -> Message:
 
 def _told(template: str, round_: Round, **parts: Any) -> Message:
     return said(template, name=theirs(round_.name, 60), step=title(round_.step), **parts)
+
+
+def through(round_: Round) -> Message:
+    """The answer to `done`; a ballot is read once more before it is locked."""
+    words = WORDS[round_.step].vote if round_.step in WORDS else None
+    if words is not None and words.locks:
+        return _told("I read your emoji in {name} once more, then your ballot is locked as it stands.", round_)
+    return done(True)
 
 
 def closes(round_: Round) -> Message:

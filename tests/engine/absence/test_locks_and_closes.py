@@ -10,14 +10,18 @@ from typing import Any
 
 import pytest
 
-from coldframe.domain.names import MemberId, Step
+from coldframe.clock import ManualClock
+from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.round.choosing import ChoosePlan
+from coldframe.domain.round.commitment import Forecast
 from coldframe.domain.state import Ledger
 from coldframe.engine.core import windows
+from coldframe.message.emoji import DIGITS
 from coldframe.message.packed import ButtonValue
-from coldframe.ports.chat import Person, Unreachable
+from coldframe.ports.chat import Edited, Inbound, Person, Reacted, Unreachable
 from tests.domain.play import FD, D, F
 from tests.engine.absence.hands import MONDAY, Hands, read_by, unheard
-from tests.engine.clockwork import Running
+from tests.engine.clockwork import Running, house_on
 from tests.engine.reaching import at_step, in_channel
 
 INES, JON = MemberId("ines"), MemberId("jon")
@@ -86,11 +90,20 @@ async def test_a_ballot_of_emoji_alone_that_nobody_heard_of_can_be_locked(at_bal
     assert JON in ledger.locked and [m.option for m in ledger.counted(JON)] == [first]
 
 
-async def test_an_empty_ballot_is_refused_in_words(at_ballot: Running) -> None:
-    """The press is answered in private, though the ballot was read first."""
+async def test_an_empty_ballot_is_handed_in_once_it_was_read(at_ballot: Running) -> None:
+    """That it is empty is what the platform says as well."""
     await at_ballot.press(JON, "ballot.lock")
-    assert JON not in ledger_of(await at_ballot.current()).locked
-    assert "Nothing came in yet" in read_by(at_ballot, JON)[-1]
+    ledger = ledger_of(await at_ballot.current())
+    assert JON in ledger.locked and not ledger.counted(JON)
+
+
+async def test_a_ballot_that_is_locked_already_is_not_locked_again(at_ballot: Running) -> None:
+    """The second press is refused in words."""
+    await at_ballot.press(JON, "ballot.lock")
+    ballot, tick = await Hands(at_ballot).message("ballot", JON, "ballot"), "✅"
+    await at_ballot.house.room.react_as(JON, ballot, tick)
+    await at_ballot.settle()
+    assert "locked" in read_by(at_ballot, JON)[-1]
 
 
 async def test_a_ballot_that_cannot_be_read_waits_and_is_then_locked(at_ballot: Running) -> None:
@@ -119,6 +132,119 @@ async def test_one_vote_too_many_is_said_when_it_is_found(at_ballot: Running) ->
     await team.house.engine.returned()
     await team.settle()
     assert sum("does not count" in words for words in read_by(team, JON)) == 1
+
+
+# --- through with it, by an emoji or a word ---
+
+
+async def test_a_tick_under_the_ballot_locks_it(at_ballot: Running) -> None:
+    """A voter by emoji alone needs no button; another emoji there is no vote and no lock."""
+    team, hands = at_ballot, Hands(at_ballot)
+    first = (await team.current()).plan_order[0]
+    ballot = await hands.message("ballot", JON, "ballot")
+    await hands.reacts(JON, first, "🌿")
+    await team.house.room.react_as(JON, ballot, "🌱")
+    await team.settle()
+    assert JON not in ledger_of(await team.current()).locked
+    await team.house.room.react_as(JON, ballot, "✅")
+    await team.settle()
+    ledger = ledger_of(await team.current())
+    assert JON in ledger.locked and len(ledger.counted(JON)) == 1
+
+
+async def test_somebody_elses_tick_locks_nothing(at_ballot: Running) -> None:
+    """The ballot is its voter's alone, whoever can see it."""
+    team, hands = at_ballot, Hands(at_ballot)
+    await hands.reacts(JON, (await team.current()).plan_order[0], "🌿")
+    message = await hands.message("ballot", JON, "ballot")
+    tick = Inbound("k", D, team.house.room.direct(JON), team.clock.now(), Reacted(message, "✅", True))
+    await team.house.engine.receive(tick)
+    await team.settle()
+    assert not ledger_of(await team.current()).locked
+
+
+async def test_a_tick_that_nobody_heard_of_locks_what_the_emoji_say(at_ballot: Running) -> None:
+    """Both are read when the bot is back."""
+    team, hands = at_ballot, Hands(at_ballot)
+    async with unheard(team):
+        await hands.reacts(JON, (await team.current()).plan_order[0], "🌿")
+        await team.house.room.react_as(JON, await hands.message("ballot", JON, "ballot"), "✅")
+    await team.house.engine.returned()
+    await team.settle()
+    ledger = ledger_of(await team.current())
+    assert JON in ledger.locked and len(ledger.counted(JON)) == 1
+
+
+@pytest.mark.parametrize("channel", [True, False])
+async def test_the_word_done_locks_a_ballot(at_ballot: Running, channel: bool) -> None:
+    """After the command in the channel, or alone in the direct messages, and it is answered."""
+    team, hands = at_ballot, Hands(at_ballot)
+    await hands.reacts(JON, (await team.current()).plan_order[0], "🌿")
+    if channel:
+        assert (await team.command(JON, "done")).note is not None
+    else:
+        await team.say(JON, "Done")
+        assert any("ballot is locked as it stands" in words for words in read_by(team, JON))
+    assert JON in ledger_of(await team.current()).locked
+
+
+async def test_a_tick_under_the_dots_is_done_and_no_more_once_it_is_taken_off(at_dots: Running) -> None:
+    """Whoever pressed "not done after all" later is not made done again by the tick that still stands."""
+    team, hands = at_dots, Hands(at_dots)
+    ballot = await hands.message("ballot", JON, "dots")
+    await team.house.room.react_as(JON, ballot, "✅")
+    await team.settle()
+    assert JON in (await team.current()).progress.done
+    await team.press(JON, "step.undone")
+    await team.house.engine.returned()
+    await team.settle()
+    assert JON not in (await team.current()).progress.done
+    await team.say(JON, "done")
+    assert JON in (await team.current()).progress.done
+    await team.house.room.react_as(JON, ballot, "✅", added=False)
+    await team.settle()
+    assert JON not in (await team.current()).progress.done
+
+
+# --- forecasts ---
+
+
+@pytest.fixture
+async def at_commitment(tmp_path: Path) -> AsyncIterator[Running]:
+    async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
+        await team.act("choose", ChoosePlan(F, PlanId("p0"), running_trials=0))
+        yield team
+
+
+async def test_a_forecast_by_emoji_that_nobody_heard_of_is_taken(at_commitment: Running) -> None:
+    """And a digit that was heard does not undo what was said after it."""
+    team, hands, room = at_commitment, Hands(at_commitment), at_commitment.house.room
+
+    async def digit(person: str, emoji: str, added: bool = True) -> None:
+        await room.react_as(person, await hands.message("forecast", person, "p0"), emoji, added)
+        await team.settle()
+
+    async def forecasts() -> dict[str, int]:
+        return dict((await team.current()).choices[PlanId("p0")].forecasts)
+
+    await digit(D, DIGITS[4])
+    await team.act("say otherwise", Forecast(D, PlanId("p0"), 70))
+    await digit(FD, DIGITS[2])
+    await digit(INES, DIGITS[3])
+    async with unheard(team):
+        await digit(JON, DIGITS[6])
+        await digit(FD, DIGITS[2], added=False)
+        await digit(FD, DIGITS[9])
+        await digit(INES, DIGITS[3], added=False)
+    await team.house.engine.returned()
+    await team.settle()
+    assert await forecasts() == {D: 70, FD: 90, INES: 30, JON: 60}
+    await digit(INES, DIGITS[3])
+    await team.act("say more", Forecast(INES, PlanId("p0"), 100))
+    async with unheard(team):
+        await digit(INES, DIGITS[3], added=False)
+    await digit(INES, DIGITS[3])
+    assert (await forecasts())[INES] == 30
 
 
 # --- closing ---
@@ -178,6 +304,23 @@ async def test_a_line_that_came_in_after_the_reading_began_is_not_overwritten_by
     await team.house.engine.returned()
     await team.settle()
     assert [n.text for n in (await team.current()).notes.values() if n.author == D] == ["third"]
+
+
+async def test_a_change_that_is_told_after_a_newer_one_does_not_last(at_notes: Running) -> None:
+    """Platforms keep no order; what stands in the conversation at the close is what counts."""
+    team, hands = at_notes, Hands(at_notes)
+    mine = await hands.writes(D, "- retention: first")
+    for person in (FD, INES):
+        await hands.writes(person, f"- retention: by {person}")
+    async with unheard(team):
+        await hands.edits(D, mine, "- retention: second")
+        await hands.edits(D, mine, "- retention: third")
+    await team.house.engine.returned()
+    await team.settle()
+    late = Edited(mine, "- retention: second", "1")
+    await team.house.engine.receive(Inbound("late", D, team.house.room.direct(D), team.clock.now(), late))
+    await team.command(F, "close")
+    assert await shown(team) == ["by fred", "by ines", "third"]
 
 
 # --- while the platform cannot be read ---
@@ -340,3 +483,32 @@ async def test_a_note_taken_from_the_channel_stays_when_its_message_there_is_del
     await team.settle()
     await team.command(F, "close")
     assert "the bill is late" in await shown(team)
+
+
+async def test_what_the_room_kept_and_the_bot_did_not_is_in_the_reveal(tmp_path: Path) -> None:
+    """The process died between the two: at the next start the deadline is past, and the line comes before the close;
+    handed over again later, it is no second note."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        hands = Hands(team)
+        for person in (F, D, FD, INES):
+            await hands.writes(person, f"- retention: by {person}")
+        await team.settle()
+        due = (await team.current()).progress.due
+        assert due is not None
+
+        class Dying:
+            async def receive(self, event: Inbound) -> Any:
+                raise RuntimeError
+
+        team.house.room.intake = Dying()
+        await hands.writes(JON, "- retention: in the last moment")
+    clock = ManualClock(due)
+    async with house_on(clock, tmp_path) as house:
+        again = Running(house, clock, team.round)
+        await house.engine.returned()
+        await again.settle()
+        assert (await again.current()).step is Step.FOCUS
+        assert (await shown(again)).count("in the last moment") == 1
+        assert await house.room.redeliver() == 1
+        await again.settle()
+        assert not (await again.current()).late_notes

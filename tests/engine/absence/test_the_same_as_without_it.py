@@ -96,12 +96,16 @@ async def _votes(team: Running, meanwhile: While, length: timedelta, options: li
     marks = {voter: sorted((m.option, m.sign) for m in mine) for voter, mine in ledger.marks.items()}
     cards = {person: [w for w in read_by(team, person) if "from you" in w] for person in round_.active()}
     many = "3 dots" if step is Step.DOTS else "2 votes"
-    assert any(many in w for w in cards[SIXTH])
+    assert length > A_DAY or any(many in w for w in cards[SIXTH])
     await closed(team, step)
     after = await team.current()
     standing = after.forces_standing if step is Step.DOTS else after.plans_standing
     assert sum(s.group + s.decision_maker for s in standing) == sum(map(len, marks.values()))
-    return marks, {str(s.option): (s.group, s.decision_maker, s.voters) for s in standing}, cards
+    return (
+        marks,
+        {str(s.option): (s.group, s.decision_maker, s.voters) for s in standing},
+        cards if length < A_DAY else None,
+    )
 
 
 @pytest.mark.parametrize("length", LENGTHS, ids=("5 s", "5 min", "5 h", "3 days"))

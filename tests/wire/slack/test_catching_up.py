@@ -165,3 +165,26 @@ async def test_a_socket_that_was_lost_for_long_is_a_return(clock: FastClock, min
         clock.pass_by(timedelta(minutes=minutes / 2))
     await asyncio.sleep(0)
     assert seen == [NOON] * returns
+
+
+async def test_another_connection_is_a_return_however_short_the_gap(clock: FastClock) -> None:
+    """The SDK replaces a connection by itself, as Slack wants it now and then."""
+    seen: list[object] = []
+    client = SimpleNamespace(current_session="one")
+
+    async def is_connected() -> bool:
+        return True
+
+    async def on_return(_: datetime) -> None:
+        raise AssertionError("that was no long absence")
+
+    async def on_reconnect() -> None:
+        seen.append(client.current_session)
+
+    client.is_connected = is_connected
+    sockets = Sockets(None, options(""), None, clock, on_return, on_reconnect)  # type: ignore[arg-type]
+    handler: Any = SimpleNamespace(client=client)
+    for session in ("one", "one", "two", "two", "three"):
+        client.current_session = session
+        await sockets._looked_after(handler, asyncio.Event())
+    assert seen == ["two", "three"]

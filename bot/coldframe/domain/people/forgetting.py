@@ -56,6 +56,7 @@ def _choice_without(choice: Choice, gone: MemberId) -> Choice:
         choice,
         declined=tuple((m, reason) for m, reason in choice.declined if m != gone),
         forecasts={m: chance for m, chance in choice.forecasts.items() if m != gone},
+        digits={m: digits for m, digits in choice.digits.items() if m != gone},
     )
 
 

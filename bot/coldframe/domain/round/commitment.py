@@ -25,6 +25,8 @@ from coldframe.domain.round.rule import StepRule, both_roles, nobody
 from coldframe.domain.state import Action, Criterion, Round
 from coldframe.domain.texts import accepted, optional
 
+PER_DIGIT = 10  # per cent
+
 # --- what people ask ---
 
 
@@ -64,6 +66,13 @@ class Forecast(Command):
     plan: PlanId
     chance: int
     fear: str = ""
+
+
+class SeeDigits(Command):
+    """The emoji of digits that stand under one's own question: a new one is a forecast, 4 stands for 40 %."""
+
+    plan: PlanId
+    digits: tuple[int, ...]
 
 
 class Commit(Command):
@@ -109,6 +118,13 @@ class ForecastGiven(Fact):
     member: MemberId
     chance: int
     fear: str
+
+
+class DigitsSeen(Fact):
+    private = True
+    plan: PlanId
+    member: MemberId
+    digits: tuple[int, ...]
 
 
 class Committed(Fact):
@@ -180,6 +196,23 @@ def forecast(round_: Round, command: Forecast, now: datetime) -> Facts:
         raise Refused(Because.BAD_SETTING, setting="chance", value=command.chance, allowed="0 to 100")
     fear = optional(command.fear, 1000, field="fear")
     return (ForecastGiven(command.plan, command.by, command.chance, fear),)
+
+
+def see_digits(round_: Round, command: SeeDigits, now: datetime) -> Facts:
+    """Only a digit that was not there before says something: one that stands was heard, and what was said after it is
+    newer. Of earlier releases' forecasts nobody knows which digits were heard: these only begin to be known."""
+    checks.member(round_, command.by)
+    checks.in_step(round_, Step.COMMITMENT)
+    choice = choice_of(round_, command.plan)
+    digits = tuple(sorted(set(command.digits)))
+    before = choice.digits.get(command.by)
+    new = [d for d in digits if d not in (before or ())]
+    if before is None and command.by in choice.forecasts:
+        new = []
+    said: Facts = ()
+    if new:
+        said = forecast(round_, Forecast(command.by, command.plan, PER_DIGIT * new[-1]), now)
+    return said if digits == before else (*said, DigitsSeen(command.plan, command.by, digits))
 
 
 def missing(round_: Round) -> tuple[tuple[PlanId | None, Because], ...]:
@@ -281,7 +314,14 @@ def overlap_accepted(round_: Round, fact: OverlapAccepted) -> Round:
 def forecast_given(round_: Round, fact: ForecastGiven) -> Round:
     choice = round_.choices[fact.plan]
     fears = (*choice.fears, fact.fear) if fact.fear else choice.fears
-    return with_choice(round_, fact.plan, forecasts={**choice.forecasts, fact.member: fact.chance}, fears=fears)
+    digits = {fact.member: (), **choice.digits}
+    forecasts = {**choice.forecasts, fact.member: fact.chance}
+    return with_choice(round_, fact.plan, forecasts=forecasts, fears=fears, digits=digits)
+
+
+def digits_seen(round_: Round, fact: DigitsSeen) -> Round:
+    digits = {**round_.choices[fact.plan].digits, fact.member: fact.digits}
+    return with_choice(round_, fact.plan, digits=digits)
 
 
 def committed(round_: Round, fact: Committed) -> Round:
@@ -297,6 +337,7 @@ DECIDE: Decide = {
     SetNextRound: set_next_round,
     AcceptOverlap: accept_overlap,
     Forecast: forecast,
+    SeeDigits: see_digits,
     Commit: commit,
 }
 EVOLVE: Evolve = {
@@ -307,6 +348,7 @@ EVOLVE: Evolve = {
     NextRoundSet: next_round_set,
     OverlapAccepted: overlap_accepted,
     ForecastGiven: forecast_given,
+    DigitsSeen: digits_seen,
     Committed: committed,
 }
 RULE = StepRule(

@@ -20,7 +20,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.intake import bare_words, late, misplaced, panel, submissions, texts
 from coldframe.engine.people import personal
 from coldframe.engine.reading import note_lines
-from coldframe.engine.round import roles
+from coldframe.engine.round import locking, roles
 from coldframe.engine.trial import forecasts, ownership, weekly
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import (
@@ -213,10 +213,11 @@ async def _pressed(request: Request, what: Pressed) -> Reply | None:
 
 
 async def _reacted(request: Request, what: Reacted) -> Reply | None:
-    """An emoji on an option of one's own ballot is a vote; anything else is counted and left alone."""
+    """An emoji on an option of one's own ballot is a vote, a tick under the ballot locks it; anything else is counted
+    and left alone."""
     turn, event = request.turn, request.event
     posted = await turn.uow.posted_as(event.place, what.message)
-    if await forecasts.reacted(turn, event, posted, what):
+    if await forecasts.reacted(turn, event, posted, what) or await locking.reacted(turn, event, posted, what):
         return None
     option = _option_of(posted)
     if posted is None or option is None or posted.round_id is None or option[0] != event.person:

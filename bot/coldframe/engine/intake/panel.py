@@ -16,7 +16,7 @@ from coldframe.engine.core.requests import Answers, Request, Uses
 from coldframe.engine.people import held, personal
 from coldframe.engine.reading import dates
 from coldframe.engine.reminding import owed as reminders
-from coldframe.engine.round import closing, roles, setup
+from coldframe.engine.round import closing, locking, roles, setup
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
@@ -76,7 +76,7 @@ async def _the_round(request: Request, word: str) -> Round:
 def _of_facilitator(request: Request, word: str, rounds: list[Round]) -> list[Round]:
     """Only the facilitator closes and pauses, so somebody who facilitates one round means that one."""
     own = [r for r in rounds if r.is_facilitator(request.by)]
-    return own if len(own) == 1 and word != "extend" and not request.words else rounds
+    return own if len(own) == 1 and word not in ("extend", "done") and not request.words else rounds
 
 
 def _one_of(request: Request, word: str, rounds: list[Round]) -> Round:
@@ -123,6 +123,13 @@ async def _close(request: Request) -> Reply | None:
     round_ = await _the_round(request, "close")
     await closing.by_hand(request.turn, round_, request.by)
     return request.shown(panel_words.closes(round_))
+
+
+async def _done(request: Request) -> Reply | None:
+    """Through with the step, as by its button; a ballot is locked by it."""
+    round_ = await _the_round(request, "done")
+    await locking.finished(request.turn, round_, request.by)
+    return request.shown(panel_words.through(round_))
 
 
 async def _extend(request: Request) -> Reply | None:
@@ -282,6 +289,7 @@ WORDS: Answers = {
     "new": _new,
     "status": _status,
     "mine": _mine,
+    "done": _done,
     "close": _close,
     "extend": _extend,
     "pause": _pause,

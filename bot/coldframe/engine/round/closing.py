@@ -46,7 +46,7 @@ class Ending:
 async def by_hand(turn: Turn, round_: Round, by: MemberId, kind: str = BY_HAND) -> None:
     """The facilitator closes the step: at once, or as soon as the platform was read where that matters. Raises
     Refused."""
-    if round_.step.value not in comparing.COMPARED:
+    if round_.step.value not in comparing.BEFORE_CLOSE:
         await turn.act(round_, _command(Ending(kind, round_.step.value, by)))
         return
     checks.member(round_, by)
@@ -77,7 +77,7 @@ async def _waited(kit: Kit, due: Due) -> None:
 async def _closing(kit: Kit, due: Due, end: Ending) -> None:
     round_ = await comparing.current(kit, due.subject)
     unread: tuple[MemberId, ...] = ()
-    if round_ is not None and round_.step.value == end.step and round_.paused is None:
+    if round_ is not None and round_.step.value == end.step in comparing.BEFORE_CLOSE and round_.paused is None:
         unread = await comparing.compare(kit, due, round_)
         comparing.begin(kit, due, "close")
     async with due_turn(kit, due) as turn:

@@ -12,14 +12,20 @@ from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from datetime import timedelta
 
 from coldframe.domain.commands import BOT
-from coldframe.domain.names import MemberId, Step
-from coldframe.domain.round.ballots import Reconcile
+from coldframe.domain.names import MemberId, PlanId, Step
+from coldframe.domain.refusals import Refused
+from coldframe.domain.round.ballots import LockBallot, Reconcile
+from coldframe.domain.round.commitment import SeeDigits
+from coldframe.domain.round.moves import Done
 from coldframe.domain.state import Ledger, Mark, Round
-from coldframe.engine.core import receiving
+from coldframe.engine.core import lives, receiving
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
+from coldframe.engine.trial import forecasts
+from coldframe.message.emoji import DIGITS, FINISHED
 from coldframe.message.packed import ELSEWHERE, MessageName, Occurrence, Origin
 from coldframe.ports.chat import Capabilities, ChatError, Edited, Erased, Inbound, Place, Said, SlowDown, Unreachable
 from coldframe.ports.storage import Due, Posted
+from coldframe.speech.refusals import refusal
 
 LOOK = "look again"
 MARGIN = timedelta(minutes=2)  # for clocks that disagree
@@ -134,7 +140,7 @@ async def _read_lines(kit: Kit, round_: Round, member: MemberId) -> None:
     place = Place(round_.tenant, "direct", member)
     async with kit.store.begin() as uow:
         now_round = await uow.round(round_.id)
-        asked = await uow.posted_like(MessageName("which", member, ("",)).pack())
+        asked = await uow.posted_like(MessageName(lives.WHICH, member, ("",)).pack())
     if now_round is None or now_round.step is not round_.step or now_round.progress.opens is None:
         return
     made = _made_of(now_round, member)
@@ -207,13 +213,42 @@ async def _read_votes(kit: Kit, round_: Round, voter: MemberId) -> None:
     if before is None or before.step is not round_.step:
         return
     pairs = await _pairs(kit, before, voter)
+    signed = await _is_signed(kit, before, voter)
     kit.ids.occasion(f"read/{round_.id}/{round_.step}/{voter}/{kit.clock.now().isoformat()}")
     async with kit.store.begin() as uow:
         turn = Turn(kit, uow, kit.clock.now())
         after = await turn.round(round_.id)
         if after.step is before.step and _marks(after, voter) == _marks(before, voter):
-            await turn.act(after, Reconcile(BOT, {voter: pairs}))
+            after = await turn.act(after, Reconcile(BOT, {voter: pairs}))
+            if signed and await uow.first_time(sign_key(after, voter), turn.now):
+                await _finish(turn, after, voter)
             await turn.finish()
+
+
+def sign_key(round_: Round, voter: MemberId) -> str:
+    """By which is known that the voter's sign of being through was heard: what they did after it is newer."""
+    return f"finished/{round_.id}/{round_.step}/{voter}"
+
+
+async def _is_signed(kit: Kit, round_: Round, voter: MemberId) -> bool:
+    """Whether the voter says by an emoji under the ballot itself that they are through. Raises ChatError."""
+    async with kit.store.begin() as uow:
+        ballot = await uow.posted(MessageName(round_.id, "ballot", (voter, round_.step.value)).pack())
+    if ballot is None:
+        return False
+    try:
+        shown = await kit.chat.reactions(ballot.place, ballot.message_id)
+    except Unreachable:
+        return False  # it stands nowhere any more
+    return any(r.person == voter and r.emoji in FINISHED for r in shown)
+
+
+async def _finish(turn: Turn, round_: Round, voter: MemberId) -> None:
+    """An empty ballot cannot be locked: that is said as it would have been at once."""
+    try:
+        await turn.act(round_, LockBallot(voter) if round_.step is Step.BALLOT else Done(voter))
+    except Refused as refused:
+        turn.answer(round_.tenant, voter, refusal(refused))
 
 
 async def _pairs(kit: Kit, round_: Round, voter: MemberId) -> tuple[tuple[str, str], ...]:
@@ -241,6 +276,40 @@ def _marks(round_: Round, voter: MemberId) -> tuple[Mark, ...]:
     return ledger.marks.get(voter, ()) if ledger else ()
 
 
+# --- forecasts ---
+
+
+async def _asked_to_forecast(kit: Kit, round_: Round) -> tuple[MemberId, ...]:
+    names = [MessageName.unpack(p.name) for p in await _questions(kit, round_)]
+    return tuple(dict.fromkeys(MemberId(name.rest[0]) for name in names))
+
+
+async def _questions(kit: Kit, round_: Round, *member: MemberId) -> list[Posted]:
+    async with kit.store.begin() as uow:
+        return await uow.posted_like(MessageName(round_.id, forecasts.NAME, (*member, "")).pack())
+
+
+async def _read_forecasts(kit: Kit, round_: Round, member: MemberId) -> None:
+    for posted in await _questions(kit, round_, member):
+        before, plan = await current(kit, round_.id), PlanId(MessageName.unpack(posted.name).rest[1])
+        shown = await kit.chat.reactions(posted.place, posted.message_id)
+        digits = tuple(sorted(DIGITS.index(r.emoji) for r in shown if r.person == member and r.emoji in DIGITS))
+        async with kit.store.begin() as uow:
+            turn = Turn(kit, uow, kit.clock.now())
+            after = await turn.round(round_.id)
+            if before is not None and _forecast(before, member, plan) == _forecast(after, member, plan) is not None:
+                await turn.act(after, SeeDigits(member, plan, digits))
+                await turn.finish()
+
+
+def _forecast(round_: Round, member: MemberId, plan: PlanId) -> tuple[object, ...] | None:
+    """All that is known of it; None where there is nothing to forecast any more."""
+    choice = round_.choices.get(plan)
+    if choice is None or round_.step is not Step.COMMITMENT:
+        return None
+    return choice.forecasts.get(member), choice.digits.get(member)
+
+
 # --- which step is compared, and how ---
 
 
@@ -258,5 +327,13 @@ class Compared:
 
 _LINES = Compared(lambda can: can.reads_history, _writers, _read_lines)
 _VOTES = Compared(lambda can: can.reads_reactions, _voters, _read_votes)
-COMPARED: Mapping[str, Compared] = {Step.NOTES.value: _LINES, Step.DOTS.value: _VOTES, Step.BALLOT.value: _VOTES}
+_FORECASTS = Compared(lambda can: can.reads_reactions, _asked_to_forecast, _read_forecasts)
+COMPARED: Mapping[str, Compared] = {
+    Step.NOTES.value: _LINES,
+    Step.DOTS.value: _VOTES,
+    Step.BALLOT.value: _VOTES,
+    Step.COMMITMENT.value: _FORECASTS,
+}
+BEFORE_CLOSE = frozenset({Step.NOTES.value, Step.DOTS.value, Step.BALLOT.value})
+"""Steps whose close reveals or counts what was given in them."""
 DUE: Mapping[str, Carry] = {LOOK: Aside(_look)}

@@ -9,13 +9,18 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Refused
 from coldframe.domain.round import ballots
 from coldframe.domain.round.ballots import LockBallot
+from coldframe.domain.round.moves import Done
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
 from coldframe.engine.round import comparing
-from coldframe.message.packed import Occurrence
-from coldframe.ports.storage import Due
+from coldframe.message import emoji
+from coldframe.message.packed import MessageName, Occurrence
+from coldframe.ports.chat import Inbound, Reacted
+from coldframe.ports.storage import Due, Posted
+from coldframe.speech import answers
 from coldframe.speech.refusals import refusal
 from coldframe.speech.round import unread_words
+from coldframe.speech.steps import WORDS
 
 LOCK = "lock"
 
@@ -24,6 +29,31 @@ def ask(turn: Turn, round_: Round, voter: MemberId) -> None:
     """The voter's ballot is final as soon as it was read. Raises Refused."""
     ballots.open_ledger(round_, voter, turn.now)
     turn.later(LOCK, round_.id, Occurrence((round_.step.value, voter, "0")).pack(), turn.now)
+
+
+async def finished(turn: Turn, round_: Round, by: MemberId, done: bool = True) -> None:
+    """Somebody says that they are through with the step: a ballot that is locked is final. Raises Refused."""
+    words = WORDS[round_.step].vote if round_.step in WORDS else None
+    if words is None or not words.locks:
+        await turn.act(round_, Done(by, done=done))
+    elif done:
+        ask(turn, round_, by)
+
+
+async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: Reacted) -> bool:
+    """The sign of being through, under one's own ballot. Whether it was meant for this. Raises Refused."""
+    if posted is None or posted.round_id is None or what.emoji not in emoji.FINISHED:
+        return False
+    name = MessageName.unpack(posted.name)
+    if name.what != "ballot" or name.rest[0] != event.person:
+        return False
+    round_ = await turn.round(posted.round_id)
+    if round_.step.value != name.rest[1]:
+        turn.answer(event.place.tenant, event.person, answers.ballot_closed(round_))
+        return True
+    await turn.uow.first_time(comparing.sign_key(round_, MemberId(event.person)), turn.now)
+    await finished(turn, round_, MemberId(event.person), what.added)
+    return True
 
 
 async def _lock(kit: Kit, due: Due) -> None:

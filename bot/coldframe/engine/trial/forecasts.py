@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.choosing import ChoiceAnnounced
-from coldframe.domain.round.commitment import Forecast, ForecastGiven
+from coldframe.domain.round.commitment import Forecast, ForecastGiven, SeeDigits
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
@@ -20,7 +20,6 @@ from coldframe.ports.storage import Posted
 from coldframe.speech.trial import forecast_words
 
 NAME = "forecast"
-_STEP = 10  # per cent
 
 
 async def announced(turn: Turn, before: Round, round_: Round, fact: ChoiceAnnounced) -> None:
@@ -52,17 +51,27 @@ async def pressed(request: RoundRequest) -> None:
 
 
 async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: Reacted) -> bool:
-    """An emoji of a digit on one's own question: 4 stands for 40 %. Whether it was meant for this."""
+    """An emoji of a digit on one's own question. Whether it was meant for this."""
     if posted is None or posted.round_id is None:
         return False
     name = MessageName.unpack(posted.name)
     if name.what != NAME or len(name.rest) != 2 or name.rest[0] != event.person:
         return False
-    if what.added and what.emoji in DIGITS:
+    if what.emoji in DIGITS:
         round_ = await turn.round(posted.round_id)
-        chance = _STEP * DIGITS.index(what.emoji)
-        await turn.act(round_, Forecast(MemberId(event.person), PlanId(name.rest[1]), chance))
+        await _see(turn, round_, MemberId(event.person), PlanId(name.rest[1]), what)
     return True
+
+
+async def _see(turn: Turn, round_: Round, member: MemberId, plan: PlanId, what: Reacted) -> None:
+    if round_.step is not Step.COMMITMENT and not what.added:
+        return
+    digit, known_ones = DIGITS.index(what.emoji), known(round_.choices.get(plan)).digits.get(member)
+    others = tuple(d for d in known_ones or () if d != digit)
+    if known_ones is None or digit in known_ones or not what.added:
+        round_ = await turn.act(round_, SeeDigits(member, plan, others))
+    if what.added:
+        await turn.act(round_, SeeDigits(member, plan, (*others, digit)))
 
 
 BUTTONS = of_round({"forecast.give": pressed}, (Step.COMMITMENT,))

@@ -32,6 +32,8 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
         f"Below is one message for each option, in an order of your own. Any emoji that you add to it is one {thing}, "
         f"different emoji are several, taking one off takes the {thing} back. The buttons do the same."
     )
+    finish = "locks your ballot" if words.locks else "says that you are done"
+    how += f" A ✅ on this message, or the word `done`, {finish}."
     if in_one_sitting(round_) and words.locks:
         how += " When you have locked your ballot, I ask you at once to compare a few pairs of plans."
     blocks: list[Block] = [
