@@ -14,7 +14,7 @@ from coldframe.speech.trial import trial_words
 _NOTHING = line(" Nothing was changed.")
 
 
-def step(round_: Round, step: Step | None) -> Line:
+def of_step(round_: Round, step: Step | None) -> Line:
     """It was made for another step than the one that the round is at; None: nobody can tell for which."""
     name = theirs(round_.name, 60)
     if step is None:

@@ -212,7 +212,7 @@ async def _still_in_step(request: Request, round_: Round, during: Collection[Ste
     steps = during or (made_in,)
     if round_.step not in steps:
         belongs = made_in if made_in in steps else next(iter(steps))
-        raise Over(round_, over_words.step(round_, belongs))
+        raise Over(round_, over_words.of_step(round_, belongs))
 
 
 async def _made_in(request: Request) -> Step | None:
