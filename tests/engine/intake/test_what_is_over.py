@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import count
 from pathlib import Path
 
 import pytest
@@ -15,15 +16,16 @@ from coldframe.domain.round.notes import WithdrawNote, WriteNote
 from coldframe.domain.round.questions import WriteQuestion
 from coldframe.message.nodes import Button
 from coldframe.message.packed import ButtonValue
-from coldframe.ports.chat import Reply
+from coldframe.ports.chat import Inbound, Pressed, Reply
 from demo.hand import buttons_of
 from tests.domain.play import FD, RETENTION, D, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, reach, told
-from tests.engine.seeing_through import Team, a_team, words
+from tests.engine.seeing_through import CHANNEL, Team, a_team, words
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
+_numbers = count()
 NOTHING = "Nothing was changed."
 
 
@@ -35,9 +37,12 @@ def _under(team: Team, person: MemberId, action: str) -> tuple[Record, Button]:
 
 
 async def _presses(team: Team, person: MemberId, old: tuple[Record, Button]) -> Reply:
-    """As if on a screen that was not drawn anew since."""
+    """As if on a screen that was not drawn anew since, where a message stands that is gone by now."""
     record, button = old
-    reply = await team.house.room.press(person, record.id, button.action, button.value, forged=True)
+    what = Pressed(button.action, button.value, record.id)
+    now = team.clock.now()
+    event = Inbound(f"{person}/{button.action}/{now}/{next(_numbers)}", person, record.place.root(), now, what)
+    reply = await team.house.engine.receive(event)
     await team.settle()
     return reply
 
@@ -263,7 +268,7 @@ async def test_buttons_of_a_missed_review_do_not_close_the_next(tmp_path: Path) 
         before = await team.trial()
         assert "an earlier review of “Title of p0”" in _note(await _presses(team, D, old))
         fields = {"learning": "Calling works", "decision": "scale", "reason": "It is cheap"}
-        await team.house.room.submit(D, form.action, form.value, fields)
+        await team.house.room.submit(D, form.action, form.value, fields, forged=True)
         await team.settle()
         assert await team.trial() == before
         assert "Calling works" in team.told(D)[-1] and NOTHING in team.told(D)[-1]
@@ -273,13 +278,14 @@ async def test_after_the_review_its_buttons_say_how_it_was_closed(tmp_path: Path
     """Everything of the trial is over with it."""
     async with a_team(tmp_path) as team:
         await team.weeks(4, at=timedelta(days=1, hours=2))
-        old, learn = _under(team, D, "trial.close"), team.button(FD, "trial.learn")
+        old, room = _under(team, D, "trial.close"), team.house.room
+        message, learn = team.button(FD, "trial.learn")
+        card = next(r for r in room.messages(room.channel(CHANNEL)) if r.id == message)
         done = {"learning": "Calling works", "decision": "scale", "reason": "It is cheap"}
         assert not await team.fill(D, "trial.close", done)
         before = await team.trial()
         assert "whose review was closed on" in _note(await _presses(team, D, old))
-        room = team.house.room
-        late = await room.press(FD, learn[0], "trial.learn", learn[1].value, forged=True)
+        late = await _presses(team, FD, (card, learn))
         assert late.form is None and "whose review was closed on" in _note(late)
         assert await team.trial() == before
 
