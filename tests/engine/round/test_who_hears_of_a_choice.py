@@ -13,7 +13,7 @@ from coldframe.chat.room.records import Record
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.people.commands import Leave
-from coldframe.domain.round.choosing import DropChoice
+from coldframe.domain.round.choosing import AskOwner, DropChoice
 from coldframe.engine.core import members
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, D, F
@@ -167,9 +167,30 @@ async def test_an_author_who_has_left_is_not_asked_and_the_moment_is_the_same(tm
 
 
 async def test_the_window_leaves_time_after_the_announcement(tmp_path: Path) -> None:
-    """Who waits for the author's day does not run out of time by it."""
+    """A choice at the last moment does not run out of time while it waits for its announcement."""
     async with _at_the_choice(tmp_path, far=F) as team:
-        await _choose(team)
         due = (await team.current()).progress.due
         assert due is not None
-        assert due >= await _announcement(team) + 4 * HOUR
+        await team.until(due - timedelta(minutes=10))
+        await _choose(team)
+        announced = await _announcement(team)
+        assert announced > due
+        longer = (await team.current()).progress.due
+        assert longer is not None
+        assert longer > announced
+        await team.until(announced)
+        assert (await team.current()).progress.extensions == 0
+
+
+async def test_an_author_who_offered_early_is_asked_like_anybody(tmp_path: Path) -> None:
+    """Whoever asks learns nothing from how fast the answer comes."""
+    async with _at_the_choice(tmp_path) as team:
+        await team.press(F, "choice.make", "r1|p1")
+        await team.press(D, "owner.offer")
+        await team.until(await _announcement(team))
+        await team.act("ask", AskOwner(F, PlanId("p1"), D))
+        choice = (await team.current()).choices[PlanId("p1")]
+        assert (choice.asked, choice.owner) == (D, None)
+        assert [w for w in told(team, D) if w.startswith("You are asked to own the trial")]
+        await team.press(D, "owner.accept")
+        assert (await team.current()).choices[PlanId("p1")].owner == D
