@@ -123,6 +123,19 @@ async def test_what_is_posted_anew_goes_out_once(house: House, lost: str) -> Non
     assert await whereabouts(house, "card") == shown[1].id
 
 
+@pytest.mark.parametrize("gone", [False, True])
+async def test_the_last_line_of_what_is_over_is_no_message_of_its_own(house: House, gone: bool) -> None:
+    """A card that can no longer be changed when its step is over stays as it is, or away; nothing is left waiting."""
+    (card,) = await sent(house, a_send("post", "card", "old"))
+    if gone:
+        house.room.log.erase(card.id)
+    else:
+        house.room.faults.deny(Denial.CANT_CHANGE)
+    shown = await sent(house, a_send("revise", "card", "This step is over.", open=False))
+    assert [words_of(record) for record in shown] == ([] if gone else ["old"])
+    assert (await house.store.waiting()).send is None
+
+
 async def test_what_cannot_be_deleted_is_emptied(house: House) -> None:
     """Its words are gone; what people still do with it is known, and the next of its name is a message of its own."""
     await sent(house, a_send("post", "card", "old"))

@@ -52,7 +52,7 @@ def instead(queued: Queued, denial: Denial | None) -> Queued | None:
     match send.kind, denial:
         case "upload", Denial.NO_FILES if send.attachment is not None:
             return _as(queued, kind="post", message=in_words(send.attachment))
-        case "revise", Denial.CANT_CHANGE | Denial.MESSAGE_GONE if posted is not None and send.message is not None:
+        case "revise", Denial.CANT_CHANGE | Denial.MESSAGE_GONE if posted and send.message and send.open:
             anew = surface.in_place_of_an_earlier(send.message)
             return _as(queued, kind="post", place=posted.place, message=anew)
         case "withdraw", Denial.CANT_DELETE if not queued.emptied:
@@ -64,8 +64,10 @@ def instead(queued: Queued, denial: Denial | None) -> Queued | None:
 
 
 def is_done_already(queued: Queued, denial: Denial | None) -> bool:
-    """What should go is gone."""
-    return queued.send.kind == "withdraw" and denial is Denial.MESSAGE_GONE
+    """What should go is gone; and the last line of a message that is over is not worth a message of its own."""
+    send = queued.send
+    ends = send.kind == "revise" and not send.open and denial is Denial.CANT_CHANGE
+    return ends or (denial is Denial.MESSAGE_GONE and (send.kind == "withdraw" or not send.open))
 
 
 def _as(queued: Queued, **other: Any) -> Queued:
