@@ -98,6 +98,24 @@ async def test_an_exception_undoes_the_whole_turn(store: SqlStore) -> None:
     assert await store.claim_due(NOW) is None
 
 
+async def test_a_last_vote_taken_back_does_not_come_back_with_the_next_start(store: SqlStore, address: str) -> None:
+    """Of who has no vote left nothing stands: neither for this process nor for one that reads the database anew."""
+    asa, bo = MemberId("asa"), MemberId("bo")
+    given = a_round(Step.DOTS, dots=Ledger(2, {asa: (Mark("f1", "🌱"),), bo: (Mark("f1", "🌱"), Mark("f2", "🌿"))}))
+    left = a_round(Step.DOTS, dots=Ledger(2, {bo: (Mark("f2", "🌿"),)}))
+    async with store.begin() as uow:
+        await uow.add_round(a_round(Step.DOTS), NOW)
+        await uow.save_round(a_round(Step.DOTS), given, (), NOW)
+    async with store.begin() as uow:
+        assert await uow.round("r1") == given
+        await uow.save_round(given, left, (), NOW)
+    again = await opened_store(address)
+    for each in (store, again):
+        async with each.begin() as uow:
+            assert await uow.round("r1") == left
+    await again.close()
+
+
 async def test_the_quota_is_kept_by_the_database_itself(store: SqlStore) -> None:
     """A vote row beyond the quota cannot be written as one that counts."""
     ledger = Ledger(2, {MemberId("asa"): (Mark("f1", "a"), Mark("f1", "b"), Mark("f1", "c"))})

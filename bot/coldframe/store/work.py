@@ -155,7 +155,8 @@ class SqlWork(FollowThroughWork):
     async def _save_ledgers(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
         for ballot, ledger in new.ledgers.items():
             before = old.ledgers.get(ballot, Ledger(ledger.quota))
-            for voter, marks in ledger.marks.items():
+            for voter in sorted(before.marks.keys() | ledger.marks.keys()):  # who took the last one back stands no more
+                marks = ledger.marks.get(voter, ())
                 if marks != before.marks.get(voter, ()):
                     await self._save_marks(round_id, ballot, voter, ledger.quota, marks)
 
