@@ -14,7 +14,10 @@ import pytest
 from sqlalchemy import event
 
 from coldframe.clock import RandomIds, SystemClock
-from coldframe.engine.core.turn import InlineNumbers
+from coldframe.domain.names import MemberId, Role
+from coldframe.domain.round.ballots import CastVote
+from coldframe.domain.round.moves import Close
+from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
 from coldframe.message.nodes import Message, line
@@ -152,3 +155,26 @@ async def test_a_batch_of_sends_is_claimed_at_once_and_marked_at_once(bot: Bot, 
     nothing_more = 1
     assert asked.transactions == 2 + nothing_more
     assert asked.within <= 6 + nothing_more, asked.statements
+
+
+async def test_a_step_closes_in_as_many_statements_however_many_messages_it_had(bot: Bot) -> None:
+    """What is open of a round is found at once, ended at once, and put into the outbox at once; with a vote and the
+    opening of the next step that is some thirty."""
+    async with bot.store.begin() as uow:
+        (head,) = await uow.heads(TEAM, channel="C0BALLOT")
+        round_ = await uow.round(head.id)
+        assert round_ is not None
+        open_ = await uow.open_posts(TEAM, round_.id, round_.seats)
+    assert len(open_) > 50
+
+    async def close(turn: Turn) -> None:
+        now_round = await turn.round(head.id)
+        voted = await turn.act(now_round, CastVote(MemberId(WHO), str(now_round.forces[0].id), "button"))
+        await turn.act(voted, Close(now_round.roles.acting(Role.FACILITATOR)))
+
+    with bot.asked() as asked:
+        await bot.engine.act("budget/close", close)
+    assert asked.within <= 36, asked.statements
+    async with bot.store.begin() as uow:
+        left = await uow.open_posts(TEAM, round_.id, round_.seats)
+    assert not [posted for posted in left if "/option/" in posted.name and posted.round_id == round_.id]

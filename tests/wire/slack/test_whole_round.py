@@ -24,6 +24,7 @@ async def whole(there: Team) -> dict[str, Any]:
     assert await there.given_up() <= {"the step was over"}
     assert there.twice() == []
     assert await there.missing() == []
+    assert there.kept_in_private() == []
     assert there.workspace.delivery.undelivered == []
     outcome = there.outcome(round_)
     assert len(outcome["notes"]) == sum(not note.late for note in there.scenario.notes)

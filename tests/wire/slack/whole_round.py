@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import json
 from collections import Counter
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager, suppress
@@ -19,6 +20,7 @@ from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.engine import Engine
+from coldframe.engine.round.steps import PLAYS
 from coldframe.engine.uses import assembled
 from coldframe.ports.chat import Inbound, Person, Reply
 from coldframe.render.artefacts import Workshop
@@ -31,7 +33,7 @@ from tests.engine.databases import a_file
 from tests.wire.slack.people import Someone
 from tests.wire.slack.screen import Hand, Screen
 from tests.wire.slack.service import running
-from tests.wire.slack.workspace import TEAM, Workspace
+from tests.wire.slack.workspace import BOT_USER, TEAM, Workspace
 
 SCENARIO = Path(__file__).parents[3] / "demo" / "scenarios" / "quillmarsh.yaml"
 CHANNEL = "C0GROWTH"
@@ -259,6 +261,17 @@ class Team:
 
     def _said(self) -> list[Any]:
         return [m for channel in self.workspace.channels.values() for m in channel.messages.values()]
+
+    def kept_in_private(self) -> list[str]:
+        """Texts of notes and plans in what stands of the bot's direct messages, and buttons of steps."""
+        direct = [c for c in self.workspace.channels.values() if c.direct]
+        said = "\n".join(
+            json.dumps(m, ensure_ascii=False) for c in direct for m in c.messages.values() if m["user"] == BOT_USER
+        )
+        given = [n.text for n in self.scenario.notes]
+        given += [text for p in self.scenario.plans for text in (p.hypothesis, *p.steps)]
+        buttons = [f'"{action}' for play in PLAYS.values() for action in play.buttons]
+        return [text for text in (*given, *buttons) if text in said]
 
     def outcome(self, round_: Round) -> dict[str, Any]:
         """What the round came to, told by its texts alone, so that two runs can be compared."""
