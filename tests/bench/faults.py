@@ -25,7 +25,7 @@ async def run(plans: int, first: int) -> int:
     begun, calm = time.perf_counter(), await calm_play(WEEKS)
     verdicts: list[Verdict] = []
     for seed in range(first, first + plans):
-        verdict = await carried_out(seed, calm, WEEKS)
+        verdict = await carried_out(plan(seed, calm), calm, WEEKS)
         verdicts.append(verdict)
         for wrong in verdict.wrong:
             print(f"plan {seed}: {wrong}")

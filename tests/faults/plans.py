@@ -18,10 +18,12 @@ from coldframe.store.standing import SET_ASIDE
 from tests.faults.platform import CHANGING, LOOKING_UP, SPEAKING, Fault, Trouble
 from tests.faults.playing import START, UNDELIVERED, Bot, Outcome, a_bot, outcome, play
 
-LENGTHS = (
-    timedelta(minutes=2), timedelta(minutes=20), timedelta(hours=1, minutes=30), timedelta(hours=5), timedelta(days=1),
-    timedelta(days=3),
-)  # fmt: skip
+LENGTHS = {
+    timedelta(minutes=2): 4, timedelta(minutes=20): 4, timedelta(hours=1, minutes=30): 3, timedelta(hours=5): 3,
+    timedelta(days=1): 1, timedelta(days=3): 1,
+}  # fmt: skip
+"""How long troubles last, and how often that is."""
+LONGEST = max(LENGTHS)
 WITHIN = timedelta(days=7)
 TROUBLES = tuple(trouble for trouble in get_args(Trouble) if trouble != "gone")  # which needs somebody to come back
 KINDS = (
@@ -30,7 +32,7 @@ KINDS = (
 )  # fmt: skip
 
 
-def plan(seed: int, calm: Outcome) -> list[Fault]:
+def plan(seed: int, calm: Outcome, longest: timedelta = LONGEST) -> list[Fault]:
     """One to three troubles that begin before a message of the calm play; where answers are lost, sometimes the history
     cannot be read either. The play goes on for longer than the longest of them."""
     chance = random.Random(seed)
@@ -40,10 +42,11 @@ def plan(seed: int, calm: Outcome) -> list[Fault]:
     for _ in range(chance.randint(1, 3)):
         place, at = chance.choice(sent)
         since = at - timedelta(minutes=1) * chance.random()
-        until, where = since + chance.choice(LENGTHS), place if chance.random() < 0.6 else None
-        faults.append(Fault(chance.choice(TROUBLES), since, until, chance.choice(KINDS), where))
+        lasts, blind_for = (min(longest, each) for each in chance.choices([*LENGTHS], [*LENGTHS.values()], k=2))
+        where = place if chance.random() < 0.6 else None
+        faults.append(Fault(chance.choice(TROUBLES), since, since + lasts, chance.choice(KINDS), where))
         if chance.random() < 0.25:
-            faults.append(Fault("refuse", since, until + chance.choice(LENGTHS[:5]), LOOKING_UP, where))
+            faults.append(Fault("refuse", since, since + lasts + blind_for, LOOKING_UP, where))
     return faults
 
 
@@ -60,9 +63,8 @@ class Verdict:
     said: int
 
 
-async def carried_out(seed: int, calm: Outcome, weeks: int) -> Verdict:
-    """The plan of this seed against the calm play."""
-    faults = plan(seed, calm)
+async def carried_out(faults: list[Fault], calm: Outcome, weeks: int) -> Verdict:
+    """The plan against the calm play."""
     with tempfile.TemporaryDirectory() as folder:
         async with a_bot(Path(folder), faults) as bot:
             await play(bot, weeks)

@@ -21,6 +21,7 @@ from coldframe.ports.storage import Done, Posted, Queued
 from coldframe.timing.pauses import pause
 
 log = structlog.get_logger()
+SPEAKING = ("post", "upload")
 STUBBORN = 5  # tries that broke, before what follows may show that the send itself is at fault
 BLIND_FOR = timedelta(hours=1)
 OLDEST_CLAIM = timedelta(seconds=20)  # a third of the lease
@@ -101,13 +102,13 @@ class _Batch:
             or (doubted is not None and not self._tells_about(doubted.queued, queued))
         ):
             self.back.append(queued)
-            if doubted is None:
+            if doubted is None or queued.send.kind in SPEAKING:
                 self.held_up.add(conversation)
             return
         if queued.send.kind == "upload" or waited > MARKED_WITHIN:
             await self.mark()
         queued = self._found(queued)
-        if (queued.send.kind == "upload" or queued.send.beside) and self.aside is not None:
+        if (queued.send.kind == "upload" or queued.send.beside) and self.aside is not None and doubted is None:
             self.beside[conversation] = [queued]
             return
         await self._try(queued, conversation, doubted)
@@ -162,12 +163,12 @@ class _Batch:
         return None
 
     def _tells_about(self, doubted: Queued, queued: Queued) -> bool:
-        """Whether it is the doubted send that fails, if this one goes: it asks for the same, after an hour for less,
-        and does not build on it."""
-        name, send = doubted.send.name, queued.send
-        less = send.kind == "post" and _tried_for(self.kit, doubted) > BLIND_FOR
-        asks = send.kind in ("post", "upload", "home") or queued.posted is not None
-        return asks and (less or send.kind == doubted.send.kind) and name not in (send.name, send.thread_of)
+        """Whether it is the doubted send that fails, if this one goes: it asks for the same of another message, after
+        an hour for anything that is new there."""
+        send = queued.send
+        new = send.kind in SPEAKING and _tried_for(self.kit, doubted) > BLIND_FOR
+        asks = send.kind in (*SPEAKING, "home") or queued.posted is not None
+        return asks and (new or send.kind == doubted.send.kind) and send.name != doubted.send.name
 
     def _note(self, done: Done) -> None:
         self.out.append(done)
@@ -176,7 +177,7 @@ class _Batch:
             return
         if send.kind == "withdraw":
             self.whereabouts[send.name] = None
-        elif done.message_id is not None and send.kind in ("post", "upload"):
+        elif done.message_id is not None and send.kind in SPEAKING:
             self.whereabouts[send.name] = Posted(send.name, send.place, done.message_id, send.round_id)
 
 
@@ -234,7 +235,7 @@ async def _by(kit: Kit, queued: Queued) -> Done | None:
 
 async def _looked_up(kit: Kit, queued: Queued, place: Place) -> str | None:
     """The message, if an earlier try of which nobody knows brought it out. Raises CannotLookUp, or Unreachable."""
-    if queued.state != "unknown" or queued.send.kind not in ("post", "upload"):
+    if queued.state != "unknown" or queued.send.kind not in SPEAKING:
         return None
     assert queued.first_try is not None
     try:
