@@ -27,6 +27,7 @@ from coldframe.engine.uses import assembled
 from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Clock, Ids, Inbound, Reply
 from coldframe.render.artefacts import Draughtsman, Workshop
+from coldframe.store import soundness, standing
 from coldframe.store.database import open_database
 from coldframe.store.keys import WrongSecret, check_secret, compare_secret
 from coldframe.store.migrate import is_known, upgrade
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from coldframe.chat.slack.accounts import Options
 
 TENANT = "room"
+MOST = 5  # failing rows that doctor names
 CHECK_THE_DATABASE = (
     "Check COLDFRAME_DATABASE: is the server up, are name and password right, is there the file's folder, may it be "
     "written?"
@@ -259,12 +261,49 @@ async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[F
 
     findings = [_zones_finding(), await _database_finding(settings)]
     findings.insert(1, await _secret_finding(settings, fits=findings[1][1] == "ok"))
+    if findings[1][1] == findings[2][1] == "ok" and settings.secret is not None:
+        findings += await _what_stands(settings)
     options = slack_options(settings)
     if options.many:
         findings.append(await _keys_finding(settings, options))
     for found in await check_slack(options, SystemClock(), mode):
         findings.append((found.name, found.state, found.detail, found.remedy))
     return findings
+
+
+async def _what_stands(settings: Settings) -> list[Finding]:
+    """Whether everything stored can be read, and whether everything goes out and is done."""
+    try:
+        async with reading(settings) as store:
+            return [*await _damage_findings(store), await _outbox_finding(store)]
+    except NoDatabase:
+        return []  # there is no table yet
+
+
+async def _damage_findings(store: SqlStore) -> list[Finding]:
+    found: list[Finding] = []
+    if damaged := await soundness.damaged(store):
+        names = ", ".join(f"{one.what} {one.subject}" for one in damaged)
+        remedy = "All else goes on without them. Put them back from a back-up, with the bot stopped."
+        found.append(("records", "broken", f"cannot be read: {names}", remedy))
+    if failing := await soundness.failing(store):
+        rows = ", ".join(f"{one.kind} of {one.subject} ({one.problem}, {one.tries} tries)" for one in failing[:MOST])
+        more = f" and {len(failing) - MOST} more" if len(failing) > MOST else ""
+        remedy = "They are tried every ten minutes at the least; the bot's log names each by due.failed."
+        found.append(("due work", "broken", f"fails: {rows}{more}", remedy))
+    return found
+
+
+async def _outbox_finding(store: SqlStore) -> Finding:
+    rows = [row for row in await standing.listed(store.database) if row.state in ("held up", "set aside")]
+    if not rows:
+        return ("outbox", "ok", "nothing is held up", "")
+    aside, places = sum(row.state == "set aside" for row in rows), len({row.place for row in rows})
+    since = min(row.since for row in rows)
+    detail = (
+        f"{len(rows) - aside} held up and {aside} set aside in {places} conversations, since {since:%Y-%m-%d %H:%M} UTC"
+    )
+    return ("outbox", "warning", detail, "coldframe outbox says why; coldframe outbox retry and drop clear it.")
 
 
 def _zones_finding() -> Finding:

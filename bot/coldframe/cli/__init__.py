@@ -27,6 +27,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "duplicates": ("coldframe.cli.duplicates", "Propose which notes of a file say the same."),
     "doctor": ("coldframe.cli.doctor", "Check what the bot needs, and say what to do."),
     "keys": ("coldframe.cli.keys", "Check the secret of the database, or put another in its place."),
+    "outbox": ("coldframe.cli.outbox", "List what waits to be sent and why; try it again, or drop it."),
     "room": ("coldframe.cli.room", "Open a room in the browser in which a team takes part in a round."),
     "slack": ("coldframe.cli.slack", "Run the bot on Slack."),
     "size": ("coldframe.cli.size", "Say how many weeks a success measure needs."),

@@ -30,13 +30,20 @@ def command(team: str, as_json: bool, zone: str) -> None:
 
 
 async def _written(given: Settings, team: str, *, as_json: bool, zone: str) -> str:
+    from coldframe.engine.core import damage
     from coldframe.engine.register.digest import gather
     from coldframe.speech.register import digest_words
-    from coldframe.wiring import reading  # heavy, as the two above: the database
+    from coldframe.speech.register.digest_words import Digest
+    from coldframe.wiring import reading  # heavy, as those above: the database
 
-    async with reading(given) as store, store.begin() as uow:
-        teams = [(tenant, name) for tenant, name in await uow.all_teams() if team in ("", name)]
-        found = [await gather(uow, tenant, name, SystemClock().now()) for tenant, name in teams]
+    async with reading(given) as store:
+
+        async def gathered() -> list[Digest]:
+            async with store.begin() as uow:
+                teams = [(tenant, name) for tenant, name in await uow.all_teams() if team in ("", name)]
+                return [await gather(uow, tenant, name, SystemClock().now()) for tenant, name in teams]
+
+        found = await damage.apart(gathered)
     if team and not found:
         raise ValueError(f"there is no team in the channel {team!r}")
     if as_json:

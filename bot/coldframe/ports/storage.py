@@ -107,6 +107,21 @@ class Trouble:
     told: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One send as its row tells of it. `since`: the first try, or the moment from which it may go out."""
+
+    id: int
+    place: Place
+    kind: str
+    round_id: str | None
+    state: str  # "waits", "on its way", "held up" or "set aside"
+    tries: int
+    since: datetime
+    try_at: datetime
+    why: str
+
+
 UNDELIVERED = "undelivered"
 """What a word about such a conversation is called, `round/undelivered/person/...`; it is no trouble of its own."""
 

@@ -4,14 +4,13 @@ what it says can be told."""
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 from sqlalchemy import and_, case, delete, or_, select, update
 
 from coldframe.ports.chat import Place
-from coldframe.ports.storage import UNDELIVERED, Trouble
+from coldframe.ports.storage import UNDELIVERED, Standing, Trouble
 from coldframe.store import tables as t
 from coldframe.store.connection import Database
 
@@ -72,21 +71,6 @@ def by_conversation(rows: Sequence[Any]) -> list[Trouble]:
 
 
 # --- for those who run it -----------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """One send as its row tells of it. `since`: the first try, or the moment from which it may go out."""
-
-    id: int
-    place: Place
-    kind: str
-    round_id: str | None
-    state: str  # "waits", "on its way", "held up" or "set aside"
-    tries: int
-    since: datetime
-    try_at: datetime
-    why: str
 
 
 async def listed(database: Database) -> list[Standing]:
