@@ -98,7 +98,7 @@ def _missing(calm: Outcome, stormy: Outcome, held: set[str]) -> list[str]:
     """What is there without faults and not with them, unless it was overtaken, or is held: by then for good reason."""
     not_there = {name for names in calm.order.values() for name in names} - stormy.at.keys()
     groundless = [s.name for s in stormy.dropped.values() if s.only_in is None and s.until is None]
-    lost = sorted(not_there - stormy.dropped.keys() - held)
+    lost = sorted(not_there - stormy.dropped.keys() - stormy.ended - held)
     stale = [n for n in stormy.words if n in calm.words and stormy.words[n] != calm.words[n] and n not in held]
     surplus = sorted(stormy.at.keys() - calm.at.keys() - calm.dropped.keys())
     return [

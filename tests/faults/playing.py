@@ -24,6 +24,7 @@ from coldframe.ports.storage import Member, Queued, Send
 from coldframe.store.database import open_database
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
+from coldframe.store.work import SqlWork
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, F, a_round
 from tests.engine.databases import a_file
@@ -47,12 +48,25 @@ def direct(person: str) -> Place:
 
 
 class Watched(SqlStore):
-    """Knows what each key was claimed for, and what was dropped as overtaken."""
+    """Knows what each key was claimed for, what was dropped as overtaken, and whose life was over."""
 
     def __init__(self, *given: object, **named: object) -> None:
         super().__init__(*given, **named)  # type: ignore[arg-type]
         self.claimed: dict[str, Send] = {}
         self.dropped: list[Send] = []
+        self.ended: set[str] = set()
+
+    @asynccontextmanager
+    async def begin(self) -> AsyncIterator[SqlWork]:
+        async with super().begin() as work:
+            ending = work.end_posts
+
+            async def end_posts(names: Sequence[str], *, drop: bool = True) -> None:
+                self.ended.update(names if drop else ())
+                await ending(names, drop=drop)
+
+            work.end_posts = end_posts  # type: ignore[method-assign]
+            yield work
 
     async def claim_sends(self, now: datetime, most: int = 20) -> list[Queued]:
         claimed = await super().claim_sends(now, most)
@@ -169,7 +183,7 @@ class Outcome:
     words: dict[str, str]
     twice: list[str]
     dropped: dict[str, Send] = field(default_factory=dict)
-    set_aside: dict[str, str] = field(default_factory=dict)
+    ended: set[str] = field(default_factory=set)
 
 
 async def outcome(bot: Bot) -> Outcome:
@@ -185,4 +199,5 @@ async def outcome(bot: Bot) -> Outcome:
         found.words[name] = "" if said.gone else said.words
     found.twice = sorted(bot.store.claimed[key].name for key, times in keys.items() if times > 1)
     found.dropped = {send.name: send for send in bot.store.dropped}
+    found.ended = bot.store.ended
     return found

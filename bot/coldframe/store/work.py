@@ -332,11 +332,15 @@ class SqlWork(FollowThroughWork):
             "of_round": round_id,
             "conversations": [Place(tenant, "direct", person).order_key() for person in people],
         }
-        waiting = [
-            self._sends.look(row.kind, row.name, row.body)
-            for row in await self._db.execute(statements.UNSENT_OF, unsent)
-        ]
-        return out + [Posted(s.name, s.place.root(), "", s.round_id) for s in waiting if s.open]
+        waiting = [self._looked(row) for row in await self._db.execute(statements.UNSENT_OF, unsent)]
+        return out + [Posted(s.name, s.place.root(), "", s.round_id) for s in waiting if s is not None and s.open]
+
+    def _looked(self, row: Any) -> Send | None:
+        """A damaged one will not go out; whoever claims it says so."""
+        try:
+            return self._sends.look(row.kind, row.name, row.body)
+        except Exception:
+            return None
 
     async def end_posts(self, names: Sequence[str], *, drop: bool = True) -> None:
         for some in (names[at : at + AT_ONCE] for at in range(0, len(names), AT_ONCE)):

@@ -104,6 +104,15 @@ async def test_a_damaged_row_of_the_outbox_stops_nothing_but_itself(bot: Bot) ->
     assert await bot.store.counter("sends unreadable") == 1
 
 
+async def test_a_damaged_row_does_not_stop_its_round(bot: Bot) -> None:
+    """When a step ends, what is still to be sent of it is looked through; what cannot be read is no hindrance."""
+    await bot.act("start", Start(F))
+    await put(bot, a_post("damaged", DORA))
+    await damage(bot, "damaged")
+    async with bot.store.begin() as uow:
+        assert all(posted.name != "r1/damaged" for posted in await uow.open_posts(TENANT, "r1", [DORA.id]))
+
+
 async def test_many_damaged_rows_hold_up_no_other(bot: Bot) -> None:
     """More of them than are claimed at once."""
     places = [Place(TENANT, "direct", f"p{n}") for n in range(25)]
