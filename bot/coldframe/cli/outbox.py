@@ -21,10 +21,6 @@ HEAD = ("id", "age", "what", "to", "state", "tries", "why")
 NOTHING = 1
 
 
-class Unclear(click.UsageError):
-    """Which sends are meant has to be said: their ids, --conversation, or --all."""
-
-
 @click.group(invoke_without_command=True)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for a program to read.")
 @click.pass_context
@@ -77,7 +73,7 @@ async def _changed(how: str, ids: tuple[int, ...], conversation: str, every: boo
     from coldframe import upkeep  # heavy: the database
 
     if not (ids or conversation or every):
-        raise Unclear("say which: ids, --conversation TO, or --all")
+        raise click.UsageError("say which: ids, --conversation TO, or --all")
     number: int = await getattr(upkeep, how)(settings(), ids, conversation, every=every)
     return number
 
