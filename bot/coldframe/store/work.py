@@ -51,6 +51,7 @@ class SqlWork(FollowThroughWork):
         self._dialect = dialect
         self._owner = owner
         self._seal = seal
+        self._members: dict[tuple[str, str], Member | None] = {}
         self._sends = sends
         self._new_key = new_key
         self._known = known
@@ -219,15 +220,23 @@ class SqlWork(FollowThroughWork):
         return (await self.members(tenant, [person])).get(person)
 
     async def members(self, tenant: str, people: Sequence[str]) -> dict[str, Member]:
-        rows = await self._db.execute(statements.MEMBERS, {"of_tenant": tenant, "people": list(people)})
-        return {row.id: MEMBER.validate_json(row.doc) for row in rows}
+        """Read once in a transaction: one happening asks for the same people again and again."""
+        unread = [p for p in dict.fromkeys(people) if (tenant, p) not in self._members]
+        if unread:
+            self._members |= dict.fromkeys(((tenant, p) for p in unread))
+            rows = await self._db.execute(statements.MEMBERS, {"of_tenant": tenant, "people": unread})
+            self._members |= {(tenant, row.id): MEMBER.validate_json(row.doc) for row in rows}
+        found = {p: self._members[tenant, p] for p in people}
+        return {p: member for p, member in found.items() if member is not None}
 
     async def save_member(self, member: Member) -> None:
+        self._members[member.tenant, member.id] = member
         row = {"tenant": member.tenant, "id": member.id, "name": member.name[:200]}
         row["doc"] = MEMBER.dump_json(member).decode()
         await self._db.execute(statements.keep_member(self._dialect), row)
 
     async def forget_member(self, tenant: str, person: str) -> None:
+        self._members[tenant, person] = None
         await self._db.execute(delete(t.members).where(t.members.c.tenant == tenant, t.members.c.id == person))
         await self._db.execute(delete(t.nudges).where(t.nudges.c.tenant == tenant, t.nudges.c.member == person))
 
