@@ -17,6 +17,7 @@ from coldframe.ports.chat import Inbound, Pressed
 from coldframe.render.slack.blocks import page_blocks
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, RETENTION, F
+from tests.engine.absence.hands import unheard
 from tests.engine.clockwork import Running, begin, running
 from tests.engine.reaching import reach
 from tests.engine.seeing_through import words
@@ -187,3 +188,22 @@ async def test_where_no_round_takes_a_text_it_is_handed_back(two: Running) -> No
     answer = two.told(JON)[-1]
     assert "None of your 2 rounds (name of r1, name of r2)" in answer and answer.endswith("The bill")
     assert _buttons(two) == []
+
+
+async def test_what_happened_to_it_while_nobody_listened_is_found(two: Running) -> None:
+    """A text that waits for its round was changed, then deleted: the question follows, each time once."""
+    said = await _says(two, "- retention: The bil")
+    async with unheard(two):
+        await two.house.room.edit(JON, said, "- retention: The bill")
+    for _ in range(2):
+        await two.house.engine.returned()
+        await two.settle()
+    await _chooses(two, "r1")
+    assert [text for text, _ in await _notes(two, "r1")] == ["The bill"]
+    gone = await _says(two, "- retention: Told in anger")
+    async with unheard(two):
+        await two.house.room.erase(JON, gone)
+    await two.house.engine.returned()
+    await two.settle()
+    assert not _buttons(two)
+    assert await _notes(two, "r2") == []
