@@ -159,8 +159,8 @@ def offer_over(round_: Round, role: Role) -> Message:
 
 
 NO_YES = {
-    OfferEnd.DECLINED: "{to} would rather not be {role} of *{name}*, so {a} stays it.",
-    OfferEnd.LAPSED: "{to} has not answered about being {role} of *{name}*, so {a} stays it.",
+    OfferEnd.DECLINED: "{to} would rather not be {role} of *{name}*. {a} stays {role}.",
+    OfferEnd.LAPSED: "{to} has not answered about being {role} of *{name}*. {a} stays {role}.",
 }
 
 
