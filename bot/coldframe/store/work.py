@@ -223,7 +223,7 @@ class SqlWork(FollowThroughWork):
         """Read once in a transaction: one happening asks for the same people again and again."""
         unread = [p for p in dict.fromkeys(people) if (tenant, p) not in self._members]
         if unread:
-            self._members |= dict.fromkeys(((tenant, p) for p in unread))
+            self._members |= dict.fromkeys((tenant, p) for p in unread)
             rows = await self._db.execute(statements.MEMBERS, {"of_tenant": tenant, "people": unread})
             self._members |= {(tenant, row.id): MEMBER.validate_json(row.doc) for row in rows}
         found = {p: self._members[tenant, p] for p in people}
