@@ -100,6 +100,9 @@ class Hand:
         return await self.room.command(self.person, place or self.own, text, key=key)
 
     async def react(self, record: Record, emoji: str, *, added: bool = True, key: str | None = None) -> None:
+        """Raises NotFound for a message that is there no longer."""
+        if all(r.id != record.id or r.gone for r in self.seen()):
+            raise NotFound(f"{self.person} sees {record.id} no longer")
         await self.room.react_as(self.person, record.id, emoji, added, key=key)
 
 
