@@ -6,6 +6,7 @@ from pathlib import Path
 
 from coldframe.domain.names import Step
 from demo.hand import words_of
+from demo.play import Play
 from tests.demo.main_scenario import MainPlay
 from tests.demo.runs import Played, play, scenario
 
@@ -28,11 +29,16 @@ async def test_one_person_is_refused_with_the_reason(tmp_path: Path) -> None:
 
 async def test_a_round_in_which_nobody_writes_is_extended_once_and_then_asked_about(tmp_path: Path) -> None:
     """Nothing is revealed when nobody wrote: one extension, the question to the facilitator, and the cancelled end."""
-    played = await play(scenario("nobody-writes"), tmp_path)
+    heard: set[tuple[str, str]] = set()
+
+    def watch(playing: Play) -> None:
+        heard.update((r.place.id, words_of(r)) for r in playing.house.room.all_messages())
+
+    played = await play(scenario("nobody-writes"), tmp_path, watch)
     assert played.round is not None
     assert played.round.step is Step.CANCELLED
     assert len(played.said("goes on until")) == 1
-    assert {r.place.id for r in played.said("has 0 of the 3 people that it needs")} == {"asa", "bo"}
+    assert {place for place, words in heard if "has 0 of the 3 people that it needs" in words} == {"asa", "bo"}
     assert not played.said("The reveal.")
     for person in ("asa", "bo", "cleo", "dara"):
         nudges = [r for r in played.said("Still open for you") if r.place.id == person]
@@ -67,7 +73,7 @@ def test_the_main_scenario_tells_its_whole_story(main_play: MainPlay) -> None:
     assert played.round.step is Step.COMMITTED
     fifth = [s for s in played.round.forces_standing if s.place == 5]
     assert len(fifth) > 1 and all(s.carried for s in fifth)
-    assert played.said("Your note came after the reveal")
+    assert played.round.late_notes, "and nothing is said about it any more"
     assert played.said("Tom declined to own")
     assert played.said("Ellis owns the trial")
     assert played.said("is reviewed: Criterion met")
