@@ -92,7 +92,7 @@ async def test_a_result_in_the_hands_of_somebody_else_holds_the_card_back(tmp_pa
         team.house.engine.settle = taken  # type: ignore[method-assign]
         await reach(team, Step.QUESTIONS)
         assert _cards(team, Step.QUESTIONS) == 0
-        assert not [w for w in in_channel(team) if "are counted" in w]
+        assert not [w for w in in_channel(team) if "The dots are counted" in w]
         team.house.engine.settle = settle  # type: ignore[method-assign]
         await team.until(team.clock.now() + timedelta(minutes=5))
         assert await _place(team, "result/dots") < await _place(team, "card/questions")
