@@ -428,4 +428,4 @@ def _made_up(action: str) -> ButtonValue:
     if action.startswith("trial.") and action not in WIDER:
         return ButtonValue("r1-p0", made_for="trial")
     of = next((step for step, play in PLAYS.items() if action in play.buttons or action in play.forms), Step.NOTES)
-    return ButtonValue("r1", made_for=of)
+    return ButtonValue("r1", made_for=Step.PLANS if action == "round.end" else of)

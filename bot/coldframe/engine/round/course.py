@@ -36,7 +36,7 @@ from coldframe.engine.round.steps import PLAYS, result
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech import answers, panel_words
-from coldframe.speech.names import NO_PLANS, message_name
+from coldframe.speech.names import NO_PLANS, about, message_name
 from coldframe.speech.people import time_words
 from coldframe.speech.round import cards, commitment_words, forms, late_words, pass_words, prompts, role_words
 
@@ -174,7 +174,7 @@ OF_STEP = of_round(
         "step.close": _close,
         "step.extend": acts(lambda r: Extend(r.by)),
         "step.without": _without,
-        "round.end": opens(lambda r: forms.date("round.end", r.value)),
+        "round.end": opens(lambda r: forms.date("round.end", about(r.round))),
     }
 )
 OF_ROUND = of_round({"round.cancel": opens(lambda r: forms.cancel(r.round))}, (Step.SETUP, *RUNNING))
