@@ -145,6 +145,7 @@ EVENTS = [
     ),
     ({"type": "app_home_opened", "user": "U1", "channel": "D1", "tab": "home"}, DIRECT, HomeOpened()),
     ({"type": "member_joined_channel", "user": "U1", "channel": "C1", "team": "T1"}, CHANNEL, Joined()),
+    ({"type": "member_joined_channel", "user": "UBOT", "channel": "C1"}, CHANNEL, Joined()),
     ({"type": "member_left_channel", "user": "U1", "channel": "C1", "team": "T1"}, CHANNEL, Left()),
     ({"type": "member_left_channel", "user": "UBOT", "channel": "C1"}, CHANNEL, ChannelLost("removed")),
     ({"type": "channel_left", "channel": "C1", "actor_id": "U1"}, CHANNEL, ChannelLost("removed")),
@@ -210,7 +211,6 @@ SILENT = [
         "item": {"type": "message", "channel": "D1", "ts": "5"},
     },
     {"type": "reaction_added", "user": "U1", "reaction": "x", "item": {"type": "file", "file": "F1"}},
-    {"type": "member_joined_channel", "user": "UBOT", "channel": "C1"},
     {"type": "channel_rename", "channel": {"id": "C1", "name": "new"}},
     {"type": "something_new"},
 ]

@@ -78,7 +78,9 @@ async def test_every_kind_of_doing_arrives_as_it_was_meant(workspace: Workspace,
     assert said.what.text == "- retention: invoices <b>surprise</b>\n+ activation: a guided start"
     assert threaded.what.thread == first
     assert (mention.what.text, mention.what.mentioned, mention.place.id) == ("status", True, CHANNEL)
-    assert [event.what for event in intake.all(Edited)] == [Edited(first, "- retention: invoices come as a surprise")]
+    (edited,) = intake.all(Edited)
+    assert edited.what == Edited(first, "- retention: invoices come as a surprise", edited.what.edition)
+    assert edited.what.edition > first, "which of its editions it is"
     assert [event.what for event in intake.all(Erased)] == [Erased(first)]
     assert {event.what for event in intake.all(Reacted)} == {
         Reacted(card, "🌱", True),
