@@ -15,7 +15,7 @@ from coldframe.domain.people.commands import HandOver
 from coldframe.domain.round.ballots import CastVote
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.domain.round.commitment import Forecast
-from coldframe.domain.round.moves import Cancel, Close, Pause, Resume
+from coldframe.domain.round.moves import Cancel, Close, Done, Pause, Resume
 from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.round.steps import PLAYS, voting
 from coldframe.message.packed import ButtonValue
@@ -330,6 +330,16 @@ async def test_a_round_that_is_cancelled_while_it_rests_leaves_nothing_to_press(
         await team.act("end", Cancel(F, "No budget."))
         assert not set(offered(team)) - {"role.show"}
         assert found_in(team, JON, "was cancelled")
+
+
+async def test_what_shall_happen_where_nothing_came_is_asked_while_the_step_is_open(tmp_path: Path) -> None:
+    """The question to the facilitator goes with its step, its buttons too; until then it stands."""
+    async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
+        await team.act("done", *(Done(member) for member in TEAM))
+        assert found_in(team, F, "What shall happen?")
+        await team.act("end", Cancel(F, "No budget."))
+        assert not found_in(team, F, "What shall happen?")
+        assert not set(offered(team)) - {"role.show"}
 
 
 async def test_who_hands_a_role_over_keeps_no_desk(tmp_path: Path) -> None:

@@ -169,6 +169,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "own": Life(End.GONE, _while_asked),
     "holdup": Life(End.GONE, _in_its_step, _FACILITATOR),
     "unread": Life(End.GONE, _in_its_step, _FACILITATOR),
+    "nothing": Life(End.GONE, _in_its_step, _FACILITATOR),
     "stuck": Life(End.GONE, _in_its_step),
     "role-offer": Life(End.LINE, _while_role_is_offered, rests=False),
     "role-asked": Life(End.LINE, _while_role_is_offered, rests=False),
