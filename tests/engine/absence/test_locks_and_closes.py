@@ -11,11 +11,13 @@ from typing import Any
 import pytest
 
 from coldframe.clock import ManualClock
+from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.round.choosing import ChoosePlan
-from coldframe.domain.round.commitment import Forecast
-from coldframe.domain.state import Ledger
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
+from coldframe.domain.round.commitment import AcceptOverlap, Forecast, SetActions, SetNextRound, SetReview
+from coldframe.domain.state import Action, Ledger
 from coldframe.engine.core import windows
+from coldframe.engine.round import closing
 from coldframe.message.emoji import DIGITS
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Edited, Inbound, Person, Reacted, Unreachable
@@ -245,6 +247,104 @@ async def test_a_forecast_by_emoji_that_nobody_heard_of_is_taken(at_commitment: 
         await digit(INES, DIGITS[3], added=False)
     await digit(INES, DIGITS[3])
     assert (await forecasts())[INES] == 30
+
+
+# --- sealing ---
+
+
+@pytest.fixture
+async def to_be_sealed(at_commitment: Running) -> Running:
+    """Everything is there but the seal."""
+    next_round = SetNextRound(F, at_commitment.clock.now() + timedelta(weeks=9))
+    await at_commitment.act("settle", *_settled(at_commitment, PlanId("p0"), INES), next_round)
+    return at_commitment
+
+
+def _settled(team: Running, plan: PlanId, owner: MemberId) -> tuple[Command, ...]:
+    """Its owner, who does what first, and when it is reviewed."""
+    now = team.clock.now()
+    action = Action("a1", "I call the first team", owner, now + timedelta(days=1))
+    review = SetReview(owner, plan, now + timedelta(weeks=4, days=1))
+    yes = AnswerOwnership(owner, plan, accept=True)
+    return AskOwner(F, plan, owner), yes, SetActions(owner, plan, (action,)), review
+
+
+async def _forecasts(team: Running) -> dict[str, int]:
+    return dict((await team.current()).choices[PlanId("p0")].forecasts)
+
+
+async def _digit(team: Running, person: str, digit: int, added: bool = True) -> None:
+    message = await Hands(team).message("forecast", person, "p0")
+    await team.house.room.react_as(person, message, DIGITS[digit], added)
+
+
+async def test_forecasts_by_emoji_that_nobody_heard_of_are_in_the_seal(to_be_sealed: Running) -> None:
+    """Put and taken off while the bot was down: the seal finds them as if they had been heard."""
+    team = to_be_sealed
+    await _digit(team, FD, 2)
+    await _digit(team, INES, 3)
+    async with unheard(team):
+        await _digit(team, JON, 6)
+        await _digit(team, FD, 2, added=False)
+        await _digit(team, FD, 9)
+        await _digit(team, INES, 3, added=False)
+        await _digit(team, D, 1)
+        await _digit(team, D, 1, added=False)
+    await team.press(D, "round.commit")
+    assert (await team.current()).step is Step.COMMITTED
+    assert await _forecasts(team) == {FD: 90, INES: 30, JON: 60}
+
+
+async def test_a_seal_that_lacks_something_is_refused_at_once(at_commitment: Running) -> None:
+    """Nothing is read for it, and nothing waits."""
+    team = at_commitment
+    team.house.room.faults.add("refuse", times=10_000, on=UNREAD)
+    pressed = ButtonValue("r1", made_for="commitment").pack()
+    before = len(read_by(team, D))
+    await team.house.room.press(D, None, "round.commit", pressed, forged=True)
+    await team.settle()
+    assert len(read_by(team, D)) == before + 1, "the refusal"
+    assert (await team.current()).step is Step.COMMITMENT
+    assert not await team.dues(closing.WAITS)
+    assert not any("stays open" in words for words in in_channel(team))
+
+
+async def test_a_seal_waits_while_the_forecasts_cannot_be_read(to_be_sealed: Running) -> None:
+    """It is said once, tried again, and what stands by then counts."""
+    team = to_be_sealed
+    async with unheard(team):
+        await _digit(team, JON, 6)
+    team.house.room.faults.add("refuse", times=10_000, on=UNREAD)
+    await team.press(D, "round.commit")
+    await team.until(team.clock.now() + timedelta(minutes=20))
+    assert (await team.current()).step is Step.COMMITMENT
+    assert sum("the emoji forecasts" in words for words in in_channel(team)) == 1
+    assert sum("coldframe doctor" in words for words in read_by(team, F)) == 1
+    team.house.room.faults.clear()
+    await team.until(team.clock.now() + timedelta(minutes=30))
+    assert (await team.current()).step is Step.COMMITTED
+    assert await _forecasts(team) == {JON: 60}
+    assert not any("could not be read" in words for words in in_channel(team))
+
+
+async def test_the_facilitator_seals_without_the_forecasts(to_be_sealed: Running) -> None:
+    """By the button that is offered, and the channel hears what that means."""
+    team = to_be_sealed
+    team.house.room.faults.add("refuse", times=10_000, on=UNREAD)
+    await team.press(D, "round.commit")
+    await team.press(F, "close.unread")
+    assert (await team.current()).step is Step.COMMITTED
+    assert sum("sealed although the emoji of" in words for words in in_channel(team)) == 1
+
+
+async def test_a_question_that_stands_nowhere_any_more_holds_no_seal_up(to_be_sealed: Running) -> None:
+    """The same person was asked about a second plan, and that question can be read."""
+    team, second = to_be_sealed, PlanId("p1")
+    settled = _settled(team, second, FD)
+    await team.act("both", ChoosePlan(F, second, running_trials=0), *settled, AcceptOverlap(F))
+    team.house.room.log.erase(await Hands(team).message("forecast", JON, "p0"))
+    await team.press(D, "round.commit")
+    assert (await team.current()).step is Step.COMMITTED
 
 
 # --- closing ---

@@ -1,6 +1,6 @@
-"""Closing a step: at its deadline, when everybody is in, or by the facilitator's hand. What people did in private is
-compared with the platform first, outside any transaction, so that nothing missed while the bot was away is lost; while
-it cannot be read, the step stays open, and says so."""
+"""Closing a step: at its deadline, when everybody is in, or by hand; the commitment by its seal. What people did in
+private is compared with the platform first, outside any transaction, so that nothing missed while the bot was away is
+lost; while it cannot be read, the step stays open, and says so."""
 
 from __future__ import annotations
 
@@ -10,14 +10,17 @@ from datetime import datetime
 
 from coldframe.domain import checks
 from coldframe.domain.commands import BOT
-from coldframe.domain.names import ClosedBy, MemberId, Role
+from coldframe.domain.names import ClosedBy, MemberId, Role, Step
 from coldframe.domain.refusals import Refused
+from coldframe.domain.round.commitment import Commit
+from coldframe.domain.round.life import decide
 from coldframe.domain.round.moves import Close, GoOnWithout
 from coldframe.domain.state import Round
 from coldframe.engine.core import windows
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
 from coldframe.engine.round import comparing
+from coldframe.engine.trial import places
 from coldframe.message.packed import Occurrence
 from coldframe.ports.storage import Due
 from coldframe.speech.names import message_name
@@ -26,6 +29,7 @@ from coldframe.speech.round import unread_words
 
 DUE_NOW, ALL_IN, BY_HAND, AGAIN, WAITS = "close", "settle", "close by hand", "reread", "close when read"
 WITHOUT = "close without"  # by hand too, though nothing came in
+SEAL = "seal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +51,18 @@ async def by_hand(turn: Turn, round_: Round, by: MemberId, kind: str = BY_HAND) 
     """The facilitator closes the step: at once, or as soon as the platform was read where that matters. Raises
     Refused."""
     if round_.step.value not in comparing.BEFORE_CLOSE:
-        await turn.act(round_, _command(Ending(kind, round_.step.value, by)))
+        await turn.act(round_, await _command(turn, round_, Ending(kind, round_.step.value, by)))
         return
     checks.member(round_, by)
     checks.facilitator(round_, by)
     checks.not_paused(round_)
     turn.later(kind, round_.id, Occurrence((round_.step.value, by)).pack(), turn.now)
+
+
+async def seal(turn: Turn, round_: Round, by: MemberId) -> None:
+    """As soon as the forecasts by emoji were read; what the commitment lacks is told before. Raises Refused."""
+    decide(round_, await _command(turn, round_, Ending(SEAL, round_.step.value, by)), turn.now)
+    turn.later(SEAL, round_.id, Occurrence((round_.step.value, by)).pack(), turn.now)
 
 
 async def _first(kit: Kit, due: Due) -> None:
@@ -77,7 +87,8 @@ async def _waited(kit: Kit, due: Due) -> None:
 async def _closing(kit: Kit, due: Due, end: Ending) -> None:
     round_ = await comparing.current(kit, due.subject)
     unread: tuple[MemberId, ...] = ()
-    if round_ is not None and round_.step.value == end.step in comparing.BEFORE_CLOSE and round_.paused is None:
+    read_before = end.kind == SEAL or end.step in comparing.BEFORE_CLOSE
+    if round_ is not None and round_.step.value == end.step and read_before and round_.paused is None:
         unread = await comparing.compare(kit, due, round_)
         comparing.begin(kit, due, "close")
     async with due_turn(kit, due) as turn:
@@ -108,9 +119,9 @@ async def _waits(turn: Turn, round_: Round, end: Ending) -> bool:
 async def _close(turn: Turn, round_: Round, end: Ending, unread: int) -> None:
     """Who closed by hand is told when it cannot be; for time itself a refusal means that the round moved on."""
     try:
-        after = await turn.act(round_, _command(end))
+        after = await turn.act(round_, await _command(turn, round_, end))
     except Refused as refused:
-        if end.kind not in (BY_HAND, WITHOUT):
+        if end.kind not in (BY_HAND, WITHOUT, SEAL):
             raise
         turn.answer(round_.tenant, MemberId(end.person), refusal(refused))
         return
@@ -119,7 +130,10 @@ async def _close(turn: Turn, round_: Round, end: Ending, unread: int) -> None:
         await turn.uow.count("steps closed without reading the platform")
 
 
-def _command(end: Ending) -> Close | GoOnWithout:
+async def _command(turn: Turn, round_: Round, end: Ending) -> Close | GoOnWithout | Commit:
+    if end.kind == SEAL:
+        running, _ = await places.places(turn, round_)
+        return Commit(MemberId(end.person), running)
     if end.kind == WITHOUT:
         return GoOnWithout(MemberId(end.person))
     if end.kind == BY_HAND:
@@ -131,7 +145,8 @@ async def _close_unread(request: RoundRequest) -> None:
     """The facilitator does not want to wait for the platform: it is tried once more, and then closed."""
     checks.facilitator(request.round, request.by)
     checks.not_paused(request.round)
-    end = Ending(BY_HAND, request.round.step.value, request.by)
+    kind = SEAL if request.round.step is Step.COMMITMENT else BY_HAND
+    end = Ending(kind, request.round.step.value, request.by)
     now = request.turn.now
     request.turn.later(WAITS, request.round.id, end.waiting(now).pack(), now)
 
@@ -142,6 +157,7 @@ DUE: Mapping[str, Carry] = {
     ALL_IN: Aside(_first),
     BY_HAND: Aside(_first),
     WITHOUT: Aside(_first),
+    SEAL: Aside(_first),
     AGAIN: Aside(_again),
     WAITS: Aside(_waited),
 }

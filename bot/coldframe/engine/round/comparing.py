@@ -1,6 +1,6 @@
 """What people wrote in private, and which emoji they put, as the platform shows it now, compared with what is stored:
-at every return, before a ballot is handed in, and before a step closes. So nothing is lost that happened while nobody
-listened, whatever kept the bot away and however short.
+at every return, before a ballot is handed in, and before a step closes or is sealed. So nothing is lost that happened
+while nobody listened, whatever kept the bot away and however short.
 
 What is found goes the way of any other happening. It wins over what was stored when the reading began, and not over
 what came in since.
@@ -290,16 +290,31 @@ async def _questions(kit: Kit, round_: Round, *member: MemberId) -> list[Posted]
 
 
 async def _read_forecasts(kit: Kit, round_: Round, member: MemberId) -> None:
-    for posted in await _questions(kit, round_, member):
-        before, plan = await current(kit, round_.id), PlanId(MessageName.unpack(posted.name).rest[1])
-        shown = await kit.chat.reactions(posted.place, posted.message_id)
-        digits = tuple(sorted(DIGITS.index(r.emoji) for r in shown if r.person == member and r.emoji in DIGITS))
-        async with kit.store.begin() as uow:
-            turn = Turn(kit, uow, kit.clock.now())
-            after = await turn.round(round_.id)
-            if before is not None and _forecast(before, member, plan) == _forecast(after, member, plan) is not None:
-                await turn.act(after, SeeDigits(member, plan, digits))
-                await turn.finish()
+    """A question that stands nowhere any more says nothing; where none can be read, its reader cannot. Raises
+    ChatError."""
+    questions = await _questions(kit, round_, member)
+    missing: list[Unreachable] = []
+    for posted in questions:
+        try:
+            await _read_forecast(kit, round_.id, member, posted)
+        except Unreachable as trouble:
+            missing.append(trouble)
+    if missing and len(missing) == len(questions):
+        raise missing[0]
+
+
+async def _read_forecast(kit: Kit, round_id: str, member: MemberId, posted: Posted) -> None:
+    before, plan = await current(kit, round_id), PlanId(MessageName.unpack(posted.name).rest[1])
+    if before is None or (known := _forecast(before, member, plan)) is None:
+        return
+    shown = await kit.chat.reactions(posted.place, posted.message_id)
+    digits = tuple(sorted(DIGITS.index(r.emoji) for r in shown if r.person == member and r.emoji in DIGITS))
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        after = await turn.round(round_id)
+        if _forecast(after, member, plan) == known:
+            await turn.act(after, SeeDigits(member, plan, digits))
+            await turn.finish()
 
 
 def _forecast(round_: Round, member: MemberId, plan: PlanId) -> tuple[object, ...] | None:

@@ -13,7 +13,13 @@ from coldframe.speech.names import about, count, title
 
 
 def _what(step: Step) -> str:
-    return "what was changed or deleted in the direct messages" if step is Step.NOTES else "the emoji votes"
+    if step is Step.NOTES:
+        return "what was changed or deleted in the direct messages"
+    return "the emoji forecasts" if step is Step.COMMITMENT else "the emoji votes"
+
+
+def _close(step: Step) -> str:
+    return "seal" if step is Step.COMMITMENT else "close"
 
 
 def stays_open(round_: Round, until: datetime) -> Message:
@@ -23,10 +29,11 @@ def stays_open(round_: Round, until: datetime) -> Message:
 
 def _stays_open(round_: Round, until: datetime) -> Line:
     return line(
-        "*{step}* stays open: the chat service does not let me read {what} just now. I try again by myself and close "
-        "as soon as I can, {until} at the latest.",
+        "*{step}* stays open: the chat service does not let me read {what} just now. I try again by myself and "
+        "{close} as soon as I can, {until} at the latest.",
         step=title(round_.step),
         what=_what(round_.step),
+        close=_close(round_.step),
         until=When(until),
     )
 
@@ -38,7 +45,7 @@ def to_facilitator(round_: Round, until: datetime) -> Message:
         "If the chat service itself is well, whoever runs me sees with {doctor} what is missing.",
         doctor=Code("coldframe doctor"),
     )
-    without = Button("Close without reading", "close.unread", about(round_))
+    without = Button(f"{_close(round_.step).capitalize()} without reading", "close.unread", about(round_))
     return told(words, doctor, offer(without))
 
 
@@ -48,6 +55,12 @@ def closed_unread(round_: Round, people: int) -> Message:
         return said(
             "*Notes* closed without my reading the direct messages of {n} once more. What they changed or deleted "
             "while I could not read may show as it was before.",
+            n=count(people, "person", "people"),
+        )
+    if round_.step is Step.COMMITMENT:
+        return said(
+            "The commitment was sealed although the emoji of {n} could not be read once more. Forecasts that had "
+            "reached me are kept, by button or by emoji; emoji that I never heard of are not.",
             n=count(people, "person", "people"),
         )
     return said(

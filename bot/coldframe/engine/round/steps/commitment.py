@@ -20,7 +20,6 @@ from coldframe.domain.round.choosing import (
 )
 from coldframe.domain.round.commitment import (
     AcceptOverlap,
-    Commit,
     Committed,
     CompleteCriterion,
     Forecast,
@@ -33,7 +32,7 @@ from coldframe.domain.state import Action, Round
 from coldframe.engine.core import members, sent_form
 from coldframe.engine.core.requests import Over, RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import InOneTurn, Turn
-from coldframe.engine.round import announcing, retention
+from coldframe.engine.round import announcing, closing, retention
 from coldframe.engine.round.steps.play import Reads, StepPlay, chosen
 from coldframe.engine.trial import forecasts, places
 from coldframe.message.nodes import Form
@@ -82,8 +81,7 @@ async def _choose(request: RoundRequest) -> Reply | None:
 
 
 async def _commit(request: RoundRequest) -> None:
-    running, _ = await places.places(request.turn, request.round)
-    await request.act(Commit(request.by, running))
+    await closing.seal(request.turn, request.round, request.by)
 
 
 def _form(make: Callable[[Round, PlanId], Form]) -> RoundAnswer:
