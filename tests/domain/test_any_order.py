@@ -20,8 +20,9 @@ from coldframe.domain.round.ballots import BallotCounted, DotsCounted, VoteCast
 from coldframe.domain.round.commitment import FIRST_WEEK, Committed, missing
 from coldframe.domain.round.life import _DECIDE, _EVOLVE, TRANSITIONS, decide, evolve, replay
 from coldframe.domain.round.moves import Close, SetWindow, Start
-from coldframe.domain.round.notes import DropDraft, EditNote, Revealed, SettleLateNote, WithdrawNote
+from coldframe.domain.round.notes import DropDraft, EditNote, Revealed, WithdrawNote
 from coldframe.domain.round.plans import WithdrawPlan
+from coldframe.domain.round.revealed_notes import SettleLateNote
 from coldframe.domain.state import Roles, Round
 from coldframe.store.rounds import from_rows, to_rows
 from tests.domain.play import EVERYBODY, MONDAY, NEEDS_WINDOW, D, F, a_round

@@ -15,8 +15,9 @@ from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePla
 from coldframe.domain.round.commitment import missing
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus
 from coldframe.domain.round.moves import Cancel, Close, Done, Extend, GotStuck
-from coldframe.domain.round.notes import Consent, ConsentAsked, HideNote, Revealed, SettleLateNote, WriteNote
+from coldframe.domain.round.notes import Consent, ConsentAsked, Revealed, WriteNote
 from coldframe.domain.round.plans import HandInPlan
+from coldframe.domain.round.revealed_notes import HideNote, SettleLateNote
 from coldframe.domain.state import Roles
 from tests.domain.play import DAY, DD, FD, OTHERS, REASON, RETENTION, D, F, Play, a_plan, a_round
 

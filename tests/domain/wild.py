@@ -58,19 +58,11 @@ from coldframe.domain.round.moves import (
     Start,
     TellDates,
 )
-from coldframe.domain.round.notes import (
-    Consent,
-    DropDraft,
-    EditNote,
-    HideNote,
-    KeepDraft,
-    SettleLateNote,
-    WithdrawNote,
-    WriteNote,
-)
+from coldframe.domain.round.notes import Consent, DropDraft, EditNote, KeepDraft, WithdrawNote, WriteNote
 from coldframe.domain.round.placement import Compare
 from coldframe.domain.round.plans import HandInPlan, WithdrawPlan
 from coldframe.domain.round.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
+from coldframe.domain.round.revealed_notes import HideNote, SettleLateNote
 from coldframe.domain.round.roles import AnswerRole, KeepRole, NameDeputy, OfferRole, OpenRole, TakeRole
 from coldframe.domain.state import Action, Criterion, MergeProposal, Round
 from tests.domain.play import REASON, a_plan, criterion

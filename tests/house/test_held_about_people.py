@@ -16,7 +16,7 @@ from sqlalchemy import select
 
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.people.facts import PersonForgotten
-from coldframe.domain.people.forgetting import person_forgotten
+from coldframe.domain.round.forgetting import person_forgotten
 from coldframe.domain.state import Round
 from coldframe.domain.trial.facts import MemberForgotten
 from coldframe.domain.trial.owning import member_forgotten

@@ -7,7 +7,7 @@ from coldframe.domain.names import ForceId, LeverId, NoteId, Role, Side, Step
 from coldframe.domain.people.commands import HandOver
 from coldframe.domain.refusals import Because
 from coldframe.domain.round.merging import AnswerMerge, ForceSplit, JoinForces, PickFocus, ProposeMerges, SplitForce
-from coldframe.domain.round.notes import HideNote
+from coldframe.domain.round.revealed_notes import HideNote
 from coldframe.domain.state import MergeProposal, Roles
 from tests.domain.play import ACTIVATION, DD, FD, OTHERS, REASON, RETENTION, D, F, Play, a_round
 

@@ -15,13 +15,12 @@ from coldframe.domain.round.notes import (
     ConsentAsked,
     DropDraft,
     EditNote,
-    HideNote,
     KeepDraft,
     NoteWritten,
-    SettleLateNote,
     WithdrawNote,
     WriteNote,
 )
+from coldframe.domain.round.revealed_notes import HideNote, SettleLateNote
 from tests.domain.play import ACTIVATION, FD, OTHERS, REASON, RETENTION, D, F, Play, a_round
 
 INES, JON = OTHERS[:2]

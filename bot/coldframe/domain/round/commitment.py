@@ -19,10 +19,10 @@ from coldframe.domain.round.choosing import (
     settling,
     with_choice,
 )
-from coldframe.domain.round.notes import unsigned
 from coldframe.domain.round.plans import checked_criterion
+from coldframe.domain.round.revealed_notes import unsigned
 from coldframe.domain.round.rule import StepRule, both_roles, nobody
-from coldframe.domain.state import Action, Criterion, Round
+from coldframe.domain.state import Action, Choice, Criterion, Round
 from coldframe.domain.texts import accepted, optional
 
 PER_DIGIT = 10  # per cent
@@ -351,8 +351,24 @@ EVOLVE: Evolve = {
     DigitsSeen: digits_seen,
     Committed: committed,
 }
+
+
+def forget(round_: Round, gone: MemberId) -> Round:
+    return replace(round_, choices={i: _without(choice, gone) for i, choice in round_.choices.items()})
+
+
+def _without(choice: Choice, gone: MemberId) -> Choice:
+    return replace(
+        choice,
+        declined=tuple((m, reason) for m, reason in choice.declined if m != gone),
+        forecasts={m: chance for m, chance in choice.forecasts.items() if m != gone},
+        digits={m: digits for m, digits in choice.digits.items() if m != gone},
+    )
+
+
 RULE = StepRule(
     hours=8, minutes=15, read_hours=0, read_minutes=0, private=False, expected=both_roles, gave=nobody,
     quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=False, close=None, enter=None,
     ends=Committed, decide={**choosing.DECIDE, **DECIDE}, evolve={**choosing.EVOLVE, **EVOLVE},
+    forget=forget,
 )  # fmt: skip

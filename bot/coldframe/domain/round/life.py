@@ -16,8 +16,8 @@ from typing import Any
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
-from coldframe.domain.people import forgetting, seats
-from coldframe.domain.round import ballots, course, roles
+from coldframe.domain.people import seats
+from coldframe.domain.round import ballots, course, forgetting, roles
 from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened, StepPassed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round

@@ -11,7 +11,7 @@ from coldframe.domain.commands import BOT, Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, PassReason, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused, known
-from coldframe.domain.round.rule import Passing, StepRule, chief, facilitator, nobody
+from coldframe.domain.round.rule import Passing, StepRule, chief, facilitator, keeps_nothing, nobody
 from coldframe.domain.state import Force, MergeProposal, Note, Round
 from coldframe.domain.texts import accepted
 
@@ -268,7 +268,7 @@ def one_force(round_: Round) -> PassReason | None:
 FOCUS = StepRule(
     hours=8, minutes=3, read_hours=0, read_minutes=0, private=False, expected=chief, gave=nobody,
     quorum=None, needs=None, decides=Role.DECISION_MAKER, hands_over=True, close=None, enter=None,
-    ends=FocusPicked, decide=DECIDE, evolve=EVOLVE,
+    ends=FocusPicked, decide=DECIDE, evolve=EVOLVE, forget=keeps_nothing,
     passing=Passing(
         reasons=(PassReason.ONE_LEVER,), why=_one_lever, fact=lambda r: FocusPicked(r.settings.levers[0][0], "")
     ),
@@ -276,6 +276,6 @@ FOCUS = StepRule(
 MERGE = StepRule(
     hours=6, minutes=5, read_hours=0, read_minutes=0, private=False, expected=facilitator, gave=nobody,
     quorum=None, needs=None, decides=None, hands_over=False, close=close, enter=None,
-    ends=Merged, decide=DECIDE, evolve=EVOLVE,
+    ends=Merged, decide=DECIDE, evolve=EVOLVE, forget=keeps_nothing,
     passing=Passing(reasons=(PassReason.ONE_FORCE,), why=one_force, fact=lambda r: Merged(len(r.forces))),
 )  # fmt: skip

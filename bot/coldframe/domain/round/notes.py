@@ -1,4 +1,4 @@
-"""Private notes until the reveal, and what becomes of them afterwards."""
+"""Private notes until the reveal."""
 
 from __future__ import annotations
 
@@ -9,13 +9,14 @@ from datetime import datetime
 from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
-from coldframe.domain.names import LateChoice, LeverId, MemberId, NoteId, Side, Step
+from coldframe.domain.names import LeverId, MemberId, NoteId, Side, Step
 from coldframe.domain.order import shuffled
 from coldframe.domain.people import seats
 from coldframe.domain.people.commands import Leave
 from coldframe.domain.people.facts import MemberLeft
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import merging
+from coldframe.domain.round import revealed_notes
+from coldframe.domain.round.revealed_notes import LateNoteKept, unsigned
 from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.texts import accepted
@@ -57,20 +58,6 @@ class WithdrawNote(Command):
 
 class Consent(Command):
     """I agree that my notes are shown although colleagues may guess who wrote them."""
-
-
-class HideNote(Command):
-    """Keep a note out of view and export (confidential or abusive text); the reason is kept."""
-
-    note: NoteId
-    reason: str
-
-
-class SettleLateNote(Command):
-    """What becomes of a note that came after the reveal."""
-
-    note: NoteId
-    choice: LateChoice
 
 
 # --- what becomes true ---
@@ -120,21 +107,6 @@ class Revealed(Fact):
 
     order: tuple[NoteId, ...]
     writers: int
-
-
-class LateNoteKept(Fact):
-    private = True
-    note: Note
-
-
-class LateNoteSettled(Fact):
-    note: NoteId
-    choice: LateChoice
-
-
-class NoteHidden(Fact):
-    note: NoteId
-    reason: str
 
 
 # --- rulings ---
@@ -220,27 +192,6 @@ def consent(round_: Round, command: Consent, now: datetime) -> Facts:
     agreed = Consented(command.by)
     after = consented(round_, agreed)
     return (agreed, reveal(after)) if all_agreed(after) and round_.paused is None else (agreed,)
-
-
-def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
-    checks.facilitator(round_, command.by)
-    if command.note not in round_.revealed:
-        raise Refused(Because.UNKNOWN_ITEM)
-    if round_.notes[command.note].hidden:
-        return ()
-    return (NoteHidden(command.note, accepted(command.reason, 300, field="reason")),)
-
-
-def settle_late(round_: Round, command: SettleLateNote, now: datetime) -> Facts:
-    checks.own(round_.late_notes.get(command.note), command.by)
-    if command.choice == LateChoice.POST and not can_be_posted(round_):
-        raise Refused(Because.TOO_LATE, step=round_.step, wanted=Step.NOTES)
-    return (LateNoteSettled(command.note, command.choice),)
-
-
-def can_be_posted(round_: Round) -> bool:
-    """Whether a late note can still join the others: until the forces are voted on."""
-    return round_.step in (Step.FOCUS, Step.MERGE)
 
 
 def writers(round_: Round) -> frozenset[MemberId]:
@@ -335,38 +286,12 @@ def revealed(round_: Round, fact: Revealed) -> Round:
     return replace(round_, notes=shown, late_notes=late, revealed=fact.order, writers=fact.writers, drafts={})
 
 
-def unsigned(note: Note) -> Note:
-    """The note without what could lead to its writer."""
-    return replace(note, author=None, origin="", agreed=False)
-
-
 def draft_kept(round_: Round, fact: DraftKept) -> Round:
     return replace(round_, drafts={**round_.drafts, fact.draft.id: fact.draft})
 
 
 def draft_dropped(round_: Round, fact: DraftDropped) -> Round:
     return replace(round_, drafts={i: d for i, d in round_.drafts.items() if i != fact.draft})
-
-
-def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
-    return replace(round_, late_notes={**round_.late_notes, fact.note.id: fact.note})
-
-
-def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
-    """Posted late notes join the list unsigned, and the forces if the merge already runs; held ones wait."""
-    note = unsigned(round_.late_notes[fact.note])
-    rest = {i: n for i, n in round_.late_notes.items() if i != fact.note}
-    if fact.choice == LateChoice.HOLD:
-        return replace(round_, late_notes={**rest, note.id: note})
-    if fact.choice == LateChoice.WITHDRAW:
-        return replace(round_, late_notes=rest)
-    posted = replace(round_, late_notes=rest, notes={**round_.notes, note.id: note})
-    return merging.with_force(replace(posted, revealed=(*posted.revealed, note.id)), note)
-
-
-def note_hidden(round_: Round, fact: NoteHidden) -> Round:
-    hidden = replace(round_.notes[fact.note], hidden=True)
-    return replace(round_, notes={**round_.notes, fact.note: hidden})
 
 
 DECIDE: Decide = {
@@ -376,9 +301,7 @@ DECIDE: Decide = {
     KeepDraft: keep_draft,
     DropDraft: drop_draft,
     Consent: consent,
-    HideNote: hide,
     Leave: leave,
-    SettleLateNote: settle_late,
 }
 EVOLVE: Evolve = {
     NoteWritten: note_written,
@@ -389,12 +312,22 @@ EVOLVE: Evolve = {
     ConsentAsked: consent_asked,
     Consented: consented,
     Revealed: revealed,
-    LateNoteKept: late_note_kept,
-    LateNoteSettled: late_note_settled,
-    NoteHidden: note_hidden,
 }
+
+
+def forget(round_: Round, gone: MemberId) -> Round:
+    """What carries their name is deleted; what was revealed carries none."""
+    return replace(
+        round_,
+        notes={i: n for i, n in round_.notes.items() if n.author != gone},
+        late_notes={i: n for i, n in round_.late_notes.items() if n.author != gone},
+        drafts={i: d for i, d in round_.drafts.items() if d.author != gone},
+    )
+
+
 RULE = StepRule(
     hours=8, minutes=20, read_hours=0, read_minutes=0, private=True, expected=everybody, gave=writers,
     quorum=0.6, needs=None, decides=None, hands_over=False, close=close, enter=None,
-    ends=Revealed, decide=DECIDE, evolve=EVOLVE,
+    ends=Revealed, decide={**DECIDE, **revealed_notes.DECIDE}, evolve={**EVOLVE, **revealed_notes.EVOLVE},
+    forget=forget,
 )  # fmt: skip

@@ -14,7 +14,7 @@ from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import Axis, MemberId, PassReason, PlanId, Role, Step
 from coldframe.domain.order import coin, shuffled
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.rule import Passing, StepRule, facilitator
+from coldframe.domain.round.rule import Passing, StepRule, facilitator, keeps_until_erased
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Comparison, Progress, Round
 
@@ -189,6 +189,6 @@ RULE = StepRule(
     hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=_placing,
     gave=lambda r: frozenset(judge for judge, answers in r.comparisons.items() if answers),
     quorum=None, needs=None, decides=None, hands_over=False, close=close, enter=_early_judges_done,
-    ends=PlansPlaced, decide=DECIDE, evolve=EVOLVE,
+    ends=PlansPlaced, decide=DECIDE, evolve=EVOLVE, forget=keeps_until_erased,
     passing=Passing(reasons=(PassReason.ONE_PLAN, PassReason.COMPARED), why=_pointless, fact=placed),
 )  # fmt: skip

@@ -10,7 +10,7 @@ from math import isfinite
 from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
-from coldframe.domain.names import PlanId, Step, Touches
+from coldframe.domain.names import MemberId, PlanId, Step, Touches
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.domain.round.rule import StepRule, everybody
@@ -187,9 +187,22 @@ def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
 
 DECIDE: Decide = {HandInPlan: hand_in, WithdrawPlan: withdraw}
 EVOLVE: Evolve = {PlanHandedIn: plan_handed_in, PlanWithdrawn: plan_withdrawn, PlansRevealed: plans_revealed}
+
+
+def forget(round_: Round, gone: MemberId) -> Round:
+    """Plans that nobody has read yet are deleted; the others lose their author and what was for the author alone."""
+    if round_.step is Step.PLANS:
+        return replace(round_, plans={i: p for i, p in round_.plans.items() if p.author != gone})
+    kept = {
+        i: replace(p, author=None, might_fail="", chance=None) if p.author == gone else p
+        for i, p in round_.plans.items()
+    }
+    return replace(round_, plans=kept)
+
+
 RULE = StepRule(
     hours=16, minutes=40, read_hours=0, read_minutes=0, private=True, expected=everybody,
     gave=lambda r: frozenset(p.author for p in r.plans.values() if p.author),
     quorum=0.6, needs=None, decides=None, hands_over=False, close=close, enter=None,
-    ends=PlansRevealed, decide=DECIDE, evolve=EVOLVE,
+    ends=PlansRevealed, decide=DECIDE, evolve=EVOLVE, forget=forget,
 )  # fmt: skip

@@ -192,14 +192,28 @@ EVOLVE: Evolve = {
     QuestionSuggested: question_suggested,
     PrecedentGiven: precedent_given,
 }
+
+
+NOBODY = MemberId("")
+
+
+def forget_suggestions(round_: Round, gone: MemberId) -> Round:
+    kept = tuple(replace(s, by=NOBODY) if s.by == gone else s for s in round_.suggestions)
+    return replace(round_, suggestions=kept)
+
+
+def forget_precedents(round_: Round, gone: MemberId) -> Round:
+    return replace(round_, precedents=tuple(replace(p, by=NOBODY) if p.by == gone else p for p in round_.precedents))
+
+
 QUESTIONS = StepRule(
     hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=facilitator, gave=nobody,
     quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=True, close=publish, enter=None,
-    ends=QuestionsPublished, decide=DECIDE, evolve=EVOLVE,
+    ends=QuestionsPublished, decide=DECIDE, evolve=EVOLVE, forget=forget_suggestions,
 )  # fmt: skip
 PRECEDENTS = StepRule(
     hours=16, minutes=40, read_hours=0, read_minutes=0, private=False, expected=everybody,
     gave=lambda r: frozenset(p.by for p in r.precedents),
     quorum=0.6, needs=None, decides=None, hands_over=False, close=close_precedents, enter=None,
-    ends=PrecedentsClosed, decide=DECIDE, evolve=EVOLVE,
+    ends=PrecedentsClosed, decide=DECIDE, evolve=EVOLVE, forget=forget_precedents,
 )  # fmt: skip

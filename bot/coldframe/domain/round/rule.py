@@ -56,6 +56,8 @@ class StepRule:
     """What each command asked in it brings; raises Refused."""
     evolve: Evolve
     """What each of its facts changes."""
+    forget: Callable[[Round, MemberId], Round]
+    """What becomes of what it keeps of a person who is forgotten."""
     passing: Passing | None = None
     """When it is not played."""
     without: Callable[[Round], tuple[Fact, ...]] | None = None
@@ -76,6 +78,16 @@ def facilitator(round_: Round) -> tuple[MemberId, ...]:
 
 def both_roles(round_: Round) -> tuple[MemberId, ...]:
     return tuple(dict.fromkeys(round_.roles.acting(role) for role in Role))
+
+
+def keeps_nothing(round_: Round, gone: MemberId) -> Round:
+    """Nothing in it leads to a person."""
+    return round_
+
+
+def keeps_until_erased(round_: Round, gone: MemberId) -> Round:
+    """Votes and comparisons, until all of a ballot's are erased."""
+    return round_
 
 
 def nobody(round_: Round) -> frozenset[MemberId]:

@@ -9,7 +9,7 @@ from coldframe.domain.people.commands import Forget, Leave
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import course
 from coldframe.domain.round.moves import Extend, Pause, Resume
-from coldframe.domain.round.notes import HideNote
+from coldframe.domain.round.revealed_notes import HideNote
 from coldframe.domain.state import Round
 from coldframe.engine.core import endings, members
 from coldframe.engine.core.requests import Answers, Request, Uses

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, LateChoice, NoteId
-from coldframe.domain.round.notes import LateNoteKept, LateNoteSettled, NoteHidden, SettleLateNote
+from coldframe.domain.round.revealed_notes import LateNoteKept, LateNoteSettled, NoteHidden, SettleLateNote
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn

@@ -1,5 +1,5 @@
 """What is held about a person, as the file that they get when they ask. What is shown here goes when they are forgotten
-(`domain.people.forgetting`); tests/house/test_held_about_people.py finds what is neither."""
+(`domain.round.forgetting`); tests/house/test_held_about_people.py finds what is neither."""
 
 from __future__ import annotations
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.names import LateChoice
-from coldframe.domain.round.notes import can_be_posted
+from coldframe.domain.round.revealed_notes import can_be_posted
 from coldframe.domain.state import Note, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Message, Quoted, line

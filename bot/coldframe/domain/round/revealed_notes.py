@@ -1,0 +1,103 @@
+"""Notes after the reveal: one that is kept out of view, and those that came late."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from coldframe.domain import checks
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.names import LateChoice, NoteId, Step
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import merging
+from coldframe.domain.state import Note, Round
+from coldframe.domain.texts import accepted
+
+# --- what people ask ---
+
+
+class HideNote(Command):
+    """Keep a note out of view and export (confidential or abusive text); the reason is kept."""
+
+    note: NoteId
+    reason: str
+
+
+class SettleLateNote(Command):
+    """What becomes of a note that came after the reveal."""
+
+    note: NoteId
+    choice: LateChoice
+
+
+# --- what becomes true ---
+
+
+class LateNoteKept(Fact):
+    private = True
+    note: Note
+
+
+class LateNoteSettled(Fact):
+    note: NoteId
+    choice: LateChoice
+
+
+class NoteHidden(Fact):
+    note: NoteId
+    reason: str
+
+
+# --- rulings ---
+
+
+def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
+    checks.facilitator(round_, command.by)
+    if command.note not in round_.revealed:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if round_.notes[command.note].hidden:
+        return ()
+    return (NoteHidden(command.note, accepted(command.reason, 300, field="reason")),)
+
+
+def settle_late(round_: Round, command: SettleLateNote, now: datetime) -> Facts:
+    checks.own(round_.late_notes.get(command.note), command.by)
+    if command.choice == LateChoice.POST and not can_be_posted(round_):
+        raise Refused(Because.TOO_LATE, step=round_.step, wanted=Step.NOTES)
+    return (LateNoteSettled(command.note, command.choice),)
+
+
+def can_be_posted(round_: Round) -> bool:
+    """Whether a late note can still join the others: until the forces are voted on."""
+    return round_.step in (Step.FOCUS, Step.MERGE)
+
+
+def unsigned(note: Note) -> Note:
+    """The note without what could lead to its writer."""
+    return replace(note, author=None, origin="", agreed=False)
+
+
+def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
+    return replace(round_, late_notes={**round_.late_notes, fact.note.id: fact.note})
+
+
+def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
+    """Posted late notes join the list unsigned, and the forces if the merge already runs; held ones wait."""
+    note = unsigned(round_.late_notes[fact.note])
+    rest = {i: n for i, n in round_.late_notes.items() if i != fact.note}
+    if fact.choice == LateChoice.HOLD:
+        return replace(round_, late_notes={**rest, note.id: note})
+    if fact.choice == LateChoice.WITHDRAW:
+        return replace(round_, late_notes=rest)
+    posted = replace(round_, late_notes=rest, notes={**round_.notes, note.id: note})
+    return merging.with_force(replace(posted, revealed=(*posted.revealed, note.id)), note)
+
+
+def note_hidden(round_: Round, fact: NoteHidden) -> Round:
+    hidden = replace(round_.notes[fact.note], hidden=True)
+    return replace(round_, notes={**round_.notes, fact.note: hidden})
+
+
+DECIDE: Decide = {HideNote: hide, SettleLateNote: settle_late}
+EVOLVE: Evolve = {LateNoteKept: late_note_kept, LateNoteSettled: late_note_settled, NoteHidden: note_hidden}
