@@ -97,13 +97,15 @@ class Done:
 @dataclass(frozen=True, slots=True)
 class Trouble:
     """A conversation in which something is not to be sent: how many posts and files, since when, and for which round.
-    `refused`: the platform will not take them, and they were set aside; else they wait and are tried."""
+
+    `held up`: they wait and are tried; `refused`: the platform takes nothing there; `set aside`: only they do not go.
+    """
 
     place: Place
     sends: int
     since: datetime
     round_id: str | None
-    refused: bool
+    how: Literal["held up", "refused", "set aside"]
     told: bool
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import and_, case, delete, or_, select, update
 
@@ -49,7 +49,7 @@ def again(now: datetime, which: Any) -> Any:
 
 def in_trouble(held_up_since: datetime) -> Any:
     held_up = and_(_box.state != "parked", _box.first_try <= held_up_since)
-    columns = (_box.conversation, _box.round_id, _box.state, _box.first_try, _box.told_at)
+    columns = (_box.conversation, _box.round_id, _box.state, _box.first_try, _box.told_at, _box.why_parked)
     return select(*columns).where(_SPEAKS, or_(_PARKED, held_up)).order_by(_box.id).limit(MOST)
 
 
@@ -63,11 +63,17 @@ def by_conversation(rows: Sequence[Any]) -> list[Trouble]:
             len(some),
             min(row.first_try for row in some),
             next((row.round_id for row in reversed(some) if row.round_id), None),
-            all(row.state == "parked" for row in some),
+            _how(some),
             any(row.told_at for row in some),
         )
         for conversation, some in found.items()
     ]
+
+
+def _how(rows: Sequence[Any]) -> Literal["held up", "refused", "set aside"]:
+    if any(row.state != "parked" for row in rows):
+        return "held up"
+    return "refused" if any(row.why_parked.startswith(REFUSED) for row in rows) else "set aside"
 
 
 # --- for those who run it -----------------------------------------------------------------------------------------

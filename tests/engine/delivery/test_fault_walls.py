@@ -197,10 +197,21 @@ async def test_what_cannot_be_looked_up_is_held_and_said(bot: Bot) -> None:
     (left, *_) = await listed(bot.store.database)
     assert (left.state, left.why) == ("set aside", "set aside: it cannot be looked up (NotDelivered)")
     await after(bot, hours=4)
-    assert len(told(bot, FAYE)) == 1
+    (words,) = told(bot, FAYE)
+    assert "haven't got through since" in words
     await bot.engine.started()
     await after(bot, minutes=5)
     assert said(bot) == ["perhaps", "next"] and await listed(bot.store.database) == []
+
+
+async def test_what_is_set_aside_everywhere_is_said_all_the_same(bot: Bot) -> None:
+    """Where what follows goes there is a way, though something of before stands aside there too."""
+    for place in (TEAM, *map(direct, IN_IT)):
+        fails(bot, "lose answer", timedelta(seconds=1), place)
+        await put(bot, a_post(f"perhaps {place.id}", place), a_post(f"next {place.id}", place))
+    fails(bot, "refuse", timedelta(hours=6), place=None, calls=LOOKING_UP)
+    await after(bot, hours=5)
+    assert len(told(bot, FAYE)) >= 1
 
 
 # --- a clock that goes back -------------------------------------------------------------------------------------------

@@ -24,7 +24,7 @@ HELD_UP_FOR = timedelta(hours=1)
 async def tell(kit: Kit) -> int:
     """Says what is not said yet; returns how many words went into the outbox."""
     found = await kit.store.troubles(kit.clock.now() - HELD_UP_FOR)
-    broken = {trouble.place for trouble in found}
+    broken = {trouble.place for trouble in found if trouble.how != "set aside"}  # where one is, what follows goes
     said = 0
     for trouble in found:
         if not trouble.told:
@@ -75,7 +75,7 @@ async def _say(turn: Turn, round_: Round, trouble: Trouble, broken: set[Place]) 
         return False
     words = undelivered.to_person(round_, trouble) if trouble.place.kind == "direct" else undelivered.channel(trouble)
     turn.tell(round_, ways[0], UNDELIVERED, words, rest=(turn.kit.ids.new(""),))
-    if not trouble.refused:
+    if trouble.how == "held up":
         turn.holds_until(turn.now + HELD_UP_FOR)  # with everything down nobody can be told, and later nobody must
     return True
 

@@ -12,7 +12,13 @@ from coldframe.speech.names import who
 def to_person(round_: Round, trouble: Trouble) -> Message:
     """Private words to one person."""
     person = who(round_, trouble.place.id)
-    if trouble.refused:
+    if trouble.how == "set aside":
+        return said(
+            "A message of mine to {who} doesn't go out, or I can't tell whether it did. What comes after it goes on. "
+            "Please ask them whether something is missing; whoever runs me finds it with `coldframe outbox`.",
+            who=person,
+        )
+    if trouble.how == "refused":
         return said(
             "I can't reach {who} in private: my messages are refused. Could you tell them another way? I keep what's "
             "for them, and once they write me a word, whatever still matters comes.",
@@ -28,7 +34,12 @@ def to_person(round_: Round, trouble: Trouble) -> Message:
 
 def channel(trouble: Trouble) -> Message:
     """Words to the team."""
-    if trouble.refused:
+    if trouble.how == "set aside":
+        return said(
+            "A message of mine to the channel doesn't go out, or I can't tell whether it did. What comes after it goes "
+            "on. Please look whether something is missing; whoever runs me finds it with `coldframe outbox`."
+        )
+    if trouble.how == "refused":
         return said(
             "I can't post in the channel: my messages are refused. Please see whether I'm still in it, and invite me "
             "if not. I keep what I had to say, and whatever still matters comes then."
