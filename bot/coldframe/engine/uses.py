@@ -14,8 +14,8 @@ from coldframe.engine.engine import Engine
 from coldframe.engine.intake import bare_words, happenings, misplaced, panel, texts
 from coldframe.engine.people import personal, rereckoning
 from coldframe.engine.register import digest, funnel, leftovers, registering
+from coldframe.engine.reminding import bundle, trial_words
 from coldframe.engine.reminding import rounds as round_reminders
-from coldframe.engine.reminding import trial_words
 from coldframe.engine.round import (
     announcing,
     closing,
@@ -148,7 +148,7 @@ round_changed = partial(
         registering.FOLLOW,
     ),
 )
-trial_changed = partial(trial_reactions.react, _following(trial_reactions.FOLLOW))
+trial_changed = partial(trial_reactions.react, _following(trial_reactions.FOLLOW, bundle.FOLLOW))
 
 
 def assembled(

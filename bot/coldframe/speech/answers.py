@@ -106,6 +106,11 @@ def no_round_takes(rounds: Sequence[tuple[str, str]], text: str) -> Message:
     return told(words, Quoted(theirs(text, 3000).text), private=True)
 
 
+def no_round_waits() -> Message:
+    """In place of the question which round a text is for."""
+    return said("None of your rounds takes this any more. The text stands in your own message, and nowhere else.")
+
+
 def which_note(
     round_: Round, draft: NoteId, text: str, lever: LeverId | None, side: Side | None, tried: str
 ) -> Message:

@@ -12,7 +12,7 @@ from datetime import timedelta
 from enum import StrEnum
 from typing import Generic, TypeVar
 
-from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.names import ENDS, RUNNING, MemberId, PlanId, Role, Step
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import OPEN_STEPS, UNDER_WAY, Trial, TrialStep
 from coldframe.message.nodes import Buttons, Message
@@ -28,6 +28,10 @@ SAID, PAGE, REMINDED, HANDED, WHICH = "say", "page", "nudge", "handed", "which"
 """A passing answer; how things stood; a reminder; a text handed back; the question what becomes of a text."""
 HOW_ON = "how on"
 """What shall become of a round that does not move by itself."""
+PLACE, DIGEST = "place", "digest"
+"""A place for a trial is free; how a team stands. Both `people/what/person/team/...`."""
+LEFT, NEXT = "left over", "next"
+"""What the round before left, to whoever sets the next one up; that the date of the next one has come."""
 LATE, SCORE = "late", "score"
 """The question what becomes of a note that came late; what a forecast was worth."""
 WAITS = frozenset({HANDED, WHICH, LATE, SCORE})
@@ -90,6 +94,14 @@ def _while_role_is_offered(round_: Round, rest: Rest) -> bool:
     return offer is not None and rest[0] in (offer.to, offer.by, round_.roles.acting(offer.role))
 
 
+def _until_it_ends(round_: Round, rest: Rest) -> bool:
+    return round_.step in (Step.SETUP, *RUNNING)
+
+
+def _has_ended(round_: Round, rest: Rest) -> bool:
+    return round_.step in ENDS
+
+
 def _while_it_does_not_move(round_: Round, rest: Rest) -> bool:
     return round_.paused is not None or round_.step is Step.SETUP
 
@@ -131,15 +143,16 @@ def _while_weeks_are_missing(trial: Trial, rest: Rest) -> bool:
 
 
 def _while_action_is_open(trial: Trial, rest: Rest) -> bool:
-    return trial.step in UNDER_WAY and _is_open(trial, rest[0], rest[1])
+    return trial.step in UNDER_WAY and is_open(trial, rest[0], rest[1])
 
 
 def _while_something_is_open(trial: Trial, rest: Rest) -> bool:
     """A reminder names what it is about; one of an earlier release does not."""
-    return trial.step in UNDER_WAY and (len(rest) < 3 or any(_is_open(trial, rest[0], key) for key in rest[1:-1]))
+    return trial.step in UNDER_WAY and (len(rest) < 3 or any(is_open(trial, rest[0], key) for key in rest[1:-1]))
 
 
-def _is_open(trial: Trial, person: str, key: str) -> bool:
+def is_open(trial: Trial, person: str, key: str) -> bool:
+    """Whether this person still owes this week's numbers or this action."""
     if key.isdigit():
         return trial.owner == person and int(key) not in trial.weeks
     return any(action.id == key and action.who == person for action in trial.open_actions())
@@ -175,6 +188,8 @@ ROUND: Mapping[str, Life[Round]] = {
     "role-asked": Life(End.LINE, _while_role_is_offered, rests=False),
     HOW_ON: Life(End.LINE, _while_it_does_not_move, rests=False),
     "reach": Life(End.GONE, _in_its_step, rests=False),
+    LEFT: Life(End.GONE, _until_it_ends, rests=False),
+    NEXT: Life(End.GONE, _has_ended, _FACILITATOR, rests=False),
     SAID: Life(End.GONE, _in_its_step),
 }
 OFFERS = frozenset({"role-offer", "role-asked"})
@@ -201,7 +216,7 @@ TEAM_OF_TRIAL: Mapping[str, Life[Trial]] = {
     "volunteers": Life(End.LINE, _while_unowned),
 }
 """In the channel, where some names mean something else."""
-PERSONAL = frozenset({SAID, PAGE, REMINDED, HANDED, WHICH})
+PERSONAL = frozenset({SAID, PAGE, REMINDED, HANDED, WHICH, PLACE, DIGEST})
 
 
 def named(text: str) -> MessageName:

@@ -11,13 +11,14 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
-from coldframe.engine.core import members
+from coldframe.engine.core import endings, lives, members
+from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import teams
 from coldframe.engine.register.registering import RUNNING
 from coldframe.message.nodes import Message, Option, plain
-from coldframe.message.packed import ButtonValue, Occurrence
+from coldframe.message.packed import ButtonValue, MessageName, Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due, UnitOfWork
@@ -51,18 +52,13 @@ async def gather(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> Dige
         tuple([await _trial_row(uow, t, now) for t in trials]),
         tuple(_verdict_row(e) for e in entries if e.verdict != RUNNING),
         tuple(dict.fromkeys(learnings)),
-        await _places_free(uow, tenant, team),
+        await teams.places_free(uow, tenant, team),
         await _next_round(uow, tenant, team, now),
     )
 
 
 def _verdict_row(entry: RegisterEntry) -> VerdictRow:
     return VerdictRow(entry.title, entry.verdict, entry.sentence, entry.decision, entry.learning, entry.at)
-
-
-async def _places_free(uow: UnitOfWork, tenant: str, team: str) -> int:
-    running = await uow.running_trials(tenant, team)
-    return max(0, await teams.places_at_once(uow, tenant, team) - len(running))
 
 
 async def _next_round(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> datetime | None:
@@ -130,16 +126,26 @@ def _late(trial: Trial, today: date, now: datetime) -> tuple[str, ...]:
 async def word(request: Request) -> Reply | None:
     """`digest`: here and now; in the direct messages for each team of this person."""
     asked = await teams.asked_about(request)
-    messages = [await _message(request, team) for team in asked[:MAX_TEAMS]] or [digest_words.no_round()]
+    digests = [await gather(request.turn.uow, request.tenant, team, request.turn.now) for team in asked[:MAX_TEAMS]]
     if request.event.place.kind == "channel":
-        return Reply(note=messages[0])
-    for message in messages:
-        request.answer(message)
+        return Reply(note=digest_words.message(digests[0]))
+    for digest in digests:
+        await _tell(request.turn, request.tenant, request.by, digest)
+    if not digests:
+        request.answer(digest_words.no_round())
     return None
 
 
-async def _message(request: Request, team: str) -> Message:
-    return digest_words.message(await gather(request.turn.uow, request.tenant, team, request.turn.now))
+async def _tell(turn: Turn, tenant: str, person: str, digest: Digest) -> None:
+    """The newest is the one to press; of an earlier one of the team a line stays."""
+    found = await turn.uow.open_posts(tenant, None, [person])
+    named = [(p, lives.named(p.name)) for p in found]
+    earlier = [(p, n.rest[2]) for p, n in named if n.what == lives.DIGEST and n.rest[:2] == (person, digest.team)]
+    words = [(p, digest_words.there_is_a_newer_one(datetime.fromisoformat(at))) for p, at in earlier]
+    await endings.end(turn, [Ending(p, lives.End.LINE, line) for p, line in words])
+    rest = (person, digest.team, digest.at.isoformat(), turn.kit.ids.new(""))
+    name = MessageName(lives.PEOPLE, lives.DIGEST, rest).pack()
+    turn.answer(tenant, person, digest_words.message(digest), name=name)
 
 
 async def more(request: Request) -> None:
@@ -189,7 +195,7 @@ async def send_weekly(turn: Turn, due: Due) -> None:
         return
     digest = await gather(turn.uow, tenant, team, turn.now)
     if digest.rounds or digest.trials or digest.verdicts:
-        turn.answer(tenant, lead, digest_words.message(digest))
+        await _tell(turn, tenant, lead, digest)
         await turn.uow.save_team(replace(await turn.uow.team(tenant, team), digest_sent=turn.now))
     await schedule(turn, tenant, team)
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
-from coldframe.domain.names import ENDS, PlanId, Role, Step
+from coldframe.domain.names import ENDS, MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
+from coldframe.engine.core import endings, lives
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import teams
+from coldframe.message.packed import MessageName
 from coldframe.ports.follow_through import Wanted
-from coldframe.ports.storage import Due, UnitOfWork
+from coldframe.ports.storage import Due, Posted, UnitOfWork
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Leftovers
 from coldframe.speech.trial import review_words
@@ -65,10 +67,57 @@ async def unused(uow: UnitOfWork, tenant: str, team: str) -> list[tuple[str, str
 
 
 async def place_is_free(turn: Turn, trial: Trial) -> None:
-    """The facilitator hears that a place is free and which plans wait for it."""
+    """The facilitator hears that a place is free and which plans wait for it; earlier words of it go."""
     facilitator = await teams.facilitator_of(turn.uow, trial.tenant, trial.team) or trial.facilitator
-    waiting = await unused(turn.uow, trial.tenant, trial.team)
-    turn.answer(trial.tenant, facilitator, review_words.place_free(waiting))
+    found = await turn.uow.open_posts(trial.tenant, None, [facilitator])
+    await endings.end(turn, [endings.taken_back(p) for p in found if _is_of_a_place(p, trial.team)])
+    await _tell(turn, trial.tenant, trial.team, facilitator)
+
+
+async def _tell(turn: Turn, tenant: str, team: str, facilitator: MemberId) -> None:
+    name = MessageName(lives.PEOPLE, lives.PLACE, (facilitator, team, turn.kit.ids.new("")))
+    words = review_words.place_free(await unused(turn.uow, tenant, team))
+    turn.answer(tenant, facilitator, words, name=name.pack())
+
+
+def _is_of_a_place(posted: Posted, team: str) -> bool:
+    name = lives.named(posted.name)
+    return name.what == lives.PLACE and name.rest[1] == team
+
+
+# --- what the team has done since -----------------------------------------------------------------------------------
+
+
+async def follow(turn: Turn, tenant: str, team: str, found: Sequence[Posted]) -> None:
+    """A round or a trial of the team has gone on: among what was found to be open, words that a place is free name the
+    plans that wait now, and go when none is free; the date of the next round is over when that has begun."""
+    await _follow_places(turn, tenant, team, [p for p in found if _is_of_a_place(p, team)])
+    await _follow_next_round(turn, tenant, team, [p for p in found if lives.named(p.name).what == lives.NEXT])
+
+
+async def _follow_places(turn: Turn, tenant: str, team: str, said: Sequence[Posted]) -> None:
+    if not said:
+        return
+    facilitator = await teams.facilitator_of(turn.uow, tenant, team)
+    free = facilitator is not None and await teams.places_free(turn.uow, tenant, team) > 0
+    still = [p for p in said if free and p.place.id == facilitator]
+    words = review_words.place_free(await unused(turn.uow, tenant, team))
+    for posted in still:
+        turn.revise(posted.name, posted.place, words)
+    await endings.end(turn, [endings.taken_back(p) for p in said if p not in still])
+    if free and not still and facilitator is not None:
+        await _tell(turn, tenant, team, facilitator)  # the role is with somebody else now
+
+
+async def _follow_next_round(turn: Turn, tenant: str, team: str, said: Sequence[Posted]) -> None:
+    if said and await _has_begun(turn, tenant, team):
+        ended = await turn.uow.ended_rounds(tenant, team)
+        await endings.end(turn, [endings.taken_back(p) for p in said if lives.named(p.name).owner in ended])
+
+
+async def _has_begun(turn: Turn, tenant: str, team: str) -> bool:
+    """Whether a round of the team is under way; one in setup may come to nothing."""
+    return any(head.step is not Step.SETUP for head in await turn.uow.heads(tenant, channel=team))
 
 
 # --- the next round -------------------------------------------------------------------------------------------------
@@ -77,12 +126,12 @@ async def place_is_free(turn: Turn, trial: Trial) -> None:
 async def date_has_come(turn: Turn, due: Due) -> None:
     """The date that was set: its facilitator gets what is left over and the button that opens the setup."""
     round_ = await turn.round(due.subject)
-    if any(h.step is not Step.SETUP for h in await turn.uow.heads(round_.tenant, channel=round_.channel)):
+    if await _has_begun(turn, round_.tenant, round_.channel):
         return
     left = await of_team(turn.uow, round_.tenant, round_.channel)
     assert left is not None
     message = register_words.leftovers(left, round_.channel, on_its_date=True)
-    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "next", message, rest=(due.occurrence,))
+    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), lives.NEXT, message, rest=(due.occurrence,))
 
 
 async def show(request: RoundRequest) -> None:

@@ -41,6 +41,10 @@ async def places_at_once(uow: UnitOfWork, tenant: str, team: str) -> int:
     return round_.settings.trials_at_once if round_ is not None else PLACES
 
 
+async def places_free(uow: UnitOfWork, tenant: str, team: str) -> int:
+    return max(0, await places_at_once(uow, tenant, team) - len(await uow.running_trials(tenant, team)))
+
+
 async def of_person(uow: UnitOfWork, tenant: str, person: MemberId) -> list[str]:
     """The teams that this person belongs to: in whose newest round they take part, or did to its end. Whoever has left
     reads nothing of a team any more."""

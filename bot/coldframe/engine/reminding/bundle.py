@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 from coldframe.domain.names import MemberId
+from coldframe.domain.trial.facts import ActionTicked, OwnerChanged, OwnerLost, ReviewClosed, TrialFact, WeekLogged
+from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import endings, lives, trial_turn
 from coldframe.engine.core.allowance import LOOK_BACK
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reminding import owed
 from coldframe.engine.trial.schedule import WORD, moments_of
 from coldframe.message.nodes import Message
-from coldframe.message.packed import MessageName
+from coldframe.message.packed import MessageName, Occurrence
+from coldframe.ports.storage import Posted
 from coldframe.speech.trial import owner_words
-from coldframe.speech.trial.owner_words import Open
+from coldframe.speech.trial.owner_words import SHOWN, Open
 
 BUNDLE_WITHIN = timedelta(hours=2)
 STALE = timedelta(hours=12)
@@ -46,9 +49,53 @@ def _post(turn: Turn, tenant: str, person: str, message: Message, open_: Sequenc
     if len({one.trial.id for one in open_}) == 1:
         trial_turn.tell(turn, open_[0].trial, person, lives.REMINDED, message, *(one.key for one in open_), new)
     else:
-        name = MessageName(lives.PEOPLE, lives.REMINDED if open_ else lives.PAGE, (person, new))
+        named = (Occurrence((one.trial.id, one.key)).pack() for one in open_[:SHOWN])
+        name = MessageName(lives.PEOPLE, lives.REMINDED if open_ else lives.PAGE, (person, *named, new))
         turn.answer(tenant, person, message, name=name.pack())
     turn.holds_until(turn.now + STALE)
+
+
+# --- what has been done since -----------------------------------------------------------------------------------------
+
+
+async def follow(turn: Turn, before: Trial, after: Trial, fact: TrialFact) -> None:
+    """What was asked of somebody is done, or theirs no more: what reminded them of it says what is left."""
+    for posted in await turn.uow.open_posts(after.tenant, None, before.people):
+        keys = [key for trial, key in _named(posted) if trial == after.id]
+        if any(_is_open(before, posted, key) and not _is_open(after, posted, key) for key in keys):
+            await _say_what_is_left(turn, posted)
+
+
+def _is_open(trial: Trial, posted: Posted, key: str) -> bool:
+    return trial.step in UNDER_WAY and lives.is_open(trial, posted.place.id, key)
+
+
+def _named(posted: Posted) -> list[tuple[str, ...]]:
+    """What a reminder is about: (trial, week or action) each. One of an earlier release may not tell."""
+    name = lives.named(posted.name)
+    if name.what != lives.REMINDED:
+        return []
+    keys = name.rest[1:-1]
+    return [Occurrence.unpack(key).parts if name.owner == lives.PEOPLE else (name.owner, key) for key in keys]
+
+
+async def _say_what_is_left(turn: Turn, posted: Posted) -> None:
+    """About one trial alone it ends with that trial's other messages."""
+    tenant, person, named = posted.place.tenant, posted.place.id, _named(posted)
+    open_ = [one for one in await owed.in_trials(turn, tenant, person) if (one.trial.id, one.key) in named]
+    if open_:
+        rounds = await owed.in_rounds(turn, tenant, MemberId(person))
+        turn.revise(posted.name, posted.place, owner_words.bundle(rounds, open_, turn.now), posted.round_id)
+    elif lives.named(posted.name).owner == lives.PEOPLE:
+        await endings.end(turn, [endings.taken_back(posted)])
+
+
+FOLLOW: Mapping[type[TrialFact], Follow[Trial]] = dict.fromkeys(
+    (WeekLogged, ActionTicked, OwnerChanged, OwnerLost, ReviewClosed), follow
+)
+
+
+# --- other words about the same ---------------------------------------------------------------------------------------
 
 
 async def _fallen_due(turn: Turn, tenant: str, person: str, open_: Sequence[Open]) -> list[Open]:

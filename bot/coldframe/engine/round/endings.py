@@ -10,10 +10,12 @@ from coldframe.domain.state import Round
 from coldframe.engine.core import endings, lives
 from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.turn import Turn
+from coldframe.engine.register import leftovers
 from coldframe.engine.round.steps import PLAYS
 from coldframe.message.nodes import Message
 from coldframe.message.packed import MessageName
 from coldframe.ports.storage import Posted
+from coldframe.speech import answers
 from coldframe.speech.names import message_name
 from coldframe.speech.round import cards, results, role_words
 
@@ -32,7 +34,18 @@ async def follow(turn: Turn, before: Round, after: Round) -> None:
         for posted in alive:
             turn.revise(posted.name, posted.place, cards.resting(after, _reads(after, posted.name)), after.id)
     over += [endings.taken_back(p) for p in found if endings.is_page(p) and p.place.id in after.seats]
+    if before.step is not after.step:
+        over += [Ending(p, lives.End.LINE, answers.no_round_waits()) for p in found if await _fits_no_round(turn, p)]
     await endings.end(turn, over)
+    await leftovers.follow(turn, after.tenant, after.channel, found)
+
+
+async def _fits_no_round(turn: Turn, posted: Posted) -> bool:
+    """Whether it asks about a text, and none of the writer's rounds is at a step that takes one."""
+    if lives.named(posted.name).what != lives.WHICH:
+        return False
+    heads = await turn.uow.heads(posted.place.tenant, member=posted.place.id)
+    return not any(head.step in (Step.NOTES, Step.QUESTIONS) for head in heads)
 
 
 def _around(round_: Round) -> tuple[object, ...]:

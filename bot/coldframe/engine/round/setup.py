@@ -12,7 +12,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.settings import RANGES, Pace
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
 from coldframe.domain.texts import accepted
-from coldframe.engine.core import members
+from coldframe.engine.core import lives, members
 from coldframe.engine.core.lookups import not_in_channel
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
@@ -221,7 +221,7 @@ async def _offer_leftovers(turn: Turn, round_: Round) -> None:
     if left is None or left.empty:
         return
     message = register_words.leftovers(left, round_.channel, on_its_date=False)
-    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "leftovers", message)
+    turn.tell(round_, round_.roles.acting(Role.FACILITATOR), lives.LEFT, message)
 
 
 BUTTONS: Answers = {"round.again": _again}

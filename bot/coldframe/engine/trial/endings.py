@@ -6,6 +6,7 @@ from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import endings, lives, trial_turn
 from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.turn import Turn
+from coldframe.engine.register import leftovers
 from coldframe.engine.trial import weekly
 from coldframe.ports.storage import Posted
 from coldframe.speech.trial import review_words, trial_words
@@ -17,10 +18,11 @@ async def follow(turn: Turn, before: Trial, after: Trial) -> None:
     """Looks at the lives of its messages after every change that one of them may wait for."""
     if _around(before) == _around(after):
         return
-    found = await turn.uow.open_posts(after.tenant, after.round_id, ())
+    found = await turn.uow.open_posts(after.tenant, after.round_id, after.people)
     own = [(p, _life(p)) for p in found if lives.named(p.name).owner == after.id]
     over = [(p, life) for p, life in own if life and not life.lasts(after, lives.named(p.name).rest)]
     await endings.end(turn, await _ended(turn, after, over))
+    await leftovers.follow(turn, after.tenant, after.team, found)
 
 
 def _around(trial: Trial) -> tuple[object, ...]:

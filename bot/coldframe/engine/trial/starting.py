@@ -18,7 +18,7 @@ from coldframe.domain.trial.state import Trial, TrialAction, TrialStep
 from coldframe.engine.core import members, sent_form, trial_turn
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
-from coldframe.engine.register import digest, registering
+from coldframe.engine.register import digest, leftovers, registering
 from coldframe.engine.trial import ownership, reviews, schedule
 from coldframe.engine.trial.places import refuse_without_place, trial_id
 from coldframe.message.nodes import Option
@@ -109,6 +109,8 @@ async def begun(request: RoundRequest) -> Reply | None:
     request.answer(time_words.date_understood(time_words.REVIEW, review.words, again))
     await ownership.ask(request.turn, trial, request.by, "")
     request.answer(owner_words.asked_to_start())
+    found = await request.turn.uow.open_posts(trial.tenant, None, trial.people)
+    await leftovers.follow(request.turn, trial.tenant, trial.team, found)
     return None
 
 

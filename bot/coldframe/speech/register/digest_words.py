@@ -137,6 +137,10 @@ def message(digest: Digest, *, zone: str = "UTC") -> Message:
     return Message(summary, tuple(blocks))
 
 
+def there_is_a_newer_one(at: datetime) -> Message:
+    return said("The digest of {d}: there is a newer one below.", d=When(at, "day"))
+
+
 def headline(digest: Digest) -> str:
     late = len(digest.late)
     parts = [

@@ -141,13 +141,13 @@ class Leftovers:
 
 
 def leftovers(left: Leftovers, channel: str, *, on_its_date: bool) -> Message:
-    """To the facilitator: what can begin the next round, and the button that opens its setup."""
+    """To the facilitator: what can begin the next round, and on its date the button that opens its setup."""
     head = line("Today is the date of the next round.") if on_its_date else line("For the next round.")
     summary = head + (
         line(" Left over from {r}: {c}.", r=theirs(left.round_name, 60), c=left.counted()) if not left.empty else ()
     )
     blocks: list[Block] = [heading(head), *_lists(left)]
-    buttons = [Button("Set up the next round …", "round.again", channel, "primary")]
+    buttons = [Button("Set up the next round …", "round.again", channel, "primary")] if on_its_date else []
     if not left.empty:
         of_ended = ButtonValue(left.round_id, made_for=Step.COMMITTED.value).pack()
         buttons.append(Button("Show these to the channel", "leftovers.show", of_ended))

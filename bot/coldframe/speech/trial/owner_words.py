@@ -15,6 +15,8 @@ from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import about_trial, count, of_action, of_offer, of_owner, of_review, of_week
 from coldframe.speech.trial.trial_words import calendar_of_action, said_of, title, who
 
+SHOWN = 6  # things in one reminder
+
 
 @dataclass(frozen=True, slots=True)
 class Open:
@@ -33,10 +35,10 @@ def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: date
     blocks: list[Block] = [paragraph(summary)]
     if rounds:
         blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in rounds)))
-    for one in open_[:6]:
+    for one in open_[:SHOWN]:
         blocks += _open_blocks(one)
-    if len(open_) > 6:
-        blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(open_) - 6))
+    if len(open_) > SHOWN:
+        blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(open_) - SHOWN))
     today = ButtonValue("", made_for=now.isoformat()).pack()
     blocks.append(offer(Button("Not today", "me.later", today), Button("I am away", "me.away", "")))
     blocks.append(small("Nobody else sees this. At most two such messages a day."))
