@@ -141,7 +141,7 @@ class Stub:
         self.delivered += 1
         return 0
 
-    async def returned(self) -> None:
+    async def returned(self, gone: timedelta = timedelta()) -> None:
         self.returns += 1
 
     async def last_time(self) -> datetime | None:

@@ -10,7 +10,7 @@ import asyncio
 from collections.abc import Callable, Coroutine
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, TypeVar
 
 import structlog
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
@@ -21,6 +21,7 @@ from coldframe.engine.round import resting
 from coldframe.timing.lateness import steady_now
 
 log = structlog.get_logger()
+Result = TypeVar("Result")
 HEARTBEAT = timedelta(seconds=60)
 ASLEEP = 2 * HEARTBEAT  # the process stood still between two heartbeats
 
@@ -67,18 +68,19 @@ class Alarm:
         await self._try(engine.started())
         await self._try(resting.look_after(kit))
         await self._try(downtime.new_zone_data(kit))
-        await self._try(downtime.look_back(kit))
-        await self._try(engine.returned())
+        gone = await self._try(downtime.look_back(kit))
+        await self._try(engine.returned(gone or timedelta()))
         self._beaten = asyncio.get_running_loop().time()
         self._scheduler.start()
         self._task = asyncio.create_task(self._work())
         self.ring()
 
-    async def _try(self, work: Coroutine[Any, Any, object]) -> None:
+    async def _try(self, work: Coroutine[Any, Any, Result]) -> Result | None:
         try:
-            await work
+            return await work
         except Exception as problem:
             log.error("alarm.failed", problem=type(problem).__name__)
+            return None
 
     async def _ring_later(self) -> None:
         self.ring()
@@ -120,8 +122,8 @@ class Alarm:
         loop = asyncio.get_running_loop().time()
         if loop - self._beaten >= HEARTBEAT.total_seconds():
             self._beaten = loop
-            if await downtime.look_back(self._engine.kit) > ASLEEP:
-                await self._engine.returned()
+            if (gone := await downtime.look_back(self._engine.kit)) > ASLEEP:
+                await self._engine.returned(gone)
             await self._engine.tell_of_troubles()
 
     async def _set(self, moment: datetime | None) -> None:

@@ -6,14 +6,14 @@ What fails, fails alone: a happening is answered without what is damaged, a due 
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import structlog
 
 from coldframe.engine.core import damage, receiving
 from coldframe.engine.core.turn import Aside, Carry, InOneTurn, Kit, Turn
 from coldframe.engine.delivery import due_rows, outbox, troubles
-from coldframe.engine.round import comparing
+from coldframe.engine.round import comparing, listening
 from coldframe.ports.chat import Inbound, Place, Reply
 from coldframe.ports.storage import Damaged, Due, Waiting
 from coldframe.speech import answers
@@ -48,9 +48,10 @@ class Engine:
         if again := [place for place in places if self.kit.store.has_parked(place)]:
             await self.kit.store.try_parked_again(self.kit.clock.now(), again)
 
-    async def returned(self) -> None:
-        """The bot was away, however shortly: what people did meanwhile is to be looked for."""
+    async def returned(self, gone: timedelta = timedelta()) -> None:
+        """The bot was away, however shortly, or so long as is known: what people did meanwhile is to be looked for."""
         await comparing.after_absence(self.kit)
+        await listening.after_absence(self.kit, gone)
         self.on_change()
 
     async def act(self, occasion: str, work: Callable[[Turn], Awaitable[None]]) -> None:

@@ -10,11 +10,11 @@ from typing import Any
 
 from coldframe.domain.names import Step
 from coldframe.engine.delivery import downtime
-from coldframe.engine.round import comparing
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Inbound, Reply
 from coldframe.render.room import message_text
 from tests.engine.clockwork import Running
+from tests.engine.seeing_through import Team
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 LENGTHS = (timedelta(seconds=5), timedelta(minutes=5), timedelta(hours=5), timedelta(days=3))
@@ -58,7 +58,7 @@ class Hands:
 
 
 @asynccontextmanager
-async def unheard(team: Running) -> AsyncIterator[None]:
+async def unheard(team: Team) -> AsyncIterator[None]:
     """Nobody listens; the process and its clock go on."""
     room: Any = team.house.room
     heard, room.intake = room.intake, Nobody()
@@ -69,15 +69,14 @@ async def unheard(team: Running) -> AsyncIterator[None]:
 
 
 @asynccontextmanager
-async def away(team: Running, length: timedelta) -> AsyncIterator[None]:
+async def away(team: Team, length: timedelta) -> AsyncIterator[None]:
     """The process is gone: what falls due waits, and at its end the bot starts again."""
     await downtime.look_back(team.house.kit)
     back = team.clock.now() + length
     async with unheard(team):
         yield
     team.clock.set(back)
-    await downtime.look_back(team.house.kit)
-    await comparing.after_absence(team.house.kit)
+    await team.house.engine.returned(await downtime.look_back(team.house.kit))
     await team.settle()
 
 

@@ -11,6 +11,7 @@ import pytest
 
 from coldframe.domain.commands import Command
 from coldframe.domain.names import LeverId, MemberId, Step
+from coldframe.domain.round.ballots import CastVote
 from coldframe.domain.round.merging import PickFocus
 from coldframe.domain.round.moves import Close
 from coldframe.domain.state import Round
@@ -135,3 +136,34 @@ async def test_while_slack_does_not_answer_nothing_is_counted_short(tmp_path: Pa
         await there.until(lambda: "Questions" in str(there.workspace.said("C0GROWTH")[-1]))
         standing = {s.option: s.weighted for s in (await round_of(there)).forces_standing}
         assert standing[first] == 9
+
+
+async def test_a_question_typed_in_a_moment_of_absence_is_heard_once(tmp_path: Path) -> None:
+    """Whatever Slack tells of it afterwards all the same."""
+    async with at_work(tmp_path) as there:
+        await there.set_up()
+        roles, people = there.scenario.roles, there.people
+        facilitator, chief = (MemberId(people[who].id) for who in (roles.facilitator, roles.decision_maker))
+        writers = list(people.values())[:3]
+        for someone in writers:
+            someone.says(f"- retention: by {someone.id}")
+        await there.settle()
+        await act(there, Close(facilitator), PickFocus(chief, LeverId("retention"), "Here we lose most of them."))
+        await act(there, Close(facilitator))
+        first = str((await round_of(there)).forces[0].id)
+        await act(there, *(CastVote(MemberId(p.id), first, "button") for p in writers), Close(facilitator))
+        ann = writers[-1]
+        with unheard(there):
+            stamp = ann.says("How might we bill more clearly?")
+        for _ in range(2):
+            await there.engine.returned()
+            await there.settle()
+            assert [s.text for s in (await round_of(there)).suggestions] == ["How might we bill more clearly?"]
+            message = there.workspace.direct(ann.id).messages[stamp]
+            there.workspace.event({**message, "channel": ann.direct, "channel_type": "im"})
+            await there.settle()
+        assert len((await round_of(there)).suggestions) == 1
+        assert (
+            sum("How might we bill" in str(said) for said in there.workspace.said(people[roles.facilitator].direct))
+            == 1
+        )

@@ -19,7 +19,8 @@ from coldframe.ports.chat import ChatError, Clock, Place, SlowDown
 log = structlog.get_logger()
 
 AWAY = timedelta(minutes=3)
-"""A shorter absence is bridged by Slack's own repeats, the last of which comes after some five minutes."""
+"""A shorter absence is bridged by Slack's own repeats, the last of which comes after some five minutes; and whoever's
+words are waited for is read by the engine, however short it was."""
 MARGIN = timedelta(minutes=2)
 FARTHEST = timedelta(days=7)
 

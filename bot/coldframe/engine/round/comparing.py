@@ -67,28 +67,37 @@ async def _look(kit: Kit, due: Due) -> None:
 
 
 async def compare(kit: Kit, due: Due, round_: Round, people: Sequence[MemberId] | None = None) -> tuple[MemberId, ...]:
-    """Reads what these people did in the step, or all who may have done something; returns who could not be read. The
-    row for which it is done is kept until then, however long that takes."""
+    """Reads what these people did in the step, or all who may have done something; returns who could not be read."""
     how = COMPARED.get(round_.step.value)
     if how is None or not how.can(kit.chat.capabilities):
         return ()
-    waiting = list(people if people is not None else await how.who(kit, round_))
-    unread: list[MemberId] = []
+    about = people if people is not None else await how.who(kit, round_)
+    return await one_by_one(kit, due, round_.tenant, about, lambda member: how.read(kit, round_, member))
+
+
+async def one_by_one(
+    kit: Kit, due: Due, tenant: str, people: Iterable[MemberId], read: Callable[[MemberId], Awaitable[None]]
+) -> tuple[MemberId, ...]:
+    """Who of these people could not be read. The row for which it is done is kept until then, however long that
+    takes."""
+    waiting, unread = list(people), list[MemberId]()
     in_a_row = 0
     while waiting and in_a_row < MOST_IN_A_ROW:
         member = waiting.pop(0)
         await kit.store.hold_due(due, kit.clock.now())
-        in_a_row = 0 if await _is_read(kit, due, round_, member, how.read) else in_a_row + 1
+        in_a_row = 0 if await _is_read(kit, due, tenant, member, read) else in_a_row + 1
         if in_a_row:
             unread.append(member)
     return (*unread, *waiting)
 
 
-async def _is_read(kit: Kit, due: Due, round_: Round, member: MemberId, read: Read) -> bool:
+async def _is_read(
+    kit: Kit, due: Due, tenant: str, member: MemberId, read: Callable[[MemberId], Awaitable[None]]
+) -> bool:
     try:
-        await _patiently(kit, due, lambda: read(kit, round_, member))
+        await _patiently(kit, due, lambda: read(member))
     except Unreachable:
-        return await _is_gone(kit, round_, member)
+        return await _is_gone(kit, tenant, member)
     except ChatError:
         return False
     return True
@@ -111,10 +120,10 @@ async def _patiently(kit: Kit, due: Due, reading: Callable[[], Awaitable[None]])
             left -= LOOK_AFTER
 
 
-async def _is_gone(kit: Kit, round_: Round, member: MemberId) -> bool:
+async def _is_gone(kit: Kit, tenant: str, member: MemberId) -> bool:
     """Whose account is no more can have done nothing since."""
     try:
-        return (await kit.chat.person(round_.tenant, member)).is_gone
+        return (await kit.chat.person(tenant, member)).is_gone
     except ChatError:
         return False
 
