@@ -20,7 +20,7 @@ from tests.domain.play import FD, D, F
 from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team, words
 
 HOUR = timedelta(hours=1)
-INES = MemberId("ines")
+INES, JON = MemberId("ines"), MemberId("jon")
 WEEKS = ("control 400/80, trial 390/82", "control 410/83, trial 400/99", "control 400/80, trial 400/110")
 LAST = "week 4: control 400/79, trial 401/108"
 HEADER = b"week,control_people,control_successes,trial_people,trial_successes\n"
@@ -186,6 +186,27 @@ async def test_whoever_facilitates_a_trial_from_now_on_hears_of_it(tmp_path: Pat
         await team.house.room.leave(F, "growth")
         await team.settle()
         assert [m for m in team.told(FD) if m.startswith("You look after the trial “Title of p0” as its facilitator")]
+
+
+@pytest.mark.parametrize(
+    ("gone", "says"),
+    [
+        (FD, "Fred has left: “Title of p0” has no deputy any more"),
+        (D, "Dora has left: Dirk is the decision-maker for “Title of p0” now"),
+        (INES, None),
+    ],
+)
+async def test_the_facilitator_hears_in_a_line_who_of_a_trial_has_left(
+    tmp_path: Path, gone: MemberId, says: str | None
+) -> None:
+    """Its deputy or decision-maker, once and in private; of anybody else nothing is said."""
+    async with a_team(tmp_path, plans={"p0": JON}) as team:
+        before = team.told(F)
+        await team.house.room.leave(gone, "growth")
+        await team.settle()
+        said = team.told(F)[len(before) :]
+        assert [m.startswith(says) for m in said] == [True] if says else said == []
+        assert not any("has left" in m for m in team.channel())
 
 
 async def test_somebody_asked_who_does_not_answer_is_told_to_the_facilitator(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Role
+from coldframe.domain.people.facts import MemberLeft
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.choosing import OwnerAsked
 from coldframe.domain.state import Round
@@ -170,6 +171,19 @@ async def left(turn: Turn, tenant: str, person: str, team: str | None = None) ->
             await turn.act_on_trial(trial, LeaveTrial(BOT, MemberId(person)))
 
 
+async def chief_left(turn: Turn, before: Round, round_: Round, fact: MemberLeft) -> None:
+    """Who decides about what still runs has left: the facilitator is told who does now."""
+    roles, role = round_.roles, Role.DECISION_MAKER
+    facilitator, chief = roles.acting(Role.FACILITATOR), roles.acting(role)
+    if before.roles.acting(role) != fact.member or not {facilitator, chief} <= set(round_.active()):
+        return
+    found = await turn.uow.trials_of(round_.tenant, round_.channel)
+    trials = [t for t in found if t.round_id == round_.id and t.step in UNDER_WAY]
+    if trials:
+        words = owner_words.decides_now(trials, trials[0].name_of(fact.member), who(round_, chief))
+        turn.answer(round_.tenant, facilitator, words)
+
+
 async def came(turn: Turn, tenant: str, person: str, name: str, team: str) -> None:
     """A new colleague of the channel may own what runs."""
     for trial in await turn.uow.trials_of(tenant, team):
@@ -246,5 +260,5 @@ FORMS = of_trial(
         "trial.decline": declined,
     }
 )
-FOLLOW: Mapping[type[Fact], Follow[Round]] = {OwnerAsked: asked}
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {OwnerAsked: asked, MemberLeft: chief_left}
 DUE: Mapping[str, Carry] = {UNANSWERED: InOneTurn(unanswered), VOLUNTEERS: InOneTurn(_ask_everybody)}

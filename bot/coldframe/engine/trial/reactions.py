@@ -74,9 +74,14 @@ async def _owner_changed(turn: Turn, before: Trial, after: Trial, fact: OwnerCha
 
 
 async def _member_gone(turn: Turn, before: Trial, after: Trial, fact: MemberGone) -> None:
-    """Whoever facilitates in their place hears of it."""
-    if before.facilitator == fact.member and after.facilitator in after.people:
+    """Whoever facilitates in their place hears of it; of a deputy who has left the facilitator does."""
+    if after.facilitator not in after.people:
+        return
+    if before.facilitator == fact.member:
         trial_turn.tell(turn, after, after.facilitator, "facilitates", owner_words.you_facilitate(after))
+    elif before.deputy == fact.member:
+        words = owner_words.deputy_gone(after, before.name_of(fact.member))
+        trial_turn.tell(turn, after, after.facilitator, "departed", words)
 
 
 async def _started(turn: Turn, before: Trial, after: Trial, fact: TrialStarted) -> None:

@@ -9,7 +9,7 @@ from datetime import datetime
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, When, line
+from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, When, Who, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import about_trial, count, of_action, of_offer, of_owner, of_review, of_week
@@ -190,6 +190,18 @@ def you_facilitate(trial: Trial) -> Message:
         trial,
         o=who(trial, trial.owner),
     )
+
+
+def deputy_gone(trial: Trial, left: str) -> Message:
+    """To the facilitator, when whoever stood in for the owner has left."""
+    words = "{m} has left: “{title}” has no deputy any more, so what its owner does not answer comes to you alone."
+    return said_of(words, trial, m=line("{n}", n=theirs(left, 40)))
+
+
+def decides_now(trials: Sequence[Trial], left: str, chief: Who) -> Message:
+    """To the facilitator, when the decision-maker of what runs has left."""
+    titles = theirs(", ".join(f"“{t.title}”" for t in trials), 300)
+    return said("{m} has left: {c} is the decision-maker for {t} now.", m=theirs(left, 40), c=chief, t=titles)
 
 
 def away_with_trials(trials: Sequence[Trial]) -> Message:
