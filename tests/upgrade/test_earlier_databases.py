@@ -97,7 +97,11 @@ async def _compare(left: Left, what: What, numbers: Sequence[int], work: Path) -
     assert not {str(acts[n]): a for n, a in zip(numbers, now, strict=True) if not _as_it_was(a, then[n])}
 
 
-MADE_FOR = {"step.done", "step.undone", "step.close", "step.extend", "trial.move", "trial.decline"}
+MADE_FOR = {
+    *("step.done", "step.undone", "step.close", "step.extend", "round.start_on", "round.cancel", "owner.decline"),
+    *("nextround.date", "review.date", "trial.move", "trial.decline", "trial.block", "trial.review_date"),
+    "trial.hand_over",
+}
 """What an older button of these does not say, it was made for: one that may be over, so that it does nothing now."""
 
 

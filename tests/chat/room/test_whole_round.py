@@ -237,6 +237,8 @@ async def commitment(ada: Player) -> None:
     await ada.go_to("growth")
     await ada.others()
     card = ada.card("choose. Running trials count")
+    await expect(card).to_contain_text("A plan is chosen. Its author hears of it first")
+    await ada.jump()
     await expect(card).to_contain_text("Chosen: Send the export on Sunday")
     if await card.get_by_text("Asked").count() == 0:
         await ada.press("Ask an owner", card)
