@@ -100,7 +100,7 @@ async def _compare(left: Left, what: What, numbers: Sequence[int], work: Path) -
 MADE_FOR = {
     *("step.done", "step.undone", "step.close", "step.extend", "round.start_on", "round.cancel", "owner.decline"),
     *("nextround.date", "review.date", "trial.move", "trial.decline", "trial.block", "trial.review_date"),
-    "trial.hand_over",
+    *("trial.hand_over", "trial.stop"),
 }
 """What an older button of these does not say, it was made for: one that may be over, so that it does nothing now."""
 
