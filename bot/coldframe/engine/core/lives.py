@@ -25,6 +25,7 @@ Rest = tuple[str, ...]
 PEOPLE = "people"
 """Owner of what belongs to no round and no trial: `people/what/person/id`."""
 SAID, PAGE, REMINDED, HANDED, WHICH = "say", "page", "nudge", "handed", "which"
+MEANT = "meant"  # the question whether a word was a command
 """A passing answer; how things stood; a reminder; a text handed back; the question what becomes of a text."""
 HOW_ON = "how on"
 """What shall become of a round that does not move by itself."""
@@ -222,7 +223,7 @@ PERSONAL = frozenset({SAID, PAGE, REMINDED, HANDED, WHICH, PLACE, DIGEST})
 def named(text: str) -> MessageName:
     """The name with its `what`, which earlier releases left out of some."""
     name = MessageName.unpack(text)
-    if name.owner in (WHICH, "misplaced", "meant"):
+    if name.owner in (WHICH, "misplaced", MEANT):
         return MessageName(PEOPLE, WHICH, (name.what, *name.rest))
     if name.owner.startswith("say-"):
         return MessageName(PEOPLE, PAGE, ("", name.owner))

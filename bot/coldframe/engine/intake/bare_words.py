@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from coldframe.engine.core import lives
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.intake import panel, texts
 from coldframe.message.nodes import Message
@@ -22,7 +23,7 @@ async def heard(request: Request, what: Said, word: str) -> Reply | None:
 
 
 def _question(request: Request, message: str) -> str:
-    return MessageName("meant", request.by, (message,)).pack()
+    return MessageName(lives.MEANT, request.by, (message,)).pack()
 
 
 def _settle(request: Request, outcome: Message) -> None:

@@ -42,7 +42,7 @@ async def follow(turn: Turn, before: Round, after: Round) -> None:
 
 async def _fits_no_round(turn: Turn, posted: Posted) -> bool:
     """Whether it asks about a text, and none of the writer's rounds is at a step that takes one."""
-    if lives.named(posted.name).what != lives.WHICH:
+    if lives.named(posted.name).what != lives.WHICH or MessageName.unpack(posted.name).owner == lives.MEANT:
         return False
     heads = await turn.uow.heads(posted.place.tenant, member=posted.place.id)
     return not any(head.step in (Step.NOTES, Step.QUESTIONS) for head in heads)
