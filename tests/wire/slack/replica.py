@@ -2,7 +2,7 @@
 
     python -m tests.wire.slack.replica CLOCK_FILE
 
-Only the clock is another: settings come from the environment, signals stop it, and wiring builds it.
+Only the clock and the length of a lease are others: settings come from the environment, signals stop it, and wiring builds it.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from coldframe.cli.slack import run
+from coldframe.store import sql
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -48,4 +49,6 @@ class SharedClock:
 
 
 if __name__ == "__main__":
+    # Each wait moves the time of all: while a picture is drawn, minutes of it may go by with what others send.
+    sql.LEASE = timedelta(minutes=8)
     asyncio.run(run("http", SharedClock(Path(sys.argv[1]))))
