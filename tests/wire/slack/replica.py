@@ -2,7 +2,8 @@
 
     python -m tests.wire.slack.replica CLOCK_FILE
 
-Only the clock and the length of a lease are others: settings come from the environment, signals stop it, and wiring builds it.
+Only the clock and the length of a lease are others: settings come from the environment, signals stop it, and wiring
+builds it.
 """
 
 from __future__ import annotations
