@@ -1,4 +1,4 @@
-"""What an operator does to a database while no bot runs on it."""
+"""What an operator does to a database: another secret for it, and a look into the outbox, or a hand in it."""
 
 from __future__ import annotations
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+from collections.abc import Callable, Coroutine
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -52,14 +53,18 @@ def retry(ids: tuple[int, ...], conversation: str, every: bool) -> None:
 
     What was tried before is looked for on the platform first, so that nothing is said twice.
     """
-    _ends(asyncio.run(_changed("try_again", ids, conversation, every)), "Tried again as soon as the bot runs")
+    from coldframe.upkeep import try_again  # heavy: the database
+
+    _ends(_changed(try_again, ids, conversation, every), "Tried again as soon as the bot runs")
 
 
 @command.command()
 @_which
 def drop(ids: tuple[int, ...], conversation: str, every: bool) -> None:
     """Take sends out for good. Nobody gets them any more."""
-    _ends(asyncio.run(_changed("drop", ids, conversation, every)), "Dropped")
+    from coldframe import upkeep  # heavy: the database
+
+    _ends(_changed(upkeep.drop, ids, conversation, every), "Dropped")
 
 
 def _ends(number: int, what: str) -> None:
@@ -69,13 +74,10 @@ def _ends(number: int, what: str) -> None:
         raise SystemExit(NOTHING)
 
 
-async def _changed(how: str, ids: tuple[int, ...], conversation: str, every: bool) -> int:
-    from coldframe import upkeep  # heavy: the database
-
+def _changed(how: Callable[..., Coroutine[Any, Any, int]], ids: tuple[int, ...], conversation: str, every: bool) -> int:
     if not (ids or conversation or every):
         raise click.UsageError("say which: ids, --conversation TO, or --all")
-    number: int = await getattr(upkeep, how)(settings(), ids, conversation, every=every)
-    return number
+    return asyncio.run(how(settings(), ids, conversation, every=every))
 
 
 async def _listed(given: Settings) -> list[Standing]:

@@ -6,7 +6,7 @@ comes back; everything that must not be lost travels through the outbox and reac
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
@@ -390,6 +390,3 @@ class Ids(Protocol):
     def new(self, prefix: str) -> str: ...
 
     def seed(self) -> int: ...
-
-
-Waker = Callable[[], Awaitable[None]]

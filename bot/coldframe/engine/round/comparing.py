@@ -9,6 +9,7 @@ what came in since.
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import timedelta
 
 from coldframe.domain.commands import BOT
@@ -253,7 +254,7 @@ async def _is_signed(kit: Kit, round_: Round, voter: MemberId) -> bool:
 
 
 async def _finish(turn: Turn, round_: Round, voter: MemberId) -> None:
-    """An empty ballot cannot be locked: that is said as it would have been at once."""
+    """What would have been refused at once is said now."""
     try:
         await turn.act(round_, LockBallot(voter) if round_.step is Step.BALLOT else Done(voter))
     except Refused as refused:
@@ -264,20 +265,30 @@ async def _pairs(kit: Kit, round_: Round, voter: MemberId) -> tuple[tuple[str, s
     """The emoji that the voter has on their options now. On an option that stands nowhere any more they stay as they
     were; where no option can be read, the voter cannot. Raises ChatError."""
     options = await _options(kit, round_, voter)
-    found: list[tuple[str, str]] = []
-    missing: list[Unreachable] = []
-    for posted in options:
+    found: dict[str, list[tuple[str, str]]] = {}
+
+    async def read(posted: Posted) -> None:
         option = _voter_step_option(posted)[2]
+        shown = await kit.chat.reactions(posted.place, posted.message_id)
+        found[option] = [(option, r.emoji) for r in shown if r.person == voter]
+
+    for posted in await _read_each(options, read):
+        option = _voter_step_option(posted)[2]
+        found[option] = [(m.option, m.sign) for m in _marks(round_, voter) if m.option == option]
+    return tuple(pair for posted in options for pair in found[_voter_step_option(posted)[2]])
+
+
+async def _read_each(messages: Sequence[Posted], read: Callable[[Posted], Awaitable[None]]) -> list[Posted]:
+    """Those that stand nowhere any more. Raises Unreachable where that is so of all of them, and ChatError."""
+    gone: list[Posted] = []
+    for posted in messages:
         try:
-            shown = await kit.chat.reactions(posted.place, posted.message_id)
-        except Unreachable as trouble:
-            missing.append(trouble)
-            found += [(m.option, m.sign) for m in _marks(round_, voter) if m.option == option]
-        else:
-            found += [(option, r.emoji) for r in shown if r.person == voter]
-    if missing and len(missing) == len(options):
-        raise missing[0]
-    return tuple(found)
+            await read(posted)
+        except Unreachable:
+            gone.append(posted)
+            if len(gone) == len(messages):
+                raise
+    return gone
 
 
 def _marks(round_: Round, voter: MemberId) -> tuple[Mark, ...]:
@@ -302,14 +313,7 @@ async def _read_forecasts(kit: Kit, round_: Round, member: MemberId) -> None:
     """A question that stands nowhere any more says nothing; where none can be read, its reader cannot. Raises
     ChatError."""
     questions = await _questions(kit, round_, member)
-    missing: list[Unreachable] = []
-    for posted in questions:
-        try:
-            await _read_forecast(kit, round_.id, member, posted)
-        except Unreachable as trouble:
-            missing.append(trouble)
-    if missing and len(missing) == len(questions):
-        raise missing[0]
+    await _read_each(questions, lambda posted: _read_forecast(kit, round_.id, member, posted))
 
 
 async def _read_forecast(kit: Kit, round_id: str, member: MemberId, posted: Posted) -> None:
@@ -337,16 +341,13 @@ def _forecast(round_: Round, member: MemberId, plan: PlanId) -> tuple[object, ..
 # --- which step is compared, and how ---
 
 
+@dataclass(frozen=True, slots=True)
 class Compared:
     """How a step is compared: what the platform must be able to do, whom it is about, and what is read."""
 
-    def __init__(
-        self,
-        can: Callable[[Capabilities], bool],
-        who: Callable[[Kit, Round], Awaitable[Iterable[MemberId]]],
-        read: Read,
-    ) -> None:
-        self.can, self.who, self.read = can, who, read
+    can: Callable[[Capabilities], bool]
+    who: Callable[[Kit, Round], Awaitable[Iterable[MemberId]]]
+    read: Read
 
 
 _LINES = Compared(lambda can: can.reads_history, _writers, _read_lines)
