@@ -53,6 +53,17 @@ async def test_a_wording_counts_by_whichever_way_it_comes(tmp_path: Path, how: d
         assert answer.startswith("Passed on as a suggestion.")
 
 
+async def test_a_wording_that_was_changed_is_passed_on_in_its_new_words(tmp_path: Path) -> None:
+    """The facilitator chooses: both stand, and nobody is told of a reveal that has nothing to do with it."""
+    async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
+        room = team.house.room
+        mine = await room.say(JON, room.direct(JON), "How might we make the bill a welcome?")
+        await room.edit(JON, mine, WORDS)
+        await team.house.engine.settle()
+        assert [s.text for s in (await team.current()).suggestions] == ["How might we make the bill a welcome?", WORDS]
+        assert told(team, JON)[-1].startswith("Passed on as a suggestion.")
+
+
 async def test_what_is_no_question_is_the_command_as_ever(tmp_path: Path) -> None:
     """A mention that does not begin as a question does is understood as words after the command."""
     async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:

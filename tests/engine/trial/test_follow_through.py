@@ -446,6 +446,22 @@ async def test_the_next_round_begins_on_its_date_with_what_is_left_over(tmp_path
         assert any("summer" in m for m in team.channel())
 
 
+async def test_a_line_of_numbers_that_was_changed_is_answered_with_the_way_to_correct_it(tmp_path: Path) -> None:
+    """Nobody can tell by then which week it was for; what was logged stands, and it is no note of a reveal."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(1, at=HOUR)
+        room = team.house.room
+        line = await room.say(D, room.direct(D), WEEKS[0])
+        await team.settle()
+        before = (await team.trial()).weeks
+        await team.weeks(2, at=HOUR)
+        await room.edit(D, line, "control 400/80, trial 390/92")
+        await team.settle()
+        assert team.told(D)[-1].startswith("You changed a line of numbers. What I logged stays as it was first sent.")
+        assert (await team.trial()).weeks == before
+        assert (await team.press(D, "trial.log")).form is not None
+
+
 async def test_the_digest_fits_one_screen_and_tells_late_work_without_scoring_people(tmp_path: Path) -> None:
     """What runs, the last number, the chance, what is late, free places; details behind buttons."""
     async with a_team(tmp_path) as team:

@@ -134,7 +134,10 @@ async def _edited(request: Request, what: Edited) -> Reply | None:
     told = f"edition/{event.place.tenant}/{event.person}/{what.message}/{what.edition}"
     if what.edition and not await turn.uow.first_time(told, turn.now):
         return None  # it was told at once, and is found again when the conversation is read
-    if not await texts.asked_anew(turn, event, what):
+    if await texts.asked_anew(turn, event, what) or await weekly.line_changed(turn, event, what):
+        return None
+    direct = event.place.kind == "direct"
+    if not (direct and await texts.suggested(turn, event, Said(what.text, what.message), None)):
         await _after_reveal(turn, event)
     return None
 

@@ -17,7 +17,7 @@ from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
 from coldframe.engine.worker import judging
 from coldframe.message.packed import ButtonValue, MadeFor, MessageName, Occurrence
-from coldframe.ports.chat import Inbound, IncomingFile, Reply, Said
+from coldframe.ports.chat import Edited, Inbound, IncomingFile, Reply, Said
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech import answers, reading_words
 from coldframe.speech.refusals import refusal
@@ -135,6 +135,17 @@ async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -
     else:
         await take_line(turn, MemberId(event.person), mine[0], what.text)
     return True
+
+
+async def line_changed(turn: Turn, event: Inbound, what: Edited) -> bool:
+    """A line of numbers was changed after it was sent: which week it was for, nobody can tell by then. Whether it was
+    such a line."""
+    if event.place.kind != "direct" or not number_lines.looks_like_numbers(what.text):
+        return False
+    mine = await _running(turn, event)
+    if mine:
+        turn.answer(event.place.tenant, event.person, trial_words.line_changed(mine), about=mine[0])
+    return bool(mine)
 
 
 async def _running(turn: Turn, event: Inbound) -> list[Trial]:
