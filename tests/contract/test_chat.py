@@ -355,17 +355,17 @@ def test_how_the_bot_is_brought_in_is_typed_in_the_channel(at: Platform) -> None
 
 async def test_a_label_that_is_too_long_is_cut_with_an_ellipsis(at: Platform) -> None:
     """Up to the longest label all of it stands on the button; beyond it an ellipsis says that there was more."""
-    most = at.chat.capabilities.longest_label or 500
+    most = at.chat.capabilities.max_label or 500
     for key, length in (("fits", most), ("too long", most + 1)):
         await at.chat.post(at.channel, card(key, Buttons((Button("L" * length, "a.b", "v"),))), key=key)
     fits, long = at.shown(at.channel)
     assert "L" * most in fits and "…" not in fits
-    assert ("…" in long) is (at.chat.capabilities.longest_label is not None)
+    assert ("…" in long) is (at.chat.capabilities.max_label is not None)
 
 
 async def test_a_text_up_to_the_longest_stands_in_one_piece(at: Platform) -> None:
     """A person's text is never lost: up to the longest it is whole, beyond it in pieces."""
-    most = at.chat.capabilities.longest_text or 10_000
+    most = at.chat.capabilities.max_text or 10_000
     await at.chat.post(at.channel, card("long", Quoted("x" * most)), key="k1")
     assert "x" * most in "".join(at.shown(at.channel))
     await at.chat.post(at.channel, card("longer", Quoted("y" * (most + 1))), key="k2")
@@ -374,7 +374,7 @@ async def test_a_text_up_to_the_longest_stands_in_one_piece(at: Platform) -> Non
 
 async def test_a_message_of_too_many_blocks_goes_on_in_another(at: Platform) -> None:
     """Up to the most blocks a message is one; beyond, it is several, and none of it is lost."""
-    most = at.chat.capabilities.most_blocks
+    most = at.chat.capabilities.max_blocks
     await at.chat.post(at.channel, card("first", *[Rule()] * ((most or 200) - 1)), key="k1")
     assert len(at.shown(at.channel)) == 1
     last = Paragraph(line("The last of it."))

@@ -236,9 +236,9 @@ class Capabilities:
     home: bool = True  # a page of the bot's own for each person
     reads_reactions: bool = True  # what people put on a message can be asked for
     reads_history: bool = True  # what people wrote in their direct messages can be asked for
-    longest_label: int | None = None  # characters on a button or in an option's first line
-    longest_text: int | None = None  # characters of one text of a person that stand in one piece
-    most_blocks: int | None = None  # in one message; what is more goes on in another
+    max_label: int | None = None  # characters on a button or in an option's first line
+    max_text: int | None = None  # characters of one text of a person that stand in one piece
+    max_blocks: int | None = None  # in one message; what is more goes on in another
     invitation: str = ""  # what people type in a channel to bring the bot in, where that is how it comes
 
 

@@ -25,7 +25,7 @@ from coldframe.store.connection import Connection, Database
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealing import Seal
 from coldframe.store.work import Known, SqlWork, posted_of
-from coldframe.timing.pauses import LONGEST, pause
+from coldframe.timing.pauses import MAX_PAUSE, pause
 
 log = structlog.get_logger()
 LEASE = timedelta(seconds=60)
@@ -35,7 +35,7 @@ LOOKED_AT = 100
 FEW = 5
 """So many sends behind one that failed are claimed with it: they wait for it, or tell whether it fails by itself."""
 TIME_SEEN = "highest time seen"
-MOST_READINGS = 5
+MAX_READINGS = 5
 """So often a send that cannot be opened is tried, before what follows in its conversation goes on without it."""
 
 
@@ -119,7 +119,7 @@ class SqlStore:
 
     async def _hold_unreadable(self, db: Connection, row: Any, now: datetime, problem: str) -> None:
         log.error("outbox.unreadable", send=row.id, tries=row.tries + 1, problem=problem)
-        given_up = row.tries + 1 >= MOST_READINGS
+        given_up = row.tries + 1 >= MAX_READINGS
         state = "parked" if given_up else "unknown" if row.state in ("sending", "unknown") else "todo"
         held = update(t.outbox).where(t.outbox.c.id == row.id).values(state=state, owner=None, lease_until=None)
         later = {"tries": row.tries + 1, "first_try": row.first_try or now, "try_at": now + pause(row.tries, row.key)}
@@ -190,7 +190,7 @@ class SqlStore:
                 .where(self._still_mine(queued))
                 .values(
                     state="unknown" if unknown else "todo", try_at=at, tries=queued.tries + 1, owner=None,
-                    lease_until=None, why_parked=why[: standing.LONGEST_WHY],
+                    lease_until=None, why_parked=why[: standing.MAX_WHY],
                 )
             )  # fmt: skip
 
@@ -208,7 +208,7 @@ class SqlStore:
             await db.execute(
                 update(t.outbox)
                 .where(self._still_mine(queued))
-                .values(state="parked", why_parked=why[: standing.LONGEST_WHY])
+                .values(state="parked", why_parked=why[: standing.MAX_WHY])
             )
         self._parked.add(queued.send.place.order_key())
 
@@ -264,7 +264,7 @@ class SqlStore:
             await db.execute(statements.FAIL_DUE, hold)
             await db.execute(statements.count(self.database.dialect), {"name": "due rows failed", "value": 1})
 
-    async def hurry(self, now: datetime, longest: timedelta = LONGEST) -> None:
+    async def hurry(self, now: datetime, longest: timedelta = MAX_PAUSE) -> None:
         soonest = now + longest
         async with self.database.transaction() as db:
             await db.execute(update(t.outbox).where(t.outbox.c.try_at > soonest).values(try_at=now))

@@ -16,10 +16,10 @@ from coldframe.store.connection import Database
 
 REFUSED, SET_ASIDE, UNREADABLE = "refused", "set aside", "unreadable"
 """How the reason begins for which a send was parked: the platform will not take it, it breaks, it is damaged."""
-LONGEST_WHY = 200
+MAX_WHY = 200
 LATELY = timedelta(days=7)
 """What was parked longer ago is tried again only by hand."""
-MOST = 1_000
+MAX_LISTED = 1_000
 
 _box = t.outbox.c
 _PARKED = and_(
@@ -50,7 +50,7 @@ def again(now: datetime, which: Any) -> Any:
 def in_trouble(held_up_since: datetime) -> Any:
     held_up = and_(_box.state != "parked", _box.first_try <= held_up_since)
     columns = (_box.conversation, _box.round_id, _box.state, _box.first_try, _box.told_at, _box.why_parked)
-    return select(*columns).where(_SPEAKS, or_(_PARKED, held_up)).order_by(_box.id).limit(MOST)
+    return select(*columns).where(_SPEAKS, or_(_PARKED, held_up)).order_by(_box.id).limit(MAX_LISTED)
 
 
 def by_conversation(rows: Sequence[Any]) -> list[Trouble]:

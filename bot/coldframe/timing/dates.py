@@ -24,7 +24,7 @@ MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July"),
     *("August", "September", "October", "November", "December"),
 )
-FARTHEST_YEARS = 2
+MAX_YEARS_AHEAD = 2
 _LONGEST = 80
 _DAY = timedelta(days=1)
 _NUMBER_WORDS = {"a": 1, "an": 1, "one": 1, "two": 2, "three": 3, "four": 4, "five": 5, "six": 6}
@@ -379,7 +379,7 @@ def _judged(reading: Reading, present: _Present) -> Answer:
 
 
 def _check_range(day: date, present: _Present) -> None:
-    if day > _months_on(present.today, 12 * FARTHEST_YEARS):
-        raise _Unreadable(f"{day.year} is more than {FARTHEST_YEARS} years ahead.")
+    if day > _months_on(present.today, 12 * MAX_YEARS_AHEAD):
+        raise _Unreadable(f"{day.year} is more than {MAX_YEARS_AHEAD} years ahead.")
     if day.year < present.today.year - 100:
         raise _Unreadable(f"The year {day.year} is too long ago.")

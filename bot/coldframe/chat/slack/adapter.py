@@ -67,7 +67,7 @@ class SlackChat:
     """What one process does in all its workspaces."""
 
     capabilities = Capabilities(
-        longest_label=MAX_LABEL, longest_text=MAX_TEXT, most_blocks=MAX_BLOCKS, invitation="/invite @coldframe"
+        max_label=MAX_LABEL, max_text=MAX_TEXT, max_blocks=MAX_BLOCKS, invitation="/invite @coldframe"
     )
 
     def __init__(self, accounts: Accounts, session: aiohttp.ClientSession, clock: Clock, make: Maker) -> None:

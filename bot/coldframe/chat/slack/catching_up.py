@@ -22,7 +22,7 @@ AWAY = timedelta(minutes=3)
 """A shorter absence is bridged by Slack's own repeats, the last of which comes after some five minutes; and whoever's
 words are waited for is read by the engine, however short it was."""
 MARGIN = timedelta(minutes=2)
-FARTHEST = timedelta(days=7)
+MAX_BACK = timedelta(days=7)
 
 Result = TypeVar("Result")
 Directs = Callable[[], Awaitable[Sequence[Place]]]
@@ -43,7 +43,7 @@ class CatchingUp:
         now = self._clock.now()
         if last is None or now - last < AWAY:
             return 0
-        oldest = max(last - MARGIN, now - FARTHEST)
+        oldest = max(last - MARGIN, now - MAX_BACK)
         count = 0
         for place in await self._directs():
             try:

@@ -18,9 +18,9 @@ from coldframe.speech import surface
 
 log = structlog.get_logger()
 
-LARGEST = 64 * 1024  # bytes
+MAX_BYTES = 64 * 1024  # bytes
 MAX_FILES = 5  # files of one message
-LONGEST = 1.0
+MAX_SECONDS = 1.0
 """Seconds for all files of a message: they are read before the acknowledgement, which is due in three."""
 TEXT_TYPES = frozenset({"csv", "tsv", "text", "markdown", "json", "post"})
 
@@ -44,7 +44,7 @@ class Downloads:
             return IncomingFile(name, size, problem=problem)
         url = str(file.get("url_private_download") or file.get("url_private") or "")
         try:
-            content = await asyncio.wait_for(self._fetch(token, url), LONGEST)
+            content = await asyncio.wait_for(self._fetch(token, url), MAX_SECONDS)
         except (aiohttp.ClientError, TimeoutError, OSError, ValueError):
             return IncomingFile(name, size, problem=surface.NOT_READ)
         return IncomingFile(name, size, content)
@@ -53,7 +53,7 @@ class Downloads:
         is_text = str(file.get("mimetype") or "").startswith("text/") or file.get("filetype") in TEXT_TYPES
         if not is_text:
             return surface.NOT_TEXT
-        if size > LARGEST or number >= MAX_FILES:
+        if size > MAX_BYTES or number >= MAX_FILES:
             return surface.TOO_LARGE
         return ""
 
@@ -64,8 +64,8 @@ class Downloads:
         async with self._session.get(url, headers=headers, allow_redirects=False) as response:
             if response.status != 200 or response.content_type == "text/html":  # a page to sign in is no file
                 raise ValueError(f"status {response.status}")
-            content = await response.content.read(LARGEST + 1)
-            if len(content) > LARGEST:
+            content = await response.content.read(MAX_BYTES + 1)
+            if len(content) > MAX_BYTES:
                 raise ValueError("longer than told")
             return content
 

@@ -21,7 +21,7 @@ log = structlog.get_logger()
 
 PATH = "/slack/events"
 HEALTH = "/health"
-LARGEST_BODY = 1024 * 1024  # bytes
+MAX_BODY = 1024 * 1024  # bytes
 MAX_CHALLENGE = 200  # characters
 OLDEST = 300  # seconds that a stamp may lie back
 NEWEST = 60
@@ -67,7 +67,7 @@ class RequestServer:
 
     def web_app(self) -> web.Application:
         """The routes, for a server of one's own."""
-        app = web.Application(client_max_size=LARGEST_BODY)
+        app = web.Application(client_max_size=MAX_BODY)
         app.router.add_post(PATH, self._request)
         app.router.add_get(HEALTH, self._health)
         app.router.add_routes(self._more)

@@ -92,7 +92,7 @@ class BallotCounted(Fact):
 
 BUTTON = "button"
 SIGN_LENGTH = 200
-FEWEST_OTHERS_FOR_COLUMNS = 3
+MIN_OTHERS_FOR_COLUMNS = 3
 
 
 def options(round_: Round) -> tuple[str, ...]:
@@ -252,7 +252,7 @@ def columns_shown(round_: Round) -> bool:
     """Whether the three columns may be shown: with fewer than three other voters single ballots could be read off."""
     assert round_.ballot is not None
     chief = weighted(round_)
-    return sum(v != chief for v in round_.ballot.votes()) >= FEWEST_OTHERS_FOR_COLUMNS
+    return sum(v != chief for v in round_.ballot.votes()) >= MIN_OTHERS_FOR_COLUMNS
 
 
 # --- the weight ---

@@ -11,7 +11,7 @@ from coldframe.domain.round.rule import StepRule
 from coldframe.domain.settings import Settings
 from coldframe.domain.state import Round
 
-FEWEST_IN = 3  # people, however few a share of those expected would be
+MIN_IN = 3  # people, however few a share of those expected would be
 RULES: Mapping[Step, StepRule] = {
     Step.NOTES: notes.RULE,
     Step.FOCUS: merging.FOCUS,
@@ -44,7 +44,7 @@ def came_in(round_: Round) -> frozenset[MemberId]:
 def quorum(round_: Round) -> int:
     """How many must be in for the step to close at its deadline."""
     share, people = RULES[round_.step].quorum, len(expected(round_))
-    return 0 if share is None else min(people, max(FEWEST_IN, ceil(round(share * people, 9))))
+    return 0 if share is None else min(people, max(MIN_IN, ceil(round(share * people, 9))))
 
 
 def length(settings: Settings, step: Step) -> float:

@@ -20,7 +20,7 @@ from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.people import rereckoning
 from coldframe.engine.register import digest
 from coldframe.timing.calendars import WorkingCalendar
-from coldframe.timing.pauses import LONGEST
+from coldframe.timing.pauses import MAX_PAUSE
 from coldframe.timing.windows import Window, after_downtime, days_window
 from coldframe.timing.zones import release_number, zone_data
 
@@ -41,7 +41,7 @@ async def look_back(kit: Kit) -> timedelta:
     elif last is not None and last - now > OUTAGE:
         log.warning("alarm.clock_behind", minutes=round((last - now) / timedelta(minutes=1)))
     if last is not None and last > now:
-        await kit.store.hurry(now, LONGEST)
+        await kit.store.hurry(now, MAX_PAUSE)
     if last is not None and last - now > WRONG_TIME:
         await kit.store.note_number("highest time seen", now.timestamp())  # that was no time, but a wrong clock
         return timedelta()

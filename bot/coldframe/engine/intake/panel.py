@@ -31,7 +31,7 @@ OPENED_BY = {
     "round.cancel": "round.cancel",
 }
 """Forms that words ask for, with the button's action that opens each as well."""
-MOST_ROUNDS = 1000
+MAX_ROUNDS = 1000
 MIN_QUOTE = 4  # characters by which a note can be named
 
 
@@ -263,7 +263,7 @@ async def _forget(request: Request) -> Reply | None:
 async def _forget_everywhere(request: Request) -> None:
     """In every round, ended ones included, and out of it: what the team does next is nobody's who is forgotten."""
     turn, tenant = request.turn, request.tenant
-    for round_id in await turn.uow.rounds_with(tenant, request.by, MOST_ROUNDS):
+    for round_id in await turn.uow.rounds_with(tenant, request.by, MAX_ROUNDS):
         round_ = await turn.act(await turn.round(round_id), Forget(request.by))
         if not round_.seats[request.by].left:
             await turn.act(round_, Leave(request.by, request.by))

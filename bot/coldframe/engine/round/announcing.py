@@ -31,7 +31,7 @@ ASK_AUTHOR, ANNOUNCE, SHOW = "ask author", "announce choice", "show offers"
 KINDS = (ASK_AUTHOR, ANNOUNCE, SHOW)
 TO_HEAR = 1.0  # working hours that everybody has had by then
 TO_HEAR_LIVE = timedelta(minutes=2)
-LONGEST = timedelta(days=4)  # over a long weekend; nobody who works on few days holds the round up for longer
+MAX_HELD = timedelta(days=4)  # over a long weekend; nobody who works on few days holds the round up for longer
 
 
 async def moment(turn: Turn, round_: Round) -> datetime:
@@ -46,7 +46,7 @@ async def moment(turn: Turn, round_: Round) -> datetime:
             heard.append(add_working_hours(calendar, turn.now, TO_HEAR))
         except NoWorkingTime:
             continue
-    return min(max(heard), turn.now + LONGEST)
+    return min(max(heard), turn.now + MAX_HELD)
 
 
 # --- what follows ---

@@ -30,17 +30,17 @@ from coldframe.speech.refusals import refusal
 
 LOOK = "look again"
 MARGIN = timedelta(minutes=2)  # for clocks that disagree
-FIRST_PAUSE, LONGEST_PAUSE = timedelta(seconds=30), timedelta(minutes=30)
-LONGEST_SLOW = 300.0  # seconds that one person's reading waits where the platform asks for it
+FIRST_PAUSE, MAX_PAUSE = timedelta(seconds=30), timedelta(minutes=30)
+MAX_SLOW = 300.0  # seconds that one person's reading waits where the platform asks for it
 LOOK_AFTER = 20.0  # seconds
-MOST_IN_A_ROW = 3  # people who cannot be read, one after the other: then nobody can
+MAX_IN_A_ROW = 3  # people who cannot be read, one after the other: then nobody can
 
 Read = Callable[[Kit, Round, MemberId], Awaitable[None]]
 
 
 def pause(tries: int) -> timedelta:
     """How long to wait before the platform is read again."""
-    return min(FIRST_PAUSE * (1 << min(tries, 16)), LONGEST_PAUSE)
+    return min(FIRST_PAUSE * (1 << min(tries, 16)), MAX_PAUSE)
 
 
 async def after_absence(kit: Kit) -> None:
@@ -83,7 +83,7 @@ async def one_by_one(
     takes."""
     waiting, unread = list(people), list[MemberId]()
     in_a_row = 0
-    while waiting and in_a_row < MOST_IN_A_ROW:
+    while waiting and in_a_row < MAX_IN_A_ROW:
         member = waiting.pop(0)
         await kit.store.hold_due(due, kit.clock.now())
         in_a_row = 0 if await _is_read(kit, due, tenant, member, read) else in_a_row + 1
@@ -112,7 +112,7 @@ async def _patiently(kit: Kit, due: Due, reading: Callable[[], Awaitable[None]])
             return await reading()
         except SlowDown as slow:
             waited += slow.seconds
-            if waited > LONGEST_SLOW:
+            if waited > MAX_SLOW:
                 raise
             left = slow.seconds
         while left > 0:

@@ -22,7 +22,7 @@ from coldframe.ports.storage import Damaged, Due, UnitOfWork
 
 LISTEN = "listen again"
 BEFORE = timedelta(minutes=5)  # an absence of a platform's connection alone has no beginning; longer ones are told
-FARTHEST = timedelta(days=7)
+MAX_BACK = timedelta(days=7)
 
 
 async def after_absence(kit: Kit, gone: timedelta) -> None:
@@ -32,7 +32,7 @@ async def after_absence(kit: Kit, gone: timedelta) -> None:
         return
     async with kit.store.begin() as uow:
         turn = Turn(kit, uow, kit.clock.now())
-        since = {tenant: turn.now - min(gone + BEFORE, FARTHEST) for tenant, _ in await uow.all_teams()}
+        since = {tenant: turn.now - min(gone + BEFORE, MAX_BACK) for tenant, _ in await uow.all_teams()}
         for waiting in await uow.dues(LISTEN):
             since[waiting.subject] = min(_since(waiting), since.get(waiting.subject, turn.now))
             await uow.drop_due(waiting.subject, kind=LISTEN)
@@ -52,7 +52,7 @@ async def _listen(kit: Kit, due: Due) -> None:
     about = [MemberId(p) for p in people] or await damage.apart(lambda: _awaited(kit, tenant))
     unread = await comparing.one_by_one(kit, due, tenant, about, lambda member: _hear(kit, tenant, member, since))
     async with due_turn(kit, due) as turn:
-        if unread and turn.now - since < FARTHEST:
+        if unread and turn.now - since < MAX_BACK:
             again = Occurrence((since.isoformat(), str(int(tries) + 1), *unread))
             turn.later(LISTEN, tenant, again.pack(), turn.now + comparing.pause(int(tries)))
 

@@ -28,7 +28,7 @@ from coldframe.speech.register import register_words
 from coldframe.speech.round import forms, setup_words
 
 NUMBERS = ("weight", "dots", "plan_votes")
-LONGEST = {"question": 300, "name": 40}  # characters; levers may be left out
+MAX_LENGTHS = {"question": 300, "name": 40}  # characters; levers may be left out
 
 
 async def form(turn: Turn, place: Place, by: str) -> Reply:
@@ -150,7 +150,7 @@ def _number(fields: Mapping[str, str], name: str) -> int | None:
 
 def _problems(fields: Mapping[str, str], facilitator: str) -> dict[str, str]:
     found = {}
-    for name, most in LONGEST.items():
+    for name, most in MAX_LENGTHS.items():
         try:
             accepted(fields.get(name, ""), most, field=name)
         except Refused as refused:

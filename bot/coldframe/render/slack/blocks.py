@@ -52,7 +52,7 @@ MAX_CONFIRM = 300
 MAX_ELEMENTS = 25  # buttons in a row
 MAX_ROWS = 100  # rows of a table, its header included
 MAX_COLUMNS = 20  # columns
-LARGEST_TABLE = 6_000
+MAX_TABLE = 6_000
 
 
 class Unrenderable(ColdframeError, ValueError):
@@ -243,7 +243,7 @@ def _list(style: str, rows: Sequence[Element], done: int) -> BlockKit:
 def _grid(block: Grid, tables: bool) -> Iterator[BlockKit]:
     yield from _rich_blocks([_section([text_element(one_line(block.caption), bold=True)])])
     table = _table(block)
-    if tables and len(block.rows) < MAX_ROWS and len(block.header) <= MAX_COLUMNS and size(table) <= LARGEST_TABLE:
+    if tables and len(block.rows) < MAX_ROWS and len(block.header) <= MAX_COLUMNS and size(table) <= MAX_TABLE:
         yield table
     else:
         yield from _items(Items(tuple(_row_as_line(block.header, row) for row in block.rows)))

@@ -14,7 +14,7 @@ from coldframe.message.pictures import ForceField, PlacementMatrix, RankRow, Vot
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count, touched
 
-MOST_LISTED = 60
+MAX_LISTED = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ def _listed(texts: Sequence[str]) -> list[Block]:
     if not texts:
         return [paragraph("Nothing was written.")]
     lines = tuple(written(t) for t in texts)
-    return [Items(lines[at : at + MOST_LISTED]) for at in range(0, len(lines), MOST_LISTED)]
+    return [Items(lines[at : at + MAX_LISTED]) for at in range(0, len(lines), MAX_LISTED)]
 
 
 def revealed(round_: Round) -> Message:
@@ -112,7 +112,7 @@ def merged(round_: Round) -> Message:
         if others:
             words += line(" (also worded: {o})", o=theirs(" / ".join(others), 600))
         rows.append(words)
-    blocks = [Items(tuple(rows[at : at + MOST_LISTED])) for at in range(0, len(rows), MOST_LISTED)]
+    blocks = [Items(tuple(rows[at : at + MAX_LISTED])) for at in range(0, len(rows), MAX_LISTED)]
     return told(head, *blocks)
 
 

@@ -289,7 +289,10 @@ def did_you_mean(trial: Trial, week: int, question: str, instead: str) -> Messag
 def line_changed(trials: Sequence[Trial]) -> Message:
     words = line("You changed a line of numbers. What I logged stays as it was first sent. Correct the week here:")
     name = len(trials) > 1
-    buttons = (Button(f"Correct {theirs(t.title, 60).text} …" if name else "Correct a week …", "trial.log", about_trial(t)) for t in trials)
+    buttons = (
+        Button(f"Correct {theirs(t.title, 60).text} …" if name else "Correct a week …", "trial.log", about_trial(t))
+        for t in trials
+    )
     return told(words, offer(*buttons))
 
 
