@@ -21,7 +21,7 @@ from coldframe.ports.chat import Edited, Inbound, IncomingFile, Reply, Said
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech import answers, reading_words
 from coldframe.speech.refusals import refusal
-from coldframe.speech.trial import review_words, trial_forms, trial_words, verdict_words
+from coldframe.speech.trial import review_words, trial_forms, trial_words, verdict_words, week_words
 from coldframe.speech.trial.verdict_words import Judged
 from coldframe.timing.calendars import WorkingCalendar
 
@@ -55,7 +55,7 @@ async def sent(request: TrialRequest) -> Reply | None:
     except Refused as refused:
         return Reply(errors={_field(trial, refused): answers.sentence(refusal(refused))})
     if after == trial:
-        request.answer(trial_words.stands_already())
+        request.answer(week_words.stands_already())
     if request.text("stop"):
         request.answer(trial_words.stop_line_ticked(after))
     return None
@@ -130,7 +130,7 @@ async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -
         await _files(turn, event, what.files, mine)
     elif len(mine) > 1:
         meant = [(one, await _week_of_line(turn, one, what.text)) for one in mine]
-        words = trial_words.which_trial(meant, what.text.strip())
+        words = week_words.which_trial(meant, what.text.strip())
         turn.answer(event.place.tenant, event.person, words, about=mine[0])
     else:
         await take_line(turn, MemberId(event.person), mine[0], what.text)
@@ -144,7 +144,7 @@ async def line_changed(turn: Turn, event: Inbound, what: Edited) -> bool:
         return False
     mine = await _running(turn, event)
     if mine:
-        turn.answer(event.place.tenant, event.person, trial_words.line_changed(mine), about=mine[0])
+        turn.answer(event.place.tenant, event.person, week_words.line_changed(mine), about=mine[0])
     return bool(mine)
 
 
@@ -168,9 +168,9 @@ async def take_line(turn: Turn, by: MemberId, trial: Trial, text: str, week: int
         entry = _entry(trial, number_lines.read_line(text, trial.criterion.kind), week or _week_meant(trial, today))
     except number_lines.Doubtful as doubt:
         meant = week or await _week_of_line(turn, trial, doubt.instead)
-        turn.answer(trial.tenant, by, trial_words.did_you_mean(trial, meant, str(doubt), doubt.instead), about=trial)
+        turn.answer(trial.tenant, by, week_words.did_you_mean(trial, meant, str(doubt), doubt.instead), about=trial)
     except number_lines.Unreadable as error:
-        turn.answer(trial.tenant, by, trial_words.unreadable(trial, str(error)), about=trial)
+        turn.answer(trial.tenant, by, week_words.unreadable(trial, str(error)), about=trial)
     else:
         await _take(turn, by, trial, entry, today)
 
@@ -203,10 +203,10 @@ async def _take(turn: Turn, by: MemberId, trial: Trial, entry: Entry, today: dat
         known = trial.entry(entry.week)
         if refused.code is not Because.WEEK_TAKEN or known is None:
             raise
-        turn.answer(trial.tenant, by, trial_words.week_taken(trial, known, entry), about=trial)
+        turn.answer(trial.tenant, by, week_words.week_taken(trial, known, entry), about=trial)
         return
     if after == trial:
-        turn.answer(trial.tenant, by, trial_words.stands_already(), about=trial)
+        turn.answer(trial.tenant, by, week_words.stands_already(), about=trial)
 
 
 # --- by a file ------------------------------------------------------------------------------------------------------
@@ -217,10 +217,10 @@ async def _files(turn: Turn, event: Inbound, files: Sequence[IncomingFile], mine
     for file in files:
         if file.content is None:
             why = reading_words.file_not_taken(file.name[:60], file.problem)
-            turn.answer(trial.tenant, by, trial_words.wrong_file(why), about=trial)
+            turn.answer(trial.tenant, by, week_words.wrong_file(why), about=trial)
         elif len(mine) > 1:
             why = reading_words.which_trial(len(mine))
-            turn.answer(trial.tenant, by, trial_words.wrong_file(why), about=trial)
+            turn.answer(trial.tenant, by, week_words.wrong_file(why), about=trial)
         else:
             trial = await _import(turn, by, trial, file.name, file.content)
 
@@ -230,7 +230,7 @@ async def _import(turn: Turn, by: MemberId, trial: Trial, name: str, content: by
     try:
         rows = week_files.read_file(content, trial.criterion.kind)
     except week_files.WrongFile as wrong:
-        turn.answer(trial.tenant, by, trial_words.wrong_file(str(wrong)), about=trial)
+        turn.answer(trial.tenant, by, week_words.wrong_file(str(wrong)), about=trial)
         return trial
     today = await trial_turn.today(turn, trial)
     taken: list[Entry] = []
@@ -243,7 +243,7 @@ async def _import(turn: Turn, by: MemberId, trial: Trial, name: str, content: by
         elif row.entry is not None and trial != before:
             taken.append(row.entry)
     same = len(rows) - len(taken) - len(problems)
-    turn.answer(trial.tenant, by, trial_words.file_report(trial, taken, same, problems, name), about=trial)
+    turn.answer(trial.tenant, by, week_words.file_report(trial, taken, same, problems, name), about=trial)
     return trial
 
 
