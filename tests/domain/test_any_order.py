@@ -264,7 +264,7 @@ class AnyOrder(RuleBasedStateMachine):
         hidden += [d.text + d.origin for d in round_.drafts.values()]
         hidden += [p.might_fail if p.id in round_.plan_order else repr(p) for p in round_.plans.values()]
         hidden += [repr(ledger.marks) for ledger in (round_.dots, round_.ballot) if ledger is not None]
-        hidden += [repr((choice.forecasts, choice.fears)) for choice in round_.choices.values()]
+        hidden += [repr((choice.forecasts, choice.feared)) for choice in round_.choices.values()]
         return "\n".join(hidden)
 
     def _record(self, fact: Fact) -> None:

@@ -262,7 +262,7 @@ class Choice:
     review: datetime | None = None
     forecasts: Mapping[MemberId, int] = field(default_factory=dict)
     digits: Mapping[MemberId, tuple[int, ...]] = field(default_factory=dict)  # emoji under the question, as last seen
-    fears: tuple[str, ...] = ()
+    feared: Mapping[MemberId, str] = field(default_factory=dict)  # why it would fail, in each one's last words
     announce_at: datetime | None = None  # when everybody hears of it; None once they have
     offers_sealed: bool = False  # shown together later: early ones would tell its author
 

@@ -9,6 +9,7 @@ from typing import Protocol
 
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import Trial
+from coldframe.domain.unsigned import enough
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,11 @@ class RegisterEntry:
     took_days: int | None = None
     chances: tuple[int, ...] = ()
     met: bool | None = None
+
+    @property
+    def of_others(self) -> tuple[str, ...]:
+        """What others learnt. An earlier release entered what too few had written as well."""
+        return self.learnings if enough(self.learnings) else ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,8 @@ from typing import Any
 
 from coldframe.domain.names import ForceId, Step
 from coldframe.domain.round.ballots import columns_shown
-from coldframe.domain.state import Plan, Round, Standing
+from coldframe.domain.state import Choice, Plan, Round, Standing
+from coldframe.domain.unsigned import enough, middle
 
 VERSION = 1
 
@@ -102,7 +103,13 @@ def _commitment(round_: Round) -> list[dict[str, Any]]:
             "owner": round_.name_of(choice.owner) if choice.owner else None,
             "actions": [{"what": a.text, "due": a.due.isoformat()} for a in choice.actions],
             "review": choice.review.isoformat() if choice.review else None,
-            "forecasts": sorted(choice.forecasts.values()),
+            "forecasts": _forecasts(choice),
         }
         for plan, choice in round_.told_choices().items()
     ]
+
+
+def _forecasts(choice: Choice) -> dict[str, int] | None:
+    """As the channel was told: how many, and the middle one; nothing of too few."""
+    chances = choice.forecasts
+    return {"given": len(chances), "middle": middle(chances.values())} if enough(chances) else None

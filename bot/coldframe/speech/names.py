@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 from coldframe.domain.names import MemberId, PauseReason, Side, Step, Touches
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial
+from coldframe.domain.unsigned import enough, middle
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, Who, line
 from coldframe.message.packed import ButtonValue, MadeFor, MessageName
@@ -54,6 +55,20 @@ def count(number: int, one: str, many: str | None = None) -> str:
 
 def who(round_: Round, member: str, *, notify: bool = False) -> Who:
     return Who(member, theirs(round_.name_of(MemberId(member)), 40).text, notify)
+
+
+FAR_APART = 40  # per cent, between the lowest forecast and the highest
+
+
+def together(forecasts: Collection[int]) -> str:
+    """What a channel hears of forecasts: the middle one and whether they differ, so that nobody's own can be read off;
+    of too few, that they are not shown and why."""
+    if not forecasts:
+        return ""
+    if not enough(forecasts):
+        return "not shown: fewer than three people gave one"
+    differ = "far apart" if max(forecasts) - min(forecasts) >= FAR_APART else "not far apart"
+    return f"{len(forecasts)}, {differ}; the middle one is {middle(forecasts)} %"
 
 
 def label(round_: Round) -> Line:

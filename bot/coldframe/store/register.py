@@ -28,7 +28,7 @@ log = structlog.get_logger()
 _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)
 _ENTRY: TypeAdapter[RegisterEntry] = TypeAdapter(RegisterEntry)
 _TEAM: TypeAdapter[Team] = TypeAdapter(Team)
-_PRIVATE = ("chances", "fears", "learnings")
+_PRIVATE = ("chances", "fears", "feared", "learnings")
 _OPEN = tuple(step.value for step in OPEN_STEPS)
 MAX_WORDS = 8
 

@@ -385,13 +385,15 @@ def test_a_yes_to_an_overlap_is_for_these_two() -> None:
 
 
 def test_everybody_may_forecast_and_the_last_word_counts() -> None:
-    """A chance between 0 and 100 per cent per member, and a fear without a name."""
+    """A chance between 0 and 100 per cent per member, and a fear that another forecast leaves as it was."""
     play = _commitment()
     play.do(ChoosePlan(D, P0))
     play.do(Forecast(INES, P0, 30, "Nobody answers"), Forecast(INES, P0, 40), Forecast(JON, P0, 100))
     choice = play.round.choices[P0]
     assert choice.forecasts == {INES: 40, JON: 100}
-    assert choice.fears == ("Nobody answers",)
+    assert choice.feared == {INES: "Nobody answers"}
+    play.do(Forecast(INES, P0, 40, "Too slow"), Forecast(JON, P0, 90, "Nobody pays"), Forecast(JON, P0, 90, ""))
+    assert play.round.choices[P0].feared == {INES: "Too slow"}
     assert play.refused(Forecast(INES, P0, 101)) is Because.BAD_SETTING
     assert play.refused(Forecast(INES, P1, 50)) is Because.UNKNOWN_ITEM
 

@@ -22,6 +22,7 @@ from tests.domain.play import D, F, Play, Step
 from tests.speech.trials import FACILITATOR, OWNER, START, a_trial
 
 OTHER = MemberId("otto")
+MORE = (MemberId("pam"), MemberId("quin"))
 NOW = datetime.combine(START, datetime.min.time(), UTC) + timedelta(weeks=2, hours=10)
 TODAY = START + timedelta(weeks=2)
 REVIEW_DAY = datetime.combine(START, datetime.min.time(), UTC) + timedelta(weeks=4, hours=11)
@@ -285,13 +286,27 @@ def test_a_missed_review_goes_on_at_its_new_date() -> None:
 
 
 def test_closing_keeps_the_verdict_and_erases_who_learnt_what() -> None:
-    """The last reading is the verdict; learnings are shown without names, the owner's own apart."""
-    written = do(in_review(), c.Learn(OTHER, "Forms are read"), c.Learn(OWNER, "Mine"), now=REVIEW_DAY)
+    """The last reading is the verdict; learnings of three others are shown without names, the owner's own apart."""
+    team = replace(in_review(), people={m: m for m in (OWNER, OTHER, *MORE)})
+    learnt = [c.Learn(m, f"Forms are read, says the {n}.") for n, m in enumerate((OTHER, *MORE), 1)]
+    written = do(team, c.Learn(OTHER, "Before"), *learnt, c.Learn(OWNER, "Mine"), now=REVIEW_DAY)
     closed = do(written, c.CloseReview(OWNER, "Nobody minds", "stop", "too small"), now=REVIEW_DAY)
     assert closed.step is TrialStep.REVIEWED and closed.closing is not None
     assert (closed.closing.outcome, closed.closing.decision) == ("not met", "stop")
-    assert closed.shown_learnings == ("Forms are read",) and not closed.learnings
+    assert sorted(closed.shown_learnings) == [f"Forms are read, says the {n}." for n in (1, 2, 3)]
+    assert not closed.learnings
     assert refused(closed, log(2), REVIEW_DAY).code is Because.TRIAL_OVER
+
+
+def test_learnings_of_two_are_not_shown_and_stay_for_whoever_wrote_them() -> None:
+    """Three times one person is one person; whoever takes theirs back has written none."""
+    team = replace(in_review(), people={m: m for m in (OWNER, OTHER, *MORE)})
+    learnt = [c.Learn(OTHER, f"Word {n}") for n in range(3)]
+    taken_back = (c.Learn(MORE[0], "Never mind"), c.Learn(MORE[0], " "), c.Learn(MORE[1], "Calls help"))
+    written = do(team, *learnt, *taken_back, c.Learn(OWNER, "Mine"), now=REVIEW_DAY)
+    closed = do(written, c.CloseReview(OWNER, "Nobody minds", "stop", "too small"), now=REVIEW_DAY)
+    assert closed.shown_learnings == ()
+    assert closed.learnings == {OTHER: "Word 2", MORE[1]: "Calls help"}
 
 
 @pytest.mark.parametrize(

@@ -119,7 +119,7 @@ async def test_a_trial_reads_back_as_it_was_written_and_its_private_part_is_seal
     figures = Entry(1, Figures(58, 1000), Figures(40, 1000), by=OWNER, at=NOW)
     trial = a_trial(
         weeks={1: (figures, replace(figures, reason="typo"))}, looks=(1,), chances={OWNER: 40}, fears=("canary fear",),
-        learnings={OWNER: "canary learning"},
+        feared={OWNER: "canary doubt"}, learnings={OWNER: "canary learning"},
     )  # fmt: skip
     async with a_store(kind, tmp_path) as store:
         async with store.begin() as uow:

@@ -16,7 +16,7 @@ from coldframe.engine.round import setup
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import IncomingFile, Person
 from coldframe.timing.calendars import WorkingCalendar
-from tests.domain.play import FD, D, F
+from tests.domain.play import DD, FD, D, F
 from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team, words
 
 HOUR = timedelta(hours=1)
@@ -336,7 +336,7 @@ async def test_the_material_comes_a_day_before_and_the_verdict_at_the_date(tmp_p
         verdict = next(i for i, m in enumerate(channel) if m.startswith("Review: Title of p0"))
         assert brief < verdict
         assert "Criterion met: 25.1 % with the change, 20 % without it" in channel[verdict]
-        assert "3 forecasts, from 40 to 70 %" in channel[verdict]
+        assert "Forecasts: 3, not far apart; the middle one is 50 %" in channel[verdict]
         assert "nobody reads" in channel[verdict]
         assert any("The review of “Title of p0” is here" in m for m in team.told(D))
 
@@ -345,7 +345,8 @@ async def test_a_closed_review_is_marked_with_thanks_scores_and_a_free_place(tmp
     """Whatever the result; personal scores go to the person alone; the register has it; a waiting plan may start."""
     async with a_team(tmp_path, plans={"p0": D, "p1": D}, chances={F: 70, D: 40, FD: 50}) as team:
         await logged_to_the_review_of_two(team)
-        assert not await team.fill(FD, "trial.learn", {"text": "Calls are liked"}, value=(await team.trial()).id)
+        for member, learnt in ((FD, "Calls are liked"), (F, "They ring back"), (DD, "Ten is too late")):
+            assert not await team.fill(member, "trial.learn", {"text": learnt}, value=(await team.trial()).id)
         errors = await team.fill(
             D, "trial.close", {"learning": "Calling works", "decision": "scale", "reason": "met"},
             value=(await team.trial()).id,

@@ -15,10 +15,10 @@ from coldframe.domain.state import Plan
 from coldframe.engine.register.digest import gather
 from coldframe.engine.worker import judging
 from coldframe.ports.chat import Person
-from coldframe.ports.follow_through import RegisterEntry
+from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.speech.register import digest_words
 from coldframe.speech.register.digest_words import Digest, TrialRow
-from tests.domain.play import FD, D, F, a_plan
+from tests.domain.play import DD, FD, D, F, a_plan
 from tests.engine.seeing_through import MONDAY, a_team, words
 
 HOUR = timedelta(hours=1)
@@ -26,7 +26,7 @@ INES = MemberId("ines")
 
 
 async def test_chances_are_given_by_button_emoji_or_form_and_nobody_sees_them_before_the_seal(tmp_path: Path) -> None:
-    """The question comes to each member; a digit stands for tens of per cent; the channel hears only the spread."""
+    """The question comes to each member; a digit stands for tens of per cent; the channel hears nothing."""
     async with a_team(tmp_path, sealed=False) as team:
         plan = PlanId("p0")
         await team.act("choose", ChoosePlan(F, plan, running_trials=0))
@@ -43,24 +43,74 @@ async def test_chances_are_given_by_button_emoji_or_form_and_nobody_sees_them_be
         assert current.choices[plan].forecasts == {INES: 40, FD: 70, D: 50}
 
 
-async def test_fewer_than_three_fears_are_not_shown_as_if_they_were_unsigned(tmp_path: Path) -> None:
-    """Two writers are no crowd: the channel hears that it is kept, not what was written."""
-    async with a_team(tmp_path, chances={F: 70, D: 40}, fears=("canary one", "canary two")) as team:
+async def test_what_fewer_than_three_said_is_not_shown_as_if_it_were_unsigned(tmp_path: Path) -> None:
+    """Two are no crowd: neither the seal, nor the review, nor its close, register or digest says what they said, and
+    the channel hears why not. [a single forecast was shown as "from 40 to 40 %"]"""
+    async with a_team(tmp_path, chances={F: 73, D: 37}, fears=("canary one", "canary two")) as team:
         assert any("fewer than three people wrote why" in m for m in team.channel())
-        assert not any("canary" in m for m in team.channel())
+        await team.weeks(4, at=timedelta(days=1, hours=1))
+        for member in (FD, INES):
+            assert not await team.fill(member, "trial.learn", {"text": f"canary of {member}"})
+        await team.fill(D, "trial.close", {"learning": "Calling works", "decision": "stop", "reason": "no numbers"})
+        await team.weeks(5)
+        await team.command(F, "digest")
+        await team.command(F, "search calling")
+        seen = "\n".join([*team.channel(), *team.told(F), *(words(n.message) for n in team.house.room.notes(F))])
+        assert seen.count("not shown: fewer than three people gave one") == 2
+        assert seen.count("Fewer than three others wrote what they learnt") == 1
+        assert not any(said in seen for said in ("canary", "73 %", "37 %", "55 %", "Brier"))
+        async with team.house.store.begin() as uow:
+            (entry,) = await uow.search("room", ["growth"], Wanted())
+        assert (entry.chances, entry.learnings) == ((), ())
+
+
+async def test_three_forecasts_are_shown_so_that_nobodys_own_can_be_read_off(tmp_path: Path) -> None:
+    """Neither the lowest nor the highest, so that three who agree do not give each other away."""
+    async with a_team(
+        tmp_path, chances={F: 40, D: 40, FD: 40}, fears=("canary one", "canary two", "canary three")
+    ) as team:
+        seen = "\n".join(team.channel())
+        assert "Forecasts: 3, not far apart; the middle one is 40 %" in seen
+        assert all(f"canary {n}" in seen for n in ("one", "two", "three"))
+
+
+async def test_a_fear_that_was_taken_back_or_rewritten_is_never_published(tmp_path: Path) -> None:
+    """By the form, which shows one's last words and takes them back when it is sent empty; a button leaves them."""
+    async with a_team(tmp_path, sealed=False) as team:
+        plan = PlanId("p0")
+        await team.act("choose", ChoosePlan(F, plan, running_trials=0))
+        await team.settle()
+        for member in (INES, FD, DD, D, F):
+            await team.fill(member, "forecast.write", {"chance": "50", "fear": f"withdrawn canary of {member}"})
+        opened = await team.press(INES, "forecast.write")
+        assert opened.form is not None
+        assert [field.initial for field in opened.form.fields] == ["50", f"withdrawn canary of {INES}"]
+        await team.fill(INES, "forecast.write", {"chance": "50", "fear": ""})
+        for member in (FD, DD, D):
+            await team.fill(member, "forecast.write", {"chance": "50", "fear": f"last word of {member}"})
+        await team.press(DD, "forecast.give", f"{team.round.id}|{plan}|70")
+        await team.fill(F, "forecast.write", {"chance": "60", "fear": " "})
+        await team.settle()
+        assert f"last word of {DD}" in "\n".join(team.told(DD)) and "withdrawn" not in "\n".join(team.told(DD))
+        choice = (await team.current()).choices[plan]
+        assert choice.feared == {m: f"last word of {m}" for m in (FD, DD, D)}
 
 
 async def test_learnings_stay_private_until_the_review_is_closed(tmp_path: Path) -> None:
     """Nobody reads them before, facilitator and digest included; afterwards no name stands beside them."""
     async with a_team(tmp_path) as team:
         await team.weeks(4, at=timedelta(days=1, hours=1))
-        assert not await team.fill(INES, "trial.learn", {"text": "canary learning"})
+        for member in (INES, FD, DD):
+            assert not await team.fill(member, "trial.learn", {"text": "a withdrawn canary"})
+            assert not await team.fill(member, "trial.learn", {"text": f"canary learning of {member}"})
+        opened = await team.press(INES, "trial.learn")
+        assert opened.form is not None and opened.form.fields[0].initial == f"canary learning of {INES}"
         await team.command(F, "digest")
         said = "\n".join([*team.channel(), *team.told(F), *(words(n.message) for n in team.house.room.notes(F))])
         assert "canary" not in said
         await team.fill(D, "trial.close", {"learning": "Calling works", "decision": "stop", "reason": "no numbers"})
         closed = next(m for m in team.channel() if m.startswith("Reviewed"))
-        assert "canary learning" in closed and "Ines" not in closed
+        assert closed.count("canary learning") == 3 and "withdrawn" not in closed and "Ines" not in closed
 
 
 async def test_an_author_is_shown_an_earlier_plan_before_handing_theirs_in(tmp_path: Path) -> None:

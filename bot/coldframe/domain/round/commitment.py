@@ -24,6 +24,7 @@ from coldframe.domain.round.revealed_notes import unsigned
 from coldframe.domain.round.rule import StepRule, both_roles, nobody
 from coldframe.domain.state import Action, Choice, Criterion, Round
 from coldframe.domain.texts import accepted, optional
+from coldframe.domain.unsigned import said_last
 
 PER_DIGIT = 10  # per cent
 
@@ -61,11 +62,12 @@ class AcceptOverlap(Command):
 
 
 class Forecast(Command):
-    """How likely the trial is to meet its criterion, in per cent, and what would most probably make it fail."""
+    """How likely the trial is to meet its criterion, in per cent, and what would most probably make it fail: None says
+    nothing new about that, "" takes back what was said."""
 
     plan: PlanId
     chance: int
-    fear: str = ""
+    fear: str | None = None
 
 
 class SeeDigits(Command):
@@ -117,7 +119,7 @@ class ForecastGiven(Fact):
     plan: PlanId
     member: MemberId
     chance: int
-    fear: str
+    fear: str | None
 
 
 class DigitsSeen(Fact):
@@ -194,7 +196,7 @@ def forecast(round_: Round, command: Forecast, now: datetime) -> Facts:
     choice_of(round_, command.plan)
     if not 0 <= command.chance <= 100:
         raise Refused(Because.BAD_SETTING, setting="chance", value=command.chance, allowed="0 to 100")
-    fear = optional(command.fear, 1000, field="fear")
+    fear = None if command.fear is None else optional(command.fear, 1000, field="fear")
     return (ForecastGiven(command.plan, command.by, command.chance, fear),)
 
 
@@ -313,10 +315,10 @@ def overlap_accepted(round_: Round, fact: OverlapAccepted) -> Round:
 
 def forecast_given(round_: Round, fact: ForecastGiven) -> Round:
     choice = round_.choices[fact.plan]
-    fears = (*choice.fears, fact.fear) if fact.fear else choice.fears
+    feared = choice.feared if fact.fear is None else said_last(choice.feared, fact.member, fact.fear)
     digits = {fact.member: (), **choice.digits}
     forecasts = {**choice.forecasts, fact.member: fact.chance}
-    return with_choice(round_, fact.plan, forecasts=forecasts, fears=fears, digits=digits)
+    return with_choice(round_, fact.plan, forecasts=forecasts, feared=feared, digits=digits)
 
 
 def digits_seen(round_: Round, fact: DigitsSeen) -> Round:
@@ -362,6 +364,7 @@ def _without(choice: Choice, gone: MemberId) -> Choice:
         choice,
         declined=tuple((m, reason) for m, reason in choice.declined if m != gone),
         forecasts={m: chance for m, chance in choice.forecasts.items() if m != gone},
+        feared={m: fear for m, fear in choice.feared.items() if m != gone},
         digits={m: digits for m, digits in choice.digits.items() if m != gone},
     )
 

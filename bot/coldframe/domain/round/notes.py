@@ -20,6 +20,7 @@ from coldframe.domain.round.revealed_notes import LateNoteKept, unsigned
 from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.texts import accepted
+from coldframe.domain.unsigned import FEWEST, enough
 
 # --- what people ask ---
 
@@ -113,7 +114,6 @@ class Revealed(Fact):
 
 NOTE_LENGTH = 3000
 NOTES_PER_LEVER = 20
-WRITERS_FOR_UNSIGNED = 3
 
 
 def write(round_: Round, command: WriteNote, now: datetime) -> Facts:
@@ -138,7 +138,7 @@ def write(round_: Round, command: WriteNote, now: datetime) -> Facts:
 def _asked_as_well(round_: Round, by: MemberId) -> Facts:
     """While consent is being asked, a new writer is asked too, unless with them enough people wrote."""
     who = writers(round_)
-    if not round_.progress.asks_consent or by in who or len(who) + 1 >= WRITERS_FOR_UNSIGNED:
+    if not round_.progress.asks_consent or by in who or len(who) + 1 >= FEWEST:
         return ()
     return (ConsentAsked((by,)),)
 
@@ -205,7 +205,7 @@ def agreeing(round_: Round) -> frozenset[MemberId]:
 
 
 def few_writers(round_: Round) -> bool:
-    return len(writers(round_)) < WRITERS_FOR_UNSIGNED
+    return not enough(writers(round_))
 
 
 def awaits_consent(round_: Round) -> bool:

@@ -13,7 +13,6 @@ from typing import Any
 
 from coldframe.domain.commands import Command
 from coldframe.domain.names import LeverId, MemberId, PlanId, Role
-from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Choice, Plan, Round
 from coldframe.domain.texts import accepted
@@ -34,6 +33,7 @@ from coldframe.domain.trial.facts import (
 )
 from coldframe.domain.trial.numbers import check_entry
 from coldframe.domain.trial.state import Trial, TrialAction, TrialId, TrialStep
+from coldframe.domain.unsigned import unsigned
 
 TRANSITIONS: Mapping[tuple[TrialStep, type[TrialFact]], TrialStep] = {
     (TrialStep.PROPOSED, TrialStarted): TrialStep.RUNNING,
@@ -51,7 +51,7 @@ TRANSITIONS: Mapping[tuple[TrialStep, type[TrialFact]], TrialStep] = {
 def from_commitment(round_: Round, plan_id: PlanId, trial_id: str, starts: date) -> Trial:
     """A chosen plan at the moment when the commitment is sealed: under way, with everything that was frozen."""
     choice = round_.choices[plan_id]
-    fears = shuffled(choice.fears, round_.seed, f"fears/{plan_id}")
+    fears = unsigned(choice.feared, round_.seed, f"fears/{plan_id}")
     begun = _of_plan(round_, round_.plans[plan_id], trial_id)
     return replace(
         begun,
@@ -63,6 +63,7 @@ def from_commitment(round_: Round, plan_id: PlanId, trial_id: str, starts: date)
         actions=tuple(TrialAction(a.id, a.text, a.who, a.due) for a in choice.actions),
         chances=dict(choice.forecasts),
         fears=fears,
+        feared={} if fears else choice.feared,
     )
 
 

@@ -122,7 +122,7 @@ def join(trial: Trial, command: JoinTrial, now: datetime) -> Facts:
 
 def forget(trial: Trial, command: ForgetIn, now: datetime) -> Facts:
     checks.bot(command.by)
-    gave = command.member in trial.chances or command.member in trial.learnings
+    gave = any(command.member in said for said in (trial.chances, trial.feared, trial.learnings))
     return (MemberForgotten(command.member),) if gave else ()
 
 
@@ -196,7 +196,8 @@ def member_gone(trial: Trial, fact: MemberGone) -> Trial:
 def member_forgotten(trial: Trial, fact: MemberForgotten) -> Trial:
     chances = {m: c for m, c in trial.chances.items() if m != fact.member}
     learnings = {m: text for m, text in trial.learnings.items() if m != fact.member}
-    return replace(trial, chances=chances, learnings=learnings)
+    feared = {m: text for m, text in trial.feared.items() if m != fact.member}
+    return replace(trial, chances=chances, feared=feared, learnings=learnings)
 
 
 def owner_changed(trial: Trial, fact: OwnerChanged) -> Trial:

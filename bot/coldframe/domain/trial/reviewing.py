@@ -8,9 +8,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from coldframe.domain.commands import BOT, Command
-from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.texts import accepted
+from coldframe.domain.texts import accepted, optional
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
 from coldframe.domain.trial.facts import (
@@ -23,6 +22,7 @@ from coldframe.domain.trial.facts import (
     TrialFact,
 )
 from coldframe.domain.trial.state import DECISIONS, Closing, Trial, TrialStep
+from coldframe.domain.unsigned import said_last, unsigned
 
 MIN_REASON = 3  # characters
 MAX_WAIT = timedelta(weeks=8)
@@ -53,10 +53,10 @@ def open_review(trial: Trial, command: OpenReview, now: datetime) -> Facts:
 
 
 def learn(trial: Trial, command: Learn, now: datetime) -> Facts:
-    """Each person's own words, private until the review is closed; the last word counts."""
+    """Each person's own words, private until the review is closed; the last word counts, and none takes it back."""
     checks.under_way(trial)
     checks.member(trial, command.by)
-    return (LearningWritten(command.by, accepted(command.text, 1000, field="text")),)
+    return (LearningWritten(command.by, optional(command.text, 1000, field="text")),)
 
 
 def stop_early(trial: Trial, command: StopEarly, now: datetime) -> Facts:
@@ -87,8 +87,8 @@ def close_review(trial: Trial, command: CloseReview, now: datetime) -> Facts:
         by=command.by,
         at=now,
     )
-    others = [text for member, text in trial.learnings.items() if member != command.by]
-    return (ReviewClosed(closing, shuffled(others, len(others), f"learnings/{trial.id}")),)
+    others = {member: text for member, text in trial.learnings.items() if member != command.by}
+    return (ReviewClosed(closing, unsigned(others, len(others), f"learnings/{trial.id}")),)
 
 
 def _reason(text: str) -> str:
@@ -107,7 +107,7 @@ def review_moved(trial: Trial, fact: ReviewMoved) -> Trial:
 
 
 def learning_written(trial: Trial, fact: LearningWritten) -> Trial:
-    return replace(trial, learnings={**trial.learnings, fact.member: fact.text})
+    return replace(trial, learnings=said_last(trial.learnings, fact.member, fact.text))
 
 
 def stopped_early(trial: Trial, fact: StoppedEarly) -> Trial:
@@ -116,8 +116,9 @@ def stopped_early(trial: Trial, fact: StoppedEarly) -> Trial:
 
 
 def review_closed(trial: Trial, fact: ReviewClosed) -> Trial:
-    """What people wrote is shown unsigned; who wrote it is erased."""
-    return replace(trial, closing=fact.closing, shown_learnings=fact.learnings, learnings={}, in_the_way="")
+    """What people wrote is shown unsigned, and who wrote it is erased; of too few it stays for its writers alone."""
+    kept = {} if fact.learnings else {m: text for m, text in trial.learnings.items() if m != fact.closing.by}
+    return replace(trial, closing=fact.closing, shown_learnings=fact.learnings, learnings=kept, in_the_way="")
 
 
 DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {

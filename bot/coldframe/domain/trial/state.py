@@ -148,7 +148,8 @@ class Trial:
     stopped_at: datetime | None = None
     counting_checked: str = ""
     chances: Mapping[MemberId, int] = field(default_factory=dict)
-    fears: tuple[str, ...] = ()
+    fears: tuple[str, ...] = ()  # shown unsigned
+    feared: Mapping[MemberId, str] = field(default_factory=dict)  # by too few to be shown; each for its writer alone
     learnings: Mapping[MemberId, str] = field(default_factory=dict)
     shown_learnings: tuple[str, ...] = ()
     closing: Closing | None = None

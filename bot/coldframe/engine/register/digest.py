@@ -43,7 +43,7 @@ async def gather(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> Dige
     rounds = [r for h in await uow.heads(tenant, channel=team) if (r := await uow.round(h.id)) is not None]
     trials = [t for t in await uow.trials_of(tenant, team) if t.step is not TrialStep.DROPPED]
     entries = await uow.search(tenant, [team], Wanted(since=sent, limit=MAX_ENTRIES))
-    learnings = (text for e in entries for text in (e.learning, *e.learnings) if text)
+    learnings = (text for e in entries for text in (e.learning, *e.of_others) if text)
     return Digest(
         team,
         now,

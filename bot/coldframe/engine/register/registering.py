@@ -11,6 +11,7 @@ from coldframe.domain.facts import Fact
 from coldframe.domain.round.plans import PlanHandedIn
 from coldframe.domain.state import Plan, Round
 from coldframe.domain.trial.state import Closing, Trial
+from coldframe.domain.unsigned import enough
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import teams
@@ -71,7 +72,7 @@ def _closed(entry: RegisterEntry, trial: Trial, closing: Closing) -> RegisterEnt
         learning=closing.learning,
         learnings=trial.shown_learnings,
         took_days=(closing.at.date() - trial.starts).days if trial.starts else None,
-        chances=tuple(sorted(trial.chances.values())),
+        chances=tuple(sorted(trial.chances.values())) if enough(trial.chances) else (),
         met=was_met(trial),
     )
 

@@ -39,8 +39,9 @@ async def given(turn: Turn, before: Round, round_: Round, fact: ForecastGiven) -
 
 def card(round_: Round, member: MemberId, plan: PlanId) -> Message:
     """The question, with what the person said."""
-    given = round_.choices[plan].forecasts.get(member)
-    return forecast_words.ask_forecast(round_, round_.plans[plan], given)
+    choice = round_.choices[plan]
+    given, feared = choice.forecasts.get(member), choice.feared.get(member, "")
+    return forecast_words.ask_forecast(round_, round_.plans[plan], given, feared)
 
 
 async def pressed(request: RoundRequest) -> None:

@@ -10,6 +10,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
 from coldframe.domain.trial.state import Trial, TrialStep
+from coldframe.domain.unsigned import enough
 from coldframe.engine.core import lives, members, sent_form, trial_turn
 from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
@@ -143,7 +144,7 @@ async def _closed(kit: Kit, due: Due) -> None:
 
 async def _score_of_all(kit: Kit, trial: Trial) -> float | None:
     met = registering.was_met(trial)
-    if met is None or not trial.chances:
+    if met is None or not enough(trial.chances):
         return None
     given = [c / 100 for c in trial.chances.values()]
     return await kit.numbers.compute(judging.brier, given, [int(met)] * len(given))
@@ -189,7 +190,7 @@ DUE: Mapping[str, Carry] = {
 
 async def learn_form(request: TrialRequest) -> Reply:
     request.under_way()
-    return Reply(form=trial_forms.learn(request.trial))
+    return Reply(form=trial_forms.learn(request.trial, request.by))
 
 
 async def stop_form(request: TrialRequest) -> Reply:
@@ -203,7 +204,7 @@ async def close_form(request: TrialRequest) -> Reply:
         raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
     request.under_way()
     request.by_owner(trial.facilitator)
-    return Reply(form=trial_forms.close_review(trial))
+    return Reply(form=trial_forms.close_review(trial, request.by))
 
 
 async def date_moved(request: TrialRequest) -> None:

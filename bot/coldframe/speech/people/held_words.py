@@ -58,6 +58,9 @@ def held_in(round_: Round, me: MemberId) -> dict[str, object]:
             for plan, choice in round_.choices.items()
             if me in choice.forecasts
         },
+        "why a trial would fail": {
+            titles.get(plan, plan): choice.feared[me] for plan, choice in round_.choices.items() if me in choice.feared
+        },
         "trials declined": {
             titles.get(plan, plan): reason
             for plan, choice in round_.choices.items()
@@ -74,6 +77,7 @@ def held_in_trial(trial: Trial, me: MemberId) -> dict[str, object]:
         "owned": trial.owner == me,
         "actions": [asdict(action) for action in trial.actions if action.who == me],
         "forecast in per cent": trial.chances.get(me),
+        "why it would fail": trial.feared.get(me, ""),
         "learning": trial.learnings.get(me, ""),
     }
 

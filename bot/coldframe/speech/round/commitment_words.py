@@ -12,7 +12,7 @@ from coldframe.domain.state import Choice, Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import about, count, title, who
+from coldframe.speech.names import about, count, title, together, who
 
 A_DAY = 1440  # minutes
 LACKS: dict[Because, str] = {
@@ -261,12 +261,8 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         ("Runs", line("{w}", w=count(plan.weeks, "week"))),
         ("Review", line("{d}", d=When(choice.review))),
     )
-    chances = sorted(choice.forecasts.values())
-    forecast: tuple[Block, ...] = ()
-    if chances:
-        middle = chances[len(chances) // 2]
-        words = f"{count(len(chances), 'forecast')}, from {chances[0]} to {chances[-1]} %, the middle one {middle} %."
-        forecast = (small("{w}", w=words),)
+    given = together(choice.forecasts.values())
+    forecast = (small("Forecasts: {w}.", w=given),) if given else ()
     actions = tuple(
         line("{who}, by {d}: {what}", who=who(round_, a.who), d=When(a.due, "day"), what=theirs(a.text, 300))
         for a in choice.actions

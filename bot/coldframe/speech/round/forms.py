@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import date as date_
 from datetime import datetime
 
-from coldframe.domain.names import ForceId, LeverId, NoteId, PlanId, QuestionId
+from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, QuestionId
 from coldframe.domain.round.commitment import FIRST_WEEK
 from coldframe.domain.settings import RANGES, Settings
 from coldframe.domain.state import Plan, Round
@@ -258,19 +258,36 @@ def date(action: str, value: str) -> Form:
     return Form(DATES[action], action, value, (field,))
 
 
-def forecast(round_: Round, plan_id: PlanId) -> Form:
+def forecast(round_: Round, plan_id: PlanId, me: MemberId) -> Form:
+    choice = round_.choices[plan_id]
+    given = choice.forecasts.get(me)
     chances = tuple(Option(str(c), f"{c} %") for c in range(0, 101, 10))
     return Form(
         "My forecast",
         "forecast.write",
         about(round_, plan_id),
         (
-            Field("chance", "How likely is it to meet its criterion?", "choice", options=chances),
             Field(
-                "fear", "Imagine it has failed. What was the most probable reason?", "long", required=False, most=1000
+                "chance",
+                "How likely is it to meet its criterion?",
+                "choice",
+                options=chances,
+                initial="" if given is None else str(given),
+            ),
+            Field(
+                "fear",
+                "Imagine it has failed. What was the most probable reason?",
+                "long",
+                required=False,
+                most=1000,
+                initial=choice.feared.get(me, ""),
+                hint="Your last word counts; empty takes it back.",
             ),
         ),
-        intro=line("Private until the commitment is sealed; then only the spread is shown."),
+        intro=line(
+            "Private until the commitment is sealed. Then I show what three or more people said, without names: the "
+            "middle forecast, and the reasons. From fewer people I show nothing."
+        ),
     )
 
 

@@ -9,11 +9,11 @@ from coldframe.message.saying import offer, paragraph, small
 from coldframe.speech.names import about
 
 
-def ask_forecast(round_: Round, plan: Plan, given: int | None = None) -> Message:
+def ask_forecast(round_: Round, plan: Plan, given: int | None = None, feared: str = "") -> Message:
     """To each member in private: how likely, and why it would fail."""
     words = line(
         "How likely is “{t}” to meet its criterion? Say it before you talk about it: nobody sees it until the "
-        "commitment is sealed, and then only the spread.",
+        "commitment is sealed, and then only the middle one of three or more.",
         t=theirs(plan.title, 80),
     )
     chances = tuple(
@@ -29,5 +29,7 @@ def ask_forecast(round_: Round, plan: Plan, given: int | None = None) -> Message
     blocks: list[Block] = [paragraph(words), offer(*chances), offer(fear)]
     if given is not None:
         blocks.append(paragraph("You said {g} %. You can change it until the commitment is sealed.", g=given))
+    if feared:
+        blocks.append(paragraph("Why it would fail, in your words: {w}", w=theirs(feared, 300)))
     blocks.append(small("An emoji does it too: 4 stands for 40 %."))
     return Message(words, tuple(blocks))

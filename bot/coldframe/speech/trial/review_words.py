@@ -8,18 +8,23 @@ from datetime import date
 
 from coldframe.domain.names import Step
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
+from coldframe.domain.unsigned import enough
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, CalendarFile, Drawing, Facts, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import about_trial, count, of_review
+from coldframe.speech.names import about_trial, count, of_review, together
 from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.owner_words import take_it
-from coldframe.speech.trial.trial_words import MIN_WRITERS, appointment, entry_line, title, weeks_words, who
+from coldframe.speech.trial.trial_words import appointment, entry_line, title, weeks_words, who
 from coldframe.speech.trial.verdict_words import Judged
 
 GUESS = 0.25  # the Brier score of whoever always says one half
+TOO_FEW_LEARNT = (
+    "Fewer than three others wrote what they learnt. You would know who wrote what, so I don't show it. If it's yours, "
+    "you can say it here."
+)
 
 
 def brief(trial: Trial, today: date) -> Message:
@@ -115,17 +120,13 @@ def _against_the_plan(trial: Trial, today: date) -> list[Block]:
 
 
 def _chances(trial: Trial) -> list[Block]:
-    given = sorted(trial.chances.values())
-    if not given:
-        return []
-    words = f"from {given[0]} to {given[-1]} %, the middle one {given[len(given) // 2]} %"
-    if len(given) < MIN_WRITERS:
-        words = f"the mean {round(sum(given) / len(given))} %"
-    return [Facts((("Chances given", line("{n}, {w}", n=count(len(given), "forecast"), w=words)),))]
+    given = together(trial.chances.values())
+    return [Facts((("Forecasts", line("{w}", w=given)),))] if given else []
 
 
 def _fears(trial: Trial) -> list[Block]:
-    if not trial.fears:
+    """An earlier release kept what too few had written for the review."""
+    if not enough(trial.fears):
         return []
     return [paragraph("What people feared:"), Items(tuple(written(f, 300) for f in trial.fears[:8]))]
 
@@ -164,6 +165,8 @@ def closed(trial: Trial, score: float | None) -> Message:
     if trial.shown_learnings:
         blocks.append(paragraph("What others learnt, unsigned:"))
         blocks.append(Items(tuple(written(t, 500) for t in trial.shown_learnings)))
+    elif trial.learnings:
+        blocks.append(paragraph(TOO_FEW_LEARNT))
     thanks = line("Thank you, {o}: this trial was seen through, and the team knows more than before.", o=_owner(trial))
     blocks.append(paragraph(thanks))
     return Message(words, tuple(blocks))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from coldframe.domain.names import PlanId
+from coldframe.domain.names import MemberId, PlanId
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
 from coldframe.message.harmless import theirs, written
@@ -135,11 +135,13 @@ def decline(trial: Trial) -> Form:
     return Form("Decline", "trial.decline", of_offer(trial), fields)
 
 
-def learn(trial: Trial) -> Form:
-    text = Field("text", "What did you learn?", "long", most=1000)
+def learn(trial: Trial, me: MemberId) -> Form:
+    hint = "Your last word counts; empty takes it back."
+    known = trial.learnings.get(me, "")
+    text = Field("text", "What did you learn?", "long", required=False, most=1000, initial=known, hint=hint)
     intro = line(
-        "{t}. Nobody reads it before the review is closed; then it is shown unsigned. With fewer than three writers "
-        "colleagues will know who wrote what.",
+        "{t}. Nobody reads it before the review is closed. Then I show what three or more people wrote, without names; "
+        "from fewer I show nothing, since colleagues would know who wrote what.",
         t=theirs(trial.title, 80),
     )
     return Form("What I learnt", "trial.learn", about_trial(trial), (text,), intro=intro)
@@ -163,14 +165,15 @@ def check(trial: Trial) -> Form:
     return Form("The counting was checked", "trial.check", about_trial(trial), (text,), intro=_about(trial.title))
 
 
-def close_review(trial: Trial) -> Form:
+def close_review(trial: Trial, me: MemberId) -> Form:
+    """Filled with what whoever closes it learnt, which is not among the others' words."""
     decisions = (
         Option("scale", "Scale: do it for everybody"),
         Option("change", "Change: try it in another way"),
         Option("stop", "Stop: leave it"),
     )
     fields = (
-        Field("learning", "What did we learn?", "long", most=1000),
+        Field("learning", "What did we learn?", "long", most=1000, initial=trial.learnings.get(me, "")),
         Field("decision", "What follows?", "choice", options=decisions),
         Field("reason", "Why?", "long", most=500),
     )

@@ -38,8 +38,6 @@ from coldframe.speech.names import (
 from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.verdict_words import Judged
 
-MIN_WRITERS = 3  # people
-
 
 def who(trial: Trial, member: MemberId | None) -> Line:
     if member is None:
@@ -271,12 +269,14 @@ def stop_line_ticked(trial: Trial) -> Message:
 
 def fears(trial: Trial) -> Message | None:
     """The pre-mortem, revealed with the commitment: unsigned and shuffled, when enough people wrote."""
+    if trial.feared:
+        return said_of(
+            "Imagine that “{title}” has failed: fewer than three people wrote why. You would know who wrote what, so I "
+            "don't show it. If it's yours, you can say it here.",
+            trial,
+        )
     if not trial.fears:
         return None
-    if len(trial.fears) < MIN_WRITERS:
-        return said_of(
-            "Imagine that “{title}” has failed: fewer than three people wrote why, so it is kept for the review.", trial
-        )
     words = line("Imagine that “{t}” has failed. What people fear, unsigned and shuffled:", t=title(trial))
     return told(words, Items(tuple(written(f, 500) for f in trial.fears)))
 

@@ -251,7 +251,7 @@ PLAY = StepPlay(
         "owner.decline": opens(lambda r: forms.decline(r.round, _asked_about(r))),
         "actions.write": _actions_form,
         "criterion.write": _form(forms.criterion),
-        "forecast.write": _form(forms.forecast),
+        "forecast.write": opens(lambda r: forms.forecast(r.round, chosen(r)[0], r.by)),
         "review.date": opens(lambda r: forms.date("review.date", about(r.round, r.part(0)))),
         "nextround.date": opens(lambda r: forms.date("nextround.date", about(r.round))),
     },
