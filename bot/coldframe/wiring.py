@@ -28,9 +28,20 @@ from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Clock, Ids, Inbound, Reply
 from coldframe.render.artefacts import Draughtsman, Workshop
 from coldframe.store import soundness, standing
+from coldframe.store.connection import Database
 from coldframe.store.database import open_database
 from coldframe.store.keys import WrongSecret, check_secret, compare_secret
-from coldframe.store.migrate import is_known, upgrade
+from coldframe.store.migrate import upgrade
+from coldframe.store.recognising import (
+    A_FILE,
+    MAKE_THE_FOLDER,
+    NoDatabase,
+    State,
+    is_file,
+    no_answer,
+    recognised,
+    recognised_file,
+)
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
 from coldframe.store.whereabouts import direct_places
@@ -41,10 +52,6 @@ if TYPE_CHECKING:
 
 TENANT = "room"
 MAX_FAILING = 5  # failing rows that doctor names
-CHECK_THE_DATABASE = (
-    "Check COLDFRAME_DATABASE: is the server up, are name and password right, is there the file's folder, may it be "
-    "written?"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,19 +74,20 @@ class _NotYet:
 async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", durable: bool = True) -> SqlStore:
     """The database at its newest schema, for this process alone where it is a file.
 
-    Raises NoDatabase, InUse, WrongSecret, SchemaTooNew.
+    Raises NoDatabase, UnusableFile, InUse, WrongSecret.
     """
     where, seal = make_url(url), Seal(secret)
-    if where.get_backend_name() == "sqlite" and where.database and not Path(where.database).absolute().parent.is_dir():
-        raise NoDatabase(f"the database {url} does not answer (its folder is missing)")
+    if is_file(where):
+        recognised_file(where, to_write=True)
     database = open_database(url, durable=durable, alone=True)
     try:
+        if not is_file(where):
+            await recognised(database)
         await upgrade(database)
         await check_secret(database, seal, SystemClock().now())
     except (DBAPIError, OSError) as problem:
         await database.close()
-        shown = database.url.render_as_string(hide_password=True)
-        raise NoDatabase(f"the database {shown} does not answer ({type(problem).__name__})") from problem
+        raise no_answer(where, problem) from problem
     except BaseException:
         await database.close()
         raise
@@ -135,13 +143,6 @@ async def room_house(
         log.close()
 
 
-class NoDatabase(ColdframeError, ValueError):
-    """The database does not answer, or is not of this release."""
-
-    def __init__(self, problem: str) -> None:
-        super().__init__(f"{problem}. {CHECK_THE_DATABASE}")
-
-
 class NoZoneData(ColdframeError, ValueError):
     """The time zone data cannot be read. Install the package tzdata; the bot reckons with it alone."""
 
@@ -164,20 +165,34 @@ def seal_secret(settings: Settings) -> bytes:
 async def reading(settings: Settings) -> AsyncIterator[SqlStore]:
     """The database for a look beside a running bot: no claim is taken over, nothing is upgraded, no file is made.
 
-    Raises NoSecret, WrongSecret, or NoDatabase when there is none of this release.
+    Raises NoSecret, WrongSecret, UnusableFile, or NoDatabase when there is none of this release.
     """
-    url = make_url(settings.database)
-    if url.get_backend_name() == "sqlite" and not Path(url.database or "").is_file():
-        raise NoDatabase(f"there is no database at {url.database}")
-    seal, database = Seal(seal_secret(settings)), open_database(settings.database, read_only=True)
-    store = SqlStore(database, seal, owner="reader", new_key=lambda: RandomIds().new("k"))
+    async with looking(settings) as (database, state):
+        seal = Seal(seal_secret(settings))
+        try:
+            await compare_secret(database, seal)
+            yield SqlStore(database, seal, owner="reader", new_key=lambda: RandomIds().new("k"))
+        except DBAPIError as error:
+            if state is State.NOW:
+                raise no_answer(database.url, error) from error
+            raise NoDatabase(
+                "the database is of an earlier release: start the bot once, and it is brought up to this one"
+            ) from error
+
+
+@asynccontextmanager
+async def looking(settings: Settings) -> AsyncIterator[tuple[Database, State]]:
+    """The same for who needs no secret. Raises UnusableFile, or NoDatabase where nothing is kept yet."""
+    database = open_database(settings.database, read_only=True)
     try:
-        await compare_secret(database, seal)
-        yield store
-    except DBAPIError as error:
-        raise NoDatabase("the database has not the tables of this release; start the bot once") from error
+        state = await recognised(database)
+        if state is State.NOTHING and is_file(database.url) and not Path(database.url.database or "").exists():
+            raise NoDatabase(f"there is no database at {database.url.database}. {A_FILE.missing}")
+        if state is State.NOTHING:
+            raise NoDatabase("nothing is kept in the database yet: start the bot once")
+        yield database, state
     finally:
-        await store.close()
+        await database.close()
 
 
 def slack_options(settings: Settings) -> Options:
@@ -264,7 +279,7 @@ async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[F
     if findings[1][1] == findings[2][1] == "ok" and settings.secret is not None:
         findings += await _what_stands(settings)
     options = slack_options(settings)
-    if options.many:
+    if options.many and findings[2][1] == "ok":
         findings.append(await _keys_finding(settings, options))
     for found in await check_slack(options, SystemClock(), mode):
         findings.append((found.name, found.state, found.detail, found.remedy))
@@ -339,33 +354,27 @@ async def secret_since(settings: Settings) -> datetime | None:
 
 
 async def _database_finding(settings: Settings) -> Finding:
-    """Whether the database answers and is of no newer release; nothing is changed in it, and no file is made."""
+    """Whether the database answers and is one of ours; nothing is changed in it, and no file is made."""
     url = make_url(settings.database)
     shown = url.render_as_string(hide_password=True)
-    if url.get_backend_name() == "sqlite" and not Path(url.database or "").exists():
+    if is_file(url) and not Path(url.database or "").exists():
         return _new_file(Path(url.database or "").absolute())
     database = open_database(settings.database, read_only=True)
     try:
-        known = await is_known(database)
-    except Exception as problem:  # whatever the driver raises, the answer is the same
-        return ("database", "broken", f"{shown} does not answer ({type(problem).__name__})", CHECK_THE_DATABASE)
+        await recognised(database, to_write=True)
+    except Exception as problem:
+        said = problem if isinstance(problem, ColdframeError) else no_answer(url, problem)
+        what, _, remedy = str(said).partition(". ")
+        return ("database", "broken", what, remedy)
     finally:
         await database.close()
-    if not known:
-        return (
-            "database",
-            "broken",
-            f"{shown} was written by a newer release",
-            "Start the newer release of coldframe.",
-        )
     return ("database", "ok", shown, "")
 
 
 def _new_file(path: Path) -> Finding:
     if path.parent.is_dir() and os.access(path.parent, os.W_OK):
         return ("database", "ok", f"{path} is made at the first start", "")
-    remedy = "Make the folder, or let COLDFRAME_DATABASE name another file: sqlite:///FILE"
-    return ("database", "broken", f"{path.parent} is no folder that may be written to", remedy)
+    return ("database", "broken", f"{path.parent} is no folder that may be written to", MAKE_THE_FOLDER)
 
 
 async def _keys_finding(settings: Settings, options: Options) -> Finding:

@@ -162,7 +162,8 @@ async def test_nothing_is_rotated_on_a_server_while_a_bot_is_connected(tmp_path:
 
 async def test_files_are_their_owners_alone_whatever_the_umask(tmp_path: Path) -> None:
     """Also those that an earlier release made for all to read."""
-    (tmp_path / "bot.db").touch(mode=0o644)
+    a_file(tmp_path)
+    (tmp_path / "bot.db").chmod(0o644)
     before = os.umask(0)
     try:
         store = await open_store(f"sqlite:///{tmp_path / 'bot.db'}", secret_from(BEFORE), SeededIds(1))

@@ -84,6 +84,18 @@ class LazyGroup(click.Group):
         return f"there is no command {name!r}; {hint}"
 
 
+class GroupOfVerbs(click.Group):
+    """A verb with verbs of its own, which it names after a wrong one."""
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in self.commands and not args[0].startswith("-"):
+            known = " and ".join(f"`{ctx.command_path} {name}`" for name in sorted(self.commands))
+            raise click.UsageError(f"there is no `{ctx.command_path} {args[0]}`; there are {known}", ctx)
+        return super().resolve_command(ctx, args)
+
+
 def _speak() -> None:
     """The language comes before the verb's module, which imports its sentences."""
     try:

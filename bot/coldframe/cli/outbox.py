@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from coldframe.cli import settings
+from coldframe.cli import GroupOfVerbs, settings
 from coldframe.clock import SystemClock
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ HEAD = ("id", "age", "what", "to", "state", "tries", "why")
 NOTHING = 1
 
 
-@click.group(invoke_without_command=True)
+@click.group(cls=GroupOfVerbs, invoke_without_command=True)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for a program to read.")
 @click.pass_context
 def command(context: click.Context, as_json: bool) -> None:

@@ -13,6 +13,7 @@ from sqlalchemy import URL, CursorResult, Executable, create_engine, event
 from sqlalchemy.engine import make_url
 
 from coldframe.private_files import keep_private
+from coldframe.sqlite_files import make
 from coldframe.store.connection import Connection, Database
 from coldframe.store.holding import Hold
 
@@ -52,6 +53,7 @@ class SqliteFile:
         file = Path(url.database) if url.database and url.database != ":memory:" else None
         self._hold = Hold(file) if file and alone else None
         if file and not read_only and file.absolute().parent.is_dir():
+            make(file)
             keep_private(file)
         self._engine = _sqlite_engine(url, synchronous, read_only=read_only)
         self.engine: sqlalchemy.Engine | AsyncEngine = self._engine

@@ -11,6 +11,9 @@ from coldframe.errors import ColdframeError
 from coldframe.store.connection import Database
 
 FOLDER = Path(__file__).with_name("migrations")
+KNOWN = tuple(sorted(path.stem for path in (FOLDER / "versions").glob("[0-9]*.py")))
+"""The revisions of this release, the first first: each file is called by its revision."""
+HEAD = KNOWN[-1]
 
 
 class SchemaTooNew(ColdframeError):
@@ -24,20 +27,7 @@ class SchemaTooNew(ColdframeError):
 
 async def upgrade(database: Database) -> None:
     """Runs what is missing; does nothing on a current database. Raises SchemaTooNew."""
-    await database.run(_upgrade)
-
-
-async def is_known(database: Database) -> bool:
-    """True for an empty database, a current one, and one that `upgrade` would bring up to date; changes nothing."""
-    return await database.run(_is_known)
-
-
-def _is_known(connection: Connection) -> bool:
-    from alembic.runtime.migration import MigrationContext
-    from alembic.script import ScriptDirectory
-
-    current = MigrationContext.configure(connection).get_current_revision()
-    return current is None or current in {s.revision for s in ScriptDirectory.from_config(_config()).walk_revisions()}
+    await database.run(bring_up)
 
 
 def _config() -> Any:
@@ -48,19 +38,18 @@ def _config() -> Any:
     return config
 
 
-def _upgrade(connection: Connection) -> None:
+def bring_up(connection: Connection, to: str = HEAD) -> None:
+    """Brings the database of this connection to a revision, in its transaction. Raises SchemaTooNew."""
     from alembic import command
     from alembic.runtime.migration import MigrationContext
-    from alembic.script import ScriptDirectory
 
-    config = _config()
-    scripts = ScriptDirectory.from_config(config)
     if connection.dialect.name == "postgresql":
         connection.exec_driver_sql("SELECT pg_advisory_xact_lock(727001)")
     current = MigrationContext.configure(connection).get_current_revision()
-    if current == scripts.get_current_head():
+    if current == to:
         return
-    if current is not None and current not in {s.revision for s in scripts.walk_revisions()}:
+    if current is not None and current not in KNOWN:
         raise SchemaTooNew(current)
+    config = _config()
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    command.upgrade(config, to)

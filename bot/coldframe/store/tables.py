@@ -58,6 +58,8 @@ metadata = MetaData(
         "pk": "pk_%(table_name)s",
     }
 )
+BESIDE = frozenset({"alembic_version"})
+"""Tables of ours that are declared elsewhere."""
 ID = String(255)
 # Names of messages, subjects and the like: up to three ids packed into one, of whose signs each may take three.
 PACKED = String(2400)

@@ -41,4 +41,5 @@ def test_a_missing_database_is_named_and_none_is_made(tmp_path: Path) -> None:
     done = run(tmp_path, database="elsewhere.db")
     assert done.returncode == 2
     assert "there is no database at" in done.stderr and "COLDFRAME_DATABASE" in done.stderr
+    assert "server" not in done.stderr
     assert not list(tmp_path.iterdir())

@@ -23,6 +23,24 @@ from coldframe.message.emoji import by_name
 from coldframe.message.nodes import Form, Message
 from coldframe.ports.chat import Person, Place, Reaction
 from coldframe.private_files import keep_private
+from coldframe.sqlite_files import NewerFile, Purpose, look, make, wanted
+
+FILE = Purpose(
+    "the room's file",
+    "Give another folder with --data",
+    "Keep a copy of it, and put a back-up in its place: coldframe restore BACK-UP --data FOLDER --replace. If nothing "
+    "was ever in it, remove it: the next start makes a new one",
+    "Start the room once, and it makes one",
+)
+
+
+def _recognised(path: Path) -> None:
+    """Raises UnusableFile for whatever is not the room's file, or a newer release's; it is not touched."""
+    looked = look(path, FILE, to_write=True)
+    if looked is not None:
+        wanted(path, looked, FILE, "room's file")
+        if looked.version > VERSION:
+            raise NewerFile(path, f"version {looked.version}, and this one knows {VERSION}")
 
 
 class Log:
@@ -32,6 +50,8 @@ class Log:
         self.tenant = tenant
         self._cards = rows.Cards()
         if path != ":memory:":
+            _recognised(Path(path))
+            make(Path(path))
             keep_private(Path(path))
         self._db = sqlite3.connect(path, isolation_level=None, cached_statements=256)
         self._db.execute("pragma locking_mode=exclusive")
@@ -42,8 +62,6 @@ class Log:
 
     def _open_schema(self) -> None:
         version = self._db.execute("pragma user_version").fetchone()[0]
-        if version > VERSION:
-            raise ValueError(f"the room's file is of version {version}, newer than this program knows ({VERSION})")
         if version == 1:
             self._db.create_function("emoji_by_name", 1, by_name)
             with self.together():
