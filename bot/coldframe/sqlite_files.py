@@ -18,11 +18,11 @@ from coldframe.errors import ColdframeError
 from coldframe.private_files import MINE
 
 MAGIC = b"SQLite format 3\0"
-SMALLEST = 512  # bytes of SQLite's smallest page
+MIN_BYTES = 512  # SQLite's smallest page
 UNTOUCHED = "It was left untouched"
 BUSY = frozenset({"SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL"})
-MARKS = {"bot's database": "outbox", "room's file": "passes", "back-up": "coldframe_backup"}
-"""What files of this program are called, and a table by which each is known."""
+MARKS = {"back-up": "coldframe_backup", "bot's database": "outbox", "room's file": "passes"}
+"""What files of this program are called, and a table by which each is known; a back-up has the tables of the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +39,17 @@ class Purpose:
 class UnusableFile(ColdframeError, ValueError):
     """The file cannot be used for this. It was left untouched."""
 
+    may_be_replaced = False
+    """Whether nothing of another program's is lost when a back-up takes its place."""
+
     def __init__(self, path: Path, what: str, remedy: str) -> None:
         super().__init__(f"{path} {what}. {UNTOUCHED}. {remedy}")
+
+
+class BrokenFile(UnusableFile):
+    """The file is damaged, or empty. It was left untouched."""
+
+    may_be_replaced = True
 
 
 class NoFile(ColdframeError, ValueError):
@@ -52,6 +61,8 @@ class NoFile(ColdframeError, ValueError):
 
 class NewerFile(UnusableFile):
     """A newer release wrote the file. It was left untouched. Start that release."""
+
+    may_be_replaced = True
 
     def __init__(self, path: Path, what: str) -> None:
         super().__init__(path, f"was written by a newer release of coldframe ({what})", "Start that release")
@@ -87,7 +98,7 @@ def look(path: Path, purpose: Purpose, *, to_write: bool = False) -> Looked | No
                 raise UnusableFile(path, "is in use by another process", "Stop that one first") from None
             if name.startswith(("SQLITE_CANTOPEN", "SQLITE_PERM", "SQLITE_READONLY")):
                 raise _forbidden(path, "read") from None
-    raise UnusableFile(path, "is an SQLite file, but damaged: a part of it is missing or overwritten", purpose.damaged)
+    raise BrokenFile(path, "is an SQLite file, but damaged: a part of it is missing or overwritten", purpose.damaged)
 
 
 def wanted(path: Path, looked: Looked, purpose: Purpose, called: str) -> None:
@@ -122,6 +133,11 @@ def make(path: Path) -> None:
             unfinished.with_name(unfinished.name + end).unlink(missing_ok=True)
 
 
+def address(path: Path, how: str) -> str:
+    """For SQLite, to open the file in this way."""
+    return f"file:{quote(str(path.absolute()))}?{how}"
+
+
 def _is_there(path: Path, purpose: Purpose, *, to_write: bool) -> bool:
     try:
         found = path.stat()
@@ -139,11 +155,11 @@ def _is_there(path: Path, purpose: Purpose, *, to_write: bool) -> bool:
     except OSError:
         raise _forbidden(path, "read") from None
     if not begins:
-        raise UnusableFile(path, f"is empty, and {purpose.called} never is", purpose.damaged)
+        raise BrokenFile(path, f"is empty, and {purpose.called} never is", purpose.damaged)
     if begins != MAGIC[: len(begins)]:
         raise UnusableFile(path, "is no SQLite file", purpose.otherwise)
-    if found.st_size < SMALLEST:
-        raise UnusableFile(path, "is an SQLite file that was cut off near its begin", purpose.damaged)
+    if found.st_size < MIN_BYTES:
+        raise BrokenFile(path, "is an SQLite file that was cut off near its begin", purpose.damaged)
     if to_write and not (os.access(path, os.W_OK) and os.access(path.absolute().parent, os.W_OK)):
         raise _forbidden(path, "written, or nothing be made beside it,")
     return True
@@ -158,8 +174,7 @@ def _forbidden(path: Path, what: str) -> UnusableFile:
 
 
 def _read(path: Path, how: str) -> Looked:
-    address = f"file:{quote(str(path.absolute()))}?{how}"
-    with closing(sqlite3.connect(address, uri=True, isolation_level=None)) as database:
+    with closing(sqlite3.connect(address(path, how), uri=True, isolation_level=None)) as database:
         if database.execute("pragma quick_check(1)").fetchone() != ("ok",):
             raise sqlite3.DatabaseError("unsound")
         names = database.execute("select name from sqlite_master where type = 'table' and name not like 'sqlite_%'")

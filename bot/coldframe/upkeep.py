@@ -1,19 +1,28 @@
-"""What an operator does to a database: another secret for it, and a look into the outbox, or a hand in it."""
+"""What an operator does to a database: another secret for it, a look into the outbox, or a hand in it, a back-up."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Collection
 from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy.engine import make_url
 
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import Settings
 from coldframe.errors import ColdframeError
 from coldframe.ports.storage import Standing
-from coldframe.store import standing
+from coldframe.sqlite_files import UnusableFile
+from coldframe.store import backups, restoring, standing
+from coldframe.store.backups import ROOMS_FILE, Contents
 from coldframe.store.connection import Database
+from coldframe.store.database import open_database
 from coldframe.store.keys import change_secret
+from coldframe.store.recognising import State, is_file, recognised
+from coldframe.store.restoring import WouldOverwrite
 from coldframe.store.sealing import Seal
-from coldframe.wiring import open_store, reading, seal_secret, secret_from
+from coldframe.wiring import looking, open_store, reading, seal_secret, secret_from
 
 
 class NoSecretBefore(ColdframeError, ValueError):
@@ -71,3 +80,69 @@ async def _outbox(settings: Settings) -> AsyncIterator[Database]:
         yield store.database
     finally:
         await store.close()
+
+
+# --- back-ups ---
+
+
+async def back_up(settings: Settings, file: Path, room: Path | None = None, *, replace: bool = False) -> Contents:
+    """Copies the database, beside a running bot too, with the file of a room after it: what the room did between the
+    two is found when the copy starts. Needs no secret. Raises FileIsThere, UnusableFile, NoDatabase."""
+    async with looking(settings) as (database, _):
+        with backups.unfinished(file, replace=replace) as beside:
+            made_at = SystemClock().now()
+
+            def files() -> dict[str, bytes]:
+                return {ROOMS_FILE: backups.copy_of(room)} if room is not None and room.exists() else {}
+
+            await database.run(lambda source: backups.write(beside, source, made_at, files))
+    return backups.read(file)
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What was put where; `room` where a room's file was part of it."""
+
+    contents: Contents
+    overwritten: str
+    room: bool
+
+
+async def put_back(settings: Settings, file: Path, room: Path | None = None, *, replace: bool = False) -> Restored:
+    """Puts a back-up in the place of the database of the settings, and of a room's file. No bot may run on it.
+
+    Raises WouldOverwrite where there is something already, unless it is to be replaced; InUse, NoFile, UnusableFile,
+    WrongServer, NoDatabase.
+    """
+    contents = backups.read(file)
+    there = await _there(settings)
+    with_room = room is not None and ROOMS_FILE in contents.files
+    if room is not None and with_room and room.exists():
+        there = there or f"there is a room's file {room} already"
+    if there and not replace:
+        raise WouldOverwrite(there)
+    url = make_url(settings.database)
+    if is_file(url):
+        database = Path(url.database or "")
+        await restoring.into_file(database, lambda beside: restoring.filled(beside, file, contents))
+    else:
+        await restoring.into_server(settings.database, file, contents, replace=bool(there))
+    if room is not None and with_room:
+        await restoring.into_file(room, lambda beside: restoring.room_filled(beside, file))
+    return Restored(contents, there, with_room)
+
+
+async def _there(settings: Settings) -> str:
+    """What stands in the place of the database, in words; "" where there is nothing. Raises UnusableFile for what
+    is not coldframe's."""
+    database = open_database(settings.database, read_only=True)
+    try:
+        if await recognised(database, to_write=True) is State.NOTHING:
+            return ""
+        return f"there is a database already, with {await restoring.living(database)}"
+    except UnusableFile as unusable:
+        if not unusable.may_be_replaced:
+            raise
+        return str(unusable).partition(". ")[0]
+    finally:
+        await database.close()

@@ -127,20 +127,20 @@ async def room_house(
     pin_zone_data()
     source = ids or RandomIds()
     studio = Studio()
-    log = Log(room_file, tenant=TENANT)
-    store: SqlStore | None = None
+    log: Log | None = None
+    store = await open_store(database, secret, source, durable=durable)
     try:
-        store = await open_store(database, secret, source, durable=durable)
+        log = Log(room_file, tenant=TENANT)
         room = Room(log, _NotYet(), clock, Workshop(draughtsman or studio, clock.now))
         numbers: Numbers = InlineNumbers() if draughtsman else studio
         engine = assembled(store, room, clock, source, numbers)
         room.intake = engine
         yield House(engine.kit, engine, room, store)
     finally:
-        if store is not None:
-            await store.close()
+        await store.close()
         await studio.close()
-        log.close()
+        if log is not None:
+            log.close()
 
 
 class NoZoneData(ColdframeError, ValueError):

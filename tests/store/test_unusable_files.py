@@ -3,14 +3,17 @@ and not one byte of it is changed."""
 
 from __future__ import annotations
 
+import atexit
 import os
 import random
 import shutil
 import sqlite3
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -18,8 +21,10 @@ from sqlalchemy import text
 
 from coldframe import __main__ as entrance
 from coldframe.cli import VERBS
+from coldframe.config import load
 from coldframe.store.database import open_database
 from coldframe.store.migrate import HEAD, KNOWN
+from coldframe.upkeep import back_up
 from tests.engine.databases import a_database, a_file, an_empty_database
 from tests.shared import finished
 
@@ -34,6 +39,8 @@ ON_A_DATABASE: dict[str, list[str]] = {
     "outbox drop": ["outbox", "drop", "--all"],
     "keys": ["keys"],
     "keys rotate": ["keys", "rotate"],
+    "backup": ["backup", "kept.backup"],
+    "restore": ["restore", "good.backup"],
 }
 """What works on the database of the settings; `room` works on that of its folder."""
 ON_NONE = {"slack-manifest", "duplicates", "size"}
@@ -66,7 +73,18 @@ def path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     }  # fmt: skip
     for name, value in settings.items():
         monkeypatch.setenv(f"COLDFRAME_{name}", value)
+    monkeypatch.chdir(tmp_path)
+    shutil.copy(a_backup(), tmp_path / "good.backup")
     return file
+
+
+@cache
+def a_backup() -> Path:
+    """Made once, of a database of another folder."""
+    folder = Path(tempfile.mkdtemp())
+    atexit.register(shutil.rmtree, folder)
+    finished(back_up(load({"COLDFRAME_DATABASE": a_file(folder)}), folder / "good.backup"))
+    return folder / "good.backup"
 
 
 # --- what may stand there -------------------------------------------------------------------------------------------
@@ -155,7 +173,7 @@ def test_it_is_refused_with_its_own_sentence_and_left_untouched(
     assert status == (1 if command == "doctor" else 2)
     said = out if command == "doctor" else err
     assert says in said and "left untouched" in said and "server" not in err
-    assert any(remedy in said for remedy in ("restore", "COLDFRAME_DATABASE", "Start that release"))
+    assert any(remedy in said for remedy in ("restore", "COLDFRAME_DATABASE", "Start that release", "--replace"))
     assert standing(path) == before
 
 
@@ -219,7 +237,7 @@ def test_a_missing_file_is_told_in_words_for_a_file(
 ) -> None:
     """No word about a server, and none is made."""
     path.unlink()
-    if command == "keys rotate":
+    if command in ("keys rotate", "restore"):
         pytest.skip("makes a new one, like a start")
     assert main(ON_A_DATABASE[command]) == 2
     said = capsys.readouterr().err

@@ -19,10 +19,14 @@ from coldframe import __version__
 from coldframe.languages import ENGLISH, UnknownLanguage, speak
 
 if TYPE_CHECKING:  # `--help` must not wait for pydantic
+    from pathlib import Path
+
     from coldframe.config import Settings
 
 VERBS: dict[str, tuple[str, str]] = {
     "slack-manifest": ("coldframe.cli.slack_manifest", "Print what is pasted into Slack's page for a new app."),
+    "backup": ("coldframe.cli.backup", "Keep a copy of the database in a file, while the bot runs."),
+    "restore": ("coldframe.cli.restore", "Put such a copy in the place of the database."),
     "digest": ("coldframe.cli.digest", "Print what runs, what is late and what was learnt."),
     "duplicates": ("coldframe.cli.duplicates", "Propose which notes of a file say the same."),
     "doctor": ("coldframe.cli.doctor", "Check what the bot needs, and say what to do."),
@@ -111,6 +115,15 @@ def _speak() -> None:
 def coldframe(state: State, debug: bool) -> None:
     """Take a team from where its growth leaks to at most two measurable trials and an honest verdict."""
     state.debug = debug
+
+
+def of_room(given: Settings, data: Path | None, *, make: bool = False) -> tuple[Settings, Path | None]:
+    """With the database of a room's folder instead of the settings' own, and the room's file in it."""
+    if data is None:
+        return given, None
+    if make:
+        data.mkdir(mode=0o700, parents=True, exist_ok=True)
+    return given.model_copy(update={"database": f"sqlite:///{data / 'bot.db'}"}), data / "room.db"
 
 
 def settings() -> Settings:

@@ -6,7 +6,6 @@ import asyncio
 import os
 import secrets
 import signal
-import sqlite3
 import tempfile
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
@@ -65,12 +64,7 @@ def command(
     team = read_team(team_file) if team_file else SAMPLE
     given = settings()
     run = _rehearsed(team, host, port) if rehearse else _served(given, team, data, host, port, names, new_links)
-    try:
-        asyncio.run(run)
-    except sqlite3.OperationalError as error:
-        if "locked" not in str(error):
-            raise
-        raise click.ClickException(f"{data} is in use: another coldframe room runs on it") from None
+    asyncio.run(run)
 
 
 async def _rehearsed(team: Team, host: str, port: int) -> None:

@@ -11,12 +11,11 @@ from sqlalchemy.exc import DBAPIError
 
 from coldframe import sqlite_files
 from coldframe.errors import ColdframeError
-from coldframe.sqlite_files import MARKS, Looked, NewerFile, Purpose
+from coldframe.sqlite_files import Looked, NewerFile, Purpose
 from coldframe.store import tables as t
 from coldframe.store.connection import Database
 from coldframe.store.migrate import HEAD, KNOWN
 
-CALLED = next(iter(MARKS))
 ANOTHER = "Let COLDFRAME_DATABASE name another file (sqlite:///FILE)"
 A_FILE = Purpose(
     "the database",
@@ -65,7 +64,7 @@ def recognised_file(url: URL, *, to_write: bool = False) -> State:
     looked = sqlite_files.look(path, A_FILE, to_write=to_write)
     if looked is None:
         return State.NOTHING
-    sqlite_files.wanted(path, looked, A_FILE, CALLED)
+    sqlite_files.wanted(path, looked, A_FILE, "bot's database")
     if looked.revision is not None and looked.revision not in KNOWN:
         raise NewerFile(path, f"schema {looked.revision}")
     return _state(looked)

@@ -44,7 +44,7 @@ def _recognised(path: Path) -> None:
 
 
 class Log:
-    """Rows in, values out; decides nothing. One process at a time holds the file."""
+    """Rows in, values out; decides nothing. One process at a time works with the file: who holds the bot's database."""
 
     def __init__(self, path: str = ":memory:", *, tenant: str = "room") -> None:
         self.tenant = tenant
@@ -54,7 +54,6 @@ class Log:
             make(Path(path))
             keep_private(Path(path))
         self._db = sqlite3.connect(path, isolation_level=None, cached_statements=256)
-        self._db.execute("pragma locking_mode=exclusive")
         self._db.execute("pragma journal_mode=wal")
         self._db.execute("pragma synchronous=normal")
         self._db.execute("pragma foreign_keys=on")
