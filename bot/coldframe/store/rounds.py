@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from coldframe.domain.names import MemberId
-from coldframe.domain.state import Choice, Comparison, Draft, Ledger, Mark, Note, Plan, Round
+from coldframe.domain.state import Choice, Comparison, Draft, Held, Ledger, Mark, Note, Plan, Round
 from coldframe.message.emoji import by_name
 
 PRIVATE = {
@@ -21,6 +21,7 @@ PRIVATE = {
     "plan": ("plans", Plan),
     "compare": ("comparisons", tuple[Comparison, ...]),
     "choice": ("choices", Choice),
+    "held": ("held", Held),
 }
 """Kind of sealed rows: the field of a round, and what it holds."""
 _LEDGERS = ("dots", "ballot")
