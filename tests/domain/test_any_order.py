@@ -13,7 +13,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import RUNNING, Role, Step
+from coldframe.domain.names import Role, Step
 from coldframe.domain.people.commands import ConfirmWeight, Forget
 from coldframe.domain.refusals import Refused
 from coldframe.domain.round.ballots import BallotCounted, DotsCounted, VoteCast
@@ -21,9 +21,8 @@ from coldframe.domain.round.commitment import FIRST_WEEK, Committed, missing
 from coldframe.domain.round.life import _DECIDE, _EVOLVE, TRANSITIONS, decide, evolve, replay
 from coldframe.domain.round.moves import Close, SetWindow, Start
 from coldframe.domain.round.notes import DropDraft, EditNote, Revealed, WithdrawNote
-from coldframe.domain.round.plans import WithdrawPlan
+from coldframe.domain.round.plans import PlansRevealed, WithdrawPlan
 from coldframe.domain.round.revealed_notes import SettleLateNote
-from coldframe.domain.round.undoing import AnnounceNow, DecisionHeld
 from coldframe.domain.state import Roles, Round
 from coldframe.store.rounds import from_rows, to_rows
 from tests.domain.play import EVERYBODY, MONDAY, NEEDS_WINDOW, D, F, a_round
@@ -104,7 +103,6 @@ class AnyOrder(RuleBasedStateMachine):
         """The clock goes on, alarms ring, and the team's other trials come and go."""
         self.running = running
         self.now += timedelta(hours=hours)
-        self._try(AnnounceNow(BOT))
         self._try(Close(BOT, "all in"))
         self._try(Close(BOT, "due"))
 
@@ -128,7 +126,7 @@ class AnyOrder(RuleBasedStateMachine):
     def _try(self, command: Command) -> None:
         """Only Refused may be raised, and a refusal gives nothing private away."""
         try:
-            facts = decide(self.round, command, self.now)
+            facts = decide(self.round, command, self.now, f"{self.now}/{len(self.facts)}")
         except Refused as refused:
             self._says_nothing_private(repr(refused.facts))
             return
@@ -193,16 +191,17 @@ class AnyOrder(RuleBasedStateMachine):
                 assert sum(s.carried for s in standing) == min(8, len(standing))
             case Committed():
                 self._complete(before)
-            case Revealed(order, writers):
-                hidden = {n.author for i, n in before.notes.items() if i not in order}
+            case Revealed(order, writers, names):
+                old = {new: name for name, new in names.items()}
+                assert names.keys() == set(before.notes) and not names.keys() & old.keys()
+                shown = {old[i] for i in order}
+                hidden = {n.author for i, n in before.notes.items() if i not in shown}
                 assert hidden <= before.seats.keys() - set(before.active()), "who is there is asked"
                 everybody = {n.author for n in before.notes.values()}
-                assert len(everybody) >= 3 or all(before.notes[i].agreed for i in order), "unsigned would be a pretence"
+                assert len(everybody) >= 3 or all(before.notes[i].agreed for i in shown), "unsigned would be a pretence"
                 assert writers == len(everybody - hidden)
-            case DecisionHeld(step, held):
-                assert before.paused is None
-                assert step is before.step
-                assert held.at > self.now
+            case PlansRevealed(order, names):
+                assert names.keys() == set(before.plans) and not names.keys() & set(order)
             case _:
                 pass
 
@@ -227,11 +226,13 @@ class AnyOrder(RuleBasedStateMachine):
         round_ = self.round
         there, seats = set(round_.active()), set(round_.seats)
         assert round_.progress.done <= seats
-        assert set(round_.held) <= {round_.step} & {*RUNNING}
         assert not there or {round_.roles.acting(role) for role in Role} <= there
         assert len(round_.choices) <= round_.settings.trials_at_once
         if round_.step not in ENDS:  # afterwards the trials themselves follow who owns them
             assert all(c_.owner is None or c_.owner in there for c_ in round_.choices.values())
+        if round_.step in ENDS:
+            assert all(n.author is None for n in round_.late_notes.values())
+            assert all(p.author is None and not p.might_fail for p in round_.plans.values())
         if round_.step is not Step.NOTES:
             assert all(n.author is None and not n.origin for n in round_.notes.values())
             assert sorted(round_.notes) == sorted(round_.revealed)
@@ -255,7 +256,7 @@ class AnyOrder(RuleBasedStateMachine):
         self._rows = to_rows(self.round, getattr(self, "_rows", None))
         assert (self._rows.doc, self._rows.items, self._rows.ledgers) == (rows.doc, rows.items, rows.ledgers)
         marks = {name: {v: m for v, m in ledger.marks.items() if m} for name, ledger in rows.ledgers.items()}
-        assert from_rows(rows.doc, {key: item.body for key, item in rows.items.items()}, marks) == self.round
+        assert from_rows(rows.doc, rows.opened(), marks) == self.round
         self._says_nothing_private(rows.doc)
         assert '"author":"' not in rows.doc
 
@@ -270,7 +271,6 @@ class AnyOrder(RuleBasedStateMachine):
         hidden += [n.text + n.origin for n in round_.late_notes.values()]
         hidden += [d.text + d.origin for d in round_.drafts.values()]
         hidden += [p.might_fail if p.id in round_.plan_order else repr(p) for p in round_.plans.values()]
-        hidden += [repr(held) for held in round_.held.values()]
         hidden += [repr(ledger.marks) for ledger in (round_.dots, round_.ballot) if ledger is not None]
         hidden += [repr((choice.forecasts, choice.feared)) for choice in round_.choices.values()]
         return "\n".join(hidden)

@@ -10,9 +10,8 @@ from tests.domain.play import EVERYBODY, Play
 
 PRIVATE = {
     "MemberDone", "NoteWritten", "NoteEdited", "NoteWithdrawn", "DraftKept", "DraftDropped", "ConsentAsked",
-    "Consented", "LateNoteKept", "VoteCast", "VoteTakenBack", "BallotLocked", "LedgerReconciled", "PlanHandedIn",
-    "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten",
-    "DecisionHeld",
+    "Consented", "LateNoteKept", "LateNoteSettled", "VoteCast", "VoteTakenBack", "BallotLocked", "LedgerReconciled",
+    "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten",
 }  # fmt: skip
 
 

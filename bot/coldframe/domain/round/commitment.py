@@ -4,13 +4,14 @@ be sealed before everything is there."""
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import field, replace
 from datetime import datetime, timedelta
 
 from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
-from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.names import MemberId, NoteId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import choosing
 from coldframe.domain.round.choosing import (
@@ -20,7 +21,8 @@ from coldframe.domain.round.choosing import (
     with_choice,
 )
 from coldframe.domain.round.plans import checked_criterion
-from coldframe.domain.round.revealed_notes import unsigned
+from coldframe.domain.round.plans import unsigned as plan_unsigned
+from coldframe.domain.round.revealed_notes import unsigned_by_name
 from coldframe.domain.round.rule import StepRule, both_roles, nobody
 from coldframe.domain.state import Action, Choice, Criterion, Round
 from coldframe.domain.texts import accepted, optional
@@ -130,8 +132,11 @@ class DigitsSeen(Fact):
 
 
 class Committed(Fact):
+    """`names`: those that late notes had until then, and their new ones."""
+
     trials: int
     at: datetime = field(kw_only=True)
+    names: Mapping[NoteId, NoteId] = field(default_factory=dict)
 
 
 # --- rulings ---
@@ -327,8 +332,10 @@ def digits_seen(round_: Round, fact: DigitsSeen) -> Round:
 
 
 def committed(round_: Round, fact: Committed) -> Round:
-    """Late notes that nobody settled are held for a later round, unsigned."""
-    return replace(round_, late_notes={i: unsigned(n) for i, n in round_.late_notes.items()})
+    """Late notes that nobody settled are held for a later round, unsigned; nobody needs to know any more whose plans
+    they were."""
+    plans = {i: plan_unsigned(p) for i, p in round_.plans.items()}
+    return replace(round_, late_notes=unsigned_by_name(round_.late_notes, fact.names), plans=plans)
 
 
 DECIDE: Decide = {

@@ -12,7 +12,7 @@ from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MemberId, 
 from coldframe.domain.people import seats
 from coldframe.domain.people.facts import RoleHandedOver
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import ballots, notes, revealed_notes, rules
+from coldframe.domain.round import ballots, notes, plans, revealed_notes, rules
 from coldframe.domain.round.moves import (
     Cancel,
     Close,
@@ -333,9 +333,9 @@ def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
         ended_because=fact.reason,
         next_round=fact.next_round or round_.next_round,
         notes={i: n for i, n in round_.notes.items() if i in round_.revealed},
-        late_notes={i: revealed_notes.unsigned(n) for i, n in late.items()},
+        late_notes=revealed_notes.unsigned_by_name(late, fact.names),
         drafts={},
-        plans={i: replace(p, author=None) for i, p in round_.plans.items()},
+        plans={i: plans.unsigned(p) for i, p in round_.plans.items()},
     )
 
 

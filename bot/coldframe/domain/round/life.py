@@ -1,7 +1,7 @@
 """A round's life: one transition table, `decide` and `evolve`.
 
-`decide(round, command, now)` gives the facts that follow, or raises `Refused`; `evolve(round, fact)` gives the next
-round and refuses nothing. Every change of step goes through TRANSITIONS; the diagram in DEVELOPERS.md is printed
+`decide(round, command, now, chance)` gives the facts that follow, or raises `Refused`; `evolve(round, fact)` gives the
+next round and refuses nothing. Every change of step goes through TRANSITIONS; the diagram in DEVELOPERS.md is printed
 from it.
 """
 
@@ -17,7 +17,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import seats
-from coldframe.domain.round import ballots, course, forgetting, roles, undoing
+from coldframe.domain.round import ballots, course, forgetting, renaming, roles
 from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened, StepPassed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
@@ -37,18 +37,19 @@ for _decide, _evolve in (
     *((rule.decide, rule.evolve) for rule in RULES.values()),
     (course.DECIDE, course.EVOLVE),
     (roles.DECIDE, roles.EVOLVE),
-    (undoing.DECIDE, undoing.EVOLVE),
 ):
     _DECIDE.update(_decide)
     _EVOLVE.update(_evolve)
 
 
-def decide(round_: Round, command: Command, now: datetime) -> Facts:
+def decide(round_: Round, command: Command, now: datetime, chance: str = "") -> Facts:
     """What follows from the command: facts in order, among them the steps that open. Raises Refused; changes nothing.
 
-    `now` is aware. A command that changes nothing gives no facts.
+    `now` is aware. A command that changes nothing gives no facts. From `chance`, which is fresh and is kept nowhere,
+    follow the names under which something is revealed.
     """
-    facts = _with_openings(round_, _DECIDE[type(command)](round_, command, now))
+    ruled = _DECIDE[type(command)](round_, command, now)
+    facts = _with_openings(round_, tuple(renaming.renamed(round_, fact, chance) for fact in ruled))
     if not facts:
         return ()
     facts = (*facts, *ballots.weighting(replay(round_, facts), now))
@@ -87,7 +88,7 @@ def evolve(round_: Round, fact: Fact) -> Round:
 def _entered(round_: Round, step: Step) -> Round:
     """A new step begins with a clean progress; who moves the round is there. With its end nobody is asked any more."""
     offers = round_.role_offers if step in RUNNING else ()
-    fresh = replace(round_, step=step, progress=Progress(), held={}, open_roles=frozenset(), role_offers=offers)
+    fresh = replace(round_, step=step, progress=Progress(), open_roles=frozenset(), role_offers=offers)
     enter = RULES[step].enter if step in RULES else None
     return enter(fresh) if enter else fresh
 

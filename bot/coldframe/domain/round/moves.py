@@ -8,7 +8,7 @@ from datetime import datetime
 
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import ClosedBy, MemberId, MoreTime, PassReason, PauseReason, Step
+from coldframe.domain.names import ClosedBy, MemberId, MoreTime, NoteId, PassReason, PauseReason, Step
 
 # --- what people ask ---
 
@@ -160,5 +160,8 @@ class RoundResumed(Fact):
 
 
 class RoundCancelled(Fact):
+    """`names`: those that notes had until then which nobody has read, and their new ones."""
+
     reason: str
     next_round: datetime | None = None
+    names: Mapping[NoteId, NoteId] = field(default_factory=dict)

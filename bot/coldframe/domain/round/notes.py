@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import field, replace
 from datetime import datetime
 
 from coldframe.domain import checks
@@ -16,7 +16,7 @@ from coldframe.domain.people.commands import Leave
 from coldframe.domain.people.facts import MemberLeft
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import revealed_notes
-from coldframe.domain.round.revealed_notes import LateNoteKept, unsigned
+from coldframe.domain.round.revealed_notes import LateNoteKept, unsigned_by_name
 from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.texts import accepted
@@ -104,10 +104,12 @@ class Consented(Fact):
 
 
 class Revealed(Fact):
-    """All notes become visible at one moment, in shuffled order; who wrote them is erased."""
+    """All notes become visible at one moment, in shuffled order; who wrote them is erased. `names`: those that they had
+    until then, and their new ones."""
 
     order: tuple[NoteId, ...]
     writers: int
+    names: Mapping[NoteId, NoteId] = field(default_factory=dict)
 
 
 # --- rulings ---
@@ -280,8 +282,9 @@ def consented(round_: Round, fact: Consented) -> Round:
 
 def revealed(round_: Round, fact: Revealed) -> Round:
     """Authorship is erased here, and the mapping's order with it. What is not shown waits for a later round."""
-    shown = {i: unsigned(round_.notes[i]) for i in fact.order}
-    held = {i: unsigned(n) for i, n in round_.notes.items() if i not in shown}
+    named = unsigned_by_name(round_.notes, fact.names)
+    shown = {i: named[i] for i in fact.order}
+    held = {i: n for i, n in named.items() if i not in shown}
     late = {**round_.late_notes, **held}
     return replace(round_, notes=shown, late_notes=late, revealed=fact.order, writers=fact.writers, drafts={})
 

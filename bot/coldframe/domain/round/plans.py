@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
+from collections.abc import Mapping
+from dataclasses import field, replace
 from datetime import datetime
 from math import isfinite
 
@@ -46,7 +47,10 @@ class PlanWithdrawn(Fact):
 
 
 class PlansRevealed(Fact):
+    """`names`: those that the plans had until then, and their new ones."""
+
     order: tuple[PlanId, ...]
+    names: Mapping[PlanId, PlanId] = field(default_factory=dict)
 
 
 # --- rulings ---
@@ -140,9 +144,9 @@ def checked_criterion(criterion: Criterion) -> Criterion:
 
 def _shares(criterion: Criterion) -> None:
     """Two groups are compared by the share of people; 20 there is most probably meant as 20 %."""
-    for field, number in (("baseline", criterion.baseline), ("target", criterion.target)):
+    for name, number in (("baseline", criterion.baseline), ("target", criterion.target)):
         if number is not None and not 0 <= number <= 1:
-            raise Refused(Because.BAD_NUMBERS, field=field, why=Impossible.NO_SHARE, number=number)
+            raise Refused(Because.BAD_NUMBERS, field=name, why=Impossible.NO_SHARE, number=number)
 
 
 def _percentage(chance: int | None) -> int | None:
@@ -175,9 +179,10 @@ def plan_withdrawn(round_: Round, fact: PlanWithdrawn) -> Round:
 
 
 def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
+    plans = {name: replace(p, id=name) for i, p in round_.plans.items() if (name := fact.names.get(i, i))}
     return replace(
         round_,
-        plans={i: round_.plans[i] for i in fact.order},
+        plans={i: plans[i] for i in fact.order},
         plan_order=fact.order,
         to_place=fact.order if len(fact.order) <= MAX_PLACED else (),
         ballot=Ledger(round_.settings.plan_votes),
@@ -189,14 +194,16 @@ DECIDE: Decide = {HandInPlan: hand_in, WithdrawPlan: withdraw}
 EVOLVE: Evolve = {PlanHandedIn: plan_handed_in, PlanWithdrawn: plan_withdrawn, PlansRevealed: plans_revealed}
 
 
+def unsigned(plan: Plan) -> Plan:
+    """The plan without what is its author's alone."""
+    return replace(plan, author=None, might_fail="", chance=None)
+
+
 def forget(round_: Round, gone: MemberId) -> Round:
     """Plans that nobody has read yet are deleted; the others lose their author and what was for the author alone."""
     if round_.step is Step.PLANS:
         return replace(round_, plans={i: p for i, p in round_.plans.items() if p.author != gone})
-    kept = {
-        i: replace(p, author=None, might_fail="", chance=None) if p.author == gone else p
-        for i, p in round_.plans.items()
-    }
+    kept = {i: unsigned(p) if p.author == gone else p for i, p in round_.plans.items()}
     return replace(round_, plans=kept)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
@@ -40,8 +41,15 @@ class LateNoteKept(Fact):
 
 
 class LateNoteSettled(Fact):
+    """`name` is what the note is called from then on."""
+
+    private = True
     note: NoteId
     choice: LateChoice
+    name: NoteId | None = None
+
+    def named(self) -> NoteId:
+        return self.name or self.note
 
 
 class NoteHidden(Fact):
@@ -73,9 +81,15 @@ def can_be_posted(round_: Round) -> bool:
     return round_.step in (Step.FOCUS, Step.MERGE)
 
 
-def unsigned(note: Note) -> Note:
+def unsigned(note: Note, name: NoteId) -> Note:
     """The note without what could lead to its writer."""
-    return replace(note, author=None, origin="", agreed=False)
+    return replace(note, id=name, author=None, origin="", agreed=False)
+
+
+def unsigned_by_name(notes: Mapping[NoteId, Note], names: Mapping[NoteId, NoteId]) -> dict[NoteId, Note]:
+    """These notes under their new names; in the order of those, where there are any: theirs tells who wrote first."""
+    named = [unsigned(note, names.get(i, i)) for i, note in notes.items()]
+    return {note.id: note for note in (sorted(named, key=lambda n: n.id) if names else named)}
 
 
 def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
@@ -84,14 +98,22 @@ def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
 
 def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
     """Posted late notes join the list unsigned, and the forces if the merge already runs; held ones wait."""
-    note = unsigned(round_.late_notes[fact.note])
+    note = unsigned(round_.late_notes[fact.note], fact.named())
     rest = {i: n for i, n in round_.late_notes.items() if i != fact.note}
     if fact.choice == LateChoice.HOLD:
         return replace(round_, late_notes={**rest, note.id: note})
     if fact.choice == LateChoice.WITHDRAW:
         return replace(round_, late_notes=rest)
-    posted = replace(round_, late_notes=rest, notes={**round_.notes, note.id: note})
-    return merging.with_force(replace(posted, revealed=(*posted.revealed, note.id)), note)
+    order = _joined(round_.revealed, note.id) if fact.name else (*round_.revealed, note.id)
+    notes = {**round_.notes, note.id: note}
+    posted = replace(round_, late_notes=rest, notes={i: notes[i] for i in order}, revealed=order)
+    return merging.with_force(posted, note)
+
+
+def _joined(order: tuple[NoteId, ...], name: NoteId) -> tuple[NoteId, ...]:
+    """Among the others and not behind them, where everybody would know it for a late one for good."""
+    at = sum(other < name for other in order)
+    return (*order[:at], name, *order[at:])
 
 
 def note_hidden(round_: Round, fact: NoteHidden) -> Round:

@@ -83,7 +83,7 @@ class Turn:
 
     async def act(self, round_: Round, command: Command) -> Round:
         """Decides, gives opened steps their windows, saves, and lets the facts be told. Raises Refused."""
-        facts: list[Fact] = list(decide(round_, command, self.now))
+        facts: list[Fact] = list(decide(round_, command, self.now, self.kit.ids.new("")))
         after = replay(round_, facts)
         for following in (windows.following, timetable.following):
             next_ = await following(self.uow, self.now, after, facts)

@@ -31,7 +31,7 @@ async def _late(turn: Turn, before: Round, after: Round, fact: LateNoteKept) -> 
 
 async def _changed(turn: Turn, before: Round, round_: Round, fact: NoteHidden | LateNoteSettled) -> None:
     """The list of the note's lever is brought up to date in place."""
-    note = round_.notes.get(fact.note)
+    note = round_.notes.get(fact.named() if isinstance(fact, LateNoteSettled) else fact.note)
     if note is not None and note.id in round_.revealed:
         name = message_name(round_.id, "lever", note.lever)
         turn.revise(name, turn.channel(round_), results.reveal(round_, note.lever), round_.id)
