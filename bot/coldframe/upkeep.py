@@ -41,10 +41,10 @@ async def rotate_secret(settings: Settings) -> int:
     if settings.secret_before is None:
         raise NoSecretBefore
     before = secret_from(settings.secret_before.get_secret_value())
-    store = await open_store(settings.database, before, RandomIds())
+    store = await open_store(settings.database, before, RandomIds(), keys=settings.keys)
     try:
         await store.database.be_alone()
-        return await change_secret(store.database, Seal(before), Seal(after), SystemClock().now())
+        return await change_secret(store.database, store.keys, Seal(before), Seal(after), SystemClock().now())
     finally:
         await store.close()
 
@@ -75,7 +75,7 @@ async def _outbox(settings: Settings) -> AsyncIterator[Database]:
     """A file is changed while no bot runs on it; a server keeps a running bot and this apart by itself."""
     async with reading(settings):
         pass  # a database that is not there is not made
-    store = await open_store(settings.database, seal_secret(settings), RandomIds(), owner="upkeep")
+    store = await open_store(settings.database, seal_secret(settings), RandomIds(), owner="upkeep", keys=settings.keys)
     try:
         yield store.database
     finally:

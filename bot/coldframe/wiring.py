@@ -27,7 +27,7 @@ from coldframe.engine.uses import assembled
 from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Clock, Ids, Inbound, Reply
 from coldframe.render.artefacts import Draughtsman, Workshop
-from coldframe.store import soundness, standing
+from coldframe.store import past, soundness, standing
 from coldframe.store.connection import Database
 from coldframe.store.database import open_database
 from coldframe.store.keys import WrongSecret, check_secret, compare_secret
@@ -42,6 +42,7 @@ from coldframe.store.recognising import (
     recognised,
     recognised_file,
 )
+from coldframe.store.round_keys import open_keys
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
 from coldframe.store.whereabouts import direct_places
@@ -71,10 +72,12 @@ class _NotYet:
         raise RuntimeError("the engine is not there yet")
 
 
-async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", durable: bool = True) -> SqlStore:
+async def open_store(
+    url: str, secret: bytes, ids: Ids, *, owner: str = "bot", durable: bool = True, keys: str = ""
+) -> SqlStore:
     """The database at its newest schema, for this process alone where it is a file.
 
-    Raises NoDatabase, UnusableFile, InUse, WrongSecret.
+    Raises NoDatabase, NoKeys, UnusableFile, InUse, WrongSecret.
     """
     where, seal = make_url(url), Seal(secret)
     if is_file(where):
@@ -91,7 +94,14 @@ async def open_store(url: str, secret: bytes, ids: Ids, *, owner: str = "bot", d
     except BaseException:
         await database.close()
         raise
-    store = SqlStore(database, seal, owner=owner, new_key=lambda: ids.new("k"))
+    store = SqlStore(
+        database, seal, owner=owner, new_key=lambda: ids.new("k"), keys=open_keys(keys, database, durable=durable)
+    )
+    try:
+        await past.look_after(database, store.keys, SystemClock().now())
+    except BaseException:
+        await store.close()
+        raise
     await store.take_over()
     return store
 
@@ -171,7 +181,8 @@ async def reading(settings: Settings) -> AsyncIterator[SqlStore]:
         seal = Seal(seal_secret(settings))
         try:
             await compare_secret(database, seal)
-            yield SqlStore(database, seal, owner="reader", new_key=lambda: RandomIds().new("k"))
+            keys = open_keys(settings.keys, database, read_only=True)
+            yield SqlStore(database, seal, owner="reader", new_key=lambda: RandomIds().new("k"), keys=keys)
         except DBAPIError as error:
             if state is State.NOW:
                 raise no_answer(database.url, error) from error
@@ -225,7 +236,7 @@ async def run_slack(
     time = clock or SystemClock()
     ids = RandomIds()
     studio = Studio()
-    store = await open_store(settings.database, seal_secret(settings), ids, owner=ids.new("bot-"))
+    store = await open_store(settings.database, seal_secret(settings), ids, owner=ids.new("bot-"), keys=settings.keys)
     try:
         async with slack_platform(
             slack_options(settings), time, Workshop(studio, time.now), store.database.engine
@@ -290,7 +301,11 @@ async def _what_stands(settings: Settings) -> list[Finding]:
     """Whether everything stored can be read, and whether everything goes out and is done."""
     try:
         async with reading(settings) as store:
-            return [*await _damage_findings(store), await _outbox_finding(store)]
+            return [
+                await past.finding(store.database, store.keys),
+                *await _damage_findings(store),
+                await standing.finding(store.database),
+            ]
     except NoDatabase:
         return []  # there is no table yet
 
@@ -309,18 +324,6 @@ async def _damage_findings(store: SqlStore) -> list[Finding]:
         remedy = "They are tried every ten minutes at the least; the bot's log names each by due.failed."
         found.append(("due work", "broken", f"fails: {rows}{more}", remedy))
     return found
-
-
-async def _outbox_finding(store: SqlStore) -> Finding:
-    rows = [row for row in await standing.listed(store.database) if row.state in ("held up", "set aside")]
-    if not rows:
-        return ("outbox", "ok", "nothing is held up", "")
-    aside, places = sum(row.state == "set aside" for row in rows), len({row.place for row in rows})
-    since = min(row.since for row in rows)
-    detail = (
-        f"{len(rows) - aside} held up and {aside} set aside in {places} conversations, since {since:%Y-%m-%d %H:%M} UTC"
-    )
-    return ("outbox", "warning", detail, "coldframe outbox says why; coldframe outbox retry and drop clear it.")
 
 
 def _zones_finding() -> Finding:

@@ -17,7 +17,7 @@ from typing import Protocol
 from coldframe.clock import ManualClock
 from coldframe.domain.state import Round
 
-BOT_FILE, ROOM_FILE = "bot.db", "room.db"
+BOT_FILE, KEYS_FILE, ROOM_FILE = "bot.db", "bot.db-keys", "room.db"
 
 
 class Standing(Protocol):
@@ -46,7 +46,7 @@ async def copied(
         with tempfile.TemporaryDirectory() as made:
             async with build(Path(made)) as standing:
                 now, round_ = standing.clock.now(), standing.round
-            files = {file: (Path(made) / file).read_bytes() for file in (BOT_FILE, ROOM_FILE)}
+            files = {file: (Path(made) / file).read_bytes() for file in (BOT_FILE, KEYS_FILE, ROOM_FILE)}
         _taken[name] = Snapshot(files, now, round_)
     taken = _taken[name]
     for file, content in taken.files.items():

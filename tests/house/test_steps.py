@@ -53,4 +53,4 @@ def test_a_round_that_rests_is_read_from_an_older_database(sentence: str, code: 
     rows = to_rows(replace(a_round(4), paused=PauseReason.ASKED))
     doc = rows.doc.replace('"paused":"asked"', f'"paused":"{sentence}"')
     assert sentence in doc
-    assert from_rows(doc, rows.items, {}).paused is code
+    assert from_rows(doc, rows.opened(), {}).paused is code

@@ -31,7 +31,6 @@ from coldframe.engine.round import (
     roles,
     setup,
     starting,
-    undoing,
 )
 from coldframe.engine.round.steps import PLAYS, notes, placement, voting
 from coldframe.engine.trial import forecasts, ownership, reviews, under_way, weekly
@@ -77,7 +76,6 @@ USES = Uses(
         misplaced.BUTTONS,
         course.BUTTONS,
         closing.BUTTONS,
-        undoing.BUTTONS,
         roles.BUTTONS,
         revealed_notes.BUTTONS,
         setup.BUTTONS,
@@ -140,7 +138,6 @@ round_changed = partial(
     _following(
         forecasts.FOLLOW,
         course.FOLLOW,
-        undoing.FOLLOW,
         roles.FOLLOW,
         resting.FOLLOW,
         revealed_notes.FOLLOW,

@@ -15,6 +15,9 @@ from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
 from coldframe.ports.chat import BESIDE, Place
 from coldframe.ports.follow_through import FollowThrough
+from coldframe.ports.keys import Use
+from coldframe.ports.standing import Standing as Standing
+from coldframe.ports.standing import Trouble as Trouble
 
 # --- what is to be said ---------------------------------------------------------------------------------------
 
@@ -42,6 +45,8 @@ class Send:
     open: bool = True
     ends: str | None = None
     """The platform's id of the very message that this ends: its name may be another one's by then."""
+    use: Use | None = None
+    """The key under which it waits, where it tells of an act of somebody's."""
 
     @property
     def beside(self) -> bool:
@@ -92,36 +97,6 @@ class Done:
 
     queued: Queued
     message_id: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    """A conversation in which something is not to be sent: how many posts and files, since when, and for which round.
-
-    `held up`: they wait and are tried; `refused`: the platform takes nothing there; `set aside`: only they do not go.
-    """
-
-    place: Place
-    sends: int
-    since: datetime
-    round_id: str | None
-    how: Literal["held up", "refused", "set aside"]
-    told: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """One send as its row tells of it. `since`: the first try, or the moment from which it may go out."""
-
-    id: int
-    place: Place
-    kind: str
-    round_id: str | None
-    state: str  # "waits", "on its way", "held up" or "set aside"
-    tries: int
-    since: datetime
-    try_at: datetime
-    why: str
 
 
 UNDELIVERED = "undelivered"
@@ -232,7 +207,7 @@ class UnitOfWork(FollowThrough, Protocol):
     async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None: ...
 
     async def erase_votes(self, round_id: str, ballot: str) -> None:
-        """Erases who voted for what; counted results stay in the round."""
+        """Erases who voted for what, or compared how; counted results stay in the round."""
         ...
 
     async def delete_round(self, round_id: str) -> None:

@@ -47,6 +47,11 @@ class Database(Protocol):
         """Work that is written for a plain connection, in one transaction."""
         ...
 
+    async def scrub(self) -> bool:
+        """Nothing of what was deleted or written over stands in its files any more, as far as that is in our hands;
+        False while somebody who reads the file keeps it so."""
+        ...
+
     async def be_alone(self) -> None:
         """Raises InUse while another process of the bot works on it."""
         ...

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from sqlalchemy.ext.asyncio import AsyncEngine
 
 T = TypeVar("T")
+PATIENCE = 5000  # milliseconds
 
 
 def open_database(url: str, *, durable: bool = True, read_only: bool = False, alone: bool = False) -> Database:
@@ -82,6 +83,16 @@ class SqliteFile:
                     connection.exec_driver_sql(begin)
                 yield _InLoop(connection)
 
+    async def scrub(self) -> bool:
+        """Writes the log back into the file, in which what is deleted is overwritten (`secure_delete`), and empties it.
+        Whoever reads meanwhile is not waited for: the loop would stand still."""
+        async with self._turn("") as connection:
+            run = connection.plain.exec_driver_sql
+            run("PRAGMA busy_timeout=0")
+            busy = run("PRAGMA wal_checkpoint(TRUNCATE)").scalar()
+            run(f"PRAGMA busy_timeout={PATIENCE}")
+        return not busy
+
     async def be_alone(self) -> None:
         """Whoever opened it alone is."""
 
@@ -108,7 +119,7 @@ class _InLoop:
 def _sqlite_engine(url: URL, synchronous: str, *, read_only: bool) -> sqlalchemy.Engine:
     """Connections with WAL and foreign keys."""
     engine = create_engine(url, hide_parameters=True)
-    pragmas = [f"synchronous={synchronous}", "foreign_keys=ON", "busy_timeout=5000", "secure_delete=ON"]
+    pragmas = [f"synchronous={synchronous}", "foreign_keys=ON", f"busy_timeout={PATIENCE}", "secure_delete=ON"]
     pragmas.append("query_only=ON" if read_only else "journal_mode=WAL")
 
     @event.listens_for(engine, "connect")

@@ -14,8 +14,9 @@ from sqlalchemy import select, update
 from coldframe.errors import ColdframeError
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection, Database
+from coldframe.store.round_keys import KeyPlace
 from coldframe.store.rounds import read_mark
-from coldframe.store.sealing import CannotUnseal, Seal
+from coldframe.store.sealing import CannotUnseal, Seal, key_of
 
 CHECK = "secret"
 SOME = 5
@@ -68,8 +69,9 @@ async def _try_some_of_each(db: Connection, seal: Seal) -> None:
     CannotUnseal."""
     opens = [
         _opens(seal, name(row), row[column])
-        for table, name, column, _ in SEALED
+        for table, name, column in SEALED
         for row in (await db.execute(select(table).limit(SOME))).mappings()
+        if key_of(row[column]) is None
     ]
     if opens and not any(opens):
         raise CannotUnseal
@@ -88,43 +90,55 @@ def _opens(seal: Seal, name: str, body: bytes) -> bool:
 Row = Mapping[Any, Any]
 
 
-def _as_it_was(row: Row, plain: bytes, seal: Seal) -> Row:
-    return {}
-
-
-def _voter_anew(row: Row, plain: bytes, seal: Seal) -> Row:
-    """The voter is a hash by the secret, and told in the sealed mark."""
-    return {"voter": seal.tag(row["round_id"], row["ballot"], read_mark(plain)[0])}
-
-
-SEALED: tuple[tuple[sqlalchemy.Table, Callable[[Row], str], str, Callable[[Row, bytes, Seal], Row]], ...] = (
-    (t.sealed, lambda r: f"{r['round_id']}/{r['kind']}/{r['item']}", "body", _as_it_was),
-    (t.votes, lambda r: f"{r['round_id']}/{r['ballot']}/{r['voter']}/{r['slot']}", "body", _voter_anew),
-    (t.outbox, lambda r: "outbox", "body", _as_it_was),
-    (t.trials, lambda r: f"trial/{r['id']}", "private", _as_it_was),
+SEALED: tuple[tuple[sqlalchemy.Table, Callable[[Row], str], str], ...] = (
+    (t.sealed, lambda r: f"{r['round_id']}/{r['kind']}/{r['item']}", "body"),
+    (t.votes, lambda r: f"{r['round_id']}/{r['ballot']}/{r['voter']}/{r['slot']}", "body"),
+    (t.outbox, lambda r: "outbox", "body"),
+    (t.trials, lambda r: f"trial/{r['id']}", "private"),
 )
-"""All that is sealed: table, what a row's seal is bound to, the sealed column, what else follows from the secret."""
+"""All that is sealed: table, what a row's seal is bound to, the sealed column."""
 
 
-async def change_secret(database: Database, before: Seal, after: Seal, now: datetime) -> int:
+async def change_secret(store: Database, keys: KeyPlace, before: Seal, after: Seal, now: datetime) -> int:
     """Seals everything anew, or nothing; no process of the bot may run. Returns how many texts. Raises WrongSecret."""
 
     def work(connection: sqlalchemy.Connection) -> int:
-        changed = sum(_reseal(connection, entry, before, after) for entry in SEALED)
+        changed = sum(_reseal(connection, entry, keys, before, after) for entry in SEALED)
         connection.execute(t.safeguards.delete().where(t.safeguards.c.name == CHECK))
         connection.execute(t.safeguards.insert().values(name=CHECK, body=_check_of(after), at=now))
         return changed
 
-    await check_secret(database, before, now)
-    return await database.run(work)
+    await check_secret(store, before, now)
+    await keys.ready()
+    return await store.run(work)
 
 
-def _reseal(connection: sqlalchemy.Connection, entry: Any, before: Seal, after: Seal) -> int:
-    table, name, column, anew = entry
+def _reseal(connection: sqlalchemy.Connection, entry: Any, keys: KeyPlace, before: Seal, after: Seal) -> int:
+    table, name, column = entry
     rows = connection.execute(select(table)).mappings().all()
-    for row in rows:
-        plain = before.open(name(row), row[column])
-        changes = dict(anew(row, plain, after))
-        changes[column] = after.close(name({**row, **changes}), plain)
-        connection.execute(update(table).where(*(key == row[key.name] for key in table.primary_key)).values(changes))
-    return len(rows)
+    return sum(_is_resealed(connection, table, row, name, column, keys, before, after) for row in rows)
+
+
+def _is_resealed(
+    connection: sqlalchemy.Connection, table: Any, row: Row, name: Any, column: str, keys: KeyPlace, before: Seal,
+    after: Seal,
+) -> bool:  # fmt: skip
+    """What lacks its key opens for nobody, whatever the secret."""
+    named = key_of(row[column])
+    key = None if named is None else keys.at_hand(named)
+    if named is not None and key is None:
+        return False
+    changes = _voter_anew(row, before, after) if table is t.votes and named is None else {}
+    if changes:
+        sealed = after.close(name({**row, **changes}), before.open(name(row), row[column]))
+    else:
+        sealed = after.anew(before, name(row), row[column], key)
+    where = [column == row[column.name] for column in table.primary_key]
+    connection.execute(update(table).where(*where).values({**changes, column: sealed}))
+    return True
+
+
+def _voter_anew(row: Row, before: Seal, after: Seal) -> Row:
+    """An earlier release told voters by a hash of the secret; they stand in the sealed mark."""
+    voter, _ = read_mark(before.open(SEALED[1][1](row), row["body"]))
+    return {"voter": after.tag(row["round_id"], row["ballot"], voter)}

@@ -19,10 +19,13 @@ from coldframe.domain.names import Step
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import OPEN_STEPS, Trial
 from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
+from coldframe.ports.keys import Covers, Use
 from coldframe.ports.storage import Damaged
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
-from coldframe.store.sealing import Seal
+from coldframe.store.round_work import recorded
+from coldframe.store.sealer import Sealer
+from coldframe.store.sealing import KeyGone
 
 log = structlog.get_logger()
 _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)
@@ -44,12 +47,18 @@ def _searched(entry: RegisterEntry) -> str:
     return "\n".join((*parts, *entry.learnings))
 
 
+def _use(trial: Trial) -> Use:
+    """What was said for oneself alone is shown or scored at the end; until then another key holds it."""
+    return Use(trial.id, Covers.TRIAL if trial.step in OPEN_STEPS else Covers.SCORED)
+
+
 class FollowThroughWork:
     """The part of the unit of work that concerns trials."""
 
     _db: Connection
     _dialect: str
-    _seal: Seal
+    _sealer: Sealer
+    ended: list[Use]
 
     def _insert(self, table: Any) -> Any:
         raise NotImplementedError
@@ -59,46 +68,68 @@ class FollowThroughWork:
     async def trial(self, trial_id: str) -> Trial | None:
         query = select(t.trials).where(t.trials.c.id == trial_id).with_for_update()
         row = (await self._db.execute(query)).first()
-        return self._trial(row) if row else None
+        if row is None:
+            return None
+        await self._sealer.find([row.private])
+        return self._trial(row)
 
     def _trial(self, row: Any) -> Trial:
         """Raises Damaged."""
         try:
-            private = json.loads(self._seal.open(f"trial/{row.id}", row.private))
+            private = self._private(row)
             trial: Trial = _TRIAL.validate_python({**json.loads(row.doc), **private})
         except Exception as problem:  # whatever is wrong with what was stored, it is wrong with this trial alone
             log.error("trial.damaged", trial=row.id, problem=type(problem).__name__)
             raise Damaged("trial", row.id) from None
         return trial
 
-    def _readable(self, rows: Iterable[Any]) -> Iterator[Trial]:
+    def _private(self, row: Any) -> dict[str, Any]:
+        """Nothing where its key is gone: the trial goes on without. Raises CannotUnseal."""
+        try:
+            private: dict[str, Any] = json.loads(self._sealer.open(f"trial/{row.id}", row.private))
+        except KeyGone:
+            log.warning("trial.key_gone", trial=row.id)
+            return {}
+        return private
+
+    async def _readable(self, result: Iterable[Any]) -> list[Trial]:
+        rows = list(result)
+        await self._sealer.find(row.private for row in rows)
+        return list(self._read(rows))
+
+    def _read(self, rows: Iterable[Any]) -> Iterator[Trial]:
         for row in rows:
             with suppress(Damaged):
                 yield self._trial(row)
 
-    def _columns(self, trial: Trial, at: datetime) -> dict[str, Any]:
+    async def _columns(self, trial: Trial, at: datetime) -> dict[str, Any]:
         whole = _TRIAL.dump_python(trial, mode="json")
         private = {name: whole.pop(name) for name in _PRIVATE}
         return {
             "step": trial.step.value,
             "owner": trial.owner,
             "doc": json.dumps(whole, ensure_ascii=False),
-            "private": self._seal.close(f"trial/{trial.id}", json.dumps(private, ensure_ascii=False).encode()),
+            "private": await self._sealer.close(_use(trial), f"trial/{trial.id}", json.dumps(private).encode()),
             "changed_at": at,
         }
 
     async def add_trial(self, trial: Trial, at: datetime) -> None:
-        columns = self._columns(trial, at)
+        columns = await self._columns(trial, at)
         keys = {"id": trial.id, "tenant": trial.tenant, "team": trial.team, "version": 1, "created_at": at}
         await self._db.execute(t.trials.insert().values(**keys, **columns))
 
     async def save_trial(self, after: Trial, facts: Sequence[TrialFact], at: datetime) -> None:
-        columns = self._columns(after, at)
+        columns = await self._columns(after, at)
         await self._db.execute(
             update(t.trials).where(t.trials.c.id == after.id).values(version=t.trials.c.version + 1, **columns)
         )
+        if _use(after).covers is not Covers.TRIAL:
+            self.ended.append(Use(after.id, Covers.TRIAL))
         if facts:
-            rows = [{"trial_id": after.id, "at": at, "record": json.dumps(f.public_record())} for f in facts]
+            rows = [
+                {"trial_id": after.id, "at": recorded(at, f.private), "record": json.dumps(f.public_record())}
+                for f in facts
+            ]
             await self._db.execute(t.trial_facts.insert(), rows)
 
     async def trials_of(self, tenant: str, team: str, *, over: bool = False) -> list[Trial]:
@@ -106,14 +137,14 @@ class FollowThroughWork:
         if not over:
             query = query.where(t.trials.c.step.in_(_OPEN))
         rows = await self._db.execute(query.order_by(t.trials.c.created_at, t.trials.c.id))
-        return list(self._readable(rows))
+        return await self._readable(rows)
 
     async def trials_owned(self, tenant: str, person: str) -> list[Trial]:
         query = select(t.trials).where(
             t.trials.c.tenant == tenant, t.trials.c.owner == person, t.trials.c.step.in_(_OPEN)
         )
         rows = await self._db.execute(query.order_by(t.trials.c.created_at, t.trials.c.id))
-        return list(self._readable(rows))
+        return await self._readable(rows)
 
     async def move_place(self, trial_id: str, owner: str, review: datetime) -> None:
         place = update(t.trial_places).where(t.trial_places.c.trial_id == trial_id)

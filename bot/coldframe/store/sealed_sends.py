@@ -5,23 +5,31 @@ from __future__ import annotations
 from pydantic import TypeAdapter
 
 from coldframe.ports.storage import Send
+from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import Seal
 
 _SEND: TypeAdapter[Send] = TypeAdapter(Send)
 REMEMBERED = 1000
+SEND_SIZE = 4096  # bytes to which one is filled up at least
 
 
 class SealedSends:
     """Seals and opens sends. A seal is never made twice, so it tells for sure which send it closes: the process that
     closed one mostly opens it soon after, and need not read it again."""
 
-    def __init__(self, seal: Seal) -> None:
+    def __init__(self, seal: Seal, sealer: Sealer) -> None:
         self._seal = seal
+        self._sealer = sealer
         self._closed: dict[tuple[str, str], tuple[bytes, Send]] = {}
         """By kind and name: of a card that waits, only the newest state is sent."""
 
-    def close(self, send: Send) -> bytes:
-        body = self._seal.close("outbox", _SEND.dump_json(send))
+    async def close(self, send: Send) -> bytes:
+        """What tells of an act of somebody's has a key of its own, like what they gave by it."""
+        plain = _SEND.dump_json(send)
+        if send.use is None:
+            body = self._seal.close("outbox", plain)
+        else:
+            body = await self._sealer.close(send.use, "outbox", plain, SEND_SIZE)
         self._closed.pop((send.kind, send.name), None)
         self._closed[send.kind, send.name] = (body, send)
         while len(self._closed) > REMEMBERED:
@@ -29,14 +37,14 @@ class SealedSends:
         return body
 
     def open(self, kind: str, name: str, body: bytes) -> Send:
-        """Raises CannotUnseal."""
+        """Raises CannotUnseal, KeyGone."""
         send = self.look(kind, name, body)
         self._closed.pop((kind, name), None)
         return send
 
     def look(self, kind: str, name: str, body: bytes) -> Send:
-        """The same for a send that somebody else will carry out. Raises CannotUnseal."""
+        """The same for a send that somebody else will carry out. Raises CannotUnseal, KeyGone."""
         known = self._closed.get((kind, name))
         if known is not None and known[0] == body:
             return known[1]
-        return _SEND.validate_json(self._seal.open("outbox", body))
+        return _SEND.validate_json(self._sealer.open("outbox", body))

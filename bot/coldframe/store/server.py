@@ -44,6 +44,10 @@ class PostgresServer:
         async with self._engine.begin() as connection:
             return await connection.run_sync(work)
 
+    async def scrub(self) -> bool:
+        """A server keeps its own log and its own free space; deploy/SLACK.md says what follows from that."""
+        return True
+
     async def be_alone(self) -> None:
         async with self.looking() as db:
             others = (await db.execute(OTHERS, {"me": self._name})).scalar_one()

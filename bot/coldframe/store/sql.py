@@ -22,9 +22,12 @@ from coldframe.ports.storage import Done, Due, Posted, Queued, Trouble, Waiting
 from coldframe.store import standing, statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection, Database
+from coldframe.store.round_keys import KeyPlace, open_keys
+from coldframe.store.round_work import Known
 from coldframe.store.sealed_sends import SealedSends
-from coldframe.store.sealing import Seal
-from coldframe.store.work import Known, SqlWork, posted_of
+from coldframe.store.sealer import Sealer
+from coldframe.store.sealing import KeyGone, Seal
+from coldframe.store.work import SqlWork, posted_of
 from coldframe.timing.pauses import MAX_PAUSE, pause
 
 log = structlog.get_logger()
@@ -42,12 +45,17 @@ MAX_READINGS = 5
 class SqlStore:
     """A `Store` over SQLite or PostgreSQL. `owner` names this process in claims."""
 
-    def __init__(self, database: Database, seal: Seal, *, owner: str, new_key: Callable[[], str]) -> None:
+    def __init__(
+        self, database: Database, seal: Seal, *, owner: str, new_key: Callable[[], str], keys: KeyPlace | None = None
+    ) -> None:
         self.database = database
         self._seal = seal
         self._owner = owner
         self._new_key = new_key
-        self._sends = SealedSends(seal)
+        self.keys = keys or open_keys("", database)
+        self._sealer = Sealer(seal, self.keys)
+        self._sends = SealedSends(seal, self._sealer)
+        self._unscrubbed = False
         self._known: Known = {}
         self._damaged: set[str] = set()
         self._parked: set[str] = set()
@@ -62,7 +70,7 @@ class SqlStore:
             work = SqlWork(
                 connection,
                 self.database.dialect,
-                self._seal,
+                self._sealer,
                 self._sends,
                 self._owner,
                 self._new_key,
@@ -71,6 +79,17 @@ class SqlStore:
             )
             yield work
         self._remember(work.read)
+        await self._after(work)
+
+    async def _after(self, work: SqlWork) -> None:
+        """What the transaction ended goes now that it is committed: its keys, and what the files still hold of it."""
+        if work.ended or work.deleted:
+            await self.keys.destroy(work.ended)
+            for subject in work.deleted:
+                await self.keys.destroy_all(subject)
+            self._unscrubbed = True
+        if self._unscrubbed:
+            self._unscrubbed = not await self.database.scrub()
 
     def _remember(self, read: Known) -> None:
         """Keeps what a committed transaction knows of rounds; the oldest go when there are many."""
@@ -97,6 +116,7 @@ class SqlStore:
         async with self.database.transaction() as db:
             while first := (await db.execute(statements.NEXT_SENDS, {"now": now, "most": most})).all():
                 rows = [*first, *await self._following(db, first, now, most - len(first))]
+                await self._sealer.find(row.body for row in rows)
                 if claimed := await self._readable(db, rows, now):
                     claim = {"rows": [q.id for q in claimed], "me": self._owner, "until": now + LEASE, "now": now}
                     await db.execute(statements.CLAIM_SENDS, claim)
@@ -112,10 +132,18 @@ class SqlStore:
                 continue
             try:
                 claimed.append(self._queued(row, now))
+            except KeyGone:
+                await self._drop_keyless(db, row)
             except Exception as problem:
                 held_up.add(row.conversation)
                 await self._hold_unreadable(db, row, now, type(problem).__name__)
         return claimed
+
+    async def _drop_keyless(self, db: Connection, row: Any) -> None:
+        """It told of something that is over by now, or the place of keys is another: nobody can read it any more."""
+        log.info("outbox.key_gone", send=row.id)
+        await db.execute(delete(t.outbox).where(t.outbox.c.id == row.id))
+        await db.execute(statements.count(self.database.dialect), {"name": "sends without a key", "value": 1})
 
     async def _hold_unreadable(self, db: Connection, row: Any, now: datetime, problem: str) -> None:
         log.error("outbox.unreadable", send=row.id, tries=row.tries + 1, problem=problem)
@@ -314,6 +342,7 @@ class SqlStore:
             return (await db.execute(select(t.counters.c.value).where(t.counters.c.name == name))).scalar() or 0.0
 
     async def close(self) -> None:
+        await self.keys.close()
         await self.database.close()
 
 

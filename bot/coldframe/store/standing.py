@@ -111,3 +111,16 @@ async def drop(database: Database, which: Any) -> int:
     """Takes these out for good, but what is being sent at this moment; returns how many."""
     async with database.transaction() as db:
         return (await db.execute(delete(t.outbox).where(which, _box.state != "sending"))).rowcount
+
+
+async def finding(database: Database) -> tuple[str, str, str, str]:
+    """What `coldframe doctor` says of it: (name, ok | warning | broken, detail, what to do)."""
+    rows = [row for row in await listed(database) if row.state in ("held up", "set aside")]
+    if not rows:
+        return ("outbox", "ok", "nothing is held up", "")
+    aside, places = sum(row.state == "set aside" for row in rows), len({row.place for row in rows})
+    since = min(row.since for row in rows)
+    detail = (
+        f"{len(rows) - aside} held up and {aside} set aside in {places} conversations, since {since:%Y-%m-%d %H:%M} UTC"
+    )
+    return ("outbox", "warning", detail, "coldframe outbox says why; coldframe outbox retry and drop clear it.")

@@ -2,45 +2,38 @@
 
 from __future__ import annotations
 
-import json
-from collections import defaultdict
 from collections.abc import Callable, Collection, Sequence
 from datetime import datetime
 from typing import Any
 
-import structlog
 from pydantic import TypeAdapter
 from sqlalchemy import Table, delete, select, update
 
-from coldframe.domain.facts import Fact
 from coldframe.domain.names import Step
-from coldframe.domain.state import Ledger, Mark, Round
 from coldframe.ports.chat import Place
-from coldframe.ports.storage import Damaged, Due, Member, Posted, RoundHead, RunningTrial, Send
-from coldframe.store import rounds as mapping
+from coldframe.ports.keys import Use
+from coldframe.ports.storage import Due, Member, Posted, RoundHead, RunningTrial, Send
 from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.register import FollowThroughWork
+from coldframe.store.round_work import Known, RoundWork
 from coldframe.store.sealed_sends import SealedSends
-from coldframe.store.sealing import Seal
+from coldframe.store.sealer import Sealer
 
-log = structlog.get_logger()
 CARDS = ("revise", "home")
 AT_ONCE = 500  # names in one statement
 MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
 
-Known = dict[str, tuple[int, Round, mapping.Rows]]
 
-
-class SqlWork(FollowThroughWork):
+class SqlWork(RoundWork, FollowThroughWork):
     """The unit of work over one connection in one transaction."""
 
     def __init__(
         self,
         connection: Connection,
         dialect: str,
-        seal: Seal,
+        sealer: Sealer,
         sends: SealedSends,
         owner: str,
         new_key: Callable[[], str],
@@ -50,7 +43,7 @@ class SqlWork(FollowThroughWork):
         self._db = connection
         self._dialect = dialect
         self._owner = owner
-        self._seal = seal
+        self._sealer = sealer
         self._members: dict[tuple[str, str], Member | None] = {}
         self._sends = sends
         self._new_key = new_key
@@ -58,6 +51,9 @@ class SqlWork(FollowThroughWork):
         self._damaged = damaged  # rounds that could not be read: no list has them, so that the others go on
         # What this transaction read or wrote of rounds; the store keeps it once the transaction is committed.
         self.read: Known = {}
+        # Keys that nothing needs once it is committed.
+        self.ended: list[Use] = []
+        self.deleted: list[str] = []
 
     def _insert(self, table: Table) -> Any:
         return statements.insert(self._dialect, table)
@@ -67,129 +63,6 @@ class SqlWork(FollowThroughWork):
         return entered.first() is not None
 
     # --- rounds ---
-
-    async def round(self, round_id: str) -> Round | None:
-        """A round that did not change since this process last saw it is not read again: its version says so."""
-        version = (await self._db.execute(statements.VERSION, {"round": round_id})).scalar()
-        if version is None:
-            return None
-        known = self.read.get(round_id) or self._known.get(round_id)
-        if known is None or known[0] != version:
-            known = await self._read_round(round_id, version)
-        self.read[round_id] = known
-        return known[1]
-
-    async def _read_round(self, round_id: str, version: int) -> tuple[int, Round, mapping.Rows]:
-        doc = (await self._db.execute(select(t.rounds.c.doc).where(t.rounds.c.id == round_id))).scalar_one()
-        sealed = select(t.sealed).where(t.sealed.c.round_id == round_id).order_by(t.sealed.c.kind, t.sealed.c.item)
-        items = (await self._db.execute(sealed)).all()
-        votes = select(t.votes).where(t.votes.c.round_id == round_id).order_by(t.votes.c.voter, t.votes.c.slot)
-        marks = (await self._db.execute(votes)).all()
-        try:
-            round_ = self._opened(round_id, doc, items, marks)
-        except Exception as problem:  # whatever is wrong with what was stored, it is wrong with this round alone
-            self._damaged.add(round_id)
-            log.error("round.damaged", round=round_id, problem=type(problem).__name__)
-            raise Damaged("round", round_id) from None
-        self._damaged.discard(round_id)
-        return version, round_, mapping.to_rows(round_)
-
-    def _opened(self, round_id: str, doc: str, sealed: Sequence[Any], votes: Sequence[Any]) -> Round:
-        items = {(r.kind, r.item): self._seal.open(f"{round_id}/{r.kind}/{r.item}", r.body) for r in sealed}
-        return mapping.from_rows(doc, items, self._marks(round_id, votes))
-
-    def _marks(self, round_id: str, votes: Sequence[Any]) -> dict[str, dict[str, list[Mark]]]:
-        marks: dict[str, dict[str, list[Mark]]] = defaultdict(lambda: defaultdict(list))
-        for row in votes:
-            voter, mark = mapping.read_mark(
-                self._seal.open(f"{round_id}/{row.ballot}/{row.voter}/{row.slot}", row.body)
-            )
-            marks[row.ballot][voter].append(mark)
-        return marks
-
-    async def add_round(self, round_: Round, at: datetime) -> None:
-        rows = mapping.to_rows(round_)
-        await self._db.execute(
-            t.rounds.insert().values(
-                id=round_.id, tenant=round_.tenant, channel=round_.channel, name=round_.name, step=round_.step.value,
-                version=1, doc=rows.doc, created_at=at, changed_at=at,
-            )
-        )  # fmt: skip
-        await self._save_seats(round_, frozenset())
-        self.read[round_.id] = (1, round_, rows)
-
-    async def save_round(self, before: Round, after: Round, facts: Sequence[Fact], at: datetime) -> None:
-        version, _, old = self.read[after.id]
-        new = mapping.to_rows(after, old)
-        values = {
-            "of_id": after.id, "of_version": version, "doc": new.doc, "version": version + 1, "changed_at": at,
-            "step": after.step.value, "channel": after.channel, "name": after.name,
-        }  # fmt: skip
-        changed = await self._db.execute(statements.SAVE_ROUND, values)
-        if changed.rowcount != 1:
-            raise RuntimeError(f"round {after.id} was changed by somebody else")
-        self.read[after.id] = (version + 1, after, new)
-        await self._save_items(after.id, old, new)
-        await self._save_ledgers(after.id, old, new)
-        if after.seats.keys() != before.seats.keys():
-            await self._save_seats(after, frozenset(before.seats))
-        await self._record(after.id, facts, at)
-
-    async def _save_seats(self, round_: Round, known: frozenset[str]) -> None:
-        new = [m for m in round_.seats if m not in known]
-        if new:
-            rows = [{"round_id": round_.id, "member": m, "tenant": round_.tenant} for m in new]
-            await self._db.execute(t.seats.insert(), rows)
-
-    async def _save_items(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
-        for kind, item in old.items.keys() - new.items.keys():
-            await self._db.execute(statements.DROP_SEALED, {"of_round": round_id, "of_kind": kind, "of_item": item})
-        changed = [(key, item.body) for key, item in new.items.items() if not _is_same(old.items.get(key), item)]
-        if not changed:
-            return
-        rows = [
-            {"round_id": round_id, "kind": k, "item": i, "body": self._seal.close(f"{round_id}/{k}/{i}", body)}
-            for (k, i), body in changed
-        ]
-        await self._db.execute(statements.keep_sealed(self._dialect), rows)
-
-    async def _save_ledgers(self, round_id: str, old: mapping.Rows, new: mapping.Rows) -> None:
-        for ballot, ledger in new.ledgers.items():
-            before = old.ledgers.get(ballot, Ledger(ledger.quota))
-            for voter in sorted(before.marks.keys() | ledger.marks.keys()):  # who took the last one back stands no more
-                marks = ledger.marks.get(voter, ())
-                if marks != before.marks.get(voter, ()):
-                    await self._save_marks(round_id, ballot, voter, ledger.quota, marks)
-
-    async def _save_marks(self, round_id: str, ballot: str, voter: str, quota: int, marks: tuple[Mark, ...]) -> None:
-        tag = self._seal.tag(round_id, ballot, voter)
-        await self._db.execute(statements.DROP_VOTES, {"of_round": round_id, "of_ballot": ballot, "of_voter": tag})
-        rows = [
-            {
-                "round_id": round_id, "ballot": ballot, "voter": tag, "slot": slot, "quota": quota,
-                "counts": slot < quota,
-                "body": self._seal.close(f"{round_id}/{ballot}/{tag}/{slot}", mapping.mark_body(voter, mark)),
-            }
-            for slot, mark in enumerate(marks)
-        ]  # fmt: skip
-        if rows:
-            await self._db.execute(statements.ADD_VOTES, rows)
-
-    async def _record(self, round_id: str, facts: Sequence[Fact], at: datetime) -> None:
-        if facts:
-            rows = [{"round_id": round_id, "at": at, "record": json.dumps(f.public_record())} for f in facts]
-            await self._db.execute(statements.RECORD, rows)
-
-    async def erase_votes(self, round_id: str, ballot: str) -> None:
-        await self._db.execute(delete(t.votes).where(t.votes.c.round_id == round_id, t.votes.c.ballot == ballot))
-        changed = update(t.rounds).where(t.rounds.c.id == round_id).values(version=t.rounds.c.version + 1)
-        await self._db.execute(changed)
-        self.read.pop(round_id, None)
-
-    async def delete_round(self, round_id: str) -> None:
-        for table in (t.facts, t.posts, t.outbox):
-            await self._db.execute(delete(table).where(table.c.round_id == round_id))
-        await self._db.execute(delete(t.rounds).where(t.rounds.c.id == round_id))
 
     async def heads(self, tenant: str, *, channel: str | None = None, member: str | None = None) -> list[RoundHead]:
         statement = statements.heads(by_channel=channel is not None, by_member=member is not None)
@@ -289,7 +162,7 @@ class SqlWork(FollowThroughWork):
             elif card in new or card not in waiting or not await self._replaced(send):
                 new[card] = send
         if new:
-            await self._db.execute(statements.QUEUE, [self._row(send, at) for send in new.values()])
+            await self._db.execute(statements.QUEUE, [await self._row(send, at) for send in new.values()])
 
     async def _waiting_cards(self, names: Sequence[str]) -> set[tuple[str, str, str]]:
         if not names:
@@ -300,14 +173,14 @@ class SqlWork(FollowThroughWork):
     async def _replaced(self, send: Send) -> bool:
         newer = {
             "of_name": send.name, "of_kind": send.kind, "of_conversation": send.conversation(),
-            "newer": self._sends.close(send),
+            "newer": await self._sends.close(send),
         }  # fmt: skip
         return (await self._db.execute(statements.REPLACE, newer)).rowcount > 0
 
-    def _row(self, send: Send, at: datetime) -> dict[str, Any]:
+    async def _row(self, send: Send, at: datetime) -> dict[str, Any]:
         return {
             "key": self._new_key(), "conversation": send.conversation(), "kind": send.kind, "name": send.name,
-            "round_id": send.round_id, "only_in": send.only_in, "body": self._sends.close(send), "state": "todo",
+            "round_id": send.round_id, "only_in": send.only_in, "body": await self._sends.close(send), "state": "todo",
             "try_at": at,
         }  # fmt: skip
 
@@ -341,7 +214,9 @@ class SqlWork(FollowThroughWork):
             "of_round": round_id,
             "conversations": [Place(tenant, "direct", person).order_key() for person in people],
         }
-        waiting = [self._looked(row) for row in await self._db.execute(statements.UNSENT_OF, unsent)]
+        rows = (await self._db.execute(statements.UNSENT_OF, unsent)).all()
+        await self._sealer.find(row.body for row in rows)
+        waiting = [self._looked(row) for row in rows]
         return out + [Posted(s.name, s.place.root(), "", s.round_id) for s in waiting if s is not None and s.open]
 
     def _looked(self, row: Any) -> Send | None:
@@ -382,10 +257,6 @@ class SqlWork(FollowThroughWork):
 
     async def count(self, what: str, amount: int = 1) -> None:
         await self._db.execute(statements.count(self._dialect), {"name": what, "value": amount})
-
-
-def _is_same(old: mapping.Item | None, new: mapping.Item) -> bool:
-    return old is new or (old is not None and old.body == new.body)
 
 
 def posted_of(row: Any) -> Posted:

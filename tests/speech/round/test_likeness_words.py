@@ -44,5 +44,5 @@ def test_a_round_reads_back_what_it_keeps_and_what_earlier_ones_kept(
     """Sentences of older databases go on to be shown."""
     proposal = MergeProposal(NoteId("n1"), NoteId("n2"), 0.9, kept)
     rows = to_rows(replace(a_round(6), proposals=(proposal,)))
-    (read,) = from_rows(rows.doc, {}, {}).proposals
+    (read,) = from_rows(rows.doc, (), {}).proposals
     assert read == proposal and why(read.why) == said

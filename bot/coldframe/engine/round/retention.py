@@ -1,4 +1,4 @@
-"""How long what people gave is kept: votes a week after the count, a round a year after its end."""
+"""How long what people gave is kept: votes and comparisons a week after the count, a round a year after its end."""
 
 from __future__ import annotations
 
@@ -11,17 +11,17 @@ from coldframe.ports.storage import Due
 
 VOTES_KEPT = timedelta(days=7)
 ROUND_KEPT = timedelta(days=365)
-BALLOTS = ("dots", "ballot")
+COUNTED = ("dots", "ballot", "comparisons")
 
 
 def after_count(turn: Turn, round_: Round, ballot: str) -> None:
-    """Who voted for what is erased a week after the count; the result stays."""
+    """Who voted for what, or compared how, is erased a week after the count; the result stays."""
     turn.later("erase votes", round_.id, ballot, turn.now + VOTES_KEPT)
 
 
 def after_end(turn: Turn, round_: Round) -> None:
     """The votes go as promised, and a year later the round itself; the register keeps its own record of trials."""
-    for ballot in BALLOTS:
+    for ballot in COUNTED:
         after_count(turn, round_, ballot)
     turn.later("retire round", round_.id, "year", turn.now + ROUND_KEPT)
 

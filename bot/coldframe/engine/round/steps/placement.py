@@ -12,6 +12,7 @@ from coldframe.domain.round.placement import Compare, Compared, PlansPlaced
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Kit, Turn
+from coldframe.engine.round import retention
 from coldframe.engine.round.steps import result
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.engine.worker import explaining
@@ -52,6 +53,7 @@ async def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> 
 async def _placed(turn: Turn, before: Round, round_: Round, fact: PlansPlaced) -> None:
     if round_.passed.get(Step.PLACEMENT) is PassReason.ONE_PLAN:
         return
+    retention.after_count(turn, round_, "comparisons")
     numbers = Occurrence((str(fact.judges), str(fact.comparisons)))
     turn.later(result.MATRIX, round_.id, numbers.pack(), turn.now)
 

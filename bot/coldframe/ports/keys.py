@@ -1,0 +1,84 @@
+"""Keys of their own for what is given in confidence: what they are for, and where they are had and destroyed.
+
+What is sealed under the secret and such a key opens no more once the key is destroyed: in no older copy of the database
+either, not even with the secret. So they stand apart from what they seal, and no back-up may hold them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Protocol
+
+KEY_ID = 8  # bytes
+
+
+class Covers(StrEnum):
+    """What a key covers of its subject. Each is destroyed as soon as that has been revealed, counted or ended."""
+
+    NOTES = "notes"
+    """Notes and drafts until the reveal, and what was said to their writers about them."""
+    LATE = "late"
+    """A note that came after the reveal, until its writer has settled it. Each has a key of its own."""
+    HELD = "held"
+    """Unsigned notes that wait for a later round, until the round is deleted."""
+    DOTS = "dots"
+    PLANS = "plans"
+    """Plans until their reveal."""
+    AUTHORSHIP = "authorship"
+    """Who wrote which plan, until the round ends."""
+    BALLOT = "ballot"
+    COMPARISONS = "comparisons"
+    CHOICES = "choices"
+    """Chances, fears, offers."""
+    TRIAL = "trial"
+    """What members said of a trial for themselves alone, until it is shown."""
+    SCORED = "scored"
+    """Each member's chance of a trial that is over."""
+    SAID = "said"
+    """What was said in private and has not gone out; a key for each month."""
+    PLACES = "places"
+    """Names under which acts and private messages are known; it lasts as long as the database."""
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """What a key is for: a round, a trial or a room by its id, and what of it. `which` tells several alike apart."""
+
+    subject: str
+    covers: Covers
+    which: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """`id` says which it is and nothing else; it stands beside what the key seals."""
+
+    id: bytes
+    use: Use
+    secret: bytes = field(repr=False)
+
+
+class Keys(Protocol):
+    """The place of keys."""
+
+    async def of(self, use: Use) -> Key:
+        """The key for this use, made if there is none: it is kept for good before anything is sealed with it."""
+        ...
+
+    async def find(self, ids: Collection[bytes]) -> None:
+        """Has these keys at hand afterwards, unless they have been destroyed."""
+        ...
+
+    def at_hand(self, id: bytes) -> Key | None:
+        """The key of this id, if this process knows it."""
+        ...
+
+    async def destroy(self, uses: Collection[Use]) -> None:
+        """For good: nothing of them stays, neither here nor in the files."""
+        ...
+
+    async def destroy_all(self, subject: str) -> None:
+        """The same for all keys of a subject that is no more."""
+        ...
