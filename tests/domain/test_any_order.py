@@ -13,7 +13,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import Role, Step
+from coldframe.domain.names import RUNNING, Role, Step
 from coldframe.domain.people.commands import ConfirmWeight, Forget
 from coldframe.domain.refusals import Refused
 from coldframe.domain.round.ballots import BallotCounted, DotsCounted, VoteCast
@@ -23,6 +23,7 @@ from coldframe.domain.round.moves import Close, SetWindow, Start
 from coldframe.domain.round.notes import DropDraft, EditNote, Revealed, WithdrawNote
 from coldframe.domain.round.plans import PlansRevealed, WithdrawPlan
 from coldframe.domain.round.revealed_notes import SettleLateNote
+from coldframe.domain.round.undoing import AnnounceNow, DecisionHeld
 from coldframe.domain.state import Roles, Round
 from coldframe.store.rounds import from_rows, to_rows
 from tests.domain.play import EVERYBODY, MONDAY, NEEDS_WINDOW, D, F, a_round
@@ -103,6 +104,7 @@ class AnyOrder(RuleBasedStateMachine):
         """The clock goes on, alarms ring, and the team's other trials come and go."""
         self.running = running
         self.now += timedelta(hours=hours)
+        self._try(AnnounceNow(BOT))
         self._try(Close(BOT, "all in"))
         self._try(Close(BOT, "due"))
 
@@ -200,6 +202,10 @@ class AnyOrder(RuleBasedStateMachine):
                 everybody = {n.author for n in before.notes.values()}
                 assert len(everybody) >= 3 or all(before.notes[i].agreed for i in shown), "unsigned would be a pretence"
                 assert writers == len(everybody - hidden)
+            case DecisionHeld(step, held):
+                assert before.paused is None
+                assert step is before.step
+                assert held.at > self.now
             case PlansRevealed(order, names):
                 assert names.keys() == set(before.plans) and not names.keys() & set(order)
             case _:
@@ -226,6 +232,7 @@ class AnyOrder(RuleBasedStateMachine):
         round_ = self.round
         there, seats = set(round_.active()), set(round_.seats)
         assert round_.progress.done <= seats
+        assert set(round_.held) <= {round_.step} & {*RUNNING}
         assert not there or {round_.roles.acting(role) for role in Role} <= there
         assert len(round_.choices) <= round_.settings.trials_at_once
         if round_.step not in ENDS:  # afterwards the trials themselves follow who owns them
@@ -271,6 +278,7 @@ class AnyOrder(RuleBasedStateMachine):
         hidden += [n.text + n.origin for n in round_.late_notes.values()]
         hidden += [d.text + d.origin for d in round_.drafts.values()]
         hidden += [p.might_fail if p.id in round_.plan_order else repr(p) for p in round_.plans.values()]
+        hidden += [repr(held) for held in round_.held.values()]
         hidden += [repr(ledger.marks) for ledger in (round_.dots, round_.ballot) if ledger is not None]
         hidden += [repr((choice.forecasts, choice.feared)) for choice in round_.choices.values()]
         return "\n".join(hidden)

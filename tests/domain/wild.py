@@ -10,6 +10,7 @@ from random import Random
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import (
     Axis,
+    Deciding,
     ForceId,
     LeverId,
     MemberId,
@@ -64,6 +65,7 @@ from coldframe.domain.round.plans import HandInPlan, WithdrawPlan
 from coldframe.domain.round.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
 from coldframe.domain.round.revealed_notes import HideNote, SettleLateNote
 from coldframe.domain.round.roles import AnswerRole, KeepRole, NameDeputy, OfferRole, OpenRole, TakeRole
+from coldframe.domain.round.undoing import AnnounceNow, Hold, Undo
 from coldframe.domain.state import Action, Criterion, MergeProposal, Round
 from tests.domain.play import REASON, a_plan, criterion
 
@@ -184,7 +186,7 @@ class Wild:
             case Step.SETUP:
                 yield from (ConfirmWeight(lead), Start(lead))
             case Step.NOTES:
-                yield Close(lead)
+                yield self._closed(rnd, lead)
                 if rnd.random() < 0.1:
                     yield Pause(lead)
                 for member in round_.active():
@@ -194,7 +196,12 @@ class Wild:
             case Step.COMMITMENT:
                 yield from self._commitment(round_, rnd, now, lead, running)
             case _:
-                yield Close(lead)
+                yield self._closed(rnd, lead)
+        if rnd.random() < 0.2:
+            yield rnd.choice((Undo, AnnounceNow))(rnd.choice((chief, lead)))
+
+    def _closed(self, rnd: Random, lead: MemberId) -> Command:
+        return Hold(lead, Deciding.CLOSE) if rnd.random() < 0.3 else Close(lead)
 
     def _focus(self, round_: Round, rnd: Random, chief: MemberId) -> Iterator[Command]:
         held_back = [n.lever for n in round_.notes.values() if n.side is Side.RESTRAINING and not n.hidden]
@@ -202,7 +209,11 @@ class Wild:
             late = NoteId(self.number("n"))
             yield WriteNote(chief, late, _lever(round_, rnd), Side.RESTRAINING, self.text(rnd))
             yield SettleLateNote(chief, late, "post")
-        yield PickFocus(chief, rnd.choice(held_back or [_lever(round_, rnd)]), REASON)
+        lever = rnd.choice(held_back or [_lever(round_, rnd)])
+        if rnd.random() < 0.3:
+            yield Hold(chief, Deciding.FOCUS, lever, f"{REASON} {self.word()}")
+        else:
+            yield PickFocus(chief, lever, REASON)
 
     def _commitment(self, round_: Round, rnd: Random, now: datetime, lead: MemberId, running: int) -> Iterator[Command]:
         for plan in rnd.sample(list(round_.plans), rnd.choice((1, 1, 2, 3)) % (len(round_.plans) + 1)):
@@ -327,6 +338,9 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: TellDates(BOT, {r.step: t}),
     lambda w, r, x, t, k: Close(anybody(r, x), x.choice(("facilitator", "due", "all in"))),
     lambda w, r, x, t, k: Extend(anybody(r, x)),
+    lambda w, r, x, t, k: Hold(anybody(r, x), x.choice(list(Deciding)), _lever(r, x), x.choice((w.text(x), "so"))),
+    lambda w, r, x, t, k: Undo(anybody(r, x)),
+    lambda w, r, x, t, k: AnnounceNow(anybody(r, x)),
     lambda w, r, x, t, k: GoOnWithout(anybody(r, x)),
     lambda w, r, x, t, k: Pause(anybody(r, x)),
     lambda w, r, x, t, k: Resume(anybody(r, x)),

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from coldframe.domain.commands import BOT, Command
-from coldframe.domain.names import ForceId, NoteId, PlanId, QuestionId, Role, Step
+from coldframe.domain.names import Deciding, ForceId, NoteId, PlanId, QuestionId, Role, Step
 from coldframe.domain.people.commands import HandOver
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.domain.round.commitment import AcceptOverlap, Commit, SetActions, SetNextRound, SetReview
@@ -16,12 +16,13 @@ from coldframe.domain.round.moves import Cancel, Close, Pause, Resume
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.questions import WriteQuestion
 from coldframe.domain.round.roles import OfferRole
+from coldframe.domain.round.undoing import Hold, Undo
 from coldframe.domain.state import Action, MergeProposal
 from coldframe.domain.trial.commands import AnswerOffer, CloseReview, OfferTrial
 from coldframe.engine.core.turn import Turn
 from coldframe.ports.chat import Person
 from coldframe.timing.calendars import WorkingCalendar
-from tests.domain.play import DD, EVERYBODY, FD, D, F, a_plan
+from tests.domain.play import DD, EVERYBODY, FD, REASON, RETENTION, D, F, a_plan
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach
 from tests.engine.seeing_through import CHANNEL
@@ -87,6 +88,9 @@ async def _notes(team: Running) -> AsyncIterator[str]:
     await team.act("hand over", HandOver(F, Role.DECISION_MAKER))
     yield "focus, handed over"
     await team.act("hand back", HandOver(D, Role.DECISION_MAKER, to_deputy=False))
+    await team.act("pick", Hold(D, Deciding.FOCUS, RETENTION, REASON))
+    yield "focus, picked"
+    await team.act("undo", Undo(D))
 
 
 async def _to_the_plans(team: Running) -> AsyncIterator[str]:
@@ -100,6 +104,8 @@ async def _to_the_plans(team: Running) -> AsyncIterator[str]:
     force = next(s.option for s in round_.forces_standing if s.carried)
     await team.act("ask", WriteQuestion(F, QuestionId("q0"), ForceId(force), "How might we bill more clearly?"))
     yield "questions"
+    await team.act("publish", Hold(F, Deciding.CLOSE))
+    yield "questions, to be published"
     await reach(team, Step.PRECEDENTS)
     yield "precedents"
     await reach(team, Step.PLANS)

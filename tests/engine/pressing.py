@@ -17,6 +17,7 @@ from random import Random
 from typing import Any
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
+from coldframe.domain.round.undoing import may_settle
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import OPEN_STEPS, Trial, TrialStep
 from coldframe.engine.engine import Engine
@@ -213,6 +214,9 @@ def is_over(thing: Thing, before: Standing, by: MemberId) -> bool:
     if made.subject in before.trials and thing.action not in WIDER:
         return _trial_over(before.trials[made.subject], made, by)
     round_ = before.rounds[made.subject]
+    if thing.action.startswith("held.") and round_.step == made.made_for:
+        held = round_.decided()
+        return held is None or (held.at.isoformat(),) != made.rest
     if thing.kind == "form note.write":
         return round_.step not in RUNNING  # a late note is kept as one
     return round_.step not in WIDER.get(thing.action, {Step(made.made_for)})
@@ -385,6 +389,8 @@ class Outcome:
         if self.thing.action in FOR_THE_FACILITATOR and round_ is not None and not round_.is_facilitator(self.by):
             return "done without the role"
         if self.thing.action == "focus.pick" and round_ is not None and not round_.is_decision_maker(self.by):
+            return "done without the role"
+        if self.thing.action.startswith("held.") and round_ is not None and not may_settle(round_, self.by):
             return "done without the role"
         return ""
 

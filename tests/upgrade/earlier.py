@@ -22,6 +22,7 @@ from typing import Literal
 from coldframe.chat.room.records import Record
 from coldframe.chat.room.service import Room
 from coldframe.clock import ManualClock, SeededIds
+from coldframe.domain.round.undoing import UNDO_FOR
 from coldframe.engine.delivery import downtime
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message
 from coldframe.ports.chat import Reply
@@ -254,9 +255,10 @@ def _written(field: Field) -> str:
 
 
 async def go_on(folder: Path, stop: Stop, played: Scenario) -> Answer:
-    """The scenario's people and the clock, to the moment after `until`: from which step to which, and what was said or
+    """The scenario's people and the clock, to the moment after `until`, and as much longer as what somebody decides may
+    be undone: from which step to which, and what was said or
     changed."""
-    clock = ManualClock(stop.moment)
+    clock, until = ManualClock(stop.moment), stop.until + UNDO_FOR["days"]
     async with _house(folder, clock) as house:
         before = {r.id: r.revision for r in house.room.all_messages()}
         was = await _step(house)
@@ -264,13 +266,13 @@ async def go_on(folder: Path, stop: Stop, played: Scenario) -> Answer:
         play = Play(played, house, clock, memory=memory)
 
         def watch() -> None:
-            if clock.now() > stop.until:
+            if clock.now() > until:
                 raise Enough
 
         play.watch = watch
         with suppress(Enough), closing(memory):
             await play.run()
-        news = [r for r in house.room.all_messages() if before.get(r.id) != r.revision and r.at <= stop.until]
+        news = [r for r in house.room.all_messages() if before.get(r.id) != r.revision and r.at <= until]
         return Answer(f"{was} to {await _step(house)}", tuple(map(_record, news)))
 
 

@@ -88,6 +88,14 @@ class ClosedBy(StrEnum):
     ALL_IN = "all in"
 
 
+class Deciding(StrEnum):
+    """A decision that can be undone for a while before it is announced."""
+
+    FOCUS = "focus"
+    CLOSE = "close"
+    WITHOUT = "close without"
+
+
 class MoreTime(StrEnum):
     """Why a step was given more time."""
 

@@ -32,6 +32,7 @@ class Because(StrEnum):
     ENDED = "round has ended"
     LOCKED = "ballot is locked"
     ALREADY_EXTENDED = "no more extensions"
+    NOTHING_TO_UNDO = "nothing to undo"
     # setup
     NOT_IN_CHANNEL = "the bot is not in the channel"
     MAY_NOT_POST = "the bot may not post in the channel"

@@ -9,6 +9,7 @@ from typing import Literal
 
 from coldframe.domain.names import (
     Axis,
+    Deciding,
     ForceId,
     LeverId,
     MemberId,
@@ -48,6 +49,17 @@ class Progress:
     asks_consent: bool = False  # under three writers: "unsigned" would be a pretence
     stuck: bool = False  # below quorum after the extension
     nothing: bool = False  # everybody is done and nothing came: the facilitator was asked
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A decision that is announced at `at`; until then it can be undone, and only whoever made it knows."""
+
+    what: Deciding
+    by: MemberId
+    at: datetime
+    lever: LeverId | None = None
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,6 +302,7 @@ class Round:
     passed: Mapping[Step, PassReason] = field(default_factory=dict)  # steps that were not played
     progress: Progress = Progress()
     paused: PauseReason | None = None
+    held: Mapping[Step, Held] = field(default_factory=dict)  # what was decided in the running step, one at most
     role_offers: tuple[RoleOffer, ...] = ()  # one of each role at most
     open_roles: frozenset[Role] = frozenset()  # whoever has them has not moved for long: any member may take them over
     dates_told: Mapping[Step, datetime] = field(default_factory=dict)  # when each step closes, as the channel knows it
@@ -354,6 +367,10 @@ class Round:
         return next((o for o in self.role_offers if o.role is role), None)
 
     # --- the step's state ---
+
+    def decided(self) -> Held | None:
+        """What was decided in the running step and is not announced yet."""
+        return self.held.get(self.step)
 
     def ledger(self) -> Ledger | None:
         """The ballot that runs now, if any."""

@@ -31,6 +31,7 @@ from coldframe.engine.round import (
     roles,
     setup,
     starting,
+    undoing,
 )
 from coldframe.engine.round.steps import PLAYS, notes, placement, voting
 from coldframe.engine.trial import forecasts, ownership, reviews, under_way, weekly
@@ -76,6 +77,7 @@ USES = Uses(
         misplaced.BUTTONS,
         course.BUTTONS,
         closing.BUTTONS,
+        undoing.BUTTONS,
         roles.BUTTONS,
         revealed_notes.BUTTONS,
         setup.BUTTONS,
@@ -138,6 +140,7 @@ round_changed = partial(
     _following(
         forecasts.FOLLOW,
         course.FOLLOW,
+        undoing.FOLLOW,
         roles.FOLLOW,
         resting.FOLLOW,
         revealed_notes.FOLLOW,

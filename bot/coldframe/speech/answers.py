@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coldframe.domain.names import LeverId, NoteId, PauseReason, Role, Side, Step
+from coldframe.domain.names import Deciding, LeverId, NoteId, PauseReason, Role, Side, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Message, Quoted, When, line, plain
@@ -206,6 +206,23 @@ def not_a_time_for_notes(round_: Round, text: str) -> Message:
         step=title(round_.step),
     )
     return told(words, Quoted(theirs(text, 3000).text), private=True)
+
+
+_NOW = {Deciding.FOCUS: "Announce it now", Deciding.CLOSE: "Close now", Deciding.WITHOUT: "Close now"}
+_UNDO = {Deciding.FOCUS: "Undo the pick", Deciding.CLOSE: "Undo the close", Deciding.WITHOUT: "Undo the close"}
+
+
+def second_thoughts(round_: Round) -> tuple[Button, Button]:
+    """Made for this very decision: another one has buttons of its own."""
+    held = round_.decided()
+    assert held is not None
+    value = about(round_, held.at.isoformat())
+    name = theirs(round_.name, 60).text
+    now = "Publish now" if round_.step is Step.QUESTIONS else _NOW[held.what]
+    return (
+        Button(_UNDO[held.what], "held.undo", value, says=f"{_UNDO[held.what]} in {name}"),
+        Button(now, "held.now", value, says=f"{now}: {name}"),
+    )
 
 
 def question_suggested(round_: Round) -> Message:

@@ -91,6 +91,7 @@ _STEP_AT = {
     "nothing": 1,
     "holdup": 1,
     "unread": 1,
+    "held": 1,
 }
 """By what a message is, where its name says the step."""
 

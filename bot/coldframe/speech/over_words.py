@@ -33,6 +33,11 @@ def _what_became(round_: Round, step: Step) -> Line:
     return line(", which is over: {b}.", b=became)
 
 
+def decided(round_: Round) -> Line:
+    """A decision that could be undone for a while."""
+    return line("That decision in *{r}* was settled meanwhile.", r=theirs(round_.name, 60)) + _NOTHING
+
+
 def ownership(round_: Round, plan: PlanId) -> Line:
     """Somebody was asked to own a chosen plan, and is not any more."""
     choice = round_.choices.get(plan)

@@ -7,13 +7,13 @@ from dataclasses import replace
 from typing import Any
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
-from coldframe.domain.round import roles, rules
+from coldframe.domain.round import roles, rules, undoing
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.answers import done
+from coldframe.speech.answers import done, second_thoughts
 from coldframe.speech.names import PAUSED, about, count, title
 from coldframe.speech.steps import WORDS
 
@@ -28,6 +28,7 @@ HELP = (
     ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),
     ("`/coldframe done`", "I am through with the step; locks my ballot"),
     ("`/coldframe close`, `extend`, `pause`, `resume`, `cancel`", "for the facilitator"),
+    ("`/coldframe undo`, `announce`", "what I decided last and nobody has heard of yet: undo it, or do not wait"),
     ("`/coldframe roles`", "who has which role; pass mine on"),
     ("`/coldframe away until next Monday`", "I am away; `away off` ends it"),
     ("`/coldframe calendar`", "my dates for my calendar program: an address to subscribe to, and a new one"),
@@ -144,6 +145,8 @@ def _buttons(round_: Round, me: MemberId) -> tuple[Button, ...]:
         return ()
     running = round_.step in RUNNING and me in round_.seats
     buttons = WORDS[round_.step].panel if running else ()
+    if undoing.may_settle(round_, me):
+        buttons += second_thoughts(round_)
     if round_.is_facilitator(me):
         buttons += _of_facilitator(round_)
     elif me in round_.active() and roles.is_open(round_, Role.FACILITATOR):
@@ -216,13 +219,14 @@ def through(round_: Round) -> Message:
     return done(True)
 
 
-def closes(round_: Round) -> Message:
-    """The answer to `close`; the votes of a ballot are read once more first. `round_` is the round before it."""
-    if round_.ledger() is not None:
-        return _told(
-            "I read the votes of {name} once more, then *{step}* closes and the channel gets the result.", round_
-        )
-    return _told("{name}: *{step}* is closed. The channel has what comes next.", round_)
+def reads_first(round_: Round) -> Message:
+    """The answer to a close where nothing is in yet, as far as is known."""
+    return _told("{name}: as far as I know nothing is in yet. I look once more and tell you.", round_)
+
+
+def announced(round_: Round) -> Message:
+    """The answer to `announce`. `round_` is the round before it."""
+    return _told("{name}: I announce it now. The channel gets what comes of *{step}*.", round_)
 
 
 def longer(round_: Round) -> Message:

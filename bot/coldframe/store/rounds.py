@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from coldframe.domain.names import ENDS, MemberId, PlanId, Step
-from coldframe.domain.state import Choice, Comparison, Draft, Ledger, Mark, Note, Plan, Round
+from coldframe.domain.state import Choice, Comparison, Draft, Held, Ledger, Mark, Note, Plan, Round
 from coldframe.message.emoji import by_name
 from coldframe.ports.keys import Covers, Use
 
@@ -23,6 +23,7 @@ PRIVATE = {
     "plan": ("plans", Plan),
     "compare": ("comparisons", tuple[Comparison, ...]),
     "choice": ("choices", Choice),
+    "held": ("held", Held),
 }
 """Kind of sealed rows: the field of a round, and what it holds."""
 
@@ -135,8 +136,10 @@ def _secret(round_: Round) -> Iterator[tuple[str, str, Any, Use]]:
     yield from ((AUTHOR, i, a, under(Covers.AUTHORSHIP)) for i, a in authors.items() if a != NOBODY)
     yield from ((COMPARE, m, c, under(Covers.COMPARISONS)) for m, c in round_.comparisons.items())
     yield from (("choice", i, c, under(Covers.CHOICES)) for i, c in round_.choices.items())
+    of_step = under(_OF_STEP.get(round_.step, Covers.CHOICES))
+    yield from (("held", step, decided, of_step) for step, decided in round_.held.items())
     if round_.progress.done:
-        yield DONE, "", round_.progress.done, under(_OF_STEP.get(round_.step, Covers.CHOICES))
+        yield DONE, "", round_.progress.done, of_step
     for name, covers in _LEDGERS.items():
         ledger = getattr(round_, name)
         if ledger is not None and ledger.locked:

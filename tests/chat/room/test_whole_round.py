@@ -148,6 +148,7 @@ async def notes(ada: Player) -> None:
 
 async def focus(ada: Player) -> None:
     await ada.others()
+    await ada.jump()  # until the pick is announced
     await ada.until("merge")
     await expect(ada.card("The round works on Retention.")).to_be_visible()
 
@@ -157,6 +158,7 @@ async def merge(ada: Player) -> None:
     await ada.press("Same point")
     await expect(ada.card("Joined.")).to_be_visible()
     await ada.press("Close the merge")
+    await ada.press("Close now")
     await ada.until("dots")
 
 
@@ -182,6 +184,7 @@ async def questions(ada: Player) -> None:
         await ada.fill(re.compile("question"), text=text)
         await expect(ada.card(text)).to_be_visible()
     await ada.press("Publish the questions")
+    await ada.press("Publish now")
     await ada.until("precedents")
 
 

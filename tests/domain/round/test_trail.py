@@ -11,7 +11,7 @@ from tests.domain.play import EVERYBODY, Play
 PRIVATE = {
     "MemberDone", "NoteWritten", "NoteEdited", "NoteWithdrawn", "DraftKept", "DraftDropped", "ConsentAsked",
     "Consented", "LateNoteKept", "LateNoteSettled", "VoteCast", "VoteTakenBack", "BallotLocked", "LedgerReconciled",
-    "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten",
+    "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten", "DecisionHeld",
 }  # fmt: skip
 
 

@@ -361,6 +361,7 @@ async def test_notes_that_were_changed_unheard_are_revealed_as_they_stand(at_not
         await hands.edits(FD, wrong, "- retention: the bill is late")
         await hands.writes(INES, "- retention: too many mails")
     await team.command(F, "close")
+    await team.command(F, "announce")
     assert (await team.current()).step is Step.FOCUS
     assert await shown(team) == ["slow pages", "the bill is late", "too many mails"]
 
@@ -379,6 +380,7 @@ async def test_what_the_form_changed_is_not_undone_by_the_message_it_came_from(a
     await team.house.engine.returned()
     await team.settle()
     await team.command(F, "close")
+    await team.command(F, "announce")
     assert await shown(team) == ["another", "by ines", "in better words"]
 
 
@@ -420,6 +422,7 @@ async def test_a_change_that_is_told_after_a_newer_one_does_not_last(at_notes: R
     late = Edited(mine, "- retention: second", "1")
     await team.house.engine.receive(Inbound("late", D, team.house.room.direct(D), team.clock.now(), late))
     await team.command(F, "close")
+    await team.command(F, "announce")
     assert await shown(team) == ["by fred", "by ines", "third"]
 
 
@@ -447,6 +450,7 @@ async def test_a_ballot_that_cannot_be_read_stays_open_until_it_can(at_dots: Run
     await _nine_dots(team)
     team.house.room.faults.add("refuse", times=10_000, on=UNREAD)
     await team.command(F, "close")
+    await team.command(F, "announce")
     await team.until(team.clock.now() + timedelta(hours=1))
     assert (await team.current()).step is Step.DOTS
     assert sum("stays open" in words for words in in_channel(team)) == 1
@@ -469,6 +473,7 @@ async def test_after_a_working_day_it_closes_and_says_how_many_ballots_were_not_
     assert until - team.clock.now() == timedelta(hours=8)
     team.house.room.faults.add("refuse", times=100_000, on=UNREAD)
     await team.command(F, "close")
+    await team.command(F, "announce")
     await team.until(until - timedelta(seconds=1))
     assert (await team.current()).step is Step.DOTS
     await team.until(until)
@@ -483,6 +488,7 @@ async def test_the_facilitator_need_not_wait_for_it(at_dots: Running) -> None:
     await _nine_dots(team)
     team.house.room.faults.add("refuse", times=100_000, on=UNREAD)
     await team.command(F, "close")
+    await team.command(F, "announce")
     await team.press(F, "close.unread")
     assert (await team.current()).step is Step.QUESTIONS
     assert any("could not be read" in words for words in in_channel(team))
@@ -494,6 +500,7 @@ async def test_nobody_else_closes_a_step_unread(at_dots: Running) -> None:
     await _nine_dots(team)
     team.house.room.faults.add("refuse", times=100_000, on=UNREAD)
     await team.command(F, "close")
+    await team.command(F, "announce")
     await team.house.room.press(D, None, "close.unread", ButtonValue("r1", made_for="dots").pack(), forged=True)
     await team.settle()
     assert (await team.current()).step is Step.DOTS
@@ -509,6 +516,7 @@ async def test_notes_that_cannot_be_compared_are_not_revealed_yet(at_notes: Runn
         await hands.erases(D, gone)
     team.house.room.faults.add("refuse", times=10_000, on=UNREAD)
     await team.command(F, "close")
+    await team.command(F, "announce")
     assert (await team.current()).step is Step.NOTES
     team.house.room.faults.clear()
     await team.until(team.clock.now() + timedelta(minutes=5))
@@ -522,6 +530,7 @@ async def test_what_is_slow_is_waited_for(at_dots: Running) -> None:
     await _nine_dots(team)
     team.house.room.faults.add("slow", times=20, on=UNREAD)
     await team.command(F, "close")
+    await team.command(F, "announce")
     assert (await team.current()).step is Step.QUESTIONS
     assert await _counted(team) == 9
 
@@ -543,6 +552,7 @@ async def test_only_whose_account_is_gone_is_not_waited_for(
 
     monkeypatch.setattr(team.house.room, "reactions", reactions)
     await team.command(F, "close")
+    await team.command(F, "announce")
     assert ((await team.current()).step is Step.QUESTIONS) is gone
 
 
@@ -550,9 +560,11 @@ async def test_an_option_that_stands_nowhere_any_more_keeps_its_votes(at_dots: R
     """What cannot be seen is not taken for taken back, and holds nothing up."""
     team, hands = at_dots, Hands(at_dots)
     await _nine_dots(team)
+    await team.settle()
     first = str((await team.current()).forces[0].id)
     team.house.room.log.erase(await hands.option(F, first))
     await team.command(F, "close")
+    await team.command(F, "announce")
     assert (await team.current()).step is Step.QUESTIONS
     assert await _counted(team) == 9
 
@@ -582,6 +594,7 @@ async def test_a_note_taken_from_the_channel_stays_when_its_message_there_is_del
     await team.house.engine.returned()
     await team.settle()
     await team.command(F, "close")
+    await team.command(F, "announce")
     assert "the bill is late" in await shown(team)
 
 

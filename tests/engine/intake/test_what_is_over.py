@@ -125,6 +125,7 @@ async def test_an_older_buttons_step_is_that_of_its_message(tmp_path: Path) -> N
         assert note is not None and "which step" in words(note) and NOTHING in words(note)
         assert (await team.current()).step is Step.MERGE
         await _presses(team, F, (record, older))
+        await team.press(F, "held.now")
         before = await team.current()
         assert before.step is Step.DOTS
         assert NOTHING in _note(await _presses(team, F, (record, older)))

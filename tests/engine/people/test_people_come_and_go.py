@@ -81,4 +81,5 @@ async def test_who_inherits_a_role_is_named_and_gets_its_desk(tmp_path: Path) ->
         assert (await team.current()).is_facilitator(D)
         assert [w for w in in_channel(team) if w.startswith(f"Dora is {Role.FACILITATOR} from now on")]
         await team.press(D, "step.close")
+        await team.press(D, "held.now")
         assert (await team.current()).step is Step.DOTS

@@ -63,8 +63,11 @@ async def test_votes_by_button_and_by_emoji_count_until_the_close(table: Table) 
     """The close reads the platform's reactions of every voter, whatever their ids hold, and keeps them all."""
     await _noted(table)
     await table.command(LEAD, "close")
+    await table.command(LEAD, "announce")
     await table.hands[CHIEF].fill("focus.pick", {"reason": "It is the largest leak that we have."}, "retention")
+    await table.command(CHIEF, "announce")
     await table.command(LEAD, "close")
+    await table.command(LEAD, "announce")
     assert (await table.round()).step is Step.DOTS
     for person, text in HEARD.items():
         await table.vote(person, text, "🌿", "🌱")
@@ -73,6 +76,7 @@ async def test_votes_by_button_and_by_emoji_count_until_the_close(table: Table) 
     assert dots is not None
     assert {voter: len(marks) for voter, marks in dots.marks.items()} == {LEAD: 2, CHIEF: 2, THIRD: 2, LONG: 3}
     await table.command(LEAD, "close")
+    await table.command(LEAD, "announce")
     counted = (await table.round()).dots
     assert counted is not None
     assert len(counted.marks[MemberId(LONG)]) == 3

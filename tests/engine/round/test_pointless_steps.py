@@ -217,6 +217,7 @@ async def test_a_ballot_without_votes_can_be_gone_on_without(
         await team.until(max(opens, team.clock.now()))
         await _all_done(team)
         await team.press(F, "step.without")
+        await team.press(F, "held.now")
         assert (await team.current()).step is following
         said = in_channel(team)
         assert said.index(result) < said.index(_card(team, following)[0])
@@ -322,6 +323,7 @@ async def test_going_on_without_reads_the_votes_once_more(tmp_path: Path) -> Non
         option = next(r for r in room.messages(room.direct(jon)) if r.by_bot and words_of(r).startswith("1. "))
         room.log.set_reaction(option.id, jon, "🌱", True)
         await team.press(F, "step.without")
+        await team.press(F, "held.now")
         await team.settle()
         round_ = await team.current()
         assert round_.step is Step.QUESTIONS

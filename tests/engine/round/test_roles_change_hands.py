@@ -54,6 +54,7 @@ async def test_a_facilitator_passes_the_role_on_with_the_others_yes(tmp_path: Pa
         assert [w for w in team.told(F) if w == "name of r1: Merge is with Ines now."]
         assert not [w for w in team.told(F) if "Close the merge" in w or "Please answer by" in w]
         await team.press(INES, "step.close")
+        await team.press(INES, "held.now")
         assert (await team.current()).step is Step.DOTS
 
 
@@ -64,6 +65,7 @@ async def test_a_decision_maker_passes_the_role_on_and_the_other_decides(tmp_pat
         await team.press(INES, "role.yes")
         assert [w for w in team.told(D) if w == "name of r1: Focus is with Ines now."]
         await team.fill(INES, "focus.pick", {"reason": "It leaks most of what we win."})
+        await team.command(INES, "announce")
         assert (await team.current()).step is Step.MERGE
 
 
@@ -142,6 +144,7 @@ async def test_a_silent_decision_maker_without_a_deputy_is_replaced_by_the_facil
         await team.press(INES, "role.yes")
         assert (await team.current()).paused is None
         await team.fill(INES, "focus.pick", {"reason": "It leaks most of what we win."})
+        await team.command(INES, "announce")
         assert (await team.current()).step is Step.MERGE
 
 
@@ -241,6 +244,7 @@ async def test_everybody_with_a_role_is_forgotten_and_somebody_can_still_go_on(t
         assert [w for w in team.told(INES) if w.startswith("You are facilitator of name of r1 now")]
         assert not [w for w in team.told(INES)[-9:] if "Dirk" in w or "Fred" in w]
         await team.press(INES, "step.close")
+        await team.press(INES, "held.now")
         assert (await team.current()).step is Step.DOTS
 
 
@@ -258,6 +262,7 @@ async def test_the_weight_of_an_open_ballot_stays_and_the_words_say_so(tmp_path:
         assert "it is still Dora whose votes weigh more" in team.channel()[-1]
         await team.act("vote", CastVote(INES, "p0", "button"), CastVote(D, "p1", "button"))
         await team.command(F, "close")
+        await team.command(F, "announce")
         await team.until(team.clock.now() + timedelta(minutes=1))
         found = {s.option: s.weighted for s in (await team.current()).plans_standing}
         assert found == {"p0": 1, "p1": 2, "p2": 0}
@@ -303,6 +308,7 @@ async def test_an_offer_may_be_answered_in_a_later_step(tmp_path: Path) -> None:
         await team.press(INES, "role.yes")
         assert (await team.current()).is_facilitator(INES)
         await team.press(INES, "step.close")
+        await team.press(INES, "held.now")
         assert (await team.current()).step is Step.DOTS
 
 

@@ -96,6 +96,7 @@ async def _with_notes(table: Table) -> None:
     }.items():
         await table.hands[person].say(text)
     await table.command("asa", "close")
+    await table.command("asa", "announce")
     assert (await table.round()).step is Step.FOCUS
 
 
@@ -148,10 +149,13 @@ async def test_focus_is_the_decision_makers_and_duplicates_are_the_facilitators(
     await _with_notes(table)
     with pytest.raises(LookupError):
         await table.hands["cleo"].fill("focus.pick", {"reason": "It is the largest leak that we have."}, "retention")
+        await table.command("cleo", "announce")
     await table.hands["bo"].fill("focus.pick", {"reason": "It is the largest leak that we have."}, "retention")
+    await table.command("bo", "announce")
     assert (await table.round()).step is Step.MERGE
     await table.hands["asa"].press("merge.yes")
     await table.command("asa", "close")
+    await table.command("asa", "announce")
     round_ = await table.round()
     assert round_.step is Step.DOTS
     assert len(round_.forces) == 4
@@ -165,8 +169,10 @@ async def test_focus_is_the_decision_makers_and_duplicates_are_the_facilitators(
 async def _at_the_dots(table: Table) -> None:
     await _with_notes(table)
     await table.hands["bo"].fill("focus.pick", {"reason": "It is the largest leak that we have."}, "retention")
+    await table.command("bo", "announce")
     await table.round()
     await table.command("asa", "close")
+    await table.command("asa", "announce")
     assert (await table.round()).step is Step.DOTS
 
 
@@ -222,6 +228,7 @@ async def test_a_close_by_hand_reads_the_votes_back_too(table: Table) -> None:
         await table.vote(person, "Nobody can pause", "🌿")
     table.house.room.log.set_reaction(await table.option("asa", "Nobody can pause"), "asa", "🌿", False)
     await table.command("asa", "close")
+    await table.command("asa", "announce")
     round_ = await table.round()
     assert round_.step is Step.QUESTIONS
     votes = {round_.force_text(s.option): s.weighted for s in round_.forces_standing}  # type: ignore[arg-type]

@@ -86,6 +86,7 @@ async def test_the_name_says_which_round_is_closed(two: Two) -> None:
     for round_id in ("r1", "r2"):
         await _note(two.team, round_id)
     reply = await two.team.command(F, "close Name of R2")
+    await two.team.command(F, "announce")
     assert await two.steps() == (Step.NOTES, Step.FOCUS)
     assert "name of r2" in words(reply)
 

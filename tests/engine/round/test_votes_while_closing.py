@@ -41,6 +41,7 @@ async def test_a_vote_newer_than_the_reading_is_not_overwritten_by_it(
 
         monkeypatch.setattr(team.house.kit.chat, "reactions", reactions)
         await team.command(F, "close")
+        await team.command(F, "announce")
         after = await team.current()
         assert after.step is Step.QUESTIONS
         assert next(s.weighted for s in after.forces_standing if s.option == option) == 4

@@ -84,6 +84,8 @@ async def test_notes_and_dots_are_what_stands_in_slack(tmp_path: Path, noticed: 
             assert kept == {"the bill is late", "slow pages", "too many mails"}
         await people[roles.facilitator].commands("close")
         await there.settle()
+        await people[roles.facilitator].commands("announce")
+        await there.settle()
         round_ = await round_of(there)
         assert {round_.notes[i].text for i in round_.revealed} == {"the bill is late", "slow pages", "too many mails"}
 
@@ -105,6 +107,8 @@ async def test_notes_and_dots_are_what_stands_in_slack(tmp_path: Path, noticed: 
             ledger = (await round_of(there)).ledger()
             assert ledger is not None and sum(map(len, ledger.marks.values())) == 9
         await people[roles.facilitator].commands("close")
+        await there.settle()
+        await people[roles.facilitator].commands("announce")
         await there.settle()
         standing = {s.option: s.weighted for s in (await round_of(there)).forces_standing}
         assert (standing[first], standing[second]) == (0, 9)
@@ -130,6 +134,8 @@ async def test_while_slack_does_not_answer_nothing_is_counted_short(tmp_path: Pa
         scopes = {"reactions:read", "im:history"}
         there.workspace.scopes -= scopes
         await people[roles.facilitator].commands("close")
+        await there.settle()
+        await people[roles.facilitator].commands("announce")
         await there.settle()
         assert (await round_of(there)).step is Step.DOTS
         there.workspace.scopes |= scopes

@@ -26,7 +26,8 @@ def forget(round_: Round, command: Forget, now: datetime) -> Facts:
 
 def person_forgotten(round_: Round, fact: PersonForgotten) -> Round:
     gone = fact.member
-    round_ = replace(round_, seats={**round_.seats, gone: replace(round_.seats[gone], name=GONE)})
+    seats = {**round_.seats, gone: replace(round_.seats[gone], name=GONE)}
+    round_ = replace(round_, seats=seats, held={s: h for s, h in round_.held.items() if h.by != gone})
     for rule in RULES.values():
         round_ = rule.forget(round_, gone)
     return round_

@@ -17,7 +17,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import seats
-from coldframe.domain.round import ballots, course, forgetting, renaming, roles
+from coldframe.domain.round import ballots, course, forgetting, renaming, roles, undoing
 from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened, StepPassed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
@@ -37,6 +37,7 @@ for _decide, _evolve in (
     *((rule.decide, rule.evolve) for rule in RULES.values()),
     (course.DECIDE, course.EVOLVE),
     (roles.DECIDE, roles.EVOLVE),
+    (undoing.DECIDE, undoing.EVOLVE),
 ):
     _DECIDE.update(_decide)
     _EVOLVE.update(_evolve)
@@ -88,7 +89,7 @@ def evolve(round_: Round, fact: Fact) -> Round:
 def _entered(round_: Round, step: Step) -> Round:
     """A new step begins with a clean progress; who moves the round is there. With its end nobody is asked any more."""
     offers = round_.role_offers if step in RUNNING else ()
-    fresh = replace(round_, step=step, progress=Progress(), open_roles=frozenset(), role_offers=offers)
+    fresh = replace(round_, step=step, progress=Progress(), held={}, open_roles=frozenset(), role_offers=offers)
     enter = RULES[step].enter if step in RULES else None
     return enter(fresh) if enter else fresh
 

@@ -35,6 +35,8 @@ LEFT, NEXT = "left over", "next"
 """What the round before left, to whoever sets the next one up; that the date of the next one has come."""
 LATE, SCORE = "late", "score"
 """The question what becomes of a note that came late; what a forecast was worth."""
+HELD = "held"
+"""A decision that can still be undone, to whoever made it."""
 WAITS = frozenset({HANDED, WHICH, LATE, SCORE})
 """What waits for an answer, or has told somebody something private, stands for some days at most."""
 HANDED_BACK_FOR = timedelta(days=7)
@@ -84,6 +86,11 @@ def _while_chosen(round_: Round, rest: Rest) -> bool:
 
 def _while_asked(round_: Round, rest: Rest) -> bool:
     return _while_chosen(round_, rest) and round_.choices[PlanId(rest[1])].asked == rest[0]
+
+
+def _while_held(round_: Round, rest: Rest) -> bool:
+    held = round_.decided()
+    return held is not None and rest[1:] == (round_.step.value, held.at.isoformat())
 
 
 def _late_note_waits(round_: Round, rest: Rest) -> bool:
@@ -187,6 +194,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "stuck": Life(End.GONE, _in_its_step),
     "role-offer": Life(End.LINE, _while_role_is_offered, rests=False),
     "role-asked": Life(End.LINE, _while_role_is_offered, rests=False),
+    HELD: Life(End.LINE, _while_held, rests=False),
     HOW_ON: Life(End.LINE, _while_it_does_not_move, rests=False),
     "reach": Life(End.GONE, _in_its_step, rests=False),
     LEFT: Life(End.GONE, _until_it_ends, rests=False),

@@ -7,22 +7,24 @@ from dataclasses import replace
 from coldframe.domain.names import RUNNING, Role, Step
 from coldframe.domain.people.commands import Forget, Leave
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import course
+from coldframe.domain.round import undoing
+from coldframe.domain.round.course import may_cancel
 from coldframe.domain.round.moves import Extend, Pause, Resume
 from coldframe.domain.round.revealed_notes import HideNote
+from coldframe.domain.round.undoing import Undo
 from coldframe.domain.state import Round
 from coldframe.engine.core import endings, members
 from coldframe.engine.core.requests import Answers, Request, Uses
 from coldframe.engine.people import held, personal
 from coldframe.engine.reading import dates
 from coldframe.engine.reminding import owed as reminders
-from coldframe.engine.round import closing, locking, roles, setup
+from coldframe.engine.round import closing, course, locking, roles, setup
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
 from coldframe.ports.storage import Send
 from coldframe.speech import panel_words
-from coldframe.speech.round import forms, role_words
+from coldframe.speech.round import forms, role_words, undoing_words
 
 OPENED_BY = {
     "hours.write": "hours.write",
@@ -121,8 +123,28 @@ async def _mine(request: Request) -> Reply | None:
 
 async def _close(request: Request) -> Reply | None:
     round_ = await _the_round(request, "close")
-    await closing.by_hand(request.turn, round_, request.by)
-    return request.shown(panel_words.closes(round_))
+    after = await closing.by_hand(request.turn, round_, request.by)
+    return course.closed_by_hand(request, round_, after)
+
+
+async def _undo(request: Request) -> Reply | None:
+    """What this person decided last and nobody has heard of yet."""
+    after = await request.turn.act(await _decided(request, "undo"), Undo(request.by))
+    return request.shown(undoing_words.undone(after))
+
+
+async def _announce(request: Request) -> Reply | None:
+    round_ = await _decided(request, "announce")
+    await closing.announce(request.turn, round_, request.by)
+    return request.shown(panel_words.announced(round_))
+
+
+async def _decided(request: Request, word: str) -> Round:
+    """The round in which this person has decided something. Raises Refused."""
+    rounds = [r for r in await _rounds(request) if undoing.may_settle(r, request.by)]
+    if not rounds:
+        raise Refused(Because.NOTHING_TO_UNDO)
+    return _one_of(request, word, rounds)
 
 
 async def _done(request: Request) -> Reply | None:
@@ -144,7 +166,7 @@ async def _pause(request: Request) -> Reply | None:
 
 async def _cancel(request: Request) -> Reply | None:
     round_ = await _the_round(request, "cancel")
-    course.may_cancel(round_, request.by)
+    may_cancel(round_, request.by)
     return Reply(form=forms.cancel(round_))
 
 
@@ -291,6 +313,8 @@ WORDS: Answers = {
     "mine": _mine,
     "done": _done,
     "close": _close,
+    "undo": _undo,
+    "announce": _announce,
     "extend": _extend,
     "pause": _pause,
     "resume": _resume,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, datetime, time, timedelta
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
-from coldframe.domain.round import commitment, rules
+from coldframe.domain.round import commitment, rules, undoing
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import members
@@ -32,6 +32,8 @@ async def owed(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, Wh
 def owes(round_: Round, member: MemberId) -> bool:
     """Whether the running step still waits for this person."""
     if round_.step not in RUNNING or round_.paused is not None or member not in rules.expected(round_):
+        return False
+    if undoing.may_settle(round_, member):
         return False
     if round_.step is Step.COMMITMENT:
         return member == _settles_next(round_)

@@ -47,6 +47,8 @@ async def remind(turn: Turn, due: Due) -> None:
     if round_ is None or round_.step.value != step or turn.now - due.at > bundle.STALE or not owes(round_, member):
         await turn.uow.count("reminders dropped")
         return
+    if _put_off(turn, round_, due):
+        return
     record = await turn.uow.member(round_.tenant, member)
     calendar = members.calendar_of(record)
     if not members.is_reminded(record, turn.now):
@@ -58,6 +60,14 @@ async def remind(turn: Turn, due: Due) -> None:
         await turn.uow.count("reminders dropped")
     else:
         await bundle.send_bundle(turn, round_.tenant, member, for_a_round=True)
+
+
+def _put_off(turn: Turn, round_: Round, due: Due) -> bool:
+    """Where something is decided, the step may be over in a few minutes; if it is undone, the words come then."""
+    decided = round_.decided()
+    if decided is not None and decided.at > turn.now:
+        turn.later(due.kind, due.subject, due.occurrence, decided.at)
+    return decided is not None
 
 
 async def _has_had_enough(turn: Turn, round_: Round, member: MemberId, calendar: WorkingCalendar) -> bool:
@@ -80,6 +90,8 @@ async def tell_deputy(turn: Turn, due: Due) -> None:
         return
     if turn.now - due.at > bundle.STALE or round_.paused is not None:
         await turn.uow.count("reminders dropped")
+        return
+    if _put_off(turn, round_, due):
         return
     role = rules.RULES[round_.step].decides
     deputy = round_.roles.deputy(role) if role else None

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import RUNNING, MemberId, MoreTime, Role, Step
+from coldframe.domain.names import RUNNING, Deciding, MemberId, MoreTime, Role, Step
 from coldframe.domain.people.facts import AwaySet, MemberJoined, PersonForgotten
 from coldframe.domain.round import rules
 from coldframe.domain.round.moves import (
@@ -28,7 +28,7 @@ from coldframe.domain.round.moves import (
 )
 from coldframe.domain.state import Round
 from coldframe.engine.core import sent_form, timetable
-from coldframe.engine.core.requests import RoundRequest, acts, of_round, opens
+from coldframe.engine.core.requests import Request, RoundAnswer, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.reminding import rounds as reminders
 from coldframe.engine.round import closing, comparing, endings, holdups, locking, retention
@@ -38,7 +38,16 @@ from coldframe.ports.storage import Due
 from coldframe.speech import answers, panel_words
 from coldframe.speech.names import NO_PLANS, about, message_name
 from coldframe.speech.people import time_words
-from coldframe.speech.round import cards, commitment_words, forms, late_words, pass_words, prompts, role_words
+from coldframe.speech.round import (
+    cards,
+    commitment_words,
+    forms,
+    late_words,
+    pass_words,
+    prompts,
+    role_words,
+    undoing_words,
+)
 
 OPEN = "open"
 STEP_KINDS = (*closing.DUE, *comparing.DUE, *locking.DUE, OPEN, result.OPENING, "remind", "deputy")
@@ -158,22 +167,28 @@ async def _undone(request: RoundRequest) -> Reply | None:
     return request.noted(answers.done(False))
 
 
-async def _close(request: RoundRequest) -> Reply | None:
-    await closing.by_hand(request.turn, request.round, request.by)
-    return Reply(note=panel_words.closes(request.round)) if request.round.ledger() is not None else None
+def _closes(what: Deciding) -> RoundAnswer:
+    async def answered(request: RoundRequest) -> Reply | None:
+        after = await closing.by_hand(request.turn, request.round, request.by, what)
+        return closed_by_hand(request, request.round, after)
+
+    return answered
 
 
-async def _without(request: RoundRequest) -> None:
-    await closing.by_hand(request.turn, request.round, request.by, closing.WITHOUT)
+def closed_by_hand(request: Request, before: Round, after: Round) -> Reply | None:
+    """What comes of it: beside a button in the channel at once, in the direct messages on a card of its own."""
+    if after.decided() is not None:
+        return request.noted(undoing_words.card(after))
+    return Reply(note=panel_words.reads_first(before)) if after == before else None
 
 
 OF_STEP = of_round(
     {
         "step.done": _done,
         "step.undone": _undone,
-        "step.close": _close,
+        "step.close": _closes(Deciding.CLOSE),
         "step.extend": acts(lambda r: Extend(r.by)),
-        "step.without": _without,
+        "step.without": _closes(Deciding.WITHOUT),
         "round.end": opens(lambda r: forms.date("round.end", about(r.round))),
     }
 )

@@ -17,7 +17,7 @@ from coldframe.message.packed import MessageName
 from coldframe.ports.storage import Posted
 from coldframe.speech import answers
 from coldframe.speech.names import message_name
-from coldframe.speech.round import cards, results, role_words
+from coldframe.speech.round import cards, results, role_words, undoing_words
 
 
 async def follow(turn: Turn, before: Round, after: Round) -> None:
@@ -53,7 +53,8 @@ def _around(round_: Round) -> tuple[object, ...]:
     asked = [(plan, choice.asked) for plan, choice in round_.choices.items()]
     held = [round_.roles.acting(role) for role in Role]
     late = tuple(round_.late_notes.values())
-    return round_.step, round_.paused, round_.active(), held, asked, late, round_.role_offers, round_.open_roles
+    offers = (round_.role_offers, round_.open_roles)
+    return round_.step, round_.paused, round_.decided(), round_.active(), held, asked, late, *offers
 
 
 def _lasts(round_: Round, posted: Posted) -> bool:
@@ -123,6 +124,8 @@ def _ending(round_: Round, posted: Posted) -> Ending:
 def _line(round_: Round, name: MessageName, posted: Posted) -> Message:
     if name.what == lives.HOW_ON:
         return role_words.moves(round_)
+    if name.what == lives.HELD and name.rest[1] == round_.step:
+        return undoing_words.undone(round_) if round_.decided() is None else undoing_words.decided_anew(round_)
     if name.what in lives.OFFERS:
         return role_words.offer_over(round_, Role(name.rest[1]))
     member = MemberId(posted.place.id) if posted.place.kind == "direct" else None

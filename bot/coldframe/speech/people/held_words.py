@@ -45,6 +45,7 @@ def held_in(round_: Round, me: MemberId) -> dict[str, object]:
         "late notes": [n.text for n in round_.late_notes.values() if n.author == me],
         "texts without a place yet": [d.text for d in round_.drafts.values() if d.author == me],
         "dots": [round_.force_text(ForceId(m.option)) for m in dots],
+        "decided and not announced yet": [asdict(h) for h in round_.held.values() if h.by == me],
         "suggested questions": [s.text for s in round_.suggestions if s.by == me],
         "precedents": [asdict(p) for p in round_.precedents if p.by == me],
         "plans": [asdict(p) for p in round_.plans.values() if p.author == me],

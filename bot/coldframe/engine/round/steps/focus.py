@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from coldframe.domain.names import LeverId, MemberId, Role, Side, Step
+from coldframe.domain.names import Deciding, LeverId, MemberId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.merging import FocusPicked, PickFocus
+from coldframe.domain.round.merging import FocusPicked
+from coldframe.domain.round.undoing import Hold
 from coldframe.domain.state import Note, Round
 from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
@@ -56,6 +57,6 @@ READS: Mapping[str, Reads] = {"ask": lambda round_, rest: _card(round_, MemberId
 PLAY = StepPlay(
     open=_open, asking=None, desk=_desk, own_card=None, reads=READS, card_follows=False,
     buttons={"focus.pick": opens(_form)},
-    forms={"focus.pick": acts(lambda r: PickFocus(r.by, LeverId(r.part(0)), r.text("reason")))},
+    forms={"focus.pick": acts(lambda r: Hold(r.by, Deciding.FOCUS, LeverId(r.part(0)), r.text("reason")))},
     follow={FocusPicked: _picked}, due={},
 )  # fmt: skip
