@@ -45,6 +45,7 @@ from coldframe.domain.round.commitment import (
     SetNextRound,
     SetReview,
 )
+from coldframe.domain.round.correcting import Reword, SetDeadline, SetLengths, TakeOff
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
 from coldframe.domain.round.moves import (
     Cancel,
@@ -339,6 +340,13 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: Close(anybody(r, x), x.choice(("facilitator", "due", "all in"))),
     lambda w, r, x, t, k: Extend(anybody(r, x)),
     lambda w, r, x, t, k: Hold(anybody(r, x), x.choice(list(Deciding)), _lever(r, x), x.choice((w.text(x), "so"))),
+    lambda w, r, x, t, k: Reword(anybody(r, x), w.text(x)),
+    lambda w, r, x, t, k: TakeOff(anybody(r, x), anybody(r, x)),
+    lambda w, r, x, t, k: SetDeadline(anybody(r, x), _when(x, t)),
+    lambda w, r, x, t, k: SetLengths(
+        anybody(r, x), {x.choice(list(rules.RULES)): x.choice((-1, 1, 8, 500)) for _ in range(x.randrange(3))},
+        x.choice((None, 1)),
+    ),
     lambda w, r, x, t, k: Undo(anybody(r, x)),
     lambda w, r, x, t, k: AnnounceNow(anybody(r, x)),
     lambda w, r, x, t, k: GoOnWithout(anybody(r, x)),

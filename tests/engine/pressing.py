@@ -45,6 +45,7 @@ WIDER: Mapping[str, frozenset[Step]] = {
     **{action: frozenset(OPEN) for action in USES.buttons if action.startswith("role.")},
     **dict.fromkeys(("trial.plan", "trial.begin", "leftovers.show"), ENDED),
     "round.cancel": frozenset(OPEN),
+    **{f"edit.{what}": frozenset(OPEN) for what in ("show", "question", "add", "remove", "remove_yes")},
 }
 """What is open in other steps than the one that it was made for: no step is all that they are about."""
 OF_NOBODYS_STEP = ("text.", "word.", "hours.", "me.", "zone.", "calendar.", "digest.", "register.", "funnel.")
@@ -56,7 +57,10 @@ STANDING = frozenset(
 """What is about a person, a team or one message of theirs."""
 BY_STRANGERS, BY_OTHERS, BY_OLDER = 0.05, 0.25, 0.1
 """Shares of presses: by nobody of the team, by somebody else of it, and of buttons of an earlier release."""
-FOR_THE_FACILITATOR = frozenset({"step.close", "question.drop", "holdup.wait", "holdup.away", "holdup.deputy"})
+FOR_THE_FACILITATOR = frozenset(
+    {"step.close", "question.drop", "holdup.wait", "holdup.away", "holdup.deputy"}
+    | {action for action in (*USES.buttons, *USES.forms) if action.startswith("edit.")}
+)
 
 
 @dataclass(frozen=True)

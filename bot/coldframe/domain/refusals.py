@@ -33,6 +33,8 @@ class Because(StrEnum):
     LOCKED = "ballot is locked"
     ALREADY_EXTENDED = "no more extensions"
     NOTHING_TO_UNDO = "nothing to undo"
+    DEADLINE_RANGE = "deadline out of range"
+    WINDOW_RUNS = "the window runs or is over"
     # setup
     NOT_IN_CHANNEL = "the bot is not in the channel"
     MAY_NOT_POST = "the bot may not post in the channel"

@@ -53,6 +53,7 @@ LABELS = {
     "week": "Week",
     "weekly": "People a week",
     "weeks": "Weeks",
+    "windows": "Windows",
 }
 """By a form's field. Those that are not here hold the key of something that was picked from a list."""
 

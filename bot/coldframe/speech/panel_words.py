@@ -29,6 +29,7 @@ HELP = (
     ("`/coldframe done`", "I am through with the step; locks my ballot"),
     ("`/coldframe close`, `extend`, `pause`, `resume`, `cancel`", "for the facilitator"),
     ("`/coldframe undo`, `announce`", "what I decided last and nobody has heard of yet: undo it, or do not wait"),
+    ("`/coldframe edit`", "put something right: question, people, dates"),
     ("`/coldframe roles`", "who has which role; pass mine on"),
     ("`/coldframe away until next Monday`", "I am away; `away off` ends it"),
     ("`/coldframe calendar`", "my dates for my calendar program: an address to subscribe to, and a new one"),
@@ -158,17 +159,18 @@ def _buttons(round_: Round, me: MemberId) -> tuple[Button, ...]:
     return tuple(replace(button, value=button.value or about(round_)) for button in buttons)
 
 
+_EDIT = Button("Put right", "edit.show", "", says="Put something right in the round")
 _CANCEL = Button("Cancel …", "round.cancel", "", "danger")
 
 
 def _of_facilitator(round_: Round) -> tuple[Button, ...]:
     if round_.step is Step.SETUP:
-        return (Button("Start now", "round.start", "", "primary"), _CANCEL)
+        return (Button("Start now", "round.start", "", "primary"), _EDIT, _CANCEL)
     if round_.paused is not None:
         go_on = () if round_.paused.channel_lost else (Button("Go on", "round.resume", "", "primary"),)
-        return (*go_on, _CANCEL)
+        return (*go_on, _EDIT, _CANCEL)
     close = (Button("Close the step", "step.close", ""),) if rules.RULES[round_.step].close else ()
-    return (*close, Button("Extend", "step.extend", ""), _CANCEL)
+    return (*close, Button("Extend", "step.extend", ""), _EDIT, _CANCEL)
 
 
 def status(rounds: Sequence[Round]) -> Message:

@@ -31,6 +31,10 @@ WORDS: dict[Because, str] = {
     Because.ENDED: "This round has ended. `/coldframe new` starts another.",
     Because.LOCKED: "Your ballot is locked, so it stays as it is.",
     Because.ALREADY_EXTENDED: "This step was extended {most} times already; more is not possible.",
+    Because.DEADLINE_RANGE: "That deadline is not possible: between {earliest} and {latest} it is. Nothing was "
+    "changed. To close the step sooner, type `/coldframe close`.",
+    Because.WINDOW_RUNS: "{which} is not ahead of the round any more, which is at {step}; its length stays. Nothing "
+    "was changed.",
     Because.NOTHING_TO_UNDO: "There is nothing to undo just now: what was decided is announced. Nothing was changed.",
     Because.NOT_IN_CHANNEL: "I am not in {there}. {let_in}",
     Because.MAY_NOT_POST: "I may not post in {there}, so nothing was started. Ask whoever runs it to let me, then do "

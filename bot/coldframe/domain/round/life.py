@@ -17,7 +17,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import seats
-from coldframe.domain.round import ballots, course, forgetting, renaming, roles, undoing
+from coldframe.domain.round import ballots, correcting, course, forgetting, renaming, roles, undoing
 from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened, StepPassed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
@@ -38,6 +38,7 @@ for _decide, _evolve in (
     (course.DECIDE, course.EVOLVE),
     (roles.DECIDE, roles.EVOLVE),
     (undoing.DECIDE, undoing.EVOLVE),
+    (correcting.DECIDE, correcting.EVOLVE),
 ):
     _DECIDE.update(_decide)
     _EVOLVE.update(_evolve)

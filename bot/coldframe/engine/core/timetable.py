@@ -8,6 +8,7 @@ from datetime import datetime
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, Step
+from coldframe.domain.round.correcting import LengthsSet
 from coldframe.domain.round.moves import TellDates, WindowSet
 from coldframe.domain.state import Round
 from coldframe.engine.core import members, windows
@@ -20,7 +21,7 @@ from coldframe.timing.outlook import Change, StepDates, changed_by_more_than_an_
 
 async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequence[Fact]) -> TellDates | None:
     """The dates to tell after these facts: all at the start, later only when one moved by more than an hour."""
-    if round_.step not in RUNNING or not any(isinstance(f, WindowSet) for f in facts):
+    if round_.step not in RUNNING or not any(isinstance(f, WindowSet | LengthsSet) for f in facts):
         return None
     latest = {Step(d.name): d.latest for d in await _ahead(uow, now, round_)}
     if not round_.dates_told:

@@ -18,7 +18,7 @@ from coldframe.engine.core.requests import Answers, Request, Uses
 from coldframe.engine.people import held, personal
 from coldframe.engine.reading import dates
 from coldframe.engine.reminding import owed as reminders
-from coldframe.engine.round import closing, course, locking, roles, setup
+from coldframe.engine.round import closing, correcting, course, locking, roles, setup
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
@@ -266,6 +266,14 @@ async def _roles(request: Request) -> Reply | None:
     return request.shown(role_words.overviews(shown, request.by))
 
 
+async def _edit(request: Request) -> Reply | None:
+    """What the facilitator can put right, in a setup as well."""
+    rounds = await _rounds(request)
+    own = [r for r in rounds if r.is_facilitator(request.by)]
+    round_ = _one_of(request, "edit", own or [r for r in rounds if request.by in r.seats])
+    return await request.page(await correcting.show(request, round_))
+
+
 async def _export(request: Request) -> Reply | None:
     """What is held about the person who asks, to them alone."""
     message = await held.export(request.turn, request.tenant, request.by)
@@ -325,6 +333,7 @@ WORDS: Answers = {
     "hide": _hide,
     "add": _add,
     "roles": _roles,
+    "edit": _edit,
     "export": _export,
     "forget": _forget,
 }

@@ -1,0 +1,150 @@
+"""What the facilitator can still put right in a round that runs: its question, who takes part, the deadline of the
+running step, and how long those ahead are. Votes and weight of an open ballot stay as they are."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from coldframe.domain import checks
+from coldframe.domain.commands import Command
+from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.names import RUNNING, MemberId, Step
+from coldframe.domain.people.commands import Leave
+from coldframe.domain.people.seats import MIN_PEOPLE
+from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import notes
+from coldframe.domain.round.moves import WindowSet
+from coldframe.domain.round.rules import RULES
+from coldframe.domain.settings import MAX_WINDOW
+from coldframe.domain.state import Round
+from coldframe.domain.texts import accepted
+
+# --- what people ask ---
+
+
+class Reword(Command):
+    """Another guiding question."""
+
+    text: str
+
+
+class TakeOff(Command):
+    """This member takes no part any more; what they gave is treated as when somebody leaves."""
+
+    member: MemberId
+
+
+class SetDeadline(Command):
+    """The running step closes then, and nobody's own time ends later."""
+
+    due: datetime
+
+
+class SetLengths(Command):
+    """How long the steps ahead are, in the unit of the pace, and the time to read before the ballot."""
+
+    lengths: Mapping[Step, float]
+    reading: float | None = None
+
+
+# --- what becomes true ---
+
+
+class Reworded(Fact):
+    text: str
+
+
+class LengthsSet(Fact):
+    lengths: Mapping[Step, float]
+    reading: float | None
+
+
+# --- rulings ---
+
+QUESTION_LENGTH = 300
+AT_LEAST = {"days": timedelta(hours=1), "live": timedelta(minutes=1)}  # from now on
+PRIVATE_AT_LEAST = timedelta(hours=20)  # on the wall clock, so that everybody is awake once meanwhile
+AT_MOST = timedelta(days=60)
+
+
+def reword(round_: Round, command: Reword, now: datetime) -> Facts:
+    checks.in_step(round_, Step.SETUP, *RUNNING)
+    checks.facilitator(round_, command.by)
+    text = accepted(command.text, QUESTION_LENGTH)
+    return () if text == round_.settings.question else (Reworded(text),)
+
+
+def take_off(round_: Round, command: TakeOff, now: datetime) -> Facts:
+    checks.in_step(round_, Step.SETUP, *RUNNING)
+    checks.facilitator(round_, command.by)
+    checks.member(round_, command.member)
+    people = len(round_.active()) - 1
+    if people < MIN_PEOPLE:
+        raise Refused(Because.TOO_FEW_PEOPLE, people=people, fewest=MIN_PEOPLE)
+    return notes.leave(round_, Leave(command.by, command.member), now)
+
+
+def earliest(round_: Round, now: datetime) -> datetime:
+    """The earliest deadline that the running step may be given: nobody is cut off, nor asked while they sleep."""
+    opens, soon = round_.progress.opens or now, now + AT_LEAST[round_.settings.pace]
+    private = round_.settings.pace == "days" and RULES[round_.step].private
+    return max(soon, opens + PRIVATE_AT_LEAST) if private else soon
+
+
+def set_deadline(round_: Round, command: SetDeadline, now: datetime) -> Facts:
+    checks.in_step(round_, *RUNNING)
+    checks.not_paused(round_)
+    checks.facilitator(round_, command.by)
+    window = round_.progress
+    if window.opens is None or window.due is None or command.due == window.due:
+        return ()
+    first, last = earliest(round_, now), now + AT_MOST
+    if not first <= command.due <= last:
+        raise Refused(Because.DEADLINE_RANGE, earliest=first, latest=last)
+    return (WindowSet(round_.step, window.opens, command.due, _personal(round_, command.due)),)
+
+
+def _personal(round_: Round, due: datetime) -> Mapping[MemberId, datetime]:
+    """Earlier, nobody's own time ends after it; later, everybody has until then."""
+    window = round_.progress
+    assert window.due is not None
+    later = due > window.due
+    return {member: due if later else min(at, due) for member, at in window.personal.items()}
+
+
+def set_lengths(round_: Round, command: SetLengths, now: datetime) -> Facts:
+    checks.in_step(round_, Step.SETUP, *RUNNING)
+    checks.facilitator(round_, command.by)
+    known = round_.settings
+    changed = {s for s in RULES if command.lengths.get(s) != known.lengths.get(s)}
+    changed |= {Step.BALLOT} if command.reading != known.reading else set()
+    for step in changed:
+        _still_ahead(round_, step)
+    for step, length in command.lengths.items():
+        if not 0 < length <= MAX_WINDOW:
+            allowed = f"over 0 to {MAX_WINDOW}"
+            raise Refused(Because.BAD_SETTING, setting=f"{step} length", value=length, allowed=allowed)
+    return (LengthsSet(command.lengths, command.reading),) if changed else ()
+
+
+def _still_ahead(round_: Round, step: Step) -> None:
+    order = list(Step)
+    if order.index(step) <= order.index(round_.step):
+        raise Refused(Because.WINDOW_RUNS, which=step, step=round_.step)
+
+
+# --- evolve ---
+
+
+def reworded(round_: Round, fact: Reworded) -> Round:
+    return replace(round_, settings=replace(round_.settings, question=fact.text))
+
+
+def lengths_set(round_: Round, fact: LengthsSet) -> Round:
+    return replace(round_, settings=replace(round_.settings, lengths=fact.lengths, reading=fact.reading))
+
+
+DECIDE: Decide = {Reword: reword, TakeOff: take_off, SetDeadline: set_deadline, SetLengths: set_lengths}
+EVOLVE: Evolve = {Reworded: reworded, LengthsSet: lengths_set}
