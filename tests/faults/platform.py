@@ -129,6 +129,10 @@ class Platform:
         with self._call("home", Place(tenant, "direct", person_id)):
             self.pages[person_id] = words(message)
 
+    async def forget(self, tenant: str, person_id: str) -> None:
+        with self._call("forget", Place(tenant, "direct", person_id)):
+            self.pages.pop(person_id, None)
+
     async def react(self, place: Place, message_id: str, emoji: str) -> None:
         """Nobody looks at it."""
 

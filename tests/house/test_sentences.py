@@ -22,7 +22,6 @@ NOT_SHOWN: dict[str, str] = {
     "domain/names.py": "sentences that earlier databases hold, to be read",
     "domain/round/life.py": "the diagram for developers",
     "domain/trial/life.py": "the diagram for developers",
-    "domain/trial/state.py": "the name of somebody without one",
 }
 """Files with texts of three words and more that no sentence is, and why."""
 

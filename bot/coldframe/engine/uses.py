@@ -12,7 +12,7 @@ from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.engine import Engine
 from coldframe.engine.intake import bare_words, happenings, misplaced, panel, texts
-from coldframe.engine.people import personal, rereckoning
+from coldframe.engine.people import forgetting, personal, rereckoning
 from coldframe.engine.register import digest, funnel, leftovers, registering
 from coldframe.engine.reminding import bundle, trial_words
 from coldframe.engine.reminding import rounds as round_reminders
@@ -126,6 +126,7 @@ DUE: Mapping[str, Carry] = _merged(
     round_reminders.DUE,
     trial_words.DUE,
     personal.DUE,
+    forgetting.DUE,
     rereckoning.DUE,
     retention.DUE,
     roles.DUE,

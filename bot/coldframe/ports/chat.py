@@ -371,6 +371,11 @@ class Chat(Protocol):
         """Shows the person's own page, where the platform has one; else does nothing."""
         ...
 
+    async def forget(self, tenant: str, person_id: str) -> None:
+        """Drops what the platform's own side of the bot remembers of the person, and empties their direct messages
+        where those are the bot's own to empty."""
+        ...
+
 
 class Clock(Protocol):
     """The only reader of real time and the only sleeper."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -16,6 +16,10 @@ from coldframe.message.nodes import Attachment, Message
 from coldframe.ports.chat import BESIDE, Place
 from coldframe.ports.follow_through import FollowThrough
 from coldframe.ports.keys import Use
+from coldframe.ports.people import FEED_EDITION as FEED_EDITION
+from coldframe.ports.people import Member as Member
+from coldframe.ports.people import People
+from coldframe.ports.people import Traces as Traces
 from coldframe.ports.standing import Standing as Standing
 from coldframe.ports.standing import Trouble as Trouble
 
@@ -30,10 +34,10 @@ class Send:
     (`thread_of`) and recognised when people act on it. What is withdrawn is left with its `message` where it cannot be
     taken back. A send with `only_in` is dropped when the round has left that step by then, one with `until` after that
     moment. An `open` message has a life that will be over (`engine.core.lives`); what ends it goes `beside` its
-    conversation, which does not wait for it.
+    conversation, which does not wait for it. `forget` empties the direct messages where they are the bot's to empty.
     """
 
-    kind: Literal["post", "upload", "revise", "withdraw", "home"]
+    kind: Literal["post", "upload", "revise", "withdraw", "home", "forget"]
     name: str
     place: Place
     message: Message | None = None
@@ -142,27 +146,7 @@ class Waiting:
         return min((m for m in (self.send, self.due) if m is not None), default=None)
 
 
-# --- people ---------------------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Member:
-    """A person as the bot keeps them: name, working time, and what they were told. `calendar` is None until known."""
-
-    tenant: str
-    id: str
-    name: str
-    zone: str | None = None
-    zone_confirmed: bool = False
-    calendar: Mapping[str, object] | None = None
-    told_privacy: bool = False
-    away_until: datetime | None = None
-    muted: bool = False
-    facts: Mapping[str, object] = field(default_factory=dict)
-
-
-FEED_EDITION = "feed"
-"""The fact of a member that is part of their calendar's address: with another one the address before is nothing."""
+# --- rounds and places ---------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +175,7 @@ class RunningTrial:
 # --- the transaction ------------------------------------------------------------------------------------------
 
 
-class UnitOfWork(FollowThrough, Protocol):
+class UnitOfWork(FollowThrough, People, Protocol):
     """One transaction. Leaving it normally commits; an exception rolls everything back."""
 
     async def first_time(self, key: str, at: datetime) -> bool:
@@ -224,18 +208,6 @@ class UnitOfWork(FollowThrough, Protocol):
 
     async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
         """Ids of the rounds of the channel that have ended, newest first."""
-        ...
-
-    async def member(self, tenant: str, person: str) -> Member | None: ...
-
-    async def members(self, tenant: str, people: Sequence[str]) -> dict[str, Member]:
-        """The records that there are of these people, by id."""
-        ...
-
-    async def save_member(self, member: Member) -> None: ...
-
-    async def forget_member(self, tenant: str, person: str) -> None:
-        """Deletes the person's record and what is kept about reminding them."""
         ...
 
     async def step_of(self, round_id: str) -> Step | None: ...
@@ -290,10 +262,6 @@ class UnitOfWork(FollowThrough, Protocol):
         ...
 
     async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None: ...
-
-    async def note_nudge(self, tenant: str, person: str, at: datetime) -> None: ...
-
-    async def nudges_since(self, tenant: str, person: str, since: datetime) -> list[datetime]: ...
 
     async def count(self, what: str, amount: int = 1) -> None:
         """Adds to a counter that operators may read (stale reminders dropped, happenings ignored ...)."""

@@ -285,19 +285,3 @@ def hiding_asked_for() -> Message:
 
 def sent_in_private() -> Message:
     return said("I have sent it to you in our direct messages.")
-
-
-def forgotten() -> Message:
-    return said("Done. Your record is deleted, and you are out of every round.")
-
-
-def forget_first(rounds: Sequence[str]) -> Message:
-    words = line(
-        "This deletes your record here and takes you out of every round{where}. What you wrote and nobody has read is "
-        "deleted, and your name is taken off the rest. I take back what I have shown you of it; your own messages "
-        "stay in our chat until you delete them. Revealed notes stay, unsigned; nobody can tell which are yours. "
-        "Votes count until their ballot closes and are erased a week later. "
-        "Type `/coldframe forget me` to go on. Nothing was changed yet.",
-        where=line(" ({r})", r=theirs(", ".join(rounds), 200)) if rounds else "",
-    )
-    return told(words, attachments=())

@@ -16,13 +16,15 @@ from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, bindparam, delete, func, literal, or_, select, text, update
 
 from coldframe.domain.names import Step
-from coldframe.domain.trial.facts import TrialFact
+from coldframe.domain.people.aliases import mentioned
+from coldframe.domain.trial.facts import MemberForgotten, TrialFact
 from coldframe.domain.trial.state import OPEN_STEPS, Trial
 from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
 from coldframe.ports.keys import Covers, Use
 from coldframe.ports.storage import Damaged
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
+from coldframe.store.forgetting import in_trail
 from coldframe.store.round_work import recorded
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import KeyGone
@@ -131,6 +133,9 @@ class FollowThroughWork:
                 for f in facts
             ]
             await self._db.execute(t.trial_facts.insert(), rows)
+        for fact in facts:
+            if isinstance(fact, MemberForgotten):
+                await in_trail(self._db, t.trial_facts, t.trial_facts.c.trial_id == after.id, fact)
 
     async def trials_of(self, tenant: str, team: str, *, over: bool = False) -> list[Trial]:
         query = select(t.trials).where(t.trials.c.tenant == tenant, t.trials.c.team == team)
@@ -138,6 +143,11 @@ class FollowThroughWork:
             query = query.where(t.trials.c.step.in_(_OPEN))
         rows = await self._db.execute(query.order_by(t.trials.c.created_at, t.trials.c.id))
         return await self._readable(rows)
+
+    async def trials_about(self, tenant: str, person: str) -> list[Trial]:
+        """What is private to somebody who has left long ago names them as well, so all are read."""
+        rows = await self._db.execute(select(t.trials).where(t.trials.c.tenant == tenant).order_by(t.trials.c.id))
+        return [trial for trial in await self._readable(rows) if person in mentioned(trial)]
 
     async def trials_owned(self, tenant: str, person: str) -> list[Trial]:
         query = select(t.trials).where(
@@ -164,6 +174,10 @@ class FollowThroughWork:
         }  # fmt: skip
         statement = self._insert(t.register).values(trial_id=entry.trial_id, **values)
         await self._db.execute(statement.on_conflict_do_update(index_elements=["trial_id"], set_=values))
+
+    async def entry(self, trial_id: str) -> RegisterEntry | None:
+        doc = (await self._db.execute(select(t.register.c.doc).where(t.register.c.trial_id == trial_id))).scalar()
+        return None if doc is None else _ENTRY.validate_json(doc)
 
     async def search(self, tenant: str, teams: Sequence[str], wanted: Wanted) -> list[RegisterEntry]:
         r = t.register.c
@@ -229,6 +243,10 @@ class FollowThroughWork:
         query = select(t.teams.c.doc).where(t.teams.c.tenant == tenant, t.teams.c.team == team)
         doc = (await self._db.execute(query)).scalar()
         return Team(tenant, team) if doc is None else _TEAM.validate_json(doc)
+
+    async def teams_led(self, tenant: str, person: str) -> list[Team]:
+        rows = await self._db.execute(select(t.teams.c.doc).where(t.teams.c.tenant == tenant))
+        return [team for team in (_TEAM.validate_json(row.doc) for row in rows) if team.lead == person]
 
     async def save_team(self, team: Team) -> None:
         doc = _TEAM.dump_json(replace(team, funnel=dict(team.funnel))).decode()

@@ -12,6 +12,7 @@ import structlog
 from sqlalchemy import and_, delete, or_, select, update
 
 from coldframe.domain.facts import Fact
+from coldframe.domain.people.facts import PersonForgotten
 from coldframe.domain.state import Ledger, Mark, Round
 from coldframe.ports.keys import Covers, Use
 from coldframe.ports.storage import Damaged
@@ -19,6 +20,7 @@ from coldframe.store import rounds as mapping
 from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
+from coldframe.store.forgetting import in_trail
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import KeyGone, key_of
 
@@ -121,6 +123,9 @@ class RoundWork:
         if after.seats.keys() != before.seats.keys():
             await self._save_seats(after, frozenset(before.seats))
         await self._record(after.id, facts, at)
+        for fact in facts:
+            if isinstance(fact, PersonForgotten):
+                await in_trail(self._db, t.facts, t.facts.c.round_id == after.id, fact)
         self.ended += mapping.over(stored, after)
 
     async def _save_seats(self, round_: Round, known: frozenset[str]) -> None:
@@ -128,6 +133,9 @@ class RoundWork:
         if new:
             rows = [{"round_id": round_.id, "member": m, "tenant": round_.tenant} for m in new]
             await self._db.execute(t.seats.insert(), rows)
+        gone = known - round_.seats.keys()
+        if gone:
+            await self._db.execute(delete(t.seats).where(t.seats.c.round_id == round_.id, t.seats.c.member.in_(gone)))
 
     async def _drop_earlier(self, round_id: str, old: mapping.Rows) -> mapping.Rows:
         """What was sealed by the secret alone goes, and is written anew with the rest."""

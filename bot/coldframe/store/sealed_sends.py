@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from pydantic import TypeAdapter
 
+from coldframe.domain.state import GONE
 from coldframe.ports.storage import Send
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import Seal
@@ -11,6 +14,19 @@ from coldframe.store.sealing import Seal
 _SEND: TypeAdapter[Send] = TypeAdapter(Send)
 REMEMBERED = 1000
 SEND_SIZE = 4096  # bytes to which one is filled up at least
+NOBODY = "~"
+
+
+def _renamed(plain: Any, person: str) -> bool:
+    """Whether anything was changed, in place."""
+    if isinstance(plain, list):
+        return any([_renamed(each, person) for each in plain])
+    if not isinstance(plain, dict):
+        return False
+    if plain.get("kind") == "who" and plain.get("person") == person:
+        plain.update(person=NOBODY, name=GONE, notify=False)
+        return True
+    return any([_renamed(each, person) for each in plain.values()])
 
 
 class SealedSends:
@@ -35,6 +51,11 @@ class SealedSends:
         while len(self._closed) > REMEMBERED:
             del self._closed[next(iter(self._closed))]
         return body
+
+    def without(self, send: Send, person: str) -> Send:
+        """The same with somebody who left wherever it names this person; the send itself where it does not."""
+        plain = _SEND.dump_python(send, mode="json")
+        return _SEND.validate_python(plain) if _renamed(plain, person) else send
 
     def open(self, kind: str, name: str, body: bytes) -> Send:
         """Raises CannotUnseal, KeyGone."""

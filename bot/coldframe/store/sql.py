@@ -87,7 +87,7 @@ class SqlStore:
             await self.keys.destroy(work.ended)
             for subject in work.deleted:
                 await self.keys.destroy_all(subject)
-            self._unscrubbed = True
+        self._unscrubbed |= bool(work.ended or work.deleted or work.forgot)
         if self._unscrubbed:
             self._unscrubbed = not await self.database.scrub()
 

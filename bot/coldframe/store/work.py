@@ -6,7 +6,6 @@ from collections.abc import Callable, Collection, Sequence
 from datetime import datetime
 from typing import Any
 
-from pydantic import TypeAdapter
 from sqlalchemy import Table, delete, select, update
 
 from coldframe.domain.names import Step
@@ -16,6 +15,7 @@ from coldframe.ports.storage import Due, Member, Posted, RoundHead, RunningTrial
 from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
+from coldframe.store.people import PeopleWork
 from coldframe.store.register import FollowThroughWork
 from coldframe.store.round_work import Known, RoundWork
 from coldframe.store.sealed_sends import SealedSends
@@ -23,10 +23,9 @@ from coldframe.store.sealer import Sealer
 
 CARDS = ("revise", "home")
 AT_ONCE = 500  # names in one statement
-MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
 
 
-class SqlWork(RoundWork, FollowThroughWork):
+class SqlWork(RoundWork, FollowThroughWork, PeopleWork):
     """The unit of work over one connection in one transaction."""
 
     def __init__(
@@ -54,6 +53,7 @@ class SqlWork(RoundWork, FollowThroughWork):
         # Keys that nothing needs once it is committed.
         self.ended: list[Use] = []
         self.deleted: list[str] = []
+        self.forgot = False
 
     def _insert(self, table: Table) -> Any:
         return statements.insert(self._dialect, table)
@@ -87,32 +87,6 @@ class SqlWork(RoundWork, FollowThroughWork):
         rows = await self._db.execute(query.order_by(t.rounds.c.changed_at.desc(), t.rounds.c.id))
         return [r.id for r in rows if r.id not in self._damaged]
 
-    # --- people ---
-
-    async def member(self, tenant: str, person: str) -> Member | None:
-        return (await self.members(tenant, [person])).get(person)
-
-    async def members(self, tenant: str, people: Sequence[str]) -> dict[str, Member]:
-        """Read once in a transaction: one happening asks for the same people again and again."""
-        unread = [p for p in dict.fromkeys(people) if (tenant, p) not in self._members]
-        if unread:
-            self._members |= dict.fromkeys((tenant, p) for p in unread)
-            rows = await self._db.execute(statements.MEMBERS, {"of_tenant": tenant, "people": unread})
-            self._members |= {(tenant, row.id): MEMBER.validate_json(row.doc) for row in rows}
-        found = {p: self._members[tenant, p] for p in people}
-        return {p: member for p, member in found.items() if member is not None}
-
-    async def save_member(self, member: Member) -> None:
-        self._members[member.tenant, member.id] = member
-        row = {"tenant": member.tenant, "id": member.id, "name": member.name[:200]}
-        row["doc"] = MEMBER.dump_json(member).decode()
-        await self._db.execute(statements.keep_member(self._dialect), row)
-
-    async def forget_member(self, tenant: str, person: str) -> None:
-        self._members[tenant, person] = None
-        await self._db.execute(delete(t.members).where(t.members.c.tenant == tenant, t.members.c.id == person))
-        await self._db.execute(delete(t.nudges).where(t.nudges.c.tenant == tenant, t.nudges.c.member == person))
-
     async def step_of(self, round_id: str) -> Step | None:
         row = (await self._db.execute(statements.STEPS, {"rounds": [round_id]})).first()
         return None if row is None else Step(row.step)
@@ -138,16 +112,6 @@ class SqlWork(RoundWork, FollowThroughWork):
                 ends=trial.ends, review=trial.review,
             )
         )  # fmt: skip
-
-    async def note_nudge(self, tenant: str, person: str, at: datetime) -> None:
-        statement = self._insert(t.nudges).values(tenant=tenant, member=person, at=at)
-        await self._db.execute(statement.on_conflict_do_nothing())
-
-    async def nudges_since(self, tenant: str, person: str, since: datetime) -> list[datetime]:
-        query = select(t.nudges.c.at).where(
-            t.nudges.c.tenant == tenant, t.nudges.c.member == person, t.nudges.c.at >= since
-        )
-        return [r.at for r in await self._db.execute(query.order_by(t.nudges.c.at))]
 
     # --- what is to be said ---
 

@@ -140,6 +140,9 @@ class Log:
     def put_home(self, person_id: str, card: Message) -> None:
         self._db.execute("update people set home = ? where id = ?", (self._cards.body(card), person_id))
 
+    def drop_home(self, person_id: str) -> None:
+        self._db.execute("update people set home = null where id = ?", (person_id,))
+
     def home(self, person_id: str) -> Message | None:
         row = self._one("select home from people where id = ?", person_id)
         return self._cards.card(row[0]) if row else None

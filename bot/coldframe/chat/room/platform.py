@@ -156,6 +156,22 @@ class BotSide:
         self.log.put_home(person_id, message)
         self._tell("home", person_id)
 
+    async def forget(self, tenant: str, person_id: str) -> None:
+        """Empties their direct messages on both sides, puts away private words and forms, and clears their page."""
+        self.faults.before("forget")
+        with self.log.together():
+            emptied = [m.id for m in self.log.messages(self.direct(person_id)) if not m.gone]
+            for message in emptied:
+                self.log.erase(message)
+            for form in self.log.forms(person_id):
+                self.log.drop_form(person_id, form.action, form.value)
+            self.log.keep_notes(person_id, 0)
+            self.log.drop_home(person_id)
+        for message in emptied:
+            self._tell("message", message)
+        for kind in ("note", "home"):
+            self._tell(kind, person_id)
+
     def _reachable(self, place: Place) -> None:
         self._refused(place, *(() if place.kind == "direct" else (Denial.NOT_IN_CHANNEL, Denial.NO_POST)))
         if not self._is_open(place):

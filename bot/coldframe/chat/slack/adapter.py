@@ -329,6 +329,11 @@ class SlackChat:
         """The person's own page; a workspace that has it switched off goes without."""
         await self._unless({"not_enabled"}, tenant, "views.publish", user_id=person_id, view=home(message))
 
+    async def forget(self, tenant: str, person_id: str) -> None:
+        """Their direct messages are theirs in Slack; what this process remembers of them goes."""
+        self.people.forget(tenant, person_id)
+        self._directs.pop((tenant, person_id), None)
+
     # --- answering at once ----------------------------------------------------------------------------------
 
     async def open_form(self, tenant: str, trigger: str, form: Form, place: Place) -> bool:

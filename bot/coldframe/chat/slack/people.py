@@ -87,6 +87,9 @@ class People:
         """Slack told by itself what it knows of the person now."""
         self._known[tenant, person.id] = (person, self._clock.now() + PERSON_FRESH)
 
+    def forget(self, tenant: str, person_id: str) -> None:
+        self._known.pop((tenant, person_id), None)
+
     def remembered(self, tenant: str, person_id: str) -> Person | None:
         """What was told last, however old."""
         known = self._known.get((tenant, person_id))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.commands import Command
-from coldframe.domain.names import MemberId, Role
+from coldframe.domain.names import MemberId, PrecedentId, Role
 
 
 class SetAway(Command):
@@ -20,7 +20,10 @@ class Leave(Command):
 
 
 class Forget(Command):
-    """Nothing that I gave in confidence is kept, and nothing else says that it came from me."""
+    """Nothing that I gave in confidence is kept, and nothing else says that it came from me. `unread`: what I gave in
+    the open that has not been said yet."""
+
+    unread: frozenset[PrecedentId] = frozenset()
 
 
 class Join(Command):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import HandOverReason, MemberId, Role, Step
+from coldframe.domain.names import HandOverReason, MemberId, PrecedentId, Role, Step
 
 
 class AwaySet(Fact):
@@ -16,8 +16,12 @@ class MemberLeft(Fact):
 
 
 class PersonForgotten(Fact):
+    """They stand nowhere any more; where something of theirs stays, it is their alias's, who has no name."""
+
     private = True
     member: MemberId
+    alias: MemberId
+    unread: frozenset[PrecedentId] = frozenset()
 
 
 class MemberJoined(Fact):

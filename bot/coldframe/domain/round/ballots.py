@@ -14,7 +14,7 @@ from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round import placement
 from coldframe.domain.round.merging import one_force
-from coldframe.domain.round.rule import Passing, StepRule, everybody, keeps_until_erased
+from coldframe.domain.round.rule import Passing, StepRule, everybody
 from coldframe.domain.round.standings import cut, only, standing
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Ledger, Mark, Round, Standing
@@ -367,6 +367,15 @@ def _voters(ledger: Ledger | None) -> frozenset[MemberId]:
     return frozenset(ledger.votes()) if ledger else frozenset()
 
 
+def forget(round_: Round, gone: MemberId) -> Round:
+    """Votes that are not counted yet are nobody's to count any more."""
+    ledger = round_.ledger()
+    if ledger is None:
+        return round_
+    marks = {voter: mine for voter, mine in ledger.marks.items() if voter != gone}
+    return _with_ledger(round_, replace(ledger, marks=marks, locked=ledger.locked - {gone}))
+
+
 def _with_dots(round_: Round) -> Round:
     return replace(round_, dots=Ledger(round_.settings.dots))
 
@@ -374,7 +383,7 @@ def _with_dots(round_: Round) -> Round:
 DOTS = StepRule(
     hours=8, minutes=3, read_hours=0, read_minutes=0, private=True, expected=everybody, gave=lambda r: _voters(r.dots),
     quorum=0.6, needs=None, decides=None, hands_over=False, close=close_dots, enter=_with_dots,
-    ends=DotsCounted, decide=DECIDE, evolve=EVOLVE, forget=keeps_until_erased, without=dots_without,
+    ends=DotsCounted, decide=DECIDE, evolve=EVOLVE, forget=forget, without=dots_without,
     passing=Passing(
         reasons=(PassReason.ONE_FORCE,), why=one_force, fact=lambda r: DotsCounted(only(r.forces[0].id), 0)
     ),
@@ -383,7 +392,7 @@ BALLOT = StepRule(
     hours=8, minutes=8, read_hours=2, read_minutes=1, private=True, expected=everybody,
     gave=lambda r: _voters(r.ballot),
     quorum=2 / 3, needs=_awaited_chief, decides=None, hands_over=False, close=close_ballot, enter=None,
-    ends=BallotCounted, decide=DECIDE, evolve=EVOLVE, forget=keeps_until_erased, without=ballot_without,
+    ends=BallotCounted, decide=DECIDE, evolve=EVOLVE, forget=forget, without=ballot_without,
     passing=Passing(
         reasons=(PassReason.ONE_PLAN,), why=one_plan, fact=lambda r: BallotCounted(only(r.plan_order[0]), 0, 0)
     ),

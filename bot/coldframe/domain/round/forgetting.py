@@ -1,7 +1,7 @@
-"""Forgetting a person: what they gave in confidence is deleted, what everybody has read stays without their name.
+"""Forgetting a person: what nobody has read is deleted, what everybody has read stays, and nothing says whose it was.
 
-Each step's record says what becomes of what it keeps. Votes and comparisons stay until the ballots are erased, a week
-after the count: they say nothing about anybody in the results, and taking them out would change what was counted.
+Each step's record says what of theirs it deletes. Whatever is left is called by an alias, the counted votes too: taking
+them out would change what was counted, and they are erased a week after the count.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain.facts import Decide, Evolve, Facts
+from coldframe.domain.people import aliases
 from coldframe.domain.people.commands import Forget
 from coldframe.domain.people.facts import PersonForgotten
 from coldframe.domain.refusals import Because, Refused
@@ -19,18 +20,21 @@ from coldframe.domain.state import GONE, Round
 
 def forget(round_: Round, command: Forget, now: datetime) -> Facts:
     """In any step, ended rounds included; only for oneself. Raises Refused NOT_A_MEMBER."""
-    if command.by not in round_.seats:
+    if aliases.is_forgotten(command.by) or command.by not in aliases.mentioned(round_):
         raise Refused(Because.NOT_A_MEMBER)
-    return (PersonForgotten(command.by),)
+    return (PersonForgotten(command.by, aliases.new_alias(round_), command.unread),)
 
 
 def person_forgotten(round_: Round, fact: PersonForgotten) -> Round:
-    gone = fact.member
-    seats = {**round_.seats, gone: replace(round_.seats[gone], name=GONE)}
-    round_ = replace(round_, seats=seats, held={s: h for s, h in round_.held.items() if h.by != gone})
+    held = {step: held for step, held in round_.held.items() if held.by != fact.member}  # nobody has heard of it
+    round_ = replace(round_, held=held)
     for rule in RULES.values():
-        round_ = rule.forget(round_, gone)
-    return round_
+        round_ = rule.forget(round_, fact.member)
+    said = tuple(p for p in round_.precedents if p.by != fact.member or p.id not in fact.unread)
+    round_ = aliases.renamed(replace(round_, precedents=said), fact.member, fact.alias)
+    if fact.alias not in round_.seats:
+        return round_
+    return replace(round_, seats={**round_.seats, fact.alias: replace(round_.seats[fact.alias], name=GONE)})
 
 
 DECIDE: Decide = {Forget: forget}

@@ -14,7 +14,7 @@ from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import Axis, MemberId, PassReason, PlanId, Role, Step
 from coldframe.domain.order import coin, shuffled
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.rule import Passing, StepRule, facilitator, keeps_until_erased
+from coldframe.domain.round.rule import Passing, StepRule, facilitator
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Comparison, Progress, Round
 
@@ -185,10 +185,17 @@ def _pointless(round_: Round) -> PassReason | None:
     return PassReason.COMPARED if round_.step is Step.PLACEMENT and enough(round_) else None
 
 
+def forget(round_: Round, gone: MemberId) -> Round:
+    """Comparisons that made no places yet make none."""
+    if round_.step not in (Step.BALLOT, Step.PLACEMENT):
+        return round_
+    return replace(round_, comparisons={judge: all_ for judge, all_ in round_.comparisons.items() if judge != gone})
+
+
 RULE = StepRule(
     hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=_placing,
     gave=lambda r: frozenset(judge for judge, answers in r.comparisons.items() if answers),
     quorum=None, needs=None, decides=None, hands_over=False, close=close, enter=_early_judges_done,
-    ends=PlansPlaced, decide=DECIDE, evolve=EVOLVE, forget=keeps_until_erased,
+    ends=PlansPlaced, decide=DECIDE, evolve=EVOLVE, forget=forget,
     passing=Passing(reasons=(PassReason.ONE_PLAN, PassReason.COMPARED), why=_pointless, fact=placed),
 )  # fmt: skip

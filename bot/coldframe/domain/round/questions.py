@@ -11,7 +11,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import ForceId, MemberId, PrecedentId, QuestionId, Role, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round.rule import StepRule, everybody, facilitator, nobody
+from coldframe.domain.round.rule import StepRule, everybody, facilitator, keeps_nothing, nobody
 from coldframe.domain.state import Precedent, Question, Round, Suggestion
 from coldframe.domain.texts import accepted, optional
 
@@ -194,26 +194,14 @@ EVOLVE: Evolve = {
 }
 
 
-NOBODY = MemberId("")
-
-
-def forget_suggestions(round_: Round, gone: MemberId) -> Round:
-    kept = tuple(replace(s, by=NOBODY) if s.by == gone else s for s in round_.suggestions)
-    return replace(round_, suggestions=kept)
-
-
-def forget_precedents(round_: Round, gone: MemberId) -> Round:
-    return replace(round_, precedents=tuple(replace(p, by=NOBODY) if p.by == gone else p for p in round_.precedents))
-
-
 QUESTIONS = StepRule(
     hours=8, minutes=10, read_hours=0, read_minutes=0, private=False, expected=facilitator, gave=nobody,
     quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=True, close=publish, enter=None,
-    ends=QuestionsPublished, decide=DECIDE, evolve=EVOLVE, forget=forget_suggestions,
+    ends=QuestionsPublished, decide=DECIDE, evolve=EVOLVE, forget=keeps_nothing,
 )  # fmt: skip
 PRECEDENTS = StepRule(
     hours=16, minutes=40, read_hours=0, read_minutes=0, private=False, expected=everybody,
     gave=lambda r: frozenset(p.by for p in r.precedents),
     quorum=0.6, needs=None, decides=None, hands_over=False, close=close_precedents, enter=None,
-    ends=PrecedentsClosed, decide=DECIDE, evolve=EVOLVE, forget=forget_precedents,
+    ends=PrecedentsClosed, decide=DECIDE, evolve=EVOLVE, forget=keeps_nothing,
 )  # fmt: skip

@@ -57,7 +57,7 @@ class StepRule:
     evolve: Evolve
     """What each of its facts changes."""
     forget: Callable[[Round, MemberId], Round]
-    """What becomes of what it keeps of a person who is forgotten."""
+    """What it deletes of a person who is forgotten; where they stand in what is left, they get an alias."""
     passing: Passing | None = None
     """When it is not played."""
     without: Callable[[Round], tuple[Fact, ...]] | None = None
@@ -81,12 +81,7 @@ def both_roles(round_: Round) -> tuple[MemberId, ...]:
 
 
 def keeps_nothing(round_: Round, gone: MemberId) -> Round:
-    """Nothing in it leads to a person."""
-    return round_
-
-
-def keeps_until_erased(round_: Round, gone: MemberId) -> Round:
-    """Votes and comparisons, until all of a ballot's are erased."""
+    """Nothing in it is for its writer alone."""
     return round_
 
 

@@ -48,7 +48,7 @@ class JoinTrial(Command):
 
 
 class ForgetIn(Command):
-    """Nothing that this person gave in confidence is kept."""
+    """Nothing that this person gave in confidence is kept, and their name stands nowhere."""
 
     member: MemberId
 

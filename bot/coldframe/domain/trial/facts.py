@@ -53,6 +53,7 @@ class MemberGone(TrialFact):
 class MemberForgotten(TrialFact):
     private = True
     member: MemberId
+    alias: MemberId
 
 
 class TrialStarted(TrialFact):

@@ -9,7 +9,9 @@ from typing import Any
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import MemberId
+from coldframe.domain.people import aliases
 from coldframe.domain.refusals import Because, Refused, known
+from coldframe.domain.state import GONE
 from coldframe.domain.texts import optional
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import (
@@ -122,8 +124,8 @@ def join(trial: Trial, command: JoinTrial, now: datetime) -> Facts:
 
 def forget(trial: Trial, command: ForgetIn, now: datetime) -> Facts:
     checks.bot(command.by)
-    gave = any(command.member in said for said in (trial.chances, trial.feared, trial.learnings))
-    return (MemberForgotten(command.member),) if gave else ()
+    stands = command.member in aliases.mentioned(trial)
+    return (MemberForgotten(command.member, aliases.new_alias(trial)),) if stands else ()
 
 
 def drop(trial: Trial, command: DropTrial, now: datetime) -> Facts:
@@ -194,10 +196,13 @@ def member_gone(trial: Trial, fact: MemberGone) -> Trial:
 
 
 def member_forgotten(trial: Trial, fact: MemberForgotten) -> Trial:
+    """What they said for themselves goes; the trial goes on, or stays, without their name."""
     chances = {m: c for m, c in trial.chances.items() if m != fact.member}
     learnings = {m: text for m, text in trial.learnings.items() if m != fact.member}
     feared = {m: text for m, text in trial.feared.items() if m != fact.member}
-    return replace(trial, chances=chances, feared=feared, learnings=learnings)
+    people = {m: GONE if m == fact.member else name for m, name in trial.people.items()}
+    kept = replace(trial, chances=chances, feared=feared, learnings=learnings, people=people)
+    return aliases.renamed(kept, fact.member, fact.alias)
 
 
 def owner_changed(trial: Trial, fact: OwnerChanged) -> Trial:

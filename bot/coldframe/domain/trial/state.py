@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Literal, NewType
 
 from coldframe.domain.names import LeverId, MemberId, PlanId, RoundId
-from coldframe.domain.state import Criterion
+from coldframe.domain.state import GONE, Criterion
 
 TrialId = NewType("TrialId", str)
 NOBODY = MemberId("")
@@ -157,7 +157,7 @@ class Trial:
     def name_of(self, member: MemberId | None) -> str:
         if member is None:
             return "nobody"
-        return self.people.get(member, "somebody who left")
+        return self.people.get(member, GONE)
 
     def entries(self) -> tuple[Entry, ...]:
         """The entry that counts of each logged week, in order."""

@@ -12,6 +12,7 @@ from typing import Any, Protocol, TypeVar
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, Step
+from coldframe.domain.people.aliases import is_forgotten
 from coldframe.domain.refusals import known
 from coldframe.domain.round.life import decide, replay
 from coldframe.domain.state import Round
@@ -262,7 +263,8 @@ class Turn:
 
     async def finish(self) -> None:
         """Writes what was gathered; called once, at the end of the turn."""
-        sends = await first_word.put_first(self.uow, self.kit.ids, self.sends)
+        to_somebody = [send for send in self.sends if not is_forgotten(send.place.id)]
+        sends = await first_word.put_first(self.uow, self.kit.ids, to_somebody)
         # If the clock was set back since, messages must not wait for it.
         await self.uow.send(sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)

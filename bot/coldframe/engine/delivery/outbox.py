@@ -274,6 +274,9 @@ async def _act(kit: Kit, queued: Queued, place: Place) -> str | None:
         case "upload":
             assert send.attachment is not None
             return await kit.chat.upload(place, send.attachment, key=queued.key)
+        case "forget":
+            await kit.chat.forget(place.tenant, place.id)
+            return None
         case "home":
             assert send.message is not None
             await kit.chat.home(place.tenant, place.id, send.message)

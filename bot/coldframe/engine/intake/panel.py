@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from coldframe.domain.names import RUNNING, Role, Step
-from coldframe.domain.people.commands import Forget, Leave
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import undoing
 from coldframe.domain.round.course import may_cancel
@@ -15,15 +14,15 @@ from coldframe.domain.round.undoing import Undo
 from coldframe.domain.state import Round
 from coldframe.engine.core import endings, members
 from coldframe.engine.core.requests import Answers, Request, Uses
-from coldframe.engine.people import held, personal
+from coldframe.engine.people import forgetting, held, personal
 from coldframe.engine.reading import dates
 from coldframe.engine.reminding import owed as reminders
 from coldframe.engine.round import closing, correcting, course, locking, roles, setup
-from coldframe.engine.trial import ownership
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
 from coldframe.ports.storage import Send
 from coldframe.speech import panel_words
+from coldframe.speech.people import forget_words
 from coldframe.speech.round import forms, role_words, undoing_words
 
 OPENED_BY = {
@@ -282,25 +281,14 @@ async def _export(request: Request) -> Reply | None:
 
 
 async def _forget(request: Request) -> Reply | None:
-    """Deletes the person's record; with a round under way it says what that means first."""
-    running = [h for h in await request.turn.uow.heads(request.tenant, member=request.by) if h.step is not Step.SETUP]
-    if request.words.lower() != "me":
-        return request.shown(panel_words.forget_first([h.name for h in running]))
-    await _forget_everywhere(request)
-    return request.shown(panel_words.forgotten())
-
-
-async def _forget_everywhere(request: Request) -> None:
-    """In every round, ended ones included, and out of it: what the team does next is nobody's who is forgotten."""
+    """Says what it means first; only the whole words do it."""
     turn, tenant = request.turn, request.tenant
-    for round_id in await turn.uow.rounds_with(tenant, request.by, MAX_ROUNDS):
-        round_ = await turn.act(await turn.round(round_id), Forget(request.by))
-        if not round_.seats[request.by].left:
-            await turn.act(round_, Leave(request.by, request.by))
-    await ownership.left(turn, tenant, request.by)
-    await ownership.forget(turn, tenant, request.by)
-    await endings.end_all(turn, tenant, request.by)
-    await turn.uow.forget_member(tenant, request.by)
+    known = await held.everything(turn, tenant, request.by)
+    if request.words.lower() != "me":
+        running = [h.name for h in await turn.uow.heads(tenant, member=request.by) if h.step is not Step.SETUP]
+        return request.shown(forget_words.first(known, running))
+    await forgetting.forget(turn, tenant, request.by)
+    return request.shown(forget_words.done(known))
 
 
 async def show_home(request: Request) -> None:

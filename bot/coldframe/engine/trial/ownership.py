@@ -16,7 +16,6 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial.commands import (
     AnswerOffer,
     DropTrial,
-    ForgetIn,
     GiveUp,
     JoinTrial,
     LeaveTrial,
@@ -188,13 +187,6 @@ async def came(turn: Turn, tenant: str, person: str, name: str, team: str) -> No
     """A new colleague of the channel may own what runs."""
     for trial in await turn.uow.trials_of(tenant, team):
         await turn.act_on_trial(trial, JoinTrial(BOT, MemberId(person), name))
-
-
-async def forget(turn: Turn, tenant: str, person: str) -> None:
-    """Chances and learnings of this person are deleted, in trials that are over too; that they owned one stays."""
-    for team in await turn.uow.teams_of(tenant, person):
-        for trial in await turn.uow.trials_of(tenant, team, over=True):
-            await turn.act_on_trial(trial, ForgetIn(BOT, MemberId(person)))
 
 
 async def away(turn: Turn, tenant: str, person: str, back: datetime) -> None:

@@ -1,0 +1,142 @@
+"""Deleting what leads to a person from the tables, by the list of all of it (`ports.holdings`). What stands in rounds
+and trials changes there, by the facts with which they forget somebody; the trail of facts follows them here."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import ColumnElement, Table, delete, func, or_, select, update
+
+from coldframe.domain.people.facts import PersonForgotten
+from coldframe.domain.trial.facts import MemberForgotten
+from coldframe.message.packed import MessageName
+from coldframe.ports.chat import BESIDE, Place
+from coldframe.ports.holdings import Then, columns
+from coldframe.ports.storage import Send, Traces
+from coldframe.store import tables as t
+from coldframe.store.connection import Connection
+from coldframe.store.sealed_sends import SealedSends
+from coldframe.store.sealer import Sealer
+
+SOMEBODY = "~"
+"""Before the new word that stands in the name of a message in the place of somebody who was forgotten."""
+NOBODY = ""
+_PARTS = re.compile(r"[/:|]")
+Rule = Callable[[str, str], ColumnElement[bool]]
+
+
+def _conversations(tenant: str, person: str) -> ColumnElement[bool]:
+    key = Place(tenant, "direct", person).order_key()
+    return t.outbox.c.conversation.in_((key, key + BESIDE)) & (t.outbox.c.state != "sending")
+
+
+def _direct(tenant: str, person: str) -> ColumnElement[bool]:
+    return (t.posts.c.tenant == tenant) & (t.posts.c.kind == "direct") & (t.posts.c.place == person)
+
+
+THEIRS: dict[tuple[str, str], Rule] = {("outbox", "conversation"): _conversations, ("posts", "place"): _direct}
+"""Where a row is a person's not by the person alone."""
+
+
+class Forgetting:
+    """One person, in one transaction."""
+
+    def __init__(
+        self, db: Connection, dialect: str, sends: SealedSends, sealer: Sealer, new_key: Callable[[], str]
+    ) -> None:
+        self._db, self._dialect, self._sends, self._sealer, self._new_key = db, dialect, sends, sealer, new_key
+
+    async def traces(self, tenant: str, person: str) -> Traces:
+        sent, waiting = [
+            (await self._db.execute(select(func.count()).select_from(table).where(mine))).scalar_one()
+            for table, mine in ((t.posts, _direct(tenant, person)), (t.outbox, _conversations(tenant, person)))
+        ]
+        due = [await self._packed_with(t.due, column, person) for column in ("subject", "occurrence")]
+        rows = {row.id: row for found in due for row in found}
+        return Traces(sent, waiting, sorted((row.kind, row.at) for row in rows.values()))
+
+    async def forget(self, tenant: str, person: str) -> None:
+        for name, column in columns(Then.ROW_GOES):
+            table = t.metadata.tables[name]
+            await self._db.execute(delete(table).where(_is_theirs(table, column, tenant, person)))
+        for name, column in columns(Then.EMPTIED):
+            table = t.metadata.tables[name]
+            theirs = _is_theirs(table, column, tenant, person)
+            await self._db.execute(update(table).where(theirs).values({column: NOBODY}))
+        for name, column in columns(Then.PACKED_ROW_GOES):
+            table = t.metadata.tables[name]
+            found = await self._packed_with(table, column, person)
+            for row in found:
+                await self._db.execute(delete(table).where(*_same(table, row)))
+        await self._name_others_messages(tenant, person)
+        await self._say_it_without(tenant, person)
+
+    async def _packed_with(self, table: Table, column: str, person: str) -> list[Any]:
+        rows = await self._db.execute(select(table).where(self.holds(table.c[column], person)))
+        return [row for row in rows if person in _PARTS.split(getattr(row, column))]
+
+    def holds(self, column: Any, text: str) -> ColumnElement[bool]:
+        find = func.strpos if self._dialect == "postgresql" else func.instr
+        return find(column, text) > 0
+
+    async def _name_others_messages(self, tenant: str, person: str) -> None:
+        """Messages to others, and in channels, whose name says that they are about this person."""
+        for row in await self._packed_with(t.posts, "name", person):
+            if row.tenant == tenant:
+                other = self._another_name(row.name, person)
+                await self._db.execute(update(t.posts).where(t.posts.c.name == row.name).values(name=other))
+
+    def _another_name(self, name: str, person: str) -> str:
+        known = MessageName.unpack(name)
+        parts = tuple(SOMEBODY + self._new_key() if part == person else part for part in known.rest)
+        return MessageName(known.owner, known.what, parts).pack()
+
+    async def _say_it_without(self, tenant: str, person: str) -> None:
+        """What waits to be said to others says somebody who left."""
+        mine = t.outbox.c.conversation.startswith(f"{tenant}/", autoescape=True)
+        rows = (await self._db.execute(select(t.outbox).where(mine, t.outbox.c.state != "sending"))).all()
+        await self._sealer.find(row.body for row in rows)
+        for row in rows:
+            try:
+                send = self._sends.look(row.kind, row.name, row.body)
+            except Exception:  # whoever claims it says so; it never goes out
+                continue
+            other = self._without(send, person)
+            if other is not send:
+                values = {"name": other.name, "body": await self._sends.close(other)}
+                await self._db.execute(update(t.outbox).where(t.outbox.c.id == row.id).values(values))
+
+    def _without(self, send: Send, person: str) -> Send:
+        if person in _PARTS.split(send.name):
+            send = replace(send, name=self._another_name(send.name, person))
+        return self._sends.without(send, person)
+
+
+def _is_theirs(table: Table, column: str, tenant: str, person: str) -> ColumnElement[bool]:
+    rule = THEIRS.get((table.name, column))
+    if rule is not None:
+        return rule(tenant, person)
+    theirs = table.c[column] == person
+    return theirs & (table.c.tenant == tenant) if "tenant" in table.c else theirs
+
+
+def _same(table: Table, row: Any) -> list[ColumnElement[bool]]:
+    return [column == getattr(row, column.name) for column in table.primary_key]
+
+
+async def in_trail(db: Connection, table: Table, of: Any, fact: PersonForgotten | MemberForgotten) -> None:
+    """The trail of a round or a trial says the alias from now on."""
+    was, is_ = json.dumps(fact.member), json.dumps(fact.alias)
+    await db.execute(update(table).where(of).values(record=func.replace(table.c.record, was, is_)))
+
+
+def about(dialect: str, person: str) -> ColumnElement[bool]:
+    """Rounds in whose document the person stands, with a seat or without one."""
+    find = func.strpos if dialect == "postgresql" else func.instr
+    seated = select(t.seats.c.round_id).where(t.seats.c.member == person)
+    written = find(t.rounds.c.doc, json.dumps(person, ensure_ascii=False)) > 0
+    return or_(t.rounds.c.id.in_(seated), written)
