@@ -297,5 +297,6 @@ def test_with_the_round_or_its_person_the_decision_goes() -> None:
     play = Play().to(Step.FOCUS)
     play.do(focus(), Forget(D))
     assert play.round.held == {}
-    play.do(focus(), Cancel(F))
-    assert play.round.held == {}
+    cancelled = Play().to(Step.FOCUS)
+    cancelled.do(focus(), Cancel(F))
+    assert cancelled.round.held == {}
