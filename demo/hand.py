@@ -23,14 +23,23 @@ class Screen:
         self.room = room
         self._records: dict[str, Record] = {}
         self._revision = 0
+        self._cleared = 0
 
     def changes(self) -> list[Record]:
         """What is new or reads differently since the last look, oldest change first."""
+        self._let_go()
         changed = sorted(self.room.log.messages(above=self._revision), key=lambda r: r.revision)
         for record in changed:
             self._records[record.id] = record
             self._revision = max(self._revision, record.revision)
         return changed
+
+    def _let_go(self) -> None:
+        """What the room deleted is on nobody's screen any more."""
+        if self._cleared != (cleared := self.room.log.clearings()):
+            self._cleared = cleared
+            standing = {record.id for record in self.room.log.messages()}
+            self._records = {i: record for i, record in self._records.items() if i in standing}
 
     def messages(self) -> list[Record]:
         """Every message, oldest first."""

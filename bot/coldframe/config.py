@@ -146,7 +146,9 @@ def _from_file(name: str, path: str, problems: list[str]) -> str:
         return Path(path).read_text(encoding="utf-8").strip()
     except OSError as error:
         problems.append(f"{name}: {path} cannot be read ({error.strerror})")
-        return ""
+    except ValueError:  # a name that no file can have, or what is no UTF-8
+        problems.append(f"{name} must name a file of UTF-8 text")
+    return ""
 
 
 def _nearest(field: str) -> str:

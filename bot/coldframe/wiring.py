@@ -18,11 +18,13 @@ from sqlalchemy.exc import DBAPIError
 from coldframe import memory
 from coldframe.charts.studio import Studio
 from coldframe.chat.room.log import Log
+from coldframe.chat.room.sealing import unlocked
 from coldframe.chat.room.service import Room
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import Settings
 from coldframe.engine.core.turn import InlineNumbers, Kit, Numbers
 from coldframe.engine.engine import Engine
+from coldframe.engine.round import clearing
 from coldframe.engine.uses import assembled
 from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Clock, Ids, Inbound, Reply
@@ -42,6 +44,7 @@ from coldframe.store.recognising import (
     recognised,
     recognised_file,
 )
+from coldframe.store.room_keys import RoomKeys
 from coldframe.store.round_keys import open_keys
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
@@ -141,10 +144,14 @@ async def room_house(
     store = await open_store(database, secret, source, durable=durable)
     try:
         log = Log(room_file, tenant=TENANT)
-        room = Room(log, _NotYet(), clock, Workshop(draughtsman or studio, clock.now))
+        keys = RoomKeys(store.keys, Seal(secret), log.life)
+        await unlocked(log, keys, clock.now())
+        room = Room(log, _NotYet(), clock, Workshop(draughtsman or studio, clock.now), keys)
         numbers: Numbers = InlineNumbers() if draughtsman else studio
         engine = assembled(store, room, clock, source, numbers)
         room.intake = engine
+        if log.is_unclean:
+            await clearing.of_before(engine.kit, TENANT, [p.id for p in log.people() if not p.is_bot])
         yield House(engine.kit, engine, room, store)
     finally:
         await store.close()

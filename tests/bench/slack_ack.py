@@ -32,6 +32,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 from coldframe.clock import RandomIds, SystemClock
@@ -44,7 +45,7 @@ from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Settings
 from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.round import setup
 from coldframe.engine.uses import assembled
-from coldframe.ports.chat import Person, Place
+from coldframe.ports.chat import Capabilities, Person, Place
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store, seal_secret
 from tests.engine.databases import POSTGRES, SQLITE, a_database
@@ -139,7 +140,8 @@ async def under_way(database: str, secret: bytes) -> None:
     ids = RandomIds()
     store = await open_store(database, secret, ids)
     try:
-        engine = assembled(store, None, SystemClock(), ids, InlineNumbers())  # type: ignore[arg-type]  # others say it
+        chat: Any = SimpleNamespace(capabilities=Capabilities())  # others say what is said
+        engine = assembled(store, chat, SystemClock(), ids, InlineNumbers())
         await engine.act("bench/notes", lambda turn: _begun(turn, CHANNEL, "Notes"))
         await engine.act("bench/ballot", lambda turn: _begun(turn, BALLOT_CHANNEL, "Ballot"))
         for number in range(3):

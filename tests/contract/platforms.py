@@ -12,7 +12,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
-from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT
 from coldframe.chat.room.service import Room
 from coldframe.chat.slack.app import slack_platform
@@ -21,6 +20,7 @@ from coldframe.message.emoji import short_name
 from coldframe.ports.chat import Chat, Denial, Inbound, Person, Place
 from coldframe.render.room import message_text
 from tests.chat.room.conftest import Door, HandClock, copy_out
+from tests.chat.room.keys import KeysAtHand, open_log
 from tests.wire.slack.people import CHANNEL, Someone, settle_in
 from tests.wire.slack.service import HurriedClock, make, options
 from tests.wire.slack.workspace import BOT_USER, TEAM, Data, Workspace
@@ -77,7 +77,9 @@ class AtTheRoom:
     def __init__(self, folder: Path) -> None:
         self.clock = HandClock()
         self.door = Door()
-        self.chat = self.room = Room(Log(str(folder / "room.db")), self.door, self.clock, copy_out)
+        self.keys = KeysAtHand()
+        log = open_log(str(folder / "room.db"), self.keys)
+        self.chat = self.room = Room(log, self.door, self.clock, copy_out, self.keys)
         self.bot = BOT
         self.people = ("ada", "ben")
         self.channel = self.room.channel("growth")

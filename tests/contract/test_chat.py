@@ -25,6 +25,7 @@ from coldframe.ports.chat import (
     SlowDown,
     Unreachable,
 )
+from coldframe.ports.clearing import Kept
 from tests.contract.platforms import PLATFORMS, Platform
 
 FILE = TextFile("words.txt", "Words", "in a file")
@@ -348,6 +349,23 @@ async def test_a_message_that_is_gone_is_named_so(at: Platform, place: Place) ->
 def test_how_the_bot_is_brought_in_is_typed_in_the_channel(at: Platform) -> None:
     """Where people invite it, it can say what to type; elsewhere it says nothing of the kind."""
     assert at.chat.capabilities.invitation == "" or at.chat.capabilities.invitation.startswith("/")
+
+
+async def test_what_people_wrote_is_deleted_or_refused(at: Platform) -> None:
+    """Where it can be deleted, all of it goes that is not kept; elsewhere nothing happens, and the bot is told."""
+    person, tenant = at.people[0], at.channel.tenant
+    first, second = [await at.says(person, text) for text in ("goes", "stays")]
+    place = Place(tenant, "direct", person)
+    since = at.now() - timedelta(minutes=1)
+    if not at.chat.capabilities.clears:
+        with pytest.raises(Unreachable) as told:
+            await at.chat.clear(tenant, {person: Kept(at.now())})
+        assert told.value.denial is Denial.CANT_DELETE
+        assert len(await at.chat.written(place, since)) == 2
+        return
+    await at.chat.clear(tenant, {person: Kept(at.now(), frozenset({second}))})
+    told_of = [i.what for i in await at.chat.written(place, since, {first})]
+    assert [what.message for what in told_of if isinstance(what, Said)] == [second]
 
 
 # --- sizes ---

@@ -154,8 +154,8 @@ LONG = "the kettle sings too early and the lamp above the stairs flickers and no
 
 
 async def test_after_the_reveal_the_bot_says_nobody_what_they_wrote(tmp_path: Path) -> None:
-    """The list, the prompt's answers, the page of what is theirs, the export, questions back: all gone. Their own
-    messages stay; a text that still waits for an answer may stay for seven days."""
+    """The list, the prompt's answers, the page of what is theirs, the export, questions back: all gone, and where it
+    can be deleted what they wrote themselves; a text that still waits for an answer may stay for seven days."""
     async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
         await team.say(JON, f"- retention: {NOTE}")
         await team.say(JON, f"- retention: {LONG}")
@@ -167,8 +167,8 @@ async def test_after_the_reveal_the_bot_says_nobody_what_they_wrote(tmp_path: Pa
         await reach(team, Step.FOCUS)
         assert found_in(team, JON, NOTE, LONG[:70], DRAFT, "what-is-held.json") == []
         room = team.house.room
-        own = [r.text for r in room.messages(room.direct(JON)) if not r.by_bot]
-        assert own == [f"- retention: {NOTE}", f"- retention: {LONG}", DRAFT]
+        assert [r.text for r in room.messages(room.direct(JON)) if not r.by_bot] == []
+        assert len(found_in(team, JON, "I delete what we write here when its step is over")) == 1
         await team.say(JON, f"- retention: {LATE}")
         assert found_in(team, JON, LATE)
         await team.until(MONDAY + timedelta(days=6, hours=23))

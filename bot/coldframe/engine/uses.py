@@ -18,6 +18,7 @@ from coldframe.engine.reminding import bundle, trial_words
 from coldframe.engine.reminding import rounds as round_reminders
 from coldframe.engine.round import (
     announcing,
+    clearing,
     closing,
     comparing,
     correcting,
@@ -116,6 +117,7 @@ USES = Uses(
 )
 DUE: Mapping[str, Carry] = _merged(
     *(step.due for step in PLAYS.values()),
+    clearing.DUE,
     closing.DUE,
     course.DUE,
     comparing.DUE,

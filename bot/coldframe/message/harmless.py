@@ -36,8 +36,9 @@ def harmless(text: str) -> str:
     kept: list[str] = []
     marks = 0
     for character in _CONTROLS.sub(" ", text):
+        if unicodedata.category(character) in ("Cf", "Cs") and character not in _JOINERS:
+            continue
         marks = marks + 1 if unicodedata.combining(character) else 0
-        hidden = unicodedata.category(character) in ("Cf", "Cs") and character not in _JOINERS
-        if not hidden and marks <= _MARKS:
+        if marks <= _MARKS:
             kept.append(character)
     return "".join(kept).strip()

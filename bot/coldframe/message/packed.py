@@ -108,7 +108,8 @@ class Origin:
 
     @classmethod
     def unpack(cls, text: str) -> Origin:
-        return cls(*_unpack(text, "/"))
+        message, _, edition = text.partition("/")
+        return cls(_plain(message), _plain(edition))
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from typing import Literal, Protocol
 
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Form, Message
+from coldframe.ports.clearing import Kept
 
 # --- people and places ----------------------------------------------------------------------------------------
 
@@ -236,6 +237,7 @@ class Capabilities:
     home: bool = True  # a page of the bot's own for each person
     reads_reactions: bool = True  # what people put on a message can be asked for
     reads_history: bool = True  # what people wrote in their direct messages can be asked for
+    clears: bool = False  # what people wrote in their direct messages can be deleted for good
     max_label: int | None = None  # characters on a button or in an option's first line
     max_text: int | None = None  # characters of one text of a person that stand in one piece
     max_blocks: int | None = None  # in one message; what is more goes on in another
@@ -332,13 +334,15 @@ class Chat(Protocol):
 
     async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
         """Draws or writes the attachment and posts it as a file."""
-        ...
 
     async def revise(self, place: Place, message_id: str, message: Message) -> None: ...
 
     async def withdraw(self, place: Place, message_id: str) -> None: ...
 
     async def react(self, place: Place, message_id: str, emoji: str) -> None: ...
+
+    async def clear(self, tenant: str, kept: Mapping[str, Kept]) -> None:
+        """Deletes for good what these people and the bot wrote in their direct messages, but what is kept."""
 
     async def find(self, place: Place, key: str, since: datetime) -> str | None:
         """The id of the message that was posted with this key, if it went out."""
@@ -369,7 +373,6 @@ class Chat(Protocol):
 
     async def home(self, tenant: str, person_id: str, message: Message) -> None:
         """Shows the person's own page, where the platform has one; else does nothing."""
-        ...
 
     async def forget(self, tenant: str, person_id: str) -> None:
         """Drops what the platform's own side of the bot remembers of the person, and empties their direct messages

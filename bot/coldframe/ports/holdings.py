@@ -137,7 +137,7 @@ _ACCOUNT = Held(Then.STAYS, why="an account of the room, as any chat service has
 _CHAT = Held(Then.STAYS, why="what was said in a channel is everybody's chat; who wrote it can delete it there")
 _THEIR_CHAT = Held(Then.GOES, why="all of their direct messages with the bot is emptied, on both sides")
 ROOM: Mapping[str, Held] = {
-    **_of("life", "name"),
+    **_of("life", "name chapter revision messages files unclean lost"),
     **_of("people", "is_bot is_guest is_foreign is_gone", id=_ACCOUNT, name=_ACCOUNT, zone=_ACCOUNT, home=_THEIR_CHAT),
     **_of("channels", "id name"),
     **_of("members", "channel", person=_ACCOUNT),
@@ -150,14 +150,13 @@ ROOM: Mapping[str, Held] = {
         card=_THEIR_CHAT,
     ),
     **_of("reactions", "message emoji", person=_CHAT),
-    **_of("files", "seq message name media_type title alternative", content=_THEIR_CHAT),
+    **_of("directs", "cleared", person=_ACCOUNT, marks=_THEIR_CHAT),
+    **_of("files", "seq message name media_type title alternative", content=_THEIR_CHAT, about=_THEIR_CHAT),
     **_of("notes", "seq kind root thread at", person=_THEIR_CHAT, card=_THEIR_CHAT),
     **_of("forms", "action value kind root thread act", person=_THEIR_CHAT, form=_THEIR_CHAT),
     **_of(
         "acts",
-        "seq key kind thread at sort done",
-        person=Held(Then.STAYS, why="that an act was taken, without its words: it is not taken twice"),
-        root=Held(Then.STAYS, why="the same"),
+        "seq key person kind root thread at sort done",
         body=Held(Then.GOES, why="as soon as the act is taken"),
     ),
     **_of("passes", digest=_ACCOUNT, person=_ACCOUNT),

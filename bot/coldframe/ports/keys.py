@@ -38,6 +38,8 @@ class Covers(StrEnum):
     """Each member's chance of a trial that is over."""
     SAID = "said"
     """What was said in private and has not gone out; a key for each month."""
+    ROOM = "room"
+    """What stands in direct messages of the room, from the end of one step to the end of the next."""
     PLACES = "places"
     """Names under which acts and private messages are known; it lasts as long as the database."""
 

@@ -238,6 +238,10 @@ class UnitOfWork(FollowThrough, People, Protocol):
 
     async def posted_as(self, place: Place, message_id: str) -> Posted | None: ...
 
+    async def posts_in(self, place: Place) -> list[Posted]:
+        """All messages in a conversation whose names are known."""
+        ...
+
     async def posted_like(self, prefix: str) -> list[Posted]:
         """All messages whose name begins so, in order of name."""
         ...

@@ -2,6 +2,26 @@
 
 from __future__ import annotations
 
+from coldframe.message.nodes import Message
+from coldframe.message.saying import said
+
+# --- what is private goes ---
+
+
+def cleared() -> Message:
+    """In the place of what was deleted."""
+    return said(
+        "I delete what we write here when its step is over, so that nothing tells what was yours. This stands for it."
+    )
+
+
+def key_gone() -> Message:
+    """In the place of what can no longer be read."""
+    return said(
+        "What we wrote here before can't be read any more: its key is gone. Rounds and trials go on as they are."
+    )
+
+
 # --- not there, or not for this person: both in the same words ---
 
 NO_BUTTON = "There is no such button any more."

@@ -25,7 +25,7 @@ log = structlog.get_logger()
 PLACE = "keys"
 MOST = 500  # subjects in one statement
 SAID_FOR = timedelta(days=31)
-OF_ROUNDS = frozenset(Covers) - {Covers.TRIAL, Covers.SCORED, Covers.SAID, Covers.PLACES}
+OF_ROUNDS = frozenset(Covers) - {Covers.TRIAL, Covers.SCORED, Covers.SAID, Covers.ROOM, Covers.PLACES}
 TO_DO = (
     "What people gave in confidence and nobody has seen yet cannot be opened without it; rounds go on with the rest. "
     "If it still stands somewhere, stop the bot and let COLDFRAME_KEYS name it; else ask people to give it again."

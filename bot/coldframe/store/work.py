@@ -167,6 +167,10 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork):
         row = (await self._db.execute(statements.POSTED_AS, where)).first()
         return posted_of(row) if row else None
 
+    async def posts_in(self, place: Place) -> list[Posted]:
+        here = (t.posts.c.tenant == place.tenant, t.posts.c.kind == place.kind, t.posts.c.place == place.id)
+        return [posted_of(r) for r in await self._db.execute(select(t.posts).where(*here))]
+
     async def posted_like(self, prefix: str) -> list[Posted]:
         query = select(t.posts).where(t.posts.c.name.startswith(prefix, autoescape=True)).order_by(t.posts.c.name)
         return [posted_of(r) for r in await self._db.execute(query)]

@@ -12,11 +12,11 @@ from typing import Any
 import pytest
 import pytest_asyncio
 
-from coldframe.chat.room.log import Log
 from coldframe.chat.room.service import Room
 from coldframe.message.nodes import Attachment, TextFile
 from coldframe.ports.chat import Inbound, Person, Reply
 from tests.browsers import FLAGS, chromium
+from tests.chat.room.keys import KeysAtHand, open_log
 
 START = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
@@ -74,14 +74,15 @@ class World:
     path: str
     door: Door = field(default_factory=Door)
     clock: HandClock = field(default_factory=HandClock)
+    keys: KeysAtHand = field(default_factory=KeysAtHand)
     room: Room = field(init=False)
 
     def __post_init__(self) -> None:
-        self.room = Room(Log(self.path), self.door, self.clock, copy_out)
+        self.room = Room(open_log(self.path, self.keys), self.door, self.clock, copy_out, self.keys)
 
     def restart(self) -> None:
         self.room.log.close()
-        self.room = Room(Log(self.path), self.door, self.clock, copy_out)
+        self.room = Room(open_log(self.path, self.keys), self.door, self.clock, copy_out, self.keys)
 
 
 @pytest.fixture

@@ -11,7 +11,6 @@ import zlib
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
-from coldframe.chat.room.log import Log
 from coldframe.chat.room.rehearsal import Chore, RehearsalState
 from coldframe.chat.room.server import Server
 from coldframe.chat.room.service import Room
@@ -42,6 +41,7 @@ from coldframe.ports import chat as ports
 from coldframe.ports.chat import Inbound, Person, Reply
 from coldframe.render.artefacts import Artefact
 from tests.chat.room.conftest import START, HandClock
+from tests.chat.room.keys import KeysAtHand, open_log
 
 PEOPLE = (
     Person("ada", "Ada Marsh", "Europe/Berlin"),
@@ -280,6 +280,7 @@ class SampleRoom:
 
     def __post_init__(self) -> None:
         self.clock = HandClock()
+        self.keys = KeysAtHand()
         self.bot = SampleBot()
         self.open()
         self.rehearsal = SampleRehearsal(self.clock, self.room)
@@ -287,7 +288,7 @@ class SampleRoom:
         self.server = Server(self.room, WallClock(), rehearsal=given, acting=self.acting)
 
     def open(self) -> None:
-        self.room = Room(Log(self.path), self.bot, self.clock, make)
+        self.room = Room(open_log(self.path, self.keys), self.bot, self.clock, make, self.keys)
         self.bot.room = self.room
 
     def furnish(self) -> None:

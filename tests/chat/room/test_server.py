@@ -18,6 +18,7 @@ from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Message, TextFile, Theirs, line
 from coldframe.ports import chat as ports
 from coldframe.ports.chat import Person, Reply
+from coldframe.ports.clearing import Kept
 from tests.chat.room.samples import SampleRoom
 
 
@@ -495,3 +496,64 @@ async def test_hostile_words_in_cards_arrive_as_they_were_written(site: Site) ->
     await room.post(room.channel("growth"), Message(line("{it}", it=Theirs(words))), key="x1")
     await ada.until("messages")
     assert ada.items()[0]["card"]["summary"] == [{"kind": "theirs", "text": words}]
+
+
+# --- what is private, on other people's screens ---
+
+
+async def _private_things(site: Site, browser: Browser) -> None:
+    """One of everything that a person does in private, over the wire."""
+    world = site.world
+    card_ = await world.room.post(world.room.direct("ada"), Message(line("canary-card")), key="k1")
+    content = base64.b64encode(b"canary-content").decode()
+    file = {"name": "canary-name.csv", "size": 14, "content": content}
+    await browser.ask(do="say", key="a1", place="d", text="canary-line", files=[file])
+    await browser.ask(do="say", key="a2", place="d", text="canary-thread", thread=card_)
+    await browser.ask(do="react", key="a3", message=card_, emoji="🦜", added=True)
+    await browser.ask(do="command", key="a4", place="d", text="canary-command")
+    await world.room.home("room", "ada", Message(line("canary-home")))
+    said = next(r.id for r in world.room.messages(world.room.direct("ada")) if r.text == "canary-thread")
+    await browser.ask(do="edit", key="a5", message=said, text="canary-edit")
+
+
+async def test_nothing_private_is_on_other_peoples_screens(site: Site) -> None:
+    """Every frame that another browser of the same channel gets, from before, during and after, and when it comes
+    again; nor can it ask for any of it."""
+    ada, ben = await site.browser("/as/ada"), await site.browser("/as/ben")
+    await _private_things(site, ada)
+    await site.world.room.say("ada", site.world.room.channel("growth"), "for all")
+    while not any(item["text"] == "for all" for item in ben.items()):
+        await ben.hear()
+    again = await (await site.browser("/as/ben", greet=False)).ask(do="hello")
+    earlier = await ben.ask(do="earlier", place="d", before="m999999")
+    theirs = json.dumps([ben.pushed, again, earlier], ensure_ascii=False)
+    assert "canary" not in theirs and "🦜" not in theirs
+    mine = json.dumps([ada.pushed, await ada.ask(do="hello")], ensure_ascii=False)
+    assert [w for w in ("card", "name", "line", "edit", "home") if f"canary-{w}" not in mine] == []
+
+
+async def test_a_page_forgets_what_is_over(site: Site) -> None:
+    """An open page is told to begin anew, one that comes back gets all anew, and others go on as they were."""
+    ada, ben = await site.browser("/as/ada"), await site.browser("/as/ben")
+    welcome = await ada.ask(do="hello")
+    await _private_things(site, ada)
+    now = await ada.ask(do="hello")
+    await site.world.room.clear("room", {person: Kept(site.world.clock.now()) for person in ("ada", "ben")})
+    await ada.until("again")
+    fresh = await ada.ask(do="hello", life=welcome["life"], since=now["rev"])
+    assert fresh["whole"] and "canary" not in json.dumps(fresh)
+    lines = [item["card"]["summary"] for item in fresh["items"] if item["place"] == "d"]
+    assert len(lines) == 1 and "I delete what we write" in json.dumps(lines)
+    later = await ada.ask(do="hello", life=welcome["life"], since=fresh["rev"])
+    assert not later["whole"] and later["items"] == []
+    bens = await ben.ask(do="hello", life=welcome["life"], since=now["rev"])
+    assert not bens["whole"] and [frame for frame in ben.pushed if frame["push"] == "again"] == []
+
+
+async def test_a_private_file_stays_in_no_browsers_store(site: Site) -> None:
+    world = site.world
+    for place, kept in ((world.room.direct("ada"), "no-store"), (world.room.channel("growth"), "max-age")):
+        posted = await world.room.upload(place, TextFile("a.txt", "A", "a"), key=place.kind)
+        file = world.room.message(posted).files[0].id
+        async with site.session.get(f"{site.base}/as/ada/files/{file}") as answer:
+            assert kept in answer.headers["Cache-Control"]

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 from structlog.testing import capture_logs
 
-from coldframe.chat.room import acts
-from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT, MAX_TEXT, NotThere, Refused
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message, Option, TextFile, Theirs, line
 from coldframe.ports import chat as ports
-from coldframe.ports.chat import Inbound, IncomingFile, Person, Place, Reaction, Reply
+from coldframe.ports.chat import Inbound, IncomingFile, Person, Reaction, Reply
 from tests.chat.room.conftest import START, World
 
 CARD = Message(
@@ -425,21 +422,3 @@ async def test_whoever_looks_on_hears_of_every_change_and_can_ask_for_what_was_m
     stop()
     await world.room.say("ada", place, "unheard")
     assert len(heard) == 5
-
-
-async def test_a_room_of_short_names_is_taken_over(tmp_path: Path) -> None:
-    """A file whose reactions are kept by short names opens with the same ones by their characters, open acts too."""
-    log = Log(str(tmp_path / "room.db"))
-    place = Place("room", "channel", "growth")
-    log.put_person(Person("ada", "Ada"))
-    log.put_channel("growth", "growth")
-    said = log.put_message(place, "ada", START, text="hello")
-    log.set_reaction(said, "ada", "+1", True)
-    log.put_act("k1", "ada", place, START, *acts.written(ports.Reacted(said, "heart", True)))
-    log._db.execute("pragma user_version=1")  # the only other thing in which the two forms differ
-    log.close()
-    again = Log(str(tmp_path / "room.db"))
-    assert again.set_reaction(said, "ada", "👍", True) is False
-    (act,) = again.open_acts()
-    assert acts.read(*act[-2:]) == ports.Reacted(said, "❤", True)
-    again.close()

@@ -17,6 +17,7 @@ from coldframe.engine.engine import Engine
 from coldframe.engine.uses import front_door
 from coldframe.message.nodes import plain
 from coldframe.ports.chat import (
+    Capabilities,
     ChannelLost,
     Commanded,
     Happening,
@@ -48,6 +49,7 @@ class Known:
     """A platform that knows one newcomer."""
 
     person_: Person
+    capabilities = Capabilities()
 
     async def person(self, tenant: str, person: str) -> Person:
         return self.person_

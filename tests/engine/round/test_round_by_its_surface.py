@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from coldframe.chat.room.records import NotThere
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.names import Side, Step
 from coldframe.domain.state import Round
@@ -134,13 +135,14 @@ async def test_an_edited_message_edits_its_note_and_an_erased_one_withdraws_it(t
 
 
 async def test_the_reveal_erases_who_wrote_what(table: Table) -> None:
-    """After the reveal no note has an author or a message that it came from; editing then changes nothing."""
+    """After the reveal no note has an author or a message that it came from; in the room that message is gone."""
     said = await table.hands["dara"].say("- retention: Written by dara")
     await _with_notes(table)
     round_ = await table.round()
     assert len(round_.notes) == 7
     assert all(n.author is None and not n.origin for n in round_.notes.values())
-    await table.house.room.edit("dara", said, "- retention: Changed")
+    with pytest.raises(NotThere):
+        await table.house.room.edit("dara", said, "- retention: Changed")
     assert "Written by dara" in await table.texts()
 
 

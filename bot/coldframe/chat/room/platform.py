@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
@@ -10,6 +10,7 @@ from datetime import datetime
 from coldframe.chat.room.faults import Faults
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.records import BOT, SAID, Change, ChangeKind, NotThere, Record
+from coldframe.chat.room.sealing import Keys
 from coldframe.message.nodes import Attachment, Message
 from coldframe.ports.chat import (
     Capabilities,
@@ -19,22 +20,25 @@ from coldframe.ports.chat import (
     Inbound,
     Made,
     Maker,
+    NotDelivered,
     Person,
     Place,
     Reaction,
     Said,
     Unreachable,
 )
+from coldframe.ports.clearing import Kept
 from coldframe.speech import room_words
 
 
 class BotSide:
     """What the bot asks of a platform; see `coldframe.ports.chat.Chat`."""
 
-    capabilities = Capabilities()
+    capabilities = Capabilities(clears=True)
 
-    def __init__(self, log: Log, clock: Clock, make: Maker, *, posts_once: bool) -> None:
+    def __init__(self, log: Log, clock: Clock, make: Maker, keys: Keys, *, posts_once: bool) -> None:
         self.log = log
+        self._keys = keys
         self.clock = clock
         self.faults = Faults()
         self._make = make
@@ -107,6 +111,18 @@ class BotSide:
             if self.log.set_reaction(message_id, BOT, emoji, True):
                 self._tell("message", message_id)
 
+    async def clear(self, tenant: str, kept: Mapping[str, Kept]) -> None:
+        self.faults.before("clear")
+        for person in await self._begin_chapter(kept):
+            self._tell("cleared", person)
+
+    async def _begin_chapter(self, kept: Mapping[str, Kept]) -> list[str]:
+        """The key is there before anything is sealed with it, and the one before goes once nothing is."""
+        gone = self.log.chapter
+        changed = self.log.begin_chapter(await self._keys.begin(), kept, room_words.cleared())
+        await self._keys.destroy({gone})
+        return changed
+
     async def find(self, place: Place, key: str, since: datetime) -> str | None:
         self.faults.before("find")
         found = self.log.by_key(key)
@@ -120,6 +136,8 @@ class BotSide:
         """Messages of before their keys were kept are told only if they are known."""
         self.faults.before("written")
         self._reachable(place.root())
+        if any(map(self.log.is_lost, known)):
+            raise NotDelivered("some of it stands there and cannot be read")
         by = (m for m in self.log.messages(place.root()) if m.author == place.id and not m.gone)
         return tuple(_as_told(m) for m in by if m.id in known or (m.key is not None and m.at >= since))
 
@@ -167,6 +185,7 @@ class BotSide:
                 self.log.drop_form(person_id, form.action, form.value)
             self.log.keep_notes(person_id, 0)
             self.log.drop_home(person_id)
+        await self._begin_chapter({})
         for message in emptied:
             self._tell("message", message)
         for kind in ("note", "home"):

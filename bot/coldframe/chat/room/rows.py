@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 from pydantic import TypeAdapter
 
@@ -11,14 +13,70 @@ from coldframe.chat.room.records import FileRecord
 from coldframe.message.nodes import Form, Message
 from coldframe.ports.chat import Person, Place
 
+T = TypeVar("T")
+READINGS_KEPT = 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A message as its row holds it: in clear, or sealed as a whole."""
+
+    thread: str | None
+    author: str
+    at: str
+    text: str | None = None
+    card: Message | None = None
+    mentioned: bool = False
+    edited: int = 0
+    gone: bool = False
+    key: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptNote:
+    """A passing word as its row holds it."""
+
+    place: Place
+    at: datetime
+    card: Message
+
+
+@dataclass(frozen=True, slots=True)
+class KeptForm:
+    """An open form as its row holds it."""
+
+    place: Place
+    form: Form
+
+
+@dataclass(frozen=True, slots=True)
+class KeptAct:
+    """An act that the bot has not taken yet, as its row holds it; `body` is JSON."""
+
+    key: str
+    person: str
+    place: Place
+    at: datetime
+    sort: str
+    body: str
+
+
+Marks = dict[int, tuple[int, tuple[tuple[str, str], ...]]]
+"""Message number to the revision of the last change, and (person, emoji)."""
+
 CARD: TypeAdapter[Message] = TypeAdapter(Message)
 FORM: TypeAdapter[Form] = TypeAdapter(Form)
+KEPT: TypeAdapter[Kept] = TypeAdapter(Kept)
+NOTE: TypeAdapter[KeptNote] = TypeAdapter(KeptNote)
+OPEN_FORM: TypeAdapter[KeptForm] = TypeAdapter(KeptForm)
+OPEN_ACT: TypeAdapter[KeptAct] = TypeAdapter(KeptAct)
+MARKS: TypeAdapter[Marks] = TypeAdapter(Marks)
+ABOUT: TypeAdapter[FileRecord] = TypeAdapter(FileRecord)
 
-CARDS_KEPT = 1024
 PERSON = "id, name, zone, is_bot, is_guest, is_foreign, is_gone"
-MESSAGE = "seq, kind, root, thread, author, at, revision, body, card, mentioned, edited, gone, key"
-FILE = "seq, name, media_type, length(content), title, alternative"
-ACT = "key, person, kind, root, thread, at, sort, body"
+MESSAGE_REST = "revision, thread, author, at, body, card, mentioned, edited, gone, key"
+MESSAGE = f"seq, kind, root, {MESSAGE_REST}"
+FILE = "seq, name, media_type, length(content), title, alternative, about"
 
 
 def message_id(seq: int) -> str:
@@ -35,38 +93,33 @@ def person_of(row: Any) -> Person:
     return Person(row[0], row[1], row[2], *map(bool, row[3:]))
 
 
-def file_of(row: Any) -> FileRecord:
-    seq, name, media_type, size, title, alternative = row
-    return FileRecord(f"f{seq:06d}", name, media_type, size, title, alternative)
-
-
-class Cards:
-    """Cards as the file keeps them. A card is looked at much more often than it changes, and first by who wrote it:
-    what was written or read lately is not parsed again."""
+class Lately(Generic[T]):
+    """What was written or read lately is not read again: it is looked at much more often than it changes."""
 
     def __init__(self) -> None:
-        self._lately: dict[bytes, Message] = {}
+        self._lately: dict[bytes, T] = {}
 
-    def body(self, card: Message) -> bytes:
-        body = CARD.dump_json(card)
-        self._remember(body, card)
-        return body
-
-    def card(self, body: bytes | None) -> Message | None:
-        if body is None:
-            return None
+    def of(self, body: bytes, read: Callable[[], T]) -> T:
         if body not in self._lately:
-            self._remember(body, CARD.validate_json(body))
+            self.remember(body, read())
         return self._lately[body]
 
-    def _remember(self, body: bytes, card: Message) -> None:
-        self._lately[body] = card
-        if len(self._lately) > CARDS_KEPT:
+    def remember(self, body: bytes, thing: T) -> None:
+        self._lately[body] = thing
+        if len(self._lately) > READINGS_KEPT:
             del self._lately[next(iter(self._lately))]
 
 
-def place_values(place: Place) -> tuple[str, str, str | None]:
-    return place.kind, place.id, place.thread
+class Cards(Lately[Message]):
+    """Cards as the file keeps them."""
+
+    def body(self, card: Message) -> bytes:
+        body = CARD.dump_json(card)
+        self.remember(body, card)
+        return body
+
+    def card(self, body: bytes | None) -> Message | None:
+        return None if body is None else self.of(body, lambda: CARD.validate_json(body))
 
 
 def stamp(at: datetime) -> str:

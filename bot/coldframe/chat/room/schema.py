@@ -1,6 +1,8 @@
-"""The tables of the room's file."""
+"""The tables of the room's file, and how those of earlier versions become them."""
 
-VERSION = 2
+from __future__ import annotations
+
+VERSION = 3
 BARE_EMOJI = (
     "update or ignore reactions set emoji = emoji_by_name(emoji)",
     "update acts set body = cast(json_set(body, '$.what.emoji', emoji_by_name(body ->> '$.what.emoji')) as blob)"
@@ -8,8 +10,29 @@ BARE_EMOJI = (
 )
 """From version 1, which kept emoji by short names. A person has one name of an emoji there, so none is left behind."""
 
+NOTHING_IN_CLEAR = (
+    "alter table life add column chapter text not null default ''",
+    "alter table life add column revision int not null default 0",
+    "alter table life add column messages int not null default 0",
+    "alter table life add column files int not null default 0",
+    "alter table life add column unclean int not null default 0",
+    "alter table life add column lost int not null default 0",
+    "update life set revision = (select coalesce(max(revision), 0) from messages),"
+    " messages = (select coalesce(max(seq), 0) from messages),"
+    " files = (select coalesce(max(seq), 0) from files), unclean = exists (select 1 from messages)",
+    "alter table files add column about blob",
+    "create table directs (person text primary key, marks blob, cleared int not null default 0) strict",
+    "update acts set key = digest(key), person = '', kind = '', root = '', thread = null, at = '', sort = ''"
+    " where done",
+)
+"""From version 2, which kept everything in clear; what it kept is sealed as soon as there is a key."""
+
 SCHEMA = """
-create table life (name text not null) strict;
+create table life (
+  name text not null, chapter text not null default '', revision int not null default 0,
+  messages int not null default 0, files int not null default 0, unclean int not null default 0,
+  lost int not null default 0
+) strict;
 create table people (
   id text primary key, name text not null, zone text, is_bot int not null, is_guest int not null,
   is_foreign int not null, is_gone int not null, home blob
@@ -30,9 +53,10 @@ create table reactions (
   message int not null references messages, person text not null, emoji text not null,
   unique (message, person, emoji)
 ) strict;
+create table directs (person text primary key, marks blob, cleared int not null default 0) strict;
 create table files (
   seq integer primary key, message int not null references messages, name text not null,
-  media_type text not null, content blob not null, title text not null, alternative text not null
+  media_type text not null, content blob not null, title text not null, alternative text not null, about blob
 ) strict;
 create index file_message on files (message);
 create table notes (
@@ -54,3 +78,18 @@ create table reads (
   person text not null, kind text not null, root text not null, seq int not null, unique (person, kind, root)
 ) strict;
 """
+"""What is private is sealed, and its clear columns stay empty: of a direct message all but whose it is (in `card`), of
+its file all (`about`, `content`), the emoji under somebody's direct messages (`marks`), passing words (`card`), forms
+(`form`), acts that the bot has not taken yet (`body`), pages (`home`). Keys of acts stand as digests."""
+
+SEALED = (
+    ("messages", "card", "'message/' || seq", "kind = 'direct'"),
+    ("files", "about", "'file/' || seq || '/about'", "about is not null"),
+    ("files", "content", "'file/' || seq", "about is not null"),
+    ("directs", "marks", "'marks/' || person", "marks is not null"),
+    ("notes", "card", "'note/' || person", "true"),
+    ("forms", "form", "'form/' || person", "true"),
+    ("acts", "body", "'act/' || key", "body is not null"),
+    ("people", "home", "'home/' || id", "home is not null"),
+)
+"""Table, sealed column, the name that a row's seal is bound to, and where it is so."""

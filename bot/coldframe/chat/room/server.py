@@ -87,6 +87,8 @@ class Server:
     def _heard(self, change: Change) -> None:
         if change.kind == "message":
             self._payloads.pop(change.subject, None)
+        elif change.kind == "cleared":
+            self._payloads.clear()
         for wire in self._wires:
             wire.heard(change)
 
@@ -190,13 +192,13 @@ class Server:
         return web.Response(body=content, content_type=kind, charset="utf-8", headers=headers)
 
     async def _file(self, request: web.Request) -> web.Response:
-        record, content = self.room.file(self._who(request), request.match_info["file"])
+        record, content, place = self.room.file(self._who(request), request.match_info["file"])
         way = "inline" if record.media_type in _SHOWN_INLINE else "attachment"
         headers = {
             **_HEADERS,
             "Content-Disposition": f"{way}; filename*=UTF-8''{quote(record.name, safe='')}",
             "Content-Security-Policy": "default-src 'none'; sandbox",
-            "Cache-Control": "private, max-age=86400",
+            "Cache-Control": "private, max-age=86400" if place.kind == "channel" else "no-store",
             "Content-Type": record.media_type,
         }
         return web.Response(body=content, headers=headers)

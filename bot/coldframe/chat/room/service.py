@@ -29,6 +29,7 @@ from coldframe.chat.room.records import (
     Record,
     Refused,
 )
+from coldframe.chat.room.sealing import Keys, digest
 from coldframe.message.emoji import bare
 from coldframe.message.nodes import Button, Buttons
 from coldframe.ports.chat import (
@@ -63,8 +64,10 @@ _MAX_NOTES = 5  # notes kept for a person
 class Room(BotSide):
     """What people do in the room. `forged=True` lets a test do what the page would never offer."""
 
-    def __init__(self, log: Log, intake: Intake, clock: Clock, make: Maker, *, posts_once: bool = True) -> None:
-        super().__init__(log, clock, make, posts_once=posts_once)
+    def __init__(
+        self, log: Log, intake: Intake, clock: Clock, make: Maker, keys: Keys, *, posts_once: bool = True
+    ) -> None:
+        super().__init__(log, clock, make, keys, posts_once=posts_once)
         self.intake = intake
         self.failures: Counter[str] = Counter()
         self._under_way: set[str] = set()
@@ -279,7 +282,7 @@ class Room(BotSide):
             reply = await self.intake.receive(event)
         except Exception as problem:  # the service must go on; the act stays open, and words stay out of the log
             self.failures[type(problem).__name__] += 1
-            logger.warning("room.act_not_taken", act=key, kind=sort, problem=type(problem).__name__)
+            logger.warning("room.act_not_taken", act=digest(key)[:12], problem=type(problem).__name__)
             return Reply()
         finally:
             self._under_way.discard(key)
@@ -326,14 +329,13 @@ class Room(BotSide):
             return place.id == person
         return self.log.is_member(place.id, person)
 
-    def file(self, person: str, file_id: str) -> tuple[FileRecord, bytes]:
-        """A file under a message that the person can see."""
+    def file(self, person: str, file_id: str) -> tuple[FileRecord, bytes, Place]:
+        """A file under a message that the person can see, and where that stands."""
         found = self.log.file(file_id)
         if found is None:
             raise NotThere(room_words.NO_FILE)
         record, message_id, content = found
-        self._visible(person, message_id)
-        return record, content
+        return record, content, self._visible(person, message_id).place
 
     def _known(self, person: str) -> Person:
         found = self.log.person(person)

@@ -80,9 +80,17 @@ class Wire:
             return
         if change.kind == "message":
             self._new[change.subject] = None
+        elif change.kind == "cleared":
+            self._forget_what_went(change.subject)
         elif change.kind == "people" or change.subject == self.person:
             self._turns[change.kind] = None
         self._stir.set()
+
+    def _forget_what_went(self, person: str) -> None:
+        """The browser must ask for everything again; what waited for it may be gone."""
+        self._new = {one: None for one in self._new if self._host.room.log.message(one) is not None}
+        if person == self.person:
+            self._turns["again"] = None
 
     def turn_to(self, what: str) -> None:
         """Tells the browser soon about something that is no message."""
@@ -234,7 +242,7 @@ class Wire:
     def _welcome(self, order: orders.Hello) -> dict[str, Any]:
         room, me = self._host.room, self.person
         self._greeted = True
-        missed = order.life == room.log.life and order.since > 0
+        missed = order.life == room.log.life and order.since >= max(1, room.log.cleared(me))
         places = room.places(me)
         return {
             "whole": not missed,

@@ -38,6 +38,7 @@ from coldframe.ports.chat import (
     Capabilities,
     ChatError,
     Clock,
+    Denial,
     Hindrance,
     Inbound,
     Maker,
@@ -46,7 +47,9 @@ from coldframe.ports.chat import (
     Person,
     Place,
     Reaction,
+    Unreachable,
 )
+from coldframe.ports.clearing import Kept
 from coldframe.render.slack.blocks import MAX_BLOCKS, MAX_LABEL, MAX_TEXT, Part, message_parts
 from coldframe.render.slack.mrkdwn import cut
 from coldframe.render.slack.views import home, modal
@@ -159,6 +162,9 @@ class SlackChat:
 
     async def _take_back(self, place: Place, channel: str, message_id: str) -> None:
         await self._unless({"message_not_found"}, place.tenant, "chat.delete", channel=channel, ts=message_id)
+
+    async def clear(self, tenant: str, kept: Mapping[str, Kept]) -> None:
+        raise Unreachable("what people wrote is theirs to delete here", Denial.CANT_DELETE)
 
     async def react(self, place: Place, message_id: str, emoji: str) -> None:
         """Puts the bot's own emoji on a message; one that is there already is fine."""

@@ -29,6 +29,8 @@ from coldframe.speech.names import message_name
 from coldframe.speech.round import cards
 
 TAKE_BACK = "take back"
+PASSING = "said-"
+"""How the names of answers begin that hold nothing private and offer nothing."""
 T = TypeVar("T")
 State = TypeVar("State")
 
@@ -198,7 +200,7 @@ class Turn:
     def _passing(self, person: str, message: Message, about: Round | Trial | None) -> str:
         new = self.kit.ids.new
         if not message.private and not lives.offers(message):
-            return new("said-")
+            return new(PASSING)
         match about:
             case Round():
                 return message_name(about.id, lives.SAID, person, about.step.value, new(""))
@@ -264,7 +266,7 @@ class Turn:
     async def finish(self) -> None:
         """Writes what was gathered; called once, at the end of the turn."""
         to_somebody = [send for send in self.sends if not is_forgotten(send.place.id)]
-        sends = await first_word.put_first(self.uow, self.kit.ids, to_somebody)
+        sends = await first_word.put_first(self.uow, self.kit.ids, self.kit.chat, to_somebody)
         # If the clock was set back since, messages must not wait for it.
         await self.uow.send(sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)

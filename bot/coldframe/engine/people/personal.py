@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -175,13 +176,21 @@ async def _everywhere(turn: Turn, tenant: str, person: str, *, away: bool) -> No
 
 async def _later(request: Request) -> None:
     """Not today: the day's allowance of reminders counts as used."""
-    written = ButtonValue.unpack(request.value).made_for
-    if written and request.turn.now - datetime.fromisoformat(written) > A_DAYS_WORK:
+    written = _moment(ButtonValue.unpack(request.value).made_for)
+    if written is not None and request.turn.now - written > A_DAYS_WORK:
         request.answer(time_words.not_that_day())
         return
     for offset in (0, 1):
         await request.turn.uow.note_nudge(request.tenant, request.by, request.turn.now + timedelta(milliseconds=offset))
     request.answer(time_words.no_more_today())
+
+
+def _moment(text: str) -> datetime | None:
+    """The moment that a button carries; none of one that carries nothing, or nothing of ours."""
+    with suppress(ValueError):
+        found = datetime.fromisoformat(text)
+        return found if found.tzinfo is not None else None
+    return None
 
 
 # --- the calendar to subscribe to ---

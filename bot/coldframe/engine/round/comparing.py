@@ -153,13 +153,13 @@ async def _read_lines(kit: Kit, round_: Round, member: MemberId) -> None:
         asked = await uow.posted_like(MessageName(lives.WHICH, member, ("",)).pack())
     if now_round is None or now_round.step is not round_.step or now_round.progress.opens is None:
         return
-    made = _made_of(now_round, member)
+    made = made_of(now_round, member)
     waiting = {MessageName.unpack(p.name).rest[0] for p in asked if p.place.root() == place} - made.keys()
     lines = await kit.chat.written(place, now_round.progress.opens - MARGIN, (*made, *waiting))
     standing = {line.what.message: line for line in lines if isinstance(line.what, Said)}
     for message, edition in made.items():
         if (found := _changed(kit, place, standing.get(message), message, edition)) is not None:
-            await receiving.receive(kit, found, _still_made_of(round_.id, member, message, edition))
+            await receiving.receive(kit, found, _stillmade_of(round_.id, member, message, edition))
     for message in waiting:
         if (found := _changed(kit, place, standing.get(message), message, "")) is not None:
             await receiving.receive(kit, found)
@@ -168,7 +168,7 @@ async def _read_lines(kit: Kit, round_: Round, member: MemberId) -> None:
             await receiving.receive(kit, line)  # a file comes by the platform's own way, with its content
 
 
-def _made_of(round_: Round, member: MemberId) -> dict[str, str]:
+def made_of(round_: Round, member: MemberId) -> dict[str, str]:
     """The messages of which this person's notes and drafts were made, with the edition that they were made of."""
     mine: list[str] = [n.origin for n in round_.notes.values() if n.author == member]
     mine += [d.origin for d in round_.drafts.values() if d.author == member]
@@ -188,9 +188,9 @@ def _changed(kit: Kit, place: Place, line: Inbound | None, message: str, edition
     return Inbound(f"{key}{newest}", place.id, line.place, kit.clock.now(), what)
 
 
-def _still_made_of(round_id: str, member: MemberId, message: str, edition: str) -> receiving.Holds:
+def _stillmade_of(round_id: str, member: MemberId, message: str, edition: str) -> receiving.Holds:
     async def holds(turn: Turn) -> bool:
-        return _made_of(await turn.round(round_id), member).get(message) == edition
+        return made_of(await turn.round(round_id), member).get(message) == edition
 
     return holds
 

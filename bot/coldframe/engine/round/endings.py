@@ -11,6 +11,7 @@ from coldframe.engine.core import endings, lives
 from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import leftovers
+from coldframe.engine.round import clearing
 from coldframe.engine.round.steps import PLAYS
 from coldframe.message.nodes import Message
 from coldframe.message.packed import MessageName
@@ -37,6 +38,8 @@ async def follow(turn: Turn, before: Round, after: Round) -> None:
     if before.step is not after.step:
         over += [Ending(p, lives.End.LINE, answers.no_round_waits()) for p in found if await _fits_no_round(turn, p)]
     await endings.end(turn, over)
+    if before.step not in (Step.SETUP, after.step):
+        clearing.after_step(turn, after)
     await leftovers.follow(turn, after.tenant, after.channel, found)
 
 

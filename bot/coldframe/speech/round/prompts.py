@@ -16,12 +16,16 @@ from coldframe.speech.names import SIDES, about, count, title, who
 from coldframe.speech.round import likeness_words
 from coldframe.speech.round.cards import what_follows
 
+OWN_MESSAGES, OWN_MESSAGES_CLEARED = (
+    "your own messages stay yours",
+    "your own messages and my answers to them are deleted here when their step is over",
+)
 PRIVACY = (
     "What I keep: your name, time zone and working hours; what you write here, encrypted until its reveal. Nobody, the "
     "facilitator included, reads notes, plans or votes before. At the reveal the link from a note to its writer is "
     "erased; who voted for what is never shown and erased a week after the close. Unsigned text stays 12 months for "
-    "later rounds. What I show you here of what you gave, I take back at the reveal or the count; your own messages "
-    "stay yours. `/coldframe export` gives you what I hold about you, `/coldframe forget` deletes it. The "
+    "later rounds. What I show you here of what you gave, I take back at the reveal or the count; {own}. "
+    "`/coldframe export` gives you what I hold about you, `/coldframe forget` deletes it. The "
     "administrators of this chat may be able to read direct messages."
 )
 
@@ -42,13 +46,13 @@ def card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
     return Message(summary, (head, *blocks, small(what_follows(round_, step))))
 
 
-def first_word(hours: str, doubt: Line = ()) -> Message:
+def first_word(hours: str, doubt: Line = (), *, clears: bool = False) -> Message:
     """The first direct message to a person: who this is, what is kept, what working time was assumed; `doubt` says
     why the zone may be wrong."""
     summary = line("I run growth rounds for your team. Before the first question: what I keep about you.")
     return told(
         summary,
-        paragraph(PRIVACY),
+        paragraph(PRIVACY.format(own=OWN_MESSAGES_CLEARED if clears else OWN_MESSAGES)),
         paragraph(
             (*doubt, *line(" ")) * bool(doubt)
             + line("I take it that you work *{hours}*. Deadlines and reminders keep to that.", hours=hours)

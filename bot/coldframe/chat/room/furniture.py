@@ -1,0 +1,89 @@
+"""Who and what is in the room: people, channels, their pages, how far they have read, their personal links."""
+
+from __future__ import annotations
+
+from coldframe.chat.room import rows
+from coldframe.chat.room.file import RoomFile
+from coldframe.message.nodes import Message
+from coldframe.ports.chat import Person, Place
+
+
+class Furniture(RoomFile):
+    """People and channels."""
+
+    def put_person(self, person: Person) -> None:
+        self._db.execute(
+            f"insert into people ({rows.PERSON}) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do update set"
+            " name = excluded.name, zone = excluded.zone, is_bot = excluded.is_bot,"
+            " is_guest = excluded.is_guest, is_foreign = excluded.is_foreign, is_gone = excluded.is_gone",
+            (person.id, person.name, person.zone, person.is_bot, person.is_guest, person.is_foreign, person.is_gone),
+        )
+
+    def person(self, person_id: str) -> Person | None:
+        row = self._one(f"select {rows.PERSON} from people where id = ?", person_id)
+        return rows.person_of(row) if row else None
+
+    def people(self) -> tuple[Person, ...]:
+        return tuple(map(rows.person_of, self._rows(f"select {rows.PERSON} from people order by rowid")))
+
+    def put_channel(self, channel: str, name: str) -> None:
+        self._db.execute(
+            "insert into channels values (?, ?) on conflict (id) do update set name = excluded.name", (channel, name)
+        )
+
+    def channels(self) -> dict[str, str]:
+        """Names by id."""
+        return dict(self._rows("select id, name from channels order by rowid"))
+
+    def put_member(self, channel: str, person_id: str) -> None:
+        self._db.execute("insert or ignore into members values (?, ?)", (channel, person_id))
+
+    def drop_member(self, channel: str, person_id: str) -> None:
+        self._db.execute("delete from members where channel = ? and person = ?", (channel, person_id))
+
+    def is_member(self, channel: str, person_id: str) -> bool:
+        return self._one("select 1 from members where channel = ? and person = ?", channel, person_id) is not None
+
+    def members(self, channel: str) -> tuple[Person, ...]:
+        joined = "people join members on person = id where channel = ? order by members.rowid"
+        return tuple(map(rows.person_of, self._rows(f"select {rows.PERSON} from {joined}", channel)))
+
+    def put_home(self, person_id: str, card: Message) -> None:
+        body = self._seal(f"home/{person_id}", rows.CARD.dump_json(card))
+        self._db.execute("update people set home = ? where id = ?", (body, person_id))
+
+    def drop_home(self, person_id: str) -> None:
+        self._db.execute("update people set home = null where id = ?", (person_id,))
+
+    def home(self, person_id: str) -> Message | None:
+        row = self._one("select home from people where id = ?", person_id)
+        return rows.CARD.validate_json(self._unseal(f"home/{person_id}", row[0])) if row and row[0] else None
+
+    # --- marks and passes -----------------------------------------------------------------------------------
+
+    def put_read(self, person: str, place: Place, message: str) -> bool:
+        """Whether that was further than before."""
+        sql = (
+            "insert into reads values (?, ?, ?, ?) on conflict (person, kind, root)"
+            " do update set seq = excluded.seq where excluded.seq > seq"
+        )
+        values = (person, place.kind, place.id, rows.seq_of(message))
+        return self._db.execute(sql, values).rowcount > 0
+
+    def reads(self, person: str) -> dict[tuple[str, str], str]:
+        """(kind, id) of a conversation to the last message read in it."""
+        found = self._rows("select kind, root, seq from reads where person = ?", person)
+        return {(kind, root): rows.message_id(seq) for kind, root, seq in found}
+
+    def put_pass(self, digest: str, person: str) -> None:
+        self._db.execute("insert into passes values (?, ?)", (digest, person))
+
+    def pass_of(self, digest: str) -> str | None:
+        row = self._one("select person from passes where digest = ?", digest)
+        return row[0] if row else None
+
+    def has_pass(self, person: str) -> bool:
+        return self._one("select 1 from passes where person = ?", person) is not None
+
+    def drop_passes(self, person: str) -> None:
+        self._db.execute("delete from passes where person = ?", (person,))
