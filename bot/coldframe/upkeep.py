@@ -12,6 +12,7 @@ from sqlalchemy.engine import make_url
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import Settings
 from coldframe.errors import ColdframeError
+from coldframe.ports.chat import Clock
 from coldframe.ports.storage import Standing
 from coldframe.sqlite_files import UnusableFile
 from coldframe.store import backups, restoring, standing
@@ -85,12 +86,14 @@ async def _outbox(settings: Settings) -> AsyncIterator[Database]:
 # --- back-ups ---
 
 
-async def back_up(settings: Settings, file: Path, room: Path | None = None, *, replace: bool = False) -> Contents:
+async def back_up(
+    settings: Settings, file: Path, room: Path | None = None, *, replace: bool = False, clock: Clock | None = None
+) -> Contents:
     """Copies the database, beside a running bot too, with the file of a room after it: what the room did between the
     two is found when the copy starts. Needs no secret. Raises FileIsThere, UnusableFile, NoDatabase."""
     async with looking(settings) as (database, _):
         with backups.unfinished(file, replace=replace) as beside:
-            made_at = SystemClock().now()
+            made_at = (clock or SystemClock()).now()
 
             def files() -> dict[str, bytes]:
                 return {ROOMS_FILE: backups.copy_of(room)} if room is not None and room.exists() else {}

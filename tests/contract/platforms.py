@@ -120,14 +120,14 @@ class AtTheRoom:
 
     def trouble(self, kind: Trouble | None) -> None:
         self.room.faults.clear()
-        every = ("post", "upload", "revise", "reactions", "written", "person", "members", "find")
+        every = ("post", "upload", "revise", "reactions", "written", "person", "members", "find", "own")
         if kind == "too fast":
             self.room.faults.add("slow", times=99, on=every)
         elif kind == "lost answer":
             self.room.faults.add("lose_answer", times=99)
         elif kind == "outage":
             self.room.faults.add("lose_request", times=99, on=("post", "upload", "revise"))
-            self.room.faults.add("refuse", times=99, on=("reactions", "written", "person", "members", "find"))
+            self.room.faults.add("refuse", times=99, on=("reactions", "written", "person", "members", "find", "own"))
 
 
 class AtSlack:

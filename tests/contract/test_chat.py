@@ -126,6 +126,48 @@ async def test_after_a_lost_answer_the_key_tells_whether_it_went_out(at: Platfor
     assert await at.chat.find(other, "k1", since) is None
 
 
+async def test_what_the_bot_said_is_found_by_its_marks(at: Platform, place: Place) -> None:
+    """In threads too, long ones once; what is gone, what people said and what stands elsewhere is not among it."""
+    since = at.now() - timedelta(minutes=1)
+    first, second, third = ("0123456789abcde" + end for end in "123")
+    long = card("sunlit", *(Paragraph(line("{n}", n=str(n))) for n in range(60)))
+    head = await at.chat.post(place, long, key=f"{first}.k1")
+    gone = await at.chat.post(place, card("rainy"), key=f"{second}.k2")
+    if place.kind == "direct":
+        await at.says(place.id, "by somebody")
+    await at.chat.post(Place(place.tenant, "direct", at.people[1]), card("elsewhere"), key=f"{second}.k4")
+    wanted = {(first, None, False)}
+    if at.chat.capabilities.threads:
+        thread = dataclasses.replace(place, thread=head)
+        answer = await at.chat.post(thread, card("windy"), key=f"{second}.k3")
+        wanted.add((second, head, False))
+    if at.chat.capabilities.files:
+        await at.chat.upload(place, FILE, key=f"{third}.k5")
+        wanted.add((third, None, True))
+    if at.chat.capabilities.deletions:
+        await at.chat.withdraw(place, gone)
+    else:
+        wanted.add((second, None, False))
+    found = await at.chat.own(place, since)
+    assert {(own.mark, own.place.thread, own.is_file) for own in found} == wanted and len(found) == len(wanted)
+    assert {own.place.root() for own in found} == {place}
+    assert next(own.message for own in found if own.mark == first) == head
+    if at.chat.capabilities.threads and at.chat.capabilities.edits:
+        (own,) = [own for own in found if own.message == answer]
+        await at.chat.revise(own.place, own.message, card("calm"))
+        assert any("calm" in text for text in at.shown(place))
+    assert await at.chat.own(place, at.now() + timedelta(hours=1)) == ()
+
+
+async def test_a_file_with_a_mark_is_found_by_its_key(at: Platform, place: Place) -> None:
+    """After a lost answer, and told apart from one of the same mark."""
+    needs(at.chat.capabilities.files)
+    await at.chat.upload(place, FILE, key="0123456789abcdef.k1")
+    since = at.now() - timedelta(minutes=1)
+    assert await at.chat.find(place, "0123456789abcdef.k1", since) is not None
+    assert await at.chat.find(place, "0123456789abcdef.k2", since) is None
+
+
 async def test_a_key_that_went_out_is_the_same_message_for_the_look_up(at: Platform, place: Place) -> None:
     """Posted again with the same key, whatever the platform makes of it, the key still leads to the first."""
     first = await at.chat.post(place, card("sunlit"), key="k1")
@@ -255,6 +297,8 @@ async def test_in_an_outage_an_act_is_unknown_and_a_question_is_not_answered(at:
             await at.chat.written(Place(at.channel.tenant, "direct", at.people[0]), at.now(), ("1.000001",))
     with pytest.raises(NotDelivered):
         await at.chat.members(at.channel)
+    with pytest.raises(NotDelivered):
+        await at.chat.own(at.channel, at.now())
     with pytest.raises(ChatError):  # never "it did not go out", which would have it said twice
         await at.chat.find(at.channel, "k1", at.now() - timedelta(minutes=1))
 

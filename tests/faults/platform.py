@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -12,14 +12,18 @@ from coldframe.message.nodes import Attachment, Message
 from coldframe.ports.chat import (
     Capabilities,
     Clock,
+    Denial,
+    Inbound,
     NotDelivered,
     OutcomeUnknown,
+    Own,
     Person,
     Place,
     Reaction,
     SlowDown,
     Unreachable,
 )
+from coldframe.ports.strays import mark_of
 from tests.engine.seeing_through import words
 
 Trouble = Literal["refuse", "slow", "lose request", "lose answer", "break", "break after", "gone"]
@@ -110,6 +114,8 @@ class Platform:
 
     async def revise(self, place: Place, message_id: str, message: Message) -> None:
         with self._call("revise", place):
+            if self._found(message_id).gone:
+                raise Unreachable("it is gone", Denial.MESSAGE_GONE)
             self._found(message_id).words = words(message)
 
     async def withdraw(self, place: Place, message_id: str) -> None:
@@ -124,6 +130,14 @@ class Platform:
         with self._call("find", place):
             there = [s.id for s in self.said if s.key == key and s.place.root() == place.root() and s.at >= since]
         return there[0] if there else None
+
+    async def own(self, place: Place, since: datetime) -> tuple[Own, ...]:
+        with self._call("find", place):
+            said = [s for s in self.said if s.place.root() == place.root() and s.at >= since and not s.gone]
+        return tuple(Own(s.id, s.place, s.at, mark_of(s.key), s.words.startswith("[")) for s in said)
+
+    async def written(self, place: Place, since: datetime, known: Collection[str] = ()) -> tuple[Inbound, ...]:
+        return ()
 
     async def home(self, tenant: str, person_id: str, message: Message) -> None:
         with self._call("home", Place(tenant, "direct", person_id)):

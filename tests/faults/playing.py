@@ -140,11 +140,30 @@ async def a_bot(folder: Path, faults: Sequence[Fault] = (), database: str | None
         await store.close()
 
 
+@asynccontextmanager
+async def on_a_copy(before: Bot, address: str) -> AsyncIterator[Bot]:
+    """The bot on another database, with the platform and the clock as they are by now."""
+    opened = open_database(address, durable=False)
+    keys = RandomIds()
+    store = Watched(opened, Seal(SECRET), owner="bot", new_key=lambda: keys.new("k"))
+    engine = assembled(store, before.platform, before.clock, RandomIds(), InlineNumbers())
+    store.claimed.update(before.store.claimed)
+    try:
+        yield Bot(store, engine, before.platform, before.clock, before.clock.now())
+    finally:
+        await store.close()
+
+
 async def play(bot: Bot, weeks: int = WEEKS) -> None:
     """The round from its start to its seal, then weeks in which nobody logs anything."""
     await bot.act("start", Start(F))
+    await play_on(bot, weeks)
+
+
+async def play_on(bot: Bot, weeks: int) -> None:
+    """From whichever step."""
     while (round_ := await bot.round()).step is not Step.COMMITMENT:
-        await _a_step(bot, round_)
+        await a_step(bot, round_)
     await bot.until(max(bot.clock.now(), round_.progress.opens or START) + ACTS_AFTER)
 
     async def seal(turn: Turn) -> None:
@@ -155,7 +174,7 @@ async def play(bot: Bot, weeks: int = WEEKS) -> None:
     await bot.until(bot.clock.now() + timedelta(weeks=weeks))
 
 
-async def _a_step(bot: Bot, round_: Round) -> None:
+async def a_step(bot: Bot, round_: Round) -> None:
     """What people do comes an hour after the step opened, its close at the fourth."""
     opens = max(bot.clock.now(), round_.progress.opens or START)
     await bot.until(opens + ACTS_AFTER)

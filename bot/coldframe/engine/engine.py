@@ -12,7 +12,7 @@ import structlog
 
 from coldframe.engine.core import damage, receiving
 from coldframe.engine.core.turn import Aside, Carry, InOneTurn, Kit, Turn
-from coldframe.engine.delivery import due_rows, outbox, troubles
+from coldframe.engine.delivery import due_rows, outbox, restored, troubles
 from coldframe.engine.round import comparing, listening
 from coldframe.ports.chat import Inbound, Place, Reply
 from coldframe.ports.storage import Damaged, Due, Waiting
@@ -67,6 +67,8 @@ class Engine:
 
     async def do_due(self) -> int:
         """Carries out every row whose moment has come, in order, each once; returns how many."""
+        if await restored.look_back(self.kit):
+            return 0
         done = 0
         while await self._do_next(await self.kit.store.waiting()):
             done += 1
@@ -109,6 +111,8 @@ class Engine:
 
     async def deliver(self) -> int:
         """Sends whatever may go out now; returns how many sends were done or given up."""
+        if await restored.look_back(self.kit):
+            return 0
         done = 0
         while sent := await outbox.deliver_some(self.kit, self.aside):
             done += sent
@@ -119,6 +123,8 @@ class Engine:
 
         What is due comes first, and is looked for again after every handful of sends.
         """
+        if await restored.look_back(self.kit):
+            return self.kit.clock.now() + restored.AGAIN
         while await self._step(waiting := await self.kit.store.waiting()):
             pass
         return waiting.first

@@ -10,6 +10,7 @@ from coldframe.domain.names import RUNNING, Step
 from coldframe.engine.core import endings
 from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
+from coldframe.engine.delivery import restored
 from coldframe.engine.engine import Engine
 from coldframe.engine.intake import bare_words, happenings, misplaced, panel, texts
 from coldframe.engine.people import forgetting, personal, rereckoning
@@ -140,6 +141,7 @@ DUE: Mapping[str, Carry] = _merged(
     plan_sizes.DUE,
     ownership.DUE,
     leftovers.DUE,
+    restored.DUE,
 )
 round_changed = partial(
     course.react,

@@ -194,10 +194,8 @@ class Inbound:
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """What the adapter shows at once, to the person who acted only. None of it needs to survive a crash.
-
-    `form` is opened; `errors` (field name to sentence) keep a sent form open; `note` is a passing private word.
-    """
+    """What the adapter shows at once, to the person who acted only; none of it needs to survive a crash. `form` is
+    opened; `errors` (field name to sentence) keep a sent form open; `note` is a passing private word."""
 
     form: Form | None = None
     errors: Mapping[str, str] = field(default_factory=dict)
@@ -223,10 +221,8 @@ class Reaction:
 
 @dataclass(frozen=True, slots=True)
 class Capabilities:
-    """What a platform can do: the core asks this, and never which platform it is. A size that is None has no limit.
-
-    What is longer than a size is cut or carried on by the platform's own renderer; the core cuts nothing to it.
-    """
+    """What a platform can do: the core asks this, and never which platform it is. A size that is None has no limit;
+    what is longer than one is cut or carried on by the platform's own renderer."""
 
     buttons: bool = True
     forms: bool = True
@@ -265,6 +261,17 @@ class Hindrance:
     what: Denial
     person: str = ""
     channel: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Own:
+    """A message or a file of the bot's own, with the mark of its key (`ports.strays`)."""
+
+    message: str
+    place: Place
+    at: datetime
+    mark: str
+    is_file: bool = False
 
 
 class Made(Protocol):
@@ -320,10 +327,8 @@ class Unreachable(ChatError):
 
 
 class Chat(Protocol):
-    """One chat platform. Every call raises a ChatError of the kinds above and nothing else.
-
-    What its capabilities deny is never asked of it.
-    """
+    """One chat platform. Every call raises a ChatError of the kinds above and nothing else. What its capabilities deny
+    is never asked of it."""
 
     @property
     def capabilities(self) -> Capabilities: ...
@@ -348,14 +353,17 @@ class Chat(Protocol):
         """The id of the message that was posted with this key, if it went out."""
         ...
 
+    async def own(self, place: Place, since: datetime) -> tuple[Own, ...]:
+        """What of the bot's stands there since then, in threads too, the earliest first."""
+        ...
+
     async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
         """All reactions of people on a message now, the bot's own left out."""
         ...
 
     async def written(self, place: Place, since: datetime, known: Collection[str] = ()) -> tuple[Inbound, ...]:
-        """What the person of these direct messages wrote since then, in threads too, and of the messages `known` those
-        that still stand, whenever written: each as it stands now, as a `Said` with the key that it has when it is told
-        at once. A known message that is not among them is gone."""
+        """What the person of these direct messages wrote since then, in threads too, and which of the messages `known`
+        still stand, whenever written: as it reads now, a `Said` with the key that it has when it is told at once."""
         ...
 
     async def members(self, place: Place) -> tuple[Person, ...]:

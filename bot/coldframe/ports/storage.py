@@ -22,6 +22,7 @@ from coldframe.ports.people import People
 from coldframe.ports.people import Traces as Traces
 from coldframe.ports.standing import Standing as Standing
 from coldframe.ports.standing import Trouble as Trouble
+from coldframe.ports.strays import Restored, Stray, Strays
 
 # --- what is to be said ---------------------------------------------------------------------------------------
 
@@ -63,10 +64,8 @@ class Send:
 
 @dataclass(frozen=True, slots=True)
 class Posted:
-    """A message of the bot's that is out: its own name, where it stands, and the platform's id of it.
-
-    Of one that still waits in the outbox the id is empty.
-    """
+    """A message of the bot's that is out: its own name, where it stands, and the platform's id of it, which is empty
+    of one that still waits in the outbox."""
 
     name: str
     place: Place
@@ -80,7 +79,8 @@ class Queued:
     """A send as it stands in the outbox, claimed for delivery, with what must be known to carry it out.
 
     `root` is the message under which it goes, `posted` the message that it changes, `step` where its round stands.
-    What is withdrawn is `emptied` where the platform takes nothing back.
+    What is withdrawn is `emptied` where the platform takes nothing back. In a restored copy `stray` is the message that
+    this one became before, `stale` a file that it comes instead of.
     """
 
     id: int
@@ -93,6 +93,8 @@ class Queued:
     posted: Posted | None = None
     step: Step | None = None
     emptied: bool = False
+    stray: Stray | None = None
+    stale: Stray | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,10 +134,8 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """The earliest moments at which something can be done: a send may go out, a row is due. None: nothing waits.
-
-    `row` is the earliest due row, unless somebody holds it.
-    """
+    """The earliest moments at which something can be done: a send may go out, a row is due. None: nothing waits. `row`
+    is the earliest due row, unless somebody holds it."""
 
     send: datetime | None
     due: datetime | None
@@ -175,7 +175,7 @@ class RunningTrial:
 # --- the transaction ------------------------------------------------------------------------------------------
 
 
-class UnitOfWork(FollowThrough, People, Protocol):
+class UnitOfWork(FollowThrough, People, Strays, Protocol):
     """One transaction. Leaving it normally commits; an exception rolls everything back."""
 
     async def first_time(self, key: str, at: datetime) -> bool:
@@ -272,7 +272,7 @@ class UnitOfWork(FollowThrough, People, Protocol):
         ...
 
 
-class Store(Protocol):
+class Store(Restored, Protocol):
     """The database."""
 
     def begin(self) -> AbstractAsyncContextManager[UnitOfWork]: ...

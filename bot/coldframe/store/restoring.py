@@ -26,9 +26,8 @@ from coldframe.store.connection import Database
 from coldframe.store.database import open_database
 from coldframe.store.holding import Hold
 from coldframe.store.migrate import bring_up
+from coldframe.store.sql import RESTORED
 
-RESTORED = "restored from"
-"""The number under which the moment stands from which a copy knows nothing."""
 RUNNING = text("step NOT IN ('setup', 'committed', 'cancelled')")
 
 

@@ -8,6 +8,7 @@ from pydantic import TypeAdapter
 
 from coldframe.domain.state import GONE
 from coldframe.ports.storage import Send
+from coldframe.store import strays
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import Seal
 
@@ -56,6 +57,10 @@ class SealedSends:
         """The same with somebody who left wherever it names this person; the send itself where it does not."""
         plain = _SEND.dump_python(send, mode="json")
         return _SEND.validate_python(plain) if _renamed(plain, person) else send
+
+    def key_for(self, send: Send, unique: str) -> str:
+        """By which the platform's message is known again; what is only changed by a send has a message already."""
+        return strays.key_for(self._seal, send, unique) if send.kind in ("post", "upload") else unique
 
     def open(self, kind: str, name: str, body: bytes) -> Send:
         """Raises CannotUnseal, KeyGone."""

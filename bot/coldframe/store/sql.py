@@ -19,7 +19,8 @@ from sqlalchemy import and_, delete, select, update
 from coldframe.domain.names import Step
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import Done, Due, Posted, Queued, Trouble, Waiting
-from coldframe.store import standing, statements
+from coldframe.ports.strays import LOOKED_BACK, Stray
+from coldframe.store import standing, statements, strays
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection, Database
 from coldframe.store.round_keys import KeyPlace, open_keys
@@ -38,6 +39,8 @@ LOOKED_AT = 100
 FEW = 5
 """So many sends behind one that failed are claimed with it: they wait for it, or tell whether it fails by itself."""
 TIME_SEEN = "highest time seen"
+RESTORED = "restored from"
+"""The number under which the moment stands from which a restored copy knows nothing."""
 MAX_READINGS = 5
 """So often a send that cannot be opened is tried, before what follows in its conversation goes on without it."""
 
@@ -59,6 +62,8 @@ class SqlStore:
         self._known: Known = {}
         self._damaged: set[str] = set()
         self._parked: set[str] = set()
+        self._copy: bool | None = None  # whether it was ever restored; not known before it is asked for
+        self._looked_back = False
 
     def tag(self, *parts: str) -> str:
         """A keyed hash that nobody without the secret can make or guess."""
@@ -193,16 +198,19 @@ class SqlStore:
         if rounds:
             rows = await db.execute(statements.STEPS, {"rounds": list(rounds)})
             steps = {row.id: Step(row.step) for row in rows}
+        with_strays = strays.given_to(claimed, await _strays(db)) if self._copy else claimed
         return [
             replace(q, root=found.get(q.send.thread_of), posted=_meant(q, found), step=steps.get(q.send.round_id))
-            for q in claimed
+            for q in with_strays
         ]
 
     async def sent(self, done: Sequence[Done]) -> None:
-        """A withdrawn message is nowhere any more, and of two with one name the later counts."""
+        """A withdrawn message is nowhere any more, and of two with one name the later counts. What a stray was is
+        none any more."""
         new = [_whereabouts(d) for d in done if d.message_id is not None and d.queued.send.kind in ("post", "upload")]
         gone = [d.queued.posted for d in done if d.queued.send.kind == "withdraw" and not d.queued.emptied]
-        out = [posted for posted in gone if posted is not None]
+        was = [stray for d in done for stray in (d.queued.stray, d.queued.stale)]
+        out = [posted for posted in (*gone, *was) if posted is not None]
         async with self.database.transaction() as db:
             await db.execute(statements.SENT, {"rows": [d.queued.id for d in done]})
             if new:
@@ -326,6 +334,17 @@ class SqlStore:
         await self.note_number(TIME_SEEN, now.timestamp())
         return now
 
+    async def restored(self) -> datetime | None:
+        if self._copy is False or self._looked_back:
+            return None
+        names = (RESTORED, LOOKED_BACK)
+        query = select(t.counters.c.name, t.counters.c.value).where(t.counters.c.name.in_(names))
+        async with self.database.looking() as db:
+            found = {row.name: row.value for row in await db.execute(query)}
+        self._copy = RESTORED in found
+        self._looked_back = self._copy and found.get(LOOKED_BACK) == found[RESTORED]
+        return datetime.fromtimestamp(found[RESTORED], UTC) if self._copy and not self._looked_back else None
+
     async def last_time(self) -> datetime | None:
         async with self.database.transaction() as db:
             seconds = (await db.execute(select(t.counters.c.value).where(t.counters.c.name == TIME_SEEN))).scalar()
@@ -344,6 +363,10 @@ class SqlStore:
     async def close(self) -> None:
         await self.keys.close()
         await self.database.close()
+
+
+async def _strays(db: Connection) -> list[Stray]:
+    return [strays.stray_of(row) for row in await db.execute(strays.KEPT)]
 
 
 def _whereabouts(done: Done) -> dict[str, Any]:

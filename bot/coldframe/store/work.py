@@ -20,12 +20,13 @@ from coldframe.store.register import FollowThroughWork
 from coldframe.store.round_work import Known, RoundWork
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealer import Sealer
+from coldframe.store.strays import StraysWork
 
 CARDS = ("revise", "home")
 AT_ONCE = 500  # names in one statement
 
 
-class SqlWork(RoundWork, FollowThroughWork, PeopleWork):
+class SqlWork(RoundWork, FollowThroughWork, PeopleWork, StraysWork):
     """The unit of work over one connection in one transaction."""
 
     def __init__(
@@ -143,8 +144,9 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork):
 
     async def _row(self, send: Send, at: datetime) -> dict[str, Any]:
         return {
-            "key": self._new_key(), "conversation": send.conversation(), "kind": send.kind, "name": send.name,
-            "round_id": send.round_id, "only_in": send.only_in, "body": await self._sends.close(send), "state": "todo",
+            "key": self._sends.key_for(send, self._new_key()), "conversation": send.conversation(), "kind": send.kind,
+            "name": send.name, "round_id": send.round_id, "only_in": send.only_in,
+            "body": await self._sends.close(send), "state": "todo",
             "try_at": at,
         }  # fmt: skip
 

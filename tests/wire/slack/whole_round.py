@@ -19,6 +19,7 @@ from coldframe.domain.names import Step
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import InlineNumbers, Turn
+from coldframe.engine.delivery import downtime
 from coldframe.engine.engine import Engine
 from coldframe.engine.round.steps import PLAYS
 from coldframe.engine.uses import assembled
@@ -39,6 +40,7 @@ SCENARIO = Path(__file__).parents[3] / "demo" / "scenarios" / "quillmarsh.yaml"
 CHANNEL = "C0GROWTH"
 LONGEST = timedelta(days=60)
 OUTAGE = timedelta(minutes=10)
+SECRET = b"x" * 32
 
 
 class FastClock(ManualClock):
@@ -76,6 +78,8 @@ class Team:
     store: SqlStore
     screen: Screen
     people: dict[str, Someone]
+    relay: Relay
+    chat: Any
     moments: int = 0
     outage_at: int | None = None
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
@@ -154,10 +158,34 @@ class Team:
         if due is not None:
             self.clock.set(due)
 
-    async def play(self) -> Round:
-        """Plays until the commitment; returns the round."""
+    async def move_to(self, address: str) -> None:
+        """The bot starts on another database; people take what they read anew for new."""
+        await self.store.close()
+        ids = RandomIds()
+        self.store = await open_store(address, SECRET, ids, durable=False)
+        self.relay.engine = self.engine = assembled(self.store, self.chat, self.clock, ids, InlineNumbers())
+        self._planned.clear()
+        self._queue.clear()
+        await downtime.look_back(self.engine.kit)
+        await self.engine.returned()
+        await self.settle()
+
+    def cast(self) -> Cast:
         cast = Cast(self.scenario, self.screen)  # type: ignore[arg-type]  # a screen is all that people need
         cast.hands = {name: Hand(self.screen, name) for name in self.people}  # type: ignore[misc]
+        return cast
+
+    async def play_to(self, step: Step, moments: int) -> None:
+        """Until the step is open, and so many moments further."""
+        cast = self.cast()
+        while (await self.round()).step is not step:
+            assert await self._moment(cast)
+        for _ in range(moments):
+            assert await self._moment(cast)
+
+    async def play(self) -> Round:
+        """Plays until the commitment; returns the round."""
+        cast = self.cast()
         end = self.clock.now() + LONGEST
         while (round_ := await self.round()).step not in (Step.COMMITTED, Step.CANCELLED):
             if self.clock.now() > end or not await self._moment(cast):
@@ -307,14 +335,16 @@ async def at_work(tmp_path: Path, mode: Any = "socket") -> AsyncIterator[Team]:
     await workspace.start()
     team = moved_in(workspace, scenario)
     ids = RandomIds()
-    store = await open_store(a_file(tmp_path), b"x" * 32, ids, durable=False)
+    store = await open_store(a_file(tmp_path), SECRET, ids, durable=False)
     relay = Relay()
     try:
         made = Workshop(Quick(), clock.now)
         async with running(workspace, relay, mode, clock, make=made) as platform:
             relay.engine = assembled(store, platform.chat, clock, ids, InlineNumbers())
             screen = Screen(workspace, team, CHANNEL)
-            yield Team(scenario, workspace, clock, relay.engine, store, screen, team)
+            there = Team(scenario, workspace, clock, relay.engine, store, screen, team, relay, platform.chat)
+            yield there
+            store = there.store
     finally:
         await workspace.close()
         await store.close()

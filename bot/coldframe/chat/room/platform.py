@@ -21,6 +21,7 @@ from coldframe.ports.chat import (
     Made,
     Maker,
     NotDelivered,
+    Own,
     Person,
     Place,
     Reaction,
@@ -28,6 +29,7 @@ from coldframe.ports.chat import (
     Unreachable,
 )
 from coldframe.ports.clearing import Kept
+from coldframe.ports.strays import mark_of
 from coldframe.speech import room_words
 
 
@@ -127,6 +129,12 @@ class BotSide:
         self.faults.before("find")
         found = self.log.by_key(key)
         return found.id if found and found.place.root() == place.root() and found.at >= since else None
+
+    async def own(self, place: Place, since: datetime) -> tuple[Own, ...]:
+        self.faults.before("own")
+        self._reachable(place.root())
+        mine = (m for m in self.log.messages(place.root()) if m.by_bot and not m.gone and m.key and m.at >= since)
+        return tuple(Own(m.id, m.place, m.at, mark_of(m.key or ""), bool(m.files)) for m in mine)
 
     async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
         self.faults.before("reactions")

@@ -8,6 +8,7 @@ key in their name.
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Collection, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 from io import BytesIO
@@ -25,6 +26,7 @@ from coldframe.chat.slack.marks import (
     is_part,
     key_of,
     mark,
+    mark_in,
     number_of,
     order,
     shared_as,
@@ -44,6 +46,7 @@ from coldframe.ports.chat import (
     Maker,
     NotDelivered,
     OutcomeUnknown,
+    Own,
     Person,
     Place,
     Reaction,
@@ -273,6 +276,19 @@ class SlackChat:
             cursor = (page.get("response_metadata") or {}).get("next_cursor")
             if not cursor:
                 return
+
+    async def own(self, place: Place, since: datetime) -> tuple[Own, ...]:
+        """Read back from the history with its threads; what carries a message on is a part of it."""
+        channel, me = await self.channel_of(place), (await self._accounts.of(place.tenant)).me
+        call = partial(self.call, place.tenant, include_all_metadata=True)
+        said = await history.lines(call, channel, reading.stamp(since))
+        root = place.root()
+        return tuple(
+            Own(str(m["ts"]), replace(root, thread=reading.thread_of(m)), reading.moment(m["ts"], since), its_mark,
+                key_of(m) is None)
+            for m in said
+            if m.get("user") == me.bot_user and number_of(m) == 1 and (its_mark := mark_in(m)) is not None
+        )  # fmt: skip
 
     async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
         """What people have on the message now, each emoji of a person once whatever its skin tones.

@@ -5,11 +5,15 @@ Pure.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 from typing import Any
 
+from coldframe.ports.strays import MARK, mark_of
+
+_MARKED = re.compile(rf"-([0-9a-f]{{{2 * MARK}}})[0-9a-f]{{4}}(?:\.\w+)?$")
 EVENT_TYPE = "coldframe_message"
 """Letters, digits, `_` and `-` only: with a dot Slack drops the metadata in silence."""
 
@@ -76,7 +80,18 @@ def sorted_out(found: list[Mapping[str, Any]]) -> Sent:
 
 
 def _digest(key: str) -> str:
-    return hashlib.sha256(key.encode()).hexdigest()[:12]
+    """What of the key stands in a file's name: its mark whole, if it has one."""
+    mark, unique = mark_of(key), hashlib.sha256(key.encode()).hexdigest()
+    return unique[:12] if mark == key else mark + unique[:4]
+
+
+def mark_in(message: Mapping[str, Any]) -> str | None:
+    """The mark of a message or a file of ours, whatever key it had."""
+    key = key_of(message)
+    if key is not None:
+        return mark_of(key)
+    named = (_MARKED.search(str(f.get("name"))) for f in message.get("files") or ())
+    return next((found[1] for found in named if found is not None), None)
 
 
 def file_name(name: str, key: str) -> str:

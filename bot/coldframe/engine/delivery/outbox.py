@@ -8,6 +8,7 @@ its conversation goes; both are told (`troubles`), and tried again when the worl
 from __future__ import annotations
 
 from collections.abc import Callable, Coroutine, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -18,6 +19,7 @@ from coldframe.engine.core.turn import Kit
 from coldframe.engine.delivery import second_ways
 from coldframe.ports.chat import ChatError, OutcomeUnknown, Place, SlowDown, Unreachable
 from coldframe.ports.storage import Done, Posted, Queued
+from coldframe.ports.strays import Stray
 from coldframe.timing.pauses import pause
 
 log = structlog.get_logger()
@@ -230,7 +232,21 @@ async def _by(kit: Kit, queued: Queued) -> Done | None:
     known = await _looked_up(kit, queued, place)
     if known is None and _is_overtaken(queued, kit.clock.now()):
         return None
+    if known is None and queued.stray is not None and await _is_this_now(kit, queued, queued.stray):
+        return Done(_at(queued, queued.stray.place), queued.stray.message_id)
     return Done(_at(queued, place), known or await _act(kit, queued, place))
+
+
+async def _is_this_now(kit: Kit, queued: Queued, stray: Stray) -> bool:
+    """What a restored copy said before, and has come to say again, is brought up to date instead. False where it cannot
+    be any more."""
+    if queued.send.message is None or not kit.chat.capabilities.edits:
+        return True
+    try:
+        await kit.chat.revise(stray.place, stray.message_id, queued.send.message)
+    except Unreachable:
+        return False
+    return True
 
 
 async def _looked_up(kit: Kit, queued: Queued, place: Place) -> str | None:
@@ -273,6 +289,8 @@ async def _act(kit: Kit, queued: Queued, place: Place) -> str | None:
             return await kit.chat.post(place, send.message, key=queued.key)
         case "upload":
             assert send.attachment is not None
+            if queued.stale is not None:
+                await _taken_back(kit, queued.stale)
             return await kit.chat.upload(place, send.attachment, key=queued.key)
         case "forget":
             await kit.chat.forget(place.tenant, place.id)
@@ -284,6 +302,13 @@ async def _act(kit: Kit, queued: Queued, place: Place) -> str | None:
         case _:
             await _change(kit, queued)
             return None
+
+
+async def _taken_back(kit: Kit, stale: Stray) -> None:
+    """The file of this name that shows something else; where it cannot go, both stand."""
+    with suppress(Unreachable):
+        if kit.chat.capabilities.deletions:
+            await kit.chat.withdraw(stale.place, stale.message_id)
 
 
 async def _change(kit: Kit, queued: Queued) -> None:

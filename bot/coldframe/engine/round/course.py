@@ -129,6 +129,18 @@ async def _refresh_card(turn: Turn, before: Round, after: Round) -> None:
         turn.revise(message_name(after.id, "card", after.step.value), turn.channel(after), card, after.id)
 
 
+async def say_all_anew(turn: Turn, round_: Round) -> None:
+    """All of a round that is open reads as it is now, whatever was made of it meanwhile."""
+    await endings.say_anew(turn, round_)
+    if round_.step not in RUNNING or not await _is_open(turn, round_):
+        return
+    if PLAYS[round_.step].card_follows:
+        await PLAYS[round_.step].open(turn, round_)
+    else:
+        card = message_name(round_.id, "card", round_.step.value)
+        turn.revise(card, turn.channel(round_), cards.step_card(round_), round_.id)
+
+
 # --- asking ---
 
 

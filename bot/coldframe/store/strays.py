@@ -1,0 +1,105 @@
+"""Strays as rows: kept among the messages, under names that no message has."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Any
+
+from pydantic import TypeAdapter
+from sqlalchemy import and_, select
+
+from coldframe.message.nodes import Attachment, Message
+from coldframe.message.packed import MessageName
+from coldframe.ports.chat import Own, Place
+from coldframe.ports.storage import Queued, Send
+from coldframe.ports.strays import MARK, Stray, mark_of, marked
+from coldframe.store import statements
+from coldframe.store import tables as t
+from coldframe.store.connection import Connection
+from coldframe.store.sealing import Seal
+
+OWNER, FILE, MESSAGE = "stray", "file", "message"
+KEPT = (
+    select(t.posts)
+    .where(and_(t.posts.c.name >= f"{OWNER}/", t.posts.c.name < f"{OWNER}0"))  # "0" is the sign after "/"
+    .order_by(t.posts.c.name)
+)
+_DRAWN = re.compile("(?:^|/|said-)[0-9a-f]{12,16}(?=/|$)")
+"""In a name that is drawn anew each time: such a message is known again by what it says alone."""
+_SAYS: TypeAdapter[tuple[Message | None, Attachment | None]] = TypeAdapter(tuple[Message | None, Attachment | None])
+
+
+def key_for(seal: Seal, send: Send, unique: str) -> str:
+    """Anybody in the conversation may read it, so it tells of the send only what nobody without the secret can read."""
+    says = seal.tag("says", _SAYS.dump_json((send.message, send.attachment)).decode())
+    return marked(says if _DRAWN.search(send.name) else seal.tag("called", send.name), says, unique)
+
+
+def stray_of(row: Any) -> Stray:
+    name = MessageName.unpack(row.name)
+    place = Place(row.tenant, row.kind, row.place, row.thread)
+    return Stray(row.name, place, row.message_id, name.rest[0], name.what == FILE)
+
+
+class StraysWork:
+    """The part of the unit of work that concerns them."""
+
+    _db: Connection
+    _dialect: str
+
+    async def conversations(self) -> list[Place]:
+        rows = await self._db.execute(select(t.posts.c.tenant, t.posts.c.kind, t.posts.c.place).distinct())
+        found = {Place(row.tenant, row.kind, row.place) for row in rows}
+        waiting = await self._db.execute(select(t.outbox.c.conversation).distinct())
+        found |= {Place.of_order_key(row.conversation) for row in waiting}
+        seats = select(t.seats.c.tenant, t.rounds.c.channel, t.seats.c.member).join(t.rounds)
+        for row in await self._db.execute(seats.where(statements.NOT_ENDED)):
+            found |= {Place(row.tenant, "channel", row.channel), Place(row.tenant, "direct", row.member)}
+        return sorted(found, key=Place.order_key)
+
+    async def keep_strays(self, found: Sequence[Own]) -> int:
+        rows = [_row(own) for own in found if await self._is_news(own)]
+        if rows:
+            await self._db.execute(statements.keep_post(self._dialect), rows)
+        return len(rows)
+
+    async def _is_news(self, own: Own) -> bool:
+        where = {"of_tenant": own.place.tenant, "of_place": own.place.id, "of_message": own.message}
+        return (await self._db.execute(statements.POSTED_AS, where)).first() is None
+
+    async def strays(self, tenant: str) -> list[Stray]:
+        return [stray_of(row) for row in await self._db.execute(KEPT.where(t.posts.c.tenant == tenant))]
+
+
+def _row(own: Own) -> dict[str, Any]:
+    """It has no life of its own: what becomes of it is decided by whoever looked for it."""
+    name = MessageName(OWNER, FILE if own.is_file else MESSAGE, (own.mark, own.message)).pack()
+    return {
+        "name": name, "tenant": own.place.tenant, "kind": own.place.kind, "place": own.place.id,
+        "thread": own.place.thread, "message_id": own.message, "round_id": None, "open": False,
+    }  # fmt: skip
+
+
+# --- what they become ---
+
+
+def given_to(claimed: Sequence[Queued], found: Iterable[Stray]) -> list[Queued]:
+    """Each send with the message that it became before, each message to one send."""
+    left = list(found)
+    out = []
+    for queued in claimed:
+        stray = _became(queued, left) if queued.send.kind in ("post", "upload") else None
+        if stray is not None:
+            left.remove(stray)
+            is_same = queued.send.kind == "post" or stray.mark == mark_of(queued.key)
+            queued = replace(queued, stray=stray) if is_same else replace(queued, stale=stray)
+        out.append(queued)
+    return out
+
+
+def _became(queued: Queued, left: Sequence[Stray]) -> Stray | None:
+    called, place, is_file = mark_of(queued.key)[:MARK], queued.send.place.root(), queued.send.kind == "upload"
+    here = (s for s in left if s.place.root() == place and s.is_file == is_file)
+    return next((stray for stray in here if stray.mark[:MARK] == called), None)
