@@ -21,7 +21,12 @@ MAGIC = b"SQLite format 3\0"
 MIN_BYTES = 512  # SQLite's smallest page
 UNTOUCHED = "It was left untouched"
 BUSY = frozenset({"SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL"})
-MARKS = {"back-up": "coldframe_backup", "bot's database": "outbox", "room's file": "passes"}
+MARKS = {
+    "back-up": "coldframe_backup",
+    "bot's database": "outbox",
+    "room's file": "passes",
+    "file of keys": "round_keys",
+}
 """What files of this program are called, and a table by which each is known; a back-up has the tables of the others."""
 
 

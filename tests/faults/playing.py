@@ -22,6 +22,7 @@ from coldframe.engine.uses import assembled
 from coldframe.ports.chat import Person, Place
 from coldframe.ports.storage import Member, Queued, Send
 from coldframe.store.database import open_database
+from coldframe.store.round_keys import open_keys
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
 from coldframe.store.work import SqlWork
@@ -141,11 +142,11 @@ async def a_bot(folder: Path, faults: Sequence[Fault] = (), database: str | None
 
 
 @asynccontextmanager
-async def on_a_copy(before: Bot, address: str) -> AsyncIterator[Bot]:
-    """The bot on another database, with the platform and the clock as they are by now."""
+async def on_a_copy(before: Bot, address: str, keys: str = "") -> AsyncIterator[Bot]:
+    """The bot on another database, with platform and clock as they are by now, and the keys that stand there."""
     opened = open_database(address, durable=False)
-    keys = RandomIds()
-    store = Watched(opened, Seal(SECRET), owner="bot", new_key=lambda: keys.new("k"))
+    names, place = RandomIds(), open_keys(keys, opened, durable=False)
+    store = Watched(opened, Seal(SECRET), owner="bot", new_key=lambda: names.new("k"), keys=place)
     engine = assembled(store, before.platform, before.clock, RandomIds(), InlineNumbers())
     store.claimed.update(before.store.claimed)
     try:

@@ -15,12 +15,15 @@ import pytest
 from coldframe.config import Settings, load
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.round.moves import Pause, Start
+from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.delivery import downtime
 from coldframe.message.packed import MessageName
+from coldframe.store.round_keys import default_place
 from coldframe.upkeep import back_up, put_back
 from tests.engine.databases import POSTGRES, SQLITE, a_database, an_empty_database
+from tests.engine.reaching import _commands as commands_of
 from tests.faults.platform import LOOKING_UP, SPEAKING, Fault
-from tests.faults.playing import START, TEAM, Bot, F, a_bot, a_step, on_a_copy, play_on
+from tests.faults.playing import ACTS_AFTER, START, TEAM, Bot, F, a_bot, a_step, on_a_copy, play_on
 
 STEPS = [step for step in RUNNING if step is not Step.COMMITMENT]
 FEW = (Step.NOTES, Step.DOTS, Step.PLANS)
@@ -45,9 +48,15 @@ def settings(address: str) -> Settings:
 
 @asynccontextmanager
 async def put_back_after(
-    kind: str, folder: Path, before: Callable[[Bot], Awaitable[None]], meanwhile: Callable[[Bot], Awaitable[None]]
+    kind: str,
+    folder: Path,
+    before: Callable[[Bot], Awaitable[None]],
+    meanwhile: Callable[[Bot], Awaitable[None]],
+    *,
+    with_keys: bool = True,
 ) -> AsyncIterator[Bot]:
-    """A bot on the copy of a moment, when the first one has gone on for a while."""
+    """A bot on the copy of a moment, when the first one has gone on for a while; with the keys as they are by then, or
+    without any."""
     for name in ("first", "copy"):
         (folder / name).mkdir()
     with a_database(kind, folder / "first") as first, an_empty_database(kind, folder / "copy") as copy:
@@ -56,7 +65,7 @@ async def put_back_after(
             await back_up(settings(first), folder / "kept.backup", clock=bot.clock)
             await meanwhile(bot)
         await put_back(settings(copy), folder / "kept.backup")
-        async with on_a_copy(bot, copy) as again:
+        async with on_a_copy(bot, copy, default_place(first) if with_keys else "") as again:
             yield again
 
 
@@ -101,7 +110,7 @@ def said_twice(bot: Bot) -> list[str]:
 def called(found: Iterable[str]) -> set[str]:
     """Without what is drawn anew each time, and without what comes on some days and not on others: a copy goes on
     later."""
-    bare = {re.sub("/[0-9a-f]{12,16}(?=/|$)", "", name) for name in found}
+    bare = {re.sub("[0-9a-f]{12,16}(?=/|$)", "", name) for name in found}
     return {name for name in bare if MessageName.unpack(name).what not in ("moved", "nudge")}
 
 
@@ -158,6 +167,23 @@ async def test_what_still_waited_in_the_copy_and_had_gone_out_is_not_said_again(
         assert [(s.id, s.words) for s in copy.platform.said if "go back to a copy" not in s.words] == there
         async with copy.store.begin() as uow:
             assert {p.message_id for p in await uow.posted_like("r1/")} >= {message for message, _ in there[1:]}
+
+
+async def test_without_its_keys_a_copy_goes_on_with_the_rest_and_says_what_is_missing(tmp_path: Path) -> None:
+    """On a new machine: what had not been shown is gone, all else is as in a copy with its keys."""
+
+    async def with_notes(bot: Bot) -> None:
+        await at(bot, Step.NOTES)
+        await bot.until(bot.clock.now() + ACTS_AFTER)
+        await bot.act("notes", *(c for c in commands_of(await bot.round()) if isinstance(c, WriteNote)))
+
+    async with put_back_after(SQLITE, tmp_path, with_notes, lambda bot: goes_on(bot, 0), with_keys=False) as copy:
+        assert (await copy.round()).notes == {}
+        await starts(copy)
+        await play_on(copy, WEEKS)
+        (told,) = [s.words for s in copy.platform.said if "go back to a copy" in s.words]
+        assert "that nobody else had seen" in told
+        assert said_twice(copy) == [] and (await copy.round()).step is Step.COMMITTED
 
 
 async def test_while_the_platform_cannot_be_read_a_copy_says_and_does_nothing(tmp_path: Path) -> None:

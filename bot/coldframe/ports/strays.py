@@ -14,8 +14,9 @@ from coldframe.ports.chat import Own, Place
 
 MARK = 8  # signs for what a message is called, and as many for what it says
 _END_OF_MARK = "."
-LOOKED_BACK = "looked back"
-"""The number under which the moment stands since which a restored copy has looked back."""
+RESTORED, LOOKED_BACK = "restored from", "looked back"
+"""The numbers under which the moment stands from which a restored copy knows nothing; the second once it was looked
+what there is since."""
 
 
 def marked(called: str, says: str, unique: str) -> str:
@@ -60,4 +61,8 @@ class Restored(Protocol):
 
     async def restored(self) -> datetime | None:
         """The moment from which this copy knows nothing, until it was looked what there is since (`LOOKED_BACK`)."""
+        ...
+
+    async def lacks_keys(self) -> bool:
+        """Whether something given in confidence cannot be opened here."""
         ...

@@ -17,6 +17,7 @@ import sqlalchemy
 from sqlalchemy import URL, Column, MetaData, Table, func, inspect, select, text, update
 
 from coldframe.errors import ColdframeError
+from coldframe.ports.strays import RESTORED
 from coldframe.private_files import keep_private, on_the_disk
 from coldframe.sqlite_files import make
 from coldframe.store import backups, statements
@@ -26,7 +27,6 @@ from coldframe.store.connection import Database
 from coldframe.store.database import open_database
 from coldframe.store.holding import Hold
 from coldframe.store.migrate import bring_up
-from coldframe.store.sql import RESTORED
 
 RUNNING = text("step NOT IN ('setup', 'committed', 'cancelled')")
 

@@ -17,6 +17,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError
 
 from coldframe.ports.keys import KEY_ID, Covers, Key, Use
+from coldframe.sqlite_files import Purpose, look, wanted
 from coldframe.store.connection import Database
 from coldframe.store.database import open_database
 from coldframe.store.statements import insert
@@ -44,6 +45,15 @@ def default_place(database: str) -> str:
     if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
         return database
     return url.set(database=url.database + BESIDE).render_as_string(hide_password=False)
+
+
+A_FILE = Purpose(
+    "a file of keys",
+    "Let COLDFRAME_KEYS name another one",
+    "Without it, what people gave in confidence and nobody has seen yet cannot be opened. If it cannot be mended, move "
+    "it away: the bot makes a new one, rounds go on with the rest, and people must give that again",
+    "The bot makes it",
+)
 
 
 class KeyPlace:
@@ -146,6 +156,15 @@ def _make_table(connection: sqlalchemy.Connection) -> None:
     KEYS.create(connection, checkfirst=True)
 
 
+def _recognised(url: URL) -> None:
+    """Raises UnusableFile."""
+    if url.get_backend_name() == "sqlite" and url.database and url.database != ":memory:":
+        path = Path(url.database)
+        looked = look(path, A_FILE)
+        if looked is not None:
+            wanted(path, looked, A_FILE, "file of keys")
+
+
 def _is(use: Use) -> Any:
     return (_k.subject == use.subject) & (_k.covers == use.covers.value) & (_k.which == use.which)
 
@@ -153,6 +172,7 @@ def _is(use: Use) -> Any:
 def open_keys(address: str, database: Database, *, durable: bool = True, read_only: bool = False) -> KeyPlace:
     """The place at this address, or "" for where it stands unless something else is set."""
     where = address or default_place(database.url.render_as_string(hide_password=False))
+    _recognised(make_url(where))
     if database.dialect != "sqlite" and make_url(where) == database.url:
         return KeyPlace(database, mine=False, read_only=read_only)
     return KeyPlace(open_database(where, durable=durable, read_only=read_only), read_only=read_only)

@@ -19,8 +19,8 @@ from sqlalchemy import and_, delete, select, update
 from coldframe.domain.names import Step
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import Done, Due, Posted, Queued, Trouble, Waiting
-from coldframe.ports.strays import LOOKED_BACK, Stray
-from coldframe.store import standing, statements, strays
+from coldframe.ports.strays import LOOKED_BACK, RESTORED, Stray
+from coldframe.store import past, standing, statements, strays
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection, Database
 from coldframe.store.round_keys import KeyPlace, open_keys
@@ -39,8 +39,6 @@ LOOKED_AT = 100
 FEW = 5
 """So many sends behind one that failed are claimed with it: they wait for it, or tell whether it fails by itself."""
 TIME_SEEN = "highest time seen"
-RESTORED = "restored from"
-"""The number under which the moment stands from which a restored copy knows nothing."""
 MAX_READINGS = 5
 """So often a send that cannot be opened is tried, before what follows in its conversation goes on without it."""
 
@@ -344,6 +342,9 @@ class SqlStore:
         self._copy = RESTORED in found
         self._looked_back = self._copy and found.get(LOOKED_BACK) == found[RESTORED]
         return datetime.fromtimestamp(found[RESTORED], UTC) if self._copy and not self._looked_back else None
+
+    async def lacks_keys(self) -> bool:
+        return bool(await past.keyless(self.database, self.keys))
 
     async def last_time(self) -> datetime | None:
         async with self.database.transaction() as db:

@@ -26,15 +26,19 @@ KEPT = (
     .where(and_(t.posts.c.name >= f"{OWNER}/", t.posts.c.name < f"{OWNER}0"))  # "0" is the sign after "/"
     .order_by(t.posts.c.name)
 )
-_DRAWN = re.compile("(?:^|/|said-)[0-9a-f]{12,16}(?=/|$)")
-"""In a name that is drawn anew each time: such a message is known again by what it says alone."""
+_DRAWN = re.compile("(?<![0-9a-f])[0-9a-f]{12,17}(?![0-9a-f])")
+"""What was drawn by chance, and comes out otherwise when a copy comes to the same message: a plan's id at the reveal, a
+nudge's own. The id of the round that a name begins with stays."""
 _SAYS: TypeAdapter[tuple[Message | None, Attachment | None]] = TypeAdapter(tuple[Message | None, Attachment | None])
 
 
 def key_for(seal: Seal, send: Send, unique: str) -> str:
-    """Anybody in the conversation may read it, so it tells of the send only what nobody without the secret can read."""
-    says = seal.tag("says", _SAYS.dump_json((send.message, send.attachment)).decode())
-    return marked(says if _DRAWN.search(send.name) else seal.tag("called", send.name), says, unique)
+    """Anybody in the conversation may read it, so it tells of the send only what nobody without the secret can read. A
+    message is known again by its name; if that was drawn, by what it says too."""
+    says = seal.tag("says", _DRAWN.sub("", _SAYS.dump_json((send.message, send.attachment)).decode()))
+    owner, slash, rest = send.name.partition("/")
+    called = (owner if slash else "") + _DRAWN.sub("", slash + rest)
+    return marked(seal.tag("called", called, says if called != send.name else ""), says, unique)
 
 
 def stray_of(row: Any) -> Stray:

@@ -25,6 +25,7 @@ from coldframe.ports.strays import LOOKED_BACK
 from coldframe.speech.people import restored_words
 
 log = structlog.get_logger()
+BLIND, KEYLESS = "blind", "keyless"
 TELL, CLEAR = "restored", "clear strays"
 MARGIN = timedelta(minutes=2)  # for clocks that disagree
 AGAIN = timedelta(seconds=30)
@@ -42,7 +43,7 @@ async def look_back(kit: Kit) -> bool:
     except ChatError as trouble:
         log.warning("restored.cannot_look", since=since.isoformat(), problem=str(trouble))
         return True
-    kept = await _keep(kit, since, found, unread)
+    kept = await _keep(kit, since, found, unread, KEYLESS if await kit.store.lacks_keys() else "")
     await _say_anew(kit, since)
     await kit.store.note_number(LOOKED_BACK, since.timestamp())
     log.info("restored.looked_back", since=since.isoformat(), strays=kept, unread=len(unread))
@@ -74,7 +75,7 @@ async def _read(kit: Kit, place: Place, since: datetime) -> Sequence[Own]:
             await kit.clock.sleep(slow.seconds)
 
 
-async def _keep(kit: Kit, since: datetime, found: Sequence[Own], unread: Sequence[Place]) -> int:
+async def _keep(kit: Kit, since: datetime, found: Sequence[Own], unread: Sequence[Place], keyless: str) -> int:
     occasion = f"restored/{since.isoformat()}"
     kit.ids.occasion(occasion)
     async with kit.store.begin() as uow:
@@ -84,8 +85,8 @@ async def _keep(kit: Kit, since: datetime, found: Sequence[Own], unread: Sequenc
             for tenant in sorted({own.place.tenant for own in found}):
                 turn.later(CLEAR, tenant, since.isoformat(), turn.now + KEPT_FOR)
             for tenant, person in await _who_hears(uow):
-                blind = sorted(p.id for p in unread if p.kind == "channel" and p.tenant == tenant)
-                parts = (person, since.isoformat(), turn.now.isoformat(), *blind)
+                blind = BLIND if any(p.kind == "channel" and p.tenant == tenant for p in unread) else ""
+                parts = (person, since.isoformat(), turn.now.isoformat(), blind, keyless)
                 turn.later(TELL, tenant, Occurrence(parts).pack(), turn.now)
             await turn.finish()
     return kept
@@ -132,8 +133,9 @@ async def _who_hears(uow: UnitOfWork) -> list[tuple[str, str]]:
 
 async def _tell(turn: Turn, due: Due) -> None:
     """At their next working moment, once."""
-    person, since, back, *blind = Occurrence.unpack(due.occurrence).parts
-    words = restored_words.cannot_know(datetime.fromisoformat(since), datetime.fromisoformat(back), bool(blind))
+    person, since, back, blind, keyless = Occurrence.unpack(due.occurrence).parts
+    moments = (datetime.fromisoformat(since), datetime.fromisoformat(back))
+    words = restored_words.cannot_know(*moments, blind=blind == BLIND, keyless=keyless == KEYLESS)
     at = await allowance.say_when_allowed(turn, due.subject, person, words)
     if at is not None:
         turn.later(due.kind, due.subject, due.occurrence, at)
