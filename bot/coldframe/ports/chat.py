@@ -15,6 +15,8 @@ from typing import Literal, Protocol
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Form, Message
 from coldframe.ports.clearing import Kept
+from coldframe.ports.sources import Clock as Clock
+from coldframe.ports.sources import Ids as Ids
 
 # --- people and places ----------------------------------------------------------------------------------------
 
@@ -386,23 +388,3 @@ class Chat(Protocol):
         """Drops what the platform's own side of the bot remembers of the person, and empties their direct messages
         where those are the bot's own to empty."""
         ...
-
-
-class Clock(Protocol):
-    """The only reader of real time and the only sleeper."""
-
-    def now(self) -> datetime: ...
-
-    async def sleep(self, seconds: float) -> None: ...
-
-
-class Ids(Protocol):
-    """Where new names and seeds come from: random in service, reproducible in the demo and in tests."""
-
-    def occasion(self, name: str) -> None:
-        """Begins the happening or due row of this name: a reproducible source starts its count anew for it."""
-        ...
-
-    def new(self, prefix: str) -> str: ...
-
-    def seed(self) -> int: ...
