@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 from coldframe.domain.state import Round
-from coldframe.report.round_json import round_data
+from coldframe.speech.register.round_data import round_data
 from coldframe.wiring import House
 from demo.play import Play
 from demo.scenario import Scenario

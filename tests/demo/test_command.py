@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.report import round_json
+from coldframe.speech.register import round_data as round_json
 from demo.main import main
 from tests.demo.killing import SMALL, run
 

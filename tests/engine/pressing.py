@@ -153,7 +153,7 @@ class _Undo(Exception):
 READS = frozenset(
     {"dues", "ended_rounds", "heads", "knows_message", "member", "members", "nudges_since", "posted", "posted_as"}
     | {"posted_like", "round", "rounds_with", "running_trials", "search", "step_of", "team", "teams_of", "trial"}
-    | {"trials_of", "trials_owned", "trials_about", "rounds_about", "teams_led", "traces", "entry"}
+    | {"trials_of", "trials_owned", "trials_about", "rounds_about", "teams_with", "rounds_of_team", "traces", "entry"}
 )
 
 

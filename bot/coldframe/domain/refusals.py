@@ -18,6 +18,8 @@ class Because(StrEnum):
     NOT_FACILITATOR = "not the facilitator"
     NOT_DECISION_MAKER = "not the decision-maker"
     NOT_YOURS = "not yours"
+    ERASING_ASKED = "erasing asked"
+    ERASING_NEEDS_ANOTHER = "erasing needs another"
     ROLE_NOT_OPEN = "role is not open"
     HAS_THE_ROLE = "has the role already"
     DEPUTY_ACTS = "the deputy has the role now"

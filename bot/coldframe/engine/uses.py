@@ -14,7 +14,7 @@ from coldframe.engine.delivery import restored
 from coldframe.engine.engine import Engine
 from coldframe.engine.intake import bare_words, happenings, misplaced, panel, texts
 from coldframe.engine.people import forgetting, personal, rereckoning
-from coldframe.engine.register import digest, funnel, leftovers, registering
+from coldframe.engine.register import digest, erasing, funnel, leftovers, registering
 from coldframe.engine.reminding import bundle, trial_words
 from coldframe.engine.reminding import rounds as round_reminders
 from coldframe.engine.round import (
@@ -96,6 +96,7 @@ USES = Uses(
         registering.BUTTONS,
         digest.BUTTONS,
         leftovers.BUTTONS,
+        erasing.BUTTONS,
     ),
     forms=_merged(
         *(of_round(play.forms, (step,)) for step, play in PLAYS.items()),
@@ -113,8 +114,9 @@ USES = Uses(
         registering.FORMS,
         digest.FORMS,
         funnel.FORMS,
+        erasing.FORMS,
     ),
-    words=_merged(panel.WORDS, under_way.WORDS, digest.WORDS, registering.WORDS, funnel.WORDS),
+    words=_merged(panel.WORDS, under_way.WORDS, digest.WORDS, registering.WORDS, funnel.WORDS, erasing.WORDS),
 )
 DUE: Mapping[str, Carry] = _merged(
     *(step.due for step in PLAYS.values()),
@@ -138,6 +140,7 @@ DUE: Mapping[str, Carry] = _merged(
     reviews.DUE,
     weekly.DUE,
     digest.DUE,
+    erasing.DUE,
     plan_sizes.DUE,
     ownership.DUE,
     leftovers.DUE,

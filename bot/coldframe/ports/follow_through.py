@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Protocol
 
+from coldframe.domain.names import MemberId
+from coldframe.domain.people.erasing import Erasing
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import Trial
 from coldframe.domain.unsigned import enough
@@ -68,11 +70,12 @@ class Team:
 
     tenant: str
     team: str
-    lead: str | None = None
+    lead: MemberId | None = None
     weekday: int = 0
     hour: int = 9
     digest_sent: datetime | None = None
     funnel: Mapping[str, float] = field(default_factory=dict)
+    erasing: Erasing | None = None
 
 
 class FollowThrough(Protocol):
@@ -120,8 +123,8 @@ class FollowThrough(Protocol):
 
     async def team(self, tenant: str, team: str) -> Team: ...
 
-    async def teams_led(self, tenant: str, person: str) -> list[Team]:
-        """Teams of which this person was made the lead."""
+    async def teams_with(self, tenant: str, person: str) -> list[Team]:
+        """Teams in whose settings this person stands."""
         ...
 
     async def save_team(self, team: Team) -> None: ...

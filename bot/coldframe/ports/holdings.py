@@ -347,7 +347,15 @@ _OF_A_TEAM: Mapping[str, Held] = {
         learnings=Held(Then.STAYS, why="of three or more people, unsigned; nobody can find theirs any more"),
         chances=Held(Then.STAYS, why="numbers of three or more people, for how well the team forecasts"),
     ),
-    **_of("Team", "tenant team weekday hour digest_sent", lead=Held(Then.EMPTIED, "leads"), funnel=_NUMBERS),
+    **_of(
+        "Team", "tenant team weekday hour digest_sent", lead=Held(Then.EMPTIED, "leads"), funnel=_NUMBERS, erasing=_WITH
+    ),
+    **_of(
+        "Erasing",
+        "until at",
+        by=Held(Then.GOES, "erasing asked", "with the question, which falls"),
+        second=Held(Then.GOES, "erasing asked", "with the question, which falls"),
+    ),
 }
 _OF_A_PERSON: Mapping[str, Held] = _of(
     "Member",

@@ -198,6 +198,22 @@ class UnitOfWork(FollowThrough, People, Strays, Protocol):
         """Deletes the round with everything that hangs on it."""
         ...
 
+    async def posts_of_team(self, tenant: str, team: str) -> list[Posted]:
+        """Messages of the team's rounds and trials, and all in its channel."""
+        ...
+
+    async def rounds_of_team(self, tenant: str, team: str) -> list[str]:
+        """Ids of all rounds of the channel, oldest first, ended ones too."""
+        ...
+
+    async def people_of_team(self, tenant: str, team: str) -> list[str]:
+        """Everybody who has a seat in one of its rounds."""
+        ...
+
+    async def delete_team(self, tenant: str, team: str) -> None:
+        """Deletes all that is kept of the team: rounds, trials, register, settings, and what hangs on them."""
+        ...
+
     async def heads(self, tenant: str, *, channel: str | None = None, member: str | None = None) -> list[RoundHead]:
         """Rounds that have not ended, oldest first; of a channel, or with this person on the roster."""
         ...

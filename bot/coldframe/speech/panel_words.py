@@ -35,6 +35,7 @@ HELP = (
     ("`/coldframe calendar`", "my dates for my calendar program: an address to subscribe to, and a new one"),
     ("`/coldframe hours`", "my working time and zone"),
     ("`/coldframe hide FIRST WORDS`", "a note should not be seen"),
+    ("`/coldframe team`", "for the facilitator: export all of the team's, or erase it with another's yes"),
     ("`/coldframe export`, `forget`", "what is held about me; delete it"),
 )
 

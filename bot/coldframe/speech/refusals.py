@@ -17,6 +17,8 @@ WORDS: dict[Because, str] = {
     Because.NOT_FACILITATOR: "That is for the facilitator, {who}, to do. Nothing was changed.",
     Because.NOT_DECISION_MAKER: "That is for {who} to decide. Nothing was changed.",
     Because.NOT_YOURS: "That belongs to somebody else. Nothing was changed.",
+    Because.ERASING_ASKED: "That is asked already; the question stands in the team's channel. Nothing was changed.",
+    Because.ERASING_NEEDS_ANOTHER: "You asked for it, so the second yes has to be another's. Nothing was changed.",
     Because.ROLE_NOT_OPEN: "{who} is {role}, and has not been silent for long enough. Nothing was changed.",
     Because.HAS_THE_ROLE: "{who} is {role} already. Nothing was changed.",
     Because.DEPUTY_ACTS: "{who} stands in as {role} just now, so no other deputy can be named. Nothing was changed.",

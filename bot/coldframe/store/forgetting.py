@@ -25,7 +25,7 @@ from coldframe.store.sealer import Sealer
 SOMEBODY = "~"
 """Before the new word that stands in the name of a message in the place of somebody who was forgotten."""
 NOBODY = ""
-_PARTS = re.compile(r"[/:|]")
+PARTS = re.compile(r"[/:|]")
 Rule = Callable[[str, str], ColumnElement[bool]]
 
 
@@ -77,7 +77,7 @@ class Forgetting:
 
     async def _packed_with(self, table: Table, column: str, person: str) -> list[Any]:
         rows = await self._db.execute(select(table).where(self.holds(table.c[column], person)))
-        return [row for row in rows if person in _PARTS.split(getattr(row, column))]
+        return [row for row in rows if person in PARTS.split(getattr(row, column))]
 
     def holds(self, column: Any, text: str) -> ColumnElement[bool]:
         find = func.strpos if self._dialect == "postgresql" else func.instr
@@ -111,7 +111,7 @@ class Forgetting:
                 await self._db.execute(update(t.outbox).where(t.outbox.c.id == row.id).values(values))
 
     def _without(self, send: Send, person: str) -> Send:
-        if person in _PARTS.split(send.name):
+        if person in PARTS.split(send.name):
             send = replace(send, name=self._another_name(send.name, person))
         return self._sends.without(send, person)
 

@@ -244,9 +244,9 @@ class FollowThroughWork:
         doc = (await self._db.execute(query)).scalar()
         return Team(tenant, team) if doc is None else _TEAM.validate_json(doc)
 
-    async def teams_led(self, tenant: str, person: str) -> list[Team]:
+    async def teams_with(self, tenant: str, person: str) -> list[Team]:
         rows = await self._db.execute(select(t.teams.c.doc).where(t.teams.c.tenant == tenant))
-        return [team for team in (_TEAM.validate_json(row.doc) for row in rows) if team.lead == person]
+        return [team for team in (_TEAM.validate_json(row.doc) for row in rows) if person in mentioned(team)]
 
     async def save_team(self, team: Team) -> None:
         doc = _TEAM.dump_json(replace(team, funnel=dict(team.funnel))).decode()

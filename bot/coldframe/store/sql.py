@@ -23,12 +23,13 @@ from coldframe.ports.strays import LOOKED_BACK, RESTORED, Stray
 from coldframe.store import past, standing, statements, strays
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection, Database
+from coldframe.store.posts import posted_of
 from coldframe.store.round_keys import KeyPlace, open_keys
 from coldframe.store.round_work import Known
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import KeyGone, Seal
-from coldframe.store.work import SqlWork, posted_of
+from coldframe.store.work import SqlWork
 from coldframe.timing.pauses import MAX_PAUSE, pause
 
 log = structlog.get_logger()

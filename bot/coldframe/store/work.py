@@ -15,7 +15,9 @@ from coldframe.ports.storage import Due, Member, Posted, RoundHead, RunningTrial
 from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
+from coldframe.store.erasing import TeamWork
 from coldframe.store.people import PeopleWork
+from coldframe.store.posts import posted_of
 from coldframe.store.register import FollowThroughWork
 from coldframe.store.round_work import Known, RoundWork
 from coldframe.store.sealed_sends import SealedSends
@@ -26,7 +28,7 @@ CARDS = ("revise", "home")
 AT_ONCE = 500  # names in one statement
 
 
-class SqlWork(RoundWork, FollowThroughWork, PeopleWork, StraysWork):
+class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
     """The unit of work over one connection in one transaction."""
 
     def __init__(
@@ -227,8 +229,3 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, StraysWork):
 
     async def count(self, what: str, amount: int = 1) -> None:
         await self._db.execute(statements.count(self._dialect), {"name": what, "value": amount})
-
-
-def posted_of(row: Any) -> Posted:
-    place = Place(row.tenant, row.kind, row.place, row.thread)
-    return Posted(row.name, place, row.message_id, row.round_id, row.open)

@@ -40,6 +40,10 @@ HELD = "held"
 WAITS = frozenset({HANDED, WHICH, LATE, SCORE})
 """What waits for an answer, or has told somebody something private, stands for some days at most."""
 HANDED_BACK_FOR = timedelta(days=7)
+SWEPT_AFTER = timedelta(minutes=5)
+"""What was on its way to somebody who was forgotten, or a team that was erased, has arrived by then, or never will."""
+ERASE = "erase"
+"""The question to a team whether all that is kept of it shall be erased: `people/erase//team/...`."""
 
 
 class End(StrEnum):
@@ -225,7 +229,7 @@ TEAM_OF_TRIAL: Mapping[str, Life[Trial]] = {
     "volunteers": Life(End.LINE, _while_unowned),
 }
 """In the channel, where some names mean something else."""
-PERSONAL = frozenset({SAID, PAGE, REMINDED, HANDED, WHICH, PLACE, DIGEST})
+PERSONAL = frozenset({ERASE, SAID, PAGE, REMINDED, HANDED, WHICH, PLACE, DIGEST})
 
 
 def named(text: str) -> MessageName:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import timedelta
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, PrecedentId
@@ -13,16 +12,15 @@ from coldframe.domain.people.commands import Forget, Leave
 from coldframe.domain.state import Round
 from coldframe.domain.trial.commands import ForgetIn, LeaveTrial
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import endings
+from coldframe.engine.core import endings, lives
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
+from coldframe.engine.register import erasing
 from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import Due, Send
 from coldframe.speech.names import message_name
 
 SWEEP = "sweep"
-SWEPT_AFTER = timedelta(minutes=5)
-"""What was on its way to them at that moment has arrived by then, or never will."""
 
 
 async def forget(turn: Turn, tenant: str, person: MemberId) -> None:
@@ -32,13 +30,12 @@ async def forget(turn: Turn, tenant: str, person: MemberId) -> None:
         await _in_round(turn, await turn.round(round_id), person)
     for trial in await turn.uow.trials_about(tenant, person):
         await _in_trial(turn, trial, person)
-    for team in await turn.uow.teams_led(tenant, person):
-        await turn.uow.save_team(replace(team, lead=None))
+    await erasing.left(turn, tenant, person)
     await endings.end_all(turn, tenant, person)
     await turn.uow.forget_member(tenant, person)
     direct = Place(tenant, "direct", person)
     turn.sends.append(Send("forget", turn.kit.ids.new("forget-"), direct, open=False))
-    turn.later(SWEEP, Occurrence((tenant, person)).pack(), "", turn.now + SWEPT_AFTER)
+    turn.later(SWEEP, Occurrence((tenant, person)).pack(), "", turn.now + lives.SWEPT_AFTER)
 
 
 async def _in_round(turn: Turn, round_: Round, person: MemberId) -> None:

@@ -26,7 +26,7 @@ async def everything(turn: Turn, tenant: str, person: MemberId) -> Held:
         rounds,
         await uow.trials_about(tenant, person),
         await uow.nudges_since(tenant, person, BEGINNING),
-        await uow.teams_led(tenant, person),
+        await uow.teams_with(tenant, person),
         await uow.traces(tenant, person),
         person,
     )

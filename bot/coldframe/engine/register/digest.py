@@ -234,7 +234,7 @@ async def when_set(request: Request) -> Reply | None:
     if not (hour.isdigit() and int(hour) < 24):
         return Reply(errors={"hour": digest_words.AN_HOUR})
     settings = await turn.uow.team(tenant, team)
-    await turn.uow.save_team(replace(settings, lead=lead, weekday=int(day), hour=int(hour)))
+    await turn.uow.save_team(replace(settings, lead=MemberId(lead), weekday=int(day), hour=int(hour)))
     await schedule(turn, tenant, team)
     request.answer(digest_words.when_noted(int(day), hour))
     return None

@@ -3,7 +3,6 @@ to be read. `ports.holdings` lists all that is kept, and under which name it sta
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
@@ -16,6 +15,7 @@ from coldframe.message.nodes import Message, TextFile, line
 from coldframe.message.saying import told
 from coldframe.ports.follow_through import Team
 from coldframe.ports.people import Traces
+from coldframe.speech.data_words import as_data, in_words
 
 Held = dict[str, Any]
 ROLES = {Role.FACILITATOR: "facilitator", Role.DECISION_MAKER: "decision-maker"}
@@ -26,6 +26,7 @@ EXPLAINED: Mapping[str, str] = {
     "messages sent": "How many of my messages to you I know of, so that I can keep them up to date or take them back.",
     "messages waiting": "How many of my messages are on their way to you.",
     "leads": "Teams whose weekly digest comes to you.",
+    "erasing asked": "Teams of which you asked, or agreed, to erase everything.",
     "rounds": "Your part in each round. Revealed notes aren't in it: nobody can tell any more which are yours.",
     "trials": "Your part in each trial, and in what the register says of it.",
     "seat": "How you take part.",
@@ -84,7 +85,7 @@ def everything(
     rounds: Sequence[Round],
     trials: Sequence[Trial],
     reminded: Sequence[datetime],
-    leads: Sequence[Team],
+    stands_in: Sequence[Team],
     traces: Traces,
     me: MemberId,
 ) -> Held:
@@ -94,7 +95,8 @@ def everything(
         "reminders to come": [{"what": kind, "at": at} for kind, at in traces.dues],
         "messages sent": traces.sent,
         "messages waiting": traces.waiting,
-        "leads": [team.team for team in leads],
+        "leads": [team.team for team in stands_in if team.lead == me],
+        "erasing asked": [t.team for t in stands_in if t.erasing and me in (t.erasing.by, t.erasing.second)],
         "rounds": [held_in(round_, me) for round_ in rounds],
         "trials": [held_in_trial(trial, me) for trial in trials],
     }
@@ -206,40 +208,8 @@ def held_in_trial(trial: Trial, me: MemberId) -> Held:
 
 
 def as_json(held: Held) -> str:
-    return json.dumps({"explained": EXPLAINED, **held}, indent=2, ensure_ascii=False, default=_plain)
+    return as_data(held, EXPLAINED)
 
 
 def as_text(held: Held) -> str:
-    """The same to be read: what there is, each with what it is; what there is nothing of is left out."""
-    return "\n".join(["What coldframe holds about you", "", *_lines(held, 0)]) + "\n"
-
-
-def _lines(value: object, depth: int) -> list[str]:
-    pad = "  " * depth
-    if isinstance(value, Mapping):
-        return [line_ for name, each in value.items() for line_ in _named(str(name), each, depth)]
-    if isinstance(value, list | tuple | frozenset):
-        return [line_ for each in value for line_ in _item(each, depth)]
-    return [pad + text for text in _plain(value).splitlines()]
-
-
-def _named(name: str, value: object, depth: int) -> list[str]:
-    if value in (None, "", 0, False, [], {}, ()):
-        return []
-    pad, words = "  " * depth, EXPLAINED.get(name, "")
-    head = [f"{pad}{name}: {words}" if words else f"{pad}{name}:"]
-    if isinstance(value, Mapping | list | tuple | frozenset):
-        return head + _lines(value, depth + 1)
-    if value is True:
-        return [*head, f"{pad}  yes"]
-    return head + _lines(value, depth + 1) if words else [f"{pad}{name}: {_plain(value)}"]
-
-
-def _item(value: object, depth: int) -> list[str]:
-    """A dash before the first of its lines."""
-    lines = _lines(value, depth + 1)
-    return [("  " * depth) + "- " + lines[0].strip(), *lines[1:]] if lines else []
-
-
-def _plain(value: object) -> str:
-    return value.isoformat() if hasattr(value, "isoformat") else str(value)
+    return in_words("What coldframe holds about you", held, EXPLAINED)
