@@ -14,7 +14,7 @@ TOP = Path(__file__).resolve().parents[2]
 
 ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain
 domain.people domain.round domain.trial engine engine.core engine.register engine.reminding engine.round
-engine.trial errors feeds languages logs meaning message ports private_files render report speech
+engine.trial errors feeds languages logs meaning message ports private_files render speech
 speech.round speech.trial store timing upkeep wiring"""
 
 DOWNHILL = "imports point downhill"
