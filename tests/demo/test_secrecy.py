@@ -49,7 +49,17 @@ RECORDS = {
     *("opened", "reveal", "lever", "focus", "merged", "result", "plans", "plan", "sizes", "precedent", "extended"),
     *("paused", "resumed", "cancelled", "role", "committed", "moved", "leftovers", "announced", "passed"),
     *("started", "owner", "fears", "closed", "calibration", "stopped", ""),
-    *("passed", "announced", "closed unread", "facilitates", "departed", "reworded", "deadline"),
+    *(
+        "passed",
+        "announced",
+        "closed unread",
+        "facilitates",
+        "departed",
+        "reworded",
+        "deadline",
+        "reopened",
+        "late asked",
+    ),
 }
 """Messages that stay as they are: they offer nothing that ends, and hold nothing private."""
 

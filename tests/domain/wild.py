@@ -64,6 +64,7 @@ from coldframe.domain.round.notes import Consent, DropDraft, EditNote, KeepDraft
 from coldframe.domain.round.placement import Compare
 from coldframe.domain.round.plans import HandInPlan, WithdrawPlan
 from coldframe.domain.round.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
+from coldframe.domain.round.reopening import OpenAgain
 from coldframe.domain.round.revealed_notes import HideNote, SettleLateNote
 from coldframe.domain.round.roles import AnswerRole, KeepRole, NameDeputy, OfferRole, OpenRole, TakeRole
 from coldframe.domain.round.undoing import AnnounceNow, Hold, Undo
@@ -347,6 +348,7 @@ _KINDS: tuple[Make, ...] = (
         anybody(r, x), {x.choice(list(rules.RULES)): x.choice((-1, 1, 8, 500)) for _ in range(x.randrange(3))},
         x.choice((None, 1)),
     ),
+    lambda w, r, x, t, k: OpenAgain(anybody(r, x), x.choice(list(Step))),
     lambda w, r, x, t, k: Undo(anybody(r, x)),
     lambda w, r, x, t, k: AnnounceNow(anybody(r, x)),
     lambda w, r, x, t, k: GoOnWithout(anybody(r, x)),

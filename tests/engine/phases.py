@@ -15,9 +15,10 @@ from coldframe.domain.round.merging import ProposeMerges
 from coldframe.domain.round.moves import Cancel, Close, Pause, Resume
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.questions import WriteQuestion
+from coldframe.domain.round.reopening import OpenAgain
 from coldframe.domain.round.roles import OfferRole
 from coldframe.domain.round.undoing import Hold, Undo
-from coldframe.domain.state import Action, MergeProposal
+from coldframe.domain.state import Action, MergeProposal, Round
 from coldframe.domain.trial.commands import AnswerOffer, CloseReview, OfferTrial
 from coldframe.engine.core.turn import Turn
 from coldframe.ports.chat import Person
@@ -32,7 +33,6 @@ DAY = timedelta(days=1)
 INES, JON = EVERYBODY[4], EVERYBODY[5]
 JUNE = {"question": "Why do they go?", "name": "June", "levers": "Retention", "weight": "2"}
 JUNES = {"decision_maker": D, "decision_deputy": DD, "facilitator_deputy": FD}
-P0, P1 = PlanId("p0"), PlanId("p1")
 Phases = AsyncIterator[tuple[Running, str]]
 
 
@@ -100,6 +100,11 @@ async def _to_the_plans(team: Running) -> AsyncIterator[str]:
     yield "merge"
     await reach(team, Step.DOTS)
     yield "dots"
+    await reach(team, Step.QUESTIONS)
+    await team.command(F, f"edit {team.round.name}")
+    await team.fill(F, "edit.again", {"step": "dots", "reason": "One force was missing"})
+    await team.act("again", OpenAgain(F, Step.DOTS))
+    yield "dots, again"
     round_ = await reach(team, Step.QUESTIONS)
     force = next(s.option for s in round_.forces_standing if s.carried)
     await team.act("ask", WriteQuestion(F, QuestionId("q0"), ForceId(force), "How might we bill more clearly?"))
@@ -127,15 +132,22 @@ async def _to_the_commitment(team: Running) -> AsyncIterator[str]:
     await reach(team, Step.COMMITMENT)
 
 
+def _two_plans(round_: Round) -> tuple[PlanId, PlanId]:
+    """Not by the names under which they were handed in: nobody knows those any more."""
+    first, second, *_ = round_.plan_order
+    return first, second
+
+
 async def _commitment(team: Running) -> AsyncIterator[str]:
     await team.settle()
     yield "commitment"
-    await team.act("choose", ChoosePlan(D, P0, 0), ChoosePlan(D, P1, 0), AskOwner(F, P0, D), AskOwner(F, P1, JON))
+    p0, p1 = _two_plans(await team.current())
+    await team.act("choose", ChoosePlan(D, p0, 0), ChoosePlan(D, p1, 0), AskOwner(F, p0, D), AskOwner(F, p1, JON))
     yield "commitment, owners asked"
-    await team.act("instead", AskOwner(F, P1, FD))
+    await team.act("instead", AskOwner(F, p1, FD))
     yield "commitment, passed on"
     now = team.clock.now()
-    for number, (plan, owner) in enumerate(((P0, D), (P1, FD))):
+    for number, (plan, owner) in enumerate(((p0, D), (p1, FD))):
         action = Action("a1", "I call the first team", owner, now + DAY)
         review = SetReview(owner, plan, now + timedelta(weeks=4, days=1, hours=number))
         yes = AnswerOwnership(owner, plan, accept=True)
@@ -153,17 +165,17 @@ async def _commitment(team: Running) -> AsyncIterator[str]:
 
 
 async def _trials(team: Running) -> AsyncIterator[str]:
-    sealed = team.clock.now()
+    sealed, p0 = team.clock.now(), _two_plans(team.round)[0]
     await team.until(sealed + 8 * DAY)
     yield "a week is over"
     await team.say(D, "control 400/80, trial 390/82")
     await team.say(FD, "control 800/160, trial 300/90")
     yield "a week is logged"
-    await _on(team, P0, OfferTrial(D, JON))
+    await _on(team, p0, OfferTrial(D, JON))
     yield "an owner is asked"
-    await _on(team, P0, AnswerOffer(JON, accept=False, reason="No time"), OfferTrial(D, FD))
+    await _on(team, p0, AnswerOffer(JON, accept=False, reason="No time"), OfferTrial(D, FD))
     yield "another is asked"
-    await _on(team, P0, AnswerOffer(FD, accept=True, starts=sealed.date()))
+    await _on(team, p0, AnswerOffer(FD, accept=True, starts=sealed.date()))
     await team.say(FD, "control 400/81, trial 390/83")
     yield "owned by another"
     await team.until(sealed + timedelta(weeks=4, days=1, hours=2))
@@ -172,7 +184,7 @@ async def _trials(team: Running) -> AsyncIterator[str]:
     yield "the review was missed"
     await team.until(sealed + timedelta(weeks=5, days=3))
     yield "in review again"
-    await _on(team, P0, CloseReview(FD, "Calls are liked", "scale", "It is cheap"))
+    await _on(team, p0, CloseReview(FD, "Calls are liked", "scale", "It is cheap"))
     yield "reviewed"
     await team.fill(F, "trial.plan", {"owner": JON})
     await team.command(F, "trials")

@@ -46,11 +46,12 @@ async def _played_to(folder: Path, start: datetime, step: Step) -> AsyncIterator
 async def reach(team: Running, step: Step) -> Round:
     """Plays on until the step is open. Six notes, one force a person; plans p0 to p2; nobody stays behind."""
     while (round_ := await team.current()).step is not step:
-        await team.act(f"reach/{round_.step}", *_commands(round_))
+        again = f"{round_.step}/{len(in_channel(team))}"  # a step may be opened again
+        await team.act(f"reach/{again}", *_commands(round_))
         if (await team.current()).step is round_.step:
             assert round_.progress.opens is not None
             await team.until(max(team.clock.now(), round_.progress.opens))
-            await team.act(f"close/{round_.step}", *_votes(round_), Close(F))
+            await team.act(f"close/{again}", *_votes(round_), Close(F))
     return round_
 
 

@@ -189,6 +189,21 @@ async def test_a_revision_that_has_not_gone_out_is_replaced(store: SqlStore) -> 
     assert await claimed_send(store, NOW) is None
 
 
+async def test_a_name_that_was_given_free_is_anothers(store: SqlStore) -> None:
+    """The message that had it stands where it is; one that has not gone out is not sent any more."""
+    async with store.begin() as uow:
+        await uow.send([a_send("r1/card/dots"), a_send("r1/card/merge")], NOW)
+    (first,) = [q for q in await store.claim_sends(NOW) if q.send.name == "r1/card/dots"]
+    await store.sent([Done(first, "m1")])
+    async with store.begin() as uow:
+        await uow.free_names(["r1/card/dots", "r1/card/merge"])
+    async with store.begin() as uow:
+        assert not await uow.knows_message("r1/card/dots")
+        assert await uow.posted("r1/card/dots") is None
+        await uow.send([a_send("r1/card/dots", words="anew")], NOW)
+        assert await uow.knows_message("r1/card/dots")
+
+
 async def test_a_claim_lost_in_a_crash_comes_back_as_unknown(store: SqlStore) -> None:
     """After the lease another worker takes the send over, knowing that it may have gone out."""
     async with store.begin() as uow:

@@ -36,6 +36,7 @@ class Because(StrEnum):
     ALREADY_EXTENDED = "no more extensions"
     NOTHING_TO_UNDO = "nothing to undo"
     DEADLINE_RANGE = "deadline out of range"
+    STAYS_CLOSED = "cannot be opened again"
     WINDOW_RUNS = "the window runs or is over"
     # setup
     NOT_IN_CHANNEL = "the bot is not in the channel"

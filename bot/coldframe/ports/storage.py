@@ -271,6 +271,10 @@ class UnitOfWork(FollowThrough, People, Strays, Protocol):
         """Their life is over. With `drop`, what has not gone out of them never will."""
         ...
 
+    async def free_names(self, names: Sequence[str]) -> None:
+        """Others may have these names from now on: the messages stand where they are and are changed no more."""
+        ...
+
     async def set_due(self, dues: Sequence[Due]) -> None: ...
 
     async def take_due(self, due: Due) -> bool:

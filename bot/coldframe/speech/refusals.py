@@ -35,6 +35,8 @@ WORDS: dict[Because, str] = {
     Because.ALREADY_EXTENDED: "This step was extended {most} times already; more is not possible.",
     Because.DEADLINE_RANGE: "That deadline is not possible: between {earliest} and {latest} it is. Nothing was "
     "changed. To close the step sooner, type `/coldframe close`.",
+    Because.STAYS_CLOSED: "{which} can’t be opened again from {step}: too much stands on it, or it was not played. "
+    "Nothing was changed.",
     Because.WINDOW_RUNS: "{which} is not ahead of the round any more, which is at {step}; its length stays. Nothing "
     "was changed.",
     Because.NOTHING_TO_UNDO: "There is nothing to undo just now: what was decided is announced. Nothing was changed.",

@@ -71,6 +71,7 @@ OPEN_POSTS = (
     )
     .order_by(t.posts.c.name)
 )  # fmt: skip
+FREE_NAMES = delete(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))
 END_POSTS = update(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True))).values(open=False)
 
 

@@ -204,6 +204,11 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
             if drop:
                 await self._db.execute(statements.DROP_UNSENT, {"names": some})
 
+    async def free_names(self, names: Sequence[str]) -> None:
+        for some in (names[at : at + AT_ONCE] for at in range(0, len(names), AT_ONCE)):
+            await self._db.execute(statements.FREE_NAMES, {"names": some})
+            await self._db.execute(statements.DROP_UNSENT, {"names": some})
+
     # --- what is to happen ---
 
     async def set_due(self, dues: Sequence[Due]) -> None:

@@ -17,7 +17,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import seats
-from coldframe.domain.round import ballots, correcting, course, forgetting, renaming, roles, undoing
+from coldframe.domain.round import ballots, correcting, course, forgetting, renaming, reopening, roles, undoing
 from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened, StepPassed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
@@ -26,6 +26,7 @@ _ORDER = (Step.SETUP, *RUNNING, Step.COMMITTED)
 TRANSITIONS: Mapping[tuple[Step, type[Fact]], Step] = {
     (Step.SETUP, Started): RUNNING[0],
     **{(step, RULES[step].ends): following for step, following in pairwise(_ORDER) if step in RULES},
+    **reopening.TRANSITIONS,
     **{(step, RoundCancelled): Step.CANCELLED for step in (Step.SETUP, *RUNNING)},
 }
 
@@ -39,6 +40,7 @@ for _decide, _evolve in (
     (roles.DECIDE, roles.EVOLVE),
     (undoing.DECIDE, undoing.EVOLVE),
     (correcting.DECIDE, correcting.EVOLVE),
+    (reopening.DECIDE, reopening.EVOLVE),
 ):
     _DECIDE.update(_decide)
     _EVOLVE.update(_evolve)
@@ -107,12 +109,14 @@ def diagram() -> str:
     lines = ["stateDiagram-v2", f"    [*] --> {Step.SETUP}"]
     cancels = [step for (step, fact) in TRANSITIONS if fact is RoundCancelled]
     for (step, fact), following in TRANSITIONS.items():
-        if fact is not RoundCancelled:
+        if fact is not RoundCancelled and (step, fact) not in reopening.TRANSITIONS:
             lines.append(f"    {step} --> {following}: {fact.__name__}")
             passing = RULES[step].passing if step in RULES else None
             if passing is not None:
                 reasons = ", ".join(passing.reasons)
                 lines.append(f"    {step} --> {following}: StepPassed ({reasons})")
+    for step, fact in reopening.REOPENED.items():
+        lines.append(f"    note left of {step}: {fact.__name__}, up to {reopening.UNTIL[step]}")
     lines.append(f"    note right of {Step.CANCELLED}: RoundCancelled, from any of the {len(cancels)} open steps")
     lines += [f"    {Step.COMMITTED} --> [*]", f"    {Step.CANCELLED} --> [*]"]
     return "\n".join(lines)

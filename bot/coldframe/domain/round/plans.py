@@ -201,10 +201,12 @@ def unsigned(plan: Plan) -> Plan:
 
 def forget(round_: Round, gone: MemberId) -> Round:
     """Plans that nobody has read yet are deleted; the others lose their author and what was for the author alone."""
-    if round_.step is Step.PLANS:
-        return replace(round_, plans={i: p for i, p in round_.plans.items() if p.author != gone})
-    kept = {i: unsigned(p) if p.author == gone else p for i, p in round_.plans.items()}
-    return replace(round_, plans=kept)
+    unread = (i for i in round_.plans if i not in round_.plan_order)
+    mine = {i for i, p in round_.plans.items() if p.author == gone}
+    dropped = mine.intersection(unread)
+    return replace(
+        round_, plans={i: unsigned(p) if i in mine else p for i, p in round_.plans.items() if i not in dropped}
+    )
 
 
 RULE = StepRule(

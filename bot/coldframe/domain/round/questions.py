@@ -169,7 +169,10 @@ def question_written(round_: Round, fact: QuestionWritten) -> Round:
 
 
 def question_dropped(round_: Round, fact: QuestionDropped) -> Round:
-    return replace(round_, questions=tuple(q for q in round_.questions if q.id != fact.question))
+    """With it go the precedents that were told for it, where the questions were opened again."""
+    questions = tuple(q for q in round_.questions if q.id != fact.question)
+    precedents = tuple(p for p in round_.precedents if p.question != fact.question)
+    return replace(round_, questions=questions, precedents=precedents)
 
 
 def question_suggested(round_: Round, fact: QuestionSuggested) -> Round:

@@ -41,7 +41,7 @@ async def _show(request: RoundRequest) -> Reply | None:
     return await request.page(await show(request, request.round))
 
 
-def _of_facilitator(answer: RoundAnswer) -> RoundAnswer:
+def of_facilitator(answer: RoundAnswer) -> RoundAnswer:
     """Whoever lost the role meanwhile is not led through a form first."""
 
     async def answered(request: RoundRequest) -> Reply | None:
@@ -218,15 +218,15 @@ async def _lengths_set(turn: Turn, before: Round, after: Round, fact: LengthsSet
 
 ANY_STEP: Mapping[str, RoundAnswer] = {
     "edit.show": _show,
-    "edit.question": _of_facilitator(_question_form),
-    "edit.add": _of_facilitator(_add_form),
-    "edit.remove": _of_facilitator(_remove_form),
+    "edit.question": of_facilitator(_question_form),
+    "edit.add": of_facilitator(_add_form),
+    "edit.remove": of_facilitator(_remove_form),
     "edit.remove_yes": _remove,
 }
 ITS_STEP: Mapping[str, RoundAnswer] = {
-    "edit.deadline": _of_facilitator(_deadline_form),
+    "edit.deadline": of_facilitator(_deadline_form),
     "edit.deadline_yes": _move,
-    "edit.windows": _of_facilitator(_windows_form),
+    "edit.windows": of_facilitator(_windows_form),
     "edit.windows_yes": _resize,
 }
 """What depends on which step runs."""

@@ -7,6 +7,8 @@ from datetime import datetime
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.round import rules
+from coldframe.domain.round.reopening import can_be_opened
+from coldframe.domain.round.revealed_notes import can_be_posted
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs, written
@@ -63,6 +65,10 @@ def _buttons(round_: Round) -> tuple[Button, ...]:
     ]
     if round_.step in RUNNING and round_.paused is None:
         found.append(Button("Deadline …", "edit.deadline", value, says=f"Change the deadline in {name}"))
+    if can_be_opened(round_) and round_.paused is None:
+        found.append(Button("Open a step again …", "edit.again", value, says=f"Open a step of {name} again"))
+    if can_be_posted(round_):
+        found.append(Button("Ask for late notes", "edit.late", value, says=f"Ask for late notes in {name}"))
     if ahead(round_):
         found.append(Button("Windows ahead …", "edit.windows", value, says=f"Change the windows ahead in {name}"))
     return tuple(found)

@@ -19,7 +19,7 @@ from coldframe.domain.round.merging import (
 from coldframe.domain.state import MergeProposal, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import Kit, Turn, due_turn
-from coldframe.engine.round.steps.play import Desk, StepPlay, read
+from coldframe.engine.round.steps.play import Desk, StepPlay, post_card, read
 from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Form, Message
 from coldframe.ports.chat import Reply
@@ -95,6 +95,12 @@ async def _revise_proposals(turn: Turn, round_: Round) -> None:
                 turn.revise(posted.name, posted.place, prompts.merge_proposal(round_, proposal), round_.id)
 
 
+async def _open(turn: Turn, round_: Round) -> None:
+    """Proposals wait already where the step was opened again."""
+    post_card(turn, round_)
+    _desk(turn, round_)
+
+
 def _desk(turn: Turn, round_: Round) -> None:
     """With the desk go the proposals that wait for an answer."""
     DESK.show(turn, round_)
@@ -116,7 +122,7 @@ def _proposal(round_: Round, rest: tuple[str, ...]) -> Message:
 
 DESK = Desk(Step.MERGE, prompts.merge_desk)
 PLAY = StepPlay(
-    open=DESK.open, asking=None, desk=_desk, own_card=None, reads={**DESK.reads(), "proposal": _proposal},
+    open=_open, asking=None, desk=_desk, own_card=None, reads={**DESK.reads(), "proposal": _proposal},
     card_follows=False,
     buttons={
         "merge.join": opens(_join_form),
