@@ -143,7 +143,7 @@ def _fill(target: sqlalchemy.Connection, backup: Path, contents: Contents, *, re
             if replace:
                 _drop_ours(target, kept)
             bring_up(target, contents.revision)
-            _load(source, kept, target)
+            load(source, kept, target)
     finally:
         engine.dispose()
     bring_up(target)
@@ -158,7 +158,7 @@ def _drop_ours(target: sqlalchemy.Connection, kept: MetaData) -> None:
     there.drop_all(target)
 
 
-def _load(source: sqlalchemy.Connection, kept: MetaData, target: sqlalchemy.Connection) -> None:
+def load(source: sqlalchemy.Connection, kept: MetaData, target: sqlalchemy.Connection) -> None:
     """Tables that others hang on come first; what a library of ours made beside the schema is made as it was."""
     there, beside = MetaData(), MetaData()
     there.reflect(target, only=lambda name, _: name in kept.tables and name not in t.BESIDE)
