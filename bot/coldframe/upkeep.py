@@ -19,6 +19,7 @@ from coldframe.store import backups, restoring, standing
 from coldframe.store.backups import ROOMS_FILE, Contents
 from coldframe.store.connection import Database
 from coldframe.store.database import open_database
+from coldframe.store.holding import Hold, InUse
 from coldframe.store.keys import change_secret
 from coldframe.store.recognising import State, is_file, recognised
 from coldframe.store.restoring import WouldOverwrite
@@ -98,8 +99,21 @@ async def back_up(
             def files() -> dict[str, bytes]:
                 return {ROOMS_FILE: backups.copy_of(room)} if room is not None and room.exists() else {}
 
-            await database.run(lambda source: backups.write(beside, source, made_at, files))
+            at_rest = await _is_at_rest(database)
+            await database.run(lambda source: backups.write(beside, source, made_at, files, at_rest=at_rest))
     return backups.read(file)
+
+
+async def _is_at_rest(database: Database) -> bool:
+    """Whether no bot runs on it."""
+    try:
+        if is_file(database.url):
+            Hold(Path(database.url.database or "")).release()
+        else:
+            await database.be_alone()
+    except InUse:
+        return False
+    return True
 
 
 @dataclass(frozen=True, slots=True)

@@ -127,7 +127,7 @@ async def a_bot(folder: Path, faults: Sequence[Fault] = (), database: str | None
     platform = Platform(clock, people, list(faults))
     keys = RandomIds()
     address = database or a_file(folder)
-    opened = open_database(address, durable=False)
+    opened = open_database(address, durable=False, alone=True)
     store = Watched(opened, Seal(SECRET), owner="bot", new_key=lambda: keys.new("k"))
     engine = assembled(store, platform, clock, SeededIds(5), InlineNumbers())
     async with store.begin() as uow:

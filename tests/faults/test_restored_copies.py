@@ -20,7 +20,7 @@ from coldframe.engine.delivery import downtime
 from coldframe.message.packed import MessageName
 from coldframe.store.round_keys import default_place
 from coldframe.upkeep import back_up, put_back
-from tests.engine.databases import POSTGRES, SQLITE, a_database, an_empty_database
+from tests.engine.databases import POSTGRES, SQLITE, a_database, a_file, an_empty_database
 from tests.engine.reaching import _commands as commands_of
 from tests.faults.platform import LOOKING_UP, SPEAKING, Fault
 from tests.faults.playing import ACTS_AFTER, START, TEAM, Bot, F, a_bot, a_step, on_a_copy, play_on
@@ -209,6 +209,22 @@ async def test_who_facilitates_hears_once_what_it_cannot_know(tmp_path: Path) ->
         told = [s for s in copy.platform.said if "go back to a copy" in s.words]
         assert [s.place.id for s in told] == [F]
         assert "Please ask your team" in told[0].words and "may stand there twice" in told[0].words
+
+
+async def test_a_move_to_another_database_is_no_loss(tmp_path: Path) -> None:
+    """A copy of a bot that was stopped before, and has not run since, has nothing to tell anybody."""
+    for name in ("first", "copy"):
+        (tmp_path / name).mkdir()
+    first, copy = a_file(tmp_path / "first"), f"sqlite:///{tmp_path / 'copy' / 'moved.db'}"
+    async with a_bot(tmp_path / "first", database=first) as bot:
+        await at(bot, Step.NOTES)
+    await back_up(settings(first), tmp_path / "kept.backup", clock=bot.clock)
+    await put_back(settings(copy), tmp_path / "kept.backup")
+    async with on_a_copy(bot, copy, default_place(first)) as moved:
+        await starts(moved)
+        await play_on(moved, WEEKS)
+        assert said_twice(moved) == [] and (await moved.round()).step is Step.COMMITTED
+        assert [s for s in moved.platform.said if "go back to a copy" in s.words] == []
 
 
 async def test_what_nothing_comes_of_goes_after_a_day(tmp_path: Path) -> None:

@@ -109,9 +109,8 @@ def example(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, Path]:
 @pytest.fixture
 def left(kind: str, example: tuple[str, Path], tmp_path: Path) -> Iterator[str]:
     """The address of the release's own file, or of a server's database of that schema with the same rows."""
-    revision, file = example
     if kind == SQLITE:
-        yield f"sqlite:///{file}"
+        yield f"sqlite:///{example[1]}"
         return
     with an_empty_database(kind, tmp_path) as address:
         yield address

@@ -14,6 +14,7 @@ from coldframe.ports.chat import Own, Place
 
 MARK = 8  # signs for what a message is called, and as many for what it says
 _END_OF_MARK = "."
+AT_REST = "restored at rest"
 RESTORED, LOOKED_BACK = "restored from", "looked back"
 """The numbers under which the moment stands from which a restored copy knows nothing; the second once it was looked
 what there is since."""
@@ -61,6 +62,10 @@ class Restored(Protocol):
 
     async def restored(self) -> datetime | None:
         """The moment from which this copy knows nothing, until it was looked what there is since (`LOOKED_BACK`)."""
+        ...
+
+    async def counter(self, name: str) -> float:
+        """The number under this name; of `AT_REST` not zero when no bot ran while this copy was made."""
         ...
 
     async def lacks_keys(self) -> bool:

@@ -69,6 +69,8 @@ class Contents:
     release: str
     rows: Mapping[str, int]
     files: frozenset[str]
+    at_rest: bool
+    """Whether no bot ran: then nothing is missing, as long as none ran since."""
 
 
 Files = Callable[[], Mapping[str, bytes]]
@@ -117,7 +119,7 @@ def _named(mine: Path, path: Path, *, replace: bool) -> None:
 # --- writing ---
 
 
-def write(path: Path, source: sqlalchemy.Connection, made_at: datetime, files: Files) -> None:
+def write(path: Path, source: sqlalchemy.Connection, made_at: datetime, files: Files, *, at_rest: bool) -> None:
     """Fills an empty file with the tables of the source, whose transaction shows one moment, and with these files.
     Raises NotKept."""
     engine = create_engine(f"sqlite:///{path}", hide_parameters=True)
@@ -127,7 +129,7 @@ def write(path: Path, source: sqlalchemy.Connection, made_at: datetime, files: F
             rows = _copy(source, target)
             bodies = files()
             _add_files(target, bodies)
-            _describe(target, made_at, rows)
+            _describe(target, made_at, rows, at_rest=at_rest)
     finally:
         engine.dispose()
     with closing(sqlite3.connect(path)) as written:
@@ -176,12 +178,12 @@ def _add_files(target: sqlalchemy.Connection, files: Mapping[str, bytes]) -> Non
             target.exec_driver_sql(f"INSERT INTO {FILES} VALUES (?, ?, ?)", part)
 
 
-def _describe(target: sqlalchemy.Connection, made_at: datetime, rows: Mapping[str, int]) -> None:
+def _describe(target: sqlalchemy.Connection, made_at: datetime, rows: Mapping[str, int], *, at_rest: bool) -> None:
     target.exec_driver_sql(f"CREATE TABLE {TABLE} (name TEXT PRIMARY KEY, value TEXT NOT NULL)")
     revision = target.exec_driver_sql("SELECT version_num FROM alembic_version").scalar_one()
     told = {
         "format": str(FORMAT), "made_at": made_at.isoformat(), "revision": str(revision), "release": __version__,
-        "rows": json.dumps(rows, sort_keys=True),
+        "rows": json.dumps(rows, sort_keys=True), "at_rest": str(int(at_rest)),
     }  # fmt: skip
     target.exec_driver_sql(f"INSERT INTO {TABLE} VALUES (?, ?)", list(told.items()))
 
@@ -218,7 +220,8 @@ def read(path: Path) -> Contents:
             raise UnusableFile(path, "is a back-up, but damaged: it does not hold what was written", PURPOSE.damaged)
         files = {name for (name,) in file.execute(f"select distinct name from {FILES}")}
     made_at = datetime.fromisoformat(told["made_at"])
-    return Contents(made_at, told["revision"], told["release"], json.loads(told["rows"]), frozenset(files))
+    rows, at_rest = json.loads(told["rows"]), told["at_rest"] == "1"
+    return Contents(made_at, told["revision"], told["release"], rows, frozenset(files), at_rest)
 
 
 @contextmanager

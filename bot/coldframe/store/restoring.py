@@ -17,7 +17,7 @@ import sqlalchemy
 from sqlalchemy import URL, Column, MetaData, Table, func, inspect, select, text, update
 
 from coldframe.errors import ColdframeError
-from coldframe.ports.strays import RESTORED
+from coldframe.ports.strays import AT_REST, RESTORED
 from coldframe.private_files import keep_private, on_the_disk
 from coldframe.sqlite_files import make
 from coldframe.store import backups, statements
@@ -147,7 +147,7 @@ def _fill(target: sqlalchemy.Connection, backup: Path, contents: Contents, *, re
     finally:
         engine.dispose()
     bring_up(target)
-    _mark(target, contents.made_at)
+    _mark(target, contents)
 
 
 def _drop_ours(target: sqlalchemy.Connection, kept: MetaData) -> None:
@@ -187,10 +187,11 @@ def _go_on_counting(target: sqlalchemy.Connection, table: Table) -> None:
         target.execute(select(func.setval(named, highest)))
 
 
-def _mark(target: sqlalchemy.Connection, moment: datetime) -> None:
+def _mark(target: sqlalchemy.Connection, contents: Contents) -> None:
     """The copy knows what it is; what a process had in hand at its moment is nobody's now."""
-    row = {"name": RESTORED, "value": moment.astimezone(UTC).timestamp()}
-    target.execute(statements.keep_number(target.dialect.name), row)
+    numbers = {RESTORED: contents.made_at.astimezone(UTC).timestamp(), AT_REST: float(contents.at_rest)}
+    for name, value in numbers.items():
+        target.execute(statements.keep_number(target.dialect.name), {"name": name, "value": value})
     for table, claimed, free in ((t.outbox, "sending", "unknown"), (t.due, "claimed", "todo")):
         held = update(table).where(table.c.state == claimed)
         target.execute(held.values(state=free, owner=None, lease_until=None))

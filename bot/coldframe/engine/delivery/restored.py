@@ -21,7 +21,7 @@ from coldframe.engine.round import course
 from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import ChatError, Own, Place, SlowDown, Unreachable
 from coldframe.ports.storage import Damaged, Due, Posted, UnitOfWork
-from coldframe.ports.strays import LOOKED_BACK
+from coldframe.ports.strays import AT_REST, LOOKED_BACK
 from coldframe.speech.people import restored_words
 
 log = structlog.get_logger()
@@ -43,7 +43,7 @@ async def look_back(kit: Kit) -> bool:
     except ChatError as trouble:
         log.warning("restored.cannot_look", since=since.isoformat(), problem=str(trouble))
         return True
-    kept = await _keep(kit, since, found, unread, KEYLESS if await kit.store.lacks_keys() else "")
+    kept = await _keep(kit, since, found, unread)
     await _say_anew(kit, since)
     await kit.store.note_number(LOOKED_BACK, since.timestamp())
     log.info("restored.looked_back", since=since.isoformat(), strays=kept, unread=len(unread))
@@ -75,7 +75,9 @@ async def _read(kit: Kit, place: Place, since: datetime) -> Sequence[Own]:
             await kit.clock.sleep(slow.seconds)
 
 
-async def _keep(kit: Kit, since: datetime, found: Sequence[Own], unread: Sequence[Place], keyless: str) -> int:
+async def _keep(kit: Kit, since: datetime, found: Sequence[Own], unread: Sequence[Place]) -> int:
+    """A copy of a bot that did not run, which has said nothing since, lacks nothing."""
+    at_rest, keyless = await kit.store.counter(AT_REST), KEYLESS if await kit.store.lacks_keys() else ""
     occasion = f"restored/{since.isoformat()}"
     kit.ids.occasion(occasion)
     async with kit.store.begin() as uow:
@@ -84,7 +86,7 @@ async def _keep(kit: Kit, since: datetime, found: Sequence[Own], unread: Sequenc
         if await uow.first_time(occasion, turn.now):
             for tenant in sorted({own.place.tenant for own in found}):
                 turn.later(CLEAR, tenant, since.isoformat(), turn.now + KEPT_FOR)
-            for tenant, person in await _who_hears(uow):
+            for tenant, person in await _who_hears(uow) if kept or keyless or not at_rest else ():
                 blind = BLIND if any(p.kind == "channel" and p.tenant == tenant for p in unread) else ""
                 parts = (person, since.isoformat(), turn.now.isoformat(), blind, keyless)
                 turn.later(TELL, tenant, Occurrence(parts).pack(), turn.now)
