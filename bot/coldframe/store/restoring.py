@@ -19,6 +19,7 @@ from sqlalchemy import URL, Column, MetaData, Table, func, inspect, select, text
 from coldframe.errors import ColdframeError
 from coldframe.ports.strays import AT_REST, RESTORED
 from coldframe.private_files import keep_private, on_the_disk
+from coldframe.speech.names import count
 from coldframe.sqlite_files import make
 from coldframe.store import backups, statements
 from coldframe.store import tables as t
@@ -52,7 +53,8 @@ class Living:
 
     def __str__(self) -> str:
         changed = f", last changed {self.changed_at:%Y-%m-%d %H:%M} UTC" if self.changed_at else ""
-        return f"{self.rounds} rounds ({self.running} running) and {self.trials} trials{changed}"
+        rounds, trials = count(self.rounds, "round"), count(self.trials, "trial")
+        return f"{rounds} ({self.running} running) and {trials}{changed}"
 
 
 async def living(database: Database) -> Living:
