@@ -400,10 +400,10 @@ def test_a_living_database_is_overwritten_by_an_explicit_word_alone(
     before = contents(address)
     assert main(["restore", file]) == 2
     said = capsys.readouterr().err
-    assert "one round (1 running) and one trial, last changed 2026-03-02 09:00 UTC" in said and "--replace" in said
+    assert "1 round (1 running) and 1 trial, last changed 2026-03-02 09:00 UTC" in said and "--replace" in said
     assert contents(address) == before
     assert main(["restore", file, "--replace"]) == 0
-    assert "Overwritten: there is a database already, with one round" in capsys.readouterr().out
+    assert "Overwritten: there is a database already, with 1 round" in capsys.readouterr().out
     assert [row for row in contents(address)["inbox"] if "later" in row] == []
     assert finished(goes_on(address)) == [1, 1, 2]
     assert finished(votes(address)) == 1, "the keys stand where they stood"
