@@ -88,6 +88,7 @@ USES = Uses(
         revealed_notes.BUTTONS,
         setup.BUTTONS,
         starting.BUTTONS,
+        panel.BUTTONS,
         personal.BUTTONS,
         holdups.BUTTONS,
         weekly.BUTTONS,

@@ -107,6 +107,7 @@ def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When
             else "No round is open for you."
         )
         blocks.append(paragraph(words))
+    blocks.append(offer(Button("What you hold about me", "me.export", ""), Button("Forget me …", "me.forget", "")))
     blocks.append(small("`/coldframe help` lists all words."))
     return Message(head, tuple(blocks))
 

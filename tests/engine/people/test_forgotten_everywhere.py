@@ -27,6 +27,7 @@ from tests.domain.play import DD, EVERYBODY, FD, D, F, a_plan
 from tests.engine.clockwork import SECRET, Running, running
 from tests.engine.databases import BOTH, a_database
 from tests.engine.reaching import at_step, reach, told
+from tests.engine.seeing_through import Team
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON = MemberId("jon")
@@ -82,9 +83,9 @@ def _forecasts(me: MemberId, plan: PlanId) -> tuple[Command, ...]:
 # --- where it could still be ----------------------------------------------------------------------------------------
 
 
-async def _found(team: Running, folder: Path, *words: str) -> set[str]:
+async def found(team: Team, folder: Path, *words: str) -> set[str]:
     """`table.column` of every place in which one of the words stands, opened where it is sealed; and files."""
-    found: set[str] = set()
+    places: set[str] = set()
     sealer = Sealer(Seal(SECRET), team.house.store.keys)
     sends = SealedSends(Seal(SECRET), sealer)
     async with team.house.store.database.looking() as db:
@@ -95,15 +96,15 @@ async def _found(team: Running, folder: Path, *words: str) -> set[str]:
                 texts = {c.name: str(getattr(row, c.name)) for c in table.columns}
                 if name == "outbox":
                     texts["body"] = repr(sends.look(row.kind, row.name, row.body))
-                found |= {f"{name}.{column}" for column, text in texts.items() if _holds(text, words)}
+                places |= {f"{name}.{column}" for column, text in texts.items() if _holds(text, words)}
         rounds = [row.id for row in await db.execute(select(tables.rounds.c.id))]
         trials = [row.id for row in await db.execute(select(tables.trials.c.id))]
     async with team.house.store.begin() as uow:
         opened = {f"round {r}": repr(await uow.round(r)) for r in rounds}
         opened |= {f"trial {t}": repr(await uow.trial(t)) for t in trials}
-    found |= {where for where, text in opened.items() if _holds(text, words)}
+    places |= {where for where, text in opened.items() if _holds(text, words)}
     raw = {file.name: file.read_bytes() for file in folder.glob("bot.db*")}
-    return found | {name for name, content in raw.items() if any(word.encode() in content for word in words)}
+    return places | {name for name, content in raw.items() if any(word.encode() in content for word in words)}
 
 
 def _holds(text: str, words: tuple[str, ...]) -> bool:
@@ -139,9 +140,9 @@ async def test_nothing_leads_to_somebody_who_was_forgotten_in_a_step(step: Step,
     me = ROLES[role]
     async with at_step(tmp_path, MONDAY, step) as team:
         await _gives(team, me, step)
-        assert await _found(team, tmp_path, me, me.title())
+        assert await found(team, tmp_path, me, me.title())
         await _forget(team, me)
-        assert await _found(team, tmp_path, me, me.title(), *SECRETS) == set()
+        assert await found(team, tmp_path, me, me.title(), *SECRETS) == set()
         assert _in_the_room(team, tmp_path, *SECRETS) == set()
         (last,) = [words for words in told(team, me) if words]
         assert last.startswith("Done: I have forgotten you")
@@ -166,6 +167,6 @@ async def test_nor_on_a_server(kind: str, step: Step, tmp_path: Path) -> None:
         async with running(tmp_path, MONDAY, url=url) as team:
             await reach(team, step)
             await _gives(team, JON, step)
-            assert await _found(team, tmp_path, JON, "Jon")
+            assert await found(team, tmp_path, JON, "Jon")
             await _forget(team, JON)
-            assert await _found(team, tmp_path, JON, "Jon", *SECRETS) == set()
+            assert await found(team, tmp_path, JON, "Jon", *SECRETS) == set()

@@ -281,14 +281,22 @@ async def _export(request: Request) -> Reply | None:
 
 
 async def _forget(request: Request) -> Reply | None:
-    """Says what it means first; only the whole words do it."""
+    """Says what it means first; only the whole words do it, or the button below that."""
+    if request.words.lower() == "me":
+        return await _forget_me(request)
     turn, tenant = request.turn, request.tenant
     known = await held.everything(turn, tenant, request.by)
-    if request.words.lower() != "me":
-        running = [h.name for h in await turn.uow.heads(tenant, member=request.by) if h.step is not Step.SETUP]
-        return request.shown(forget_words.first(known, running))
-    await forgetting.forget(turn, tenant, request.by)
+    running = [h.name for h in await turn.uow.heads(tenant, member=request.by) if h.step is not Step.SETUP]
+    return await request.page(forget_words.first(known, running))
+
+
+async def _forget_me(request: Request) -> Reply | None:
+    known = await held.everything(request.turn, request.tenant, request.by)
+    await forgetting.forget(request.turn, request.tenant, request.by)
     return request.shown(forget_words.done(known))
+
+
+BUTTONS: Answers = {"me.export": _export, "me.forget": _forget, "me.forgotten": _forget_me}
 
 
 async def show_home(request: Request) -> None:

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from coldframe.domain.names import Step
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Items, Line, Message, line
-from coldframe.message.saying import paragraph, said
+from coldframe.message.nodes import Block, Button, Items, Line, Message, line
+from coldframe.message.saying import offer, paragraph, said
 from coldframe.speech.names import count
 from coldframe.speech.people.held_words import Held
 
@@ -45,6 +45,7 @@ def first(held: Held, running: Sequence[str]) -> Message:
         blocks.append(paragraph(words, rounds=theirs(", ".join(running), 200)))
     blocks.append(paragraph(OWN_MESSAGES))
     blocks.append(paragraph("`/coldframe forget me` does it. `/coldframe export` gives you a copy first."))
+    blocks.append(offer(Button("Give me a copy", "me.export", ""), Button("Forget me", "me.forgotten", "", "danger")))
     return Message(head, tuple(blocks))
 
 

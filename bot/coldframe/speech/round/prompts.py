@@ -25,7 +25,8 @@ PRIVACY = (
     "facilitator included, reads notes, plans or votes before. At the reveal the link from a note to its writer is "
     "erased; who voted for what is never shown and erased a week after the close. Unsigned text stays 12 months for "
     "later rounds. What I show you here of what you gave, I take back at the reveal or the count; {own}. "
-    "`/coldframe export` gives you what I hold about you, `/coldframe forget` deletes it. The "
+    "Forecasts, fears and learnings are shown from three people on, unsigned. `/coldframe export` gives you what I "
+    "hold about you; `/coldframe forget` deletes it, and your name everywhere. The "
     "administrators of this chat may be able to read direct messages."
 )
 
