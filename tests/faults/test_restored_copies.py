@@ -26,17 +26,15 @@ from tests.faults.platform import LOOKING_UP, SPEAKING, Fault
 from tests.faults.playing import ACTS_AFTER, START, TEAM, Bot, F, a_bot, a_step, on_a_copy, play_on
 
 STEPS = [step for step in RUNNING if step is not Step.COMMITMENT]
-FEW = (Step.NOTES, Step.DOTS, Step.PLANS)
 WEEKS = 1
 PASSPHRASE = "not asked for by a copy"
 CASES = [
     pytest.param(kind, step, further, id=f"{kind}-{step}-{further}", marks=marks)
-    for kind in (SQLITE, POSTGRES)
+    for kind, often, others in ((SQLITE, 1, STEPS), (POSTGRES, 3, [Step.DOTS]))
     for step in STEPS
     for further in (0, 1, 3)
     for marks in [
-        ([pytest.mark.postgres] if kind == POSTGRES else [])
-        + ([] if (kind == SQLITE and further == 1) or (step in FEW and further == 3) else [pytest.mark.slow])
+        [pytest.mark.postgres] * (kind == POSTGRES) + [pytest.mark.slow] * (further != often or step not in others)
     ]
 ]
 """Which database, at which step the back-up was made, and how many steps the round went on before it was put back."""

@@ -82,15 +82,16 @@ async def _keep(kit: Kit, since: datetime, found: Sequence[Own], unread: Sequenc
     kit.ids.occasion(occasion)
     async with kit.store.begin() as uow:
         turn = Turn(kit, uow, kit.clock.now())
+        if not await uow.first_time(occasion, turn.now):
+            return 0  # another process was quicker, and may have said new things since these were read
         kept = await uow.keep_strays(found)
-        if await uow.first_time(occasion, turn.now):
-            for tenant in sorted({own.place.tenant for own in found}):
-                turn.later(CLEAR, tenant, since.isoformat(), turn.now + KEPT_FOR)
-            for tenant, person in await _who_hears(uow) if kept or keyless or not at_rest else ():
-                blind = BLIND if any(p.kind == "channel" and p.tenant == tenant for p in unread) else ""
-                parts = (person, since.isoformat(), turn.now.isoformat(), blind, keyless)
-                turn.later(TELL, tenant, Occurrence(parts).pack(), turn.now)
-            await turn.finish()
+        for tenant in sorted({own.place.tenant for own in found}):
+            turn.later(CLEAR, tenant, since.isoformat(), turn.now + KEPT_FOR)
+        for tenant, person in await _who_hears(uow) if kept or keyless or not at_rest else ():
+            blind = BLIND if any(p.kind == "channel" and p.tenant == tenant for p in unread) else ""
+            parts = (person, since.isoformat(), turn.now.isoformat(), blind, keyless)
+            turn.later(TELL, tenant, Occurrence(parts).pack(), turn.now)
+        await turn.finish()
     return kept
 
 
