@@ -55,6 +55,9 @@ class RandomIds:
     def seed(self) -> int:
         return secrets.randbits(53)
 
+    def chance(self) -> str:
+        return secrets.token_hex(16)
+
 
 class SeededIds:
     """The same names and seeds for the same start and occasion, whatever came before: a resumed run agrees."""
@@ -72,6 +75,10 @@ class SeededIds:
 
     def seed(self) -> int:
         return int(self._next()[:12], 16)
+
+    def chance(self) -> str:
+        """Takes no place in the count: other names are the same with it and without."""
+        return hashlib.sha256(f"{self._start}/{self._occasion}/{self._count}/chance".encode()).hexdigest()
 
     def _next(self) -> str:
         self._count += 1

@@ -24,6 +24,7 @@ from coldframe.store.keys import change_secret
 from coldframe.store.recognising import State, is_file, recognised
 from coldframe.store.restoring import WouldOverwrite
 from coldframe.store.sealing import Seal
+from coldframe.store.sql import SqlStore
 from coldframe.wiring import looking, open_store, reading, seal_secret, secret_from
 
 
@@ -57,29 +58,31 @@ async def rotate_secret(settings: Settings) -> int:
 async def waiting(settings: Settings) -> list[Standing]:
     """All that stands in the outbox, beside a running bot too. Raises NoSecret, WrongSecret, NoDatabase."""
     async with reading(settings) as store:
-        return await standing.listed(store.database)
+        return await standing.listed(store.database, store.sends)
 
 
 async def try_again(settings: Settings, ids: Collection[int], conversation: str = "", *, every: bool = False) -> int:
     """Lets these sends go now; how many. Raises NoSecret, WrongSecret, InUse, NoDatabase."""
-    async with _outbox(settings) as database:
-        return await standing.try_again(database, standing.chosen(ids, conversation, every=every), SystemClock().now())
+    async with _outbox(settings) as store:
+        which = standing.chosen(ids, await store.conversation(conversation), every=every)
+        return await standing.try_again(store.database, which, SystemClock().now())
 
 
 async def drop(settings: Settings, ids: Collection[int], conversation: str = "", *, every: bool = False) -> int:
     """Takes these sends out for good; how many. Raises NoSecret, WrongSecret, InUse, NoDatabase."""
-    async with _outbox(settings) as database:
-        return await standing.drop(database, standing.chosen(ids, conversation, every=every))
+    async with _outbox(settings) as store:
+        which = standing.chosen(ids, await store.conversation(conversation), every=every)
+        return await standing.drop(store.database, which)
 
 
 @asynccontextmanager
-async def _outbox(settings: Settings) -> AsyncIterator[Database]:
+async def _outbox(settings: Settings) -> AsyncIterator[SqlStore]:
     """A file is changed while no bot runs on it; a server keeps a running bot and this apart by itself."""
     async with reading(settings):
         pass  # a database that is not there is not made
     store = await open_store(settings.database, seal_secret(settings), RandomIds(), owner="upkeep", keys=settings.keys)
     try:
-        yield store.database
+        yield store
     finally:
         await store.close()
 

@@ -311,7 +311,7 @@ async def _what_stands(settings: Settings) -> list[Finding]:
             return [
                 await past.finding(store.database, store.keys),
                 *await _damage_findings(store),
-                await standing.finding(store.database),
+                await standing.finding(store.database, store.sends),
             ]
     except NoDatabase:
         return []  # there is no table yet

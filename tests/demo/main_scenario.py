@@ -7,6 +7,7 @@ import sqlite3
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 from coldframe.chat.room.records import Record
@@ -151,17 +152,20 @@ class Eavesdropper:
             if what not in self.left and marker in words:
                 earlier = "\n".join(whole_text(r) for r in private if r.at != now)
                 self.left[what] = [secret for secret in self._given(what) if secret in earlier]
-        steps = self._steps()
+        steps = self._steps(house)
         for record in records:
             for button in buttons_of(record) if record.by_bot and not record.gone else ():
                 step = steps.get(ButtonValue.unpack(button.value).subject)
                 if step is not None and step not in STEPS_OF.get(button.action, {step}):
                     self.offered.append(f"{button.action} to {record.place.id} in {step}")
 
-    def _steps(self) -> dict[str, Step]:
+    def _steps(self, house: House) -> dict[str, Step]:
         """Where each round stands, as the database has it."""
         with closing(sqlite3.connect(self.database)) as db:
-            self.names |= {name for (name,) in db.execute("SELECT name FROM posts")}
+            found = db.execute("SELECT * FROM posts")
+            columns = [column for column, *_ in found.description]
+            rows = [SimpleNamespace(**dict(zip(columns, row, strict=True))) for row in found]
+            self.names |= {posted.name for posted in finished(house.store.veil()).all_posted(rows)}
             return {key: Step(step) for key, step in db.execute("SELECT id, step FROM rounds")}
 
     def _given(self, what: str) -> list[str]:

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from coldframe.clock import ManualClock, SeededIds
+from coldframe.clock import ManualClock
 from coldframe.domain.names import MemberId, RoundId
 from coldframe.domain.round.moves import Start
 from coldframe.domain.state import Round
@@ -20,7 +20,7 @@ from coldframe.ports.storage import Due, Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house
 from tests.domain.play import EVERYBODY, F, a_round
-from tests.engine.databases import a_file
+from tests.engine.databases import KnownIds, a_file
 from tests.engine.seeing_through import CHANNEL, NoDraughtsman, Team
 from tests.engine.snapshots import Snapshot, copied
 
@@ -54,7 +54,7 @@ class Running(Team):
 async def house_on(clock: Clock, folder: Path, url: str | None = None) -> AsyncIterator[House]:
     """The bot on files that outlive it: opened again, it is the same bot after a restart."""
     files = {"database": url or a_file(folder), "room_file": str(folder / "room.db")}
-    async with room_house(clock, secret=SECRET, ids=SeededIds(5), draughtsman=NoDraughtsman(), **files) as house:
+    async with room_house(clock, secret=SECRET, ids=KnownIds(5), draughtsman=NoDraughtsman(), **files) as house:
         yield house
 
 

@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from coldframe.clock import ManualClock, SeededIds
+from coldframe.clock import ManualClock
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
@@ -38,7 +38,7 @@ from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house
 from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion
-from tests.engine.databases import a_file
+from tests.engine.databases import KnownIds, a_file
 from tests.engine.snapshots import copied
 
 CHANNEL = "growth"
@@ -232,7 +232,7 @@ def _opened(
     clock: ManualClock, folder: Path, database: str | None, secret: bytes
 ) -> AbstractAsyncContextManager[House]:
     files = {"database": database or a_file(folder), "room_file": str(folder / "room.db")}
-    return room_house(clock, secret=secret, ids=SeededIds(5), draughtsman=NoDraughtsman(), **files)
+    return room_house(clock, secret=secret, ids=KnownIds(5), draughtsman=NoDraughtsman(), **files)
 
 
 @asynccontextmanager

@@ -221,7 +221,7 @@ def test_a_backup_shows_one_moment_of_a_bot_that_writes_on(address: str, tmp_pat
     for number in range(MOMENTS):
         with closing(sqlite3.connect(tmp_path / f"{number}.backup")) as file:
             counted = dict(file.execute("select name, value from counters where name in ('left', 'right')").fetchall())
-            keys = file.execute("select count(*) from inbox where key like 'key %'").fetchone()[0]
+            keys = file.execute("select count(*) - 1 from inbox").fetchone()[0]
         assert counted.get("left", 0) == counted.get("right", 0) == keys
 
 

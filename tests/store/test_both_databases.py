@@ -257,7 +257,7 @@ async def test_sealed_text_does_not_open_with_another_secret(address: str, tmp_p
     await first.close()
     second = await opened_store(address, secret=b"quite another secret of 32 bytes")
     assert await claimed_send(second, NOW) is None
-    (row,) = await listed(second.database)
+    (row,) = await listed(second.database, second.sends)
     assert (row.state, row.why) == ("held up", "unreadable (CannotUnseal)")
     await second.close()
     third = await opened_store(address)

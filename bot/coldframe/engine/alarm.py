@@ -23,6 +23,7 @@ from coldframe.timing.lateness import steady_now
 log = structlog.get_logger()
 Result = TypeVar("Result")
 HEARTBEAT = timedelta(seconds=60)
+A_DAY = timedelta(days=1)
 ASLEEP = 2 * HEARTBEAT  # the process stood still between two heartbeats
 
 
@@ -40,6 +41,7 @@ class Alarm:
         self._doubted_since: float | None = None
         self._wake = asyncio.Event()
         self._beaten = 0.0
+        self._tidied = engine.kit.clock.now()
         self._scheduler = AsyncIOScheduler(timezone=UTC)
         self._task: asyncio.Task[None] | None = None
         self._stopping = False
@@ -66,6 +68,7 @@ class Alarm:
         """Gives back what was lost while the bot was off, then begins. What fails of it does not keep it from that."""
         engine, kit = self._engine, self._engine.kit
         await self._try(engine.started())
+        await self._try(kit.store.tidy(kit.clock.now()))
         await self._try(resting.look_after(kit))
         await self._try(downtime.new_zone_data(kit))
         gone = await self._try(downtime.look_back(kit))
@@ -125,6 +128,14 @@ class Alarm:
             if (gone := await downtime.look_back(self._engine.kit)) > ASLEEP:
                 await self._engine.returned(gone)
             await self._engine.tell_of_troubles()
+            await self._tidy()
+
+    async def _tidy(self) -> None:
+        """Once a day."""
+        kit = self._engine.kit
+        if kit.clock.now() - self._tidied >= A_DAY:
+            self._tidied = kit.clock.now()
+            await kit.store.tidy(self._tidied)
 
     async def _set(self, moment: datetime | None) -> None:
         """One date job at the next moment; a moment that has come rings at once."""

@@ -75,7 +75,7 @@ TABLES: Mapping[str, Held] = {
         body=Held(Then.WITH, "votes"),
     ),
     **_of("facts", "id round_id at", record=Held(Then.ALIAS, why="what happened, by name and id, without any text")),
-    **_of("inbox", "at", key=Held(Then.PACKED_ROW_GOES, why="tells a repeated delivery; the others go after 30 days")),
+    **_of("inbox", "at", key=Held(Then.PACKED_ROW_GOES, why="tells a repeated delivery, by a hash; 30 days")),
     **_of(
         "outbox",
         "id key kind round_id only_in state tries first_try try_at owner lease_until why_parked told_at",
@@ -88,6 +88,7 @@ TABLES: Mapping[str, Held] = {
         "tenant kind thread message_id round_id open",
         place=Held(Then.ROW_GOES, "messages sent", "their direct messages, which are taken back first"),
         name=Held(Then.PACKED_ALIAS, why="of a message to somebody else that is about them"),
+        body=Held(Then.GOES, why="with the row; name and place of what tells of an act of theirs"),
     ),
     **_of(
         "due",

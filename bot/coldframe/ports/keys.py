@@ -6,10 +6,13 @@ either, not even with the secret. So they stand apart from what they seal, and n
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from enum import StrEnum
 from typing import Protocol
+
+from coldframe.domain.names import Step
 
 KEY_ID = 8  # bytes
 
@@ -60,6 +63,30 @@ class Key:
     id: bytes
     use: Use
     secret: bytes = field(repr=False)
+
+
+OF_STEP: Mapping[str, Covers] = {
+    Step.NOTES: Covers.NOTES, Step.DOTS: Covers.DOTS, Step.PLANS: Covers.PLANS, Step.BALLOT: Covers.BALLOT,
+    Step.PLACEMENT: Covers.COMPARISONS, Step.COMMITMENT: Covers.CHOICES,
+}  # fmt: skip
+"""What is given in confidence in a step."""
+NAMES = Use("", Covers.PLACES)
+
+
+def said(now: datetime) -> Use:
+    """The key of this month for what is said in private."""
+    return Use("", Covers.SAID, f"{now:%Y-%m}")
+
+
+_OF_ACTS = frozenset(
+    {"say", "page", "late", "draft", "which", "meant", "misplaced", "handed", "alike", "author", "consent", "score"}
+)
+
+
+def is_of_an_act(name: str) -> bool:
+    """Whether a message of this name stands only where somebody did something, so that its place would tell of that."""
+    owner, *rest = name.split("/")
+    return owner in _OF_ACTS or owner.startswith("said-") or (rest[:1] != [] and rest[0] in _OF_ACTS)
 
 
 class Keys(Protocol):

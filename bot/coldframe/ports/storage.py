@@ -252,6 +252,10 @@ class UnitOfWork(FollowThrough, People, Strays, Protocol):
 
     async def posted(self, name: str) -> Posted | None: ...
 
+    def hidden(self, name: str) -> str:
+        """The name as it may stand in a due row: of a message that tells of somebody's act no more than a hash."""
+        ...
+
     async def posted_as(self, place: Place, message_id: str) -> Posted | None: ...
 
     async def posts_in(self, place: Place) -> list[Posted]:
@@ -354,6 +358,10 @@ class Store(Restored, Protocol):
 
     async def see_time(self, now: datetime) -> datetime:
         """Remembers the highest time seen and returns it: the clock never runs backwards below it."""
+        ...
+
+    async def tidy(self, now: datetime) -> None:
+        """What is kept for a time only goes."""
         ...
 
     async def last_time(self) -> datetime | None:

@@ -12,13 +12,14 @@ from coldframe.ports.storage import Posted
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.forgetting import PARTS
-from coldframe.store.posts import posted_of
+from coldframe.store.veil import Veil
 
 
 class TeamWork:
     """The part of the unit of work that erases teams."""
 
     _db: Connection
+    _veil: Veil
     deleted: list[str]
     _damaged: set[str]
     forgot: bool
@@ -34,7 +35,7 @@ class TeamWork:
         return Erasing(self._db, tenant, team, rounds, trials)
 
     async def posts_of_team(self, tenant: str, team: str) -> list[Posted]:
-        return await (await self._team(tenant, team)).posts()
+        return self._veil.all_posted(await (await self._team(tenant, team)).posts())
 
     async def rounds_of_team(self, tenant: str, team: str) -> list[str]:
         query = select(t.rounds.c.id).where(t.rounds.c.tenant == tenant, t.rounds.c.channel == team)
@@ -65,10 +66,9 @@ class Erasing:
         self.rounds, self.trials = rounds, trials
         self._about = {*rounds, *trials, team}
 
-    async def posts(self) -> list[Posted]:
+    async def posts(self) -> list[Any]:
         channel = and_(t.posts.c.tenant == self._tenant, t.posts.c.kind == "channel", t.posts.c.place == self._team)
-        found = await self._rows(t.posts, "name", or_(t.posts.c.round_id.in_(self.rounds), channel))
-        return [posted_of(row) for row in found]
+        return await self._rows(t.posts, "name", or_(t.posts.c.round_id.in_(self.rounds), channel))
 
     async def delete(self) -> None:
         for row in await self._rows(t.posts, "name", t.posts.c.round_id.in_(self.rounds)):

@@ -20,22 +20,23 @@ from coldframe.ports.storage import Send, Traces
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.sealed_sends import SealedSends
-from coldframe.store.sealer import Sealer
+from coldframe.store.veil import Veil
 
 SOMEBODY = "~"
 """Before the new word that stands in the name of a message in the place of somebody who was forgotten."""
 NOBODY = ""
 PARTS = re.compile(r"[/:|]")
-Rule = Callable[[str, str], ColumnElement[bool]]
+Rule = Callable[[Veil, str, str], ColumnElement[bool]]
 
 
-def _conversations(tenant: str, person: str) -> ColumnElement[bool]:
-    key = Place(tenant, "direct", person).order_key()
+def _conversations(veil: Veil, tenant: str, person: str) -> ColumnElement[bool]:
+    key = veil.conversation(Place(tenant, "direct", person).order_key())
     return t.outbox.c.conversation.in_((key, key + BESIDE)) & (t.outbox.c.state != "sending")
 
 
-def _direct(tenant: str, person: str) -> ColumnElement[bool]:
-    return (t.posts.c.tenant == tenant) & (t.posts.c.kind == "direct") & (t.posts.c.place == person)
+def _direct(veil: Veil, tenant: str, person: str) -> ColumnElement[bool]:
+    theirs = t.posts.c.place.in_((person, veil.person(tenant, person)))
+    return (t.posts.c.tenant == tenant) & (t.posts.c.kind == "direct") & theirs
 
 
 THEIRS: dict[tuple[str, str], Rule] = {("outbox", "conversation"): _conversations, ("posts", "place"): _direct}
@@ -46,14 +47,17 @@ class Forgetting:
     """One person, in one transaction."""
 
     def __init__(
-        self, db: Connection, dialect: str, sends: SealedSends, sealer: Sealer, new_key: Callable[[], str]
+        self, db: Connection, dialect: str, sends: SealedSends, veil: Veil, new_key: Callable[[], str]
     ) -> None:
-        self._db, self._dialect, self._sends, self._sealer, self._new_key = db, dialect, sends, sealer, new_key
+        self._db, self._dialect, self._sends, self._veil, self._new_key = db, dialect, sends, veil, new_key
 
     async def traces(self, tenant: str, person: str) -> Traces:
         sent, waiting = [
             (await self._db.execute(select(func.count()).select_from(table).where(mine))).scalar_one()
-            for table, mine in ((t.posts, _direct(tenant, person)), (t.outbox, _conversations(tenant, person)))
+            for table, mine in (
+                (t.posts, _direct(self._veil, tenant, person)),
+                (t.outbox, _conversations(self._veil, tenant, person)),
+            )
         ]
         due = [await self._packed_with(t.due, column, person) for column in ("subject", "occurrence")]
         rows = {row.id: row for found in due for row in found}
@@ -62,10 +66,10 @@ class Forgetting:
     async def forget(self, tenant: str, person: str) -> None:
         for name, column in columns(Then.ROW_GOES):
             table = t.metadata.tables[name]
-            await self._db.execute(delete(table).where(_is_theirs(table, column, tenant, person)))
+            await self._db.execute(delete(table).where(self._is_theirs(table, column, tenant, person)))
         for name, column in columns(Then.EMPTIED):
             table = t.metadata.tables[name]
-            theirs = _is_theirs(table, column, tenant, person)
+            theirs = self._is_theirs(table, column, tenant, person)
             await self._db.execute(update(table).where(theirs).values({column: NOBODY}))
         for name, column in columns(Then.PACKED_ROW_GOES):
             table = t.metadata.tables[name]
@@ -74,6 +78,13 @@ class Forgetting:
                 await self._db.execute(delete(table).where(*_same(table, row)))
         await self._name_others_messages(tenant, person)
         await self._say_it_without(tenant, person)
+
+    def _is_theirs(self, table: Table, column: str, tenant: str, person: str) -> ColumnElement[bool]:
+        rule = THEIRS.get((table.name, column))
+        if rule is not None:
+            return rule(self._veil, tenant, person)
+        theirs = table.c[column] == person
+        return theirs & (table.c.tenant == tenant) if "tenant" in table.c else theirs
 
     async def _packed_with(self, table: Table, column: str, person: str) -> list[Any]:
         rows = await self._db.execute(select(table).where(self.holds(table.c[column], person)))
@@ -97,31 +108,23 @@ class Forgetting:
 
     async def _say_it_without(self, tenant: str, person: str) -> None:
         """What waits to be said to others says somebody who left."""
-        mine = t.outbox.c.conversation.startswith(f"{tenant}/", autoescape=True)
-        rows = (await self._db.execute(select(t.outbox).where(mine, t.outbox.c.state != "sending"))).all()
-        await self._sealer.find(row.body for row in rows)
+        rows = (await self._db.execute(select(t.outbox).where(t.outbox.c.state != "sending"))).all()
+        await self._sends.find(rows)
         for row in rows:
             try:
                 send = self._sends.look(row.kind, row.name, row.body)
             except Exception:  # whoever claims it says so; it never goes out
                 continue
-            other = self._without(send, person)
+            other = self._without(send, person) if send.place.tenant == tenant else send
             if other is not send:
-                values = {"name": other.name, "body": await self._sends.close(other)}
+                name = self._veil.queued(other)
+                values = {"name": name, "body": await self._sends.close(other, name)}
                 await self._db.execute(update(t.outbox).where(t.outbox.c.id == row.id).values(values))
 
     def _without(self, send: Send, person: str) -> Send:
         if person in PARTS.split(send.name):
             send = replace(send, name=self._another_name(send.name, person))
         return self._sends.without(send, person)
-
-
-def _is_theirs(table: Table, column: str, tenant: str, person: str) -> ColumnElement[bool]:
-    rule = THEIRS.get((table.name, column))
-    if rule is not None:
-        return rule(tenant, person)
-    theirs = table.c[column] == person
-    return theirs & (table.c.tenant == tenant) if "tenant" in table.c else theirs
 
 
 def _same(table: Table, row: Any) -> list[ColumnElement[bool]]:

@@ -14,7 +14,7 @@ from sqlalchemy.exc import DBAPIError
 from coldframe.domain.names import Step
 from coldframe.domain.trial.state import OPEN_STEPS
 from coldframe.errors import ColdframeError
-from coldframe.ports.keys import Covers, Use
+from coldframe.ports.keys import NAMES, Covers, Use, said
 from coldframe.store import rounds as mapping
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection, Database
@@ -45,14 +45,6 @@ class NoKeys(ColdframeError, ValueError):
         super().__init__(f"{problem}. {CHECK_THE_PLACE}.")
 
 
-def said(now: datetime) -> Use:
-    """The key of this month for what is said in private."""
-    return Use("", Covers.SAID, f"{now:%Y-%m}")
-
-
-NAMES = Use("", Covers.PLACES)
-
-
 # --- at the start -----------------------------------------------------------------------------------------------------
 
 
@@ -63,11 +55,7 @@ async def look_after(database: Database, keys: KeyPlace, now: datetime) -> None:
     except (DBAPIError, OSError) as problem:
         shown = keys.database.url.render_as_string(hide_password=True)
         raise NoKeys(f"the place of keys {shown} does not answer ({type(problem).__name__})") from problem
-    past = await _past(database, await keys.uses(), now)
-    await keys.destroy(past)
-    if past:
-        log.info("keys.past", number=len(past))
-        await database.scrub()
+    await destroy(database, keys, now)
     async with database.transaction() as db:
         known = (await db.execute(select(t.safeguards.c.body).where(t.safeguards.c.name == PLACE))).scalar()
         if known is not None and bytes(known) == mine:
@@ -76,6 +64,15 @@ async def look_after(database: Database, keys: KeyPlace, now: datetime) -> None:
         await db.execute(t.safeguards.insert().values(name=PLACE, body=mine, at=now))
     if known is not None:
         log.warning("keys.missing", words=f"The place of keys is not the one that this database knows. {TO_DO}")
+
+
+async def destroy(database: Database, keys: KeyPlace, now: datetime) -> None:
+    """Destroys what is past."""
+    past = await _past(database, await keys.uses(), now)
+    await keys.destroy(past)
+    if past:
+        log.info("keys.past", number=len(past))
+        await database.scrub()
 
 
 async def _past(database: Database, uses: Iterable[Use], now: datetime) -> list[Use]:

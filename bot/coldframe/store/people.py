@@ -15,7 +15,7 @@ from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.forgetting import Forgetting, about
 from coldframe.store.sealed_sends import SealedSends
-from coldframe.store.sealer import Sealer
+from coldframe.store.veil import Veil
 
 MEMBER: TypeAdapter[Member] = TypeAdapter(Member)
 
@@ -30,7 +30,7 @@ class PeopleWork:
     _damaged: set[str]
     forgot: bool
     """Whether somebody was, so that the files are to be overwritten once it is committed."""
-    _sealer: Sealer
+    _veil: Veil
     _members: dict[tuple[str, str], Member | None]
 
     def _insert(self, table: Any) -> Any:
@@ -61,7 +61,7 @@ class PeopleWork:
         await self._forgetting().forget(tenant, person)
 
     def _forgetting(self) -> Forgetting:
-        return Forgetting(self._db, self._dialect, self._sends, self._sealer, self._new_key)
+        return Forgetting(self._db, self._dialect, self._sends, self._veil, self._new_key)
 
     async def rounds_about(self, tenant: str, person: str) -> list[str]:
         query = select(t.rounds.c.id).where(t.rounds.c.tenant == tenant, about(self._dialect, person))

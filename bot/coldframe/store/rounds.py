@@ -14,7 +14,7 @@ from pydantic import TypeAdapter
 from coldframe.domain.names import ENDS, MemberId, PlanId, Step
 from coldframe.domain.state import Choice, Comparison, Draft, Held, Ledger, Mark, Note, Plan, Round
 from coldframe.message.emoji import by_name
-from coldframe.ports.keys import Covers, Use
+from coldframe.ports.keys import OF_STEP, Covers, Use
 
 PRIVATE = {
     "note": ("notes", Note),
@@ -47,10 +47,6 @@ _SHAPES: Mapping[str, Any] = {
 _LEDGERS = {"dots": Covers.DOTS, "ballot": Covers.BALLOT}
 _OPEN = tuple(f.name for f in fields(Round) if f.name not in {*_LEDGERS, *(name for name, _ in PRIVATE.values())})
 _OPEN_IN_LEDGER = tuple(f.name for f in fields(Ledger) if f.name not in ("marks", "locked"))
-_OF_STEP = {
-    Step.NOTES: Covers.NOTES, Step.DOTS: Covers.DOTS, Step.PLANS: Covers.PLANS, Step.BALLOT: Covers.BALLOT,
-    Step.PLACEMENT: Covers.COMPARISONS,
-}  # fmt: skip
 _PAST: Mapping[Covers, Step] = {
     Covers.NOTES: Step.NOTES, Covers.PLANS: Step.PLANS, Covers.AUTHORSHIP: Step.COMMITMENT,
     Covers.LATE: Step.COMMITMENT,
@@ -136,7 +132,7 @@ def _secret(round_: Round) -> Iterator[tuple[str, str, Any, Use]]:
     yield from ((AUTHOR, i, a, under(Covers.AUTHORSHIP)) for i, a in authors.items() if a != NOBODY)
     yield from ((COMPARE, m, c, under(Covers.COMPARISONS)) for m, c in round_.comparisons.items())
     yield from (("choice", i, c, under(Covers.CHOICES)) for i, c in round_.choices.items())
-    of_step = under(_OF_STEP.get(round_.step, Covers.CHOICES))
+    of_step = under(OF_STEP.get(round_.step, Covers.CHOICES))
     yield from (("held", step, decided, of_step) for step, decided in round_.held.items())
     if round_.progress.done:
         yield DONE, "", round_.progress.done, of_step

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -40,15 +41,15 @@ class SealedSends:
         self._closed: dict[tuple[str, str], tuple[bytes, Send]] = {}
         """By kind and name: of a card that waits, only the newest state is sent."""
 
-    async def close(self, send: Send) -> bytes:
-        """What tells of an act of somebody's has a key of its own, like what they gave by it."""
+    async def close(self, send: Send, name: str) -> bytes:
+        """`name` is that of its row. What tells of somebody's act has a key of its own, like what they gave by it."""
         plain = _SEND.dump_json(send)
         if send.use is None:
             body = self._seal.close("outbox", plain)
         else:
             body = await self._sealer.close(send.use, "outbox", plain, SEND_SIZE)
-        self._closed.pop((send.kind, send.name), None)
-        self._closed[send.kind, send.name] = (body, send)
+        self._closed.pop((send.kind, name), None)
+        self._closed[send.kind, name] = (body, send)
         while len(self._closed) > REMEMBERED:
             del self._closed[next(iter(self._closed))]
         return body
@@ -61,6 +62,10 @@ class SealedSends:
     def key_for(self, send: Send, unique: str) -> str:
         """By which the platform's message is known again; what is only changed by a send has a message already."""
         return strays.key_for(self._seal, send, unique) if send.kind in ("post", "upload") else unique
+
+    async def find(self, rows: Iterable[Any]) -> None:
+        """To be called before they are opened."""
+        await self._sealer.find(row.body for row in rows)
 
     def open(self, kind: str, name: str, body: bytes) -> Send:
         """Raises CannotUnseal, KeyGone."""

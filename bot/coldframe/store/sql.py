@@ -22,12 +22,10 @@ from coldframe.ports.storage import Done, Due, Posted, Queued, Trouble, Waiting
 from coldframe.ports.strays import LOOKED_BACK, RESTORED, Stray
 from coldframe.store import past, standing, statements, strays
 from coldframe.store import tables as t
+from coldframe.store.apart import ApartStore
 from coldframe.store.connection import Connection, Database
-from coldframe.store.posts import posted_of
 from coldframe.store.round_keys import KeyPlace, open_keys
 from coldframe.store.round_work import Known
-from coldframe.store.sealed_sends import SealedSends
-from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import KeyGone, Seal
 from coldframe.store.work import SqlWork
 from coldframe.timing.pauses import MAX_PAUSE, pause
@@ -44,20 +42,15 @@ MAX_READINGS = 5
 """So often a send that cannot be opened is tried, before what follows in its conversation goes on without it."""
 
 
-class SqlStore:
+class SqlStore(ApartStore):
     """A `Store` over SQLite or PostgreSQL. `owner` names this process in claims."""
 
     def __init__(
         self, database: Database, seal: Seal, *, owner: str, new_key: Callable[[], str], keys: KeyPlace | None = None
     ) -> None:
-        self.database = database
-        self._seal = seal
+        super().__init__(database, seal, keys or open_keys("", database))
         self._owner = owner
         self._new_key = new_key
-        self.keys = keys or open_keys("", database)
-        self._sealer = Sealer(seal, self.keys)
-        self._sends = SealedSends(seal, self._sealer)
-        self._unscrubbed = False
         self._known: Known = {}
         self._damaged: set[str] = set()
         self._parked: set[str] = set()
@@ -70,30 +63,15 @@ class SqlStore:
 
     @asynccontextmanager
     async def begin(self) -> AsyncIterator[SqlWork]:
+        veil = await self.veil()
         async with self.database.transaction() as connection:
             work = SqlWork(
-                connection,
-                self.database.dialect,
-                self._sealer,
-                self._sends,
-                self._owner,
-                self._new_key,
-                self._known,
-                self._damaged,
-            )
+                connection, self.database.dialect, self._sealer, self.sends, veil, self._owner, self._new_key,
+                self._known, self._damaged,
+            )  # fmt: skip
             yield work
         self._remember(work.read)
         await self._after(work)
-
-    async def _after(self, work: SqlWork) -> None:
-        """What the transaction ended goes now that it is committed: its keys, and what the files still hold of it."""
-        if work.ended or work.deleted:
-            await self.keys.destroy(work.ended)
-            for subject in work.deleted:
-                await self.keys.destroy_all(subject)
-        self._unscrubbed |= bool(work.ended or work.deleted or work.forgot)
-        if self._unscrubbed:
-            self._unscrubbed = not await self.database.scrub()
 
     def _remember(self, read: Known) -> None:
         """Keeps what a committed transaction knows of rounds; the oldest go when there are many."""
@@ -104,7 +82,9 @@ class SqlStore:
             del self._known[next(iter(self._known))]
 
     async def take_over(self) -> None:
-        """At the start: frees what this process, or with SQLite any process before it, had claimed when it died."""
+        """At the start: hides what an earlier release wrote in clear, and frees what this process, or with SQLite any
+        process before it, had claimed when it died."""
+        await self._hide_earlier()
         async with self.database.transaction() as db:
             every = self.database.dialect == "sqlite"
             for table, open_state in ((t.outbox, "unknown"), (t.due, "todo")):
@@ -182,8 +162,9 @@ class SqlStore:
 
     def _queued(self, row: Any, now: datetime) -> Queued:
         state: Literal["todo", "unknown"] = "unknown" if row.state in ("sending", "unknown") else "todo"
-        send = self._sends.open(row.kind, row.name, row.body)
-        return Queued(row.id, row.key, send, row.tries, row.first_try or now, state)
+        send = self.sends.open(row.kind, row.name, row.body)
+        key = row.key if send.use is None else self.sends.key_for(send, row.key)  # it tells whose the message is
+        return Queued(row.id, key, send, row.tries, row.first_try or now, state)
 
     async def _with_surroundings(self, db: Connection, claimed: list[Queued]) -> list[Queued]:
         """Adds the messages that the sends refer to and their rounds' steps, read in the claim's own transaction."""
@@ -191,8 +172,9 @@ class SqlStore:
         rounds = {q.send.round_id for q in claimed if q.send.only_in is not None and q.send.round_id}
         found: dict[str | None, Posted] = {}
         if names:
-            rows = await db.execute(statements.POSTS, {"names": list(names)})
-            found = {row.name: posted_of(row) for row in rows}
+            veil = await self.veil()
+            rows = await db.execute(statements.POSTS, {"names": [veil.name(name) for name in names]})
+            found = {posted.name: posted for posted in veil.all_posted(rows)}
         steps: dict[str | None, Step] = {}
         if rounds:
             rows = await db.execute(statements.STEPS, {"rounds": list(rounds)})
@@ -206,16 +188,19 @@ class SqlStore:
     async def sent(self, done: Sequence[Done]) -> None:
         """A withdrawn message is nowhere any more, and of two with one name the later counts. What a stray was is
         none any more."""
-        new = [_whereabouts(d) for d in done if d.message_id is not None and d.queued.send.kind in ("post", "upload")]
+        veil = await self.veil()
+        posted = [d for d in done if d.message_id is not None and d.queued.send.kind in ("post", "upload")]
+        new = [veil.row(_whereabouts(d)) for d in posted]
         gone = [d.queued.posted for d in done if d.queued.send.kind == "withdraw" and not d.queued.emptied]
         was = [stray for d in done for stray in (d.queued.stray, d.queued.stale)]
-        out = [posted for posted in (*gone, *was) if posted is not None]
+        out = [p for p in (*gone, *was) if p is not None]
         async with self.database.transaction() as db:
             await db.execute(statements.SENT, {"rows": [d.queued.id for d in done]})
             if new:
                 await db.execute(statements.keep_post(self.database.dialect), new)
             if out:
-                which = {"names": [p.name for p in out], "messages": [p.message_id for p in out]}
+                ids = [form for p in out for form in veil.where(p.place, p.message_id)["messages"]]
+                which = {"names": [veil.name(p.name) for p in out], "messages": ids}
                 await db.execute(statements.FORGET_POSTS, which)
 
     async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, why: str = "") -> None:
@@ -258,15 +243,18 @@ class SqlStore:
     async def try_parked_again(self, now: datetime, places: Iterable[Place] | None = None) -> None:
         conversations = None if places is None else {place.order_key() for place in places}
         self._parked -= conversations or self._parked
-        which = standing.lately(now) if conversations is None else standing.refused_lately(now, conversations)
+        veil = await self.veil()
+        hidden = [veil.conversation(key) for key in conversations or ()]
+        which = standing.lately(now) if conversations is None else standing.refused_lately(now, hidden)
         async with self.database.transaction() as db:
             await db.execute(standing.again(now, which))
 
     async def troubles(self, held_up_since: datetime) -> list[Trouble]:
         async with self.database.looking() as db:
             rows = (await db.execute(standing.in_trouble(held_up_since))).all()
-        self._parked = {row.conversation for row in rows if row.state == "parked"}
-        return standing.by_conversation(rows)
+        found = await standing.placed(self.sends, rows)
+        self._parked = {place.order_key() for place, row in found if row.state == "parked"}
+        return standing.by_conversation(found)
 
     def _still_mine(self, queued: Queued) -> Any:
         """The claimed row, unless its lease ran out and somebody else is at it: their outcome counts then."""
@@ -371,12 +359,9 @@ async def _strays(db: Connection) -> list[Stray]:
     return [strays.stray_of(row) for row in await db.execute(strays.KEPT)]
 
 
-def _whereabouts(done: Done) -> dict[str, Any]:
-    send, place = done.queued.send, done.queued.send.place
-    return {
-        "name": send.name, "tenant": place.tenant, "kind": place.kind, "place": place.id, "thread": place.thread,
-        "message_id": done.message_id, "round_id": send.round_id, "open": send.open,
-    }  # fmt: skip
+def _whereabouts(done: Done) -> Posted:
+    send = done.queued.send
+    return Posted(send.name, send.place, done.message_id or "", send.round_id, send.open)
 
 
 def _changes(queued: Queued) -> str | None:

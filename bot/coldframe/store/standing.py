@@ -13,6 +13,8 @@ from coldframe.ports.chat import Place
 from coldframe.ports.storage import UNDELIVERED, Standing, Trouble
 from coldframe.store import tables as t
 from coldframe.store.connection import Database
+from coldframe.store.sealed_sends import SealedSends
+from coldframe.store.veil import MARK
 
 REFUSED, SET_ASIDE, UNREADABLE = "refused", "set aside", "unreadable"
 """How the reason begins for which a send was parked: the platform will not take it, it breaks, it is damaged."""
@@ -49,24 +51,41 @@ def again(now: datetime, which: Any) -> Any:
 
 def in_trouble(held_up_since: datetime) -> Any:
     held_up = and_(_box.state != "parked", _box.first_try <= held_up_since)
-    columns = (_box.conversation, _box.round_id, _box.state, _box.first_try, _box.told_at, _box.why_parked)
-    return select(*columns).where(_SPEAKS, or_(_PARKED, held_up)).order_by(_box.id).limit(MAX_LISTED)
+    return select(t.outbox).where(_SPEAKS, or_(_PARKED, held_up)).order_by(_box.id).limit(MAX_LISTED)
 
 
-def by_conversation(rows: Sequence[Any]) -> list[Trouble]:
-    found: dict[str, list[Any]] = {}
-    for row in rows:
-        found.setdefault(row.conversation, []).append(row)
+Placed = tuple[Place, Any]
+
+
+async def placed(sends: SealedSends, rows: Sequence[Any]) -> list[Placed]:
+    """With the conversation of each, as the send itself has it: its row hides whose it is. Nothing else is read."""
+    await sends.find(rows)
+    return [(place, row) for row in rows if (place := _place(sends, row)) is not None]
+
+
+def _place(sends: SealedSends, row: Any) -> Place | None:
+    if not row.conversation.startswith(MARK):
+        return Place.of_order_key(row.conversation)
+    try:
+        return sends.look(row.kind, row.name, row.body).place.root()
+    except Exception:  # a damaged one, or one without a key: it will go nowhere
+        return None
+
+
+def by_conversation(found: Sequence[Placed]) -> list[Trouble]:
+    by_place: dict[Place, list[Any]] = {}
+    for place, row in found:
+        by_place.setdefault(place, []).append(row)
     return [
         Trouble(
-            Place.of_order_key(conversation),
+            place,
             len(some),
             min(row.first_try for row in some),
             next((row.round_id for row in reversed(some) if row.round_id), None),
             _how(some),
             any(row.told_at for row in some),
         )
-        for conversation, some in found.items()
+        for place, some in by_place.items()
     ]
 
 
@@ -79,18 +98,17 @@ def _how(rows: Sequence[Any]) -> Literal["held up", "refused", "set aside"]:
 # --- for those who run it -----------------------------------------------------------------------------------------
 
 
-async def listed(database: Database) -> list[Standing]:
+async def listed(database: Database, sends: SealedSends) -> list[Standing]:
     """All that stands in the outbox, oldest first."""
-    columns = (_box.id, _box.conversation, _box.kind, _box.round_id, _box.state, _box.tries, _box.first_try)
-    query = select(*columns, _box.try_at, _box.why_parked).order_by(_box.id)
     async with database.looking() as db:
-        return [_standing(row) for row in await db.execute(query)]
+        rows = (await db.execute(select(t.outbox).order_by(_box.id))).all()
+    return [_standing(place, row) for place, row in await placed(sends, rows)]
 
 
-def _standing(row: Any) -> Standing:
+def _standing(place: Place, row: Any) -> Standing:
     states = {"parked": "set aside", "sending": "on its way"}
     state = states.get(row.state, "held up" if row.tries else "waits")
-    place, since = Place.of_order_key(row.conversation), row.first_try or row.try_at
+    since = row.first_try or row.try_at
     return Standing(row.id, place, row.kind, row.round_id, state, row.tries, since, row.try_at, row.why_parked or "")
 
 
@@ -113,9 +131,9 @@ async def drop(database: Database, which: Any) -> int:
         return (await db.execute(delete(t.outbox).where(which, _box.state != "sending"))).rowcount
 
 
-async def finding(database: Database) -> tuple[str, str, str, str]:
+async def finding(database: Database, sends: SealedSends) -> tuple[str, str, str, str]:
     """What `coldframe doctor` says of it: (name, ok | warning | broken, detail, what to do)."""
-    rows = [row for row in await listed(database) if row.state in ("held up", "set aside")]
+    rows = [row for row in await listed(database, sends) if row.state in ("held up", "set aside")]
     if not rows:
         return ("outbox", "ok", "nothing is held up", "")
     aside, places = sum(row.state == "set aside" for row in rows), len({row.place for row in rows})

@@ -45,15 +45,15 @@ DROP_VOTES = delete(t.votes).where(
 ADD_VOTES = t.votes.insert()
 RECORD = t.facts.insert()
 POSTED_AS = select(t.posts).where(
-    t.posts.c.tenant == bindparam("of_tenant"), t.posts.c.place == bindparam("of_place"),
-    t.posts.c.message_id == bindparam("of_message"),
+    t.posts.c.tenant == bindparam("of_tenant"), t.posts.c.place.in_(bindparam("places", expanding=True)),
+    t.posts.c.message_id.in_(bindparam("messages", expanding=True)),
 )  # fmt: skip
 # What is on its way is a message or a file of that name; a revision of one that was never posted is none.
 _COMES = t.outbox.c.kind.in_(("post", "upload")) & (t.outbox.c.state != "parked")
 IS_KNOWN = (
     select(t.posts.c.name)
     .where(t.posts.c.name == bindparam("of_name"))
-    .union_all(select(t.outbox.c.name).where(t.outbox.c.name == bindparam("of_name"), _COMES))
+    .union_all(select(t.outbox.c.name).where(t.outbox.c.name.in_(bindparam("waiting", expanding=True)), _COMES))
     .limit(1)
 )
 POSTS = select(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))

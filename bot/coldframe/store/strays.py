@@ -19,6 +19,8 @@ from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.sealing import Seal
+from coldframe.store.veil import MARK as HIDDEN
+from coldframe.store.veil import Veil
 
 OWNER, FILE, MESSAGE = "stray", "file", "message"
 KEPT = (
@@ -52,11 +54,17 @@ class StraysWork:
 
     _db: Connection
     _dialect: str
+    _veil: Veil
 
     async def conversations(self) -> list[Place]:
-        rows = await self._db.execute(select(t.posts.c.tenant, t.posts.c.kind, t.posts.c.place).distinct())
+        """Those of acts alone are hidden: their people have seats, or cards that all get."""
+        in_clear = t.posts.c.body.is_(None)
+        rows = await self._db.execute(
+            select(t.posts.c.tenant, t.posts.c.kind, t.posts.c.place).where(in_clear).distinct()
+        )
         found = {Place(row.tenant, row.kind, row.place) for row in rows}
-        waiting = await self._db.execute(select(t.outbox.c.conversation).distinct())
+        shown = ~t.outbox.c.conversation.startswith(HIDDEN)
+        waiting = await self._db.execute(select(t.outbox.c.conversation).where(shown).distinct())
         found |= {Place.of_order_key(row.conversation) for row in waiting}
         seats = select(t.seats.c.tenant, t.rounds.c.channel, t.seats.c.member).join(t.rounds)
         for row in await self._db.execute(seats.where(statements.NOT_ENDED)):
@@ -70,7 +78,7 @@ class StraysWork:
         return len(rows)
 
     async def _is_news(self, own: Own) -> bool:
-        where = {"of_tenant": own.place.tenant, "of_place": own.place.id, "of_message": own.message}
+        where = self._veil.where(own.place, own.message)
         return (await self._db.execute(statements.POSTED_AS, where)).first() is None
 
     async def strays(self, tenant: str) -> list[Stray]:
@@ -82,7 +90,7 @@ def _row(own: Own) -> dict[str, Any]:
     name = MessageName(OWNER, FILE if own.is_file else MESSAGE, (own.mark, own.message)).pack()
     return {
         "name": name, "tenant": own.place.tenant, "kind": own.place.kind, "place": own.place.id,
-        "thread": own.place.thread, "message_id": own.message, "round_id": None, "open": False,
+        "thread": own.place.thread, "message_id": own.message, "round_id": None, "open": False, "body": None,
     }  # fmt: skip
 
 

@@ -172,6 +172,7 @@ posts = Table(
     Column("message_id", String(300), nullable=False),
     Column("round_id", ID, index=True),
     Column("open", Boolean, nullable=False, server_default=true()),
+    Column("body", LargeBinary),  # name and place, sealed, where the columns hold hashes of them
     Index("ix_posts_where", "tenant", "place", "message_id"),
 )
 

@@ -17,12 +17,12 @@ from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.erasing import TeamWork
 from coldframe.store.people import PeopleWork
-from coldframe.store.posts import posted_of
 from coldframe.store.register import FollowThroughWork
-from coldframe.store.round_work import Known, RoundWork
+from coldframe.store.round_work import Known, RoundWork, recorded
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealer import Sealer
 from coldframe.store.strays import StraysWork
+from coldframe.store.veil import Veil
 
 CARDS = ("revise", "home")
 AT_ONCE = 500  # names in one statement
@@ -37,6 +37,7 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         dialect: str,
         sealer: Sealer,
         sends: SealedSends,
+        veil: Veil,
         owner: str,
         new_key: Callable[[], str],
         known: Known,
@@ -48,6 +49,7 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         self._sealer = sealer
         self._members: dict[tuple[str, str], Member | None] = {}
         self._sends = sends
+        self._veil = veil
         self._new_key = new_key
         self._known = known
         self._damaged = damaged  # rounds that could not be read: no list has them, so that the others go on
@@ -62,7 +64,8 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         return statements.insert(self._dialect, table)
 
     async def first_time(self, key: str, at: datetime) -> bool:
-        entered = await self._db.execute(statements.enter_happening(self._dialect), {"key": key, "at": at})
+        happened = {"key": self._veil.hidden("happening", key), "at": recorded(at, private=True)}
+        entered = await self._db.execute(statements.enter_happening(self._dialect), happened)
         return entered.first() is not None
 
     # --- rounds ---
@@ -123,7 +126,7 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         waiting = await self._waiting_cards([s.name for s in sends if s.kind in CARDS])
         new: dict[Any, Send] = {}
         for number, send in enumerate(sends):
-            card = (send.kind, send.name, send.conversation())
+            card = (send.kind, self._veil.queued(send), self._veil.conversation(send.conversation()))
             if send.kind not in CARDS:
                 new[number] = send
             elif card in new or card not in waiting or not await self._replaced(send):
@@ -134,57 +137,71 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
     async def _waiting_cards(self, names: Sequence[str]) -> set[tuple[str, str, str]]:
         if not names:
             return set()
-        rows = await self._db.execute(statements.UNSENT, {"names": names})
+        rows = await self._db.execute(statements.UNSENT, {"names": self._veil.either(names)})
         return {(row.kind, row.name, row.conversation) for row in rows}
 
     async def _replaced(self, send: Send) -> bool:
         newer = {
-            "of_name": send.name, "of_kind": send.kind, "of_conversation": send.conversation(),
-            "newer": await self._sends.close(send),
+            "of_name": self._veil.queued(send), "of_kind": send.kind,
+            "of_conversation": self._veil.conversation(send.conversation()),
+            "newer": await self._sends.close(send, self._veil.queued(send)),
         }  # fmt: skip
         return (await self._db.execute(statements.REPLACE, newer)).rowcount > 0
 
     async def _row(self, send: Send, at: datetime) -> dict[str, Any]:
+        name, unique = self._veil.queued(send), self._new_key()
         return {
-            "key": self._sends.key_for(send, self._new_key()), "conversation": send.conversation(), "kind": send.kind,
-            "name": send.name, "round_id": send.round_id, "only_in": send.only_in,
-            "body": await self._sends.close(send), "state": "todo",
-            "try_at": at,
+            "key": unique if send.use is not None else self._sends.key_for(send, unique),
+            "conversation": self._veil.conversation(send.conversation()), "kind": send.kind, "name": name,
+            "round_id": send.round_id, "only_in": send.only_in, "body": await self._sends.close(send, name),
+            "state": "todo", "try_at": at,
         }  # fmt: skip
 
     async def drop_sends(self, name: str) -> None:
-        await self._db.execute(delete(t.outbox).where(t.outbox.c.name == name, t.outbox.c.state == "todo"))
+        await self._db.execute(
+            delete(t.outbox).where(t.outbox.c.name.in_(self._veil.either([name])), t.outbox.c.state == "todo")
+        )
 
     async def told_of(self, place: Place, at: datetime) -> None:
-        mine = update(t.outbox).where(t.outbox.c.conversation == place.order_key(), t.outbox.c.first_try.is_not(None))
-        await self._db.execute(mine.values(told_at=at))
+        here = t.outbox.c.conversation == self._veil.conversation(place.order_key())
+        await self._db.execute(update(t.outbox).where(here, t.outbox.c.first_try.is_not(None)).values(told_at=at))
 
     async def posted(self, name: str) -> Posted | None:
-        row = (await self._db.execute(statements.POSTS, {"names": [name]})).first()
-        return posted_of(row) if row else None
+        row = (await self._db.execute(statements.POSTS, {"names": [self._veil.name(name)]})).first()
+        return self._veil.posted(row) if row else None
+
+    def hidden(self, name: str) -> str:
+        return self._veil.name(name)
 
     async def knows_message(self, name: str) -> bool:
-        return (await self._db.execute(statements.IS_KNOWN, {"of_name": name})).first() is not None
+        known = {"of_name": self._veil.name(name), "waiting": self._veil.either([name])}
+        return (await self._db.execute(statements.IS_KNOWN, known)).first() is not None
 
     async def posted_as(self, place: Place, message_id: str) -> Posted | None:
-        where = {"of_tenant": place.tenant, "of_place": place.id, "of_message": message_id}
+        where = self._veil.where(place, message_id)
         row = (await self._db.execute(statements.POSTED_AS, where)).first()
-        return posted_of(row) if row else None
+        return self._veil.posted(row) if row else None
 
     async def posts_in(self, place: Place) -> list[Posted]:
-        here = (t.posts.c.tenant == place.tenant, t.posts.c.kind == place.kind, t.posts.c.place == place.id)
-        return [posted_of(r) for r in await self._db.execute(select(t.posts).where(*here))]
+        there = t.posts.c.place.in_((place.id, self._veil.person(place.tenant, place.id)))
+        here = (t.posts.c.tenant == place.tenant, t.posts.c.kind == place.kind, there)
+        return self._veil.all_posted(await self._db.execute(select(t.posts).where(*here)))
 
     async def posted_like(self, prefix: str) -> list[Posted]:
-        query = select(t.posts).where(t.posts.c.name.startswith(prefix, autoescape=True)).order_by(t.posts.c.name)
-        return [posted_of(r) for r in await self._db.execute(query)]
+        begins = t.posts.c.name.startswith(self._veil.name(prefix), autoescape=True)
+        found = self._veil.all_posted(await self._db.execute(select(t.posts).where(begins)))
+        return sorted(found, key=lambda posted: posted.name)
 
     async def open_posts(self, tenant: str, round_id: str | None, people: Collection[str]) -> list[Posted]:
-        which = {"of_round": round_id, "of_tenant": tenant, "people": list(people)}
-        out = [posted_of(row) for row in await self._db.execute(statements.OPEN_POSTS, which)]
+        theirs = [form for person in people for form in (person, self._veil.person(tenant, person))]
+        which = {"of_round": round_id, "of_tenant": tenant, "people": theirs}
+        found = self._veil.all_posted(await self._db.execute(statements.OPEN_POSTS, which))
+        out = sorted(found, key=lambda posted: posted.name)
         unsent = {
             "of_round": round_id,
-            "conversations": [Place(tenant, "direct", person).order_key() for person in people],
+            "conversations": [
+                self._veil.conversation(Place(tenant, "direct", person).order_key()) for person in people
+            ],
         }
         rows = (await self._db.execute(statements.UNSENT_OF, unsent)).all()
         await self._sealer.find(row.body for row in rows)
@@ -200,9 +217,9 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
 
     async def end_posts(self, names: Sequence[str], *, drop: bool = True) -> None:
         for some in (names[at : at + AT_ONCE] for at in range(0, len(names), AT_ONCE)):
-            await self._db.execute(statements.END_POSTS, {"names": some})
+            await self._db.execute(statements.END_POSTS, {"names": [self._veil.name(name) for name in some]})
             if drop:
-                await self._db.execute(statements.DROP_UNSENT, {"names": some})
+                await self._db.execute(statements.DROP_UNSENT, {"names": self._veil.either(some)})
 
     async def free_names(self, names: Sequence[str]) -> None:
         for some in (names[at : at + AT_ONCE] for at in range(0, len(names), AT_ONCE)):

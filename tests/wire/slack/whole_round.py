@@ -283,9 +283,9 @@ class Team:
             for ts in channel.messages
         }
         async with self.store.database.looking() as connection:
-            post = tables.posts.c
-            rows = await connection.execute(select(post.name, post.place, post.message_id))
-            return [name for name, place, ts in rows if (place, ts) not in there and not ts.startswith("F")]
+            rows = (await connection.execute(select(tables.posts))).all()
+        posts = [(p.name, p.place.id, p.message_id) for p in (await self.store.veil()).all_posted(rows)]
+        return [name for name, place, ts in posts if (place, ts) not in there and not ts.startswith("F")]
 
     def _said(self) -> list[Any]:
         return [m for channel in self.workspace.channels.values() for m in channel.messages.values()]

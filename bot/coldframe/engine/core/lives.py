@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Generic, TypeVar
 
@@ -17,6 +17,8 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial.state import OPEN_STEPS, UNDER_WAY, Trial, TrialStep
 from coldframe.message.nodes import Buttons, Message
 from coldframe.message.packed import MessageName
+from coldframe.ports.keys import OF_STEP, Covers, Use, is_of_an_act, said
+from coldframe.ports.storage import Send
 
 State = TypeVar("State", Round, Trial)
 Rest = tuple[str, ...]
@@ -262,6 +264,34 @@ def holder(name: MessageName) -> Role | None:
     """The role by which somebody has a message of a round."""
     of_a_step = _OF_A_ROLE.get(name.rest[1]) if name.what in ("ask", "desk") and len(name.rest) > 1 else None
     return of_a_step or ROUND[name.what].holder
+
+
+_GIVEN: Mapping[str, Covers] = {
+    "mine": Covers.NOTES, "draft": Covers.NOTES, "consent": Covers.NOTES, "alike": Covers.PLANS,
+    "compare": Covers.COMPARISONS, "author": Covers.AUTHORSHIP, "forecast": Covers.CHOICES,
+}  # fmt: skip
+"""Messages that repeat what somebody gave."""
+_GIVEN_IN_STEPS = frozenset({SAID, "ballot", "option", "desk"})
+
+
+def use_of(send: Send, now: datetime) -> Use | None:
+    """The key under which it waits in the outbox: of what it repeats, else of what is said in private after somebody's
+    act. What all get alike needs none, nor does the end of a message that has one."""
+    if send.place.kind != "direct":
+        return None
+    given = _given(send) if send.open else None
+    return given or (said(now) if send.kind == "home" or is_of_an_act(send.name) else None)
+
+
+def _given(send: Send) -> Use | None:
+    name = named(send.name)
+    if send.round_id is None:
+        return None
+    if name.what == LATE and len(name.rest) > 1:
+        return Use(send.round_id, Covers.LATE, name.rest[1])
+    step = name.rest[1] if name.what in _GIVEN_IN_STEPS and len(name.rest) > 1 else ""
+    covers = _GIVEN.get(name.what) or OF_STEP.get(step)
+    return None if covers is None else Use(send.round_id, covers)
 
 
 def offers(message: Message) -> bool:

@@ -86,7 +86,7 @@ class Turn:
 
     async def act(self, round_: Round, command: Command) -> Round:
         """Decides, gives opened steps their windows, saves, and lets the facts be told. Raises Refused."""
-        facts: list[Fact] = list(decide(round_, command, self.now, self.kit.ids.new("")))
+        facts: list[Fact] = list(decide(round_, command, self.now, self.kit.ids.chance()))
         after = replay(round_, facts)
         for following in (windows.following, timetable.following):
             next_ = await following(self.uow, self.now, after, facts)
@@ -187,7 +187,7 @@ class Turn:
         or the trial that it is about; a text handed back stays for some days."""
         name = name or self._passing(person, message, about)
         if lives.named(name).what in lives.WAITS:
-            self.later(TAKE_BACK, name, "", self.now + lives.HANDED_BACK_FOR)
+            self.later(TAKE_BACK, self.uow.hidden(name), "", self.now + lives.HANDED_BACK_FOR)
         match about:
             case Round():
                 round_id: str | None = about.id
@@ -267,6 +267,7 @@ class Turn:
         """Writes what was gathered; called once, at the end of the turn."""
         to_somebody = [send for send in self.sends if not is_forgotten(send.place.id)]
         sends = await first_word.put_first(self.uow, self.kit.ids, self.kit.chat, to_somebody)
+        sends = [replace(send, use=lives.use_of(send, self.now)) for send in sends]
         # If the clock was set back since, messages must not wait for it.
         await self.uow.send(sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)

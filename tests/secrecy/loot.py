@@ -1,0 +1,50 @@
+"""What a thief carries off: every row of every table, the raw files, the keys that stand there, and the secret."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import MetaData, select, text
+
+from coldframe.ports.keys import Key
+from coldframe.store.connection import Database
+from coldframe.store.sql import SqlStore
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Loot:
+    """One moment of a bot's files. `tables` as they are read without any code of ours; `raw` is what the files hold."""
+
+    secret: bytes
+    tables: dict[str, list[Row]]
+    raw: bytes
+    keys: dict[bytes, Key] = field(default_factory=dict)
+
+    def without_keys(self) -> Loot:
+        """As a back-up is: the place of keys is not in it."""
+        return Loot(self.secret, {n: rows for n, rows in self.tables.items() if n != "round_keys"}, b"")
+
+
+async def taken(store: SqlStore, secret: bytes, folder: Path) -> Loot:
+    """The loot of this moment. Of a server it is a dump of all tables."""
+    tables = await _dumped(store.database)
+    files = sorted(folder.glob("bot.db*"))
+    raw = b"".join(file.read_bytes() for file in files) or repr(tables).encode()
+    return Loot(secret, tables, raw, dict(store.keys._by_id))
+
+
+async def _dumped(database: Database) -> dict[str, list[Row]]:
+    def work(connection: Any) -> dict[str, list[Row]]:
+        there = MetaData()
+        there.reflect(connection, only=lambda name, _: not name.startswith("register_words"))
+        order = "rowid" if database.dialect == "sqlite" else "ctid"
+        return {
+            name: [dict(row) for row in connection.execute(select(table).order_by(text(order))).mappings()]
+            for name, table in there.tables.items()
+        }
+
+    return await database.run(work)
