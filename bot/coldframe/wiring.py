@@ -24,6 +24,7 @@ from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import Settings
 from coldframe.engine.core.turn import InlineNumbers, Kit, Numbers
 from coldframe.engine.engine import Engine
+from coldframe.engine.register.teams import reader
 from coldframe.engine.round import clearing
 from coldframe.engine.uses import assembled
 from coldframe.errors import ColdframeError
@@ -250,7 +251,7 @@ async def run_slack(
         ) as platform:
             feed = None
             if mode == "http" and settings.public_url:
-                platform.more_routes = feeds.feed_routes(store, store.tag, time)
+                platform.more_routes = feeds.feed_routes(store, store.tag, time, reader(store, platform.chat))
                 feed = feeds.addresses(settings.public_url, store.tag)
             engine = assembled(store, platform.chat, time, ids, studio, feed)
             platform.returned = engine.returned

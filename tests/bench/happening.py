@@ -32,7 +32,18 @@ from coldframe.engine.core.turn import InlineNumbers
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
 from coldframe.message.nodes import Attachment, Buttons, Message
-from coldframe.ports.chat import Capabilities, Erased, Happening, Hindrance, Inbound, Place, Pressed, Reacted, Said
+from coldframe.ports.chat import (
+    Capabilities,
+    Erased,
+    Happening,
+    Hindrance,
+    Inbound,
+    Person,
+    Place,
+    Pressed,
+    Reacted,
+    Said,
+)
 from coldframe.wiring import open_store
 from tests.bench.slack_ack import BALLOT_CHANNEL, EMOJI, MIX, OPTIONS, under_way
 from tests.engine.databases import POSTGRES, SQLITE, a_database
@@ -66,6 +77,12 @@ class SilentChat:
 
     async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
         return ()
+
+    def members_known(self, place: Place) -> tuple[Person, ...]:
+        return tuple(Person(person, name, zone) for person, name, zone in EIGHT)
+
+    def person_known(self, tenant: str, person_id: str) -> Person | None:
+        return next((each for each in self.members_known(Place(tenant, "channel", "")) if each.id == person_id), None)
 
     async def home(self, tenant: str, person_id: str, message: Message) -> None:
         pass

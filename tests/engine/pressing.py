@@ -247,7 +247,7 @@ def takes_part(thing: Thing, before: Standing, by: MemberId) -> bool:
     subject = thing.made.subject
     if subject in before.trials and thing.action not in WIDER:
         return by in before.trials[subject].people
-    return subject in before.rounds and by in before.rounds[subject].seats
+    return subject in before.rounds and by in before.rounds[subject].active()
 
 
 @dataclass
@@ -401,7 +401,7 @@ class Outcome:
 
 def whoever(presses: Presses, thing: Thing, rnd: Random) -> MemberId:
     """Mostly who saw it; now and then somebody else of the team, or nobody of it."""
-    people = [MemberId(p.id) for p in presses.team.house.room.log.members(CHANNEL)]
+    people = [MemberId(p.id) for p in presses.team.house.room.log.members(CHANNEL) if not p.is_bot]
     chance = rnd.random()
     if chance < BY_STRANGERS:
         return STRANGER

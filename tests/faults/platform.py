@@ -156,5 +156,11 @@ class Platform:
     async def members(self, place: Place) -> tuple[Person, ...]:
         return self.people
 
+    def members_known(self, place: Place) -> tuple[Person, ...]:
+        return self.people
+
+    def person_known(self, tenant: str, person_id: str) -> Person | None:
+        return next((person for person in self.people if person.id == person_id), None)
+
     async def person(self, tenant: str, person_id: str) -> Person:
         return next(person for person in self.people if person.id == person_id)

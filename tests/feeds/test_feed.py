@@ -21,6 +21,7 @@ from coldframe.domain.names import LeverId, NoteId, Side
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.domain.round.commitment import SetReview
 from coldframe.domain.round.notes import WriteNote
+from coldframe.engine.register.teams import reader
 from coldframe.feeds.routes import addresses, feed_routes
 from tests.domain.play import D, F
 from tests.engine.clockwork import running
@@ -49,7 +50,8 @@ def client_of(team: Team) -> TestClient:  # type: ignore[type-arg]
     """The room as `coldframe room` serves it, with the feeds beside it."""
     store = team.house.store
     team.house.engine.kit = replace(team.house.kit, feed=addresses(BASE, store.tag))
-    server = Server(team.house.room, team.clock, more=feed_routes(store, store.tag, team.clock))
+    routes = feed_routes(store, store.tag, team.clock, reader(store, team.house.room))
+    server = Server(team.house.room, team.clock, more=routes)
     return TestClient(TestServer(server.app()))
 
 

@@ -20,6 +20,7 @@ MADE_THERE = {
     Because.NO_FREE_PLACE: {"free"},
     Because.NOT_IN_CHANNEL: {"there", "let_in"},
     Because.MAY_NOT_POST: {"there"},
+    Because.NOT_LET_IN: {"lets_in"},
 }
 """Parts that the sentence makes of other facts."""
 

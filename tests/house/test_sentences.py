@@ -22,6 +22,7 @@ NOT_SHOWN: dict[str, str] = {
     "domain/names.py": "sentences that earlier databases hold, to be read",
     "domain/round/life.py": "the diagram for developers",
     "domain/trial/life.py": "the diagram for developers",
+    "domain/who_may.py": "the table for developers",
 }
 """Files with texts of three words and more that no sentence is, and why."""
 

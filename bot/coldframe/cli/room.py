@@ -85,6 +85,7 @@ async def _served(
     # heavy: the whole bot
     from coldframe.chat.room.server import Server, serve
     from coldframe.engine.alarm import Alarm
+    from coldframe.engine.register.teams import reader
     from coldframe.feeds.routes import addresses, feed_routes
     from coldframe.wiring import room_house
 
@@ -99,7 +100,7 @@ async def _served(
         alarm = Alarm(house.engine, wall.steady)
         await alarm.start()
         memory.let_stand()
-        dates = feed_routes(house.store, house.store.tag, wall)
+        dates = feed_routes(house.store, house.store.tag, wall, reader(house.store, house.room))
         server = Server(house.room, wall, hosts=(*names, host), more=dates)
         runner, real_port = await serve(server, host, port)
         base = f"http://{names[0] if names else 'localhost'}:{real_port}"

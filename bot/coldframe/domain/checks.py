@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from coldframe.domain import who_may
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import LeverId, MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.state import Draft, Note, Plan, Round
+from coldframe.domain.who_may import TABLE, Act, Who
 
 
 def member(round_: Round, by: MemberId) -> None:
@@ -21,24 +23,30 @@ def bot(by: MemberId) -> None:
         raise Refused(Because.NOT_YOURS)
 
 
-def facilitator(round_: Round, by: MemberId) -> None:
-    if by == BOT:
+def in_round(round_: Round, by: MemberId, plan: PlanId | None = None) -> frozenset[Who]:
+    """What somebody is in the round; an owner of this chosen `plan`, or of any."""
+    roles = round_.roles
+    return who_may.parts(
+        by,
+        round_.active(),
+        facilitator=roles.acting(Role.FACILITATOR),
+        decision_maker=roles.acting(Role.DECISION_MAKER),
+        deputies=(roles.facilitator_deputy, roles.decision_deputy),
+        owners=[choice.owner for key, choice in round_.choices.items() if plan in (None, key)],
+    )
+
+
+def may(round_: Round, by: MemberId, act: Act, *, given: bool = False, plan: PlanId | None = None) -> None:
+    """Raises Refused for whoever the table does not let do it. `given`: its condition holds for them."""
+    row = TABLE[act]
+    if by == BOT and row.by_itself:
         return
-    member(round_, by)
-    if not round_.is_facilitator(by):
-        raise Refused(Because.NOT_FACILITATOR, who=round_.acting_name(Role.FACILITATOR))
-
-
-def decision_maker(round_: Round, by: MemberId) -> None:
-    member(round_, by)
-    if not round_.is_decision_maker(by):
-        raise Refused(Because.NOT_DECISION_MAKER, who=round_.acting_name(Role.DECISION_MAKER))
-
-
-def either_role(round_: Round, by: MemberId) -> None:
-    """The facilitator or the decision-maker: the two who settle a commitment."""
-    if not (round_.is_facilitator(by) or round_.is_decision_maker(by)):
-        raise Refused(Because.NOT_FACILITATOR, who=round_.acting_name(Role.FACILITATOR))
+    found = in_round(round_, by, plan)
+    if Who.SEATED not in found:
+        raise Refused(Because.NOT_A_MEMBER)
+    if not who_may.may(act, found, given=given):
+        role = Role.DECISION_MAKER if row.refusal is Because.NOT_DECISION_MAKER else Role.FACILITATOR
+        raise Refused(row.refusal, who=round_.acting_name(role))
 
 
 def in_step(round_: Round, *steps: Step) -> None:
@@ -60,12 +68,14 @@ def plan(round_: Round, plan_id: PlanId) -> Plan:
     return known(round_.plans.get(plan_id))
 
 
-def own(found: Draft | Note | Plan | None, by: MemberId) -> None:
-    """What this person wrote."""
+def own(round_: Round, found: Draft | Note | Plan | None, by: MemberId, act: Act) -> None:
+    """What this person wrote. Whoever has left may do with it what the table leaves them."""
     if found is None:
         raise Refused(Because.UNKNOWN_ITEM)
     if found.author != by:
         raise Refused(Because.NOT_YOURS)
+    if Who.LEFT not in TABLE[act].given:
+        member(round_, by)
 
 
 def lever(round_: Round, lever_id: LeverId) -> None:

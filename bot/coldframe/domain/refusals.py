@@ -15,6 +15,10 @@ class Because(StrEnum):
 
     # who may
     NOT_A_MEMBER = "not a member"
+    NOT_HERE = "not in the channel any more"
+    NOT_LET_IN = "a guest whom nobody let in"
+    FROM_ELSEWHERE = "of another organisation"
+    WHO_IS_HERE = "who is in the channel cannot be seen"
     NOT_FACILITATOR = "not the facilitator"
     NOT_DECISION_MAKER = "not the decision-maker"
     NOT_YOURS = "not yours"

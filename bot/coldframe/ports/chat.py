@@ -374,6 +374,14 @@ class Chat(Protocol):
 
     async def person(self, tenant: str, person_id: str) -> Person: ...
 
+    def members_known(self, place: Place) -> tuple[Person, ...] | None:
+        """Who is in the channel as far as that is known without a call, a minute old at most; else None."""
+        ...
+
+    def person_known(self, tenant: str, person_id: str) -> Person | None:
+        """The person as far as they are known without a call, ten minutes old at most; else None."""
+        ...
+
     async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
         """What would keep the bot from its work in the channel and with these people. Nobody sees anything of it.
 

@@ -76,6 +76,8 @@ class Team:
     digest_sent: datetime | None = None
     funnel: Mapping[str, float] = field(default_factory=dict)
     erasing: Erasing | None = None
+    guests: Mapping[MemberId, bool] = field(default_factory=dict)
+    """Guests of the channel about whom somebody was asked: whether they may take part."""
 
 
 class FollowThrough(Protocol):

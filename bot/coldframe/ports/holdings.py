@@ -349,7 +349,12 @@ _OF_A_TEAM: Mapping[str, Held] = {
         chances=Held(Then.STAYS, why="numbers of three or more people, for how well the team forecasts"),
     ),
     **_of(
-        "Team", "tenant team weekday hour digest_sent", lead=Held(Then.EMPTIED, "leads"), funnel=_NUMBERS, erasing=_WITH
+        "Team",
+        "tenant team weekday hour digest_sent",
+        lead=Held(Then.EMPTIED, "leads"),
+        funnel=_NUMBERS,
+        erasing=_WITH,
+        guests=Held(Then.GOES, "guest of"),
     ),
     **_of(
         "Erasing",

@@ -10,6 +10,7 @@ from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Message, Quoted, When, line, plain
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, said, small, told
+from coldframe.ports.chat import Person
 from coldframe.speech.names import PAUSED, SIDES, about, count, title, who
 
 MAX_ROUNDS = 20  # in one question
@@ -251,13 +252,44 @@ def ballot_closed(round_: Round) -> Message:
     return said("That ballot is closed, so the emoji does not count. The round is at *{s}*.", s=title(round_.step))
 
 
-def guest_came(round_: Round, name: str, *, foreign: bool) -> Message:
-    """To the facilitator: somebody came who is not put on the roster unasked."""
-    from_where = "from another organisation" if foreign else "as a guest"
-    what_then = "cannot be put on it" if foreign else "are on it once you type `/coldframe add` and their name"
+def guest_came(round_: Round, person: Person) -> Message:
+    """To the facilitator: whether a guest of the channel takes part."""
+    words = line(
+        "{who} came into the channel of {round} as a guest. Shall they take part, in this round and the next ones? "
+        "Until you say yes they see what stands in the channel, and I answer them nothing.",
+        who=theirs(person.name, 40),
+        round=theirs(round_.name, 60),
+    )
+    value = about(round_, person.id, theirs(person.name, 40).text)
+    buttons = (Button("Let them take part", "guest.admit", value, "primary"), Button("No", "guest.decline", value))
+    return told(words, offer(*buttons))
+
+
+def guest_let_in(round_: Round, name: str) -> Message:
     return said(
-        f"{{who}} came into the channel of {{round}} {from_where}. They are not on the roster, see what the channel "
-        f"sees, and {what_then}.",
+        "{who} takes part in {round}, and in this channel's next rounds. `/coldframe edit` takes it back.",
+        who=theirs(name, 40),
+        round=theirs(round_.name, 60),
+    )
+
+
+def guest_stays_out(round_: Round, name: str) -> Message:
+    return said(
+        "{who} takes no part in {round}. `/coldframe add` and their name lets them in later.",
+        who=theirs(name, 40),
+        round=theirs(round_.name, 60),
+    )
+
+
+def guest_has_left(round_: Round) -> Message:
+    return said("They are no guest in the channel of {round} now. Nothing was changed.", round=theirs(round_.name, 60))
+
+
+def from_elsewhere_came(round_: Round, name: str) -> Message:
+    """To the facilitator: somebody came who cannot take part."""
+    return said(
+        "{who} came into the channel of {round} from another organisation. They see what the channel sees, are not on "
+        "the roster, and cannot be put on it.",
         who=theirs(name, 40),
         round=theirs(round_.name, 60),
     )

@@ -14,6 +14,13 @@ from coldframe.speech.names import title
 
 WORDS: dict[Because, str] = {
     Because.NOT_A_MEMBER: "You are not taking part in this round. Its facilitator can add you.",
+    Because.NOT_HERE: "You are not in the channel of {what} any more, so I show you nothing of it. "
+    "Nothing was changed. Ask somebody there to bring you back, then do this again.",
+    Because.NOT_LET_IN: "You are a guest here{lets_in}. Nothing was changed. Once you are let in, do this again.",
+    Because.FROM_ELSEWHERE: "I work for the people of one organisation, and you belong to another, so nothing was "
+    "changed. Somebody of the channel can do this for you.",
+    Because.WHO_IS_HERE: "I cannot see just now who is in the channel, so nothing was changed. Please try again in a "
+    "minute.",
     Because.NOT_FACILITATOR: "That is for the facilitator, {who}, to do. Nothing was changed.",
     Because.NOT_DECISION_MAKER: "That is for {who} to decide. Nothing was changed.",
     Because.NOT_YOURS: "That belongs to somebody else. Nothing was changed.",
@@ -151,6 +158,12 @@ def _parts(refused: Refused) -> dict[str, Line]:
         )
     if refused.code is Because.BAD_NUMBERS:
         parts["why"] = _impossible(refused.facts)
+    if refused.code is Because.NOT_HERE:
+        what = str(refused.facts["what"])
+        parts["what"] = (theirs(what, 80),) if what else line("this team")
+    if refused.code is Because.NOT_LET_IN:
+        who = str(refused.facts["who"])
+        parts["lets_in"] = line(", and {who} says which guests take part", who=theirs(who, 40)) if who else ()
     if refused.code in (Because.NOT_IN_CHANNEL, Because.MAY_NOT_POST):
         channel = str(refused.facts["channel"])
         parts["there"] = line("*#{name}*", name=theirs(channel, 80)) if channel else line("the team's channel")

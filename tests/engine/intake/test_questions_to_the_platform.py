@@ -13,6 +13,7 @@ import pytest
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import front_door
+from coldframe.message.nodes import plain
 from coldframe.ports.chat import (
     Capabilities,
     Commanded,
@@ -53,6 +54,12 @@ class Asked:
         self._note("person")
         return Person(person, person.title())
 
+    def members_known(self, place: Place) -> None:
+        return None
+
+    def person_known(self, tenant: str, person: str) -> None:
+        return None
+
     async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
         self._note("check")
         return ()
@@ -89,7 +96,8 @@ async def test_a_round_is_set_up_with_nobody_waiting_for_the_platform(there: The
     form = (await there.happens(Commanded("new"))).form
     assert form is not None
     await there.happens(Submitted("round.new", form.value, NEW))
-    assert there.platform.questions == ["check", "members", "members", "check"]
+    form_asks, answer_asks = ["person", "members", "check", "members"], ["person", "members", "members", "check"]
+    assert there.platform.questions == [*form_asks, *answer_asks]
     async with there.store.begin() as uow:
         (head,) = await uow.heads("t", channel="growth")
         round_ = await uow.round(head.id)
@@ -107,6 +115,18 @@ async def test_what_could_not_be_asked_is_not_taken_in(there: There) -> None:
     """With the platform away nothing is written, so that the same delivery counts when it comes again."""
     there.platform.away = True
     with pytest.raises(NotDelivered):
-        await there.happens(Commanded("new"))
+        await there.happens(Joined(), person="dee")
     there.platform.away, there.count = False, 0
+    await there.happens(Joined(), person="dee")
+    async with there.store.begin() as uow:
+        assert await uow.member("t", "dee") is not None
+
+
+async def test_while_nobody_can_be_seen_nobody_unknown_is_let_in(there: There) -> None:
+    """They are asked to try again; a minute later they are seen."""
+    there.platform.away = True
+    told = await there.happens(Commanded("new"))
+    assert told.form is None and told.note is not None
+    assert "try again in a minute" in plain(told.note.summary)
+    there.platform.away = False
     assert (await there.happens(Commanded("new"))).form is not None

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 import pytest
 
+from coldframe.chat.room.service import Room
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.round import rules
 from coldframe.engine.engine import Engine
@@ -46,16 +47,24 @@ KINDS = {
 
 @dataclass
 class Known:
-    """A platform that knows one newcomer."""
+    """The room, with one more person in its channel."""
 
-    person_: Person
+    newcomer: Person
+    room: Room
     capabilities = Capabilities()
 
     async def person(self, tenant: str, person: str) -> Person:
-        return self.person_
+        return self.person_known(tenant, person) or self.newcomer
+
+    def person_known(self, tenant: str, person: str) -> Person | None:
+        return self.newcomer if person == self.newcomer.id else self.room.person_known(tenant, person)
 
     async def members(self, place: Place) -> tuple[Person, ...]:
-        return (self.person_,)
+        return self.members_known(place)
+
+    def members_known(self, place: Place) -> tuple[Person, ...]:
+        others = self.room.members_known(place) or ()
+        return (self.newcomer, *(p for p in others if p.id != self.newcomer.id))
 
     async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
         return ()
@@ -80,7 +89,7 @@ class There:
 @asynccontextmanager
 async def there_is(tmp_path: Path, newcomer: Person) -> AsyncIterator[There]:
     async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
-        yield There(team, front_door(replace(team.house.kit, chat=Known(newcomer))))  # type: ignore[arg-type]
+        yield There(team, front_door(replace(team.house.kit, chat=Known(newcomer, team.house.room))))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -92,9 +101,9 @@ async def test_who_comes_into_the_channel(tmp_path: Path, kind: str) -> None:
         words = [w for w in told(there.team, F) if "Newcomer came" in w]
         assert len(words) == (kind in ("guest", "foreign"))
         if words:
-            assert ("add" in words[0]) == (kind == "guest") and ("cannot be put on it" in words[0]) == (
-                kind == "foreign"
-            )
+            assert ("Shall they take part" in words[0]) == (kind == "guest") and (
+                "cannot be put on it" in words[0]
+            ) == (kind == "foreign")
 
 
 async def test_the_acting_facilitator_hears_of_a_guest(tmp_path: Path) -> None:

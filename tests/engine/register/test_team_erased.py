@@ -86,7 +86,7 @@ async def test_nobody_but_the_facilitator_may_export_or_ask(asker: MemberId, tmp
     """By word, by a button that was made for somebody else, and by a form that was forged."""
     async with a_team(tmp_path) as team:
         await team.command(asker, "team")
-        assert "no team of yours" in words(team.house.room.notes(asker)[-1].message)
+        assert "That is for the facilitator" in words(team.house.room.notes(asker)[-1].message)
         room = team.house.room
         for action in ("team.export", "team.erase"):
             await room.press(asker, None, action, CHANNEL, forged=True)

@@ -65,7 +65,7 @@ async def _outsiders(team: Running) -> Round:
 async def test_a_guest_is_told_who_can_set_a_round_up(tmp_path: Path) -> None:
     """Neither the form, which shows what the team has left over, nor a round comes of it, by whatever way."""
     async with _guest(tmp_path) as there:
-        assert "not by a guest" in await there.happens(Commanded("new"), GUEST)
+        assert "You are a guest here" in await there.happens(Commanded("new"), GUEST)
         channel = (await there.team.current()).channel
         await there.happens(Submitted("round.new", channel, RIGHT), GUEST)
         await there.happens(Submitted("round.new", channel, RIGHT), GUEST, direct=True)

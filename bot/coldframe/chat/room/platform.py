@@ -163,6 +163,12 @@ class BotSide:
             raise Unreachable("no such person in the room")
         return found
 
+    def members_known(self, place: Place) -> tuple[Person, ...] | None:
+        return self.log.members(place.id) if self._is_open(place) else None
+
+    def person_known(self, tenant: str, person_id: str) -> Person | None:
+        return self.log.person(person_id) if tenant == self.tenant else None
+
     async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
         self.faults.before("check")
         named = self.log.channels().get(place.id)

@@ -343,6 +343,14 @@ class SlackChat:
         """The person as Slack knows them, remembered for some minutes."""
         return await self.people.person(tenant, person_id)
 
+    def members_known(self, place: Place) -> tuple[Person, ...] | None:
+        """Who was in the channel a moment ago, as far as nothing has changed since."""
+        return self.people.members_known(place)
+
+    def person_known(self, tenant: str, person_id: str) -> Person | None:
+        """The person as they were learnt to be lately."""
+        return self.people.person_known(tenant, person_id)
+
     async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
         """What would be refused in the channel and to these people."""
         return await readiness.hindrances(self.call, self.channel_of, place, people)

@@ -26,10 +26,13 @@ from coldframe.chat.slack.inbound import Ignored, Me, Outcome, Refused
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Form, Message, plain
 from coldframe.ports.chat import (
+    ChannelLost,
     ChatError,
     Clock,
     Inbound,
     Intake,
+    Joined,
+    Left,
     NotDelivered,
     PersonChanged,
     Place,
@@ -92,6 +95,8 @@ class Door:
             return
         if not self._is_news(outcome):
             return
+        if isinstance(outcome.what, Joined | Left | ChannelLost):
+            self._chat.people.came_or_went(outcome.place.tenant, outcome.place.id)
         reply = await self._receive(await self._with_files(outcome, body))
         if isinstance(outcome.what, PersonChanged):
             self._chat.people.remember(outcome.place.tenant, outcome.what.person)

@@ -17,6 +17,7 @@ Value = TypeVar("Value")
 
 MAX_REMEMBERED = 20_000  # people
 PERSON_FRESH = timedelta(minutes=10)
+MEMBERS_FRESH = timedelta(minutes=1)
 PAGE = 200  # people
 FEW, LIST, MAX_LISTS = 8, 1_000, 3  # people asked for one by one; people a page; pages
 
@@ -38,12 +39,13 @@ class People:
         self._call = call
         self._clock = clock
         self._known: Recent[tuple[str, str], tuple[Person, datetime]] = Recent()
+        self._in: Recent[tuple[str, str], tuple[tuple[str, ...], datetime]] = Recent()
         self._asking = asyncio.Semaphore(5)
 
     async def members(self, place: Place) -> tuple[Person, ...]:
         """Everybody in the channel with what Slack knows of them."""
         ids: list[str] = []
-        cursor = None
+        cursor, asked_at = None, self._clock.now()
         while True:
             page = await self._call(place.tenant, "conversations.members", channel=place.id, limit=PAGE, cursor=cursor)
             ids += page.get("members") or ()
@@ -51,7 +53,26 @@ class People:
             if not cursor:
                 break
         await self._meet(place.tenant, ids)
-        return tuple(await asyncio.gather(*(self.person(place.tenant, person) for person in ids)))
+        found = tuple(await asyncio.gather(*(self.person(place.tenant, person) for person in ids)))
+        self._in[place.tenant, place.id] = (tuple(ids), asked_at + MEMBERS_FRESH)
+        return found
+
+    def members_known(self, place: Place) -> tuple[Person, ...] | None:
+        """Who was in the channel a moment ago; None when that was longer ago, or something has changed since."""
+        ids, until = self._in.get((place.tenant, place.id), ((), self._clock.now()))
+        if until <= self._clock.now():
+            return None
+        found = tuple(self.person_known(place.tenant, person) for person in ids)
+        return None if None in found else tuple(person for person in found if person is not None)
+
+    def came_or_went(self, tenant: str, channel: str) -> None:
+        """Slack told by itself that somebody did: the channel is asked for anew."""
+        self._in.pop((tenant, channel), None)
+
+    def person_known(self, tenant: str, person_id: str) -> Person | None:
+        """As they were learnt to be lately."""
+        known = self._known.get((tenant, person_id))
+        return known[0] if known and known[1] > self._clock.now() else None
 
     async def _meet(self, tenant: str, ids: Sequence[str]) -> None:
         """Learns many people by the page instead of one by one, as far as a few pages go."""
@@ -73,9 +94,8 @@ class People:
 
     async def person(self, tenant: str, person_id: str) -> Person:
         """The person as Slack knows them, remembered for some minutes."""
-        known = self._known.get((tenant, person_id))
-        if known and known[1] > self._clock.now():
-            return known[0]
+        if (known := self.person_known(tenant, person_id)) is not None:
+            return known
         async with self._asking:
             answer = await self._call(tenant, "users.info", user=person_id)
         me = (await self._call.accounts.of(tenant)).me

@@ -9,6 +9,7 @@ from coldframe.domain import checks
 from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.state import Round
+from coldframe.domain.who_may import Act
 
 SECOND_WITHIN = timedelta(days=7)
 """How long a second person may think about it."""
@@ -29,8 +30,7 @@ class Erasing:
 def may_see_it_all(round_: Round | None, by: MemberId) -> None:
     """Raises Refused for whoever does not facilitate the team's newest round."""
     team = known(round_)
-    checks.member(team, by)
-    checks.facilitator(team, by)
+    checks.may(team, by, Act.WHOLE_TEAM)
 
 
 def asked(erasing: Erasing | None, round_: Round | None, by: MemberId, now: datetime) -> Erasing:
@@ -43,7 +43,7 @@ def asked(erasing: Erasing | None, round_: Round | None, by: MemberId, now: date
 
 def agreed(erasing: Erasing | None, round_: Round | None, by: MemberId, now: datetime) -> Erasing:
     """Another member's own yes. Raises Refused for whoever asked, and when nothing is asked any more."""
-    checks.member(known(round_), by)
+    checks.may(known(round_), by, Act.ANSWER_ERASING)
     if erasing is None or not is_open(erasing, now):
         raise Refused(Because.UNKNOWN_ITEM)
     if by == erasing.by:
@@ -53,7 +53,7 @@ def agreed(erasing: Erasing | None, round_: Round | None, by: MemberId, now: dat
 
 def objected(erasing: Erasing | None, round_: Round | None, by: MemberId, now: datetime) -> None:
     """Any member's no ends it, whoever said yes. Raises Refused when nothing is asked any more."""
-    checks.member(known(round_), by)
+    checks.may(known(round_), by, Act.ANSWER_ERASING)
     if not is_open(erasing, now):
         raise Refused(Because.UNKNOWN_ITEM)
 

@@ -14,6 +14,7 @@ from coldframe.domain.people.commands import ConfirmWeight, HandOver, Join, Leav
 from coldframe.domain.people.facts import AwaySet, MemberJoined, MemberLeft, RoleFilled, RoleHandedOver, WeightConfirmed
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Choice, Round, Seat
+from coldframe.domain.who_may import Act
 
 MIN_PEOPLE = 3  # of a round
 MAX_PEOPLE = 60  # of a round
@@ -38,8 +39,8 @@ def power_share(people: int, weight: int) -> float:
 
 def set_away(round_: Round, command: SetAway, now: datetime) -> Facts:
     checks.member(round_, command.member)
-    if command.by not in (command.member, BOT):
-        checks.facilitator(round_, command.by)
+    if command.by != command.member:
+        checks.may(round_, command.by, Act.HOLD_UP)
     if round_.seats[command.member].away == command.away:
         return ()
     return (AwaySet(command.member, command.away),)
@@ -47,8 +48,8 @@ def set_away(round_: Round, command: SetAway, now: datetime) -> Facts:
 
 def leave(round_: Round, command: Leave, now: datetime) -> Facts:
     checks.member(round_, command.member)
-    if command.by not in (command.member, BOT):
-        checks.facilitator(round_, command.by)
+    if command.by != command.member:
+        checks.may(round_, command.by, Act.ADMIT)
     left = member_left(round_, MemberLeft(command.member))
     vacant = (role for role in Role if left.active() and left.roles.acting(role) == command.member)
     return (MemberLeft(command.member), *(_successor(left, role) for role in vacant))
@@ -71,7 +72,7 @@ def join(round_: Round, command: Join, now: datetime) -> Facts:
     seat = round_.seats.get(command.member)
     if command.by != BOT or seat is None:  # whoever took part is of the team again, though the round has ended
         checks.in_step(round_, Step.SETUP, *RUNNING)
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.ADMIT)
     if seat is not None and not seat.left:
         return ()
     return (MemberJoined(command.member, command.name, round_.step),)
@@ -80,10 +81,10 @@ def join(round_: Round, command: Join, now: datetime) -> Facts:
 def hand_over(round_: Round, command: HandOver, now: datetime) -> Facts:
     """The holder, the facilitator, or time may hand a role over; its holder may take it back."""
     holder = round_.roles.holder(command.role)
-    if command.by != BOT:
+    if command.by != holder:
+        checks.may(round_, command.by, Act.ROLE_BACK)
+    else:
         checks.member(round_, command.by)
-    if command.by not in (holder, BOT) and not round_.is_facilitator(command.by):
-        raise Refused(Because.NOT_FACILITATOR, who=round_.name_of(holder))
     if command.to_deputy and not deputy_ready(round_, command.role):
         raise Refused(Because.DEPUTY_MISSING, role=command.role)
     if not command.to_deputy and holder not in round_.active():
@@ -99,7 +100,7 @@ def deputy_ready(round_: Round, role: Role) -> bool:
 
 
 def confirm_weight(round_: Round, command: ConfirmWeight, now: datetime) -> Facts:
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.START)
     checks.in_step(round_, Step.SETUP)
     return (WeightConfirmed(round_.settings.weight),)
 

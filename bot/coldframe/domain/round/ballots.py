@@ -19,6 +19,7 @@ from coldframe.domain.round.standings import cut, only, standing
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Ledger, Mark, Round, Standing
 from coldframe.domain.texts import accepted
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -150,7 +151,7 @@ def lock(round_: Round, command: LockBallot, now: datetime) -> Facts:
 
 def open_ledger(round_: Round, by: MemberId, now: datetime) -> Ledger:
     """The ledger of the running ballot, if this person may still change their votes now."""
-    checks.member(round_, by)
+    checks.may(round_, by, Act.VOTE)
     checks.in_step(round_, Step.DOTS, Step.BALLOT)
     ledger = _opened(round_, now)
     if not may_vote(round_, by):

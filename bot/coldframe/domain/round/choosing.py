@@ -12,6 +12,7 @@ from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.state import Choice, Round
 from coldframe.domain.texts import optional
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -143,10 +144,9 @@ def drop(round_: Round, command: DropChoice, now: datetime) -> Facts:
 
 
 def settling(round_: Round, by: MemberId) -> None:
-    checks.member(round_, by)
     checks.in_step(round_, Step.COMMITMENT)
     checks.not_paused(round_)
-    checks.either_role(round_, by)
+    checks.may(round_, by, Act.CHOOSE)
 
 
 def choice_of(round_: Round, plan: PlanId) -> Choice:
@@ -159,7 +159,7 @@ def choice_of(round_: Round, plan: PlanId) -> Choice:
 
 def offer(round_: Round, command: OfferToOwn, now: datetime) -> Facts:
     """Anybody may offer, its author before everybody hears of it; whoever offered and is asked has accepted."""
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.OFFER_TO_OWN)
     checks.in_step(round_, Step.COMMITMENT)
     choice = known(round_.choices.get(command.plan))
     if command.by in (choice.owner, *choice.offers):
@@ -199,7 +199,8 @@ def owned_or_settling(round_: Round, by: MemberId, plan: PlanId) -> Choice:
     checks.in_step(round_, Step.COMMITMENT)
     choice = choice_of(round_, plan)
     if by != choice.owner:
-        settling(round_, by)
+        checks.not_paused(round_)
+    checks.may(round_, by, Act.DETAILS, plan=plan)
     return choice
 
 

@@ -27,6 +27,7 @@ from coldframe.domain.round.rule import StepRule, both_roles, nobody
 from coldframe.domain.state import Action, Choice, Criterion, Round
 from coldframe.domain.texts import accepted, optional
 from coldframe.domain.unsigned import said_last
+from coldframe.domain.who_may import Act
 
 PER_DIGIT = 10  # per cent
 
@@ -175,7 +176,7 @@ def complete(round_: Round, command: CompleteCriterion, now: datetime) -> Facts:
 
 
 def name_checker(round_: Round, command: NameChecker, now: datetime) -> Facts:
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.CHECKER)
     checks.in_step(round_, Step.BALLOT, Step.PLACEMENT, Step.COMMITMENT)
     checks.plan(round_, command.plan)
     return (CheckerNamed(command.plan, accepted(command.name, 100, field="checked_by")),)
@@ -196,7 +197,7 @@ def accept_overlap(round_: Round, command: AcceptOverlap, now: datetime) -> Fact
 
 def forecast(round_: Round, command: Forecast, now: datetime) -> Facts:
     """Private until the commitment is sealed; the last word of each member counts."""
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.FORECAST)
     checks.in_step(round_, Step.COMMITMENT)
     choice_of(round_, command.plan)
     if not 0 <= command.chance <= 100:
@@ -208,7 +209,7 @@ def forecast(round_: Round, command: Forecast, now: datetime) -> Facts:
 def see_digits(round_: Round, command: SeeDigits, now: datetime) -> Facts:
     """Only a digit that was not there before says something: one that stands was heard, and what was said after it is
     newer. Of earlier releases' forecasts nobody knows which digits were heard: these only begin to be known."""
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.FORECAST)
     checks.in_step(round_, Step.COMMITMENT)
     choice = choice_of(round_, command.plan)
     digits = tuple(sorted(set(command.digits)))

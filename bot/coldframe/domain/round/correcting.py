@@ -20,6 +20,7 @@ from coldframe.domain.round.rules import RULES
 from coldframe.domain.settings import MAX_WINDOW
 from coldframe.domain.state import Round
 from coldframe.domain.texts import accepted
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -71,14 +72,14 @@ AT_MOST = timedelta(days=60)
 
 def reword(round_: Round, command: Reword, now: datetime) -> Facts:
     checks.in_step(round_, Step.SETUP, *RUNNING)
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.CORRECT)
     text = accepted(command.text, QUESTION_LENGTH)
     return () if text == round_.settings.question else (Reworded(text),)
 
 
 def take_off(round_: Round, command: TakeOff, now: datetime) -> Facts:
     checks.in_step(round_, Step.SETUP, *RUNNING)
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.ADMIT)
     checks.member(round_, command.member)
     people = len(round_.active()) - 1
     if people < MIN_PEOPLE:
@@ -96,7 +97,7 @@ def earliest(round_: Round, now: datetime) -> datetime:
 def set_deadline(round_: Round, command: SetDeadline, now: datetime) -> Facts:
     checks.in_step(round_, *RUNNING)
     checks.not_paused(round_)
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.CORRECT)
     window = round_.progress
     if window.opens is None or window.due is None or command.due == window.due:
         return ()
@@ -116,7 +117,7 @@ def _personal(round_: Round, due: datetime) -> Mapping[MemberId, datetime]:
 
 def set_lengths(round_: Round, command: SetLengths, now: datetime) -> Facts:
     checks.in_step(round_, Step.SETUP, *RUNNING)
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.CORRECT)
     known = round_.settings
     changed = {s for s in RULES if command.lengths.get(s) != known.lengths.get(s)}
     changed |= {Step.BALLOT} if command.reading != known.reading else set()

@@ -6,7 +6,6 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from coldframe.domain import checks
-from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Decide, Evolve, Facts
 from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MemberId, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people import seats
@@ -46,6 +45,7 @@ from coldframe.domain.round.rules import RULES
 from coldframe.domain.settings import MAX_WINDOW, RANGES
 from coldframe.domain.state import Round
 from coldframe.domain.texts import accepted
+from coldframe.domain.who_may import Act
 
 MAX_LIVE_EXTENSIONS = 10  # "5 more minutes", ten times at most (WCAG 2.2, 2.2.1)
 MAX_DAYS_EXTENSIONS = 3
@@ -54,8 +54,7 @@ SETTLING = {"days": timedelta(minutes=10), "live": timedelta(seconds=15)}
 
 def start(round_: Round, command: Start, now: datetime) -> Facts:
     checks.in_step(round_, Step.SETUP)
-    if command.by != BOT:
-        checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.START)
     _settings_refusal(round_)
     seats.roster_refusal(round_)
     return (Started(now),)
@@ -103,7 +102,7 @@ def tell_dates(round_: Round, command: TellDates, now: datetime) -> Facts:
 
 
 def done(round_: Round, command: Done, now: datetime) -> Facts:
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.DONE)
     checks.in_step(round_, *RUNNING)
     if (command.by in round_.progress.done) == command.done:
         return ()
@@ -131,7 +130,7 @@ def close(round_: Round, command: Close, now: datetime) -> Facts:
     checks.in_step(round_, *RUNNING)
     checks.not_paused(round_)
     if command.how == ClosedBy.FACILITATOR:
-        checks.facilitator(round_, command.by)
+        checks.may(round_, command.by, Act.CLOSE)
         return _close_now(round_)
     checks.bot(command.by)
     if command.how == ClosedBy.ALL_IN:
@@ -207,7 +206,7 @@ def go_on_without(round_: Round, command: GoOnWithout, now: datetime) -> Facts:
     """With what is there, if anything is; else without."""
     checks.in_step(round_, *RUNNING)
     checks.not_paused(round_)
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.CLOSE)
     without = RULES[round_.step].without
     if without is None or not nothing_in(round_):
         return _close_now(round_)
@@ -216,12 +215,10 @@ def go_on_without(round_: Round, command: GoOnWithout, now: datetime) -> Facts:
 
 def extend(round_: Round, command: Extend, now: datetime) -> Facts:
     """In `live` pace anybody gets five more minutes for all; in `days` the facilitator extends by half."""
-    checks.member(round_, command.by)
+    live = round_.settings.pace == "live"
     checks.in_step(round_, *RUNNING)
     checks.not_paused(round_)
-    live = round_.settings.pace == "live"
-    if not live:
-        checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.EXTEND, given=live)
     most = MAX_LIVE_EXTENSIONS if live else MAX_DAYS_EXTENSIONS
     if round_.progress.extensions >= most:
         raise Refused(Because.ALREADY_EXTENDED, most=most)
@@ -230,13 +227,13 @@ def extend(round_: Round, command: Extend, now: datetime) -> Facts:
 
 def pause(round_: Round, command: Pause, now: datetime) -> Facts:
     checks.in_step(round_, *RUNNING)
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.REST)
     checks.not_paused(round_)
     return (RoundPaused(command.reason),)
 
 
 def resume(round_: Round, command: Resume, now: datetime) -> Facts:
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.REST)
     if round_.paused is None:
         raise Refused(Because.NOT_PAUSED)
     # The last consent may have come during the pause.
@@ -255,10 +252,8 @@ def cancel(round_: Round, command: Cancel, now: datetime) -> Facts:
 def may_cancel(round_: Round, by: MemberId) -> None:
     """Raises Refused for others than the facilitator; where nobody who takes part facilitates, as in a setup that an
     outsider began, any member may."""
-    if by != BOT and round_.roles.acting(Role.FACILITATOR) not in round_.active():
-        checks.member(round_, by)
-    else:
-        checks.facilitator(round_, by)
+    nobody = round_.roles.acting(Role.FACILITATOR) not in round_.active()
+    checks.may(round_, by, Act.CANCEL, given=nobody)
 
 
 # --- evolve ---

@@ -14,6 +14,7 @@ from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.rule import Passing, StepRule, chief, facilitator, keeps_nothing, nobody
 from coldframe.domain.state import Force, MergeProposal, Note, Round
 from coldframe.domain.texts import accepted
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -93,7 +94,7 @@ PEOPLE_FOR_SECOND_OPINION = 4
 def pick_focus(round_: Round, command: PickFocus, now: datetime) -> Facts:
     checks.in_step(round_, Step.FOCUS)
     checks.not_paused(round_)
-    checks.decision_maker(round_, command.by)
+    checks.may(round_, command.by, Act.PICK_FOCUS)
     checks.lever(round_, command.lever)
     reason = accepted(command.reason, 500, field="reason")
     if len(reason) < MIN_REASON:
@@ -119,14 +120,12 @@ def answer(round_: Round, command: AnswerMerge, now: datetime) -> Facts:
 
     A no after the yes takes the force apart again.
     """
-    checks.member(round_, command.by)
     checks.in_step(round_, Step.MERGE)
     proposal = _proposal(round_, command.first, command.second)
     second_opinion = proposal.proposed_by is not None and command.by != proposal.proposed_by
-    if not second_opinion:
-        checks.facilitator(round_, command.by)
-        if proposal.proposed_by == command.by and command.same:
-            raise Refused(Because.NEEDS_SECOND_PERSON, writers=1)
+    checks.may(round_, command.by, Act.MERGE, given=second_opinion)
+    if not second_opinion and proposal.proposed_by == command.by and command.same:
+        raise Refused(Because.NEEDS_SECOND_PERSON, writers=1)
     if proposal.answer is command.same:
         return ()
     if proposal.answer:
@@ -135,7 +134,7 @@ def answer(round_: Round, command: AnswerMerge, now: datetime) -> Facts:
 
 
 def join(round_: Round, command: JoinForces, now: datetime) -> Facts:
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.MERGE)
     checks.in_step(round_, Step.MERGE)
     first, second = known(round_.force(command.first)), known(round_.force(command.second))
     if first == second:
@@ -147,7 +146,7 @@ def join(round_: Round, command: JoinForces, now: datetime) -> Facts:
 
 
 def split(round_: Round, command: SplitForce, now: datetime) -> Facts:
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.SPLIT)
     checks.in_step(round_, Step.MERGE)
     force = round_.force(command.force)
     if force is None or len(force.notes) < 2:

@@ -21,6 +21,7 @@ from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.texts import accepted
 from coldframe.domain.unsigned import FEWEST, enough
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -120,7 +121,7 @@ NOTES_PER_LEVER = 20
 
 def write(round_: Round, command: WriteNote, now: datetime) -> Facts:
     """A note of the running step; after the reveal it is kept apart as late, signed by its time only."""
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.WRITE)
     checks.lever(round_, command.lever)
     if round_.step is Step.SETUP:
         raise Refused(Because.NOT_OPEN_YET, step=round_.step, wanted=Step.NOTES)
@@ -152,24 +153,24 @@ def _room_left(round_: Round, note: Note, notes: Mapping[NoteId, Note]) -> None:
 
 
 def edit(round_: Round, command: EditNote, now: datetime) -> Facts:
-    _own(round_, command.by, command.note)
+    _own(round_, command.by, command.note, Act.OWN_NOTE)
     note, text = round_.notes[command.note], accepted(command.text, NOTE_LENGTH)
     origin = note.origin if command.origin is None else command.origin
     return () if (text, origin) == (note.text, note.origin) else (NoteEdited(command.note, text, origin),)
 
 
 def withdraw(round_: Round, command: WithdrawNote, now: datetime) -> Facts:
-    _own(round_, command.by, command.note)
+    _own(round_, command.by, command.note, Act.TAKE_BACK)
     return (NoteWithdrawn(command.note),)
 
 
-def _own(round_: Round, by: MemberId, note: NoteId) -> None:
+def _own(round_: Round, by: MemberId, note: NoteId, act: Act) -> None:
     checks.in_step(round_, Step.NOTES)
-    checks.own(round_.notes.get(note), by)
+    checks.own(round_, round_.notes.get(note), by, act)
 
 
 def keep_draft(round_: Round, command: KeepDraft, now: datetime) -> Facts:
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.WRITE)
     checks.in_step(round_, Step.NOTES)
     if sum(d.author == command.by for d in round_.drafts.values()) >= NOTES_PER_LEVER:
         raise Refused(Because.TOO_MANY, most=NOTES_PER_LEVER, lever="")
@@ -180,7 +181,7 @@ def keep_draft(round_: Round, command: KeepDraft, now: datetime) -> Facts:
 
 
 def drop_draft(round_: Round, command: DropDraft, now: datetime) -> Facts:
-    checks.own(round_.drafts.get(command.draft), command.by)
+    checks.own(round_, round_.drafts.get(command.draft), command.by, Act.TAKE_BACK)
     return (DraftDropped(command.draft),)
 
 

@@ -17,6 +17,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.rule import Passing, StepRule, facilitator
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Comparison, Progress, Round
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -116,7 +117,7 @@ def in_one_sitting(round_: Round) -> bool:
 
 
 def compare(round_: Round, command: Compare, now: datetime) -> Facts:
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.COMPARE)
     checks.in_step(round_, Step.BALLOT, Step.PLACEMENT)
     if round_.step is Step.BALLOT and not _locked(round_, command.by):
         raise Refused(Because.NOT_OPEN_YET, step=Step.BALLOT, wanted=Step.PLACEMENT)

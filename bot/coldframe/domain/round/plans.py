@@ -18,6 +18,7 @@ from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Criterion, Ledger, Plan, Round
 from coldframe.domain.texts import accepted, optional
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -85,7 +86,7 @@ def cautions(*texts: str) -> tuple[Touches, ...]:
 
 def hand_in(round_: Round, command: HandInPlan, now: datetime) -> Facts:
     """A plan, or a newer version of one's own. The page is complete here; the criterion may be completed later."""
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.PLAN)
     checks.in_step(round_, Step.PLANS)
     old = round_.plans.get(command.plan.id)
     if old is not None and old.author != command.by:
@@ -157,7 +158,7 @@ def _percentage(chance: int | None) -> int | None:
 
 def withdraw(round_: Round, command: WithdrawPlan, now: datetime) -> Facts:
     checks.in_step(round_, Step.PLANS)
-    checks.own(round_.plans.get(command.plan), command.by)
+    checks.own(round_, round_.plans.get(command.plan), command.by, Act.OWN_PLAN)
     return (PlanWithdrawn(command.plan),)
 
 

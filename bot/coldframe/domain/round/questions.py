@@ -14,6 +14,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.rule import StepRule, everybody, facilitator, keeps_nothing, nobody
 from coldframe.domain.state import Precedent, Question, Round, Suggestion
 from coldframe.domain.texts import accepted, optional
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -95,7 +96,7 @@ def lint(text: str) -> tuple[str, ...]:
 
 
 def write(round_: Round, command: WriteQuestion, now: datetime) -> Facts:
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.WORD_QUESTIONS)
     checks.in_step(round_, Step.QUESTIONS)
     if command.force not in {s.option for s in round_.forces_standing if s.carried}:
         raise Refused(Because.UNKNOWN_ITEM)
@@ -106,7 +107,7 @@ def write(round_: Round, command: WriteQuestion, now: datetime) -> Facts:
 
 
 def drop(round_: Round, command: DropQuestion, now: datetime) -> Facts:
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.WORD_QUESTIONS)
     checks.in_step(round_, Step.QUESTIONS)
     if command.question not in {q.id for q in round_.questions}:
         raise Refused(Because.UNKNOWN_ITEM)
@@ -114,7 +115,7 @@ def drop(round_: Round, command: DropQuestion, now: datetime) -> Facts:
 
 
 def suggest(round_: Round, command: SuggestQuestion, now: datetime) -> Facts:
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.SUGGEST)
     checks.in_step(round_, Step.QUESTIONS)
     return (QuestionSuggested(command.by, accepted(command.text, 300)),)
 
@@ -126,7 +127,7 @@ def publish(round_: Round) -> Facts:
 
 
 def give(round_: Round, command: GivePrecedent, now: datetime) -> Facts:
-    checks.member(round_, command.by)
+    checks.may(round_, command.by, Act.PRECEDENT)
     checks.in_step(round_, Step.PRECEDENTS)
     if command.question not in {q.id for q in round_.questions}:
         raise Refused(Because.UNKNOWN_ITEM)

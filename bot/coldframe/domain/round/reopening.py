@@ -29,6 +29,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Ledger, Round
 from coldframe.domain.texts import optional
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -110,7 +111,7 @@ def can_be_opened(round_: Round) -> tuple[Step, ...]:
 def open_again(round_: Round, command: OpenAgain, now: datetime) -> Facts:
     checks.in_step(round_, *RUNNING)
     checks.not_paused(round_)
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.CORRECT)
     if command.step not in can_be_opened(round_):
         raise Refused(Because.STAYS_CLOSED, which=command.step, step=round_.step)
     reason = optional(command.reason, REASON_LENGTH, field="reason")

@@ -14,6 +14,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import merging
 from coldframe.domain.state import Note, Round
 from coldframe.domain.texts import accepted
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -61,7 +62,7 @@ class NoteHidden(Fact):
 
 
 def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
-    checks.facilitator(round_, command.by)
+    checks.may(round_, command.by, Act.HIDE)
     if command.note not in round_.revealed:
         raise Refused(Because.UNKNOWN_ITEM)
     if round_.notes[command.note].hidden:
@@ -70,7 +71,7 @@ def hide(round_: Round, command: HideNote, now: datetime) -> Facts:
 
 
 def settle_late(round_: Round, command: SettleLateNote, now: datetime) -> Facts:
-    checks.own(round_.late_notes.get(command.note), command.by)
+    checks.own(round_, round_.late_notes.get(command.note), command.by, Act.OWN_NOTE)
     if command.choice == LateChoice.POST and not can_be_posted(round_):
         raise Refused(Because.TOO_LATE, step=round_.step, wanted=Step.NOTES)
     return (LateNoteSettled(command.note, command.choice),)

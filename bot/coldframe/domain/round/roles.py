@@ -18,6 +18,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.moves import RoundResumed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import RoleOffer, Round
+from coldframe.domain.who_may import Act
 
 # --- what people ask ---
 
@@ -118,11 +119,10 @@ def offer(round_: Round, command: OfferRole, now: datetime) -> Facts:
 def _may_offer(round_: Round, command: OfferRole) -> None:
     """Whoever has the role; the facilitator in place of a decision-maker who does not answer; the bot to somebody who
     came back."""
-    if command.by == BOT or command.by == round_.roles.acting(command.role):
-        return
-    checks.facilitator(round_, command.by)
-    if not may_be_replaced(round_):
+    theirs = command.by == round_.roles.acting(command.role)
+    if round_.is_facilitator(command.by) and not theirs and not may_be_replaced(round_):
         raise Refused(Because.NOT_DECISION_MAKER, who=round_.acting_name(Role.DECISION_MAKER))
+    checks.may(round_, command.by, Act.PASS_ON, given=theirs or round_.is_facilitator(command.by))
 
 
 def may_be_replaced(round_: Round) -> bool:
@@ -160,6 +160,7 @@ def keep(round_: Round, command: KeepRole, now: datetime) -> Facts:
         raise Refused(Because.NOT_ASKED)
     if command.by == BOT:
         return (RoleOfferEnded(command.role, found.to, OfferEnd.LAPSED),) if now >= found.until else ()
+    checks.member(round_, command.by)
     if command.by not in (found.by, round_.roles.acting(command.role)):
         raise Refused(Because.NOT_YOURS)
     return (RoleOfferEnded(command.role, found.to, OfferEnd.KEPT),)
@@ -199,8 +200,8 @@ def take(round_: Round, command: TakeRole, now: datetime) -> Facts:
 def name_deputy(round_: Round, command: NameDeputy, now: datetime) -> Facts:
     checks.in_step(round_, Step.SETUP, *RUNNING)
     role, roles = command.role, round_.roles
-    if command.by != roles.acting(role):
-        checks.facilitator(round_, command.by)
+    theirs = command.by == roles.acting(role)
+    checks.may(round_, command.by, Act.PASS_ON, given=theirs or round_.is_facilitator(command.by))
     checks.member(round_, command.member)
     if roles.acting(role) != roles.holder(role) and roles.holder(role) in round_.active():
         raise Refused(Because.DEPUTY_ACTS, who=round_.name_of(roles.acting(role)), role=role)

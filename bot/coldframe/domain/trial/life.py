@@ -34,6 +34,7 @@ from coldframe.domain.trial.facts import (
 from coldframe.domain.trial.numbers import check_entry
 from coldframe.domain.trial.state import Trial, TrialAction, TrialId, TrialStep
 from coldframe.domain.unsigned import unsigned
+from coldframe.domain.who_may import Act
 
 TRANSITIONS: Mapping[tuple[TrialStep, type[TrialFact]], TrialStep] = {
     (TrialStep.PROPOSED, TrialStarted): TrialStep.RUNNING,
@@ -113,7 +114,7 @@ def _deputy(round_: Round, choice: Choice) -> MemberId | None:
 def log_week(trial: Trial, command: LogWeek, now: datetime) -> Facts:
     """One entry. The same numbers again change nothing; other numbers for a logged week need a reason."""
     checks.under_way(trial)
-    checks.owner_or_facilitator(trial, command.by)
+    checks.may(trial, command.by, Act.LOG)
     entry = replace(command.entry, by=command.by, at=now)
     _check_week(trial, entry.week, command.today)
     check_entry(trial.criterion, entry)
@@ -146,7 +147,7 @@ def take_reading(trial: Trial, command: TakeReading, now: datetime) -> Facts:
 
 def check_counting(trial: Trial, command: CheckCounting, now: datetime) -> Facts:
     checks.under_way(trial)
-    checks.owner_or_facilitator(trial, command.by)
+    checks.may(trial, command.by, Act.LOG)
     return (CountingChecked(accepted(command.text, 300, field="text")),)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from coldframe.domain.commands import BOT, Command
+from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId
 from coldframe.domain.people import aliases
 from coldframe.domain.refusals import Because, Refused, known
@@ -44,14 +44,14 @@ from coldframe.domain.trial.facts import (
     TrialStarted,
 )
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
+from coldframe.domain.who_may import Act
 
 
 def offer(trial: Trial, command: OfferTrial, now: datetime) -> Facts:
     """The owner hands over, or the facilitator asks; only the asked person's own yes counts."""
     if trial.step not in (TrialStep.PROPOSED, *UNDER_WAY):
         raise Refused(Because.TRIAL_OVER)
-    if command.by != BOT:
-        checks.owner_or_facilitator(trial, command.by)
+    checks.may(trial, command.by, Act.FIND_OWNER)
     checks.member(trial, command.to)
     if command.to == trial.owner:
         raise Refused(Because.OWNS_ALREADY)
@@ -79,17 +79,15 @@ def may_be_taken(trial: Trial) -> bool:
 
 def take(trial: Trial, command: TakeTrial, now: datetime) -> Facts:
     checks.under_way(trial)
-    checks.member(trial, command.by)
     if command.by == trial.owner:
         return ()
-    if not may_be_taken(trial):
-        raise Refused(Because.NOT_OWNER, who=trial.name_of(trial.owner))
+    checks.may(trial, command.by, Act.OWN, given=may_be_taken(trial))
     return (OwnerChanged(command.by, trial.owner, taken=True),)
 
 
 def give_up(trial: Trial, command: GiveUp, now: datetime) -> Facts:
     checks.under_way(trial)
-    checks.owner(trial, command.by)
+    checks.may(trial, command.by, Act.LOOK_AFTER)
     return (OwnerLost(command.by, optional(command.reason, 500, field="reason")),)
 
 
@@ -131,8 +129,7 @@ def forget(trial: Trial, command: ForgetIn, now: datetime) -> Facts:
 def drop(trial: Trial, command: DropTrial, now: datetime) -> Facts:
     if trial.step is not TrialStep.PROPOSED:
         raise Refused(Because.TRIAL_OVER)
-    if command.by not in (BOT, trial.facilitator):
-        raise Refused(Because.NOT_FACILITATOR, who=trial.name_of(trial.facilitator))
+    checks.may(trial, command.by, Act.DROP)
     return (TrialDropped(),)
 
 
@@ -142,8 +139,7 @@ def drop(trial: Trial, command: DropTrial, now: datetime) -> Facts:
 def tick(trial: Trial, command: Tick, now: datetime) -> Facts:
     checks.under_way(trial)
     action = _action(trial, command.action)
-    if command.by not in (action.who, trial.owner):
-        raise Refused(Because.NOT_YOURS)
+    checks.may(trial, command.by, Act.FIRST_WEEK, own=action.who == command.by)
     if (action.done is not None) == command.done:
         return ()
     return (ActionTicked(action.id, now if command.done else None),)
@@ -152,8 +148,7 @@ def tick(trial: Trial, command: Tick, now: datetime) -> Facts:
 def move_action(trial: Trial, command: MoveAction, now: datetime) -> Facts:
     checks.under_way(trial)
     action = _action(trial, command.action)
-    if command.by not in (action.who, trial.owner):
-        raise Refused(Because.NOT_YOURS)
+    checks.may(trial, command.by, Act.FIRST_WEEK, own=action.who == command.by)
     if command.due < now:
         raise Refused(Because.IN_THE_PAST, at=command.due)
     if trial.review is not None and command.due > trial.review:
@@ -167,7 +162,7 @@ def _action(trial: Trial, action: str) -> TrialAction:
 
 def say_what_blocks(trial: Trial, command: SayWhatBlocks, now: datetime) -> Facts:
     checks.under_way(trial)
-    checks.owner(trial, command.by)
+    checks.may(trial, command.by, Act.LOOK_AFTER)
     text = optional(command.text, 500, field="text")
     return () if text == trial.in_the_way else (BlockSaid(text),)
 

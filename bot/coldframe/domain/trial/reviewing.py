@@ -23,6 +23,7 @@ from coldframe.domain.trial.facts import (
 )
 from coldframe.domain.trial.state import DECISIONS, Closing, Trial, TrialStep
 from coldframe.domain.unsigned import said_last, unsigned
+from coldframe.domain.who_may import Act
 
 MIN_REASON = 3  # characters
 MAX_WAIT = timedelta(weeks=8)
@@ -32,8 +33,7 @@ MAX_WAIT = timedelta(weeks=8)
 def move_review(trial: Trial, command: MoveReview, now: datetime) -> Facts:
     """Never before the planned weeks are over; by the bot when nobody held it on its date."""
     checks.under_way(trial)
-    if command.by != BOT:
-        checks.owner_or_facilitator(trial, command.by)
+    checks.may(trial, command.by, Act.REVIEW)
     if command.at < now:
         raise Refused(Because.IN_THE_PAST, at=command.at)
     if command.at < command.earliest and not trial.stopped:
@@ -55,7 +55,7 @@ def open_review(trial: Trial, command: OpenReview, now: datetime) -> Facts:
 def learn(trial: Trial, command: Learn, now: datetime) -> Facts:
     """Each person's own words, private until the review is closed; the last word counts, and none takes it back."""
     checks.under_way(trial)
-    checks.member(trial, command.by)
+    checks.may(trial, command.by, Act.LEARN)
     return (LearningWritten(command.by, optional(command.text, 1000, field="text")),)
 
 
@@ -63,7 +63,7 @@ def stop_early(trial: Trial, command: StopEarly, now: datetime) -> Facts:
     """The owner's decision, recorded with its reason; the review comes at once."""
     if trial.step is not TrialStep.RUNNING or trial.stopped:
         raise Refused(Because.TRIAL_OVER)
-    checks.owner(trial, command.by)
+    checks.may(trial, command.by, Act.LOOK_AFTER)
     return (StoppedEarly(command.by, _reason(command.reason), now),)
 
 
@@ -72,7 +72,7 @@ def close_review(trial: Trial, command: CloseReview, now: datetime) -> Facts:
     if trial.step is TrialStep.RUNNING:
         raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
     checks.under_way(trial)
-    checks.owner_or_facilitator(trial, command.by)
+    checks.may(trial, command.by, Act.REVIEW)
     decision = next((d for d in DECISIONS if d == command.decision), None)
     if decision is None:
         raise Refused(Because.BAD_SETTING, setting="decision", value=command.decision, allowed=", ".join(DECISIONS))

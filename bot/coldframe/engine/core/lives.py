@@ -35,6 +35,8 @@ PLACE, DIGEST = "place", "digest"
 """A place for a trial is free; how a team stands. Both `people/what/person/team/...`."""
 LEFT, NEXT = "left over", "next"
 """What the round before left, to whoever sets the next one up; that the date of the next one has come."""
+GUEST = "guest"
+"""Whether a guest of the channel takes part."""
 LATE, SCORE = "late", "score"
 """The question what becomes of a note that came late; what a forecast was worth."""
 HELD = "held"
@@ -106,6 +108,10 @@ def _late_note_waits(round_: Round, rest: Rest) -> bool:
 def _while_role_is_offered(round_: Round, rest: Rest) -> bool:
     offer = round_.role_offer(Role(rest[1]))
     return offer is not None and rest[0] in (offer.to, offer.by, round_.roles.acting(offer.role))
+
+
+def _while_not_on_the_roster(round_: Round, rest: Rest) -> bool:
+    return round_.step in (Step.SETUP, *RUNNING) and MemberId(rest[1]) not in round_.active()
 
 
 def _until_it_ends(round_: Round, rest: Rest) -> bool:
@@ -202,6 +208,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "role-asked": Life(End.LINE, _while_role_is_offered, rests=False),
     HELD: Life(End.LINE, _while_held, rests=False),
     HOW_ON: Life(End.LINE, _while_it_does_not_move, rests=False),
+    GUEST: Life(End.GONE, _while_not_on_the_roster, _FACILITATOR, rests=False),
     "reach": Life(End.GONE, _in_its_step, rests=False),
     LEFT: Life(End.GONE, _until_it_ends, rests=False),
     NEXT: Life(End.GONE, _has_ended, _FACILITATOR, rests=False),

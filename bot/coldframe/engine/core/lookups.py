@@ -12,7 +12,7 @@ from typing import Any, Protocol, TypeVar
 
 from coldframe.domain.refusals import Because, Refused
 from coldframe.errors import ColdframeError
-from coldframe.ports.chat import Chat, Denial, Hindrance, Person, Place, Unreachable
+from coldframe.ports.chat import Chat, ChatError, Denial, Hindrance, Person, Place, Unreachable
 
 Result = TypeVar("Result")
 
@@ -55,6 +55,33 @@ class Checked:
         return await chat.check(self.place, self.people)
 
 
+@dataclass(frozen=True, slots=True)
+class There:
+    """Who is in the channel, to know what somebody may; None where the platform does not tell it now."""
+
+    place: Place
+
+    async def ask(self, chat: Chat) -> tuple[Person, ...] | None:
+        try:
+            return await chat.members(self.place)
+        except ChatError:
+            return None
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """Who asks; None where the platform does not tell it now."""
+
+    tenant: str
+    person: str
+
+    async def ask(self, chat: Chat) -> Person | None:
+        try:
+            return await chat.person(self.tenant, self.person)
+        except ChatError:
+            return None
+
+
 class Unasked(ColdframeError):
     """The turn cannot go on before this is asked."""
 
@@ -67,6 +94,7 @@ class Unasked(ColdframeError):
 class Told:
     """What the platform has answered for one turn."""
 
+    chat: Chat | None = None
     answers: dict[Question, Any] = field(default_factory=dict)
 
     def members(self, place: Place) -> tuple[Person, ...]:
@@ -76,7 +104,24 @@ class Told:
 
     def person(self, place: Place, person: str) -> Person:
         """The person as the platform knows them. Raises Unasked."""
-        found: Person = self._answer(Known(place.root(), person))
+        seen: Person | None = self.answers.get(Seen(place.tenant, person))
+        found: Person = seen or self._answer(Known(place.root(), person))
+        return found
+
+    def there(self, place: Place, person: str) -> tuple[Person, ...] | None:
+        """Everybody in the channel; what the platform's side remembers is enough if this person is among them. None
+        where it cannot be told now. Raises Unasked."""
+        known = self.chat.members_known(place.root()) if self.chat is not None else ()
+        if known is not None and (self.chat is None or any(each.id == person for each in known)):
+            return known or None
+        found: tuple[Person, ...] | None = self._answer(There(place.root()))
+        return found
+
+    def seen(self, tenant: str, person: str) -> Person | None:
+        """Who asks, as the platform's side remembers them. None where it cannot be told now. Raises Unasked."""
+        if self.chat is None:
+            return None
+        found: Person | None = self.chat.person_known(tenant, person) or self._answer(Seen(tenant, person))
         return found
 
     def hindrances(self, place: Place, people: tuple[str, ...]) -> tuple[Hindrance, ...]:
@@ -109,7 +154,7 @@ def not_in_channel(chat: Chat, channel: str = "") -> Refused:
 
 async def asked(chat: Chat, take: Callable[[Told], Awaitable[Result]]) -> Result:
     """Takes the turn, again after each question that it leaves open. Raises ChatError."""
-    told = Told()
+    told = Told(chat)
     while True:
         try:
             return await take(told)

@@ -1,22 +1,24 @@
 """What somebody asks of the bot by a button, a form or a word, and the one shape of all that answers it.
 
-Whether the asker belongs to the round or the trial, and whether what was pressed or sent is still open there, is
-checked here, before an answer sees either.
+Whether the table of `domain.who_may` lets the asker do it in that round or trial, and whether what was pressed or sent
+is still open there, is checked here, before an answer sees either.
 """
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Collection, Container, Mapping
+from collections.abc import Awaitable, Callable, Collection, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any, TypeVar
 
+from coldframe.domain import who_may
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import endings, occurrences
+from coldframe.domain.who_may import Act
+from coldframe.engine.core import access, endings, occurrences
 from coldframe.engine.core.turn import Turn
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Form, Line, Message
@@ -131,11 +133,6 @@ class TrialRequest(Request):
         """Raises Refused for a trial that is over, or not begun."""
         checks.under_way(self.trial)
 
-    def by_owner(self, *others: MemberId) -> None:
-        """Raises Refused for whoever is neither the owner nor one of these others."""
-        if self.by not in (self.trial.owner, *others):
-            raise Refused(Because.NOT_OWNER)
-
 
 Answer = Callable[[Request], Awaitable[Reply | None]]
 RoundAnswer = Callable[[RoundRequest], Awaitable[Reply | None]]
@@ -165,7 +162,7 @@ def opens(make: Callable[[R], Form]) -> Callable[[R], Awaitable[Reply | None]]:
 def of_round(answers: Mapping[str, RoundAnswer], during: Collection[Step] = ()) -> Answers:
     """Answers that get the round which their value names first, as long as it is in one of these steps; in none of
     them: in the one step that the button or form was made for."""
-    return {name: _of_round(answer, during) for name, answer in answers.items()}
+    return {name: _of_round(who_may.BY_WAY[name], answer, during) for name, answer in answers.items()}
 
 
 def of_trial(answers: Mapping[str, TrialAnswer]) -> Answers:
@@ -173,11 +170,13 @@ def of_trial(answers: Mapping[str, TrialAnswer]) -> Answers:
     return {name: _of_trial(name, answer) for name, answer in answers.items()}
 
 
-def _of_round(answer: RoundAnswer, during: Collection[Step]) -> Answer:
+def _of_round(act: Act, answer: RoundAnswer, during: Collection[Step]) -> Answer:
     async def answered(request: Request) -> Reply | None:
         round_ = await request.turn.round(ButtonValue.unpack(request.value).subject)
-        members_only(request.event, round_.tenant, round_.seats)
+        found = access.in_round(request.turn, request.event, round_)
+        access.is_open(found, act, access.of_round(round_), was_here=request.by in round_.seats, given=True)
         await _still_in_step(request, round_, during)
+        access.part_of_round(found, act, round_)
         return await answer(RoundRequest(round=round_, **_values(request)))
 
     return answered
@@ -185,11 +184,13 @@ def _of_round(answer: RoundAnswer, during: Collection[Step]) -> Answer:
 
 def _of_trial(name: str, answer: TrialAnswer) -> Answer:
     async def answered(request: Request) -> Reply | None:
-        trial = await request.turn.trial(ButtonValue.unpack(request.value).subject)
-        members_only(request.event, trial.tenant, trial.people)
+        act, trial = who_may.BY_WAY[name], await request.turn.trial(ButtonValue.unpack(request.value).subject)
+        found = access.in_trial(request.turn, request.event, trial)
+        access.is_open(found, act, access.of_trial(trial), was_here=request.by in trial.people)
         over = occurrences.over(trial, request.by, occurrences.made_for(name, ButtonValue.unpack(request.value)))
         if over:
             raise Over(trial, over)
+        access.part_of_trial(found, act, trial)
         return await answer(TrialRequest(trial=trial, **_values(request)))
 
     return answered
@@ -224,12 +225,6 @@ async def _made_in(request: Request) -> Step | None:
         return None
     posted = await request.turn.uow.posted_as(request.event.place, what.message)
     return step_of(MessageName.unpack(posted.name)) if posted is not None else None
-
-
-def members_only(event: Inbound, tenant: str, people: Container[MemberId]) -> None:
-    """Raises Refused for a person of another workspace or outside of these people."""
-    if tenant != event.place.tenant or MemberId(event.person) not in people:
-        raise Refused(Because.NOT_A_MEMBER)
 
 
 def _values(request: Request) -> dict[str, Any]:

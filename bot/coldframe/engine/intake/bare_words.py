@@ -7,6 +7,7 @@ from dataclasses import replace
 from coldframe.engine.core import lives
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.intake import panel, texts
+from coldframe.engine.register import teams
 from coldframe.message.nodes import Message
 from coldframe.message.packed import ButtonValue, MessageName
 from coldframe.ports.chat import Place, Reply, Said
@@ -55,4 +56,4 @@ async def _as_note(request: Request) -> Reply | None:
     return reply
 
 
-BUTTONS: Answers = {"word.do": _as_command, "word.note": _as_note}
+BUTTONS: Answers = teams.of_oneself({"word.do": _as_command, "word.note": _as_note})

@@ -6,6 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from coldframe.domain import who_may
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import LeverId, MemberId, PauseReason, Role, Step
 from coldframe.domain.people.commands import Leave
@@ -14,20 +15,23 @@ from coldframe.domain.round.ballots import CastVote, TakeBackVote
 from coldframe.domain.round.moves import Pause
 from coldframe.domain.round.notes import DropDraft, EditNote, WithdrawNote
 from coldframe.domain.state import Draft, Note, Round
-from coldframe.engine.core import members
+from coldframe.engine.core import access, members
 from coldframe.engine.core.requests import Over, Request, Uses
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.intake import bare_words, late, misplaced, panel, submissions, texts
 from coldframe.engine.people import personal
 from coldframe.engine.reading import note_lines
-from coldframe.engine.round import locking, roles
+from coldframe.engine.register import teams
+from coldframe.engine.round import guests, joining, locking
 from coldframe.engine.trial import forecasts, ownership, weekly
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import (
+    Act,
     ChannelLost,
     Commanded,
     Edited,
     Erased,
+    Happening,
     HomeOpened,
     Inbound,
     Joined,
@@ -57,12 +61,29 @@ async def hear(uses: Uses, turn: Turn, event: Inbound) -> Reply:
     """Answers one happening inside its transaction. A refusal is told to the person, in private; nothing changed."""
     request = Request(uses=uses, turn=turn, event=event)
     try:
+        if isinstance(event.what, Act):
+            access.at_the_door(turn, event)
         reply = await HANDLERS[type(event.what)](request, event.what) or Reply()
         return late.never_silent(request, reply)
     except Over as over:
         return await late.answered(request, over)
+    except access.Unheard:
+        await turn.uow.count("bots ignored")
+        return Reply()
     except Refused as refused:
-        return refuse(turn, event, refused)
+        return refuse(turn, event, refused) if _asks(event) else Reply()
+
+
+def _asks(event: Inbound) -> bool:
+    """Whether somebody turned to the bot: to others nothing is said of a refusal."""
+    what = event.what
+    if isinstance(what, HomeOpened):
+        return False
+    return event.place.kind == "direct" or isinstance(what, Commanded | Pressed | Submitted) or _calls(what)
+
+
+def _calls(what: Happening) -> bool:
+    return isinstance(what, Said) and what.mentioned
 
 
 def refuse(turn: Turn, event: Inbound, refused: Refused) -> Reply:
@@ -129,6 +150,7 @@ async def _edited(request: Request, what: Edited) -> Reply | None:
     for round_ in await texts.rounds_in_notes(turn, event):
         mine, drafts = texts.from_message(round_, MemberId(event.person), what.message)
         if mine or drafts:
+            access.to_round(turn, event, round_, who_may.Act.OWN_NOTE)
             await _heard_anew(turn, round_, what, mine, drafts)
             return None
     told = f"edition/{event.place.tenant}/{event.person}/{what.message}/{what.edition}"
@@ -232,6 +254,7 @@ async def _reacted(request: Request, what: Reacted) -> Reply | None:
         turn.answer(event.place.tenant, event.person, answers.ballot_closed(round_))
         return None
     voter = MemberId(event.person)
+    access.to_round(turn, event, round_, who_may.Act.VOTE)
     command: Command = CastVote(voter, key, what.emoji) if what.added else TakeBackVote(voter, key, what.emoji)
     await turn.act(round_, command)
     return None
@@ -255,33 +278,30 @@ async def _joined(request: Request, what: Joined) -> Reply | None:
     if person.is_bot or person.is_gone:
         return None
     await members.upsert_member(turn.uow, event.place.tenant, person)
+    if person.is_foreign or (person.is_guest and not await guests.may_take_part(turn, event.place, person.id)):
+        await guests.came(turn, event.place, person)
+        return None
     for head in await turn.uow.heads(event.place.tenant, channel=event.place.id):
-        round_ = await turn.round(head.id)
-        if person.is_guest or person.is_foreign:
-            words = answers.guest_came(round_, person.name, foreign=person.is_foreign)
-            turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
-        else:
-            await roles.join(turn, round_, BOT, person)
-    if not (person.is_guest or person.is_foreign):
-        await _back_in_the_last_round(turn, event, person)
-        await ownership.came(turn, event.place.tenant, person.id, person.name, event.place.id)
+        await joining.join(turn, await turn.round(head.id), BOT, person)
+    await _back_in_the_last_round(turn, event, person)
+    await ownership.came(turn, event.place.tenant, person.id, person.name, event.place.id)
     return None
 
 
 async def _back_in_the_last_round(turn: Turn, event: Inbound, person: Person) -> None:
     """Who took part in it, left since and came back is of the team again."""
-    for round_id in (await turn.uow.ended_rounds(event.place.tenant, event.place.id))[:1]:
-        round_ = await turn.round(round_id)
-        if MemberId(person.id) in round_.seats:
-            await roles.join(turn, round_, BOT, person)
+    round_ = await teams.last_ended(turn.uow, event.place.tenant, event.place.id)
+    if round_ is not None and MemberId(person.id) in round_.seats:
+        await joining.join(turn, await turn.round(round_.id), BOT, person)
 
 
 async def _left(request: Request, what: Left) -> Reply | None:
     turn, event = request.turn, request.event
     heads = await turn.uow.heads(event.place.tenant, channel=event.place.id, member=event.person)
-    last = await turn.uow.ended_rounds(event.place.tenant, event.place.id)
-    await _leave_all(turn, event, [*(h.id for h in heads), *last[:1]])
+    last = await teams.last_ended(turn.uow, event.place.tenant, event.place.id)
+    await _leave_all(turn, event, [*(h.id for h in heads), *([last.id] if last is not None else [])])
     await ownership.left(turn, event.place.tenant, event.person, event.place.id)
+    await personal.end_calendar(turn, event.place.tenant, event.person)
     return None
 
 
@@ -304,6 +324,7 @@ async def _person_changed(request: Request, what: PersonChanged) -> Reply | None
         newest = await turn.uow.rounds_with(event.place.tenant, what.person.id)
         await _leave_all(turn, event, list(dict.fromkeys([*(h.id for h in heads), *newest])))
         await ownership.left(turn, event.place.tenant, what.person.id)
+        await personal.end_calendar(turn, event.place.tenant, what.person.id)
     elif what.person.zone and before.zone != what.person.zone:
         await personal.zone_reported(turn, before, what.person.zone)
     return None

@@ -6,7 +6,7 @@ from __future__ import annotations
 from coldframe.domain.names import RUNNING
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import trial_turn
+from coldframe.engine.core import access, trial_turn
 from coldframe.engine.core.requests import Over, Request
 from coldframe.engine.intake import panel, submissions
 from coldframe.engine.reminding import owed as reminders
@@ -31,13 +31,14 @@ async def answered(request: Request, over: Over) -> Reply:
 
 async def _open_now(request: Request, subject: Round | Trial) -> list[Block]:
     turn, me = request.turn, request.by
-    owed = await reminders.owed(turn, request.tenant, me)
+    rounds = await access.rounds_of(turn, request.event)
+    here = {subject.team if isinstance(subject, Trial) else subject.channel, *(round_.channel for round_ in rounds)}
+    owed = await reminders.owed(turn, request.tenant, me, here)
     if isinstance(subject, Trial):
         return [*panel_words.owed_now(owed), *trial_words.open_now(subject, await trial_turn.today(turn, subject), me)]
     if subject.step in RUNNING:
         return panel_words.open_now([subject], me, owed)
-    heads = await turn.uow.heads(request.tenant, member=me)
-    return panel_words.open_now([await turn.round(head.id) for head in heads], me, owed)
+    return panel_words.open_now(rounds, me, owed)
 
 
 def never_silent(request: Request, reply: Reply) -> Reply:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from coldframe.domain.names import RUNNING, Role, Step
@@ -12,12 +13,15 @@ from coldframe.domain.round.moves import Extend, Pause, Resume
 from coldframe.domain.round.revealed_notes import HideNote
 from coldframe.domain.round.undoing import Undo
 from coldframe.domain.state import Round
-from coldframe.engine.core import endings, members
+from coldframe.domain.who_may import BY_WAY, Act
+from coldframe.engine.core import access, endings, members
 from coldframe.engine.core.requests import Answers, Request, Uses
 from coldframe.engine.people import forgetting, held, personal
 from coldframe.engine.reading import dates
+from coldframe.engine.register import teams
 from coldframe.engine.reminding import owed as reminders
-from coldframe.engine.round import closing, correcting, course, locking, roles, setup
+from coldframe.engine.round import closing, correcting, course, guests, locking, setup
+from coldframe.message.nodes import Line, When
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
 from coldframe.ports.storage import Send
@@ -41,6 +45,7 @@ async def ask(request: Request, text: str) -> Reply | None:
     first, _, rest = text.strip().partition(" ")
     request = replace(request, words=rest.strip())
     word = request.uses.words.get(first.lower()) if first else _panel
+    await teams.at_word(request, BY_WAY.get(f"/{first.lower()}", Act.PANEL))
     if word is None:
         return request.shown(panel_words.unknown(first, _nearest(request.uses, first)))
     reply = await word(request)
@@ -59,19 +64,32 @@ def _nearest(uses: Uses, word: str) -> list[str]:
 
 async def _rounds(request: Request) -> list[Round]:
     """Rounds of this channel, or in the direct messages all rounds of this person."""
-    place = request.event.place
-    if place.kind == "channel":
-        heads = await request.turn.uow.heads(request.tenant, channel=place.id)
-    else:
-        heads = await request.turn.uow.heads(request.tenant, member=request.by)
-    return [await request.turn.round(h.id) for h in heads]
+    turn, place = request.turn, request.event.place
+    if place.kind != "channel":
+        return await access.rounds_of(turn, request.event)
+    return [await turn.round(h.id) for h in await turn.uow.heads(request.tenant, channel=place.id)]
+
+
+async def _owed(request: Request, rounds: Sequence[Round]) -> list[tuple[Line, When]]:
+    """What this person owes, in these rounds and in the teams to which they belong."""
+    here = {round_.channel for round_ in rounds} | {*await teams.of_person(request)}
+    return await reminders.owed(request.turn, request.tenant, request.by, here)
 
 
 async def _the_round(request: Request, word: str) -> Round:
     """The one round that the command means. Where there are several its name stands after the word. Raises Refused."""
-    rounds = [r for r in await _rounds(request) if request.by in r.seats]
+    rounds = [r for r in await _rounds(request) if request.by in r.active()]
+    if not rounds:
+        await _say_why_none(request, word)
     under_way = [r for r in rounds if r.step in RUNNING] or rounds
     return _one_of(request, word, _of_facilitator(request, word, under_way))
+
+
+async def _say_why_none(request: Request, word: str) -> None:
+    """Raises Refused for whoever has a seat in a round whose channel they are not in any more."""
+    act = BY_WAY.get(f"/{word.split()[0]}", Act.PANEL)
+    for head in await request.turn.uow.heads(request.tenant, member=request.by):
+        access.to_round(request.turn, request.event, await request.turn.round(head.id), act)
 
 
 def _of_facilitator(request: Request, word: str, rounds: list[Round]) -> list[Round]:
@@ -94,7 +112,7 @@ def _one_of(request: Request, word: str, rounds: list[Round]) -> Round:
 
 async def _panel(request: Request) -> Reply | None:
     rounds = await _rounds(request)
-    owed = await reminders.owed(request.turn, request.tenant, request.by)
+    owed = await _owed(request, await access.rounds_of(request.turn, request.event))
     in_channel = request.event.place.kind == "channel"
     return await request.page(panel_words.panel(rounds, request.by, owed, in_channel=in_channel))
 
@@ -104,7 +122,7 @@ async def _help(request: Request) -> Reply | None:
 
 
 async def _new(request: Request) -> Reply | None:
-    return await setup.form(request.turn, request.event.place, request.by)
+    return await setup.form(request, request.event.place)
 
 
 async def _status(request: Request) -> Reply | None:
@@ -112,9 +130,8 @@ async def _status(request: Request) -> Reply | None:
 
 
 async def _mine(request: Request) -> Reply | None:
-    heads = await request.turn.uow.heads(request.tenant, member=request.by)
-    rounds = [await request.turn.round(h.id) for h in heads]
-    owed = await reminders.owed(request.turn, request.tenant, request.by)
+    rounds = await access.rounds_of(request.turn, request.event)
+    owed = await _owed(request, rounds)
     message = panel_words.mine(rounds, request.by, owed)
     await endings.show_page(request.turn, request.tenant, request.by, message)
     return Reply(note=panel_words.sent_in_private()) if request.event.place.kind == "channel" else None
@@ -172,8 +189,7 @@ async def _cancel(request: Request) -> Reply | None:
 async def _resume(request: Request) -> Reply | None:
     """A round of this channel first. One whose channel was lost moves here, if its facilitator asks."""
     place = request.event.place
-    heads = await request.turn.uow.heads(request.tenant, member=request.by)
-    resting = [r for r in [await request.turn.round(h.id) for h in heads] if r.paused is not None]
+    resting = [r for r in await access.rounds_of(request.turn, request.event) if r.paused is not None]
     if not resting:
         raise Refused(Because.NOT_PAUSED)
     round_ = _one_of(request, "resume", [r for r in resting if r.channel == place.id] or resting)
@@ -198,7 +214,7 @@ async def _away(request: Request) -> Reply | None:
     if request.words.lower() in ("off", "back", "no"):
         await personal.come_back(request.turn, request.tenant, request.by)
         return None
-    calendar = members.calendar_of(await request.turn.uow.member(request.tenant, request.by))
+    calendar = members.calendar_of(await personal.record(request))
     words = request.words.removeprefix("until ").strip()
     try:
         back = dates.reading(words, request.turn.now, calendar)
@@ -223,7 +239,7 @@ async def _hide(request: Request) -> Reply | None:
     found = [
         (round_, note)
         for round_ in await _rounds(request)
-        if request.by in round_.seats and len(wanted) >= MIN_QUOTE
+        if request.by in round_.active() and len(wanted) >= MIN_QUOTE
         for note in (round_.notes[i] for i in round_.revealed)
         if note.text.casefold().startswith(wanted)
     ]
@@ -245,6 +261,7 @@ async def _add(request: Request) -> Reply | None:
     if not who:
         who, name = request.words, ""
     round_ = await _the_round(replace(request, words=name), f"add {who} to")
+    access.to_round(request.turn, request.event, round_, Act.ADMIT)
     persons = request.turn.told.members(Place(round_.tenant, "channel", round_.channel))
     wanted = who.strip("@<> ").casefold()
     found = [p for p in persons if wanted in (p.id.casefold(), p.name.casefold()) and not (p.is_bot or p.is_gone)]
@@ -252,8 +269,7 @@ async def _add(request: Request) -> Reply | None:
         return request.shown(panel_words.nobody_of_that_name(round_))
     if found[0].is_foreign:
         return request.shown(panel_words.from_elsewhere(round_, found[0].name))
-    await members.upsert_member(request.turn.uow, round_.tenant, found[0])
-    await roles.join(request.turn, round_, request.by, found[0])
+    await guests.let_in(request.turn, round_, request.by, found[0])
     return request.shown(panel_words.added(round_, found[0].name))
 
 
@@ -261,6 +277,7 @@ async def _roles(request: Request) -> Reply | None:
     """Who has which role in each round of this person, with what they can do about it."""
     shown = [r for r in await _rounds(request) if request.by in r.active()]
     if not shown:
+        await _say_why_none(request, "roles")
         raise Refused(Because.NOT_A_MEMBER)
     return request.shown(role_words.overviews(shown, request.by))
 
@@ -269,7 +286,7 @@ async def _edit(request: Request) -> Reply | None:
     """What the facilitator can put right, in a setup as well."""
     rounds = await _rounds(request)
     own = [r for r in rounds if r.is_facilitator(request.by)]
-    round_ = _one_of(request, "edit", own or [r for r in rounds if request.by in r.seats])
+    round_ = _one_of(request, "edit", own or [r for r in rounds if request.by in r.active()])
     return await request.page(await correcting.show(request, round_))
 
 
@@ -302,9 +319,8 @@ BUTTONS: Answers = {"me.export": _export, "me.forget": _forget, "me.forgotten": 
 async def show_home(request: Request) -> None:
     """The person's own page: what they owe, and their rounds."""
     turn = request.turn
-    heads = await turn.uow.heads(request.tenant, member=request.by)
-    rounds = [await turn.round(h.id) for h in heads]
-    owed = await reminders.owed(turn, request.tenant, request.by)
+    rounds = await access.rounds_of(turn, request.event)
+    owed = await _owed(request, rounds)
     page = panel_words.mine(rounds, request.by, owed)
     place = Place(request.tenant, "direct", request.by)
     turn.sends.append(Send("home", MessageName("home", request.tenant, (request.by,)).pack(), place, page))

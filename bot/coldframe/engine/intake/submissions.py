@@ -20,7 +20,8 @@ async def submitted(request: Request, what: Submitted) -> Reply | None:
 
 
 SETTLED = frozenset(
-    {Because.NOT_A_MEMBER, Because.NOT_FACILITATOR, Because.NOT_DECISION_MAKER, Because.NOT_YOURS, Because.NOT_OWNER}
+    {Because.NOT_HERE, Because.NOT_LET_IN, Because.FROM_ELSEWHERE}
+    | {Because.NOT_A_MEMBER, Because.NOT_FACILITATOR, Because.NOT_DECISION_MAKER, Because.NOT_YOURS, Because.NOT_OWNER}
     | {Because.TOO_LATE, Because.NOT_OPEN_YET, Because.NOT_NOW, Because.ENDED, Because.LOCKED, Because.NOT_ASKED}
     | {Because.UNKNOWN_ITEM, Because.TRIAL_OVER, Because.TRIAL_NOT_STARTED, Because.REVIEW_NOT_DUE}
 )

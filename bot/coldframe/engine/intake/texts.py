@@ -11,7 +11,8 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.notes import KeepDraft, WriteNote
 from coldframe.domain.round.questions import OPENING, SuggestQuestion
 from coldframe.domain.state import Draft, Note, Round
-from coldframe.engine.core import lives
+from coldframe.domain.who_may import Act
+from coldframe.engine.core import access, lives
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import note_lines
@@ -159,6 +160,7 @@ async def suggested(turn: Turn, event: Inbound, what: Said, posted: Posted | Non
 
 
 async def _suggest(turn: Turn, event: Inbound, round_: Round, text: str) -> Round:
+    access.to_round(turn, event, round_, Act.SUGGEST)
     round_ = await turn.act(round_, SuggestQuestion(MemberId(event.person), text))
     if event.place.kind == "direct":
         turn.answer(round_.tenant, event.person, answers.question_suggested(round_))
@@ -188,8 +190,7 @@ def origin_of(what: Said | Edited) -> str:
 async def take_notes(turn: Turn, event: Inbound, round_: Round, text: str, origin: str, lever: LeverId | None) -> None:
     """A private text becomes notes as far as it is clear; the rest is kept as a draft and asked about once."""
     member = MemberId(event.person)
-    if member not in round_.seats:
-        raise Refused(Because.NOT_A_MEMBER)
+    access.to_round(turn, event, round_, Act.WRITE)
     pieces = note_lines.read_notes(text, round_.settings.levers, lever)
     if not pieces:
         raise Refused(Because.EMPTY, field="text")

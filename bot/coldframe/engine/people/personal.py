@@ -13,6 +13,7 @@ from coldframe.engine.core import members, sent_form
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.people import rereckoning
+from coldframe.engine.register import teams
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import ButtonValue, Occurrence
 from coldframe.ports.chat import Reply
@@ -30,7 +31,8 @@ HOURS = ("zone", "days", "hours", "country", "quiet")
 """The fields of somebody's working time, in the order in which they are read."""
 
 
-async def _me(request: Request) -> Member:
+async def record(request: Request) -> Member:
+    """What is kept of the person who asks; made now, if this is the first that is heard of them."""
     turn, place = request.turn, request.event.place
     found = await turn.uow.member(request.tenant, request.by)
     return found or await members.upsert_member(turn.uow, request.tenant, turn.told.person(place, request.by))
@@ -40,13 +42,13 @@ async def _me(request: Request) -> Member:
 
 
 async def _confirm_hours(request: Request) -> None:
-    me = await _me(request)
+    me = await record(request)
     await request.turn.uow.save_member(members.with_calendar(me, members.calendar_of(me)))
     request.answer(time_words.hours_confirmed())
 
 
 async def hours_form(request: Request) -> Reply:
-    calendar = members.calendar_of(await _me(request))
+    calendar = members.calendar_of(await record(request))
     country = "-".join(p for p in (calendar.country, calendar.subdivision) if p)
     words = (members.days_words(calendar), members.spans_words(calendar), country, members.quiet_words(calendar))
     return Reply(form=forms.hours(calendar.zone, *words))
@@ -54,7 +56,7 @@ async def hours_form(request: Request) -> Reply:
 
 async def _hours(request: Request) -> Reply | None:
     """Each wrong field is told with the right form; nothing changes until all are right."""
-    me = await _me(request)
+    me = await record(request)
     old = members.calendar_of(me)
     try:
         read = members.read_hours(*(request.text(name) for name in HOURS))
@@ -80,7 +82,7 @@ def _field_of(error: ValueError) -> str:
 
 
 async def _use_zone(request: Request) -> None:
-    me = await _me(request)
+    me = await record(request)
     old = members.calendar_of(me)
     try:
         calendar = replace(old, zone=request.value)
@@ -113,7 +115,7 @@ async def away_form(request: Request) -> Reply:
 
 
 async def _away(request: Request) -> None:
-    calendar = members.calendar_of(await _me(request))
+    calendar = members.calendar_of(await record(request))
     back = sent_form.read_day("until", request.text("until"), request.turn.now, calendar)
     await go_away(request.turn, request.tenant, request.by, back)
 
@@ -201,7 +203,7 @@ async def calendar_address(request: Request) -> Reply | None:
     feed = request.turn.kit.feed
     if feed is None:
         return request.shown(time_words.no_feed())
-    me = await _me(request)
+    me = await record(request)
     edition = me.facts.get(FEED_EDITION) or await _new_edition(request.turn, me)
     request.answer(time_words.own_feed(feed(me.tenant, me.id, str(edition))))
     return request.noted(time_words.feed_sent())
@@ -213,25 +215,38 @@ async def _new_edition(turn: Turn, me: Member) -> str:
     return edition
 
 
+async def end_calendar(turn: Turn, tenant: str, person: str) -> None:
+    """Whoever takes part nowhere any more has no address; should they come back, they get another one."""
+    me = await turn.uow.member(tenant, person)
+    if me is None or FEED_EDITION not in me.facts:
+        return
+    rounds = [await turn.round(round_id) for round_id in await turn.uow.rounds_with(tenant, person)]
+    if not any(MemberId(person) in round_.active() for round_ in rounds):
+        facts = {name: value for name, value in me.facts.items() if name != FEED_EDITION}
+        await turn.uow.save_member(replace(me, facts=facts))
+
+
 async def _renew_calendar(request: Request) -> None:
     """Another address; the one before is nothing any more."""
     feed = request.turn.kit.feed
     if feed is None:
         request.answer(time_words.no_feed())
         return
-    me = await _me(request)
+    me = await record(request)
     address = feed(me.tenant, me.id, await _new_edition(request.turn, me))
     request.answer(time_words.own_feed(address, renewed=True))
 
 
-BUTTONS: Answers = {
-    "hours.confirm": _confirm_hours,
-    "hours.write": hours_form,
-    "zone.use": _use_zone,
-    "zone.keep": _keep_zone,
-    "calendar.renew": _renew_calendar,
-    "me.away": away_form,
-    "me.later": _later,
-}
-FORMS: Answers = {"hours.write": _hours, "me.away": _away}
+BUTTONS: Answers = teams.of_oneself(
+    {
+        "hours.confirm": _confirm_hours,
+        "hours.write": hours_form,
+        "zone.use": _use_zone,
+        "zone.keep": _keep_zone,
+        "calendar.renew": _renew_calendar,
+        "me.away": away_form,
+        "me.later": _later,
+    }
+)
+FORMS: Answers = teams.of_oneself({"hours.write": _hours, "me.away": _away})
 DUE: Mapping[str, Carry] = {BACK: InOneTurn(_back)}

@@ -11,6 +11,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
+from coldframe.domain.who_may import Act
 from coldframe.engine.core import endings, lives, members
 from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.requests import Answers, Request
@@ -125,7 +126,7 @@ def _late(trial: Trial, today: date, now: datetime) -> tuple[str, ...]:
 
 async def word(request: Request) -> Reply | None:
     """`digest`: here and now; in the direct messages for each team of this person."""
-    asked = await teams.asked_about(request)
+    asked = await teams.asked_about(request, Act.DIGEST)
     digests = [await gather(request.turn.uow, request.tenant, team, request.turn.now) for team in asked[:MAX_TEAMS]]
     if request.event.place.kind == "channel":
         return Reply(note=digest_words.message(digests[0]))
@@ -152,7 +153,7 @@ async def more(request: Request) -> None:
     """Details in private: trials, verdicts, or the whole as files."""
     team, what = ButtonValue.unpack(request.value).subject, request.part(0)
     uow = request.turn.uow
-    await teams.members_only(request, team)
+    await teams.may(request, team, Act.DIGEST)
     if what not in DETAILS:
         raise Refused(Because.UNKNOWN_ITEM)
     zone = members.calendar_of(await uow.member(request.tenant, request.by)).zone
@@ -203,19 +204,10 @@ async def send_weekly(turn: Turn, due: Due) -> None:
 async def when_form(request: Request) -> Reply:
     team = request.value
     settings = await request.turn.uow.team(request.tenant, team)
-    lead = await _may_set(request, team)
+    await teams.may(request, team, Act.DIGEST_WHEN)
+    lead = await teams.lead_of(request.turn.uow, request.tenant, team)
     options = await _people(request, team)
     return Reply(form=digest_words.when_form(team, options, lead or "", settings.weekday, settings.hour))
-
-
-async def _may_set(request: Request, team: str) -> MemberId | None:
-    """The facilitator and the lead may say who gets the digest, and when."""
-    uow, tenant = request.turn.uow, request.tenant
-    lead, facilitator = await teams.lead_of(uow, tenant, team), await teams.facilitator_of(uow, tenant, team)
-    if request.by not in (lead, facilitator):
-        known = await uow.member(tenant, facilitator) if facilitator else None
-        raise Refused(Because.NOT_FACILITATOR, who=known.name if known else digest_words.THE_FACILITATOR)
-    return lead
 
 
 async def _people(request: Request, team: str) -> Sequence[Option]:
@@ -225,7 +217,7 @@ async def _people(request: Request, team: str) -> Sequence[Option]:
 
 async def when_set(request: Request) -> Reply | None:
     turn, tenant, team = request.turn, request.tenant, request.value
-    await _may_set(request, team)
+    await teams.may(request, team, Act.DIGEST_WHEN)
     lead, day, hour = map(request.text, ("lead", "weekday", "hour"))
     if lead not in {o.value for o in await _people(request, team)}:
         return Reply(errors={"lead": digest_words.ONE_OF_THE_TEAM})

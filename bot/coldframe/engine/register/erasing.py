@@ -9,6 +9,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.people import erasing as rules
 from coldframe.domain.people.erasing import Erasing
 from coldframe.domain.state import Round
+from coldframe.domain.who_may import Act
 from coldframe.engine.core import endings, lives
 from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.requests import Answers, Request
@@ -33,7 +34,7 @@ MAX_ENTRIES = 100_000  # of the register: all
 async def word(request: Request) -> Reply | None:
     """`team`: for the facilitator, of the channel's team or of each that they facilitate."""
     uow, found = request.turn.uow, 0
-    for team in await teams.asked_about(request):
+    for team in await teams.asked_about(request, Act.WHOLE_TEAM):
         if request.by == await teams.facilitator_of(uow, request.tenant, team):
             found += 1
             await _show(request, team)
@@ -51,6 +52,7 @@ async def _show(request: Request, team: str) -> None:
 
 async def _export(request: Request) -> None:
     uow, tenant, team = request.turn.uow, request.tenant, request.subject
+    await teams.may(request, team, Act.WHOLE_TEAM)
     rules.may_see_it_all(await teams.newest_round(uow, tenant, team), request.by)
     rounds = [await request.turn.round(round_id) for round_id in await uow.rounds_of_team(tenant, team)]
     trials = await uow.trials_of(tenant, team, over=True)
@@ -59,12 +61,14 @@ async def _export(request: Request) -> None:
 
 
 async def _form(request: Request) -> Reply:
+    await teams.may(request, request.subject, Act.WHOLE_TEAM)
     rules.may_see_it_all(await teams.newest_round(request.turn.uow, request.tenant, request.subject), request.by)
     return Reply(form=erasing_words.confirm(request.subject))
 
 
 async def _ask(request: Request) -> None:
     turn, tenant, team = request.turn, request.tenant, request.subject
+    await teams.may(request, team, Act.WHOLE_TEAM)
     round_, before = await _now(request)
     asked = rules.asked(before, round_, request.by, turn.now)
     await _keep(turn, tenant, team, asked)
@@ -77,6 +81,7 @@ async def _ask(request: Request) -> None:
 
 async def _yes(request: Request) -> None:
     turn, tenant, team = request.turn, request.tenant, request.subject
+    await teams.may(request, team, Act.ANSWER_ERASING)
     round_, before = await _now(request)
     agreed = rules.agreed(before, round_, request.by, turn.now)
     if agreed == before:
@@ -90,6 +95,7 @@ async def _yes(request: Request) -> None:
 
 
 async def _no(request: Request) -> None:
+    await teams.may(request, request.subject, Act.ANSWER_ERASING)
     round_, before = await _now(request)
     rules.objected(before, round_, request.by, request.turn.now)
     await call_off(request.turn, request.tenant, request.subject, erasing_words.kept())
@@ -181,6 +187,10 @@ async def left(turn: Turn, tenant: str, person: MemberId) -> None:
     for settings in await turn.uow.teams_with(tenant, person):
         if settings.lead == person:
             await turn.uow.save_team(replace(settings, lead=None))
+        if person in settings.guests:
+            now = await turn.uow.team(tenant, settings.team)
+            guests = {guest: let_in for guest, let_in in now.guests.items() if guest != person}
+            await turn.uow.save_team(replace(now, guests=guests))
         if settings.erasing is not None and person in (settings.erasing.by, settings.erasing.second):
             await call_off(turn, tenant, settings.team, erasing_words.gone())
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from coldframe.analysis.economics import Funnel, lever_values
 from coldframe.analysis.inputs import BadNumber
 from coldframe.domain.state import Round
+from coldframe.domain.who_may import Act
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
@@ -27,7 +28,7 @@ LEVERS = ("acquisition", "activation", "retention")
 
 async def word(request: Request) -> Reply:
     """`funnel`: the form, in the channel of the team, or in the direct messages of somebody with one team."""
-    asked = await teams.asked_about(request)
+    asked = await teams.asked_about(request, Act.FUNNEL)
     if len(asked) != 1:
         return Reply(note=register_words.funnel_in_the_channel())
     team = await request.turn.uow.team(request.tenant, asked[0])
@@ -42,7 +43,7 @@ def _written(name: str, value: float) -> str:
 async def save(request: Request) -> Reply | None:
     """Keeps the numbers and says at once what a point is worth; a wrong one is told at its field."""
     uow = request.turn.uow
-    await teams.members_only(request, request.value)
+    await teams.may(request, request.value, Act.FUNNEL)
     try:
         numbers = {name: _number(name, request.text(name).strip()) for name in NUMBERS}
         help_ = worth(numbers)

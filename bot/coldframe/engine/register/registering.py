@@ -12,6 +12,7 @@ from coldframe.domain.round.plans import PlanHandedIn
 from coldframe.domain.state import Plan, Round
 from coldframe.domain.trial.state import Closing, Trial
 from coldframe.domain.unsigned import enough
+from coldframe.domain.who_may import Act
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import teams
@@ -140,7 +141,7 @@ def _unread_dates(fields: Mapping[str, str]) -> tuple[str, ...]:
 
 
 async def _answer(request: Request, wanted: Wanted) -> Message:
-    found = await request.turn.uow.search(request.tenant, await teams.asked_about(request), wanted)
+    found = await request.turn.uow.search(request.tenant, await teams.asked_about(request, Act.SEARCH), wanted)
     shown_ = [shown(entry) for entry in found[:MAX_FOUND]]
     return register_words.results(wanted.words, _filters(wanted), shown_, len(found) > MAX_FOUND)
 
@@ -159,7 +160,7 @@ def _filters(wanted: Wanted) -> str:
 
 async def _search_form(request: Request, words: str) -> Reply:
     entries = await request.turn.uow.search(
-        request.tenant, await teams.asked_about(request), Wanted(limit=MAX_SEARCHED)
+        request.tenant, await teams.asked_about(request, Act.SEARCH), Wanted(limit=MAX_SEARCHED)
     )
     levers = sorted({(e.lever, e.lever_name or e.lever) for e in entries})
     owners = sorted({e.owner for e in entries})

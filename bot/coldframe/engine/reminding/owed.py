@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Container
 from datetime import date, datetime, time, timedelta
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
@@ -19,10 +20,10 @@ from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.zones import instant
 
 
-async def owed(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, When]]:
-    """Everything this person owes now, over all rounds and trials."""
-    rounds = await in_rounds(turn, tenant, member)
-    trials = await in_trials(turn, tenant, member)
+async def owed(turn: Turn, tenant: str, member: MemberId, channels: Container[str]) -> list[tuple[Line, When]]:
+    """Everything this person owes now, over all rounds and trials of these channels."""
+    rounds = await in_rounds(turn, tenant, member, channels)
+    trials = [one for one in await in_trials(turn, tenant, member) if one.trial.team in channels]
     return [*rounds, *((owner_words.open_line(one), When(one.due)) for one in trials)]
 
 
@@ -49,11 +50,13 @@ def _settles_next(round_: Round) -> MemberId | None:
     return round_.roles.acting(Role.DECISION_MAKER if deciding else Role.FACILITATOR)
 
 
-async def in_rounds(turn: Turn, tenant: str, member: MemberId) -> list[tuple[Line, When]]:
-    """Everything this person owes in rounds now, the earliest first."""
+async def in_rounds(
+    turn: Turn, tenant: str, member: MemberId, channels: Container[str] | None = None
+) -> list[tuple[Line, When]]:
+    """Everything this person owes in rounds now, of these channels or of all, the earliest first."""
     rows: list[tuple[datetime, Line]] = []
     for head in await turn.uow.heads(tenant, member=member):
-        round_ = await turn.uow.round(head.id)
+        round_ = await turn.uow.round(head.id) if channels is None or head.channel in channels else None
         if round_ is None or not owes(round_, member) or round_.progress.due is None:
             continue
         own = min(round_.progress.personal.get(member, round_.progress.due), round_.progress.due)

@@ -183,7 +183,6 @@ _COMMANDS: Mapping[str, Callable[[MemberId], Command]] = {
 async def _close_unread(request: RoundRequest) -> None:
     """The facilitator does not want to wait for the platform: it is tried once more, and then closed at once, since its
     deadline, or the time to undo it, is over."""
-    checks.facilitator(request.round, request.by)
     checks.not_paused(request.round)
     kind = SEAL if request.round.step is Step.COMMITMENT else BY_HAND
     end = Ending(kind, request.round.step.value, request.by)

@@ -14,12 +14,13 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.correcting import LengthsSet, Reword, Reworded, SetDeadline, SetLengths, TakeOff
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY
+from coldframe.domain.who_may import Act
 from coldframe.engine.core import members, timetable, windows
 from coldframe.engine.core.requests import Answers, Request, RoundAnswer, RoundRequest, of_round
 from coldframe.engine.core.sent_form import FieldError, typed_day
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reading import window_lines
-from coldframe.engine.round import endings, roles, setup
+from coldframe.engine.round import endings, guests, setup
 from coldframe.message.nodes import Message
 from coldframe.ports.chat import Person, Place, Reply
 from coldframe.speech.names import message_name
@@ -32,23 +33,13 @@ OPEN = (Step.SETUP, *RUNNING)
 async def show(request: Request, round_: Round) -> Message:
     """All that can be put right, to the facilitator alone. Raises Refused."""
     checks.in_step(round_, *OPEN)
-    checks.facilitator(round_, request.by)
+    checks.may(round_, request.by, Act.CORRECT)
     found = await request.turn.uow.trials_of(round_.tenant, round_.channel)
     return correcting_words.overview(round_, [trial for trial in found if trial.step in UNDER_WAY])
 
 
 async def _show(request: RoundRequest) -> Reply | None:
     return await request.page(await show(request, request.round))
-
-
-def of_facilitator(answer: RoundAnswer) -> RoundAnswer:
-    """Whoever lost the role meanwhile is not led through a form first."""
-
-    async def answered(request: RoundRequest) -> Reply | None:
-        checks.facilitator(request.round, request.by)
-        return await answer(request)
-
-    return answered
 
 
 # --- the question ---------------------------------------------------------------------------------------------------
@@ -100,8 +91,7 @@ async def _add(request: RoundRequest) -> None:
     person = next((p for p in _others(request) if p.id == request.text("member")), None)
     if person is None:
         raise Refused(Because.UNKNOWN_ITEM)
-    await members.upsert_member(request.turn.uow, request.tenant, person)
-    after = await roles.join(request.turn, request.round, request.by, person)
+    after = await guests.let_in(request.turn, request.round, request.by, person)
     request.answer(correcting_words.added(after, MemberId(person.id)))
 
 
@@ -118,6 +108,7 @@ async def _would_remove(request: RoundRequest) -> None:
 async def _remove(request: RoundRequest) -> None:
     member = MemberId(request.part(0))
     after = await request.act(TakeOff(request.by, member))
+    await guests.taken_off(request.turn, after, member)
     request.turn.answer(after.tenant, member, correcting_words.you_were_removed(after, request.by))
     if member != request.by:
         request.answer(correcting_words.removed(after, member))
@@ -218,15 +209,15 @@ async def _lengths_set(turn: Turn, before: Round, after: Round, fact: LengthsSet
 
 ANY_STEP: Mapping[str, RoundAnswer] = {
     "edit.show": _show,
-    "edit.question": of_facilitator(_question_form),
-    "edit.add": of_facilitator(_add_form),
-    "edit.remove": of_facilitator(_remove_form),
+    "edit.question": _question_form,
+    "edit.add": _add_form,
+    "edit.remove": _remove_form,
     "edit.remove_yes": _remove,
 }
 ITS_STEP: Mapping[str, RoundAnswer] = {
-    "edit.deadline": of_facilitator(_deadline_form),
+    "edit.deadline": _deadline_form,
     "edit.deadline_yes": _move,
-    "edit.windows": of_facilitator(_windows_form),
+    "edit.windows": _windows_form,
     "edit.windows_yes": _resize,
 }
 """What depends on which step runs."""

@@ -11,6 +11,8 @@ from coldframe.domain.round import ballots
 from coldframe.domain.round.ballots import LockBallot
 from coldframe.domain.round.moves import Done
 from coldframe.domain.state import Round
+from coldframe.domain.who_may import Act
+from coldframe.engine.core import access
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
 from coldframe.engine.round import comparing
 from coldframe.message import emoji
@@ -51,6 +53,7 @@ async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: React
     if round_.step.value != name.rest[1]:
         turn.answer(event.place.tenant, event.person, answers.ballot_closed(round_))
         return True
+    access.to_round(turn, event, round_, Act.DONE)
     await turn.uow.first_time(comparing.sign_key(round_, MemberId(event.person)), turn.now)
     await finished(turn, round_, MemberId(event.person), what.added)
     return True

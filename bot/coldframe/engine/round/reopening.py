@@ -22,7 +22,7 @@ from coldframe.engine.core import endings, lives
 from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
-from coldframe.engine.round import announcing, correcting
+from coldframe.engine.round import announcing
 from coldframe.engine.round.steps import result
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Reply
@@ -134,10 +134,10 @@ def _ending(turn: Turn, after: Round, posted: Posted) -> Ending | None:
 
 BUTTONS = of_round(
     {
-        "edit.again": correcting.of_facilitator(_form),
+        "edit.again": _form,
         "edit.again_yes": _again,
-        "edit.late": correcting.of_facilitator(_late_notes),
+        "edit.late": _late_notes,
     }
 )
-FORMS = of_round({"edit.again": correcting.of_facilitator(_would_clear)})
+FORMS = of_round({"edit.again": _would_clear})
 FOLLOW: Mapping[type[Fact], Follow[Round]] = dict.fromkeys(REOPENED.values(), _reopened)

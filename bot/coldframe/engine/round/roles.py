@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, MemberId, OfferEnd, Role, Step
-from coldframe.domain.people.commands import HandOver, Join
+from coldframe.domain.people.commands import HandOver
 from coldframe.domain.people.facts import MemberLeft, RoleFilled, RoleHandedOver
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.moves import Resume
@@ -25,36 +24,20 @@ from coldframe.domain.round.roles import (
 )
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Round
-from coldframe.engine.core import members, timetable
+from coldframe.engine.core import timetable
 from coldframe.engine.core.requests import Answers, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.round import resting, setup
+from coldframe.engine.round.joining import OPEN, until
 from coldframe.engine.round.steps import PLAYS
 from coldframe.message.packed import Occurrence
-from coldframe.ports.chat import Person, Reply
+from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech.names import message_name
 from coldframe.speech.round import cards, role_words
-from coldframe.timing.calendars import NoWorkingTime
-from coldframe.timing.windows import add_working_hours
 
 UNANSWERED = "role unanswered"
-TO_ANSWER = 16.0  # working hours: two working days
-TO_ANSWER_LIVE = timedelta(minutes=10)
 OFFER, ASKED = "role-offer", "role-asked"
-OPEN = (Step.SETUP, *RUNNING)
-"""Where people hear of roles. In a round that has ended they matter only for what the team does next."""
-
-
-async def _until(turn: Turn, round_: Round, member: MemberId) -> datetime:
-    """Until when somebody may answer: two of their working days."""
-    if round_.settings.pace == "live":
-        return turn.now + TO_ANSWER_LIVE
-    calendar = members.calendar_of(await turn.uow.member(round_.tenant, member))
-    try:
-        return add_working_hours(calendar, turn.now, TO_ANSWER)
-    except NoWorkingTime:
-        return turn.now + timedelta(days=2)
 
 
 # --- buttons and forms ----------------------------------------------------------------------------------------------
@@ -74,7 +57,7 @@ async def _show(request: RoundRequest) -> Reply | None:
 
 async def _offer(request: RoundRequest) -> None:
     role, to = _role(request), MemberId(request.text("member"))
-    await request.act(OfferRole(request.by, role, to, await _until(request.turn, request.round, to)))
+    await request.act(OfferRole(request.by, role, to, await until(request.turn, request.round, to)))
 
 
 async def _name_deputy(request: RoundRequest) -> None:
@@ -97,20 +80,6 @@ OF_ROUND = of_round(
 )
 BUTTONS: Answers = {**OF_ROUND, **of_round({"round.resume": acts(lambda r: Resume(r.by))})}
 FORMS: Answers = of_round({"role.offer": _offer, "role.deputy": _name_deputy}, (Step.SETUP, *RUNNING))
-
-
-# --- somebody comes -------------------------------------------------------------------------------------------------
-
-
-async def join(turn: Turn, round_: Round, by: MemberId, person: Person) -> Round:
-    """On the roster; whoever comes back is asked whether they want back what was theirs. Raises Refused."""
-    member = MemberId(person.id)
-    seat = round_.seats.get(member)
-    after = await turn.act(round_, Join(by, member, person.name))
-    for role in seat.held if seat is not None and seat.left and after.step in OPEN else ():
-        if after.roles.acting(role) != member:
-            after = await turn.act(after, OfferRole(BOT, role, member, await _until(turn, after, member)))
-    return after
 
 
 # --- an offer -------------------------------------------------------------------------------------------------------

@@ -8,17 +8,18 @@ from dataclasses import replace
 
 from coldframe.domain.names import LeverId, MemberId, Role, RoundId
 from coldframe.domain.people.seats import power_share
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Refused
 from coldframe.domain.settings import RANGES, Pace
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
 from coldframe.domain.texts import accepted
+from coldframe.domain.who_may import Act
 from coldframe.engine.core import lives, members
 from coldframe.engine.core.lookups import not_in_channel
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import window_lines
-from coldframe.engine.register import leftovers
-from coldframe.engine.round import resting
+from coldframe.engine.register import leftovers, teams
+from coldframe.engine.round import guests, resting
 from coldframe.message.nodes import Field, Form, Option
 from coldframe.ports.chat import Denial, Hindrance, Person, Place, Reply
 from coldframe.speech import answers
@@ -31,16 +32,15 @@ NUMBERS = ("weight", "dots", "plan_votes")
 MAX_LENGTHS = {"question": 300, "name": 40}  # characters; levers may be left out
 
 
-async def form(turn: Turn, place: Place, by: str) -> Reply:
-    """The setup form with the channel's people to choose from; a word when this is no channel, and for a guest: what
-    the team has left over is not theirs to read."""
+async def form(request: Request, place: Place) -> Reply:
+    """The setup form with the channel's people to choose from; a word when this is no channel. Raises Refused."""
+    turn = request.turn
     if place.kind != "channel":
         return Reply(note=setup_words.in_a_channel())
     if any(found.what is Denial.NOT_IN_CHANNEL for found in turn.told.hindrances(place, ())):
         raise not_in_channel(turn.kit.chat)  # a public channel tells its members to whoever asks
-    persons = team(turn, place)
-    if by not in {p.id for p in persons}:
-        return Reply(note=setup_words.for_members())
+    await teams.may(request, place.id, Act.SET_UP)
+    persons = await team(turn, place)
     options = [Option(p.id, p.name) for p in persons]
     levers = ", ".join(name for _, name in DEFAULT_LEVERS)
     form_ = replace(forms.new_round(levers, options), value=place.id)
@@ -49,9 +49,7 @@ async def form(turn: Turn, place: Place, by: str) -> Reply:
 
 async def _again(request: Request) -> Reply:
     """The form for that channel, filled from the round before."""
-    if request.value not in await request.turn.uow.teams_of(request.tenant, request.by):
-        raise Refused(Because.NOT_A_MEMBER)
-    return await form(request.turn, Place(request.tenant, "channel", request.value), request.by)
+    return await form(request, Place(request.tenant, "channel", request.value))
 
 
 async def _prefilled(turn: Turn, place: Place, form: Form) -> Form:
@@ -86,14 +84,17 @@ def _with_initial(field: Field, value: str) -> Field:
     return replace(field, initial=value) if value and known else field
 
 
-def team(turn: Turn, place: Place) -> list[Person]:
-    """The channel's members who can take part: no bots, no guests, nobody from outside or gone."""
-    return [p for p in turn.told.members(place) if not (p.is_bot or p.is_guest or p.is_foreign or p.is_gone)]
+async def team(turn: Turn, place: Place) -> list[Person]:
+    """The channel's members who can take part: no bots, nobody from outside or gone; guests whom somebody let in."""
+    let_in = (await turn.uow.team(place.tenant, place.id)).guests
+    here = [p for p in turn.told.members(place) if not (p.is_bot or p.is_foreign or p.is_gone)]
+    return [p for p in here if not p.is_guest or let_in.get(MemberId(p.id))]
 
 
 async def _new_round(request: Request) -> Reply:
     """Makes the round in setup and shows it to its facilitator; the start is one more press."""
-    fields = request.fields
+    fields, place = request.fields, Place(request.tenant, "channel", request.value or request.event.place.id)
+    await teams.may(request, place.id, Act.SET_UP)
     settings, problems = _read(fields)
     problems |= _problems(fields, request.by)
     if problems:
@@ -104,12 +105,10 @@ async def _new_round(request: Request) -> Reply:
         facilitator_deputy=MemberId(fields.get("facilitator_deputy", "")),
         decision_deputy=MemberId(fields.get("decision_deputy", "")),
     )
-    place = Place(request.tenant, "channel", request.value or request.event.place.id)
-    persons = team(request.turn, place)
-    if request.by not in {p.id for p in persons}:
-        raise Refused(Because.NOT_A_MEMBER)
+    persons = await team(request.turn, place)
     hindered = request.turn.told.hindrances(place, tuple(person.id for person in persons))
-    await open_round(request.turn, place, fields["name"].strip(), settings, roles, persons, hindered)
+    opened = await open_round(request.turn, place, fields["name"].strip(), settings, roles, persons, hindered)
+    await guests.ask_about_all(request.turn, opened)
     return Reply()
 
 

@@ -10,6 +10,8 @@ from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.choosing import ChoiceAnnounced
 from coldframe.domain.round.commitment import Forecast, ForecastGiven, SeeDigits
 from coldframe.domain.state import Round
+from coldframe.domain.who_may import Act
+from coldframe.engine.core import access
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.message.emoji import DIGITS
@@ -60,13 +62,15 @@ async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: React
         return False
     if what.emoji in DIGITS:
         round_ = await turn.round(posted.round_id)
-        await _see(turn, round_, MemberId(event.person), PlanId(name.rest[1]), what)
+        await _see(turn, event, round_, PlanId(name.rest[1]), what)
     return True
 
 
-async def _see(turn: Turn, round_: Round, member: MemberId, plan: PlanId, what: Reacted) -> None:
+async def _see(turn: Turn, event: Inbound, round_: Round, plan: PlanId, what: Reacted) -> None:
+    member = MemberId(event.person)
     if round_.step is not Step.COMMITMENT and not what.added:
         return
+    access.to_round(turn, event, round_, Act.FORECAST)
     digit, known_ones = DIGITS.index(what.emoji), known(round_.choices.get(plan)).digits.get(member)
     others = tuple(d for d in known_ones or () if d != digit)
     if known_ones is None or digit in known_ones or not what.added:

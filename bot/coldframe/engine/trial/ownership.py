@@ -13,6 +13,7 @@ from coldframe.domain.people.facts import MemberLeft
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.choosing import OwnerAsked
 from coldframe.domain.state import Round
+from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import (
     AnswerOffer,
     DropTrial,
@@ -27,13 +28,13 @@ from coldframe.domain.trial.commands import (
 from coldframe.domain.trial.commands import Tick as TickAction
 from coldframe.domain.trial.facts import OwnerLost
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
+from coldframe.domain.who_may import Act
 from coldframe.engine.core import allowance, members, sent_form, trial_turn
 from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.trial.places import refuse_without_place
 from coldframe.engine.trial.schedule import word_later
 from coldframe.message.packed import Occurrence
-from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech.names import of_action, who
 from coldframe.speech.people import time_words
@@ -113,11 +114,6 @@ async def declined(request: TrialRequest) -> None:
     request.answer(owner_words.no_noted())
 
 
-async def hand_over_form(request: TrialRequest) -> Reply:
-    request.by_owner()
-    return Reply(form=trial_forms.hand_over(request.trial))
-
-
 async def handed_over(request: TrialRequest) -> None:
     """To somebody who is asked; without a name the trial has no owner and the facilitator is told."""
     to, reason = MemberId(request.text("member")), request.text("reason")
@@ -125,17 +121,8 @@ async def handed_over(request: TrialRequest) -> None:
     request.answer(owner_words.asked_to_take_over() if to else owner_words.given_up())
 
 
-async def ask_form(request: TrialRequest) -> Reply:
-    trial = request.trial
-    if request.by not in (trial.facilitator, trial.owner, trial.deputy):
-        raise Refused(Because.NOT_FACILITATOR, who=trial.name_of(trial.facilitator))
-    return Reply(form=trial_forms.ask_somebody(trial))
-
-
 async def asked_somebody(request: TrialRequest) -> None:
-    trial = request.trial
-    by = trial.facilitator if request.by == trial.deputy else request.by
-    await request.act(OfferTrial(by, MemberId(request.text("member"))))
+    await request.act(OfferTrial(request.by, MemberId(request.text("member"))))
     request.answer(owner_words.asked())
 
 
@@ -205,8 +192,10 @@ async def tick(request: TrialRequest) -> None:
 
 
 def _action(request: TrialRequest) -> TrialAction:
-    """The action that the value names. Raises Refused."""
-    return known(next((a for a in request.trial.actions if a.id == request.part(0)), None))
+    """The action that the value names. Raises Refused, for whoever neither does it nor owns the trial too."""
+    action = known(next((a for a in request.trial.actions if a.id == request.part(0)), None))
+    checks.may(request.trial, request.by, Act.FIRST_WEEK, own=action.who == request.by)
+    return action
 
 
 async def moved(request: TrialRequest) -> None:
@@ -235,8 +224,8 @@ BUTTONS = of_trial(
         "trial.tick": tick,
         "trial.move": opens(lambda r: trial_forms.move_action(r.trial, _action(r))),
         "trial.block": opens(lambda r: trial_forms.in_the_way(r.trial)),
-        "trial.hand_over": hand_over_form,
-        "trial.ask": ask_form,
+        "trial.hand_over": opens(lambda r: trial_forms.hand_over(r.trial)),
+        "trial.ask": opens(lambda r: trial_forms.ask_somebody(r.trial)),
         "trial.own": acts(lambda r: TakeTrial(r.by)),
         "trial.accept": accept,
         "trial.decline": opens(lambda r: trial_forms.decline(r.trial)),

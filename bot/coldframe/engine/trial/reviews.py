@@ -194,7 +194,6 @@ async def learn_form(request: TrialRequest) -> Reply:
 
 
 async def stop_form(request: TrialRequest) -> Reply:
-    request.by_owner()
     return Reply(form=trial_forms.stop(request.trial))
 
 
@@ -203,7 +202,6 @@ async def close_form(request: TrialRequest) -> Reply:
     if trial.step is TrialStep.RUNNING:
         raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
     request.under_way()
-    request.by_owner(trial.facilitator)
     return Reply(form=trial_forms.close_review(trial, request.by))
 
 

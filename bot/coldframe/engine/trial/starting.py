@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import ENDS, MemberId, PlanId, Role
+from coldframe.domain.names import ENDS, MemberId, PlanId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.commitment import FIRST_WEEK, Committed
 from coldframe.domain.round.plans import checked_criterion
@@ -84,8 +84,6 @@ async def begin_form(request: RoundRequest) -> Reply:
 async def _unused(request: RoundRequest) -> Plan:
     """The plan that may start now. Raises Refused."""
     round_, plan_id = request.round, PlanId(request.part(0))
-    if not (round_.is_facilitator(request.by) or round_.is_decision_maker(request.by)):
-        raise Refused(Because.NOT_FACILITATOR, who=round_.acting_name(Role.FACILITATOR))
     if plan_id not in round_.plan_order or plan_id in round_.choices:
         raise Refused(Because.UNKNOWN_ITEM)
     await refuse_without_place(request.turn, round_.tenant, round_.channel)

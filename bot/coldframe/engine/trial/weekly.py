@@ -11,7 +11,8 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.state import UNDER_WAY, Entry, Figures, Reading, Trial, TrialStep, WeekWord
-from coldframe.engine.core import endings, lives, trial_turn
+from coldframe.domain.who_may import Act
+from coldframe.engine.core import access, endings, lives, trial_turn
 from coldframe.engine.core.requests import TrialRequest, of_trial, opens
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
@@ -36,7 +37,6 @@ JUST = timedelta(minutes=1)
 
 async def open_form(request: TrialRequest) -> Reply:
     request.under_way()
-    request.by_owner(request.trial.facilitator)
     today = await trial_turn.today(request.turn, request.trial)
     week = request.parts[0] if request.parts else ""
     return Reply(form=trial_forms.log_week(request.trial, today, int(week) if week.isdigit() else None))
@@ -126,6 +126,8 @@ async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None) -
     mine = [trial] if trial is not None else await _running(turn, event)
     if not mine:
         return False
+    for one in mine:
+        access.to_trial(turn, event, one, Act.LOG)
     if what.files:
         await _files(turn, event, what.files, mine)
     elif len(mine) > 1:

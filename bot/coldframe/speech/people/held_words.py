@@ -27,6 +27,7 @@ EXPLAINED: Mapping[str, str] = {
     "messages waiting": "How many of my messages are on their way to you.",
     "leads": "Teams whose weekly digest comes to you.",
     "erasing asked": "Teams of which you asked, or agreed, to erase everything.",
+    "guest of": "Teams in whose channel you are a guest, and whether somebody has let you take part.",
     "rounds": "Your part in each round. Revealed notes aren't in it: nobody can tell any more which are yours.",
     "trials": "Your part in each trial, and in what the register says of it.",
     "seat": "How you take part.",
@@ -97,6 +98,7 @@ def everything(
         "messages waiting": traces.waiting,
         "leads": [team.team for team in stands_in if team.lead == me],
         "erasing asked": [t.team for t in stands_in if t.erasing and me in (t.erasing.by, t.erasing.second)],
+        "guest of": [{"team": t.team, "takes part": t.guests[me]} for t in stands_in if me in t.guests],
         "rounds": [held_in(round_, me) for round_ in rounds],
         "trials": [held_in_trial(trial, me) for trial in trials],
     }

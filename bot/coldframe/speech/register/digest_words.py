@@ -96,7 +96,6 @@ WITHOUT_OWNER = "without an owner"
 ACTION_DUE = "action due"
 REVIEW = "review"
 REVIEW_OPEN = "review not closed"
-THE_FACILITATOR = "the facilitator"
 
 
 def rests(why: PauseReason) -> str:

@@ -25,13 +25,6 @@ def in_a_channel() -> Message:
     return said("A round belongs to a channel: type `/coldframe new` in the channel of the team that takes part.")
 
 
-def for_members() -> Message:
-    return said(
-        "A round is set up by a member of its channel, not by a guest. Somebody of the team can set it up, add you "
-        "with `/coldframe add` and your name, and pass the role of facilitator on to you."
-    )
-
-
 def proposal(
     round_: Round,
     hours: Sequence[tuple[str, str]],

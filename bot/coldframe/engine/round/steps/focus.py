@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from coldframe.domain.names import Deciding, LeverId, MemberId, Role, Side, Step
-from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.merging import FocusPicked
 from coldframe.domain.round.undoing import Hold
 from coldframe.domain.state import Note, Round
@@ -41,9 +40,6 @@ def _of_side(notes: list[Note], lever: LeverId, side: Side) -> int:
 
 
 def _form(request: RoundRequest) -> Form:
-    if not request.round.is_decision_maker(request.by):
-        chief = request.round.roles.acting(Role.DECISION_MAKER)
-        raise Refused(Because.NOT_DECISION_MAKER, who=request.round.name_of(chief))
     return forms.focus(request.round, LeverId(request.part(0)))
 
 
