@@ -277,7 +277,7 @@ async def test_forget_takes_back_all_that_the_bot_said_of_it(tmp_path: Path, ste
         parts = (NOTE, DRAFT, "from you", "what-is-held.json", "Your notes", "How likely", "Title of")
         assert found_in(team, JON, *parts) == []
         assert [b.action for r in private(team, JON) for b in buttons_of(r)] == []
-        assert text(private(team, JON)[-1]).startswith("Done.")
+        assert text(private(team, JON)[-1]).startswith("Done: I have forgotten you")
 
 
 async def test_forget_reaches_what_an_earlier_release_said_in_passing(tmp_path: Path) -> None:
