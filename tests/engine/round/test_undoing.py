@@ -10,7 +10,8 @@ import pytest
 from sqlalchemy import select
 
 from coldframe.clock import ManualClock
-from coldframe.domain.names import Deciding, ForceId, QuestionId, Step
+from coldframe.domain.names import Deciding, ForceId, QuestionId, Role, Step
+from coldframe.domain.people.commands import HandOver
 from coldframe.domain.round.moves import Pause, Resume
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.questions import WriteQuestion
@@ -42,14 +43,14 @@ async def test_a_pick_is_its_makers_alone_for_ten_minutes(tmp_path: Path) -> Non
     async with at_step(tmp_path, MONDAY, Step.FOCUS) as team:
         before, now = _everything(team, D), team.clock.now()
         await _picks(team)
-        assert "you’ve picked Retention. I announce it at" in team.told(D)[-1]
+        assert "Retention is picked. I announce it at" in team.told(D)[-1]
         await team.until(now + TEN - timedelta(seconds=1))
         assert _everything(team, D) == before
         assert (await team.current()).step is Step.FOCUS
         await team.until(now + TEN)
         assert (await team.current()).step is Step.MERGE
         assert any("Retention" in text for text in team.channel() if text not in before)
-        assert "you’ve picked" not in "".join(team.told(D))
+        assert "is picked. I announce" not in "".join(team.told(D))
 
 
 @pytest.mark.parametrize("way", ["button", "word in the channel", "word alone"])
@@ -202,7 +203,7 @@ async def test_a_pick_in_place_of_another_has_one_card(tmp_path: Path) -> None:
         await _picks(team)
         await team.until(team.clock.now() + timedelta(minutes=1))
         await team.fill(D, "focus.pick", {"reason": "Another and better reason."})
-        assert sum("you’ve picked" in text for text in team.told(D)) == 1
+        assert sum("is picked. I announce" in text for text in team.told(D)) == 1
         assert sum("you have decided anew" in text for text in team.told(D)) == 1
 
 
@@ -215,9 +216,20 @@ async def test_while_the_round_rests_it_waits(tmp_path: Path) -> None:
         assert (await team.current()).step is Step.FOCUS
         await team.act("on", Resume(F))
         now = team.clock.now()
-        assert sum("you’ve picked" in text for text in team.told(D)) == 1
+        assert sum("is picked. I announce" in text for text in team.told(D)) == 1
         await team.until(now + TEN)
         assert (await team.current()).step is Step.MERGE
+
+
+async def test_whoever_has_the_role_then_can_undo_it(tmp_path: Path) -> None:
+    """They read what waits, with the buttons, and the earlier holder's card stays."""
+    async with at_step(tmp_path, MONDAY, Step.FOCUS) as team:
+        await _picks(team)
+        await team.act("hand over", HandOver(D, Role.DECISION_MAKER))
+        assert any("Retention is picked" in text for text in team.told(DD))
+        await team.press(DD, "held.undo")
+        assert (await team.current()).decided() is None
+        assert not any("Retention is picked" in text for text in team.told(D) + team.told(DD))
 
 
 async def test_what_cannot_be_carried_out_any_more_is_told_to_its_maker(tmp_path: Path) -> None:

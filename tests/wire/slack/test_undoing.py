@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -71,3 +72,37 @@ async def test_a_pick_is_announced_after_ten_minutes_or_at_once(tmp_path: Path) 
         await facilitator.press(_with(facilitator, "Close now"), "Close now")
         await there.settle()
         assert (await round_of(there)).step is Step.DOTS
+
+
+async def test_a_round_is_put_right_and_opened_again(tmp_path: Path) -> None:
+    """By Slack's own forms: the question, then the step before, each with what it moves and one press."""
+    async with at_work(tmp_path) as there:
+        await there.set_up()
+        await _picked(there)
+        there.clock.pass_by(timedelta(minutes=10))
+        await there.settle()
+        facilitator = there.people[there.scenario.roles.facilitator]
+        await facilitator.commands("edit")
+        await facilitator.press(_note_with(facilitator, "edit.question"), "Question …")
+        await facilitator.sees(facilitator.form)
+        await facilitator.sends(text="Where do they go?")
+        await there.settle()
+        assert (await round_of(there)).settings.question == "Where do they go?"
+        assert "It is now: Where do they go?" in str(there.workspace.said(CHANNEL)[-1])
+        await facilitator.press(_note_with(facilitator, "edit.again"), "Open a step again …")
+        await facilitator.sees(facilitator.form)
+        await facilitator.sends(step="focus", reason="We chose too soon")
+        await there.settle()
+        assert (await round_of(there)).step is Step.MERGE
+        await facilitator.press(_with(facilitator, "edit.again_yes"), "Open focus again")
+        await there.settle()
+        round_ = await round_of(there)
+        assert (round_.step, round_.focus) == (Step.FOCUS, None)
+        assert "We chose too soon" in str(there.workspace.said(CHANNEL))
+        assert "focus.pick" in str(there.people[there.scenario.roles.decision_maker].inbox())
+
+
+def _note_with(someone: Someone, action: str) -> dict[str, Any]:
+    """A passing note, which has no place of its own."""
+    notes = [note for person, _, note in someone.workspace.notes if person == someone.id]
+    return next({"blocks": n["blocks"]} for n in reversed(notes) if action in str(n.get("blocks")))

@@ -7,7 +7,9 @@ from collections.abc import Mapping
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import Deciding, MemberId
+from coldframe.domain.people.facts import RoleFilled, RoleHandedOver
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.roles import RolePassed
 from coldframe.domain.round.undoing import DecisionHeld, DecisionLapsed, DecisionUndone, Undo, may_settle, role_of
 from coldframe.domain.state import Round
 from coldframe.engine.core import lives
@@ -49,6 +51,14 @@ def _theirs(round_: Round, by: MemberId, what: Deciding) -> MemberId:
     return by if by in round_.active() else round_.roles.acting(role_of(what))
 
 
+async def _new_holder(turn: Turn, before: Round, after: Round, fact: RolePassed | RoleHandedOver | RoleFilled) -> None:
+    """Whoever has the role now can undo what was decided before."""
+    held, holder = after.decided(), after.roles.acting(fact.role)
+    if held is None or role_of(held.what) is not fact.role or holder in (held.by, before.roles.acting(fact.role)):
+        return
+    turn.tell(after, holder, lives.HELD, undoing_words.card(after), rest=(after.step.value, held.at.isoformat()))
+
+
 async def _undone(turn: Turn, before: Round, after: Round, fact: DecisionUndone) -> None:
     await turn.drop_due(after.id, kind=closing.HELD)
 
@@ -63,6 +73,9 @@ async def _lapsed(turn: Turn, before: Round, after: Round, fact: DecisionLapsed)
 BUTTONS = of_round({"held.undo": _undo, "held.now": _now})
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     DecisionHeld: _held,
+    RolePassed: _new_holder,
+    RoleHandedOver: _new_holder,
+    RoleFilled: _new_holder,
     DecisionUndone: _undone,
     DecisionLapsed: _lapsed,
 }

@@ -16,9 +16,9 @@ from coldframe.speech.round import cards
 
 REVEALS = frozenset({Step.NOTES, Step.PLANS})
 _DECIDED = {
-    Deciding.FOCUS: "{name}: you’ve picked *{lever}*. I announce it at {at}; until then only you know, and you can "
-    "undo it or pick another.",
-    Deciding.CLOSE: "{name}: the {step} step closes at {at}. Until then you can undo it, and what comes in counts.",
+    Deciding.FOCUS: "{name}: *{lever}* is picked. I announce it at {at}; until then only you know, and you can undo it "
+    "or pick another.",
+    Deciding.CLOSE: "{name}: the {step} step closes at {at}. Until then you can undo it, and what {whose} counts.",
     Deciding.WITHOUT: "{name}: the {step} step closes at {at} with what is there by then. Until then you can undo it.",
 }
 _QUESTIONS = (
@@ -39,6 +39,7 @@ def _words(round_: Round, held: Held) -> Line:
         _QUESTIONS if questions else _DECIDED[held.what],
         name=theirs(round_.name, 60),
         step=title(round_.step).lower(),
+        whose="you change" if round_.step is Step.MERGE else "comes in",
         lever=theirs(round_.settings.lever_name(held.lever), 60) if held.lever is not None else "",
         at=When(held.at, "hour"),
     )
