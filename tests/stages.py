@@ -25,7 +25,7 @@ PROFILE = "ci" if os.environ.get("CI") else "all"  # see tests/conftest.py
 ALL = [*WORKERS, f"--hypothesis-profile={PROFILE}", "--cov", "--cov-report=term:skip-covered"]
 USAGE = 4  # pytest's exit status for words that it does not know
 
-CHAOS = ["faults", "kills", "presses"]
+CHAOS = ["crashes", "deliveries", "faults", "kills", "presses", "replicas"]
 """Modules of tests/bench that do to the bot whatever may happen to it."""
 BENCHES = sorted({path.stem for path in TOP.glob("tests/bench/*.py")} - {"__init__", *CHAOS})
 

@@ -20,7 +20,7 @@ from coldframe.charts.studio import Studio
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.sealing import unlocked
 from coldframe.chat.room.service import Room
-from coldframe.clock import RandomIds, SystemClock
+from coldframe.clock import RandomIds, SystemClock, agreed
 from coldframe.config import Settings
 from coldframe.engine.core.turn import InlineNumbers, Kit, Numbers
 from coldframe.engine.engine import Engine
@@ -241,10 +241,10 @@ async def run_slack(
     from coldframe.feeds import routes as feeds
 
     _zones()
-    time = clock or SystemClock()
     ids = RandomIds()
     studio = Studio()
     store = await open_store(settings.database, seal_secret(settings), ids, owner=ids.new("bot-"), keys=settings.keys)
+    time = await agreed(clock or SystemClock(), store.tell_time)
     try:
         async with slack_platform(
             slack_options(settings), time, Workshop(studio, time.now), store.database.engine
@@ -257,7 +257,7 @@ async def run_slack(
             platform.returned = engine.returned
             platform.directs = lambda: direct_places(store.database)
             await platform.catch_up(engine, await store.last_time(), stop)
-            alarm = Alarm(engine, time.steady if isinstance(time, SystemClock) else None)
+            alarm = Alarm(engine, time.steady if type(time) is SystemClock else None)  # the database's is believed
             await alarm.start()
             memory.let_stand()
             try:

@@ -20,6 +20,7 @@ from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.alarm import HEARTBEAT, Alarm
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.engine import Engine
+from coldframe.ports.storage import Due
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY
 from tests.engine.clockwork import begin, house_on
@@ -152,7 +153,10 @@ class Stub:
         async def first_time(key: str, at: datetime) -> bool:
             return False
 
-        yield SimpleNamespace(first_time=first_time)
+        async def dues(kind: str) -> list[Due]:
+            return []
+
+        yield SimpleNamespace(first_time=first_time, dues=dues)
 
     async def see_time(self, now: datetime) -> datetime:
         self.seen += 1

@@ -61,6 +61,7 @@ class Said:
     at: datetime
     words: str
     gone: bool = False
+    message: Message | None = None
 
 
 @dataclass
@@ -98,13 +99,13 @@ class Platform:
         if fault is not None and fault.trouble == "break after":
             raise Broken("a text that nobody may read")
 
-    def _say(self, place: Place, key: str, text: str) -> str:
-        self.said.append(Said(f"m{len(self.said)}", place, key, self.clock.now(), text))
+    def _say(self, place: Place, key: str, text: str, message: Message | None = None) -> str:
+        self.said.append(Said(f"m{len(self.said)}", place, key, self.clock.now(), text, message=message))
         return self.said[-1].id
 
     async def post(self, place: Place, message: Message, *, key: str) -> str:
         with self._call("post", place):
-            message_id = self._say(place, key, words(message))
+            message_id = self._say(place, key, words(message), message)
         return message_id
 
     async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
@@ -126,10 +127,13 @@ class Platform:
         return self.said[int(message_id[1:])]
 
     async def find(self, place: Place, key: str, since: datetime) -> str | None:
-        """Reads its own history, as far back as it is asked."""
+        """Reads its own history, as far back as it is asked, and takes doubles back."""
         with self._call("find", place):
-            there = [s.id for s in self.said if s.key == key and s.place.root() == place.root() and s.at >= since]
-        return there[0] if there else None
+            here = [s for s in self.said if s.key == key and s.place.root() == place.root() and not s.gone]
+            there = [s for s in here if s.at >= since]
+            for double in there[1:]:
+                double.gone = True
+        return there[0].id if there else None
 
     async def own(self, place: Place, since: datetime) -> tuple[Own, ...]:
         with self._call("find", place):

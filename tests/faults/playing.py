@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
@@ -108,8 +108,15 @@ class Bot:
             for command in commands:
                 await turn.act(await turn.round("r1"), command)
 
-        await self.engine.act(occasion, work)
+        await self.do(occasion, work)
         await self.engine.settle()
+
+    async def do(self, occasion: str, work: Callable[[Turn], Awaitable[None]]) -> None:
+        await self.engine.act(occasion, work)
+
+    async def acts(self, round_: Round) -> tuple[Command, ...]:
+        """What people do in the step."""
+        return _votes(round_) or _commands(round_) if round_.ledger() is not None else _commands(round_)
 
     async def round(self) -> Round:
         async with self.store.begin() as uow:
@@ -122,19 +129,13 @@ class Bot:
 async def a_bot(folder: Path, faults: Sequence[Fault] = (), database: str | None = None) -> AsyncIterator[Bot]:
     """Five people and a round in setup."""
     clock = ManualClock(START)
-    round_ = replace(a_round(len(IN_IT)), id="r1", tenant=TENANT, channel=CHANNEL)
-    people = tuple(Person(m, round_.name_of(m), "UTC") for m in round_.active())
-    platform = Platform(clock, people, list(faults))
+    platform = Platform(clock, people(), list(faults))
     keys = RandomIds()
     address = database or a_file(folder)
     opened = open_database(address, durable=False, alone=True)
     store = Watched(opened, Seal(SECRET), owner="bot", new_key=lambda: keys.new("k"))
     engine = assembled(store, platform, clock, SeededIds(5), InlineNumbers())
-    async with store.begin() as uow:
-        await uow.add_round(round_, START)
-        for person in people:
-            record = Member(TENANT, person.id, person.name, "UTC", told_privacy=True)
-            await uow.save_member(members.with_calendar(record, WorkingCalendar()))
+    await set_up(store)
     try:
         yield Bot(store, engine, platform, clock)
     finally:
@@ -155,6 +156,23 @@ async def on_a_copy(before: Bot, address: str, keys: str = "") -> AsyncIterator[
         await store.close()
 
 
+def the_round() -> Round:
+    return replace(a_round(len(IN_IT)), id="r1", tenant=TENANT, channel=CHANNEL)
+
+
+def people() -> tuple[Person, ...]:
+    return tuple(Person(m, the_round().name_of(m), "UTC") for m in IN_IT)
+
+
+async def set_up(store: SqlStore) -> None:
+    """The round and its people."""
+    async with store.begin() as uow:
+        await uow.add_round(the_round(), START)
+        for person in people():
+            record = Member(TENANT, person.id, person.name, "UTC", told_privacy=True)
+            await uow.save_member(members.with_calendar(record, WorkingCalendar()))
+
+
 async def play(bot: Bot, weeks: int = WEEKS) -> None:
     """The round from its start to its seal, then weeks in which nobody logs anything."""
     await bot.act("start", Start(F))
@@ -171,7 +189,7 @@ async def play_on(bot: Bot, weeks: int) -> None:
         now = await turn.round("r1")
         await _seal(turn, now, {now.plan_order[0]: MemberId(IN_IT[2])}, {}, (), 4)
 
-    await bot.engine.act("seal", seal)
+    await bot.do("seal", seal)
     await bot.until(bot.clock.now() + timedelta(weeks=weeks))
 
 
@@ -179,7 +197,7 @@ async def a_step(bot: Bot, round_: Round) -> None:
     """What people do comes an hour after the step opened, its close at the fourth."""
     opens = max(bot.clock.now(), round_.progress.opens or START)
     await bot.until(opens + ACTS_AFTER)
-    acts = _votes(round_) or _commands(round_) if round_.ledger() is not None else _commands(round_)
+    acts = await bot.acts(round_)
     closes = [command for command in acts if isinstance(command, Close)]
     await bot.act(f"act/{round_.step}", *(command for command in acts if not isinstance(command, Close)))
     if (now := await bot.round()).step is round_.step:

@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 
 import structlog
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
+from apscheduler.triggers.base import BaseTrigger
 
 from coldframe.engine.delivery import downtime
 from coldframe.engine.engine import Engine
@@ -25,6 +26,16 @@ Result = TypeVar("Result")
 HEARTBEAT = timedelta(seconds=60)
 A_DAY = timedelta(days=1)
 ASLEEP = 2 * HEARTBEAT  # the process stood still between two heartbeats
+
+
+class _After(BaseTrigger):  # type: ignore[misc]
+    """Once, so long from now: the moment itself is another machine's where several processes share a database."""
+
+    def __init__(self, wait: timedelta) -> None:
+        self._wait = wait
+
+    def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime | None:
+        return now + self._wait if previous_fire_time is None else None
 
 
 class Alarm:
@@ -144,9 +155,8 @@ class Alarm:
         if moment <= self._engine.kit.clock.now():
             self.ring()
             return
-        self._scheduler.add_job(
-            self._ring_later, "date", run_date=moment, id="next", replace_existing=True, misfire_grace_time=None
-        )
+        wait = _After(moment - self._engine.kit.clock.now())
+        self._scheduler.add_job(self._ring_later, wait, id="next", replace_existing=True, misfire_grace_time=None)
 
     async def close(self) -> None:
         """Takes no new work, finishes the work in hand for a while, and stops."""

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 import structlog
 
 from coldframe.engine.core import damage, receiving
+from coldframe.engine.core.again import again
 from coldframe.engine.core.turn import Aside, Carry, InOneTurn, Kit, Turn
 from coldframe.engine.delivery import due_rows, outbox, restored, troubles
 from coldframe.engine.round import comparing, listening
@@ -50,12 +51,16 @@ class Engine:
 
     async def returned(self, gone: timedelta = timedelta()) -> None:
         """The bot was away, however shortly, or so long as is known: what people did meanwhile is to be looked for."""
-        await comparing.after_absence(self.kit)
-        await listening.after_absence(self.kit, gone)
+        await again(self.kit.clock, lambda: comparing.after_absence(self.kit))
+        await again(self.kit.clock, lambda: listening.after_absence(self.kit, gone))
         self.on_change()
 
     async def act(self, occasion: str, work: Callable[[Turn], Awaitable[None]]) -> None:
         """A turn that no happening began: setting a round up from a file, an operator's command."""
+        await again(self.kit.clock, lambda: self._act(occasion, work))
+        self.on_change()
+
+    async def _act(self, occasion: str, work: Callable[[Turn], Awaitable[None]]) -> None:
         self.kit.ids.occasion(occasion)
         async with self.kit.store.begin() as uow:
             turn = Turn(self.kit, uow, self.kit.clock.now())
@@ -63,7 +68,6 @@ class Engine:
                 return
             await work(turn)
             await turn.finish()
-        self.on_change()
 
     async def do_due(self) -> int:
         """Carries out every row whose moment has come, in order, each once; returns how many."""
@@ -96,7 +100,7 @@ class Engine:
     async def _do_alone(self, due: Due, *, claimed: bool = False) -> bool:
         """False when somebody else does it. Whatever it raises concerns this row: the others go on."""
         try:
-            mine = await due_rows.carry_out(self._due, self.kit, due)
+            mine = await again(self.kit.clock, lambda: due_rows.carry_out(self._due, self.kit, due))
         except Exception as problem:
             await self._hold(due, type(problem).__name__)
             return True

@@ -80,7 +80,7 @@ class Queued:
 
     `root` is the message under which it goes, `posted` the message that it changes, `step` where its round stands.
     What is withdrawn is `emptied` where the platform takes nothing back. In a restored copy `stray` is the message that
-    this one became before, `stale` a file that it comes instead of.
+    this one became before, `stale` a file that it comes instead of. `claim` tells this claim from any other.
     """
 
     id: int
@@ -89,6 +89,7 @@ class Queued:
     tries: int
     first_try: datetime | None
     state: Literal["todo", "sending", "unknown"]
+    claim: str = ""
     root: Posted | None = None
     posted: Posted | None = None
     step: Step | None = None
@@ -116,6 +117,13 @@ class Damaged(ColdframeError):
         super().__init__(f"the {what} {subject} cannot be read; coldframe doctor says more")
         self.what = what
         self.subject = subject
+
+
+class Interrupted(ColdframeError):
+    """The database gave a transaction up, or the way to it broke: nothing of it was kept, and it may be tried again."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(f"the database gave a transaction up ({why}); nothing of it was kept")
 
 
 # --- what is to happen ----------------------------------------------------------------------------------------
@@ -306,7 +314,8 @@ class Store(Restored, Protocol):
         ...
 
     async def sent(self, done: Sequence[Done]) -> None:
-        """The rows go, and the whereabouts of new messages are kept under their names."""
+        """The rows go, and the whereabouts of new messages are kept under their names. What somebody else has claimed
+        since may stand there twice: it is looked up anew, which settles that."""
         ...
 
     async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, why: str = ...) -> None: ...

@@ -39,6 +39,10 @@ class Database(Protocol):
         """Committed at the end, or rolled back when it is left by an exception."""
         ...
 
+    def apart(self) -> AbstractAsyncContextManager[Connection]:
+        """A transaction that waits for no other's turn, also within one: about what nothing else touches."""
+        ...
+
     def looking(self) -> AbstractAsyncContextManager[Connection]:
         """For statements that only read: each sees one state by itself, without a transaction around them."""
         ...

@@ -66,6 +66,9 @@ class SqliteFile:
     def transaction(self) -> AbstractAsyncContextManager[Connection]:
         return self._turn(self._begin)
 
+    def apart(self) -> AbstractAsyncContextManager[Connection]:
+        return self.transaction()
+
     def looking(self) -> AbstractAsyncContextManager[Connection]:
         return self._turn("")
 

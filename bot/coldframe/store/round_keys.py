@@ -105,7 +105,7 @@ class KeyPlace:
     async def _made(self, use: Use) -> Key:
         new: dict[str, object] = {"subject": use.subject, "covers": use.covers.value, "which": use.which}
         new |= {"id": secrets.token_bytes(KEY_ID), "secret": secrets.token_bytes(SECRET)}
-        async with self.database.transaction() as db:
+        async with self.database.apart() as db:
             await db.execute(insert(self.database.dialect, KEYS).values(**new).on_conflict_do_nothing())
             return self._keep((await db.execute(select(KEYS).where(_is(use)))).one())
 
@@ -135,7 +135,7 @@ class KeyPlace:
         if not which:
             return
         await self.ready()
-        async with self.database.transaction() as db:
+        async with self.database.apart() as db:
             gone = (await db.execute(delete(KEYS).where(or_(*which)))).rowcount
         for use in [use for use in self._by_use if is_meant(use)]:
             del self._by_id[self._by_use.pop(use).id]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 from pydantic import TypeAdapter
@@ -12,6 +13,7 @@ from coldframe.ports.storage import Send
 from coldframe.store import strays
 from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import Seal
+from coldframe.store.veil import Veil
 
 _SEND: TypeAdapter[Send] = TypeAdapter(Send)
 REMEMBERED = 1000
@@ -66,6 +68,15 @@ class SealedSends:
     async def find(self, rows: Iterable[Any]) -> None:
         """To be called before they are opened."""
         await self._sealer.find(row.body for row in rows)
+
+    async def row(self, veil: Veil, send: Send, key: str, at: datetime) -> dict[str, Any]:
+        """Of the outbox: it may go out from that moment on."""
+        name = veil.queued(send)
+        return {
+            "key": key, "conversation": veil.conversation(send.conversation()), "kind": send.kind, "name": name,
+            "round_id": send.round_id, "only_in": send.only_in, "body": await self.close(send, name), "state": "todo",
+            "try_at": at,
+        }  # fmt: skip
 
     def open(self, kind: str, name: str, body: bytes) -> Send:
         """Raises CannotUnseal, KeyGone."""

@@ -1,16 +1,24 @@
-"""A PostgreSQL server as the database."""
+"""A PostgreSQL server as the database.
+
+Several processes work on it, and one transaction at a time: each begins by waiting for its turn. So none of them waits
+for another while it holds something that the other waits for, and what one has read nobody changes before it ends.
+"""
 
 from __future__ import annotations
 
+import asyncio
 import secrets
-from collections.abc import Callable
-from contextlib import AbstractAsyncContextManager
-from typing import TypeVar
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager, contextmanager
+from typing import Any, TypeVar
 
+import asyncpg
 import sqlalchemy
-from sqlalchemy import URL, text
-from sqlalchemy.ext.asyncio import AsyncEngine, create_async_engine
+from sqlalchemy import URL, event, text
+from sqlalchemy.exc import DBAPIError, DisconnectionError
+from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
 
+from coldframe.ports.storage import Interrupted
 from coldframe.store.connection import Connection
 from coldframe.store.holding import InUse
 
@@ -19,6 +27,25 @@ OTHERS = text(
     "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database()"
     " AND application_name LIKE 'coldframe %' AND application_name <> :me"
 )
+TURN = "BEGIN; SELECT pg_advisory_xact_lock(727003)"
+MAX_SILENCE = 1.0
+"""Seconds that a process may keep its turn without a word while another waits for it. One that stands still loses it
+then, and begins again."""
+CUT_OFF = text(
+    "SELECT pg_terminate_backend(pid) FROM pg_stat_activity JOIN pg_locks USING (pid) WHERE locktype = 'advisory'"
+    " AND objid = 727003 AND granted AND datname = current_database() AND state LIKE 'idle in transaction%'"
+    f" AND clock_timestamp() - state_change > interval '{MAX_SILENCE} s'"
+)
+PASSING = {
+    "40001": "it met another",
+    "40P01": "it met another",
+    "55P03": "it met another",
+    "53300": "too many are at work",
+    "57P01": "the server stops",
+    "57P02": "the server stops",
+    "57P03": "the server starts",
+}
+"""What the server says where the same may go well a moment later."""
 
 
 class PostgresServer:
@@ -33,12 +60,44 @@ class PostgresServer:
         self._engine = create_async_engine(url, hide_parameters=True, pool_size=10, max_overflow=10, connect_args=told)
         self.engine: sqlalchemy.Engine | AsyncEngine = self._engine
         self._looking = self._engine.execution_options(isolation_level="AUTOCOMMIT")
+        event.listen(self._engine.sync_engine, "checkout", _is_open)
+        self._turns = asyncio.Lock()  # one process waits with one connection, and has others for what stands apart
 
-    def transaction(self) -> AbstractAsyncContextManager[Connection]:
-        return self._engine.begin()
+    @asynccontextmanager
+    async def transaction(self) -> AsyncIterator[Connection]:
+        with _told_apart():
+            async with self._turns, self._looking.connect() as connection:
+                driver = await _driver(connection)
+                try:
+                    await self._take_turn(driver)
+                    yield connection
+                    await driver.execute("COMMIT")
+                finally:
+                    await _clean(connection, driver)
 
-    def looking(self) -> AbstractAsyncContextManager[Connection]:
-        return self._looking.connect()
+    async def _take_turn(self, driver: Any) -> None:
+        """Who stands still in the middle of its own is not waited for."""
+        taken = asyncio.ensure_future(driver.execute(TURN))
+        try:
+            while not (await asyncio.wait([taken], timeout=MAX_SILENCE))[0]:
+                async with self.looking() as db:
+                    await db.execute(CUT_OFF)
+            taken.result()
+        finally:
+            if not taken.done():
+                taken.cancel()
+                await asyncio.wait([taken])
+
+    @asynccontextmanager
+    async def apart(self) -> AsyncIterator[Connection]:
+        with _told_apart():
+            async with self._engine.begin() as connection:
+                yield connection
+
+    @asynccontextmanager
+    async def looking(self) -> AsyncIterator[Connection]:
+        async with self._looking.connect() as connection:
+            yield connection
 
     async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
         async with self._engine.begin() as connection:
@@ -56,3 +115,44 @@ class PostgresServer:
 
     async def close(self) -> None:
         await self._engine.dispose()
+
+
+def _is_open(connection: Any, *_: object) -> None:
+    """A connection that broke while nobody used it, as in a restart of the server, is replaced unseen."""
+    if connection.driver_connection.is_closed():
+        raise DisconnectionError
+
+
+async def _driver(connection: AsyncConnection) -> Any:
+    """The driver's own connection, which takes the beginning and the turn in one message."""
+    return (await connection.get_raw_connection()).driver_connection
+
+
+async def _clean(connection: AsyncConnection, driver: Any) -> None:
+    """No connection goes back with a transaction in it."""
+    try:
+        if driver.is_in_transaction():
+            await driver.execute("ROLLBACK")
+    finally:
+        if driver.is_closed() or driver.is_in_transaction():
+            await connection.invalidate()
+
+
+# --- what is tried again ---
+
+
+@contextmanager
+def _told_apart() -> Iterator[None]:
+    """What may go well a moment later is Interrupted. The server's own words may repeat a key."""
+    try:
+        yield
+    except (DBAPIError, asyncpg.PostgresError, asyncpg.InterfaceError, OSError) as problem:
+        if (why := _passing(problem)) is None:
+            raise
+        raise Interrupted(why) from None
+
+
+def _passing(problem: BaseException) -> str | None:
+    state = getattr(getattr(problem, "orig", problem), "sqlstate", None) or ""
+    lost = isinstance(problem, OSError | asyncpg.InterfaceError) or getattr(problem, "connection_invalidated", False)
+    return PASSING.get(state) or ("the connection broke" if lost or state.startswith("08") else None)

@@ -11,19 +11,22 @@ from collections.abc import AsyncIterator, Callable, Iterable, Mapping, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import count
 from typing import Any, Literal
 
 import structlog
-from sqlalchemy import and_, delete, select, update
+from sqlalchemy import and_, delete, or_, select, update
 
 from coldframe.domain.names import Step
 from coldframe.ports.chat import Place
-from coldframe.ports.storage import Done, Due, Posted, Queued, Trouble, Waiting
+from coldframe.ports.storage import Done, Posted, Queued, Trouble
 from coldframe.ports.strays import LOOKED_BACK, RESTORED, Stray
 from coldframe.store import past, standing, statements, strays
 from coldframe.store import tables as t
+from coldframe.store.again import begun_again
 from coldframe.store.apart import ApartStore
 from coldframe.store.connection import Connection, Database
+from coldframe.store.due_queue import LEASE, DueQueue
 from coldframe.store.round_keys import KeyPlace, open_keys
 from coldframe.store.round_work import Known
 from coldframe.store.sealing import KeyGone, Seal
@@ -31,7 +34,6 @@ from coldframe.store.work import SqlWork
 from coldframe.timing.pauses import MAX_PAUSE, pause
 
 log = structlog.get_logger()
-LEASE = timedelta(seconds=60)
 ROUNDS_KEPT = 64
 CLAIMED_AT_ONCE = 20
 LOOKED_AT = 100
@@ -42,8 +44,9 @@ MAX_READINGS = 5
 """So often a send that cannot be opened is tried, before what follows in its conversation goes on without it."""
 
 
-class SqlStore(ApartStore):
-    """A `Store` over SQLite or PostgreSQL. `owner` names this process in claims."""
+class SqlStore(ApartStore, DueQueue):
+    """A `Store` over SQLite or PostgreSQL. `owner` names this process in claims. A server says what time it is with
+    every look for what waits: `on_time` is called with it."""
 
     def __init__(
         self, database: Database, seal: Seal, *, owner: str, new_key: Callable[[], str], keys: KeyPlace | None = None
@@ -56,6 +59,8 @@ class SqlStore(ApartStore):
         self._parked: set[str] = set()
         self._copy: bool | None = None  # whether it was ever restored; not known before it is asked for
         self._looked_back = False
+        self._claims = count(1)
+        self.on_time: Callable[[datetime], None] = lambda _: None
 
     def tag(self, *parts: str) -> str:
         """A keyed hash that nobody without the secret can make or guess."""
@@ -91,20 +96,23 @@ class SqlStore(ApartStore):
                 claimed = "sending" if table is t.outbox else "claimed"
                 statement = update(table).where(table.c.state == claimed)
                 if not every:
-                    statement = statement.where(table.c.owner == self._owner)
+                    mine = table.c.owner.startswith(f"{self._owner}/", autoescape=True)
+                    statement = statement.where(or_(table.c.owner == self._owner, mine))
                 await db.execute(statement.values(state=open_state, owner=None, lease_until=None))
 
     # --- outbox ---
 
+    @begun_again
     async def claim_sends(self, now: datetime, most: int = CLAIMED_AT_ONCE) -> list[Queued]:
         async with self.database.transaction() as db:
             while first := (await db.execute(statements.NEXT_SENDS, {"now": now, "most": most})).all():
                 rows = [*first, *await self._following(db, first, now, most - len(first))]
                 await self._sealer.find(row.body for row in rows)
                 if claimed := await self._readable(db, rows, now):
-                    claim = {"rows": [q.id for q in claimed], "me": self._owner, "until": now + LEASE, "now": now}
+                    me = f"{self._owner}/{next(self._claims)}"
+                    claim = {"rows": [q.id for q in claimed], "me": me, "until": now + LEASE, "now": now}
                     await db.execute(statements.CLAIM_SENDS, claim)
-                    return await self._with_surroundings(db, claimed)
+                    return await self._with_surroundings(db, [replace(q, claim=me) for q in claimed])
         return []
 
     async def _readable(self, db: Connection, rows: Sequence[Any], now: datetime) -> list[Queued]:
@@ -185,24 +193,41 @@ class SqlStore(ApartStore):
             for q in with_strays
         ]
 
+    @begun_again
     async def sent(self, done: Sequence[Done]) -> None:
         """A withdrawn message is nowhere any more, and of two with one name the later counts. What a stray was is
         none any more."""
         veil = await self.veil()
-        posted = [d for d in done if d.message_id is not None and d.queued.send.kind in ("post", "upload")]
-        new = [veil.row(_whereabouts(d)) for d in posted]
+        said = [d for d in done if d.message_id is not None and d.queued.send.kind in ("post", "upload")]
         gone = [d.queued.posted for d in done if d.queued.send.kind == "withdraw" and not d.queued.emptied]
         was = [stray for d in done for stray in (d.queued.stray, d.queued.stale)]
         out = [p for p in (*gone, *was) if p is not None]
         async with self.database.transaction() as db:
-            await db.execute(statements.SENT, {"rows": [d.queued.id for d in done]})
-            if new:
+            rows = {"rows": [d.queued.id for d in done], "claims": list({d.queued.claim for d in done})}
+            mine = {row.id for row in await db.execute(statements.SENT, rows)}
+            if new := [veil.row(_whereabouts(d)) for d in said if d.queued.id in mine]:
                 await db.execute(statements.keep_post(self.database.dialect), new)
+            for late in [d.queued for d in said if d.queued.id not in mine]:
+                await self._look_up_again(db, late)
             if out:
                 ids = [form for p in out for form in veil.where(p.place, p.message_id)["messages"]]
                 which = {"names": [veil.name(p.name) for p in out], "messages": ids}
                 await db.execute(statements.FORGET_POSTS, which)
 
+    async def _look_up_again(self, db: Connection, late: Queued) -> None:
+        """It went out after its lease, when somebody else was at it, and may stand there twice. It is claimed once more
+        as unknown, so that it is looked up, which leaves one; where none is left, none is made."""
+        log.warning("outbox.late", send=late.id, round=late.send.round_id)
+        first_try = late.first_try
+        assert first_try is not None
+        free = {"state": "unknown", "owner": None, "lease_until": None}
+        if (await db.execute(update(t.outbox).where(t.outbox.c.id == late.id).values(free))).rowcount:
+            return
+        only_looked_up = replace(late.send, until=first_try)
+        row = await self.sends.row(await self.veil(), only_looked_up, late.key, first_try)
+        await db.execute(t.outbox.insert().values({**row, **free, "id": late.id, "first_try": first_try}))
+
+    @begun_again
     async def retry_send(self, queued: Queued, at: datetime, *, unknown: bool, why: str = "") -> None:
         async with self.database.transaction() as db:
             await db.execute(
@@ -214,15 +239,17 @@ class SqlStore(ApartStore):
                 )
             )  # fmt: skip
 
+    @begun_again
     async def give_back(self, untried: Sequence[Queued]) -> None:
         ids = defaultdict(list)
         for queued in untried:
-            ids[queued.state].append(queued.id)
+            ids[queued.state, queued.claim].append(queued.id)
         async with self.database.transaction() as db:
-            for state, rows in ids.items():
-                mine = and_(t.outbox.c.id.in_(rows), self._mine())
+            for (state, claim), rows in ids.items():
+                mine = and_(t.outbox.c.id.in_(rows), _claimed_as(claim))
                 await db.execute(update(t.outbox).where(mine).values(state=state, owner=None, lease_until=None))
 
+    @begun_again
     async def park_send(self, queued: Queued, why: str) -> None:
         async with self.database.transaction() as db:
             await db.execute(
@@ -232,6 +259,7 @@ class SqlStore(ApartStore):
             )
         self._parked.add(queued.send.place.order_key())
 
+    @begun_again
     async def drop_send(self, queued: Queued) -> None:
         async with self.database.transaction() as db:
             await db.execute(delete(t.outbox).where(self._still_mine(queued)))
@@ -240,6 +268,7 @@ class SqlStore(ApartStore):
     def has_parked(self, place: Place) -> bool:
         return place.order_key() in self._parked
 
+    @begun_again
     async def try_parked_again(self, now: datetime, places: Iterable[Place] | None = None) -> None:
         conversations = None if places is None else {place.order_key() for place in places}
         self._parked -= conversations or self._parked
@@ -258,35 +287,9 @@ class SqlStore(ApartStore):
 
     def _still_mine(self, queued: Queued) -> Any:
         """The claimed row, unless its lease ran out and somebody else is at it: their outcome counts then."""
-        return and_(t.outbox.c.id == queued.id, self._mine())
+        return and_(t.outbox.c.id == queued.id, _claimed_as(queued.claim))
 
-    def _mine(self) -> Any:
-        return and_(t.outbox.c.state == "sending", t.outbox.c.owner == self._owner)
-
-    # --- due rows ---
-
-    async def claim_due(self, now: datetime) -> Due | None:
-        claim = {"now": now, "me": self._owner, "until": now + LEASE}
-        async with self.database.transaction() as db:
-            row = (await db.execute(statements.CLAIM_DUE, claim)).first()
-        return None if row is None else _due_of(row)
-
-    async def finish_due(self, due: Due) -> None:
-        """Done, unless the row was set anew for a later moment meanwhile, or somebody else is at it."""
-        async with self.database.transaction() as db:
-            await db.execute(statements.FINISH_DUE, {**statements.this_due(due), "me": self._owner})
-
-    async def hold_due(self, due: Due, now: datetime) -> None:
-        claim = {**statements.this_due(due), "me": self._owner, "until": now + LEASE}
-        async with self.database.transaction() as db:
-            await db.execute(statements.HOLD_DUE, claim)
-
-    async def fail_due(self, due: Due, until: datetime, problem: str) -> None:
-        hold = {**statements.this_due(due), "of_at": due.at, "me": self._owner, "until": until, "what": problem[:100]}
-        async with self.database.transaction() as db:
-            await db.execute(statements.FAIL_DUE, hold)
-            await db.execute(statements.count(self.database.dialect), {"name": "due rows failed", "value": 1})
-
+    @begun_again
     async def hurry(self, now: datetime, longest: timedelta = MAX_PAUSE) -> None:
         soonest = now + longest
         async with self.database.transaction() as db:
@@ -294,25 +297,6 @@ class SqlStore(ApartStore):
             for table in (t.outbox, t.due):
                 held = update(table).where(table.c.lease_until > soonest)
                 await db.execute(held.values(lease_until=now + LEASE))
-
-    async def waiting(self) -> Waiting:
-        async with self.database.looking() as db:
-            row = (await db.execute(statements.WAITING)).one()
-        if row.state == "claimed":
-            return Waiting(_moment(row.send), await self._next_due())
-        return Waiting(_moment(row.send), row.at, None if row.at is None else _due_of(row))
-
-    async def _next_due(self) -> datetime | None:
-        """The first free row's moment, or the end of a lease on one before it. Claimed rows are few and stand first."""
-        most = CLAIMED_AT_ONCE
-        while True:
-            async with self.database.looking() as db:
-                rows = (await db.execute(statements.FIRST_DUES, {"most": most})).all()
-            leases = [row.lease_until for row in rows if row.state == "claimed"]
-            free = next((row.at for row in rows if row.state == "todo"), None)
-            if free is not None or len(rows) < most:
-                return min((m for m in (free, *leases) if m is not None), default=None)
-            most *= 10
 
     async def see_time(self, now: datetime) -> datetime:
         known = await self.last_time()
@@ -335,11 +319,13 @@ class SqlStore(ApartStore):
     async def lacks_keys(self) -> bool:
         return bool(await past.keyless(self.database, self.keys))
 
+    @begun_again
     async def last_time(self) -> datetime | None:
         async with self.database.transaction() as db:
             seconds = (await db.execute(select(t.counters.c.value).where(t.counters.c.name == TIME_SEEN))).scalar()
         return None if seconds is None else datetime.fromtimestamp(seconds, UTC)
 
+    @begun_again
     async def note_number(self, name: str, value: float) -> float | None:
         async with self.database.transaction() as db:
             before = (await db.execute(select(t.counters.c.value).where(t.counters.c.name == name))).scalar()
@@ -359,6 +345,10 @@ async def _strays(db: Connection) -> list[Stray]:
     return [strays.stray_of(row) for row in await db.execute(strays.KEPT)]
 
 
+def _claimed_as(claim: str) -> Any:
+    return and_(t.outbox.c.state == "sending", t.outbox.c.owner == claim)
+
+
 def _whereabouts(done: Done) -> Posted:
     send = done.queued.send
     return Posted(send.name, send.place, done.message_id or "", send.round_id, send.open)
@@ -375,11 +365,3 @@ def _meant(queued: Queued, found: Mapping[str | None, Posted]) -> Posted | None:
     if send.ends is not None:
         return Posted(send.name, send.place, send.ends, send.round_id, open=False)
     return found.get(_changes(queued))
-
-
-def _due_of(row: Any) -> Due:
-    return Due(row.kind, row.subject, row.occurrence, row.at, row.tries)
-
-
-def _moment(value: Any) -> datetime | None:
-    return t.Instant().process_result_value(value, None) if isinstance(value, int) else value  # type: ignore[arg-type]

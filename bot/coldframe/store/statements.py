@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Table, and_, bindparam, case, delete, func, literal, or_, select, text, true, update
+from sqlalchemy import Table, and_, bindparam, case, delete, func, literal, or_, select, text, true, type_coerce, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from coldframe.ports.storage import Due
@@ -159,7 +159,14 @@ UNSENT_OF = (
 DROP_UNSENT = delete(t.outbox).where(
     t.outbox.c.name.in_(bindparam("names", expanding=True)), t.outbox.c.state == "todo"
 )
-SENT = delete(t.outbox).where(t.outbox.c.id.in_(bindparam("rows", expanding=True)))
+SENT = (
+    delete(t.outbox)
+    .where(
+        t.outbox.c.id.in_(bindparam("rows", expanding=True)), t.outbox.c.state == "sending",
+        t.outbox.c.owner.in_(bindparam("claims", expanding=True)),
+    )
+    .returning(t.outbox.c.id)
+)  # fmt: skip
 FORGET_POSTS = delete(t.posts).where(
     t.posts.c.name.in_(bindparam("names", expanding=True)),
     t.posts.c.message_id.in_(bindparam("messages", expanding=True)),
@@ -285,14 +292,18 @@ FIRST_DUES = (
 )
 
 
-def _waiting() -> Any:
-    """When the first send may go out, beside the first open due row; one row, whether there is any or not."""
+# What a server's clock says, in whole milliseconds that have passed; a file has no clock of its own.
+_THERE = {"postgresql": text("floor(extract(epoch from clock_timestamp()) * 1000)::bigint"), "sqlite": text("NULL")}
+
+
+@cache
+def waiting(dialect: str) -> Any:
+    """When the first send may go out, beside the first open due row and what time it is there; one row, whether there
+    is any or not."""
     send = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
     # Rows behind the oldest of their conversation cannot go out yet: counting them would wake the alarm for nothing.
     sends = select(func.min(send)).where(t.outbox.c.id.in_(_oldest_sends())).scalar_subquery()
     first = select(t.due).where(NOT_DONE).order_by(t.due.c.at, t.due.c.id).limit(1).subquery()
     one = select(literal(1).label("one")).subquery()
-    return select(sends.label("send"), first).select_from(one.outerjoin(first, true()))
-
-
-WAITING = _waiting()
+    there = type_coerce(_THERE[dialect], t.Instant()).label("there")
+    return select(sends.label("send"), there, first).select_from(one.outerjoin(first, true()))

@@ -132,7 +132,8 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
             elif card in new or card not in waiting or not await self._replaced(send):
                 new[card] = send
         if new:
-            await self._db.execute(statements.QUEUE, [await self._row(send, at) for send in new.values()])
+            rows = [await self._row(send, at) for send in new.values()]
+            await self._db.execute(statements.QUEUE, rows)
 
     async def _waiting_cards(self, names: Sequence[str]) -> set[tuple[str, str, str]]:
         if not names:
@@ -149,13 +150,9 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         return (await self._db.execute(statements.REPLACE, newer)).rowcount > 0
 
     async def _row(self, send: Send, at: datetime) -> dict[str, Any]:
-        name, unique = self._veil.queued(send), self._new_key()
-        return {
-            "key": unique if send.use is not None else self._sends.key_for(send, unique),
-            "conversation": self._veil.conversation(send.conversation()), "kind": send.kind, "name": name,
-            "round_id": send.round_id, "only_in": send.only_in, "body": await self._sends.close(send, name),
-            "state": "todo", "try_at": at,
-        }  # fmt: skip
+        unique = self._new_key()
+        key = unique if send.use is not None else self._sends.key_for(send, unique)
+        return await self._sends.row(self._veil, send, key, at)
 
     async def drop_sends(self, name: str) -> None:
         await self._db.execute(

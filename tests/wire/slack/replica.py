@@ -16,7 +16,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from coldframe.cli.slack import run
-from coldframe.store import sql
+from coldframe.store import due_queue, sql
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -51,5 +51,5 @@ class SharedClock:
 
 if __name__ == "__main__":
     # Each wait moves the time of all: while a picture is drawn, minutes of it may go by with what others send.
-    sql.LEASE = timedelta(minutes=8)
+    sql.LEASE = due_queue.LEASE = timedelta(minutes=8)
     asyncio.run(run("http", SharedClock(Path(sys.argv[1]))))

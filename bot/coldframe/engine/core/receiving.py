@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 
 from coldframe.engine.core import lookups
+from coldframe.engine.core.again import again
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.ports.chat import Inbound, Reply
 
@@ -14,7 +15,7 @@ Holds = Callable[[Turn], Awaitable[bool]]
 
 async def receive(kit: Kit, event: Inbound, holds: Holds | None = None) -> Reply:
     """A repetition of the same delivery has no second effect."""
-    return await lookups.asked(kit.chat, lambda told: _receive(kit, event, told, holds))
+    return await lookups.asked(kit.chat, lambda told: again(kit.clock, lambda: _receive(kit, event, told, holds)))
 
 
 async def _receive(kit: Kit, event: Inbound, told: lookups.Told, holds: Holds | None) -> Reply:

@@ -16,6 +16,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.round.moves import MakeUp, SetWindow
 from coldframe.domain.state import Round
 from coldframe.engine.core import damage, members, windows
+from coldframe.engine.core.again import again
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.people import rereckoning
 from coldframe.engine.register import digest
@@ -106,7 +107,7 @@ async def _alone(kit: Kit, occasion: str, work: Callable[[Turn], Awaitable[int]]
         return moved
 
     try:
-        return await damage.apart(once)
+        return await again(kit.clock, lambda: damage.apart(once))
     except Exception as problem:
         log.error("alarm.left_out", occasion=occasion, problem=type(problem).__name__)
         async with kit.store.begin() as uow:

@@ -11,10 +11,12 @@ from collections.abc import Callable, Coroutine, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 import structlog
 
+from coldframe.engine.core.again import again
 from coldframe.engine.core.turn import Kit
 from coldframe.engine.delivery import second_ways
 from coldframe.ports.chat import ChatError, OutcomeUnknown, Place, SlowDown, Unreachable
@@ -27,6 +29,7 @@ SPEAKING = ("post", "upload")
 STUBBORN = 5  # tries that broke, before what follows may show that the send itself is at fault
 BLIND_FOR = timedelta(hours=1)
 OLDEST_CLAIM = timedelta(seconds=20)  # a third of the lease
+MAX_LOOK_UP = 2 * OLDEST_CLAIM  # after which there is still time for a call before the lease is over
 MARKED_WITHIN = timedelta(milliseconds=100)
 LOOK_UP_SLACK = timedelta(minutes=2)
 Aside = Callable[[Coroutine[Any, Any, None]], None]
@@ -35,6 +38,10 @@ Aside = Callable[[Coroutine[Any, Any, None]], None]
 
 class CannotLookUp(ChatError):
     """Whether an earlier try brought the message out cannot be found out now."""
+
+
+class TookTooLong(ChatError):
+    """The lease is nearly over: somebody else could send it as well."""
 
 
 async def deliver_some(kit: Kit, aside: Aside | None = None) -> int:
@@ -147,15 +154,17 @@ class _Batch:
         """None when nothing more is to be tried: it is out, has been overtaken, or the platform will not take it."""
         kit = self.kit
         try:
-            if (done := await _carry_out(kit, queued)) is None:
+            if (done := await _carry_out(kit, queued, self.begun)) is None:
                 log.info("delivery.overtaken", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries)
                 await kit.store.drop_send(queued)
             else:
                 self._note(done)
-                await _besides(queued, second_ways.came_through(kit, queued))
+                await _besides(queued, again(kit.clock, lambda: second_ways.came_through(kit, queued)))
         except Unreachable as gone:
-            await _besides(queued, second_ways.ask_to_write(kit, queued, gone))
+            await _besides(queued, again(kit.clock, partial(second_ways.ask_to_write, kit, queued, gone)))
             await _park(kit, queued, f"refused: {gone}")
+        except TookTooLong as late:
+            return _Failure(queued, queued.state == "unknown", timedelta(), str(late))
         except SlowDown as slow:
             return _Failure(queued, queued.state == "unknown", timedelta(seconds=slow.seconds), str(slow))
         except ChatError as problem:
@@ -212,12 +221,12 @@ async def _besides(queued: Queued, work: Coroutine[Any, Any, None]) -> None:
         log.error("delivery.broke_besides", round=queued.send.round_id, problem=type(bug).__name__)
 
 
-async def _carry_out(kit: Kit, queued: Queued) -> Done | None:
+async def _carry_out(kit: Kit, queued: Queued, claimed: datetime) -> Done | None:
     """By the first way that the platform does not refuse. None when it has been overtaken and is not out."""
     way = second_ways.as_it_can(kit.chat.capabilities, queued)
     while way is not None:
         try:
-            return await _by(kit, way)
+            return await _by(kit, way, claimed)
         except Unreachable as refused:
             if second_ways.is_done_already(way, refused.denial):
                 break
@@ -227,13 +236,15 @@ async def _carry_out(kit: Kit, queued: Queued) -> Done | None:
     return Done(queued, None)
 
 
-async def _by(kit: Kit, queued: Queued) -> Done | None:
+async def _by(kit: Kit, queued: Queued, claimed: datetime) -> Done | None:
     place = _where(queued)
     known = await _looked_up(kit, queued, place)
     if known is None and _is_overtaken(queued, kit.clock.now()):
         return None
     if known is None and queued.stray is not None and await _is_this_now(kit, queued, queued.stray):
         return Done(_at(queued, queued.stray.place), queued.stray.message_id)
+    if known is None and kit.clock.now() - claimed > MAX_LOOK_UP:
+        raise TookTooLong
     return Done(_at(queued, place), known or await _act(kit, queued, place))
 
 
