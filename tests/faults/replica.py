@@ -34,6 +34,7 @@ from coldframe.ports.chat import Capabilities, Inbound, NotDelivered, OutcomeUnk
 from coldframe.store import due_queue, sql
 from coldframe.timing.zones import pin_zone_data
 from coldframe.wiring import open_store
+from tests.domain.play import EVERYBODY
 from tests.engine.reaching import _commands
 from tests.engine.seeing_through import _seal
 from tests.faults.playing import SECRET
@@ -108,7 +109,7 @@ class FarPlatform:
         return ()
 
     async def members(self, place: Place) -> tuple[Person, ...]:
-        return ()
+        return tuple(Person(person, person.title(), "UTC") for person in EVERYBODY[:5])
 
     async def person(self, tenant: str, person_id: str) -> Person:
         return Person(person_id, person_id.title(), "UTC")

@@ -17,7 +17,7 @@ from coldframe.engine.core import members
 from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
-from coldframe.ports.chat import Inbound, Place, Pressed, Said
+from coldframe.ports.chat import Inbound, Person, Place, Pressed, Said
 from coldframe.ports.storage import Member
 from coldframe.speech.names import about
 from coldframe.store.sql import SqlStore
@@ -38,7 +38,7 @@ AT_ONCE = 30
 async def sharing(database: str, number: int = 3) -> AsyncIterator[list[Engine]]:
     """So many engines on one platform."""
     clock = ManualClock(START)
-    platform = Platform(clock)
+    platform = Platform(clock, tuple(Person(person, person.title(), "UTC") for person in PEOPLE))
     stores = [await open_store(database, SECRET, RandomIds(), owner=f"bot{n}") for n in range(number)]
     try:
         yield [assembled(store, platform, clock, RandomIds(), InlineNumbers()) for store in stores]
