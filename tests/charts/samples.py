@@ -54,7 +54,7 @@ def forces(count: int) -> ForceField:
 
 def ranking(count: int, label: str = "Option") -> VoteRanking:
     rows = (
-        RankRow(f"{label} {i + 1}", i + 1, count - i, i % 2, count - i + 2 * (i % 2), 3, False, i < 2)
+        RankRow(f"{label} {i + 1}", i + 1, count - i, i % 2, count - i + 2 * (i % 2), False, i < 2)
         for i in range(count)
     )
     return VoteRanking(
@@ -86,7 +86,7 @@ def calibration(count: int) -> Calibration:
 def hostile() -> tuple[Chart, ...]:
     """People's text of every unpleasant kind in every place where text can stand."""
     texts = (*HOSTILE, *SCRIPTS)
-    rows = tuple(RankRow(text, 1, 1, 1, 3, 2, True, True) for text in texts)
+    rows = tuple(RankRow(text, 1, 1, 1, 3, True, True) for text in texts)
     plans = tuple(PlacedPlan(text, text, 0.1 * i, 0.2, 0.1, 0.2, "trial now", 0.6) for i, text in enumerate(texts))
     weeks = (TrendWeek(1, 2, 3, False),)
     everything = " ".join(texts)

@@ -127,7 +127,7 @@ def test_a_shortened_label_says_so() -> None:
 
 def test_group_and_decision_maker_stand_in_columns_of_their_own() -> None:
     """The ranking shows the group's votes, the decision-maker's and the weighted total as three figures."""
-    chart = VoteRanking("Ballot", "votes", (RankRow("Shorter form", 1, 31, 17, 65, 8, False, True),), 1, "")
+    chart = VoteRanking("Ballot", "votes", (RankRow("Shorter form", 1, 31, 17, 65, False, True),), 1, "")
     drawn = texts(chart)
     assert {"Group", "Decision-maker", "Weighted", "31", "17", "65"} <= set(drawn)
 
@@ -135,8 +135,8 @@ def test_group_and_decision_maker_stand_in_columns_of_their_own() -> None:
 def test_with_too_few_voters_no_figure_is_drawn() -> None:
     """A ranking whose votes are withheld for one option shows places alone, in picture, words and table."""
     rows = (
-        RankRow("A plan", 1, None, None, None, None, False, True),
-        RankRow("B plan", 2, 77, 77, 77, 77, False, False),
+        RankRow("A plan", 1, None, None, None, False, True),
+        RankRow("B plan", 2, 77, 77, 77, False, False),
     )
     chart = VoteRanking("Ballot", "votes", rows, None, "")
     assert not any("77" in text for text in [*texts(chart), chart.alternative(), *map(str, chart.table())])
@@ -145,7 +145,7 @@ def test_with_too_few_voters_no_figure_is_drawn() -> None:
 
 def test_ties_and_the_cut_are_said_in_words() -> None:
     """A tied place is called tied, and the line of the cut says how many go on."""
-    rows = (RankRow("A", 1, 3, None, 3, 3, True, True), RankRow("B", 1, 3, None, 3, 3, True, False))
+    rows = (RankRow("A", 1, 3, None, 3, True, True), RankRow("B", 1, 3, None, 3, True, False))
     drawn = texts(VoteRanking("Forces", "dots", rows, 1, ""))
     assert drawn.count("tied") == 2
     assert "the one above goes on" in drawn and drawn.count("goes on") == 1

@@ -178,17 +178,18 @@ class AnyOrder(RuleBasedStateMachine):
                 assert self.now >= opens
                 assert voter not in ledger.locked
                 assert counts == (len(ledger.marks.get(voter, ())) < ledger.quota)
-            case DotsCounted(standing, unused):
+            case DotsCounted(standing, unused, voters):
                 assert before.dots is not None
                 votes = before.dots.votes()
                 assert sum(s.weighted for s in standing) == sum(map(len, votes.values()))
                 assert sum(s.weighted for s in standing) <= before.dots.quota * len(votes)
+                assert voters == len(votes)
                 assert unused >= 0
-            case BallotCounted(standing, own, unused):
+            case BallotCounted(standing, unused, voters):
                 assert before.ballot is not None
                 votes = before.ballot.votes()
                 assert sum(s.group + s.decision_maker for s in standing) == sum(map(len, votes.values()))
-                assert 0 <= own <= before.ballot.quota * len(votes)
+                assert voters <= sum(s.group for s in standing) <= before.ballot.quota * voters
                 assert unused >= 0
                 assert sum(s.carried for s in standing) == min(8, len(standing))
             case Committed():

@@ -46,6 +46,7 @@ from coldframe.domain.round.commitment import (
     SetReview,
 )
 from coldframe.domain.round.correcting import Reword, SetDeadline, SetLengths, TakeOff
+from coldframe.domain.round.counter import TellCount
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SplitForce
 from coldframe.domain.round.moves import (
     Cancel,
@@ -338,6 +339,8 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: MakeUp(BOT, t + timedelta(hours=x.choice((-1, 1, 30)))),
     lambda w, r, x, t, k: TellDates(anybody(r, x), {r.step: t}),
     lambda w, r, x, t, k: TellDates(BOT, {r.step: t}),
+    lambda w, r, x, t, k: TellCount(anybody(r, x)),
+    lambda w, r, x, t, k: TellCount(BOT),
     lambda w, r, x, t, k: Close(anybody(r, x), x.choice(("facilitator", "due", "all in"))),
     lambda w, r, x, t, k: Extend(anybody(r, x)),
     lambda w, r, x, t, k: Hold(anybody(r, x), x.choice(list(Deciding)), _lever(r, x), x.choice((w.text(x), "so"))),

@@ -26,9 +26,9 @@ from coldframe.message.pictures import (
 from coldframe.message.plain import figure, one_line, percent
 
 ROWS = (
-    RankRow("Shorter form", 1, 5, 2, 9, 4, True, True),
-    RankRow("Call after a week", 1, 7, 1, 9, 5, True, True),
-    RankRow("Fewer mails", 3, 2, 0, 2, 2, False, False),
+    RankRow("Shorter form", 1, 5, 2, 9, True, True),
+    RankRow("Call after a week", 1, 7, 1, 9, True, True),
+    RankRow("Fewer mails", 3, 2, 0, 2, False, False),
 )
 PLAN = PlacedPlan("A", "Shorter form", 1.2, 0.4, -0.8, 0.3, "trial now", 0.93)
 TORN = PlacedPlan("B", "Call after a week", 0.1, 0.5, 0.2, 0.5, "make it a project", 0.41)
@@ -79,23 +79,24 @@ def test_a_shared_first_place_is_said_first() -> None:
     """The first sentence of a ranking stands on its own and keeps a tie a tie."""
     words = CHARTS[1].alternative()
     assert words.startswith("Ballot: “Shorter form”, “Call after a week” share the first place of 3 options.")
-    assert "Place 1 (tied): “Shorter form”, group 5, decision-maker 2, weighted 9 votes from 4 people." in words
+    assert "Place 1 (tied): “Shorter form”, group 5, decision-maker 2, weighted 9 votes." in words
     assert "The first 2 go on." in words
 
 
 def test_one_withheld_figure_withholds_all() -> None:
     """When one option's figures are withheld, none is given, since it could be worked out from the others."""
-    hidden = RankRow("Fewer mails", 3, None, None, None, None, False, False)
+    hidden = RankRow("Fewer mails", 3, None, None, None, False, False)
     chart = VoteRanking("Ballot", "votes", (*ROWS[:2], hidden), 2, "")
     assert chart.table()[0] == ("Place", "Option", "Outcome")
     assert "9" not in chart.alternative()
 
 
-def test_dots_have_one_column_and_their_voters() -> None:
-    """Where nobody's votes are shown apart, the table holds one count and the number of different voters."""
-    row = RankRow("Long form", 1, 6, None, 6, 4, False, True)
+def test_dots_have_one_column() -> None:
+    """Where nobody's votes are shown apart, the table holds one count; how many different people it came from is told
+    to nobody, since it gives single votes away."""
+    row = RankRow("Long form", 1, 6, None, 6, False, True)
     chart = VoteRanking("Forces", "dots", (row,), None, "")
-    assert chart.table() == (("Place", "Option", "Dots", "Different voters"), ("1", "Long form", "6", "4"))
+    assert chart.table() == (("Place", "Option", "Dots"), ("1", "Long form", "6"))
 
 
 def test_a_plan_below_seven_in_ten_is_unsure() -> None:
@@ -114,7 +115,7 @@ def test_a_missing_week_is_called_missing() -> None:
 @pytest.mark.parametrize(
     "build",
     [
-        lambda: RankRow("a", 1, float("nan"), None, 1, 1, False, False),
+        lambda: RankRow("a", 1, float("nan"), None, 1, False, False),
         lambda: PlacedPlan("A", "t", float("inf"), 0, 0, 0, "set aside", 0.5),
         lambda: PlacedPlan("A", "t", 0, -1, 0, 0, "set aside", 0.5),
         lambda: PlacedPlan("A", "t", 0, 0, 0, 0, "set aside", 1.5),

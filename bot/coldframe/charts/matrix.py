@@ -84,7 +84,8 @@ def draw_matrix(sheet: Sheet, chart: PlacementMatrix) -> None:
         _ring(sheet, field, plan)
     _labels(sheet, field, corners)
     sheet.bottom = box.bottom + 44
-    _signs(sheet)
+    if not chart.order_only:
+        _signs(sheet)
     notes = (*words.matrix_notes(chart), words.RING_BEYOND if _beyond(field) else "")
     for note in notes:
         sheet.note(note, room=_FIELD_WIDTH)

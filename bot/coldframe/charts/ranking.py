@@ -35,9 +35,9 @@ def _columns(chart: VoteRanking) -> _Columns:
         return _Columns(WIDTH - MARGIN - _LABEL_LEFT, 0, 0, ())
     edge = WIDTH - MARGIN
     if chart.shown_apart:
-        edges = ((words.GROUP, edge - 300), (words.DECISION_MAKER, edge - 160), (words.WEIGHTED, edge - 66))
-        return _Columns(372, 524, 246, (*edges, (words.VOTERS, edge)))
-    return _Columns(420, 572, 380, ((words.unit_heading(chart), edge - 90), (words.VOTERS, edge)))
+        edges = ((words.GROUP, edge - 234), (words.DECISION_MAKER, edge - 94), (words.WEIGHTED, edge))
+        return _Columns(372, 524, 312, edges)
+    return _Columns(420, 572, 470, ((words.unit_heading(chart), edge),))
 
 
 def draw_ranking(sheet: Sheet, chart: VoteRanking) -> None:
@@ -119,7 +119,7 @@ def _bars(sheet: Sheet, row: RankRow, left: float, top: float, scale: float) -> 
 
 def _figures(sheet: Sheet, chart: VoteRanking, row: RankRow, columns: _Columns, top: float) -> None:
     votes = (row.group, row.decision_maker, row.weighted) if chart.shown_apart else (row.weighted,)
-    texts = [*(figure(value or 0) for value in votes), "" if row.voters is None else str(row.voters)]
+    texts = [figure(value or 0) for value in votes]
     total = len(votes) - 1
     for number, (text, (_, edge)) in enumerate(zip(texts, columns.figures, strict=True)):
         sheet.text(edge, top + 17, text, ha="right", weight="bold" if number == total else "normal")

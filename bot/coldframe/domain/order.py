@@ -19,5 +19,10 @@ def coin(seed: int, label: str) -> bool:
     return _digest(seed, label, "coin")[0] % 2 == 0
 
 
+def derived(seed: int, label: str) -> int:
+    """A seed for one thing alone, which may be told: nothing else that follows from `seed` follows from it."""
+    return int.from_bytes(_digest(seed, label, "seed")[:4])
+
+
 def _digest(seed: int, label: str, item: object) -> bytes:
     return hashlib.sha256(f"{seed}\0{label}\0{item}".encode("utf-8", "surrogatepass")).digest()

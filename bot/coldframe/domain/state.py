@@ -45,6 +45,7 @@ class Progress:
     extensions: int = 0
     extended: bool = False  # by the bot itself, which it does once
     done: frozenset[MemberId] = frozenset()
+    told: int | None = None  # how many are in, as everybody was told last; None in steps opened by an earlier release
     settles_at: datetime | None = None  # everybody is in; closes then unless somebody changes their mind
     asks_consent: bool = False  # under three writers: "unsigned" would be a pretence
     stuck: bool = False  # below quorum after the extension
@@ -318,6 +319,7 @@ class Round:
     forces: tuple[Force, ...] = ()
     dots: Ledger | None = None
     forces_standing: tuple[Standing, ...] = ()
+    counted: Mapping[Step, int] = field(default_factory=dict)  # voters whose votes were summed up; see `disclosure`
     questions: tuple[Question, ...] = ()
     suggestions: tuple[Suggestion, ...] = ()
     precedents: tuple[Precedent, ...] = ()

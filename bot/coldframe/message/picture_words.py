@@ -17,14 +17,7 @@ NOTHING_PLACED = "No plan was placed."
 NOTHING_SCORED = "No forecast has been scored yet: there is nothing to compare."
 NO_READINGS = "No number has been logged yet."
 
-PLACE, OPTION, GROUP, DECISION_MAKER, WEIGHTED, VOTERS = (
-    "Place",
-    "Option",
-    "Group",
-    "Decision-maker",
-    "Weighted",
-    "Voters",
-)
+PLACE, OPTION, GROUP, DECISION_MAKER, WEIGHTED = "Place", "Option", "Group", "Decision-maker", "Weighted"
 TIED = "tied"
 PLACES_ONLY = "Only places are shown: figures from so few voters would show single ballots."
 GROUP_KEY = "group's votes"
@@ -34,6 +27,7 @@ IMPACT, EFFORT = "Impact", "Effort"
 LITTLE, MUCH = "little", "much"
 SURE_KEY = "sure: full line, filled"
 UNSURE_KEY = "unsure: dashed line, hollow"
+ORDER_ONLY = "Only the order on each scale is shown: distances from so few people would tell single answers."
 ONE_ERROR = "Each ring reaches one standard error either way."
 RING_BEYOND = "Where no ring or only part of one shows, it is wider than the field."
 
@@ -88,7 +82,8 @@ def point_label(label: str, unsure: bool) -> str:
 
 
 def matrix_notes(chart: PlacementMatrix) -> tuple[str, ...]:
-    return (ONE_ERROR, one_line(chart.note)) if chart.note else (ONE_ERROR,)
+    notes = (ORDER_ONLY if chart.order_only else ONE_ERROR, one_line(chart.note))
+    return tuple(note for note in notes if note)
 
 
 def baseline(value: float) -> str:

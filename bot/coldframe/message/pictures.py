@@ -66,7 +66,7 @@ class RankRow:
     """One option's result. Votes are None where too few people voted for figures to keep single ballots secret.
 
     `group` and `decision_maker` are votes as cast (decision_maker None: nobody's votes are shown apart); `weighted` is
-    the total that ranks; `voters` is the number of different people; `carried` says that the option is above the cut.
+    the total that ranks; `carried` says that the option is above the cut.
     """
 
     label: str
@@ -74,7 +74,6 @@ class RankRow:
     group: float | None
     decision_maker: float | None
     weighted: float | None
-    voters: int | None
     tied: bool
     carried: bool
 
@@ -116,11 +115,10 @@ class VoteRanking:
         """The row's figures in words, empty when only ranks may be shown."""
         if self.ranks_only or row.weighted is None or row.group is None:
             return ""
-        voters = "" if row.voters is None else f" from {count(row.voters, 'person', 'people')}"
         if not self.shown_apart:
-            return f"{figure(row.weighted)} {one_line(self.unit)}{voters}"
+            return f"{figure(row.weighted)} {one_line(self.unit)}"
         apart = f"group {figure(row.group)}, decision-maker {figure(row.decision_maker or 0)}"
-        return f"{apart}, weighted {figure(row.weighted)} {one_line(self.unit)}{voters}"
+        return f"{apart}, weighted {figure(row.weighted)} {one_line(self.unit)}"
 
     def alternative(self) -> str:
         return join((self._opening(), *map(self._row_sentence, self.rows), self._cut_sentence(), sentence(self.note)))
@@ -147,7 +145,6 @@ class VoteRanking:
         names = ["Place", "Option"]
         if not self.ranks_only:
             names += ["Group", "Decision-maker", "Weighted total"] if self.shown_apart else [self._unit_heading()]
-            names.append("Different voters")
         if self.cut_after is not None:
             names.append("Outcome")
         return (tuple(names), *(tuple(self._cells(row)) for row in self.rows))
@@ -161,13 +158,16 @@ class VoteRanking:
         if not self.ranks_only:
             values = (row.group, row.decision_maker, row.weighted) if self.shown_apart else (row.weighted,)
             cells += [figure(value or 0) for value in values]
-            cells.append("not counted" if row.voters is None else str(row.voters))
         return [*cells, row.outcome()] if self.cut_after is not None else cells
 
 
 @dataclass(frozen=True, slots=True)
 class PlacedPlan:
-    """A plan's position from comparisons: standard errors on the same scale, certainty as its corner's chance."""
+    """A plan's position from comparisons: standard errors on the same scale, certainty as its corner's chance.
+
+    Where too few people compared for figures to keep single answers secret, positions are steps from the cut (see
+    `explaining.steps_only`), without errors, and certainty is None.
+    """
 
     label: str
     title: str
@@ -176,21 +176,23 @@ class PlacedPlan:
     effort: float
     effort_error: float
     corner: Corner
-    certainty: float
+    certainty: float | None
 
     def __post_init__(self) -> None:
         _require_finite(impact=self.impact, effort=self.effort)
         _require_finite(impact_error=self.impact_error, effort_error=self.effort_error)
-        _require_share(certainty=self.certainty)
+        _require_share(certainty=self.certainty or 0)
         if min(self.impact_error, self.effort_error) < 0:
             raise ValueError("a standard error must not be negative")
 
     @property
     def unsure(self) -> bool:
-        return self.certainty < SURE_FROM
+        return self.certainty is not None and self.certainty < SURE_FROM
 
     def verdict(self) -> str:
         """The corner with how sure it is, in words."""
+        if self.certainty is None:
+            return self.corner
         chance = percent(self.certainty)
         return f"unsure, perhaps {self.corner} ({chance})" if self.unsure else f"{self.corner} ({chance} sure)"
 
@@ -211,9 +213,15 @@ class PlacementMatrix:
     def __post_init__(self) -> None:
         _require_finite(impact_cut=self.impact_cut, effort_cut=self.effort_cut)
 
+    @property
+    def order_only(self) -> bool:
+        """True when only the order of the plans on each scale is told."""
+        return any(plan.certainty is None for plan in self.points)
+
     def alternative(self) -> str:
         unsure = sum(plan.unsure for plan in self.points)
-        opening = f"Effort and impact of {count(len(self.points), 'plan')}, {unsure} of them unsure."
+        how_sure = "in their order alone" if self.order_only else f"{unsure} of them unsure"
+        opening = f"Effort and impact of {count(len(self.points), 'plan')}, {how_sure}."
         return join((opening, *map(self._plan_sentence, self.points), sentence(self.note)))
 
     def _plan_sentence(self, plan: PlacedPlan) -> str:
@@ -222,13 +230,18 @@ class PlacementMatrix:
         return f"{one_line(plan.label)} “{one_line(plan.title)}”: {impact}, {effort}; {plan.verdict()}."
 
     def table(self) -> Table:
+        if self.order_only:
+            return (
+                ("Plan", "Title", "Corner"),
+                *((one_line(p.label), one_line(p.title), p.corner) for p in self.points),
+            )
         header = ("Plan", "Title", "Impact", "Effort", "Corner", "How sure")
         return (header, *map(self._cells, self.points))
 
     def _cells(self, plan: PlacedPlan) -> tuple[str, ...]:
         impact = f"{figure(plan.impact)} ± {figure(plan.impact_error)}"
         effort = f"{figure(plan.effort)} ± {figure(plan.effort_error)}"
-        sure = f"{percent(plan.certainty)}{', unsure' if plan.unsure else ''}"
+        sure = f"{percent(plan.certainty or 0)}{', unsure' if plan.unsure else ''}"
         return (one_line(plan.label), one_line(plan.title), impact, effort, plan.corner, sure)
 
 

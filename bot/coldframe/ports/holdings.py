@@ -198,6 +198,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         proposals=_WITH,
         dots=Held(Then.WITH, "dots", "uncounted ones go; counted ones are an alias's, and are erased after a week"),
         forces_standing=_NUMBERS,
+        counted=_NUMBERS,
         questions=_TEAMS_WORDS,
         suggestions=Held(Then.ALIAS, "suggested questions", "said in the open, in a thread"),
         precedents=Held(Then.UNREAD, "precedents", "posted when they are given"),
@@ -228,7 +229,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     ),
     **_of(
         "Progress",
-        "opens due extensions extended settles_at asks_consent stuck nothing",
+        "opens due extensions extended settles_at asks_consent stuck nothing told",
         personal=_role("deadline"),
         done=_role("done with the step"),
     ),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 
 from coldframe.domain.names import MemberId, PauseReason, Side, Step, Touches
+from coldframe.domain.round.disclosure import MIN_VOTERS, MIN_VOTERS_ON_TWO, voters_needed
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial
 from coldframe.domain.unsigned import enough, middle
@@ -152,3 +153,8 @@ def of_week(trial: Trial, week: str, said: str) -> str:
 
 def _of_trial(trial: Trial, made_for: MadeFor, *parts: str) -> str:
     return ButtonValue(trial.id, parts, made_for.pack()).pack()
+
+
+def fewest(options: int) -> str:
+    """How many must vote on so many options before figures are told, in words."""
+    return {MIN_VOTERS: "five", MIN_VOTERS_ON_TWO: "seven"}[voters_needed(options)]

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
-from coldframe.domain.round import roles, rules, undoing
+from coldframe.domain.round import counter, roles, rules, undoing
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, When, line
@@ -139,7 +139,7 @@ def _where(round_: Round) -> Line:
         words += line(", until {due}", due=When(round_.progress.due))
     expected = len(rules.expected(round_))
     if round_.step in RUNNING and expected > 1:
-        words += line("; {n} of {all} are in", n=len(rules.came_in(round_)), all=expected)
+        words += line("; {n} of {all} are in", n=counter.told_in(round_), all=expected)
     return words + line(".")
 
 

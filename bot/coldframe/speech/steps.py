@@ -77,7 +77,8 @@ WORDS: Mapping[Step, StepWords] = {
             thing="dot",
             ask="Which forces hold us back most? Put your dots; several on one force are allowed.",
             ties="number of dots, then number of different people",
-            secrecy="Nobody sees who put a dot where.",
+            secrecy="Nobody sees who put a dot where. If fewer than {fewest} people vote, the result shows places "
+            "only.",
             locks=False,
         ),
     ),
@@ -108,7 +109,8 @@ WORDS: Mapping[Step, StepWords] = {
     Step.BALLOT: StepWords(
         title="Ballot",
         asks="Everybody gives {votes} to the plans with the most effect on their question, in private.",
-        then="Then group votes, the decision-maker's votes and the weighted total appear side by side.",
+        then="Then group votes, the decision-maker's votes and the weighted total appear side by side; places only, if "
+        "too few vote to tell more.",
         became="the votes are counted",
         card=(), panel=(),
         vote=VoteWords(
@@ -116,8 +118,9 @@ WORDS: Mapping[Step, StepWords] = {
             ask="Which plans have the most effect on their question? Do not think of the effort yet: it is asked "
             "later.",
             ties="weighted total, then number of different voters, then the decision-maker's votes",
-            secrecy="The result shows the decision-maker's votes in a column of their own, if at least three others "
-            "vote. Nobody sees who else voted for what.",
+            secrecy="If at least {fewest} people vote besides the decision-maker, the result shows the group's votes "
+            "and, in a column of their own, the decision-maker's; else places only. Nobody sees who else voted for "
+            "what.",
             locks=True,
         ),
     ),

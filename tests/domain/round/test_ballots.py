@@ -21,6 +21,7 @@ from coldframe.domain.round.ballots import (
     TakeBackVote,
     VoteCast,
 )
+from coldframe.domain.round.disclosure import figures
 from coldframe.domain.round.moves import Close, Done, GoOnWithout, Pause
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.standings import cut, standing
@@ -330,15 +331,27 @@ def test_a_ballot_that_opened_before_weights_were_kept_follows_the_role() -> Non
     assert [(s.option, s.weighted) for s in play.round.plans_standing[:2]] == [("p0", 2), ("p1", 1)]
 
 
-def test_votes_for_ones_own_plan_count_and_are_told_as_a_total() -> None:
-    """Authors are sealed, so votes for one's own plan count; the result says how many there were."""
+def test_votes_for_ones_own_plan_count() -> None:
+    """Authors are sealed, so votes for one's own plan count; how many there were is told to nobody."""
     play = _ballot()
     play.vote(F, "p0", "p0")
     play.vote(D, "p1", "p0")
     play.close()
     counted = next(x for x in play.facts if isinstance(x, BallotCounted))
-    assert counted.own_votes == 3
-    assert counted.unused == 6 * 2 - 4
+    assert play.round.plans_standing[0].option == "p0"
+    assert counted.public_record().keys() == {"fact", "unused", "voters"}
+    assert (counted.unused, counted.voters) == (6 * 2 - 4, 1)
+
+
+def test_unused_votes_do_not_tell_how_somebody_voted_before_they_left() -> None:
+    """Together with the sum of all votes it says how many people there were, and nothing about one of them."""
+    play = _ballot()
+    play.vote(INES, "p2", "p2")
+    play.vote(JON, "p1")
+    play.do(Leave(BOT, INES))
+    play.close()
+    counted = next(x for x in play.facts if isinstance(x, BallotCounted))
+    assert counted.unused + sum(s.group + s.decision_maker for s in counted.standing) == 6 * 2
 
 
 def test_above_eight_plans_a_tie_at_the_cut_is_drawn_in_the_open() -> None:
@@ -349,7 +362,7 @@ def test_above_eight_plans_a_tie_at_the_cut_is_drawn_in_the_open() -> None:
     ranked = play.round.plans_standing
     assert sum(s.carried for s in ranked) == 8
     assert [s.option for s in ranked if not s.drawn] == ["p0"]
-    again = cut(tuple(ranked), 8, play.round.seed)
+    again = cut(tuple(ranked), 8, ballots.draw_seed(play.round))
     assert [s.carried for s in again] == [s.carried for s in ranked]
     others = {tuple(s.carried for s in cut(tuple(ranked), 8, seed)) for seed in range(20)}
     assert len(others) > 1
@@ -374,17 +387,49 @@ def test_a_ballot_without_votes_is_not_counted(step: Step) -> None:
     assert play.refused(Close(F)) is Because.NOTHING_IN
 
 
-@pytest.mark.parametrize(("others", "shown"), [(2, False), (3, True)])
-def test_columns_need_three_other_voters(others: int, shown: bool) -> None:
-    """With fewer than three voters beside the decision-maker only ranks are shown."""
+@pytest.mark.parametrize(("others", "told"), [(4, False), (5, True)])
+def test_figures_need_five_voters_besides_the_decision_maker(others: int, told: bool) -> None:
+    """With fewer only places are told; once counted, neither a hand-over nor the erasing of votes changes that."""
     play = _ballot()
     for member in (D, *[m for m in play.members() if m != D][:others]):
         play.vote(member, "p0")
-    assert ballots.columns_shown(play.round) is shown
+    assert figures(play.round, Step.BALLOT) is None
     play.close()
-    assert ballots.columns_shown(play.round) is shown
+    assert (figures(play.round, Step.BALLOT) is not None) is told
     play.do(HandOver(D, Role.DECISION_MAKER))
-    assert ballots.columns_shown(play.round) is shown
+    assert play.round.ballot is not None
+    play.round = replace(play.round, ballot=replace(play.round.ballot, marks={}))
+    assert (figures(play.round, Step.BALLOT) is not None) is told
+
+
+@pytest.mark.parametrize(("voters", "told"), [(4, False), (5, True)])
+def test_dots_are_told_from_five_voters_on(voters: int, told: bool) -> None:
+    """Everybody's dots weigh alike, so the decision-maker is one of them."""
+    play, (first, second, *_) = _dots()
+    for member in list(play.members())[:voters]:
+        play.vote(member, first, second)
+    play.close()
+    found = figures(play.round, Step.DOTS)
+    assert (found is not None) is told
+    assert found is None or (found.group[first], found.chief, found.voters, found.quota) == (voters, None, voters, 3)
+
+
+def test_a_round_counted_by_an_earlier_release_tells_places_only() -> None:
+    """It does not know how many voted."""
+    play = _ballot()
+    for member in play.members():
+        play.vote(member, "p0")
+    play.close()
+    play.round = replace(play.round, counted={})
+    assert figures(play.round, Step.BALLOT) is None
+
+
+def test_the_seed_of_a_draw_is_not_the_rounds_own() -> None:
+    """From that follows who was asked to compare which plans."""
+    play = _ballot(10)
+    assert ballots.draw_seed(play.round) != play.round.seed
+    other = replace(play.round, seed=play.round.seed + 1)
+    assert ballots.draw_seed(other) != ballots.draw_seed(play.round)
 
 
 def test_each_voter_has_an_order_of_their_own_that_stays() -> None:

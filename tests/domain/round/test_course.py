@@ -162,8 +162,9 @@ def test_precedents_below_the_quorum_get_more_time_first() -> None:
 
 
 def test_when_everybody_is_in_the_step_settles_and_closes() -> None:
-    """Early close comes after a short while to change one's mind: ten minutes, in a live round 15 seconds."""
-    for pace, settling in (("days", timedelta(minutes=10)), ("live", timedelta(seconds=15))):
+    """Early close comes after a short while to change one's mind: ten minutes at least, at a quarter hour, so that it
+    does not tell when the last one answered; in a live round 15 seconds."""
+    for pace, settling in (("days", timedelta(minutes=15)), ("live", timedelta(seconds=15))):
         play = _notes(people=4, writers=4, pace=pace)
         for member in play.members():
             assert play.round.progress.settles_at is None
@@ -337,7 +338,7 @@ def test_what_came_during_the_pause_settles_after_it() -> None:
     assert play.round.progress.settles_at is None
     play.wait(3 * DAY)
     play.do(Resume(F))
-    assert play.round.progress.settles_at == play.now + timedelta(minutes=10)
+    assert play.round.progress.settles_at == play.now + timedelta(minutes=15)
 
 
 def test_a_pause_ends_the_settling() -> None:

@@ -262,7 +262,7 @@ async def test_a_stuck_step_is_told_in_words_that_are_true(tmp_path: Path, done:
             assert "5 people say that they are" in asked
             assert "of the" not in asked
         extended = _lines(team, "Plans goes on until")
-        assert ("fewer people than needed are in" in extended[0]) is (done < 4)
+        assert ("not all the answers that it needs are in yet" in extended[0]) is (done < 4)
 
 
 async def test_a_ballot_without_its_decision_maker_says_so(tmp_path: Path) -> None:
@@ -275,6 +275,8 @@ async def test_a_ballot_without_its_decision_maker_says_so(tmp_path: Path) -> No
         await _deadlines(team, _asked)
         (asked,) = [w for w in told(team, F) if "What shall happen?" in w]
         assert "Ballot in name of r1 has enough people in, but not Dora, whose votes it needs." in asked
+        (extended,) = _lines(team, "Ballot goes on until")
+        assert extended.endswith("not all the answers that it needs are in yet.")  # who is late is not the channel's
 
 
 # --- an empty ballot ---

@@ -10,7 +10,7 @@ from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import MemberId, PassReason, PlanId, Role, Step
-from coldframe.domain.order import shuffled
+from coldframe.domain.order import derived, shuffled
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round import placement
 from coldframe.domain.round.merging import one_force
@@ -75,6 +75,7 @@ class LedgerReconciled(Fact):
 class DotsCounted(Fact):
     standing: tuple[Standing, ...]
     unused: int
+    voters: int = 0
 
 
 class WeightGiven(Fact):
@@ -85,15 +86,14 @@ class WeightGiven(Fact):
 
 class BallotCounted(Fact):
     standing: tuple[Standing, ...]
-    own_votes: int  # votes for plans of one's own, as a total only
     unused: int
+    voters: int = 0  # besides the decision-maker
 
 
 # --- rulings ---
 
 BUTTON = "button"
 SIGN_LENGTH = 200
-MIN_OTHERS_FOR_COLUMNS = 3
 
 
 def options(round_: Round) -> tuple[str, ...]:
@@ -207,7 +207,7 @@ def close_dots(round_: Round) -> Facts:
     ranked = standing(votes, options(round_), None, 1)
     cut = round_.settings.carry_on
     carried = tuple(replace(s, carried=s.place <= cut and s.weighted > 0) for s in ranked)
-    return (DotsCounted(carried, _unused(round_, round_.dots)),)
+    return (DotsCounted(carried, _unused(round_, round_.dots), len(votes)),)
 
 
 def close_ballot(round_: Round) -> Facts:
@@ -215,10 +215,15 @@ def close_ballot(round_: Round) -> Facts:
     votes = round_.ballot.votes()
     if not votes:
         raise Refused(Because.NOTHING_IN, step=round_.step)
-    ranked = standing(votes, options(round_), weighted(round_), round_.settings.weight)
-    return (
-        BallotCounted(cut(ranked, MAX_PLACED, round_.seed), _own_votes(round_, votes), _unused(round_, round_.ballot)),
-    )
+    chief = weighted(round_)
+    ranked = standing(votes, options(round_), chief, round_.settings.weight)
+    placed = cut(ranked, MAX_PLACED, draw_seed(round_))
+    return (BallotCounted(placed, _unused(round_, round_.ballot), len(votes.keys() - {chief})),)
+
+
+def draw_seed(round_: Round) -> int:
+    """Told where a draw decided. The round's own seed is not: who was asked which comparisons follows from it."""
+    return derived(round_.seed, "draw")
 
 
 def dots_without(round_: Round) -> Facts:
@@ -232,7 +237,7 @@ def ballot_without(round_: Round) -> Facts:
     """Nobody voted: the plans are tied."""
     assert round_.ballot is not None
     tied = standing({}, options(round_), weighted(round_), round_.settings.weight)
-    return (BallotCounted(cut(tied, MAX_PLACED, round_.seed), 0, _unused(round_, round_.ballot)),)
+    return (BallotCounted(cut(tied, MAX_PLACED, draw_seed(round_)), _unused(round_, round_.ballot)),)
 
 
 def one_plan(round_: Round) -> PassReason | None:
@@ -240,20 +245,10 @@ def one_plan(round_: Round) -> PassReason | None:
     return PassReason.ONE_PLAN if len(round_.plan_order) == 1 else None
 
 
-def _own_votes(round_: Round, votes: Mapping[MemberId, tuple[str, ...]]) -> int:
-    author = {p.id: p.author for p in round_.plans.values()}
-    return sum(author.get(PlanId(o)) == v for v, chosen in votes.items() for o in chosen)
-
-
 def _unused(round_: Round, ledger: Ledger) -> int:
-    return sum(ledger.quota - len(ledger.counted(m)) for m in round_.present())
-
-
-def columns_shown(round_: Round) -> bool:
-    """Whether the three columns may be shown: with fewer than three other voters single ballots could be read off."""
-    assert round_.ballot is not None
-    chief = weighted(round_)
-    return sum(v != chief for v in round_.ballot.votes()) >= MIN_OTHERS_FOR_COLUMNS
+    """Of those who are there and of those who voted before they left: else the sum of all votes and this would tell
+    theirs."""
+    return sum(ledger.quota - len(ledger.counted(m)) for m in {*round_.present(), *ledger.votes()})
 
 
 # --- the weight ---
@@ -340,12 +335,15 @@ def ledger_reconciled(round_: Round, fact: LedgerReconciled) -> Round:
 
 
 def dots_counted(round_: Round, fact: DotsCounted) -> Round:
-    return replace(round_, forces_standing=fact.standing)
+    return replace(round_, forces_standing=fact.standing, counted={**round_.counted, Step.DOTS: fact.voters})
 
 
 def ballot_counted(round_: Round, fact: BallotCounted) -> Round:
     placed = tuple(PlanId(s.option) for s in fact.standing if s.carried)
-    return replace(round_, plans_standing=fact.standing, to_place=placed, weighted_voter=weighted(round_))
+    counted = {**round_.counted, Step.BALLOT: fact.voters}
+    return replace(
+        round_, plans_standing=fact.standing, to_place=placed, weighted_voter=weighted(round_), counted=counted
+    )
 
 
 def weight_given(round_: Round, fact: WeightGiven) -> Round:
@@ -395,6 +393,6 @@ BALLOT = StepRule(
     quorum=2 / 3, needs=_awaited_chief, decides=None, hands_over=False, close=close_ballot, enter=None,
     ends=BallotCounted, decide=DECIDE, evolve=EVOLVE, forget=forget, without=ballot_without,
     passing=Passing(
-        reasons=(PassReason.ONE_PLAN,), why=one_plan, fact=lambda r: BallotCounted(only(r.plan_order[0]), 0, 0)
+        reasons=(PassReason.ONE_PLAN,), why=one_plan, fact=lambda r: BallotCounted(only(r.plan_order[0]), 0)
     ),
 )  # fmt: skip

@@ -11,7 +11,7 @@ from coldframe.domain.names import RUNNING, ClosedBy, HandOverReason, MemberId, 
 from coldframe.domain.people import seats
 from coldframe.domain.people.facts import RoleHandedOver
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import ballots, notes, plans, revealed_notes, rules
+from coldframe.domain.round import ballots, counter, notes, plans, revealed_notes, rules
 from coldframe.domain.round.moves import (
     Cancel,
     Close,
@@ -117,7 +117,7 @@ def settle(round_: Round, now: datetime) -> Facts:
         return (NothingCame(round_.step, len(rules.expected(round_))),)
     everybody = everybody_in(round_)
     if everybody and round_.progress.settles_at is None:
-        return (EverybodyIn(now + SETTLING[round_.settings.pace]),)
+        return (EverybodyIn(counter.closes_early(round_, now + SETTLING[round_.settings.pace])),)
     if not everybody and round_.progress.settles_at is not None:
         return (NotEverybodyIn(),)
     return ()

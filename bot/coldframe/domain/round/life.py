@@ -17,7 +17,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import seats
-from coldframe.domain.round import ballots, correcting, course, forgetting, renaming, reopening, roles, undoing
+from coldframe.domain.round import ballots, correcting, counter, course, forgetting, renaming, reopening, roles, undoing
 from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened, StepPassed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
@@ -37,6 +37,7 @@ for _decide, _evolve in (
     (forgetting.DECIDE, forgetting.EVOLVE),
     *((rule.decide, rule.evolve) for rule in RULES.values()),
     (course.DECIDE, course.EVOLVE),
+    (counter.DECIDE, counter.EVOLVE),
     (roles.DECIDE, roles.EVOLVE),
     (undoing.DECIDE, undoing.EVOLVE),
     (correcting.DECIDE, correcting.EVOLVE),
@@ -57,7 +58,8 @@ def decide(round_: Round, command: Command, now: datetime, chance: str = "") -> 
     if not facts:
         return ()
     facts = (*facts, *ballots.weighting(replay(round_, facts), now))
-    return (*facts, *course.settle(replay(round_, facts), now))
+    facts = (*facts, *course.settle(replay(round_, facts), now))
+    return (*facts, *counter.together(replay(round_, facts)))
 
 
 def _with_openings(round_: Round, facts: Facts) -> Facts:
@@ -94,7 +96,7 @@ def _entered(round_: Round, step: Step) -> Round:
     offers = round_.role_offers if step in RUNNING else ()
     fresh = replace(round_, step=step, progress=Progress(), held={}, open_roles=frozenset(), role_offers=offers)
     enter = RULES[step].enter if step in RULES else None
-    return enter(fresh) if enter else fresh
+    return counter.opened(enter(fresh) if enter else fresh)
 
 
 def replay(round_: Round, facts: Iterable[Fact]) -> Round:

@@ -128,7 +128,12 @@ def _passed_before(round_: Round, step: Step) -> Round:
 
 
 def _without_dots(round_: Round) -> Round:
-    return replace(round_, dots=None, forces_standing=(), questions=(), suggestions=(), precedents=())
+    counted = _not_counted(round_, Step.DOTS)
+    return replace(round_, dots=None, forces_standing=(), counted=counted, questions=(), suggestions=(), precedents=())
+
+
+def _not_counted(round_: Round, step: Step) -> dict[Step, int]:
+    return {other: voters for other, voters in round_.counted.items() if other is not step}
 
 
 def focus_reopened(round_: Round, fact: FocusReopened) -> Round:
@@ -164,6 +169,7 @@ def ballot_reopened(round_: Round, fact: BallotReopened) -> Round:
         _passed_before(round_, Step.BALLOT),
         ballot=Ledger(round_.settings.plan_votes),
         plans_standing=(),
+        counted=_not_counted(round_, Step.BALLOT),
         weighted_voter=None,
         to_place=() if picked else round_.plan_order,
         comparisons={} if picked else round_.comparisons,

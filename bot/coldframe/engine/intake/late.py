@@ -10,6 +10,7 @@ from coldframe.engine.core import access, trial_turn
 from coldframe.engine.core.requests import Over, Request
 from coldframe.engine.intake import panel, submissions
 from coldframe.engine.reminding import owed as reminders
+from coldframe.engine.round import counter
 from coldframe.message.nodes import Block
 from coldframe.message.saying import told
 from coldframe.ports.chat import Pressed, Reply, Submitted
@@ -42,9 +43,10 @@ async def _open_now(request: Request, subject: Round | Trial) -> list[Block]:
 
 
 def never_silent(request: Request, reply: Reply) -> Reply:
-    """A press or a form after which nothing is shown, posted or still to come is answered all the same."""
+    """A press or a form after which nothing is shown, posted or still to come is answered all the same. The number of
+    those who are in does not count: it moves later, and tells nothing about this press."""
     turn = request.turn
     asked = isinstance(request.event.what, Pressed | Submitted)
-    if not asked or reply != Reply() or turn.sends or turn.dues:
+    if not asked or reply != Reply() or turn.sends or any(d.kind != counter.COUNT for d in turn.dues):
         return reply
     return Reply(note=answers.noted() if turn.changed else answers.nothing_to_change())

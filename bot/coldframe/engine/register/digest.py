@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import rules
+from coldframe.domain.round import counter, rules
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.domain.who_may import Act
@@ -76,7 +76,7 @@ def _round_row(round_: Round) -> RoundRow:
     elif round_.step is Step.SETUP:
         waits = digest_words.WAITS_FOR_START
     elif expected > 1:
-        waits = digest_words.are_in(len(rules.came_in(round_)), expected)
+        waits = digest_words.are_in(counter.told_in(round_), expected)
     else:
         waits = digest_words.WAITS_FOR_DECISION
     return RoundRow(round_.name, title(round_.step), waits, round_.progress.due)

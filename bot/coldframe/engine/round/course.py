@@ -31,7 +31,7 @@ from coldframe.engine.core import sent_form, timetable
 from coldframe.engine.core.requests import Request, RoundAnswer, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.reminding import rounds as reminders
-from coldframe.engine.round import closing, comparing, endings, holdups, locking, retention
+from coldframe.engine.round import closing, comparing, counter, endings, holdups, locking, retention
 from coldframe.engine.round.steps import PLAYS, result
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
@@ -50,7 +50,7 @@ from coldframe.speech.round import (
 )
 
 OPEN = "open"
-STEP_KINDS = (*closing.DUE, *comparing.DUE, *locking.DUE, OPEN, result.OPENING, "remind", "deputy")
+STEP_KINDS = (*closing.DUE, *comparing.DUE, *counter.DUE, *locking.DUE, OPEN, result.OPENING, "remind", "deputy")
 
 
 async def react(
@@ -61,6 +61,7 @@ async def react(
         for reaction in follow.get(type(fact), ()):
             await reaction(turn, before, after, fact)
     await _windows(turn, before, after, facts)
+    counter.follow(turn, before, after)
     await _refresh_card(turn, before, after)
     await endings.follow(turn, before, after)
 

@@ -4,12 +4,13 @@ function takes and gives plain values and loads numpy only when called."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, weeks_needed
 from coldframe.domain.names import Axis
-from coldframe.domain.round.ballots import weighted
+from coldframe.domain.round.disclosure import Figures
 from coldframe.domain.state import Comparison, Criterion, Likeness, Round
 from coldframe.message.pictures import Corner, PlacedPlan, PlacementMatrix
 from coldframe.speech.round import size_words
@@ -19,36 +20,72 @@ from coldframe.speech.trial import sizing_report
 
 PRIOR_VARIANCE = 4.0  # keeps one-sided comparisons finite
 Votes = Mapping[str, Sequence[str]]
+CHIEF = "decision-maker"
+TEAMS, RESAMPLES = 40, 400  # teams that the figures fit, and how often each is drawn anew
 
 
-def sureness(
-    votes: Votes, options: Sequence[str], seed: int, chief: str | None, weight: float, chosen: int
-) -> Sureness:
-    """How often the first would stay first, how much voters agree, at which weights the order turns."""
+def sureness(told: Figures, weight: float, chosen: int) -> Sureness:
+    """How often the first would stay first, how much voters agree, at which weights the order turns: from what is told
+    of the count alone, so that none of it says more about anybody's ballot than that does."""
+    from coldframe.analysis.disclosure import likely_teams
+    from coldframe.analysis.tally import weight_changes  # numpy
+
+    options = sorted(told.group)
+    chief = {CHIEF: [o for o, n in told.chief.items() for _ in range(n)]} if told.chief else {}
+    voting = chief if any(chief.values()) else {}
+    teams = [{**team, **voting} for team in likely_teams(told.group, told.voters, told.quota, TEAMS)]
+    turns = weight_changes(teams[0], CHIEF, chosen=chosen, options=options) if voting else []
+    first = _first_stays(teams, options, weight if voting else None)
+    return Sureness(first, _agreement(teams, options), tuple(float(turn.weight) for turn in turns))
+
+
+def _first_stays(teams: Sequence[Votes], options: Sequence[str], weight: float | None) -> float:
+    from coldframe.analysis.tally import stability  # numpy
+
+    chief = {CHIEF: weight} if weight is not None else {}
+    shares = [
+        stability(team, 1, seed, weights=chief, options=options, decision_makers=[*chief], resamples=RESAMPLES)
+        for seed, team in enumerate(teams)
+    ]
+    return max(sum(share[option] for share in shares) for option in options) / len(teams)
+
+
+def _agreement(teams: Sequence[Votes], options: Sequence[str]) -> float:
     from coldframe.analysis.agreement import kendall_w  # numpy
-    from coldframe.analysis.tally import stability, weight_changes  # numpy
 
-    if len(votes) < 2 or len(options) < 2:
-        return Sureness(None, None)
-    voting = chief if chief is not None and chief in votes else None
-    chiefs = [voting] if voting is not None else []
-    weights = {voting: weight} if voting is not None else {}
-    shares = stability(votes, 1, seed, weights=weights, options=options, decision_makers=chiefs)
-    first = max(shares.values())
-    scores = [[-sum(o == option for o in theirs) for option in options] for theirs in votes.values()]
-    turns: tuple[float, ...] = ()
-    if voting is not None:
-        turns = tuple(float(c.weight) for c in weight_changes(votes, voting, chosen=chosen, options=options))
-    return Sureness(float(first), float(kendall_w(scores)), turns)
+    scores = [[[-sum(o == option for o in cast) for option in options] for cast in team.values()] for team in teams]
+    return float(sum(map(kendall_w, scores))) / len(teams)
 
 
-def placement(plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison], one_view: bool) -> PlacementMatrix:
+def placement(
+    plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison], one_view: bool, order_only: bool = False
+) -> PlacementMatrix:
     """The matrix from everybody's comparisons. `plans` are (id, title) in order; fewer than two give no places."""
     if len(plans) < 2:
         points = tuple(PlacedPlan("A", t, 0.0, 0.0, 0.0, 0.0, "trial now", 0.25) for _, t in plans)
         return PlacementMatrix(points, 0.0, 0.0, size_words.SINGLE_PLAN)
     note = size_words.ONE_VIEW if one_view else size_words.FROM_ALL
-    return PlacementMatrix(_points(plans, comparisons), 0.0, 0.0, note)
+    points = _points(plans, comparisons)
+    return PlacementMatrix(steps_only(points) if order_only else points, 0.0, 0.0, note)
+
+
+def steps_only(points: Sequence[PlacedPlan]) -> tuple[PlacedPlan, ...]:
+    """The order of the plans on each scale and the side of the cut, and nothing of the distances: scores would give
+    back how often each plan won, and with it single answers where few compared."""
+    impacts, efforts = _steps([p.impact for p in points]), _steps([p.effort for p in points])
+    return tuple(
+        replace(p, impact=impact, effort=effort, impact_error=0.0, effort_error=0.0, certainty=None)
+        for p, impact, effort in zip(points, impacts, efforts, strict=True)
+    )
+
+
+def _steps(scores: Sequence[float]) -> list[float]:
+    """Each score as the number of steps from the cut at 0, equal scores on one."""
+    level = [round(score, 6) for score in scores]
+    return [
+        float(len({s for s in level if 0 < s <= at}) if at > 0 else -len({s for s in level if at <= s < 0}))
+        for at in level
+    ]
 
 
 def _points(plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison]) -> tuple[PlacedPlan, ...]:
@@ -123,24 +160,6 @@ def proposals(texts: Sequence[str]) -> list[tuple[int, int, float, tuple[Likenes
     from coldframe.analysis.similarity import propose  # numpy
 
     return [(p.first, p.second, p.score, tuple(Likeness(r.kind, r.words) for r in p.why)) for p in propose(texts)]
-
-
-# In the order of the voters' ids: a ledger's own order is that of the votes until the round is read from the store, and
-# resampling with one seed must come to the same shares before and after.
-
-
-def dots_of(round_: Round) -> tuple[Votes, tuple[str, ...]]:
-    assert round_.dots is not None
-    return {str(v): o for v, o in sorted(round_.dots.votes().items())}, tuple(f.id for f in round_.forces)
-
-
-def ballot_of(round_: Round) -> tuple[Votes, tuple[str, ...], str]:
-    assert round_.ballot is not None
-    return (
-        {str(v): o for v, o in sorted(round_.ballot.votes().items())},
-        tuple(round_.plan_order),
-        weighted(round_),
-    )
 
 
 def placed_of(round_: Round) -> tuple[list[tuple[str, str]], list[Comparison]]:

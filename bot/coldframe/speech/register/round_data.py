@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from coldframe.domain.names import ForceId, Step
-from coldframe.domain.round.ballots import columns_shown
+from coldframe.domain.round.disclosure import figures
 from coldframe.domain.state import Choice, Plan, Round, Standing
 from coldframe.domain.unsigned import enough, middle
 
@@ -46,13 +46,13 @@ def _note(round_: Round, note_id: Any) -> dict[str, Any]:
 def _force(round_: Round, standing: Standing) -> dict[str, Any]:
     force = round_.force(standing.option)
     wordings = [round_.notes[n].text for n in force.notes] if force else []
+    dots = {"dots": standing.group} if figures(round_, Step.DOTS) else {}
     return {
         "id": standing.option,
         "text": round_.force_text(ForceId(standing.option)),
         "wordings": wordings,
         "place": standing.place,
-        "dots": int(standing.weighted),  # whole, whether just counted or read from the store
-        "people": standing.voters,
+        **dots,
         "goes_on": standing.carried,
     }
 
@@ -81,7 +81,7 @@ def _ballot(round_: Round) -> list[dict[str, Any]]:
     """Places; votes only where the channel saw them too."""
     if not round_.plans_standing:
         return []
-    shown = columns_shown(round_)
+    shown = figures(round_, Step.BALLOT) is not None
     rows = []
     for standing in round_.plans_standing:
         row: dict[str, Any] = {"plan": standing.option, "place": standing.place}
@@ -89,8 +89,7 @@ def _ballot(round_: Round) -> list[dict[str, Any]]:
             row |= {
                 "group": standing.group,
                 "decision_maker": standing.decision_maker,
-                "weighted": int(standing.weighted),
-                "people": standing.voters,
+                "weighted": int(standing.weighted),  # whole, whether just counted or read from the store
             }
         rows.append(row)
     return rows

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from coldframe.domain.names import Axis, ForceId, MemberId, PlanId
-from coldframe.domain.round.ballots import options_for
+from coldframe.domain.round.ballots import options, options_for
 from coldframe.domain.round.placement import in_one_sitting, still_compares
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small, told
-from coldframe.speech.names import about, count
+from coldframe.speech.names import about, count, fewest
 from coldframe.speech.round.prompts import card, until
 from coldframe.speech.steps import WORDS, VoteWords
 
@@ -47,7 +47,10 @@ def ballot_intro(round_: Round, member: MemberId) -> Message:
             else (("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),)
         ),
         small(how),
-        small("Ties: {how}; what is still tied stays tied. {secret}", how=words.ties, secret=words.secrecy),
+        small(
+            line("Ties: {how}; what is still tied stays tied. ", how=words.ties)
+            + line(words.secrecy, fewest=fewest(len(options(round_))))
+        ),
         paragraph(until(round_, member)),
     ]
     if locked:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from coldframe.domain.names import MemberId, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people.seats import power_share
-from coldframe.domain.round import rules
+from coldframe.domain.round import counter, rules
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, When, line
@@ -67,10 +67,10 @@ def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
         rows.insert(0, ("Opens after reading", line("{opens}", opens=When(progress.opens))))
     expected = len(rules.expected(round_))
     if expected > 1:
-        rows.append(("In so far", line("{n} of {all} are in", n=len(rules.came_in(round_)), all=expected)))
+        rows.append(("In so far", line("{n} of {all} are in", n=counter.told_in(round_), all=expected)))
     if round_.paused is not None:
         rows.append(("Paused", line(PAUSED[round_.paused])))
-    elif progress.settles_at is not None:
+    elif progress.settles_at is not None and counter.all_told(round_):
         rows.append(("Closing", line("everybody is in; it closes at {at}", at=When(progress.settles_at, "hour"))))
     elif progress.extensions:
         rows.append(("Extended", line("{n}", n=count(progress.extensions, "time"))))
@@ -151,13 +151,14 @@ def _votes_words(round_: Round) -> Line:
     )
 
 
+# Who is missing is told to nobody in the channel, the decision-maker no more than anybody else.
 MORE_TIME = {
-    MoreTime.QUORUM: "fewer people than needed are in",
+    MoreTime.QUORUM: "not all the answers that it needs are in yet",
     MoreTime.FACILITATOR: "more time was asked for",
     MoreTime.UNDECIDED: "the decision has not come yet",
     MoreTime.DOWNTIME: "the bot was away for a while",
     MoreTime.NOTHING: "nothing has come in yet that we could go on with",
-    MoreTime.ROLE: "the decision-maker is not in yet",
+    MoreTime.ROLE: "not all the answers that it needs are in yet",
     MoreTime.CONSENT: "those who wrote are being asked whether their notes may be shown",
 }
 

@@ -6,13 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side, Step
-from coldframe.domain.round.ballots import columns_shown
+from coldframe.domain.round.ballots import draw_seed
+from coldframe.domain.round.disclosure import figures
 from coldframe.domain.state import Plan, Precedent, Round, Standing
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, Theirs, line
-from coldframe.message.pictures import ForceField, PlacementMatrix, RankRow, VoteRanking
+from coldframe.message.pictures import ForceField, PlacedPlan, PlacementMatrix, RankRow, VoteRanking
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import about, count, touched
+from coldframe.speech.names import about, count, fewest, touched
 
 MAX_LISTED = 60
 
@@ -120,33 +121,43 @@ def merged(round_: Round) -> Message:
 
 
 def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
+    """Places and what goes on; the dots, and what follows from them, only where enough people voted."""
+    shown = figures(round_, Step.DOTS) is not None
     carried = [s for s in round_.forces_standing if s.carried]
-    rows = tuple(_force_row(round_, s) for s in round_.forces_standing)
+    rows = tuple(_force_row(round_, s, shown) for s in round_.forces_standing)
     head = line(
         "The dots are counted: {n} of {all} go on.", n=len(carried), all=count(len(round_.forces_standing), "force")
     )
-    chart = VoteRanking("Dots on the forces", "dots", rows, len(carried), _sure_words(sure))
-    table = Grid(
-        "Forces by dots; ties share a place",
-        ("Place", "Force", "Dots", "People", "Goes on"),
-        tuple(
-            (
-                line("{p}", p=r.place_text()),
-                written(r.label, 300),
-                line("{d}", d=f"{r.weighted:g}"),
-                line("{v}", v=str(r.voters)),
-                line("{c}", c="yes" if r.carried else "no"),
-            )
-            for r in rows[:40]
-        ),
-    )
-    return told(
-        head,
-        table,
-        small("{sure}", sure=_sure_words(sure)),
-        small("{n} unused.", n=count(unused, "dot was", "dots were")),
-        attachments=(Drawing(chart, "dots"),),
-    )
+    header = ("Place", "Force", "Dots", "Goes on") if shown else ("Place", "Force", "Goes on")
+    table = Grid("Forces by dots; ties share a place", header, tuple(_force_cells(row, shown) for row in rows[:40]))
+    chart = VoteRanking("Dots on the forces", "dots", rows, len(carried), _sure_words(sure) if shown else "")
+    blocks: list[Block] = [table]
+    if shown:
+        blocks += [small("{sure}", sure=_sure_words(sure)), *_unused(unused, "dot")]
+    else:
+        blocks.append(small(PLACES_ONLY, fewest=fewest(len(rows)), who=""))
+    if _broken_by_people(round_.forces_standing):
+        blocks.append(small("With equal dots, what more people chose stands first."))
+    return told(head, *blocks, attachments=(Drawing(chart, "dots"),))
+
+
+PLACES_ONLY = (
+    "Fewer than {fewest} people{who} voted, so I show places only: with so few, any figure would tell somebody's votes."
+)
+
+
+def _unused(number: int, thing: str) -> list[Block]:
+    return [small("{n} unused.", n=count(number, f"{thing} was", f"{thing}s were"))] if number else []
+
+
+def _force_cells(row: RankRow, shown: bool) -> tuple[Line, ...]:
+    dots = (line("{d}", d=f"{row.weighted:g}"),) if shown else ()
+    return line("{p}", p=row.place_text()), written(row.label, 300), *dots, line("yes" if row.carried else "no")
+
+
+def _broken_by_people(standings: Sequence[Standing]) -> bool:
+    """Whether two have the same total and different places: the number of different people decided."""
+    return len({s.weighted for s in standings}) < len({s.place for s in standings})
 
 
 def no_dots(round_: Round) -> Message:
@@ -159,12 +170,12 @@ def no_votes(round_: Round) -> Message:
     return said("Nobody voted, so no plan stands before another: {n}.", n=count(len(round_.plans_standing), "plan"))
 
 
-def _force_row(round_: Round, standing: Standing) -> RankRow:
+def _force_row(round_: Round, standing: Standing, shown: bool) -> RankRow:
     label = theirs(round_.force_text(ForceId(standing.option)), 120).text
     tied = sum(s.place == standing.place for s in round_.forces_standing) > 1
-    return RankRow(
-        label, standing.place, standing.group, None, standing.weighted, standing.voters, tied, standing.carried
-    )
+    if not shown:
+        return RankRow(label, standing.place, None, None, None, tied, standing.carried)
+    return RankRow(label, standing.place, standing.group, None, standing.weighted, tied, standing.carried)
 
 
 def _sure_words(sure: Sureness | None) -> str:
@@ -188,51 +199,56 @@ def _agreement_words(w: float) -> str:
     return next((words for least, words in steps if w >= least), "hardly agree")
 
 
-def ballot_result(round_: Round, sure: Sureness | None, own_votes: int, unused: int) -> Message:
-    """Three columns, or only ranks where single ballots could be read off."""
-    shown = columns_shown(round_)
+def ballot_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
+    """Three columns with what follows from them; only places where so few voted that votes could be read off."""
+    shown = figures(round_, Step.BALLOT) is not None
     rows = tuple(_plan_row(round_, s, shown) for s in round_.plans_standing)
     first = [r.label for r in rows if r.place == 1]
     verb = "is first" if len(first) == 1 else "share the first place"
     head = line("The ballot is counted: {first} {verb}.", first=theirs(", ".join(first), 300), verb=verb)
-    header = ("Place", "Plan", "Group", "Decision-maker", "Weighted", "People") if shown else ("Place", "Plan")
+    header = ("Place", "Plan", "Group", "Decision-maker", "Weighted") if shown else ("Place", "Plan")
     blocks: list[Block] = [
         paragraph(head),
         Grid("Plans by weighted votes; ties share a place", header, tuple(_cells(r, shown) for r in rows)),
-        small("{sure}", sure=_sure_words(sure)),
+        *(_ballot_numbers(round_, sure, unused) if shown else _no_ballot_numbers(len(rows))),
     ]
+    if any(s.drawn for s in round_.plans_standing):
+        blocks.append(
+            small("A tie at the cut was drawn; the draw follows from the seed {seed}.", seed=draw_seed(round_))
+        )
+    chart = VoteRanking("Ballot on the plans", "votes", rows, None, _sure_words(sure) if shown else "")
+    return Message(head, tuple(blocks), attachments=(Drawing(chart, "ballot"),))
+
+
+def _ballot_numbers(round_: Round, sure: Sureness | None, unused: int) -> list[Block]:
+    blocks: list[Block] = [small("{sure}", sure=_sure_words(sure))]
     if sure is not None:
         blocks.append(small("{weight}", weight=_weight_words(round_, sure.weight_turns)))
-    if not shown:
-        blocks.append(small("Fewer than three others voted, so only places are shown."))
-    if any(s.drawn for s in round_.plans_standing):
-        blocks.append(small("A tie at the cut was drawn; the draw follows from the seed {seed}.", seed=round_.seed))
-    blocks.append(
-        small(
-            "{own} for a plan of one's own; {unused} unused.",
-            own=count(own_votes, "vote was", "votes were"),
-            unused=count(unused, "vote", "votes"),
-        )
-    )
-    chart = VoteRanking("Ballot on the plans", "votes", rows, None, _sure_words(sure))
-    return Message(head, tuple(blocks), attachments=(Drawing(chart, "ballot"),))
+    blocks += _unused(unused, "vote")
+    if _broken_by_people(round_.plans_standing):
+        blocks.append(small("With equal votes, what more people chose stands first, then what the decision-maker did."))
+    return blocks
+
+
+def _no_ballot_numbers(options: int) -> list[Block]:
+    words = small(PLACES_ONLY, fewest=fewest(options), who=" besides the decision-maker")
+    return [words, small("Whether the weight decided stays untold for the same reason.")]
 
 
 def _plan_row(round_: Round, standing: Standing, shown: bool) -> RankRow:
     label = theirs(round_.plans[PlanId(standing.option)].title, 80).text
     tied = sum(s.place == standing.place for s in round_.plans_standing) > 1
     if not shown:
-        return RankRow(label, standing.place, None, None, None, None, tied, standing.carried)
+        return RankRow(label, standing.place, None, None, None, tied, standing.carried)
     return RankRow(
-        label, standing.place, standing.group, standing.decision_maker, standing.weighted, standing.voters, tied,
-        standing.carried,
-    )  # fmt: skip
+        label, standing.place, standing.group, standing.decision_maker, standing.weighted, tied, standing.carried
+    )
 
 
 def _cells(row: RankRow, shown: bool) -> tuple[Line, ...]:
     cells = [line("{p}", p=row.place_text()), written(row.label, 120)]
     if shown:
-        numbers = (row.group, row.decision_maker, row.weighted, row.voters)
+        numbers = (row.group, row.decision_maker, row.weighted)
         cells += [line("{n}", n=f"{n:g}" if n is not None else "") for n in numbers]
     return tuple(cells)
 
@@ -336,22 +352,22 @@ def placement_result(round_: Round, chart: PlacementMatrix, judges: int, compari
         c=count(comparisons, "comparison"),
         j=count(judges, "person", "people"),
     )
-    rows = tuple(
-        (
-            line("{l}", l=p.label),
-            written(p.title, 80),
-            line("{c}", c=p.corner),
-            line("{s}", s=f"{round(100 * p.certainty)} %" + ("" if p.certainty >= 0.7 else ", unsure")),
-        )
-        for p in chart.points
-    )
+    header = ("Sign", "Plan", "Corner") if chart.order_only else ("Sign", "Plan", "Corner", "How sure")
     view = "" if judges != 1 else " This is one person's view."
+    few = " Fewer than five people compared, so I show only their order." if chart.order_only else ""
     return told(
         head,
-        Grid("Plans and their corners", ("Sign", "Plan", "Corner", "How sure"), rows),
-        small("Places come from comparisons, so they are relative to these plans.{view}", view=view),
+        Grid("Plans and their corners", header, tuple(_corner_cells(p) for p in chart.points)),
+        small("Places come from comparisons, so they are relative to these plans.{view}{few}", view=view, few=few),
         attachments=(Drawing(chart, "matrix"),),
     )
+
+
+def _corner_cells(plan: PlacedPlan) -> tuple[Line, ...]:
+    cells = line("{l}", l=plan.label), written(plan.title, 80), line("{c}", c=plan.corner)
+    if plan.certainty is None:
+        return cells
+    return *cells, line("{s}", s=f"{round(100 * plan.certainty)} %" + (", unsure" if plan.unsure else ""))
 
 
 def not_placed(round_: Round, judges: int, comparisons: int) -> Message:

@@ -86,6 +86,8 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     summary = line("{name}: who has dealt with one of these questions before? ", name=theirs(round_.name, 60)) + until(
         round_, member
     )
+    done = member in round_.progress.done
+    label = "Not done after all" if done else "I am done"
     return card(
         round_,
         Step.PRECEDENTS,
@@ -95,7 +97,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         paragraph(until(round_, member)),
         offer(
             Button("Write a precedent …", "precedent.write", about(round_), "primary"),
-            Button("I am done", "step.done", about(round_)),
+            Button(label, "step.undone" if done else "step.done", about(round_)),
         ),
         small("It appears in the gallery at once, with your name. I never open links."),
         summary=summary,

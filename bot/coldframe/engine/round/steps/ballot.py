@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coldframe.domain.names import Step
 from coldframe.domain.round.ballots import BallotCounted
+from coldframe.domain.round.disclosure import figures
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.core.turn import InOneTurn, Kit, Turn
@@ -12,7 +13,6 @@ from coldframe.engine.round.steps import result, voting
 from coldframe.engine.round.steps.play import StepPlay, post_card
 from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Message
-from coldframe.message.packed import Occurrence
 from coldframe.ports.storage import Due
 from coldframe.speech.round import results
 
@@ -32,20 +32,26 @@ async def _counted(turn: Turn, before: Round, round_: Round, fact: BallotCounted
     if Step.BALLOT in round_.passed:
         return
     retention.after_count(turn, round_, "ballot")
-    numbers = Occurrence((str(fact.own_votes), str(fact.unused)))
-    turn.later(result.BALLOT, round_.id, numbers.pack(), turn.now)
+    turn.later(result.BALLOT, round_.id, str(fact.unused), turn.now)
 
 
 async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Message:
-    votes, options, chief = explaining.ballot_of(round_)
-    if not votes:
-        return results.no_votes(round_)
-    args = (votes, options, round_.seed, chief, round_.settings.weight, round_.settings.trials_at_once)
-    return results.ballot_result(round_, await kit.numbers.compute(explaining.sureness, *args), *numbers)
+    told = figures(round_, Step.BALLOT)
+    if told is None:
+        return _plain(round_, numbers)
+    args = (told, round_.settings.weight, round_.settings.trials_at_once)
+    return results.ballot_result(round_, await kit.numbers.compute(explaining.sureness, *args), _unused(numbers))
 
 
 def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
-    return results.ballot_result(round_, None, *numbers)
+    if not any(s.voters for s in round_.plans_standing):
+        return results.no_votes(round_)
+    return results.ballot_result(round_, None, _unused(numbers))
+
+
+def _unused(numbers: tuple[int, ...]) -> int:
+    """Rows of earlier releases hold another number before it."""
+    return numbers[-1]
 
 
 async def _lock(request: RoundRequest) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coldframe.domain.names import Step
 from coldframe.domain.round.ballots import DotsCounted
+from coldframe.domain.round.disclosure import figures
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.round import retention
@@ -22,14 +23,16 @@ async def _counted(turn: Turn, before: Round, round_: Round, fact: DotsCounted) 
 
 
 async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Message:
-    votes, options = explaining.dots_of(round_)
-    if not votes:
-        return results.no_dots(round_)
-    args = (votes, options, round_.seed, None, 1, round_.settings.carry_on)
+    told = figures(round_, Step.DOTS)
+    if told is None:
+        return _plain(round_, numbers)
+    args = (told, 1, round_.settings.carry_on)
     return results.dots_result(round_, await kit.numbers.compute(explaining.sureness, *args), *numbers)
 
 
 def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
+    if not any(s.voters for s in round_.forces_standing):
+        return results.no_dots(round_)
     return results.dots_result(round_, None, *numbers)
 
 

@@ -8,6 +8,7 @@ from typing import Literal
 from coldframe.domain.names import Axis, MemberId, PassReason, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import placement
+from coldframe.domain.round.disclosure import may_be_measured
 from coldframe.domain.round.placement import Compare, Compared, PlansPlaced
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
@@ -62,7 +63,8 @@ async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Messag
     judges, comparisons = numbers
     if not comparisons:
         return _plain(round_, numbers)
-    chart = await kit.numbers.compute(explaining.placement, *explaining.placed_of(round_), judges == 1)
+    order_only = not may_be_measured(round_, judges)
+    chart = await kit.numbers.compute(explaining.placement, *explaining.placed_of(round_), judges == 1, order_only)
     return results.placement_result(round_, chart, judges, comparisons)
 
 

@@ -19,6 +19,12 @@ async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
     turn.tell(round_, member, "ask", work_prompts.precedents_prompt(round_, member), rest=(Step.PRECEDENTS.value,))
 
 
+def _own_card(turn: Turn, round_: Round, member: MemberId) -> None:
+    """Being done changes no card in the channel at once, so it is seen here."""
+    card = work_prompts.precedents_prompt(round_, member)
+    turn.revise_own(round_, member, "ask", card, Step.PRECEDENTS.value)
+
+
 def _form(request: RoundRequest) -> Form:
     return forms.precedent(request.round, QuestionId(request.parts[0]) if request.parts else None)
 
@@ -49,7 +55,7 @@ READS: Mapping[str, Reads] = {
 }
 ASKING = Asking("ask", (Step.PRECEDENTS.value,), _ask)
 PLAY = StepPlay(
-    open=ASKING.open, asking=ASKING, desk=None, own_card=None, reads=READS, card_follows=False,
+    open=ASKING.open, asking=ASKING, desk=None, own_card=_own_card, reads=READS, card_follows=False,
     buttons={"precedent.write": opens(_form)}, forms={"precedent.write": acts(_precedent)},
     follow={PrecedentGiven: _given}, due={},
 )  # fmt: skip
