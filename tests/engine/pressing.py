@@ -45,10 +45,11 @@ WIDER: Mapping[str, frozenset[Step]] = {
     **{action: frozenset(OPEN) for action in USES.buttons if action.startswith("role.")},
     **dict.fromkeys(("trial.plan", "trial.begin", "leftovers.show"), ENDED),
     "round.cancel": frozenset(OPEN),
+    **dict.fromkeys(("guest.admit", "guest.decline"), frozenset(OPEN)),
     **{f"edit.{what}": frozenset(OPEN) for what in ("show", "question", "add", "remove", "remove_yes")},
 }
 """What is open in other steps than the one that it was made for: no step is all that they are about."""
-OF_NOBODYS_STEP = ("text.", "word.", "hours.", "me.", "zone.", "calendar.", "digest.", "register.", "funnel.")
+OF_NOBODYS_STEP = ("text.", "word.", "hours.", "me.", "zone.", "calendar.", "digest.", "register.", "funnel.", "team.")
 STANDING = frozenset(
     action
     for action in (*USES.buttons, *USES.forms)
