@@ -361,7 +361,9 @@ class Outcome:
         return self._is_told(kinds)
 
     def _is_told(self, kinds: frozenset[Who]) -> str:
-        read = self.read().replace(self.one.typed, "") if " " in self.one.typed else self.read()
+        read = self.read()
+        for typed in (line for line in self.one.typed.splitlines() if " " in line):
+            read = read.replace(typed, "")
         closed = kinds & {*CLOSED, Who.MEMBER}
         if closed and (seen := [secret for secret in SECRETS if secret in read]):
             return f"saw {seen}"
