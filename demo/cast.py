@@ -211,10 +211,23 @@ def _vote(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator
     option = words_of(record).split(". ", 1)[-1]
     joined = _joined_texts(cast) if dots else {}
     wanted = [t for t in texts if option == t[:300] or option in joined.get(t, ())]
-    for number in range(len(wanted)):
+    for number, meant in enumerate(wanted):
         key = f"{person.id}/{step}/{record.id}/{number}"
         part = 0.3 + 0.5 * (number + 1) / (len(chosen) + 1)
-        yield Job(cast.at(person, record.at, step, part), key, _vote_act(cast, person, record, number, key))
+        act, hand = _vote_act(cast, person, record, number, key), cast.hand(person)
+        yield Job(
+            cast.at(person, record.at, step, part), key, act if option == meant[:300] else _unless(hand, meant, act)
+        )
+
+
+def _unless(hand: Hand, meant: str, act: Act) -> Act:
+    """Votes for another wording only where what was meant is no option of its own."""
+
+    async def acted() -> object:
+        shown = (words_of(r).split(". ", 1)[-1] for r in hand.seen() if r.by_bot and buttons_of(r))
+        return None if meant[:300] in shown else await act()
+
+    return acted
 
 
 def _joined_texts(cast: Cast) -> dict[str, tuple[str, ...]]:

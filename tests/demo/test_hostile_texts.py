@@ -125,7 +125,7 @@ async def test_hostile_words_go_through_a_whole_round_and_are_shown_harmlessly(t
     for line in paper.splitlines():
         assert line.startswith(("    ", "**", "# A hostile round", "Cards are kept")) or not line
         assert not line.startswith("**") or not any(text in line for text in evil)
-    assert "\u202e" not in paper and "first ⟨RLO⟩tsal" in paper, "a line's direction is never turned in a transcript"
+    assert "\u202e" not in paper and "first tsal" in paper, "a line's direction is never turned"
 
 
 def _live_in_blocks(message: Message) -> list[str]:
