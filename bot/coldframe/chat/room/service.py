@@ -372,6 +372,10 @@ def _check_text(text: str, *, empty: bool = False) -> None:
         raise Refused(room_words.too_long(len(text), MAX_TEXT))
     if not empty and not text.strip():
         raise Refused(room_words.EMPTY)
+    _check_characters(text)
+
+
+def _check_characters(text: str) -> None:
     if any("\ud800" <= char <= "\udfff" for char in text):
         raise Refused(room_words.HALF_A_CHARACTER)
 
@@ -380,5 +384,6 @@ def _check_files(files: Sequence[IncomingFile]) -> None:
     if len(files) > MAX_FILES:
         raise Refused(room_words.too_many_files(MAX_FILES))
     for file in files:
+        _check_characters(file.name)
         if file.content is not None and len(file.content) > MAX_FILE_BYTES:
             raise Refused(room_words.file_too_large(MAX_FILE_BYTES))
