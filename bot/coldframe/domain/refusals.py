@@ -59,6 +59,7 @@ class Because(StrEnum):
     EMPTY = "empty"
     TOO_LONG = "too long"
     TOO_MANY = "too many"
+    TOO_MANY_ROUNDS = "too many rounds"
     UNREADABLE = "unreadable characters"
     UNKNOWN_LEVER = "unknown lever"
     UNKNOWN_ITEM = "unknown item"

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
+from coldframe.message.characters import is_torn
 from coldframe.message.nodes import Line, Theirs
 
 # Joiners shape emoji and several scripts; every other format character only hides or reorders.
@@ -20,7 +21,10 @@ def theirs(text: str, most: int | None = None) -> Theirs:
     """A person's words for a message; cut with an ellipsis beyond `most` characters."""
     shown = harmless(text)
     if most is not None and len(shown) > most:
-        shown = shown[: most - 1].rstrip() + "…"
+        end = most - 1
+        while end > 1 and is_torn(shown, end):
+            end -= 1
+        shown = shown[:end].rstrip() + "…"
     return Theirs(shown)
 
 

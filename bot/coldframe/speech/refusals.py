@@ -76,6 +76,8 @@ WORDS: dict[Because, str] = {
     ),
     Because.TOO_LONG: "It has {length} characters; {most} are the most. It was not kept: shorten it and send it again.",
     Because.TOO_MANY: "You have {most} already, which is the most. Withdraw one first.",
+    Because.TOO_MANY_ROUNDS: "{most} rounds are open here, which is the most. Please end one first, or cancel one that "
+    "nobody needs: `/coldframe cancel` in its channel.",
     Because.UNKNOWN_LEVER: "There is no lever “{lever}” in this round. Its levers: {levers}.",
     Because.UNKNOWN_ITEM: "That is no longer there. Nothing was changed.",
     Because.REASON_TOO_SHORT: "Please give the reason in a sentence, at least {least} characters.",

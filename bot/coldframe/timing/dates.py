@@ -129,7 +129,7 @@ _CLOCK = (
     r"|(?P<h>\d{1,2}):(?P<m>\d\d)(?::00)?(?:\s?(?P<ap1>am|pm))?"
     r"|(?P<h12>\d{1,2})\s?(?P<ap2>am|pm))$"
 )
-_TIME = re.compile(rf"(?:^|(?P<before>.*?)(?:\s+|(?<=\d)t(?=\d))){_CLOCK}", re.ASCII)
+_TIME = re.compile(rf"(?:^|(?P<before>.*?)(?:\s|(?<=\d)t(?=\d))){_CLOCK}", re.ASCII)
 
 
 def _day_and_time(words: str, present: _Present) -> tuple[list[date], time | None]:

@@ -152,7 +152,7 @@ def _span(words: str, field: str = "hours") -> tuple[time, time]:
 
 
 def _wall(word: str, field: str) -> time:
-    found = re.fullmatch(r"(\d{1,2})(?::(\d{2}))?", word)
+    found = re.fullmatch(r"([0-9]{1,2})(?::([0-9]{2}))?", word)
     hour, minute = (int(found[1]), int(found[2] or 0)) if found else (99, 0)
     if hour == 24 and minute == 0:
         return time(0)

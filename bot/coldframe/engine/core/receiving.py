@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from dataclasses import replace
 
 from coldframe.engine.core import lookups
 from coldframe.engine.core.again import again
+from coldframe.engine.core.storable import storable
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.ports.chat import Inbound, Reply
 
@@ -24,6 +26,6 @@ async def _receive(kit: Kit, event: Inbound, told: lookups.Told, holds: Holds | 
         turn = Turn(kit, uow, kit.clock.now(), told=told)
         if not await uow.first_time(event.key, turn.now) or not (holds is None or await holds(turn)):
             return Reply()
-        reply = await kit.hear(turn, event)
+        reply = await kit.hear(turn, replace(event, what=storable(event.what)))
         await turn.finish()
     return reply

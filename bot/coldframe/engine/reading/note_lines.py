@@ -10,7 +10,7 @@ from coldframe.domain.names import LeverId, Side
 from coldframe.speech import reading_words
 
 _SIGN = re.compile(r"^\s*([+\-\u2212\u2013\u2014\uff0b\uff0d])\s*(.*)$", re.DOTALL)
-_LEVER = re.compile(r"^\s*([^:\n]{1,60}?)\s*:\s*(.*)$", re.DOTALL)
+LONGEST_NAME = 60  # characters before a colon that may be a lever's name
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +69,14 @@ def _read(piece: str, levers: Sequence[tuple[LeverId, str]], in_thread_of: Lever
         piece = signed[2]
     lever = in_thread_of
     tried = ""
-    named = _LEVER.match(piece)
-    if named:
-        found = lever_named(named[1], levers)
+    before, colon, behind = piece.partition(":")
+    name = before.strip()
+    if colon and 0 < len(name) <= LONGEST_NAME and "\n" not in name:
+        found = lever_named(name, levers)
         if found is not None:
-            lever, piece = found, named[2]
+            lever, piece = found, behind.lstrip()
         elif lever is None and signed:
-            tried = named[1]
+            tried = name
     return Heard(piece.strip(), side, lever, tried)
 
 

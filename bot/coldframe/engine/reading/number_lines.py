@@ -24,6 +24,7 @@ EXAMPLES: dict[ComparisonKind, str] = {
 }
 """People, then those who did it; a count; mean, standard deviation, people."""
 
+MAX_DIGITS = 15  # of a count
 _SPACE = "[ \u00a0\u202f\u2009]"
 _DIGITS = rf"-?\d+(?:[.,'’]\d+|{_SPACE}\d{{3}}(?!\d))*"
 _WEEK = re.compile(r"^\s*(?:week|w)\s*(\d{1,3})\s*[:,.–-]?\s*(?=\S|$)", re.IGNORECASE)
@@ -159,7 +160,7 @@ def _turned(line: str) -> str:
 def whole(text: str) -> int:
     """A count: 1200, 1,200, 1.200, 1 200. Raises Unreadable for anything that is no whole number."""
     bare = _bare(text)
-    if re.fullmatch(r"\d+", bare):
+    if re.fullmatch(rf"\d{{1,{MAX_DIGITS}}}", bare):
         return int(bare)
     if re.fullmatch(rf"\d{{1,3}}(?:([.,'’]|{_SPACE})\d{{3}})(?:\1\d{{3}})*", bare):
         return int(re.sub(r"\D", "", bare))
@@ -187,6 +188,8 @@ def decimal(text: str) -> float:
 
 def _bare(text: str) -> str:
     bare = text.strip().replace("−", "-")
+    if not bare.isascii() and any(c.isdigit() and not c.isascii() for c in bare):
+        raise Unreadable(words.no_count(bare[:40]))
     if re.fullmatch(r"-\s*[\d.,]+", bare):
         raise Unreadable(words.below_zero(bare))
     return bare

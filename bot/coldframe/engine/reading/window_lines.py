@@ -18,7 +18,7 @@ NAMES = tuple(
 )
 MIN_WINDOW = 1  # hours, or minutes of a live round
 NEAR = 60  # likeness from 0 to 100 from which a name is proposed
-_PIECE = re.compile(r"(?P<name>[^\W\d]+)\s*[:=]?\s*(?P<amount>[+-]?\d+(?:\.\d+)?)\s*(?P<unit>[^\W\d]*)\.?")
+_PIECE = re.compile(r"(?P<name>[^\W\d]+)\s*[:=]?\s*(?P<amount>[+-]?[0-9]+(?:\.[0-9]+)?)\s*(?P<unit>[^\W\d]*)\.?")
 _BETWEEN = re.compile(r"[\n,;]|\band\b", re.IGNORECASE)
 _UNITS: Mapping[Pace, frozenset[str]] = {
     "days": frozenset({"", "h", "hour", "hours"}),

@@ -32,6 +32,9 @@ NUMBERS = ("weight", "dots", "plan_votes")
 MAX_LENGTHS = {"question": 300, "name": 40}  # characters; levers may be left out
 
 
+MAX_OPEN_ROUNDS = 20  # in a workspace
+
+
 async def form(request: Request, place: Place) -> Reply:
     """The setup form with the channel's people to choose from; a word when this is no channel. Raises Refused."""
     turn = request.turn
@@ -183,7 +186,9 @@ async def open_round(
     persons: list[Person],
     hindered: Sequence[Hindrance] = (),
 ) -> Round:
-    """A round in setup, with everybody's record known; its facilitator gets the proposal."""
+    """A round in setup, with everybody's record known; its facilitator gets the proposal. Raises Refused."""
+    if len(await turn.uow.heads(place.tenant)) >= MAX_OPEN_ROUNDS:
+        raise Refused(Because.TOO_MANY_ROUNDS, most=MAX_OPEN_ROUNDS)
     taken = {h.name for h in await turn.uow.heads(place.tenant, channel=place.id)}
     unique = name if name not in taken else next(f"{name} {n}" for n in range(2, 100) if f"{name} {n}" not in taken)
     seats = {}

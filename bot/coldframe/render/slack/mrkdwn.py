@@ -7,11 +7,11 @@ What a person wrote goes, wherever it can, into `text` elements of rich text, wh
 from __future__ import annotations
 
 import re
-import unicodedata
 from datetime import datetime
 from typing import Any, assert_never
 from urllib.parse import urlsplit
 
+from coldframe.message.characters import is_torn
 from coldframe.message.nodes import Code, Inline, Line, Link, Theirs, When, Who, Words, moment
 
 Element = dict[str, Any]
@@ -91,29 +91,9 @@ def _border(text: str, most: int) -> int:
         if units > most:
             break
         end += 1
-    while 1 < end < len(text) and _joined(text, end):
+    while 1 < end < len(text) and is_torn(text, end):
         end -= 1
     return max(end, 1)
-
-
-def _joined(text: str, at: int) -> bool:
-    after, before = text[at], text[at - 1]
-    if "\u200d" in (after, before) or unicodedata.combining(after) or "\ufe00" <= after <= "\ufe0f":
-        return True
-    if "\U0001f3fb" <= after <= "\U0001f3ff":  # skin tones
-        return True
-    return _regional(after) and _regional(before) and _flags_before(text, at) % 2 == 1
-
-
-def _regional(char: str) -> bool:
-    return "\U0001f1e6" <= char <= "\U0001f1ff"
-
-
-def _flags_before(text: str, at: int) -> int:
-    start = at
-    while start > 0 and _regional(text[start - 1]):
-        start -= 1
-    return at - start
 
 
 def address(url: str) -> str | None:

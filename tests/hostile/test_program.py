@@ -1,0 +1,187 @@
+"""What the program as a whole never does, whatever is typed: looked for in its source, its tables and its patterns."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import io
+import json
+import logging
+import pkgutil
+import re
+import time
+from collections.abc import Iterator
+from contextlib import redirect_stderr
+from datetime import UTC, datetime
+from pathlib import Path
+from types import ModuleType
+
+import icalendar
+import pytest
+import structlog
+
+import coldframe
+from coldframe import logs
+from coldframe.calendar.ics import Entry, calendar_file
+from coldframe.domain.state import ComparisonKind
+from coldframe.engine.reading import week_files
+from coldframe.store import tables
+
+SOURCE = Path(coldframe.__file__).parent
+LONG = 100_000  # characters
+QUICK = 0.5  # seconds of processor, for what must take no more time than its length asks for
+
+
+def _trees() -> Iterator[tuple[str, ast.Module]]:
+    for path in sorted(SOURCE.rglob("*.py")):
+        yield str(path.relative_to(SOURCE)), ast.parse(path.read_text(encoding="utf-8"))
+
+
+def _imports(tree: ast.Module) -> set[str]:
+    names = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
+    return names | {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+
+
+def _called(tree: ast.Module) -> Iterator[tuple[str, ast.Call]]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call):
+            yield ast.unparse(node.func), node
+
+
+def test_nothing_stored_or_sent_is_ever_run() -> None:
+    """No pickle or marshal, no eval or exec, no shell, no YAML that makes objects."""
+    bad = {"pickle", "cPickle", "marshal", "shelve", "dill"}
+    found = [(name, module) for name, tree in _trees() for module in _imports(tree) & bad]
+    for name, tree in _trees():
+        for called, call in _called(tree):
+            if called in ("eval", "exec", "os.system", "os.popen", "yaml.load", "yaml.unsafe_load"):
+                found.append((name, called))
+            if any(keyword.arg == "shell" for keyword in call.keywords):
+                found.append((name, "shell="))
+    assert found == []
+
+
+def test_no_text_of_a_person_is_taken_for_a_template() -> None:
+    """Templates are written in the program: `format` and `%` are only ever called on words that stand there."""
+    found = []
+    for name, tree in _trees():
+        for called, call in _called(tree):
+            if (
+                called.endswith((".format_map", "Template"))
+                and call.args
+                and not isinstance(call.args[0], ast.Constant)
+            ):
+                found.append((name, called))
+    assert [one for one in found if one[0] not in TEMPLATES] == []
+
+
+TEMPLATES = {"chat/room/server.py"}
+"""The room's entrance page, which is a file of the program's own."""
+
+
+def test_no_table_of_cells_is_written() -> None:
+    """A formula in a cell can do no harm where nothing writes cells: CSV is only read, and no workbook is known."""
+    writers = ("csv.writer", "csv.DictWriter")
+    found = [(name, called) for name, tree in _trees() for called, _ in _called(tree) if called in writers]
+    known = [name for name, tree in _trees() for module in _imports(tree) if module in ("openpyxl", "xlsxwriter")]
+    assert found == known == []
+
+
+def test_the_bot_asks_nobody_but_its_own_services() -> None:
+    """Addresses that people write are never fetched: who opens connections at all is on this list."""
+    found = {name for name, tree in _trees() if _imports(tree) & {"aiohttp", "urllib.request", "http.client", "socket"}}
+    assert {name for name in found if not name.startswith("chat/")} == {"feeds/routes.py"}
+    asking = {
+        name
+        for name, tree in _trees()
+        for called, _ in _called(tree)
+        if called.endswith(".get") and "session" in called
+    }
+    assert asking <= {"chat/slack/downloads.py"}
+
+
+def test_no_text_of_a_person_stands_in_a_unique_index() -> None:
+    """A server's error would quote it: keys are ids, hashes and packed names, all of a bounded length."""
+    keys = {column.type for table in tables.metadata.tables.values() for column in table.primary_key.columns}
+    lengths = {getattr(kind, "length", None) for kind in keys if isinstance(kind, tables.String)}
+    assert None not in lengths
+    assert not [
+        c for t in tables.metadata.tables.values() for c in t.primary_key.columns if isinstance(c.type, tables.Text)
+    ]
+
+
+# --- patterns -------------------------------------------------------------------------------------------------------
+
+
+def _modules() -> Iterator[ModuleType]:
+    skipped = ("coldframe.__main__", "coldframe.store.migrations", "coldframe.languages")
+    for found in pkgutil.walk_packages(coldframe.__path__, "coldframe."):
+        if not found.name.startswith(skipped):
+            yield importlib.import_module(found.name)
+
+
+def _patterns() -> dict[str, re.Pattern[str]]:
+    return {
+        f"{module.__name__}.{name}": value
+        for module in _modules()
+        for name, value in vars(module).items()
+        if isinstance(value, re.Pattern) and isinstance(value.pattern, str)
+    }
+
+
+NASTY = ("a", " ", "1", "-", "\n", "(", "<", "&", ",", "a ", "1,", "- ", "\u0301", "a1 ", "<a|", "%2", "\t \n")
+
+
+def test_no_pattern_of_ours_takes_long() -> None:
+    """On 100,000 characters of whatever could make it go back and forth."""
+    patterns = _patterns()
+    assert len(patterns) > 20
+    slow = []
+    for name, pattern in patterns.items():
+        for piece in NASTY:
+            text = (piece * LONG)[:LONG] + "!"
+            begin = time.process_time()
+            pattern.fullmatch(text)
+            pattern.match(text)
+            if time.process_time() - begin > QUICK:
+                slow.append((name, piece))
+    assert slow == []
+
+
+# --- files, calendars, logs -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "content", [b"week," * 1_000_000, b"a\n" * 500_000, b'"' * 1_000_000, b"PK\x03\x04" + b"\0" * 999_999]
+)
+def test_a_file_that_is_all_columns_or_rows_is_refused_at_once(content: bytes) -> None:
+    """Of a megabyte, the most that is read; what it says is short."""
+    kind: ComparisonKind = "count"
+    begin = time.process_time()
+    with pytest.raises(week_files.WrongFile) as told:
+        week_files.read_file(content, kind)
+    assert len(str(told.value)) < 1_000
+    assert time.process_time() - begin < 5
+
+
+def test_a_calendar_file_asks_nobody_in() -> None:
+    """A title that would add a line of its own stays a title, and there are no attendees."""
+    at = datetime(2026, 4, 7, 9, tzinfo=UTC)
+    title = 'Review\r\nATTENDEE;CN="x\ny":mailto:a@b.example'
+    entry = Entry("uid-1", 0, at, at.replace(hour=10), title, title)
+    file = calendar_file([entry], name=title, now=at)
+    (event,) = icalendar.Calendar.from_ical(file).walk("VEVENT")
+    assert "ATTENDEE" not in event and "ORGANIZER" not in event
+    assert b"\r\nATTENDEE" not in file
+
+
+def test_a_line_of_the_log_stays_one_line() -> None:
+    """Line ends and terminal commands in a name are escaped: nobody writes an event of their own."""
+    heard = io.StringIO()
+    with redirect_stderr(heard):
+        logs.configure("json", "info")
+        structlog.get_logger().info("room.tried", who='a"}\n{"event": "forged"}\r\x1b[31m')
+    (line,) = heard.getvalue().splitlines()
+    assert json.loads(line)["event"] == "room.tried" and "\x1b" not in line
+    structlog.reset_defaults()
+    logging.basicConfig(force=True)
