@@ -1,5 +1,5 @@
-"""`python -m tests.bench.fuzz [SECONDS [SEED]]`: every reader of what comes from outside is fed what is broken,
-hostile or made up, for so many seconds of processor (600 unless told), and the whole bot in each step with it.
+"""`python -m tests.bench.fuzz [SECONDS [SEED [NAME ...]]]`: every reader of what comes from outside is fed what is
+broken, hostile or made up, for so many seconds of processor (600 unless told), and the whole bot in each step with it.
 
 The readers, what is fed to them and what they may say stand in tests/fuzz. Prints for each how much was taken and
 refused, and what broke it, with the smallest thing that does; 1 if anything did.
@@ -13,7 +13,7 @@ import sys
 import tempfile
 import traceback
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from itertools import count
 from pathlib import Path
 
@@ -27,6 +27,7 @@ SECONDS = 600.0
 AT_ONCE = 200  # things
 ACTS_AT_ONCE = 100
 SHARE_OF_THE_BOT = 0.4  # of the time
+BOT = "the whole bot"
 
 
 def used() -> float:
@@ -80,20 +81,21 @@ def of_the_bot(number: int, first: int, counts: Counter[str]) -> None:
         counts.update(asyncio.run(feed(Path(folder), step, ACTS_AT_ONCE, first + number)))
 
 
-def main(seconds: float = SECONDS, first: int = 1) -> int:
+def main(seconds: float = SECONDS, first: int = 1, only: Collection[str] = ()) -> int:
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(50))
-    each = seconds * (1 - SHARE_OF_THE_BOT) / len(READERS)
+    readers = {name: reader for name, reader in READERS.items() if not only or name in only}
+    bot = seconds * SHARE_OF_THE_BOT if not only or BOT in only else 0.0
+    each = (seconds - bot) / max(1, len(readers))
     broke = [
         judged(name, each, lambda number, counts, reader=reader: fed(reader, first * 100_000 + number, counts))
-        for name, reader in READERS.items()
+        for name, reader in readers.items()
     ]
-    broke.append(
-        judged("the whole bot", seconds * SHARE_OF_THE_BOT, lambda number, counts: of_the_bot(number, first, counts))
-    )
+    if bot:
+        broke.append(judged(BOT, bot, lambda number, counts: of_the_bot(number, first * 100_000, counts)))
     print(f"{sum(broke)} of {len(broke)} broke; {used():.0f} s of processor")
     return int(any(broke))
 
 
 if __name__ == "__main__":
     given_seconds = float(sys.argv[1]) if len(sys.argv) > 1 else SECONDS
-    sys.exit(main(given_seconds, int(sys.argv[2]) if len(sys.argv) > 2 else 1))
+    sys.exit(main(given_seconds, int(sys.argv[2]) if len(sys.argv) > 2 else 1, sys.argv[3:]))

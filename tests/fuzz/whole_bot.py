@@ -22,6 +22,7 @@ from coldframe.ports.chat import (
     Happening,
     Inbound,
     IncomingFile,
+    Person,
     Place,
     Pressed,
     Reacted,
@@ -196,6 +197,7 @@ def whole(text: str) -> str:
 async def feed(folder: Path, step: Step, number: int, seed: int) -> Counter[str]:
     """So many acts on a team at the step; returns how many of each kind."""
     async with at_step(folder, START, step) as team:
+        team.house.room.add_person(Person("stranger", "A Stranger", "UTC"))
         bot = Bot(team, Random(f"{seed}/{step}"))
         for _ in range(number):
             await bot.one()
