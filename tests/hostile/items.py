@@ -427,13 +427,15 @@ ITEMS: dict[int, Item] = {
     60: Item(
         "counts that tell who voted",
         "what others read before does not depend on what one gave",
-        ("demo/test_secrecy.py::what_others_read_before_does_not_depend_on_what_one_gave",),
+        (
+            "domain/round/test_counter.py::batches_are_told_at_quarter_hours",
+            "demo/test_secrecy.py::what_others_read_before_does_not_depend_on_what_one_gave",
+        ),
     ),
     61: Item(
         "too few for a secret",
         "said beforehand; ranks instead of columns",
         (
-            "domain/round/test_ballots.py::columns_need_three_other_voters",
             "speech/round/test_private_cards.py::a_ballot_promises_no_more_secrecy_than_it_keeps",
             "engine/trial/test_privacy.py::what_fewer_than_three_said_is_not_shown_as_if_it_were_unsigned",
         ),

@@ -79,11 +79,15 @@ def read_team(path: Path) -> Team:
         raise TeamError(f"{path}: cannot be read ({error.strerror})") from None
     except UnicodeDecodeError:
         raise TeamError(f"{path}: is no UTF-8 text") from None
+    except RecursionError:
+        raise TeamError(f"{path}: is nested too deeply, or a part of it holds itself") from None
     except yaml.YAMLError as error:
         mark = getattr(error, "problem_mark", None)
         raise TeamError(f"{path}{f', line {mark.line + 1}' if mark else ''}: is no YAML") from None
     except ValidationError as error:
         raise TeamError("\n".join(_sentence(path, one) for one in error.errors(include_url=False))) from None
+    except ValueError:  # what reads YAML makes dates and numbers of what looks like them
+        raise TeamError(f"{path}: holds a date or a number that is none") from None
 
 
 def _sentence(path: Path, error: object) -> str:

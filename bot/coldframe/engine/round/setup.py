@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from coldframe.domain.names import LeverId, MemberId, Role, RoundId
 from coldframe.domain.people.seats import power_share
-from coldframe.domain.refusals import Refused
+from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.settings import RANGES, Pace
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
 from coldframe.domain.texts import accepted
