@@ -10,13 +10,14 @@ from coldframe.domain import who_may
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import LeverId, MemberId, PauseReason, Role, Step
 from coldframe.domain.people.commands import Leave
-from coldframe.domain.refusals import Refused, known
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.ballots import CastVote, TakeBackVote
 from coldframe.domain.round.moves import Pause
 from coldframe.domain.round.notes import DropDraft, EditNote, WithdrawNote
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.engine.core import access, members
 from coldframe.engine.core.requests import Over, Request, Uses
+from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.intake import bare_words, late, misplaced, panel, submissions, texts
 from coldframe.engine.people import personal
@@ -231,7 +232,10 @@ async def _home(request: Request, what: HomeOpened) -> Reply | None:
 async def _pressed(request: Request, what: Pressed) -> Reply | None:
     """Carries out a button. Unknown names and made-up values are refused without a change."""
     answer = known(request.uses.buttons.get(what.action))
-    return await answer(replace(request, value=what.value))
+    try:
+        return await answer(replace(request, value=what.value))
+    except FieldError:  # the value repeats what a form took, so that one that cannot be taken was made up
+        raise Refused(Because.UNKNOWN_ITEM) from None
 
 
 # --- votes by emoji ---
