@@ -101,6 +101,9 @@ class Stage:
         step, opens = title(round_.step), round_.progress.opens
         if opens is not None and opens > self.clock.now():
             return Ahead(opens, f"{step} opens")
+        decided = round_.decided()
+        if decided is not None and round_.paused is None:
+            return Ahead(decided.at, "what was decided is announced", self.chores(round_))
         closes = [m for m in (round_.progress.due, round_.progress.settles_at) if m is not None]
         return Ahead(min(closes, default=None), f"{step} closes", self.chores(round_))
 
