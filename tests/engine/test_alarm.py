@@ -134,6 +134,9 @@ class Stub:
     async def tell_of_troubles(self) -> None:
         pass
 
+    async def tidy(self, now: datetime) -> None:
+        pass
+
     async def settle(self) -> datetime | None:
         self.settled += 1
         return None
