@@ -109,5 +109,7 @@ MADE_FOR = {
 
 
 def _as_it_was(now: Answer, then: Came) -> bool:
+    """Whoever may not do it is told so before its form opens by now, not after it is sent."""
     over = then.action in MADE_FOR and now.kind == "told" and any("Nothing was changed" in w for w in now.words)
-    return bool(now.words) and (now.kind == then.kind or over)
+    denied = then.kind == "form" and now.kind == "told" and any(w.startswith("note: That is for") for w in now.words)
+    return bool(now.words) and (now.kind == then.kind or over or denied)
