@@ -17,7 +17,7 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial import checks as trial_checks
 from coldframe.domain.trial.state import Trial
 from coldframe.domain.who_may import TABLE, TAKE_PART, Act, Who
-from coldframe.engine.core.lookups import Told
+from coldframe.engine.core.lookups import Told, not_in_channel
 from coldframe.engine.core.turn import Turn
 from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Inbound, Person, Place
@@ -71,10 +71,10 @@ def presence(told: Told, place: Place, person: str, *, seated: bool, let_in: boo
     """What somebody is in the channel. `let_in`: a guest whom the facilitator let take part. Raises Refused where
     neither the platform nor the roster can tell."""
     there = told.there(place, person)
-    if there is None:
-        if not seated:
-            raise Refused(Because.WHO_IS_HERE)
-        return Who.SEATED
+    if not there:
+        if seated:
+            return Who.SEATED
+        raise not_in_channel(told.chat) if there is not None and told.chat else Refused(Because.WHO_IS_HERE)
     found = next((each for each in there if each.id == person), None)
     if found is None:
         return Who.LEFT

@@ -57,13 +57,16 @@ class Checked:
 
 @dataclass(frozen=True, slots=True)
 class There:
-    """Who is in the channel, to know what somebody may; None where the platform does not tell it now."""
+    """Who is in the channel, to know what somebody may; None where the platform does not tell it now, nobody where the
+    bot was not let in."""
 
     place: Place
 
     async def ask(self, chat: Chat) -> tuple[Person, ...] | None:
         try:
             return await chat.members(self.place)
+        except Unreachable as refused:
+            return () if refused.denial is Denial.NOT_IN_CHANNEL else None
         except ChatError:
             return None
 
@@ -110,7 +113,7 @@ class Told:
 
     def there(self, place: Place, person: str) -> tuple[Person, ...] | None:
         """Everybody in the channel; what the platform's side remembers is enough if this person is among them. None
-        where it cannot be told now. Raises Unasked."""
+        where it cannot be told now, nobody where the bot was not let in. Raises Unasked."""
         known = self.chat.members_known(place.root()) if self.chat is not None else ()
         if known is not None and (self.chat is None or any(each.id == person for each in known)):
             return known or None
