@@ -224,7 +224,7 @@ def _unless(hand: Hand, meant: str, act: Act) -> Act:
     """Votes for another wording only where what was meant is no option of its own."""
 
     async def acted() -> object:
-        shown = (words_of(r).split(". ", 1)[-1] for r in hand.seen() if r.by_bot and buttons_of(r))
+        shown = (words_of(r).split(". ", 1)[-1] for r in hand.seen() if buttons_of(r))
         return None if meant[:300] in shown else await act()
 
     return acted
