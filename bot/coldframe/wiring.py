@@ -255,7 +255,8 @@ async def run_slack(
                 feed = feeds.addresses(settings.public_url, store.tag)
             engine = assembled(store, platform.chat, time, ids, studio, feed)
             platform.returned = engine.returned
-            platform.directs = lambda: direct_places(store.database)
+            veil = await store.veil()
+            platform.directs = lambda: direct_places(store.database, veil)
             await platform.catch_up(engine, await store.last_time(), stop)
             alarm = Alarm(engine, time.steady if type(time) is SystemClock else None)  # the database's is believed
             await alarm.start()

@@ -27,7 +27,7 @@ from coldframe.wiring import open_store, seal_secret
 from demo.scenario import load
 from tests.wire.slack.replica import SharedClock
 from tests.wire.slack.screen import Screen
-from tests.wire.slack.whole_round import CHANNEL, SCENARIO, Team, moved_in
+from tests.wire.slack.whole_round import CHANNEL, SCENARIO, Relay, Team, moved_in
 from tests.wire.slack.workspace import BOT_TOKEN, SECRET, Workspace
 
 TOP = Path(__file__).parents[3]
@@ -258,7 +258,9 @@ async def pair_at_work(tmp_path: Path, database: str) -> AsyncIterator[PairTeam]
         store = await open_store(database, seal_secret(settings_of(settings)), ids)
         engine = assembled(store, None, clock, ids, InlineNumbers())  # type: ignore[arg-type]  # says nothing itself
         screen = Screen(workspace, people, CHANNEL, patience=5.0)
-        team = PairTeam(scenario, workspace, clock, engine, store, screen, people, front=front, replicas=replicas)
+        team = PairTeam(
+            scenario, workspace, clock, engine, store, screen, people, Relay(), None, front=front, replicas=replicas
+        )
         await team.watch_order()
         yield team
     finally:
