@@ -201,6 +201,7 @@ class Front:
                 if came_to.startswith("error") or came_to == "not in time":
                     self.counts["errors shown"] += 1
                     self.errors.append(f"{key}: {came_to}")
+                    await asyncio.sleep(PATIENCE / 10)
                 elif came_to:
                     self.counts["refused" if came_to.startswith("refused") else "answered"] += 1
                     return came_to
