@@ -57,10 +57,13 @@ class PostgresServer:
         self.url = url
         self._name = f"coldframe {secrets.token_hex(4)}"
         told = {"server_settings": {"application_name": self._name}}
-        self._engine = create_async_engine(url, hide_parameters=True, pool_size=10, max_overflow=10, connect_args=told)
+        # Transactions of ours are begun and ended here, in as few messages as can be; other libraries' by SQLAlchemy.
+        self._looking = create_async_engine(
+            url, hide_parameters=True, pool_size=10, max_overflow=10, connect_args=told, isolation_level="AUTOCOMMIT"
+        )
+        self._engine = self._looking.execution_options(isolation_level="READ COMMITTED")
         self.engine: sqlalchemy.Engine | AsyncEngine = self._engine
-        self._looking = self._engine.execution_options(isolation_level="AUTOCOMMIT")
-        event.listen(self._engine.sync_engine, "checkout", _is_open)
+        event.listen(self._looking.sync_engine, "checkout", _is_open)
         self._turns = asyncio.Lock()  # one process waits with one connection, and has others for what stands apart
 
     @asynccontextmanager
@@ -77,16 +80,23 @@ class PostgresServer:
 
     async def _take_turn(self, driver: Any) -> None:
         """Who stands still in the middle of its own is not waited for."""
-        taken = asyncio.ensure_future(driver.execute(TURN))
+        loop = asyncio.get_running_loop()
+        impatience = loop.call_later(MAX_SILENCE, lambda: cutting.append(loop.create_task(self._cut_off())))
+        cutting: list[asyncio.Task[None]] = []
         try:
-            while not (await asyncio.wait([taken], timeout=MAX_SILENCE))[0]:
-                async with self.looking() as db:
-                    await db.execute(CUT_OFF)
-            taken.result()
+            await driver.execute(TURN)
         finally:
-            if not taken.done():
-                taken.cancel()
-                await asyncio.wait([taken])
+            impatience.cancel()
+            for task in cutting:
+                task.cancel()
+
+    async def _cut_off(self) -> None:
+        """As long as nobody calls it off."""
+        never = asyncio.get_running_loop().create_future()
+        while True:
+            async with self.looking() as db:
+                await db.execute(CUT_OFF)
+            await asyncio.wait([never], timeout=MAX_SILENCE)
 
     @asynccontextmanager
     async def apart(self) -> AsyncIterator[Connection]:
