@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 
 import asyncpg
 import sqlalchemy
+import structlog
 from sqlalchemy import URL, event, text
 from sqlalchemy.exc import DBAPIError, DisconnectionError
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
@@ -22,6 +23,7 @@ from coldframe.ports.storage import Interrupted
 from coldframe.store.connection import Connection
 from coldframe.store.holding import InUse
 
+log = structlog.get_logger()
 T = TypeVar("T")
 OTHERS = text(
     "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database()"
@@ -89,13 +91,18 @@ class PostgresServer:
             impatience.cancel()
             for task in cutting:
                 task.cancel()
+            await asyncio.gather(*cutting, return_exceptions=True)
 
     async def _cut_off(self) -> None:
-        """As long as nobody calls it off."""
+        """As long as nobody calls it off. Where it fails, whoever waits beside may have better luck, or this the next
+        time."""
         never = asyncio.get_running_loop().create_future()
         while True:
-            async with self.looking() as db:
-                await db.execute(CUT_OFF)
+            try:
+                async with self.looking() as db:
+                    await db.execute(CUT_OFF)
+            except (DBAPIError, asyncpg.PostgresError, asyncpg.InterfaceError, OSError) as problem:
+                log.warning("nobody_cut_off", error=type(problem).__name__)
             await asyncio.wait([never], timeout=MAX_SILENCE)
 
     @asynccontextmanager
