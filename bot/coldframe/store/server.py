@@ -48,6 +48,10 @@ PASSING = {
     "57P03": "the server starts",
 }
 """What the server says where the same may go well a moment later."""
+BROKE = "the connection broke"
+LOST = (OSError, asyncpg.InterfaceError, asyncpg.InternalClientError)
+"""The last where the server's farewell is read, but the connection not closed yet."""
+BREAKS = (DBAPIError, asyncpg.PostgresError, *LOST)
 
 
 class PostgresServer:
@@ -72,15 +76,24 @@ class PostgresServer:
     async def transaction(self) -> AsyncIterator[Connection]:
         with _told_apart():
             async with self._turns, self._looking.connect() as connection:
-                driver = await _driver(connection)
                 try:
-                    await self._take_turn(driver)
+                    await self._take_turn(connection)
                     yield connection
-                    await driver.execute("COMMIT")
+                    await (await _driver(connection)).execute("COMMIT")
                 finally:
-                    await _clean(connection, driver)
+                    await _clean(connection)
 
-    async def _take_turn(self, driver: Any) -> None:
+    async def _take_turn(self, connection: AsyncConnection) -> None:
+        """A connection that turns out to have broken meanwhile is replaced unseen: nothing was done on it yet."""
+        try:
+            await self._wait_for_turn(await _driver(connection))
+        except BREAKS as problem:
+            if _passing(problem) != BROKE:
+                raise
+            await connection.invalidate()
+            await self._wait_for_turn(await _driver(connection))
+
+    async def _wait_for_turn(self, driver: Any) -> None:
         """Who stands still in the middle of its own is not waited for."""
         loop = asyncio.get_running_loop()
         impatience = loop.call_later(MAX_SILENCE, lambda: cutting.append(loop.create_task(self._cut_off())))
@@ -101,7 +114,7 @@ class PostgresServer:
             try:
                 async with self.looking() as db:
                     await db.execute(CUT_OFF)
-            except (DBAPIError, asyncpg.PostgresError, asyncpg.InterfaceError, OSError) as problem:
+            except BREAKS as problem:
                 log.warning("nobody_cut_off", error=type(problem).__name__)
             await asyncio.wait([never], timeout=MAX_SILENCE)
 
@@ -145,8 +158,11 @@ async def _driver(connection: AsyncConnection) -> Any:
     return (await connection.get_raw_connection()).driver_connection
 
 
-async def _clean(connection: AsyncConnection, driver: Any) -> None:
+async def _clean(connection: AsyncConnection) -> None:
     """No connection goes back with a transaction in it."""
+    if connection.invalidated:
+        return
+    driver = await _driver(connection)
     try:
         if driver.is_in_transaction():
             await driver.execute("ROLLBACK")
@@ -163,7 +179,7 @@ def _told_apart() -> Iterator[None]:
     """What may go well a moment later is Interrupted. The server's own words may repeat a key."""
     try:
         yield
-    except (DBAPIError, asyncpg.PostgresError, asyncpg.InterfaceError, OSError) as problem:
+    except BREAKS as problem:
         if (why := _passing(problem)) is None:
             raise
         raise Interrupted(why) from None
@@ -171,5 +187,5 @@ def _told_apart() -> Iterator[None]:
 
 def _passing(problem: BaseException) -> str | None:
     state = getattr(getattr(problem, "orig", problem), "sqlstate", None) or ""
-    lost = isinstance(problem, OSError | asyncpg.InterfaceError) or getattr(problem, "connection_invalidated", False)
-    return PASSING.get(state) or ("the connection broke" if lost or state.startswith("08") else None)
+    lost = isinstance(problem, LOST) or getattr(problem, "connection_invalidated", False)
+    return PASSING.get(state) or (BROKE if lost or state.startswith("08") else None)
