@@ -80,8 +80,9 @@ class PostgresServer:
                     await self._take_turn(connection)
                     yield connection
                     await (await _driver(connection)).execute("COMMIT")
-                finally:
+                except BaseException:
                     await _clean(connection)
+                    raise
 
     async def _take_turn(self, connection: AsyncConnection) -> None:
         """A connection that turns out to have broken meanwhile is replaced unseen: nothing was done on it yet."""
@@ -159,15 +160,17 @@ async def _driver(connection: AsyncConnection) -> Any:
 
 
 async def _clean(connection: AsyncConnection) -> None:
-    """No connection goes back with a transaction in it."""
+    """No connection goes back with a transaction in it. Of one whose statement was called off the driver knows only
+    afterwards whether it is in one, so that is not asked."""
     if connection.invalidated:
         return
-    driver = await _driver(connection)
+    driver, is_clean = await _driver(connection), False
     try:
-        if driver.is_in_transaction():
+        if not driver.is_closed():
             await driver.execute("ROLLBACK")
+            is_clean = True
     finally:
-        if driver.is_closed() or driver.is_in_transaction():
+        if not is_clean:
             await connection.invalidate()
 
 
