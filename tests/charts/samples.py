@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from coldframe.message.pictures import (
     Calibration,
     CalibrationBin,
@@ -50,6 +52,12 @@ def forces(count: int) -> ForceField:
     """That many notes, about half of them in either direction."""
     notes = tuple(f"Note {number}: the box comes late in some weeks" for number in range(count))
     return ForceField("activation", notes[::2], notes[1::2])
+
+
+def by_dots(count: int) -> ForceField:
+    """The same with dots on what holds back, from many to none."""
+    chart = forces(count)
+    return replace(chart, dots=tuple(range(len(chart.restraining)))[::-1])
 
 
 def ranking(count: int, label: str = "Option") -> VoteRanking:
@@ -101,6 +109,7 @@ def hostile() -> tuple[Chart, ...]:
 def every_size() -> dict[str, Chart]:
     return {
         **{f"forces-{count}": forces(count) for count in (0, 1, 8, 40, 150, 300)},
+        **{f"dots-{count}": by_dots(count) for count in (1, 8, 150)},
         **{f"ranking-{count}": ranking(count) for count in (0, 1, 5, 16, 60)},
         **{f"matrix-{count}": matrix(count) for count in (0, 1, 4, 8, 12, 40)},
         **{f"calibration-{count}": calibration(count) for count in (0, 1, 5)},

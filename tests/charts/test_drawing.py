@@ -103,6 +103,18 @@ def test_each_force_is_in_the_picture_with_its_direction() -> None:
     assert {"Driving forces (2): they push forward", "Restraining forces (1): they hold back"} <= set(drawn)
 
 
+def test_dots_stand_beside_their_arrows() -> None:
+    """The more dots, the thicker: the number is written as well, and the words hold every one."""
+    chart = ForceField("activation", ("quick help",), ("long form", "dull start"), (7, 0))
+    drawn = texts(chart)
+    assert {"7", "0"} <= set(drawn) and any("thicker" in line for line in drawn)
+    assert "“long form” (7 dots), “dull start” (0 dots)" in chart.alternative()
+    assert chart.table()[1:] == (("driving", "quick help", ""), ("restraining", "long form", "7"),
+                                 ("restraining", "dull start", "0"))  # fmt: skip
+    widths = sorted(map(float, re.findall(r"stroke-width: ([\d.]+)", draw(chart, "svg").decode())))
+    assert widths[-1] > 4 * widths[0]
+
+
 def test_what_has_no_room_is_counted_and_stands_in_words() -> None:
     """Of 300 notes the picture says how many it leaves out, and the words hold every one."""
     chart = samples.forces(300)

@@ -15,6 +15,8 @@ SIDE_HEIGHT = 1150
 
 _GAP = 34  # pixels
 _ARROW_ROOM = 30  # pixels
+_NUMBER_ROOM = 36  # pixels
+PLAIN, THIN, THICK = 2.2, 1.0, 10.0  # points
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,19 @@ class _Grid:
         return (WIDTH - 2 * MARGIN - (self.columns - 1) * _GAP) / self.columns
 
 
+@dataclass(frozen=True, slots=True)
+class _Arrow:
+    """The more dots a force has, the thicker its arrow; without dots all are alike."""
+
+    drives: bool
+    dots: int | None = None
+    most: int = 1
+
+    @property
+    def width(self) -> float:
+        return PLAIN if self.dots is None else THIN + (THICK - THIN) * self.dots / self.most
+
+
 def _grid(count: int) -> _Grid:
     if count <= 4:
         return _Grid(1, BODY, 3)
@@ -40,17 +55,19 @@ def draw_force_field(sheet: Sheet, chart: ForceField) -> None:
     grid = _grid(max(len(chart.driving), len(chart.restraining)))
     sheet.title(chart.heading())
     _heading(sheet, words.driving_heading(len(chart.driving)))
-    _side(sheet, chart.driving, grid, drives=True)
+    _side(sheet, chart.driving, (), grid, drives=True)
     _middle(sheet, words.today(chart.lever))
     _heading(sheet, words.restraining_heading(len(chart.restraining)))
-    _side(sheet, chart.restraining, grid, drives=False)
+    _side(sheet, chart.restraining, chart.dots, grid, drives=False)
+    if chart.dots:
+        sheet.note(words.BY_DOTS, SMALL)
 
 
 def _heading(sheet: Sheet, text: str) -> None:
     sheet.bottom = sheet.lines(MARGIN, sheet.bottom + 8, [text], HEADING, weight="bold") + 12
 
 
-def _side(sheet: Sheet, forces: Sequence[str], grid: _Grid, drives: bool) -> None:
+def _side(sheet: Sheet, forces: Sequence[str], dots: Sequence[int], grid: _Grid, drives: bool) -> None:
     if not forces:
         sheet.note(words.NO_DRIVING if drives else words.NO_RESTRAINING, BODY)
         return
@@ -60,30 +77,34 @@ def _side(sheet: Sheet, forces: Sequence[str], grid: _Grid, drives: bool) -> Non
         height = max(map(len, row)) * grid.size * LEADING + _ARROW_ROOM
         if sheet.bottom + height > start + SIDE_HEIGHT:
             break
-        _row(sheet, row, grid, height, drives)
+        arrows = [_Arrow(drives, n, max(1, *dots)) for n in dots[first : first + grid.columns]]
+        _row(sheet, row, arrows or [_Arrow(drives)] * len(row), grid, height)
         shown += len(row)
     if shown < len(forces):
         text = words.and_more(len(forces) - shown)
         sheet.bottom = sheet.lines(MARGIN, sheet.bottom, [text], BODY, weight="bold") + 8
 
 
-def _row(sheet: Sheet, row: Sequence[Sequence[str]], grid: _Grid, height: float, drives: bool) -> None:
+def _row(sheet: Sheet, row: Sequence[Sequence[str]], arrows: Sequence[_Arrow], grid: _Grid, height: float) -> None:
     bottom = sheet.bottom + height - _ARROW_ROOM
-    for column, lines in enumerate(row):
+    for column, (lines, arrow) in enumerate(zip(row, arrows, strict=True)):
         left = MARGIN + column * (grid.room + _GAP)
         sheet.lines(left, bottom - len(lines) * grid.size * LEADING, lines, grid.size)
-        _arrow(sheet, left, left + grid.room, bottom + 7, drives)
+        _draw(sheet, arrow, left, left + grid.room, bottom + 7)
     sheet.bottom += height
 
 
-def _arrow(sheet: Sheet, left: float, right: float, y: float, drives: bool) -> None:
+def _draw(sheet: Sheet, arrow: _Arrow, left: float, right: float, y: float) -> None:
     """A filled head to the right drives, a hollow head to the left holds back: told apart without colour."""
-    colour = BLUE if drives else VERMILLION
-    tip, neck = (right, right - 14) if drives else (left, left + 14)
-    tail = left if drives else right
-    sheet.rule([tail, neck], [y, y], colour, linewidth=2.2, solid_capstyle="butt")
-    head = [(tip, y), (neck, y - 7), (neck, y + 7)]
-    sheet.shape(head, facecolor=colour if drives else GROUND, edgecolor=colour, linewidth=1.8)
+    colour = BLUE if arrow.drives else VERMILLION
+    tip, neck = (right, right - 14) if arrow.drives else (left, left + 14)
+    tail = left if arrow.drives else right - (_NUMBER_ROOM if arrow.dots is not None else 0)
+    sheet.rule([tail, neck], [y, y], colour, linewidth=arrow.width, solid_capstyle="butt")
+    half = max(7.0, arrow.width)
+    head = [(tip, y), (neck, y - half), (neck, y + half)]
+    sheet.shape(head, facecolor=colour if arrow.drives else GROUND, edgecolor=colour, linewidth=1.8)
+    if arrow.dots is not None:
+        sheet.text(right, y, str(arrow.dots), SMALL, ha="right", va="center", weight="bold")
 
 
 def _middle(sheet: Sheet, text: str) -> None:

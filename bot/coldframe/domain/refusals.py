@@ -69,6 +69,7 @@ class Because(StrEnum):
     NOTHING_HOLDS_BACK = "nobody named what holds back"
     MERGE_ACROSS = "merge across levers or sides"
     ALREADY_MERGED = "already one force"
+    KEPT_APART = "kept apart already"
     OVER_QUOTA = "over the quota"
     SAME_ITEM = "compared with itself"
     ASKED_ALREADY = "asked already"

@@ -7,6 +7,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
+from coldframe.domain.ledgers import Ledger as Ledger
+from coldframe.domain.ledgers import Mark as Mark
+from coldframe.domain.ledgers import Standing as Standing
 from coldframe.domain.names import (
     Axis,
     Deciding,
@@ -120,49 +123,6 @@ class Force:
 
     id: ForceId
     notes: tuple[NoteId, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """One vote as it was cast: an emoji on an option, or a press of its button (`button:1`, `button:2` ...)."""
-
-    option: str
-    sign: str
-
-
-@dataclass(frozen=True, slots=True)
-class Ledger:
-    """All marks of a ballot, per voter in the order in which they were cast. The first `quota` of each count."""
-
-    quota: int
-    marks: Mapping[MemberId, tuple[Mark, ...]] = field(default_factory=dict)
-    locked: frozenset[MemberId] = frozenset()
-
-    def counted(self, voter: MemberId) -> tuple[Mark, ...]:
-        """The voter's marks that count."""
-        return self.marks.get(voter, ())[: self.quota]
-
-    def surplus(self, voter: MemberId) -> tuple[Mark, ...]:
-        """The voter's marks over the quota, newest last."""
-        return self.marks.get(voter, ())[self.quota :]
-
-    def votes(self) -> dict[MemberId, tuple[str, ...]]:
-        """Option ids per voter, as often as they count, without the voters who have none."""
-        return {v: tuple(m.option for m in self.counted(v)) for v in self.marks if self.counted(v)}
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """One option in a result. `place` is shared by ties; `carried` says whether it goes on."""
-
-    option: str
-    place: int
-    group: int
-    decision_maker: int
-    weighted: float
-    voters: int
-    carried: bool = False
-    drawn: bool = False  # a disclosed draw decided its place at the cut
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,10 +339,14 @@ class Round:
         return {Step.DOTS: self.dots, Step.BALLOT: self.ballot}.get(self.step)
 
     def restraining_in_focus(self) -> tuple[Note, ...]:
-        return tuple(
-            n for n in (self.notes[i] for i in self.revealed)
-            if n.lever == self.focus and n.side is Side.RESTRAINING and not n.hidden
-        )  # fmt: skip
+        return self._in_focus(Side.RESTRAINING)
+
+    def driving_in_focus(self) -> tuple[Note, ...]:
+        return self._in_focus(Side.DRIVING)
+
+    def _in_focus(self, side: Side) -> tuple[Note, ...]:
+        shown = (self.notes[i] for i in self.revealed)
+        return tuple(n for n in shown if n.lever == self.focus and n.side is side and not n.hidden)
 
     def force_text(self, force: ForceId) -> str:
         """The wording that stands for the force: its first note's that is not hidden."""

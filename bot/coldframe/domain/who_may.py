@@ -74,6 +74,7 @@ class Act(StrEnum):
     ASK_TO_HIDE = "ask that a note is hidden"
     PICK_FOCUS = "pick the lever"
     MERGE = "join duplicates"
+    SAY_SAME = "say that two forces are the same point"
     SPLIT = "take joined forces apart"
     VOTE = "vote"
     DONE = "be through with a step, lock a ballot"
@@ -197,10 +198,11 @@ TABLE: Mapping[Act, Row] = {
     Act.ASK_TO_HIDE: _row(_ROUND, _ALL, "/hide"),
     Act.PICK_FOCUS: _row(_ROUND, {_D}, "focus.pick"),
     Act.MERGE: _row(
-        *(_ROUND, {_F}, "merge.yes, merge.no, merge.join"),
+        *(_ROUND, {_F}, "merge.yes, merge.no, merge.join, merge.more"),
         {Who.SEATED: "the facilitator decides as well, and proposed it"},
         by_itself=True,
     ),
+    Act.SAY_SAME: _row(_ROUND, _ALL, "merge.same"),
     Act.SPLIT: _row(_ROUND, _ALL, "merge.object"),
     Act.VOTE: _row(_ROUND, _ALL, "emoji on an option, vote.cast, vote.back"),
     Act.DONE: _row(_ROUND, _ALL, "/done, a tick under one's ballot, step.done, step.undone, ballot.lock"),

@@ -41,6 +41,8 @@ class ForceField:
     lever: str
     driving: tuple[str, ...]
     restraining: tuple[str, ...]
+    dots: tuple[int, ...] = ()
+    """Of each restraining force, once they are counted and may be told."""
     kind: Literal["force_field"] = field(default="force_field", kw_only=True)
 
     def heading(self) -> str:
@@ -53,12 +55,22 @@ class ForceField:
             f"{count(len(self.restraining), 'restraining force')} below."
         )
         drive = f"Driving {lever} forward: {quoted(self.driving)}." if self.driving else ""
-        hold = f"Holding {lever} back: {quoted(self.restraining)}." if self.restraining else ""
+        hold = f"Holding {lever} back: {self._held_back()}." if self.restraining else ""
         return join((opening, drive, hold))
 
     def table(self) -> Table:
-        rows = [("driving", text) for text in self.driving] + [("restraining", text) for text in self.restraining]
-        return (("Direction", "Force"), *((direction, one_line(text)) for direction, text in rows))
+        rows = [("driving", one_line(text)) for text in self.driving]
+        rows += [("restraining", one_line(text)) for text in self.restraining]
+        if not self.dots:
+            return (("Direction", "Force"), *rows)
+        dots = ("",) * len(self.driving) + tuple(map(str, self.dots))
+        return (("Direction", "Force", "Dots"), *((*row, n) for row, n in zip(rows, dots, strict=True)))
+
+    def _held_back(self) -> str:
+        if not self.dots:
+            return quoted(self.restraining)
+        each = zip(self.restraining, self.dots, strict=True)
+        return ", ".join(f"{quoted([text])} ({count(dots, 'dot')})" for text, dots in each)
 
 
 @dataclass(frozen=True, slots=True)

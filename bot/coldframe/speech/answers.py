@@ -188,6 +188,18 @@ def merge_answered(same: bool) -> Message:
     return said("Kept apart.")
 
 
+def same_said() -> Message:
+    return said("Thanks. The facilitator decides, and nobody is told that it was you.")
+
+
+def looking_for_pairs() -> Message:
+    return said("I'm looking; what I find comes to you in a moment.")
+
+
+def no_more_pairs() -> Message:
+    return said("I find no more pairs that are alike. “Join by hand” is for what only a person can see.")
+
+
 def no_single_person(name: str, found: int) -> str:
     """Beside a field in which somebody's name was typed."""
     if not found:

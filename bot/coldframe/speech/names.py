@@ -26,6 +26,8 @@ PAUSED = {
 }
 NO_REASON = "no reason given"
 NO_PLANS = "no plan was written"
+MOST_BESIDE = 8
+"""Driving forces that are shown beside those that hold back."""
 SIDES = {Side.DRIVING: "driving", Side.RESTRAINING: "restraining"}
 
 

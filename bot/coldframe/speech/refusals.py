@@ -88,6 +88,7 @@ WORDS: dict[Because, str] = {
     "time, or cancel the round.",
     Because.MERGE_ACROSS: "Only restraining forces of the lever in focus can be joined.",
     Because.ALREADY_MERGED: "These are one force already.",
+    Because.KEPT_APART: "These two were kept apart already. If you see it otherwise, talk to the facilitator.",
     Because.OVER_QUOTA: "You have used all {quota}. Take one back first.",
     Because.SAME_ITEM: "A plan cannot be compared with itself.",
     Because.ASKED_ALREADY: "You have answered that already.",

@@ -41,6 +41,10 @@ class StepWords:
 
 _NOTE = Button("Write a note …", "note.write", "", "primary")
 _PLAN = Button("Write a plan …", "plan.write", "", "primary")
+_MERGE = (
+    Button("Same point …", "merge.same", "", says="Say that two notes are the same point"),
+    Button("These differ …", "merge.object", "", says="Say that joined notes differ"),
+)
 WORDS: Mapping[Step, StepWords] = {
     Step.NOTES: StepWords(
         title="Notes",
@@ -60,11 +64,12 @@ WORDS: Mapping[Step, StepWords] = {
     ),
     Step.MERGE: StepWords(
         title="Merge",
-        asks="{facilitator} joins notes that say the same. Only direct duplicates, never themes.",
+        asks="{facilitator} joins notes that say the same. Only direct duplicates, never themes. "
+        "Two are the same point? Say so below; nobody is told that it was you.",
         then="Then everybody votes on the forces.",
         became="the list of forces stands",
-        card=(Button("These differ …", "merge.object", "", says="Say that joined notes differ"),),
-        panel=(),
+        card=_MERGE,
+        panel=_MERGE,
         vote=None,
     ),
     Step.DOTS: StepWords(

@@ -8,7 +8,7 @@ people to find, and a person confirms each proposal. Measured on open labelled b
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -17,13 +17,13 @@ from numpy.typing import NDArray
 
 from coldframe.analysis.inputs import BadNumber, whole
 from coldframe.analysis.likeness import Reason
-from coldframe.analysis.similarity.choosing import CERTAIN, Recipe, choose, penalties, scale_locally
+from coldframe.analysis.similarity.choosing import CERTAIN, Pair, Recipe, choose, penalties, scale_locally
 from coldframe.analysis.similarity.lexical import Lexicon, likeness, near_spelling
 from coldframe.analysis.similarity.meaning import Encoder, SentenceEncoder, cosines
 from coldframe.analysis.similarity.reasons import why
 from coldframe.analysis.similarity.words import Wording, read
 
-__all__ = ["Encoder", "Proposal", "SentenceEncoder", "propose"]
+__all__ = ["Encoder", "Proposal", "SentenceEncoder", "further", "propose"]
 
 BY_WORDS = Recipe(scaling=0.2, least=0.31, least_closure=0.18)
 BY_MEANING = Recipe(scaling=0.5, least=0.32, least_closure=0.3)
@@ -69,6 +69,18 @@ def propose(
     ]
     chosen = choose(pairs, board.scores, board.recipe, len(places), limit)
     return [board.proposal(pair, places) for pair in chosen]
+
+
+def further(texts: Sequence[str], settled: Collection[Pair], most: int) -> list[Proposal]:
+    """The pairs that come next, best first, for somebody who asks for more than `propose` found sure enough: at most
+    `most`, of those that are not `settled`, alike in more than what they share with all others."""
+    places = sorted((place for place in range(len(texts)) if texts[place].strip()), key=lambda i: texts[i])
+    if len(places) < 2:
+        return []
+    board, known = _Board([read(texts[place]) for place in places], None), set(map(frozenset, settled))
+    open_ = (p for p in combinations(range(len(places)), 2) if frozenset(places[i] for i in p) not in known)
+    ranked = sorted((p for p in open_ if board.scores[p] > 0), key=lambda pair: (-board.scores[pair], pair))
+    return [board.proposal(pair, places) for pair in ranked[:most]]
 
 
 def _checked(texts: Sequence[str], groups: Sequence[str] | None) -> Sequence[str]:

@@ -12,7 +12,7 @@ from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, PassReason, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.rule import Passing, StepRule, chief, facilitator, keeps_nothing, nobody
-from coldframe.domain.state import Force, MergeProposal, Note, Round
+from coldframe.domain.state import Force, Likeness, MergeProposal, Note, Round
 from coldframe.domain.texts import accepted
 from coldframe.domain.who_may import Act
 
@@ -43,6 +43,13 @@ class JoinForces(Command):
     second: ForceId
 
 
+class SayTheSame(Command):
+    """Say in private that two forces are the same point; the facilitator decides, and nobody learns who said it."""
+
+    first: ForceId
+    second: ForceId
+
+
 class SplitForce(Command):
     """Take a joined force apart again; anybody may, unsigned, until the dots open."""
 
@@ -59,6 +66,13 @@ class FocusPicked(Fact):
 
 class MergesProposed(Fact):
     proposals: tuple[MergeProposal, ...]
+
+
+class SameSaid(Fact):
+    """Somebody says that two notes are the same point; who is kept nowhere."""
+
+    first: NoteId
+    second: NoteId
 
 
 class MergeAnswered(Fact):
@@ -88,6 +102,10 @@ class Merged(Fact):
 # --- rulings ---
 
 MIN_REASON = 15
+SAID = Likeness("said by somebody")
+"""Why two notes are proposed that a member takes for the same point."""
+MOST_SAID = 20
+"""Pairs of members' that wait for the facilitator at once."""
 PEOPLE_FOR_SECOND_OPINION = 4
 
 
@@ -145,6 +163,43 @@ def join(round_: Round, command: JoinForces, now: datetime) -> Facts:
     return (ForcesJoined(command.first, command.second),)
 
 
+def say_the_same(round_: Round, command: SayTheSame, now: datetime) -> Facts:
+    """Who facilitates joins by hand instead. What was kept apart is not asked again."""
+    checks.may(round_, command.by, Act.SAY_SAME)
+    checks.in_step(round_, Step.MERGE)
+    if round_.is_facilitator(command.by):
+        return join(round_, JoinForces(command.by, command.first, command.second), now)
+    first, second = known(round_.force(command.first)), known(round_.force(command.second))
+    if first == second:
+        raise Refused(Because.ALREADY_MERGED)
+    known_pair = next((p for p in reversed(round_.proposals) if _joins(p, first, second)), None)
+    if known_pair is not None:
+        return _said_of(round_, known_pair, command, now)
+    if sum(was_said(p) and p.answer is None for p in round_.proposals) >= MOST_SAID:
+        raise Refused(Because.TOO_MANY, most=MOST_SAID, lever="")
+    return (SameSaid(first.notes[0], second.notes[0]),)
+
+
+def _said_of(round_: Round, proposal: MergeProposal, command: SayTheSame, now: datetime) -> Facts:
+    """Of a pair that was proposed before; where it waits for a second person's yes, this is it."""
+    if proposal.answer is False:
+        raise Refused(Because.KEPT_APART)
+    if proposal.proposed_by is not None:
+        return answer(round_, AnswerMerge(command.by, proposal.first, proposal.second, same=True), now)
+    return () if was_said(proposal) else (SameSaid(proposal.first, proposal.second),)
+
+
+def _joins(proposal: MergeProposal, first: Force, second: Force) -> bool:
+    """Whether its yes would join these two."""
+    pair = (proposal.first, proposal.second)
+    return any(a in first.notes and b in second.notes for a, b in (pair, pair[::-1]))
+
+
+def was_said(proposal: MergeProposal) -> bool:
+    """Whether a member takes the two for the same point."""
+    return not isinstance(proposal.why, str) and SAID in proposal.why
+
+
 def split(round_: Round, command: SplitForce, now: datetime) -> Facts:
     checks.may(round_, command.by, Act.SPLIT)
     checks.in_step(round_, Step.MERGE)
@@ -195,9 +250,18 @@ def merges_proposed(round_: Round, fact: MergesProposed) -> Round:
     return replace(round_, proposals=round_.proposals + fact.proposals)
 
 
+def same_said(round_: Round, fact: SameSaid) -> Round:
+    old = next((p for p in reversed(round_.proposals) if {p.first, p.second} == {fact.first, fact.second}), None)
+    if old is None:
+        return replace(round_, proposals=(*round_.proposals, MergeProposal(fact.first, fact.second, 1.0, (SAID,))))
+    why = (Likeness(old.why),) if isinstance(old.why, str) else old.why
+    new = replace(old, why=(SAID, *why))
+    return replace(round_, proposals=tuple(new if p == old else p for p in round_.proposals))
+
+
 def merge_answered(round_: Round, fact: MergeAnswered) -> Round:
     old = _proposal(round_, fact.first, fact.second)
-    waits = fact.same and needs_second_person(round_) and old.proposed_by is None
+    waits = fact.same and needs_second_person(round_) and old.proposed_by is None and not was_said(old)
     new = replace(old, proposed_by=fact.by) if waits else replace(old, answer=fact.same)
     changed = replace(round_, proposals=tuple(new if p == old else p for p in round_.proposals))
     if not fact.same or waits:
@@ -239,11 +303,13 @@ DECIDE: Decide = {
     ProposeMerges: propose,
     AnswerMerge: answer,
     JoinForces: join,
+    SayTheSame: say_the_same,
     SplitForce: split,
 }
 EVOLVE: Evolve = {
     FocusPicked: focus_picked,
     MergesProposed: merges_proposed,
+    SameSaid: same_said,
     MergeAnswered: merge_answered,
     ForcesJoined: forces_joined,
     ForceSplit: force_split,

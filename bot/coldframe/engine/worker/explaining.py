@@ -155,11 +155,25 @@ def size_of(criterion: Criterion, weeks: int) -> Size | None:
     return Size(report.fits, shown.get(weeks, False), sizing_report.summary(report), rows, advice)
 
 
-def proposals(texts: Sequence[str]) -> list[tuple[int, int, float, tuple[Likeness, ...]]]:
-    """Direct duplicates among notes of one lever and side: (first, second, score, why)."""
+MORE_PAIRS = 5
+"""As many as are looked at in a minute or two."""
+Pairs = list[tuple[int, int, float, tuple[Likeness, ...]]]
+"""(first, second, score, why)."""
+
+
+def proposals(texts: Sequence[str]) -> Pairs:
+    """Direct duplicates among notes of one lever and side."""
     from coldframe.analysis.similarity import propose  # numpy
 
     return [(p.first, p.second, p.score, tuple(Likeness(r.kind, r.words) for r in p.why)) for p in propose(texts)]
+
+
+def next_pairs(texts: Sequence[str], settled: Sequence[tuple[int, int]]) -> Pairs:
+    """Those that come next, for whoever asks for more."""
+    from coldframe.analysis.similarity import further  # numpy
+
+    found = further(texts, settled, MORE_PAIRS)
+    return [(p.first, p.second, p.score, tuple(Likeness(r.kind, r.words) for r in p.why)) for p in found]
 
 
 def placed_of(round_: Round) -> tuple[list[tuple[str, str]], list[Comparison]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date as date_
 from datetime import datetime
 
@@ -11,8 +12,8 @@ from coldframe.domain.round.commitment import FIRST_WEEK
 from coldframe.domain.settings import RANGES, Settings
 from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Field, Form, Option, line
-from coldframe.speech.names import about
+from coldframe.message.nodes import Field, Form, Line, Option, line
+from coldframe.speech.names import MOST_BESIDE, about
 
 PACES = (Option("days", "Over days, in everybody's working hours"), Option("live", "In one sitting, in minutes"))
 DOTS = "On the restraining forces; from {} to {}.".format(*RANGES["dots"])
@@ -75,6 +76,12 @@ def join(round_: Round) -> Form:
     )
 
 
+def same(round_: Round) -> Form:
+    """The same two fields, for whoever does not decide."""
+    intro = line("Only the same point in other words. The facilitator decides, and nobody is told who said it.")
+    return replace(join(round_), title="The same point", action="merge.same", intro=intro, submit="Say so")
+
+
 def split(round_: Round) -> Form:
     joined = tuple(_option(f.id, round_.force_text(f.id)) for f in round_.forces if len(f.notes) > 1)
     return Form(
@@ -101,8 +108,17 @@ def question(round_: Round, force: ForceId) -> Form:
         "question.write",
         about(round_, force),
         (text,),
-        intro=line("The force: {f}", f=theirs(round_.force_text(force), 300)),
+        intro=line("The force: {f}", f=theirs(round_.force_text(force), 300)) + _beside(round_),
     )
+
+
+def _beside(round_: Round) -> Line:
+    """What drives the lever in focus, beside a force that holds it back: a strength to use."""
+    driving = round_.driving_in_focus()[:MOST_BESIDE]
+    if not driving:
+        return ()
+    texts = "; ".join(theirs(note.text, 120).text for note in driving)
+    return line("\nWhat drives us already, and might help here: {d}", d=theirs(texts, 1000))
 
 
 def precedent(round_: Round, question_id: QuestionId | None = None) -> Form:

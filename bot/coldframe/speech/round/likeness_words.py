@@ -6,8 +6,10 @@ from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from coldframe.analysis.likeness import Alike
+from coldframe.domain.round.merging import SAID
 
 BY_HAND = "joined by hand"
+BY_SOMEBODY = "somebody in the team says that it is"
 NO_NUMBER = "none"
 WORDS: Mapping[str, str] = {
     Alike.SAME: "the same words",
@@ -39,10 +41,12 @@ def why(reasons: Sequence[Told] | str) -> str:
     stands."""
     if isinstance(reasons, str):
         return reasons or BY_HAND
-    return "; ".join(_one(reason) for reason in reasons if reason.kind in WORDS)
+    return "; ".join(_one(reason) for reason in reasons if reason.kind in (*WORDS, SAID.kind))
 
 
 def _one(reason: Told) -> str:
+    if reason.kind == SAID.kind:
+        return BY_SOMEBODY
     if reason.kind == Alike.NUMBERS_DIFFER:
         words = " and ".join(number or NO_NUMBER for number in reason.words)
     else:

@@ -223,6 +223,7 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
     buttons = [Button("Close the merge", "step.close", about(round_), "primary")]
     if len(round_.forces) > 1:
         buttons.append(Button("Join by hand …", "merge.join", about(round_)))
+        buttons.append(Button("Show more pairs", "merge.more", about(round_)))
     if any(len(f.notes) > 1 for f in round_.forces):
         buttons.append(Button("Split …", "merge.object", about(round_)))
     alone = (

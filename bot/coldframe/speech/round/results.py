@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side, Step
 from coldframe.domain.round.ballots import draw_seed
-from coldframe.domain.round.disclosure import figures
+from coldframe.domain.round.disclosure import Figures, figures
 from coldframe.domain.state import Plan, Precedent, Round, Standing
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, Theirs, line
@@ -122,7 +122,8 @@ def merged(round_: Round) -> Message:
 
 def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     """Places and what goes on; the dots, and what follows from them, only where enough people voted."""
-    shown = figures(round_, Step.DOTS) is not None
+    told_of = figures(round_, Step.DOTS)
+    shown = told_of is not None
     carried = [s for s in round_.forces_standing if s.carried]
     rows = tuple(_force_row(round_, s, shown) for s in round_.forces_standing)
     head = line(
@@ -138,7 +139,20 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
         blocks.append(small(PLACES_ONLY, fewest=fewest(len(rows)), who=""))
     if _broken_by_people(round_.forces_standing):
         blocks.append(small("With equal dots, what more people chose stands first."))
-    return told(head, *blocks, attachments=(Drawing(chart, "dots"),))
+    field = (Drawing(_by_dots(round_, told_of), "forces-by-dots"),) if told_of is not None else ()
+    return told(head, *blocks, attachments=(Drawing(chart, "dots"), *field))
+
+
+def _by_dots(round_: Round, told_of: Figures) -> ForceField:
+    """The lever in focus, with an arrow for each force by its dots, the strongest first."""
+    assert round_.focus is not None
+    order = [s.option for s in round_.forces_standing]
+    return ForceField(
+        theirs(round_.settings.lever_name(round_.focus)).text,
+        tuple(theirs(note.text).text for note in round_.driving_in_focus()),
+        tuple(theirs(round_.force_text(ForceId(force))).text for force in order),
+        tuple(told_of.group[force] for force in order),
+    )
 
 
 PLACES_ONLY = (

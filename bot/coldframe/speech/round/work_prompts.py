@@ -9,7 +9,7 @@ from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small
-from coldframe.speech.names import about, touched
+from coldframe.speech.names import MOST_BESIDE, about, touched
 from coldframe.speech.round.prompts import card, until
 
 
@@ -26,6 +26,7 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
             "“How might we”, says for whom and when, and does not hold an answer already."
         )
     ]
+    blocks += _strengths(round_)
     for force in carried:
         text = round_.force_text(ForceId(force))
         mark = "written" if force in written else "to do"
@@ -45,6 +46,20 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
     if round_.questions:
         blocks.append(offer(Button("Publish the questions", "step.close", about(round_), "primary")))
     return card(round_, Step.QUESTIONS, *blocks, summary=summary)
+
+
+def _strengths(round_: Round) -> list[Block]:
+    """What drives the lever in focus, to be used against what holds it back."""
+    driving = round_.driving_in_focus()
+    if not driving:
+        return []
+    more = [small("… and {n} more, in the reveal.", n=len(driving) - MOST_BESIDE)] if len(driving) > MOST_BESIDE else []
+    listed = Items(tuple(written(note.text, 200) for note in driving[:MOST_BESIDE]))
+    return [
+        paragraph("Beside each of them: what drives us already. Can a question build on one of these?"),
+        listed,
+        *more,
+    ]
 
 
 def _questions_so_far(round_: Round) -> list[Block]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import combinations
+
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import ForceId, MemberId, NoteId, Role, Step
 from coldframe.domain.refusals import Because, Refused
@@ -14,9 +17,11 @@ from coldframe.domain.round.merging import (
     Merged,
     MergesProposed,
     ProposeMerges,
+    SameSaid,
+    SayTheSame,
     SplitForce,
 )
-from coldframe.domain.state import MergeProposal, Round
+from coldframe.domain.state import MergeProposal, Note, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.round.steps.play import Desk, StepPlay, post_card, read
@@ -39,8 +44,40 @@ async def _propose(kit: Kit, due: Due) -> None:
     offered = tuple(MergeProposal(notes[a].id, notes[b].id, score, why) for a, b, score, why in pairs)
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
-        if now_round.step is Step.MERGE and not now_round.proposals:
-            await turn.act(now_round, ProposeMerges(BOT, offered))
+        if now_round.step is Step.MERGE:
+            await turn.act(now_round, ProposeMerges(BOT, _there(now_round, offered)))
+
+
+async def _propose_more(kit: Kit, due: Due) -> None:
+    """The pairs that come next; whoever asked hears it where there is none."""
+    round_ = await read(kit, due.subject)
+    if round_ is None or round_.step is not Step.MERGE:
+        return
+    notes = round_.restraining_in_focus()
+    pairs = await kit.numbers.compute(explaining.next_pairs, [n.text for n in notes], _settled(round_, notes))
+    offered = tuple(MergeProposal(notes[a].id, notes[b].id, score, why) for a, b, score, why in pairs)
+    async with due_turn(kit, due) as turn:
+        now_round = await turn.round(due.subject)
+        if now_round.step is not Step.MERGE:
+            return
+        after = await turn.act(now_round, ProposeMerges(BOT, _there(now_round, offered)))
+        if after == now_round:
+            facilitator = now_round.roles.acting(Role.FACILITATOR)
+            turn.answer(now_round.tenant, facilitator, answers.no_more_pairs(), about=now_round)
+
+
+def _there(round_: Round, offered: tuple[MergeProposal, ...]) -> tuple[MergeProposal, ...]:
+    """Those of which no note was hidden meanwhile."""
+    there = {note.id for note in round_.restraining_in_focus()}
+    return tuple(p for p in offered if {p.first, p.second} <= there)
+
+
+def _settled(round_: Round, notes: Sequence[Note]) -> list[tuple[int, int]]:
+    """Pairs, by their places, that were proposed, or are one force already."""
+    place = {note.id: i for i, note in enumerate(notes)}
+    pairs = [(p.first, p.second) for p in round_.proposals]
+    pairs += [pair for force in round_.forces for pair in combinations(force.notes, 2)]
+    return [(place[a], place[b]) for a, b in pairs if a in place and b in place]
 
 
 # --- buttons and forms ---
@@ -56,6 +93,24 @@ def _split_form(request: RoundRequest) -> Form:
     return forms.split(request.round)
 
 
+def _same_form(request: RoundRequest) -> Form:
+    if len(request.round.forces) < 2:
+        raise Refused(Because.ALREADY_MERGED)
+    return forms.same(request.round)
+
+
+async def _say_the_same(request: RoundRequest) -> Reply | None:
+    """Answered where it was said, so that nobody else sees it."""
+    said = SayTheSame(request.by, ForceId(request.text("first")), ForceId(request.text("second")))
+    await request.act(said)
+    return request.shown(answers.same_said())
+
+
+async def _more(request: RoundRequest) -> Reply | None:
+    request.turn.later("propose more", request.round.id, request.by, request.turn.now)
+    return request.noted(answers.looking_for_pairs())
+
+
 def _answer(same: bool) -> RoundAnswer:
     async def answered(request: RoundRequest) -> Reply | None:
         await request.act(AnswerMerge(request.by, NoteId(request.part(0)), NoteId(request.part(1)), same))
@@ -69,16 +124,44 @@ def _answer(same: bool) -> RoundAnswer:
 
 async def _proposed(turn: Turn, before: Round, after: Round, fact: MergesProposed) -> None:
     DESK.revise(turn, after)
-    facilitator = after.roles.acting(Role.FACILITATOR)
     for proposal in fact.proposals:
-        place = turn.channel(after) if proposal.proposed_by else turn.direct(after, facilitator)
-        words = prompts.merge_proposal(after, proposal)
-        turn.post_as(_name(after, proposal), place, words, after.id, only_in=Step.MERGE)
+        _put(turn, after, proposal)
+
+
+def _put(turn: Turn, round_: Round, proposal: MergeProposal) -> None:
+    """To the facilitator; to everybody where the facilitator said yes and decides as well."""
+    facilitator = round_.roles.acting(Role.FACILITATOR)
+    place = turn.channel(round_) if proposal.proposed_by else turn.direct(round_, facilitator)
+    again = (EVERYBODY,) if proposal.proposed_by and proposal.why else ()
+    words = prompts.merge_proposal(round_, proposal)
+    turn.post_as(_name(round_, proposal, *again), place, words, round_.id, only_in=Step.MERGE)
+
+
+async def _said(turn: Turn, before: Round, after: Round, fact: SameSaid) -> None:
+    """A pair that waits already says so; another one is put to the facilitator."""
+    DESK.revise(turn, after)
+    proposal = _of(after, fact.first, fact.second)
+    if len(after.proposals) > len(before.proposals):
+        _put(turn, after, proposal)
+    elif proposal.answer is None:
+        await _revise_proposals(turn, after)
 
 
 def _name(round_: Round, proposal: MergeProposal, *again: MemberId) -> str:
     """`again`: to whom it was put once more, since the role of facilitator went to them."""
     return message_name(round_.id, "proposal", proposal.first, proposal.second, *again)
+
+
+async def _answered(turn: Turn, before: Round, round_: Round, fact: MergeAnswered) -> None:
+    """A yes that needs a second person's goes to everybody."""
+    await _changed(turn, before, round_, fact)
+    old, new = _of(before, fact.first, fact.second), _of(round_, fact.first, fact.second)
+    if new.proposed_by and not old.proposed_by:
+        _put(turn, round_, new)
+
+
+def _of(round_: Round, first: str, second: str) -> MergeProposal:
+    return next(p for p in reversed(round_.proposals) if {p.first, p.second} == {first, second})
 
 
 async def _changed(turn: Turn, before: Round, round_: Round, fact: MergeAnswered | ForcesJoined | ForceSplit) -> None:
@@ -89,7 +172,7 @@ async def _changed(turn: Turn, before: Round, round_: Round, fact: MergeAnswered
 async def _revise_proposals(turn: Turn, round_: Round) -> None:
     """Where they stand, in the channel or with the facilitator."""
     for proposal in round_.proposals:
-        for again in ((), (round_.roles.acting(Role.FACILITATOR),)):
+        for again in ((), (round_.roles.acting(Role.FACILITATOR),), (EVERYBODY,)):
             posted = await turn.uow.posted(_name(round_, proposal, *again))
             if posted is not None:
                 turn.revise(posted.name, posted.place, prompts.merge_proposal(round_, proposal), round_.id)
@@ -117,9 +200,11 @@ async def _merged(turn: Turn, before: Round, round_: Round, fact: Merged) -> Non
 
 
 def _proposal(round_: Round, rest: tuple[str, ...]) -> Message:
-    return prompts.merge_proposal(round_, next(p for p in round_.proposals if (p.first, p.second) == rest[:2]))
+    return prompts.merge_proposal(round_, _of(round_, *rest[:2]))
 
 
+EVERYBODY = MemberId("everybody")
+"""In the name of a proposal that was put to the facilitator before."""
 DESK = Desk(Step.MERGE, prompts.merge_desk)
 PLAY = StepPlay(
     open=_open, asking=None, desk=_desk, own_card=None, reads={**DESK.reads(), "proposal": _proposal},
@@ -127,19 +212,23 @@ PLAY = StepPlay(
     buttons={
         "merge.join": opens(_join_form),
         "merge.object": opens(_split_form),
+        "merge.same": opens(_same_form),
+        "merge.more": _more,
         "merge.yes": _answer(True),
         "merge.no": _answer(False),
     },
     forms={
+        "merge.same": _say_the_same,
         "merge.join": acts(lambda r: JoinForces(r.by, ForceId(r.text("first")), ForceId(r.text("second")))),
         "merge.object": acts(lambda r: SplitForce(r.by, ForceId(r.text("force")))),
     },
     follow={
         MergesProposed: _proposed,
-        MergeAnswered: _changed,
+        SameSaid: _said,
+        MergeAnswered: _answered,
         ForcesJoined: _changed,
         ForceSplit: _changed,
         Merged: _merged,
     },
-    due={"propose": _propose},
+    due={"propose": _propose, "propose more": _propose_more},
 )  # fmt: skip
