@@ -59,6 +59,7 @@ RECORDS = {
         "deadline",
         "reopened",
         "late asked",
+        "readback",
     ),
 }
 """Messages that stay as they are: they offer nothing that ends, and hold nothing private."""

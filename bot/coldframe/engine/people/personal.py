@@ -12,7 +12,7 @@ from coldframe.domain.people.commands import SetAway
 from coldframe.engine.core import members, sent_form
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
-from coldframe.engine.people import rereckoning
+from coldframe.engine.people import rereckoning, returning
 from coldframe.engine.register import teams
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import ButtonValue, Occurrence
@@ -21,8 +21,9 @@ from coldframe.ports.storage import FEED_EDITION, Due, Member
 from coldframe.speech import answers
 from coldframe.speech.people import time_words
 from coldframe.speech.round import forms
-from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.dates import Reading
+from coldframe.timing.reminders import next_nudge_time
 from coldframe.timing.zones import zone_from_platform
 
 BACK = "back"
@@ -130,7 +131,7 @@ async def go_away(turn: Turn, tenant: str, person: str, back: Reading) -> None:
     first, last = calendar.local_day(turn.now), calendar.local_day(back.at - timedelta(days=1))
     if last >= first:
         calendar = members.with_away(calendar, first, last)
-    me = members.with_calendar(me, calendar, confirmed=me.zone_confirmed)
+    me = await returning.noted(turn, members.with_calendar(me, calendar, confirmed=me.zone_confirmed))
     await turn.uow.save_member(replace(me, away_until=back.at))
     await _everywhere(turn, tenant, person, away=True)
     await rereckoning.of_person(turn, tenant, person, old)
@@ -147,22 +148,31 @@ def _without_running_absence(calendar: WorkingCalendar, now: datetime) -> Workin
 
 
 async def come_back(turn: Turn, tenant: str, person: str) -> None:
-    """On the day that was set, or earlier: what is left of an absence is working time again."""
+    """On the day that was set, or earlier: what is left of an absence is working time again. First they hear what was
+    meanwhile, then what the running steps ask."""
     me = await turn.uow.member(tenant, person)
     if me is None or me.away_until is None:
         return
-    old = members.calendar_of(me)
+    old, first = members.calendar_of(me), len(turn.sends)
     calendar = _without_running_absence(old, turn.now)
     if calendar != old:
         me = members.with_calendar(me, calendar, confirmed=me.zone_confirmed)
     await turn.uow.save_member(replace(me, away_until=None))
     await _everywhere(turn, tenant, person, away=False)
     await rereckoning.of_person(turn, tenant, person, old)
-    turn.answer(tenant, person, time_words.welcome_back())
+    await turn.uow.save_member(replace(await returning.tell(turn, me), away_until=None))
+    turn.sends.insert(first, turn.sends.pop())
 
 
 async def _back(turn: Turn, due: Due) -> None:
+    """Not before they work again: until then nothing reaches them."""
     tenant, person = Occurrence.unpack(due.subject).parts
+    me = await turn.uow.member(tenant, person)
+    with suppress(NoWorkingTime):
+        at = next_nudge_time(members.calendar_of(me), turn.now)
+        if at > turn.now:
+            turn.later(due.kind, due.subject, due.occurrence, at)
+            return
     await come_back(turn, tenant, person)
 
 

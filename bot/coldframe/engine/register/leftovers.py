@@ -17,6 +17,7 @@ from coldframe.ports.follow_through import Wanted
 from coldframe.ports.storage import Due, Posted, UnitOfWork
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Leftovers
+from coldframe.speech.register.story_words import Story
 from coldframe.speech.trial import review_words
 
 ROUNDS_BACK = 3  # rounds
@@ -39,6 +40,16 @@ async def of_team(uow: UnitOfWork, tenant: str, team: str) -> Leftovers | None:
         learnings=tuple(e.learning for e in entries if e.learning),
         held=tuple(n.text for n in round_.late_notes.values() if n.author is None and not n.hidden),
     )
+
+
+async def story(uow: UnitOfWork, tenant: str, team: str) -> Story | None:
+    """Of the newest ended round that came to a commitment, with what became of its trials; None before there is one."""
+    for round_id in await uow.ended_rounds(tenant, team):
+        round_ = await uow.round(round_id)
+        if round_ is not None and round_.step is Step.COMMITTED:
+            trials = [t for t in await uow.trials_of(tenant, team, over=True) if t.round_id == round_.id]
+            return Story(round_.name, round_.settings.question, trials, unsolved(round_))
+    return None
 
 
 def unsolved(round_: Round) -> tuple[str, ...]:

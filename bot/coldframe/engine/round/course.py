@@ -30,6 +30,7 @@ from coldframe.domain.state import Round
 from coldframe.engine.core import sent_form, timetable
 from coldframe.engine.core.requests import Request, RoundAnswer, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
+from coldframe.engine.register import leftovers
 from coldframe.engine.reminding import rounds as reminders
 from coldframe.engine.round import closing, comparing, counter, endings, holdups, locking, retention
 from coldframe.engine.round.steps import PLAYS, result
@@ -38,6 +39,7 @@ from coldframe.ports.storage import Due
 from coldframe.speech import answers, panel_words
 from coldframe.speech.names import NO_PLANS, about, message_name
 from coldframe.speech.people import time_words
+from coldframe.speech.register import story_words
 from coldframe.speech.round import (
     cards,
     commitment_words,
@@ -298,7 +300,9 @@ async def _not_everybody(turn: Turn, before: Round, round_: Round, fact: NotEver
 
 async def _joined(turn: Turn, before: Round, round_: Round, fact: MemberJoined) -> None:
     if round_.step in RUNNING:
-        turn.answer(round_.tenant, fact.member, late_words.welcome(round_))
+        story = await leftovers.story(turn.uow, round_.tenant, round_.channel)
+        last = story_words.last_round(story) if story is not None else []
+        turn.answer(round_.tenant, fact.member, late_words.welcome(round_, last), about=round_)
 
 
 async def _said_done(turn: Turn, before: Round, after: Round, fact: MemberDone) -> None:

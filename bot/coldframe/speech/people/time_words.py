@@ -182,10 +182,6 @@ def zone_refused(problem: str) -> Message:
     return said("{problem}", problem=problem)
 
 
-def welcome_back() -> Message:
-    return said("Welcome back. `/coldframe mine` shows what is open for you.")
-
-
 def no_more_today() -> Message:
     return said("All right, no more reminders from me today.")
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from coldframe.domain.names import LateChoice
 from coldframe.domain.round.revealed_notes import can_be_posted
 from coldframe.domain.state import Note, Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Button, Message, Quoted, line
-from coldframe.message.saying import offer, said, told
+from coldframe.message.nodes import Block, Button, Items, Message, Quoted, line
+from coldframe.message.saying import offer, paragraph, said, told
 from coldframe.speech.names import about, title
+from coldframe.speech.round import story_words
 
 
 def few_writers(round_: Round) -> Message:
@@ -50,11 +53,17 @@ def settled(choice: LateChoice) -> Message:
     return said(SETTLED[choice])
 
 
-def welcome(round_: Round) -> Message:
-    """To somebody who joined in the middle."""
-    return said(
-        "Welcome to round {name}, which is at *{step}*. Nothing is expected of you in this step; you are asked from "
+def welcome(round_: Round, last: Sequence[Block] = ()) -> Message:
+    """To somebody who joined in the middle: what this round has brought so far, and the story of the `last` one; two
+    minutes of reading."""
+    words = line(
+        "Welcome to *{name}*, which is at *{step}*. Nothing is expected of you in this step; you are asked from "
         "the next one on.",
         name=theirs(round_.name, 60),
         step=title(round_.step),
     )
+    so_far = tuple(story_words.so_far(round_))
+    blocks: list[Block] = [paragraph(words), paragraph("We ask: {q}", q=theirs(round_.settings.question, 200))]
+    blocks += [paragraph("*So far*"), Items(so_far)] if so_far else []
+    blocks += [paragraph("*The round before this one*"), *last] if last else []
+    return Message(words, tuple(blocks))

@@ -24,9 +24,11 @@ from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, open
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import note_lines
+from coldframe.engine.register import leftovers
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay, post_card
 from coldframe.message.nodes import Form, Message
 from coldframe.speech import answers
+from coldframe.speech.register import story_words
 from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, results
 
 # --- opening ---
@@ -36,6 +38,9 @@ async def _open(turn: Turn, round_: Round) -> None:
     name = turn.say(round_, "opened", cards.round_opened(round_, await timetable.rows(turn.uow, turn.now, round_)))
     file = commitment_words.calendar_of_round(round_)
     turn.attach(f"{name}/calendar", turn.channel(round_), file, round_.id)
+    story = await leftovers.story(turn.uow, round_.tenant, round_.channel)
+    if story is not None:
+        turn.say(round_, "readback", story_words.read_back(story))
     post_card(turn, round_)
     await ASKING.everybody(turn, round_)
 
