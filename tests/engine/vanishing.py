@@ -22,6 +22,8 @@ from coldframe.domain.round.questions import GivePrecedent, WriteQuestion
 from coldframe.domain.state import Action, Round
 from coldframe.domain.trial.state import TrialStep
 from coldframe.ports.chat import Inbound, Person, PersonChanged, Place
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.reminders import next_nudge_time
 from tests.domain.play import DAY, REASON, RETENTION, a_plan
 from tests.engine.seeing_through import CHANNEL, Team
 
@@ -97,9 +99,14 @@ class Others:
     async def _another_chief(self, round_: Round, facilitator: MemberId, there: list[MemberId]) -> None:
         to = next(m for m in there if m != round_.roles.acting(Role.DECISION_MAKER))
         value = f"{round_.id}|{Role.DECISION_MAKER}"
+        await self._at_work()
         assert not await self.team.fill(facilitator, "role.offer", {"member": to}, value)
         if to != facilitator:
             await self.team.press(to, "role.yes")
+
+    async def _at_work(self) -> None:
+        """What was asked outside their hours stands there when the day begins."""
+        await self.team.until(next_nudge_time(WorkingCalendar(), self.team.clock.now()))
 
     async def _out_of_setup(self, round_: Round) -> None:
         """Started, or ended where too few remain."""

@@ -21,8 +21,16 @@ from coldframe.ports.sources import Ids as Ids
 # --- people and places ----------------------------------------------------------------------------------------
 
 
-BESIDE = " beside"
-"""What follows a conversation's key where something need not keep its order."""
+BESIDE, IN_HOURS, WITH_NEXT = " beside", " in hours", " with the next"
+"""What follows a conversation's key where something need not keep its order; where it waits for the person's hours;
+where it waits until something is asked of them."""
+BESIDES = (BESIDE, IN_HOURS, WITH_NEXT)
+
+
+def parted(key: str) -> tuple[str, str]:
+    """A conversation's key, and what follows it where it is one beside."""
+    beside = next((how for how in BESIDES if key.endswith(how)), "")
+    return key.removesuffix(beside), beside
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +55,8 @@ class Place:
 
     @classmethod
     def of_order_key(cls, key: str) -> Place:
-        """The conversation of a key, or of the one beside it."""
-        key = key.removesuffix(BESIDE)
+        """The conversation of a key, or of one beside it."""
+        key, _ = parted(key)
         kind: Literal["channel", "direct"] = "direct" if "/direct/" in key else "channel"
         tenant, _, place = key.partition(f"/{kind}/")
         return cls(tenant, kind, place)

@@ -13,7 +13,7 @@ from coldframe.domain.names import Step
 from coldframe.domain.state import Round
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
-from coldframe.ports.chat import BESIDE, Place
+from coldframe.ports.chat import BESIDE, IN_HOURS, WITH_NEXT, Place
 from coldframe.ports.follow_through import FollowThrough
 from coldframe.ports.keys import Use
 from coldframe.ports.people import FEED_EDITION as FEED_EDITION
@@ -25,6 +25,31 @@ from coldframe.ports.standing import Trouble as Trouble
 from coldframe.ports.strays import Restored, Stray, Strays
 
 # --- what is to be said ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A private message waits: an ask for the person's next working moment, news for the next ask; news that nothing
+    was asked with until `at` is dropped."""
+
+    at: datetime
+    news: bool = False
+
+    @staticmethod
+    def key(place: Place, news: bool = False) -> str:
+        """Of the conversation beside the person's own in which it waits."""
+        return place.order_key() + (WITH_NEXT if news else IN_HOURS)
+
+
+@dataclass(frozen=True, slots=True)
+class HeldSend:
+    """One that waits so, as its row tells of it."""
+
+    id: int
+    name: str
+    place: Place
+    round_id: str | None
+    held: Held
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +77,10 @@ class Send:
     """The platform's id of the very message that this ends: its name may be another one's by then."""
     use: Use | None = None
     """The key under which it waits, where it tells of an act of somebody's."""
+    ask: bool = False
+    """Whoever gets it should know or do something now; what is not news goes by itself."""
+    held: Held | None = None
+    """In whose time it goes; None for at once."""
 
     @property
     def beside(self) -> bool:
@@ -59,6 +88,8 @@ class Send:
 
     def conversation(self) -> str:
         """What keeps its order: a conversation, or all that is ended in it."""
+        if self.held is not None:
+            return Held.key(self.place, self.held.news)
         return self.place.order_key() + BESIDE * self.beside
 
 
@@ -248,6 +279,22 @@ class UnitOfWork(FollowThrough, People, Strays, Protocol):
 
     async def send(self, sends: Sequence[Send], at: datetime) -> None:
         """Puts sends into the outbox. A revision of a message replaces an earlier one that has not gone out."""
+        ...
+
+    async def held(self, people: Collection[Place]) -> list[HeldSend]:
+        """What waits for the hours of these people, oldest first."""
+        ...
+
+    def waits_as(self, name: str) -> Sequence[str]:
+        """All names by which a message may be called while it waits."""
+        ...
+
+    async def release(self, held: Sequence[HeldSend], at: datetime) -> None:
+        """These wait no longer, and go before whatever is put into the outbox after them."""
+        ...
+
+    async def hold_until(self, held: Sequence[HeldSend], at: datetime) -> None:
+        """These go at that moment, in the order in which they were said."""
         ...
 
     async def drop_sends(self, name: str) -> None:

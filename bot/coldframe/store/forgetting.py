@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, Table, delete, func, or_, select, update
 from coldframe.domain.people.facts import PersonForgotten
 from coldframe.domain.trial.facts import MemberForgotten
 from coldframe.message.packed import MessageName
-from coldframe.ports.chat import BESIDE, Place
+from coldframe.ports.chat import BESIDES, Place
 from coldframe.ports.holdings import Then, columns
 from coldframe.ports.storage import Send, Traces
 from coldframe.store import tables as t
@@ -31,7 +31,7 @@ Rule = Callable[[Veil, str, str], ColumnElement[bool]]
 
 def _conversations(veil: Veil, tenant: str, person: str) -> ColumnElement[bool]:
     key = veil.conversation(Place(tenant, "direct", person).order_key())
-    return t.outbox.c.conversation.in_((key, key + BESIDE)) & (t.outbox.c.state != "sending")
+    return t.outbox.c.conversation.in_([key, *(key + beside for beside in BESIDES)]) & (t.outbox.c.state != "sending")
 
 
 def _direct(veil: Veil, tenant: str, person: str) -> ColumnElement[bool]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -45,6 +46,7 @@ class SealedSends:
 
     async def close(self, send: Send, name: str) -> bytes:
         """`name` is that of its row. What tells of somebody's act has a key of its own, like what they gave by it."""
+        send = replace(send, held=None)
         plain = _SEND.dump_json(send)
         if send.use is None:
             body = self._seal.close("outbox", plain)
@@ -75,7 +77,7 @@ class SealedSends:
         return {
             "key": key, "conversation": veil.conversation(send.conversation()), "kind": send.kind, "name": name,
             "round_id": send.round_id, "only_in": send.only_in, "body": await self.close(send, name), "state": "todo",
-            "try_at": at,
+            "try_at": at if send.held is None else max(at, send.held.at),
         }  # fmt: skip
 
     def open(self, kind: str, name: str, body: bytes) -> Send:

@@ -293,7 +293,8 @@ class SqlStore(ApartStore, DueQueue):
     async def hurry(self, now: datetime, longest: timedelta = MAX_PAUSE) -> None:
         soonest = now + longest
         async with self.database.transaction() as db:
-            await db.execute(update(t.outbox).where(t.outbox.c.try_at > soonest).values(try_at=now))
+            retried = and_(t.outbox.c.try_at > soonest, t.outbox.c.tries > 0)  # what was tried never waits that long
+            await db.execute(update(t.outbox).where(retried).values(try_at=now))
             for table in (t.outbox, t.due):
                 held = update(table).where(table.c.lease_until > soonest)
                 await db.execute(held.values(lease_until=now + LEASE))

@@ -156,6 +156,16 @@ UNSENT_OF = (
     )
     .order_by(t.outbox.c.id)
 )  # fmt: skip
+HELD = (
+    select(t.outbox.c.id, t.outbox.c.name, t.outbox.c.conversation, t.outbox.c.round_id, t.outbox.c.try_at)
+    .where(t.outbox.c.conversation.in_(bindparam("conversations", expanding=True)), t.outbox.c.state == "todo")
+    .order_by(t.outbox.c.id)
+)
+MOVE_HELD = (
+    update(t.outbox)
+    .where(t.outbox.c.id.in_(bindparam("rows", expanding=True)))
+    .values(conversation=bindparam("conversation"), try_at=_instant("at"))
+)
 DROP_UNSENT = delete(t.outbox).where(
     t.outbox.c.name.in_(bindparam("names", expanding=True)), t.outbox.c.state == "todo"
 )

@@ -10,7 +10,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from coldframe.ports.chat import BESIDE, Place
+from coldframe.ports.chat import Place, parted
 from coldframe.ports.keys import Key, is_of_an_act
 from coldframe.ports.storage import UNDELIVERED, Posted, Send
 from coldframe.store.sealing import CannotUnseal, Seal, tag
@@ -85,8 +85,7 @@ class Veil:
 
     def conversation(self, key: str) -> str:
         """What keeps its order, without the person whose it is."""
-        beside = BESIDE if key.endswith(BESIDE) else ""
-        bare = key.removesuffix(BESIDE)
+        bare, beside = parted(key)
         return (self.hidden("conversation", bare) if Place.of_order_key(bare).kind == "direct" else bare) + beside
 
     def queued(self, send: Send) -> str:

@@ -9,9 +9,9 @@ from typing import Any
 from sqlalchemy import Table, delete, select, update
 
 from coldframe.domain.names import Step
-from coldframe.ports.chat import Place
+from coldframe.ports.chat import IN_HOURS, WITH_NEXT, Place
 from coldframe.ports.keys import Use
-from coldframe.ports.storage import Due, Member, Posted, RoundHead, RunningTrial, Send
+from coldframe.ports.storage import Due, Held, HeldSend, Member, Posted, RoundHead, RunningTrial, Send
 from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
@@ -25,6 +25,7 @@ from coldframe.store.strays import StraysWork
 from coldframe.store.veil import Veil
 
 CARDS = ("revise", "home")
+WAITING_WAYS = (IN_HOURS, WITH_NEXT)
 AT_ONCE = 500  # names in one statement
 
 
@@ -154,6 +155,29 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         key = unique if send.use is not None else self._sends.key_for(send, unique)
         return await self._sends.row(self._veil, send, key, at)
 
+    async def held(self, people: Collection[Place]) -> list[HeldSend]:
+        ways = {
+            self._veil.conversation(Held.key(place, news)): (place, news) for place in people for news in (False, True)
+        }
+        rows = await self._db.execute(statements.HELD, {"conversations": list(ways)}) if ways else ()
+        found = [(row, *ways[row.conversation]) for row in rows]
+        return [HeldSend(row.id, row.name, place, row.round_id, Held(row.try_at, news)) for row, place, news in found]
+
+    def waits_as(self, name: str) -> Sequence[str]:
+        return self._veil.either([name])
+
+    async def release(self, held: Sequence[HeldSend], at: datetime) -> None:
+        await self._move(held, at, lambda place: place.order_key())
+
+    async def hold_until(self, held: Sequence[HeldSend], at: datetime) -> None:
+        await self._move(held, at, Held.key)
+
+    async def _move(self, held: Sequence[HeldSend], at: datetime, conversation: Callable[[Place], str]) -> None:
+        for place in dict.fromkeys(one.place for one in held):
+            ids = [one.id for one in held if one.place == place]
+            moved = {"rows": ids, "conversation": self._veil.conversation(conversation(place)), "at": at}
+            await self._db.execute(statements.MOVE_HELD, moved)
+
     async def drop_sends(self, name: str) -> None:
         await self._db.execute(
             delete(t.outbox).where(t.outbox.c.name.in_(self._veil.either([name])), t.outbox.c.state == "todo")
@@ -197,7 +221,9 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         unsent = {
             "of_round": round_id,
             "conversations": [
-                self._veil.conversation(Place(tenant, "direct", person).order_key()) for person in people
+                self._veil.conversation(Place(tenant, "direct", person).order_key() + how)
+                for person in people
+                for how in ("", *WAITING_WAYS)
             ],
         }
         rows = (await self._db.execute(statements.UNSENT_OF, unsent)).all()

@@ -49,7 +49,7 @@ async def say_when_allowed(turn: Turn, tenant: str, person: str, message: Messag
     """A word that belongs to no trial: now if it may be said; else the moment when it may, for the caller to set."""
     at = await when(turn, tenant, person)
     if at is not None and at <= turn.now:
-        turn.answer(tenant, person, message)
+        turn.answer(tenant, person, message, ask=True)
         await turn.uow.note_nudge(tenant, person, turn.now)
         return None
     return at

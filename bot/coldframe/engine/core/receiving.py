@@ -24,6 +24,7 @@ async def _receive(kit: Kit, event: Inbound, told: lookups.Told, holds: Holds | 
     kit.ids.occasion(event.key)
     async with kit.store.begin() as uow:
         turn = Turn(kit, uow, kit.clock.now(), told=told)
+        turn.answers(event.place.tenant, event.person, event.at)
         if not await uow.first_time(event.key, turn.now) or not (holds is None or await holds(turn)):
             return Reply()
         reply = await kit.hear(turn, replace(event, what=storable(event.what)))

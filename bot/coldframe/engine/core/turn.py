@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Protocol, TypeVar
 
 from coldframe.domain.commands import Command
@@ -19,7 +19,7 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial import life as trial_life
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import first_word, lives, timetable, windows
+from coldframe.engine.core import first_word, lives, moments, timetable, windows
 from coldframe.engine.core.lookups import Told
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
@@ -31,6 +31,8 @@ from coldframe.speech.round import cards
 TAKE_BACK = "take back"
 PASSING = "said-"
 """How the names of answers begin that hold nothing private and offer nothing."""
+JUST_NOW = timedelta(minutes=15)
+"""Whoever acted longer ago may have stopped working meanwhile, and gets the answer in their hours."""
 T = TypeVar("T")
 State = TypeVar("State")
 
@@ -77,15 +79,38 @@ class Turn:
     told: Told = field(default_factory=Told)
     changed: bool = False
     """Whether a round or a trial was changed in it."""
+    asker: Place | None = None
+    """Whose act this turn answers."""
+    touched: set[str] = field(default_factory=set)
+    """Rounds that it is about."""
+    live: set[str] = field(default_factory=set)
+    """Those of them that are held in one sitting."""
+
+    def answers(self, tenant: str, person: str, acted: datetime) -> None:
+        """What is said to this person is the answer to what they did just then, and goes at once."""
+        if self.now - acted < JUST_NOW:
+            self.asker = Place(tenant, "direct", person)
+
+    def concerns_no_round(self) -> None:
+        """Whatever rounds it moved, it was about the person: nothing that waits about those goes out by it."""
+        self.touched.clear()
+
+    def _about(self, round_: Round) -> None:
+        self.touched.add(round_.id)
+        if round_.settings.pace == "live":
+            self.live.add(round_.id)
 
     # --- acting on a round ---
 
     async def round(self, round_id: str) -> Round:
         """The round, locked. Raises Refused UNKNOWN_ITEM."""
-        return known(await self.uow.round(round_id))
+        found = known(await self.uow.round(round_id))
+        self._about(found)
+        return found
 
     async def act(self, round_: Round, command: Command) -> Round:
         """Decides, gives opened steps their windows, saves, and lets the facts be told. Raises Refused."""
+        self._about(round_)
         facts: list[Fact] = list(decide(round_, command, self.now, self.kit.ids.chance()))
         after = replay(round_, facts)
         for following in (windows.following, timetable.following):
@@ -169,6 +194,7 @@ class Turn:
         thread_of: str | None = None,
     ) -> str:
         """Posts to a person under the name `round/what/person/rest`."""
+        self._about(round_)
         name = message_name(round_.id, what, member, *rest)
         place = Place(round_.tenant, "direct", member)
         self._post(name, place, _now(round_, what, message), round_.id, thread_of, only_in)
@@ -182,20 +208,27 @@ class Turn:
         *,
         about: Round | Trial | None = None,
         name: str | None = None,
+        ask: bool = False,
     ) -> None:
-        """Posts a passing answer to a person. What holds something private or can be pressed lives as long as the step
-        or the trial that it is about; a text handed back stays for some days."""
+        """Posts a passing answer to a person; to whoever did not act it is news, unless it is an `ask`.
+
+        What holds something private or can be pressed lives as long as the step or the trial that it is about; a text
+        handed back stays for some days.
+        """
         name = name or self._passing(person, message, about)
         if lives.named(name).what in lives.WAITS:
             self.later(TAKE_BACK, self.uow.hidden(name), "", self.now + lives.HANDED_BACK_FOR)
         match about:
             case Round():
+                self._about(about)
                 round_id: str | None = about.id
             case Trial():
                 round_id = about.round_id
             case _:
                 round_id = None
+        at = len(self.sends)
         self._post(name, Place(tenant, "direct", person), message, round_id, None, None)
+        self.sends[at] = replace(self.sends[at], ask=ask)
 
     def _passing(self, person: str, message: Message, about: Round | Trial | None) -> str:
         new = self.kit.ids.new
@@ -267,11 +300,15 @@ class Turn:
         """Writes what was gathered; called once, at the end of the turn."""
         to_somebody = [send for send in self.sends if not is_forgotten(send.place.id)]
         sends = await first_word.put_first(self.uow, self.kit.ids, self.kit.chat, to_somebody)
+        sends = await moments.in_their_hours(self.uow, self._here(), sends)
         sends = [replace(send, use=lives.use_of(send, self.now)) for send in sends]
         # If the clock was set back since, messages must not wait for it.
         await self.uow.send(sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)
         self.sends, self.dues = [], []
+
+    def _here(self) -> moments.Here:
+        return moments.Here(self.now, self.asker, frozenset(self.touched), frozenset(self.live))
 
 
 def _now(round_: Round, what: str, message: Message) -> Message:

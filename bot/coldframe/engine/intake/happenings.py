@@ -341,7 +341,7 @@ async def _channel_lost(request: Request, what: ChannelLost) -> Reply | None:
         round_ = await turn.round(head.id)
         if round_.step is not Step.SETUP and round_.paused is None:
             await turn.act(round_, Pause(BOT, lost))
-        turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), answers.channel_lost(round_, lost))
+        turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), answers.channel_lost(round_, lost), ask=True)
     return None
 
 

@@ -73,6 +73,7 @@ async def _work(turn: Turn, me: Member, calendar: WorkingCalendar, old: WorkingC
     """Keeps what the person said of their working time, and says what moves by it."""
     await turn.uow.save_member(members.with_calendar(me, calendar))
     moved = await rereckoning.of_person(turn, me.tenant, me.id, old)
+    turn.concerns_no_round()
     lines = [time_words.own_deadline_moved(m.round, m.was, m.now) for m in moved]
     turn.answer(me.tenant, me.id, time_words.hours_noted(members.hours_words(calendar), lines))
 
@@ -138,6 +139,7 @@ async def go_away(turn: Turn, tenant: str, person: str, back: Reading) -> None:
     turn.later(BACK, Occurrence((tenant, person)).pack(), "away", back.at)
     turn.answer(tenant, person, time_words.away_until(back.words))
     await ownership.away(turn, tenant, person, back.at)
+    turn.concerns_no_round()
 
 
 def _without_running_absence(calendar: WorkingCalendar, now: datetime) -> WorkingCalendar:

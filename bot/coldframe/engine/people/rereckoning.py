@@ -14,7 +14,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.round.moves import SetWindow
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
-from coldframe.engine.core import members, trial_turn, windows
+from coldframe.engine.core import members, moments, trial_turn, windows
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import digest, teams
 from coldframe.engine.trial import ownership, reviews, schedule
@@ -45,6 +45,7 @@ async def of_person(turn: Turn, tenant: str, person: str, before: WorkingCalenda
     """Everything of this person is reckoned by their new working time; gives their deadlines that moved by more than
     an hour."""
     after = members.calendar_of(await turn.uow.member(tenant, person))
+    await moments.reckon_anew(turn.uow, tenant, person, turn.now)
     if after == before:
         return ()
     moved = await _windows_changed(turn, tenant, person, before)

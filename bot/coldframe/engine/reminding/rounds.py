@@ -98,7 +98,7 @@ async def tell_deputy(turn: Turn, due: Due) -> None:
     if role is not None and deputy in round_.active() and role not in round_.roles.handed_over:
         assert deputy is not None
         words = prompts.deputy_heads_up(round_, role.value, round_.name_of(round_.roles.acting(role)))
-        turn.answer(round_.tenant, deputy, words)
+        turn.tell(round_, deputy, "heads up", words, rest=(round_.step,), only_in=round_.step)
 
 
 DUE: Mapping[str, Carry] = {REMIND: InOneTurn(remind), DEPUTY: InOneTurn(tell_deputy)}

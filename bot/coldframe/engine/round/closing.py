@@ -119,6 +119,7 @@ async def _closing(kit: Kit, due: Due, end: Ending) -> None:
         comparing.begin(kit, due, "close")
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
+        turn.answers(now_round.tenant, end.person, due.at)
         if not _runs(now_round, end):
             return
         if unread and await _waits(turn, now_round, end):

@@ -258,7 +258,7 @@ async def _finish(turn: Turn, round_: Round, voter: MemberId) -> None:
     try:
         await turn.act(round_, LockBallot(voter) if round_.step is Step.BALLOT else Done(voter))
     except Refused as refused:
-        turn.answer(round_.tenant, voter, refusal(refused))
+        turn.answer(round_.tenant, voter, refusal(refused), ask=True)
 
 
 async def _pairs(kit: Kit, round_: Round, voter: MemberId) -> tuple[tuple[str, str], ...]:

@@ -287,7 +287,7 @@ def _expired(turn: Turn, round_: Round) -> None:
     """A setup that came to nothing: those who set it up hear, and not a channel that had not heard of it."""
     roles = (round_.roles.acting(Role.FACILITATOR), round_.roles.deputy(Role.FACILITATOR))
     for member in dict.fromkeys(m for m in roles if m is not None):
-        turn.answer(round_.tenant, member, role_words.expired(round_))
+        turn.answer(round_.tenant, member, role_words.expired(round_), ask=True)
 
 
 async def _everybody_in(turn: Turn, before: Round, round_: Round, fact: EverybodyIn) -> None:

@@ -32,7 +32,7 @@ async def came(turn: Turn, place: Place, person: Person) -> None:
         round_ = await turn.round(head.id)
         if person.is_foreign:
             words = answers.from_elsewhere_came(round_, person.name)
-            turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), words)
+            turn.answer(round_.tenant, round_.roles.acting(Role.FACILITATOR), words, ask=True)
         else:
             await _ask(turn, round_, person)
 

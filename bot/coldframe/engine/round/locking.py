@@ -68,6 +68,7 @@ async def _lock(kit: Kit, due: Due) -> None:
     comparing.begin(kit, due, "lock")
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
+        turn.answers(now_round.tenant, voter, due.at)
         if not _runs(now_round, step):
             return
         if unread:

@@ -62,6 +62,7 @@ async def _one(kit: Kit, due: Due) -> None:
             plan = round_.plans.get(plan_id)
             if round_.step is Step.PLANS and plan is not None and plan.author is not None:
                 words = size_words.for_author(plan.title, plan.weeks, size)
+                turn.answers(round_.tenant, plan.author, due.at)
                 turn.answer(round_.tenant, plan.author, words, about=round_)
 
 

@@ -125,7 +125,7 @@ async def _extended(turn: Turn, before: Round, round_: Round, fact: StepExtended
     stands_in = role not in round_.roles.handed_over and deputy_ready(round_, role)
     facilitator = round_.roles.acting(Role.FACILITATOR)
     if waits and not stands_in and facilitator != round_.roles.acting(role):
-        turn.answer(round_.tenant, facilitator, role_words.undecided(round_), about=round_)
+        turn.answer(round_.tenant, facilitator, role_words.undecided(round_), about=round_, ask=True)
 
 
 # --- a round in setup -----------------------------------------------------------------------------------------------

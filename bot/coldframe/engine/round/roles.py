@@ -109,7 +109,7 @@ async def _no_answer(turn: Turn, due: Due) -> None:
 async def _ended(turn: Turn, before: Round, after: Round, fact: RoleOfferEnded) -> None:
     asked = before.role_offer(fact.role)
     if asked is not None and fact.how is not OfferEnd.KEPT and asked.by != BOT:
-        turn.answer(after.tenant, asked.by, role_words.no_yes(after, asked, fact.how), about=after)
+        turn.answer(after.tenant, asked.by, role_words.no_yes(after, asked, fact.how), about=after, ask=True)
 
 
 # --- another holder -------------------------------------------------------------------------------------------------
@@ -135,7 +135,7 @@ async def _filled(turn: Turn, before: Round, after: Round, fact: RoleFilled) -> 
     if after.step in RUNNING:
         turn.say(after, "role", role_words.role_filled(after, fact.role), rest=(turn.kit.ids.new(""),))
     if after.step in OPEN:
-        turn.answer(after.tenant, fact.member, role_words.fell_to_you(after, fact.role), about=after)
+        turn.answer(after.tenant, fact.member, role_words.fell_to_you(after, fact.role), about=after, ask=True)
     await _new_holder(turn, before, after, fact.role)
 
 
@@ -167,7 +167,7 @@ def _waits_for(round_: Round) -> Role | None:
 
 async def _deputy_named(turn: Turn, before: Round, after: Round, fact: DeputyNamed) -> None:
     by = after.roles.acting(fact.role)
-    turn.answer(after.tenant, fact.member, role_words.deputy_named(after, fact.role, by), about=after)
+    turn.answer(after.tenant, fact.member, role_words.deputy_named(after, fact.role, by), about=after, ask=True)
 
 
 async def _left(turn: Turn, before: Round, after: Round, fact: MemberLeft) -> None:
@@ -176,7 +176,7 @@ async def _left(turn: Turn, before: Round, after: Round, fact: MemberLeft) -> No
     if after.step is Step.SETUP and before.is_facilitator(facilitator):
         await setup.propose(turn, after)  # fewer people give the decision-maker another share of the power
     if facilitator in after.active() and after.step in OPEN:
-        turn.answer(after.tenant, facilitator, role_words.departed(before, after, fact.member), about=after)
+        turn.answer(after.tenant, facilitator, role_words.departed(before, after, fact.member), about=after, ask=True)
 
 
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {

@@ -72,11 +72,11 @@ async def _start_by_itself(kit: Kit, due: Due, told: Told) -> None:
             without = readiness.goes_without(turn, round_)
         except Refused as refused:
             words = setup_words.not_started(round_, refusal(refused))
-            turn.answer(round_.tenant, facilitator, words, about=round_)
+            turn.answer(round_.tenant, facilitator, words, about=round_, ask=True)
             return
         await turn.act(round_, Start(facilitator))
         if without:
-            turn.answer(round_.tenant, facilitator, readiness_words.went_without(round_, without))
+            turn.answer(round_.tenant, facilitator, readiness_words.went_without(round_, without), ask=True)
 
 
 BUTTONS = of_round(

@@ -167,7 +167,7 @@ async def chief_left(turn: Turn, before: Round, round_: Round, fact: MemberLeft)
     trials = [t for t in found if t.round_id == round_.id and t.step in UNDER_WAY]
     if trials:
         words = owner_words.decides_now(trials, trials[0].name_of(fact.member), who(round_, chief))
-        turn.answer(round_.tenant, facilitator, words)
+        turn.answer(round_.tenant, facilitator, words, ask=True)
 
 
 async def came(turn: Turn, tenant: str, person: str, name: str, team: str) -> None:
@@ -180,7 +180,7 @@ async def away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
     """An owner goes away for longer than a week: somebody else may own it meanwhile."""
     owned = [t for t in await turn.uow.trials_owned(tenant, person) if t.step in UNDER_WAY]
     if owned and back - turn.now > LONG_ABSENCE:
-        turn.answer(tenant, person, owner_words.away_with_trials(owned))
+        turn.answer(tenant, person, owner_words.away_with_trials(owned), ask=True)
 
 
 # --- actions, obstacles ---------------------------------------------------------------------------------------------

@@ -308,6 +308,7 @@ async def read(kit: Kit, due: Due) -> None:
         trial = await take_reading(turn, await turn.trial(due.subject), found)
         just = [e for e in trial.entries() if e.at is not None and due.at - e.at < JUST]
         person = Occurrence.unpack(due.occurrence).parts[0]
+        turn.answers(trial.tenant, person, due.at)
         trial_turn.tell(turn, trial, person, "reading", trial_words.reading(trial, found, just))
         await _verdict_again(turn, trial, found, today)
 

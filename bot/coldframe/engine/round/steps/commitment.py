@@ -221,7 +221,7 @@ async def _owner_accepted(turn: Turn, before: Round, after: Round, fact: Ownersh
 
 async def _declined(turn: Turn, before: Round, after: Round, fact: OwnershipDeclined) -> None:
     words = commitment_words.declined(after, after.plans[fact.plan], fact.member, fact.reason)
-    turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), words, about=after)
+    turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), words, about=after, ask=True)
 
 
 async def _committed(turn: Turn, before: Round, round_: Round, fact: Committed) -> None:

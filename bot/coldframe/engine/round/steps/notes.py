@@ -138,7 +138,9 @@ def _my_notes(turn: Turn, round_: Round, member: MemberId) -> None:
 async def _consent_asked(turn: Turn, before: Round, after: Round, fact: ConsentAsked) -> None:
     for writer in fact.writers:
         turn.tell(after, writer, "consent", prompts.ask_consent(after, len(fact.writers)), only_in=Step.NOTES)
-    turn.answer(after.tenant, after.roles.acting(Role.FACILITATOR), late_words.few_writers(after), about=after)
+    turn.answer(
+        after.tenant, after.roles.acting(Role.FACILITATOR), late_words.few_writers(after), about=after, ask=True
+    )
 
 
 async def _revealed(turn: Turn, before: Round, round_: Round, fact: Revealed) -> None:

@@ -54,7 +54,7 @@ async def _voted(turn: Turn, before: Round, after: Round, fact: VoteCast | VoteT
 def _tell_surplus(turn: Turn, round_: Round, voter: MemberId, mark: Mark) -> None:
     if (ledger := round_.ledger()) is not None:
         text = ballot_prompts.option_text(round_, mark.option)
-        turn.answer(round_.tenant, voter, ballot_prompts.over_quota(round_, text, ledger.quota), about=round_)
+        turn.answer(round_.tenant, voter, ballot_prompts.over_quota(round_, text, ledger.quota), about=round_, ask=True)
 
 
 def _refresh(turn: Turn, before: Round, after: Round, voter: MemberId) -> None:
