@@ -204,6 +204,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "unread": Life(End.GONE, _in_its_step, _FACILITATOR),
     "nothing": Life(End.GONE, _in_its_step, _FACILITATOR),
     "stuck": Life(End.GONE, _in_its_step),
+    "heads up": Life(End.GONE, _in_its_step),
     "role-offer": Life(End.LINE, _while_role_is_offered, rests=False),
     "role-asked": Life(End.LINE, _while_role_is_offered, rests=False),
     HELD: Life(End.LINE, _while_held, rests=False),
