@@ -160,6 +160,7 @@ class Play:
             await turn.act(round_, Start(round_.roles.facilitator))
         except Refused as refused:
             words = refusal(refused)
+            turn.answers(round_.tenant, round_.roles.facilitator, turn.now)
             turn.answer(round_.tenant, round_.roles.facilitator, words)
             self.refused = plain(words.summary)
 

@@ -30,7 +30,6 @@ import time
 from collections import Counter, defaultdict
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from dataclasses import dataclass, field
-from datetime import time as time_of_day
 from itertools import count, islice
 from pathlib import Path
 from types import SimpleNamespace
@@ -49,9 +48,9 @@ from coldframe.engine.round import setup
 from coldframe.engine.uses import assembled
 from coldframe.ports.chat import Capabilities, Person, Place
 from coldframe.store.sql import SqlStore
-from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import open_store, seal_secret
 from tests.engine.databases import POSTGRES, SQLITE, a_database
+from tests.engine.round_the_clock import ALWAYS
 from tests.wire.slack.people import CHANNEL, EIGHT, Someone, settle_in
 from tests.wire.slack.screen import _action
 from tests.wire.slack.workspace import APP_TOKEN, BOT, BOT_TOKEN, BOT_USER, SECRET, TEAM, Workspace
@@ -63,7 +62,6 @@ BALLOT_CHANNEL = "C0BALLOT"
 OPTIONS = 4
 TOP = Path(__file__).parents[2]
 F, D = MemberId("U0ANA"), MemberId("U0BEN")
-MIDNIGHT = time_of_day(0)
 EMOJI = ("seedling", "herb")
 MIX = (
     *("msg", "emoji", "msg", "press", "emoji", "msg", "msg", "emoji", "press", "msg", "form", "emoji", "msg"),
@@ -161,9 +159,8 @@ async def _begun(turn: Turn, channel: str, name: str) -> None:
     round_ = await setup.open_round(
         turn, place, name, settings, Roles(F, D, MemberId("U0CHI"), MemberId("U0DEV")), persons
     )
-    always = WorkingCalendar(days=frozenset(range(7)), hours=((MIDNIGHT, MIDNIGHT),), quiet=None)
     for record in (await turn.uow.members(TEAM, [p.id for p in persons])).values():
-        await turn.uow.save_member(members.with_calendar(record, always))  # whenever this runs, it is in their hours
+        await turn.uow.save_member(members.with_calendar(record, ALWAYS))  # whenever this runs, it is in their hours
     await turn.act(round_, Start(F))
 
 

@@ -71,10 +71,16 @@ async def by_form(hand: Hand, text: str) -> object:
 async def test_a_text_is_kept_as_it_is_or_refused_with_the_reason(way: Way, tmp_path: Path) -> None:
     """By message, in a thread and by form alike: nothing is altered, nothing is dropped without a word."""
     chosen = scenario("three-people")
-    async with for_tests(clock_of(chosen), tmp_path, SeededIds(1), draughtsman=Blank()) as house:
-        playing = Play(chosen, house, clock_of(chosen))
+    clock = clock_of(chosen)
+    async with for_tests(clock, tmp_path, SeededIds(1), draughtsman=Blank()) as house:
+        playing = Play(chosen, house, clock)
         await playing.set_up()
         hand = Hand(house.room, "asa", Screen(house.room))
+        while not any(r.place.kind == "direct" for r in hand.seen()):  # until their day begins
+            due = await house.engine.next_moment()
+            assert due is not None
+            clock.set(due)
+            await house.engine.settle()
 
         async def notes() -> set[str]:
             round_ = await playing.round()

@@ -15,7 +15,7 @@ from collections import Counter
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -258,9 +258,15 @@ async def whole_play(bot: Mortal) -> None:
         await bot.until(monday + timedelta(weeks=week + 1))
         words = f"week {week}: control 400/80, trial 400/{90 + week}"
         await bot.hears(f"week/{week}", OWNER, Said(words, f"w{week}"))
-    await bot.until(monday + timedelta(weeks=LOGGED + 1, days=4))
+    await bot.until(await _review_of(bot))
     await bot.do("review", _reviewed)
     await bot.until(bot.clock.now() + timedelta(days=3))
+
+
+async def _review_of(bot: Mortal) -> datetime:
+    async with bot.store.begin() as uow:
+        (trial,) = await uow.trials_of(TENANT, "growth", over=True)
+    return trial.review + timedelta(hours=1)
 
 
 async def _reviewed(turn: Turn) -> None:

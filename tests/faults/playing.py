@@ -26,10 +26,10 @@ from coldframe.store.round_keys import open_keys
 from coldframe.store.sealing import Seal
 from coldframe.store.sql import SqlStore
 from coldframe.store.work import SqlWork
-from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, F, a_round
 from tests.engine.databases import a_file
 from tests.engine.reaching import _commands, _votes
+from tests.engine.round_the_clock import ALWAYS
 from tests.engine.seeing_through import _seal
 from tests.faults.platform import Fault, Platform
 
@@ -170,7 +170,7 @@ async def set_up(store: SqlStore) -> None:
         await uow.add_round(the_round(), START)
         for person in people():
             record = Member(TENANT, person.id, person.name, "UTC", told_privacy=True)
-            await uow.save_member(members.with_calendar(record, WorkingCalendar()))
+            await uow.save_member(members.with_calendar(record, ALWAYS))
 
 
 async def play(bot: Bot, weeks: int = WEEKS) -> None:

@@ -34,9 +34,9 @@ from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import Member
 from coldframe.store.sql import SqlStore
-from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import open_store
 from tests.domain.play import EVERYBODY, D, F, a_round
+from tests.engine.round_the_clock import ALWAYS
 from tests.faults.playing import SECRET
 from tests.faults.replica import MAX_LINE, MESSAGE
 
@@ -370,7 +370,7 @@ async def set_up(store: SqlStore, teams: Sequence[Team]) -> None:
             await uow.add_round(round_, now)
             for person in PEOPLE:
                 record = Member(team.tenant, person, person.title(), "UTC", told_privacy=True)
-                await uow.save_member(members.with_calendar(record, WorkingCalendar()))
+                await uow.save_member(members.with_calendar(record, ALWAYS))
 
 
 @dataclass

@@ -21,9 +21,9 @@ from coldframe.ports.chat import Inbound, Person, Place, Pressed, Said
 from coldframe.ports.storage import Member
 from coldframe.speech.names import about
 from coldframe.store.sql import SqlStore
-from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import open_store
 from tests.domain.play import EVERYBODY, F, Play, a_round
+from tests.engine.round_the_clock import ALWAYS
 from tests.faults.platform import Platform
 from tests.faults.playing import SECRET
 
@@ -61,7 +61,7 @@ async def settled_in(store: SqlStore, round_: Round) -> None:
             await uow.save_round(before, round_, (), START)
         for person in PEOPLE:
             record = Member(round_.tenant, person, person.title(), "UTC", told_privacy=True)
-            await uow.save_member(members.with_calendar(record, WorkingCalendar()))
+            await uow.save_member(members.with_calendar(record, ALWAYS))
 
 
 async def notes_delivered(engines: Sequence[Engine], teams: int, seed: int) -> tuple[int, int, int]:
