@@ -29,6 +29,7 @@ from coldframe.store import tables
 from coldframe.store.sql import SqlStore
 from coldframe.wiring import open_store
 from demo.cast import Cast, Job
+from demo.hand import words_of
 from demo.scenario import Scenario, calendar_of, load
 from tests.engine.databases import a_file
 from tests.wire.slack.people import Someone
@@ -84,6 +85,7 @@ class Team:
     outage_at: int | None = None
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
     _planned: set[str] = field(default_factory=set)
+    _read: set[str] = field(default_factory=set)
 
     async def settle(self) -> None:
         """Until every event was taken in and everything that may go out now went out."""
@@ -245,8 +247,18 @@ class Team:
             # The screen may have changed meanwhile, as it does for people.
             with suppress(LookupError, StopIteration, RuntimeError):
                 await job.act()
+            await self.settle()
+            if self._came_too_early():
+                self._planned.discard(job.key)
         await self.settle()
         return True
+
+    def _came_too_early(self) -> bool:
+        """Whether the last act was answered by "not open yet": people do it again once they are asked again. So it is
+        with cards that a restored copy has not come to."""
+        news = [words_of(seen) for seen in self.screen.all_messages() if seen.id not in self._read]  # type: ignore[arg-type]
+        self._read |= {seen.id for seen in self.screen.all_messages()}
+        return any("which is not open yet" in words for words in news)
 
     async def round(self) -> Round:
         async with self.store.begin() as uow:
