@@ -17,6 +17,7 @@ from structlog.testing import capture_logs
 from coldframe.domain.names import RoundId, Step
 from coldframe.domain.round.moves import Start
 from coldframe.engine.alarm import Alarm
+from coldframe.engine.core import members
 from coldframe.engine.core.turn import InOneTurn, Turn
 from coldframe.engine.delivery import downtime
 from coldframe.message.nodes import Message, line
@@ -24,6 +25,7 @@ from coldframe.ports.chat import HomeOpened, Inbound, Place, Said
 from coldframe.ports.storage import Due, Send
 from coldframe.store import tables as t
 from coldframe.store.standing import listed
+from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import DD, FD, F
 from tests.faults.platform import LOOKING_UP, SPEAKING, Fault, Trouble
 from tests.faults.playing import IN_IT, START, TEAM, TENANT, Bot, a_bot, direct
@@ -301,6 +303,9 @@ async def test_the_facilitators_own_trouble_is_told_to_who_stands_in(bot: Bot) -
 
 async def test_nobody_is_told_at_night(bot: Bot) -> None:
     """The word about it waits for the facilitator's next morning."""
+    async with bot.store.begin() as uow:
+        for record in (await uow.members(TENANT, IN_IT)).values():
+            await uow.save_member(members.with_calendar(record, WorkingCalendar()))
     await after(bot, hours=12)
     fails(bot, "gone", timedelta(days=9), place=DORA)
     await put(bot, a_post("one", DORA))

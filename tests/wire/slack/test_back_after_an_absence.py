@@ -63,7 +63,7 @@ async def under(there: Team, what: str, *rest: str) -> str:
 @pytest.mark.parametrize("noticed", [True, False], ids=("at the return", "at the close"))
 async def test_notes_and_dots_are_what_stands_in_slack(tmp_path: Path, noticed: bool) -> None:
     """Lines deleted, changed and written in a thread, emoji added and taken; whether the absence was noticed or not."""
-    async with at_work(tmp_path) as there:
+    async with at_work(tmp_path, round_the_clock=True) as there:
         await there.set_up()
         roles, people = there.scenario.roles, there.people
         facilitator, chief = (MemberId(people[who].id) for who in (roles.facilitator, roles.decision_maker))
@@ -117,7 +117,7 @@ async def test_notes_and_dots_are_what_stands_in_slack(tmp_path: Path, noticed: 
 
 async def test_while_slack_does_not_answer_nothing_is_counted_short(tmp_path: Path) -> None:
     """An outage of the service at the close: the dots stay open, and all nine count when it is back."""
-    async with at_work(tmp_path) as there:
+    async with at_work(tmp_path, round_the_clock=True) as there:
         await there.set_up()
         roles, people = there.scenario.roles, there.people
         facilitator, chief = (MemberId(people[who].id) for who in (roles.facilitator, roles.decision_maker))
@@ -146,7 +146,7 @@ async def test_while_slack_does_not_answer_nothing_is_counted_short(tmp_path: Pa
 
 async def test_a_question_typed_in_a_moment_of_absence_is_heard_once(tmp_path: Path) -> None:
     """Whatever Slack tells of it afterwards all the same."""
-    async with at_work(tmp_path) as there:
+    async with at_work(tmp_path, round_the_clock=True) as there:
         await there.set_up()
         roles, people = there.scenario.roles, there.people
         facilitator, chief = (MemberId(people[who].id) for who in (roles.facilitator, roles.decision_maker))

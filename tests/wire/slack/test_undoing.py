@@ -37,7 +37,7 @@ def _with(someone: Someone, label: str) -> dict[str, object]:
 @pytest.mark.parametrize("way", ["button", "command", "word"])
 async def test_a_pick_is_undone(tmp_path: Path, way: str) -> None:
     """The card says so in place; the channel hears of nothing."""
-    async with at_work(tmp_path) as there:
+    async with at_work(tmp_path, round_the_clock=True) as there:
         await there.set_up()
         chief = await _picked(there)
         card = _with(chief, "Undo the pick")
@@ -59,7 +59,7 @@ async def test_a_pick_is_undone(tmp_path: Path, way: str) -> None:
 
 async def test_a_pick_is_announced_after_ten_minutes_or_at_once(tmp_path: Path) -> None:
     """The next step is the facilitator's, who does not want to wait."""
-    async with at_work(tmp_path) as there:
+    async with at_work(tmp_path, round_the_clock=True) as there:
         await there.set_up()
         await _picked(there)
         there.clock.pass_by(timedelta(minutes=10))
@@ -76,7 +76,7 @@ async def test_a_pick_is_announced_after_ten_minutes_or_at_once(tmp_path: Path) 
 
 async def test_a_round_is_put_right_and_opened_again(tmp_path: Path) -> None:
     """By Slack's own forms: the question, then the step before, each with what it moves and one press."""
-    async with at_work(tmp_path) as there:
+    async with at_work(tmp_path, round_the_clock=True) as there:
         await there.set_up()
         await _picked(there)
         there.clock.pass_by(timedelta(minutes=10))

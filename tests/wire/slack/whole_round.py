@@ -32,6 +32,7 @@ from demo.cast import Cast, Job
 from demo.hand import words_of
 from demo.scenario import Scenario, calendar_of, load
 from tests.engine.databases import a_file
+from tests.engine.round_the_clock import ALWAYS
 from tests.wire.slack.people import Someone
 from tests.wire.slack.screen import Hand, Screen
 from tests.wire.slack.service import running
@@ -86,6 +87,8 @@ class Team:
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
     _planned: set[str] = field(default_factory=set)
     _read: set[str] = field(default_factory=set)
+    round_the_clock: bool = False
+    """Whether all work whenever this is played, and not as the scenario has it."""
 
     async def settle(self) -> None:
         """Until every event was taken in and everything that may go out now went out."""
@@ -135,7 +138,8 @@ class Team:
         for person in self.scenario.team:
             known = Person(self.people[person.id].id, person.name, person.zone)
             record = await members.upsert_member(turn.uow, TEAM, known)
-            await turn.uow.save_member(members.with_calendar(record, calendar_of(person), confirmed=False))
+            calendar = ALWAYS if self.round_the_clock else calendar_of(person)
+            await turn.uow.save_member(members.with_calendar(record, calendar, confirmed=False))
 
     def _offers(self, person: str, action: str) -> list[tuple[Any, Any]]:
         return [
@@ -339,7 +343,7 @@ def moved_in(workspace: Workspace, scenario: Scenario) -> dict[str, Someone]:
 
 
 @asynccontextmanager
-async def at_work(tmp_path: Path, mode: Any = "socket") -> AsyncIterator[Team]:
+async def at_work(tmp_path: Path, mode: Any = "socket", *, round_the_clock: bool = False) -> AsyncIterator[Team]:
     """The workspace with the scenario's people, and the bot in it, serving."""
     scenario = load(SCENARIO.read_text("utf-8"))
     clock = FastClock(scenario.start)
@@ -355,6 +359,7 @@ async def at_work(tmp_path: Path, mode: Any = "socket") -> AsyncIterator[Team]:
             relay.engine = assembled(store, platform.chat, clock, ids, InlineNumbers())
             screen = Screen(workspace, team, CHANNEL)
             there = Team(scenario, workspace, clock, relay.engine, store, screen, team, relay, platform.chat)
+            there.round_the_clock = round_the_clock
             yield there
             store = there.store
     finally:

@@ -109,7 +109,7 @@ async def _remove(request: RoundRequest) -> None:
     member = MemberId(request.part(0))
     after = await request.act(TakeOff(request.by, member))
     await guests.taken_off(request.turn, after, member)
-    request.turn.answer(after.tenant, member, correcting_words.you_were_removed(after, request.by))
+    request.turn.answer(after.tenant, member, correcting_words.you_were_removed(after, request.by), ask=True)
     if member != request.by:
         request.answer(correcting_words.removed(after, member))
 

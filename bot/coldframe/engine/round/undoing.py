@@ -67,7 +67,8 @@ async def _lapsed(turn: Turn, before: Round, after: Round, fact: DecisionLapsed)
     held = before.decided()
     assert held is not None
     await turn.drop_due(after.id, kind=closing.HELD)
-    turn.answer(after.tenant, _theirs(after, held.by, held.what), undoing_words.lapsed(after, fact.why), about=after)
+    whose = _theirs(after, held.by, held.what)
+    turn.answer(after.tenant, whose, undoing_words.lapsed(after, fact.why), about=after, ask=True)
 
 
 BUTTONS = of_round({"held.undo": _undo, "held.now": _now})

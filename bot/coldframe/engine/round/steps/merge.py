@@ -63,7 +63,7 @@ async def _propose_more(kit: Kit, due: Due) -> None:
         after = await turn.act(now_round, ProposeMerges(BOT, _there(now_round, offered)))
         if after == now_round:
             facilitator = now_round.roles.acting(Role.FACILITATOR)
-            turn.answer(now_round.tenant, facilitator, answers.no_more_pairs(), about=now_round)
+            turn.answer(now_round.tenant, facilitator, answers.no_more_pairs(), about=now_round, ask=True)
 
 
 def _there(round_: Round, offered: tuple[MergeProposal, ...]) -> tuple[MergeProposal, ...]:
