@@ -13,43 +13,20 @@ from coldframe.domain.names import Step
 from coldframe.domain.state import Round
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
-from coldframe.ports.chat import BESIDE, IN_HOURS, WITH_NEXT, Place
+from coldframe.ports.chat import Place
 from coldframe.ports.follow_through import FollowThrough
+from coldframe.ports.held import Held, Holding
 from coldframe.ports.keys import Use
 from coldframe.ports.people import FEED_EDITION as FEED_EDITION
 from coldframe.ports.people import Member as Member
 from coldframe.ports.people import People
 from coldframe.ports.people import Traces as Traces
+from coldframe.ports.places import BESIDE
 from coldframe.ports.standing import Standing as Standing
 from coldframe.ports.standing import Trouble as Trouble
 from coldframe.ports.strays import Restored, Stray, Strays
 
 # --- what is to be said ---------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Held:
-    """A private message waits: an ask for the person's next working moment, news for the next ask; news that nothing
-    was asked with until `at` is dropped."""
-
-    at: datetime
-    news: bool = False
-
-    @staticmethod
-    def key(place: Place, news: bool = False) -> str:
-        """Of the conversation beside the person's own in which it waits."""
-        return place.order_key() + (WITH_NEXT if news else IN_HOURS)
-
-
-@dataclass(frozen=True, slots=True)
-class HeldSend:
-    """One that waits so, as its row tells of it."""
-
-    id: int
-    name: str
-    place: Place
-    round_id: str | None
-    held: Held
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +191,7 @@ class RunningTrial:
 # --- the transaction ------------------------------------------------------------------------------------------
 
 
-class UnitOfWork(FollowThrough, People, Strays, Protocol):
+class UnitOfWork(FollowThrough, People, Strays, Holding, Protocol):
     """One transaction. Leaving it normally commits; an exception rolls everything back."""
 
     async def first_time(self, key: str, at: datetime) -> bool:
@@ -279,22 +256,6 @@ class UnitOfWork(FollowThrough, People, Strays, Protocol):
 
     async def send(self, sends: Sequence[Send], at: datetime) -> None:
         """Puts sends into the outbox. A revision of a message replaces an earlier one that has not gone out."""
-        ...
-
-    async def held(self, people: Collection[Place]) -> list[HeldSend]:
-        """What waits for the hours of these people, oldest first."""
-        ...
-
-    def waits_as(self, name: str) -> Sequence[str]:
-        """All names by which a message may be called while it waits."""
-        ...
-
-    async def release(self, held: Sequence[HeldSend], at: datetime) -> None:
-        """These wait no longer, and go before whatever is put into the outbox after them."""
-        ...
-
-    async def hold_until(self, held: Sequence[HeldSend], at: datetime) -> None:
-        """These go at that moment, in the order in which they were said."""
         ...
 
     async def drop_sends(self, name: str) -> None:

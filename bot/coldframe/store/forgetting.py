@@ -14,8 +14,8 @@ from sqlalchemy import ColumnElement, Table, delete, func, or_, select, update
 from coldframe.domain.people.facts import PersonForgotten
 from coldframe.domain.trial.facts import MemberForgotten
 from coldframe.message.packed import MessageName
-from coldframe.ports.chat import BESIDES, Place
 from coldframe.ports.holdings import Then, columns
+from coldframe.ports.places import BESIDES, Place
 from coldframe.ports.storage import Send, Traces
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection

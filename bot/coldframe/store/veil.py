@@ -10,8 +10,8 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from coldframe.ports.chat import Place, parted
 from coldframe.ports.keys import Key, is_of_an_act
+from coldframe.ports.places import Place, parted
 from coldframe.ports.storage import UNDELIVERED, Posted, Send
 from coldframe.store.sealing import CannotUnseal, Seal, tag
 

@@ -9,9 +9,10 @@ from typing import Any
 from sqlalchemy import Table, delete, select, update
 
 from coldframe.domain.names import Step
-from coldframe.ports.chat import IN_HOURS, WITH_NEXT, Place
+from coldframe.ports.held import Held, HeldSend
 from coldframe.ports.keys import Use
-from coldframe.ports.storage import Due, Held, HeldSend, Member, Posted, RoundHead, RunningTrial, Send
+from coldframe.ports.places import IN_HOURS, WITH_NEXT, Place
+from coldframe.ports.storage import Due, Member, Posted, RoundHead, RunningTrial, Send
 from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection

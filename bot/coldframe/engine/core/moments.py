@@ -14,7 +14,8 @@ from datetime import datetime, timedelta
 
 from coldframe.engine.core import lives, members
 from coldframe.ports.chat import Place
-from coldframe.ports.storage import Held, HeldSend, Member, Send, UnitOfWork
+from coldframe.ports.held import Held, HeldSend
+from coldframe.ports.storage import Member, Send, UnitOfWork
 from coldframe.timing.calendars import NoWorkingTime
 from coldframe.timing.reminders import next_nudge_time
 
