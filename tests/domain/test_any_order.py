@@ -320,7 +320,7 @@ class AnyOrder(RuleBasedStateMachine):
 TestAnyOrder = AnyOrder.TestCase
 # No shrinking: the seeds in a failing case repeat it exactly, and making it smaller takes minutes.
 TestAnyOrder.settings = settings(
-    max_examples=2 * settings().max_examples,
+    max_examples=settings().max_examples,
     stateful_step_count=40,
     deadline=None,
     phases=(Phase.explicit, Phase.reuse, Phase.generate),

@@ -13,6 +13,7 @@ import time
 from collections.abc import Iterator
 from contextlib import redirect_stderr
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 from types import ModuleType
 
@@ -32,20 +33,21 @@ LONG = 100_000  # characters
 QUICK = 0.5  # seconds of processor, for what must take no more time than its length asks for
 
 
-def _trees() -> Iterator[tuple[str, ast.Module]]:
-    for path in sorted(SOURCE.rglob("*.py")):
-        yield str(path.relative_to(SOURCE)), ast.parse(path.read_text(encoding="utf-8"))
+@cache
+def _trees() -> list[tuple[str, ast.Module]]:
+    found = sorted(SOURCE.rglob("*.py"))
+    return [(str(path.relative_to(SOURCE)), ast.parse(path.read_text(encoding="utf-8"))) for path in found]
 
 
+@cache
 def _imports(tree: ast.Module) -> set[str]:
     names = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
     return names | {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
 
 
-def _called(tree: ast.Module) -> Iterator[tuple[str, ast.Call]]:
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Call):
-            yield ast.unparse(node.func), node
+@cache
+def _called(tree: ast.Module) -> list[tuple[str, ast.Call]]:
+    return [(ast.unparse(node.func), node) for node in ast.walk(tree) if isinstance(node, ast.Call)]
 
 
 def test_nothing_stored_or_sent_is_ever_run() -> None:

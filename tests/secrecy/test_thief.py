@@ -25,7 +25,7 @@ from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import room_house
 from tests.domain.play import EVERYBODY, REASON, RETENTION, D, F, a_plan
 from tests.engine.clockwork import SECRET, Running, begin
-from tests.engine.databases import BOTH, a_database
+from tests.engine.databases import BOTH, POSTGRES, SQLITE, a_database
 from tests.engine.reaching import reach
 from tests.engine.seeing_through import NoDraughtsman
 from tests.secrecy.loot import Loot, taken
@@ -72,6 +72,9 @@ class Watched:
         await self.team.settle()
 
 
+SLOWER = [SQLITE, pytest.param(POSTGRES, marks=[pytest.mark.postgres, pytest.mark.slow])]
+
+
 @pytest.fixture(params=BOTH)
 def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """The address of a database with nothing in it, once for each kind."""
@@ -111,6 +114,7 @@ async def test_nobody_is_named_by_what_was_made_after_the_reveal_nor_by_an_earli
         assert opened == {(text, person) for person, texts in GIVEN.items() for text in texts}, "with all three"
 
 
+@pytest.mark.parametrize("address", SLOWER, indirect=True)
 async def test_a_late_note_names_nobody_either(address: str, tmp_path: Path) -> None:
     """Posted, it stands among the others under another name; held, it waits under one; copies from before open no
     more."""
@@ -136,6 +140,7 @@ async def test_a_late_note_names_nobody_either(address: str, tmp_path: Path) -> 
         assert (LATE, PEOPLE[4]) in thief(after, asked).opened()
 
 
+@pytest.mark.parametrize("address", SLOWER, indirect=True)
 async def test_what_is_private_stands_in_no_file_before_its_moment(
     address: str, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -24,7 +24,8 @@ STEPS = {
 What = Literal["buttons", "sheets"]
 """The steps of the first schema; later ones have no files of that time."""
 AFTER = {"trial", "review", "ended", "merge-unsent", "sealed-unsent"}
-WITH_FEW_MORE = [pytest.param(stop, marks=() if stop in STEPS | AFTER else pytest.mark.slow) for stop in STOPS]
+ORDINARY = {"notes", "merge", "dots", "ballot", "commitment", "trial", "ended", "merge-unsent", "sealed-unsent"}
+SOME = [pytest.param(stop, marks=() if stop in ORDINARY else pytest.mark.slow) for stop in STOPS]
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ def test_every_step_and_what_follows_is_there() -> None:
     assert set(STOPS) >= STEPS - {"committed"} | AFTER
 
 
-@pytest.mark.parametrize("left", WITH_FEW_MORE, indirect=True)
+@pytest.mark.parametrize("left", SOME, indirect=True)
 async def test_it_goes_on_to_the_next_step(left: Left, tmp_path: Path) -> None:
     """The round is read at its step, and due rows and people bring it on as they did, in today's words."""
     on = await earlier.go_on(left.copy(tmp_path / "on"), left.stop, played())
@@ -68,7 +69,7 @@ async def test_it_goes_on_to_the_next_step(left: Left, tmp_path: Path) -> None:
     assert on.words
 
 
-@pytest.mark.parametrize("left", WITH_FEW_MORE, indirect=True)
+@pytest.mark.parametrize("left", SOME, indirect=True)
 async def test_it_comes_back_after_days(left: Left, tmp_path: Path) -> None:
     """Started days later, it goes to work again, and gives a step that was open the lost time back."""
     back = await earlier.come_back(left.copy(tmp_path / "on"), left.stop)

@@ -108,8 +108,14 @@ async def _votes(team: Running, meanwhile: While, length: timedelta, options: li
     )
 
 
-@pytest.mark.parametrize("length", LENGTHS, ids=("5 s", "5 min", "5 h", "3 days"))
-@pytest.mark.parametrize("play", [notes, dots, ballot])
+@pytest.mark.parametrize(
+    ("play", "length"),
+    [
+        pytest.param(play, length, marks=pytest.mark.slow if length in later else (), id=f"{play.__name__}-{length}")
+        for play, later in ((notes, LENGTHS[:2]), (dots, LENGTHS[1:3]), (ballot, LENGTHS[:3:2]))
+        for length in LENGTHS
+    ],
+)
 async def test_an_absence_changes_nothing(tmp_path: Path, play: Play, length: timedelta) -> None:
     """Lines written, changed and deleted, emoji added and taken while the bot was gone count as if it had heard."""
     (tmp_path / "there").mkdir()
