@@ -23,6 +23,7 @@ from demo.play import Play, clock_of
 from demo.scenario import Scenario
 from tests.demo.runs import Blank, Played, scenario
 from tests.engine.databases import a_file
+from tests.heard import Ear
 from tests.shared import finished
 
 REVEALS = {"notes": "The reveal.", "plans": "without names, in shuffled order"}
@@ -62,6 +63,8 @@ class MainPlay:
     """The entries of each calendar file that the bot wanted made."""
     files: list[tuple[str, str]]
     """Name and text of each calendar file in the room, oldest first."""
+    ear: Ear
+    """How much was said to whom in its first round."""
 
 
 def save_main_play(folder: Path) -> None:
@@ -81,12 +84,19 @@ async def _play(folder: Path) -> MainPlay:
     async with for_tests(clock, folder, ids, draughtsman=Blank(), database=a_file(folder)) as house:
         asked = _noted(house)
         playing, ears = Play(chosen, house, clock), Eavesdropper(chosen, folder / "bot.db")
-        playing.watch = lambda: ears.listen(house)
+        ear = Ear(chosen, {})
+        house.room.intake = ear.beside(house.room.intake)
+
+        def watch() -> None:
+            ears.listen(house)
+            ear.listen(ear.fresh(house.room.all_messages()), *ears.channel())
+
+        playing.watch = watch
         round_ = await playing.run()
         records, digest = tuple(house.room.all_messages()), playing.papers.get("digest.md", "")
         files = calendar_files(house)
     played = Played(chosen, round_, records, playing.refused, digest)
-    return MainPlay(played, ears.revealed, ears.leaks, ears.left, ears.offered, ears.names, asked, files)
+    return MainPlay(played, ears.revealed, ears.leaks, ears.left, ears.offered, ears.names, asked, files, ear)
 
 
 def _noted(house: House) -> list[tuple[Appointment, ...]]:
@@ -130,6 +140,12 @@ class Eavesdropper:
     left: dict[str, list[str]] = field(default_factory=dict)
     offered: list[str] = field(default_factory=list)
     names: set[str] = field(default_factory=set)
+    _channel: dict[str, str] = field(default_factory=dict)
+    _first: Step = Step.SETUP
+
+    def channel(self) -> tuple[dict[str, str], Step]:
+        """What the bot calls its messages in the channel, and where the first round stands."""
+        return self._channel, self._first
 
     def listen(self, house: House) -> None:
         records = house.room.all_messages()
@@ -165,8 +181,12 @@ class Eavesdropper:
             found = db.execute("SELECT * FROM posts")
             columns = [column for column, *_ in found.description]
             rows = [SimpleNamespace(**dict(zip(columns, row, strict=True))) for row in found]
-            self.names |= {posted.name for posted in finished(house.store.veil()).all_posted(rows)}
-            return {key: Step(step) for key, step in db.execute("SELECT id, step FROM rounds")}
+            posts = list(finished(house.store.veil()).all_posted(rows))
+            steps = {key: Step(step) for key, step in db.execute("SELECT id, step FROM rounds")}
+        self.names |= {posted.name for posted in posts}
+        self._channel = {posted.message_id: posted.name for posted in posts if posted.place.kind == "channel"}
+        self._first = next(iter(steps.values()), Step.SETUP)
+        return steps
 
     def _given(self, what: str) -> list[str]:
         notes = [n.text for n in self.scenario.notes]

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from coldframe.domain.names import Step
+from tests.heard import SLACK, risen
 from tests.wire.slack.delivery import Faults
 from tests.wire.slack.whole_round import Team, at_work
 
@@ -34,10 +35,11 @@ async def whole(there: Team) -> dict[str, Any]:
 
 @pytest.mark.parametrize("mode", ["socket", pytest.param("http", marks=pytest.mark.slow)])
 async def test_a_round_from_the_command_to_the_commitment(tmp_path: Path, mode: Any) -> None:
-    """Every step through Slack's own surfaces, and nothing that the bot sends is refused by the workspace."""
+    """Every step through Slack's own surfaces; nothing that the bot sends is refused, nor is more said than before."""
     async with at_work(tmp_path, mode) as there:
         await whole(there)
         assert there.workspace.complaints == []
+        assert risen(there.ear, SLACK) == {}
 
 
 def everything_goes_wrong(faults: Faults) -> None:

@@ -33,6 +33,7 @@ from demo.hand import words_of
 from demo.scenario import Scenario, calendar_of, load
 from tests.engine.databases import a_file
 from tests.engine.round_the_clock import ALWAYS
+from tests.heard import Ear, Intake, is_post
 from tests.wire.slack.people import Someone
 from tests.wire.slack.screen import Hand, Screen
 from tests.wire.slack.service import running
@@ -63,7 +64,7 @@ class Quick:
 class Relay:
     """The platform serves before the engine is there that sends through it."""
 
-    engine: Engine
+    engine: Intake
 
     async def receive(self, event: Inbound) -> Reply:
         return await self.engine.receive(event)
@@ -82,6 +83,7 @@ class Team:
     people: dict[str, Someone]
     relay: Relay
     chat: Any
+    ear: Ear = field(init=False)
     moments: int = 0
     outage_at: int | None = None
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
@@ -90,10 +92,26 @@ class Team:
     round_the_clock: bool = False
     """Whether all work whenever this is played, and not as the scenario has it."""
 
+    def __post_init__(self) -> None:
+        self.ear = Ear(self.scenario, {someone.id: name for name, someone in self.people.items()})
+
     async def settle(self) -> None:
         """Until every event was taken in and everything that may go out now went out."""
         await self.workspace.delivery.settled()
         await self.engine.settle()
+        await self._listen()
+
+    async def _listen(self) -> None:
+        standing = self.ear.fresh(self.screen.all_messages())
+        if any(is_post(seen) for seen in standing):
+            self.ear.listen(standing, await self._names(), (await self.round()).step)
+        else:
+            self.ear.listen(standing)
+
+    async def _names(self) -> dict[str, str]:
+        async with self.store.database.looking() as connection:
+            rows = (await connection.execute(select(tables.posts))).all()
+        return {post.message_id: post.name for post in (await self.store.veil()).all_posted(rows)}
 
     async def set_up(self) -> None:
         """The facilitator starts the round as anybody would: the command, the form, the button."""
@@ -169,7 +187,8 @@ class Team:
         await self.store.close()
         ids = RandomIds()
         self.store = await open_store(address, SECRET, ids, durable=False)
-        self.relay.engine = self.engine = assembled(self.store, self.chat, self.clock, ids, InlineNumbers())
+        self.engine = assembled(self.store, self.chat, self.clock, ids, InlineNumbers())
+        self.relay.engine = self.ear.beside(self.engine)
         self._planned.clear()
         self._queue.clear()
         await downtime.look_back(self.engine.kit)
@@ -356,10 +375,11 @@ async def at_work(tmp_path: Path, mode: Any = "socket", *, round_the_clock: bool
     try:
         made = Workshop(Quick(), clock.now)
         async with running(workspace, relay, mode, clock, make=made) as platform:
-            relay.engine = assembled(store, platform.chat, clock, ids, InlineNumbers())
+            engine = assembled(store, platform.chat, clock, ids, InlineNumbers())
             screen = Screen(workspace, team, CHANNEL)
-            there = Team(scenario, workspace, clock, relay.engine, store, screen, team, relay, platform.chat)
+            there = Team(scenario, workspace, clock, engine, store, screen, team, relay, platform.chat)
             there.round_the_clock = round_the_clock
+            relay.engine = there.ear.beside(engine)
             yield there
             store = there.store
     finally:

@@ -1,0 +1,51 @@
+"""How much the bot says in the demo's first round, against what was reached so far (`tests.heard`)."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from coldframe.domain.names import Step
+from coldframe.timing.calendars import WorkingCalendar
+from tests.demo.main_scenario import MainPlay
+from tests.heard import ROOM, Told, counted, risen, table
+
+MONDAY = datetime(2026, 3, 23, 9, tzinfo=UTC)
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
+
+
+def test_nobody_is_told_more_than_before(main_play: MainPlay) -> None:
+    """`python -m tests.bench.quiet` prints the figures, for Slack as well."""
+    assert risen(main_play.ear, ROOM) == {}, "\n".join(["", *table(main_play.ear)])
+
+
+def test_all_of_the_first_round_is_heard_and_nothing_after_it(main_play: MainPlay) -> None:
+    """Else a small figure would show nothing: each step has its posts, each person what they answered to."""
+    ear = main_play.ear
+    assert {step for step, _ in ear.posts} >= {Step.NOTES, Step.DOTS, Step.BALLOT, Step.COMMITMENT, Step.COMMITTED}
+    assert all(count.unasked > 5 and count.answers for count in ear.counts())
+    assert len({told.at.date() for told in ear.told}) < 20
+
+
+@pytest.mark.parametrize(
+    ("at", "figure"),
+    [(MONDAY, None), (MONDAY - 5 * HOUR, "outside"), (MONDAY + 5 * DAY, "outside"), (MONDAY + 8 * DAY, "away")],
+    ids=["at work", "by night", "on Saturday", "on leave"],
+)
+def test_what_comes_by_night_or_on_leave_is_counted(at: datetime, figure: str | None) -> None:
+    """And what somebody asked for themselves is not."""
+    leave = date(2026, 3, 31)
+    calendar = WorkingCalendar(away=((leave, leave),))
+    unasked, asked = (Told("ada", at, 10, answer, in_thread=False) for answer in (False, True))
+    count = counted("ada", [unasked], calendar, 14)
+    assert (count.unasked, count.words) == (1, 10)
+    assert count.outside == (figure in ("outside", "away")) and count.away == (figure == "away")
+    count = counted("ada", [asked], calendar, 14)
+    assert (count.unasked, count.outside, count.away, count.answers, count.words) == (0, 0, 0, 1, 10)
+
+
+def test_lines_in_a_thread_are_counted_apart() -> None:
+    told = [Told("ada", MONDAY + HOUR, 10, answer=False, in_thread=True)]
+    count = counted("ada", told, WorkingCalendar(), 14)
+    assert (count.unasked, count.words, count.lines) == (0, 0, 1)
