@@ -21,7 +21,8 @@ ROUNDS, LONGEST = 200, 3600.0
 
 def printed(verdict: Verdict) -> None:
     kinds = Counter(wrong.split(":")[0].split(" ")[0] for wrong in verdict.wrong)
-    for wrong in verdict.wrong[:60]:
+    many_last = sorted(verdict.wrong, key=lambda what: what.startswith("error shown"))
+    for wrong in many_last[:60]:
         print(wrong)
     told = ", ".join(f"{what} {times:,}" for what, times in sorted(verdict.happenings.items()))
     print(f"{verdict.rounds} rounds at once, {len(SKEWS)} processes, {verdict.seconds:.0f} s")
