@@ -36,6 +36,7 @@ from coldframe.domain.settings import Settings as Settings
 
 HIDDEN = "… (hidden)"
 GONE = "somebody who left"
+TAKEN_BACK = "(taken back)"
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from dataclasses import replace
 
 from coldframe.message.characters import is_torn
 from coldframe.message.nodes import Line, Theirs
@@ -26,6 +27,11 @@ def theirs(text: str, most: int | None = None) -> Theirs:
             end -= 1
         shown = shown[:end].rstrip() + "…"
     return Theirs(shown)
+
+
+def signed(text: str, by: str | None, most: int | None = None) -> Theirs:
+    """What somebody wrote who is told beside it."""
+    return replace(theirs(text, most), by=by or "")
 
 
 def written(text: str, most: int | None = None) -> Line:

@@ -31,9 +31,11 @@ class Words:
 
 @dataclass(frozen=True, slots=True)
 class Theirs:
-    """What a person wrote, shown as it stands: no markup, no mention, no link in it comes alive."""
+    """What a person wrote, shown as it stands: no markup, no mention, no link in it comes alive. `by`: who wrote it,
+    where the message says so; should they be forgotten before it goes out, it goes out without."""
 
     text: str
+    by: str = ""
     kind: Literal["theirs"] = "theirs"
 
 

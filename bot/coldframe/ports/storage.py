@@ -258,8 +258,12 @@ class UnitOfWork(FollowThrough, People, Strays, Holding, Protocol):
         """Puts sends into the outbox. A revision of a message replaces an earlier one that has not gone out."""
         ...
 
-    async def drop_sends(self, name: str) -> None:
-        """Takes what has not gone out under this name from the outbox."""
+    async def drop_sends(self, name: str) -> bool:
+        """Takes what has not gone out under this name from the outbox; whether there was anything."""
+        ...
+
+    async def is_unsent(self, name: str) -> bool:
+        """Whether something of this name waits that has not gone out."""
         ...
 
     async def told_of(self, place: Place, at: datetime) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from coldframe.domain.state import GONE
+from coldframe.domain.state import GONE, TAKEN_BACK
 from coldframe.ports.storage import Send
 from coldframe.store import strays
 from coldframe.store.sealer import Sealer
@@ -30,6 +30,9 @@ def _renamed(plain: Any, person: str) -> bool:
         return False
     if plain.get("kind") == "who" and plain.get("person") == person:
         plain.update(person=NOBODY, name=GONE, notify=False)
+        return True
+    if plain.get("kind") == "theirs" and plain.get("by") == person:
+        plain.update(text=TAKEN_BACK, by="")
         return True
     return any([_renamed(each, person) for each in plain.values()])
 
@@ -59,7 +62,8 @@ class SealedSends:
         return body
 
     def without(self, send: Send, person: str) -> Send:
-        """The same with somebody who left wherever it names this person; the send itself where it does not."""
+        """The same with somebody who left wherever it names this person, and without what they wrote and signed; the
+        send itself where there is neither."""
         plain = _SEND.dump_python(send, mode="json")
         return _SEND.validate_python(plain) if _renamed(plain, person) else send
 

@@ -28,6 +28,7 @@ from coldframe.store.veil import Veil
 CARDS = ("revise", "home")
 WAITING_WAYS = (IN_HOURS, WITH_NEXT)
 AT_ONCE = 500  # names in one statement
+UNSENT = ("todo", "parked")
 
 
 class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
@@ -179,10 +180,14 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
             moved = {"rows": ids, "conversation": self._veil.conversation(conversation(place)), "at": at}
             await self._db.execute(statements.MOVE_HELD, moved)
 
-    async def drop_sends(self, name: str) -> None:
-        await self._db.execute(
-            delete(t.outbox).where(t.outbox.c.name.in_(self._veil.either([name])), t.outbox.c.state == "todo")
-        )
+    async def drop_sends(self, name: str) -> bool:
+        return (await self._db.execute(delete(t.outbox).where(self._unsent(name)))).rowcount > 0
+
+    async def is_unsent(self, name: str) -> bool:
+        return (await self._db.execute(select(t.outbox.c.id).where(self._unsent(name)))).first() is not None
+
+    def _unsent(self, name: str) -> Any:
+        return t.outbox.c.name.in_(self._veil.either([name])) & t.outbox.c.state.in_(UNSENT)
 
     async def told_of(self, place: Place, at: datetime) -> None:
         here = t.outbox.c.conversation == self._veil.conversation(place.order_key())

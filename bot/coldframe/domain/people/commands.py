@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.commands import Command
-from coldframe.domain.names import MemberId, PrecedentId, Role
+from coldframe.domain.names import MemberId, Role
 
 
 class SetAway(Command):
@@ -20,10 +20,10 @@ class Leave(Command):
 
 
 class Forget(Command):
-    """Nothing that I gave in confidence is kept, and nothing else says that it came from me. `unread`: what I gave in
-    the open that has not been said yet."""
+    """Nothing that I gave in confidence is kept, and nothing else says that it came from me. `unread`: what of mine was
+    to be read by all and has not been said yet: precedents and plans by their ids, reasons by their fields."""
 
-    unread: frozenset[PrecedentId] = frozenset()
+    unread: frozenset[str] = frozenset()
 
 
 class Join(Command):

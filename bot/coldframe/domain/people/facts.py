@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import HandOverReason, MemberId, PrecedentId, Role, Step
+from coldframe.domain.names import HandOverReason, MemberId, Role, Step
 
 
 class AwaySet(Fact):
@@ -21,7 +21,7 @@ class PersonForgotten(Fact):
     private = True
     member: MemberId
     alias: MemberId
-    unread: frozenset[PrecedentId] = frozenset()
+    unread: frozenset[str] = frozenset()
 
 
 class MemberJoined(Fact):

@@ -185,10 +185,32 @@ def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
         round_,
         plans={i: plans[i] for i in fact.order},
         plan_order=fact.order,
-        to_place=fact.order if len(fact.order) <= MAX_PLACED else (),
+        to_place=_all_if_few(fact.order),
         ballot=Ledger(round_.settings.plan_votes),
         crowd=tuple(m for m in round_.active() if not round_.seats[m].away),
     )
+
+
+def _all_if_few(order: tuple[PlanId, ...]) -> tuple[PlanId, ...]:
+    return order if len(order) <= MAX_PLACED else ()
+
+
+def can_go(round_: Round, now: datetime) -> bool:
+    """Whether a revealed plan that nobody has read can still be taken out: until people vote, or choose it."""
+    opens = round_.progress.opens
+    if round_.step is Step.BALLOT:
+        return opens is None or now < opens
+    return round_.step is Step.COMMITMENT and len(round_.plan_order) == 1 and not round_.choices
+
+
+def without(round_: Round, gone: frozenset[PlanId]) -> Round:
+    """Revealed plans that nobody has read."""
+    if not gone:
+        return round_
+    order = tuple(i for i in round_.plan_order if i not in gone)
+    plans = {i: p for i, p in round_.plans.items() if i not in gone}
+    standing = tuple(s for s in round_.plans_standing if s.option in order)
+    return replace(round_, plans=plans, plan_order=order, to_place=_all_if_few(order), plans_standing=standing)
 
 
 DECIDE: Decide = {HandInPlan: hand_in, WithdrawPlan: withdraw}

@@ -48,9 +48,11 @@ class JoinTrial(Command):
 
 
 class ForgetIn(Command):
-    """Nothing that this person gave in confidence is kept, and their name stands nowhere."""
+    """Nothing that this person gave in confidence is kept, and their name stands nowhere. `unread`: what tells of an
+    act of theirs, and has not gone out."""
 
     member: MemberId
+    unread: frozenset[str] = frozenset()
 
 
 class DropTrial(Command):

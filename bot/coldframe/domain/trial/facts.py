@@ -54,6 +54,7 @@ class MemberForgotten(TrialFact):
     private = True
     member: MemberId
     alias: MemberId
+    unread: frozenset[str] = frozenset()
 
 
 class TrialStarted(TrialFact):

@@ -11,7 +11,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId
 from coldframe.domain.people import aliases
 from coldframe.domain.refusals import Because, Refused, known
-from coldframe.domain.state import GONE
+from coldframe.domain.state import GONE, TAKEN_BACK
 from coldframe.domain.texts import optional
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import (
@@ -123,7 +123,7 @@ def join(trial: Trial, command: JoinTrial, now: datetime) -> Facts:
 def forget(trial: Trial, command: ForgetIn, now: datetime) -> Facts:
     checks.bot(command.by)
     stands = command.member in aliases.mentioned(trial)
-    return (MemberForgotten(command.member, aliases.new_alias(trial)),) if stands else ()
+    return (MemberForgotten(command.member, aliases.new_alias(trial), command.unread),) if stands else ()
 
 
 def drop(trial: Trial, command: DropTrial, now: datetime) -> Facts:
@@ -197,7 +197,17 @@ def member_forgotten(trial: Trial, fact: MemberForgotten) -> Trial:
     feared = {m: text for m, text in trial.feared.items() if m != fact.member}
     people = {m: GONE if m == fact.member else name for m, name in trial.people.items()}
     kept = replace(trial, chances=chances, feared=feared, learnings=learnings, people=people)
-    return aliases.renamed(kept, fact.member, fact.alias)
+    kept = replace(kept, in_the_way="") if trial.owner == fact.member else kept
+    return aliases.renamed(_without(kept, fact.unread), fact.member, fact.alias)
+
+
+def _without(trial: Trial, unread: frozenset[str]) -> Trial:
+    """That it was stopped or closed stays; the words that nobody has read go."""
+    stopped = TAKEN_BACK if "stopped" in unread and trial.stopped else trial.stopped
+    closing = trial.closing
+    if "closed" in unread and closing is not None:
+        closing = replace(closing, reason=TAKEN_BACK, learning=TAKEN_BACK)
+    return replace(trial, stopped=stopped, closing=closing)
 
 
 def owner_changed(trial: Trial, fact: OwnerChanged) -> Trial:

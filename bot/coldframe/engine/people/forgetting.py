@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from coldframe.domain.commands import BOT
-from coldframe.domain.names import MemberId, PrecedentId
+from coldframe.domain.names import MemberId, Role
 from coldframe.domain.people import aliases
 from coldframe.domain.people.commands import Forget, Leave
+from coldframe.domain.round import plans
+from coldframe.domain.round.forgetting import REASONS
+from coldframe.domain.round.moves import Cancel
 from coldframe.domain.state import Round
 from coldframe.domain.trial.commands import ForgetIn, LeaveTrial
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import endings, lives
+from coldframe.engine.core import endings, lives, trial_turn
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
-from coldframe.engine.register import erasing
+from coldframe.engine.register import erasing, registering
 from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import Due, Send
-from coldframe.speech.names import message_name
+from coldframe.speech.names import NO_PLANS, message_name
+from coldframe.speech.round import results
 
 SWEEP = "sweep"
 
@@ -39,33 +42,65 @@ async def forget(turn: Turn, tenant: str, person: MemberId) -> None:
 
 
 async def _in_round(turn: Turn, round_: Round, person: MemberId) -> None:
-    forgotten = await turn.act(round_, Forget(person, await _unread(turn, round_, person)))
+    unread = await _unread(turn, round_, person)
+    forgotten = await turn.act(round_, Forget(person, unread))
+    if unread & round_.plans.keys():
+        await _tell_plans(turn, forgotten)
+        forgotten = await turn.round(round_.id)
     alias = next(iter(aliases.mentioned(forgotten) - aliases.mentioned(round_)), None)
     if alias in forgotten.active():
         assert alias is not None
         await turn.act(forgotten, Leave(BOT, alias))
 
 
-async def _unread(turn: Turn, round_: Round, person: MemberId) -> frozenset[PrecedentId]:
-    """Precedents that wait to be posted."""
-    waiting: set[PrecedentId] = set()
-    for precedent in round_.precedents:
-        name = message_name(round_.id, "precedent", precedent.id)
-        if precedent.by == person and await turn.uow.posted(name) is None:
-            waiting.add(precedent.id)
-            await turn.uow.drop_sends(name)
-    return frozenset(waiting)
+async def _unread(turn: Turn, round_: Round, person: MemberId) -> frozenset[str]:
+    """What waits to be posted: precedents, plans while they can go, and reasons."""
+    given: list[tuple[str, str]] = [
+        ("precedent", precedent.id) for precedent in round_.precedents if precedent.by == person
+    ]
+    if plans.can_go(round_, turn.now):
+        given += [("plan", plan) for plan in round_.plan_order if round_.plans[plan].author == person]
+    found = {item for what, item in given if await turn.uow.drop_sends(message_name(round_.id, what, item))}
+    told = {field for what, field in REASONS.items() if await turn.uow.is_unsent(message_name(round_.id, what))}
+    return frozenset(found | (told if person in _who_decides(round_) else set()))
+
+
+def _who_decides(round_: Round) -> set[MemberId]:
+    return {round_.roles.acting(role) for role in (Role.FACILITATOR, Role.DECISION_MAKER)}
+
+
+async def _tell_plans(turn: Turn, round_: Round) -> None:
+    """Fewer are here than were revealed; with none the round has nothing to go on with."""
+    if not round_.plan_order:
+        await turn.act(round_, Cancel(BOT, NO_PLANS))
+        return
+    name = message_name(round_.id, "plans")
+    if await turn.uow.knows_message(name):
+        turn.revise(name, turn.channel(round_), results.plans_revealed(round_), round_.id, record=True)
 
 
 async def _in_trial(turn: Turn, trial: Trial, person: MemberId) -> None:
-    forgotten = await turn.act_on_trial(trial, ForgetIn(BOT, person))
+    forgotten = await turn.act_on_trial(trial, ForgetIn(BOT, person, await _unread_of_trial(turn, trial, person)))
     alias = next(iter(aliases.mentioned(forgotten) - aliases.mentioned(trial)), None)
     if alias in forgotten.people:
         assert alias is not None
         await turn.act_on_trial(forgotten, LeaveTrial(BOT, alias))
     entry = await turn.uow.entry(trial.id)
-    if entry is not None and trial.owner == person:
-        await turn.uow.enter(replace(entry, owner=forgotten.name_of(forgotten.owner)))
+    if entry is not None and person in (trial.owner, trial.closing and trial.closing.by):
+        await turn.uow.enter(registering.forgotten(entry, forgotten))
+
+
+async def _unread_of_trial(turn: Turn, trial: Trial, person: MemberId) -> frozenset[str]:
+    """Why they stopped it, and how they closed it: by what tells everybody."""
+    theirs = {"stopped": trial.owner if trial.stopped else None, "closed": trial.closing and trial.closing.by}
+    return frozenset(
+        {what for what, by in theirs.items() if by == person and not await _has_gone_out(turn, trial, what)}
+    )
+
+
+async def _has_gone_out(turn: Turn, trial: Trial, what: str) -> bool:
+    name = trial_turn.name(trial, what)
+    return await turn.uow.knows_message(name) and not await turn.uow.is_unsent(name)
 
 
 async def _sweep(turn: Turn, due: Due) -> None:

@@ -78,6 +78,14 @@ def _closed(entry: RegisterEntry, trial: Trial, closing: Closing) -> RegisterEnt
     )
 
 
+def forgotten(entry: RegisterEntry, trial: Trial) -> RegisterEntry:
+    """The entry once somebody was forgotten in its trial; its numbers stay as they were."""
+    owner = trial.name_of(trial.owner) if trial.owner else entry.owner
+    if trial.closing is None:
+        return replace(entry, owner=owner)
+    return replace(entry, owner=owner, reason=trial.closing.reason, learning=trial.closing.learning)
+
+
 def shown(entry: RegisterEntry) -> Found:
     return Found(
         entry.title,

@@ -8,7 +8,7 @@ from coldframe.domain.names import MemberId, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.round import counter, rules
 from coldframe.domain.state import Round
-from coldframe.message.harmless import theirs, written
+from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech.names import NO_REASON, PAUSED, about, count, title, who
@@ -189,6 +189,6 @@ def cancelled(round_: Round, reason: str) -> Message:
         "Round {name} ends here without a commitment: {reason}. What was revealed so far is kept for a later "
         "round.{next_}",
         name=theirs(round_.name, 60),
-        reason=theirs(reason or NO_REASON, 200),
+        reason=signed(reason or NO_REASON, round_.roles.acting(Role.FACILITATOR), 200),
         next_=next_,
     )

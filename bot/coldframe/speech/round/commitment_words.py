@@ -9,10 +9,10 @@ from coldframe.domain.names import PlanId, Role, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import commitment
 from coldframe.domain.state import Choice, Plan, Round
-from coldframe.message.harmless import theirs, written
+from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import about, count, title, together, who
+from coldframe.speech.names import NO_REASON, about, count, title, together, who
 
 A_DAY = 1440  # minutes
 LACKS: dict[Because, str] = {
@@ -82,9 +82,8 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         ("Review", line("{d}", d=When(choice.review, "day")) if choice.review else line("no date yet")),
     ]
     for member, reason in choice.declined:
-        rows.append(
-            ("Declined", line("{who}: {why}", who=who(round_, member), why=theirs(reason or "no reason given", 200)))
-        )
+        why = signed(reason or NO_REASON, member, 200)
+        rows.append(("Declined", line("{who}: {why}", who=who(round_, member), why=why)))
     if choice.offers_shown():
         names = ", ".join(round_.name_of(m) for m in choice.offers_shown())
         rows.append(("Would own it", written(names, 200)))
@@ -227,7 +226,7 @@ def declined(round_: Round, plan: Plan, member: str, reason: str) -> Message:
         "start and its place is free.",
         who=who(round_, member),
         title=theirs(plan.title, 80),
-        why=theirs(reason or "no reason given", 300),
+        why=signed(reason or NO_REASON, member, 300),
     )
 
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from coldframe.domain.names import Role, Step
 from coldframe.domain.round.reopening import REASON_LENGTH, can_be_opened, picks_for_placement, span
 from coldframe.domain.state import Round
-from coldframe.message.harmless import theirs
+from coldframe.message.harmless import signed, theirs
 from coldframe.message.nodes import Button, Field, Form, Items, Line, Message, Option, When, line
 from coldframe.message.saying import offer, said, small, told
 from coldframe.speech.names import about, count, title, who
@@ -87,12 +87,13 @@ def _stays(round_: Round, step: Step) -> tuple[Line, ...]:
 
 def to_all(was: Round, round_: Round, reason: str) -> Message:
     """To the channel."""
+    by = round_.roles.acting(Role.FACILITATOR)
     words = line(
         "{who} opened the {step} step of {name} again: {why}.",
-        who=who(round_, round_.roles.acting(Role.FACILITATOR)),
+        who=who(round_, by),
         step=title(round_.step).lower(),
         name=_name(round_),
-        why=theirs(reason.rstrip(".") or "something was not right", REASON_LENGTH),
+        why=signed(reason.rstrip(".") or "something was not right", by, REASON_LENGTH),
     )
     return told(words, Items(_gone(was, round_.step) + _stays(was, round_.step)))
 

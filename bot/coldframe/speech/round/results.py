@@ -9,11 +9,11 @@ from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, S
 from coldframe.domain.round.ballots import draw_seed
 from coldframe.domain.round.disclosure import Figures, figures
 from coldframe.domain.state import Plan, Precedent, Round, Standing
-from coldframe.message.harmless import theirs, written
+from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, Theirs, line
 from coldframe.message.pictures import ForceField, PlacedPlan, PlacementMatrix, RankRow, VoteRanking
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import about, count, fewest, touched
+from coldframe.speech.names import NO_REASON, about, count, fewest, touched
 
 MAX_LISTED = 60
 
@@ -93,7 +93,7 @@ def focus_picked(round_: Round) -> Message:
     words = line(
         "The round works on *{lever}*. The reason: {reason}",
         lever=theirs(round_.settings.lever_name(round_.focus), 60),
-        reason=theirs(round_.focus_reason, 500),
+        reason=signed(round_.focus_reason or NO_REASON, round_.roles.acting(Role.DECISION_MAKER), 500),
     )
     return told(words, small("The other levers' notes are kept for a later round."))
 

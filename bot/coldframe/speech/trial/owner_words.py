@@ -8,11 +8,11 @@ from datetime import datetime
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial, TrialStep
-from coldframe.message.harmless import theirs, written
+from coldframe.message.harmless import signed, theirs
 from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, When, Who, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said, small, told
-from coldframe.speech.names import about_trial, count, of_action, of_offer, of_owner, of_review, of_week
+from coldframe.speech.names import NO_REASON, about_trial, count, of_action, of_offer, of_owner, of_review, of_week
 from coldframe.speech.trial.trial_words import calendar_of_action, said_of, title, who
 
 SHOWN = 6  # things in one reminder
@@ -109,7 +109,7 @@ def offered(trial: Trial, by: MemberId, reason: str) -> Message:
     )
     blocks: list[Block] = [paragraph(words)]
     if reason:
-        blocks.append(paragraph("Because: {r}", r=theirs(reason, 300)))
+        blocks.append(paragraph("Because: {r}", r=signed(reason, by, 300)))
     key = of_offer(trial)
     yes = Button("I accept", "trial.accept", key, "primary")
     blocks.append(offer(yes, Button("I decline …", "trial.decline", key)))
@@ -121,7 +121,7 @@ def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
         "{m} declined to own “{t}”: {r}. {now}",
         m=who(trial, member),
         t=title(trial),
-        r=theirs(reason.rstrip(".") or "no reason given", 300),
+        r=signed(reason.rstrip(".") or NO_REASON, member, 300),
         now=line("You still own it.") if trial.owner else line("It has no owner."),
     )
     return told(words, offer(Button("Ask somebody else …", "trial.ask", of_owner(trial))))
@@ -230,7 +230,7 @@ def blocked(trial: Trial) -> Message:
         "{o} says what is in the way of “{title}”: {w}",
         trial,
         o=who(trial, trial.owner),
-        w=written(trial.in_the_way, 500),
+        w=(signed(trial.in_the_way, trial.owner, 500),),
     )
 
 

@@ -9,7 +9,7 @@ from datetime import date
 from coldframe.domain.names import Step
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.domain.unsigned import enough
-from coldframe.message.harmless import theirs, written
+from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, CalendarFile, Drawing, Facts, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
@@ -111,7 +111,7 @@ def _against_the_plan(trial: Trial, today: date) -> list[Block]:
         words.append(f"dates moved {count(trial.dates_moved, 'time')}")
     rows: list[tuple[str, Line]] = [("Against the plan", line("{w}", w="; ".join(words)))]
     if trial.stopped:
-        rows.append(("Stopped early", written(trial.stopped, 500)))
+        rows.append(("Stopped early", (signed(trial.stopped, trial.owner, 500),)))
     corrected = [e for week in trial.weeks.values() if len(week) > 1 for e in week[-1:]]
     if corrected:
         weeks = ", ".join(str(e.week) for e in corrected)
@@ -156,8 +156,8 @@ def closed(trial: Trial, score: float | None) -> Message:
     words = line("“{t}” is reviewed: {s}", t=title(trial), s=theirs(closing.sentence or closing.outcome, 400))
     blocks: list[Block] = [heading("Reviewed: {t}", t=title(trial)), paragraph(words)]
     rows: list[tuple[str, Line]] = [
-        ("What follows", line("{d}: {r}", d=closing.decision, r=theirs(closing.reason, 500))),
-        ("What we keep", written(closing.learning, 1000)),
+        ("What follows", line("{d}: {r}", d=closing.decision, r=signed(closing.reason, closing.by, 500))),
+        ("What we keep", (signed(closing.learning, closing.by, 1000),)),
     ]
     if score is not None:
         rows.append(("Forecasts", line("{w}", w=_score_words(score, len(trial.chances)))))
@@ -235,7 +235,7 @@ def stopped(trial: Trial) -> Message:
         "{o} stopped the trial “{t}” early: {r}. Its review comes now.",
         o=who(trial, trial.owner),
         t=title(trial),
-        r=theirs(trial.stopped.rstrip("."), 500),
+        r=signed(trial.stopped.rstrip("."), trial.owner, 500),
     )
     file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
     return told(words, attachments=(file,))

@@ -8,7 +8,7 @@ from datetime import date
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.owning import may_be_taken
 from coldframe.domain.trial.state import OPEN_STEPS, UNDER_WAY, Entry, Figures, Trial, TrialAction, TrialStep
-from coldframe.message.harmless import theirs, written
+from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import (
     Appointment,
     Block,
@@ -124,7 +124,7 @@ def _card_rows(trial: Trial) -> tuple[tuple[str, Line], ...]:
     if trial.review is not None and trial.step is not TrialStep.REVIEWED:
         rows.append(("Review", line("{d}", d=When(trial.review))))
     if trial.in_the_way:
-        rows.append(("In the way", written(trial.in_the_way, 300)))
+        rows.append(("In the way", (signed(trial.in_the_way, trial.owner, 300),)))
     return tuple(rows)
 
 
@@ -153,7 +153,7 @@ def entry_line(trial: Trial, entry: Entry) -> Line:
     """A week's numbers as they were understood."""
     if entry.state != "whole":
         words = line("week {w}: does not count ({s})", w=entry.week, s=_STATES[entry.state])
-        return words + line(", {r}", r=theirs(entry.reason, 100)) if entry.reason else words
+        return words + line(", {r}", r=signed(entry.reason, entry.by, 100)) if entry.reason else words
     parts = [(name, found) for name, found in (("without", entry.control), ("with", entry.trial)) if found]
     said = "; ".join(f"{name} the change {_figures(trial, f)}" for name, f in parts)
     if len(parts) == 1:
