@@ -11,9 +11,13 @@ from sqlalchemy.engine import make_url
 
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import Settings
+from coldframe.engine.register import erasing
 from coldframe.errors import ColdframeError
+from coldframe.message.nodes import TextFile
 from coldframe.ports.chat import Clock
 from coldframe.ports.storage import Standing
+from coldframe.private_files import keep_private
+from coldframe.speech.register import erasing_words
 from coldframe.sqlite_files import UnusableFile
 from coldframe.store import backups, restoring, standing
 from coldframe.store.backups import ROOMS_FILE, Contents
@@ -85,6 +89,81 @@ async def _outbox(settings: Settings) -> AsyncIterator[SqlStore]:
         yield store
     finally:
         await store.close()
+
+
+# --- a whole team ---
+
+
+class NoSuchTeam(ColdframeError, ValueError):
+    """No team of this id is kept here. `coldframe team` lists those that are."""
+
+
+class SeveralTeams(ColdframeError, ValueError):
+    """Several workspaces have a team of this id. Say which by --workspace."""
+
+
+class FilesAreThere(ColdframeError, ValueError):
+    """In this folder there are files of a team already. They were left untouched: name another folder."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptTeam:
+    """How much is kept of a team; `team` is its channel's id."""
+
+    tenant: str
+    team: str
+    rounds: int
+    trials: int
+
+
+async def teams(settings: Settings) -> list[KeptTeam]:
+    """All that are kept, beside a running bot too. Raises NoSecret, WrongSecret, NoDatabase."""
+    async with reading(settings) as store, store.begin() as uow:
+        return [
+            KeptTeam(
+                *(tenant, team, len(await uow.rounds_of_team(tenant, team))),
+                len(await uow.trials_of(tenant, team, over=True)),
+            )
+            for tenant, team in await uow.all_teams()
+        ]
+
+
+async def team_of(settings: Settings, team: str, tenant: str = "") -> KeptTeam:
+    """The one of this id. Raises NoSuchTeam, SeveralTeams, and what `teams` does."""
+    found = [one for one in await teams(settings) if one.team == team and tenant in ("", one.tenant)]
+    if len(found) > 1:
+        raise SeveralTeams
+    if not found:
+        raise NoSuchTeam
+    return found[0]
+
+
+async def export_team(settings: Settings, team: str, folder: Path, tenant: str = "") -> list[Path]:
+    """Writes all that the team may know of itself into the folder, beside a running bot too; a file that is there
+    already is left alone. Raises FilesAreThere, and what `team_of` does."""
+    found = await team_of(settings, team, tenant)
+    async with reading(settings) as store, store.begin() as uow:
+        words = await erasing.exported(uow, found.tenant, found.team)
+    files = {folder / file.name: file.text for file in words.attachments if isinstance(file, TextFile)}
+    if any(file.exists() for file in files):
+        raise FilesAreThere
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    for file, text in files.items():
+        keep_private(file)
+        file.write_text(text, encoding="utf-8")
+    return list(files)
+
+
+async def erase_team(settings: Settings, team: str, tenant: str = "") -> KeptTeam:
+    """All that is kept of it; a running bot on a server takes back what it had said, another once it runs. Raises InUse
+    where a bot runs on the file, and what `team_of` does."""
+    found = await team_of(settings, team, tenant)
+    ids, now = RandomIds(), SystemClock().now()
+    async with _outbox(settings) as store, store.begin() as uow:
+        last = erasing_words.erased_by_operator()
+        await uow.send(await erasing.everything(uow, ids, found.tenant, found.team, last), now)
+        await uow.set_due([erasing.swept(found.tenant, found.team, now)])
+    return found
 
 
 # --- back-ups ---

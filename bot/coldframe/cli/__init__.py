@@ -34,6 +34,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "outbox": ("coldframe.cli.outbox", "List what waits to be sent and why; try it again, or drop it."),
     "room": ("coldframe.cli.room", "Open a room in the browser in which a team takes part in a round."),
     "slack": ("coldframe.cli.slack", "Run the bot on Slack."),
+    "team": ("coldframe.cli.teams", "List the teams that are kept; export or erase one of them."),
     "size": ("coldframe.cli.size", "Say how many weeks a success measure needs."),
 }
 """Verb -> (module that holds its `command`, what it does in one line)."""

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.people import erasing as rules
 from coldframe.domain.people.erasing import Erasing
+from coldframe.domain.refusals import known
 from coldframe.domain.state import Round
 from coldframe.domain.who_may import Act
 from coldframe.engine.core import endings, lives
@@ -17,9 +19,9 @@ from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import teams
 from coldframe.message.nodes import Message, line
 from coldframe.message.packed import MessageName, Occurrence
-from coldframe.ports.chat import Place, Reply
+from coldframe.ports.chat import Ids, Place, Reply
 from coldframe.ports.follow_through import Wanted
-from coldframe.ports.storage import Due, Posted, Send
+from coldframe.ports.storage import Due, Posted, Send, UnitOfWork
 from coldframe.speech import answers, panel_words
 from coldframe.speech.names import who
 from coldframe.speech.register import erasing_words, team_file
@@ -54,10 +56,15 @@ async def _export(request: Request) -> None:
     uow, tenant, team = request.turn.uow, request.tenant, request.subject
     await teams.may(request, team, Act.WHOLE_TEAM)
     rules.may_see_it_all(await teams.newest_round(uow, tenant, team), request.by)
-    rounds = [await request.turn.round(round_id) for round_id in await uow.rounds_of_team(tenant, team)]
+    request.answer(await exported(uow, tenant, team))
+
+
+async def exported(uow: UnitOfWork, tenant: str, team: str) -> Message:
+    """All that the team may know of itself, as files."""
+    rounds = [known(await uow.round(round_id)) for round_id in await uow.rounds_of_team(tenant, team)]
     trials = await uow.trials_of(tenant, team, over=True)
     entries = await uow.search(tenant, [team], Wanted(limit=MAX_ENTRIES))
-    request.answer(team_file.export(rounds, trials, entries, await uow.team(tenant, team)))
+    return team_file.export(rounds, trials, entries, await uow.team(tenant, team))
 
 
 async def _form(request: Request) -> Reply:
@@ -145,34 +152,39 @@ async def _erase(turn: Turn, due: Due) -> None:
     if round_ is None or not {erasing.by, erasing.second} <= set(round_.active()):
         await call_off(turn, tenant, team, erasing_words.gone())
         return
-    await everything(turn, tenant, team)
+    turn.sends += await everything(turn.uow, turn.kit.ids, tenant, team, erasing_words.erased())
+    turn.dues.append(swept(tenant, team, turn.now))
 
 
-async def everything(turn: Turn, tenant: str, team: str) -> None:
-    """All that is kept of it, what was said about it, and records of people who are in no other team."""
-    posts, people = await turn.uow.posts_of_team(tenant, team), await turn.uow.people_of_team(tenant, team)
-    await turn.uow.delete_team(tenant, team)
-    turn.sends += [_taken_back(turn, posted) for posted in [*posts, *await _of_people(turn, tenant, people)]]
+async def everything(uow: UnitOfWork, ids: Ids, tenant: str, team: str, last: Message) -> list[Send]:
+    """All that is kept of it goes, with records of people who are in no other team. What was said about it is to be
+    taken back; the last word in the channel follows."""
+    posts, people = await uow.posts_of_team(tenant, team), await uow.people_of_team(tenant, team)
+    await uow.delete_team(tenant, team)
+    said = [*posts, *await _of_people(uow, tenant, people)]
     channel = Place(tenant, "channel", team)
-    turn.sends.append(Send("post", turn.kit.ids.new("said-"), channel, erasing_words.erased(), open=False))
-    turn.later(SWEPT, Occurrence((tenant, team)).pack(), "", turn.now + lives.SWEPT_AFTER)
+    return [*(_taken_back(ids, p) for p in said), Send("post", ids.new("said-"), channel, last, open=False)]
 
 
-async def _of_people(turn: Turn, tenant: str, people: Sequence[str]) -> list[Posted]:
+def swept(tenant: str, team: str, now: datetime) -> Due:
+    """When what was on its way meanwhile is looked for."""
+    return Due(SWEPT, Occurrence((tenant, team)).pack(), "", now + lives.SWEPT_AFTER)
+
+
+async def _of_people(uow: UnitOfWork, tenant: str, people: Sequence[str]) -> list[Posted]:
     """What whoever is in no other team still has in private; their records go with it."""
     found: list[Posted] = []
     for person in people:
-        if await turn.uow.rounds_about(tenant, person) or await turn.uow.trials_about(tenant, person):
+        if await uow.rounds_about(tenant, person) or await uow.trials_about(tenant, person):
             continue
-        found += await turn.uow.open_posts(tenant, None, [person])
-        await turn.uow.forget_member(tenant, person)
+        found += await uow.open_posts(tenant, None, [person])
+        await uow.forget_member(tenant, person)
     return [posted for posted in found if posted.message_id]
 
 
-def _taken_back(turn: Turn, posted: Posted) -> Send:
+def _taken_back(ids: Ids, posted: Posted) -> Send:
     """By a name that says nothing of what it was."""
-    name = turn.kit.ids.new("erased-")
-    return Send("withdraw", name, posted.place, answers.is_over(), open=False, ends=posted.message_id)
+    return Send("withdraw", ids.new("erased-"), posted.place, answers.is_over(), open=False, ends=posted.message_id)
 
 
 async def _sweep(turn: Turn, due: Due) -> None:

@@ -81,5 +81,11 @@ def erased() -> Message:
     return said("All that I kept of this team is erased, as agreed. `/coldframe new` starts from nothing.")
 
 
+def erased_by_operator() -> Message:
+    return said(
+        "Whoever runs me has erased all that I kept of this team; ask them why. `/coldframe new` starts from nothing."
+    )
+
+
 def not_a_team() -> Message:
     return said("There is no team of yours here that I keep anything of.")
