@@ -47,6 +47,7 @@ from coldframe.domain.round.commitment import (
 )
 from coldframe.domain.round.correcting import Reword, SetDeadline, SetLengths, TakeOff
 from coldframe.domain.round.counter import TellCount
+from coldframe.domain.round.jotting import Jot
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SayTheSame, SplitForce
 from coldframe.domain.round.moves import (
     Cancel,
@@ -388,6 +389,7 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: ProposeMerges(x.choice((BOT, anybody(r, x))), _proposals(r, x)),
     lambda w, r, x, t, k: AnswerMerge(anybody(r, x), _note(r, x), _note(r, x), x.random() < 0.7),
     lambda w, r, x, t, k: JoinForces(anybody(r, x), _force(r, x), _force(r, x)),
+    lambda w, r, x, t, k: Jot(anybody(r, x), w.text(x)),
     lambda w, r, x, t, k: SayTheSame(anybody(r, x), _force(r, x), _force(r, x)),
     lambda w, r, x, t, k: SplitForce(anybody(r, x), _force(r, x)),
     lambda w, r, x, t, k: CastVote(anybody(r, x), _option(r, x), x.choice(SIGNS)),

@@ -158,7 +158,7 @@ def _dot(sheet: Sheet, centre: tuple[float, float], unsure: bool) -> None:
 
 def _labels(sheet: Sheet, field: _Field, corners: list[Box]) -> None:
     plans = field.chart.points
-    texts = [words.point_label(_name(sheet, plan.label), plan.unsure) for plan in plans]
+    texts = [words.point_label(_name(sheet, plan.label) + _marked(plan), plan.unsure) for plan in plans]
     anchors = [(field.x(plan.effort), field.y(plan.impact)) for plan in plans]
     dots = [Box(x - _DOT - 2, y - _DOT - 2, x + _DOT + 2, y + _DOT + 2) for x, y in anchors]
     sizes = [(width(text, SMALL, bold=True) + 6, SMALL * 1.25) for text in texts]
@@ -169,6 +169,10 @@ def _labels(sheet: Sheet, field: _Field, corners: list[Box]) -> None:
         wide, high = box.right - box.left, box.bottom - box.top
         sheet.bar(box.left, box.top, wide, high, facecolor=GROUND, edgecolor="none", alpha=0.7, zorder=3)
         sheet.text(box.left + 3, box.bottom - 4, text, SMALL, weight="bold", zorder=4)
+
+
+def _marked(plan: PlacedPlan) -> str:
+    return f" {words.CHIEF_SIGN}" if plan.chief else ""
 
 
 def _name(sheet: Sheet, label: str) -> str:
@@ -192,7 +196,7 @@ def _key(sheet: Sheet, chart: PlacementMatrix, top: float) -> float:
     for plan in chart.points[:MAX_IN_KEY]:
         title = sheet.fit(f"{plan.label}: {plan.title}", room, 3, SMALL)
         y = sheet.lines(_KEY_LEFT, y, title, SMALL)
-        y = sheet.lines(_KEY_LEFT, y, sheet.fit(plan.verdict(), room, 2, SMALL), SMALL, color=MUTED) + 13
+        y = sheet.lines(_KEY_LEFT, y, sheet.fit(plan.verdict() + plan.voted(), room, 2, SMALL), SMALL, color=MUTED) + 13
     left = len(chart.points) - MAX_IN_KEY
     more = sheet.fit(words.and_more(left), room, 2, SMALL) if left > 0 else ()
     return sheet.lines(_KEY_LEFT, y, more, SMALL)

@@ -200,6 +200,8 @@ class Plan:
     checked_by: str = ""
     might_fail: str = ""  # private to the author until the review
     chance: int | None = None
+    borrows: PrecedentId | None = None
+    """The precedent whose idea it takes over, if any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +286,7 @@ class Round:
     questions: tuple[Question, ...] = ()
     suggestions: tuple[Suggestion, ...] = ()
     precedents: tuple[Precedent, ...] = ()
+    jottings: Mapping[MemberId, str] = field(default_factory=dict)  # what struck each one while reading
     plans: Mapping[PlanId, Plan] = field(default_factory=dict)
     plan_order: tuple[PlanId, ...] = ()
     ballot: Ledger | None = None

@@ -81,6 +81,7 @@ class Act(StrEnum):
     WORD_QUESTIONS = "word the questions"
     SUGGEST = "suggest a question"
     PRECEDENT = "give a precedent"
+    JOT = "jot down for oneself what strikes one"
     PLAN = "hand a plan in"
     OWN_PLAN = "change or withdraw a plan of one's own"
     COMPARE = "compare plans"
@@ -209,6 +210,7 @@ TABLE: Mapping[Act, Row] = {
     Act.WORD_QUESTIONS: _row(_ROUND, {_F}, "question.write, question.drop", by_itself=True),
     Act.SUGGEST: _row(_ROUND, _ALL, "a line that begins like a question"),
     Act.PRECEDENT: _row(_ROUND, _ALL, "precedent.write"),
+    Act.JOT: _row(_ROUND, _ALL, "jot.write"),
     Act.PLAN: _row(_ROUND, _ALL, "plan.write"),
     Act.OWN_PLAN: _row(_ROUND, {_ITS_OWN}, "plan.edit, plan.withdraw"),
     Act.COMPARE: _row(_ROUND, _ALL, "compare.first, compare.second, compare.same"),
@@ -253,7 +255,7 @@ TABLE: Mapping[Act, Row] = {
     Act.WHOLE_TEAM: _row(_TEAM, {_F}, "/team, team.export, team.erase"),
     Act.ANSWER_ERASING: _row(_TEAM, _ALL, "team.yes, team.no"),
     Act.SEARCH: _row(_TEAM, IN_CHANNEL, "/search, register.filter, register.search"),
-    Act.FUNNEL: _row(_TEAM, IN_CHANNEL, "/funnel, funnel.save"),
+    Act.FUNNEL: _row(_TEAM, IN_CHANNEL, "/funnel, funnel.write, funnel.save"),
     Act.MINE: _row(_PERSON, IN_CHANNEL, "/mine, the bot's own page", _BEFORE),
     Act.OWN_TIME: _row(
         *(_PERSON, IN_CHANNEL),

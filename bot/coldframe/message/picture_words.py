@@ -82,8 +82,12 @@ def point_label(label: str, unsure: bool) -> str:
     return f"{label}, unsure" if unsure else label
 
 
+CHIEF_SIGN = "◆"
+CHIEF_KEY = f"{CHIEF_SIGN} the decision-maker voted for it in the ballot."
+
+
 def matrix_notes(chart: PlacementMatrix) -> tuple[str, ...]:
-    notes = (ORDER_ONLY if chart.order_only else ONE_ERROR, one_line(chart.note))
+    notes = (ORDER_ONLY if chart.order_only else ONE_ERROR, one_line(chart.note), CHIEF_KEY * chart.shows_chief)
     return tuple(note for note in notes if note)
 
 

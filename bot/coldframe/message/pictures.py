@@ -189,6 +189,8 @@ class PlacedPlan:
     effort_error: float
     corner: Corner
     certainty: float | None
+    chief: int = 0
+    """The decision-maker's votes in the ballot, where they were told."""
 
     def __post_init__(self) -> None:
         _require_finite(impact=self.impact, effort=self.effort)
@@ -207,6 +209,10 @@ class PlacedPlan:
             return self.corner
         chance = percent(self.certainty)
         return f"unsure, perhaps {self.corner} ({chance})" if self.unsure else f"{self.corner} ({chance} sure)"
+
+    def voted(self) -> str:
+        """That the decision-maker voted for it, after the rest."""
+        return f"; {count(self.chief, 'vote')} of the decision-maker's" if self.chief else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,22 +245,26 @@ class PlacementMatrix:
     def _plan_sentence(self, plan: PlacedPlan) -> str:
         impact = "much impact" if plan.impact >= self.impact_cut else "little impact"
         effort = "much effort" if plan.effort >= self.effort_cut else "little effort"
-        return f"{one_line(plan.label)} “{one_line(plan.title)}”: {impact}, {effort}; {plan.verdict()}."
+        return f"{one_line(plan.label)} “{one_line(plan.title)}”: {impact}, {effort}; {plan.verdict()}{plan.voted()}."
+
+    @property
+    def shows_chief(self) -> bool:
+        return any(plan.chief for plan in self.points)
 
     def table(self) -> Table:
+        header: tuple[str, ...] = ("Plan", "Title", "Impact", "Effort", "Corner", "How sure")
         if self.order_only:
-            return (
-                ("Plan", "Title", "Corner"),
-                *((one_line(p.label), one_line(p.title), p.corner) for p in self.points),
-            )
-        header = ("Plan", "Title", "Impact", "Effort", "Corner", "How sure")
-        return (header, *map(self._cells, self.points))
+            header = ("Plan", "Title", "Corner")
+        return ((*header, *("Decision-maker's votes",) * self.shows_chief), *map(self._cells, self.points))
 
     def _cells(self, plan: PlacedPlan) -> tuple[str, ...]:
+        chief = (str(plan.chief),) * self.shows_chief
+        if self.order_only:
+            return (one_line(plan.label), one_line(plan.title), plan.corner, *chief)
         impact = f"{figure(plan.impact)} ± {figure(plan.impact_error)}"
         effort = f"{figure(plan.effort)} ± {figure(plan.effort_error)}"
         sure = f"{percent(plan.certainty or 0)}{', unsure' if plan.unsure else ''}"
-        return (one_line(plan.label), one_line(plan.title), impact, effort, plan.corner, sure)
+        return (one_line(plan.label), one_line(plan.title), impact, effort, plan.corner, sure, *chief)
 
 
 @dataclass(frozen=True, slots=True)

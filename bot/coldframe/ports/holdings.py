@@ -202,6 +202,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         questions=_TEAMS_WORDS,
         suggestions=Held(Then.ALIAS, "suggested questions", "said in the open, in a thread"),
         precedents=Held(Then.UNREAD, "precedents", "posted when they are given"),
+        jottings=Held(Then.GOES, "jotted down", "for themselves alone; gone at the reveal of the plans"),
         plans=Held(Then.UNREAD, "plans"),
         ballot=Held(Then.WITH, "votes", "as the dots"),
         plans_standing=_NUMBERS,
@@ -263,7 +264,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     ),
     **_of(
         "Plan",
-        "id question weeks caution",
+        "id question weeks caution borrows",
         author=Held(Then.GOES, why="also of a plan that stays"),
         title=Held(Then.UNREAD),
         hypothesis=Held(Then.UNREAD),

@@ -27,6 +27,8 @@ class Covers(StrEnum):
     HELD = "held"
     """Unsigned notes that wait for a later round, until the round is deleted."""
     DOTS = "dots"
+    JOTTINGS = "jottings"
+    """What people wrote down for themselves while they read, until the plans' reveal."""
     PLANS = "plans"
     """Plans until their reveal."""
     AUTHORSHIP = "authorship"

@@ -192,6 +192,12 @@ def same_said() -> Message:
     return said("Thanks. The facilitator decides, and nobody is told that it was you.")
 
 
+def jotted(kept: bool) -> Message:
+    if not kept:
+        return said("Your page is empty again.")
+    return said("Noted, for you alone. It is there again when you write a plan.")
+
+
 def looking_for_pairs() -> Message:
     return said("I'm looking; what I find comes to you in a moment.")
 

@@ -40,6 +40,7 @@ class StepWords:
 
 
 _NOTE = Button("Write a note …", "note.write", "", "primary")
+_JOT = Button("Jot something down …", "jot.write", "", says="Jot down, for myself, what struck me")
 _PLAN = Button("Write a plan …", "plan.write", "", "primary")
 _MERGE = (
     Button("Same point …", "merge.same", "", says="Say that two notes are the same point"),
@@ -100,8 +101,8 @@ WORDS: Mapping[Step, StepWords] = {
         asks="Everybody picks a question and tells what somebody else did about it.",
         then="Then everybody may write plans.",
         became="the precedents are in",
-        card=(Button("Add a precedent …", "precedent.write", "", "primary"),),
-        panel=(Button("Write a precedent …", "precedent.write", "", "primary"),),
+        card=(Button("Add a precedent …", "precedent.write", "", "primary"), _JOT),
+        panel=(Button("Write a precedent …", "precedent.write", "", "primary"), _JOT),
         vote=None,
     ),
     Step.PLANS: StepWords(
@@ -109,7 +110,7 @@ WORDS: Mapping[Step, StepWords] = {
         asks="Everybody may write one-page plans, in private, without names.",
         then="Then all plans appear at one moment, without names.",
         became="the plans stand in the channel",
-        card=(_PLAN,), panel=(_PLAN,), vote=None,
+        card=(_PLAN,), panel=(_PLAN, _JOT), vote=None,
     ),
     Step.BALLOT: StepWords(
         title="Ballot",

@@ -21,6 +21,7 @@ PRIVATE = {
     "late": ("late_notes", Note),
     "draft": ("drafts", Draft),
     "plan": ("plans", Plan),
+    "jot": ("jottings", str),
     "compare": ("comparisons", tuple[Comparison, ...]),
     "choice": ("choices", Choice),
     "held": ("held", Held),
@@ -48,7 +49,7 @@ _LEDGERS = {"dots": Covers.DOTS, "ballot": Covers.BALLOT}
 _OPEN = tuple(f.name for f in fields(Round) if f.name not in {*_LEDGERS, *(name for name, _ in PRIVATE.values())})
 _OPEN_IN_LEDGER = tuple(f.name for f in fields(Ledger) if f.name not in ("marks", "locked"))
 _PAST: Mapping[Covers, Step] = {
-    Covers.NOTES: Step.NOTES, Covers.PLANS: Step.PLANS, Covers.AUTHORSHIP: Step.COMMITMENT,
+    Covers.NOTES: Step.NOTES, Covers.PLANS: Step.PLANS, Covers.JOTTINGS: Step.PLANS, Covers.AUTHORSHIP: Step.COMMITMENT,
     Covers.LATE: Step.COMMITMENT,
 }  # fmt: skip
 """What is revealed or ends with a step. Votes and comparisons are erased on a day of their own."""
@@ -130,6 +131,7 @@ def _secret(round_: Round) -> Iterator[tuple[str, str, Any, Use]]:
     yield from (("plan", i, p, unread) for i, p in round_.plans.items() if i not in round_.plan_order)
     authors = {i: _authorship(p) for i, p in round_.plans.items() if i in round_.plan_order}
     yield from ((AUTHOR, i, a, under(Covers.AUTHORSHIP)) for i, a in authors.items() if a != NOBODY)
+    yield from (("jot", m, text, under(Covers.JOTTINGS)) for m, text in round_.jottings.items())
     yield from ((COMPARE, m, c, under(Covers.COMPARISONS)) for m, c in round_.comparisons.items())
     yield from (("choice", i, c, under(Covers.CHOICES)) for i, c in round_.choices.items())
     of_step = under(OF_STEP.get(round_.step, Covers.CHOICES))

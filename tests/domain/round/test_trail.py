@@ -12,6 +12,7 @@ PRIVATE = {
     "MemberDone", "NoteWritten", "NoteEdited", "NoteWithdrawn", "DraftKept", "DraftDropped", "ConsentAsked",
     "Consented", "LateNoteKept", "LateNoteSettled", "VoteCast", "VoteTakenBack", "BallotLocked", "LedgerReconciled",
     "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten", "DecisionHeld",
+    "Jotted",
 }  # fmt: skip
 
 

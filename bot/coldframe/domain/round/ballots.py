@@ -388,7 +388,7 @@ DOTS = StepRule(
     ),
 )  # fmt: skip
 BALLOT = StepRule(
-    hours=8, minutes=8, read_hours=2, read_minutes=1, private=True, expected=everybody,
+    hours=8, minutes=8, read_hours=2, read_minutes=5, private=True, expected=everybody,
     gave=lambda r: _voters(r.ballot),
     quorum=2 / 3, needs=_awaited_chief, decides=None, hands_over=False, close=close_ballot, enter=None,
     ends=BallotCounted, decide=DECIDE, evolve=EVOLVE, forget=forget, without=ballot_without,

@@ -17,7 +17,18 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import seats
-from coldframe.domain.round import ballots, correcting, counter, course, forgetting, renaming, reopening, roles, undoing
+from coldframe.domain.round import (
+    ballots,
+    correcting,
+    counter,
+    course,
+    forgetting,
+    jotting,
+    renaming,
+    reopening,
+    roles,
+    undoing,
+)
 from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened, StepPassed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
@@ -36,6 +47,7 @@ for _decide, _evolve in (
     (seats.DECIDE, seats.EVOLVE),
     (forgetting.DECIDE, forgetting.EVOLVE),
     *((rule.decide, rule.evolve) for rule in RULES.values()),
+    (jotting.DECIDE, jotting.EVOLVE),
     (course.DECIDE, course.EVOLVE),
     (counter.DECIDE, counter.EVOLVE),
     (roles.DECIDE, roles.EVOLVE),

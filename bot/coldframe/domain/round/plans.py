@@ -100,6 +100,8 @@ def _checked(round_: Round, command: HandInPlan) -> Plan:
     plan = command.plan
     if plan.question not in {q.id for q in round_.questions}:
         raise Refused(Because.UNKNOWN_ITEM)
+    if plan.borrows and plan.borrows not in {p.id for p in round_.precedents}:
+        raise Refused(Because.UNKNOWN_ITEM)
     if not MIN_WEEKS <= plan.weeks <= MAX_WEEKS:
         raise Refused(Because.DURATION, weeks=plan.weeks)
     steps = tuple(accepted(s, 300, field="steps") for s in plan.steps)
@@ -183,6 +185,7 @@ def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
     plans = {name: replace(p, id=name) for i, p in round_.plans.items() if (name := fact.names.get(i, i))}
     return replace(
         round_,
+        jottings={},
         plans={i: plans[i] for i in fact.order},
         plan_order=fact.order,
         to_place=_all_if_few(fact.order),

@@ -11,6 +11,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import ForceId, MemberId, PrecedentId, QuestionId, Role, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import jotting
 from coldframe.domain.round.rule import StepRule, everybody, facilitator, keeps_nothing, nobody
 from coldframe.domain.state import Precedent, Question, Round, Suggestion
 from coldframe.domain.texts import accepted, optional
@@ -207,5 +208,5 @@ PRECEDENTS = StepRule(
     hours=16, minutes=40, read_hours=0, read_minutes=0, private=False, expected=everybody,
     gave=lambda r: frozenset(p.by for p in r.precedents),
     quorum=0.6, needs=None, decides=None, hands_over=False, close=close_precedents, enter=None,
-    ends=PrecedentsClosed, decide=DECIDE, evolve=EVOLVE, forget=keeps_nothing,
+    ends=PrecedentsClosed, decide=DECIDE, evolve=EVOLVE, forget=jotting.without,
 )  # fmt: skip

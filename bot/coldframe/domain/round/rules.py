@@ -11,6 +11,7 @@ from coldframe.domain.round.rule import StepRule
 from coldframe.domain.settings import Settings
 from coldframe.domain.state import Round
 
+SILENT_READING = 5  # minutes before a ballot, at least, in one sitting: who has not read votes for a title
 MIN_IN = 3  # people, however few a share of those expected would be
 RULES: Mapping[Step, StepRule] = {
     Step.NOTES: notes.RULE,
@@ -55,10 +56,10 @@ def length(settings: Settings, step: Step) -> float:
 
 def reading_length(settings: Settings, step: Step) -> float:
     """Time to read before the step's window opens, in the unit of the pace."""
-    rule = RULES[step]
-    if settings.reading is not None and rule.read_hours:
-        return settings.reading
-    return rule.read_hours if settings.pace == "days" else rule.read_minutes
+    rule, live = RULES[step], settings.pace == "live"
+    if settings.reading is None or not rule.read_hours:
+        return rule.read_minutes if live else rule.read_hours
+    return max(settings.reading, SILENT_READING) if live else settings.reading
 
 
 def ahead(round_: Round) -> tuple[Step, ...]:

@@ -188,6 +188,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "prompt": Life(End.GONE, _in(Step.NOTES)),
     "mine": Life(End.GONE, _in(Step.NOTES)),
     "draft": Life(End.GONE, _in(Step.NOTES)),
+    "numbers": Life(End.GONE, _in(Step.NOTES), _FACILITATOR),
     "consent": Life(End.GONE, _in(Step.NOTES)),
     LATE: Life(End.GONE, _late_note_waits),
     "desk": Life(End.LINE, _in_its_step),

@@ -31,9 +31,19 @@ async def word(request: Request) -> Reply:
     asked = await teams.asked_about(request, Act.FUNNEL)
     if len(asked) != 1:
         return Reply(note=register_words.funnel_in_the_channel())
-    team = await request.turn.uow.team(request.tenant, asked[0])
+    return await _form(request, asked[0])
+
+
+async def _asked(request: Request) -> Reply:
+    """The button that asks for them; its value is the channel."""
+    await teams.may(request, request.value, Act.FUNNEL)
+    return await _form(request, request.value)
+
+
+async def _form(request: Request, channel: str) -> Reply:
+    team = await request.turn.uow.team(request.tenant, channel)
     known = {name: _written(name, value) for name, value in team.funnel.items()}
-    return Reply(form=register_words.funnel_form(known, asked[0]))
+    return Reply(form=register_words.funnel_form(known, channel))
 
 
 def _written(name: str, value: float) -> str:
@@ -79,6 +89,12 @@ def worth(numbers: Mapping[str, float]) -> Line:
     return register_words.worth_line(values, found.first_stays)
 
 
+async def are_missing(turn: Turn, round_: Round) -> bool:
+    """Whether the team has given no numbers, though some of the levers are of those that they speak of."""
+    fitting = {lever for lever, _ in round_.settings.levers} & set(LEVERS)
+    return bool(fitting) and not (await turn.uow.team(round_.tenant, round_.channel)).funnel
+
+
 async def help_at_focus(turn: Turn, round_: Round) -> Line:
     """The line for the decision-maker; nothing when the team has given no numbers or has levers of its own."""
     team = await turn.uow.team(round_.tenant, round_.channel)
@@ -91,5 +107,6 @@ async def help_at_focus(turn: Turn, round_: Round) -> Line:
         return ()
 
 
+BUTTONS: Answers = {"funnel.write": _asked}
 FORMS: Answers = {"funnel.save": save}
 WORDS: Answers = {"funnel": word}

@@ -43,6 +43,7 @@ EXPLAINED: Mapping[str, str] = {
     "decided and not announced yet": "What you decided a moment ago and can still undo.",
     "suggested questions": "Questions that you suggested in a thread.",
     "precedents": "Precedents that you gave.",
+    "jotted down": "What you wrote down for yourself while reading. Gone when the plans are revealed.",
     "plans": "Your plans, with what is for you alone in them.",
     "votes": "Plans that you voted for. Erased a week after the count.",
     "ballots locked": "Ballots that you have handed in.",
@@ -155,6 +156,7 @@ def _given(round_: Round, me: MemberId) -> Held:
         "decided and not announced yet": [asdict(h) for h in round_.held.values() if h.by == me],
         "suggested questions": [s.text for s in round_.suggestions if s.by == me],
         "precedents": [asdict(p) for p in round_.precedents if p.by == me],
+        "jotted down": round_.jottings.get(me, ""),
         "plans": [asdict(p) for p in round_.plans.values() if p.author == me],
         "votes": [titles.get(PlanId(m.option), m.option) for m in votes],
         "comparisons": [

@@ -11,7 +11,7 @@ from coldframe.domain.names import Step
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Field, Form, Items, Line, Message, Option, When, line
 from coldframe.message.packed import ButtonValue
-from coldframe.message.saying import heading, offer, paragraph, said, small
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import count
 
 VERDICTS = ("met", "not met", "cannot tell", "too early", "running")
@@ -212,6 +212,20 @@ class Worth:
     worth: float
     low: float
     high: float
+
+
+def ask_for_numbers(round_name: str, channel: str) -> Message:
+    """To the facilitator, while notes are written: the decision-maker picks a lever next."""
+    words = line(
+        "Have you got your funnel numbers at hand? With them the decision-maker of {r} sees what one more point on "
+        "each lever is worth, before picking one.",
+        r=theirs(round_name, 60),
+    )
+    return told(words, offer(numbers_button(channel)), small("Skip it if you haven't: the round goes on without."))
+
+
+def numbers_button(channel: str) -> Button:
+    return Button("Enter the numbers …", "funnel.write", channel)
 
 
 def worth_line(values: Sequence[Worth], first_stays: float) -> Line:

@@ -14,6 +14,7 @@ from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Field, Form, Line, Option, line
 from coldframe.speech.names import MOST_BESIDE, about
+from coldframe.speech.round import jot_words
 
 PACES = (Option("days", "Over days, in everybody's working hours"), Option("live", "In one sitting, in minutes"))
 DOTS = "On the restraining forces; from {} to {}.".format(*RANGES["dots"])
@@ -139,7 +140,7 @@ def precedent(round_: Round, question_id: QuestionId | None = None) -> Form:
     )  # fmt: skip
 
 
-def plan(round_: Round, found: Plan | None = None) -> Form:
+def plan(round_: Round, found: Plan | None = None, jotted: str = "") -> Form:
     """The one page. What the criterion needs may be completed at the commitment."""
     questions = tuple(_option(q.id, q.text) for q in round_.questions)
     old = found.criterion if found else None
@@ -155,6 +156,7 @@ def plan(round_: Round, found: Plan | None = None) -> Form:
         Field("title", "Title", most=75, initial=found.title if found else ""),
         Field("hypothesis", "Hypothesis: if we .. for .., then .. will go from .. to .., because ..", "long", most=1000,
               initial=found.hypothesis if found else ""),
+        *jot_words.borrows(round_, found),
         Field("steps", "Action steps, one a line", "long", most=2000, initial="\n".join(found.steps) if found else ""),
         Field("measure", "Success measure, with its unit", most=200, initial=old.measure if old else ""),
         Field("kind", "How is it compared?", "choice", options=kinds, initial=old.kind if old else "split"),
@@ -168,7 +170,10 @@ def plan(round_: Round, found: Plan | None = None) -> Form:
         Field("chance", "Chance of reaching the target, in %", "number", required=False, most=3,
               initial="" if found is None or found.chance is None else str(found.chance)),
     )  # fmt: skip
-    return Form("Write a plan", "plan.write", value, fields, intro=line("One page. No names until the commitment."))
+    intro = line("One page. No names until the commitment.")
+    if jotted:
+        intro += line("\nWhat struck you while reading: {j}", j=theirs(jotted, 1000))
+    return Form("Write a plan", "plan.write", value, fields, intro=intro)
 
 
 def criterion_fields(found: Plan | None) -> tuple[Field, ...]:

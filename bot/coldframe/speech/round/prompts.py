@@ -184,8 +184,9 @@ def pick_focus(
     round_: Round, member: MemberId, counts: Sequence[tuple[LeverId, int, int]], help_: Line = ()
 ) -> Message:
     """To the decision-maker: notes per lever, and a button for each."""
+    most = max((restraining + driving for _, restraining, driving in counts), default=0)
     rows = tuple(
-        (round_.settings.lever_name(lever), line("{r} restraining, {d} driving", r=restraining, d=driving))
+        (round_.settings.lever_name(lever), _notes_on_lever(restraining, driving, most))
         for lever, restraining, driving in counts
     )
     summary = line("{name}: which lever does the round work on? ", name=theirs(round_.name, 60)) + until(round_, member)
@@ -209,6 +210,16 @@ def pick_focus(
         offer(*buttons),
         summary=summary,
     )
+
+
+HARDLY_ANY = 3  # notes; fewer are hardly any, where another lever has more
+
+
+def _notes_on_lever(restraining: int, driving: int, most: int) -> Line:
+    """A lever that few thought of is named as such, so that it is not taken for one without trouble."""
+    words = line("{r} restraining, {d} driving", r=restraining, d=driving)
+    hardly = restraining + driving < HARDLY_ANY <= most
+    return words + line("; hardly anybody wrote about it, which says nothing of its worth") * hardly
 
 
 def merge_desk(round_: Round, member: MemberId) -> Message:

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side, Step
 from coldframe.domain.round.ballots import draw_seed
-from coldframe.domain.round.disclosure import Figures, figures
+from coldframe.domain.round.disclosure import figures
 from coldframe.domain.state import Plan, Precedent, Round, Standing
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, Theirs, line
 from coldframe.message.pictures import ForceField, PlacedPlan, PlacementMatrix, RankRow, VoteRanking
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import NO_REASON, about, count, fewest, touched
+from coldframe.speech.round import drawn, jot_words
 
 MAX_LISTED = 60
 
@@ -139,20 +140,8 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
         blocks.append(small(PLACES_ONLY, fewest=fewest(len(rows)), who=""))
     if _broken_by_people(round_.forces_standing):
         blocks.append(small("With equal dots, what more people chose stands first."))
-    field = (Drawing(_by_dots(round_, told_of), "forces-by-dots"),) if told_of is not None else ()
+    field = (Drawing(drawn.by_dots(round_, told_of), "forces-by-dots"),) if told_of is not None else ()
     return told(head, *blocks, attachments=(Drawing(chart, "dots"), *field))
-
-
-def _by_dots(round_: Round, told_of: Figures) -> ForceField:
-    """The lever in focus, with an arrow for each force by its dots, the strongest first."""
-    assert round_.focus is not None
-    order = [s.option for s in round_.forces_standing]
-    return ForceField(
-        theirs(round_.settings.lever_name(round_.focus)).text,
-        tuple(theirs(note.text).text for note in round_.driving_in_focus()),
-        tuple(theirs(round_.force_text(ForceId(force))).text for force in order),
-        tuple(told_of.group[force] for force in order),
-    )
 
 
 PLACES_ONLY = (
@@ -329,6 +318,9 @@ def plan_page(round_: Round, plan: Plan, *, weeks_note: str = "") -> Message:
     ]
     if criterion.counted:
         rows.append(("Who is counted", written(criterion.counted, 300)))
+    borrowed = next((p for p in round_.precedents if p.id == plan.borrows), None)
+    if borrowed is not None:
+        rows.insert(1, ("Borrows from", jot_words.principle(borrowed)))
     head = line("*{title}*", title=theirs(plan.title, 80))
     blocks: list[Block] = [
         heading(written(plan.title, 80)),
@@ -366,22 +358,23 @@ def placement_result(round_: Round, chart: PlacementMatrix, judges: int, compari
         c=count(comparisons, "comparison"),
         j=count(judges, "person", "people"),
     )
-    header = ("Sign", "Plan", "Corner") if chart.order_only else ("Sign", "Plan", "Corner", "How sure")
+    header: tuple[str, ...] = ("Sign", "Plan", "Corner")
+    header += ("How sure",) * (not chart.order_only) + ("Decision-maker's votes",) * chart.shows_chief
     view = "" if judges != 1 else " This is one person's view."
     few = " Fewer than five people compared, so I show only their order." if chart.order_only else ""
     return told(
         head,
-        Grid("Plans and their corners", header, tuple(_corner_cells(p) for p in chart.points)),
+        Grid("Plans and their corners", header, tuple(_corner_cells(p, chart.shows_chief) for p in chart.points)),
         small("Places come from comparisons, so they are relative to these plans.{view}{few}", view=view, few=few),
         attachments=(Drawing(chart, "matrix"),),
     )
 
 
-def _corner_cells(plan: PlacedPlan) -> tuple[Line, ...]:
-    cells = line("{l}", l=plan.label), written(plan.title, 80), line("{c}", c=plan.corner)
-    if plan.certainty is None:
-        return cells
-    return *cells, line("{s}", s=f"{round(100 * plan.certainty)} %" + (", unsure" if plan.unsure else ""))
+def _corner_cells(plan: PlacedPlan, chief: bool) -> tuple[Line, ...]:
+    cells = [line("{l}", l=plan.label), written(plan.title, 80), line("{c}", c=plan.corner)]
+    if plan.certainty is not None:
+        cells.append(line("{s}", s=f"{round(100 * plan.certainty)} %" + (", unsure" if plan.unsure else "")))
+    return (*cells, line("{n}", n=plan.chief or "")) if chief else tuple(cells)
 
 
 def not_placed(round_: Round, judges: int, comparisons: int) -> Message:

@@ -10,6 +10,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small
 from coldframe.speech.names import MOST_BESIDE, about, touched
+from coldframe.speech.round import jot_words
 from coldframe.speech.round.prompts import card, until
 
 
@@ -112,6 +113,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         paragraph(until(round_, member)),
         offer(
             Button("Write a precedent …", "precedent.write", about(round_), "primary"),
+            jot_words.button(round_),
             Button(label, "step.undone" if done else "step.done", about(round_)),
         ),
         small("It appears in the gallery at once, with your name. I never open links."),
@@ -128,6 +130,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
         paragraph("What would you try for three to six weeks? One page: hypothesis, steps, how it is measured, "
                   "how long. Plans appear together and without names; who wrote one is told at the commitment."),
         paragraph(until(round_, member)),
+        *jot_words.jotted(round_, member),
     ]  # fmt: skip
     for plan in mine:
         blocks.append(paragraph(written(plan.title, 80)))
@@ -136,6 +139,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     blocks.append(
         offer(
             Button("Write a plan …", "plan.write", about(round_), "primary"),
+            jot_words.button(round_),
             Button(label, "step.undone" if done else "step.done", about(round_)),
         )
     )

@@ -167,9 +167,27 @@ def closed(trial: Trial, score: float | None) -> Message:
         blocks.append(Items(tuple(written(t, 500) for t in trial.shown_learnings)))
     elif trial.learnings:
         blocks.append(paragraph(TOO_FEW_LEARNT))
-    thanks = line("Thank you, {o}: this trial was seen through, and the team knows more than before.", o=_owner(trial))
-    blocks.append(paragraph(thanks))
+    blocks.append(paragraph(line("What this team did: {d}. Thank you, {o}.", d=_did(trial), o=_owner(trial))))
     return Message(words, tuple(blocks))
+
+
+def _did(trial: Trial) -> str:
+    """What was done, whatever came of it: a trial that was run and counted is a result."""
+    done = sum(action.done is not None for action in trial.actions)
+    whole = sum(entry.state == "whole" for entry in trial.entries())
+    broken = len(trial.entries()) - whole
+    corrected = sum(len(week) > 1 for week in trial.weeks.values())
+    said = [
+        f"{done} of {count(len(trial.actions), 'first-week action')} done" if trial.actions else "",
+        f"{whole} of {count(trial.planned, 'week')} counted",
+        f"{count(broken, 'broken week')} named as such" if broken else "",
+        f"{count(corrected, 'week')} put right" if corrected else "",
+        f"{len(trial.chances)} forecasts made beforehand" if enough(trial.chances) else "",
+        "stopped before its end, with the reason" if trial.stopped else "",
+        "the review held on its date" if not trial.missed_reviews else "the review held, if late",
+        "what was learnt written down" if trial.closing is not None and trial.closing.learning else "",
+    ]
+    return ", ".join(part for part in said if part)
 
 
 def _owner(trial: Trial) -> Line:

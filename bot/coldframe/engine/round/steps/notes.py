@@ -24,11 +24,11 @@ from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, open
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import note_lines
-from coldframe.engine.register import leftovers
+from coldframe.engine.register import funnel, leftovers
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay, post_card
 from coldframe.message.nodes import Form, Message
 from coldframe.speech import answers
-from coldframe.speech.register import story_words
+from coldframe.speech.register import register_words, story_words
 from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, results
 
 # --- opening ---
@@ -42,6 +42,9 @@ async def _open(turn: Turn, round_: Round) -> None:
     if story is not None:
         turn.say(round_, "readback", story_words.read_back(story))
     post_card(turn, round_)
+    if await funnel.are_missing(turn, round_):
+        ask = register_words.ask_for_numbers(round_.name, round_.channel)
+        turn.tell(round_, round_.roles.acting(Role.FACILITATOR), "numbers", ask)
     await ASKING.everybody(turn, round_)
 
 

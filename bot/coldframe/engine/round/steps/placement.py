@@ -19,7 +19,7 @@ from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Message
 from coldframe.message.packed import Occurrence
-from coldframe.speech.round import ballot_prompts, results
+from coldframe.speech.round import ballot_prompts, drawn, results
 
 
 async def ask_to_compare(turn: Turn, round_: Round, member: MemberId) -> None:
@@ -65,7 +65,7 @@ async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Messag
         return _plain(round_, numbers)
     order_only = not may_be_measured(round_, judges)
     chart = await kit.numbers.compute(explaining.placement, *explaining.placed_of(round_), judges == 1, order_only)
-    return results.placement_result(round_, chart, judges, comparisons)
+    return results.placement_result(round_, drawn.with_chief(round_, chart), judges, comparisons)
 
 
 def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import get_args
 
-from coldframe.domain.names import MemberId, PlanId, QuestionId, Step
+from coldframe.domain.names import MemberId, PlanId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.plans import HandInPlan, PlanHandedIn, PlansRevealed, PlanWithdrawn, WithdrawPlan
 from coldframe.domain.state import ComparisonKind, Criterion, Plan, Round
@@ -29,12 +29,13 @@ async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 def _form(request: RoundRequest) -> Form:
+    jotted = request.round.jottings.get(request.by, "")
     if not request.parts:
-        return forms.plan(request.round)
+        return forms.plan(request.round, None, jotted)
     plan = request.round.plans.get(PlanId(request.part(0)))
     if plan is None or plan.author != request.by:
         raise Refused(Because.NOT_YOURS)
-    return forms.plan(request.round, plan)
+    return forms.plan(request.round, plan, jotted)
 
 
 async def _hand_in(request: RoundRequest) -> None:
@@ -59,6 +60,7 @@ def _plan(request: RoundRequest, plan: PlanId) -> Plan:
         checked_by=request.text("checked_by"),
         might_fail=request.text("might_fail"),
         chance=sent_form.whole(request, "chance"),
+        borrows=PrecedentId(request.text("borrows")) or None,
     )
 
 
@@ -75,7 +77,7 @@ def _kind(word: str) -> ComparisonKind:
 async def _handed_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn) -> None:
     author = fact.plan.author
     assert author is not None
-    _own_card(turn, after, author)
+    own_card(turn, after, author)
     if fact.plan.caution and not fact.plan.checked_by:
         turn.answer(after.tenant, author, work_prompts.plan_caution(fact.plan), about=after)
 
@@ -83,10 +85,10 @@ async def _handed_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn
 async def _withdrawn(turn: Turn, before: Round, after: Round, fact: PlanWithdrawn) -> None:
     author = before.plans[fact.plan].author
     assert author is not None
-    _own_card(turn, after, author)
+    own_card(turn, after, author)
 
 
-def _own_card(turn: Turn, round_: Round, member: MemberId) -> None:
+def own_card(turn: Turn, round_: Round, member: MemberId) -> None:
     turn.revise_own(round_, member, "desk", work_prompts.plans_desk(round_, member), Step.PLANS.value)
 
 
@@ -100,7 +102,7 @@ async def _revealed(turn: Turn, before: Round, round_: Round, fact: PlansReveale
 READS: Mapping[str, Reads] = {"desk": lambda round_, rest: work_prompts.plans_desk(round_, MemberId(rest[0]))}
 ASKING = Asking("desk", (Step.PLANS.value,), _ask)
 PLAY = StepPlay(
-    open=ASKING.open, asking=ASKING, desk=None, own_card=_own_card, reads=READS, card_follows=False,
+    open=ASKING.open, asking=ASKING, desk=None, own_card=own_card, reads=READS, card_follows=False,
     buttons={
         "plan.write": opens(_form),
         "plan.edit": opens(_form),
