@@ -12,18 +12,19 @@ from coldframe.domain.people.commands import Join
 from coldframe.domain.round.moves import Start
 from coldframe.domain.trial.state import Closing
 from coldframe.engine.core.turn import Turn
+from coldframe.message.saying import said
 from coldframe.ports.chat import Person
 from coldframe.speech.register import story_words
 from coldframe.speech.register.story_words import Story
 from coldframe.speech.round import late_words
 from tests.domain.play import F, Play, a_round
-from tests.engine.clockwork import Running
+from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, reach
 from tests.engine.seeing_through import CHANNEL, Team, a_team, words
 from tests.speech.trials import a_trial
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
-JON, NEW = MemberId("jon"), MemberId("zoe")
+JON, OTHER, NEW = MemberId("jon"), MemberId("ines"), MemberId("zoe")
 
 
 async def _gone(team: Running, until: str) -> list[str]:
@@ -53,6 +54,26 @@ async def test_while_away_nothing_comes_and_back_one_message_tells_it_all(tmp_pa
         assert "to work on" in decided and "How might we greet new teams?" in decided
         assert "1 thing is open for you" in back
         assert len(sheet) == 1 and "Pick one question" in sheet[0]
+
+
+async def test_in_one_sitting_whoever_is_away_gets_nothing_either(tmp_path: Path) -> None:
+    """What goes at once to all others waits for nobody's hours; to somebody away it does not go."""
+    async with running(tmp_path, MONDAY, pace="live") as team:
+        await _gone(team, "2026-03-05")
+        before = set(team.standing(JON).values())
+        await reach(team, Step.DOTS)
+
+        async def news(turn: Turn) -> None:
+            for person in (JON, OTHER):
+                turn.answer("room", person, said("The bell has rung."))
+
+        await team.house.engine.act("news", news)
+        await team.settle()
+        assert not [w for w in _said(team) if "bell" in w or "2 dots" in w or "3 dots" in w]
+        assert len(_said(team)) <= len(before)
+        await team.until(datetime(2026, 3, 5, 12, tzinfo=UTC))
+        assert not [w for w in team.told(JON) if "The bell has rung." in w]
+        assert [w for w in team.told(JON) if w.startswith("While you were away")]
 
 
 async def test_back_earlier_it_comes_at_once_and_only_once(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ An answer to what somebody just did goes at once. What asks something of them go
 all that waits goes with it. News goes with the next ask, never alone. Who acts towards the bot gets what waits about
 that, whatever the hour, and within their hours all of it. What is held in one sitting goes at once. What has been
 overtaken while it waited is dropped with its message's life (`lives`), as what went out is ended.
+Nothing reaches whoever is away, and news of that time is not kept for them: `people.returning` tells them all of it.
 """
 
 from __future__ import annotations
@@ -101,7 +102,18 @@ class _Rule:
             person = send.place.root()
             if send.kind == "post" and asks(send) and not self._is_known(send.name) and self._brings_more(person):
                 self._something_goes(person, self._moment_of(send))
-        return [self._held(send) if _is_private(send) else send for send in sends]
+        return [self._held(send) if _is_private(send) else send for send in sends if not self._is_missed(send)]
+
+    def _is_missed(self, send: Send) -> bool:
+        """News for somebody who is away."""
+        new = send.kind in ("post", "upload") and not self._is_known(_message(send.name))
+        return _is_private(send) and new and not asks(send) and self._is_away(send.place.root())
+
+    def _is_away(self, person: Place) -> bool:
+        """What they do themselves in that time is answered."""
+        record = self.records.get(person)
+        away = record.away_until if record is not None and person != self.here.asker else None
+        return away is not None and away > self.here.now
 
     def _brings_more(self, person: Place) -> bool:
         """An answer by night brings nothing but what it is about."""
@@ -147,7 +159,8 @@ class _Rule:
 
     def _in_one_sitting(self, send: Send) -> bool:
         """A trial of that round goes on for weeks."""
-        return send.round_id in self.here.live and not lives.named(send.name).owner.startswith(f"{send.round_id}-")
+        sitting = send.round_id in self.here.live and not self._is_away(send.place.root())
+        return sitting and not lives.named(send.name).owner.startswith(f"{send.round_id}-")
 
     def _concerns(self, one: HeldSend) -> bool:
         """Whether it goes now because this person acts: what the act is about, and within their hours all."""

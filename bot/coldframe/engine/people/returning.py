@@ -65,7 +65,7 @@ async def tell(turn: Turn, me: Member) -> Member:
     running = [round_ for round_ in rounds if round_.step not in ENDS]
     waits = await owed.owed(turn, me.tenant, person, {round_.channel for round_ in rounds})
     message = back_words.back(meanwhile, len(waits), panel_words.open_now(running, person, waits))
-    turn.answer(me.tenant, person, message)
+    turn.answer(me.tenant, person, message, ask=True)
     return replace(me, facts={name: fact for name, fact in me.facts.items() if name != LEFT})
 
 

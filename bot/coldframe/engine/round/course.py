@@ -302,7 +302,7 @@ async def _joined(turn: Turn, before: Round, round_: Round, fact: MemberJoined) 
     if round_.step in RUNNING:
         story = await leftovers.story(turn.uow, round_.tenant, round_.channel)
         last = story_words.last_round(story) if story is not None else []
-        turn.answer(round_.tenant, fact.member, late_words.welcome(round_, last), about=round_)
+        turn.answer(round_.tenant, fact.member, late_words.welcome(round_, last), about=round_, ask=True)
 
 
 async def _said_done(turn: Turn, before: Round, after: Round, fact: MemberDone) -> None:
