@@ -71,7 +71,8 @@ async def test_a_team_is_exported_and_erased_by_its_buttons(tmp_path: Path) -> N
         await there.settle()
         assert "one no is enough" in str(there.workspace.channels[CHANNEL].messages[question["ts"]])
         there.clock.pass_by(timedelta(days=3, minutes=1))
-        await there.settle()
+        await there.workspace.delivery.settled()
+        await there.engine.settle()
         (last,) = _by_bot(there, CHANNEL)
         assert "is erased, as agreed" in str(last)
         left = {someone.id: someone.inbox() for someone in there.people.values() if someone.inbox()}
