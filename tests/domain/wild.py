@@ -58,6 +58,7 @@ from coldframe.domain.round.moves import (
     MakeUp,
     Pause,
     Resume,
+    SetParts,
     SetWindow,
     Start,
     TellDates,
@@ -312,6 +313,10 @@ def _window(by: MemberId, rnd: Random, now: datetime) -> SetWindow:
     return SetWindow(by, opens, opens + timedelta(hours=rnd.choice((-1, 1, 20))))
 
 
+def _parts(by: MemberId, whose: MemberId, rnd: Random, now: datetime) -> SetParts:
+    return SetParts(by, {whose: now + timedelta(hours=rnd.randrange(9))})
+
+
 def _any_plan(wild: Wild, round_: Round, rnd: Random, by: MemberId) -> HandInPlan:
     plan = wild.plan(round_, rnd, by).plan
     changed = replace(
@@ -336,6 +341,7 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: Start(anybody(r, x)),
     lambda w, r, x, t, k: _window(anybody(r, x), x, t),
     lambda w, r, x, t, k: _window(BOT, x, t),
+    lambda w, r, x, t, k: _parts(x.choice((BOT, anybody(r, x))), anybody(r, x), x, t),
     lambda w, r, x, t, k: Forget(anybody(r, x)),
     lambda w, r, x, t, k: MakeUp(anybody(r, x), t + timedelta(hours=5)),
     lambda w, r, x, t, k: MakeUp(BOT, t + timedelta(hours=x.choice((-1, 1, 30)))),

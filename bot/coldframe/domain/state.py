@@ -46,6 +46,8 @@ class Progress:
     opens: datetime | None = None
     due: datetime | None = None
     personal: Mapping[MemberId, datetime] = field(default_factory=dict)
+    parts: Mapping[MemberId, datetime] = field(default_factory=dict)
+    """Of whoever does not work when their part is due: the last moment before it at which they do."""
     extensions: int = 0
     extended: bool = False  # by the bot itself, which it does once
     done: frozenset[MemberId] = frozenset()
@@ -54,6 +56,11 @@ class Progress:
     asks_consent: bool = False  # under three writers: "unsigned" would be a pretence
     stuck: bool = False  # below quorum after the extension
     nothing: bool = False  # everybody is done and nothing came: the facilitator was asked
+
+    def part_due(self, member: MemberId) -> datetime | None:
+        """Until when this member's part is asked for: within their own hours, and never after the close."""
+        own = self.parts.get(member, self.personal.get(member))
+        return self.due if own is None or self.due is None else min(own, self.due)
 
 
 @dataclass(frozen=True, slots=True)

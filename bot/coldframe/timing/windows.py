@@ -77,6 +77,18 @@ def working_hours_between(calendar: WorkingCalendar, start: datetime, end: datet
     return worked / timedelta(hours=1)
 
 
+def last_working(calendar: WorkingCalendar, after: datetime, until: datetime) -> datetime | None:
+    """The last moment up to which this member has worked, later than `after` and not later than `until`."""
+    first, last = in_utc(after, "after"), in_utc(until, "until")
+    day, earliest = calendar.local_day(last), calendar.local_day(first)
+    while day >= earliest:
+        worked = [min(ends, last) for begins, ends in calendar.spans(day) if begins < last and ends > first]
+        if worked:
+            return worked[-1]
+        day -= timedelta(days=1)
+    return None
+
+
 def days_window(
     calendars: Mapping[str, WorkingCalendar],
     opens: datetime,

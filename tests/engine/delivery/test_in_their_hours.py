@@ -123,6 +123,23 @@ async def test_in_one_sitting_everything_is_at_once(tmp_path: Path) -> None:
         assert all(team.told(member) for member in calendars)
 
 
+async def test_a_part_is_due_within_hours_that_the_person_works(tmp_path: Path) -> None:
+    """Who works on Mondays alone is asked until their Monday ends, though the step waits for others until Tuesday."""
+    calendars = {m: WorkingCalendar(zone="Europe/London") for m in EVERYBODY[:6]}
+    calendars[FAR] = WorkingCalendar(zone="Europe/London", days=frozenset({0}), hours=((time(9), time(12)),))
+    async with running(tmp_path, MONDAY, calendars) as team:
+        progress = (await team.current()).progress
+        assert progress.due is not None and progress.due > MONDAY + timedelta(hours=8)
+        assert progress.part_due(FAR) == MONDAY + 3 * HOUR
+        assert progress.part_due(NEAR) == min(progress.personal[NEAR], progress.due)
+        assert any("12:00" in said and "at the very latest" in said for said in team.told(FAR))
+        await team.command(F, "extend")
+        progress = (await team.current()).progress
+        for member in EVERYBODY[:6]:
+            own = progress.part_due(member)
+            assert own is not None and (calendars[member].works_up_to(own) or member == FAR), member
+
+
 ZONES = st.sampled_from(["Europe/London", INDIA, NEW_YORK, "Pacific/Auckland", "America/Los_Angeles"])
 DAYS = st.frozensets(st.integers(0, 6), min_size=2)
 

@@ -25,11 +25,13 @@ from coldframe.domain.round.moves import (
     MemberDone,
     NotEverybodyIn,
     NothingCame,
+    PartsSet,
     Pause,
     Resume,
     RoundCancelled,
     RoundPaused,
     RoundResumed,
+    SetParts,
     SetWindow,
     Start,
     Started,
@@ -82,6 +84,13 @@ def set_window(round_: Round, command: SetWindow, now: datetime) -> Facts:
     if command.due <= command.opens:
         raise Refused(Because.BAD_SETTING, setting="window", value=command.due, allowed="later")
     return (WindowSet(round_.step, command.opens, command.due, command.personal),)
+
+
+def set_parts(round_: Round, command: SetParts, now: datetime) -> Facts:
+    checks.bot(command.by)
+    checks.in_step(round_, *RUNNING)
+    parts = {member: at for member, at in command.parts.items() if member in round_.seats}
+    return () if parts == round_.progress.parts else (PartsSet(round_.step, parts),)
 
 
 def make_up(round_: Round, command: MakeUp, now: datetime) -> Facts:
@@ -268,8 +277,12 @@ def step_passed(round_: Round, fact: StepPassed) -> Round:
 
 
 def window_set(round_: Round, fact: WindowSet) -> Round:
-    window = replace(round_.progress, opens=fact.opens, due=fact.due, personal=fact.personal)
+    window = replace(round_.progress, opens=fact.opens, due=fact.due, personal=fact.personal, parts={})
     return replace(round_, progress=window)
+
+
+def parts_set(round_: Round, fact: PartsSet) -> Round:
+    return replace(round_, progress=replace(round_.progress, parts=fact.parts))
 
 
 def dates_told(round_: Round, fact: DatesTold) -> Round:
@@ -338,6 +351,7 @@ def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
 DECIDE: Decide = {
     Start: start,
     SetWindow: set_window,
+    SetParts: set_parts,
     MakeUp: make_up,
     TellDates: tell_dates,
     Done: done,
@@ -352,6 +366,7 @@ EVOLVE: Evolve = {
     StepOpened: step_opened,
     StepPassed: step_passed,
     WindowSet: window_set,
+    PartsSet: parts_set,
     DatesTold: dates_told,
     StepExtended: step_extended,
     GotStuck: got_stuck,

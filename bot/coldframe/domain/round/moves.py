@@ -25,6 +25,12 @@ class SetWindow(Command):
     personal: Mapping[MemberId, datetime] = field(default_factory=dict)
 
 
+class SetParts(Command):
+    """Whose part of the running step is due at another moment than the window says: their last working one before."""
+
+    parts: Mapping[MemberId, datetime]
+
+
 class MakeUp(Command):
     """Gives back the time that was lost while the bot was off; the engine reckons the longer window."""
 
@@ -100,6 +106,11 @@ class WindowSet(Fact):
     opens: datetime
     due: datetime
     personal: Mapping[MemberId, datetime]
+
+
+class PartsSet(Fact):
+    step: Step
+    parts: Mapping[MemberId, datetime]
 
 
 class DatesTold(Fact):

@@ -113,7 +113,7 @@ class Turn:
         self._about(round_)
         facts: list[Fact] = list(decide(round_, command, self.now, self.kit.ids.chance()))
         after = replay(round_, facts)
-        for following in (windows.following, timetable.following):
+        for following in (windows.following, windows.within_hours, timetable.following):
             next_ = await following(self.uow, self.now, after, facts)
             if next_ is not None:
                 more = decide(after, next_, self.now)

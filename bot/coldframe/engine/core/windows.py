@@ -11,13 +11,21 @@ from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, MemberId, Step
 from coldframe.domain.round import rules
 from coldframe.domain.round.choosing import PlanChosen
-from coldframe.domain.round.moves import GotStuck, RoundResumed, SetWindow, StepExtended, StepOpened, WindowSet
+from coldframe.domain.round.moves import (
+    GotStuck,
+    RoundResumed,
+    SetParts,
+    SetWindow,
+    StepExtended,
+    StepOpened,
+    WindowSet,
+)
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.ports.storage import UnitOfWork
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.outlook import StepDates, StepPlan, outlook
-from coldframe.timing.windows import Window, add_working_hours, days_window, live_window
+from coldframe.timing.windows import Window, add_working_hours, days_window, last_working, live_window
 
 LIVE_MORE_MINUTES = 5  # minutes
 WORKING_DAY = 8  # hours
@@ -37,6 +45,23 @@ async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequen
         return None
     reckoned = opening if isinstance(last, StepOpened) else longer
     return reckoned(round_, await members.expected_calendars(uow, round_), now)
+
+
+async def within_hours(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequence[Fact]) -> SetParts | None:
+    """A window that was set tells everybody until when their part is asked for: within hours that they work."""
+    progress = round_.progress
+    if progress.opens is None or progress.due is None or not any(isinstance(f, WindowSet) for f in facts):
+        return None
+    if round_.settings.pace == "live":
+        return None
+    calendars = await members.expected_calendars(uow, round_)
+    parts = {}
+    for member, calendar in calendars.items():
+        own = min(progress.personal.get(MemberId(member), progress.due), progress.due)
+        worked = last_working(calendar, max(progress.opens, now), own)
+        if worked is not None and worked != own:
+            parts[MemberId(member)] = worked
+    return SetParts(BOT, parts)
 
 
 def opening(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetime) -> SetWindow:
@@ -166,4 +191,4 @@ def own_deadline(round_: Round, member: MemberId) -> datetime | None:
     due = round_.progress.due
     if window_of(round_) is None or due is None or member not in rules.expected(round_):
         return None
-    return min(round_.progress.personal.get(member, due), due)
+    return round_.progress.part_due(member)

@@ -57,9 +57,9 @@ async def in_rounds(
     rows: list[tuple[datetime, Line]] = []
     for head in await turn.uow.heads(tenant, member=member):
         round_ = await turn.uow.round(head.id) if channels is None or head.channel in channels else None
-        if round_ is None or not owes(round_, member) or round_.progress.due is None:
+        own = round_.progress.part_due(member) if round_ is not None and owes(round_, member) else None
+        if round_ is None or own is None:
             continue
-        own = min(round_.progress.personal.get(member, round_.progress.due), round_.progress.due)
         rows.append((own, line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))))
     return [(what, When(at)) for at, what in sorted(rows, key=lambda r: r[0])]
 

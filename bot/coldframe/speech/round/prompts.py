@@ -35,8 +35,8 @@ def until(round_: Round, member: MemberId) -> Line:
     """The person's own deadline where it comes before the team's, else the team's."""
     due = round_.progress.due
     assert due is not None
-    own = round_.progress.personal.get(member, due)
-    if own < due:
+    own = round_.progress.part_due(member)
+    if own is not None and own < due:
         return line("Until {own} for your part, {due} at the very latest.", own=When(own), due=When(due))
     return line("Until {due}.", due=When(due))
 
