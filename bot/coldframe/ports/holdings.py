@@ -232,6 +232,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         "Progress",
         "opens due extensions extended settles_at asks_consent stuck nothing told",
         personal=_role("deadline"),
+        parts=_role("deadline"),
         done=_role("done with the step"),
     ),
     **_of("Held", "what at lever", by=Held(Then.GOES), reason=Held(Then.GOES)),
