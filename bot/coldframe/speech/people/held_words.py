@@ -125,7 +125,7 @@ def _part(round_: Round, me: MemberId) -> Held:
         "seat": None if seat is None else {"name": seat.name, "away": seat.away, "left": seat.left},
         "roles": _roles(round_, me),
         "roles offered": [{"role": ROLES[o.role], "until": o.until} for o in round_.role_offers if me in (o.to, o.by)],
-        "deadline": progress.part_due(me) if me in progress.personal else None,
+        "deadline": progress.parts.get(me, progress.personal.get(me)),
         "done with the step": me in progress.done,
         "ballots locked": [name for name, book in _ballots(round_).items() if me in book.locked],
         "weighted votes": round_.weighted_voter == me,
