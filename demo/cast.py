@@ -6,6 +6,7 @@ it was: jobs that were done are known by their keys.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 
@@ -16,6 +17,7 @@ from coldframe.domain.order import shuffled
 from coldframe.domain.round.rules import RULES
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button
+from coldframe.render.room import message_text
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.windows import add_working_hours
 from demo import cast_commitment, cast_trials
@@ -203,31 +205,30 @@ def _close_merge(cast: Cast, person: Person, record: Record, now: datetime) -> I
 
 
 def _vote(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    """One option of a ballot: this person's votes on it, by emoji or by button."""
+    """A ballot: this person's votes on it, by emoji or by button."""
     dots = "+1 dot" in {b.label for b in buttons_of(record)}
     step = Step.DOTS if dots else Step.BALLOT
     chosen = (cast.scenario.dots if dots else cast.scenario.ballot).get(person.id, [])
     texts = [cast.note_text(k) if dots else cast.plan_title(k) for k in chosen]
-    option = words_of(record).split(". ", 1)[-1]
-    joined = _joined_texts(cast) if dots else {}
-    wanted = [t for t in texts if option == t[:300] or option in joined.get(t, ())]
-    for number, meant in enumerate(wanted):
-        key = f"{person.id}/{step}/{record.id}/{number}"
-        part = 0.3 + 0.5 * (number + 1) / (len(chosen) + 1)
-        act, hand = _vote_act(cast, person, record, number, key), cast.hand(person)
-        yield Job(
-            cast.at(person, record.at, step, part), key, act if option == meant[:300] else _unless(hand, meant, act)
+    if person.votes_by != "button" and any(b.action == "ballot.lines" for b in buttons_of(record)):
+        key = f"{person.id}/{step}/lines"
+        yield Job(cast.at(person, record.at, step, 0.2), key, press(cast, person, record, "ballot.lines", key))
+    for number, text in enumerate(texts):
+        option = _option_for(record, text) or next(
+            (o for t in _joined_texts(cast).get(text, ()) if dots and (o := _option_for(record, t))), None
         )
+        if option is not None:
+            key = f"{person.id}/{step}/{record.id}/{number}"
+            again = texts[:number].count(text)
+            part = 0.3 + 0.5 * (again + 1) / (len(chosen) + 1)
+            act = _vote_act(cast, person, record, option, again, key)
+            yield Job(cast.at(person, record.at, step, part), key, act)
 
 
-def _unless(hand: Hand, meant: str, act: Act) -> Act:
-    """Votes for another wording only where what was meant is no option of its own."""
-
-    async def acted() -> object:
-        shown = (words_of(r).split(". ", 1)[-1] for r in hand.seen() if buttons_of(r))
-        return None if meant[:300] in shown else await act()
-
-    return acted
+def _option_for(record: Record, text: str) -> Button | None:
+    """The button for one more vote on the option that says this."""
+    short = theirs(text, 60).text
+    return next((b for b in buttons_of(record) if b.action == "vote.cast" and (b.says or "").endswith(short)), None)
 
 
 def _joined_texts(cast: Cast) -> dict[str, tuple[str, ...]]:
@@ -236,12 +237,23 @@ def _joined_texts(cast: Cast) -> dict[str, tuple[str, ...]]:
     return {text: group for group in groups for text in group}
 
 
-def _vote_act(cast: Cast, person: Person, record: Record, number: int, key: str) -> Act:
-    if person.votes_by == "button":
-        return press(cast, person, record, "vote.cast", key)
+def _vote_act(cast: Cast, person: Person, record: Record, option: Button, number: int, key: str) -> Act:
+    """By the button, or by an emoji on the option's line in the thread; whoever finds it done does nothing."""
+    hand, words = cast.hand(person), (option.says or "").partition(": ")[2].rstrip("…")
+
+    def mine() -> int:
+        sheet = next((message_text(r.message) for r in hand.seen() if r.id == record.id and r.message), "")
+        found = re.search(rf"{re.escape(words)}.* · (\d+) \w+ from you", sheet)
+        return int(found[1]) if found else 0
 
     async def act() -> object:
-        return await cast.hand(person).react(record, EMOJI[number], key=key)
+        if mine() > number:
+            return None
+        if person.votes_by == "button":
+            return await cast.room.press(person.id, record.id, option.action, option.value, key=key)
+        lines = (r for r in hand.seen() if r.place.kind == "direct" and not r.gone and not buttons_of(r))
+        line = next((r for r in lines if words_of(r).partition(". ")[2].startswith(words)), None)
+        return None if line is None else await hand.react(line, EMOJI[number], key=key)
 
     return act
 

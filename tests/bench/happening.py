@@ -99,6 +99,11 @@ class SilentChat:
             if button.action == action
         ]
 
+    def lines(self, person: str) -> list[str]:
+        """The lines for emoji in the thread of the person's ballot."""
+        posts = self.posts.items()
+        return [i for i, (place, _) in posts if place.root().id == person and place.thread is not None]
+
 
 @dataclass
 class Crowd:
@@ -113,6 +118,7 @@ class Crowd:
         self.ballots = {person: self.chat.under(person, "vote.cast") for person, _, _ in EIGHT}
         self.forms = {person: self.chat.under(person, "note.write")[0] for person, _, _ in EIGHT}
         assert all(len(options) == OPTIONS for options in self.ballots.values()), BALLOT_CHANNEL
+        self.lines = {person: self.chat.lines(person) for person, _, _ in EIGHT}
 
     def happenings(self) -> Iterator[Inbound]:
         makers = {"msg": self._message, "emoji": self._emoji, "press": self._press, "form": self._form}
@@ -131,7 +137,7 @@ class Crowd:
         return Said(f"- retention: the first invoice surprises, {self.made}", mine[-1])
 
     def _emoji(self, person: str) -> Happening:
-        message, _ = self.ballots[person][0]
+        message = self.lines[person][0]
         mark = message, EMOJI[self.made % 2]
         added = mark not in self.marks
         self.marks.symmetric_difference_update({mark})

@@ -186,17 +186,19 @@ async def _played_on(turn: Turn) -> None:
 
 @dataclass
 class Props:
-    """What stands on the people's screens: their ballots, and the form for a note that each has open."""
+    """What stands on the people's screens: ballots with lines for emoji, and the open form for a note of each."""
 
-    ballots: dict[str, list[dict[str, Any]]]
+    ballots: dict[str, dict[str, Any]]
+    lines: dict[str, list[dict[str, Any]]]
     forms: dict[str, dict[str, Any]]
 
 
 async def props_of(workspace: Workspace, people: list[Someone]) -> Props:
     """Waits until everything that people need was said; each opens the form."""
-    made = Props({}, {})
+    made = Props({}, {}, {})
     for someone in people:
-        made.ballots[someone.id] = await someone.sees(lambda who=someone: _options(who), 120)
+        made.ballots[someone.id] = sheet = await someone.sees(lambda who=someone: _with(who, "vote.cast"), 120)
+        made.lines[someone.id] = await someone.sees(lambda who=someone, ts=sheet["ts"]: _lines(who, ts), 120)
         prompt = await someone.sees(lambda who=someone: _with(who, "note.write"), 120)
         element = next(e for e in _buttons(prompt) if _action(e) == "note.write")
         shown = prompt | {"blocks": [{"type": "actions", "elements": [element]}]}
@@ -216,8 +218,8 @@ def _with(someone: Someone, action: str) -> dict[str, Any] | None:
     return next((m for m in someone.inbox() if any(_action(e) == action for e in _buttons(m))), None)
 
 
-def _options(someone: Someone) -> list[dict[str, Any]] | None:
-    found = [m for m in someone.inbox() if any(_action(e) == "vote.cast" for e in _buttons(m))]
+def _lines(someone: Someone, sheet: str) -> list[dict[str, Any]] | None:
+    found = [m for m in someone.inbox() if m.get("thread_ts") == sheet and m["ts"] != sheet]
     return found if len(found) == OPTIONS else None
 
 
@@ -258,7 +260,7 @@ class Sender:
         return "events_api", self.workspace.happening({**said, **where})
 
     def _emoji(self, someone: Someone) -> tuple[str, dict[str, Any]]:
-        option, marks = self.props.ballots[someone.id][0], self.marks[someone.id]
+        option, marks = self.props.lines[someone.id][0], self.marks[someone.id]
         mark = option["ts"], EMOJI[self.sent % 2]
         kind = "reaction_removed" if mark in marks else "reaction_added"
         marks.symmetric_difference_update({mark})
@@ -267,14 +269,15 @@ class Sender:
         return "events_api", self.workspace.happening(event)
 
     def _press(self, someone: Someone) -> tuple[str, dict[str, Any]]:
-        option, marks = self.props.ballots[someone.id][1], self.marks[someone.id]
-        mark = option["ts"], "button"
+        sheet, marks = self.props.ballots[someone.id], self.marks[someone.id]
+        mark = sheet["ts"], "button"
         wanted = "vote.back" if mark in marks else "vote.cast"
         marks.symmetric_difference_update({mark})
-        element = next(e for e in _buttons(option) if _action(e) == wanted)
+        pressed = next(e for e in _buttons(sheet) if _action(e) == "vote.cast")
+        element = pressed | {"action_id": pressed["action_id"].replace("vote.cast", wanted)}
         payload = someone._interaction("block_actions") | {
-            "message": option,
-            "container": {"type": "message", "channel_id": someone.direct, "message_ts": option["ts"]},
+            "message": sheet,
+            "container": {"type": "message", "channel_id": someone.direct, "message_ts": sheet["ts"]},
             "channel": {"id": someone.direct},
             "actions": [{**element, "block_id": "b", "action_ts": self.workspace.ts()}],
             "response_url": f"{self.workspace.address}/respond/{someone.id}/{someone.direct}",

@@ -149,6 +149,11 @@ class Team:
                         return message_id, button
         raise LookupError(f"{person} sees no button {action}")
 
+    def line(self, person: str) -> str:
+        """The first line for emoji in the thread of somebody's ballot."""
+        direct = self.house.room.direct(person)
+        return next(r.id for r in self.house.room.log.messages(direct) if r.place.thread is not None and not r.gone)
+
     def _cards(self, person: str) -> list[tuple[str | None, Message]]:
         room = self.house.room
         places = [room.channel(CHANNEL), room.direct(person)]

@@ -102,7 +102,7 @@ async def test_a_note_is_one_transaction_of_nine_statements(bot: Bot) -> None:
 async def test_a_vote_by_emoji_is_one_transaction_of_ten_statements(bot: Bot) -> None:
     """Key, message, version, round, the voter's marks away and back, fact, what is held for
     them, waiting cards, their new state."""
-    message, _ = bot.chat.under(WHO, "vote.cast")[0]
+    message = bot.chat.lines(WHO)[0]
     await bot.hears(Reacted(message, "seedling", True))
     await bot.engine.settle()
     asked = await bot.hears(Reacted(message, "herb", True))

@@ -206,20 +206,20 @@ class Mortal(Bot):
         if ledger is None:
             return await super().acts(round_)
         for person in IN_IT:
+            message_id, values = self._options(person)
             for number in range(ledger.quota + 1):
-                message_id, value = self._option(person, number)
-                key = f"vote/{round_.step}/{person}/{number}"
+                key, value = f"vote/{round_.step}/{person}/{number}", values[number % len(values)]
                 await self.hears(key, person, Pressed("vote.cast", value, message_id))
         return ()
 
-    def _option(self, person: str, number: int) -> tuple[str, str]:
-        """The sheet that the person has, and one of its options, by their values: sheets show them in any order."""
+    def _options(self, person: str) -> tuple[str, list[str]]:
+        """The sheet that the person has, and its options, by their values: sheets show them in any order."""
         for said in reversed(self.platform.said):
             if said.place.root() == direct(person) and said.message is not None and not said.gone:
                 blocks = [block for block in said.message.blocks if isinstance(block, Buttons)]
                 values = sorted(b.value for block in blocks for b in block.buttons if b.action == "vote.cast")
                 if values:
-                    return said.id, values[number % len(values)]
+                    return said.id, values
         raise LookupError(f"{person} has no ballot")
 
 

@@ -183,7 +183,7 @@ TABLE: Mapping[Act, Row] = {
     Act.CORRECT: _row(
         *(_ROUND, {_F}),
         "/edit, edit.show, edit.question, edit.deadline, edit.deadline_yes, edit.windows, edit.windows_yes, "
-        "edit.again, edit.again_yes, edit.late",
+        "edit.again, edit.again_yes, edit.late, merge.dots",
     ),
     Act.HOLD_UP: _row(_ROUND, {_F}, "holdup.wait, holdup.away, holdup.deputy", by_itself=True),
     Act.WRITE: _row(
@@ -205,7 +205,7 @@ TABLE: Mapping[Act, Row] = {
     ),
     Act.SAY_SAME: _row(_ROUND, _ALL, "merge.same"),
     Act.SPLIT: _row(_ROUND, _ALL, "merge.object"),
-    Act.VOTE: _row(_ROUND, _ALL, "emoji on an option, vote.cast, vote.back"),
+    Act.VOTE: _row(_ROUND, _ALL, "emoji on an option, vote.cast, vote.back, ballot.page, ballot.read, ballot.lines"),
     Act.DONE: _row(_ROUND, _ALL, "/done, a tick under one's ballot, step.done, step.undone, ballot.lock"),
     Act.WORD_QUESTIONS: _row(_ROUND, {_F}, "question.write, question.drop", by_itself=True),
     Act.SUGGEST: _row(_ROUND, _ALL, "a line that begins like a question"),

@@ -87,6 +87,13 @@ class Player(Keyboard):
         """The messages in which the words stand."""
         return self.page.locator("#messages > li.message").filter(has_text=words)
 
+    async def line(self, words: str) -> Any:
+        """A line in a thread, which is unfolded if need be."""
+        found = self.page.locator("#messages .thread li.message").filter(has_text=words)
+        if not await found.count():
+            await self.press(re.compile(r"^\+ \d+ repl"))
+        return found
+
     async def react(self, card: Any, emoji: str) -> None:
         await self.press(re.compile("^React"), card)
         await self.page.keyboard.type(emoji)
@@ -164,15 +171,16 @@ async def merge(ada: Player) -> None:
 
 async def dots(ada: Player) -> None:
     """Two dots by a button, the third by an emoji; a fourth is refused at once."""
-    forces = ada.card("+1 dot")
-    await ada.press("+1 dot", forces.nth(0))
-    await expect(forces.nth(0)).to_contain_text("1 dot from you")
-    await ada.press("+1 dot", forces.nth(0))
-    await expect(forces.nth(0)).to_contain_text("2 dots from you")
-    await ada.react(forces.nth(1), "star")
-    await expect(forces.nth(1)).to_contain_text("1 dot from you")
+    sheet = ada.card("left of 3")
+    first = re.compile("^\\+1 dot")
+    await ada.press(first, sheet)
+    await expect(sheet).to_contain_text("1 dot from you")
+    await ada.press(first, sheet)
+    await expect(sheet).to_contain_text("2 dots from you")
+    await ada.react(await ada.line("1. "), "star")
+    await expect(sheet).to_contain_text("1 dot from you")
     await ada.reload()
-    await expect(forces.nth(1)).to_contain_text("1 dot from you")
+    await expect(sheet).to_contain_text("1 dot from you")
     await ada.others()
     await ada.jump()
     await ada.until("questions")
@@ -210,12 +218,14 @@ async def plans(ada: Player) -> None:
 
 async def ballot(ada: Player) -> None:
     await ada.jump()  # to the end of the time for reading
-    options = ada.card("+1 vote")
-    await expect(options.first).to_be_visible()
-    for number in (0, 1):
-        await ada.press("+1 vote", options.nth(number))
-        await expect(options.nth(number)).to_contain_text("1 vote from you")
-    await ada.press("Lock my ballot")
+    sheet = ada.card("left of 2")
+    await expect(sheet).to_be_visible()
+    await ada.press(re.compile("^Read"), sheet)
+    await ada.press("Back to all plans")
+    for votes in ("1 vote", "2 votes"):
+        await ada.press(re.compile("^\\+1 vote"), sheet)
+        await expect(sheet).to_contain_text(f"{votes} from you")
+    await ada.press("Hand in my ballot")
 
 
 async def placement(ada: Player) -> None:

@@ -94,7 +94,8 @@ async def _votes(team: Running, meanwhile: While, length: timedelta, options: li
     ledger = round_.dots if step is Step.DOTS else round_.ballot
     assert ledger is not None
     marks = {voter: sorted((m.option, m.sign) for m in mine) for voter, mine in ledger.marks.items()}
-    cards = {person: [w for w in read_by(team, person) if "from you" in w] for person in round_.active()}
+    rows = {person: [row for w in read_by(team, person) for row in w.split("\n")] for person in round_.active()}
+    cards = {person: [row for row in read if "from you" in row] for person, read in rows.items()}
     many = "3 dots" if step is Step.DOTS else "2 votes"
     assert length > A_DAY or any(many in w for w in cards[SIXTH])
     await closed(team, step)

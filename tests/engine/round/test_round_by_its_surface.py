@@ -182,7 +182,7 @@ async def test_dots_by_emoji_and_by_button_count_into_one_ledger_up_to_the_quota
     """Two emoji and a button are three dots; a fourth does not count and its voter is told; one taken back frees it."""
     await _at_the_dots(table)
     await table.vote("cleo", "Too many mails", "🌱", "🌵")
-    await table.house.room.press("cleo", slow := await table.option("cleo", "The page is slow"), *_cast(table, slow))
+    await table.hands["cleo"].press("vote.cast", "The page is slow")
     counted = await _counted(table, "cleo")
     assert counted == {"Too many mails": 2, "The page is slow": 1}
     told = len(await table.told("cleo"))
@@ -193,11 +193,6 @@ async def test_dots_by_emoji_and_by_button_count_into_one_ledger_up_to_the_quota
     await table.house.room.react_as("cleo", await table.option("cleo", "Nobody can pause"), "🌿", False)
     await table.vote("cleo", "Nobody can pause", "🌿")
     assert await _counted(table, "cleo") == {"Too many mails": 1, "The page is slow": 1, "Nobody can pause": 1}
-
-
-def _cast(table: Table, message_id: str) -> tuple[str, str]:
-    button = next(b for b in table.house.room.offered("cleo", message_id) if b.action == "vote.cast")
-    return button.action, button.value
 
 
 async def _counted(table: Table, voter: str) -> dict[str, int]:

@@ -18,11 +18,11 @@ CARDS: dict[Step, Card] = {
     Step.NOTES: prompts.notes_intro,
     Step.FOCUS: lambda r, m: prompts.pick_focus(r, m, []),
     Step.MERGE: prompts.merge_desk,
-    Step.DOTS: ballot_prompts.ballot_intro,
+    Step.DOTS: ballot_prompts.sheet,
     Step.QUESTIONS: work_prompts.questions_desk,
     Step.PRECEDENTS: work_prompts.precedents_prompt,
     Step.PLANS: work_prompts.plans_desk,
-    Step.BALLOT: ballot_prompts.ballot_intro,
+    Step.BALLOT: ballot_prompts.sheet,
 }
 
 
@@ -46,9 +46,9 @@ def test_a_comparison_says_until_when() -> None:
 def test_a_ballot_promises_no_more_secrecy_than_it_keeps() -> None:
     """The decision-maker's votes get a column in the result of the plans, and the ballot says so; dots have no such
     column and no weight."""
-    plans = words(ballot_prompts.ballot_intro(Play().to(Step.BALLOT).round, D))
+    plans = words(ballot_prompts.sheet(Play().to(Step.BALLOT).round, D))
     assert "in a column of their own, the decision-maker's; else places only" in plans
     assert "weighted total" in plans
-    dots = words(ballot_prompts.ballot_intro(Play().to(Step.DOTS).round, D))
+    dots = words(ballot_prompts.sheet(Play().to(Step.DOTS).round, D))
     assert "decision-maker" not in dots
     assert "weighted" not in dots

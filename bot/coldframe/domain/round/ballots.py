@@ -93,6 +93,7 @@ class BallotCounted(Fact):
 # --- rulings ---
 
 BUTTON = "button"
+PRESSED = f"{BUTTON}:"
 SIGN_LENGTH = 200
 
 
@@ -140,7 +141,7 @@ def _next_button(mine: tuple[Mark, ...], option: str) -> str:
 
 
 def _newest_button(mine: tuple[Mark, ...], option: str) -> Mark | None:
-    return next((m for m in reversed(mine) if m.option == option and m.sign.startswith(f"{BUTTON}:")), None)
+    return next((m for m in reversed(mine) if m.option == option and m.sign.startswith(PRESSED)), None)
 
 
 def lock(round_: Round, command: LockBallot, now: datetime) -> Facts:
@@ -191,7 +192,7 @@ def reconcile(round_: Round, command: Reconcile, now: datetime) -> Facts:
 
 
 def _reconciled(mine: tuple[Mark, ...], shown: list[Mark]) -> tuple[Mark, ...]:
-    kept = tuple(m for m in mine if m.sign.startswith(f"{BUTTON}:") or m in shown)
+    kept = tuple(m for m in mine if m.sign.startswith(PRESSED) or m in shown)
     return kept + tuple(m for m in dict.fromkeys(shown) if m not in kept)
 
 

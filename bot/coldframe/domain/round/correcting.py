@@ -17,7 +17,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import notes
 from coldframe.domain.round.moves import WindowSet
 from coldframe.domain.round.rules import RULES
-from coldframe.domain.settings import MAX_WINDOW
+from coldframe.domain.settings import MAX_WINDOW, RANGES
 from coldframe.domain.state import Round
 from coldframe.domain.texts import accepted
 from coldframe.domain.who_may import Act
@@ -50,6 +50,12 @@ class SetLengths(Command):
     reading: float | None = None
 
 
+class GiveDots(Command):
+    """So many dots each, as long as nobody puts any."""
+
+    dots: int
+
+
 # --- what becomes true ---
 
 
@@ -62,12 +68,17 @@ class LengthsSet(Fact):
     reading: float | None
 
 
+class DotsGiven(Fact):
+    dots: int
+
+
 # --- rulings ---
 
 QUESTION_LENGTH = 300
 AT_LEAST = {"days": timedelta(hours=1), "live": timedelta(minutes=1)}  # from now on
 PRIVATE_AT_LEAST = timedelta(hours=20)  # on the wall clock, so that everybody is awake once meanwhile
 AT_MOST = timedelta(days=60)
+MANY_FORCES, DOTS_FOR_MANY = 16, 5  # above which three dots each tell too little apart, and how many are proposed
 
 
 def reword(round_: Round, command: Reword, now: datetime) -> Facts:
@@ -130,9 +141,28 @@ def set_lengths(round_: Round, command: SetLengths, now: datetime) -> Facts:
     return (LengthsSet(command.lengths, command.reading),) if changed else ()
 
 
-def _still_ahead(round_: Round, step: Step) -> None:
+def proposed_dots(round_: Round) -> int | None:
+    """How many dots each are proposed, where so many forces stand that those set are few."""
+    few = round_.settings.dots < DOTS_FOR_MANY and len(round_.forces) > MANY_FORCES
+    return DOTS_FOR_MANY if few and round_.step is Step.MERGE else None
+
+
+def give_dots(round_: Round, command: GiveDots, now: datetime) -> Facts:
+    checks.in_step(round_, Step.SETUP, *(s for s in RUNNING if _is_before(s, Step.DOTS)))
+    checks.may(round_, command.by, Act.CORRECT)
+    least, most = RANGES["dots"]
+    if not least <= command.dots <= most:
+        raise Refused(Because.BAD_SETTING, setting="dots", value=command.dots, allowed=f"{least} to {most}")
+    return () if command.dots == round_.settings.dots else (DotsGiven(command.dots),)
+
+
+def _is_before(step: Step, other: Step) -> bool:
     order = list(Step)
-    if order.index(step) <= order.index(round_.step):
+    return order.index(step) < order.index(other)
+
+
+def _still_ahead(round_: Round, step: Step) -> None:
+    if not _is_before(round_.step, step):
         raise Refused(Because.WINDOW_RUNS, which=step, step=round_.step)
 
 
@@ -147,5 +177,15 @@ def lengths_set(round_: Round, fact: LengthsSet) -> Round:
     return replace(round_, settings=replace(round_.settings, lengths=fact.lengths, reading=fact.reading))
 
 
-DECIDE: Decide = {Reword: reword, TakeOff: take_off, SetDeadline: set_deadline, SetLengths: set_lengths}
-EVOLVE: Evolve = {Reworded: reworded, LengthsSet: lengths_set}
+def dots_given(round_: Round, fact: DotsGiven) -> Round:
+    return replace(round_, settings=replace(round_.settings, dots=fact.dots))
+
+
+DECIDE: Decide = {
+    Reword: reword,
+    TakeOff: take_off,
+    SetDeadline: set_deadline,
+    SetLengths: set_lengths,
+    GiveDots: give_dots,
+}
+EVOLVE: Evolve = {Reworded: reworded, LengthsSet: lengths_set, DotsGiven: dots_given}

@@ -194,7 +194,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "desk": Life(End.LINE, _in_its_step),
     "proposal": Life(End.GONE, _in(Step.MERGE)),
     "ballot": Life(End.LINE, _in_its_step),
-    "option": Life(End.GONE, _in_its_step),
+    "option": Life(End.GONE, _in_its_step, rests=False),
     "question": Life(End.READS, _in(Step.PRECEDENTS)),
     "alike": Life(End.GONE, _in(Step.PLANS)),
     "compare": Life(End.LINE, _in(Step.BALLOT, Step.PLACEMENT)),

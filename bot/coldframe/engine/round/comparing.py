@@ -201,13 +201,15 @@ def _stillmade_of(round_id: str, member: MemberId, message: str, edition: str) -
 async def _voters(kit: Kit, round_: Round) -> tuple[MemberId, ...]:
     ledger = round_.ledger()
     locked = ledger.locked if ledger is not None else frozenset()
-    options = await _options(kit, round_)
-    return tuple(dict.fromkeys(voter for voter, _, _ in map(_voter_step_option, options) if voter not in locked))
+    async with kit.store.begin() as uow:
+        posted = await uow.posted_like(MessageName(round_.id, "ballot", ("",)).pack())
+    found = [name.rest for name in (MessageName.unpack(p.name) for p in posted)]
+    return tuple(MemberId(voter) for voter, step in found if step == round_.step.value and voter not in locked)
 
 
-async def _options(kit: Kit, round_: Round, *voter: MemberId) -> list[Posted]:
-    """Where the options of the running ballot stand, for every voter or for one."""
-    prefix = MessageName(round_.id, "option", (*voter, "")).pack()
+async def _options(kit: Kit, round_: Round, voter: MemberId) -> list[Posted]:
+    """Where the options of the running ballot stand as lines for this voter's emoji."""
+    prefix = MessageName(round_.id, "option", (voter, "")).pack()
     async with kit.store.begin() as uow:
         posted = await uow.posted_like(prefix)
     return [p for p in posted if _voter_step_option(p)[1] == round_.step.value]
@@ -262,20 +264,20 @@ async def _finish(turn: Turn, round_: Round, voter: MemberId) -> None:
 
 
 async def _pairs(kit: Kit, round_: Round, voter: MemberId) -> tuple[tuple[str, str], ...]:
-    """The emoji that the voter has on their options now. On an option that stands nowhere any more they stay as they
-    were; where no option can be read, the voter cannot. Raises ChatError."""
+    """The emoji that the voter has on their options now. On an option that stands nowhere, or nowhere any more, they
+    stay as they were; where none of those that stood can be read, the voter cannot. Raises ChatError."""
     options = await _options(kit, round_, voter)
     found: dict[str, list[tuple[str, str]]] = {}
+    for mark in _marks(round_, voter):
+        found.setdefault(mark.option, []).append((mark.option, mark.sign))
 
     async def read(posted: Posted) -> None:
         option = _voter_step_option(posted)[2]
         shown = await kit.chat.reactions(posted.place, posted.message_id)
         found[option] = [(option, r.emoji) for r in shown if r.person == voter]
 
-    for posted in await _read_each(options, read):
-        option = _voter_step_option(posted)[2]
-        found[option] = [(m.option, m.sign) for m in _marks(round_, voter) if m.option == option]
-    return tuple(pair for posted in options for pair in found[_voter_step_option(posted)[2]])
+    await _read_each(options, read)
+    return tuple(pair for option in sorted(found) for pair in found[option])
 
 
 async def _read_each(messages: Sequence[Posted], read: Callable[[Posted], Awaitable[None]]) -> list[Posted]:

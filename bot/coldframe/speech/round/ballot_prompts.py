@@ -1,16 +1,19 @@
-"""What the bot asks of a voter: the ballot, its options, and the comparisons of the placement."""
+"""What the bot asks of a voter: the ballot, one sheet with all its options, and the comparisons of the placement."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from coldframe.domain.names import Axis, ForceId, MemberId, PlanId
-from coldframe.domain.round.ballots import options, options_for
+from coldframe.domain.round.ballots import PRESSED, options, options_for
 from coldframe.domain.round.placement import in_one_sitting, still_compares
-from coldframe.domain.state import Round
+from coldframe.domain.state import Ledger, Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, line
+from coldframe.message.nodes import Block, Button, Items, Line, Message, line, plain
 from coldframe.message.saying import in_private, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count, fewest
 from coldframe.speech.round.prompts import card, until
+from coldframe.speech.round.results import plan_page
 from coldframe.speech.steps import WORDS, VoteWords
 
 
@@ -20,68 +23,176 @@ def _vote(round_: Round) -> VoteWords:
     return words
 
 
-def ballot_intro(round_: Round, member: MemberId) -> Message:
-    """Above the options: quota, deadline, the rule for ties; kept up to date with what is left."""
-    ledger = round_.ledger()
-    assert ledger is not None
-    words = _vote(round_)
-    left, thing = ledger.quota - len(ledger.counted(member)), words.thing
+BY_ITSELF = 6  # options, up to which the lines for voting by emoji stand in the sheet's thread unasked
+MOST, ROOM, EACH = 16, 7_600, 400
+"""Of one page: options; UTF-16 units for all of them, and what each takes beside its words (what is on a message costs
+about twice as much as it shows). The narrowest platform takes a message of 50 blocks and some 12,000 units."""
+SHOWN = 300  # characters of an option
+
+
+def pages(round_: Round, member: MemberId) -> tuple[tuple[str, ...], ...]:
+    """The options in this voter's own order, as many on a page as fit into one message."""
+    found: list[list[str]] = [[]]
+    room = ROOM
+    for option_id in options_for(round_, member):
+        takes = EACH * (2 if _vote(round_).locks else 1) + _units(_option_line(round_, option_id))
+        if found[-1] and (takes > room or len(found[-1]) == MOST):
+            found.append([])
+            room = ROOM
+        found[-1].append(option_id)
+        room -= takes
+    return tuple(tuple(page) for page in found)
+
+
+def _units(words: Line) -> int:
+    return len(plain(words).encode("utf-16-le")) // 2
+
+
+def page_of(round_: Round, member: MemberId, option_id: str) -> int:
+    """On which page the voter finds an option."""
+    return next((n for n, page in enumerate(pages(round_, member)) if option_id in page), 0)
+
+
+def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
+    """All of a voter's ballot in one message: the ask, what is left, each option with its buttons, until when."""
+    words, ledger, every = _vote(round_), _ledger(round_), pages(round_, member)
+    page = page if 0 <= page < len(every) else 0
     locked = member in ledger.locked
-    summary = line("{ask} You have {left} left. ", ask=words.ask, left=count(left, thing)) + until(round_, member)
-    how = (
-        f"Below is one message for each option, in an order of your own. Any emoji that you add to it is one {thing}, "
-        f"different emoji are several, taking one off takes the {thing} back. The buttons do the same."
-    )
-    finish = "locks your ballot" if words.locks else "says that you are done"
-    how += f" A ✅ on this message, or the word `done`, {finish}."
-    if in_one_sitting(round_) and words.locks:
-        how += " When you have locked your ballot, I ask you at once to compare a few pairs of plans."
-    blocks: list[Block] = [
-        paragraph(words.ask),
-        Facts(
-            (
-                ("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),
-                ("Over the quota", line("{n} that do not count", n=len(ledger.surplus(member)))),
-            )
-            if ledger.surplus(member)
-            else (("Left", line("{left} of {all}", left=count(left, thing), all=ledger.quota)),)
-        ),
-        small(how),
-        small(
-            line("Ties: {how}; what is still tied stays tied. ", how=words.ties)
-            + line(words.secrecy, fewest=fewest(len(options(round_))))
-        ),
-        paragraph(until(round_, member)),
-    ]
-    if locked:
-        blocks.append(small(_handed_in(len(ledger.counted(member)), thing)))
-    buttons = _ballot_buttons(round_, member, locked)
-    if buttons:
+    left = _left(round_, member)
+    blocks: list[Block] = [paragraph(words.ask), paragraph(left)]
+    blocks += [small(_not_counted(round_, mark.option)) for mark in ledger.surplus(member)]
+    for option_id in every[page]:
+        blocks += _option(round_, member, option_id, locked)
+    if len(every) > 1:
+        blocks += _turning(round_, page, len(every))
+    if not locked:
+        blocks.append(small(_by_emoji(round_)))
+    blocks.append(small(_rules(round_)))
+    blocks.append(paragraph(until(round_, member)))
+    blocks += [small(tick) for tick in _ticks(round_, member)]
+    if buttons := _ballot_buttons(round_, member, locked):
         blocks.append(offer(*buttons))
+    summary = line("{ask} ", ask=words.ask) + left + line(" ") + until(round_, member)
     return card(round_, round_.step, *blocks, summary=summary)
 
 
-def _ballot_buttons(round_: Round, member: MemberId, locked: bool) -> tuple[Button, ...]:
-    if not _vote(round_).locks:
-        if member in round_.progress.done:
-            return (Button("Not done after all", "step.undone", about(round_)),)
-        return (Button("I am done", "step.done", about(round_), "primary"),)
-    if locked and not still_compares(round_, member):
-        return ()
-    if locked:
-        return (Button("Skip the comparisons", "step.done", about(round_)),)
+def _ledger(round_: Round) -> Ledger:
     ledger = round_.ledger()
-    if ledger is not None and not ledger.counted(member):
-        return (_lock_empty(round_),)
-    return (
-        Button("Lock my ballot and go on", "ballot.lock", about(round_), "primary", says="My ballot is final; go on"),
+    assert ledger is not None
+    return ledger
+
+
+def _left(round_: Round, member: MemberId) -> Line:
+    ledger, thing = _ledger(round_), _vote(round_).thing
+    left = ledger.quota - len(ledger.counted(member))
+    return line("You have *{left}* left of {all}.", left=count(left, thing), all=ledger.quota)
+
+
+def _not_counted(round_: Round, option_id: str) -> Line:
+    return line(
+        "Not counted, as it is one too many: “{text}”. Take another back and it counts by itself.",
+        text=theirs(option_text(round_, option_id), 100),
     )
+
+
+def _option(round_: Round, member: MemberId, option_id: str, locked: bool) -> list[Block]:
+    """An option, with how many of this person's votes are on it and what they can do there."""
+    number = options_for(round_, member).index(option_id) + 1
+    mine = [m for m in _ledger(round_).counted(member) if m.option == option_id]
+    words = line("{i}. ", i=number) + _option_line(round_, option_id)
+    if mine:
+        words += line(" · *{n}* from you", n=count(len(mine), _vote(round_).thing))
+    buttons = () if locked else _option_buttons(round_, member, option_id)
+    return [paragraph(words), *([offer(*buttons)] if buttons else [])]
+
+
+def _option_line(round_: Round, option_id: str) -> Line:
+    return (theirs(" ".join(option_text(round_, option_id).split()), SHOWN),)
+
+
+def _option_buttons(round_: Round, member: MemberId, option_id: str) -> tuple[Button, ...]:
+    """More, as long as something is left; back, what was put there by button; and the plan as a whole."""
+    ledger, thing, key = _ledger(round_), _vote(round_).thing, about(round_, option_id)
+    text = theirs(option_text(round_, option_id), 60).text
+    found = []
+    if len(ledger.counted(member)) < ledger.quota:
+        found.append(Button(f"+1 {thing}", "vote.cast", key, says=f"One {thing} for: {text}"))
+    if any(m.option == option_id and m.sign.startswith(PRESSED) for m in ledger.marks.get(member, ())):
+        found.append(Button(f"−1 {thing}", "vote.back", key, says=f"Take one {thing} back from: {text}"))
+    if _vote(round_).locks:
+        found.append(Button("Read it", "ballot.read", key, says=f"Read the plan: {text}"))
+    return tuple(found)
+
+
+def _turning(round_: Round, page: int, pages_: int) -> list[Block]:
+    buttons = []
+    if page:
+        buttons.append(Button("Back", "ballot.page", about(round_, str(page - 1)), says=f"Go back to page {page}"))
+    if page + 1 < pages_:
+        label = f"Show page {page + 2} of {pages_}"
+        buttons.append(Button(label, "ballot.page", about(round_, str(page + 1))))
+    return [small("Page {n} of {all}, in an order of your own.", n=page + 1, all=pages_), offer(*buttons)]
+
+
+def _by_emoji(round_: Round) -> Line:
+    thing, words = _vote(round_).thing, _vote(round_)
+    how = (
+        f"each option is a line there; any emoji on it is one {thing}, different emoji are several, taking one off "
+        f"takes the {thing} back."
+    )
+    if len(options(round_)) <= BY_ITSELF:
+        how = f"Or vote by emoji in this message's thread: {how}"
+    else:
+        how = f"Or vote by emoji: I put the options into this message's thread, and {how}"
+    finish = "hands in your ballot" if words.locks else "says that you're done"
+    return line(how + f" A ✅ on this message, or the word `done`, {finish}.")
+
+
+def _rules(round_: Round) -> Line:
+    words = _vote(round_)
+    rules = line("Ties: {how}; what is still tied stays tied. ", how=words.ties)
+    rules += line(words.secrecy, fewest=fewest(len(options(round_))))
+    if in_one_sitting(round_) and words.locks:
+        rules += line(" Once your ballot is in, I ask you to compare a few pairs of plans.")
+    return rules
+
+
+def _ticks(round_: Round, member: MemberId) -> list[Line]:
+    """What the voter has done, where a message of its own would only repeat it."""
+    ledger, thing = _ledger(round_), _vote(round_).thing
+    votes = len(ledger.counted(member))
+    if member in ledger.locked:
+        return [_handed_in(votes, thing)]
+    if _vote(round_).locks or member not in round_.progress.done:
+        return []
+    if votes == ledger.quota:
+        return [line("✓ All your {things} are placed. You can move them until the step closes.", things=f"{thing}s")]
+    return [line("✓ You're done here. You can still change it until the step closes.")]
+
+
+def _ballot_buttons(round_: Round, member: MemberId, locked: bool) -> tuple[Button, ...]:
+    words, key = _vote(round_), about(round_)
+    if locked:
+        return (Button("Skip the comparisons", "step.done", key),) if still_compares(round_, member) else ()
+    emoji = (Button("Vote by emoji", "ballot.lines", key),) if len(options(round_)) > BY_ITSELF else ()
+    votes = len(_ledger(round_).counted(member))
+    if words.locks and not votes:
+        return (_lock_empty(round_), *emoji)
+    if words.locks:
+        return (
+            Button("Hand in my ballot", "ballot.lock", key, "primary", says="My ballot is final; hand it in"),
+            *emoji,
+        )
+    if member in round_.progress.done:
+        spent = votes == _ledger(round_).quota
+        return emoji if spent else (Button("I'm not done", "step.undone", key), *emoji)
+    return (Button("I'm done", "step.done", key, "primary" if votes else "plain"), *emoji)
 
 
 def _handed_in(votes: int, thing: str) -> Line:
     if not votes:
-        return line("You have handed in an empty ballot. It counts as an abstention.")
-    return line("You have handed in your ballot with {n}.", n=count(votes, thing))
+        return line("✓ Your ballot is in, empty: it counts as an abstention.")
+    return line("✓ Your ballot is in, with {n}.", n=count(votes, thing))
 
 
 def _lock_empty(round_: Round) -> Button:
@@ -92,22 +203,24 @@ def _lock_empty(round_: Round) -> Button:
     )
 
 
-def option(round_: Round, member: MemberId, option_id: str) -> Message:
-    """One option of a ballot, with how many of this person's votes are on it."""
-    ledger = round_.ledger()
-    assert ledger is not None
-    mine = sum(m.option == option_id for m in ledger.counted(member))
-    text = option_text(round_, option_id)
-    thing = _vote(round_).thing
+def opened(round_: Round, member: MemberId, option_id: str) -> Message:
+    """One plan in the place of the sheet, with the way back to all of them."""
+    found = plan_page(round_, round_.plans[PlanId(option_id)])
+    key, locked = about(round_, str(page_of(round_, member, option_id))), member in _ledger(round_).locked
+    voting = () if locked else _option_buttons(round_, member, option_id)[:-1]
+    back = Button("Back to all plans", "ballot.page", key, "primary")
+    blocks = (*found.blocks, paragraph(_left(round_, member)), paragraph(until(round_, member)), offer(back, *voting))
+    return replace(found, blocks=blocks)
+
+
+def emoji_line(round_: Round, member: MemberId, option_id: str) -> Message:
+    """One option as a line for emoji; it stays as it is, whatever is voted."""
     number = options_for(round_, member).index(option_id) + 1
-    state = line("*{n}* from you", n=count(mine, thing))
-    summary = line("{i}. {text}", i=number, text=theirs(text, 300))
-    key = about(round_, option_id)
-    buttons = (
-        Button(f"+1 {thing}", "vote.cast", key, says=f"One {thing} for: {theirs(text, 60).text}"),
-        Button("Take one back", "vote.back", key, says=f"Take one {thing} back from: {theirs(text, 60).text}"),
-    )
-    return told(summary, small(state), offer(*buttons))
+    return told(line("{i}. ", i=number) + _option_line(round_, option_id))
+
+
+def lines_are_there(round_: Round) -> Message:
+    return said("The options stand in the thread of your ballot already, one line each.")
 
 
 def option_text(round_: Round, option_id: str) -> str:

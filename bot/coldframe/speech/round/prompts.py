@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from coldframe.domain.names import LeverId, MemberId, MoreTime, Role, Side, Step
 from coldframe.domain.round import rules
+from coldframe.domain.round.correcting import proposed_dots
 from coldframe.domain.round.merging import needs_second_person
 from coldframe.domain.round.readiness import nothing_in
 from coldframe.domain.state import MergeProposal, Note, Round
@@ -237,6 +238,9 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
         buttons.append(Button("Show more pairs", "merge.more", about(round_)))
     if any(len(f.notes) > 1 for f in round_.forces):
         buttons.append(Button("Split …", "merge.object", about(round_)))
+    dots = proposed_dots(round_)
+    if dots is not None:
+        buttons.append(Button(f"Give everybody {dots} dots", "merge.dots", about(round_)))
     alone = (
         line("As you decide as well, somebody else has to say yes to each join.") if needs_second_person(round_) else ()
     )
@@ -251,9 +255,19 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
             + alone
         ),
         Items(tuple(written("  =  ".join(round_.wordings(f.id)), 500) for f in round_.forces[:60])),
+        *((small(_many_forces(round_, dots)),) if dots is not None else ()),
         paragraph(until(round_, member)),
         offer(*buttons),
         summary=summary,
+    )
+
+
+def _many_forces(round_: Round, dots: int) -> Line:
+    return line(
+        "{n} are many for {few} each: with {dots} the strong ones stand out better.",
+        n=count(len(round_.forces), "force"),
+        few=count(round_.settings.dots, "dot"),
+        dots=dots,
     )
 
 

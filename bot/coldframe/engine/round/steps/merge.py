@@ -8,6 +8,7 @@ from itertools import combinations
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import ForceId, MemberId, NoteId, Role, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.correcting import DotsGiven, GiveDots, proposed_dots
 from coldframe.domain.round.merging import (
     AnswerMerge,
     ForcesJoined,
@@ -111,6 +112,14 @@ async def _more(request: RoundRequest) -> Reply | None:
     return request.noted(answers.looking_for_pairs())
 
 
+async def _give_dots(request: RoundRequest) -> None:
+    """What is proposed where many forces stand."""
+    proposed = proposed_dots(request.round)
+    if proposed is None:
+        raise Refused(Because.UNKNOWN_ITEM)
+    await request.act(GiveDots(request.by, proposed))
+
+
 def _answer(same: bool) -> RoundAnswer:
     async def answered(request: RoundRequest) -> Reply | None:
         await request.act(AnswerMerge(request.by, NoteId(request.part(0)), NoteId(request.part(1)), same))
@@ -178,6 +187,11 @@ async def _revise_proposals(turn: Turn, round_: Round) -> None:
                 turn.revise(posted.name, posted.place, prompts.merge_proposal(round_, proposal), round_.id)
 
 
+async def _dots_given(turn: Turn, before: Round, round_: Round, fact: DotsGiven) -> None:
+    if round_.step is Step.MERGE:
+        DESK.revise(turn, round_)
+
+
 async def _open(turn: Turn, round_: Round) -> None:
     """Proposals wait already where the step was opened again."""
     post_card(turn, round_)
@@ -214,6 +228,7 @@ PLAY = StepPlay(
         "merge.object": opens(_split_form),
         "merge.same": opens(_same_form),
         "merge.more": _more,
+        "merge.dots": _give_dots,
         "merge.yes": _answer(True),
         "merge.no": _answer(False),
     },
@@ -229,6 +244,7 @@ PLAY = StepPlay(
         ForcesJoined: _changed,
         ForceSplit: _changed,
         Merged: _merged,
+        DotsGiven: _dots_given,
     },
     due={"propose": _propose, "propose more": _propose_more},
 )  # fmt: skip

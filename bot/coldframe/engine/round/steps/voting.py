@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, Step
+from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import ballots, placement
 from coldframe.domain.round.ballots import (
     BallotLocked,
@@ -17,23 +18,37 @@ from coldframe.domain.round.ballots import (
 )
 from coldframe.domain.state import Mark, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
-from coldframe.engine.core.turn import Follow, Turn
+from coldframe.engine.core.turn import Follow, Kit, Turn
 from coldframe.engine.round.steps.placement import ask_to_compare
 from coldframe.engine.round.steps.play import Asking, Reads
+from coldframe.message.packed import MessageName
+from coldframe.speech.names import message_name
 from coldframe.speech.round import ballot_prompts
+
+SHEET, LINE = "ballot", "option"
+"""A voter's sheet, and in its thread a line for each option that takes emoji."""
+MAX_DIGITS = 4  # of the number of a page
 
 
 async def _hand_out(turn: Turn, round_: Round, member: MemberId) -> None:
-    """The intro, then one message per option in this voter's own order."""
+    """One sheet with all options; with few of them the lines for emoji stand in its thread from the start."""
     step = round_.step
-    turn.tell(round_, member, "ballot", ballot_prompts.ballot_intro(round_, member), rest=(step.value,), only_in=step)
+    turn.tell(round_, member, SHEET, ballot_prompts.sheet(round_, member), rest=(step.value,), only_in=step)
+    if len(ballots.options(round_)) <= ballot_prompts.BY_ITSELF:
+        _put_lines(turn, round_, member)
+
+
+def _put_lines(turn: Turn, round_: Round, member: MemberId) -> None:
+    """In this voter's own order, in the thread of their sheet."""
+    step = round_.step
+    thread = message_name(round_.id, SHEET, member, step.value)
     for option in ballots.options_for(round_, member):
-        message = ballot_prompts.option(round_, member, option)
-        turn.tell(round_, member, "option", message, rest=(step.value, option), only_in=step)
+        words = ballot_prompts.emoji_line(round_, member, option)
+        turn.tell(round_, member, LINE, words, rest=(step.value, option), only_in=step, thread_of=thread)
 
 
 def asking(step: Step) -> Asking:
-    return Asking("ballot", (step.value,), _hand_out)
+    return Asking(SHEET, (step.value,), _hand_out)
 
 
 async def _cast(request: RoundRequest) -> None:
@@ -45,8 +60,8 @@ async def _take_back(request: RoundRequest) -> None:
 
 
 async def _voted(turn: Turn, before: Round, after: Round, fact: VoteCast | VoteTakenBack) -> None:
-    """Every card on which this person's votes read differently, and a word when one does not count."""
-    _refresh(turn, before, after, fact.voter)
+    """The sheet, and a word when a vote does not count."""
+    _refresh(turn, before, after, fact.voter, fact.mark.option)
     if isinstance(fact, VoteCast) and not fact.counts:
         _tell_surplus(turn, after, fact.voter, fact.mark)
 
@@ -57,18 +72,19 @@ def _tell_surplus(turn: Turn, round_: Round, voter: MemberId, mark: Mark) -> Non
         turn.answer(round_.tenant, voter, ballot_prompts.over_quota(round_, text, ledger.quota), about=round_, ask=True)
 
 
-def _refresh(turn: Turn, before: Round, after: Round, voter: MemberId) -> None:
+def _refresh(turn: Turn, before: Round, after: Round, voter: MemberId, option: str | None = None) -> None:
+    """The voter's sheet, at the page of the option where something changed."""
     if after.ledger() is None or after.step is not before.step:
         return
-    own_card(turn, after, voter)
-    for option in ballots.options(after):
-        new = ballot_prompts.option(after, voter, option)
-        if new != ballot_prompts.option(before, voter, option):
-            turn.revise_own(after, voter, "option", new, after.step.value, option)
+    _show(turn, after, voter, ballot_prompts.page_of(after, voter, option) if option is not None else 0)
 
 
 def own_card(turn: Turn, round_: Round, member: MemberId) -> None:
-    turn.revise_own(round_, member, "ballot", ballot_prompts.ballot_intro(round_, member), round_.step.value)
+    _show(turn, round_, member, 0)
+
+
+def _show(turn: Turn, round_: Round, member: MemberId, page: int) -> None:
+    turn.revise_own(round_, member, SHEET, ballot_prompts.sheet(round_, member, page), round_.step.value)
 
 
 async def _reconciled(turn: Turn, before: Round, after: Round, fact: LedgerReconciled) -> None:
@@ -87,11 +103,75 @@ async def _locked(turn: Turn, before: Round, after: Round, fact: BallotLocked) -
         await ask_to_compare(turn, after, fact.voter)
 
 
+# --- what is only shown ---
+
+
+async def _page(request: RoundRequest) -> None:
+    page = request.part(0)
+    if not page.isdecimal() or len(page) > MAX_DIGITS:
+        raise Refused(Because.UNKNOWN_ITEM)
+    _show(request.turn, request.round, request.by, int(page))
+
+
+async def _read(request: RoundRequest) -> None:
+    """A plan as a whole, in the place of the sheet."""
+    round_, plan = request.round, request.part(0)
+    if round_.step is not Step.BALLOT or plan not in ballots.options(round_):
+        raise Refused(Because.UNKNOWN_ITEM)
+    request.turn.revise_own(
+        round_, request.by, SHEET, ballot_prompts.opened(round_, request.by, plan), round_.step.value
+    )
+
+
+async def _lines(request: RoundRequest) -> None:
+    """The options as lines for emoji, where the voter asks for them."""
+    turn, round_, by = request.turn, request.round, request.by
+    ballots.open_ledger(round_, by, turn.now)
+    first = ballots.options_for(round_, by)[0]
+    if await turn.uow.knows_message(message_name(round_.id, LINE, by, round_.step.value, first)):
+        request.answer(ballot_prompts.lines_are_there(round_))
+    else:
+        _put_lines(turn, round_, by)
+
+
+# --- ballots of earlier releases ---
+
+
+async def look_after(kit: Kit) -> None:
+    """To be called at the start: ballots of a version that sent each option as a message with buttons. The first
+    message becomes the sheet, and the others lines for emoji."""
+    occasion = "voting/one sheet"
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        if not await uow.first_time(occasion, turn.now):
+            return
+        kit.ids.occasion(occasion)
+        for tenant, team in await uow.all_teams():
+            for head in await uow.heads(tenant, channel=team):
+                if head.step in (Step.DOTS, Step.BALLOT):
+                    await _become_sheets(turn, await turn.round(head.id))
+        await turn.finish()
+
+
+async def _become_sheets(turn: Turn, round_: Round) -> None:
+    for what, reads in READS.items():
+        for posted in await turn.uow.posted_like(message_name(round_.id, what, "")):
+            name = MessageName.unpack(posted.name)
+            if name.rest[1] == round_.step.value:
+                turn.revise_own(round_, MemberId(name.rest[0]), what, reads(round_, name.rest), *name.rest[1:])
+
+
 READS: Mapping[str, Reads] = {
-    "ballot": lambda round_, rest: ballot_prompts.ballot_intro(round_, MemberId(rest[0])),
-    "option": lambda round_, rest: ballot_prompts.option(round_, MemberId(rest[0]), rest[2]),
+    SHEET: lambda round_, rest: ballot_prompts.sheet(round_, MemberId(rest[0])),
+    LINE: lambda round_, rest: ballot_prompts.emoji_line(round_, MemberId(rest[0]), rest[2]),
 }
-BUTTONS: Mapping[str, RoundAnswer] = {"vote.cast": _cast, "vote.back": _take_back}
+BUTTONS: Mapping[str, RoundAnswer] = {
+    "vote.cast": _cast,
+    "vote.back": _take_back,
+    "ballot.page": _page,
+    "ballot.read": _read,
+    "ballot.lines": _lines,
+}
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     VoteCast: _voted,
     VoteTakenBack: _voted,

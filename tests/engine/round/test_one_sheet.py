@@ -1,0 +1,301 @@
+"""A secret vote is one message to each voter: all options, what is left, until when; lines for emoji in its thread."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from coldframe.chat.room.records import Record
+from coldframe.domain.commands import BOT
+from coldframe.domain.names import MemberId, NoteId, PlanId, Side, Step
+from coldframe.domain.people.commands import Join
+from coldframe.domain.round.merging import PickFocus
+from coldframe.domain.round.moves import Close
+from coldframe.domain.round.notes import WriteNote
+from coldframe.domain.state import Ledger
+from coldframe.engine.round.steps import voting
+from coldframe.message.packed import ButtonValue, MessageName
+from coldframe.ports.chat import Person
+from coldframe.render.room import message_text
+from coldframe.render.slack.blocks import message_parts
+from demo.hand import buttons_of
+from tests.domain.play import REASON, RETENTION, D, F
+from tests.engine.clockwork import CHANNEL, Running, running
+from tests.engine.reaching import at_step, reach
+from tests.upgrade import earlier
+
+MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
+JON, LONG = MemberId("jon"), 300
+VOTING = [Step.DOTS, Step.BALLOT]
+
+
+def of_the_bot(team: Running, person: str) -> list[Record]:
+    """What the bot says to somebody in private now, newest last."""
+    room = team.house.room
+    return [r for r in room.messages(room.direct(person)) if r.by_bot and r.message is not None and not r.gone]
+
+
+def sheet(team: Running, person: str) -> Record:
+    (found,) = [r for r in of_the_bot(team, person) if "left of" in message_text(r.message)]  # type: ignore[arg-type]
+    return found
+
+
+def text(record: Record) -> str:
+    assert record.message is not None
+    return message_text(record.message)
+
+
+def actions(record: Record) -> list[str]:
+    return [b.action for b in buttons_of(record)]
+
+
+def lines(team: Running, person: str) -> list[Record]:
+    return [r for r in of_the_bot(team, person) if r.place.thread == sheet(team, person).id]
+
+
+async def opened(team: Running) -> Ledger:
+    """The vote of the running step, once people may vote."""
+    round_ = await team.current()
+    assert round_.progress.opens is not None
+    await team.until(max(team.clock.now(), round_.progress.opens))
+    ledger = (await team.current()).ledger()
+    assert ledger is not None
+    return ledger
+
+
+async def ledger_of(team: Running) -> Ledger:
+    ledger = (await team.current()).ledger()
+    assert ledger is not None
+    return ledger
+
+
+@pytest.mark.parametrize("step", VOTING)
+async def test_a_vote_brings_one_message_with_all_options(tmp_path: Path, step: Step) -> None:
+    """What else comes stands in its thread, one line an option, and offers nothing to press."""
+    before = Step.MERGE if step is Step.DOTS else Step.PLANS
+    async with at_step(tmp_path, MONDAY, before) as team:
+        had = {r.id for r in of_the_bot(team, JON)}
+        await reach(team, step)
+        await opened(team)
+        came = [r for r in of_the_bot(team, JON) if r.id not in had]
+        (own,) = [r for r in came if r.place.thread is None]
+        assert own.id == sheet(team, JON).id
+        options = len(voting.ballots.options(await team.current()))
+        assert actions(own).count("vote.cast") == options == len(lines(team, JON))
+        assert not [r for r in lines(team, JON) if buttons_of(r)]
+        assert "Until " in text(own)
+
+
+@pytest.mark.parametrize("step", VOTING)
+async def test_the_sheet_shows_each_vote_in_place(tmp_path: Path, step: Step) -> None:
+    """What is left and where mine are; nothing more can be put once all are, only taken back; no word comes of it."""
+    async with at_step(tmp_path, MONDAY, step) as team:
+        quota = (await opened(team)).quota
+        told, own = len(of_the_bot(team, JON)), sheet(team, JON)
+        assert f"{quota} {'dots' if step is Step.DOTS else 'votes'} left of {quota}" in text(own)
+        for left in reversed(range(quota)):
+            await team.press(JON, "vote.cast")
+            assert f"You have {left} " in text(sheet(team, JON))
+        assert "vote.cast" not in actions(sheet(team, JON))
+        await team.press(JON, "vote.back")
+        assert "You have 1 " in text(sheet(team, JON)) and "vote.cast" in actions(sheet(team, JON))
+        assert sheet(team, JON).id == own.id and len(of_the_bot(team, JON)) == told
+
+
+async def test_all_dots_placed_is_a_tick_on_the_sheet(tmp_path: Path) -> None:
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        assert "✓" not in text(sheet(team, JON))
+        for _ in range(3):
+            await team.press(JON, "vote.cast")
+        assert "✓ All your dots are placed" in text(sheet(team, JON))
+        assert JON in (await team.current()).progress.done
+
+
+async def test_a_ballot_that_is_in_says_so_on_the_sheet(tmp_path: Path) -> None:
+    """And offers no vote any more."""
+    async with at_step(tmp_path, MONDAY, Step.BALLOT) as team:
+        await opened(team)
+        await team.press(JON, "vote.cast")
+        await team.press(JON, "ballot.lock")
+        (own,) = [r for r in of_the_bot(team, JON) if "✓ Your ballot is in, with 1 vote." in text(r)]
+        assert not {"vote.cast", "vote.back", "ballot.lock"} & set(actions(own))
+
+
+async def test_emoji_in_the_thread_and_buttons_count_into_one_sheet(tmp_path: Path) -> None:
+    """One too many is named on the sheet, and counts when another is taken back."""
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        first, second, *_ = lines(team, JON)
+        await team.press(JON, "vote.cast")
+        for emoji in "🌱🌿":
+            await team.house.room.react_as(JON, first.id, emoji)
+        await team.settle()
+        await team.house.room.react_as(JON, second.id, "🌵")
+        await team.settle()
+        assert "Not counted, as it is one too many" in text(sheet(team, JON))
+        await team.house.room.react_as(JON, first.id, "🌱", False)
+        await team.settle()
+        assert "Not counted" not in text(sheet(team, JON))
+        assert len((await ledger_of(team)).counted(JON)) == 3
+
+
+@pytest.mark.parametrize("locked", [False, True])
+async def test_a_plan_opens_in_the_place_of_the_sheet(tmp_path: Path, locked: bool) -> None:
+    """Its steps and measure, with a vote for it beside; and the way back."""
+    async with at_step(tmp_path, MONDAY, Step.BALLOT) as team:
+        await opened(team)
+        own, plan = sheet(team, JON), (await team.current()).plan_order[1]
+        if locked:
+            await team.press(JON, "vote.cast")
+            await team.press(JON, "ballot.lock")
+            reply = await team.house.room.press(JON, own.id, "ballot.read", await _value(team, plan), forged=True)
+            await team.settle()
+            assert reply.note is None
+        else:
+            await team.press(JON, "ballot.read", f"r1|{plan}")
+        shown = next(r for r in of_the_bot(team, JON) if r.id == own.id)
+        assert (await team.current()).plans[plan].steps[0] in text(shown)
+        assert ("vote.cast" in actions(shown)) is not locked
+        await team.press(JON, "ballot.page")
+        assert "left of" in text(next(r for r in of_the_bot(team, JON) if r.id == own.id))
+
+
+async def _value(team: Running, plan: PlanId) -> str:
+    return ButtonValue("r1", (plan,), (await team.current()).step.value).pack()
+
+
+@pytest.mark.parametrize("made_up", ["", "-1", "x", "99999999999", "²"])
+async def test_a_page_that_is_made_up_changes_nothing(tmp_path: Path, made_up: str) -> None:
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        own = sheet(team, JON)
+        value = ButtonValue("r1", (made_up,), "dots").pack()
+        await team.house.room.press(JON, own.id, "ballot.page", value, forged=True)
+        await team.settle()
+        assert text(sheet(team, JON)) == text(own)
+
+
+# --- a large round ----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+async def crowd(tmp_path: Path) -> AsyncIterator[Running]:
+    """25 people and 120 notes, each as long as a sheet shows them, all on the lever that is picked."""
+    async with running(tmp_path, MONDAY) as team:
+        people = [MemberId(f"guest{n}") for n in range(19)]
+        for person in people:
+            team.house.room.add_person(Person(person, person.title(), "UTC"), CHANNEL)
+        await team.act("join", *(Join(BOT, person, person.title()) for person in people))
+        writers = (await team.current()).active()
+        assert len(writers) == 25
+        notes = [
+            WriteNote(writers[n % 25], NoteId(f"n{n}"), RETENTION, Side.RESTRAINING, f"{n:03} ".ljust(LONG, "ä"))
+            for n in range(120)
+        ]
+        await team.act("write", *notes, Close(F))
+        await team.act("focus", PickFocus(D, RETENTION, REASON))
+        yield team
+
+
+async def test_of_many_forces_all_are_reached_on_pages_that_fit(crowd: Running) -> None:
+    """One message a voter; each page is one message of the narrowest platform too, in an order of each voter's own."""
+    had = {r.id for r in of_the_bot(crowd, JON)}
+    await reach(crowd, Step.DOTS)
+    (own,) = [r for r in of_the_bot(crowd, JON) if r.id not in had]
+    assert lines(crowd, JON) == []
+    orders = []
+    for person in (JON, D):
+        orders.append(await _turned_through(crowd, person))
+        assert sorted(orders[-1]) == sorted(str(f.id) for f in (await crowd.current()).forces)
+    assert orders[0] != orders[1]
+    assert own.id == sheet(crowd, JON).id
+
+
+async def _turned_through(team: Running, person: MemberId) -> list[str]:
+    """The options of every page in turn, by the button that shows the next."""
+    found: list[str] = []
+    while True:
+        own = sheet(team, person)
+        assert own.message is not None and len(message_parts(own.message)) == 1
+        found += [ButtonValue.unpack(b.value).rest[0] for b in buttons_of(own) if b.action == "vote.cast"]
+        following = [b for b in buttons_of(own) if b.label.startswith("Show page")]
+        if not following:
+            return found
+        await team.press(person, "ballot.page", following[0].value)
+
+
+async def test_a_vote_on_a_later_page_stays_there(crowd: Running) -> None:
+    """A voter goes on where they are; all dots on one page fit as well."""
+    await reach(crowd, Step.DOTS)
+    await crowd.press(JON, "ballot.page")
+    value = next(b.value for b in buttons_of(sheet(crowd, JON)) if b.action == "vote.cast")
+    for _ in range(3):
+        await crowd.press(JON, "vote.cast", value)
+    own = sheet(crowd, JON)
+    assert "Page 2 of" in text(own) and "3 dots from you" in text(own)
+    assert own.message is not None and len(message_parts(own.message)) == 1
+
+
+async def test_the_lines_for_emoji_come_when_they_are_asked_for(crowd: Running) -> None:
+    """In the thread of whoever asks, once."""
+    await reach(crowd, Step.DOTS)
+    await crowd.press(JON, "ballot.lines")
+    forces = len((await crowd.current()).forces)
+    assert len(lines(crowd, JON)) == forces and lines(crowd, D) == []
+    await crowd.house.room.react_as(JON, lines(crowd, JON)[40].id, "🌱")
+    await crowd.settle()
+    assert len((await ledger_of(crowd)).counted(JON)) == 1
+    await crowd.press(JON, "ballot.lines")
+    assert len(lines(crowd, JON)) == forces
+    assert "already" in text(of_the_bot(crowd, JON)[-1])
+
+
+async def test_for_many_forces_five_dots_are_proposed(crowd: Running) -> None:
+    """On the facilitator's desk of the merge; once they are given it is not proposed again."""
+    await crowd.press(F, "merge.dots")
+    assert not [r for r in of_the_bot(crowd, F) if "merge.dots" in actions(r)]
+    await reach(crowd, Step.DOTS)
+    assert "5 dots left of 5" in text(sheet(crowd, JON))
+
+
+async def test_for_few_forces_the_dots_stay(tmp_path: Path) -> None:
+    async with at_step(tmp_path, MONDAY, Step.MERGE) as team:
+        assert not [r for r in of_the_bot(team, F) if "merge.dots" in actions(r)]
+
+
+# --- ballots of an earlier release ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("stop", ["dots", "ballot"])
+async def test_a_ballot_of_an_earlier_release_becomes_one_sheet(tmp_path: Path, stop: str) -> None:
+    """Its first message takes all the options; theirs offer nothing any more, and still take emoji. A press of what was
+    drawn before counts all the same."""
+    left = earlier.unpack(stop, tmp_path / "left")
+    async with earlier.opened(tmp_path / "left", left.moment) as house:
+        round_id = next(ButtonValue.unpack(b.value).subject for b in left.buttons if b.action == "vote.cast")
+        async with house.store.begin() as uow:
+            found = [(MessageName.unpack(p.name).rest, p) for p in await uow.posted_like(f"{round_id}/option/")]
+            before = await uow.round(round_id)
+        ledger = before.ledger() if before is not None else None
+        assert before is not None and ledger is not None
+        options = {p.message_id: MemberId(rest[0]) for rest, p in found if rest[1] == stop}
+        assert len(options) > 2
+        await voting.look_after(house.kit)
+        await house.engine.settle()
+        records = {r.id: r for r in house.room.all_messages()}
+        assert not [message for message in options if buttons_of(records[message])]
+        message, voter = next((m, v) for m, v in options.items() if v not in ledger.locked)
+        async with house.store.begin() as uow:
+            posted = await uow.posted(MessageName(round_id, "ballot", (voter, stop)).pack())
+        assert posted is not None and "left of" in text(records[posted.message_id])
+        await house.room.react_as(voter, message, "🦜")
+        await house.engine.settle()
+        async with house.store.begin() as uow:
+            after = await uow.round(round_id)
+        assert after is not None and _marks(after.ledger(), voter) != _marks(before.ledger(), voter)
+
+
+def _marks(ledger: Ledger | None, voter: str) -> Sequence[object]:
+    assert ledger is not None
+    return ledger.marks.get(MemberId(voter), ())
