@@ -45,7 +45,7 @@ from coldframe.domain.round.commitment import (
     SetNextRound,
     SetReview,
 )
-from coldframe.domain.round.correcting import Reword, SetDeadline, SetLengths, TakeOff
+from coldframe.domain.round.correcting import GiveDots, Reword, SetDeadline, SetLengths, TakeOff
 from coldframe.domain.round.counter import TellCount
 from coldframe.domain.round.jotting import Jot
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SayTheSame, SplitForce
@@ -359,6 +359,7 @@ _KINDS: tuple[Make, ...] = (
         anybody(r, x), {x.choice(list(rules.RULES)): x.choice((-1, 1, 8, 500)) for _ in range(x.randrange(3))},
         x.choice((None, 1)),
     ),
+    lambda w, r, x, t, k: GiveDots(anybody(r, x), x.choice((0, 3, 5, 500))),
     lambda w, r, x, t, k: OpenAgain(anybody(r, x), x.choice(list(Step))),
     lambda w, r, x, t, k: Undo(anybody(r, x)),
     lambda w, r, x, t, k: AnnounceNow(anybody(r, x)),
