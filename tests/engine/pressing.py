@@ -45,6 +45,7 @@ WIDER: Mapping[str, frozenset[Step]] = {
     **{action: frozenset(OPEN) for action in USES.buttons if action.startswith("role.")},
     **dict.fromkeys(("trial.plan", "trial.begin", "leftovers.show"), ENDED),
     "round.cancel": frozenset(OPEN),
+    "break.take": frozenset(RUNNING),
     "jot.write": frozenset({Step.PRECEDENTS, Step.PLANS}),
     **dict.fromkeys(("guest.admit", "guest.decline"), frozenset(OPEN)),
     **{f"edit.{what}": frozenset(OPEN) for what in ("show", "question", "add", "remove", "remove_yes")},

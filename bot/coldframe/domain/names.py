@@ -55,6 +55,7 @@ class PauseReason(StrEnum):
     """Why a round rests."""
 
     ASKED = "asked"
+    BREAK = "break"
     NOBODY_ANSWERED = "nobody answered"
     NOBODY_DECIDED = "nobody decided"
     NOTHING_CAME = "nothing came in"

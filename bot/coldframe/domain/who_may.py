@@ -81,6 +81,7 @@ class Act(StrEnum):
     WORD_QUESTIONS = "word the questions"
     SUGGEST = "suggest a question"
     PRECEDENT = "give a precedent"
+    TELL = "go on to the next precedent that is told"
     JOT = "jot down for oneself what strikes one"
     PLAN = "hand a plan in"
     OWN_PLAN = "change or withdraw a plan of one's own"
@@ -172,7 +173,7 @@ TABLE: Mapping[Act, Row] = {
     ),
     Act.CLOSE: _row(_ROUND, {_F}, "/close, step.close, step.without, close.unread", by_itself=True),
     Act.EXTEND: _row(_ROUND, {_F}, "/extend, step.extend", {Who.SEATED: "in live pace"}),
-    Act.REST: _row(_ROUND, {_F}, "/pause, /resume, round.resume", by_itself=True),
+    Act.REST: _row(_ROUND, {_F}, "/pause, /resume, round.resume, break.take", by_itself=True),
     Act.ADMIT: _row(
         *(_ROUND, {_F}, "/add, edit.add, edit.remove, edit.remove_yes, guest.admit, guest.decline"), by_itself=True
     ),
@@ -210,6 +211,7 @@ TABLE: Mapping[Act, Row] = {
     Act.WORD_QUESTIONS: _row(_ROUND, {_F}, "question.write, question.drop", by_itself=True),
     Act.SUGGEST: _row(_ROUND, _ALL, "a line that begins like a question"),
     Act.PRECEDENT: _row(_ROUND, _ALL, "precedent.write"),
+    Act.TELL: _row(_ROUND, {_F}, "telling.next"),
     Act.JOT: _row(_ROUND, _ALL, "jot.write"),
     Act.PLAN: _row(_ROUND, _ALL, "plan.write"),
     Act.OWN_PLAN: _row(_ROUND, {_ITS_OWN}, "plan.edit, plan.withdraw"),

@@ -16,6 +16,7 @@ from coldframe.speech.steps import TITLES
 
 PAUSED = {
     PauseReason.ASKED: "the facilitator paused it",
+    PauseReason.BREAK: "a break, after which it goes on by itself",
     PauseReason.NOBODY_ANSWERED: "nobody answered",
     PauseReason.NOBODY_DECIDED: "nobody decided",
     PauseReason.NOTHING_CAME: "nothing came in",

@@ -78,6 +78,7 @@ OPENING = "how might we"
 MAX_WORDS = 20
 MAX_QUESTIONS = 12
 PRECEDENTS_EACH = 3
+TELLING = 2  # minutes for each precedent, told aloud in one sitting
 _SOLUTION = re.compile(r"\b(by|using|through)\s+\w+|\bwith an?\s+\w+", re.IGNORECASE)
 
 

@@ -54,6 +54,12 @@ def length(settings: Settings, step: Step) -> float:
     return settings.lengths.get(step, rule.hours if settings.pace == "days" else rule.minutes)
 
 
+def lasts(round_: Round, step: Step) -> float:
+    """The same in this round: in one sitting the precedents are told before plans are written."""
+    told = step is Step.PLANS and round_.settings.pace == "live"
+    return length(round_.settings, step) + questions.TELLING * len(round_.precedents) * told
+
+
 def reading_length(settings: Settings, step: Step) -> float:
     """Time to read before the step's window opens, in the unit of the pace."""
     rule, live = RULES[step], settings.pace == "live"

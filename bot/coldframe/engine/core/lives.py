@@ -196,6 +196,8 @@ ROUND: Mapping[str, Life[Round]] = {
     "ballot": Life(End.LINE, _in_its_step),
     "option": Life(End.GONE, _in_its_step, rests=False),
     "question": Life(End.READS, _in(Step.PRECEDENTS)),
+    "telling": Life(End.GONE, _in(Step.PLANS), rests=False),
+    "break": Life(End.GONE, _until_it_ends, rests=False),
     "alike": Life(End.GONE, _in(Step.PLANS)),
     "compare": Life(End.LINE, _in(Step.BALLOT, Step.PLACEMENT)),
     "forecast": Life(End.GONE, _while_chosen),

@@ -69,7 +69,7 @@ def opening(round_: Round, calendars: Mapping[str, WorkingCalendar], now: dateti
     opens = now
     if rules.RULES[round_.step].read_hours:
         opens = reading_until(round_, calendars, now)
-    window = _window(round_, calendars, opens, rules.length(round_.settings, round_.step))
+    window = _window(round_, calendars, opens, rules.lasts(round_, round_.step))
     return _command(window, window.due)
 
 
@@ -139,7 +139,7 @@ def plan_of(round_: Round, steps: Sequence[Step]) -> tuple[StepPlan, ...]:
     live = round_.settings.pace == "live"
     plans = []
     for step in steps:
-        length = rules.length(round_.settings, step)
+        length = rules.lasts(round_, step)
         reading = rules.reading_length(round_.settings, step)
         hours = (length + reading) / 60 if live else length + reading
         who = _who(round_, step)
@@ -168,7 +168,7 @@ def window_of(round_: Round) -> Window | None:
     if round_.step not in RUNNING or round_.paused is not None or progress.opens is None or progress.due is None:
         return None
     live = round_.settings.pace == "live"
-    length = rules.length(round_.settings, round_.step)
+    length = rules.lasts(round_, round_.step)
     hours = length / 60 if live else length
     return Window(progress.opens, progress.due, hours, tuple(progress.personal.items()), live=live)
 

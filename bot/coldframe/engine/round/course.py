@@ -32,7 +32,7 @@ from coldframe.engine.core.requests import Request, RoundAnswer, RoundRequest, a
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.register import leftovers
 from coldframe.engine.reminding import rounds as reminders
-from coldframe.engine.round import closing, comparing, counter, endings, holdups, locking, retention
+from coldframe.engine.round import closing, comparing, counter, endings, holdups, locking, retention, sitting
 from coldframe.engine.round.steps import PLAYS, result
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
@@ -85,6 +85,8 @@ async def _windows(turn: Turn, before: Round, after: Round, facts: Sequence[Fact
 
 async def _open(turn: Turn, round_: Round) -> None:
     await PLAYS[round_.step].open(turn, round_)
+    if round_.step is Step.PLANS:
+        await sitting.begin(turn, round_)
     await holdups.tell(turn, round_)
 
 

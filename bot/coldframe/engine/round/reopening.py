@@ -36,6 +36,7 @@ OF_STEP = {
     "merged": Step.MERGE,
     "proposal": Step.MERGE,
     "question": Step.QUESTIONS,
+    "telling": Step.PLANS,
     "compare": Step.PLACEMENT,
     "author": Step.COMMITMENT,
     "own": Step.COMMITMENT,
