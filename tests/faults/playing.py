@@ -143,13 +143,13 @@ async def a_bot(folder: Path, faults: Sequence[Fault] = (), database: str | None
 
 
 @asynccontextmanager
-async def on_a_copy(before: Bot, address: str, keys: str = "") -> AsyncIterator[Bot]:
+async def on_a_copy(before: Bot, address: str, keys: str = "", owner: str = "bot") -> AsyncIterator[Bot]:
     """The bot on another database, with platform and clock as they are by now, and the keys that stand there."""
     opened = open_database(address, durable=False)
     names, place = RandomIds(), open_keys(keys, opened, durable=False)
-    store = Watched(opened, Seal(SECRET), owner="bot", new_key=lambda: names.new("k"), keys=place)
+    store = Watched(opened, Seal(SECRET), owner=owner, new_key=lambda: names.new("k"), keys=place)
     engine = assembled(store, before.platform, before.clock, RandomIds(), InlineNumbers())
-    store.claimed.update(before.store.claimed)
+    store.claimed = before.store.claimed
     try:
         yield Bot(store, engine, before.platform, before.clock, before.clock.now())
     finally:

@@ -3,10 +3,11 @@ on a platform that deduplicates nothing."""
 
 from __future__ import annotations
 
+import asyncio
 import re
 from collections import Counter
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
-from contextlib import asynccontextmanager
+from contextlib import AsyncExitStack, asynccontextmanager
 from datetime import timedelta
 from pathlib import Path
 
@@ -55,6 +56,21 @@ async def put_back_after(
 ) -> AsyncIterator[Bot]:
     """A bot on the copy of a moment, when the first one has gone on for a while; with the keys as they are by then, or
     without any."""
+    async with copies_after(kind, folder, before, meanwhile, with_keys=with_keys) as (again,):
+        yield again
+
+
+@asynccontextmanager
+async def copies_after(
+    kind: str,
+    folder: Path,
+    before: Callable[[Bot], Awaitable[None]],
+    meanwhile: Callable[[Bot], Awaitable[None]],
+    *,
+    with_keys: bool = True,
+    processes: int = 1,
+) -> AsyncIterator[list[Bot]]:
+    """So many of them at one copy."""
     for name in ("first", "copy"):
         (folder / name).mkdir()
     with a_database(kind, folder / "first") as first, an_empty_database(kind, folder / "copy") as copy:
@@ -63,8 +79,9 @@ async def put_back_after(
             await back_up(settings(first), folder / "kept.backup", clock=bot.clock)
             await meanwhile(bot)
         await put_back(settings(copy), folder / "kept.backup")
-        async with on_a_copy(bot, copy, default_place(first) if with_keys else "") as again:
-            yield again
+        async with AsyncExitStack() as stack:
+            keys = default_place(first) if with_keys else ""
+            yield [await stack.enter_async_context(on_a_copy(bot, copy, keys, f"bot{n}")) for n in range(processes)]
 
 
 async def starts(bot: Bot) -> None:
@@ -165,6 +182,20 @@ async def test_what_still_waited_in_the_copy_and_had_gone_out_is_not_said_again(
         assert [(s.id, s.words) for s in copy.platform.said if "go back to a copy" not in s.words] == there
         async with copy.store.begin() as uow:
             assert {p.message_id for p in await uow.posted_like("r1/")} >= {message for message, _ in there[1:]}
+
+
+@pytest.mark.postgres
+async def test_of_two_processes_that_start_on_one_copy_one_looks_back(tmp_path: Path) -> None:
+    """Whichever is first: cards are said anew once, nothing twice, and who facilitates hears of it once."""
+    many = copies_after(POSTGRES, tmp_path, lambda bot: at(bot, Step.DOTS), lambda bot: goes_on(bot, 1), processes=2)
+    async with many as copies:
+        await asyncio.gather(*map(starts, copies))
+        assert said_twice(copies[0]) == [] == said_twice(copies[1])
+        await copies[0].until(copies[0].clock.now() + timedelta(minutes=30))
+        await play_on(copies[1], WEEKS)
+        assert (await copies[0].round()).step is Step.COMMITTED
+        assert said_twice(copies[0]) == []
+        assert len([s for s in copies[0].platform.said if "go back to a copy" in s.words]) == 1
 
 
 async def test_without_its_keys_a_copy_goes_on_with_the_rest_and_says_what_is_missing(tmp_path: Path) -> None:

@@ -20,6 +20,7 @@ from coldframe.message.nodes import Message, line
 from coldframe.message.packed import MessageName, Occurrence
 from coldframe.ports.chat import Place
 from coldframe.ports.follow_through import Team
+from coldframe.ports.keys import said
 from coldframe.ports.storage import Done, Due, Member, RunningTrial, Send
 from coldframe.store.database import open_database
 from coldframe.store.migrate import SchemaTooNew, upgrade
@@ -419,3 +420,16 @@ async def test_the_longest_ids_fit_everywhere(store: SqlStore) -> None:
         assert posted is not None and await uow.posted_as(place, an_id(6)) == posted
         assert [t.owner for t in await uow.running_trials(tenant, channel)] == [person]
         assert await uow.teams_of(tenant, person) == [channel]
+
+
+async def test_a_place_of_acts_alone_is_known_by_its_seal(store: SqlStore) -> None:
+    """Somebody without a seat, of whom nothing stands in clear: a restored copy looks there as well."""
+    place = Place("t", "direct", "dora")
+    async with store.begin() as uow:
+        name = MessageName("people", "say", ("dora", "x")).pack()
+        await uow.send([Send("post", name, place, Message(line("Noted.")), use=said(NOW))], NOW)
+    claimed = await claimed_send(store, NOW)
+    assert claimed is not None
+    await store.sent([Done(claimed, "m1")])
+    async with store.begin() as uow:
+        assert await uow.conversations() == [place]

@@ -8,12 +8,13 @@ from dataclasses import replace
 from typing import Any
 
 from pydantic import TypeAdapter
-from sqlalchemy import and_, select
+from sqlalchemy import and_, func, select
 
+from coldframe.domain.trial.state import OPEN_STEPS
 from coldframe.message.nodes import Attachment, Message
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Own, Place
-from coldframe.ports.storage import Queued, Send
+from coldframe.ports.storage import Posted, Queued, Send
 from coldframe.ports.strays import MARK, Stray, mark_of, marked
 from coldframe.store import statements
 from coldframe.store import tables as t
@@ -57,7 +58,7 @@ class StraysWork:
     _veil: Veil
 
     async def conversations(self) -> list[Place]:
-        """Those of acts alone are hidden: their people have seats, or cards that all get."""
+        """Those of acts alone are hidden, and known by their seals; without their key, by who has a seat."""
         in_clear = t.posts.c.body.is_(None)
         rows = await self._db.execute(
             select(t.posts.c.tenant, t.posts.c.kind, t.posts.c.place).where(in_clear).distinct()
@@ -69,7 +70,21 @@ class StraysWork:
         seats = select(t.seats.c.tenant, t.rounds.c.channel, t.seats.c.member).join(t.rounds)
         for row in await self._db.execute(seats.where(statements.NOT_ENDED)):
             found |= {Place(row.tenant, "channel", row.channel), Place(row.tenant, "direct", row.member)}
+        found |= {posted.place.root() for posted in await self._hidden()} | await self._of_trials()
         return sorted(found, key=Place.order_key)
+
+    async def _hidden(self) -> list[Posted]:
+        """One message of each place whose name is hidden."""
+        one_of_each = select(func.min(t.posts.c.name)).where(t.posts.c.body.is_not(None))
+        each = one_of_each.group_by(t.posts.c.tenant, t.posts.c.place).scalar_subquery()
+        return self._veil.all_posted(await self._db.execute(select(t.posts).where(t.posts.c.name.in_(each))))
+
+    async def _of_trials(self) -> set[Place]:
+        """The rounds that they come from may have ended long ago."""
+        open_ = select(t.trials.c.tenant, t.trials.c.team, t.trials.c.owner).where(t.trials.c.step.in_(OPEN_STEPS))
+        rows = (await self._db.execute(open_)).all()
+        owners = {Place(row.tenant, "direct", row.owner) for row in rows if row.owner}
+        return owners | {Place(row.tenant, "channel", row.team) for row in rows}
 
     async def keep_strays(self, found: Sequence[Own]) -> int:
         rows = [_row(own) for own in found if await self._is_news(own)]

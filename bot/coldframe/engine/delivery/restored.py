@@ -12,9 +12,9 @@ from functools import partial
 
 import structlog
 
-from coldframe.domain.names import Role
+from coldframe.domain.names import RUNNING, Role
 from coldframe.domain.trial.state import UNDER_WAY
-from coldframe.engine.core import allowance, damage, endings, lives
+from coldframe.engine.core import allowance, damage, endings, lives, trial_turn
 from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Turn
 from coldframe.engine.round import course
@@ -22,12 +22,16 @@ from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import ChatError, Own, Place, SlowDown, Unreachable
 from coldframe.ports.storage import Damaged, Due, Posted, UnitOfWork
 from coldframe.ports.strays import AT_REST, LOOKED_BACK
+from coldframe.speech.names import message_name
 from coldframe.speech.people import restored_words
+from coldframe.speech.round import commitment_words
 
 log = structlog.get_logger()
 BLIND, KEYLESS = "blind", "keyless"
-TELL, CLEAR = "restored", "clear strays"
+TELL, CLEAR, DATES = "restored", "clear strays", "dates again"
 MARGIN = timedelta(minutes=2)  # for clocks that disagree
+SETTLED = timedelta(minutes=5)
+"""By then what waited in the copy has become what it had been already."""
 AGAIN = timedelta(seconds=30)
 KEPT_FOR = timedelta(days=1)
 """So long what nothing comes of stays to be read: it may be all that is left of what people gave."""
@@ -105,6 +109,20 @@ async def _say_anew(kit: Kit, since: datetime) -> None:
     for round_id in dict.fromkeys(head.id for head in heads):
         with suppress(Damaged):
             await damage.apart(partial(_of_round, kit, since, round_id))
+    await _trials_anew(kit, since)
+
+
+async def _trials_anew(kit: Kit, since: datetime) -> None:
+    """The cards of trials that are under way, in one turn."""
+    occasion = f"restored/{since.isoformat()}/trials"
+    kit.ids.occasion(occasion)
+    async with kit.store.begin() as uow:
+        turn = Turn(kit, uow, kit.clock.now())
+        for tenant, team in await uow.all_teams() if await uow.first_time(occasion, turn.now) else ():
+            for trial in await uow.trials_of(tenant, team):
+                if trial.step in UNDER_WAY:
+                    await trial_turn.show_card(turn, trial)
+        await turn.finish()
 
 
 async def _of_round(kit: Kit, since: datetime, round_id: str) -> None:
@@ -115,7 +133,19 @@ async def _of_round(kit: Kit, since: datetime, round_id: str) -> None:
         round_ = await uow.round(round_id)
         if round_ is not None and await uow.first_time(occasion, turn.now):
             await course.say_all_anew(turn, round_)
+            turn.later(DATES, round_.id, f"{since.timestamp():.0f}", turn.now + SETTLED)
             await turn.finish()
+
+
+async def _dates(turn: Turn, due: Due) -> None:
+    """A file in the channel of which nothing came may show other dates than this copy's: its own stands below it."""
+    round_ = await turn.round(due.subject)
+    channel = turn.channel(round_)
+    others = any(s.is_file and s.place.root() == channel for s in await turn.uow.strays(round_.tenant))
+    if others and round_.step in RUNNING and round_.dates_told:
+        file = commitment_words.calendar_of_round(round_)
+        name = message_name(round_.id, "moved", due.occurrence, "calendar")
+        turn.attach(name, channel, file, round_.id, thread_of=message_name(round_.id, "opened"))
 
 
 # --- what it cannot know ---
@@ -154,4 +184,4 @@ async def _clear(turn: Turn, due: Due) -> None:
     await endings.end(turn, over)
 
 
-DUE: Mapping[str, Carry] = {TELL: InOneTurn(_tell), CLEAR: InOneTurn(_clear)}
+DUE: Mapping[str, Carry] = {TELL: InOneTurn(_tell), CLEAR: InOneTurn(_clear), DATES: InOneTurn(_dates)}
