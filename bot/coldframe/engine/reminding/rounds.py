@@ -15,6 +15,7 @@ from coldframe.engine.reminding import bundle
 from coldframe.engine.reminding.owed import owes
 from coldframe.message.packed import Occurrence
 from coldframe.ports.storage import Due
+from coldframe.speech.names import message_name
 from coldframe.speech.round import prompts
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time, reminder_times, within_daily_limit
@@ -97,6 +98,8 @@ async def tell_deputy(turn: Turn, due: Due) -> None:
     deputy = round_.roles.deputy(role) if role else None
     if role is not None and deputy in round_.active() and role not in round_.roles.handed_over:
         assert deputy is not None
+        if await turn.uow.knows_message(message_name(round_.id, "heads up", deputy, round_.step)):
+            return  # the window has been made longer since
         words = prompts.deputy_heads_up(round_, role.value, round_.name_of(round_.roles.acting(role)))
         turn.tell(round_, deputy, "heads up", words, rest=(round_.step,), only_in=round_.step)
 
