@@ -10,6 +10,7 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+from coldframe.chat.room.log import CLEARED
 from coldframe.chat.room.records import Record
 from coldframe.clock import SeededIds
 from coldframe.domain.names import Step
@@ -89,7 +90,9 @@ async def _play(folder: Path) -> MainPlay:
 
         def watch() -> None:
             ears.listen(house)
-            ear.listen(ear.fresh(house.room.all_messages()), *ears.channel())
+            # The line that stands for what the room deleted is new to nobody: who has read all has read it too.
+            said = [record for record in house.room.all_messages() if record.key != CLEARED]
+            ear.listen(ear.fresh(said), *ears.channel())
 
         playing.watch = watch
         round_ = await playing.run()
