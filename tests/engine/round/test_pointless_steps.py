@@ -294,7 +294,7 @@ async def test_an_empty_ballot_can_be_handed_in(tmp_path: Path) -> None:
         ballot = (await team.current()).ballot
         assert ballot is not None
         assert jon in ballot.locked
-        assert [w for w in team.told(jon) if "You have handed in an empty ballot." in w]
+        assert [w for w in team.told(jon) if "Your ballot is in, empty: it counts as an abstention." in w]
         others = [m for m in SIX if m != jon]
         await team.act("vote", *(CastVote(m, "p0", "button") for m in others))
         await team.act("close", Close(F))

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import RUNNING, Deciding, MemberId, MoreTime, Role, Step
+from coldframe.domain.names import RUNNING, Deciding, MemberId, Role, Step
 from coldframe.domain.people.facts import AwaySet, MemberJoined, PersonForgotten
 from coldframe.domain.round import rules
 from coldframe.domain.round.moves import (
@@ -231,8 +231,13 @@ FORMS = {
 
 
 async def _extended(turn: Turn, before: Round, round_: Round, fact: StepExtended) -> None:
-    again = turn.kit.ids.new("") if fact.why is MoreTime.DOWNTIME else str(fact.extensions)
-    turn.say(round_, "extended", cards.extended(round_, fact.why), rest=(round_.step.value, again))
+    """The channel is told once a step, and the line is brought up to date after that: dates that moved by a day or more
+    have a word of their own."""
+    name, words = message_name(round_.id, "extended", round_.step.value), cards.extended(round_, fact.why)
+    if await turn.uow.knows_message(name):
+        turn.revise(name, turn.channel(round_), words, round_.id, record=True)
+    else:
+        turn.say(round_, "extended", words, rest=(round_.step.value,))
     _ask_again(turn, before, round_)
 
 

@@ -21,7 +21,7 @@ def passed(round_: Round, step: Step, why: PassReason) -> Message | None:
         case PassReason.ONE_PLAN:
             return _one_plan(round_) if step is Step.BALLOT else None
         case PassReason.COMPARED:
-            return said("The plans are compared already, with the ballots: no placement step is needed.")
+            return None
 
 
 def _one_force(round_: Round, step: Step) -> Message | None:

@@ -12,8 +12,8 @@ from coldframe.speech.names import about
 def ask_forecast(round_: Round, plan: Plan, given: int | None = None, feared: str = "") -> Message:
     """To each member in private: how likely, and why it would fail."""
     words = line(
-        "How likely is “{t}” to meet its criterion? Say it before you talk about it: nobody sees it until the "
-        "commitment is sealed, and then only the middle one of three or more.",
+        "How likely is “{t}” to meet its criterion? Say it before you talk about it. Nobody sees it until the seal; "
+        "then only the middle one of three or more is shown.",
         t=theirs(plan.title, 80),
     )
     chances = tuple(
@@ -31,5 +31,5 @@ def ask_forecast(round_: Round, plan: Plan, given: int | None = None, feared: st
         blocks.append(paragraph("You said {g} %. You can change it until the commitment is sealed.", g=given))
     if feared:
         blocks.append(paragraph("Why it would fail, in your words: {w}", w=theirs(feared, 300)))
-    blocks.append(small("An emoji does it too: 4 stands for 40 %."))
+    blocks.append(small("Or react with a digit: 4 stands for 40 %."))
     return Message(words, tuple(blocks))
