@@ -30,7 +30,7 @@ from demo.hand import words_of
 from demo.scenario import Scenario, calendar_of
 
 CHANNEL = "growth"
-END_TOLD = re.compile(r"Committed: |Round .* (ends here without|rests: )")
+END_TOLD = re.compile(r"Committed: |.* (ends here without a commitment|rests): ")
 LONGEST = timedelta(days=200)
 Seen = Callable[[datetime], Awaitable[None]]
 

@@ -376,8 +376,8 @@ class Outcome:
 
 
 OVER = (
-    "I have nothing open for you", "No round is open for you", "None of your", "no longer there", "is not resting",
-    "no single note", "0 rounds", "0 trials", "belongs to a channel", "in the channel of the team", "of yours yet",
+    "Nothing is open for you", "No round is open for you", "None of your", "no longer there", "is not resting",
+    "No single note", "0 rounds", "0 trials", "belongs to a channel", "in the channel of the team", "of yours yet",
     "moved on since", "nothing to undo", "no team of yours", "I am not in the team",
 )  # fmt: skip
 """What says as well that there is nothing of theirs."""

@@ -24,11 +24,11 @@ def test_words_and_table(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(ASKED) == 0
     said = capsys.readouterr().out
     # 6,744.93 a group: formula of Fleiss, Levin & Paik, as in R's power.prop.test
-    assert "Six weeks are not enough to see 4 % -> 5 %" in said
-    assert "15 weeks" in said and "6,745 people in each group" in said
+    assert "Six weeks are not enough to see 4% -> 5%" in said
+    assert "15 weeks" in " ".join(said.split()) and "6,745 people in each group" in said
     rows = [line.split() for line in said.splitlines() if line.strip()[:1] in "3456" and "points" in line]
     assert [row[0] for row in rows] == ["3", "4", "5", "6"]
-    assert rows[3][:3] == ["6", "2,700", "5.63"]
+    assert rows[3][:3] == ["6", "2,700", "5.63%"]
     assert "2,249 people a week" in said
 
 
@@ -89,7 +89,7 @@ def test_five_is_asked_about_on_a_terminal(
     monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
     assert main(["size", "--baseline", "4%", "--target", "5", "--weekly", "900", "--json"]) == status
-    assert questions == ["--target 5: do you mean 5 %, 5 in a hundred?"]
+    assert questions == ["--target 5: do you mean 5%, 5 in a hundred?"]
     if reply:
         assert json.loads(capsys.readouterr().out)["plan"]["target"] == 0.05
 

@@ -37,11 +37,11 @@ async def test_a_round_in_which_nobody_writes_is_extended_once_and_then_asked_ab
     played = await play(scenario("nobody-writes"), tmp_path, watch)
     assert played.round is not None
     assert played.round.step is Step.CANCELLED
-    assert len(played.said("goes on until")) == 1
+    assert len(played.said("step open until")) == 1
     assert {place for place, words in heard if "has 0 of the 3 people that it needs" in words} == {"asa", "bo"}
     assert not played.said("The reveal.")
     for person in ("asa", "bo", "cleo", "dara"):
-        nudges = [r for r in played.said("Still open for you") if r.place.id == person]
+        nudges = [r for r in played.said("To do: ") if r.place.id == person]
         assert len(nudges) <= 2, "two reminders a step at most, the extension included"
 
 

@@ -144,29 +144,29 @@ async def test_a_reminder_of_several_trials_names_what_is_left(tmp_path: Path) -
     """The week that is logged is asked about no more, the other is; when all is done it goes."""
     async with a_team(tmp_path, plans={"p0": D, "p1": D}) as team:
         await team.weeks(1, at=HOUR)
-        (reminder,) = standing(team, D, "Still open for you: 4 things")
+        (reminder,) = standing(team, D, "To do: 4 things")
         one, other = [await team.trial(plan) for plan in ("p0", "p1")]
         for trial in (one, other):
             await team.press(D, "trial.tick", ButtonValue(trial.id, ("a1",)).pack())
         await team.say(D, NUMBERS)
         await team.press(D, "trial.take", ButtonValue(one.id, (NUMBERS,)).pack())
-        (left,) = standing(team, D, "Still open for you: 1 thing")
+        (left,) = standing(team, D, "To do: 1 thing")
         assert left.id == reminder.id
         assert left.message is not None
         assert "Title of p0" not in words(left.message) and "Title of p1" in words(left.message)
         await team.say(D, NUMBERS)
         await team.press(D, "trial.take", ButtonValue(other.id, (NUMBERS,)).pack())
-        assert standing(team, D, "Still open for you") == []
+        assert standing(team, D, "To do:") == []
 
 
 async def test_a_reminder_of_one_trial_drops_what_is_done(tmp_path: Path) -> None:
     """No “Done” stands under what is done."""
     async with a_team(tmp_path) as team:
         await team.weeks(1, at=HOUR)
-        assert "Done" in offered(team, D, "Still open for you")
+        assert "Done" in offered(team, D, "To do:")
         await team.press(D, "trial.tick")
-        assert "Done" not in offered(team, D, "Still open for you")
-        assert "Log it …" in offered(team, D, "Still open for you")
+        assert "Done" not in offered(team, D, "To do:")
+        assert "Log it …" in offered(team, D, "To do:")
 
 
 async def test_what_somebody_else_owns_now_is_asked_of_its_earlier_owner_no_more(tmp_path: Path) -> None:
@@ -174,7 +174,7 @@ async def test_what_somebody_else_owns_now_is_asked_of_its_earlier_owner_no_more
         await team.weeks(1, at=HOUR)
         assert not await team.fill(D, "trial.hand_over", {"member": JON}, value=(await team.trial()).id)
         await team.press(JON, "trial.accept")
-        (left,) = standing(team, D, "Still open for you")
+        (left,) = standing(team, D, "To do:")
         assert left.message is not None and "Title of p0" not in words(left.message)
 
 

@@ -54,8 +54,8 @@ def test_every_refusal_has_a_sentence() -> None:
 @pytest.mark.parametrize(
     ("why", "facts", "says"),
     [
-        (Impossible.NO_SHARE, {"number": 20.0}, "20 is no share of people; write 20 % or 0.2."),
-        (Impossible.NO_SHARE, {"number": 400.0}, "400 is no share of people; write it like 4 % or 0.04."),
+        (Impossible.NO_SHARE, {"number": 20.0}, "20 is no share of people; write 20% or 0.2."),
+        (Impossible.NO_SHARE, {"number": 400.0}, "400 is no share of people; write it like 4% or 0.04."),
         (Impossible.NOT_FINITE, {"number": float("inf")}, "These numbers cannot be: inf."),
         (
             Impossible.MORE_THAN_PEOPLE,

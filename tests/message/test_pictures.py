@@ -36,7 +36,7 @@ WEEKS = (TrendWeek(0, 3.0, None, False), TrendWeek(1, None, 5.2, False), TrendWe
 
 CHARTS: tuple[Chart, ...] = (
     ForceField("activation", ("quick help",), ("long form", "no $ shown\nat first")),
-    VoteRanking("Ballot", "votes", ROWS, 2, "The first would stay first in 61 % of such teams."),
+    VoteRanking("Ballot", "votes", ROWS, 2, "The first would stay first in 61% of such teams."),
     PlacementMatrix((PLAN, TORN), 0.0, 0.0, "One person's view"),
     TrialTrend("Shorter form", "% of sign-ups", WEEKS, 3.0, 4.5, 2.9, 6.1, "Look 1 of 4"),
     Calibration((CalibrationBin(0.8, 0.5, 0.2, 0.8, 6),), 6),
@@ -100,10 +100,10 @@ def test_dots_have_one_column() -> None:
 
 
 def test_a_plan_below_seven_in_ten_is_unsure() -> None:
-    """The words call a plan unsure below a chance of 70 % and never give a corner without its chance."""
+    """The words call a plan unsure below a chance of 70% and never give a corner without its chance."""
     words = CHARTS[2].alternative()
-    assert "A “Shorter form”: much impact, little effort; trial now (93 % sure)." in words
-    assert "unsure, perhaps make it a project (41 %)" in words
+    assert "A “Shorter form”: much impact, little effort; trial now (93% sure)." in words
+    assert "unsure, perhaps make it a project (41%)" in words
 
 
 def test_a_missing_week_is_called_missing() -> None:
@@ -139,10 +139,10 @@ def test_figures_are_written_plainly(value: float, text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("share", "text"), [(0, "0 %"), (0.001, "under 1 %"), (0.705, "70 %"), (0.999, "over 99 %"), (1, "100 %")]
+    ("share", "text"), [(0, "0%"), (0.001, "under 1%"), (0.705, "70%"), (0.999, "over 99%"), (1, "100%")]
 )
 def test_a_share_is_never_rounded_to_certainty(share: float, text: str) -> None:
-    """0 % and 100 % are said only of what is exactly none or all."""
+    """0% and 100% are said only of what is exactly none or all."""
     assert percent(share) == text
 
 

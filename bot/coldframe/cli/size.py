@@ -120,7 +120,7 @@ def _asked(name: str, text: str, value: float) -> float:
         raise Refused(
             f"{name} {text}: do you mean {text}%? Write {text}% for {text} in a hundred, or a share such as 0.05"
         )
-    if not click.confirm(f"{name} {text}: do you mean {text} %, {text} in a hundred?", err=True):
+    if not click.confirm(f"{name} {text}: do you mean {text}%, {text} in a hundred?", err=True):
         raise Refused(f"{name} {text}: write a percentage (4%), a share (0.04) or a fraction (1/25)")
     return value / 100
 
@@ -161,8 +161,8 @@ def _words(report: SizingReport) -> str:
     if report.per_group is not None and math.isfinite(report.per_group):
         prose.append(f"That needs {math.ceil(report.per_group - 1e-6):,} {_group(plan)}.")
     prose.append(
-        f"Reckoned for a chance of {100 * plan.power:g} % to see the target's effect and of {100 * plan.alpha:g} % to "
-        "see one where there is none, with one look at the end; looking every week takes about 3 % more."
+        f"Worked out for a chance of {100 * plan.power:g}% to see the target's effect and of {100 * plan.alpha:g}% to "
+        "see one where there is none, with one look at the end; looking every week takes about 3% more."
     )
     lines = [*map(_wrapped, prose), "", *_table(report)]
     helping = advice(report)
@@ -198,7 +198,7 @@ def _change(plan: PlanMeasure, row: WeeksRow) -> str:
         return "-"
     share = KINDS["share"] == plan.kind or KINDS["one-share"] == plan.kind
     amount = f"{100 * row.smallest_effect:+.2g} points" if share else f"{row.smallest_effect:+.3g} {plan.unit}".strip()
-    return f"{amount} ({100 * row.smallest_effect / plan.baseline:+.0f} %)" if plan.baseline > 0 else amount
+    return f"{amount} ({100 * row.smallest_effect / plan.baseline:+.0f}%)" if plan.baseline > 0 else amount
 
 
 def _group(plan: PlanMeasure) -> str:

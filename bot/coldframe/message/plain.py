@@ -33,13 +33,13 @@ def figure(value: float) -> str:
 
 
 def percent(share: float) -> str:
-    """A share from 0 to 1 as whole per cent; never 0 % or 100 % unless it is exactly that."""
+    """A share from 0 to 1 as whole per cent; never 0% or 100% unless it is exactly that."""
     whole = round(share * 100)
     if whole == 0 and share > 0:
-        return "under 1 %"
+        return "under 1%"
     if whole == 100 and share < 1:
-        return "over 99 %"
-    return f"{whole} %"
+        return "over 99%"
+    return f"{whole}%"
 
 
 def count(number: int, one: str, many: str | None = None) -> str:

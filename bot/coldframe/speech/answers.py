@@ -11,7 +11,7 @@ from coldframe.message.nodes import Button, Message, Quoted, When, line, plain
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, said, small, told
 from coldframe.ports.chat import Person
-from coldframe.speech.names import PAUSED, SIDES, about, count, title, who
+from coldframe.speech.names import PAUSED, SIDES, about, count, lower, who
 
 MAX_ROUNDS = 20  # in one question
 MAX_CARRIED, MAX_CARRIED_TOGETHER = 1_800, 7_000  # characters that buttons carry: each, and in one message
@@ -36,8 +36,8 @@ def cannot_be_read() -> Message:
 
 def no_round() -> Message:
     return said(
-        "I have nothing open for you, so I did not keep that. `/coldframe` shows what you can do, and stands before "
-        "every command; `/coldframe new` in a channel starts a round."
+        "Nothing is open for you just now, so I didn't keep that. `/coldframe` shows what you can do; `/coldframe new` "
+        "in a channel starts a round."
     )
 
 
@@ -99,8 +99,7 @@ def text_taken_already(round_: Round) -> Message:
 def no_round_takes(rounds: Sequence[tuple[str, str]], text: str) -> Message:
     """Several rounds are under way, and none of them is at a step that takes a text."""
     words = line(
-        "None of your {n} ({names}) is at a step that takes a text, so I did not keep this. `/coldframe` shows "
-        "what you can do now, and stands before every command.",
+        "None of your {n} ({names}) takes a text just now, so I didn't keep this. `/coldframe` shows what you can do.",
         n=count(len(rounds), "round"),
         names=theirs(", ".join(name for _, name in rounds), 200),
     )
@@ -157,7 +156,7 @@ def is_over() -> Message:
 
 def not_kept() -> Message:
     """In the place of a text that waited for an answer."""
-    return said("Your text waited here for a week without an answer. I did not keep it.")
+    return said("Your text waited a week for your answer, so I didn't keep it.")
 
 
 def done(is_done: bool) -> Message:
@@ -171,20 +170,20 @@ def noted() -> Message:
 
 
 def nothing_to_change() -> Message:
-    return said("That is how it stands already, so nothing was changed.")
+    return said("It stands like that already. Nothing was changed.")
 
 
 def consent_kept() -> Message:
-    return said("Thank you, that is kept. The notes appear when every writer has agreed; until then nobody sees them.")
+    return said("Thanks. The notes appear once every writer has agreed; until then nobody sees them.")
 
 
 def forecast_kept() -> Message:
-    return said("Kept, for you alone until the commitment is sealed.")
+    return said("Thanks. Nobody sees it before the commitment is sealed.")
 
 
 def merge_answered(same: bool) -> Message:
     if same:
-        return said("Joined. Both wordings are kept; it can be undone until the dots open.")
+        return said("Joined. Both wordings stay, and you can undo it until the dots open.")
     return said("Kept apart.")
 
 
@@ -214,15 +213,15 @@ def no_single_person(name: str, found: int) -> str:
 
 
 def draft_changed() -> Message:
-    return said("You changed that message, so this question is settled. What is still unclear is asked anew.")
+    return said("You changed that message, so this question is settled. I ask again about what is still unclear.")
 
 
 def not_a_time_for_notes(round_: Round, text: str) -> Message:
     words = line(
-        "{name} is at *{step}*, so I do not know what to do with this and did not keep it. `/coldframe` shows what you "
-        "can do now, and stands before every command.",
+        "{name} is at the {step} step, which takes no text, so I didn't keep this. `/coldframe` shows what you can do "
+        "now.",
         name=theirs(round_.name, 60),
-        step=title(round_.step),
+        step=lower(round_.step),
     )
     return told(words, Quoted(theirs(text, 3000).text), private=True)
 
@@ -261,13 +260,15 @@ def note_withdrawn() -> Message:
 
 def edit_after_reveal() -> Message:
     return said(
-        "The notes were revealed and the link to their writers is gone, so I cannot know which one you mean. If it "
-        "should not be seen, use `/coldframe hide` and its first words: the facilitator hides it."
+        "The notes are out, and I no longer know who wrote which, so I can't tell which one you mean. If nobody should "
+        "see it, type `/coldframe hide` and its first words: the facilitator hides it."
     )
 
 
 def ballot_closed(round_: Round) -> Message:
-    return said("That ballot is closed, so the emoji does not count. The round is at *{s}*.", s=title(round_.step))
+    return said(
+        "That ballot is closed, so the emoji doesn't count. The round is at the {s} step now.", s=lower(round_.step)
+    )
 
 
 def guest_came(round_: Round, person: Person) -> Message:
@@ -321,8 +322,8 @@ def zone_changed(zone: str) -> Message:
 
 def channel_lost(round_: Round, reason: PauseReason) -> Message:
     return said(
-        "Round {name} rests, because {why}. Nothing is lost and private answers are still taken. Invite me to a "
-        "channel and type `/coldframe resume` there to go on.",
+        "{name} rests, because {why}. Nothing is lost, and I still take private answers. To go on, invite me to a "
+        "channel and type `/coldframe resume` there.",
         name=theirs(round_.name, 60),
         why=PAUSED[reason],
     )

@@ -52,6 +52,11 @@ def title(step: Step) -> str:
     return TITLES[step]
 
 
+def lower(step: Step) -> str:
+    """As it stands in a sentence: the `dots` step."""
+    return TITLES[step].lower()
+
+
 def count(number: int, one: str, many: str | None = None) -> str:
     """`3 notes`, `1 note`."""
     return f"{number} {one if number == 1 else many or one + 's'}"
@@ -72,12 +77,12 @@ def together(forecasts: Collection[int]) -> str:
     if not enough(forecasts):
         return "not shown: fewer than three people gave one"
     differ = "far apart" if max(forecasts) - min(forecasts) >= FAR_APART else "not far apart"
-    return f"{len(forecasts)}, {differ}; the middle one is {middle(forecasts)} %"
+    return f"{len(forecasts)}, {differ}; the middle one is {middle(forecasts)}%"
 
 
 def label(round_: Round) -> Line:
     """The round's short name and question, to stand on every card."""
-    return line("Round *{name}*", name=theirs(round_.name, 60))
+    return line("*{name}*", name=theirs(round_.name, 60))
 
 
 def message_name(round_id: str, what: str, *rest: str) -> str:

@@ -14,7 +14,7 @@ from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Mess
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.answers import done, second_thoughts
-from coldframe.speech.names import PAUSED, about, count, title
+from coldframe.speech.names import PAUSED, about, count, lower, title
 from coldframe.speech.steps import WORDS
 
 HELP = (
@@ -49,13 +49,13 @@ def help_() -> Message:
 def form_offered(word: str, form: Form, action: str | None) -> Message:
     """Somebody wrote a word that opens a form: the button that opens it, or the command that does."""
     if action is None:
-        return said("That takes a form. The command opens it: {c}", c=Code(f"/coldframe {word}"))
+        return said("That takes a form; this command opens it: {c}", c=Code(f"/coldframe {word}"))
     words = line("{title}: the button opens the form.", title=form.title)
     return told(words, offer(Button("Open …", action, form.value, says=form.title)))
 
 
 def unknown(word: str, nearest: Sequence[str]) -> Message:
-    words = line("I do not know “{w}”.", w=theirs(word, 40))
+    words = line("I don't know “{w}”.", w=theirs(word, 40))
     if nearest:
         words += line(" Did you mean {n}?", n=" or ".join(nearest))
     words += line(" `/coldframe help` lists everything. Nothing was changed.")
@@ -201,8 +201,8 @@ def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]
 
 def hide_asked(round_: Round, text: str) -> Message:
     return said(
-        "Somebody asks to hide a note in {name}: “{t}”. If it names a person or a secret, hide it: `/coldframe hide` "
-        "and its first words.",
+        "Somebody asks you to hide a note in {name}: “{t}”. If it names a person or a secret, type "
+        "`/coldframe hide` and its first words.",
         name=theirs(round_.name, 60),
         t=theirs(text, 200),
     )
@@ -212,7 +212,7 @@ def hide_asked(round_: Round, text: str) -> Message:
 
 
 def _told(template: str, round_: Round, **parts: Any) -> Message:
-    return said(template, name=theirs(round_.name, 60), step=title(round_.step), **parts)
+    return said(template, name=theirs(round_.name, 60), step=lower(round_.step), **parts)
 
 
 def through(round_: Round) -> Message:
@@ -230,22 +230,22 @@ def reads_first(round_: Round) -> Message:
 
 def announced(round_: Round) -> Message:
     """The answer to `announce`. `round_` is the round before it."""
-    return _told("{name}: I announce it now. The channel gets what comes of *{step}*.", round_)
+    return _told("{name}: I announce it now. The channel reads what came of the {step} step.", round_)
 
 
 def longer(round_: Round) -> Message:
     assert round_.progress.due is not None
-    return _told("{name}: *{step}* goes on until {due}.", round_, due=When(round_.progress.due))
+    return _told("{name}: the {step} step stays open until {due}.", round_, due=When(round_.progress.due))
 
 
 def rests(round_: Round) -> Message:
-    return _told("Round {name} rests at *{step}*: no deadline passes. `/coldframe resume` goes on.", round_)
+    return _told("{name} rests at the {step} step, and no deadline passes. `/coldframe resume` goes on.", round_)
 
 
 def goes_on(round_: Round) -> Message:
     if round_.progress.due is None:
-        return _told("Round {name} goes on with *{step}*.", round_)
-    return _told("Round {name} goes on with *{step}*, until {due}.", round_, due=When(round_.progress.due))
+        return _told("{name} goes on with the {step} step.", round_)
+    return _told("{name} goes on with the {step} step, until {due}.", round_, due=When(round_.progress.due))
 
 
 def added(round_: Round, who: str) -> Message:
@@ -268,8 +268,8 @@ def from_elsewhere(round_: Round, name: str) -> Message:
 
 def no_single_note() -> Message:
     return said(
-        "I found no single note that begins so, so nothing was hidden. Quote its first words exactly as they stand, "
-        "four characters at least."
+        "No single note begins with these words, so I hid nothing. Copy its first words as they stand, at least four "
+        "characters."
     )
 
 
@@ -278,12 +278,12 @@ HIDDEN_BY = "hidden by the facilitator"
 
 
 def hidden() -> Message:
-    return said("The note is hidden: its words are taken out of the lists, and no export shows them.")
+    return said("The note is hidden: its words are gone from the lists, and no export shows them.")
 
 
 def hiding_asked_for() -> Message:
-    return said("I have asked the facilitator, without your name. The note stays visible until they hide it.")
+    return said("I've asked the facilitator, without your name. The note can be read until they hide it.")
 
 
 def sent_in_private() -> Message:
-    return said("I have sent it to you in our direct messages.")
+    return said("I've sent it to you in our direct messages.")

@@ -26,14 +26,14 @@ def no_time_of_day(word: str) -> str:
 # --- numbers in a form ---
 
 WHOLE_NUMBER = "Write a whole number, such as 40."
-SHARE = "Write a share, such as 4 % or 0.04."
+SHARE = "Write a share, such as 4% or 0.04."
 NUMBER_NEEDED = "A number is needed here; a week without numbers is a gap, not a zero."
 MORE_SUCCESSES = "There are more successes than people in a week."
 
 
 def no_number(text: str) -> str:
     """Without its full stop: something may follow."""
-    return f"“{text}” is no number; write it like 4 %, 0.04 or 1200"
+    return f"“{text}” is no number; write it like 4%, 0.04 or 1200"
 
 
 def one_week_a_line(problem: str) -> str:

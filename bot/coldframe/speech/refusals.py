@@ -16,7 +16,7 @@ WORDS: dict[Because, str] = {
     Because.NOT_A_MEMBER: "You are not taking part in this round. Its facilitator can add you.",
     Because.NOT_HERE: "You are not in the channel of {what} any more, so I show you nothing of it. "
     "Nothing was changed. Ask somebody there to bring you back, then do this again.",
-    Because.NOT_LET_IN: "You are a guest here{lets_in}. Nothing was changed. Once you are let in, do this again.",
+    Because.NOT_LET_IN: "You are a guest here{lets_in}. Nothing was changed. Do this again once you are let in.",
     Because.FROM_ELSEWHERE: "I work for the people of one organisation, and you belong to another, so nothing was "
     "changed. Somebody of the channel can do this for you.",
     Because.WHO_IS_HERE: "I cannot see just now who is in the channel, so nothing was changed. Please try again in a "
@@ -34,14 +34,14 @@ WORDS: dict[Because, str] = {
     Because.NEEDS_SECOND_PERSON: "Somebody else has to say yes to that as well. Nothing was changed yet.",
     Because.NOT_NOW: "That cannot be done in this step. Nothing was changed.",
     Because.TOO_LATE: "That came after the step was closed; the round is at {step} now. Nothing was changed.",
-    Because.NOT_OPEN_YET: "That is not open yet; the round is at {step}. You will get a message when it opens.",
-    Because.PAUSED: "The round rests just now. You will get a message when it goes on.",
+    Because.NOT_OPEN_YET: "That is not open yet; the round is at {step}. I write to you when it opens.",
+    Because.PAUSED: "The round rests just now. I write to you when it goes on.",
     Because.NOT_PAUSED: "The round is not resting.",
     Because.ENDED: "This round has ended. `/coldframe new` starts another.",
     Because.LOCKED: "Your ballot is locked, so it stays as it is.",
     Because.ALREADY_EXTENDED: "This step was extended {most} times already; more is not possible.",
-    Because.DEADLINE_RANGE: "That deadline is not possible: between {earliest} and {latest} it is. Nothing was "
-    "changed. To close the step sooner, type `/coldframe close`.",
+    Because.DEADLINE_RANGE: "That deadline is not possible. Choose one between {earliest} and {latest}; to close the "
+    "step sooner, type `/coldframe close`. Nothing was changed.",
     Because.STAYS_CLOSED: "{which} can’t be opened again from {step}: too much stands on it, or it was not played. "
     "Nothing was changed.",
     Because.WINDOW_RUNS: "{which} is not ahead of the round any more, which is at {step}; its length stays. Nothing "
@@ -71,10 +71,11 @@ WORDS: dict[Because, str] = {
     Because.BAD_SETTING: "{setting} is {value}; allowed is {allowed}.",
     Because.EMPTY: "There is nothing readable in it ({field}). Nothing was changed.",
     Because.UNREADABLE: (
-        "It holds characters that cannot be shown (control characters, or a pile of accents), so it was not kept. "
-        "Send it again without them."
+        "It holds characters that I can't show (control characters, or a pile of accents), so I didn't keep it. "
+        "Please send it again without them."
     ),
-    Because.TOO_LONG: "It has {length} characters; {most} are the most. It was not kept: shorten it and send it again.",
+    Because.TOO_LONG: "It has {length} characters, and {most} are the most. I didn't keep it: please shorten it and "
+    "send it again.",
     Because.TOO_MANY: "You have {most} already, which is the most. Withdraw one first.",
     Because.TOO_MANY_ROUNDS: "{most} rounds are open here, which is the most. Please end one first, or cancel one that "
     "nobody needs: `/coldframe cancel` in its channel.",
@@ -177,7 +178,7 @@ def _parts(refused: Refused) -> dict[str, Line]:
 
 def _impossible(facts: Mapping[str, object]) -> Line:
     number = float(str(facts.get("number", 0)))
-    instead = f"{number:g} % or {number / 100:g}" if number <= 100 else "it like 4 % or 0.04"
+    instead = f"{number:g}% or {number / 100:g}" if number <= 100 else "it like 4% or 0.04"
     group, most = str(facts.get("group")), str(facts.get("most"))
     words = IMPOSSIBLE[Impossible(str(facts["why"]))]
     return line(words, number=f"{number:g}", instead=instead, group=group, most=most)
@@ -197,7 +198,7 @@ def _part(name: str, value: object) -> Line:
         case datetime():
             return (When(value),)
         case float() if name == "share":
-            return line("{p} %", p=round(100 * value))
+            return line("{p}%", p=round(100 * value))
         case tuple():
             return (theirs(", ".join(map(str, value)), 300),)
         case _:

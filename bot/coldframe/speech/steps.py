@@ -49,7 +49,7 @@ _MERGE = (
 WORDS: Mapping[Step, StepWords] = {
     Step.NOTES: StepWords(
         title="Notes",
-        asks="Everybody writes notes to the bot in private: what holds each lever back, and what drives it.",
+        asks="Everybody writes me notes in private: what holds each lever back, and what drives it.",
         then="Then all notes appear at one moment, shuffled and unsigned.",
         became="the notes stand in the channel",
         card=(_NOTE,),
@@ -90,8 +90,8 @@ WORDS: Mapping[Step, StepWords] = {
     ),
     Step.QUESTIONS: StepWords(
         title="Questions",
-        asks="{facilitator} turns the strongest forces into questions. Suggest yours to the bot in private, or in this "
-        "thread with the bot's name before it; it begins with “How might we”.",
+        asks="{facilitator} turns the strongest forces into questions. Suggest yours to me in private, or in this "
+        "thread with my name before it; it begins with “How might we”.",
         then="Then everybody looks for precedents.",
         became="the questions are published",
         card=(), panel=(), vote=None,
@@ -115,8 +115,8 @@ WORDS: Mapping[Step, StepWords] = {
     Step.BALLOT: StepWords(
         title="Ballot",
         asks="Everybody gives {votes} to the plans with the most effect on their question, in private.",
-        then="Then group votes, the decision-maker's votes and the weighted total appear side by side; places only, if "
-        "too few vote to tell more.",
+        then="Then I show the group's votes, the decision-maker's and the weighted total side by side, or only the "
+        "places if few vote.",
         became="the votes are counted",
         card=(), panel=(),
         vote=VoteWords(
@@ -124,9 +124,8 @@ WORDS: Mapping[Step, StepWords] = {
             ask="Which plans have the most effect on their question? Do not think of the effort yet: it is asked "
             "later.",
             ties="weighted total, then number of different voters, then the decision-maker's votes",
-            secrecy="If at least {fewest} people vote besides the decision-maker, the result shows the group's votes "
-            "and, in a column of their own, the decision-maker's; else places only. Nobody sees who else voted for "
-            "what.",
+            secrecy="Nobody sees who voted for what. If fewer than {fewest} people vote besides the decision-maker, "
+            "the result shows places only; else the decision-maker's votes have their own column.",
             locks=True,
         ),
     ),

@@ -249,7 +249,7 @@ async def commitment(ada: Player) -> None:
     """The decision-maker chooses, Ada asks an owner and sets the next round's date; then it is committed."""
     await ada.go_to("growth")
     await ada.others()
-    card = ada.card("choose. Running trials count")
+    card = ada.card("choose. No trials running")
     await expect(card).to_contain_text("A plan is chosen. Its author hears of it first")
     await ada.jump()
     await expect(card).to_contain_text("Chosen: Send the export on Sunday")

@@ -111,4 +111,4 @@ async def test_outside_of_the_notes_a_sentence_runs_no_command_either(tmp_path: 
     """Where nothing takes it, it is said how a command is given."""
     async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
         await team.say(JON, "search is slow on phones")
-        assert "stands before every command" in told(team, JON)[-1]
+        assert "`/coldframe` shows what you can do".replace("`", "") in told(team, JON)[-1]

@@ -111,7 +111,7 @@ async def test_done_a_second_time_is_answered(tmp_path: Path) -> None:
     async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
         card = _under(team, JON, "step.done")
         await _presses(team, JON, card)
-        assert "how it stands already" in _note(await _presses(team, JON, card))
+        assert "It stands like that already" in _note(await _presses(team, JON, card))
 
 
 async def test_an_older_buttons_step_is_that_of_its_message(tmp_path: Path) -> None:

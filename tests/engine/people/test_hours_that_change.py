@@ -179,7 +179,7 @@ async def test_a_reported_zone_counts_for_somebody_who_never_said_theirs(tmp_pat
         await team.until(MONDAY + 9 * HOUR)
         (told,) = [t for t in team.told(INES) if "another time zone" in t]
         assert "Pacific/Honolulu" in told
-        assert "Notes in" in told
+        assert "notes step in" in told
         assert team.button(INES, "hours.write")
         assert not [t for t in team.told(D) if "another time zone" in t]
 
@@ -212,7 +212,7 @@ async def test_confirmed_hours_are_asked_about_first(tmp_path: Path) -> None:
         assert (await team.calendar(INES)).zone == "UTC"
         await team.press(INES, "zone.use")
         assert (await team.calendar(INES)).zone == "Pacific/Honolulu"
-        assert "Your time for Notes in" in team.told(INES)[-1].replace("*", "")
+        assert "Your time for the notes step in" in team.told(INES)[-1].replace("*", "")
 
 
 @pytest.mark.parametrize("zone", ["Europe/Atlantis", "Europe/Lundon"])
@@ -347,7 +347,7 @@ async def test_the_first_word_warns_of_a_zone_that_nobody_knows(tmp_path: Path) 
 
         await team.house.engine.act("again", again)
         await team.settle()
-        first = next(t for t in reversed(team.told(INES)) if "I take it that you work" in t)
+        first = next(t for t in reversed(team.told(INES)) if "I have your hours as" in t)
         assert "The time zone in your chat profile is “Europe/Lundon”, which I do not know." in first
         assert "Did you mean Europe/London?" in first
         assert "Mon-Fri 09:00-17:00, UTC" in first

@@ -29,7 +29,7 @@ async def _edits(team: Running, person: str = F) -> str:
 
 
 async def _card(team: Running) -> str:
-    return next(text for text in team.channel() if text.startswith("Round name of r1"))
+    return next(text for text in team.channel() if "A new round starts" in text)
 
 
 async def test_everything_that_can_be_put_right_stands_in_one_place(tmp_path: Path) -> None:

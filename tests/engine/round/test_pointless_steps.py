@@ -153,7 +153,7 @@ async def test_everybody_done_without_a_plan_is_a_choice_for_the_facilitator(tmp
         await _all_done(team)
         asked = [w for w in told(team, F) if "What shall happen?" in w]
         assert asked == [
-            "Plans in name of r1 is done for all who are in (6 people say that they are), but nobody has written a "
+            "The plans step in name of r1 is done for all who are in (6 people say that they are), but nobody has written a "
             "plan. What shall happen?"
         ]
         assert not [w for m in SIX[1:] for w in told(team, m) if "What shall happen?" in w]
@@ -182,7 +182,7 @@ async def test_the_round_can_end_with_the_date_of_the_next(tmp_path: Path) -> No
         round_ = await team.current()
         assert round_.step is Step.CANCELLED
         assert round_.next_round is not None
-        (said,) = _lines(team, "Round name of r1 ends here without a commitment: no plan was written.")
+        (said,) = _lines(team, "name of r1 ends here without a commitment: no plan was written.")
         assert "The next round starts on Mon 16 Mar 2026." in said
         before = len(in_channel(team)) + len(told(team, F))
         await team.until(round_.next_round + timedelta(minutes=1))
@@ -197,7 +197,7 @@ async def test_without_an_answer_the_round_rests_and_says_why(tmp_path: Path) ->
         assert due is not None
         await team.until(due)
         assert (await team.current()).paused is PauseReason.NOTHING_CAME
-        assert len(_lines(team, "Round name of r1 rests: nothing came in.")) == 1
+        assert len(_lines(team, "name of r1 rests: nothing came in.")) == 1
 
 
 @pytest.mark.parametrize(
@@ -256,12 +256,12 @@ async def test_a_stuck_step_is_told_in_words_that_are_true(tmp_path: Path, done:
         await _deadlines(team, _asked)
         (asked,) = [w for w in told(team, F) if "What shall happen?" in w]
         if done < 4:
-            assert f"Plans in name of r1 has {done} of the 4 people that it needs." in asked
+            assert f"The plans step in name of r1 has {done} of the 4 people that it needs." in asked
         else:
             assert "5 people say that they are" in asked
             assert "of the" not in asked
-        extended = _lines(team, "Plans goes on until")
-        assert ("not all the answers that it needs are in yet" in extended[0]) is (done < 4)
+        extended = _lines(team, "I've kept the plans step open until")
+        assert ("too few answers yet" in extended[0]) is (done < 4)
 
 
 async def test_a_ballot_without_its_decision_maker_says_so(tmp_path: Path) -> None:
@@ -273,9 +273,9 @@ async def test_a_ballot_without_its_decision_maker_says_so(tmp_path: Path) -> No
         await team.act("vote", *(CastVote(m, "p0", "button") for m in SIX if m != D))
         await _deadlines(team, _asked)
         (asked,) = [w for w in told(team, F) if "What shall happen?" in w]
-        assert "Ballot in name of r1 has enough people in, but not Dora, whose votes it needs." in asked
-        (extended,) = _lines(team, "Ballot goes on until")
-        assert extended.endswith("not all the answers that it needs are in yet.")  # who is late is not the channel's
+        assert "The ballot step in name of r1 has enough people in, but not Dora, whose votes it needs." in asked
+        (extended,) = _lines(team, "I've kept the ballot step open until")
+        assert extended.endswith("not all the answers it needs are in yet.")  # who is late is not the channel's
 
 
 # --- an empty ballot ---

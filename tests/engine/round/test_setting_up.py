@@ -154,7 +154,7 @@ async def test_the_proposal_and_the_channel_say_what_was_chosen(tmp_path: Path) 
         assert "Votes: 5 dots each on forces, 1 vote each on plans" in proposal
         assert "Windows: notes 16 h, reading 4 h; the others as usual" in proposal
         await team.press(F, "round.start", made.id)
-        opened = next(w for w in team.channel() if w.startswith("Round June"))
+        opened = next(w for w in team.channel() if "A new round starts" in w and "June" in w)
         assert "5 dots each on forces, 1 vote each on plans" in opened
         assert "Windows: notes 16 h, reading 4 h; the others as usual" in opened
         async with team.house.store.begin() as uow:

@@ -102,7 +102,7 @@ async def test_a_setup_that_an_outsider_began_is_taken_over_by_a_member(tmp_path
         await _outsiders(team)
         await team.command(INES, "")
         await team.press(INES, "role.take")
-        assert [w for w in team.told(INES) if w.startswith("Round June is ready to start")]
+        assert [w for w in team.told(INES) if w.startswith("June is ready to start")]
         await team.press(INES, "round.start", "r2")
         assert (await _june(team)).step is Step.NOTES
 
@@ -116,7 +116,7 @@ async def test_whoever_set_a_round_up_leaves_and_the_deputy_can_start_it(tmp_pat
         await set_up(there.team)
         before = there.team.channel()
         await there.happens(PersonChanged(Person(F, "Faye", is_gone=True)), F, direct=True)
-        assert [w for w in there.team.told(FD) if w.startswith("Round June is ready to start with 5 people")]
+        assert [w for w in there.team.told(FD) if w.startswith("June is ready to start with 5 people")]
         assert [w for w in there.team.channel() if "June" in w] == [w for w in before if "June" in w]
         june = await _june(there.team)
         await there.happens(Pressed("round.start", june.id), FD, direct=True)

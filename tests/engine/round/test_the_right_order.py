@@ -71,7 +71,7 @@ async def test_a_result_that_cannot_be_reckoned_is_told_plainly_and_the_card_com
         monkeypatch.setattr(team.house.kit.numbers, "compute", broken)
         await reach(team, step)
         (result,) = [words for words in team.channel() if words.startswith(plainly)]
-        assert "I could not reckon how sure this is." in result
+        assert "I couldn't work out how sure this is." in result
         assert await _place(team, BROUGHT[step]) < await _place(team, f"card/{step.value}")
 
 

@@ -56,7 +56,7 @@ async def writes(team: Running, *writers: MemberId) -> None:
 async def test_the_facilitator_alone_is_told_who_would_hold_the_team_up(held_up: Running) -> None:
     """A member on a long holiday is named to the facilitator with the choices, and to nobody else."""
     assert (await held_up.current()).progress.due == TUESDAY_10
-    assert [t for t in held_up.told(F) if "does not wait for them" in t and "Ines" in t]
+    assert [t for t in held_up.told(F) if "doesn't wait for them" in t and "Ines" in t]
     for other in (*SIX[1:], None):
         said = held_up.channel() if other is None else held_up.told(other)
         assert not [t for t in said if "does not wait" in t]
@@ -124,7 +124,7 @@ async def test_dates_that_moved_are_told_anew_and_update_the_entries(tmp_path: P
         due = (await team.current()).progress.due
         assert second[focus][1] == due
         assert due is not None and due < first[focus][1]
-        assert len([t for t in team.channel() if "moved earlier: Focus" in t.replace("*", "")]) == 1
+        assert len([t for t in team.channel() if "moved earlier: the focus step" in t]) == 1
         assert team.channel()[0] != card
 
 
@@ -143,7 +143,7 @@ async def test_the_calendar_says_what_moves_when_a_step_ends_early(tmp_path: Pat
     async with running(tmp_path, MONDAY) as team:
         card = team.channel()[0]
         assert card.count("; if all are prompt ") == len(RUNNING)
-        assert "then all later ones come sooner, and you are told when one moves by more than an hour" in card
+        assert "and the later ones then come sooner" in card
 
 
 async def test_dates_that_hardly_moved_are_not_told(tmp_path: Path) -> None:
@@ -189,7 +189,7 @@ async def test_what_an_outage_took_comes_back(
         await team.settle()
         assert (await team.current()).progress.due == due
         assert [d.at for d in await team.dues("close")] == [due]
-        assert len([t for t in team.channel() if "the bot was away" in t]) == (due != TUESDAY_10)
+        assert len([t for t in team.channel() if "I was away" in t]) == (due != TUESDAY_10)
 
 
 async def test_an_outage_uses_up_nobodys_extension(tmp_path: Path) -> None:
@@ -246,7 +246,7 @@ async def test_a_clock_that_went_back_repeats_and_loses_nothing(tmp_path: Path) 
         await team.house.store.finish_due(due)
         await team.settle()
         assert (await team.current()).progress.extensions == 1
-        assert len([t for t in team.channel() if "not all the answers that it needs" in t]) == 1
+        assert len([t for t in team.channel() if "too few answers yet" in t]) == 1
         assert await team.house.store.last_time() == TUESDAY_10
 
 

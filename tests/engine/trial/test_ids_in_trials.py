@@ -45,7 +45,7 @@ async def test_whoever_has_signs_in_their_id_owns_a_trial_and_logs_its_weeks(tmp
         await comes(team)
         await takes_over(team)
         await team.weeks(1, at=HOUR)
-        assert "Still open for you" in team.told(ODA)[-1]
+        assert "To do:" in team.told(ODA)[-1]
         await team.say(ODA, "control 400/80, trial 390/82")
         assert (await team.trial()).entry(1) is not None
         assert any("Taken down" in words for words in team.told(ODA))
@@ -58,7 +58,7 @@ async def test_the_facilitator_hears_when_whoever_has_signs_in_their_id_does_not
         await team.command(D, "trials", channel=False)
         assert not await team.fill(D, "trial.hand_over", {"member": ODA, "reason": "more time"})
         await team.until(team.clock.now() + timedelta(days=2))
-        assert any("Oda" in words and "not answered" in words for words in team.told(F))
+        assert any("Oda" in words and "no answer yet" in words for words in team.told(F))
 
 
 async def test_whoever_has_signs_in_their_id_goes_away_and_comes_back(tmp_path: Path) -> None:

@@ -35,17 +35,17 @@ async def test_chances_are_given_by_button_emoji_or_form_and_nobody_sees_them_be
         await team.press(FD, "forecast.give", f"{team.round.id}|{plan}|70")
         await team.fill(D, "forecast.write", {"chance": "50", "fear": "canary"})
         await team.settle()
-        assert "You said 40 %" in team.told(INES)[-1]
-        assert "You said 70 %" in "\n".join(team.told(FD))
+        assert "You said 40%" in team.told(INES)[-1]
+        assert "You said 70%" in "\n".join(team.told(FD))
         seen = "\n".join([*team.channel(), *team.told(F)])
-        assert "canary" not in seen and "70 %" not in seen.replace("[", "")
+        assert "canary" not in seen and "70%" not in seen.replace("[", "")
         current = await team.current()
         assert current.choices[plan].forecasts == {INES: 40, FD: 70, D: 50}
 
 
 async def test_what_fewer_than_three_said_is_not_shown_as_if_it_were_unsigned(tmp_path: Path) -> None:
     """Two are no crowd: neither the seal, nor the review, nor its close, register or digest says what they said, and
-    the channel hears why not. [a single forecast was shown as "from 40 to 40 %"]"""
+    the channel hears why not. [a single forecast was shown as "from 40 to 40%"]"""
     async with a_team(tmp_path, chances={F: 73, D: 37}, fears=("canary one", "canary two")) as team:
         assert any("fewer than three people wrote why" in m for m in team.channel())
         await team.weeks(4, at=timedelta(days=1, hours=1))
@@ -58,7 +58,7 @@ async def test_what_fewer_than_three_said_is_not_shown_as_if_it_were_unsigned(tm
         seen = "\n".join([*team.channel(), *team.told(F), *(words(n.message) for n in team.house.room.notes(F))])
         assert seen.count("not shown: fewer than three people gave one") == 2
         assert seen.count("Fewer than three others wrote what they learnt") == 1
-        assert not any(said in seen for said in ("canary", "73 %", "37 %", "55 %", "Brier"))
+        assert not any(said in seen for said in ("canary", "73%", "37%", "55%", "mean score"))
         async with team.house.store.begin() as uow:
             (entry,) = await uow.search("room", ["growth"], Wanted())
         assert (entry.chances, entry.learnings) == ((), ())
@@ -70,7 +70,7 @@ async def test_three_forecasts_are_shown_so_that_nobodys_own_can_be_read_off(tmp
         tmp_path, chances={F: 40, D: 40, FD: 40}, fears=("canary one", "canary two", "canary three")
     ) as team:
         seen = "\n".join(team.channel())
-        assert "Forecasts: 3, not far apart; the middle one is 40 %" in seen
+        assert "Forecasts: 3, not far apart; the middle one is 40%" in seen
         assert all(f"canary {n}" in seen for n in ("one", "two", "three"))
 
 

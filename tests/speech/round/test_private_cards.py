@@ -47,7 +47,7 @@ def test_a_ballot_promises_no_more_secrecy_than_it_keeps() -> None:
     """The decision-maker's votes get a column in the result of the plans, and the ballot says so; dots have no such
     column and no weight."""
     plans = words(ballot_prompts.sheet(Play().to(Step.BALLOT).round, D))
-    assert "in a column of their own, the decision-maker's; else places only" in plans
+    assert "else the decision-maker's votes have their own column" in plans
     assert "weighted total" in plans
     dots = words(ballot_prompts.sheet(Play().to(Step.DOTS).round, D))
     assert "decision-maker" not in dots

@@ -38,7 +38,7 @@ def said(trial: Trial, after_weeks: int) -> str:
 
 
 def test_met_in_a_split_test() -> None:
-    """A met criterion says both levels and that luck does not explain them; the numbers follow."""
+    """A met criterion says both levels and that chance would hardly give them; the numbers follow."""
     assert (
         said(
             with_split(
@@ -53,14 +53,14 @@ def test_met_in_a_split_test() -> None:
             after_weeks=4,
         )
         == """\
-Criterion met: 5.9 % with the change, 4 % without it, a larger difference than luck explains.
+Criterion met: 5.9% with the change, 4% without it, more than chance would plausibly give.
 Measure: share of visitors who sign up
-Difference: +1.9 points; with 95 % confidence +0.92 to +2.9 points
+Difference: +1.9 points; with 95% confidence +0.92 to +2.9 points
 Wanted: +2 points
 Weeks: 4 of 4; looked at 4 times, which the interval allows for
 First week alone: +1.8 points
-How much the design can carry: much: two groups at the same time
-Two groups at the same time: what differs comes from the change, if chance filled the groups.
+Evidence: strong (two groups at the same time)
+If people were put into the two groups by chance, the change is the likely cause.
 """
     )
 
@@ -73,14 +73,14 @@ def test_not_met() -> None:
             after_weeks=4,
         )
         == """\
-Criterion not met: 4 % with the change, 4 % without it, and the +2 points that were wanted can be ruled out.
+Criterion not met: 4% with the change, 4% without it, and the +2 points that were wanted can be ruled out.
 Measure: share of visitors who sign up
-Difference: +0.05 points; with 95 % confidence −0.84 to +0.94 points
+Difference: +0.05 points; with 95% confidence −0.84 to +0.94 points
 Wanted: +2 points
 Weeks: 4 of 4; looked at 4 times, which the interval allows for
 First week alone: +0.1 points
-How much the design can carry: much: two groups at the same time
-Two groups at the same time: what differs comes from the change, if chance filled the groups.
+Evidence: strong (two groups at the same time)
+If people were put into the two groups by chance, the change is the likely cause.
 """
     )
 
@@ -95,12 +95,12 @@ def test_too_early() -> None:
         == """\
 Too early to tell: 1 of 4 weeks is in, and the numbers still fit both no change and the target.
 Measure: share of visitors who sign up
-Difference: +1.7 points; with 95 % confidence −2.7 to +6.2 points
+Difference: +1.7 points; with 95% confidence −2.7 to +6.2 points
 Wanted: +2 points
 Weeks: 1 of 4; looked at once, which the interval allows for
-Chance to meet it by the end: 81 %
-How much the design can carry: much: two groups at the same time
-Two groups at the same time: what differs comes from the change, if chance filled the groups.
+Chance to meet it by the end: 81%
+Evidence: strong (two groups at the same time)
+If people were put into the two groups by chance, the change is the likely cause.
 """
     )
 
@@ -115,13 +115,13 @@ def test_mismatch_in_the_split() -> None:
         == """\
 Cannot tell: the two groups are not as large as they should be (4,000 and 4,600 people), so look at the counting before anything else.
 Measure: share of visitors who sign up
-Difference: +2.5 points; with 95 % confidence +1.6 to +3.5 points
+Difference: +2.5 points; with 95% confidence +1.6 to +3.5 points
 Wanted: +2 points
 Weeks: 4 of 4; looked at 4 times, which the interval allows for
 First week alone: +2.5 points
-How much the design can carry: little: the groups are not as planned
+Evidence: weak (the groups are not as planned)
 - The groups hold 4,000 and 4,600 people, which chance does not explain.
-Two groups at the same time: what differs comes from the change, if chance filled the groups.
+If people were put into the two groups by chance, the change is the likely cause.
 """  # noqa: E501
     )
 
@@ -134,15 +134,15 @@ def test_too_good_to_be_true() -> None:
             after_weeks=4,
         )
         == """\
-Cannot tell: 11 % with the change, 4 % without it, too good to be taken as it stands; somebody must check the counting first.
+Cannot tell: 11% with the change, 4% without it, too good to be taken as it stands; somebody must check the counting first.
 Measure: share of visitors who sign up
-Difference: +7 points; with 95 % confidence +5.8 to +8.2 points
+Difference: +7 points; with 95% confidence +5.8 to +8.2 points
 Wanted: +2 points
 Weeks: 4 of 4; looked at 4 times, which the interval allows for
 First week alone: +7 points
-How much the design can carry: much: two groups at the same time
+Evidence: strong (two groups at the same time)
 - Results far above the plan are mostly faults of the counting.
-Two groups at the same time: what differs comes from the change, if chance filled the groups.
+If people were put into the two groups by chance, the change is the likely cause.
 """  # noqa: E501
     )
 
@@ -155,31 +155,31 @@ def test_before_after() -> None:
             after_weeks=4,
         )
         == """\
-Criterion met: 12 % in the weeks of the trial, 10.1 % in the weeks before; it changed, and nobody can say that the trial caused it.
+Criterion met: 12% in the weeks of the trial, 10.1% in the weeks before; it changed, and nobody can say that the trial caused it.
 Measure: share of teams that come back
-Difference: +2 points; with 95 % confidence +1.6 to +2.3 points
+Difference: +2 points; with 95% confidence +1.6 to +2.3 points
 Wanted: +2 points
 Weeks: 4 of 4; decided at the end
-How much the design can carry: little: earlier weeks are the only comparison
+Evidence: weak (earlier weeks are the only comparison)
 Compared with earlier weeks: it changed. Whatever else happened meanwhile is in the difference too.
 """  # noqa: E501
     )
 
 
 def test_count_missed_by_one() -> None:
-    """A count that misses by one is not met, and the sentence says that luck alone can do that."""
+    """A count that misses by one is not met, and the sentence says that chance alone can do that."""
     assert (
         said(
             with_values(_counted(), [Figures(n) for n in (7, 8, 6, 8)]),
             after_weeks=4,
         )
         == """\
-Criterion not met: 29 were counted, 30 were wanted; missed by 1, which luck alone can do, but the line was drawn beforehand.
+Criterion not met: 29 were counted, 30 were wanted; missed by 1, which chance alone can do, but the line was drawn beforehand.
 Measure: teams won back
-Counted: 29; luck around it reaches from 19.4 to 41.6
+Counted: 29; chance alone makes it 19.4 to 41.6
 Wanted: 30 over 4 weeks
 Weeks: 4 of 4; decided at the end
-How much the design can carry: something: the usual level is known from earlier weeks
+Evidence: fair (the usual level is known from earlier weeks)
 A count against a number: it says what came in, not what brought it.
 """  # noqa: E501
     )
@@ -195,12 +195,12 @@ def test_zero_events() -> None:
         == """\
 Cannot tell: nothing happened in either group.
 Measure: share of visitors who sign up
-Difference: 0 points; with 95 % confidence −2 to +2 points
+Difference: 0 points; with 95% confidence −2 to +2 points
 Wanted: +2 points
 Weeks: 4 of 4; looked at 4 times, which the interval allows for
 First week alone: 0 points
-How much the design can carry: much: two groups at the same time
-Two groups at the same time: what differs comes from the change, if chance filled the groups.
+Evidence: strong (two groups at the same time)
+If people were put into the two groups by chance, the change is the likely cause.
 """
     )
 
@@ -215,13 +215,13 @@ def test_one_huge_week() -> None:
         == """\
 Cannot tell: week 3 alone carries the result and does not fit the others; check its counting first.
 Measure: share of visitors who sign up
-Difference: +2.3 points; with 95 % confidence +1.3 to +3.3 points
+Difference: +2.3 points; with 95% confidence +1.3 to +3.3 points
 Wanted: +2 points
 Weeks: 4 of 4; looked at 4 times, which the interval allows for
 First week alone: +0.4 points
-How much the design can carry: much: two groups at the same time
-- Week 3 (12.6 %) does not fit the others (4.2 %).
-Two groups at the same time: what differs comes from the change, if chance filled the groups.
+Evidence: strong (two groups at the same time)
+- Week 3 (12.6%) does not fit the others (4.2%).
+If people were put into the two groups by chance, the change is the likely cause.
 """
     )
 
@@ -238,12 +238,12 @@ def test_stopped_early() -> None:
         == """\
 Cannot tell: it was stopped after 2 of 4 weeks, before the numbers could say anything sure.
 Measure: share of visitors who sign up
-Difference: +0.85 points; with 95 % confidence −1.1 to +2.8 points
+Difference: +0.85 points; with 95% confidence −1.1 to +2.8 points
 Wanted: +2 points
 Weeks: 2 of 4; looked at 2 times, which the interval allows for
 First week alone: +0.5 points
-How much the design can carry: much: two groups at the same time
-Two groups at the same time: what differs comes from the change, if chance filled the groups.
+Evidence: strong (two groups at the same time)
+If people were put into the two groups by chance, the change is the likely cause.
 """
     )
 
@@ -264,7 +264,7 @@ def test_a_criterion_that_cannot_be_judged_says_so() -> None:
     assert "target is 0.09" in judged.problem
 
 
-@pytest.mark.parametrize(("share", "shown"), [(0.059, "5.9 %"), (0.04, "4 %"), (0.0005, "0.05 %"), (1.0, "100 %")])
+@pytest.mark.parametrize(("share", "shown"), [(0.059, "5.9%"), (0.04, "4%"), (0.0005, "0.05%"), (1.0, "100%")])
 def test_shares_are_said_in_per_cent(share: float, shown: str) -> None:
     """A share is shown in per cent, with no more places than it carries."""
     assert verdict_words.value(a_trial(), share) == shown

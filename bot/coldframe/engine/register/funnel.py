@@ -47,7 +47,7 @@ async def _form(request: Request, channel: str) -> Reply:
 
 
 def _written(name: str, value: float) -> str:
-    return f"{100 * value:g} %" if name in SHARES else f"{value:.0f}" if name in WHOLE else f"{value:g}"
+    return f"{100 * value:g}%" if name in SHARES else f"{value:.0f}" if name in WHOLE else f"{value:g}"
 
 
 async def save(request: Request) -> Reply | None:

@@ -20,7 +20,7 @@ from coldframe.speech.data_words import as_data, in_words
 Held = dict[str, Any]
 ROLES = {Role.FACILITATOR: "facilitator", Role.DECISION_MAKER: "decision-maker"}
 EXPLAINED: Mapping[str, str] = {
-    "record": "Your name, zone and working hours as I reckon with them, absences, and what I have told you once.",
+    "record": "Your name, zone and working hours as I have them, absences, and what I have told you once.",
     "reminded": "When I reminded you of something, so that it is never too often.",
     "reminders to come": "What I have planned to tell or ask you, and when.",
     "messages sent": "How many of my messages to you I know of, so that I can keep them up to date or take them back.",

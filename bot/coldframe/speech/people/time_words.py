@@ -10,7 +10,7 @@ from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Items, Line, Message, When, line
 from coldframe.message.saying import offer, said, small, told
-from coldframe.speech.names import about, count, title, who
+from coldframe.speech.names import about, count, lower, who
 
 
 def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role | None) -> Message:
@@ -20,9 +20,9 @@ def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role 
     assert due is not None
     when: Line = line("only by {at}", at=When(ready)) if ready is not None else line("not within a year")
     words = line(
-        "*{step}* in {round} closes {due}. {who} will have had the time for it {when}, so it does not wait for them. "
-        "What shall happen?",
-        step=title(round_.step),
+        "The {step} step in {round} closes {due}. {who} will have had the time for it {when}, so it doesn't wait for "
+        "them. What shall happen?",
+        step=lower(round_.step),
         round=theirs(round_.name, 60),
         due=When(due),
         who=who(round_, member),
@@ -39,9 +39,9 @@ def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role 
 
 
 SETTLED = {
-    "wait": "*{step}* waits for {who}. It closes {due}.",
-    "away": "{who} counts as away and is not expected. *{step}* closes {due}.",
-    "deputy": "The deputy acts for {who}. *{step}* closes {due}.",
+    "wait": "The {step} step waits for {who}. It closes {due}.",
+    "away": "{who} counts as away, and nobody waits for them. The {step} step closes {due}.",
+    "deputy": "The deputy acts for {who}. The {step} step closes {due}.",
 }
 
 
@@ -49,7 +49,7 @@ def hold_up_settled(round_: Round, member: MemberId, what: str) -> Message:
     """What the facilitator chose, in the place of the question."""
     due = round_.progress.due
     assert due is not None
-    return said(SETTLED[what], step=title(round_.step), who=who(round_, member), due=When(due))
+    return said(SETTLED[what], step=lower(round_.step), who=who(round_, member), due=When(due))
 
 
 def dates_moved(round_: Round, moved: Sequence[tuple[Step, datetime, datetime]]) -> Message:
@@ -57,11 +57,11 @@ def dates_moved(round_: Round, moved: Sequence[tuple[Step, datetime, datetime]])
     step, was, now = moved[0]
     others = f", and {len(moved) - 1} more with it" if len(moved) > 1 else ""
     return said(
-        "Dates of {round} moved {way}: *{step}* now closes {now} at the latest, not {was}{others}. The calendar above "
-        "is up to date; the file updates yours.",
+        "Dates of {round} moved {way}: the {step} step now closes by {now}, not {was}{others}. The calendar above is "
+        "up to date; the file updates yours.",
         round=theirs(round_.name, 60),
         way="earlier" if now < was else "later",
-        step=title(step),
+        step=lower(step),
         now=When(now),
         was=When(was),
         others=others,
@@ -70,13 +70,13 @@ def dates_moved(round_: Round, moved: Sequence[tuple[Step, datetime, datetime]])
 
 def own_deadline_moved(round_: Round, was: datetime, now: datetime) -> Line:
     """Until when this person has time now."""
-    words = "Your time for *{step}* in {round} ends {now} now, not {was}."
-    return line(words, step=title(round_.step), round=theirs(round_.name, 60), now=When(now), was=When(was))
+    words = "Your time for the {step} step in {round} now ends {now}, not {was}."
+    return line(words, step=lower(round_.step), round=theirs(round_.name, 60), now=When(now), was=When(was))
 
 
 def zone_followed(hours: str, moved: Line) -> Message:
     """To somebody whose chat profile names another zone and who never said when they work."""
-    words = line("Your chat profile shows another time zone, so I take it that you work *{h}*. ", h=hours) + moved
+    words = line("Your chat profile shows another time zone. I have your hours as *{h}* now. Right? ", h=hours) + moved
     buttons = (
         Button("That is right", "hours.confirm", "", "primary"),
         Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
@@ -93,7 +93,7 @@ def zone_unknown(zone: str, nearest: Sequence[str]) -> Line:
 
 def zone_doubted(zone: str, nearest: Sequence[str], confirmed: bool) -> Message:
     """A new zone in the profile that cannot be used: what counts instead, and how to say it."""
-    instead = "Your hours stay as you told me." if confirmed else "I reckon your hours in UTC until you tell me yours."
+    instead = "Your hours stay as you told me." if confirmed else "I count your hours in UTC until you tell me yours."
     words = zone_unknown(zone, nearest) + line(" {instead}", instead=instead)
     return told(words, offer(Button("My hours …", "hours.write", "")))
 
@@ -109,7 +109,8 @@ def hours_noted(hours: str, moved: Sequence[Line]) -> Message:
 def away_until(words: str) -> Message:
     """An absence, echoed in full words."""
     said = line(
-        "You are away until {words}. You are not expected anywhere and not reminded. Not what you meant? Set it again.",
+        "You are away until {words}. Until then I ask you nothing and nobody waits for you. Not what you meant? Set "
+        "it again.",
         words=words,
     )
     return told(said, offer(Button("Set it again …", "me.away", "")))
@@ -139,9 +140,7 @@ def next_round_on(words: str) -> Message:
 
 def dates_understood(dates: Sequence[tuple[str, str]], again: Button) -> Message:
     """The same for several at once, as (what, words)."""
-    said = line(
-        "The dates of {n}, as I understood them. Not what you meant? Set them again.", n=count(len(dates), "action")
-    )
+    said = line("I've set {n}. Not what you meant? Set them again.", n=count(len(dates), "action"))
     items = Items(tuple(line("{what}: {words}", what=theirs(what, 100), words=words) for what, words in dates))
     return told(said, items, offer(again))
 
@@ -161,13 +160,13 @@ def own_feed(address: str, *, renewed: bool = False) -> Message:
 
 def no_feed() -> Message:
     return said(
-        "There is no calendar to subscribe to here: this bot is not reached by HTTP. Every date comes with a file for "
+        "There is no calendar to subscribe to here, since I have no public address. Every date comes with a file for "
         "your calendar instead."
     )
 
 
 def hours_confirmed() -> Message:
-    return said("Good. Deadlines and reminders keep to that.")
+    return said("Thanks, noted.")
 
 
 def not_that_day() -> Message:
@@ -188,7 +187,7 @@ def no_more_today() -> Message:
 
 def feed_sent() -> Message:
     """In the channel, when the address went to the person alone."""
-    return said("I have sent it to you in our direct messages.")
+    return said("I've sent it to you in our direct messages.")
 
 
 def set_again(action: str, value: str) -> Button:

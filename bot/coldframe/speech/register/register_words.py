@@ -193,11 +193,11 @@ def funnel_form(numbers: dict[str, str], channel: str) -> Form:
 
     fields = (
         field("visitors", "Visitors a month"),
-        field("sign_up", "Share of them who sign up", "Such as 4 %."),
-        field("activation", "Share of these who become customers", "Such as 30 %."),
-        field("retention", "Share of customers who stay another year", "Such as 80 %."),
+        field("sign_up", "Share of them who sign up", "Such as 4%."),
+        field("activation", "Share of these who become customers", "Such as 30%."),
+        field("retention", "Share of customers who stay another year", "Such as 80%."),
         field("margin", "Margin per customer and year"),
-        field("discount", "Yearly discount rate", "Such as 10 %.", required=False),
+        field("discount", "Yearly discount rate", "Such as 10%.", required=False),
         field("customers", "Customers today", required=False),
     )
     intro = line("It helps to weigh the levers against each other; it does not pick one. The team's last word counts.")
@@ -233,7 +233,7 @@ def worth_line(values: Sequence[Worth], first_stays: float) -> Line:
     parts = "; ".join(f"{v.lever} {_money(v.worth)} ({_money(v.low)} to {_money(v.high)})" for v in values)
     template = (
         "With your own numbers, one more point is worth, a year, in the unit of the margin: {p}. If each number may be "
-        "off by 20 %, {f} stays first in {s} % of cases. A help, not an answer: it does not say which point is easier "
+        "off by 20%, {f} stays first in {s}% of cases. A help, not an answer: it does not say which point is easier "
         "to win."
     )
     return line(template, p=parts, f=values[0].lever, s=round(100 * first_stays))

@@ -11,7 +11,7 @@ from coldframe.domain.state import Round
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small
-from coldframe.speech.names import NO_REASON, PAUSED, about, count, title, who
+from coldframe.speech.names import NO_REASON, PAUSED, about, count, lower, title, who
 from coldframe.speech.round.setup_words import windows_chosen
 from coldframe.speech.steps import WORDS
 
@@ -119,14 +119,14 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
     return Message(
         head,
         (
-            heading("Round {name}", name=theirs(round_.name, 60)),
+            heading("{name}", name=theirs(round_.name, 60)),
             paragraph(head),
             Facts(rows),
             paragraph("*Calendar*, at the latest, and if everybody is prompt:"),
             Items(tuple(line("{step}: ", step=step) + words for step, words in calendar)),
             small(
-                "A step ends early when everybody is done; then all later ones come sooner, and you are told when "
-                "one moves by more than an hour. Type `/coldframe` at any time to see what you can do."
+                "A step ends early when everybody is done, and the later ones then come sooner. Type `/coldframe` at "
+                "any time to see what you can do."
             ),
         ),
     )
@@ -142,8 +142,8 @@ def _votes_words(round_: Round) -> Line:
     settings = round_.settings
     share = power_share(len(round_.active()), settings.weight)
     return line(
-        "{dots} each on forces, {votes} each on plans; the decision-maker's plan votes weigh {weight}, which is "
-        "{share} % of the voting power (Banzhaf)",
+        "{dots} each on forces, {votes} each on plans; each plan vote of the decision-maker counts {weight} times, "
+        "{share}% of the voting power",
         dots=count(settings.dots, "dot"),
         votes=count(settings.plan_votes, "vote"),
         weight=settings.weight,
@@ -153,12 +153,12 @@ def _votes_words(round_: Round) -> Line:
 
 # Who is missing is told to nobody in the channel, the decision-maker no more than anybody else.
 MORE_TIME = {
-    MoreTime.QUORUM: "not all the answers that it needs are in yet",
+    MoreTime.QUORUM: "too few answers yet",
     MoreTime.FACILITATOR: "more time was asked for",
     MoreTime.UNDECIDED: "the decision has not come yet",
-    MoreTime.DOWNTIME: "the bot was away for a while",
-    MoreTime.NOTHING: "nothing has come in yet that we could go on with",
-    MoreTime.ROLE: "not all the answers that it needs are in yet",
+    MoreTime.DOWNTIME: "I was away for a while",
+    MoreTime.NOTHING: "nothing to go on with yet",
+    MoreTime.ROLE: "not all the answers it needs are in yet",
     MoreTime.CONSENT: "those who wrote are being asked whether their notes may be shown",
 }
 
@@ -167,27 +167,28 @@ def extended(round_: Round, why: MoreTime) -> Message:
     """Told to the channel when a window grew."""
     assert round_.progress.due is not None
     due = When(round_.progress.due)
-    return said("*{step}* goes on until {due}: {reason}.", step=title(round_.step), due=due, reason=MORE_TIME[why])
+    return said(
+        "I've kept the {step} step open until {due}: {reason}.", step=lower(round_.step), due=due, reason=MORE_TIME[why]
+    )
 
 
 def paused(round_: Round, reason: PauseReason) -> Message:
     return said(
-        "Round {name} rests: {reason}. Nothing is lost, and what you send me is still taken. "
-        "The facilitator resumes it with `/coldframe resume`.",
+        "{name} rests: {reason}. Nothing is lost, and I still take what you send me. The facilitator goes on with it "
+        "by `/coldframe resume`.",
         name=theirs(round_.name, 60),
         reason=PAUSED[reason],
     )
 
 
 def resumed(round_: Round) -> Message:
-    return said("Round {name} goes on with *{step}*.", name=theirs(round_.name, 60), step=title(round_.step))
+    return said("{name} goes on with the {step} step.", name=theirs(round_.name, 60), step=lower(round_.step))
 
 
 def cancelled(round_: Round, reason: str) -> Message:
     next_ = line(" The next round starts on {d}.", d=When(round_.next_round, "day")) if round_.next_round else ()
     return said(
-        "Round {name} ends here without a commitment: {reason}. What was revealed so far is kept for a later "
-        "round.{next_}",
+        "{name} ends here without a commitment: {reason}. What was revealed stays for a later round.{next_}",
         name=theirs(round_.name, 60),
         reason=signed(reason or NO_REASON, round_.roles.acting(Role.FACILITATOR), 200),
         next_=next_,

@@ -41,10 +41,10 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
     blocks: list[Block] = [
         heading("{name}: Commitment", name=theirs(round_.name, 60)),
         paragraph(
-            "{chief} and {facilitator} choose. Running trials count: {r}.{free}",
+            "{chief} and {facilitator} choose. {r}{free}",
             chief=who(round_, round_.roles.acting(Role.DECISION_MAKER)),
             facilitator=who(round_, round_.roles.acting(Role.FACILITATOR)),
-            r=running,
+            r=_places(running, places),
             free=line(" The next place is free on {d}.", d=When(free_on, "day")) if free_on else (),
         ),
     ]
@@ -59,6 +59,12 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
         blocks.append(Items(tuple(_lack(round_, plan, because) for plan, because in lacks)))
     blocks.append(offer(*_desk_buttons(round_, bool(lacks))))
     return Message(head, tuple(blocks))
+
+
+def _places(running: int, free: int) -> str:
+    under_way = f"{count(running, 'trial')} running" if running else "No trials running"
+    left = {0: "no place is free", 1: "one place is free", 2: "two places are free"}
+    return f"{under_way}: {left.get(free, f'{free} places are free')}."
 
 
 def _lack(round_: Round, plan: PlanId | None, because: Because) -> Line:

@@ -95,8 +95,8 @@ def add_form(round_: Round, people: Sequence[Person]) -> Form:
     shown = tuple(Option(p.id, _labelled(p)) for p in people[:MAX_PEOPLE_SHOWN])
     field = Field("member", "Who?", "choice", options=shown)
     intro = line(
-        "They take part from the next step on; the running one does not wait for them. What counts as enough is "
-        "reckoned with them from then on."
+        "They take part from the next step on; the running one doesn't wait for them. From then on they count for the "
+        "quorum."
     )
     return Form("Add somebody", "edit.add", about(round_), (field,), intro=intro, submit="Add")
 

@@ -184,7 +184,7 @@ def criterion_fields(found: Plan | None) -> tuple[Field, ...]:
         return "" if value is None else f"{value:g}"
 
     return (
-        Field("baseline", "Baseline (4 %, or a number)", required=False, most=20, hint=LATER,
+        Field("baseline", "Baseline (4%, or a number)", required=False, most=20, hint=LATER,
               initial=number(old.baseline) if old else ""),
         Field("target", "Target", required=False, most=20, hint=LATER, initial=number(old.target) if old else ""),
         Field("weekly", "People a week, both groups together", required=False, most=20, hint=LATER,
@@ -222,7 +222,7 @@ def criterion(round_: Round, plan_id: PlanId) -> Form:
 def owner(round_: Round, plan_id: PlanId) -> Form:
     people = tuple(_option(m, round_.name_of(m)) for m in round_.active())
     field = Field(
-        "member", "Who?", "choice", options=people, hint="They are asked in private; only their own yes counts."
+        "member", "Who?", "choice", options=people, hint="I ask them in private. It's theirs only if they accept."
     )
     return Form("Ask an owner", "owner.ask", about(round_, plan_id), (field,), submit="Ask")
 
@@ -282,7 +282,7 @@ def date(action: str, value: str) -> Form:
 def forecast(round_: Round, plan_id: PlanId, me: MemberId) -> Form:
     choice = round_.choices[plan_id]
     given = choice.forecasts.get(me)
-    chances = tuple(Option(str(c), f"{c} %") for c in range(0, 101, 10))
+    chances = tuple(Option(str(c), f"{c}%") for c in range(0, 101, 10))
     return Form(
         "My forecast",
         "forecast.write",

@@ -13,7 +13,7 @@ from coldframe.domain.state import MergeProposal, Note, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import SIDES, about, count, title, who
+from coldframe.speech.names import SIDES, about, count, lower, title, who
 from coldframe.speech.round import likeness_words
 from coldframe.speech.round.cards import what_follows
 
@@ -38,7 +38,7 @@ def until(round_: Round, member: MemberId) -> Line:
     assert due is not None
     own = round_.progress.part_due(member)
     if own is not None and own < due:
-        return line("Until {own} for your part, {due} at the very latest.", own=When(own), due=When(due))
+        return line("Please answer by {own}.", own=When(own))
     return line("Until {due}.", due=When(due))
 
 
@@ -55,10 +55,7 @@ def first_word(hours: str, doubt: Line = (), *, clears: bool = False) -> Message
     return told(
         summary,
         paragraph(PRIVACY.format(own=OWN_MESSAGES_CLEARED if clears else OWN_MESSAGES)),
-        paragraph(
-            (*doubt, *line(" ")) * bool(doubt)
-            + line("I take it that you work *{hours}*. Deadlines and reminders keep to that.", hours=hours)
-        ),
+        paragraph((*doubt, *line(" ")) * bool(doubt) + line("I have your hours as *{hours}*. Right?", hours=hours)),
         offer(
             Button("That is right", "hours.confirm", "", "primary"),
             Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
@@ -164,16 +161,16 @@ def two_ideas(round_: Round, note: Note) -> Message:
 def ask_consent(round_: Round, writers: int) -> Message:
     people = "you alone wrote" if writers == 1 else f"only {writers} people wrote"
     words = line(
-        "{people}, so calling the notes unsigned would be a pretence: colleagues will know or guess. "
-        "Shall they be shown all the same? Nothing is shown unless each writer agrees.",
+        "{people}, so colleagues will know or guess who wrote what. "
+        "Shall I show the notes all the same? I do only if each writer agrees.",
         people=people.capitalize(),
     )
     return told(
         words,
         offer(Button("Show them", "note.consent", about(round_), "primary")),
         small(
-            "If not, do nothing, or withdraw your notes in the list above. The facilitator may give more time "
-            "instead, so that more people write."
+            "If not, do nothing, or withdraw your notes in the list above. The facilitator may give more people time "
+            "to write."
         ),
     )
 
@@ -201,11 +198,11 @@ def pick_focus(
         round_,
         Step.FOCUS,
         paragraph(
-            "Which lever does the round work on? Read the notes in the channel, then press one lever and give your "
-            "reason in a sentence, which everybody reads."
+            "Which lever does the round work on? Read the notes in the channel, then press a lever. Everybody reads "
+            "your reason, a sentence."
         ),
         Facts(rows),
-        small("The number of notes measures attention, not value."),
+        small("More notes means more talked about, not more important."),
         *more,
         paragraph(until(round_, member)),
         offer(*buttons),
@@ -242,15 +239,17 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
     if dots is not None:
         buttons.append(Button(f"Give everybody {dots} dots", "merge.dots", about(round_)))
     alone = (
-        line("As you decide as well, somebody else has to say yes to each join.") if needs_second_person(round_) else ()
+        line("As you are the decision-maker too, somebody else has to say yes to each join.")
+        if needs_second_person(round_)
+        else ()
     )
     return card(
         round_,
         Step.MERGE,
         paragraph(
             line(
-                "These forces stand so far. If I found pairs that may be the same point in other words, each comes as "
-                "a message below: please answer it. Every wording is kept, and what you do not answer stays apart. "
+                "These are the forces so far. Possible duplicates are below, a message each: same point, or "
+                "different? Every wording stays, and what you don't answer stays apart. "
             )
             + alone
         ),
@@ -290,9 +289,9 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
 
 def deputy_heads_up(round_: Round, role: str, name: str) -> Message:
     return said(
-        "Half of the time for *{step}* in {round} is over and {name} has not answered. If the deadline passes, the "
-        "role of {role} comes to you as deputy. Nothing to do yet.",
-        step=title(round_.step),
+        "Half of the time for the {step} step in {round} is over, and it still waits for {name}. If the deadline "
+        "passes, you act as {role}, as their deputy. Nothing to do yet.",
+        step=lower(round_.step),
         round=theirs(round_.name, 60),
         name=theirs(name, 40),
         role=role,
@@ -321,7 +320,7 @@ def nothing_came(round_: Round, came: int) -> Message:
 
 
 def _what_lacks(round_: Round, came: int, quorum: int, why: MoreTime) -> Line:
-    where = line("*{step}* in {round} ", step=title(round_.step), round=theirs(round_.name, 60))
+    where = line("The {step} step in {round} ", step=lower(round_.step), round=theirs(round_.name, 60))
     match why:
         case MoreTime.NOTHING:
             done = "1 person says that they are" if came == 1 else f"{came} people say that they are"

@@ -144,9 +144,7 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     return told(head, *blocks, attachments=(Drawing(chart, "dots"), *field))
 
 
-PLACES_ONLY = (
-    "Fewer than {fewest} people{who} voted, so I show places only: with so few, any figure would tell somebody's votes."
-)
+PLACES_ONLY = "Fewer than {fewest} people{who} voted, so I show places only: any figure would tell somebody's votes."
 
 
 def _unused(number: int, thing: str) -> list[Block]:
@@ -184,14 +182,15 @@ def _force_row(round_: Round, standing: Standing, shown: bool) -> RankRow:
 def _sure_words(sure: Sureness | None) -> str:
     """How sure, in a sentence or two without statistics."""
     if sure is None:
-        return "I could not reckon how sure this is."
+        return "I couldn't work out how sure this is."
     parts = []
     if sure.first_stays is not None:
         parts.append(
-            f"If other such teams voted, the first would stay first in about {round(100 * sure.first_stays)} of 100"
+            f"If other people like you voted, the first would stay first about {round(100 * sure.first_stays)} times "
+            f"in 100"
         )
     if sure.agreement is not None:
-        parts.append(f"the voters {_agreement_words(sure.agreement)} (Kendall's W {sure.agreement:.2f})")
+        parts.append(f"the voters {_agreement_words(sure.agreement)}")
     if not parts:
         return "Too few voted to say how sure this is."
     return "; ".join(parts) + "."
@@ -216,9 +215,7 @@ def ballot_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
         *(_ballot_numbers(round_, sure, unused) if shown else _no_ballot_numbers(len(rows))),
     ]
     if any(s.drawn for s in round_.plans_standing):
-        blocks.append(
-            small("A tie at the cut was drawn; the draw follows from the seed {seed}.", seed=draw_seed(round_))
-        )
+        blocks.append(small("I drew lots for a tie at the cut (the draw's seed is {seed}).", seed=draw_seed(round_)))
     chart = VoteRanking("Ballot on the plans", "votes", rows, None, _sure_words(sure) if shown else "")
     return Message(head, tuple(blocks), attachments=(Drawing(chart, "ballot"),))
 
@@ -229,13 +226,15 @@ def _ballot_numbers(round_: Round, sure: Sureness | None, unused: int) -> list[B
         blocks.append(small("{weight}", weight=_weight_words(round_, sure.weight_turns)))
     blocks += _unused(unused, "vote")
     if _broken_by_people(round_.plans_standing):
-        blocks.append(small("With equal votes, what more people chose stands first, then what the decision-maker did."))
+        blocks.append(
+            small("With equal votes, the plan that more people chose stands first, then the decision-maker's.")
+        )
     return blocks
 
 
 def _no_ballot_numbers(options: int) -> list[Block]:
     words = small(PLACES_ONLY, fewest=fewest(options), who=" besides the decision-maker")
-    return [words, small("Whether the weight decided stays untold for the same reason.")]
+    return [words, small("For the same reason I don't say whether the weight decided.")]
 
 
 def _plan_row(round_: Round, standing: Standing, shown: bool) -> RankRow:
@@ -262,12 +261,12 @@ def _weight_words(round_: Round, turns: Sequence[float]) -> str:
     below = max((t for t in turns if t <= weight), default=None)
     above = min((t for t in turns if t > weight), default=None)
     if below is None and above is None:
-        return f"The weight of {weight} does not decide: the order is the same at any weight from 0 to 10."
+        return f"The decision-maker's weight of {weight} changes nothing: any weight from 0 to 10 gives this order."
     low = "0" if below is None else f"{below:g}"
     high = "10" if above is None else f"{above:g}"
     if below is None:
-        return f"The weight of {weight} does not decide: without any weight the order is the same, up to {high}."
-    return f"The weight matters: this order stands for weights from {low} to {high}, with {weight} in force."
+        return f"The decision-maker's weight of {weight} changes nothing: any weight up to {high} gives this order."
+    return f"The decision-maker's weight of {weight} matters: only weights from {low} to {high} give this order."
 
 
 # --- questions, precedents, plans ---
@@ -347,7 +346,7 @@ def _from_to(plan: Plan) -> str:
     if criterion.baseline is None or criterion.target is None:
         return "not stated yet"
     if criterion.kind in ("split", "before-after") and max(criterion.baseline, criterion.target) <= 1:
-        return f"{100 * criterion.baseline:.4g} % to {100 * criterion.target:.4g} %"
+        return f"{100 * criterion.baseline:.4g}% to {100 * criterion.target:.4g}%"
     return f"{criterion.baseline:g} to {criterion.target:g}"
 
 
@@ -373,16 +372,16 @@ def placement_result(round_: Round, chart: PlacementMatrix, judges: int, compari
 def _corner_cells(plan: PlacedPlan, chief: bool) -> tuple[Line, ...]:
     cells = [line("{l}", l=plan.label), written(plan.title, 80), line("{c}", c=plan.corner)]
     if plan.certainty is not None:
-        cells.append(line("{s}", s=f"{round(100 * plan.certainty)} %" + (", unsure" if plan.unsure else "")))
+        cells.append(line("{s}", s=f"{round(100 * plan.certainty)}%" + (", unsure" if plan.unsure else "")))
     return (*cells, line("{n}", n=plan.chief or "")) if chief else tuple(cells)
 
 
 def not_placed(round_: Round, judges: int, comparisons: int) -> Message:
     """Without a matrix: nobody compared, or it could not be reckoned."""
     if not comparisons:
-        return said("Nobody compared the plans, so there is no matrix. Nothing keeps you from choosing.")
+        return said("Nobody compared the plans, so there is no matrix. You can choose all the same.")
     return said(
-        "I could not reckon the matrix from the {c} of {j}. Nothing keeps you from choosing.",
+        "I couldn't work out the matrix from the {c} of {j}. You can choose all the same.",
         c=count(comparisons, "comparison"),
         j=count(judges, "person", "people"),
     )

@@ -14,7 +14,7 @@ from coldframe.domain.state import GONE, RoleOffer, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Facts, Field, Form, Line, Message, Option, When, line
 from coldframe.message.saying import offer, paragraph, said, small, told
-from coldframe.speech.names import PAUSED, about, title, who
+from coldframe.speech.names import PAUSED, about, lower, title, who
 
 DUTIES = {
     Role.FACILITATOR: "You join duplicates, word the questions, and close a step or give it more time.",
@@ -337,7 +337,7 @@ def moves(round_: Round) -> Message:
     if round_.step is Step.CANCELLED:
         return said("*{name}* has ended.", name=_name(round_))
     if round_.paused is None and round_.step is not Step.SETUP:
-        return said("*{name}* goes on with *{step}*.", name=_name(round_), step=title(round_.step))
+        return said("*{name}* goes on with the {step} step.", name=_name(round_), step=lower(round_.step))
     return offer_over(round_, Role.FACILITATOR)
 
 

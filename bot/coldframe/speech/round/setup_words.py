@@ -36,14 +36,14 @@ def proposal(
     settings, roles = round_.settings, round_.roles
     people = len(round_.active())
     summary = line(
-        "Round {name} is ready to start with {n}.", name=theirs(round_.name, 60), n=count(people, "person", "people")
+        "{name} is ready to start with {n}.", name=theirs(round_.name, 60), n=count(people, "person", "people")
     )
     percent = round(100 * share)
     rows = (
         ("Question", written(settings.question, 300)),
         ("Levers", written(", ".join(n for _, n in settings.levers), 300)),
         ("Decision-maker", line("{w}", w=who(round_, roles.decision_maker))),
-        ("Weight", line("{w} votes for each of theirs: {p} % of the voting power", w=settings.weight, p=percent)),
+        ("Weight", line("{w} votes for each of theirs: {p}% of the voting power", w=settings.weight, p=percent)),
         ("Votes", line("{d} each on forces, {v} each on plans", d=count(settings.dots, "dot"),
                        v=count(settings.plan_votes, "vote"))),
         ("Pace", line("over days, in everybody's own working hours" if settings.pace == "days" else "in one sitting")),
@@ -60,7 +60,7 @@ def proposal(
         Button("Start on a date …", "round.start_on", about(round_)),
     )
     if more_than_half:
-        start = (Button(f"Yes, {percent} % of the power, and start", "round.confirm", value, "primary"),)
+        start = (Button(f"Yes, {percent}% of the power, and start", "round.confirm", value, "primary"),)
     blocks.append(offer(*start, Button("Cancel …", "round.cancel", about(round_), "danger")))
     blocks.append(small("At the start everybody gets their questions in private, and the channel the calendar."))
     return Message(summary, tuple(blocks))
@@ -140,5 +140,5 @@ def _warnings(people: int) -> list[Block]:
     if people < FEW:
         return [small("With so few people the ranking is very soft, and colleagues will guess who wrote what.")]
     if people > MANY:
-        return [small("With so many people there is much to read; six to eight work best (common practice).")]
+        return [small("With so many people there is much to read; six to eight work best.")]
     return []

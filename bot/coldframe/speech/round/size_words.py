@@ -31,12 +31,15 @@ def for_author(title: str, weeks: int, size: Size) -> Message:
     words = line("“{t}”: {s} {v}", t=theirs(title, 80), s=size.summary, v=_verdict(weeks, size))
     blocks: list[Block] = [paragraph(words)]
     if not size.planned_fits:
-        blocks.append(paragraph("The smallest target that would most probably be seen, by length:"))
+        blocks.append(paragraph("The smallest target you would most likely see, by length:"))
         blocks.append(Items(tuple(line("{w} weeks: {t}", w=w, t=theirs(target, 60)) for w, target in size.rows)))
     if size.advice:
         blocks.append(paragraph(written(size.advice, 300)))
     blocks.append(
-        small("This is reckoned for 80 % power and 5 % error. Your plan is in as it stands; you can change it.")
+        small(
+            "Your plan is in as it stands; you can change it. (Worked out so that a real effect shows 80 times in "
+            "100, and chance alone is taken for one 5 times.)"
+        )
     )
     return Message(words, tuple(blocks), private=True)
 
@@ -46,7 +49,7 @@ def _verdict(weeks: int, size: Size) -> str:
         return f"The planned {weeks} weeks can show it."
     if size.fits:
         return f"The planned {weeks} weeks are too short for that; a longer trial can show it."
-    return "That is too small to see with this traffic: the review would most probably end with “cannot tell”."
+    return "With this traffic that is too small to see: the review would most likely end with “cannot tell”."
 
 
 def for_everybody(sizes: Sequence[tuple[str, int, Size]]) -> Message:
@@ -56,5 +59,5 @@ def for_everybody(sizes: Sequence[tuple[str, int, Size]]) -> Message:
         line("*{t}*: {s} {v}", t=theirs(title, 80), s=size.summary, v=_verdict(weeks, size))
         for title, weeks, size in sizes
     )
-    note = "A plan that is not here has no baseline, target or people a week yet, or is compared in another way."
+    note = "A plan that isn't here has no baseline, target or people a week yet, or is compared in another way."
     return told(head, Items(rows), small(note))

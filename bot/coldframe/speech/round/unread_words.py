@@ -9,7 +9,7 @@ from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Code, Line, Message, When, line
 from coldframe.message.saying import offer, said, small, told
-from coldframe.speech.names import about, count, title
+from coldframe.speech.names import about, count, lower, title
 
 
 def _what(step: Step) -> str:
@@ -29,9 +29,9 @@ def stays_open(round_: Round, until: datetime) -> Message:
 
 def _stays_open(round_: Round, until: datetime) -> Line:
     return line(
-        "*{step}* stays open: the chat service does not let me read {what} just now. I try again by myself and "
-        "{close} as soon as I can, {until} at the latest.",
-        step=title(round_.step),
+        "The {step} step stays open: the chat service doesn't let me read {what} just now. I keep trying, and {close} "
+        "it as soon as I can, by {until}.",
+        step=lower(round_.step),
         what=_what(round_.step),
         close=_close(round_.step),
         until=When(until),

@@ -18,7 +18,7 @@ def ask_forecast(round_: Round, plan: Plan, given: int | None = None, feared: st
     )
     chances = tuple(
         Button(
-            f"{c} %",
+            f"{c}%",
             "forecast.give",
             about(round_, plan.id, str(c)),
             "primary" if given == c else "plain",
@@ -28,8 +28,8 @@ def ask_forecast(round_: Round, plan: Plan, given: int | None = None, feared: st
     fear = Button("Imagine it has failed: why? …", "forecast.write", about(round_, plan.id))
     blocks: list[Block] = [paragraph(words), offer(*chances), offer(fear)]
     if given is not None:
-        blocks.append(paragraph("You said {g} %. You can change it until the commitment is sealed.", g=given))
+        blocks.append(paragraph("You said {g}%. You can change it until the commitment is sealed.", g=given))
     if feared:
         blocks.append(paragraph("Why it would fail, in your words: {w}", w=theirs(feared, 300)))
-    blocks.append(small("Or react with a digit: 4 stands for 40 %."))
+    blocks.append(small("Or react with a digit: 4 stands for 40%."))
     return Message(words, tuple(blocks))

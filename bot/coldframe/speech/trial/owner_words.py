@@ -31,7 +31,7 @@ class Open:
 def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: datetime) -> Message:
     """One private message with everything that is due, the smallest next action at hand."""
     number = len(rounds) + len(open_)
-    summary = line("Still open for you: {n}.", n=count(number, "thing"))
+    summary = line("To do: {n}.", n=count(number, "thing"))
     blocks: list[Block] = [paragraph(summary)]
     if rounds:
         blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in rounds)))
@@ -41,7 +41,7 @@ def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: date
         blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(open_) - SHOWN))
     today = ButtonValue("", made_for=now.isoformat()).pack()
     blocks.append(offer(Button("Not today", "me.later", today), Button("I am away", "me.away", "")))
-    blocks.append(small("Nobody else sees this. At most two such messages a day."))
+    blocks.append(small("Nobody else sees this. I send at most two of these a day."))
     return Message(summary, tuple(blocks))
 
 
@@ -129,7 +129,7 @@ def offer_declined(trial: Trial, member: MemberId, reason: str) -> Message:
 
 def unanswered(plan: str, member: Line) -> Message:
     return said(
-        "{m} was asked a working day ago to own “{t}” and has not answered. You can ask somebody else; their answer "
+        "I asked {m} a working day ago to own “{t}”, and have no answer yet. You can ask somebody else; their answer "
         "still counts until then.",
         m=member,
         t=theirs(plan, 80),
@@ -248,15 +248,15 @@ def given_up() -> Message:
 
 
 def asked_to_take_over() -> Message:
-    return said("I have asked them. Until they accept, the trial stays yours.")
+    return said("I've asked them. Until they accept, the trial stays yours.")
 
 
 def asked() -> Message:
-    return said("I have asked them in private. Only their own yes counts; you hear it in the channel.")
+    return said("I've asked them in private. It's theirs only if they accept; the channel hears it then.")
 
 
 def asked_to_start() -> Message:
-    return said("I have asked them in private. The trial starts with their yes.")
+    return said("I've asked them in private. The trial starts once they accept.")
 
 
 def ticked() -> Message:

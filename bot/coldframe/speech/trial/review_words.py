@@ -30,7 +30,7 @@ TOO_FEW_LEARNT = (
 def brief(trial: Trial, today: date) -> Message:
     """To the team, the day before: what was expected, what is in, and a private place for what each one learnt."""
     assert trial.review is not None
-    words = line("Tomorrow's review: “{t}”, {d}.", t=title(trial), d=When(trial.review))
+    words = line("Coming up: the review of “{t}”, {d}.", t=title(trial), d=When(trial.review))
     blocks: list[Block] = [heading(words), *_expected(trial), *_entries(trial)]
     blocks.append(paragraph("Before you talk: what did you learn? Write it in private; all of it appears at once."))
     if trial.step in UNDER_WAY:
@@ -97,7 +97,7 @@ def verdict(trial: Trial, judged: Judged, today: date) -> Message:
         buttons.insert(0, Button("The counting was checked …", "trial.check", about_trial(trial)))
     if trial.step is TrialStep.IN_REVIEW:
         blocks.append(offer(*buttons))
-    blocks.append(small("“Not met” is no proof that nothing changed; a well-run trial that fails is a result."))
+    blocks.append(small("“Not met” doesn't prove that nothing changed. A well-run trial that fails is a result too."))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)
 
@@ -196,14 +196,14 @@ def _owner(trial: Trial) -> Line:
 
 def _score_words(score: float, number: int) -> str:
     better = "better than" if score < GUESS else "worse than" if score > GUESS else "the same as"
-    said = f"mean Brier score {score:.2f} of {count(number, 'forecast')}"
+    said = f"a mean score of {score:.2f} from {count(number, 'forecast')} (0 is best)"
     return f"{said}; always saying one half gets {GUESS:.2f}, so {better} that"
 
 
 def own_score(trial: Trial, chance: int, met: bool, score: float) -> Message:
     """To the person alone."""
     return said(
-        "“{t}”: you said {c} %, and the criterion was {m}. Your score is {s} (0 is best, always one half gets {g}). "
+        "“{t}”: you said {c}%, and the criterion was {m}. Your score is {s} (0 is best, always one half gets {g}). "
         "Only you see this.",
         t=title(trial),
         c=chance,
@@ -273,4 +273,4 @@ def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:
 
 
 def learning_kept() -> Message:
-    return said("Kept, for you alone until the review is closed. You can write it anew.")
+    return said("Thanks. Nobody sees it before the review is closed, and you can change it until then.")

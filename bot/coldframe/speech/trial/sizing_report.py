@@ -24,7 +24,7 @@ def value(plan: PlanMeasure, number: float) -> str:
     if not math.isfinite(number):
         return "nothing"
     if plan.kind in (Kind.SPLIT_SHARES, Kind.SHARE_TARGET):
-        return f"{100 * number:.3g} %"
+        return f"{100 * number:.3g}%"
     return f"{number:,.4g} {plan.unit}".strip()
 
 

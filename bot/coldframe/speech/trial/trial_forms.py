@@ -188,7 +188,7 @@ def begin(round_: Round, plan_id: str, people: Sequence[Option]) -> Form:
     plan = round_.plans[PlanId(plan_id)]
     steps = "\n".join(f"{s} | in {1 + n} days" for n, s in enumerate(plan.steps[:3]))
     fields = (
-        Field("owner", "Owner", "choice", options=tuple(people), hint="They are asked; only their own yes counts."),
+        Field("owner", "Owner", "choice", options=tuple(people), hint="I ask them. It's theirs only if they accept."),
         Field("actions", "First-week actions, one a line: what | by when", "long", most=2000, initial=steps),
         Field("review", "Review", most=60, initial=f"in {plan.weeks} weeks",
               hint=f"Not before its {count(plan.weeks, 'week')} are over."),

@@ -239,7 +239,7 @@ def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Messag
         blocks.append(small("Taken down:"))
         blocks.append(Items(tuple(entry_line(trial, e) for e in understood[:12])))
     blocks += verdict_words.blocks(trial, judged)
-    blocks.append(small("Not a verdict before the review, unless it says met or not met. Looking cost nothing."))
+    blocks.append(small("Progress so far. Looking each week doesn't weaken the result."))
     blocks.append(offer(*_reading_buttons(trial, judged)))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)

@@ -45,7 +45,7 @@ def value(trial: Trial, number: float | None) -> str:
     if number is None or not math.isfinite(number):
         return "unknown"
     if is_share(trial):
-        return f"{_places(100 * number)} %"
+        return f"{_places(100 * number)}%"
     return figure(number)
 
 
@@ -100,7 +100,7 @@ def _wanted(trial: Trial, verdict: Verdict) -> str:
 def _crossed(trial: Trial, verdict: Verdict) -> str:
     if trial.criterion.kind == "before-after":
         return f"{_levels(trial, verdict)}; it changed, and nobody can say that the trial caused it"
-    return f"{_levels(trial, verdict)}, a larger difference than luck explains"
+    return f"{_levels(trial, verdict)}, more than chance would plausibly give"
 
 
 def _counted(trial: Trial, verdict: Verdict) -> str:
@@ -113,7 +113,7 @@ def _missed(trial: Trial, verdict: Verdict) -> str:
     if near is None:
         return words
     by = figure(float(near.facts["missed_by"]))
-    return f"{words}; missed by {by}, which luck alone can do, but the line was drawn beforehand"
+    return f"{words}; missed by {by}, which chance alone can do, but the line was drawn beforehand"
 
 
 def _excluded(trial: Trial, verdict: Verdict) -> str:
@@ -206,7 +206,7 @@ def blocks(trial: Trial, judged: Judged) -> tuple[Block, ...]:
 
 
 _CLAIMS = {
-    "caused": "Two groups at the same time: what differs comes from the change, if chance filled the groups.",
+    "caused": "If people were put into the two groups by chance, the change is the likely cause.",
     "changed": "Compared with earlier weeks: it changed. Whatever else happened meanwhile is in the difference too.",
     "counted": "A count against a number: it says what came in, not what brought it.",
 }
@@ -225,7 +225,7 @@ def _rows(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
         rows.append(("Chance to meet it by the end", line("{c}", c=percent(verdict.chance.value))))
     if verdict.first_week is not None and verdict.weeks_used > 1 and trial.criterion.kind in ("split", "mean"):
         rows.append(("First week alone", line("{d}", d=difference(trial, verdict.first_week.estimate))))
-    rows.append(("How much the design can carry", line("{s}", s=_STRENGTHS[verdict.strength.why])))
+    rows.append(("Evidence", line("{s}", s=_STRENGTHS[verdict.strength.why])))
     return rows
 
 
@@ -233,7 +233,7 @@ def _count_rows(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
     rows: list[tuple[str, Line]] = [("Counted", line("{n}", n=figure(verdict.trial or 0)))]
     if verdict.effect is not None and math.isfinite(verdict.effect.high):
         low, high = figure(round(verdict.effect.low, 1)), figure(round(verdict.effect.high, 1))
-        words = f"{figure(verdict.trial or 0)}; luck around it reaches from {low} to {high}"
+        words = f"{figure(verdict.trial or 0)}; chance alone makes it {low} to {high}"
         rows[0] = ("Counted", line("{w}", w=words))
     rows.append(("Wanted", line("{n} over {w} weeks", n=figure(trial.criterion.target or 0), w=verdict.weeks_planned)))
     return rows
@@ -244,7 +244,7 @@ def _interval(trial: Trial, effect: Interval) -> str:
         return difference(trial, effect.estimate)
     low, high = difference(trial, effect.low).partition(" ")[0], difference(trial, effect.high)
     sure = round(100 * effect.confidence)
-    return f"{difference(trial, effect.estimate)}; with {sure} % confidence {low} to {high}"
+    return f"{difference(trial, effect.estimate)}; with {sure}% confidence {low} to {high}"
 
 
 def _weeks(trial: Trial, verdict: Verdict) -> str:
@@ -256,11 +256,11 @@ def _weeks(trial: Trial, verdict: Verdict) -> str:
 
 
 _STRENGTHS = {
-    "groups-at-the-same-time": "much: two groups at the same time",
-    "groups-not-as-planned": "little: the groups are not as planned",
-    "no-control": "little: earlier weeks are the only comparison",
-    "usual-level-known": "something: the usual level is known from earlier weeks",
-    "nothing-to-compare": "little: there is nothing to compare with",
+    "groups-at-the-same-time": "strong (two groups at the same time)",
+    "groups-not-as-planned": "weak (the groups are not as planned)",
+    "no-control": "weak (earlier weeks are the only comparison)",
+    "usual-level-known": "fair (the usual level is known from earlier weeks)",
+    "nothing-to-compare": "weak (there is nothing to compare with)",
 }
 
 
