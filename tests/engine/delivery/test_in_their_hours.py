@@ -132,7 +132,7 @@ async def test_a_part_is_due_within_hours_that_the_person_works(tmp_path: Path) 
         assert progress.due is not None and progress.due > MONDAY + timedelta(hours=8)
         assert progress.part_due(FAR) == MONDAY + 3 * HOUR
         assert progress.part_due(NEAR) == min(progress.personal[NEAR], progress.due)
-        assert any("12:00" in said and "at the very latest" in said for said in team.told(FAR))
+        assert any("12:00" in said and "Please answer by" in said for said in team.told(FAR))
         await team.command(F, "extend")
         progress = (await team.current()).progress
         for member in EVERYBODY[:6]:

@@ -153,8 +153,8 @@ async def test_everybody_done_without_a_plan_is_a_choice_for_the_facilitator(tmp
         await _all_done(team)
         asked = [w for w in told(team, F) if "What shall happen?" in w]
         assert asked == [
-            "The plans step in name of r1 is done for all who are in (6 people say that they are), but nobody has written a "
-            "plan. What shall happen?"
+            "The plans step in name of r1 is done for all who are in (6 people say that they are), but nobody has "
+            "written a plan. What shall happen?"
         ]
         assert not [w for m in SIX[1:] for w in told(team, m) if "What shall happen?" in w]
 
