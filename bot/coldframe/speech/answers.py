@@ -80,7 +80,7 @@ def misplaced(rounds: Sequence[tuple[str, str]], message: str, text: str) -> Mes
 
 
 def taken_privately() -> Message:
-    return said("Taken, for you alone until the reveal. Please delete your message in the channel now.")
+    return said("Taken; nobody sees it before the reveal. Please delete your message in the channel now.")
 
 
 def left_in_the_channel() -> Message:
@@ -137,7 +137,7 @@ def which_note(
         words,
         Quoted(theirs(text, 1000).text),
         offer(*buttons),
-        small("It is kept for you alone until you choose. Unplaced texts are dropped at the reveal."),
+        small("Nobody else sees it. If you don't choose before the reveal, I drop it."),
     )
 
 

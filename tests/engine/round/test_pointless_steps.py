@@ -98,7 +98,7 @@ async def test_forces_that_are_joined_to_one_need_no_dots(tmp_path: Path) -> Non
         await team.act("merged", Close(F))
         round_ = await team.current()
         assert (round_.step, list(round_.passed)) == (Step.QUESTIONS, [Step.DOTS])
-        assert len(_lines(team, "1 restraining force stands, 1 note was joined as the same point.")) == 1
+        assert len(_lines(team, "1 force holding us back, after joining 1 duplicate.")) == 1
         assert len(_lines(team, "One force is left: “The ")) == 1
 
 

@@ -191,6 +191,6 @@ async def test_an_author_who_offered_early_is_asked_like_anybody(tmp_path: Path)
         await team.act("ask", AskOwner(F, PlanId("p1"), D))
         choice = (await team.current()).choices[PlanId("p1")]
         assert (choice.asked, choice.owner) == (D, None)
-        assert [w for w in told(team, D) if w.startswith("You are asked to own the trial")]
+        assert [w for w in told(team, D) if w.startswith("Would you own the trial")]
         await team.press(D, "owner.accept")
         assert (await team.current()).choices[PlanId("p1")].owner == D

@@ -188,8 +188,8 @@ def choice_is_off(plan: Plan) -> Message:
 
 def owner_asked(round_: Round, plan: Plan) -> Message:
     words = line(
-        "You are asked to own the trial “{title}” for {w}: first-week actions, one number a week, the review. Only "
-        "your own yes counts. Please answer within one working day.",
+        "Would you own the trial “{title}” for {w}? That is: first-week actions, one number a week, the review. It's "
+        "yours only if you accept. Please answer within one working day.",
         title=theirs(plan.title, 80),
         w=count(plan.weeks, "week"),
     )

@@ -167,7 +167,7 @@ def _moved_by_removal(round_: Round, member: MemberId) -> tuple[Line, ...]:
     left = len(round_.active()) - 1
     found = [
         line("What they gave so far stays: revealed notes are unsigned, and votes count until the close."),
-        line("{n} take part then; what counts as enough is reckoned by that.", n=_people(left)),
+        line("{n} take part then, and the quorum goes by that.", n=_people(left)),
     ]
     for role in Role:
         if round_.roles.acting(role) == member:

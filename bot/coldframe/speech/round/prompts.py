@@ -22,12 +22,12 @@ OWN_MESSAGES, OWN_MESSAGES_CLEARED = (
     "your own messages and my answers to them are deleted here when their step is over",
 )
 PRIVACY = (
-    "What I keep: your name, time zone and working hours; what you write here, encrypted until its reveal. Nobody, the "
-    "facilitator included, reads notes, plans or votes before. At the reveal the link from a note to its writer is "
-    "erased; who voted for what is never shown and erased a week after the close. Unsigned text stays 12 months for "
-    "later rounds. What I show you here of what you gave, I take back at the reveal or the count; {own}. "
-    "Forecasts, fears and learnings are shown from three people on, unsigned. `/coldframe export` gives you what I "
-    "hold about you; `/coldframe forget` deletes it, and your name everywhere. The "
+    "What I keep: your name, time zone and hours, and what you write here, encrypted until its reveal. Before that "
+    "nobody reads notes, plans or votes, the facilitator included. At the reveal the link from a note to its writer "
+    "is erased; who voted for what is never shown, and erased a week after the close. Unsigned text stays 12 months. "
+    "What I show you of what you gave, I take back at the reveal or the count; {own}. "
+    "Forecasts, fears and learnings show from three people on, unsigned. `/coldframe export` gives you what I "
+    "hold; `/coldframe forget` deletes it, and your name everywhere. The "
     "administrators of this chat may be able to read direct messages."
 )
 

@@ -102,11 +102,8 @@ def focus_picked(round_: Round) -> Message:
 def merged(round_: Round) -> Message:
     """The joined list, every wording kept."""
     joined = sum(len(f.notes) - 1 for f in round_.forces)
-    head = line(
-        "{n}, {j} joined as the same point.",
-        n=count(len(round_.forces), "restraining force stands", "restraining forces stand"),
-        j=count(joined, "note was", "notes were"),
-    )
+    after = line(", after joining {j}", j=count(joined, "duplicate")) if joined else ()
+    head = line("{n} holding us back{after}.", n=count(len(round_.forces), "force"), after=after)
     rows = []
     for force in round_.forces:
         first, *others = round_.wordings(force.id)

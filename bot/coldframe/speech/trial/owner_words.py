@@ -101,8 +101,8 @@ def weeks_missed(trial: Trial, weeks: Sequence[int]) -> Message:
 
 def offered(trial: Trial, by: MemberId, reason: str) -> Message:
     words = line(
-        "{by} asks you to own the trial “{t}” from now on: the next action, one number a week, the review on {d}. Only "
-        "your own yes counts. Please answer within one working day.",
+        "{by} asks you to own the trial “{t}” from now on: the next action, one number a week, the review on {d}. It's "
+        "yours only if you accept. Please answer within one working day.",
         by=who(trial, by) if by else line("The team"),
         t=title(trial),
         d=When(trial.review, "day") if trial.review else "its date",
