@@ -25,6 +25,7 @@ from demo.hand import Hand, Screen, buttons_of, words_of
 from demo.jobs import Act, Job, fill, press
 from demo.scenario import Person, Scenario, calendar_of
 
+NOTES_SHEET = "what holds us back, and what drives us?"
 EMOJI = ("🌱", "🌿", "🌻", "🌵", "🍁", "🍄")
 
 
@@ -106,9 +107,9 @@ def _confirm_hours(cast: Cast, person: Person, record: Record, now: datetime) ->
 
 
 def _write_notes(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    """When the person's own list appears: their notes one by one, then done. In whatever state: a run that is resumed
+    """When the person's sheet appears: their notes one by one, then done. In whatever state: a run that is resumed
     may find it with some of them written."""
-    if not words_of(record).startswith("You have written "):
+    if NOTES_SHEET not in words_of(record):
         return
     mine = [(i, n) for i, n in enumerate(cast.scenario.notes) if n.by == person.id and not n.late]
     for place, (number, _) in enumerate(mine, 1):
@@ -131,8 +132,8 @@ def _note_act(cast: Cast, person: Person, number: int, key: str) -> Act:
         if note.way == "form":
             fields = {"side": note.side, "text": note.text}
             return await hand.fill("note.write", fields, _slug(note.lever), key=key)
-        root = next(r for r in reversed(hand.seen()) if words_of(r).startswith(f"{note.lever}: answer in this thread"))
-        return await hand.say(f"{sign} {note.text}", thread=root.id, key=key)
+        root = next(r for r in reversed(hand.seen()) if NOTES_SHEET in words_of(r))
+        return await hand.say(f"{sign} {note.lever}: {note.text}", thread=root.id, key=key)
 
     return act
 

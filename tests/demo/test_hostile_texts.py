@@ -59,8 +59,8 @@ async def by_message(hand: Hand, text: str) -> object:
 
 
 async def in_thread(hand: Hand, text: str) -> object:
-    prompt = next(r for r in hand.seen() if words_of(r).startswith("Retention: answer in this thread"))
-    return await hand.say(f"- {text}", thread=prompt.id)
+    sheet = next(r for r in hand.seen() if "what drives us?" in words_of(r))
+    return await hand.say(f"- retention: {text}", thread=sheet.id)
 
 
 async def by_form(hand: Hand, text: str) -> object:

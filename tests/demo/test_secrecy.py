@@ -70,7 +70,7 @@ def test_every_message_of_a_played_round_has_its_life_in_the_table(main_play: Ma
     found = {lives.named(name) for name in main_play.names}
     unknown = {name.what for name in found if not lives.may_end(name.pack())} - RECORDS
     assert unknown == set()
-    assert {"ask", "mine", "option", "desk", "compare", "yours", "verdict"} <= {name.what for name in found}
+    assert {"ask", "ballot", "option", "desk", "compare", "yours", "verdict"} <= {name.what for name in found}
 
 
 def test_no_button_of_a_closed_step_stands_anywhere(main_play: MainPlay) -> None:

@@ -97,7 +97,7 @@ async def test_after_each_step_no_button_of_it_stands_in_any_conversation(tmp_pa
 async def test_of_a_step_one_line_is_left_to_each_and_no_file(tmp_path: Path) -> None:
     """What became of it, in place of the question; the rest is gone."""
     async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
-        assert len(private(team, JON)) == 5
+        assert len(private(team, JON)) == 1
         await reach(team, Step.FOCUS)
         (line,) = private(team, JON)
         assert text(line) == "name of r1: the notes stand in the channel."

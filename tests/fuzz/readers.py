@@ -24,6 +24,7 @@ from coldframe.config import SettingsError, load
 from coldframe.domain import texts
 from coldframe.domain.names import LeverId
 from coldframe.domain.refusals import Refused as DomainRefused
+from coldframe.domain.round import notes
 from coldframe.domain.state import ComparisonKind
 from coldframe.engine.core import lives, members
 from coldframe.engine.reading import dates, note_lines, number_lines, week_files, window_lines
@@ -110,7 +111,7 @@ def _read_numbers(both: tuple[str, ComparisonKind]) -> object:
 def _read_notes(text: str) -> object:
     note_lines.is_signed(text)
     note_lines.names_its_place(text, LEVERS)
-    note_lines.looks_long(text)
+    notes.looks_long(text)
     return [note_lines.read_notes(text, LEVERS, lever) for lever in (None, LeverId("retention"))]
 
 

@@ -24,7 +24,7 @@ from coldframe.chat.room.service import Room
 from coldframe.clock import ManualClock, SeededIds
 from coldframe.domain.round.undoing import UNDO_FOR
 from coldframe.engine.delivery import downtime
-from coldframe.engine.round.steps import voting
+from coldframe.engine.round import sheets
 from coldframe.message.nodes import Button, Buttons, Field, Form, Message
 from coldframe.ports.chat import Reply
 from coldframe.render.room import message_text
@@ -261,7 +261,7 @@ async def go_on(folder: Path, stop: Stop, played: Scenario) -> Answer:
     changed."""
     clock, until = ManualClock(stop.moment), stop.until + UNDO_FOR["days"]
     async with _house(folder, clock) as house:
-        await voting.look_after(house.kit)
+        await sheets.look_after(house.kit)
         before = {r.id: r.revision for r in house.room.all_messages()}
         was = await _step(house)
         memory = Memory(folder / "play.txt")

@@ -189,7 +189,7 @@ TABLE: Mapping[Act, Row] = {
     Act.HOLD_UP: _row(_ROUND, {_F}, "holdup.wait, holdup.away, holdup.deputy", by_itself=True),
     Act.WRITE: _row(
         *(_ROUND, _ALL),
-        "a line in private, note.write, draft.place, text.take, text.private, text.leave, text.drop",
+        "a line in private, note.write, note.page, draft.place, text.take, text.private, text.leave, text.drop",
     ),
     Act.OWN_NOTE: _row(_ROUND, {_ITS_OWN}, "editing one's message, note.edit, late.post, late.hold, late.withdraw"),
     Act.TAKE_BACK: _row(

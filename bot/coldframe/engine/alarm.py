@@ -18,8 +18,7 @@ from apscheduler.triggers.base import BaseTrigger
 
 from coldframe.engine.delivery import downtime
 from coldframe.engine.engine import Engine
-from coldframe.engine.round import resting
-from coldframe.engine.round.steps import voting
+from coldframe.engine.round import resting, sheets
 from coldframe.timing.lateness import steady_now
 
 log = structlog.get_logger()
@@ -82,7 +81,7 @@ class Alarm:
         await self._try(engine.started())
         await self._try(kit.store.tidy(kit.clock.now()))
         await self._try(resting.look_after(kit))
-        await self._try(voting.look_after(kit))
+        await self._try(sheets.look_after(kit))
         await self._try(downtime.new_zone_data(kit))
         gone = await self._try(downtime.look_back(kit))
         await self._try(engine.returned(gone or timedelta()))

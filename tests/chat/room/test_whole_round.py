@@ -141,11 +141,11 @@ async def setup(ada: Player) -> None:
 
 async def notes(ada: Player) -> None:
     await ada.press("That is right")
-    await ada.press("Write a note", ada.card("Retention: answer in this thread"))
+    await ada.press(re.compile("^Add to Retention"), ada.card("what drives us?"))
     await ada.fill(re.compile("note"), side="restraining", text="Owners forget us over the winter")
     await expect(ada.card("Owners forget us over the winter")).to_be_visible()
     await ada.reload()
-    await ada.press("I am done")
+    await ada.press("I'm done")
     await ada.others()
     await ada.jump()
     await ada.until("focus")
@@ -280,9 +280,9 @@ async def test_two_browsers_and_a_reveal_that_comes_to_both_at_once(page: Any, s
     ben.on("websocket", lambda line: line.on("framereceived", lambda payload: frames.append(str(payload))))
     await ben.goto(f"http://localhost:{stage[1]}/as/ben#c:growth")
     await expect(ben.get_by_role("heading", name="growth")).to_be_visible()
-    await ada.press("Write a note", ada.card("Retention: answer in this thread"))
+    await ada.press(re.compile("^Add to Retention"), ada.card("what drives us?"))
     await ada.fill(re.compile("note"), side="restraining", text="Owners forget us over the winter")
-    await ada.press("I am done")
+    await ada.press("I'm done")
     await ada.others()
     mine = "The weekly export breaks on Mondays"  # Ben's own note, which he may see
     for words in ("Owners forget us", "The weekly export is broken", "Nobody remembers how the vents"):

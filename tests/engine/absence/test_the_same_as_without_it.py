@@ -33,7 +33,7 @@ async def notes(folder: Path, meanwhile: While, length: timedelta) -> Any:
         many = await hands.writes(FOURTH, "- retention: slow pages\n- retention: no pause button")
         unclear = await hands.writes(FIFTH, "people forget us")
         thrown = await hands.writes(FIFTH, "something vague")
-        prompt = await hands.message("prompt", D, "retention")
+        sheet = await hands.message("ask", D, "notes")
         await team.settle()
         async with meanwhile(team, length):
             await hands.edits(D, wrong, "- retention: the bill is late")
@@ -42,18 +42,25 @@ async def notes(folder: Path, meanwhile: While, length: timedelta) -> Any:
             await hands.edits(FIFTH, unclear, "- retention: people forget us")
             await hands.erases(FIFTH, thrown)
             await hands.writes(FD, "- retention: no way to pause")
-            added = await hands.writes(D, "- too many mails", thread=prompt)
+            added = await hands.writes(D, "- retention: too many mails", thread=sheet)
             twice = await hands.writes(F, "- retention: first wording")
             await hands.edits(F, twice, "- retention: second wording")
             await hands.edits(F, twice, "- retention: third wording")
             await hands.erases(FIFTH, await hands.writes(FIFTH, "- retention: written and deleted"))
             assert kept != added
-        lists = {person: [w for w in read_by(team, person) if "Your notes" in w] for person in (F, D, FD, FIFTH)}
+        lists = {person: _own_notes(read_by(team, person)) for person in (F, D, FD, FIFTH)}
         await closed(team, Step.NOTES)
         round_ = await team.current()
+        assert length > A_DAY or all(lists.values())
         shown = sorted((n.lever, n.side.value, n.text) for n in (round_.notes[i] for i in round_.revealed))
         assert len(shown) == 8 and not round_.drafts
         return shown, lists if length < A_DAY else None
+
+
+def _own_notes(read: list[str]) -> list[str]:
+    """The lines of one's sheet that hold one's notes; none once its step is over."""
+    sheet = next((words for words in read if "Your notes" in words), "")
+    return [row for row in sheet.split("\n") if row.startswith(("− ", "+ "))]
 
 
 async def dots(folder: Path, meanwhile: While, length: timedelta) -> Any:

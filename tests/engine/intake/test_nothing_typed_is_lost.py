@@ -119,8 +119,8 @@ async def test_a_plan_that_comes_after_the_close_is_handed_back_whole(tmp_path: 
     ids=["two lines", "over 25 words with and", "short"],
 )
 async def test_a_note_of_two_ideas_gets_one_offer_to_split_it(tmp_path: Path, text: str, asked: bool) -> None:
-    """It is kept as it stands; its writer is offered to make two of it, once."""
+    """It is kept as it stands; beside it on its writer's sheet stands how to make two of it."""
     async with running(tmp_path, MONDAY) as team:
         await _says(team, f"- retention: {text}")
         assert (("retention", Side.RESTRAINING, text.strip()) in await _notes(team)) is True
-        assert len([w for w in told(team, JON) if "more than one idea" in w]) == int(asked)
+        assert len([w for w in team.told(JON) if "More than one idea?" in w]) == int(asked)

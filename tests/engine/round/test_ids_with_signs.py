@@ -47,14 +47,12 @@ async def table(tmp_path: Path) -> AsyncIterator[Table]:
 
 async def _noted(table: Table) -> None:
     for person, text in HEARD.items():
-        prompt = next(
-            r for r in table.hands[person].seen() if words_of(r).startswith("Retention: answer in this thread")
-        )
-        await table.hands[person].say(f"- {text}", thread=prompt.id)
+        sheet = next(r for r in table.hands[person].seen() if "what drives us?" in words_of(r))
+        await table.hands[person].say(f"- retention: {text}", thread=sheet.id)
 
 
 async def test_everybody_is_asked_and_heard(table: Table) -> None:
-    """The thread of a lever's prompt leads to its note, and a press to the list of whoever pressed."""
+    """The thread of one's sheet leads to its note, and a press to the list of whoever pressed."""
     await _noted(table)
     assert {n.author: n.text for n in (await table.round()).notes.values()} == HEARD
 

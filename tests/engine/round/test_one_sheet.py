@@ -16,6 +16,7 @@ from coldframe.domain.round.merging import PickFocus
 from coldframe.domain.round.moves import Close
 from coldframe.domain.round.notes import WriteNote
 from coldframe.domain.state import Ledger
+from coldframe.engine.round import sheets
 from coldframe.engine.round.steps import voting
 from coldframe.message.packed import ButtonValue, MessageName
 from coldframe.ports.chat import Person
@@ -280,7 +281,7 @@ async def test_a_ballot_of_an_earlier_release_becomes_one_sheet(tmp_path: Path, 
         assert before is not None and ledger is not None
         options = {p.message_id: MemberId(rest[0]) for rest, p in found if rest[1] == stop}
         assert len(options) > 2
-        await voting.look_after(house.kit)
+        await sheets.look_after(house.kit)
         await house.engine.settle()
         records = {r.id: r for r in house.room.all_messages()}
         assert not [message for message in options if buttons_of(records[message])]
@@ -298,3 +299,74 @@ async def test_a_ballot_of_an_earlier_release_becomes_one_sheet(tmp_path: Path, 
 def _marks(ledger: Ledger | None, voter: str) -> Sequence[object]:
     assert ledger is not None
     return ledger.marks.get(MemberId(voter), ())
+
+
+# --- notes ------------------------------------------------------------------------------------------------------------
+
+
+def notes_sheet(team: Running, person: str) -> Record:
+    (found,) = [r for r in of_the_bot(team, person) if "what drives us?" in text(r)]
+    return found
+
+
+async def test_for_notes_there_is_one_message_whatever_is_written(tmp_path: Path) -> None:
+    """All levers, one's own notes with what can be done to each, and that one is done."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        (own,) = of_the_bot(team, JON)
+        assert actions(own).count("note.write") == 3 and "note.edit" not in actions(own)
+        await team.say_in_thread(JON, own.id, "retention:\n- the bill\n- no pause\n+ friendly people")
+        shown = notes_sheet(team, JON)
+        assert "Your notes: 3" in text(shown) and "− no pause" in text(shown) and "+ friendly people" in text(shown)
+        await team.press(JON, "note.withdraw")
+        assert "Your notes: 2" in text(notes_sheet(team, JON))
+        await team.press(JON, "step.done")
+        assert "✓ You're done, with 2 notes." in text(notes_sheet(team, JON))
+        assert [r.id for r in of_the_bot(team, JON)] == [own.id]
+
+
+async def test_many_notes_of_one_person_are_on_pages_that_fit(tmp_path: Path) -> None:
+    """The newest is always in sight; whoever changes one stays at its page."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        for number in range(20):
+            await team.say(JON, f"- retention: {number:02} " + "ä" * LONG)
+            own = notes_sheet(team, JON)
+            assert f"− {number:02} " in text(own)
+            assert own.message is not None and len(message_parts(own.message)) == 1
+        assert "− 00 " not in text(own)
+        while "− 00 " not in text(notes_sheet(team, JON)):
+            await team.press(JON, "note.page")
+        await team.press(JON, "note.withdraw")
+        own = notes_sheet(team, JON)
+        assert "Page 1 of" in text(own) and "− 00 " in text(own)
+
+
+async def test_where_there_is_one_lever_nobody_is_asked_which(tmp_path: Path) -> None:
+    async with running(tmp_path, MONDAY, levers=((RETENTION, "Retention"),)) as team:
+        await team.say(JON, "- the bill")
+        assert [n.lever for n in (await team.current()).notes.values()] == [RETENTION]
+
+
+async def test_notes_of_an_earlier_release_stand_on_one_sheet(tmp_path: Path) -> None:
+    """Its question takes them, its list goes; who writes in the thread of a lever's prompt is still understood."""
+    left = earlier.unpack("notes", tmp_path / "left")
+    async with earlier.opened(tmp_path / "left", left.moment) as house:
+        round_id = ButtonValue.unpack(next(b.value for b in left.buttons if b.action == "note.withdraw")).subject
+        async with house.store.begin() as uow:
+            before = await uow.round(round_id)
+            lists = await uow.posted_like(f"{round_id}/mine/")
+            sheets_ = {MessageName.unpack(p.name).rest[0]: p for p in await uow.posted_like(f"{round_id}/ask/")}
+        assert before is not None and lists
+        await sheets.look_after(house.kit)
+        await house.engine.settle()
+        records = {r.id: r for r in house.room.all_messages()}
+        assert all(records[p.message_id].gone for p in lists)
+        note = next(n for n in before.notes.values() if n.author in sheets_)
+        assert note.author is not None and note.text[:100] in text(records[sheets_[note.author].message_id])
+        async with house.store.begin() as uow:
+            prompt = await uow.posted(MessageName(round_id, "prompt", (note.author, note.lever)).pack())
+        assert prompt is not None
+        await house.room.say(note.author, prompt.place, "- one more thing", thread=prompt.message_id)
+        await house.engine.settle()
+        async with house.store.begin() as uow:
+            after = await uow.round(round_id)
+        assert after is not None and note.lever in [n.lever for n in after.notes.values() if n.text == "one more thing"]

@@ -103,8 +103,8 @@ async def _with_notes(table: Table) -> None:
 
 async def test_notes_come_in_by_thread_by_message_and_by_form(table: Table) -> None:
     """Each way makes the same kind of note, under the lever that was meant."""
-    prompt = next(r for r in table.hands["asa"].seen() if words_of(r).startswith("Retention: answer in this thread"))
-    await table.hands["asa"].say("- In the thread", thread=prompt.id)
+    sheet = next(r for r in table.hands["asa"].seen() if "what drives us?" in words_of(r))
+    await table.hands["asa"].say("Retention:\n- In the thread\n+ acti: Another lever", thread=sheet.id)
     await table.hands["bo"].say("+ activation: By message")
     reply = await table.hands["cleo"].fill("note.write", {"side": "driving", "text": "By form"}, "retention")
     assert reply.errors == {}
@@ -112,6 +112,7 @@ async def test_notes_come_in_by_thread_by_message_and_by_form(table: Table) -> N
     found = {(n.author, n.lever, n.side, n.text) for n in round_.notes.values()}
     assert found == {
         ("asa", "retention", Side.RESTRAINING, "In the thread"),
+        ("asa", "activation", Side.DRIVING, "Another lever"),
         ("bo", "activation", Side.DRIVING, "By message"),
         ("cleo", "retention", Side.DRIVING, "By form"),
     }

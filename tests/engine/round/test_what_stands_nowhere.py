@@ -24,7 +24,7 @@ def _said_anywhere(team: Running) -> list[str]:
     room = team.house.room
     places = [room.channel(team.round.channel), *(room.direct(m) for m in (F, D, JON))]
     said = [repr(r.message) for place in places for r in room.messages(place) if r.by_bot]
-    return [words for words in said if SECRET in words and "You have written" not in words]
+    return [words for words in said if SECRET in words and "what drives us?" not in words]
 
 
 @pytest.mark.parametrize("step", [Step.FOCUS, Step.MERGE, Step.DOTS, Step.PRECEDENTS])

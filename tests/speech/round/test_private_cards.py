@@ -9,13 +9,13 @@ import pytest
 from coldframe.domain.names import Axis, MemberId, PlanId, Step
 from coldframe.domain.state import Round
 from coldframe.message.nodes import Message, plain
-from coldframe.speech.round import ballot_prompts, cards, prompts, work_prompts
+from coldframe.speech.round import ballot_prompts, cards, notes_words, prompts, work_prompts
 from tests.domain.play import D, F, Play
 from tests.engine.seeing_through import words
 
 Card = Callable[[Round, MemberId], Message]
 CARDS: dict[Step, Card] = {
-    Step.NOTES: prompts.notes_intro,
+    Step.NOTES: notes_words.sheet,
     Step.FOCUS: lambda r, m: prompts.pick_focus(r, m, []),
     Step.MERGE: prompts.merge_desk,
     Step.DOTS: ballot_prompts.sheet,

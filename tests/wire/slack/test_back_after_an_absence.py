@@ -72,11 +72,11 @@ async def test_notes_and_dots_are_what_stands_in_slack(tmp_path: Path, noticed: 
         wrong = ben.says("- retention: the bil is late")
         cid.says("- retention: slow pages")
         await there.settle()
-        prompt = await under(there, "prompt", dan.id, "retention")
+        sheet = await under(there, "ask", dan.id, "notes")
         with unheard(there):
             ann.erases(gone)
             ben.edits(wrong, "- retention: the bill is late")
-            dan.says("- too many mails", thread=prompt)
+            dan.says("- retention: too many mails", thread=sheet)
         if noticed:
             await there.engine.returned()
             await there.settle()

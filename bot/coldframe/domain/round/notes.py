@@ -255,6 +255,11 @@ def leave(round_: Round, command: Leave, now: datetime) -> Facts:
     return (*facts, reveal(left)) if agreed else facts
 
 
+def looks_long(text: str) -> bool:
+    """One note, one idea: a line break, or " and " in a text of over 25 words, is worth one question."""
+    return "\n" in text.strip() or (" and " in text and len(text.split()) > 25)
+
+
 # --- evolve ---
 
 

@@ -185,7 +185,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "setup": Life(End.LINE, _in(Step.SETUP), _FACILITATOR),
     "card": Life(End.LINE, _in_its_card, rests=False),
     "ask": Life(End.LINE, _in_its_step),
-    "prompt": Life(End.GONE, _in(Step.NOTES)),
+    "prompt": Life(End.GONE, _in(Step.NOTES)),  # of an earlier release, as is the next
     "mine": Life(End.GONE, _in(Step.NOTES)),
     "draft": Life(End.GONE, _in(Step.NOTES)),
     "numbers": Life(End.GONE, _in(Step.NOTES), _FACILITATOR),
@@ -282,7 +282,7 @@ _GIVEN: Mapping[str, Covers] = {
     "compare": Covers.COMPARISONS, "author": Covers.AUTHORSHIP, "forecast": Covers.CHOICES,
 }  # fmt: skip
 """Messages that repeat what somebody gave."""
-_GIVEN_IN_STEPS = frozenset({SAID, "ballot", "option", "desk"})
+_GIVEN_IN_STEPS = frozenset({SAID, "ask", "ballot", "option", "desk"})
 
 
 def use_of(send: Send, now: datetime) -> Use | None:

@@ -27,6 +27,8 @@ from coldframe.ports.chat import Inbound, Pressed, Reply
 from coldframe.speech import over_words
 from coldframe.speech.names import step_of
 
+MAX_DIGITS = 4  # of a number in a value
+
 
 @dataclass(frozen=True, slots=True)
 class Uses:
@@ -71,6 +73,13 @@ class Request:
         if index >= len(self.parts):
             raise Refused(Because.UNKNOWN_ITEM)
         return self.parts[index]
+
+    def number(self, index: int) -> int:
+        """Such as that of a page. Raises Refused for a value that was made up."""
+        part = self.part(index)
+        if not part.isdecimal() or len(part) > MAX_DIGITS:
+            raise Refused(Because.UNKNOWN_ITEM)
+        return int(part)
 
     def text(self, name: str) -> str:
         return self.fields.get(name, "")

@@ -140,7 +140,8 @@ async def _thread_root(turn: Turn, event: Inbound, thread: str | None) -> Posted
 
 
 def _lever_of(posted: Posted | None) -> LeverId | None:
-    """The lever of the prompt in whose thread somebody wrote: `round/prompt/person/lever`."""
+    """The lever of the prompt in whose thread somebody wrote, which earlier releases sent:
+    `round/prompt/person/lever`."""
     name = MessageName.unpack(posted.name) if posted is not None else None
     return LeverId(name.rest[1]) if name is not None and name.what == "prompt" and len(name.rest) == 2 else None
 

@@ -32,12 +32,31 @@ def read_notes(
 ) -> tuple[Heard, ...]:
     """The notes in a text. Lines that begin with `+` or `-` are notes of their own; a text without any is one.
 
-    In the thread of a lever's prompt the lever is known; elsewhere it stands before a colon: `- retention: ...`.
+    Where there is one lever, or in the thread of a lever's prompt, the lever is known; elsewhere it stands before a
+    colon: `- retention: ...`, or on a line of its own above several: `retention:`.
     """
+    known = in_thread_of or (levers[0][0] if len(levers) == 1 else None)
     lines = text.replace("\r\n", "\n").split("\n")
     if any(_SIGN.match(piece) for piece in lines):
-        return tuple(_read(piece, levers, in_thread_of) for piece in _joined(lines) if piece.strip())
-    return (_read(text.strip(), levers, in_thread_of),) if text.strip() else ()
+        parts = _by_headers(lines, levers, known)
+        return tuple(_read(one, levers, lever) for lever, part in parts for one in _joined(part) if one.strip())
+    return (_read(text.strip(), levers, known),) if text.strip() else ()
+
+
+def _by_headers(
+    lines: Sequence[str], levers: Sequence[tuple[LeverId, str]], known: LeverId | None
+) -> list[tuple[LeverId | None, list[str]]]:
+    """The lines under each lever that stands alone on a line before its notes, and those before the first."""
+    parts: list[tuple[LeverId | None, list[str]]] = [(known, [])]
+    for at, piece in enumerate(lines):
+        following = lines[at + 1 : at + 2]
+        begins = piece.rstrip().endswith(":") and any(map(is_signed, following))
+        lever = lever_named(piece.strip().rstrip(":"), levers) if begins else None
+        if lever is None:
+            parts[-1][1].append(piece)
+        else:
+            parts.append((lever, []))
+    return parts
 
 
 def is_signed(text: str) -> bool:
@@ -88,11 +107,6 @@ def lever_named(word: str, levers: Sequence[tuple[LeverId, str]]) -> LeverId | N
             return key
     begun = [key for key, name in levers if len(wanted) >= 3 and name.casefold().startswith(wanted)]
     return begun[0] if len(begun) == 1 else None
-
-
-def looks_long(text: str) -> bool:
-    """One note, one idea: a line break, or " and " in a text of over 25 words, is worth one question."""
-    return "\n" in text.strip() or (" and " in text and len(text.split()) > 25)
 
 
 def percentage_or_number(text: str) -> float:

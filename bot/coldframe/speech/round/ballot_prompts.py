@@ -9,9 +9,11 @@ from coldframe.domain.round.ballots import PRESSED, options, options_for
 from coldframe.domain.round.placement import in_one_sitting, still_compares
 from coldframe.domain.state import Ledger, Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Items, Line, Message, line, plain
+from coldframe.message.nodes import Block, Button, Items, Line, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count, fewest
+from coldframe.speech.round import paging
+from coldframe.speech.round.paging import Pages, pages, turning, within
 from coldframe.speech.round.prompts import card, until
 from coldframe.speech.round.results import plan_page
 from coldframe.speech.steps import WORDS, VoteWords
@@ -24,47 +26,31 @@ def _vote(round_: Round) -> VoteWords:
 
 
 BY_ITSELF = 6  # options, up to which the lines for voting by emoji stand in the sheet's thread unasked
-MOST, ROOM, EACH = 16, 7_600, 400
-"""Of one page: options; UTF-16 units for all of them, and what each takes beside its words (what is on a message costs
-about twice as much as it shows). The narrowest platform takes a message of 50 blocks and some 12,000 units."""
 SHOWN = 300  # characters of an option
 
 
-def pages(round_: Round, member: MemberId) -> tuple[tuple[str, ...], ...]:
-    """The options in this voter's own order, as many on a page as fit into one message."""
-    found: list[list[str]] = [[]]
-    room = ROOM
-    for option_id in options_for(round_, member):
-        takes = EACH * (2 if _vote(round_).locks else 1) + _units(_option_line(round_, option_id))
-        if found[-1] and (takes > room or len(found[-1]) == MOST):
-            found.append([])
-            room = ROOM
-        found[-1].append(option_id)
-        room -= takes
-    return tuple(tuple(page) for page in found)
-
-
-def _units(words: Line) -> int:
-    return len(plain(words).encode("utf-16-le")) // 2
+def _pages(round_: Round, member: MemberId) -> Pages:
+    """The options in this voter's own order."""
+    found = ((option_id, _option_line(round_, option_id)) for option_id in options_for(round_, member))
+    return pages(found, 2 if _vote(round_).locks else 1)
 
 
 def page_of(round_: Round, member: MemberId, option_id: str) -> int:
     """On which page the voter finds an option."""
-    return next((n for n, page in enumerate(pages(round_, member)) if option_id in page), 0)
+    return paging.page_of(_pages(round_, member), option_id)
 
 
 def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
     """All of a voter's ballot in one message: the ask, what is left, each option with its buttons, until when."""
-    words, ledger, every = _vote(round_), _ledger(round_), pages(round_, member)
-    page = page if 0 <= page < len(every) else 0
+    words, ledger, every = _vote(round_), _ledger(round_), _pages(round_, member)
+    page = within(every, page)
     locked = member in ledger.locked
     left = _left(round_, member)
     blocks: list[Block] = [paragraph(words.ask), paragraph(left)]
     blocks += [small(_not_counted(round_, mark.option)) for mark in ledger.surplus(member)]
     for option_id in every[page]:
         blocks += _option(round_, member, option_id, locked)
-    if len(every) > 1:
-        blocks += _turning(round_, page, len(every))
+    blocks += turning(round_, "ballot.page", page, every)
     if not locked:
         blocks.append(small(_by_emoji(round_)))
     blocks.append(small(_rules(round_)))
@@ -122,16 +108,6 @@ def _option_buttons(round_: Round, member: MemberId, option_id: str) -> tuple[Bu
     if _vote(round_).locks:
         found.append(Button("Read it", "ballot.read", key, says=f"Read the plan: {text}"))
     return tuple(found)
-
-
-def _turning(round_: Round, page: int, pages_: int) -> list[Block]:
-    buttons = []
-    if page:
-        buttons.append(Button("Back", "ballot.page", about(round_, str(page - 1)), says=f"Go back to page {page}"))
-    if page + 1 < pages_:
-        label = f"Show page {page + 2} of {pages_}"
-        buttons.append(Button(label, "ballot.page", about(round_, str(page + 1))))
-    return [small("Page {n} of {all}, in an order of your own.", n=page + 1, all=pages_), offer(*buttons)]
 
 
 def _by_emoji(round_: Round) -> Line:

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coldframe.domain.names import LeverId, MemberId, MoreTime, Role, Side, Step
+from coldframe.domain.names import LeverId, MemberId, MoreTime, Role, Step
 from coldframe.domain.round import rules
 from coldframe.domain.round.correcting import proposed_dots
 from coldframe.domain.round.merging import needs_second_person
 from coldframe.domain.round.readiness import nothing_in
-from coldframe.domain.state import MergeProposal, Note, Round
+from coldframe.domain.state import MergeProposal, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import SIDES, about, count, lower, title, who
+from coldframe.speech.names import about, count, lower, title, who
 from coldframe.speech.round import likeness_words
 from coldframe.speech.round.cards import what_follows
 
@@ -74,90 +74,6 @@ def please_write(round_: Round, member: MemberId) -> Message:
 # --- notes ---
 
 
-def notes_intro(round_: Round, member: MemberId) -> Message:
-    summary = line(
-        "{name}: what holds us back, and what drives us? Write one idea a note. ", name=theirs(round_.name, 60)
-    ) + until(round_, member)
-    return card(
-        round_,
-        Step.NOTES,
-        paragraph(written(round_.settings.question, 300)),
-        paragraph(
-            "Your view is needed. Below is one message for each lever: answer in its thread, one idea a line, "
-            "beginning with `-` for what holds it back and `+` for what drives it; or use the button. "
-            "Begin with what holds it back; something that you could simply stop doing counts too."
-        ),
-        paragraph(until(round_, member)),
-        small(
-            "Nobody sees your notes before the reveal; until then you can change and withdraw them. After it they "
-            "carry no name, but colleagues may still guess by style."
-        ),
-        summary=summary,
-    )
-
-
-def lever_prompt(round_: Round, lever: LeverId) -> Message:
-    name = round_.settings.lever_name(lever)
-    summary = line("*{lever}*: answer in this thread. `-` holds it back, `+` drives it.", lever=theirs(name, 60))
-    return told(
-        summary, offer(Button("Write a note …", "note.write", about(round_, lever), says=f"Write a note on {name}"))
-    )
-
-
-def my_notes(round_: Round, member: MemberId) -> Message:
-    """The person's own notes, kept up to date, each with its buttons."""
-    mine = [n for n in round_.notes.values() if n.author == member]
-    done = member in round_.progress.done
-    blocks: list[Block] = [heading("Your notes: {n}", n=len(mine))]
-    for note in mine[:20]:
-        blocks.append(paragraph(_note_line(round_, note)))
-        blocks.append(offer(*_note_buttons(round_, note)))
-    if len(mine) > 20:
-        blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(mine) - 20))
-    label = "Not done after all" if done else "I am done"
-    blocks.append(
-        offer(Button(label, "step.undone" if done else "step.done", about(round_), "plain" if done else "primary"))
-    )
-    summary = line("You have written {n}.", n=count(len(mine), "note"))
-    return Message(summary, tuple(blocks))
-
-
-def _note_line(round_: Round, note: Note) -> Line:
-    return line(
-        "{lever}, {side}: {text}",
-        lever=theirs(round_.settings.lever_name(note.lever), 60),
-        side=SIDES[note.side],
-        text=theirs(note.text, 600),
-    )
-
-
-def _note_buttons(round_: Round, note: Note) -> tuple[Button, ...]:
-    key = about(round_, note.id)
-    return (
-        Button("Change …", "note.edit", key, says=f"Change the note: {theirs(note.text, 60).text}"),
-        Button("Withdraw", "note.withdraw", key, says=f"Withdraw the note: {theirs(note.text, 60).text}"),
-    )
-
-
-def only_one_side(side: Side) -> Message:
-    other = SIDES[Side.DRIVING if side is Side.RESTRAINING else Side.RESTRAINING]
-    return said("Three notes, all of them {side}. Is there a {other} force as well?", side=SIDES[side], other=other)
-
-
-def two_ideas(round_: Round, note: Note) -> Message:
-    """The offer to split a note that seems to hold more than one idea; made once, when it is written."""
-    words = line(
-        "Your note is kept. It seems to hold more than one idea: “{text}”. If so, please shorten it to the first idea "
-        "and write the other as a note of its own, so that each can be voted on. If not, do nothing.",
-        text=theirs(note.text, 80),
-    )
-    change, another = (
-        _note_buttons(round_, note)[0],
-        Button("Write a note …", "note.write", about(round_, note.lever)),
-    )
-    return told(words, offer(change, another), private=True)
-
-
 def ask_consent(round_: Round, writers: int) -> Message:
     people = "you alone wrote" if writers == 1 else f"only {writers} people wrote"
     words = line(
@@ -169,7 +85,7 @@ def ask_consent(round_: Round, writers: int) -> Message:
         words,
         offer(Button("Show them", "note.consent", about(round_), "primary")),
         small(
-            "If not, do nothing, or withdraw your notes in the list above. The facilitator may give more people time "
+            "If not, do nothing, or withdraw your notes on the sheet above. The facilitator may give more people time "
             "to write."
         ),
     )

@@ -29,7 +29,10 @@ from coldframe.engine.round.steps.play import Asking, Reads, StepPlay, post_card
 from coldframe.message.nodes import Form, Message
 from coldframe.speech import answers
 from coldframe.speech.register import register_words, story_words
-from coldframe.speech.round import cards, commitment_words, forms, late_words, prompts, results
+from coldframe.speech.round import cards, commitment_words, forms, late_words, notes_words, prompts, results
+
+SHEET = "ask"
+"""A writer's sheet."""
 
 # --- opening ---
 
@@ -49,11 +52,8 @@ async def _open(turn: Turn, round_: Round) -> None:
 
 
 async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
-    """The question, a prompt for each lever, and the person's own list."""
-    turn.tell(round_, member, "ask", prompts.notes_intro(round_, member), rest=(Step.NOTES.value,))
-    for lever, _ in round_.settings.levers:
-        turn.tell(round_, member, "prompt", prompts.lever_prompt(round_, lever), rest=(lever,))
-    turn.tell(round_, member, "mine", prompts.my_notes(round_, member))
+    """One sheet for all levers, on which the person's own notes stand too."""
+    turn.tell(round_, member, SHEET, notes_words.sheet(round_, member), rest=(Step.NOTES.value,))
 
 
 # --- buttons and forms ---
@@ -89,6 +89,10 @@ def _notes(request: RoundRequest, lever: LeverId, side: Side, pieces: list[str],
     return [WriteNote(request.by, i, lever, side, piece, origin) for i, piece in zip(ids, pieces, strict=True)]
 
 
+async def _page(request: RoundRequest) -> None:
+    _show(request.turn, request.round, request.by, request.number(0))
+
+
 async def _consent(request: RoundRequest) -> None:
     await request.act(Consent(request.by))
     request.answer(answers.consent_kept())
@@ -118,24 +122,23 @@ async def _drop_draft(request: RoundRequest) -> None:
 
 
 async def _written(turn: Turn, before: Round, after: Round, fact: NoteWritten) -> None:
-    author = fact.note.author
-    assert author is not None
-    _my_notes(turn, after, author)
-    mine = [n for n in after.notes.values() if n.author == author]
-    if len(mine) == 3 and {n.side for n in mine} == {fact.note.side}:
-        turn.answer(after.tenant, author, prompts.only_one_side(fact.note.side), about=after)
-    if note_lines.looks_long(fact.note.text):
-        turn.answer(after.tenant, author, prompts.two_ideas(after, fact.note), about=after)
+    assert fact.note.author is not None
+    _show(turn, after, fact.note.author, notes_words.page_of(after, fact.note.author, fact.note.id))
 
 
 async def _changed(turn: Turn, before: Round, after: Round, fact: NoteEdited | NoteWithdrawn) -> None:
+    """At the page on which it stood."""
     author = before.notes[fact.note].author
     assert author is not None
-    _my_notes(turn, after, author)
+    _show(turn, after, author, notes_words.page_of(before, author, fact.note))
 
 
-def _my_notes(turn: Turn, round_: Round, member: MemberId) -> None:
-    turn.revise_own(round_, member, "mine", prompts.my_notes(round_, member))
+def _own_sheet(turn: Turn, round_: Round, member: MemberId) -> None:
+    _show(turn, round_, member, 0)
+
+
+def _show(turn: Turn, round_: Round, member: MemberId, page: int) -> None:
+    turn.revise_own(round_, member, SHEET, notes_words.sheet(round_, member, page), Step.NOTES.value)
 
 
 async def _consent_asked(turn: Turn, before: Round, after: Round, fact: ConsentAsked) -> None:
@@ -166,20 +169,19 @@ def _consent_again(round_: Round, rest: tuple[str, ...]) -> Message:
 
 
 READS: Mapping[str, Reads] = {
-    "ask": lambda round_, rest: prompts.notes_intro(round_, MemberId(rest[0])),
-    "prompt": lambda round_, rest: prompts.lever_prompt(round_, LeverId(rest[1])),
-    "mine": lambda round_, rest: prompts.my_notes(round_, MemberId(rest[0])),
+    SHEET: lambda round_, rest: notes_words.sheet(round_, MemberId(rest[0])),
     "draft": _draft,
     "consent": _consent_again,
     "late": lambda round_, rest: late_words.late_note(round_, round_.late_notes[NoteId(rest[1])]),
 }
 FORMS: Mapping[str, RoundAnswer] = {"note.write": _write}
 """A note that comes after the reveal is kept as a late one, in any step."""
-ASKING = Asking("ask", (Step.NOTES.value,), _ask)
+ASKING = Asking(SHEET, (Step.NOTES.value,), _ask)
 PLAY = StepPlay(
-    open=_open, asking=ASKING, desk=None, own_card=_my_notes, reads=READS, card_follows=False,
+    open=_open, asking=ASKING, desk=None, own_card=_own_sheet, reads=READS, card_follows=False,
     buttons={
         "note.write": opens(_note_form),
+        "note.page": _page,
         "note.edit": opens(_edit_form),
         "note.withdraw": acts(lambda r: WithdrawNote(r.by, NoteId(r.part(0)))),
         "note.consent": _consent,

@@ -18,16 +18,14 @@ from coldframe.domain.round.ballots import (
 )
 from coldframe.domain.state import Mark, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest
-from coldframe.engine.core.turn import Follow, Kit, Turn
+from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.round.steps.placement import ask_to_compare
 from coldframe.engine.round.steps.play import Asking, Reads
-from coldframe.message.packed import MessageName
 from coldframe.speech.names import message_name
 from coldframe.speech.round import ballot_prompts
 
 SHEET, LINE = "ballot", "option"
 """A voter's sheet, and in its thread a line for each option that takes emoji."""
-MAX_DIGITS = 4  # of the number of a page
 
 
 async def _hand_out(turn: Turn, round_: Round, member: MemberId) -> None:
@@ -107,10 +105,7 @@ async def _locked(turn: Turn, before: Round, after: Round, fact: BallotLocked) -
 
 
 async def _page(request: RoundRequest) -> None:
-    page = request.part(0)
-    if not page.isdecimal() or len(page) > MAX_DIGITS:
-        raise Refused(Because.UNKNOWN_ITEM)
-    _show(request.turn, request.round, request.by, int(page))
+    _show(request.turn, request.round, request.by, request.number(0))
 
 
 async def _read(request: RoundRequest) -> None:
@@ -132,33 +127,6 @@ async def _lines(request: RoundRequest) -> None:
         request.answer(ballot_prompts.lines_are_there(round_))
     else:
         _put_lines(turn, round_, by)
-
-
-# --- ballots of earlier releases ---
-
-
-async def look_after(kit: Kit) -> None:
-    """To be called at the start: ballots of a version that sent each option as a message with buttons. The first
-    message becomes the sheet, and the others lines for emoji."""
-    occasion = "voting/one sheet"
-    async with kit.store.begin() as uow:
-        turn = Turn(kit, uow, kit.clock.now())
-        if not await uow.first_time(occasion, turn.now):
-            return
-        kit.ids.occasion(occasion)
-        for tenant, team in await uow.all_teams():
-            for head in await uow.heads(tenant, channel=team):
-                if head.step in (Step.DOTS, Step.BALLOT):
-                    await _become_sheets(turn, await turn.round(head.id))
-        await turn.finish()
-
-
-async def _become_sheets(turn: Turn, round_: Round) -> None:
-    for what, reads in READS.items():
-        for posted in await turn.uow.posted_like(message_name(round_.id, what, "")):
-            name = MessageName.unpack(posted.name)
-            if name.rest[1] == round_.step.value:
-                turn.revise_own(round_, MemberId(name.rest[0]), what, reads(round_, name.rest), *name.rest[1:])
 
 
 READS: Mapping[str, Reads] = {
