@@ -27,7 +27,9 @@ USAGE = 4  # pytest's exit status for words that it does not know
 
 CHAOS = ["crashes", "deliveries", "faults", "kills", "presses", "replicas"]
 """Modules of tests/bench that do to the bot whatever may happen to it."""
-BENCHES = sorted({path.stem for path in TOP.glob("tests/bench/*.py")} - {"__init__", *CHAOS})
+CALIBRATION = "calibration"
+"""The module of tests/bench that lays what the bot says beside what is true."""
+BENCHES = sorted({path.stem for path in TOP.glob("tests/bench/*.py")} - {"__init__", CALIBRATION, *CHAOS})
 
 VERDICTS = "COLDFRAME_CHECKS"
 """Environment variable that carries the verdicts of the checks to the end of pytest's report."""
@@ -82,10 +84,10 @@ def _benches(names: Sequence[str]) -> int:
     return int(any([_bench(name) for name in names]))
 
 
-def _bench(name: str) -> int:
+def _bench(name: str, words: Sequence[str] = ()) -> int:
     begun = time.perf_counter()
     print(f"--- {name}", flush=True)
-    status = subprocess.run([sys.executable, "-m", f"tests.bench.{name}"], cwd=TOP).returncode
+    status = subprocess.run([sys.executable, "-m", f"tests.bench.{name}", *words], cwd=TOP).returncode
     ended = "ended" if status == 0 else f"FAILED with status {status}"
     print(f"--- {name} {ended} after {time.perf_counter() - begun:.0f} s", flush=True)
     return status
@@ -95,6 +97,7 @@ STAGES: dict[str, Callable[[Sequence[str]], int]] = {
     "": lambda words: _suite([*ORDINARY, *words]),
     "--all": lambda words: _suite([*ALL, *words]),
     "--bench": lambda words: _benches(words or BENCHES),
+    "--calibration": lambda words: _bench(CALIBRATION, words),
     "--chaos": lambda words: _benches(words or CHAOS),
 }
-"""By the first word; the words after it go to pytest, or name the benchmarks."""
+"""By the first word; the words after it go to pytest, name the benchmarks, or are the calibration's own."""

@@ -54,6 +54,13 @@ def test_benchmarks_run_one_after_the_other(started: list[list[str]]) -> None:
     assert after == ["tally", *stages.CHAOS]
 
 
+def test_calibration_is_a_run_of_its_own(started: list[list[str]]) -> None:
+    """It takes words of its own, and does not run among the benchmarks."""
+    assert stages.main(["--calibration", "--number", "200"]) == 0
+    assert started == [["-m", "tests.bench.calibration", "--number", "200"]]
+    assert stages.CALIBRATION not in stages.BENCHES
+
+
 @pytest.mark.parametrize("passes", [True, False])
 def test_a_failed_check_fails_the_run(passes: bool, started: list[list[str]], monkeypatch: pytest.MonkeyPatch) -> None:
     """The tests run all the same, and the status tells."""
@@ -66,4 +73,5 @@ def test_an_unknown_option_is_refused_with_those_that_there_are() -> None:
     """One line lists the words, and nothing is run."""
     done = subprocess.run([sys.executable, "tests", "--everything"], cwd=stages.TOP, capture_output=True, text=True)
     assert done.returncode == stages.USAGE
-    assert done.stderr.splitlines()[-1].startswith("python3 tests takes --all, --bench, --chaos, or words for pytest")
+    words = "--all, --bench, --calibration, --chaos, or words for pytest"
+    assert done.stderr.splitlines()[-1].startswith(f"python3 tests takes {words}")

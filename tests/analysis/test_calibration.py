@@ -1,0 +1,79 @@
+"""The bench of calibration: what is true is not called off, what is bold is, and the worlds are what they say."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests.calibration import pairs, trials, votes
+from tests.calibration.claims import Said, banded
+
+
+def _said(said: float, true: float, *, hard: bool, times: int = 400) -> list[Said]:
+    hits = round(true * times)
+    return [Said("claim", "world", hard, said, float(n < hits)) for n in range(times)]
+
+
+@pytest.mark.parametrize(
+    ("said", "true", "hard", "off"),
+    [
+        (0.75, 0.74, False, False),
+        (0.75, 0.60, False, True),
+        (0.75, 0.90, False, True),
+        (0.75, 0.60, True, True),
+        (0.75, 0.90, True, False),  # too modest is allowed where the world is hard
+    ],
+)
+def test_a_band_is_off_when_it_is_bold(said: float, true: float, hard: bool, off: bool) -> None:
+    """Ordinary worlds both ways, hard ones only away from doubt."""
+    (row,) = banded(_said(said, true, hard=hard))
+    assert row.off is off
+
+
+def test_a_small_chance_is_a_bold_word_too() -> None:
+    """Where doubt is one half, 5 in 100 said of what happens in 30 is too bold; where it is 0, it is modest."""
+    assert [next(banded(_said(0.05, 0.3, hard=True), doubt=doubt)).off for doubt in (0.5, 0.0)] == [True, False]
+
+
+def test_bands_do_not_hide_behind_their_average() -> None:
+    """One too high and one too low are two bands, both off."""
+    rows = list(banded(_said(0.65, 0.45, hard=False) + _said(0.85, 1.0, hard=False)))
+    assert [row.off for row in rows] == [True, True]
+
+
+@pytest.mark.parametrize("make", [votes.statements, pairs.statements, trials.statements])
+def test_a_third_of_the_worlds_is_hard(make) -> None:
+    """Both kinds come, each statement and its truth are shares, and a seed gives the same worlds again."""
+    found = list(make(60, 7))
+    assert 0.15 < np.mean([one.hard for one in found]) < 0.5
+    assert all(0 <= one.said <= 1 and 0 <= one.true <= 1 for one in found)
+    assert found == list(make(60, 7))
+
+
+def test_ballots_spend_what_they_have() -> None:
+    """At least one vote and at most the quota each; who plumps votes for one option alone."""
+    rng = np.random.default_rng(1)
+    liking = rng.normal(size=(40, 6, 5))
+    cast = votes.ballots(rng, liking, 3, plumping=False)
+    assert cast.sum(axis=-1).min() >= 1 and cast.sum(axis=-1).max() == 3 and cast.max() == 2
+    plumped = votes.ballots(rng, liking, 3, plumping=True)
+    assert ((plumped > 0).sum(axis=-1) == 1).all()
+    assert (plumped.argmax(axis=-1) == liking.argmax(axis=-1)).all()
+
+
+def test_the_first_place_is_shared_by_equals() -> None:
+    """Votes, then different people, then the decision-maker's votes, as the bot ranks them."""
+    cast = np.array([[[2, 0, 0], [0, 1, 1]], [[1, 1, 0], [1, 1, 0]]])
+    assert votes.firsts(cast, np.zeros(3, np.int64), 1).tolist() == [[1, 0, 0], [0.5, 0.5, 0]]
+    assert votes.firsts(cast, np.array([0, 1, 0]), 2).tolist() == [[0, 1, 0], [0, 1, 0]]
+
+
+def test_no_power_without_an_effect() -> None:
+    """The share that is seen is that of the plan's effect: it falls to the false alarms when there is none."""
+    plan = trials.SIZED[0]
+    rng = np.random.default_rng(1)
+    nothing = trials.Nature((0.0,) * 6)
+    measure = trials._measure(plan, (), 6)
+    assert measure is not None
+    seen = [trials.evidence.gather(measure, trials.DRAWN[plan.kind](rng, plan, nothing)[1], 0.95) for _ in range(300)]
+    assert np.mean([one is not None and one.z is not None and one.z > 1.96 for one in seen]) < 0.07

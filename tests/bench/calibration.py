@@ -1,0 +1,77 @@
+"""Whether the probabilities and intervals that the bot says are true: `python -m tests.bench.calibration`.
+
+Said and true stand beside each other in simulated worlds whose truth is known, band by band, a third of the worlds from
+families that no method assumes. The worlds, their assumptions and their sources stand at the head of the modules of
+`tests.calibration`. In ordinary worlds said and true agree within 5 points; in hard ones what is said may only be too
+modest. A band further off than that (and than twice the error of this run) is marked OFF. `--worlds` tells each world
+apart, for the eye: of single worlds a method may be off, since nobody knows in which one they are.
+
+What is said in words stands on a figure of its own: "would most probably be seen" is the power of 80 in 100; "more
+than luck explains" the boundary of the verdict, whose false alarms `tests.bench.verdicts` counts. Forecasts are
+people's own; their chart shows Wilson intervals, which `tests/analysis/test_proportions.py` checks.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+
+import click
+
+from tests.calibration import pairs, trials, votes
+from tests.calibration.claims import Row, Said, banded, by_world
+
+SEED = 20260302
+PARTS: dict[str, tuple[Callable[[int, int], Iterator[Said]], float]] = {
+    "votes": (votes.statements, 1.0),
+    "pairs": (pairs.statements, 0.5),
+    "trials": (trials.statements, 1.0),
+    "power": (trials.power, 0.25),
+}
+"""What makes statements, with its share of the number of worlds asked for."""
+HEAD = f"    {'':<44}{'number':>7}  {'said':>6}  {'true':>6}   {'':5}  {'off by':>6}"
+
+
+def table(said: Iterable[Said], *, worlds: bool) -> tuple[str, int]:
+    """All claims as text, and how many bands are off."""
+    found, lines, off = list(said), [], 0
+    for claim in dict.fromkeys(one.claim for one in found):
+        lines += ["", claim]
+        for hard in (False, True):
+            some = [one for one in found if one.claim == claim and one.hard is hard]
+            if not some:
+                continue
+            rows = list(banded(some, doubt=_doubt(claim)))
+            off += sum(row.off for row in rows)
+            lines += [f"  {'hard' if hard else 'ordinary'} worlds", HEAD, *map(Row.line, rows)]
+            if worlds:
+                lines += ["", *map(Row.line, by_world(some, doubt=_doubt(claim)))]
+    return "\n".join(lines), off
+
+
+def _doubt(claim: str) -> float:
+    """A small chance to meet a target is as bold a word as a large one; a small chance to stay first is not."""
+    return 0.5 if claim.startswith("chance") else 0.0
+
+
+@click.command()
+@click.option("--number", default=10_000, show_default=True, help="Worlds of votes; the other parts have their share.")
+@click.option("--part", "parts", multiple=True, type=click.Choice(list(PARTS)), help="Only this; may be repeated.")
+@click.option("--worlds", is_flag=True, help="Each world apart as well.")
+@click.option("--seed", default=SEED, show_default=True)
+def main(number: int, parts: tuple[str, ...], worlds: bool, seed: int) -> None:
+    """Print the table said / true, and end with status 1 if a band is off."""
+    off = 0
+    for name in parts or PARTS:
+        make, share = PARTS[name]
+        begun = time.perf_counter()
+        text, wrong = table(make(max(int(number * share), 1), seed), worlds=worlds)
+        off += wrong
+        click.echo(f"{text}\n\n({name}: {time.perf_counter() - begun:.0f} s)")
+    click.echo(f"\n{off} bands off")
+    sys.exit(int(off > 0))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,81 @@
+"""What was said and what was true, gathered over worlds, and told in bands: agreement on average proves nothing."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+BANDS = (0.0, 0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0001)
+MOST_OFF = 0.05
+"""As far as said and true may lie apart in an ordinary world; in a hard one what is said may lie nearer to doubt."""
+FEWEST = 30  # statements in a band that is judged
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One statement of a probability: the claim it belongs to, the world it was made in, what is true of it there (a
+    chance, or 0 and 1)."""
+
+    claim: str
+    world: str
+    hard: bool
+    said: float
+    true: float
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A band of what was said, or all of one world, with its Monte Carlo error (one standard error)."""
+
+    label: str
+    number: int
+    said: float
+    true: float
+    error: float
+    doubt: float
+    """What is said of doubt: 0, or one half where a low figure is a bold one too."""
+    hard: bool
+
+    @property
+    def bold(self) -> float:
+        """How far what is said lies beyond the truth, away from doubt; negative where it is too modest."""
+        return self.said - self.true if self.said >= self.doubt else self.true - self.said
+
+    @property
+    def off(self) -> bool:
+        """Whether it is further off than luck in this run explains."""
+        too_far = self.bold if self.hard else abs(self.bold)
+        return self.number >= FEWEST and too_far > MOST_OFF + 2 * self.error
+
+    def line(self) -> str:
+        mark = "  OFF" if self.off else ("  few" if self.number < FEWEST else "")
+        figures = f"{100 * self.said:6.1f}  {100 * self.true:6.1f} ± {100 * self.error:4.1f}"
+        return f"    {self.label:<44}{self.number:>7}  {figures}  {100 * (self.said - self.true):+6.1f}{mark}"
+
+
+def banded(statements: Iterable[Said], *, doubt: float = 0.0) -> Iterator[Row]:
+    """The bands of one claim in worlds of one kind."""
+    found = list(statements)
+    for low, high in pairwise(BANDS):
+        inside = [one for one in found if low <= one.said < high]
+        if inside:
+            yield _row(f"said {100 * low:.0f} to {100 * min(high, 1):.0f}", inside, doubt)
+
+
+def by_world(statements: Iterable[Said], *, doubt: float = 0.0) -> Iterator[Row]:
+    """All that was said in each world, for the eye: no method knows in which of them it is."""
+    found = list(statements)
+    for world in sorted({one.world for one in found}):
+        yield _row(world, [one for one in found if one.world == world], doubt)
+
+
+def _row(label: str, inside: list[Said], doubt: float) -> Row:
+    said, true = np.array([one.said for one in inside]), np.array([one.true for one in inside])
+    error = math.sqrt(float(np.var(true)) / len(inside))
+    return Row(label, len(inside), float(said.mean()), float(true.mean()), error, doubt, inside[0].hard)

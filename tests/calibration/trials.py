@@ -1,0 +1,307 @@
+"""Worlds of trials: the chance to meet the target, the intervals of verdicts, and the power of a planned trial.
+
+Ordinary: people come in equal numbers each week and decide by themselves (binomial), counts are Poisson, weekly values
+and single values normal. A third or a tenth of ideas work (shares of 8 to 33 % are reported by firms that test; Kohavi,
+Tang & Xu 2020, "Trustworthy online controlled experiments", chapter 1, from memory); those have 0.7 to 1.3 times the
+effect that was planned, the rest none. Hard, as no method assumes them: weeks that drift (autoregressive, .3), by which
+shares and counts differ more than luck lets them; an effect that wears off from week to week (novelty); effects of all
+sizes, good and bad (normal, half as wide as the plan); for the power of a plan also values with a long tail
+(lognormal).
+
+The truth of a chance is the verdict that the same trial came to when all weeks were logged, looked at every week. The
+truth of an interval is whether the difference that the world has lies in it: at every look where it is said to allow
+for looks, else at the end.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from coldframe.analysis import evidence, sequential
+from coldframe.analysis.measures import Count, Kind, Measure, Tally, WeeklyNumbers
+from coldframe.analysis.outcomes import Outcome, Verdict
+from coldframe.analysis.proportions import Summary
+from coldframe.analysis.sizing import SPAN, PlanMeasure, smallest_target, weeks_needed
+from coldframe.analysis.verdict import judge
+from tests.calibration.claims import Said
+
+START = date(2026, 3, 2)
+WEEKS, EARLIER = 6, 8
+MET = ("met", "reached")
+WORKING = {"a third of ideas work": 1 / 3, "a tenth of ideas work": 1 / 10}
+HARD = ("weeks drift", "the effect wears off", "effects of all sizes")
+SAID_AFTER = (1, 3)  # weeks
+AT_THE_END = (Kind.BEFORE_AFTER, Kind.COUNT_TARGET)
+"""Kinds whose interval is that of one look."""
+SD = 1.0
+
+PLANS = {
+    Kind.SPLIT_SHARES: PlanMeasure(Kind.SPLIT_SHARES, 0.10, 0.15, 1.0),
+    Kind.SPLIT_MEANS: PlanMeasure(Kind.SPLIT_MEANS, 5.0, 5.3, 1.0, sd=SD),
+    Kind.BEFORE_AFTER: PlanMeasure(Kind.BEFORE_AFTER, 10.0, 11.8, sd=SD, baseline_weeks=EARLIER),
+    Kind.COUNT_TARGET: PlanMeasure(Kind.COUNT_TARGET, 12.0, 17.0, baseline_weeks=EARLIER),
+}
+
+
+def _at_power(plan: PlanMeasure) -> PlanMeasure:
+    """With as many people a week as six weeks need; the kinds that count none aim at what six weeks show."""
+    if plan.weekly is None:
+        target = smallest_target(plan, WEEKS)
+        return PlanMeasure(plan.kind, plan.baseline, target, sd=plan.sd, baseline_weeks=EARLIER)
+    people = 2.0 * math.ceil(100 * weeks_needed(_with(plan, 200.0)).weeks_exact / WEEKS)
+    return _with(plan, people)
+
+
+def _with(plan: PlanMeasure, weekly: float) -> PlanMeasure:
+    return PlanMeasure(plan.kind, plan.baseline, plan.target, weekly, sd=plan.sd)
+
+
+@dataclass(frozen=True, slots=True)
+class Nature:
+    """What is true: the effect in each week, and how weeks differ beyond luck."""
+
+    effects: tuple[float, ...]
+    drift: float = 0.0
+    long_tail: bool = False
+
+
+# --- weeks as they come in ------------------------------------------------------------------------------------
+
+
+def drifting(rng: np.random.Generator, number: int, size: float) -> list[float]:
+    """Multipliers around 1, each week's leaning on the last."""
+    level, found = rng.normal(0, size) if size else 0.0, []
+    for _ in range(number):
+        level = 0.3 * level + rng.normal(0, size * math.sqrt(1 - 0.3**2)) if size else 0.0
+        found.append(math.exp(level))
+    return found
+
+
+Drawn = Callable[[np.random.Generator, PlanMeasure, Nature], tuple[tuple[float, ...], list[WeeklyNumbers]]]
+"""Earlier weeks, and those of the trial."""
+
+
+def _shares(
+    rng: np.random.Generator, plan: PlanMeasure, nature: Nature
+) -> tuple[tuple[float, ...], list[WeeklyNumbers]]:
+    people = round((plan.weekly or 0) / 2)
+    both = zip(drifting(rng, len(nature.effects), nature.drift), nature.effects, strict=True)
+    levels = [(plan.baseline * moved, plan.baseline * moved + effect) for moved, effect in both]
+    drawn = [[Tally(int(rng.binomial(people, min(max(p, 0), 1))), people) for p in pair] for pair in levels]
+    return (), [WeeklyNumbers(n, trial, control) for n, (control, trial) in enumerate(drawn, 1)]
+
+
+def _means(
+    rng: np.random.Generator, plan: PlanMeasure, nature: Nature
+) -> tuple[tuple[float, ...], list[WeeklyNumbers]]:
+    people = round((plan.weekly or 0) / 2)
+    weeks = []
+    for number, effect in enumerate(nature.effects, 1):
+        moved = nature.drift * rng.normal()
+        pair = [_summary(_values(rng, people, level, nature)) for level in (moved, moved + effect)]
+        weeks.append(WeeklyNumbers(number, pair[1], pair[0]))
+    return (), weeks
+
+
+def _values(rng: np.random.Generator, number: int, level: float, nature: Nature) -> np.ndarray:
+    if not nature.long_tail:
+        return rng.normal(level, SD, number)
+    spread = np.exp(rng.normal(size=number))  # standard deviation 2.16, mean 1.65
+    return level + SD * (spread - 1.6487) / 2.1612
+
+
+def _summary(values: np.ndarray) -> Summary:
+    return Summary(float(values.mean()), float(values.std(ddof=1)), len(values))
+
+
+def _before_after(
+    rng: np.random.Generator, plan: PlanMeasure, nature: Nature
+) -> tuple[tuple[float, ...], list[WeeklyNumbers]]:
+    """A week's value; when weeks drift, the spread is the same and leans on the week before."""
+    number = EARLIER + len(nature.effects)
+    values = plan.baseline + _values(rng, number, 0.0, nature)
+    if nature.drift:
+        leaning = [rng.normal()]
+        for _ in range(number - 1):
+            leaning.append(0.3 * leaning[-1] + rng.normal(0, math.sqrt(1 - 0.3**2)))
+        values = plan.baseline + SD * np.array(leaning)
+    after = values[EARLIER:] + np.array(nature.effects)
+    return tuple(map(float, values[:EARLIER])), [
+        WeeklyNumbers(n, Summary(float(v), 0.0, 2)) for n, v in enumerate(after, 1)
+    ]
+
+
+def _counts(
+    rng: np.random.Generator, plan: PlanMeasure, nature: Nature
+) -> tuple[tuple[float, ...], list[WeeklyNumbers]]:
+    moved = drifting(rng, EARLIER + len(nature.effects), nature.drift)
+    earlier = tuple(float(rng.poisson(plan.baseline * one)) for one in moved[:EARLIER])
+    levels = [max(plan.baseline * one + e, 0.0) for one, e in zip(moved[EARLIER:], nature.effects, strict=True)]
+    return earlier, [WeeklyNumbers(n, Count(int(rng.poisson(level)))) for n, level in enumerate(levels, 1)]
+
+
+def _rates(
+    rng: np.random.Generator, plan: PlanMeasure, nature: Nature
+) -> tuple[tuple[float, ...], list[WeeklyNumbers]]:
+    exposure = (plan.weekly or 0) / 2
+    weeks = []
+    for number, (moved, effect) in enumerate(
+        zip(drifting(rng, len(nature.effects), nature.drift), nature.effects, strict=True), 1
+    ):
+        pair = [
+            Count(int(rng.poisson(exposure * plan.baseline * moved + exposure * e)), exposure) for e in (0.0, effect)
+        ]
+        weeks.append(WeeklyNumbers(number, pair[1], pair[0]))
+    return (), weeks
+
+
+def _one_share(
+    rng: np.random.Generator, plan: PlanMeasure, nature: Nature
+) -> tuple[tuple[float, ...], list[WeeklyNumbers]]:
+    people = round(plan.weekly or 0)
+    levels = [
+        min(plan.baseline * moved + effect, 1.0)
+        for moved, effect in zip(drifting(rng, len(nature.effects), nature.drift), nature.effects, strict=True)
+    ]
+    return (), [WeeklyNumbers(n, Tally(int(rng.binomial(people, level)), people)) for n, level in enumerate(levels, 1)]
+
+
+DRAWN: dict[Kind, Drawn] = {
+    Kind.SPLIT_SHARES: _shares,
+    Kind.SPLIT_MEANS: _means,
+    Kind.SPLIT_RATES: _rates,
+    Kind.BEFORE_AFTER: _before_after,
+    Kind.COUNT_TARGET: _counts,
+    Kind.SHARE_TARGET: _one_share,
+}
+
+
+def _measure(plan: PlanMeasure, earlier: tuple[float, ...], weeks: int) -> Measure | None:
+    """As it would be frozen; None where the earlier weeks happen to lie beyond the target, which is refused."""
+    span = weeks if plan.kind is Kind.COUNT_TARGET else 1
+    target = plan.target * span
+    if plan.kind is Kind.BEFORE_AFTER:  # the target is set by what the earlier weeks show
+        target = float(np.mean(earlier)) + plan.target - plan.baseline
+    if earlier and float(np.mean(earlier)) * span >= target:
+        return None
+    review = START + timedelta(weeks=weeks)
+    level = None if earlier else plan.baseline * span
+    return Measure("m", plan.kind, target, START, review, weeks, baseline=level, baseline_weeks=earlier)
+
+
+# --- the chance, and the intervals ----------------------------------------------------------------------------
+
+
+def statements(worlds: int, seed: int) -> Iterator[Said]:
+    """Chances after weeks 1 and 3, and the interval at the end, of as many trials; a third of them hard."""
+    rng = np.random.default_rng(seed)
+    plans = [_at_power(plan) for plan in PLANS.values()]
+    for number in range(worlds):
+        plan = plans[number % len(plans)]
+        share = list(WORKING)[int(rng.integers(2))]
+        hard = HARD[int(rng.integers(len(HARD)))] if rng.random() < 1 / 3 else ""
+        yield from _follow(rng, plan, share, hard)
+
+
+def _follow(rng: np.random.Generator, plan: PlanMeasure, share: str, hard: str) -> Iterator[Said]:
+    nature = _nature(rng, plan.target - plan.baseline, WORKING[share], hard)
+    earlier, weeks = DRAWN[plan.kind](rng, plan, nature)
+    measure = _measure(plan, earlier, WEEKS)
+    if measure is None:
+        return
+    seen = [judge(measure, weeks[:n], n, START + timedelta(weeks=n)) for n in range(1, WEEKS + 1)]
+    end = next(one for one in seen if one.outcome is not Outcome.TOO_EARLY)
+    met = float(end.outcome.value in MET)
+    for number in SAID_AFTER:
+        if seen[number - 1].chance is not None and number <= seen.index(end):
+            yield from _chances(plan, seen[number - 1], number, share, hard, met)
+    if hard in ("", "weeks drift"):
+        told = [one for one in seen if one.effect is not None]
+        told = told[-1:] if plan.kind in AT_THE_END else told
+        inside = all(_covers(plan, one, nature.effects[0]) for one in told)
+        yield Said(f"interval, {plan.kind.value}", hard or "ordinary", bool(hard), 0.95, float(inside))
+
+
+def _chances(plan: PlanMeasure, seen: Verdict, week: int, share: str, hard: str, met: float) -> Iterator[Said]:
+    assert seen.chance is not None
+    claim = f"chance to meet it, if {share}"
+    yield Said(claim, hard or f"{plan.kind.value}, week {week}", bool(hard), seen.chance.value, met)
+
+
+def _covers(plan: PlanMeasure, seen: Verdict, effect: float) -> bool:
+    if plan.kind is Kind.COUNT_TARGET:  # the interval is that of the count so far
+        truth = (plan.baseline + effect) * seen.weeks_used
+    else:
+        truth = effect
+    assert seen.effect is not None
+    return seen.effect.low <= truth <= seen.effect.high
+
+
+def _nature(rng: np.random.Generator, planned: float, works: float, hard: str) -> Nature:
+    if hard == "effects of all sizes":
+        return Nature((float(rng.normal(0, abs(planned) / 2)),) * WEEKS)
+    size = planned * rng.uniform(0.7, 1.3) if rng.random() < works else 0.0
+    if hard == "the effect wears off":
+        return Nature(tuple(size * 1.5 * 0.75**week for week in range(WEEKS)))
+    return Nature((float(size),) * WEEKS, drift=0.1 if hard == "weeks drift" else 0.0)
+
+
+# --- power ----------------------------------------------------------------------------------------------------
+
+SIZED = (
+    PlanMeasure(Kind.SPLIT_SHARES, 0.10, 0.2, 400.0),
+    PlanMeasure(Kind.SPLIT_SHARES, 0.40, 0.2, 100.0),
+    PlanMeasure(Kind.SPLIT_MEANS, 5.0, 6.0, 60.0, sd=SD),
+    PlanMeasure(Kind.SPLIT_RATES, 0.5, 0.9, 60.0),
+    PlanMeasure(Kind.BEFORE_AFTER, 10.0, 12.0, sd=SD, baseline_weeks=EARLIER),
+    PlanMeasure(Kind.COUNT_TARGET, 12.0, 17.0, baseline_weeks=EARLIER),
+    PlanMeasure(Kind.SHARE_TARGET, 0.30, 0.45, 40.0),
+)
+TAILED = (Kind.SPLIT_MEANS, Kind.BEFORE_AFTER)
+
+
+def power(trials: int, seed: int) -> Iterator[Said]:
+    """Whether the smallest target that 3, 4, 5 and 6 weeks are said to show was seen, with the verdict's own test and
+    the boundary of weekly looks."""
+    rng = np.random.default_rng(seed)
+    for plan in SIZED:
+        worlds = [("", 0.0, False), ("weeks drift", 0.1, False)]
+        worlds += [("a long tail", 0.0, True)] if plan.kind in TAILED else []
+        for hard, drift, tail in worlds:
+            for weeks in SPAN:
+                yield from _powered(rng, plan, weeks, Nature((), drift, tail), hard, trials)
+
+
+def _powered(
+    rng: np.random.Generator, plan: PlanMeasure, weeks: int, nature: Nature, hard: str, trials: int
+) -> Iterator[Said]:
+    target = smallest_target(plan, weeks)
+    aimed = PlanMeasure(plan.kind, plan.baseline, target, plan.weekly, sd=plan.sd, baseline_weeks=EARLIER)
+    effects = Nature((target - plan.baseline,) * weeks, nature.drift, nature.long_tail)
+    boundary = _final_boundary(plan.kind, weeks)
+    claim = f"power, {plan.kind.value}, {weeks} weeks"
+    for _ in range(trials if not hard else trials // 2):
+        earlier, numbers = DRAWN[plan.kind](rng, aimed, effects)
+        measure = Measure(
+            "m", plan.kind, target * (weeks if plan.kind is Kind.COUNT_TARGET else 1), START,
+            START + timedelta(weeks=weeks), weeks, baseline=plan.baseline, direction=aimed.direction,
+        )  # fmt: skip
+        if earlier:
+            checked = _measure(aimed, earlier, weeks)
+            if checked is None:
+                continue
+            measure = checked
+        seen = evidence.gather(measure, numbers, 0.95)
+        shown = seen is not None and seen.z is not None and seen.z * aimed.direction.sign >= boundary
+        yield Said(claim, hard or "ordinary", bool(hard), 0.8, float(shown))
+
+
+def _final_boundary(kind: Kind, weeks: int) -> float:
+    if kind in (Kind.BEFORE_AFTER, Kind.COUNT_TARGET):
+        return sequential.spending_boundaries((1.0,), 0.05)[0]
+    return sequential.spending_boundaries([(n + 1) / weeks for n in range(weeks)], 0.05)[-1]
