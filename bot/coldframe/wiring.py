@@ -24,6 +24,7 @@ from coldframe.clock import RandomIds, SystemClock, agreed
 from coldframe.config import Settings
 from coldframe.engine.core.turn import InlineNumbers, Kit, Numbers
 from coldframe.engine.engine import Engine
+from coldframe.engine.intake.flood import Measured
 from coldframe.engine.register.teams import reader
 from coldframe.engine.round import clearing
 from coldframe.engine.uses import assembled
@@ -262,7 +263,7 @@ async def run_slack(
             await alarm.start()
             memory.let_stand()
             try:
-                await platform.serve(engine, stop, mode)
+                await platform.serve(Measured(engine), stop, mode)
             finally:
                 await alarm.close()
     finally:

@@ -27,6 +27,7 @@ HARMLESS = f"{WORDS}hostile_words_go_through_a_whole_round_and_are_shown_harmles
 ALIVE = f"{BLOCKS}nothing_a_person_wrote_comes_alive_anywhere"
 FED = "fuzz/test_readers.py::a_reader_takes_or_refuses_whatever_comes"
 WHOLE = "fuzz/test_readers.py::the_whole_bot_answers_whatever_comes"
+FLOOD = "engine/intake/test_flood.py::"
 SERVER = "chat/room/test_server.py::"
 SURFACE = "engine/round/test_round_by_its_surface.py::"
 
@@ -123,9 +124,11 @@ ITEMS: dict[int, Item] = {
     ),
     17: Item(
         "1,000 notes by one person",
-        "R after 20 a lever; a browser in a hurry waits its turn",
+        "R after 20 a lever; beyond 30 inputs a minute R, told once; a browser in a hurry waits its turn",
         (
             f"{HERE}a_thousand_notes_of_one_person_stop_at_twenty_a_lever",
+            f"{FLOOD}what_comes_faster_than_anybody_means_it_is_not_taken_in",
+            f"{FLOOD}in_slack_a_flood_is_stopped_and_told_once",
             f"{SERVER}flood_from_one_browser_is_slowed_and_told",
         ),
     ),

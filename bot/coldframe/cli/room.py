@@ -85,6 +85,7 @@ async def _served(
     # heavy: the whole bot
     from coldframe.chat.room.server import Server, serve
     from coldframe.engine.alarm import Alarm
+    from coldframe.engine.intake.flood import Measured
     from coldframe.engine.register.teams import reader
     from coldframe.feeds.routes import addresses, feed_routes
     from coldframe.wiring import room_house
@@ -97,6 +98,7 @@ async def _served(
     ) as house:
         await _furnish(house, team)
         await house.room.redeliver()  # what a crash left between the room's file and the bot's comes before what is due
+        house.room.intake = Measured(house.engine)
         alarm = Alarm(house.engine, wall.steady)
         await alarm.start()
         memory.let_stand()

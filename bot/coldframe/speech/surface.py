@@ -38,6 +38,15 @@ def not_kept() -> Message:
     return Message(line("That could not be taken in just now. Nothing was changed; please try again in a minute."))
 
 
+def too_fast() -> Message:
+    """Once a minute, to somebody whose inputs came faster than anybody means them."""
+    return Message(
+        line("That's more than I take in a minute: this isn't kept. Please wait a minute, then do it again.")
+    )
+
+
+FORM_TOO_FAST = "That's more than I take in a minute. Your words are still here: please wait a minute, then send again."
+
 FORM_NOT_KEPT = "This could not be saved just now. Your words are still here: please send again in a minute."
 
 FORM_OUTDATED = "This form can no longer be read. Copy what you wrote and open the form again."
