@@ -128,7 +128,7 @@ ITEMS: dict[int, Item] = {
         (
             f"{HERE}a_thousand_notes_of_one_person_stop_at_twenty_a_lever",
             f"{FLOOD}what_comes_faster_than_anybody_means_it_is_not_taken_in",
-            f"{FLOOD}in_slack_a_flood_is_stopped_and_told_once",
+            "wire/slack/test_flood.py::in_slack_a_flood_is_stopped_and_told_once",
             f"{SERVER}flood_from_one_browser_is_slowed_and_told",
         ),
     ),

@@ -221,6 +221,23 @@ async def test_no_person_stands_beside_a_private_write(address: str, tmp_path: P
         assert all(row["at"] % 86_400_000 == 0 for row in play.copies[-1].tables["inbox"])
 
 
+async def test_a_ballot_that_waits_to_be_read_names_nobody(address: str, tmp_path: Path) -> None:
+    """While the platform cannot tell its emoji: in no table that came by it, though the row is there to be tried."""
+    async with watched(address, tmp_path) as play:
+        await reach(play.team, Step.BALLOT)
+        round_ = await play.team.current()
+        assert round_.progress.opens is not None
+        await play.team.until(round_.progress.opens)
+        before = await play.loot()
+        play.team.house.room.faults.add("refuse", times=3, on=("reactions",))
+        await play.team.press(PEOPLE[4], "ballot.lock")
+        due = [row for row in (await play.loot()).tables["due"] if row not in before.tables["due"]]
+        assert [row["kind"] for row in due] == ["lock"]
+        assert thief(before)._people_in(*(v for row in due for v in row.values())) == set()
+        await play.team.until(play.team.clock.now() + timedelta(minutes=10))
+        assert PEOPLE[4] in (await play.team.current()).ballot.locked  # type: ignore[union-attr]
+
+
 async def test_happenings_are_forgotten_after_thirty_days(address: str, tmp_path: Path) -> None:
     """And known again until then."""
     async with watched(address, tmp_path) as play:

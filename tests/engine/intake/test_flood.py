@@ -11,10 +11,7 @@ from coldframe.engine.intake.flood import MOST, Measured
 from coldframe.message.nodes import plain
 from coldframe.ports.chat import Erased, Inbound, Place, Pressed, Reply, Said, Submitted
 from tests.engine.clockwork import running
-from tests.wire.slack.people import Someone, settle_in
 from tests.wire.slack.service import ListIntake
-from tests.wire.slack.test_calendar_feed import served
-from tests.wire.slack.workspace import Workspace
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 SECOND = timedelta(seconds=1)
@@ -63,25 +60,6 @@ async def test_what_was_done_over_hours_and_comes_at_once_is_all_taken_in() -> N
     within = ListIntake()
     await _sent(Measured(within), *(_input(n, at=NOON + n * timedelta(minutes=1)) for n in range(100)))
     assert len(within.taken) == 100
-
-
-def _told(someone: Someone) -> int:
-    return sum("wait a minute" in note for note in someone.notes())
-
-
-async def test_in_slack_a_flood_is_stopped_and_told_once(tmp_path: Path) -> None:
-    """As `coldframe slack` runs it: one word, and a colleague is answered meanwhile."""
-    workspace = Workspace()
-    await workspace.start()
-    try:
-        people: dict[str, Someone] = settle_in(workspace)
-        async with served(workspace, tmp_path):
-            for _ in range(MOST + 5):
-                await people["Ana"].commands("help")
-            await people["Ben"].commands("help")
-        assert [_told(people[name]) for name in ("Ana", "Ben")] == [1, 0]
-    finally:
-        await workspace.close()
 
 
 async def test_the_room_says_it_in_the_same_words(tmp_path: Path) -> None:

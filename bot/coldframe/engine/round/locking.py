@@ -12,14 +12,15 @@ from coldframe.domain.round.ballots import LockBallot
 from coldframe.domain.round.moves import Done
 from coldframe.domain.state import Round
 from coldframe.domain.who_may import Act
-from coldframe.engine.core import access
+from coldframe.engine.core import access, lives
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
 from coldframe.engine.round import comparing
 from coldframe.message import emoji
 from coldframe.message.packed import MessageName, Occurrence
 from coldframe.ports.chat import Inbound, Reacted
-from coldframe.ports.storage import Due, Posted
+from coldframe.ports.storage import Due, Posted, UnitOfWork
 from coldframe.speech import answers
+from coldframe.speech.names import message_name
 from coldframe.speech.refusals import refusal
 from coldframe.speech.round import unread_words
 from coldframe.speech.steps import WORDS
@@ -30,7 +31,12 @@ LOCK = "lock"
 def ask(turn: Turn, round_: Round, voter: MemberId) -> None:
     """The voter's ballot is final as soon as it was read. Raises Refused."""
     ballots.open_ledger(round_, voter, turn.now)
-    turn.later(LOCK, round_.id, Occurrence((round_.step.value, voter, "0")).pack(), turn.now)
+    turn.later(LOCK, round_.id, Occurrence((round_.step.value, _hidden(turn.uow, round_, voter), "0")).pack(), turn.now)
+
+
+def _hidden(uow: UnitOfWork, round_: Round, voter: MemberId) -> str:
+    """A due row can be read at rest, and that it is there tells of an act of theirs."""
+    return uow.hidden(message_name(round_.id, lives.SAID, voter))
 
 
 async def finished(turn: Turn, round_: Round, by: MemberId, done: bool = True) -> None:
@@ -60,14 +66,17 @@ async def reacted(turn: Turn, event: Inbound, posted: Posted | None, what: React
 
 
 async def _lock(kit: Kit, due: Due) -> None:
-    """`occurrence` is the step, the voter, and how often their emoji could not be read."""
-    step, person, tries = Occurrence.unpack(due.occurrence).parts
-    voter = MemberId(person)
-    round_ = await comparing.current(kit, due.subject)
-    unread = await comparing.compare(kit, due, round_, (voter,)) if _runs(round_, step) and round_ is not None else ()
+    """`occurrence` is the step, the voter, hidden, and how often their emoji could not be read."""
+    step, hidden, tries = Occurrence.unpack(due.occurrence).parts
+    round_, voter = await _whose(kit, due.subject, hidden)
+    unread: tuple[MemberId, ...] = ()
+    if round_ is not None and voter is not None and _runs(round_, step):
+        unread = await comparing.compare(kit, due, round_, (voter,))
     comparing.begin(kit, due, "lock")
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
+        if voter is None:
+            return
         turn.answers(now_round.tenant, voter, due.at)
         if not _runs(now_round, step):
             return
@@ -75,6 +84,15 @@ async def _lock(kit: Kit, due: Due) -> None:
             _wait(turn, now_round, voter, int(tries))
         else:
             await _lock_now(turn, now_round, voter)
+
+
+async def _whose(kit: Kit, round_id: str, hidden: str) -> tuple[Round | None, MemberId | None]:
+    """Nobody's, once they were forgotten. An earlier release's rows name the voter."""
+    async with kit.store.begin() as uow:
+        round_ = await uow.round(round_id)
+        if round_ is None:
+            return None, None
+        return round_, next((m for m in round_.seats if hidden in (m, _hidden(uow, round_, m))), None)
 
 
 def _runs(round_: Round | None, step: str) -> bool:
@@ -85,7 +103,7 @@ def _wait(turn: Turn, round_: Round, voter: MemberId, tries: int) -> None:
     """The voter is told once. At the close the ballot is read with all others."""
     if tries == 0:
         turn.answer(round_.tenant, voter, unread_words.ballot_waits(round_))
-    again = Occurrence((round_.step.value, voter, str(tries + 1)))
+    again = Occurrence((round_.step.value, _hidden(turn.uow, round_, voter), str(tries + 1)))
     turn.later(LOCK, round_.id, again.pack(), turn.now + comparing.pause(tries))
 
 
