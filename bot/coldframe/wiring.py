@@ -247,9 +247,8 @@ async def run_slack(
     store = await open_store(settings.database, seal_secret(settings), ids, owner=ids.new("bot-"), keys=settings.keys)
     time = await agreed(clock or SystemClock(), store.tell_time)
     try:
-        async with slack_platform(
-            slack_options(settings), time, Workshop(studio, time.now), store.database.engine
-        ) as platform:
+        options, make = slack_options(settings), Workshop(studio, time.now)
+        async with slack_platform(options, time, make, store.database.engine) as platform:
             feed = None
             if mode == "http" and settings.public_url:
                 platform.more_routes = feeds.feed_routes(store, store.tag, time, reader(store, platform.chat))

@@ -5,16 +5,20 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
-from coldframe.domain.names import MemberId, Role, Step
+import pytest
+
+from coldframe.domain.names import MemberId, PlanId, Role, Step
 from coldframe.domain.people.commands import HandOver
+from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.ports.chat import Person
+from coldframe.speech.names import about
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.clockwork import running
 from tests.engine.reaching import at_step, told
-from tests.engine.seeing_through import CHANNEL, words
+from tests.engine.seeing_through import CHANNEL, a_team, words
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
-INES = EVERYBODY[4]
+INES, JON = EVERYBODY[4], MemberId("jon")
 NORA = MemberId("nora")
 
 
@@ -78,3 +82,16 @@ async def test_a_guest_who_is_declined_is_not_asked_about_again(tmp_path: Path) 
         assert not [w for w in told(team, F) if "Shall they take part" in w]
         await team.command(F, "add Nora")
         assert NORA in (await team.current()).active()
+
+
+@pytest.mark.parametrize("action", ["actions.write", "review.date", "criterion.write"])
+async def test_the_owner_of_one_plan_opens_nothing_of_another(action: str, tmp_path: Path) -> None:
+    """A form that they may not send is not opened for them; that of their own plan is."""
+    async with a_team(tmp_path, sealed=False) as team:
+        for plan, owner in ((PlanId("p0"), INES), (PlanId("p1"), JON)):
+            asked = (ChoosePlan(D, plan), AskOwner(F, plan, owner), AnswerOwnership(owner, plan, accept=True))
+            await team.act(f"owns/{plan}", *asked)
+        round_ = await team.current()
+        for plan, opens in (("p0", False), ("p1", True)):
+            reply = await team.house.room.press(JON, None, action, about(round_, plan), forged=True)
+            assert (reply.form is not None) == opens, plan

@@ -15,18 +15,21 @@ from aiohttp.test_utils import TestClient, TestServer
 
 from coldframe.calendar.feed import member_feed
 from coldframe.calendar.ics import Entry
+from coldframe.chat.room import passes
 from coldframe.chat.room.server import Server
 from coldframe.config import SettingsError, load
-from coldframe.domain.names import LeverId, NoteId, Side
+from coldframe.domain.names import LeverId, MemberId, NoteId, Side
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.domain.round.commitment import SetReview
 from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.register.teams import reader
 from coldframe.feeds.routes import addresses, feed_routes
+from coldframe.ports.chat import Person, Place
 from tests.domain.play import D, F
 from tests.engine.clockwork import running
-from tests.engine.seeing_through import MONDAY, WEEK, Team, a_team
+from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team
 
+JON = MemberId("jon")
 NOW = datetime(2026, 3, 2, 10, tzinfo=UTC)
 
 
@@ -224,3 +227,49 @@ async def test_the_help_names_the_calendar(tmp_path: Path) -> None:
         await team.command(D, "help", channel=False)
         (told,) = [row for row in team.told(D)[-1].splitlines() if "/coldframe calendar" in row]
         assert "subscribe" in told and "new one" in told
+
+
+@pytest.mark.parametrize("how", ["leaves", "leaves unheard", "account is closed", "is forgotten"])
+async def test_an_address_dies_with_whoever_has_it_leaving(how: str, tmp_path: Path) -> None:
+    """At once, whether the bot was told or not; whoever comes back gets another."""
+    async with running(tmp_path, MONDAY) as team, client_of(team) as client:
+        path, room = await path_of(team, JON), team.house.room
+        assert (await client.get(path)).status == 200
+        if how == "leaves":
+            await room.leave(JON, CHANNEL)
+        elif how == "leaves unheard":
+            room.log.drop_member(CHANNEL, JON)
+        elif how == "account is closed":
+            await room.change_person(Person(JON, "Jon", "UTC", is_gone=True))
+        else:
+            await team.command(JON, "forget me", channel=False)
+        assert (await client.get(path)).status == 404
+        if how == "leaves":
+            await room.join(Person(JON, "Jon", "UTC"), CHANNEL)
+            await team.settle()
+            assert (await client.get(path)).status == 404
+            assert (await client.get(await path_of(team, JON))).status == 200
+
+
+async def test_a_files_address_is_nothing_to_whoever_left(tmp_path: Path) -> None:
+    """Files of the channel; nor was it ever anything to others that a file stands in somebody's direct messages."""
+    async with running(tmp_path, MONDAY) as team, client_of(team) as client:
+        room = team.house.room
+        await team.command(JON, "export", channel=False)
+
+        def file_in(place: Place) -> str:
+            return next(m.files[0].id for m in reversed(room.log.messages(place)) if m.files and not m.gone)
+
+        shared, own = file_in(room.channel(CHANNEL)), file_in(room.direct(JON))
+
+        mine, others = (passes.issue(room.log, person) for person in (JON, D))
+
+        async def statuses() -> list[int]:
+            tries = [(mine, shared), (mine, own), (others, own)]
+            return [(await client.get(f"/with/{word}/files/{file}")).status for word, file in tries]
+
+        assert await statuses() == [200, 200, 404]
+        await room.leave(JON, CHANNEL)
+        assert await statuses() == [404, 200, 404]
+        await room.change_person(Person(JON, "Jon", "UTC", is_gone=True))
+        assert await statuses() == [403, 403, 404]

@@ -14,6 +14,7 @@ from coldframe.engine.core import damage, receiving
 from coldframe.engine.core.again import again
 from coldframe.engine.core.turn import Aside, Carry, InOneTurn, Kit, Turn
 from coldframe.engine.delivery import due_rows, outbox, restored, troubles
+from coldframe.engine.intake import roster
 from coldframe.engine.round import comparing, listening
 from coldframe.ports.chat import Inbound, Place, Reply
 from coldframe.ports.storage import Damaged, Due, Waiting
@@ -53,6 +54,7 @@ class Engine:
         """The bot was away, however shortly, or so long as is known: what people did meanwhile is to be looked for."""
         await again(self.kit.clock, lambda: comparing.after_absence(self.kit))
         await again(self.kit.clock, lambda: listening.after_absence(self.kit, gone))
+        await again(self.kit.clock, lambda: roster.after_absence(self.kit))
         self.on_change()
 
     async def act(self, occasion: str, work: Callable[[Turn], Awaitable[None]]) -> None:

@@ -12,7 +12,7 @@ from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.delivery import restored
 from coldframe.engine.engine import Engine
-from coldframe.engine.intake import bare_words, happenings, misplaced, panel, texts
+from coldframe.engine.intake import bare_words, happenings, misplaced, panel, roster, texts
 from coldframe.engine.people import forgetting, personal, rereckoning
 from coldframe.engine.register import digest, erasing, funnel, leftovers, registering
 from coldframe.engine.reminding import bundle, trial_words
@@ -139,6 +139,7 @@ DUE: Mapping[str, Carry] = _merged(
     comparing.DUE,
     counter.DUE,
     listening.DUE,
+    roster.DUE,
     locking.DUE,
     announcing.DUE,
     endings.DUE,

@@ -17,6 +17,7 @@ from coldframe.domain.round.choosing import (
     OwnerAsked,
     OwnershipAccepted,
     OwnershipDeclined,
+    owned_or_settling,
 )
 from coldframe.domain.round.commitment import (
     AcceptOverlap,
@@ -93,6 +94,13 @@ def _form(make: Callable[[Round, PlanId], Form]) -> RoundAnswer:
     return opens(opened)
 
 
+def _of_details(request: RoundRequest) -> PlanId:
+    """The plan whose actions, review or criterion they may set. Raises Refused for whoever owns another one only."""
+    plan, _ = chosen(request)
+    owned_or_settling(request.round, request.by, plan)
+    return plan
+
+
 # --- owners ---
 
 
@@ -133,7 +141,7 @@ async def _decline(request: RoundRequest) -> None:
 
 async def _actions_form(request: RoundRequest) -> Reply:
     """Known actions with their days as whoever opens it counts them."""
-    plan, _ = chosen(request)
+    plan = _of_details(request)
     calendar = members.calendar_of(await request.turn.uow.member(request.round.tenant, request.by))
     return Reply(form=forms.actions(request.round, plan, calendar.local_day))
 
@@ -250,9 +258,9 @@ PLAY = StepPlay(
         "owner.ask": _form(forms.owner),
         "owner.decline": opens(lambda r: forms.decline(r.round, _asked_about(r))),
         "actions.write": _actions_form,
-        "criterion.write": _form(forms.criterion),
+        "criterion.write": opens(lambda r: forms.criterion(r.round, _of_details(r))),
         "forecast.write": opens(lambda r: forms.forecast(r.round, chosen(r)[0], r.by)),
-        "review.date": opens(lambda r: forms.date("review.date", about(r.round, r.part(0)))),
+        "review.date": opens(lambda r: forms.date("review.date", about(r.round, _of_details(r)))),
         "nextround.date": opens(lambda r: forms.date("nextround.date", about(r.round))),
     },
     forms={
