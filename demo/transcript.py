@@ -64,7 +64,7 @@ class Transcript:
 
     def body(self, record: Record) -> list[str]:
         """The message as lines of plain text, buttons in brackets, files by name."""
-        said = message_text(record.message, self.zone(record)) if record.message else tame(record.text or "")
+        said = message_text(record.message, self.zone(record), record.at) if record.message else tame(record.text or "")
         lines = said.translate(_TURNS).splitlines()
         lines += [f"[file: {f.name}]" for f in record.files]
         if record.reactions:

@@ -98,7 +98,7 @@ class Ear:
     def _told(self, posted: Posted) -> Told:
         person = posted.place.id
         assert posted.message is not None
-        words = len(message_text(posted.message, self._calendars()[person].zone).split())
+        words = len(message_text(posted.message, self._calendars()[person].zone, posted.at).split())
         acts = self._acts.get(person, ())
         answer = any(timedelta() <= posted.at - act < ANSWERED_WITHIN for act in acts)
         return Told(person, posted.at, words, answer, posted.place.thread is not None)

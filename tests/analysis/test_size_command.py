@@ -24,7 +24,7 @@ def test_words_and_table(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(ASKED) == 0
     said = capsys.readouterr().out
     # 6,744.93 a group: formula of Fleiss, Levin & Paik, as in R's power.prop.test
-    assert "Six weeks are not enough to see 4% -> 5%" in said
+    assert "Six weeks are not enough to see 4% become 5%" in said
     assert "15 weeks" in " ".join(said.split()) and "6,745 people in each group" in said
     rows = [line.split() for line in said.splitlines() if line.strip()[:1] in "3456" and "points" in line]
     assert [row[0] for row in rows] == ["3", "4", "5", "6"]

@@ -200,7 +200,7 @@ def test_advice_holds_what_it_says() -> None:
     larger, more, earlier, _ = advice(report)
     assert "5.63%" in larger and report.rows[-1].smallest_target == pytest.approx(0.0563, abs=5e-5)
     assert "2,249" in more and weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, 0.04, 0.05, 2249)).fits
-    assert "10% -> 12.5%" in earlier and weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, 0.1, 0.125, 900)).fits
+    assert "from 10% to 12.5%" in earlier and weeks_needed(PlanMeasure(Kind.SPLIT_SHARES, 0.1, 0.125, 900)).fits
 
 
 def test_short_needs_still_run_three_weeks() -> None:

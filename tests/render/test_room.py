@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime
+from typing import Literal
 
 import pytest
 
@@ -117,3 +118,24 @@ def test_form_goes_over_with_every_field() -> None:
         "initial": "4",
         "options": [{"value": "4", "label": "4 weeks"}],
     }
+
+
+@pytest.mark.parametrize(
+    ("at", "form", "said"),
+    [
+        (datetime(2026, 3, 3, 16, tzinfo=UTC), "moment", "today 17:00"),
+        (datetime(2026, 3, 3, 23, 30, tzinfo=UTC), "moment", "tomorrow 0:30"),
+        (datetime(2026, 3, 2, 8, 5, tzinfo=UTC), "moment", "yesterday 9:05"),
+        (datetime(2026, 3, 9, 8, tzinfo=UTC), "moment", "Mon 9:00"),
+        (datetime(2026, 3, 10, 8, tzinfo=UTC), "moment", "Tue 10 Mar, 9:00"),
+        (datetime(2026, 2, 27, 8, tzinfo=UTC), "moment", "Fri 27 Feb, 9:00"),
+        (datetime(2027, 1, 12, 8, tzinfo=UTC), "moment", "Tue 12 Jan 2027, 9:00"),
+        (datetime(2026, 3, 3, 16, tzinfo=UTC), "day", "Tue 3 Mar"),
+        (datetime(2027, 1, 12, 8, tzinfo=UTC), "day", "Tue 12 Jan 2027"),
+        (datetime(2026, 3, 9, 8, tzinfo=UTC), "hour", "9:00"),
+    ],
+)
+def test_a_moment_is_said_as_people_say_it(at: datetime, form: Literal["moment", "day", "hour"], said: str) -> None:
+    """To somebody in Berlin who reads it on Tuesday 3 March: no zone, and a year only where it is far away."""
+    card = Message(line("{w}", w=When(at, form)))
+    assert message_text(card, "Europe/Berlin", datetime(2026, 3, 3, 9, tzinfo=UTC)) == said

@@ -323,17 +323,18 @@ class Form:
     submit: str = "Send"
 
 
-def plain(parts: Line, zone: str | None = None) -> str:
-    """A line as plain text, moments in UTC or in the given zone; for logs of the demo, tests and exports."""
-    return "".join(_plain(part, zone) for part in parts)
+def plain(parts: Line, zone: str | None = None, now: datetime | None = None) -> str:
+    """A line as plain text, moments in UTC or in the given zone; for logs of the demo, tests and exports. `now`: when
+    it is read, if moments shall be told as people say them."""
+    return "".join(_plain(part, zone, now) for part in parts)
 
 
-def _plain(part: Inline, zone: str | None) -> str:
+def _plain(part: Inline, zone: str | None, now: datetime | None) -> str:
     match part:
         case Words() | Theirs() | Code():
             return part.text
         case When():
-            return moment(part, zone)
+            return moment(part, zone) if now is None else spoken(part, zone, now)
         case Who():
             return part.name
         case Link():
@@ -350,3 +351,22 @@ def moment(when: When, zone: str | None = None) -> str:
     local = when.at.astimezone(ZoneInfo(zone or "UTC"))
     words = local.strftime(_FORMS[when.form])
     return words if when.form == "day" else f"{words} ({zone or 'UTC'})"
+
+
+_NEAR = {-1: "yesterday", 0: "today", 1: "tomorrow"}
+_A_WEEK, _HALF_A_YEAR = 7, 183  # days
+
+
+def spoken(when: When, zone: str | None, now: datetime) -> str:
+    """As people say it at that moment, in the reader's own zone: `today 17:00`, `Tue 9:00`, `Tue 7 Apr, 9:00`; a year
+    only where it is far from now."""
+    local, today = (at.astimezone(ZoneInfo(zone or "UTC")) for at in (when.at, now))
+    days = (local.date() - today.date()).days
+    full = local.strftime("%a %-d %b %Y" if abs(days) > _HALF_A_YEAR else "%a %-d %b")
+    if when.form == "day":
+        return full
+    clock = local.strftime("%-H:%M")
+    if when.form == "hour":
+        return clock
+    near = _NEAR.get(days) or (local.strftime("%a") if 0 < days < _A_WEEK else f"{full},")
+    return f"{near} {clock}"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import UTC
+from datetime import UTC, datetime
 from typing import Any, assert_never
 
 from coldframe.message.nodes import (
@@ -139,10 +139,11 @@ def _button_json(button: Button) -> Json:
 # --- as text ------------------------------------------------------------------------------------------------
 
 
-def message_text(message: Message, zone: str | None = None) -> str:
-    """The card in plain lines, moments in the given zone; safe to print, whatever people wrote."""
-    blocks = [tame("\n".join(_block_text(block, zone))) for block in message.blocks]
-    return "\n".join(blocks) or tame(plain(message.summary, zone))
+def message_text(message: Message, zone: str | None = None, now: datetime | None = None) -> str:
+    """The card in plain lines, moments in the given zone, as they are said at `now`; safe to print, whatever people
+    wrote."""
+    blocks = [tame("\n".join(_block_text(block, zone, now))) for block in message.blocks]
+    return "\n".join(blocks) or tame(plain(message.summary, zone, now))
 
 
 _CONTROL = {code: 0x2400 + code for code in range(0x20) if code not in {0x09, 0x0A}} | {0x7F: 0x2421}
@@ -154,18 +155,18 @@ def tame(text: str) -> str:
     return text.translate(_CONTROL)
 
 
-def _block_text(block: Block, zone: str | None) -> Iterable[str]:
+def _block_text(block: Block, zone: str | None, now: datetime | None) -> Iterable[str]:
     match block:
         case Heading() | Paragraph() | Small():
-            yield plain(block.line, zone)
+            yield plain(block.line, zone, now)
         case Facts():
-            yield from (f"{label}: {plain(value, zone)}" for label, value in block.rows)
+            yield from (f"{label}: {plain(value, zone, now)}" for label, value in block.rows)
         case Items():
             for number, one in enumerate(block.lines, 1):
                 mark = f"{number}." if block.ordered else "-"
-                yield _hung(f"{mark} ", plain(one, zone))
+                yield _hung(f"{mark} ", plain(one, zone, now))
         case Grid():
-            yield from _grid_text(block, zone)
+            yield from _grid_text(block, zone, now)
         case Quoted():
             yield from (f"| {row}" for row in block.text.split("\n"))
         case Buttons():
@@ -180,9 +181,9 @@ def _hung(mark: str, text: str) -> str:
     return mark + text.replace("\n", "\n" + " " * len(mark))
 
 
-def _grid_text(grid: Grid, zone: str | None) -> Iterable[str]:
+def _grid_text(grid: Grid, zone: str | None, now: datetime | None) -> Iterable[str]:
     yield grid.caption
-    rows = [grid.header, *(tuple(" ".join(plain(cell, zone).split()) for cell in row) for row in grid.rows)]
+    rows = [grid.header, *(tuple(" ".join(plain(cell, zone, now).split()) for cell in row) for row in grid.rows)]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     for row in rows:
         yield "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()

@@ -149,7 +149,7 @@ async def test_a_setup_that_is_not_started_asks_and_ends_by_itself(tmp_path: Pat
         await team.until(MONDAY + A_WEEK - timedelta(hours=1))
         assert not [w for w in team.told(F) if "is set up and has not started" in w]
         await team.until(MONDAY + A_WEEK)
-        assert [w for w in team.told(F) if "Without a start I take it off on Mon 16 Mar" in w]
+        assert [w for w in team.told(F) if "Without a start I take it off Mon 16 Mar" in w]
         assert [w for w in team.told(FD) if "June still waits for its start" in w]
         await team.until(MONDAY + 2 * A_WEEK)
         assert (await _june(team)).step is Step.CANCELLED

@@ -48,7 +48,7 @@ async def test_whoever_has_signs_in_their_id_owns_a_trial_and_logs_its_weeks(tmp
         assert "To do:" in team.told(ODA)[-1]
         await team.say(ODA, "control 400/80, trial 390/82")
         assert (await team.trial()).entry(1) is not None
-        assert any("Taken down" in words for words in team.told(ODA))
+        assert any("I noted:" in words for words in team.told(ODA))
 
 
 async def test_the_facilitator_hears_when_whoever_has_signs_in_their_id_does_not_answer(tmp_path: Path) -> None:

@@ -145,10 +145,10 @@ def headline(digest: Digest) -> str:
     parts = [
         f"{count(len(digest.trials), 'trial')} under way",
         f"{late or 'nothing'} late",
-        f"{count(len(digest.verdicts), 'new verdict')}",
-        f"{count(digest.places_free, 'place')} free",
+        count(len(digest.verdicts), "new verdict") if digest.verdicts else "",
+        f"{count(digest.places_free, 'place')} free" if digest.places_free else "no place free",
     ]
-    return ", ".join(parts) + "."
+    return ", ".join(part for part in parts if part) + "."
 
 
 def _section(name: str, lines: Sequence[Line], shown: int = SHOWN) -> list[Block]:
@@ -183,7 +183,8 @@ def _verdict_line(row: VerdictRow) -> Line:
 
 
 def _places_line(digest: Digest) -> Line:
-    words = line("{n} free for a trial.", n=count(digest.places_free, "place is", "places are"))
+    free = count(digest.places_free, "place is", "places are") if digest.places_free else "No place is"
+    words = line("{n} free for a trial.", n=free)
     if digest.next_round is not None:
         words += line(" Next round: {d}.", d=When(digest.next_round, "day"))
     return words

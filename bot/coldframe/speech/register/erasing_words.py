@@ -30,7 +30,7 @@ def page(team: str, rounds: int, trials: int, erasing: Erasing | None) -> Messag
 def _state(erasing: Erasing) -> Line:
     if erasing.at is None:
         return line("Erasing is asked for, and waits for another yes until {at}.", at=When(erasing.until))
-    return line("Two of you have said yes: everything is erased on {at}, unless somebody says no.", at=When(erasing.at))
+    return line("Two of you have said yes: everything is erased {at}, unless somebody says no.", at=When(erasing.at))
 
 
 def confirm(team: str) -> Form:
@@ -59,7 +59,7 @@ def asked(erasing: Erasing, team: str, who: Line) -> Message:
 def agreed(erasing: Erasing, team: str, who: Line) -> Message:
     """The same message, once two have said yes."""
     assert erasing.at is not None
-    words = line("{who} want all that I keep of this team erased: it happens on {at}.", who=who, at=When(erasing.at))
+    words = line("{who} want all that I keep of this team erased: it happens {at}.", who=who, at=When(erasing.at))
     how = line("{goes} Until then one no is enough to keep it.", goes=GOES)
     return told(words, paragraph(how), offer(Button("No, keep it", "team.no", ButtonValue(team).pack(), "primary")))
 

@@ -142,11 +142,11 @@ def _votes_words(round_: Round) -> Line:
     settings = round_.settings
     share = power_share(len(round_.active()), settings.weight)
     return line(
-        "{dots} each on forces, {votes} each on plans; each plan vote of the decision-maker counts {weight} times, "
+        "{dots} each on forces, {votes} each on plans; each plan vote of the decision-maker counts {weight}, "
         "{share}% of the voting power",
         dots=count(settings.dots, "dot"),
         votes=count(settings.plan_votes, "vote"),
-        weight=settings.weight,
+        weight="twice" if settings.weight == 2 else f"{settings.weight} times" if settings.weight > 1 else "once",
         share=round(100 * share),
     )
 

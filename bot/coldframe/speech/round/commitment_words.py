@@ -108,7 +108,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
 def _not_told_yet(round_: Round) -> list[Block]:
     """That something is chosen, and when everybody hears what: its button stands among the others until then."""
     return [
-        paragraph("A plan is chosen. Its author hears of it first, in private; everybody else on {at}.", at=When(at))
+        paragraph("A plan is chosen. Its author hears of it first, in private; everybody else {at}.", at=When(at))
         for at in sorted(c.announce_at for c in round_.choices.values() if c.announce_at is not None)
     ]
 
@@ -145,7 +145,7 @@ def chosen(round_: Round, plan: Plan, announce_at: datetime | None) -> Message:
     if announce_at is None:
         return said("“{title}” is chosen, and everybody knows.", title=title)
     return said(
-        "“{title}” is chosen. Its author hears of it first; I tell everybody else on {at}, whoever wrote it. Please "
+        "“{title}” is chosen. Its author hears of it first; I tell everybody else {at}, whoever wrote it. Please "
         "say nothing until then.",
         title=title,
         at=When(announce_at),
@@ -166,7 +166,7 @@ def author_told(round_: Round, plan: Plan, choice: Choice) -> Message:
         words = line("Your plan “{title}” was chosen for a trial. Would you like to own it?", title=title)
     else:
         words = line(
-            "Your plan “{title}” was chosen for a trial. You hear it first; everybody else hears on {at} which plan it "
+            "Your plan “{title}” was chosen for a trial. You hear it first; everybody else hears {at} which plan it "
             "is. Would you like to own it?",
             title=title,
             at=When(choice.announce_at),

@@ -27,7 +27,7 @@ PRIVACY = (
     "is erased; who voted for what is never shown, and erased a week after the close. Unsigned text stays 12 months. "
     "What I show you of what you gave, I take back at the reveal or the count; {own}. "
     "Forecasts, fears and learnings show from three people on, unsigned. `/coldframe export` gives you what I "
-    "hold; `/coldframe forget` deletes it, and your name everywhere. The "
+    "hold about you; `/coldframe forget` deletes it, and your name everywhere. The "
     "administrators of this chat may be able to read direct messages."
 )
 
@@ -131,7 +131,7 @@ HARDLY_ANY = 3  # notes; fewer are hardly any, where another lever has more
 
 def _notes_on_lever(restraining: int, driving: int, most: int) -> Line:
     """A lever that few thought of is named as such, so that it is not taken for one without trouble."""
-    words = line("{r} restraining, {d} driving", r=restraining, d=driving)
+    words = line("{r} hold us back, {d} drive us", r=restraining, d=driving)
     hardly = restraining + driving < HARDLY_ANY <= most
     return words + line("; hardly anybody wrote about it, which says nothing of its worth") * hardly
 

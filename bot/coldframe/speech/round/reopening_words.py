@@ -101,7 +101,7 @@ def to_all(was: Round, round_: Round, reason: str) -> Message:
 def final(round_: Round, at: datetime) -> Message:
     """In the place of what stood there of a step that runs again."""
     step = title(round_.step).lower()
-    words = "{name}: the {step} step was opened again on {at}. What stood here doesn’t count any more."
+    words = "{name}: the {step} step was opened again {at}. What stood here doesn’t count any more."
     return said(words, name=_name(round_), step=step, at=When(at, "day"))
 
 

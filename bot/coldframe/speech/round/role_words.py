@@ -303,7 +303,7 @@ def rests(round_: Round, until: datetime) -> Message:
     replaces = (_replace(round_),) if roles.may_be_replaced(round_) and round_.step is not Step.COMMITMENT else ()
     cancel = Button("Cancel …", "round.cancel", about(round_), "danger")
     pass_on = _pass_on(round_, Role.FACILITATOR)
-    aside = small("If it still rests on {u}, others of the round may take over as facilitator.", u=When(until))
+    aside = small("If it still rests {u}, others of the round may take over as facilitator.", u=When(until))
     if not go_on:
         words += line(" Invite me to a channel and type `/coldframe resume` there to go on with it.")
     return told(words, offer(*go_on, *replaces, pass_on, cancel), aside)
@@ -343,7 +343,7 @@ def moves(round_: Round) -> Message:
 
 def not_started(round_: Round, ends: datetime) -> Message:
     """To the facilitator of a round that stands in setup."""
-    words = line("*{name}* is set up and has not started. Without a start I take it off on {d}.", name=_name(round_),
+    words = line("*{name}* is set up and has not started. Without a start I take it off {d}.", name=_name(round_),
                  d=When(ends, "day"))  # fmt: skip
     return told(
         words,

@@ -31,17 +31,18 @@ class Open:
 def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: datetime) -> Message:
     """One private message with everything that is due, the smallest next action at hand."""
     number = len(rounds) + len(open_)
-    summary = line("To do: {n}.", n=count(number, "thing"))
+    things = [what + line(", by {d}", d=due) for what, due in rounds]
+    summary = line("To do: {n}.", n=things[0] if things and number == 1 else count(number, "thing"))
     blocks: list[Block] = [paragraph(summary)]
-    if rounds:
-        blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in rounds)))
+    if things and number > 1:
+        blocks.append(Items(tuple(things)))
     for one in open_[:SHOWN]:
         blocks += _open_blocks(one)
     if len(open_) > SHOWN:
         blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(open_) - SHOWN))
     today = ButtonValue("", made_for=now.isoformat()).pack()
     blocks.append(offer(Button("Not today", "me.later", today), Button("I am away", "me.away", "")))
-    blocks.append(small("Nobody else sees this. I send at most two of these a day."))
+    blocks.append(small("Nobody else sees this; I send at most two a day."))
     return Message(summary, tuple(blocks))
 
 

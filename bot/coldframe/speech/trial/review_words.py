@@ -42,7 +42,7 @@ def brief_for_owner(trial: Trial, today: date) -> Message:
     """The same material to the owner, with what is still missing first."""
     assert trial.review is not None
     missing = trial.unlogged(today)
-    words = line("The review of “{t}” is on {d}.", t=title(trial), d=When(trial.review))
+    words = line("The review of “{t}” comes {d}.", t=title(trial), d=When(trial.review))
     blocks: list[Block] = [paragraph(words)]
     if missing:
         blocks.append(paragraph("Still missing: {w}.", w=weeks_words(missing)))
@@ -224,7 +224,7 @@ def calibration(chart: Calibration) -> Message:
 def moved(trial: Trial, missed: bool) -> Message:
     """A review has a new date; a missed one is re-dated, not forgotten."""
     assert trial.review is not None
-    template = "The review of “{t}” was not closed on its date. It is on {d} now; the verdict waits."
+    template = "The review of “{t}” was not closed on its date. It comes {d} now; the verdict waits."
     if not missed:
         template = "The review of “{t}” moves to {d}."
     words = line(template, t=title(trial), d=When(trial.review))

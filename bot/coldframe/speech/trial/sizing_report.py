@@ -31,7 +31,7 @@ def value(plan: PlanMeasure, number: float) -> str:
 def summary(report: SizingReport) -> str:
     """One sentence: what is to be seen, with how much, in how many weeks."""
     plan, weeks = report.plan, report.weeks_exact
-    change = f"{value(plan, plan.baseline)} -> {value(plan, plan.target)}"
+    change = f"{value(plan, plan.baseline)} become {value(plan, plan.target)}"
     traffic = f" with {plan.weekly:,.6g} {_GROUPS[plan.kind]}" if plan.weekly and plan.kind in _GROUPS else ""
     if not math.isfinite(weeks):
         return f"No number of weeks shows {change}{traffic}."
@@ -40,7 +40,7 @@ def summary(report: SizingReport) -> str:
         return f"Six weeks are not enough to see {change}{traffic}: it takes {takes}."
     if weeks < _MIN_WEEKS:
         return f"{takes} would show {change}{traffic}; run three whole weeks all the same."
-    return f"To see {change}{traffic} takes {takes}."
+    return f"{takes} are enough to see {change}{traffic}."
 
 
 def advice(report: SizingReport) -> tuple[str, ...]:
@@ -63,7 +63,7 @@ def _larger_change(plan: PlanMeasure, row: WeeksRow) -> str:
     if not math.isfinite(row.smallest_target):
         return ""
     return (
-        f"Aim at a larger change: six weeks can show {value(plan, plan.baseline)} -> "
+        f"Aim at a larger change: six weeks can show {value(plan, plan.baseline)} become "
         f"{value(plan, row.smallest_target)} or more."
     )
 
@@ -94,7 +94,8 @@ def _busier_step(plan: PlanMeasure) -> str:
         if (weeks := exact_weeks(moved)) <= _MAX_WEEKS:
             return (
                 f"Measure an earlier step that more people take: where {value(plan, share)} do it now, the same "
-                f"relative change ({value(plan, share)} -> {value(plan, target)}) takes {_weeks(math.ceil(weeks))}."
+                f"relative change (from {value(plan, share)} to {value(plan, target)}) takes "
+                f"{_weeks(math.ceil(weeks))}."
             )
     return ""
 

@@ -96,7 +96,8 @@ def state_line(trial: Trial, today: date) -> Line:
 def _running_line(trial: Trial, today: date) -> Line:
     assert trial.starts is not None
     week = max(1, min(trial.planned, (today - trial.starts).days // 7 + 1))
-    words = line("week {w} of {p}; {n} logged", w=week, p=trial.planned, n=count(len(trial.weeks), "week"))
+    logged = count(len(trial.weeks), "week") if trial.weeks else "no week"
+    words = line("week {w} of {p}; {n} logged", w=week, p=trial.planned, n=logged)
     missing = trial.unlogged(today)
     if missing:
         words += line(", {m}", m=f"{weeks_words(missing)} {'is' if len(missing) == 1 else 'are'} missing")
@@ -236,7 +237,7 @@ def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Messag
     summary = line("“{t}”. {s}", t=title(trial), s=theirs(words, 400))
     blocks: list[Block] = [paragraph(summary)]
     if understood:
-        blocks.append(small("Taken down:"))
+        blocks.append(small("I noted:"))
         blocks.append(Items(tuple(entry_line(trial, e) for e in understood[:12])))
     blocks += verdict_words.blocks(trial, judged)
     blocks.append(small("Progress so far. Looking each week doesn't weaken the result."))
