@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from coldframe.domain.names import LeverId, NoteId, Side, Step
+from coldframe.domain.names import LateChoice, LeverId, NoteId, Side, Step
 from coldframe.domain.refusals import Because
-from coldframe.domain.round.merging import JoinForces
+from coldframe.domain.round.merging import JoinForces, PickFocus
 from coldframe.domain.round.moves import Cancel, Close, Done, Pause, Resume, StepExtended, WindowSet
 from coldframe.domain.round.notes import (
     NOTE_LENGTH,
@@ -245,7 +245,9 @@ def test_a_late_note_can_be_posted_until_the_forces_stand(step: Step) -> None:
     play = _late(step)
     assert play.refused(SettleLateNote(JON, NoteId("late"), "post")) is Because.NOT_YOURS
     play.do(SettleLateNote(INES, NoteId("late"), "post"))
-    assert play.round.notes[NoteId("late")].author is None
+    assert "late" not in play.round.notes and play.round.late_notes[NoteId("late")].author == INES
+    play.to(Step.MERGE if step is Step.FOCUS else Step.DOTS)
+    assert play.round.notes[NoteId("late")].author is None and not play.round.late_notes
     assert play.round.revealed[-1] == "late"
     play.to(Step.DOTS)
     assert [force.notes for force in play.round.forces if "late" in force.notes] == [("late",)]
@@ -259,6 +261,26 @@ def test_a_late_note_is_too_late_for_the_dots() -> None:
     play.do(SettleLateNote(INES, late, "hold"))
     assert play.round.late_notes[late].author is None
     assert play.refused(SettleLateNote(INES, late, "withdraw")) is Because.NOT_YOURS
+
+
+@pytest.mark.parametrize("choice", ["withdraw", "hold"])
+def test_until_it_is_posted_its_writer_can_think_better_of_it(choice: str) -> None:
+    """Then it stands nowhere among the others."""
+    play = _late()
+    play.do(SettleLateNote(INES, NoteId("late"), LateChoice.POST), SettleLateNote(INES, NoteId("late"), choice))
+    play.to(Step.DOTS)
+    assert NoteId("late") not in play.round.notes
+    assert [note.author for note in play.round.late_notes.values()] == ([None] if choice == "hold" else [])
+
+
+def test_late_notes_of_several_are_posted_at_one_moment() -> None:
+    """Whoever chose first, and as the step ends."""
+    play = _late()
+    play.do(WriteNote(JON, NoteId("another"), RETENTION, Side.RESTRAINING, "another late thought"))
+    play.do(SettleLateNote(JON, NoteId("another"), "post"), SettleLateNote(INES, NoteId("late"), "post"))
+    facts = play.do(PickFocus(D, RETENTION, REASON))
+    assert [type(fact).__name__ for fact in facts[:2]] == ["LateNotesPosted", "FocusPicked"]
+    assert {NoteId("late"), NoteId("another")} <= set(play.round.notes)
 
 
 def test_a_late_note_can_be_withdrawn() -> None:
@@ -346,7 +368,8 @@ def test_a_posted_note_on_another_lever_is_no_force() -> None:
     play.do(WriteNote(INES, late, ACTIVATION, Side.RESTRAINING, REASON))
     before = play.round.forces
     play.do(SettleLateNote(INES, late, "post"))
-    assert play.round.forces == before
+    play.to(Step.DOTS)
+    assert play.round.forces == before and late in play.round.notes
 
 
 def test_a_third_writer_is_not_asked() -> None:

@@ -10,7 +10,8 @@ from tests.domain.play import EVERYBODY, Play
 
 PRIVATE = {
     "MemberDone", "NoteWritten", "NoteEdited", "NoteWithdrawn", "DraftKept", "DraftDropped", "ConsentAsked",
-    "Consented", "LateNoteKept", "LateNoteSettled", "VoteCast", "VoteTakenBack", "BallotLocked", "LedgerReconciled",
+    "Consented", "LateNoteKept", "LateNoteSettled", "LateNotesPosted", "VoteCast", "VoteTakenBack", "BallotLocked",
+    "LedgerReconciled",
     "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten", "DecisionHeld",
     "Jotted",
 }  # fmt: skip

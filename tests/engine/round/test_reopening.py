@@ -171,6 +171,8 @@ async def test_notes_come_as_late_ones_only(tmp_path: Path) -> None:
         assert "Write it to me like a note; it is added to the list unsigned" in team.channel()[-1]
         await team.say(INES, "- retention: Nobody calls back")
         await team.press(INES, "late.post")
+        assert not any("Nobody calls back" in said for said in team.channel())
+        await reach(team, Step.DOTS)
         assert any(note.text == "Nobody calls back" for note in (await team.current()).restraining_in_focus())
         await reach(team, Step.QUESTIONS)
         reply = await team.command(F, "edit")

@@ -8,6 +8,7 @@ from it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
@@ -17,6 +18,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.people import seats
+from coldframe.domain.refusals import Refused
 from coldframe.domain.round import (
     ballots,
     correcting,
@@ -26,9 +28,11 @@ from coldframe.domain.round import (
     jotting,
     renaming,
     reopening,
+    revealed_notes,
     roles,
     undoing,
 )
+from coldframe.domain.round.merging import FocusPicked, Merged
 from coldframe.domain.round.moves import RoundCancelled, Started, StepOpened, StepPassed
 from coldframe.domain.round.rules import RULES
 from coldframe.domain.state import Progress, Round
@@ -65,13 +69,24 @@ def decide(round_: Round, command: Command, now: datetime, chance: str = "") -> 
     `now` is aware. A command that changes nothing gives no facts. From `chance`, which is fresh and is kept nowhere,
     follow the names under which something is revealed.
     """
-    ruled = _DECIDE[type(command)](round_, command, now)
+    ruled = _ruled(round_, command, now)
     facts = _with_openings(round_, tuple(renaming.renamed(round_, fact, chance) for fact in ruled))
     if not facts:
         return ()
     facts = (*facts, *ballots.weighting(replay(round_, facts), now))
     facts = (*facts, *course.settle(replay(round_, facts), now))
     return (*facts, *counter.together(replay(round_, facts)))
+
+
+def _ruled(round_: Round, command: Command, now: datetime) -> Facts:
+    """What ends a step in which late notes wait to be posted ends it with them among the others."""
+    rule, posting = _DECIDE[type(command)], revealed_notes.posting(round_)
+    if posting is not None:
+        with suppress(Refused):  # as it is without them
+            ruled = rule(evolve(round_, posting), command, now)
+            if any(isinstance(fact, FocusPicked | Merged) for fact in ruled):
+                return (posting, *ruled)
+    return rule(round_, command, now)
 
 
 def _with_openings(round_: Round, facts: Facts) -> Facts:

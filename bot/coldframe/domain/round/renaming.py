@@ -9,12 +9,12 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import NoteId, PlanId
+from coldframe.domain.names import LateChoice, NoteId, PlanId
 from coldframe.domain.round.commitment import Committed
 from coldframe.domain.round.moves import RoundCancelled
 from coldframe.domain.round.notes import Revealed
 from coldframe.domain.round.plans import PlansRevealed
-from coldframe.domain.round.revealed_notes import LateNoteSettled
+from coldframe.domain.round.revealed_notes import LateNoteSettled, LateNotesPosted
 from coldframe.domain.state import Round
 
 T = TypeVar("T", NoteId, PlanId)
@@ -43,7 +43,13 @@ def _plans_revealed(round_: Round, fact: PlansRevealed, chance: str) -> Fact:
 
 
 def _settled(round_: Round, fact: LateNoteSettled, chance: str) -> Fact:
+    if fact.choice is LateChoice.POST:
+        return fact
     return replace(fact, name=_new(NoteId, [fact.note], chance)[fact.note])
+
+
+def _posted(round_: Round, fact: LateNotesPosted, chance: str) -> Fact:
+    return replace(fact, names=_new(NoteId, fact.notes, chance))
 
 
 def _ended(round_: Round, fact: Committed | RoundCancelled, chance: str) -> Fact:
@@ -55,6 +61,7 @@ _RENAMED: Mapping[type[Fact], Callable[[Round, Any, str], Fact]] = {
     Revealed: _revealed,
     PlansRevealed: _plans_revealed,
     LateNoteSettled: _settled,
+    LateNotesPosted: _posted,
     Committed: _ended,
     RoundCancelled: _ended,
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import field, replace
 from datetime import datetime
 
 from coldframe.domain import checks
@@ -42,7 +42,7 @@ class LateNoteKept(Fact):
 
 
 class LateNoteSettled(Fact):
-    """`name` is what the note is called from then on."""
+    """`name` is what the note is called from then on, where its writer is known no more."""
 
     private = True
     note: NoteId
@@ -51,6 +51,14 @@ class LateNoteSettled(Fact):
 
     def named(self) -> NoteId:
         return self.name or self.note
+
+
+class LateNotesPosted(Fact):
+    """All that their writers want among the others, at a moment that is nobody's act. `names`: as for `Revealed`."""
+
+    private = True
+    notes: tuple[NoteId, ...]
+    names: Mapping[NoteId, NoteId] = field(default_factory=dict)
 
 
 class NoteHidden(Fact):
@@ -82,6 +90,12 @@ def can_be_posted(round_: Round) -> bool:
     return round_.step in (Step.FOCUS, Step.MERGE)
 
 
+def posting(round_: Round) -> LateNotesPosted | None:
+    """What joins the others as the step ends: from the time at which it shows nobody can read who wrote it."""
+    waiting = tuple(sorted(i for i, note in round_.late_notes.items() if note.agreed and note.author is not None))
+    return LateNotesPosted(waiting) if waiting and can_be_posted(round_) else None
+
+
 def unsigned(note: Note, name: NoteId) -> Note:
     """The note without what could lead to its writer."""
     return replace(note, id=name, author=None, origin="", agreed=False)
@@ -98,17 +112,26 @@ def late_note_kept(round_: Round, fact: LateNoteKept) -> Round:
 
 
 def late_note_settled(round_: Round, fact: LateNoteSettled) -> Round:
-    """Posted late notes join the list unsigned, and the forces if the merge already runs; held ones wait."""
-    note = unsigned(round_.late_notes[fact.note], fact.named())
-    rest = {i: n for i, n in round_.late_notes.items() if i != fact.note}
-    if fact.choice == LateChoice.HOLD:
-        return replace(round_, late_notes={**rest, note.id: note})
+    """What is to be posted stays its writer's until then; held ones wait without one."""
+    kept, rest = round_.late_notes[fact.note], {i: n for i, n in round_.late_notes.items() if i != fact.note}
+    if fact.choice == LateChoice.POST:
+        return replace(round_, late_notes={**rest, kept.id: replace(kept, agreed=True)})
     if fact.choice == LateChoice.WITHDRAW:
         return replace(round_, late_notes=rest)
-    order = _joined(round_.revealed, note.id) if fact.name else (*round_.revealed, note.id)
-    notes = {**round_.notes, note.id: note}
-    posted = replace(round_, late_notes=rest, notes={i: notes[i] for i in order}, revealed=order)
-    return merging.with_force(posted, note)
+    note = unsigned(kept, fact.named())
+    return replace(round_, late_notes={**rest, note.id: note})
+
+
+def late_notes_posted(round_: Round, fact: LateNotesPosted) -> Round:
+    """They join the list unsigned, and the forces if the merge already runs."""
+    for i in fact.notes:
+        note = unsigned(round_.late_notes[i], fact.names.get(i, i))
+        order = _joined(round_.revealed, note.id) if fact.names else (*round_.revealed, note.id)
+        notes = {**round_.notes, note.id: note}
+        rest = {late: n for late, n in round_.late_notes.items() if late != i}
+        posted = replace(round_, late_notes=rest, notes={each: notes[each] for each in order}, revealed=order)
+        round_ = merging.with_force(posted, note)
+    return round_
 
 
 def _joined(order: tuple[NoteId, ...], name: NoteId) -> tuple[NoteId, ...]:
@@ -123,4 +146,9 @@ def note_hidden(round_: Round, fact: NoteHidden) -> Round:
 
 
 DECIDE: Decide = {HideNote: hide, SettleLateNote: settle_late}
-EVOLVE: Evolve = {LateNoteKept: late_note_kept, LateNoteSettled: late_note_settled, NoteHidden: note_hidden}
+EVOLVE: Evolve = {
+    LateNoteKept: late_note_kept,
+    LateNoteSettled: late_note_settled,
+    LateNotesPosted: late_notes_posted,
+    NoteHidden: note_hidden,
+}

@@ -5,8 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import RUNNING, LateChoice, NoteId
-from coldframe.domain.round.revealed_notes import LateNoteKept, LateNoteSettled, NoteHidden, SettleLateNote
+from coldframe.domain.names import RUNNING, LateChoice, LeverId, NoteId
+from coldframe.domain.round.revealed_notes import (
+    LateNoteKept,
+    LateNoteSettled,
+    LateNotesPosted,
+    NoteHidden,
+    SettleLateNote,
+)
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
@@ -15,7 +21,7 @@ from coldframe.speech.names import message_name
 from coldframe.speech.round import late_words, results
 
 
-def _settle(choice: LateChoice) -> RoundAnswer:
+def _settle_by(choice: LateChoice) -> RoundAnswer:
     async def settled(request: RoundRequest) -> None:
         await request.act(SettleLateNote(request.by, NoteId(request.part(0)), choice))
         request.answer(late_words.settled(choice))
@@ -29,12 +35,28 @@ async def _late(turn: Turn, before: Round, after: Round, fact: LateNoteKept) -> 
     turn.answer(after.tenant, fact.note.author, late_words.late_note(after, fact.note), about=after, name=name)
 
 
-async def _changed(turn: Turn, before: Round, round_: Round, fact: NoteHidden | LateNoteSettled) -> None:
-    """The list of the note's lever is brought up to date in place."""
-    note = round_.notes.get(fact.named() if isinstance(fact, LateNoteSettled) else fact.note)
+async def _settled(turn: Turn, before: Round, round_: Round, fact: LateNoteSettled) -> None:
+    """What will be posted can be withdrawn until then."""
+    note = round_.late_notes.get(fact.note)
+    if note is not None and note.author is not None:
+        turn.revise_own(round_, note.author, "late", late_words.late_note(round_, note), note.id)
+
+
+async def _posted(turn: Turn, before: Round, round_: Round, fact: LateNotesPosted) -> None:
+    """The lists of their levers are brought up to date in place."""
+    for lever in dict.fromkeys(before.late_notes[note].lever for note in fact.notes):
+        _list_anew(turn, round_, lever)
+
+
+async def _changed(turn: Turn, before: Round, round_: Round, fact: NoteHidden) -> None:
+    note = round_.notes.get(fact.note)
     if note is not None and note.id in round_.revealed:
-        name = message_name(round_.id, "lever", note.lever)
-        turn.revise(name, turn.channel(round_), results.reveal(round_, note.lever), round_.id)
+        _list_anew(turn, round_, note.lever)
+
+
+def _list_anew(turn: Turn, round_: Round, lever: LeverId) -> None:
+    name = message_name(round_.id, "lever", lever)
+    turn.revise(name, turn.channel(round_), results.reveal(round_, lever), round_.id)
 
 
 async def _hidden(turn: Turn, before: Round, round_: Round, fact: NoteHidden) -> None:
@@ -44,5 +66,10 @@ async def _hidden(turn: Turn, before: Round, round_: Round, fact: NoteHidden) ->
         await endings.say_anew(turn, round_)
 
 
-BUTTONS = of_round({f"late.{choice.value}": _settle(choice) for choice in LateChoice}, RUNNING)
-FOLLOW: Mapping[type[Fact], Follow[Round]] = {LateNoteKept: _late, LateNoteSettled: _changed, NoteHidden: _hidden}
+BUTTONS = of_round({f"late.{choice.value}": _settle_by(choice) for choice in LateChoice}, RUNNING)
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {
+    LateNoteKept: _late,
+    LateNoteSettled: _settled,
+    LateNotesPosted: _posted,
+    NoteHidden: _hidden,
+}

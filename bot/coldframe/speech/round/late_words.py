@@ -25,25 +25,28 @@ def few_writers(round_: Round) -> Message:
     return told(words, offer(more))
 
 
+_JOINS = "It joins the list, unsigned, when this step ends, so that no time tells whose it is. "
+
+
 def late_note(round_: Round, note: Note) -> Message:
     """The note came after the reveal: kept, and its writer chooses."""
+    can_wait = can_be_posted(round_)
+    waits = note.agreed and can_wait
     words = line(
-        "Your note came after the reveal. It is kept and nobody has seen it. {post}If you choose nothing, it is held, "
-        "unsigned, when this round ends.",
-        post="If it is posted now, colleagues can read from its time that it is yours. "
-        if can_be_posted(round_)
-        else "",
+        "Your note came after the reveal. It is kept and nobody has seen it. {post}{else_}",
+        post=_JOINS if waits else f"Post it, and {_JOINS[0].lower()}{_JOINS[1:]}" if can_wait else "",
+        else_="" if waits else "If you choose nothing, it is held, unsigned, when this round ends.",
     )
     key = about(round_, note.id)
-    buttons = [Button("Hold it for the next round", "late.hold", key, "primary")]
-    if can_be_posted(round_):
-        buttons.insert(0, Button("Post it now", "late.post", key))
+    buttons = [Button("Hold it for the next round", "late.hold", key, "plain" if waits else "primary")]
+    if can_wait and not waits:
+        buttons.insert(0, Button("Post it", "late.post", key))
     buttons.append(Button("Withdraw it", "late.withdraw", key, "danger"))
     return told(words, Quoted(theirs(note.text, 600).text), offer(*buttons), private=True)
 
 
 SETTLED = {
-    LateChoice.POST: "Your note stands in the channel's list now.",
+    LateChoice.POST: "Your note joins the channel's list, unsigned, when this step ends. You can still withdraw it.",
     LateChoice.HOLD: "Your note is held for the next round, unsigned.",
     LateChoice.WITHDRAW: "Your note is withdrawn, and its text is gone from here.",
 }
