@@ -97,12 +97,14 @@ def test_6_an_owner_declines() -> None:
 
 
 def test_8_a_note_comes_after_the_reveal() -> None:
-    """It is kept, and its writer says: post, hold or withdraw."""
+    """It is kept, and its writer says: post, as the step ends, hold or withdraw."""
     play = Play().to(Step.FOCUS)
     for number, choice in enumerate(("post", "hold", "withdraw")):
         note = NoteId(f"l{number}")
         play.do(WriteNote(INES, note, RETENTION, Side.RESTRAINING, "late"))
         play.do(SettleLateNote(INES, note, choice))  # type: ignore[arg-type]
+    assert list(play.round.late_notes) == ["l0", "l1"]
+    play.to(Step.MERGE)
     assert [n for n in play.round.notes if n.startswith("l")] == ["l0"]
     assert list(play.round.late_notes) == ["l1"]
 
