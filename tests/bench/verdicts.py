@@ -18,7 +18,7 @@ import click
 import numpy as np
 
 from coldframe.analysis.measures import Kind, Measure, Tally, WeeklyNumbers
-from coldframe.analysis.outcomes import Outcome, Reason
+from coldframe.analysis.outcomes import Outcome
 from coldframe.analysis.proportions import pooled_score, welch_test
 from coldframe.analysis.sizing import PlanMeasure, exact_weeks
 from coldframe.analysis.verdict import judge
@@ -47,7 +47,8 @@ class Row:
 
     def line(self) -> str:
         """The scenario as a line of the table."""
-        counts = [self.verdicts[one] for one in ("met", "not met", "cannot tell", "worse")]
+        better = self.verdicts["reached"] + self.verdicts["better"]
+        counts = [better, *(self.verdicts[one] for one in ("not reached", "cannot tell", "worse"))]
         cells = [self.share(one) for one in (*counts, self.naive, self.single)]
         return f"{self.name:<46}" + "".join(f"{cell:>15}" for cell in cells)
 
@@ -58,11 +59,9 @@ def measure(kind: Kind, baseline: float, target: float, baseline_weeks: tuple[fl
 
 
 def follow(plan: Measure, weeks: list[WeeklyNumbers]) -> str:
-    """The first verdict other than "too early", judged week by week; "worse" where that is a change for the worse."""
+    """The first verdict other than "too early", judged week by week."""
     for number in range(1, len(weeks) + 1):
         verdict = judge(plan, weeks[:number], number, START + timedelta(weeks=number))
-        if verdict.reason is Reason.WRONG_DIRECTION:
-            return "worse"
         if verdict.outcome is not Outcome.TOO_EARLY:
             return verdict.outcome.value
     raise AssertionError("the planned end leaves no verdict open")
@@ -147,7 +146,7 @@ def counts(name: str, usual: float, real: float, target: float, trials: int) -> 
         before = tuple(float(one) for one in random.poisson(usual, 8))
         level = sum(before) / 8 * WEEKS
         if level >= target:  # such a target would be refused at the commitment
-            row.verdicts["not met"] += 1
+            row.verdicts["not reached"] += 1
             continue
         plan = measure(Kind.COUNT_TARGET, level, target, before)
         weeks = [count_week(week, int(one)) for week, one in enumerate(random.poisson(real, WEEKS), 1)]
@@ -172,7 +171,7 @@ SCENARIOS: list[Callable[[int], Row]] = [
     lambda n: counts("count, usual 5 a week, target 45, 9 a week", 5, 9, 45, n),
 ]
 
-HEADINGS = ("met", "not met", "cannot tell", "worse", "naive looks", "one look")
+HEADINGS = ("better", "not reached", "cannot tell", "worse", "naive looks", "one look")
 
 NOTES = """
 Per cent of trials, ± one Monte Carlo standard error. "worse": not met, with the change in the wrong direction shown.

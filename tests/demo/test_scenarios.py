@@ -77,8 +77,8 @@ def test_the_main_scenario_tells_its_whole_story(main_play: MainPlay) -> None:
     assert played.round.late_notes, "and nothing is said about it any more"
     assert [who for choice in played.round.choices.values() for who, _ in choice.declined] == ["tom"]
     assert played.said("Ellis owns the trial")
-    assert played.said("is reviewed: Criterion met")
-    assert played.said("is reviewed: Criterion not met")
+    assert played.said("is reviewed: Reached")
+    assert played.said("is reviewed: Not reached")
     assert played.said("A place was free: the trial “Practice that nobody can hear” starts today")
     openings = played.said("A new round starts")
     assert len(openings) == 2

@@ -3,6 +3,10 @@ elsewhere.
 
 | code | when |
 | --- | --- |
+| worse-so-far | no verdict, but worse than without at a single look (p < .05) |
+| nothing-came | nothing at all in a week where plenty is usual: mostly the counting does not run |
+| thin-week | a week with less than a third of the planned people |
+| baseline-far | the control lies far from the baseline that the plan names |
 | sample-ratio | the groups' sizes do not fit the planned split (p < .001): look at the counting |
 | no-baseline | a before-after trial with fewer than six earlier weeks |
 | short-baseline | six or seven earlier weeks, where eight are better |
@@ -34,6 +38,7 @@ from coldframe.analysis.measures import (
     SPLITS,
     Caution,
     Count,
+    Direction,
     Fact,
     Kind,
     Measure,
@@ -47,8 +52,8 @@ from coldframe.analysis.proportions import Summary
 SAMPLE_RATIO_LEVEL = 0.001  # p value
 MIN_BASELINE_WEEKS = 6  # weeks
 BETTER_BASELINE_WEEKS = 8  # weeks
-MAX_SPAN = 6
-"""Weeks up to which a trial with gaps may be extended."""
+THIN = 1 / 3  # of the planned people
+FAR = 0.25  # of the baseline
 
 TIMES_TARGET = 3.0
 RELATIVE_CHANGE = 0.5
@@ -116,16 +121,21 @@ def special_days(measure: Measure, days: Sequence[SpecialDays], weeks: int) -> l
     return found
 
 
-def gaps(measure: Measure, missing: Sequence[int]) -> Caution | None:
-    """Weeks that do not count, and until which week the trial could be extended instead."""
+def longest(planned: int) -> int:
+    """The last week to which gaps may lengthen a trial of so many whole weeks."""
+    return 2 * planned
+
+
+def gaps(measure: Measure, missing: Sequence[int], *, goes_on: bool) -> Caution | None:
+    """Weeks that do not count, and to which week the trial goes on instead."""
     if not missing:
         return None
     facts: dict[str, Fact] = {
         "weeks": ", ".join(str(week) for week in missing),
         "number": len(missing),
     }
-    if measure.planned_weeks + len(missing) <= MAX_SPAN:
-        facts["extend_to_week"] = measure.planned_weeks + len(missing)
+    if goes_on:
+        facts["until_week"] = min(measure.planned_weeks + len(missing), longest(measure.planned_weeks))
     return Caution("gaps", facts)
 
 
@@ -135,6 +145,88 @@ def zero_events(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Caution | N
     if not counted or evidence.total_events(weeks):
         return None
     return Caution("zero-events", {"weeks": len(weeks)})
+
+
+def worse_so_far(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evidence) -> Caution | None:
+    """Worse at this look taken alone: too little for a verdict, and too much to be passed over."""
+    if seen.z is None or seen.z * measure.direction.sign > -_SUGGESTIVE:
+        return None
+    if measure.kind is Kind.COUNT_TARGET and measure.direction is Direction.UP and len(weeks) < measure.planned_weeks:
+        return None  # it is read as if nothing more came
+    return Caution("worse-so-far", {"trial": seen.trial, "comparison": seen.comparison})
+
+
+def nothing_came(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Caution | None:
+    """The latest week in which a group shows nothing at all where plenty is usual."""
+    usual = measure.usual
+    if not usual or measure.kind is Kind.SPLIT_MEANS:
+        return None
+    per_week = usual / measure.planned_weeks if measure.kind is Kind.COUNT_TARGET else usual
+    for week in reversed(weeks):
+        for group, numbers in (("trial", week.trial), ("control", week.control)):
+            if isinstance(numbers, Tally | Count) and not _events(numbers) and per_week * _size(numbers) >= MANY:
+                facts: dict[str, Fact] = {"week": week.week, "group": group, "usual": per_week, "of": _size(numbers)}
+                return Caution("nothing-came", facts)
+    return None
+
+
+MANY = 10.0
+"""Events expected in a week from which none at all is no chance: e to the minus ten."""
+
+
+def thin_week(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Caution | None:
+    """The latest week that far fewer people than planned went through."""
+    if not measure.weekly:
+        return None
+    for week in reversed(weeks):
+        people = sum(evidence.sizes([week]))
+        if not isinstance(week.trial, Count) and _is_counted(measure, week) and people < THIN * measure.weekly:
+            return Caution("thin-week", {"week": week.week, "people": int(people), "planned": int(measure.weekly)})
+    return None
+
+
+def _is_counted(measure: Measure, week: WeeklyNumbers) -> bool:
+    """Whether the week says of how many people: the plain weekly value of a before-after trial does not."""
+    return measure.kind is not Kind.BEFORE_AFTER or isinstance(week.trial, Tally)
+
+
+def baseline_far(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Caution | None:
+    """The control beside the frozen baseline: the plan, its size and its target were reckoned from that level."""
+    level = measure.baseline
+    if measure.kind not in SPLITS or not level:
+        return None
+    seen, control = evidence.gather(measure, weeks, 0.95), _around_control(measure, weeks)
+    if seen is None or control is None or abs(seen.comparison - level) <= FAR * abs(level):
+        return None
+    if control[0] <= level <= control[1]:
+        return None
+    return Caution("baseline-far", {"control": seen.comparison, "baseline": level})
+
+
+def _around_control(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> tuple[float, float] | None:
+    """An interval for the control's level at the confidence of the split check."""
+    confidence = 1 - SAMPLE_RATIO_LEVEL
+    groups = [week.control for week in weeks]
+    if measure.kind is Kind.SPLIT_SHARES:
+        shares = [one for one in groups if isinstance(one, Tally)]
+        hits, people = sum(one.successes for one in shares), sum(one.trials for one in shares)
+        around = proportions.wilson_interval(hits, people, confidence) if people else None
+        return (around.low, around.high) if around else None
+    if measure.kind is Kind.SPLIT_RATES:
+        counts = [one for one in groups if isinstance(one, Count)]
+        span = math.fsum(one.exposure for one in counts)
+        around = proportions.rate_interval(sum(one.events for one in counts), span, confidence) if counts else None
+        return (around.low, around.high) if around else None
+    means = [one for one in groups if isinstance(one, Summary)]
+    if not means:
+        return None
+    size = sum(one.size for one in means)
+    mean = math.fsum(one.mean * one.size for one in means) / size
+    error = math.sqrt(math.fsum(one.sd**2 * one.size for one in means)) / size
+    return mean - _VERY_SURE * error, mean + _VERY_SURE * error
+
+
+_VERY_SURE = 3.29  # standard errors, of the level of the split check
 
 
 def too_good(measure: Measure, seen: Evidence) -> Caution | None:
@@ -247,6 +339,14 @@ def near_miss(measure: Measure, count: float) -> Caution | None:
     if missed <= 0 or not around.low <= measure.target <= around.high:
         return None
     return Caution("near-miss", {"missed_by": abs(missed), "low": around.low, "high": around.high})
+
+
+def _events(numbers: Tally | Count) -> int:
+    return numbers.successes if isinstance(numbers, Tally) else numbers.events
+
+
+def _size(numbers: Tally | Count) -> float:
+    return numbers.trials if isinstance(numbers, Tally) else numbers.exposure
 
 
 def _distance(measure: Measure, one: Numbers | None, others: Sequence[Numbers | None]) -> float:

@@ -156,7 +156,7 @@ class Measure:
     split the wanted effect is target minus baseline, on top of whatever the control shows meanwhile.
     `baseline_weeks` are the values of earlier whole weeks, oldest first (a count: events in each week).
     `stop_line` is a value of the measure at which the team promised to stop; `planned_share` the share of people that
-    the trial group was to get.
+    the trial group was to get, `weekly` how many people a week were planned, in both groups together.
     """
 
     name: str
@@ -174,6 +174,7 @@ class Measure:
     planned_share: float = 0.5
     stop_line: float | None = None
     harm: Harm | None = None
+    weekly: float | None = None
 
     def __post_init__(self) -> None:
         inputs.choice("kind", self.kind, tuple(Kind))
@@ -183,6 +184,8 @@ class Measure:
         inputs.rate("planned_share", self.planned_share, inside=True)
         if self.stop_line is not None:
             inputs.finite("stop_line", self.stop_line)
+        if self.weekly is not None:
+            inputs.finite("weekly", self.weekly, least=0.0)
         self._check_levels()
         if self.review < self.end:
             raise inputs.BadNumber(

@@ -14,18 +14,28 @@ from coldframe.analysis.proportions import Interval
 
 
 class Outcome(StrEnum):
-    """The four verdicts."""
+    """The verdicts, and what is said in their place while there is none."""
 
-    MET = "met"
-    NOT_MET = "not met"
+    REACHED = "reached"
+    """Better than without, and the estimate at the target or beyond."""
+    BETTER = "better"
+    """More than chance would plausibly give; below the target, or the target is open."""
+    NOT_REACHED = "not reached"
+    """The wanted effect can be ruled out."""
+    WORSE = "worse"
     TOO_EARLY = "too early"
     CANNOT_TELL = "cannot tell"
+
+
+GIVEN = frozenset({Outcome.REACHED, Outcome.BETTER, Outcome.NOT_REACHED, Outcome.WORSE})
+"""Verdicts that stand once they were given."""
 
 
 class Reason(StrEnum):
     """Why this verdict and no other."""
 
-    BOUNDARY_CROSSED = "boundary-crossed"
+    TARGET_REACHED = "target-reached"
+    TARGET_OPEN = "target-open"
     TARGET_COUNTED = "target-counted"
     TARGET_EXCLUDED = "target-excluded"
     SHORT_OF_TARGET = "short-of-target"
@@ -35,6 +45,9 @@ class Reason(StrEnum):
     NO_NUMBERS = "no-numbers"
     TOO_FEW = "too-few"
     STILL_OPEN = "still-open"
+    ONE_WEEK = "one-week"
+    ONE_WEEK_CARRIES = "one-week-carries"
+    AT_THE_END = "at-the-end"
     BOTH_POSSIBLE = "both-possible"
     WITHIN_USUAL = "within-usual"
     CHECK_SPLIT = "check-split"
@@ -68,7 +81,8 @@ class Verdict:
 
     `effect`: trial minus comparison (a ratio for events per exposure, the count itself for a count against a
     target), with an interval that holds at all looks together; `today` the same at this look alone, only to
-    show how wide the price of looking is. `target_effect` is the value of `effect` that the plan aims at.
+    show how wide the price of looking is. `target_effect` is the value of `effect` that the plan aims at,
+    `no_effect` the one that means no change.
     `statistic` and `boundary` are on the scale of Z, positive in the wanted direction. `chance` is None once
     there is nothing left to wait for. `first_week` stands apart because novelty wears off. None where the
     numbers give no value.
@@ -83,6 +97,7 @@ class Verdict:
     effect: Interval | None
     today: Interval | None
     target_effect: float | None
+    no_effect: float | None
     relative: float | None
     statistic: float | None
     boundary: float | None

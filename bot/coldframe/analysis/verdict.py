@@ -1,33 +1,32 @@
-"""What a trial's numbers support: met, not met, too early, or cannot tell.
+"""What a trial's numbers support: reached, better, not reached, worse; too early, or cannot tell.
 
 The criterion was frozen with the measure. At every look the same questions are asked, in this order.
 
 1. Are the numbers fit to be judged? Groups that do not have the planned sizes (p < .001): **cannot tell**, look
    at the counting. A split test in which nothing at all happened, weeks without any spread, before-after with
    fewer than six earlier weeks: never more than **cannot tell**.
-2. May this look decide? The planned end may. An earlier look may only if nobody looked more often than once a
-   week, no week is a gap, and the design is not a before-after one; and it decides by its own, much stricter
-   boundary.
-3. Does the interval, widened so that it holds at all looks together, exclude the target? Then **not met**:
-   reaching the target would need an effect that the numbers rule out. The change may be in the wrong direction,
-   absent, or real but short of the target; the reason says which.
-4. Did the statistic cross the boundary in the wanted direction (and the target is not excluded)? **Met**, unless
-   the result is too good to be true (over three times the planned effect; or over twice it and half as much
-   again as the comparison) or hangs on one week that does not fit the others: then it cannot be met until
-   somebody has checked the counting. While weeks are to come it goes on, **too early**, since early crossings
-   overstate the effect and the coming weeks mostly bring it down; at the end it is **cannot tell**.
-5. Otherwise the numbers fit no effect and the target alike. While the trial runs this is **too early**; at its
-   end, or when it was stopped or lost weeks, **cannot tell**. "Not met" is never said because a test failed to
-   find something.
+2. Did the statistic cross the boundary, and does the interval, widened so that it holds at all looks together,
+   leave no change out? In the wrong direction: **worse**. In the wanted one: **reached** where the estimate is at the
+   target or beyond, else **better**, whether the target is ruled out or open. Interval and statistic never disagree:
+   where the statistic has not crossed, no change belongs to the interval.
+3. Does the interval exclude the target? Then **not reached**: reaching it would need an effect that the numbers rule
+   out. It is never said because a test failed to find something.
+4. May this look decide? The planned end may. An earlier one may only after two weeks, by its own, much stricter
+   boundary, if nobody looked more often than once a week, if the design is not a before-after one, and if the verdict
+   holds whichever single week is left out.
+5. A success that is too good to be true (over three times the planned effect; or over twice it and half as much again
+   as the comparison), or that hangs on one week that does not fit the others, waits until somebody has checked the
+   counting.
+6. Otherwise, while the trial runs, **too early**; at its end, or when it was stopped, **cannot tell**.
 
-A count against a target is counted, not estimated: it is met when the number is there (and, where a usual level
-is known, differs from that level in an exact test), not met when the planned weeks are over without it. The test
-against the usual level takes the count as that of the whole span, so that an early "met" can never be undone by
-later weeks.
+A week that cannot be counted is a gap: the trial goes on until it has the planned number of whole weeks, at most to
+twice that. A count against a target is counted, not estimated: it is reached when the number is there (and, where a
+usual level is known, differs from that level in an exact test). The test against the usual level takes the count as
+that of the whole span, so that later weeks can never undo it.
 
 Error of a split test: the boundaries spend alpha by O'Brien-Fleming type spending over the planned weeks;
-correlations between looks follow the information that really came in. With no effect "met" is said in at most
-alpha / 2 of trials, a change in either direction in at most alpha. `tests/bench/verdicts.py` measures it.
+correlations between looks follow the information that really came in. With no effect "reached" or "better" is said in
+at most alpha / 2 of trials, a change in either direction in at most alpha. `tests/bench/verdicts.py` measures it.
 """
 
 from __future__ import annotations
@@ -38,21 +37,22 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 
-from coldframe.analysis import cautions, chances, evidence, inputs, sequential
+from coldframe.analysis import cautions, chances, evidence, findings, inputs, sequential
 from coldframe.analysis.evidence import Evidence
+from coldframe.analysis.findings import Found
 from coldframe.analysis.measures import (
     SPLITS,
     Caution,
-    Direction,
     Kind,
     Measure,
     SpecialDays,
     WeeklyNumbers,
 )
-from coldframe.analysis.outcomes import Claim, Outcome, Reason, Strength, Verdict
+from coldframe.analysis.outcomes import GIVEN, Claim, Outcome, Reason, Strength, Verdict
 from coldframe.analysis.proportions import Interval
 
-_WIDEST = 8.0  # standard errors; a boundary beyond it is drawn here, else the interval would be all there is
+MIN_WEEKS = 2
+"""Whole weeks before which nothing is decided, unless they are all that was planned."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +96,16 @@ def judge(
     looks = inputs.whole("looks_taken", looks_taken)
     standing = _standing(measure, weeks, looks, today, stopped)
     boundary = _boundary(measure, standing)
-    seen = evidence.gather(measure, standing.used, _confidence(measure, boundary)) if standing.used else None
+    seen = findings.seen_in(measure, standing.used, boundary)
     warnings = _warnings(measure, standing, seen, special_days)
     doubtful = cautions.calls_for_a_check(warnings) and not counting_checked
     outcome, reason = _decide(measure, standing, seen, boundary, warnings, today)
-    if outcome is Outcome.MET and doubtful:
+    if outcome in (Outcome.REACHED, Outcome.BETTER) and doubtful:
         outcome, reason = _undecided(standing, Reason.CHECK_COUNTING)
+    if reason is Reason.NO_BASELINE:
+        seen = None  # whatever it holds is no comparison
+    elif outcome is not Outcome.WORSE and seen and (worse := cautions.worse_so_far(measure, standing.used, seen)):
+        warnings = (worse, *warnings)
     return _verdict(measure, standing, seen, boundary, warnings, outcome, reason)
 
 
@@ -131,15 +135,17 @@ def _checked(measure: Measure, weekly_numbers: Sequence[WeeklyNumbers], today: d
 def _standing(measure: Measure, weeks: list[WeeklyNumbers], looks: int, today: date, stopped: bool) -> _Standing:
     planned = measure.planned_weeks
     ended = stopped or today >= measure.review
-    last = planned if today >= measure.review else max((week.week for week in weeks), default=0)
-    whole = {week.week for week in weeks if not week.is_gap}
-    missing = tuple(number for number in range(1, min(last, planned) + 1) if number not in whole)
-    limit = max(planned, cautions.MAX_SPAN) if missing else planned
+    limit = cautions.longest(planned)
     used = [week for week in weeks if not week.is_gap and week.week <= limit][:planned]
-    past = tuple(week.week for week in weeks if week.week > (used[-1].week if len(used) == planned else limit))
+    if len(used) == planned:
+        last = used[-1].week
+    else:
+        last = max([planned if today >= measure.review else 0, *(week.week for week in weeks)])
+    whole = {week.week for week in used}
+    past = tuple(week.week for week in weeks if week.week > (last if len(used) == planned else limit))
     return _Standing(
         used=tuple(used),
-        gaps=missing,
+        gaps=tuple(number for number in range(1, min(last, limit) + 1) if number not in whole),
         beyond=past,
         looks=max(looks, 1),
         allowed_looks=max(len(weeks), 1),
@@ -164,10 +170,6 @@ def _boundary(measure: Measure, standing: _Standing) -> float:
     return sequential.spending_boundaries(fractions, measure.alpha, information=known)[-1]
 
 
-def _confidence(measure: Measure, boundary: float) -> float:
-    return 1 - math.erfc(min(boundary, _WIDEST) / math.sqrt(2))
-
-
 # --- the decision -------------------------------------------------------------------------------------------
 
 
@@ -178,7 +180,7 @@ def _decide(
     boundary: float,
     warnings: Sequence[Caution],
     today: date,
-) -> tuple[Outcome, Reason]:
+) -> Found:
     codes = {one.code for one in warnings}
     if today < measure.start:
         return Outcome.TOO_EARLY, Reason.NOT_STARTED
@@ -190,57 +192,33 @@ def _decide(
         return _undecided(standing, Reason.NO_BASELINE)
     if seen is None:
         return _undecided(standing, Reason.TOO_FEW)
-    if measure.kind is Kind.COUNT_TARGET:
-        return _decide_count(measure, standing, seen, boundary)
     if "zero-events" in codes and measure.kind in SPLITS:
         return _undecided(standing, Reason.NOTHING_HAPPENED)
-    if seen.z is None:
+    if seen.z is None and measure.kind is not Kind.COUNT_TARGET:
         return _undecided(standing, Reason.NOTHING_VARIES)
-    decided = None
-    if _may_decide(measure, standing):
-        decided = _by_interval_and_boundary(measure, seen, seen.z, boundary)
-    return decided or _undecided(standing, Reason.BOTH_POSSIBLE)
+    found = findings.found(measure, seen, boundary, finished=standing.finished)
+    if found[0] in GIVEN and not standing.finished:
+        found = _before_the_end(measure, standing, boundary, found)
+    return found if found[0] in GIVEN else _undecided(standing, found[1])
 
 
-def _may_decide(measure: Measure, standing: _Standing) -> bool:
-    if standing.finished:
-        return True
-    return measure.kind is not Kind.BEFORE_AFTER and not standing.gaps and not standing.peeked
+def _before_the_end(measure: Measure, standing: _Standing, boundary: float, found: Found) -> Found:
+    """What may be said of it by now: nothing from one week, nothing that falls when a single week is left out."""
+    if measure.kind is Kind.BEFORE_AFTER or standing.peeked:
+        return Outcome.CANNOT_TELL, Reason.AT_THE_END
+    if len(standing.used) < MIN_WEEKS:
+        return Outcome.CANNOT_TELL, Reason.ONE_WEEK
+    return findings.whichever_week_is_left_out(measure, standing.used, boundary, found)
 
 
-def _by_interval_and_boundary(
-    measure: Measure, seen: Evidence, z: float, boundary: float
-) -> tuple[Outcome, Reason] | None:
-    sign = measure.direction.sign
-    crossed = z * sign >= boundary
-    far = seen.effect.high if measure.direction is Direction.UP else seen.effect.low
-    if -z * sign >= boundary:
-        return Outcome.NOT_MET, Reason.WRONG_DIRECTION
-    if (far - seen.aim) * sign < 0:
-        return Outcome.NOT_MET, Reason.SHORT_OF_TARGET if crossed else Reason.TARGET_EXCLUDED
-    return (Outcome.MET, Reason.BOUNDARY_CROSSED) if crossed else None
-
-
-def _decide_count(measure: Measure, standing: _Standing, seen: Evidence, boundary: float) -> tuple[Outcome, Reason]:
-    up = measure.direction is Direction.UP
-    reached = (seen.trial - measure.target) * measure.direction.sign >= 0
-    if not reached and (standing.finished or not up):
-        return Outcome.NOT_MET, Reason.TARGET_MISSED
-    if not reached or (not up and not standing.finished):
-        return _undecided(standing, Reason.BOTH_POSSIBLE)
-    if seen.z is not None and seen.z * measure.direction.sign < boundary:
-        return _undecided(standing, Reason.WITHIN_USUAL)
-    return Outcome.MET, Reason.TARGET_COUNTED
-
-
-def _undecided(standing: _Standing, reason: Reason) -> tuple[Outcome, Reason]:
+def _undecided(standing: _Standing, reason: Reason) -> Found:
     """Too early while weeks are still to come, else cannot tell, with what kept the answer away."""
     if standing.finished:
         return Outcome.CANNOT_TELL, reason
     if not standing.ended:
-        open_reasons = (Reason.BOTH_POSSIBLE, Reason.WITHIN_USUAL, Reason.TOO_FEW)
+        open_reasons = (Reason.BOTH_POSSIBLE, Reason.TOO_FEW)
         return Outcome.TOO_EARLY, Reason.STILL_OPEN if reason in open_reasons else reason
-    if not standing.used or reason in (Reason.NO_BASELINE, Reason.CHECK_COUNTING):
+    if not standing.used or reason in (Reason.NO_BASELINE, Reason.CHECK_COUNTING, Reason.ONE_WEEK_CARRIES):
         return Outcome.CANNOT_TELL, reason
     return Outcome.CANNOT_TELL, Reason.STOPPED_EARLY if standing.stopped else Reason.GAPS
 
@@ -257,7 +235,7 @@ def _warnings(
     found: list[Caution | None] = [*cautions.baseline(measure)]
     last = standing.used[-1].week if standing.used else 0
     found += cautions.special_days(measure, special_days, last)
-    found.append(cautions.gaps(measure, standing.gaps))
+    found.append(cautions.gaps(measure, standing.gaps, goes_on=not standing.finished and not standing.ended))
     if standing.beyond:
         found.append(Caution("beyond-plan", {"weeks": len(standing.beyond)}))
     if standing.peeked:
@@ -274,6 +252,9 @@ def _warnings_from_numbers(measure: Measure, standing: _Standing, seen: Evidence
     used = standing.used
     found = [
         cautions.sample_ratio(measure, used),
+        cautions.nothing_came(measure, used),
+        cautions.thin_week(measure, used),
+        cautions.baseline_far(measure, used),
         cautions.zero_events(measure, used),
         cautions.huge_week(measure, used),
         cautions.novelty(measure, used),
@@ -308,6 +289,7 @@ def _verdict(
         effect=_widened(measure, standing, seen) if seen else None,
         today=_alone(measure, used),
         target_effect=_number(seen.aim) if seen else None,
+        no_effect=_number(seen.no_effect) if seen else None,
         relative=seen.relative if seen else None,
         statistic=seen.z * sign if seen and seen.z is not None else None,
         boundary=boundary if seen and seen.z is not None else None,
@@ -346,12 +328,15 @@ def _claim(measure: Measure) -> Claim:
 
 
 def _strength(measure: Measure, warnings: tuple[Caution, ...]) -> Strength:
-    if any(one.code == "sample-ratio" for one in warnings):
+    codes = {one.code for one in warnings}
+    if "sample-ratio" in codes:
         return Strength("weak", "groups-not-as-planned")
+    if "no-baseline" in codes:
+        return Strength("weak", "too-few-earlier-weeks")
     if measure.kind in SPLITS:
         return Strength("strong", "groups-at-the-same-time")
     if measure.kind is Kind.BEFORE_AFTER:
         return Strength("weak", "no-control")
     if len(measure.baseline_weeks) >= cautions.MIN_BASELINE_WEEKS:
         return Strength("medium", "usual-level-known")
-    return Strength("weak", "nothing-to-compare")
+    return Strength("weak", "nothing-to-compare" if measure.usual is None else "level-as-stated")

@@ -318,6 +318,7 @@ _OF_A_TRIAL: Mapping[str, Held] = {
         actions=Held(Then.ALIAS, "actions"),
         weeks=Held(Then.ALIAS, "weeks logged", "the trial's numbers stay"),
         reading=_NUMBERS,
+        given=_NUMBERS,
         in_the_way=_TEAMS_WORDS,
         stopped=_TEAMS_WORDS,
         counting_checked=_TEAMS_WORDS,
@@ -331,7 +332,8 @@ _OF_A_TRIAL: Mapping[str, Held] = {
     **_of("TrialAction", "id due done", text=_TEAMS_WORDS, who=_ALIAS),
     **_of("Entry", "week trial control state harm at", by=_ALIAS, reason=_TEAMS_WORDS),
     **_of("Figures", "value of sd"),
-    **_of("Reading", "outcome reason sentence chance weeks checked"),
+    **_of("Reading", "outcome reason sentence chance weeks checked alerts"),
+    **_of("Given", "outcome sentence weeks rests_on"),
     **_of("Closing", "outcome sentence decision at", reason=_TEAMS_WORDS, learning=_TEAMS_WORDS, by=_ALIAS),
 }
 _OF_A_TEAM: Mapping[str, Held] = {

@@ -17,6 +17,7 @@ from sqlalchemy import ColumnElement, bindparam, delete, func, literal, or_, sel
 
 from coldframe.domain.names import Step
 from coldframe.domain.people.aliases import mentioned
+from coldframe.domain.trial import standing
 from coldframe.domain.trial.facts import MemberForgotten, TrialFact
 from coldframe.domain.trial.state import OPEN_STEPS, Trial
 from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
@@ -187,7 +188,7 @@ class FollowThroughWork:
         if wanted.lever:
             query = query.where(r.lever == wanted.lever)
         if wanted.verdict:
-            query = query.where(r.verdict == wanted.verdict)
+            query = query.where(r.verdict.in_(standing.ever_called(wanted.verdict)))
         if wanted.owner:
             query = query.where(self._within(r.owner, folded(wanted.owner)))
         if wanted.since is not None:

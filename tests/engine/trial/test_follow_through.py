@@ -335,7 +335,7 @@ async def test_the_material_comes_a_day_before_and_the_verdict_at_the_date(tmp_p
         brief = next(i for i, m in enumerate(channel) if m.startswith("Coming up: the review"))
         verdict = next(i for i, m in enumerate(channel) if m.startswith("Review: Title of p0"))
         assert brief < verdict
-        assert "Criterion met: 25.1% with the change, 20% without it" in channel[verdict]
+        assert "Better: 25.1% with the change, 20% without it" in channel[verdict]
         assert "Forecasts: 3, not far apart; the middle one is 50%" in channel[verdict]
         assert "nobody reads" in channel[verdict]
         assert any("The review of “Title of p0” is here" in m for m in team.told(D))

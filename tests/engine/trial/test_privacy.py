@@ -151,7 +151,7 @@ async def test_an_author_is_shown_an_earlier_plan_before_anybody_sees_theirs(tmp
             )  # fmt: skip
             await uow.enter(earlier)
         await team.act("hand in", HandInPlan(INES, plan))
-        told = [m for m in team.told(INES) if "resembles one that was tried: “Call teams” (not met)" in m]
+        told = [m for m in team.told(INES) if "resembles one that was tried: “Call teams” (not reached)" in m]
         assert len(told) == 1 and "Nobody answers before ten" in told[0]
         await team.act("hand in again", HandInPlan(INES, plan))
         assert sum("resembles" in m for m in team.told(INES)) == 1

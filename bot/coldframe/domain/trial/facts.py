@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId
-from coldframe.domain.trial.state import Closing, Entry, Reading
+from coldframe.domain.trial.state import Closing, Entry, Given, Reading
 
 
 class TrialFact(Fact):
@@ -86,6 +86,12 @@ class WeekLogged(TrialFact):
 
 class ReadingTaken(TrialFact):
     reading: Reading
+
+
+class VerdictGiven(TrialFact):
+    """It stands, whatever later weeks bring."""
+
+    given: Given
 
 
 class ReviewMoved(TrialFact):

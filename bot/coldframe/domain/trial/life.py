@@ -16,7 +16,7 @@ from coldframe.domain.names import LeverId, MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Choice, Plan, Round
 from coldframe.domain.texts import accepted
-from coldframe.domain.trial import checks, owning, reviewing
+from coldframe.domain.trial import checks, owning, reviewing, standing
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.facts import (
     CountingChecked,
@@ -29,6 +29,7 @@ from coldframe.domain.trial.facts import (
     TrialDropped,
     TrialFact,
     TrialStarted,
+    VerdictGiven,
     WeekLogged,
 )
 from coldframe.domain.trial.numbers import check_entry
@@ -142,7 +143,8 @@ def take_reading(trial: Trial, command: TakeReading, now: datetime) -> Facts:
     checks.under_way(trial)
     if command.reading == trial.reading and command.reading.weeks in trial.looks:
         return ()
-    return (ReadingTaken(command.reading),)
+    given = standing.newly_given(trial, command.reading)
+    return (ReadingTaken(command.reading), *((VerdictGiven(given),) if given is not None else ()))
 
 
 def check_counting(trial: Trial, command: CheckCounting, now: datetime) -> Facts:
@@ -164,6 +166,10 @@ def reading_taken(trial: Trial, fact: ReadingTaken) -> Trial:
     return replace(trial, reading=fact.reading, looks=looks)
 
 
+def verdict_given(trial: Trial, fact: VerdictGiven) -> Trial:
+    return replace(trial, given=(*trial.given, fact.given))
+
+
 def counting_checked(trial: Trial, fact: CountingChecked) -> Trial:
     return replace(trial, counting_checked=fact.text)
 
@@ -178,6 +184,7 @@ _DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
 _EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
     WeekLogged: week_logged,
     ReadingTaken: reading_taken,
+    VerdictGiven: verdict_given,
     CountingChecked: counting_checked,
     **owning.EVOLVE,
     **reviewing.EVOLVE,

@@ -83,14 +83,28 @@ class TrialAction:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What the numbers supported when they were last read: verdict, reason, chance of meeting the criterion."""
+    """What the numbers supported when they were last read: verdict, reason, chance of an effect at the end.
+
+    `outcome` is the verdict that stands, or what is said while there is none; `alerts` what must be looked at now.
+    """
 
     outcome: str
     reason: str
     sentence: str
     chance: float | None = None
     weeks: int = 0
-    checked: bool = False  # whether the counting must be looked at before it can be met
+    checked: bool = False  # whether the counting must be looked at before it is a verdict
+    alerts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """A verdict once given. `weeks` counted then; `rests_on`: each logged week, and how many entries it had."""
+
+    outcome: str
+    sentence: str
+    weeks: int
+    rests_on: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +155,7 @@ class Trial:
     weeks: Mapping[int, tuple[Entry, ...]] = field(default_factory=dict)
     looks: tuple[int, ...] = ()
     reading: Reading | None = None
+    given: tuple[Given, ...] = ()
     in_the_way: str = ""
     missed_reviews: int = 0
     dates_moved: int = 0

@@ -10,6 +10,7 @@ from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import counter, rules
 from coldframe.domain.state import Round
+from coldframe.domain.trial import standing
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.domain.who_may import Act
 from coldframe.engine.core import endings, lives, members
@@ -59,7 +60,9 @@ async def gather(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> Dige
 
 
 def _verdict_row(entry: RegisterEntry) -> VerdictRow:
-    return VerdictRow(entry.title, entry.verdict, entry.sentence, entry.decision, entry.learning, entry.at)
+    return VerdictRow(
+        entry.title, standing.as_called_now(entry.verdict), entry.sentence, entry.decision, entry.learning, entry.at
+    )
 
 
 async def _next_round(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> datetime | None:
@@ -97,6 +100,7 @@ async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
         what,
         _late(trial, today, now),
         trial.in_the_way,
+        trial.reading.alerts if trial.reading and trial.step in UNDER_WAY else (),
     )
 
 

@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime, time
 from coldframe.domain.facts import Fact
 from coldframe.domain.round.plans import PlanHandedIn
 from coldframe.domain.state import Plan, Round
+from coldframe.domain.trial import standing
 from coldframe.domain.trial.state import Closing, Trial
 from coldframe.domain.unsigned import enough
 from coldframe.domain.who_may import Act
@@ -32,9 +33,9 @@ MAX_WORDS = 200  # characters
 
 
 def was_met(trial: Trial) -> bool | None:
-    """Whether the criterion was met; None where the numbers could not tell, so that no forecast is scored by it."""
-    outcome = trial.closing.outcome if trial.closing else ""
-    return {"met": True, "not met": False}.get(outcome)
+    """Whether the target was reached; None where the numbers could not tell, so that no forecast is scored by it."""
+    outcome = standing.as_called_now(trial.closing.outcome) if trial.closing else ""
+    return outcome == standing.REACHED if outcome in standing.VERDICTS else None
 
 
 async def enter(turn: Turn, trial: Trial) -> None:
@@ -91,7 +92,7 @@ def shown(entry: RegisterEntry) -> Found:
         entry.title,
         entry.round_name,
         entry.lever_name or entry.lever,
-        entry.verdict,
+        standing.as_called_now(entry.verdict),
         entry.decision,
         entry.sentence,
         entry.learning,
@@ -115,7 +116,7 @@ _FILTER = re.compile(r"\b(lever|verdict|owner|since|until):(\"[^\"]*\"|\S+)", re
 
 
 def read_query(text: str) -> Wanted | None:
-    """Words, and filters such as `lever:retention verdict:"not met" since:2026-01-31`; None asks for the form."""
+    """Words, and filters such as `lever:retention verdict:"not reached" since:2026-01-31`; None asks for the form."""
     found = {key.lower(): value.strip('"') for key, value in _FILTER.findall(text)}
     words = " ".join(_FILTER.sub(" ", text).split())
     if not words and not found:

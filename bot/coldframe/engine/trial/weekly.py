@@ -288,17 +288,18 @@ def special_days(trial: Trial, calendar: WorkingCalendar) -> tuple[tuple[str, da
 
 
 async def take_reading(turn: Turn, trial: Trial, found: Judged) -> Trial:
-    return await turn.act_on_trial(trial, TakeReading(BOT, _as_reading(trial, found)))
+    return await turn.act_on_trial(trial, TakeReading(BOT, as_reading(trial, found)))
 
 
-def _as_reading(trial: Trial, found: Judged) -> Reading:
-    verdict = found.verdict
+def as_reading(trial: Trial, found: Judged) -> Reading:
+    verdict, alerts = found.verdict, verdict_words.alerts(trial, found)
     sentence = verdict_words.sentence(trial, found)
     if verdict is None:
         return Reading("cannot tell", "no-measure", sentence, None, len(trial.weeks))
-    chance = verdict.chance.value if verdict.chance is not None else None
-    check = verdict.reason.value == "check-counting"
-    return Reading(verdict.outcome.value, verdict.reason.value, sentence, chance, len(trial.weeks), check)
+    chance = verdict.chance.value if verdict.chance is not None and found.stands is None else None
+    return Reading(
+        found.outcome, verdict.reason.value, sentence, chance, len(trial.weeks), found.waits_for_a_check, alerts
+    )
 
 
 async def read(kit: Kit, due: Due) -> None:

@@ -24,10 +24,12 @@ from coldframe.analysis.outcomes import Verdict
 from coldframe.analysis.proportions import Summary
 from coldframe.analysis.verdict import judge as verdict_of
 from coldframe.domain.state import ComparisonKind, Criterion
+from coldframe.domain.trial import standing
 from coldframe.domain.trial.state import Entry, Figures, Trial
 from coldframe.message.pictures import Calibration, CalibrationBin, TrendWeek, TrialTrend
 from coldframe.speech.trial import verdict_words
-from coldframe.speech.trial.verdict_words import Judged, is_share
+from coldframe.speech.trial.measure_words import is_share
+from coldframe.speech.trial.verdict_words import Judged
 
 SpecialDay = tuple[str, date]
 MAX_UNIT = 60  # characters
@@ -49,7 +51,8 @@ def judge(trial: Trial, today: date, special: Sequence[SpecialDay] = ()) -> Judg
         )
     except BadNumber as bad:
         return Judged(None, None, verdict_words.cannot_be(bad.argument, str(bad.value), bad.allowed))
-    return Judged(verdict, _trend(trial, measure, weeks, verdict))
+    stands, before = standing.stands(trial), standing.before_the_correction(trial)
+    return Judged(verdict, _trend(trial, measure, weeks, verdict), stands=stands, before=before)
 
 
 def looks_of(trial: Trial) -> int:
@@ -82,6 +85,7 @@ def measure_of(trial: Trial) -> Measure:
         direction=Direction.UP if criterion.upwards else Direction.DOWN,
         counted=criterion.counted,
         baseline_weeks=_baseline_weeks(criterion),
+        weekly=criterion.weekly,
     )
 
 

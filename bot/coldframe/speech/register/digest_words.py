@@ -45,7 +45,8 @@ class RoundRow:
 
 @dataclass(frozen=True, slots=True)
 class TrialRow:
-    """A trial under way. `chance` (0 to 1) of meeting the criterion; `late` is what is overdue, in words."""
+    """A trial under way. `chance` (0 to 1) of an effect at its end; `late` is what is overdue, `alerts` what must be
+    looked at, in words."""
 
     title: str
     owner: str
@@ -56,6 +57,7 @@ class TrialRow:
     next_what: str
     late: tuple[str, ...]
     in_the_way: str
+    alerts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,12 +175,14 @@ def _trial_line(row: TrialRow) -> Line:
         words += line("; {w} {d}", w=row.next_what, d=When(row.next_date, "day"))
     if row.late:
         words += line("; late: {l}", l=theirs(", ".join(row.late), 120))
+    if row.alerts:
+        words += line(". *Look at this:* {a}", a=theirs(" ".join(row.alerts), 400))
     return words
 
 
 def _verdict_line(row: VerdictRow) -> Line:
     return line(
-        "{t}: {s} {d}.", t=theirs(row.title, 80), s=theirs(row.sentence or row.verdict, 200), d=row.decision.title()
+        "{t}: {s} {d}.", t=theirs(row.title, 80), s=theirs(row.sentence or row.verdict, 400), d=row.decision.title()
     )
 
 

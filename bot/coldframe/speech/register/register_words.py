@@ -14,7 +14,7 @@ from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import count
 
-VERDICTS = ("met", "not met", "cannot tell", "too early", "running")
+VERDICTS = ("reached", "better", "not reached", "worse", "cannot tell", "too early", "running")
 SHOWN = 5  # entries
 
 

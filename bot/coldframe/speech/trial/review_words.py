@@ -13,9 +13,9 @@ from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, CalendarFile, Drawing, Facts, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
-from coldframe.message.saying import heading, offer, paragraph, said, small, told
+from coldframe.message.saying import heading, offer, paragraph, said, told
 from coldframe.speech.names import about_trial, count, of_review, together
-from coldframe.speech.trial import verdict_words
+from coldframe.speech.trial import measure_words, verdict_words
 from coldframe.speech.trial.owner_words import take_it
 from coldframe.speech.trial.trial_words import appointment, entry_line, title, weeks_words, who
 from coldframe.speech.trial.verdict_words import Judged
@@ -64,7 +64,7 @@ def _expected(trial: Trial) -> list[Block]:
 
 
 def _target(trial: Trial) -> str:
-    return verdict_words.value(trial, trial.criterion.target)
+    return measure_words.value(trial, trial.criterion.target)
 
 
 def _entries(trial: Trial) -> list[Block]:
@@ -87,17 +87,17 @@ def _open_actions(trial: Trial) -> list[Block]:
 def verdict(trial: Trial, judged: Judged, today: date) -> Message:
     """In the channel: what we expected, what happened, the chances that people gave; then what it leaves open."""
     sentence = verdict_words.sentence(trial, judged)
-    summary = line("Review of “{t}”. {s}", t=title(trial), s=theirs(sentence, 400))
-    blocks: list[Block] = [heading("Review: {t}", t=title(trial)), paragraph("*{s}*", s=theirs(sentence, 400))]
+    summary = line("Review of “{t}”. {s}", t=title(trial), s=theirs(sentence, 600))
+    blocks: list[Block] = [heading("Review: {t}", t=title(trial)), paragraph("*{s}*", s=theirs(sentence, 600))]
     blocks += verdict_words.blocks(trial, judged)
     blocks += [*_expected(trial), *_against_the_plan(trial, today), *_chances(trial), *_fears(trial)]
     buttons = [Button("Close the review …", "trial.close", of_review(trial), "primary")]
     buttons.append(Button("What I learnt …", "trial.learn", about_trial(trial)))
-    if judged.verdict is not None and judged.verdict.reason.value == "check-counting":
+    if judged.waits_for_a_check:
         buttons.insert(0, Button("The counting was checked …", "trial.check", about_trial(trial)))
     if trial.step is TrialStep.IN_REVIEW:
         blocks.append(offer(*buttons))
-    blocks.append(small("“Not met” doesn't prove that nothing changed. A well-run trial that fails is a result too."))
+    blocks += verdict_words.what_it_does_not_show(judged)
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)
 
@@ -203,11 +203,11 @@ def _score_words(score: float, number: int) -> str:
 def own_score(trial: Trial, chance: int, met: bool, score: float) -> Message:
     """To the person alone."""
     return said(
-        "“{t}”: you said {c}%, and the criterion was {m}. Your score is {s} (0 is best, always one half gets {g}). "
+        "“{t}”: you said {c}%, and the target was {m}. Your score is {s} (0 is best, always one half gets {g}). "
         "Only you see this.",
         t=title(trial),
         c=chance,
-        m="met" if met else "not met",
+        m="reached" if met else "not reached",
         s=f"{score:.2f}",
         g=f"{GUESS:.2f}",
     )

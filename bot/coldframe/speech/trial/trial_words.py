@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from coldframe.domain.names import MemberId
+from coldframe.domain.trial import standing
 from coldframe.domain.trial.owning import may_be_taken
 from coldframe.domain.trial.state import OPEN_STEPS, UNDER_WAY, Entry, Figures, Trial, TrialAction, TrialStep
 from coldframe.message.harmless import signed, theirs, written
@@ -35,7 +36,7 @@ from coldframe.speech.names import (
     of_review,
     of_running,
 )
-from coldframe.speech.trial import verdict_words
+from coldframe.speech.trial import measure_words, verdict_words
 from coldframe.speech.trial.verdict_words import Judged
 
 
@@ -61,7 +62,9 @@ def card(trial: Trial, today: date) -> Message:
     head = line("Trial “{t}”: {s}", t=title(trial), s=state_line(trial, today))
     blocks: list[Block] = [heading("Trial: {t}", t=title(trial)), paragraph(state_line(trial, today))]
     if trial.reading is not None:
-        blocks.append(paragraph(written(trial.reading.sentence, 400)))
+        blocks.append(paragraph(written(trial.reading.sentence, 600)))
+        if trial.reading.alerts and trial.step in UNDER_WAY:
+            blocks.append(Items(tuple(written(alert, 300) for alert in trial.reading.alerts)))
     blocks.append(Facts(_card_rows(trial)))
     if trial.actions:
         blocks.append(Items(tuple(_action_line(trial, a) for a in trial.actions)))
@@ -84,7 +87,8 @@ def state_line(trial: Trial, today: date) -> Line:
             return line("waits for {o} to say yes.", o=who(trial, trial.asked))
         case TrialStep.REVIEWED:
             assert trial.closing is not None
-            return line("reviewed: *{v}*, {d}.", v=trial.closing.outcome, d=trial.closing.decision)
+            outcome = standing.as_called_now(trial.closing.outcome)
+            return line("reviewed: *{v}*, {d}.", v=outcome, d=trial.closing.decision)
         case TrialStep.DROPPED:
             return line("was not started.")
         case TrialStep.IN_REVIEW:
@@ -117,7 +121,7 @@ def _card_rows(trial: Trial) -> tuple[tuple[str, Line], ...]:
     rows: list[tuple[str, Line]] = [
         ("Owner", who(trial, trial.owner)),
         ("Measure", written(trial.criterion.measure, 200)),
-        ("Target", line("{t}", t=verdict_words.value(trial, trial.criterion.target))),
+        ("Target", line("{t}", t=measure_words.value(trial, trial.criterion.target))),
     ]
     entries = trial.entries()
     if entries:
@@ -169,11 +173,11 @@ def _figures(trial: Trial, figures: Figures) -> str:
     if figures.sd is not None and figures.of is not None:
         return f"{figure(figures.value)} on average (sd {figure(figures.sd)}, {figures.of:,} people)"
     if figures.of is not None:
-        share = verdict_words.value(trial, figures.value / figures.of) if figures.of else "nobody"
+        share = measure_words.value(trial, figures.value / figures.of) if figures.of else "nobody"
         return f"{figures.value:,.0f} of {figures.of:,} ({share})"
     if trial.criterion.kind == "count":
         return f"{figures.value:,.0f}"
-    return verdict_words.value(trial, figures.value) if figures.value < 1 else figure(figures.value)
+    return measure_words.value(trial, figures.value) if figures.value < 1 else figure(figures.value)
 
 
 def under_way(trials: Sequence[tuple[Trial, date]], me: MemberId) -> Message:
@@ -234,13 +238,13 @@ def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
 def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Message:
     """The answer to an entry: the state in one plain sentence, then the numbers, then the picture."""
     words = verdict_words.sentence(trial, judged)
-    summary = line("“{t}”. {s}", t=title(trial), s=theirs(words, 400))
+    summary = line("“{t}”. {s}", t=title(trial), s=theirs(words, 600))
     blocks: list[Block] = [paragraph(summary)]
     if understood:
         blocks.append(small("I noted:"))
         blocks.append(Items(tuple(entry_line(trial, e) for e in understood[:12])))
     blocks += verdict_words.blocks(trial, judged)
-    blocks.append(small("Progress so far. Looking each week doesn't weaken the result."))
+    blocks += verdict_words.how_final(trial, judged)
     blocks.append(offer(*_reading_buttons(trial, judged)))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)
@@ -248,7 +252,7 @@ def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Messag
 
 def _reading_buttons(trial: Trial, judged: Judged) -> tuple[Button, ...]:
     buttons = [Button("Correct or add a week …", "trial.log", about_trial(trial))]
-    if judged.verdict is not None and judged.verdict.reason.value == "check-counting":
+    if judged.waits_for_a_check:
         buttons.append(Button("The counting was checked …", "trial.check", about_trial(trial)))
     if trial.step is TrialStep.RUNNING and not trial.stopped:
         buttons.append(Button("Stop early …", "trial.stop", of_running(trial), "danger"))
