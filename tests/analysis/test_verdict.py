@@ -229,7 +229,7 @@ def test_a_peek_too_many_leaves_only_the_planned_end() -> None:
 
 def test_a_gap_is_no_zero_and_lengthens_the_trial() -> None:
     """A broken week is not counted, and the trial goes on for as many whole weeks as were planned."""
-    weeks = weeks_of([(40, 1000)] * 6, [(60, 1000)] * 6)
+    weeks = weeks_of([(20, 500)] * 6, [(30, 500)] * 6)
     weeks[1] = gap(2, WeekState.BROKEN)
     verdict = judge(plan(review=after(5)), weeks[:4], 3, after(4))
     assert (verdict.outcome, verdict.weeks_used, verdict.gaps) == (Outcome.TOO_EARLY, 3, (2,))

@@ -32,7 +32,7 @@ from tests.calibration.claims import Said
 
 START = date(2026, 3, 2)
 WEEKS, EARLIER = 6, 8
-MET = ("met", "reached")
+MET = ("reached", "better")
 WORKING = {"a third of ideas work": 1 / 3, "a tenth of ideas work": 1 / 10}
 HARD = ("weeks drift", "the effect wears off", "effects of all sizes")
 SAID_AFTER = (1, 3)  # weeks

@@ -13,6 +13,8 @@ from coldframe.analysis.outcomes import Outcome, Reason
 
 _WIDEST = 8.0  # standard errors; a boundary beyond it is drawn here, else the interval would be all there is
 
+_ROUNDING = 1e-9  # of the aim: 6 % less 4 % is 2 %, whatever floats make of it
+
 Found = tuple[Outcome, Reason]
 _OPEN = Outcome.CANNOT_TELL, Reason.BOTH_POSSIBLE
 
@@ -37,7 +39,7 @@ def found(measure: Measure, seen: Evidence, boundary: float, *, finished: bool) 
         return Outcome.WORSE, Reason.WRONG_DIRECTION
     far = seen.effect.high if measure.direction is Direction.UP else seen.effect.low
     excluded = (far - seen.aim) * sign < 0
-    if crossed and (seen.effect.estimate - seen.aim) * sign >= 0:
+    if crossed and (seen.effect.estimate - seen.aim) * sign >= -_ROUNDING * abs(seen.aim):
         return Outcome.REACHED, Reason.TARGET_REACHED
     if crossed:
         return Outcome.BETTER, Reason.SHORT_OF_TARGET if excluded else Reason.TARGET_OPEN
