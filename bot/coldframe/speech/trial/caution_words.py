@@ -104,7 +104,7 @@ _CAUTIONS = {
     "worse-so-far": "It looks worse so far: {trial} against {comparison}.",
     "thin-week": "Week {week} has {people} people, and {planned} were planned. Is everybody counted?",
     "baseline-far": "Without the change it is {control}, and the plan says {baseline}: its target and its weeks were "
-    "reckoned from that.",
+    "worked out from that.",
     "short-baseline": "Only {weeks} earlier weeks are known; {better} would be steadier.",
     "baseline-as-stated": "The usual level ({baseline}) was stated, not shown week by week.",
     "gaps": "Weeks without numbers that count: {weeks}. A gap is never a zero.",
