@@ -48,7 +48,7 @@ CONTRADICTIONS = [
     ("nothing to compare with", "earlier weeks are the only comparison"),
     ("nothing can be compared", "Difference:"),
     ("earlier weeks? (is|are) known, and it takes", "Difference:|in the weeks before|it changed"),
-    ("groups are not as large as they should be", "Evidence: strong|Difference:|with the change|likely cause"),
+    ("groups are not as large as they should be", "Evidence: strong|Difference:|[0-9]% with the change|likely cause"),
     ("^(Reached|Better|Worse|Not reached):", "Progress so far|no verdict"),
     ("^(Reached|Better|Worse):", "“Not reached” doesn't prove"),
     ("^Too early|^Cannot tell", "likely cause|This verdict stands|“Not reached”"),
