@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tests.calibration import pairs, trials, votes
-from tests.calibration.claims import Said, banded
+from tests.calibration.claims import NOT_SAID, Said, banded
 
 
 def _said(said: float, true: float, *, hard: bool, times: int = 400) -> list[Said]:
@@ -50,13 +50,19 @@ def test_a_third_of_the_worlds_is_hard(make) -> None:
     assert found == list(make(60, 7))
 
 
+def test_what_no_sentence_claims_is_shown_and_never_off() -> None:
+    """It stands in the table under its own name."""
+    (row,) = banded([Said(f"claim: {NOT_SAID}", "world", True, 0.9, 0.0)] * 100)
+    assert row.bold > 0.5 and not row.off
+
+
 def test_ballots_spend_what_they_have() -> None:
     """At least one vote and at most the quota each; who plumps votes for one option alone."""
     rng = np.random.default_rng(1)
     liking = rng.normal(size=(40, 6, 5))
-    cast = votes.ballots(rng, liking, 3, plumping=False)
+    cast = votes.ballots(rng, liking, 3, plumping=0.0)
     assert cast.sum(axis=-1).min() >= 1 and cast.sum(axis=-1).max() == 3 and cast.max() == 2
-    plumped = votes.ballots(rng, liking, 3, plumping=True)
+    plumped = votes.ballots(rng, liking, 3, plumping=1.0)
     assert ((plumped > 0).sum(axis=-1) == 1).all()
     assert (plumped.argmax(axis=-1) == liking.argmax(axis=-1)).all()
 

@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from coldframe.analysis.agreement import kendall_w
 from coldframe.analysis.disclosure import Exposure, Prior, Team, even, exposure, of_one_mind, teams
-from coldframe.analysis.tally import stability, weight_changes
+from coldframe.analysis.tally import weight_range
 from coldframe.domain.round.disclosure import voters_needed
 from coldframe.domain.round.standings import standing
 
@@ -75,26 +75,23 @@ def people(team: Team) -> Hashable:
 
 
 @cache
-def _sure(group: tuple[tuple[int, ...], ...], chief: tuple[int, ...] | None) -> tuple[int, float]:
-    """How sure, as it was told: reckoned from the ballots themselves."""
+def _agreement(group: tuple[tuple[int, ...], ...], chief: tuple[int, ...] | None) -> float:
+    """How much the voters agree, as it was told: reckoned from the ballots themselves."""
     votes = _votes(Team(group[0], group[1:], chief))
     options = [str(o) for o in range(len(group[0]))]
-    chiefs = ["chief"] if chief else []
-    weights = dict.fromkeys(chiefs, WEIGHT)
-    shares = stability(votes, 1, 7, weights=weights, options=options, decision_makers=chiefs, resamples=400)
     scores = [[-sum(o == option for o in cast) for option in options] for cast in votes.values()]
-    return round(100 * max(shares.values())), round(kendall_w(scores), 2)
+    return round(kendall_w(scores), 2)
 
 
-def how_sure(team: Team) -> Hashable:
-    return _sure(team.group, team.chief)
+def agreement(team: Team) -> Hashable:
+    return _agreement(team.group, team.chief)
 
 
-def weight_range(team: Team) -> Hashable:
+def weights(team: Team) -> Hashable:
     if not team.chief:
         return None
-    turns = weight_changes(_votes(team), "chief", chosen=TRIALS, options=_options(team))
-    return tuple(turn.weight for turn in turns)
+    group = dict(zip(_options(team), map(sum, zip(*team.group, strict=True)), strict=True))
+    return weight_range(group, dict(zip(_options(team), team.chief, strict=True)), WEIGHT, TRIALS)
 
 
 def unused(team: Team) -> Hashable:
@@ -109,7 +106,7 @@ def own_plans(team: Team) -> Hashable:
 def all_before(team: Team) -> Hashable:
     told = figures(team) if team.chief is None or len(team.group) >= 3 else None
     with_people = (told, people(team)) if told else None
-    return with_people, how_sure(team), weight_range(team), unused(team), own_plans(team)
+    return with_people, agreement(team), weights(team), unused(team), own_plans(team)
 
 
 def all_now(team: Team) -> Hashable:
@@ -127,8 +124,8 @@ LINES: Mapping[str, tuple[Line, bool]] = {
     "what goes on": (goes_on, True),
     "votes by option": (figures, True),
     "different people": (people, False),
-    "how sure, from ballots": (how_sure, False),
-    "range of weights": (weight_range, True),
+    "agreement, from ballots": (agreement, False),
+    "range of weights": (weights, True),
     "unused votes": (unused, True),
     "votes for own plans": (own_plans, False),
     "draw and its seed": (draw, True),

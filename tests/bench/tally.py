@@ -1,4 +1,4 @@
-"""Print how fast votes are counted and resampled, beside a floor in the same run.
+"""Print how fast votes are counted and new teams drawn, beside a floor in the same run.
 
 Run from the repository: python -m tests.bench.tally
 """
@@ -10,7 +10,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from coldframe.analysis import tally
+from coldframe.analysis.stability import stays_first
+from coldframe.analysis.tally import weight_range
 
 
 def main() -> None:
@@ -18,16 +19,15 @@ def main() -> None:
     for voters, options in ((8, 8), (12, 16), (40, 16), (40, 40)):
         votes = some_votes(voters, options)
         named = [f"force {n}" for n in range(options)]
-        weights = {"lead": 2}
-        spent = milliseconds(lambda v=votes, n=named, w=weights: tally.stability(v, 5, 1, weights=w, options=n))
-        matrix, floor = np.ones((voters, options), dtype=int), np.random.default_rng(1)
-        least = milliseconds(
-            lambda m=matrix, f=floor: f.multinomial(len(m), np.full(len(m), 1 / len(m)), size=4000) @ m
-        )
-        print(f"stability, {voters:2} voters, {options:2} options, 4,000 teams: {spent:6.1f} ms (bar 100)", end="")
-        print(f"   floor, drawing and adding alone: {least:5.1f} ms")
-        spent = milliseconds(lambda v=votes, n=named: tally.weight_changes(v, "lead", options=n))
-        print(f"  all weights at which the order changes:           {spent:6.1f} ms")
+        totals = [sum(ballot.count(name) for ballot in votes.values()) for name in named]
+        spent = milliseconds(lambda t=totals: stays_first(t, [0] * len(t), 3))
+        shares, floor = np.full(options, 1 / options), np.random.default_rng(1)
+        least = milliseconds(lambda s=shares, f=floor, n=3 * voters: f.multinomial(n, s, size=4000))
+        print(f"first stays first, {voters:2} voters, {options:2} options: {spent:6.1f} ms (bar 100)", end="")
+        print(f"   floor, drawing 4,000 teams alone: {least:5.1f} ms")
+        group, led = dict(zip(named, totals, strict=True)), {name: votes["lead"].count(name) for name in named}
+        spent = milliseconds(lambda g=group, each=led: weight_range(g, each, 2, 2))
+        print(f"  the weights between which the order stands:       {spent:6.1f} ms")
 
 
 def some_votes(voters: int, options: int) -> dict[str, list[str]]:

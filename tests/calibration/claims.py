@@ -14,6 +14,8 @@ Floats = npt.NDArray[np.float64]
 BANDS = (0.0, 0.2, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0001)
 MOST_OFF = 0.05
 """As far as said and true may lie apart in an ordinary world; in a hard one what is said may lie nearer to doubt."""
+NOT_SAID = "what is not said"
+"""Marks a claim that no sentence makes, kept in the table so that nobody reads it into one; it is never off."""
 FEWEST = 30  # statements in a band that is judged
 
 
@@ -41,6 +43,7 @@ class Row:
     doubt: float
     """What is said of doubt: 0, or one half where a low figure is a bold one too."""
     hard: bool
+    judged: bool = True
 
     @property
     def bold(self) -> float:
@@ -51,7 +54,7 @@ class Row:
     def off(self) -> bool:
         """Whether it is further off than luck in this run explains."""
         too_far = self.bold if self.hard else abs(self.bold)
-        return self.number >= FEWEST and too_far > MOST_OFF + 2 * self.error
+        return self.judged and self.number >= FEWEST and too_far > MOST_OFF + 2 * self.error
 
     def line(self) -> str:
         mark = "  OFF" if self.off else ("  few" if self.number < FEWEST else "")
@@ -78,4 +81,13 @@ def by_world(statements: Iterable[Said], *, doubt: float = 0.0) -> Iterator[Row]
 def _row(label: str, inside: list[Said], doubt: float) -> Row:
     said, true = np.array([one.said for one in inside]), np.array([one.true for one in inside])
     error = math.sqrt(float(np.var(true)) / len(inside))
-    return Row(label, len(inside), float(said.mean()), float(true.mean()), error, doubt, inside[0].hard)
+    return Row(
+        label,
+        len(inside),
+        float(said.mean()),
+        float(true.mean()),
+        error,
+        doubt,
+        inside[0].hard,
+        NOT_SAID not in inside[0].claim,
+    )

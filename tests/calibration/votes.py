@@ -5,7 +5,9 @@ Ordinary: each option has a value, each voter a taste of their own, both normal 
 second one. The spread of the values goes from none (all options alike) to twice that of the tastes. Hard, as no method
 assumes them: two camps with values of their own; voters who put all they have on one option (plumping, known from
 cumulative voting); voters of whom a third choose at random; values with heavy tails (Student's t with 2 degrees of
-freedom), so that one option stands far off; teams that talk, so that each has a mood that moves all its voters.
+freedom), so that one option stands far off; teams that talk, so that each has a mood that moves all its voters. Other
+people "like you", as it is said, share that mood; what another team in a mood of its own would do is not said,
+and stands apart in the table, so that nobody takes the one for the other.
 
 The numbers of options and votes, of people and of unused votes are those of small teams; none of them is measured. The
 truth of a statement is the share of 400 other teams of the same size, out of the same world and with the votes of the
@@ -22,10 +24,12 @@ import numpy.typing as npt
 
 from coldframe.domain.round.disclosure import Figures, voters_needed
 from coldframe.engine.worker.explaining import sureness
-from tests.calibration.claims import Said
+from tests.calibration.claims import NOT_SAID, Said
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+OTHER_MOODS = "other moods"
+DOTS, BALLOT = "first stays first, dots", "first stays first, ballot"
 SPREADS = (0.0, 0.5, 1.0, 1.5, 2.0)
 TEAMS = 400
 LEADS_BY = 0.7
@@ -60,7 +64,8 @@ class Family:
     likings: Likings
     hard: bool
     heavy: bool = False
-    plumping: bool = False
+    plumping: float = 0.0  # of voters, who give all they have to one option
+    mood: float = 0.0
 
     def values(self, rng: np.random.Generator, spread: float, options: int) -> Floats:
         return spread * (rng.standard_t(2, options) if self.heavy else rng.normal(size=options))
@@ -69,10 +74,12 @@ class Family:
 ORDINARY = Family("tastes", tastes, hard=False)
 HARD = (
     Family("two camps", camps, hard=True),
-    Family("all on one", tastes, hard=True, plumping=True),
+    Family("all on one", tastes, hard=True, plumping=1.0),
+    Family("half of them all on one", tastes, hard=True, plumping=0.5),
     Family("a third at random", at_random, hard=True),
     Family("heavy tails", tastes, hard=True, heavy=True),
-    Family("teams with a mood", moody, hard=True),
+    Family("teams with a mood", tastes, hard=True, mood=0.7),
+    Family(OTHER_MOODS, moody, hard=True, mood=0.7),
 )
 
 
@@ -82,11 +89,12 @@ def statements(worlds: int, seed: int) -> Iterator[Said]:
     for number in range(worlds):
         family = HARD[number // 3 % len(HARD)] if number % 3 == 2 else ORDINARY
         spread = SPREADS[int(rng.integers(len(SPREADS)))]
-        for claim, count in (("first stays first, dots", _dots), ("first stays first, ballot", _ballot)):
+        for claim, count in ((DOTS, _dots), (BALLOT, _ballot)):
             found = count(rng, family, spread)
             if found is not None:
                 world = family.name if family.hard else f"{family.name}, spread {spread:g}"
-                yield Said(claim, world, family.hard, *found)
+                unsaid = f"{claim}: {NOT_SAID}" if family.name == OTHER_MOODS else claim
+                yield Said(unsaid, world, family.hard, *found)
 
 
 def _dots(rng: np.random.Generator, family: Family, spread: float) -> tuple[float, float] | None:
@@ -109,6 +117,8 @@ def _one(
     chief = np.zeros(options, np.int64)
     if weight is not None:
         chief = ballots(rng, tastes(rng, values, 1, 1), quota, plumping=family.plumping)[0, 0]
+    if family.mood and family.name != OTHER_MOODS:  # one mood, which the other people share
+        values = values + family.mood * rng.normal(size=options)
     cast = ballots(rng, family.likings(rng, values, TEAMS + 1, people), quota, plumping=family.plumping)
     named = [f"option {n:02}" for n in range(options)]
     told = Figures(
@@ -125,15 +135,16 @@ def _one(
     return said, float(shares[1:][:, here].mean(axis=0).max())
 
 
-def ballots(rng: np.random.Generator, liking: Floats, quota: int, *, plumping: bool) -> Ints:
+def ballots(rng: np.random.Generator, liking: Floats, quota: int, *, plumping: float) -> Ints:
     """Votes by option: one for each of the best, two for a favourite that leads; some votes stay unused."""
     options = liking.shape[-1]
     order = np.argsort(-liking, axis=-1)
     best = np.take_along_axis(liking, order, axis=-1)
     votes = np.zeros(liking.shape, np.int64)
-    leads = np.ones(liking.shape[:-1], bool) if plumping else best[..., 0] - best[..., 1] > LEADS_BY
+    all_on_one = rng.random(liking.shape[:-1]) < plumping
+    leads = best[..., 0] - best[..., 1] > LEADS_BY
     for vote in range(quota):
-        again = leads & ((vote == quota - 1) | plumping)
+        again = all_on_one | (leads & (vote == quota - 1))
         place = np.where(again, 0, min(vote, options - 1))
         used = (rng.random(place.shape) > UNUSED) | (vote == 0)
         chosen = np.take_along_axis(order, place[..., None], axis=-1)

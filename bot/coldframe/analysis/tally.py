@@ -1,155 +1,102 @@
-"""Counting votes: at which weight of one voter the order changes, and how soft the result is.
+"""Counting votes: between which weights of the decision-maker's votes the order stands, and what happens at the ends.
 
-Votes are a mapping from each voter to the options voted for, an option as often as it got votes from that
-person (cumulative voting).
-
-Ties are broken in this order: weighted total, number of different voters, votes of the decision-makers. What
-is still equal is a tie, and stays one: nothing here draws lots.
+Everything follows from totals. What breaks a tie (how many different people voted for an option) is not among them, so
+where two totals meet the options are called level, whoever stands first there in the end.
 """
 
 from __future__ import annotations
 
-import numbers
-from collections import Counter
-from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, Generic, TypeVar
-
-import numpy as np
-import numpy.typing as npt
+from itertools import pairwise
+from typing import Generic, TypeVar
 
 from coldframe.analysis.inputs import BadNumber, finite, non_empty, whole
 
-V = TypeVar("V", bound=Hashable)
 O = TypeVar("O", bound=Hashable)  # noqa: E741 - an option
 
-Number = int | float | Fraction
 Order = tuple[tuple[O, ...], ...]
-"""Options from the first place down; those that share a place stand in one inner tuple."""
+"""Options from the first place down; those whose totals are level stand in one inner tuple."""
 
 HEAVIEST = 10
 """Weights are searched from 0 to this."""
 
 
 @dataclass(frozen=True, slots=True)
-class WeightChange(Generic[O]):
-    """A weight at which the order changes: the order just below it, exactly at it, and just above it.
+class End(Generic[O]):
+    """A weight at which the order stops to stand: on it, these are level that are apart inside of the range."""
 
-    At weight 0 there is no "below", and `before` equals `at`.
-    """
-
-    weight: Fraction
-    before: Order[O]
-    at: Order[O]
-    after: Order[O]
-
-
-def weight_changes(
-    votes: Mapping[V, Sequence[O]],
-    voter: V,
-    *,
-    chosen: int | None = None,
-    options: Sequence[O] | None = None,
-) -> list[WeightChange[O]]:
-    """Each weight of `voter` from 0 to 10 at which the order changes, ascending and exact; others weigh 1.
-
-    Two totals are straight lines in the weight, so all changes lie where two lines meet; the tie order
-    decides at the meeting point itself. With `chosen` only the order of that many first places counts (with
-    all who tie for the last of them), else the whole order. Raises BadNumber as `stability` does.
-    """
-    spots = _orders_by_weight(votes, voter, chosen, options)
-    found = []
-    for index in range(0, len(spots) - 1, 2):
-        weight, at = spots[index]
-        before, after = spots[max(index - 1, 0)][1], spots[index + 1][1]
-        if not before == at == after:
-            found.append(WeightChange(weight, before, at, after))
-    return found
-
-
-def stability(
-    votes: Mapping[V, Sequence[O]],
-    top: int,
-    seed: int,
-    *,
-    weights: Mapping[V, Number] | None = None,
-    options: Sequence[O] | None = None,
-    decision_makers: Collection[V] | None = None,
-    resamples: int = 4000,
-) -> dict[O, float]:
-    """The share (0 to 1) of resampled teams in which each option is among the first `top`.
-
-    Teams of the same size are drawn from the voters with replacement (bootstrap over persons, Efron 1979);
-    decision-makers are not drawn, every team keeps its own. A person drawn twice counts as two voters. Ties
-    at the cut, after the project's tie order, share the places left in equal parts, as a fair draw would; the
-    shares so sum to `top` (or to the number of options, if smaller). With 4,000 resamples the Monte Carlo
-    error of a share is at most 0.008.
-    """
-    named = _options(votes, options)
-    exact = _weights(weights)
-    leaders = _leaders(exact, decision_makers)
-    places = whole("top", top, least=1)
-    draws = whole("resamples", resamples, least=1)
-    rng = np.random.default_rng(whole("seed", seed))
-    drawn = _ballot_matrix([votes[voter] for voter in votes if voter not in leaders], named)
-    kept = [voter for voter in votes if voter in leaders]
-    led = _ballot_matrix([votes[voter] for voter in kept], named)
-    ours = np.array([float(exact.get(voter, Fraction(1))) for voter in kept])
-    people = len(drawn)
-    teams = rng.multinomial(people, np.full(people, 1 / people), size=draws) if people else np.zeros((1, 0), int)
-    totals = teams @ drawn + ours @ led
-    voters = teams @ (drawn > 0) + (led > 0).sum(axis=0)
-    shares = _shares_of_top(_dense(totals, voters, led.sum(axis=0)), places).mean(axis=0)
-    return {option: float(share) for option, share in zip(named, shares, strict=True)}
+    weight: float
+    level: tuple[O, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class _Count(Generic[O]):
-    """Counts of one option: the `moving` votes are those of the one voter whose weight moves."""
+class WeightRange(Generic[O]):
+    """Where the order of the first places stands, without the ends themselves; None for an end that lies at 0 or 10 and
+    where it still stands. `level`: where the weight in force is such an end itself, those that are level at it.
+    `if_equal`: who would be first if everybody's votes counted the same."""
 
-    option: O
-    others: int
-    moving: int
-    voters: int
-
-    def key(self, weight: Fraction) -> tuple[Fraction, int, int]:
-        return self.others + weight * self.moving, self.voters, self.moving
-
-
-def _count(votes: Mapping[V, Sequence[O]], option: O, voter: V) -> _Count[O]:
-    cast = {each: Counter(ballot)[option] for each, ballot in votes.items() if option in ballot}
-    moving = cast.get(voter, 0)
-    return _Count(option, sum(cast.values()) - moving, moving, len(cast))
+    below: End[O] | None
+    above: End[O] | None
+    level: tuple[O, ...]
+    if_equal: tuple[O, ...]
 
 
-def _orders_by_weight(
-    votes: Mapping[V, Sequence[O]], voter: V, chosen: int | None, options: Sequence[O] | None
-) -> list[tuple[Fraction, Order[O]]]:
-    """Orders at each crossing (even positions, 0 to 10) and between them (odd), the last beyond 10."""
-    named = _options(votes, options)
-    if voter not in votes:
-        raise BadNumber("voter", voter, "one who has a ballot in votes")
-    places = len(named) if chosen is None else whole("chosen", chosen, least=1)
-    counts = [_count(votes, option, voter) for option in named]
-    pairs = ((a, b) for a in counts for b in counts if a.moving > b.moving)
-    crossings = {Fraction(b.others - a.others, a.moving - b.moving) for a, b in pairs}
-    inside = sorted({Fraction(0), Fraction(HEAVIEST)} | {w for w in crossings if 0 < w < HEAVIEST})
-    beyond = min((w for w in crossings if w > HEAVIEST), default=Fraction(HEAVIEST + 2))
-    spots = []
-    for low, high in zip(inside, [*inside[1:], beyond], strict=True):
-        spots += [(at, _head(_order(counts, at), places)) for at in (low, (low + high) / 2)]
-    return spots
+def weight_range(group: Mapping[O, int], led: Mapping[O, int], weight: float, chosen: int) -> WeightRange[O]:
+    """Between which weights from 0 to 10 of the votes `led` the first `chosen` places are as they are at `weight`.
+
+    Two totals are straight lines in the weight, so the order changes only where two lines meet; exact. Raises BadNumber
+    for votes or weights that cannot be.
+    """
+    lines = _lines(group, led)
+    places, now = whole("chosen", chosen, least=1), Fraction(str(finite("weight", weight, least=0, most=HEAVIEST)))
+    meetings = [w for w in _meetings(lines) if 0 <= w <= HEAVIEST]
+    spots = _spots(meetings, now)
+    heads = [_head(_order(lines, spot), places) for spot in spots]
+    here = spots.index(now)
+    first = _order(lines, Fraction(1))[0]
+    if now in meetings and any(h != heads[here] for h in heads[max(here - 1, 0) : here + 2]):
+        return WeightRange(None, None, _met(lines, now, places), first)
+    below = next((n for n in range(here, -1, -1) if heads[n] != heads[here]), None)
+    above = next((n for n in range(here, len(spots)) if heads[n] != heads[here]), None)
+    low, high = (None if n is None else End(float(spots[n]), _met(lines, spots[n], places)) for n in (below, above))
+    return WeightRange(low, high, (), first)
 
 
-def _order(counts: Iterable[_Count[O]], weight: Fraction) -> Order[O]:
-    groups: dict[tuple[Fraction, int, int], list[O]] = {}
-    for count in counts:
-        groups.setdefault(count.key(weight), []).append(count.option)
-    return tuple(tuple(groups[key]) for key in sorted(groups, reverse=True))
+Lines = dict[O, tuple[int, int]]
+"""The group's votes and the decision-maker's, by option."""
+
+
+def _lines(group: Mapping[O, int], led: Mapping[O, int]) -> Lines[O]:
+    if not isinstance(group, Mapping) or not isinstance(led, Mapping):
+        raise BadNumber("votes", (group, led), "mappings from each option to its votes")
+    if set(led) - set(group):
+        raise BadNumber("led", dict(led), "votes for the options of the group only")
+    named = non_empty("group", list(group))
+    return {o: (whole(f"group[{o!r}]", group[o]), whole(f"led[{o!r}]", led.get(o, 0))) for o in named}
+
+
+def _meetings(lines: Lines[O]) -> set[Fraction]:
+    each = list(lines.values())
+    return {Fraction(b[0] - a[0], a[1] - b[1]) for a in each for b in each if a[1] > b[1]}
+
+
+def _spots(meetings: Sequence[Fraction], now: Fraction) -> list[Fraction]:
+    """The weights to look at: where lines meet, the ends, the one in force, and between each two of them."""
+    marks = sorted({Fraction(0), Fraction(HEAVIEST), now, *meetings})
+    return sorted({*marks, *((a + b) / 2 for a, b in pairwise(marks))})
+
+
+def _order(lines: Lines[O], weight: Fraction) -> Order[O]:
+    groups: dict[Fraction, list[O]] = {}
+    for option, (group, led) in lines.items():
+        groups.setdefault(group + weight * led, []).append(option)
+    return tuple(tuple(groups[total]) for total in sorted(groups, reverse=True))
 
 
 def _head(order: Order[O], places: int) -> Order[O]:
+    """The first places, with all that are level with the last of them."""
     head: list[tuple[O, ...]] = []
     for group in order:
         if sum(map(len, head)) >= places:
@@ -158,66 +105,9 @@ def _head(order: Order[O], places: int) -> Order[O]:
     return tuple(head)
 
 
-def _options(votes: Mapping[V, Sequence[O]], options: Sequence[O] | None) -> list[O]:
-    if not isinstance(votes, Mapping):
-        raise BadNumber("votes", votes, "a mapping from each voter to the options voted for")
-    for voter, ballot in votes.items():
-        if isinstance(ballot, (str, bytes)) or not isinstance(ballot, Collection):
-            raise BadNumber(f"votes[{voter!r}]", ballot, "a list of options")
-    cast = {option for ballot in votes.values() for option in ballot}
-    if options is None:
-        return non_empty("votes", sorted(cast, key=str))
-    named = non_empty("options", options)
-    if len(set(named)) < len(named):
-        raise BadNumber("options", named, "each option once")
-    if cast - set(named):
-        raise BadNumber("votes", sorted(cast - set(named), key=str), "votes for the options given only")
-    return named
-
-
-def _weights(weights: Mapping[V, Number] | None) -> dict[V, Fraction]:
-    if weights is not None and not isinstance(weights, Mapping):
-        raise BadNumber("weights", weights, "a mapping from voters to their weights")
-    return {voter: _exact_weight(f"weights[{voter!r}]", value) for voter, value in (weights or {}).items()}
-
-
-def _exact_weight(argument: str, value: Any) -> Fraction:
-    """A weight of 0 or more as the fraction that a person means: 0.1 is a tenth, not the binary number."""
-    finite(argument, value, least=0)
-    if isinstance(value, numbers.Integral):
-        return Fraction(int(value))
-    return value if isinstance(value, Fraction) else Fraction(str(float(value)))
-
-
-def _leaders(weights: Mapping[V, Fraction], decision_makers: Collection[V] | None) -> set[V]:
-    if decision_makers is None:
-        return {voter for voter, weight in weights.items() if weight != 1}
-    if isinstance(decision_makers, (str, bytes)) or not isinstance(decision_makers, Collection):
-        raise BadNumber("decision_makers", decision_makers, "a list of voters")
-    return set(decision_makers)
-
-
-def _ballot_matrix(ballots: Sequence[Sequence[O]], options: Sequence[O]) -> npt.NDArray[np.int64]:
-    counted = [Counter(ballot) for ballot in ballots]
-    votes = [[ballot[option] for option in options] for ballot in counted]
-    return np.array(votes, dtype=np.int64).reshape(len(ballots), len(options))
-
-
-def _dense(
-    totals: npt.NDArray[np.float64], voters: npt.NDArray[np.int64], led: npt.NDArray[np.int64]
-) -> npt.NDArray[np.int64]:
-    """One whole number per team and option that orders as (total, voters, led) does."""
-    # Totals of the same votes may differ in the last bits; nine decimals are finer than any weight in use.
-    levels = np.unique(np.round(totals, 9), return_inverse=True)[1].reshape(totals.shape)
-    return np.asarray((levels * (voters.max(initial=0) + 1) + voters) * (led.max(initial=0) + 1) + led)
-
-
-def _shares_of_top(keys: npt.NDArray[np.int64], places: int) -> npt.NDArray[np.float64]:
-    """Teams x options: 1 inside the first `places`, 0 outside, equal parts of what is left on a tie."""
-    options = keys.shape[1]
-    if places >= options:
-        return np.ones(keys.shape)
-    last = np.partition(keys, options - places, axis=1)[:, [options - places]]
-    above, level = keys > last, keys == last
-    part = (places - above.sum(axis=1)) / level.sum(axis=1)
-    return np.asarray(above + level * part[:, None], dtype=np.float64)
+def _met(lines: Lines[O], weight: Fraction, places: int) -> tuple[O, ...]:
+    """Those on the first places that are level at this weight and not everywhere."""
+    for group in _head(_order(lines, weight), places):
+        if len({lines[option] for option in group}) > 1:
+            return group
+    return ()

@@ -9,45 +9,39 @@ from dataclasses import replace
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, weeks_needed
+from coldframe.analysis.tally import weight_range
 from coldframe.domain.names import Axis
 from coldframe.domain.round.disclosure import Figures
 from coldframe.domain.state import Comparison, Criterion, Likeness, Round
 from coldframe.message.pictures import Corner, PlacedPlan, PlacementMatrix
 from coldframe.speech.round import size_words
-from coldframe.speech.round.results import Sureness
 from coldframe.speech.round.size_words import Size
+from coldframe.speech.round.sure_words import Sureness
 from coldframe.speech.trial import sizing_report
 
 PRIOR_VARIANCE = 4.0  # keeps one-sided comparisons finite
 Votes = Mapping[str, Sequence[str]]
 CHIEF = "decision-maker"
-TEAMS, RESAMPLES = 40, 400  # teams that the figures fit, and how often each is drawn anew
+TEAMS = 40  # that the figures fit
 
 
 def sureness(told: Figures, weight: float, chosen: int) -> Sureness:
     """How often the first would stay first, how much voters agree, at which weights the order turns: from what is told
     of the count alone, so that none of it says more about anybody's ballot than that does."""
-    from coldframe.analysis.disclosure import likely_teams
-    from coldframe.analysis.tally import weight_changes  # numpy
+    from coldframe.analysis.disclosure import likely_teams  # numpy
 
-    options = sorted(told.group)
-    chief = {CHIEF: [o for o, n in told.chief.items() for _ in range(n)]} if told.chief else {}
-    voting = chief if any(chief.values()) else {}
+    options, chief = sorted(told.group), told.chief or {}
+    voting = {CHIEF: [o for o, n in chief.items() for _ in range(n)]} if any(chief.values()) else {}
     teams = [{**team, **voting} for team in likely_teams(told.group, told.voters, told.quota, TEAMS)]
-    turns = weight_changes(teams[0], CHIEF, chosen=chosen, options=options) if voting else []
-    first = _first_stays(teams, options, weight if voting else None)
-    return Sureness(first, _agreement(teams, options), tuple(float(turn.weight) for turn in turns))
+    weights = weight_range({o: told.group[o] for o in options}, chief, weight, chosen) if voting else None
+    return Sureness(_first_stays(told, options, weight), _agreement(teams, options), weights)
 
 
-def _first_stays(teams: Sequence[Votes], options: Sequence[str], weight: float | None) -> float:
-    from coldframe.analysis.tally import stability  # numpy
+def _first_stays(told: Figures, options: Sequence[str], weight: float) -> float | None:
+    from coldframe.analysis.stability import stays_first  # numpy
 
-    chief = {CHIEF: weight} if weight is not None else {}
-    shares = [
-        stability(team, 1, seed, weights=chief, options=options, decision_makers=[*chief], resamples=RESAMPLES)
-        for seed, team in enumerate(teams)
-    ]
-    return max(sum(share[option] for share in shares) for option in options) / len(teams)
+    lead = [weight * (told.chief or {}).get(option, 0) for option in options]
+    return stays_first([told.group[option] for option in options], lead, told.quota)
 
 
 def _agreement(teams: Sequence[Votes], options: Sequence[str]) -> float:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side, Step
 from coldframe.domain.round.ballots import draw_seed
@@ -15,17 +14,9 @@ from coldframe.message.pictures import ForceField, PlacedPlan, PlacementMatrix, 
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import NO_REASON, about, count, fewest, touched
 from coldframe.speech.round import drawn, jot_words
+from coldframe.speech.round.sure_words import Sureness, sure_words, weight_words
 
 MAX_LISTED = 60
-
-
-@dataclass(frozen=True, slots=True)
-class Sureness:
-    """What the computation says about a ranking: shares of resampled teams, agreement, where the weight decides."""
-
-    first_stays: float | None  # share of resampled teams in which the first stays first
-    agreement: float | None  # Kendall's W, 0 to 1
-    weight_turns: tuple[float, ...] = ()  # weights at which the chosen order changes
 
 
 # --- notes ---
@@ -129,10 +120,10 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     )
     header = ("Place", "Force", "Dots", "Goes on") if shown else ("Place", "Force", "Goes on")
     table = Grid("Forces by dots; ties share a place", header, tuple(_force_cells(row, shown) for row in rows[:40]))
-    chart = VoteRanking("Dots on the forces", "dots", rows, len(carried), _sure_words(sure) if shown else "")
+    chart = VoteRanking("Dots on the forces", "dots", rows, len(carried), sure_words(sure) if shown else "")
     blocks: list[Block] = [table]
     if shown:
-        blocks += [small("{sure}", sure=_sure_words(sure)), *_unused(unused, "dot")]
+        blocks += [small("{sure}", sure=sure_words(sure)), *_unused(unused, "dot")]
     else:
         blocks.append(small(PLACES_ONLY, fewest=fewest(len(rows)), who=""))
     if _broken_by_people(round_.forces_standing):
@@ -176,28 +167,6 @@ def _force_row(round_: Round, standing: Standing, shown: bool) -> RankRow:
     return RankRow(label, standing.place, standing.group, None, standing.weighted, tied, standing.carried)
 
 
-def _sure_words(sure: Sureness | None) -> str:
-    """How sure, in a sentence or two without statistics."""
-    if sure is None:
-        return "I couldn't work out how sure this is."
-    parts = []
-    if sure.first_stays is not None:
-        parts.append(
-            f"If other people like you voted, the first would stay first about {round(100 * sure.first_stays)} times "
-            f"in 100"
-        )
-    if sure.agreement is not None:
-        parts.append(f"the voters {_agreement_words(sure.agreement)}")
-    if not parts:
-        return "Too few voted to say how sure this is."
-    return "; ".join(parts) + "."
-
-
-def _agreement_words(w: float) -> str:
-    steps = ((0.7, "agree strongly"), (0.5, "agree fairly well"), (0.3, "agree somewhat"))
-    return next((words for least, words in steps if w >= least), "hardly agree")
-
-
 def ballot_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     """Three columns with what follows from them; only places where so few voted that votes could be read off."""
     shown = figures(round_, Step.BALLOT) is not None
@@ -213,14 +182,14 @@ def ballot_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     ]
     if any(s.drawn for s in round_.plans_standing):
         blocks.append(small("I drew lots for a tie at the cut (the draw's seed is {seed}).", seed=draw_seed(round_)))
-    chart = VoteRanking("Ballot on the plans", "votes", rows, None, _sure_words(sure) if shown else "")
+    chart = VoteRanking("Ballot on the plans", "votes", rows, None, sure_words(sure) if shown else "")
     return Message(head, tuple(blocks), attachments=(Drawing(chart, "ballot"),))
 
 
 def _ballot_numbers(round_: Round, sure: Sureness | None, unused: int) -> list[Block]:
-    blocks: list[Block] = [small("{sure}", sure=_sure_words(sure))]
-    if sure is not None:
-        blocks.append(small("{weight}", weight=_weight_words(round_, sure.weight_turns)))
+    blocks: list[Block] = [small("{sure}", sure=sure_words(sure))]
+    if sure is not None and sure.weights is not None:
+        blocks.append(small("{weight}", weight=weight_words(round_, sure.weights)))
     blocks += _unused(unused, "vote")
     if _broken_by_people(round_.plans_standing):
         blocks.append(
@@ -250,20 +219,6 @@ def _cells(row: RankRow, shown: bool) -> tuple[Line, ...]:
         numbers = (row.group, row.decision_maker, row.weighted)
         cells += [line("{n}", n=f"{n:g}" if n is not None else "") for n in numbers]
     return tuple(cells)
-
-
-def _weight_words(round_: Round, turns: Sequence[float]) -> str:
-    """Whether the decision-maker's weight decides, with the range in which the order stands."""
-    weight = round_.settings.weight
-    below = max((t for t in turns if t <= weight), default=None)
-    above = min((t for t in turns if t > weight), default=None)
-    if below is None and above is None:
-        return f"The decision-maker's weight of {weight} changes nothing: any weight from 0 to 10 gives this order."
-    low = "0" if below is None else f"{below:g}"
-    high = "10" if above is None else f"{above:g}"
-    if below is None:
-        return f"The decision-maker's weight of {weight} changes nothing: any weight up to {high} gives this order."
-    return f"The decision-maker's weight of {weight} matters: only weights from {low} to {high} give this order."
 
 
 # --- questions, precedents, plans ---

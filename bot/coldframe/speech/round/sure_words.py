@@ -1,0 +1,90 @@
+"""How soft the first place of a count is, how much voters agree, and whether the decision-maker's weight decides."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coldframe.analysis.tally import WeightRange
+from coldframe.domain.names import PlanId
+from coldframe.domain.state import Round
+from coldframe.message.harmless import theirs
+
+
+@dataclass(frozen=True, slots=True)
+class Sureness:
+    """What the computation says about a ranking: how soft the first place is, agreement, where the weight decides."""
+
+    first_stays: float | None  # share of other such teams in which the first stays first; None where it is shared
+    agreement: float | None  # Kendall's W, 0 to 1
+    weights: WeightRange[str] | None = None  # where the chosen order stands; None where nobody's votes weigh more
+
+
+def sure_words(sure: Sureness | None) -> str:
+    """How sure, in a sentence or two without statistics."""
+    if sure is None:
+        return "I couldn't work out how sure this is."
+    if sure.agreement is None:
+        return "Too few voted to say how sure this is."
+    return f"{_first_words(sure.first_stays)}; the voters {_agreement_words(sure.agreement)}."
+
+
+MOSTLY = 0.5
+"""Share of other such teams from which on a figure helps; below it another would be first more often."""
+STEP, MOST = 5, 95  # of 100: as fine as the figure is true, and as high as it is said
+
+
+def _first_words(stays: float | None) -> str:
+    """How soft the first place is. People "like you": that all of this team may be mistaken is not in it."""
+    if stays is None:
+        return "The first place is shared, so a few other voters could turn it"
+    if stays < MOSTLY:
+        return "It's close: if other people like you voted, another could well be first"
+    of_100 = min(STEP * round(100 * stays / STEP), MOST)
+    most = "at least" if of_100 == MOST else "about"
+    return f"If other people like you voted, the first would stay first {most} {of_100} times in 100"
+
+
+def _agreement_words(w: float) -> str:
+    steps = ((0.7, "agree strongly"), (0.5, "agree fairly well"), (0.3, "agree somewhat"))
+    return next((words for least, words in steps if w >= least), "hardly agree")
+
+
+def weight_words(round_: Round, stands: WeightRange[str]) -> str:
+    """Whether the decision-maker's weight decides: where the order stands, what happens at the ends, and who would be
+    first if all votes counted the same."""
+    whose = f"The decision-maker's weight of {round_.settings.weight}"
+    if not (stands.level or stands.below or stands.above):
+        return f"{whose} changes nothing: any weight from 0 to 10 gives this order."
+    words = f"{whose} {_matters(stands)} {_between(round_, stands)} give this order."
+    if stands.level:
+        words = f"{whose} matters: with it {_level(round_, stands.level)}, with any other not."
+    ends = [end for end in (stands.below, stands.above) if end is not None and end.weight == 1]
+    said = any(set(end.level) == set(stands.if_equal) for end in ends)
+    return words if said else f"{words} {_if_equal(round_, stands.if_equal)}"
+
+
+def _matters(stands: WeightRange[str]) -> str:
+    return "changes nothing: any weights" if stands.below is None else "matters: only weights"
+
+
+def _between(round_: Round, stands: WeightRange[str]) -> str:
+    """Both ends are outside of the range."""
+    ends = [("above", stands.below), ("below", stands.above)]
+    found = [f"{side} {end.weight:g} (there {_level(round_, end.level)})" for side, end in ends if end is not None]
+    return " and ".join(found)
+
+
+def _if_equal(round_: Round, first: Sequence[str]) -> str:
+    if len(first) > 1:
+        return f"If all votes counted the same, {_level(round_, first)} in first place."
+    return f"If all votes counted the same, {_titles(round_, first)} would be first."
+
+
+def _level(round_: Round, plans: Sequence[str]) -> str:
+    return f"{_titles(round_, plans)} are level"
+
+
+def _titles(round_: Round, plans: Sequence[str]) -> str:
+    titles = [f"“{theirs(round_.plans[PlanId(plan)].title, 60).text}”" for plan in plans]
+    return " and ".join([", ".join(titles[:-1]), titles[-1]]) if len(titles) > 1 else titles[0]

@@ -1,0 +1,74 @@
+"""How soft a count is, and whether the weight decides, in words that follow from the figures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from coldframe.analysis.tally import weight_range
+from coldframe.domain.names import Step
+from coldframe.domain.state import Round
+from coldframe.speech.round import sure_words
+from coldframe.speech.round.sure_words import Sureness
+from tests.domain.play import Play
+
+
+@pytest.mark.parametrize(
+    ("stays", "words"),
+    [
+        (None, "The first place is shared"),
+        (0.31, "It's close: if other people like you voted, another could well be first"),
+        (0.5, "first about 50 times in 100"),
+        (0.638, "first about 65 times in 100"),
+        (0.93, "first at least 95 times in 100"),
+        (1.0, "first at least 95 times in 100"),
+    ],
+)
+def test_a_figure_only_where_it_helps(stays: float | None, words: str) -> None:
+    """In steps of five, never above what was measured to be true, and in words where another would be first."""
+    said = sure_words.sure_words(Sureness(stays, 0.4))
+    assert words in said and said.endswith("; the voters agree somewhat.")
+
+
+@pytest.fixture
+def ballot() -> Round:
+    """Two plans, A and B, with the weight of two."""
+    round_ = Play().to(Step.PLACEMENT).round
+    return replace(round_, settings=replace(round_.settings, weight=2))
+
+
+@pytest.mark.parametrize(
+    ("group", "led", "words"),
+    [
+        (
+            (3, 1),
+            (1, 0),
+            "The decision-maker's weight of 2 changes nothing: any weight from 0 to 10 gives this order.",
+        ),
+        (
+            (2, 1),
+            (0, 1),
+            "The decision-maker's weight of 2 matters: only weights above 1 (there {a} and {b} are level) give this "
+            "order.",
+        ),
+        (
+            (4, 1),
+            (0, 1),
+            "The decision-maker's weight of 2 changes nothing: any weights below 3 (there {a} and {b} are level) give "
+            "this order. If all votes counted the same, {a} would be first.",
+        ),
+        (
+            (3, 1),
+            (0, 1),
+            "The decision-maker's weight of 2 matters: with it {a} and {b} are level, with any other not. "
+            "If all votes counted the same, {a} would be first.",
+        ),
+    ],
+)
+def test_what_happens_at_the_ends(ballot: Round, group: tuple[int, int], led: tuple[int, int], words: str) -> None:
+    """The ends lie outside of the range: there two are level; and who would be first if all votes counted the same."""
+    plans = sorted(ballot.plans)[:2]
+    stands = weight_range(dict(zip(plans, group, strict=True)), dict(zip(plans, led, strict=True)), 2, 2)
+    a, b = (f"“{ballot.plans[plan].title}”" for plan in plans)
+    assert sure_words.weight_words(ballot, stands) == words.format(a=a, b=b)
