@@ -68,9 +68,9 @@ async def test_only_the_facilitator_goes_on_and_only_once(tmp_path: Path) -> Non
         room = team.house.room
         await room.press(JON, message, button.action, button.value)
         assert _rows(team) == ["now", "then"]
-        for _ in range(2):
-            await room.press(F, message, button.action, button.value, forged=True)
-            await team.settle()
+        replies = [await room.press(F, message, button.action, button.value, forged=True) for _ in range(2)]
+        await team.settle()
+        assert [r.note is not None and "over already" in str(r.note) for r in replies] == [False, True]
         assert _rows(team) == ["told", "now"]
 
 

@@ -47,12 +47,13 @@ async def _time_is_up(turn: Turn, due: Due) -> None:
 
 
 async def _next(request: RoundRequest) -> Reply | None:
-    """Who was told of the turn before, and presses late, changes nothing."""
+    """Whoever presses when that turn was over changes nothing, and is told."""
     turn, round_ = request.turn, request.round
     waits = [d.occurrence for d in await turn.uow.dues(TELL) if d.subject == round_.id]
-    if waits == [request.part(0)]:
-        await turn.drop_due(round_.id, kind=TELL)
-        _show(turn, round_, int(request.part(0)) + 1)
+    if waits != [request.part(0)]:
+        return request.shown(telling_words.turn_is_over())
+    await turn.drop_due(round_.id, kind=TELL)
+    _show(turn, round_, int(request.part(0)) + 1)
     return None
 
 
@@ -109,7 +110,7 @@ async def _over(turn: Turn, due: Due) -> None:
 
 
 BUTTONS = {
-    **of_round({"telling.next": _next}, (Step.PLANS,)),
+    **of_round({"telling.next": _next}),
     **of_round({"break.take": _take}, RUNNING),
 }
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {Started: _started, RoundResumed: _started, RoundPaused: _rests}

@@ -8,7 +8,7 @@ from coldframe.domain.round.questions import TELLING
 from coldframe.domain.state import Precedent, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Items, Line, Message, When, line
-from coldframe.message.saying import heading, offer, paragraph, small, told
+from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count
 from coldframe.speech.round import jot_words
 
@@ -33,6 +33,10 @@ def _row(round_: Round, one: Precedent, turns_away: int, until: datetime) -> Lin
     if turns_away > 0:
         return line("then: ") + who
     return line("*now*, until {u}: ", u=When(until, "hour")) + who
+
+
+def turn_is_over() -> Message:
+    return said("That turn is over already. Nothing was changed.")
 
 
 def a_break(round_: Round, minutes: int, of_minutes: int) -> Message:
