@@ -333,6 +333,11 @@ def _precedents(cast: Cast, person: Person, record: Record, now: datetime) -> It
         }
         at = cast.at(person, record.at, Step.PRECEDENTS, place / (len(mine) + 1))
         yield Job(at, key, fill(cast, person, "precedent.write", fields, "", key))
+    struck = cast.scenario.jottings.get(person.id)
+    if struck:
+        key = f"{person.id}/jotted"
+        act = fill(cast, person, "jot.write", {"text": struck}, "", key)
+        yield Job(cast.at(person, record.at, Step.PRECEDENTS, 0.9), key, act)
     key = f"{person.id}/precedents/done"
     yield Job(cast.at(person, record.at, Step.PRECEDENTS, 1), key, press(cast, person, record, "step.done", key))
 
@@ -361,6 +366,7 @@ def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
             "checked_by": plan.checked_by,
             "might_fail": plan.might_fail,
             "chance": "" if plan.chance is None else str(plan.chance),
+            "borrows~": plan.borrows,
         }
         at = cast.at(person, record.at, Step.PLANS, place / (len(mine) + 1))
         yield Job(at, key, fill(cast, person, "plan.write", fields, "", key))

@@ -43,7 +43,7 @@ def press_value(cast: Cast, person: Person, action: str, value: str, key: str) -
 
 
 def fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: str, key: str) -> Act:
-    """Fills in a form; a field named `x#` takes the option of that number."""
+    """Fills in a form; a field named `x#` takes the option of that number, `x~` the one that begins with the words."""
 
     async def act() -> object:
         hand = cast.hand(person)
@@ -55,6 +55,9 @@ def fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: 
             number = chosen.pop(f"{field.name}#", None)
             if number is not None:
                 chosen[field.name] = field.options[min(int(number), len(field.options)) - 1].value
+            words = chosen.pop(f"{field.name}~", "")
+            if words:
+                chosen[field.name] = next(o.value for o in field.options if o.label.startswith(words))
         form = reply.form
         answer = await cast.room.submit(person.id, form.action, form.value, chosen, key=key)
         better = proposed(answer.errors)

@@ -103,6 +103,7 @@ class Plan(Part):
     checked_by: str = ""
     might_fail: str = ""
     chance: int | None = Field(default=None, ge=0, le=100)
+    borrows: str = Field(default="", description="title of the precedent whose idea it takes over")
     impact: float = Field(default=0, description="true impact, by which the demo's people compare")
     effort: float = Field(default=0, description="true effort, by which the demo's people compare")
 
@@ -173,6 +174,7 @@ class Scenario(Part):
     dots: dict[str, list[Key]] = Field(default={}, description="person -> keys of notes, one for each dot")
     questions: list[Question] = []
     precedents: list[Precedent] = []
+    jottings: dict[str, str] = Field(default={}, description="what strikes somebody while they read precedents")
     plans: list[Plan] = []
     ballot: dict[str, list[Key]] = Field(default={}, description="person -> keys of plans, one for each vote")
     commitment: Commitment | None = None
@@ -316,6 +318,11 @@ def _references(scenario: Scenario, people: list[str], notes: list[str], plans: 
         yield ("moments", index, "step"), moment.step, steps, "step"
     for step in scenario.lengths:
         yield ("lengths", step), step, steps, "step"
+    yield from ((("jottings", who), who, people, "person") for who in scenario.jottings)
+    titles = [precedent.title for precedent in scenario.precedents]
+    for index, plan in enumerate(scenario.plans):
+        if plan.borrows:
+            yield ("plans", index, "borrows"), plan.borrows, titles, "precedent"
     yield from _trial_references(scenario, people, plans)
 
 

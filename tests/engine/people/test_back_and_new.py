@@ -8,7 +8,8 @@ from pathlib import Path
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, RoundId, Step
-from coldframe.domain.people.commands import Join
+from coldframe.domain.people.commands import Join, SetAway
+from coldframe.domain.round import rules
 from coldframe.domain.round.moves import Start
 from coldframe.domain.trial.state import Closing
 from coldframe.engine.core.turn import Turn
@@ -96,6 +97,17 @@ async def test_who_missed_nothing_hears_so(tmp_path: Path) -> None:
         await _gone(team, "2026-03-20")
         await team.command(JON, "away off", channel=False)
         assert [w for w in team.told(JON) if "Nothing happened while you were away" in w and "is open for you" in w]
+
+
+async def test_who_was_counted_as_away_by_others_is_back_by_their_own_word(tmp_path: Path) -> None:
+    """They are waited for again; nobody knows since when they were away, so nothing is said of that time."""
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        await team.act("counted", SetAway(F, JON, True))
+        assert JON not in rules.expected(await team.current())
+        await team.command(JON, "away off", channel=False)
+        assert JON in rules.expected(await team.current())
+        (back,) = [w for w in team.told(JON) if w.startswith("While you were away")]
+        assert "1 thing is open for you" in back and "Nothing happened" not in back
 
 
 async def test_who_is_new_gets_the_story_so_far(tmp_path: Path) -> None:

@@ -16,9 +16,11 @@ from coldframe.domain.settings import Settings
 from coldframe.domain.trial.state import Closing, Entry
 from coldframe.message.nodes import plain
 from coldframe.message.pictures import PlacedPlan, PlacementMatrix
+from coldframe.ports.keys import Covers
 from coldframe.speech.round import drawn, results
 from coldframe.speech.trial import review_words
 from tests.domain.play import EVERYBODY, D, F, Play, a_plan
+from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, reach
 from tests.engine.seeing_through import words
 from tests.speech.trials import OWNER, a_trial, with_split
@@ -44,9 +46,14 @@ async def test_what_strikes_one_comes_back_where_plans_are_written_and_then_goes
         assert not any("mulberry" in w for w in others)
         for file in tmp_path.glob("*.db*"):
             assert b"mulberry" not in file.read_bytes()
+        assert Covers.JOTTINGS in await _keys(team)
         await reach(team, Step.BALLOT)
-        assert (await team.current()).jottings == {}
+        assert (await team.current()).jottings == {} and Covers.JOTTINGS not in await _keys(team)
         assert not any("mulberry" in w for w in team.told(JON))
+
+
+async def _keys(team: Running) -> set[Covers]:
+    return {use.covers for use in await team.house.store.keys.uses()}
 
 
 async def test_ones_page_is_in_the_export_and_goes_with_forget(tmp_path: Path) -> None:

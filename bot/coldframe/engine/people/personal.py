@@ -153,7 +153,7 @@ async def come_back(turn: Turn, tenant: str, person: str) -> None:
     """On the day that was set, or earlier: what is left of an absence is working time again. First they hear what was
     meanwhile, then what the running steps ask."""
     me = await turn.uow.member(tenant, person)
-    if me is None or me.away_until is None:
+    if me is None or not await _is_away(turn, me):
         return
     old, first = members.calendar_of(me), len(turn.sends)
     calendar = _without_running_absence(old, turn.now)
@@ -164,6 +164,13 @@ async def come_back(turn: Turn, tenant: str, person: str) -> None:
     await rereckoning.of_person(turn, tenant, person, old)
     await turn.uow.save_member(replace(await returning.tell(turn, me), away_until=None))
     turn.sends.insert(first, turn.sends.pop())
+
+
+async def _is_away(turn: Turn, me: Member) -> bool:
+    """By their own word, or counted as away by a facilitator."""
+    rounds = [await turn.uow.round(head.id) for head in await turn.uow.heads(me.tenant, member=me.id)]
+    seats = (round_.seats.get(MemberId(me.id)) for round_ in rounds if round_ is not None)
+    return me.away_until is not None or any(seat is not None and seat.away for seat in seats)
 
 
 async def _back(turn: Turn, due: Due) -> None:

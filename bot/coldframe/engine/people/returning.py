@@ -61,7 +61,7 @@ async def tell(turn: Turn, me: Member) -> Member:
     """Says it; gives the record as it is to be kept from now on."""
     person, rounds = MemberId(me.id), await _rounds(turn.uow, me)
     left = Left.unpack(me.facts.get(LEFT))
-    meanwhile = await _meanwhile(turn, me, left, rounds) if left is not None else Meanwhile()
+    meanwhile = await _meanwhile(turn, me, left, rounds) if left is not None else None
     running = [round_ for round_ in rounds if round_.step not in ENDS]
     waits = await owed.owed(turn, me.tenant, person, {round_.channel for round_ in rounds})
     message = back_words.back(meanwhile, len(waits), panel_words.open_now(running, person, waits))

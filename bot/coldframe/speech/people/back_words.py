@@ -23,17 +23,19 @@ class Meanwhile:
     decided: Sequence[Line] = ()
 
 
-def back(meanwhile: Meanwhile, owed: int, open_: Sequence[Block]) -> Message:
-    """`owed`: how many things wait for this person; `open_`: those, and where their rounds stand, with buttons."""
+def back(meanwhile: Meanwhile | None, owed: int, open_: Sequence[Block]) -> Message:
+    """`meanwhile`: None where nobody knows since when they were away. `owed`: how many things wait for this person;
+    `open_`: those, and where their rounds stand, with buttons."""
     waits = line("Nothing waits for you.")
     if owed:
         waits = line("{n} open for you.", n=count(owed, "thing is", "things are"))
     summary = line("Welcome back. ") + waits
-    if not meanwhile.happened and not meanwhile.decided:
+    if meanwhile == Meanwhile([], []):
         summary += line(" Nothing happened while you were away.")
     blocks: list[Block] = [paragraph(summary)]
-    blocks += _listed("What happened", meanwhile.happened)
-    blocks += _listed("What was decided without you", meanwhile.decided)
+    if meanwhile is not None:
+        blocks += _listed("What happened", meanwhile.happened)
+        blocks += _listed("What was decided without you", meanwhile.decided)
     return Message(summary, (heading("While you were away"), *blocks, *open_))
 
 
