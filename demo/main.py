@@ -130,13 +130,15 @@ async def _play(scenario: object, out: Path, *, resume: bool, quiet: bool) -> No
 
 def _ending(refused: str, round_: object) -> str:
     from coldframe.domain.state import Round
-    from coldframe.speech.names import NO_REASON, PAUSED
+    from coldframe.message.nodes import plain
+    from coldframe.speech.names import NO_REASON
+    from coldframe.speech.wanting_words import why_rests
 
     if refused:
         return f"The round did not start: {refused}"
     assert isinstance(round_, Round)
     if round_.paused is not None:
-        return f"The round rests at {round_.step}: {PAUSED[round_.paused]}."
+        return f"The round rests at {round_.step}: {plain(why_rests(round_))}."
     words = {
         "committed": "The round ended with a commitment.",
         "cancelled": f"The round was cancelled: {round_.ended_because or NO_REASON}.",

@@ -261,6 +261,8 @@ class Cells:
             if trial is not None and (by in PEOPLE or Who.OWNER in kinds_of(by, Act.LOG, trial)):
                 numbers = Said("control 400/80, trial 390/82", f"l{next(self._numbers)}")
                 yield Try(Act.LOG, "numbers or a file in private", by, direct, numbers, trial, typed=numbers.text)
+            now = Said("what now", f"l{next(self._numbers)}")
+            yield Try(Act.PANEL, "the question what now", by, direct, now, round_, typed=now.text)
             yield Try(Act.MINE, "the bot's own page", by, direct, HomeOpened())
         yield from self._signs(round_)
 

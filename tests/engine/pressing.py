@@ -51,7 +51,19 @@ WIDER: Mapping[str, frozenset[Step]] = {
     **{f"edit.{what}": frozenset(OPEN) for what in ("show", "question", "add", "remove", "remove_yes")},
 }
 """What is open in other steps than the one that it was made for: no step is all that they are about."""
-OF_NOBODYS_STEP = ("text.", "word.", "hours.", "me.", "zone.", "calendar.", "digest.", "register.", "funnel.", "team.")
+OF_NOBODYS_STEP = (
+    "now.",
+    "text.",
+    "word.",
+    "hours.",
+    "me.",
+    "zone.",
+    "calendar.",
+    "digest.",
+    "register.",
+    "funnel.",
+    "team.",
+)
 STANDING = frozenset(
     action
     for action in (*USES.buttons, *USES.forms)

@@ -17,6 +17,7 @@ NOT_SHOWN: dict[str, str] = {
     "engine/core/lookups.py": "an error that its own caller answers by asking the platform",
     "engine/core/trial_turn.py": "an error that no calendar of the program leads to",
     "engine/delivery/outbox.py": "why a send stands aside, for those who run the bot",
+    "engine/reading/asked_words.py": "words of a question as it is typed, to be read",
     "engine/reading/dates.py": "a date as it is written, to be read",
     "engine/worker/explaining.py": "codes of the corners",
     "domain/names.py": "sentences that earlier databases hold, to be read",

@@ -249,7 +249,7 @@ TABLE: Mapping[Act, Row] = {
     Act.ANSWER_OFFER: _row(_TRIAL, {_ITS_OWN}, "trial.accept, trial.decline"),
     Act.DROP: _row(_TRIAL, {_F}, "trial.drop", by_itself=True),
     Act.SET_UP: _row(_TEAM, IN_CHANNEL, "/new, round.again, round.new"),
-    Act.PANEL: _row(_TEAM, IN_CHANNEL, "the command alone"),
+    Act.PANEL: _row(_TEAM, IN_CHANNEL, "the command alone, now.show, the question what now"),
     Act.STATUS: _row(_TEAM, IN_CHANNEL, "/status"),
     Act.TRIALS: _row(_TEAM, IN_CHANNEL, "/trials"),
     Act.DIGEST: _row(_TEAM, IN_CHANNEL, "/digest, digest.more"),

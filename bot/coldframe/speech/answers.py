@@ -11,7 +11,8 @@ from coldframe.message.nodes import Button, Message, Quoted, When, line, plain
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, said, small, told
 from coldframe.ports.chat import Person
-from coldframe.speech.names import PAUSED, SIDES, about, count, lower, who
+from coldframe.speech import wanting_words
+from coldframe.speech.names import SIDES, about, count, lower, who
 
 MAX_ROUNDS = 20  # in one question
 MAX_CARRIED, MAX_CARRIED_TOGETHER = 1_800, 7_000  # characters that buttons carry: each, and in one message
@@ -325,5 +326,5 @@ def channel_lost(round_: Round, reason: PauseReason) -> Message:
         "{name} rests, because {why}. Nothing is lost, and I still take private answers. To go on, invite me to a "
         "channel and type `/coldframe resume` there.",
         name=theirs(round_.name, 60),
-        why=PAUSED[reason],
+        why=wanting_words.rested(round_, reason),
     )

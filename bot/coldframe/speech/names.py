@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 
 from coldframe.domain.names import MemberId, PauseReason, Side, Step, Touches
 from coldframe.domain.round.disclosure import MIN_VOTERS, MIN_VOTERS_ON_TWO, voters_needed
@@ -17,15 +17,25 @@ from coldframe.speech.steps import TITLES
 PAUSED = {
     PauseReason.ASKED: "the facilitator paused it",
     PauseReason.BREAK: "a break, after which it goes on by itself",
-    PauseReason.NOBODY_ANSWERED: "nobody answered",
-    PauseReason.NOBODY_DECIDED: "nobody decided",
-    PauseReason.NOTHING_CAME: "nothing came in",
+    PauseReason.NOBODY_ANSWERED: "no answers are in yet",
+    PauseReason.NOBODY_DECIDED: "a decision is missing",
+    PauseReason.NOTHING_CAME: "nothing came in to go on with",
     PauseReason.NOT_AGREED: "not everybody who wrote has agreed to show the notes",
     PauseReason.CHANNEL_ARCHIVED: "the channel was archived",
     PauseReason.CHANNEL_DELETED: "the channel was deleted",
     PauseReason.CHANNEL_LEFT: "I was removed from the channel",
 }
 NO_REASON = "no reason given"
+CRITERION_FIELDS: Mapping[str, str] = {
+    "measure": "success measure",
+    "baseline": "baseline",
+    "target": "target",
+    "weekly": "people a week",
+    "counted": "words on who is counted",
+    "stop_line": "stop line",
+    "harm": "harm measure",
+}
+"""What a criterion still lacks, behind "its"."""
 NO_PLANS = "no plan was written"
 MOST_BESIDE = 8
 """Driving forces that are shown beside those that hold back."""

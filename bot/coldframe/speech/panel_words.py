@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from coldframe.domain.names import RUNNING, MemberId, Role, Step
-from coldframe.domain.round import counter, roles, rules, undoing
+from coldframe.domain.names import MemberId, RoundId, Step
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.answers import done, second_thoughts
-from coldframe.speech.names import PAUSED, about, count, lower, title
+from coldframe.speech.answers import done
+from coldframe.speech.names import count, lower
+from coldframe.speech.round import now_words
 from coldframe.speech.steps import WORDS
 
 HELP = (
@@ -96,10 +95,12 @@ def plain_words(text: str) -> Message:
     return told(written(text, 500))
 
 
-def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], *, in_channel: bool) -> Message:
-    """What this person can do here and now, as buttons."""
+def panel(
+    rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], seen: AllSeen, *, in_channel: bool
+) -> Message:
+    """What this person can do here and now, as buttons; the answer to "what now?"."""
     head = line("What you can do here.")
-    blocks: list[Block] = [heading(head), *open_now(rounds, me, owed)]
+    blocks: list[Block] = [heading(head), *open_now(rounds, me, owed, seen)]
     if not rounds:
         words = (
             "No round is open in this channel. `/coldframe new` starts one."
@@ -112,9 +113,16 @@ def panel(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When
     return Message(head, tuple(blocks))
 
 
-def open_now(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]]) -> list[Block]:
+AllSeen = Mapping[RoundId, now_words.Seen]
+"""What is known of the rounds that this person facilitates, beyond their own record."""
+
+
+def open_now(
+    rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], seen: AllSeen | None = None
+) -> list[Block]:
     """What this person owes, and what can be done in these rounds."""
-    return [*owed_now(owed), *(block for round_ in rounds for block in _round_blocks(round_, me))]
+    of_rounds = (now_words.blocks(round_, me, (seen or {}).get(round_.id)) for round_ in rounds)
+    return [*owed_now(owed), *(block for found in of_rounds for block in found)]
 
 
 def owed_now(owed: Sequence[tuple[Line, When]]) -> list[Block]:
@@ -123,71 +131,19 @@ def owed_now(owed: Sequence[tuple[Line, When]]) -> list[Block]:
     return [paragraph("Open for you:"), Items(tuple(what + line(", until {d}", d=due) for what, due in owed))]
 
 
-def _round_blocks(round_: Round, me: MemberId) -> list[Block]:
-    buttons = _buttons(round_, me)
-    blocks: list[Block] = [paragraph(_where(round_))]
-    if buttons:
-        blocks.append(offer(*buttons))
-    return blocks
-
-
-def _where(round_: Round) -> Line:
-    words = line("*{name}* is at *{step}*", name=theirs(round_.name, 60), step=title(round_.step))
-    if round_.paused is not None:
-        return words + line(" and rests: {why}.", why=PAUSED[round_.paused])
-    if round_.progress.due is not None:
-        words += line(", until {due}", due=When(round_.progress.due))
-    expected = len(rules.expected(round_))
-    if round_.step in RUNNING and expected > 1:
-        words += line("; {n} of {all} are in", n=counter.told_in(round_), all=expected)
-    return words + line(".")
-
-
-def _buttons(round_: Round, me: MemberId) -> tuple[Button, ...]:
-    if round_.step is not Step.SETUP and round_.step not in RUNNING:
-        return ()
-    running = round_.step in RUNNING and me in round_.seats
-    buttons = WORDS[round_.step].panel if running else ()
-    if undoing.may_settle(round_, me):
-        buttons += second_thoughts(round_)
-    if round_.is_facilitator(me):
-        buttons += _of_facilitator(round_)
-    elif me in round_.active() and roles.is_open(round_, Role.FACILITATOR):
-        take = Button("Take over as facilitator", "role.take", about(round_, Role.FACILITATOR), "primary")
-        cancel = (_CANCEL,) if round_.roles.acting(Role.FACILITATOR) not in round_.active() else ()
-        buttons += (take, *cancel)
-    if roles.concerns(round_, me):
-        buttons += (Button("Roles", "role.show", "", says=f"Roles in {theirs(round_.name, 60).text}"),)
-    return tuple(replace(button, value=button.value or about(round_)) for button in buttons)
-
-
-_EDIT = Button("Put right", "edit.show", "", says="Put something right in the round")
-_CANCEL = Button("Cancel …", "round.cancel", "", "danger")
-
-
-def _of_facilitator(round_: Round) -> tuple[Button, ...]:
-    if round_.step is Step.SETUP:
-        return (Button("Start now", "round.start", "", "primary"), _EDIT, _CANCEL)
-    if round_.paused is not None:
-        go_on = () if round_.paused.channel_lost else (Button("Go on", "round.resume", "", "primary"),)
-        return (*go_on, _EDIT, _CANCEL)
-    close = (Button("Close the step", "step.close", ""),) if rules.RULES[round_.step].close else ()
-    return (*close, Button("Extend", "step.extend", ""), _EDIT, _CANCEL)
-
-
 def status(rounds: Sequence[Round]) -> Message:
     head = line("{n} open here.", n=count(len(rounds), "round is", "rounds are"))
-    return told(head, *(paragraph(_where(r)) for r in rounds))
+    return told(head, *(paragraph(now_words.where(r)) for r in rounds))
 
 
-def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]]) -> Message:
+def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], seen: AllSeen) -> Message:
     """What I owe, and what I have given that nobody else can see yet."""
     head = line("{n} open for you.", n=count(len(owed), "thing is", "things are"))
     blocks: list[Block] = [heading(head)]
     if owed:
         blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in owed)))
     for round_ in rounds:
-        blocks += _round_blocks(round_, me)
+        blocks += now_words.blocks(round_, me, seen.get(round_.id))
         notes = [n for n in round_.notes.values() if n.author == me]
         if notes:
             blocks.append(paragraph("Your notes:"))

@@ -10,7 +10,7 @@ from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Code, Line, Message, When, line
 from coldframe.message.saying import told
-from coldframe.speech.names import title
+from coldframe.speech.names import CRITERION_FIELDS, title
 
 WORDS: dict[Because, str] = {
     Because.NOT_A_MEMBER: "You are not taking part in this round. Its facilitator can add you.",
@@ -106,8 +106,8 @@ WORDS: dict[Because, str] = {
     Because.REVIEW_MISSING: "“{plan}” needs a date for its review.",
     Because.REVIEW_TOO_EARLY: "The review on {at} would come before the trial has run. The earliest is {earliest}.",
     Because.NEXT_ROUND_MISSING: "The next round needs a date.",
-    Because.CRITERION_INCOMPLETE: "The criterion of “{plan}” is incomplete: measure, baseline, target, people a week, "
-    "who is counted, stop line and one harm measure are needed.",
+    Because.CRITERION_INCOMPLETE: "“{plan}” still lacks its {fields}. Its owner, the facilitator or the decision-maker "
+    "can fill that in.",
     Because.CHECK_MISSING: "“{plan}” touches something delicate: name who checked it. No name, no start.",
     Because.IN_THE_PAST: "{at} is in the past.",
     Because.OVERLAP_UNCONFIRMED: "Two trials on the same people and the same measure cannot be told apart. Accept "
@@ -160,6 +160,8 @@ def _parts(refused: Refused) -> dict[str, Line]:
         parts["free"] = (
             line(" A place is free on {d}.", d=When(free_on, "day")) if isinstance(free_on, datetime) else ()
         )
+    if refused.code is Because.CRITERION_INCOMPLETE:
+        parts["fields"] = line(", ".join(CRITERION_FIELDS[str(each)] for each in _listed(refused.facts["fields"])))
     if refused.code is Because.BAD_NUMBERS:
         parts["why"] = _impossible(refused.facts)
     if refused.code is Because.NOT_HERE:
@@ -174,6 +176,10 @@ def _parts(refused: Refused) -> dict[str, Line]:
     if refused.code is Because.NOT_IN_CHANNEL:
         parts["let_in"] = let_in(str(refused.facts["invitation"]))
     return parts
+
+
+def _listed(found: object) -> tuple[object, ...]:
+    return found if isinstance(found, tuple) else ()
 
 
 def _impossible(facts: Mapping[str, object]) -> Line:

@@ -86,7 +86,7 @@ async def test_silence_is_no_yes(tmp_path: Path) -> None:
         await _asks(team, F, LEAD, INES)
         await team.act("rest", Pause(F))
         await team.until(MONDAY + timedelta(days=4))
-        assert [w for w in team.told(F) if w.startswith("Ines has not answered about being facilitator")]
+        assert [w for w in team.told(F) if w.startswith("The time for Ines to become facilitator")]
         assert (await team.current()).role_offers == ()
         with pytest.raises(LookupError):
             team.button(INES, "role.yes")

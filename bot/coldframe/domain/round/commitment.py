@@ -271,13 +271,14 @@ def commit(round_: Round, command: Commit, now: datetime) -> Facts:
     lacks = missing(round_)
     if lacks:
         plan, because = lacks[0]
-        raise Refused(because, plan=round_.plans[plan].title if plan else "", lacking=len(lacks))
-    _still_possible(round_, now)
+        fields = round_.plans[plan].criterion.missing() if plan else ()
+        raise Refused(because, plan=round_.plans[plan].title if plan else "", lacking=len(lacks), fields=fields)
+    still_possible(round_, now)
     return (Committed(len(round_.choices), at=now),)
 
 
-def _still_possible(round_: Round, now: datetime) -> None:
-    """Dates that were right when they were set may have passed while the rest was settled."""
+def still_possible(round_: Round, now: datetime) -> None:
+    """Dates that were right when they were set may have passed while the rest was settled. Raises Refused."""
     for plan, choice in round_.choices.items():
         late = [a for a in choice.actions if not now <= a.due <= now + FIRST_WEEK]
         if late:

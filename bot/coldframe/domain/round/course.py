@@ -55,11 +55,16 @@ SETTLING = {"days": timedelta(minutes=10), "live": timedelta(seconds=15)}
 
 
 def start(round_: Round, command: Start, now: datetime) -> Facts:
+    may_start(round_, command.by)
+    return (Started(now),)
+
+
+def may_start(round_: Round, by: MemberId) -> None:
+    """Raises Refused for a round that cannot start as it is."""
     checks.in_step(round_, Step.SETUP)
-    checks.may(round_, command.by, Act.START)
+    checks.may(round_, by, Act.START)
     _settings_refusal(round_)
     seats.roster_refusal(round_)
-    return (Started(now),)
 
 
 def _settings_refusal(round_: Round) -> None:

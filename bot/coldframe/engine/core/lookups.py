@@ -56,6 +56,20 @@ class Checked:
 
 
 @dataclass(frozen=True, slots=True)
+class LookedAt:
+    """The same for an overview, which goes without where the platform does not tell it now."""
+
+    place: Place
+    people: tuple[str, ...]
+
+    async def ask(self, chat: Chat) -> tuple[Hindrance, ...]:
+        try:
+            return await chat.check(self.place, self.people)
+        except ChatError:
+            return ()
+
+
+@dataclass(frozen=True, slots=True)
 class There:
     """Who is in the channel, to know what somebody may; None where the platform does not tell it now, nobody where the
     bot was not let in."""
@@ -130,6 +144,11 @@ class Told:
     def hindrances(self, place: Place, people: tuple[str, ...]) -> tuple[Hindrance, ...]:
         """What would be refused there and to these people. Raises Unasked."""
         found: tuple[Hindrance, ...] = self._answer(Checked(place.root(), people))
+        return found
+
+    def looked_at(self, place: Place, people: tuple[str, ...]) -> tuple[Hindrance, ...]:
+        """As far as the platform tells it now. Raises Unasked."""
+        found: tuple[Hindrance, ...] = self._answer(LookedAt(place.root(), people))
         return found
 
     def _answer(self, question: Question) -> Any:

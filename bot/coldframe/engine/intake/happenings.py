@@ -21,7 +21,7 @@ from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.intake import bare_words, late, misplaced, panel, submissions, texts
 from coldframe.engine.people import personal
-from coldframe.engine.reading import note_lines
+from coldframe.engine.reading import asked_words, note_lines
 from coldframe.engine.register import teams
 from coldframe.engine.round import guests, joining, locking
 from coldframe.engine.trial import forecasts, ownership, weekly
@@ -109,19 +109,31 @@ def refuse(turn: Turn, event: Inbound, refused: Refused) -> Reply:
 
 
 async def _said(request: Request, what: Said) -> Reply | None:
-    turn, event = request.turn, request.event
-    if event.place.kind == "channel":
+    if request.event.place.kind == "channel":
         return await _said_in_channel(request, what)
     words = what.text.strip()
     if what.mentioned and not texts.is_question(words) and not note_lines.is_signed(words):
         return await panel.ask(request, words)
     if what.thread is None and words.lower() in request.uses.words:
         return await bare_words.heard(request, what, words.lower())
+    left = asked_words.without_what_now(what.text)
+    if left is None:
+        return await _text(request, what)
+    if left.strip():
+        await _text(request, replace(what, text=left))
+    return await panel.what_is_open(request)
+
+
+async def _text(request: Request, what: Said) -> Reply | None:
+    """A line in the direct messages that is no command."""
+    turn, event = request.turn, request.event
     posted = await _thread_root(turn, event, what.thread)
     if await texts.suggested(turn, event, what, posted):
         return None
     if await weekly.heard(turn, event, what, posted):
         return None
+    if asked_words.asks_how_it_stands(what.text) and not await texts.rounds_in_notes(turn, event):
+        return await panel.what_is_open(request)
     return await texts.heard(turn, event, what, posted, _lever_of(posted))
 
 
@@ -169,7 +181,7 @@ async def _edited(request: Request, what: Edited) -> Reply | None:
 async def _heard_anew(turn: Turn, round_: Round, what: Edited, mine: list[Note], drafts: list[Draft]) -> None:
     """The changed message is read like a new one; where it leaves side or lever open, they stay as they were."""
     member = (mine[0].author if mine else None) or drafts[0].author
-    pieces = _pieces(round_, what.text, mine)
+    pieces = _pieces(round_, asked_words.without_what_now(what.text) or what.text, mine)
     if (
         len(mine) == len(pieces) == 1
         and not drafts

@@ -17,10 +17,10 @@ from coldframe.domain.who_may import BY_WAY, Act
 from coldframe.engine.core import access, endings, members
 from coldframe.engine.core.requests import Answers, Request, Uses
 from coldframe.engine.people import forgetting, held, personal
-from coldframe.engine.reading import dates
+from coldframe.engine.reading import asked_words, dates
 from coldframe.engine.register import teams
 from coldframe.engine.reminding import owed as reminders
-from coldframe.engine.round import closing, correcting, course, guests, locking, setup
+from coldframe.engine.round import closing, correcting, course, guests, locking, setup, what_now
 from coldframe.message.nodes import Line, When
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
@@ -44,7 +44,8 @@ async def ask(request: Request, text: str) -> Reply | None:
     """Carries out the words after the command, or shows the panel. An unknown word gets the nearest ones."""
     first, _, rest = text.strip().partition(" ")
     request = replace(request, words=rest.strip())
-    word = request.uses.words.get(first.lower()) if first else _panel
+    asks = not first or (asked_words.asks_how_it_stands(text) and first.lower() not in request.uses.words)
+    word = _panel if asks else request.uses.words.get(first.lower())
     await teams.at_word(request, BY_WAY.get(f"/{first.lower()}", Act.PANEL))
     if word is None:
         return request.shown(panel_words.unknown(first, _nearest(request.uses, first)))
@@ -110,11 +111,18 @@ def _one_of(request: Request, word: str, rounds: list[Round]) -> Round:
     return found[0]
 
 
+async def what_is_open(request: Request) -> Reply | None:
+    """The answer to "what now?", by its button and in free words."""
+    return await ask(request, "")
+
+
 async def _panel(request: Request) -> Reply | None:
+    """What is open here for this person, and for a facilitator how the round stands."""
     rounds = await _rounds(request)
     owed = await _owed(request, await access.rounds_of(request.turn, request.event))
     in_channel = request.event.place.kind == "channel"
-    return await request.page(panel_words.panel(rounds, request.by, owed, in_channel=in_channel))
+    seen = await what_now.seen(request.turn, rounds, request.by)
+    return await request.page(panel_words.panel(rounds, request.by, owed, seen, in_channel=in_channel))
 
 
 async def _help(request: Request) -> Reply | None:
@@ -132,7 +140,7 @@ async def _status(request: Request) -> Reply | None:
 async def _mine(request: Request) -> Reply | None:
     rounds = await access.rounds_of(request.turn, request.event)
     owed = await _owed(request, rounds)
-    message = panel_words.mine(rounds, request.by, owed)
+    message = panel_words.mine(rounds, request.by, owed, await what_now.seen(request.turn, rounds, request.by))
     await endings.show_page(request.turn, request.tenant, request.by, message)
     return Reply(note=panel_words.sent_in_private()) if request.event.place.kind == "channel" else None
 
@@ -313,7 +321,7 @@ async def _forget_me(request: Request) -> Reply | None:
     return request.shown(forget_words.done(known))
 
 
-BUTTONS: Answers = {"me.export": _export, "me.forget": _forget, "me.forgotten": _forget_me}
+BUTTONS: Answers = {"now.show": what_is_open, "me.export": _export, "me.forget": _forget, "me.forgotten": _forget_me}
 
 
 async def show_home(request: Request) -> None:
@@ -321,7 +329,7 @@ async def show_home(request: Request) -> None:
     turn = request.turn
     rounds = await access.rounds_of(turn, request.event)
     owed = await _owed(request, rounds)
-    page = panel_words.mine(rounds, request.by, owed)
+    page = panel_words.mine(rounds, request.by, owed, await what_now.seen(turn, rounds, request.by))
     place = Place(request.tenant, "direct", request.by)
     turn.sends.append(Send("home", MessageName("home", request.tenant, (request.by,)).pack(), place, page))
 

@@ -75,13 +75,13 @@ def _round_row(round_: Round) -> RoundRow:
     """What it waits for, in numbers, never in names."""
     expected = len(rules.expected(round_))
     if round_.paused is not None:
-        waits = digest_words.rests(round_.paused)
+        waits = digest_words.rests(round_)
     elif round_.step is Step.SETUP:
         waits = digest_words.WAITS_FOR_START
     elif expected > 1:
         waits = digest_words.are_in(counter.told_in(round_), expected)
     else:
-        waits = digest_words.WAITS_FOR_DECISION
+        waits = digest_words.waits_for(round_)
     return RoundRow(round_.name, title(round_.step), waits, round_.progress.due)
 
 

@@ -126,7 +126,7 @@ def _completed(request: RoundRequest, plan: Plan) -> Round:
     criterion = _criterion(request, plan.criterion)
     checked_by = request.text("checked_by").strip() or plan.checked_by
     if criterion.missing():
-        raise Refused(Because.CRITERION_INCOMPLETE, plan=plan.title)
+        raise Refused(Because.CRITERION_INCOMPLETE, plan=plan.title, fields=criterion.missing())
     if plan.caution and not checked_by:
         raise Refused(Because.CHECK_MISSING, plan=plan.title)
     whole = replace(plan, criterion=criterion, checked_by=checked_by)

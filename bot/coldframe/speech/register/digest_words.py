@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
 
-from coldframe.domain.names import PauseReason
+from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import (
     Block,
@@ -23,11 +23,13 @@ from coldframe.message.nodes import (
     When,
     line,
     moment,
+    plain,
 )
 from coldframe.message.packed import ButtonValue
 from coldframe.message.plain import one_line, percent
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import PAUSED, count
+from coldframe.speech import wanting_words
+from coldframe.speech.names import count
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 SHOWN = 4  # rows of a section
@@ -92,7 +94,7 @@ class Digest:
 # --- what a row says ---
 
 WAITS_FOR_START = "waits for its start"
-WAITS_FOR_DECISION = "waits for one decision"
+WAITS_FOR_ANNOUNCEMENT = "decided, and soon announced"
 NO_OWNER = "no owner"
 WITHOUT_OWNER = "without an owner"
 ACTION_DUE = "action due"
@@ -100,8 +102,13 @@ REVIEW = "review"
 REVIEW_OPEN = "review not closed"
 
 
-def rests(why: PauseReason) -> str:
-    return f"rests: {PAUSED[why]}"
+def rests(round_: Round) -> str:
+    return f"rests: {plain(wanting_words.why_rests(round_, wanting_words.by_role))}"
+
+
+def waits_for(round_: Round) -> str:
+    """What a step of one decision lacks; roles, and no names."""
+    return plain(wanting_words.lacks(round_, wanting_words.by_role)) or WAITS_FOR_ANNOUNCEMENT
 
 
 def are_in(number: int, expected: int) -> str:

@@ -11,9 +11,12 @@ from coldframe.domain.state import Round
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small
-from coldframe.speech.names import NO_REASON, PAUSED, about, count, lower, title, who
+from coldframe.speech import wanting_words
+from coldframe.speech.names import NO_REASON, about, count, lower, title, who
 from coldframe.speech.round.setup_words import windows_chosen
 from coldframe.speech.steps import WORDS
+
+WHAT_NOW = Button("What now?", "now.show", "", says="What is open for me, shown to me alone")
 
 
 def _filled(round_: Round, template: str) -> Line:
@@ -69,7 +72,7 @@ def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
     if expected > 1:
         rows.append(("In so far", line("{n} of {all} are in", n=counter.told_in(round_), all=expected)))
     if round_.paused is not None:
-        rows.append(("Paused", line(PAUSED[round_.paused])))
+        rows.append(("Paused", wanting_words.why_rests(round_)))
     elif progress.settles_at is not None and counter.all_told(round_):
         rows.append(("Closing", line("everybody is in; it closes at {at}", at=When(progress.settles_at, "hour"))))
     elif progress.extensions:
@@ -82,7 +85,7 @@ def resting(round_: Round, message: Message) -> Message:
     blocks = tuple(block for block in message.blocks if not isinstance(block, Buttons))
     if round_.paused is None or blocks == message.blocks:
         return message
-    why = small("This round rests: {why}. Nothing is lost; it goes on from here.", why=PAUSED[round_.paused])
+    why = small("This round rests: {why}. Nothing is lost; it goes on from here.", why=wanting_words.why_rests(round_))
     return replace(message, blocks=(*blocks, why))
 
 
@@ -90,7 +93,8 @@ def _buttons(round_: Round) -> tuple[Button, ...]:
     if round_.paused is not None:
         return ()
     live = (Button("5 more minutes", "step.extend", ""),) if round_.settings.pace == "live" else ()
-    return tuple(replace(button, value=about(round_)) for button in WORDS[round_.step].card + live)
+    own = (*WORDS[round_.step].card, *live)
+    return (*(replace(button, value=about(round_)) for button in own), WHAT_NOW)
 
 
 def over(round_: Round, step: Step, member: MemberId | None = None) -> Message:
@@ -151,25 +155,13 @@ def _votes_words(round_: Round) -> Line:
     )
 
 
-# Who is missing is told to nobody in the channel, the decision-maker no more than anybody else.
-MORE_TIME = {
-    MoreTime.QUORUM: "too few answers yet",
-    MoreTime.FACILITATOR: "more time was asked for",
-    MoreTime.UNDECIDED: "the decision has not come yet",
-    MoreTime.DOWNTIME: "I was away for a while",
-    MoreTime.NOTHING: "nothing to go on with yet",
-    MoreTime.ROLE: "not all the answers it needs are in yet",
-    MoreTime.CONSENT: "those who wrote are being asked whether their notes may be shown",
-}
-
-
 def extended(round_: Round, why: MoreTime) -> Message:
     """Told to the channel when a window grew."""
     assert round_.progress.due is not None
     due = When(round_.progress.due)
-    return said(
-        "I've kept the {step} step open until {due}: {reason}.", step=lower(round_.step), due=due, reason=MORE_TIME[why]
-    )
+    reason = wanting_words.why_longer(round_, why)
+    words = "I've kept the {step} step open until {due}: {reason}."
+    return said(words, step=lower(round_.step), due=due, reason=reason)
 
 
 def paused(round_: Round, reason: PauseReason) -> Message:
@@ -177,7 +169,7 @@ def paused(round_: Round, reason: PauseReason) -> Message:
         "{name} rests: {reason}. Nothing is lost, and I still take what you send me. The facilitator goes on with it "
         "by `/coldframe resume`.",
         name=theirs(round_.name, 60),
-        reason=PAUSED[reason],
+        reason=wanting_words.rested(round_, reason),
     )
 
 

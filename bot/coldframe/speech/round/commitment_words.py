@@ -6,27 +6,16 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.domain.names import PlanId, Role, Step
-from coldframe.domain.refusals import Because
-from coldframe.domain.round import commitment
+from coldframe.domain.round import commitment, wanting
 from coldframe.domain.state import Choice, Plan, Round
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
+from coldframe.speech import wanting_words
 from coldframe.speech.names import NO_REASON, about, count, title, together, who
+from coldframe.speech.round.cards import WHAT_NOW
 
 A_DAY = 1440  # minutes
-LACKS: dict[Because, str] = {
-    Because.NO_CHOICE: "no plan is chosen yet",
-    Because.NOT_ANNOUNCED: "what is chosen is not told to everybody yet",
-    Because.OWNER_MISSING: "nobody has accepted to own it",
-    Because.CRITERION_INCOMPLETE: "its criterion is incomplete",
-    Because.CHECK_MISSING: "nobody is named who checked what it touches",
-    Because.ACTIONS_MISSING: "first-week actions are missing",
-    Because.REVIEW_MISSING: "the review has no date",
-    Because.NEXT_ROUND_MISSING: "the next round has no date",
-    Because.OVERLAP_UNCONFIRMED: "it would act on the same people and measure as another trial, so that nobody could "
-    "tell which of them worked; accept that, or change one",
-}
 
 
 def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
@@ -53,10 +42,10 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
     blocks += _not_told_yet(round_)
     blocks += _open_plans(round_)
     blocks.append(paragraph(_next_round_line(round_)))
-    lacks = commitment.missing(round_)
+    lacks = wanting.wanted(round_) if commitment.missing(round_) else ()
     if lacks:
         blocks.append(paragraph("Still missing:"))
-        blocks.append(Items(tuple(_lack(round_, plan, because) for plan, because in lacks)))
+        blocks.append(Items(tuple(line("{what}.", what=wanting_words.lack(round_, want)) for want in lacks)))
     blocks.append(offer(*_desk_buttons(round_, bool(lacks))))
     return Message(head, tuple(blocks))
 
@@ -65,12 +54,6 @@ def _places(running: int, free: int) -> str:
     under_way = f"{count(running, 'trial')} running" if running else "No trials running"
     left = {0: "no place is free", 1: "one place is free", 2: "two places are free"}
     return f"{under_way}: {left.get(free, f'{free} places are free')}."
-
-
-def _lack(round_: Round, plan: PlanId | None, because: Because) -> Line:
-    if plan is None:
-        return line("{what}", what=LACKS[because])
-    return line("{title}: {what}", title=theirs(round_.plans[plan].title, 80), what=LACKS[because])
 
 
 def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
@@ -136,7 +119,7 @@ def _desk_buttons(round_: Round, lacking: bool) -> tuple[Button, ...]:
         buttons.append(Button("Accept the overlap", "overlap.accept", about(round_)))
     if not lacking:
         buttons.append(Button("Seal the commitment", "round.commit", about(round_), "primary"))
-    return tuple(buttons)
+    return (*buttons, WHAT_NOW)
 
 
 def chosen(round_: Round, plan: Plan, announce_at: datetime | None) -> Message:

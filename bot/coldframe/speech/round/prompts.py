@@ -13,6 +13,7 @@ from coldframe.domain.state import MergeProposal, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
+from coldframe.speech import wanting_words
 from coldframe.speech.names import about, count, lower, title, who
 from coldframe.speech.round import likeness_words
 from coldframe.speech.round.cards import what_follows
@@ -204,35 +205,26 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
 
 
 def deputy_heads_up(round_: Round, role: str, name: str) -> Message:
-    return said(
-        "Half of the time for the {step} step in {round} is over, and it still waits for {name}. If the deadline "
-        "passes, you act as {role}, as their deputy. Nothing to do yet.",
-        step=lower(round_.step),
-        round=theirs(round_.name, 60),
+    words = line(
+        " Half of the time is over, until {due}. If the deadline passes, you act as {role}, as deputy of {name}. "
+        "Nothing to do yet.",
+        due=When(round_.progress.due) if round_.progress.due else "the deadline",
         name=theirs(name, 40),
         role=role,
     )
-
-
-NOT_THERE = {
-    Step.NOTES: "nobody has written what holds us back",
-    Step.DOTS: "nobody has put a dot",
-    Step.PLANS: "nobody has written a plan",
-    Step.BALLOT: "nobody has voted",
-}
-"""What is missing where everybody is done with nothing."""
+    return told(wanting_words.undecided(round_) + words)
 
 
 def stuck(round_: Round, came: int, quorum: int, why: MoreTime) -> Message:
     """To the facilitator: it cannot be closed, even after the extension."""
     words = line("{what} That was after one extension. What shall happen?", what=_what_lacks(round_, came, quorum, why))
-    return told(words, offer(*_ways_on(round_, why)), small(_without_answer(round_, why)))
+    return told(words, offer(*ways_on(round_, why)), small(without_answer(round_, why)))
 
 
 def nothing_came(round_: Round, came: int) -> Message:
     """To the facilitator: everybody is done, and nothing came in."""
     words = line("{what} What shall happen?", what=_what_lacks(round_, came, 0, MoreTime.NOTHING))
-    return told(words, offer(*_ways_on(round_, MoreTime.NOTHING)), small(_without_answer(round_, MoreTime.NOTHING)))
+    return told(words, offer(*ways_on(round_, MoreTime.NOTHING)), small(without_answer(round_, MoreTime.NOTHING)))
 
 
 def _what_lacks(round_: Round, came: int, quorum: int, why: MoreTime) -> Line:
@@ -241,7 +233,7 @@ def _what_lacks(round_: Round, came: int, quorum: int, why: MoreTime) -> Line:
         case MoreTime.NOTHING:
             done = "1 person says that they are" if came == 1 else f"{came} people say that they are"
             return where + line(
-                "is done for all who are in ({done}), but {lack}.", done=done, lack=NOT_THERE[round_.step]
+                "is done for all who are in ({done}), but {lack}.", done=done, lack=wanting_words.NOT_THERE[round_.step]
             )
         case MoreTime.ROLE:
             chief = theirs(round_.name_of(round_.roles.acting(Role.DECISION_MAKER)), 40)
@@ -254,7 +246,7 @@ def _what_lacks(round_: Round, came: int, quorum: int, why: MoreTime) -> Line:
             return where + line("has {came} of the {quorum} people that it needs.", came=came, quorum=quorum)
 
 
-def _ways_on(round_: Round, why: MoreTime) -> tuple[Button, ...]:
+def ways_on(round_: Round, why: MoreTime) -> tuple[Button, ...]:
     more = Button("Give more time", "step.extend", about(round_), "primary")
     cancel = Button("Cancel the round …", "round.cancel", about(round_), "danger")
     if not nothing_in(round_):
@@ -266,7 +258,7 @@ def _ways_on(round_: Round, why: MoreTime) -> tuple[Button, ...]:
     return more, cancel
 
 
-def _without_answer(round_: Round, why: MoreTime) -> Line:
+def without_answer(round_: Round, why: MoreTime) -> Line:
     due = When(round_.progress.due) if round_.progress.due else "the next deadline"
     if nothing_in(round_) or why is MoreTime.CONSENT:
         return line("Without an answer the round rests at {due}, and nothing is lost.", due=due)

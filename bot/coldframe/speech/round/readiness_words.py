@@ -16,20 +16,20 @@ def notes(round_: Round, found: Sequence[Hindrance], invitation: str) -> list[Bl
     """On the proposal: what to put right first, and what goes another way."""
     if not found:
         return []
-    return [paragraph("*Before you start:*"), Items(tuple(_said(round_, each, invitation) for each in found))]
+    return [paragraph("*Before you start:*"), Items(tuple(hindrance(round_, each, invitation) for each in found))]
 
 
 def go_on_without(round_: Round, found: Sequence[Hindrance], action: str) -> Message:
     """Asked when Start was pressed and something was not seen before."""
     words = line("{name} has not started yet. Please look at this first:", name=theirs(round_.name, 60))
     start = Button("Start all the same", action, about(round_, *marks(found)), "primary")
-    return told(words, Items(tuple(_said(round_, each, "") for each in found)), offer(start))
+    return told(words, Items(tuple(hindrance(round_, each, "") for each in found)), offer(start))
 
 
 def went_without(round_: Round, found: Sequence[Hindrance]) -> Message:
     """The round started by itself on its date; its facilitator hears what goes another way."""
     words = line("{name} has started, but not all is well:", name=theirs(round_.name, 60))
-    return told(words, Items(tuple(_said(round_, each, "") for each in found)))
+    return told(words, Items(tuple(hindrance(round_, each, "") for each in found)))
 
 
 def marks(found: Sequence[Hindrance]) -> list[str]:
@@ -37,7 +37,7 @@ def marks(found: Sequence[Hindrance]) -> list[str]:
     return [f"{each.what} {each.person}".strip() for each in found]
 
 
-def _said(round_: Round, found: Hindrance, invitation: str) -> Line:
+def hindrance(round_: Round, found: Hindrance, invitation: str) -> Line:
     there = line("*#{name}*", name=theirs(found.channel, 80)) if found.channel else line("the team's channel")
     match found.what:
         case Denial.NOT_IN_CHANNEL if invitation:

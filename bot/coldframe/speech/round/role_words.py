@@ -14,7 +14,8 @@ from coldframe.domain.state import GONE, RoleOffer, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Facts, Field, Form, Line, Message, Option, When, line
 from coldframe.message.saying import offer, paragraph, said, small, told
-from coldframe.speech.names import PAUSED, about, lower, title, who
+from coldframe.speech import wanting_words
+from coldframe.speech.names import about, lower, title, who
 
 DUTIES = {
     Role.FACILITATOR: "You join duplicates, word the questions, and close a step or give it more time.",
@@ -82,7 +83,7 @@ def _of_role(round_: Round, role: Role, me: MemberId) -> list[Button]:
     elif roles.is_open(round_, role):
         found.append(take_over(round_, role))
     elif role is Role.DECISION_MAKER and round_.is_facilitator(me) and roles.may_be_replaced(round_):
-        found.append(_replace(round_))
+        found.append(replaced(round_))
     return found
 
 
@@ -90,7 +91,7 @@ def _pass_on(round_: Round, role: Role) -> Button:
     return Button(f"Pass on: {role} …", "role.offer", about(round_, role), says=f"Pass on the role of {role}")
 
 
-def _replace(round_: Round) -> Button:
+def replaced(round_: Round) -> Button:
     return Button("Somebody else decides …", "role.offer", about(round_, Role.DECISION_MAKER))
 
 
@@ -160,7 +161,7 @@ def offer_over(round_: Round, role: Role) -> Message:
 
 NO_YES = {
     OfferEnd.DECLINED: "{to} would rather not be {role} of *{name}*. {a} stays {role}.",
-    OfferEnd.LAPSED: "{to} has not answered about being {role} of *{name}*. {a} stays {role}.",
+    OfferEnd.LAPSED: "The time for {to} to become {role} of *{name}* is over without a yes. {a} stays {role}.",
 }
 
 
@@ -188,7 +189,7 @@ def passed(round_: Round, role: Role, before: MemberId, why: HandOverReason) -> 
 
 def handed_over(round_: Round, role: Role, to_deputy: bool, why: HandOverReason) -> Message:
     acting = who(round_, round_.roles.acting(role), notify=True)
-    because = ", since the deadline passed without an answer" if why is HandOverReason.DEADLINE else ""
+    because = wanting_words.not_done_in_time(round_) if why is HandOverReason.DEADLINE else ""
     template = "{who} acts as {role} from now on{because}." if to_deputy else "{who} is {role} again."
     words = line(template, who=acting, role=role.value, because=because)
     return told(words + weight_stays(round_, role))
@@ -298,9 +299,9 @@ def rests(round_: Round, until: datetime) -> Message:
     """To the facilitator: what can follow. `until`: from when on others may take over."""
     assert round_.paused is not None
     words = line("*{name}* rests at *{step}*: {why}. What shall happen?", name=_name(round_), step=title(round_.step),
-                 why=PAUSED[round_.paused])  # fmt: skip
+                 why=wanting_words.why_rests(round_))  # fmt: skip
     go_on = () if round_.paused.channel_lost else (Button("Go on", "round.resume", about(round_), "primary"),)
-    replaces = (_replace(round_),) if roles.may_be_replaced(round_) and round_.step is not Step.COMMITMENT else ()
+    replaces = (replaced(round_),) if roles.may_be_replaced(round_) and round_.step is not Step.COMMITMENT else ()
     cancel = Button("Cancel …", "round.cancel", about(round_), "danger")
     pass_on = _pass_on(round_, Role.FACILITATOR)
     aside = small("If it still rests {u}, others of the round may take over as facilitator.", u=When(until))
@@ -313,12 +314,11 @@ def undecided(round_: Round) -> Message:
     """To the facilitator: the decision has not come, and nobody stands in."""
     assert round_.progress.due is not None
     words = line(
-        "The decision on *{step}* in *{name}* has not come, and the decision-maker has no deputy. {a} has until {due}; "
-        "shall somebody else decide?",
-        step=title(round_.step), name=_name(round_), a=_acting(round_, Role.DECISION_MAKER),
-        due=When(round_.progress.due),
+        " There is no deputy. {a} has until {due}; shall somebody else decide?",
+        a=_acting(round_, Role.DECISION_MAKER), due=When(round_.progress.due),
     )  # fmt: skip
-    return told(words, offer(_replace(round_)), small("Only you see this. Without an answer the round then rests."))
+    words = wanting_words.undecided(round_) + words
+    return told(words, offer(replaced(round_)), small("Only you see this. Without an answer the round then rests."))
 
 
 def can_be_taken(round_: Round) -> Message:

@@ -24,10 +24,10 @@ def _close(step: Step) -> str:
 
 def stays_open(round_: Round, until: datetime) -> Message:
     """To the channel, once."""
-    return told(_stays_open(round_, until) + line(" Nothing is lost, and nobody has to do anything again."))
+    return told(stays_open_line(round_, until) + line(" Nothing is lost, and nobody has to do anything again."))
 
 
-def _stays_open(round_: Round, until: datetime) -> Line:
+def stays_open_line(round_: Round, until: datetime) -> Line:
     return line(
         "The {step} step stays open: the chat service doesn't let me read {what} just now. I keep trying, and {close} "
         "it as soon as I can, by {until}.",
@@ -40,13 +40,16 @@ def _stays_open(round_: Round, until: datetime) -> Line:
 
 def to_facilitator(round_: Round, until: datetime) -> Message:
     """What can be done about it, once."""
-    words = line("{name}: ", name=theirs(round_.name, 60)) + _stays_open(round_, until)
+    words = line("{name}: ", name=theirs(round_.name, 60)) + stays_open_line(round_, until)
     doctor = small(
         "If the chat service itself is well, whoever runs me sees with {doctor} what is missing.",
         doctor=Code("coldframe doctor"),
     )
-    without = Button(f"{_close(round_.step).capitalize()} without reading", "close.unread", about(round_))
-    return told(words, doctor, offer(without))
+    return told(words, doctor, offer(without_reading(round_)))
+
+
+def without_reading(round_: Round) -> Button:
+    return Button(f"{_close(round_.step).capitalize()} without reading", "close.unread", about(round_))
 
 
 def closed_unread(round_: Round, people: int) -> Message:

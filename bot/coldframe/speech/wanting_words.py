@@ -1,0 +1,168 @@
+"""What a round still wants and who can give it, in one place: wherever it is said that something has not come, rests or
+waits, it is said from here. Whoever declined, sleeps or left a field empty is not said to have failed to answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from coldframe.domain.names import MemberId, MoreTime, PauseReason, Role, Step
+from coldframe.domain.refusals import Because
+from coldframe.domain.round.wanting import Want, Wanted, wanted
+from coldframe.domain.state import Choice, Round
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Inline, Line, Words, line
+from coldframe.speech.names import CRITERION_FIELDS, PAUSED, title, who
+from coldframe.speech.refusals import refusal
+
+SHOWN = 3  # of what is missing, in one sentence
+WANTS: Mapping[Want, str] = {
+    Want.START: "{who} starts it",
+    Want.ANSWERS: "too few answers are in yet",
+    Want.SOMETHING: "{nothing}, so there is nothing yet for the next step to begin with",
+    Want.CONSENT: "fewer than three people wrote, and each of them is asked whether the notes may be shown",
+    Want.CHIEF: "the votes of {who}, who decides, are not in yet",
+    Want.LEVER: "no lever is announced yet, which is for {who} to pick",
+    Want.JOINS: "the list of forces is not closed yet, which is for {who} to do",
+    Want.QUESTIONS: "no question is published yet, which {who} can write",
+    Want.PUBLISHING: "the questions are not published yet, which is for {who} to do",
+    Want.SEAL: "everything is there but the seal, which {who} can press",
+}
+NOT_THERE = {
+    Step.NOTES: "nobody has written what holds us back",
+    Step.DOTS: "nobody has put a dot",
+    Step.PLANS: "nobody has written a plan",
+    Step.BALLOT: "nobody has voted",
+}
+"""What is missing where everybody is done with nothing."""
+COMMITMENT: Mapping[Because, str] = {
+    Because.NO_CHOICE: "no plan is chosen yet, which {who} can do",
+    Because.NOT_ANNOUNCED: "what is chosen is not told to everybody yet; I do that when its time comes",
+    Because.CRITERION_INCOMPLETE: "{plan} lacks its {fields}, which {who} can fill in under “Criterion”",
+    Because.CHECK_MISSING: "{plan} touches something delicate and names nobody who checked it, which {who} can fill "
+    "in under “Criterion”",
+    Because.ACTIONS_MISSING: "{plan} has no first-week actions, which {who} can write",
+    Because.REVIEW_MISSING: "{plan} has no review date, which {who} can set",
+    Because.NEXT_ROUND_MISSING: "the next round has no date, which {who} can set",
+    Because.OVERLAP_UNCONFIRMED: "two trials would act on the same people and measure, so nobody could tell which "
+    "worked; {who} can accept that, or change one",
+}
+Names = Callable[[Round, MemberId], Inline]
+
+
+def either(words: Sequence[Line], last: str = "or") -> Line:
+    """`A, B or C`."""
+    out: Line = ()
+    for number, each in enumerate(words):
+        sign = "" if not number else (f" {last} " if number == len(words) - 1 else ", ")
+        out += (*line(sign), *each)
+    return out
+
+
+def by_role(round_: Round, member: MemberId) -> Inline:
+    """Somebody by what they are in the round, where names are not said."""
+    held = [role for role in (Role.DECISION_MAKER, Role.FACILITATOR) if round_.roles.acting(role) == member]
+    return Words(f"the {held[0]}" if held else "its owner")
+
+
+def lack(round_: Round, want: Wanted, named: Names = who) -> Line:
+    """One thing that is missing and who can give it, as part of a sentence."""
+    people = either([(named(round_, member),) for member in want.who])
+    if want.why is not None:
+        return _sentence(refusal(want.why).summary)
+    if isinstance(want.what, Want):
+        return line(WANTS[want.what], who=people, nothing=NOT_THERE.get(round_.step, "nothing came in"))
+    if want.what is Because.OWNER_MISSING:
+        return _no_owner(round_, want, people)
+    return line(COMMITMENT[want.what], who=people, plan=_plan(round_, want), fields=_fields(round_, want))
+
+
+def _sentence(words: Line) -> Line:
+    """A refusal as part of a sentence: its full stop comes with that."""
+    *before, last = words
+    return (*before, Words(last.text.rstrip(".")) if isinstance(last, Words) else last)
+
+
+def _plan(round_: Round, want: Wanted) -> Line:
+    if want.plan is None:
+        return ()
+    return line("“{title}”", title=theirs(round_.plans[want.plan].title, 80))
+
+
+def _fields(round_: Round, want: Wanted) -> Line:
+    """Those of its criterion that are empty, by name."""
+    missing = round_.plans[want.plan].criterion.missing() if want.plan is not None else ()
+    return either([line(CRITERION_FIELDS[name]) for name in missing], "and")
+
+
+def _no_owner(round_: Round, want: Wanted, people: Line) -> Line:
+    assert want.plan is not None
+    choice, plan = round_.choices[want.plan], _plan(round_, want)
+    if choice.asked is not None:
+        return line("{plan} has no owner yet: {who} is asked and can accept or decline", plan=plan, who=people)
+    words = "{plan} has no owner yet{so_far}; {who} can ask somebody"
+    return line(words, plan=plan, so_far=_so_far(choice), who=people)
+
+
+def _so_far(choice: Choice) -> str:
+    if choice.declined:
+        return ", since whoever was asked has declined"
+    return ", and nobody is asked" if not choice.offers_shown() else ", though somebody offers to"
+
+
+def lacks(round_: Round, named: Names = who) -> Line:
+    """All that is missing, as far as one sentence holds it."""
+    found = wanted(round_)
+    words = [lack(round_, want, named) for want in found[:SHOWN]]
+    more = len(found) - SHOWN
+    out: Line = ()
+    for number, each in enumerate(words):
+        out += (*line("; " if number else ""), *each)
+    return out + (line("; and {n} more", n=more) if more > 0 else ())
+
+
+# --- a rest, more time, a role that goes on -------------------------------------------------------------------------
+
+
+def why_rests(round_: Round, named: Names = who) -> Line:
+    """Why it rests, as part of a sentence."""
+    assert round_.paused is not None
+    return rested(round_, round_.paused, named)
+
+
+def rested(round_: Round, why: PauseReason, named: Names = who) -> Line:
+    if why is PauseReason.NOBODY_DECIDED:
+        return lacks(round_, named) or line(PAUSED[why])
+    if why is PauseReason.NOTHING_CAME and round_.step in NOT_THERE:
+        return line(NOT_THERE[round_.step])
+    return line(PAUSED[why])
+
+
+# Whose answer is missing is told to nobody in the channel, the decision-maker's no more than anybody else's.
+MORE_TIME = {
+    MoreTime.QUORUM: "too few answers yet",
+    MoreTime.FACILITATOR: "more time was asked for",
+    MoreTime.DOWNTIME: "I was away for a while",
+    MoreTime.NOTHING: "nothing to go on with yet",
+    MoreTime.ROLE: "not all the answers it needs are in yet",
+    MoreTime.CONSENT: "those who wrote are being asked whether their notes may be shown",
+}
+
+
+def why_longer(round_: Round, why: MoreTime) -> Line:
+    """Why a step has more time, as part of a sentence."""
+    return lacks(round_) if why is MoreTime.UNDECIDED else line(MORE_TIME[why])
+
+
+NOT_DONE = {Step.FOCUS: "no lever was picked", Step.QUESTIONS: "no question was published"}
+
+
+def not_done_in_time(round_: Round) -> str:
+    """Behind a hand-over at the deadline."""
+    return f", since {NOT_DONE.get(round_.step, 'nothing was decided')} by the deadline"
+
+
+def undecided(round_: Round) -> Line:
+    """What the running step lacks, after its name."""
+    name = theirs(round_.name, 60)
+    step = title(round_.step).lower()
+    return line("*{name}*, {step} step: {lacks}.", name=name, step=step, lacks=lacks(round_))
