@@ -136,7 +136,7 @@ async def test_a_silent_decision_maker_without_a_deputy_is_replaced_by_the_facil
         due = (await team.current()).progress.due
         assert due is not None
         await team.until(due + timedelta(hours=17))  # the deadline fell at the end of the day
-        assert "the decision-maker has no deputy" in team.told(F)[-1]
+        assert "There is no deputy" in team.told(F)[-1]
         await team.until(due + 3 * A_DAY - timedelta(hours=1))
         assert (await team.current()).paused is PauseReason.NOBODY_DECIDED
         await team.fill(F, "role.offer", {"member": INES}, f"{team.round.id}|decision-maker")

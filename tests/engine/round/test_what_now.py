@@ -354,17 +354,17 @@ CASES: Mapping[str, Case] = {
     "commitment, criterion": Case(
         Step.COMMITMENT,
         _settled("criterion"),
-        ("“Title of p0” lacks its stop line and harm measure, which Ines, Dora or Faye can fill in",),
+        ("“Title of p0” lacks its stop line and harm measure, which Ines, Dora or Faye can fill in under “Criterion”",),
         "criterion.write",
     ),
     "commitment, actions": Case(
         Step.COMMITMENT,
         _settled("actions"),
-        ("no first-week actions, which Ines, Dora or Faye can write",),
+        ("has no first-week actions, which Ines, Dora or Faye can write",),
         "actions.write",
     ),
     "commitment, review": Case(
-        Step.COMMITMENT, _settled("review"), ("no review date, which Ines, Dora or Faye can set",), "review.date"
+        Step.COMMITMENT, _settled("review"), ("has no review date, which Ines, Dora or Faye can set",), "review.date"
     ),
     "commitment, next round": Case(
         Step.COMMITMENT, _settled("next"), ("the next round has no date, which Dora or Faye can set",), "nextround.date"
