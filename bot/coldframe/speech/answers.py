@@ -31,7 +31,7 @@ def sentence(message: Message) -> str:
 def cannot_be_read() -> Message:
     return said(
         "I can't read this round just now: something is wrong in my own records, so I took nothing of what you did. "
-        "Please keep a copy, and tell whoever runs me: `coldframe doctor` shows them what it is. All else goes on."
+        "Please keep a copy, and tell whoever runs me to look with `coldframe doctor`. All else goes on."
     )
 
 

@@ -211,8 +211,7 @@ def owner_replaced(round_: Round, plan: Plan, member: str) -> Message:
 
 def declined(round_: Round, plan: Plan, member: str, reason: str) -> Message:
     return said(
-        "{who} declined to own “{title}”. The reason: “{why}” Ask somebody else; without an owner it does not "
-        "start and its place is free.",
+        "{who} declined to own “{title}”. The reason: “{why}” Ask somebody else: without an owner it doesn't start.",
         who=who(round_, member),
         title=theirs(plan.title, 80),
         why=signed(reason or NO_REASON, member, 300),

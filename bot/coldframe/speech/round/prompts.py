@@ -24,12 +24,11 @@ OWN_MESSAGES, OWN_MESSAGES_CLEARED = (
 )
 PRIVACY = (
     "What I keep: your name, time zone and hours, and what you write here, encrypted until its reveal. Before that "
-    "nobody reads notes, plans or votes, the facilitator included. At the reveal the link from a note to its writer "
-    "is erased; who voted for what is never shown, and erased a week after the close. Unsigned text stays 12 months. "
-    "What I show you of what you gave, I take back at the reveal or the count; {own}. "
-    "Forecasts, fears and learnings show from three people on, unsigned. `/coldframe export` gives you what I "
-    "hold about you; `/coldframe forget` deletes it, and your name everywhere. The "
-    "administrators of this chat may be able to read direct messages."
+    "nobody reads notes, plans or votes, the facilitator included. At the reveal the link from note to writer is "
+    "erased; who voted for what is never shown, and erased a week after the close. Unsigned text stays 12 months. "
+    "What I show you of yours I take back by then; {own}. Forecasts, fears and learnings show from three people on, "
+    "unsigned. `/coldframe export` gives you what I hold about you; `/coldframe forget` deletes it, and your name "
+    "everywhere. Administrators of this chat may be able to read direct messages."
 )
 
 
