@@ -63,14 +63,14 @@ async def _members(kit: Kit, place: Place) -> Sequence[Person] | None:
 
 
 async def _news(kit: Kit, place: Place, there: Sequence[Person]) -> list[Inbound]:
-    """Whoever takes part and is not there has left. Who is there, and was never heard of, has come; others without a
-    seat were there, or the facilitator took them off."""
+    """Whoever takes part and is not there has left. Who is there, may take part, and was never heard of, has come;
+    others without a seat were there, or the facilitator took them off."""
     async with kit.store.begin() as uow:
         seated = await _seated(uow, place.tenant, place.id)
         here = [person for person in there if not person.is_bot and not person.is_gone]
         known = await uow.members(place.tenant, [person.id for person in here])
     left = [member for member, takes_part in seated.items() if takes_part and member not in {p.id for p in here}]
-    came = [p.id for p in here if p.id not in seated and p.id not in known]
+    came = [p.id for p in here if not p.is_foreign and p.id not in seated and p.id not in known]
     now = kit.clock.now()
 
     def heard(person: str, what: Joined | Left) -> Inbound:
