@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -17,16 +19,19 @@ Row = dict[str, Any]
 
 @dataclass(frozen=True)
 class Loot:
-    """One moment of a bot's files. `tables` as they are read without any code of ours; `raw` is what the files hold."""
+    """One moment of a bot's files. `tables` as they are read without any code of ours, those of the room's own file
+    beside them; `raw` is what the files hold."""
 
     secret: bytes
     tables: dict[str, list[Row]]
     raw: bytes
     keys: dict[bytes, Key] = field(default_factory=dict)
+    room: dict[str, list[Row]] = field(default_factory=dict)
 
     def without_keys(self) -> Loot:
         """As a back-up is: the place of keys is not in it."""
-        return Loot(self.secret, {n: rows for n, rows in self.tables.items() if n != "round_keys"}, b"")
+        tables = {n: rows for n, rows in self.tables.items() if n != "round_keys"}
+        return Loot(self.secret, tables, b"", room=self.room)
 
 
 async def taken(store: SqlStore, secret: bytes, folder: Path) -> Loot:
@@ -34,7 +39,17 @@ async def taken(store: SqlStore, secret: bytes, folder: Path) -> Loot:
     tables = await _dumped(store.database)
     files = sorted(folder.glob("bot.db*"))
     raw = b"".join(file.read_bytes() for file in files) or repr(tables).encode()
-    return Loot(secret, tables, raw, dict(store.keys._by_id))
+    raw += b"".join(file.read_bytes() for file in sorted(folder.glob("room.db*")))
+    return Loot(secret, tables, raw, dict(store.keys._by_id), _of_room(folder / "room.db"))
+
+
+def _of_room(file: Path) -> dict[str, list[Row]]:
+    if not file.exists():
+        return {}
+    with closing(sqlite3.connect(f"file:{file}?mode=ro", uri=True)) as room:
+        room.row_factory = sqlite3.Row
+        names = [row[0] for row in room.execute("select name from sqlite_master where type = 'table'")]
+        return {name: [dict(row) for row in room.execute(f'select * from "{name}"')] for name in names}
 
 
 async def _dumped(database: Database) -> dict[str, list[Row]]:

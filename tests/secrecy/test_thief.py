@@ -292,3 +292,5 @@ async def test_the_thief_finds_what_is_left_lying_about(tmp_path: Path) -> None:
             found = thief(await play.loot()).named()
             assert found.keys() >= {"ids", "moments"}
             assert found["ids"] == found["moments"] == {(note.text, D)}
+            line = {"author": D, "kind": "direct", "body": f"- retention: {note.text}", "at": 0}
+            assert thief(replace(await play.loot(), room={"messages": [line]})).named()["room"] == {(note.text, D)}

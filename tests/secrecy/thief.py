@@ -35,7 +35,7 @@ class Thief:
         ways: dict[str, Callable[[], Named]] = {
             "opened": self.opened, "ids": self.by_ids, "moments": self.by_moments, "hashes": self.by_hashes,
             "order": self.by_order, "lengths": self.by_lengths, "messages": self.by_messages, "raw": self.by_raw,
-            "counts": self.by_counts,
+            "counts": self.by_counts, "room": self.by_room,
         }  # fmt: skip
         return {way: found for way, find in ways.items() if (found := find())}
 
@@ -200,6 +200,23 @@ class Thief:
             rows = [row for row in loot.tables["sealed"] if row["kind"] == "note"]
             if len(writers) == 1 and len(rows) == len(self.notes()):
                 found |= {(text, *writers) for text in self.notes().values()}  # type: ignore[misc]
+        return found
+
+    def by_room(self) -> Named:
+        """The chat service's own file, where the bot is its own: who wrote a line, or was shown one in private; and a
+        row there at the very moment of one in the database that names the note."""
+        found: Named = set()
+        for loot, (note, text) in itertools.product(self._loots(), self.notes().items()):
+            rows = [row for rows in loot.room.values() for row in rows]
+            for row in rows:
+                words = " ".join(map(str, row.values()))
+                people = self._people_in(words)
+                if (text in words or note in words) and len(people) == 1 and "channel" not in row.values():
+                    found |= {(text, person) for person in people}
+            told = {row["at"] for _, row in _rows(loot) if isinstance(row.get("at"), int) and note in str(row)}
+            at_once = [self._people_in(row.get("author", "")) for row in rows if row.get("at") in told]
+            if len(at_once) == 1 and len(at_once[0]) == 1:
+                found.add((text, *at_once[0]))  # type: ignore[arg-type]
         return found
 
 
