@@ -229,10 +229,24 @@ def test_impossible_numbers_are_refused_and_what_was_there_stays(case: str) -> N
 
 @pytest.mark.parametrize("state", ["partial", "broken"])
 def test_a_gap_needs_no_numbers_and_makes_the_trial_longer(state: WeekWord) -> None:
-    """A lost week is a gap, never a zero; weeks up to the sixth may be logged instead."""
+    """A lost week is a gap, never a zero; the trial ends a week later, and its review moves with it."""
     lost = do(running(), c.LogWeek(OWNER, Entry(1, None, state=state), TODAY))
     assert lost.entries()[0].trial is None
-    assert (running().last_week(), lost.last_week()) == (4, 6)
+    assert (running().last_week(), lost.last_week()) == (4, 5)
+    assert running().review is not None and lost.review == running().review + timedelta(weeks=1)
+    assert (lost.missed_reviews, lost.dates_moved) == (0, 1)
+
+
+def test_gaps_lengthen_a_trial_to_twice_its_weeks_at_most() -> None:
+    """A week that is put right later leaves the review where it is; one lost in the review lets it run again."""
+    trial = running()
+    for week in range(1, 9):
+        assert trial.starts is not None
+        over = trial.starts + timedelta(weeks=week)
+        trial = do(trial, c.LogWeek(OWNER, Entry(week, None, state="broken"), over))
+    assert trial.last_week() == 8
+    late = do(in_review(), c.LogWeek(OWNER, Entry(2, None, state="broken"), REVIEW_DAY.date()), now=REVIEW_DAY)
+    assert (late.step, late.last_week()) == (TrialStep.RUNNING, 5)
 
 
 def test_only_owner_and_facilitator_log() -> None:

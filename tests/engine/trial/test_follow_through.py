@@ -252,6 +252,23 @@ async def test_an_entry_is_answered_with_the_state_in_a_sentence_and_a_picture(t
         assert any(m.startswith("Trial: Title of p0") and "1 week logged" in m for m in team.channel())
 
 
+async def test_a_week_that_cannot_be_counted_lengthens_the_trial(tmp_path: Path) -> None:
+    """The channel hears it with the new date of the review, and the owner is asked for the week more."""
+    async with a_team(tmp_path) as team:
+        before = (await team.trial()).review
+        await team.weeks(1, at=HOUR)
+        assert not await team.fill(D, "trial.log", {"week": "1", "state": "broken"})
+        trial = await team.trial()
+        assert before is not None and trial.review == before + WEEK
+        assert any("can't be counted, so the trial goes on to the end of week 5 instead" in m for m in team.channel())
+        for week, text in enumerate((*WEEKS, LAST), 2):
+            await team.weeks(week, at=HOUR)
+            await team.say(D, text.replace(f"week {week - 1}", f"week {week}"))
+        assert (await team.trial()).step is TrialStep.RUNNING
+        await team.weeks(5, at=HOUR)
+        assert any("week 5" in m for m in team.told(D))
+
+
 async def test_corrections_keep_history_and_reason(tmp_path: Path) -> None:
     """Other numbers for a logged week are asked about; with a reason both are kept."""
     async with a_team(tmp_path) as team:

@@ -92,6 +92,11 @@ def lost(case: Case, *weeks: int, state: WeekWord = "broken") -> Case:
     return replace(case, trial=replace(case.trial, weeks=kept))
 
 
+def unlogged(case: Case, week: int) -> Case:
+    """Nobody said anything of that week, and the review is here."""
+    return replace(case, trial=replace(case.trial, weeks={w: e for w, e in case.trial.weeks.items() if w != week}))
+
+
 def having(case: Case, **changes: Any) -> Case:
     return replace(case, trial=replace(case.trial, **changes))
 
@@ -130,7 +135,7 @@ _SPLITS: dict[str, Callable[[], Case]] = {
     "cannot tell, one huge week": lambda: split([(40, _P)] * 4, [(44, _P), (42, _P), (126, _P), (40, _P)]),
     "cannot tell, nothing happened": lambda: split([(0, 50)] * 4, [(0, 50)] * 4),
     "a gap while it runs": lambda: having(lost(split([(40, _P)] * 2, [(47, _P)] * 2), 2), looks=(1,)),
-    "a gap at the review": lambda: lost(split([(40, _P)] * 4, [(47, _P)] * 4), 2),
+    "a week not logged, at the review": lambda: unlogged(split([(40, _P)] * 4, [(47, _P)] * 4), 2),
     "reached after a gap": lambda: lost(split([(40, _P)] * 5, [(61, _P)] * 5), 2),
     "stopped early": lambda: having(split([(40, _P)] * 2, [(45, _P), (52, _P)]), stopped="sign-ups fell"),
     "stopped when one week carries it": lambda: having(
@@ -187,7 +192,7 @@ _BEFORE_AFTER: dict[str, Callable[[], Case]] = {
     "no earlier weeks": lambda: before_after([121, 124, 122, 126], baseline_weeks=(), baseline=0.1),
     "three earlier weeks": lambda: before_after([121, 124, 122, 126], baseline_weeks=BASELINE[:3]),
     "six earlier weeks": lambda: before_after([121, 124, 122, 126], baseline_weeks=BASELINE[:6]),
-    "a gap at the review": lambda: lost(before_after([121, 124, 122, 126]), 3),
+    "a week not logged, at the review": lambda: unlogged(before_after([121, 124, 122, 126]), 3),
     "stopped early": lambda: having(before_after([121, 124]), stopped="enough"),
     "none of 1,000": lambda: before_after([101, 0]),
     "the same number every week": lambda: before_after([100] * 4, baseline_weeks=((100, 1000.0),) * 8),
@@ -208,7 +213,7 @@ _COUNTED: dict[str, Callable[[], Case]] = {
     "cannot tell, the usual level as stated": lambda: counted([6, 7, 6, 7], target=24.0, baseline_weeks=()),
     "cannot tell, one huge week": lambda: counted([5, 40, 4, 6], target=40.0),
     "nothing in a week": lambda: counted([0], baseline=48.0, target=60.0, baseline_weeks=()),
-    "a gap at the review": lambda: lost(counted([6, 7, 6, 7]), 4),
+    "a week not logged, at the review": lambda: unlogged(counted([6, 7, 6, 7]), 4),
     "at most: reached": lambda: counted([1, 1, 1, 1], upwards=False, target=8.0),
     "at most: better, above it": lambda: counted([2, 3, 2, 2], upwards=False, target=8.0),
     "at most: not reached before the end": lambda: counted([5, 5], upwards=False, target=4.0),

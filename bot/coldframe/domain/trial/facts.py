@@ -97,6 +97,7 @@ class VerdictGiven(TrialFact):
 class ReviewMoved(TrialFact):
     at: datetime
     missed: bool
+    longer: int = 0  # weeks by which the trial became longer
 
 
 class ReviewOpened(TrialFact):

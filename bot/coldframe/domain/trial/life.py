@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from coldframe.domain.commands import Command
@@ -121,13 +121,22 @@ def log_week(trial: Trial, command: LogWeek, now: datetime) -> Facts:
     check_entry(trial.criterion, entry)
     known = trial.entry(entry.week)
     if known is None:
-        return (WeekLogged(entry, corrects=False),)
+        return _logged(trial, WeekLogged(entry, corrects=False))
     if known.same_numbers(entry):
         return ()
     if not command.correct:
         raise Refused(Because.WEEK_TAKEN, week=entry.week)
     reason = accepted(command.entry.reason, 300, field="reason")
-    return (WeekLogged(replace(entry, reason=reason), corrects=True),)
+    return _logged(trial, WeekLogged(replace(entry, reason=reason), corrects=True))
+
+
+def _logged(trial: Trial, fact: WeekLogged) -> Facts:
+    """A week that cannot be counted lengthens the trial, and its review moves with it."""
+    after = week_logged(trial, fact)
+    longer, ends = after.last_week() - trial.last_week(), after.ends()
+    if longer <= 0 or trial.stopped or trial.review is None or ends is None or trial.review.date() > ends:
+        return (fact,)
+    return fact, ReviewMoved(trial.review + timedelta(weeks=longer), missed=False, longer=longer)
 
 
 def _check_week(trial: Trial, week: int, today: date) -> None:

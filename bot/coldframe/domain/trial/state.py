@@ -186,9 +186,9 @@ class Trial:
         return None if self.starts is None else self.starts + timedelta(weeks=week)
 
     def last_week(self) -> int:
-        """The last week that may be logged: the planned ones, or up to six where some were lost."""
-        lost = any(entry.state != "whole" for entry in self.entries())
-        return max(self.planned, MAX_SPAN) if lost else self.planned
+        """A week that cannot be counted is made up for by one more, up to twice the planned ones."""
+        lost = sum(entry.state != "whole" for entry in self.entries())
+        return min(self.planned + lost, 2 * self.planned)
 
     def weeks_over(self, today: date) -> tuple[int, ...]:
         """Weeks that can be logged by now."""
@@ -197,15 +197,12 @@ class Trial:
         return tuple(week for week in range(1, self.last_week() + 1) if self.starts + timedelta(weeks=week) <= today)
 
     def unlogged(self, today: date) -> tuple[int, ...]:
-        """Planned weeks that are over and have no entry."""
-        return tuple(week for week in self.weeks_over(today) if week not in self.weeks and week <= self.planned)
+        """Weeks of the trial that are over and have no entry."""
+        return tuple(week for week in self.weeks_over(today) if week not in self.weeks)
 
     def open_actions(self) -> tuple[TrialAction, ...]:
         return tuple(action for action in self.actions if action.done is None)
 
     def ends(self) -> date | None:
-        """The first day after the planned weeks."""
-        return self.week_over(self.planned)
-
-
-MAX_SPAN = 6  # weeks
+        """The first day after its last week."""
+        return self.week_over(self.last_week())

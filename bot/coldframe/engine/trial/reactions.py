@@ -110,6 +110,8 @@ async def _blocked(turn: Turn, before: Trial, after: Trial, fact: BlockSaid) -> 
 
 async def _logged(turn: Turn, before: Trial, after: Trial, fact: WeekLogged) -> None:
     await weekly.ask_for_reading(turn, after, fact.entry.by)
+    if after.last_week() > before.last_week():
+        await schedule.schedule(turn, after)
 
 
 # --- review ---------------------------------------------------------------------------------------------------------
@@ -119,7 +121,7 @@ async def _review_moved(turn: Turn, before: Trial, after: Trial, fact: ReviewMov
     assert after.owner is not None or after.facilitator
     await turn.uow.move_place(after.id, after.owner or "", fact.at)
     await reviews.schedule(turn, after)
-    message = review_words.moved(after, fact.missed)
+    message = review_words.moved(after, fact.missed, fact.longer)
     trial_turn.say(turn, after, "moved", message, turn.kit.ids.new(""))
 
 

@@ -45,9 +45,9 @@ Moments = list[tuple[Word, datetime]]
 
 
 def week_moments(trial: Trial, calendar: WorkingCalendar) -> Moments:
-    """For every planned week: the reminder when it is over, one repeat, and when two weeks without numbers are told."""
+    """For every week of it: the reminder when it is over, one repeat, and when two weeks without numbers are told."""
     found: Moments = []
-    for week in range(1, trial.planned + 1):
+    for week in range(1, trial.last_week() + 1):
         try:
             found += _of_week(trial, week, calendar)
         except NoWorkingTime:

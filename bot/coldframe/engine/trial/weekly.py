@@ -283,7 +283,7 @@ def special_days(trial: Trial, calendar: WorkingCalendar) -> tuple[tuple[str, da
     """Public holidays of the owner's country within the trial's weeks."""
     if trial.starts is None:
         return ()
-    days = (trial.starts + timedelta(days=n) for n in range(7 * trial.planned))
+    days = (trial.starts + timedelta(days=n) for n in range(7 * trial.last_week()))
     return tuple((name, day) for day in days if (name := calendar.holiday_name(day)))
 
 

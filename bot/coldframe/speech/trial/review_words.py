@@ -221,13 +221,18 @@ def calibration(chart: Calibration) -> Message:
     return told(words, attachments=(Drawing(chart, "calibration"),))
 
 
-def moved(trial: Trial, missed: bool) -> Message:
+def moved(trial: Trial, missed: bool, longer: int = 0) -> Message:
     """A review has a new date; a missed one is re-dated, not forgotten."""
     assert trial.review is not None
     template = "The review of “{t}” was not closed on its date. It comes {d} now; the verdict waits."
     if not missed:
         template = "The review of “{t}” moves to {d}."
-    words = line(template, t=title(trial), d=When(trial.review))
+    if longer:
+        template = (
+            "A week of “{t}” can't be counted, so the trial goes on to the end of week {w} instead. "
+            "Its review moves to {d}."
+        )
+    words = line(template, t=title(trial), d=When(trial.review), w=trial.last_week())
     file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
     if not missed:
         return told(words, attachments=(file,))

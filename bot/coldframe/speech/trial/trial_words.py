@@ -99,9 +99,9 @@ def state_line(trial: Trial, today: date) -> Line:
 
 def _running_line(trial: Trial, today: date) -> Line:
     assert trial.starts is not None
-    week = max(1, min(trial.planned, (today - trial.starts).days // 7 + 1))
+    week = max(1, min(trial.last_week(), (today - trial.starts).days // 7 + 1))
     logged = count(len(trial.weeks), "week") if trial.weeks else "no week"
-    words = line("week {w} of {p}; {n} logged", w=week, p=trial.planned, n=logged)
+    words = line("week {w} of {p}; {n} logged", w=week, p=trial.last_week(), n=logged)
     missing = trial.unlogged(today)
     if missing:
         words += line(", {m}", m=f"{weeks_words(missing)} {'is' if len(missing) == 1 else 'are'} missing")
