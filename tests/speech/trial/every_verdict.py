@@ -94,7 +94,8 @@ def lost(case: Case, *weeks: int, state: WeekWord = "broken") -> Case:
 
 def unlogged(case: Case, week: int) -> Case:
     """Nobody said anything of that week, and the review is here."""
-    return replace(case, trial=replace(case.trial, weeks={w: e for w, e in case.trial.weeks.items() if w != week}))
+    kept = {w: e for w, e in case.trial.weeks.items() if w != week}
+    return having(case, weeks=kept, looks=tuple(range(1, len(kept) + 1)))
 
 
 def having(case: Case, **changes: Any) -> Case:
