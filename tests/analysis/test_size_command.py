@@ -100,7 +100,7 @@ def test_every_kind_answers(kind: str, capsys: pytest.CaptureFixture[str]) -> No
     numbers = ["--baseline", "0.2", "--target", "0.5", "--weekly", "500", "--sd", "0.1"]
     assert main(["size", "--kind", kind, *numbers]) == 0
     said = capsys.readouterr().out
-    assert sum(line.strip()[:2] in ("3 ", "4 ", "5 ", "6 ") for line in said.splitlines()) == 4
+    assert sum(line.strip()[:3] in ("3  ", "4  ", "5  ", "6  ") for line in said.splitlines()) == 4
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ def test_numbers_that_cannot_be_give_no_size() -> None:
     assert size_of(criterion(baseline=0.0, target=0.3), 4) is None
 
 
-async def _hands_in(team: Running, by: MemberId, plan: str, **numbers: float | None) -> None:
+async def _hands_in(team: Running, by: MemberId, plan: str, **numbers: float | str | None) -> None:
     whole = a_plan(plan)
     await team.act(f"plan/{plan}/{numbers}", HandInPlan(by, replace(whole, criterion=criterion(**numbers))))
 
@@ -63,6 +63,14 @@ async def test_an_author_hears_at_once_what_the_traffic_can_show(tmp_path: Path)
         await team.until(team.clock.now() + timedelta(minutes=1))
         await _hands_in(team, INES, "p1", weekly=4000)
         assert "The planned 4 weeks can show it" in told(team, INES)[-1]
+
+
+async def test_a_count_with_people_a_week_is_sized_too(tmp_path: Path) -> None:
+    """Too small to see, with an advice: how many people come says nothing about a count, and stops nothing."""
+    async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
+        await _hands_in(team, INES, "p1", kind="count", baseline=30.0, target=45.0, weekly=160.0)
+        assert "too small to see" in told(team, INES)[-1]
+        assert "Bring in more" not in told(team, INES)[-1]
 
 
 async def test_everybody_reads_it_before_the_ballot_and_when_the_numbers_are_completed(tmp_path: Path) -> None:

@@ -69,7 +69,7 @@ def _larger_change(plan: PlanMeasure, row: WeeksRow) -> str:
 
 
 def _more_people(plan: PlanMeasure, weeks: float) -> str:
-    if not plan.weekly or not math.isfinite(weeks):
+    if not plan.weekly or plan.kind not in _GROUPS or not math.isfinite(weeks):
         return ""
     needed = math.ceil(plan.weekly * weeks / _MAX_WEEKS)
     return f"Bring in more: {needed:,} {_GROUPS[plan.kind]} instead of {plan.weekly:,.6g} would do in six weeks."
