@@ -1,4 +1,4 @@
-"""Paired comparison: scores, their uncertainty, and how sure a corner is."""
+"""Paired comparison: scores and their uncertainty, against published tables and the reference library."""
 
 from __future__ import annotations
 
@@ -11,10 +11,9 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from scipy.sparse.csgraph import connected_components
-from scipy.stats import norm
 
 from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.pairwise import PairwiseFit, corner_probability, fit
+from coldframe.analysis.pairwise import PairwiseFit, fit
 
 # Agresti, Categorical Data Analysis: American League baseball 1987, wins of row over column
 BASEBALL = (
@@ -225,35 +224,6 @@ def test_steps_that_overshoot_are_shortened() -> None:
     assert slope == pytest.approx([0] * 7, abs=1e-6)
 
 
-# --- corners --------------------------------------------------------------------------------------------------
-
-
-@given(comparison_lists)
-def test_corners_multiply_the_chances_of_both_axes(case) -> None:
-    """Each corner is the product of two normal chances about the mean of all, and the four sum to 1."""
-    items, comparisons = case
-    impact = fit(items, comparisons, prior=3)
-    effort = fit(items[::-1], [(b, a, share) for a, b, share in comparisons], prior=3)
-    for at, corner in enumerate(corner_probability(impact, effort)):
-        much = norm.sf(0, impact.scores[at], impact.standard_errors[at])
-        hard = norm.sf(0, effort.scores[::-1][at], effort.standard_errors[::-1][at])
-        assert corner.item == items[at]
-        assert corner.trial_now == pytest.approx(much * (1 - hard), abs=1e-9)
-        assert corner.project == pytest.approx(much * hard, abs=1e-9)
-        assert corner.just_do_it == pytest.approx((1 - much) * (1 - hard), abs=1e-9)
-        assert corner.set_aside == pytest.approx((1 - much) * hard, abs=1e-9)
-
-
-def test_sure_and_unsure_corners() -> None:
-    """Clear answers on both axes make a sure corner; nothing known makes four equal ones."""
-    sure = fit(["a", "b"], [("a", "b")] * 30, prior=4)
-    quick, slow = corner_probability(sure, fit(["b", "a"], [("b", "a")] * 30, prior=4))
-    assert quick.trial_now > 0.95
-    assert slow.set_aside > 0.95
-    (alone,) = corner_probability(fit(["a"], [], prior=4), fit(["a"], [], prior=4))
-    assert (alone.trial_now, alone.project, alone.just_do_it, alone.set_aside) == (0.25, 0.25, 0.25, 0.25)
-
-
 # --- bad input ------------------------------------------------------------------------------------------------
 
 
@@ -273,7 +243,6 @@ def test_sure_and_unsure_corners() -> None:
         (lambda: fit(["a", "b"], [("a", "b", math.nan)], 1), "comparisons[0][2]"),
         (lambda: fit(["a", "b"], [], prior=0), "prior"),
         (lambda: fit(["a", "b"], [], prior="wide"), "prior"),
-        (lambda: corner_probability(fit(["a"], [], 1), fit(["b"], [], 1)), "fit_effort"),
     ],
 )
 def test_bad_input_is_named(call, argument) -> None:

@@ -1,4 +1,5 @@
-"""Paired comparison: a scale from "which of these two?" questions (Bradley & Terry 1952).
+"""Paired comparison: a scale from "which of these two?" questions (Bradley & Terry 1952), the plain fit that published
+tables check. `placing` is the same for judges who differ, and what is shown.
 
 The chance that a is put above b is 1 / (1 + exp(s_b - s_a)); the scores s are log-strengths (logits). Only
 their differences mean anything, so they are given with sum zero.
@@ -6,7 +7,6 @@ their differences mean anything, so they are given with sum zero.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
@@ -45,17 +45,6 @@ class PairwiseFit(Generic[T]):
             array.setflags(write=False)
 
 
-@dataclass(frozen=True, slots=True)
-class CornerChances(Generic[T]):
-    """The chance (0 to 1) of each corner for one item; the four sum to 1."""
-
-    item: T
-    trial_now: float
-    project: float
-    just_do_it: float
-    set_aside: float
-
-
 def fit(items: Sequence[T], comparisons: Iterable[Comparison[T]], prior: float) -> PairwiseFit[T]:
     """Bradley-Terry scores of `items` from comparisons by any number of judges, by Newton's method.
 
@@ -72,22 +61,6 @@ def fit(items: Sequence[T], comparisons: Iterable[Comparison[T]], prior: float) 
     centred = np.eye(len(named)) - 1 / len(named)
     covariance = centred @ np.linalg.inv(information + 1 / len(named)) @ centred
     return PairwiseFit(named, scores, np.sqrt(np.clip(np.diag(covariance), 0, None)), covariance)
-
-
-def corner_probability(fit_impact: PairwiseFit[T], fit_effort: PairwiseFit[T]) -> tuple[CornerChances[T], ...]:
-    """How sure each item's corner of the matrix is, in the order of `fit_impact.items`.
-
-    "Much" begins on both axes at the mean of all items. Each item's chance to lie above it comes from the normal
-    approximation with the covariance of the difference between item and mean; the axes were asked apart and count as
-    independent. Raises BadNumber if the fits are not of the same items.
-    """
-    if set(fit_impact.items) != set(fit_effort.items):
-        raise BadNumber("fit_effort", list(fit_effort.items), f"a fit of {list(fit_impact.items)}")
-    impact, effort = _chances_above(fit_impact), _chances_above(fit_effort)
-    return tuple(
-        CornerChances(item, much * (1 - hard), much * hard, (1 - much) * (1 - hard), (1 - much) * hard)
-        for item, much, hard in ((item, impact[item], effort[item]) for item in fit_impact.items)
-    )
 
 
 def _wins(items: tuple[T, ...], comparisons: Iterable[Comparison[T]]) -> Matrix:
@@ -136,18 +109,3 @@ def _peak(wins: Matrix, penalty: float) -> tuple[Matrix, Matrix]:
 def _height(wins: Matrix, penalty: float, scores: Matrix) -> float:
     gaps = scores[:, None] - scores[None, :]
     return float(-(wins * np.logaddexp(0, -gaps)).sum() - penalty / 2 * scores @ scores)
-
-
-def _chances_above(fit: PairwiseFit[T]) -> dict[T, float]:
-    """Each item's chance to lie above the mean of all."""
-    centred = np.eye(len(fit.items)) - 1 / len(fit.items)
-    gaps = centred @ fit.scores
-    errors = np.sqrt(np.clip(np.diag(centred @ fit.covariance @ centred), 0, None))
-    return {item: _normal(float(gap), float(error)) for item, gap, error in zip(fit.items, gaps, errors, strict=True)}
-
-
-def _normal(gap: float, error: float) -> float:
-    """The chance that a normal variable with mean `gap` and this standard error is above 0."""
-    if error < 1e-12:
-        return 0.5 if abs(gap) < 1e-12 else float(gap > 0)
-    return 0.5 * math.erfc(-gap / error / math.sqrt(2))

@@ -19,7 +19,6 @@ from coldframe.speech.round.size_words import Size
 from coldframe.speech.round.sure_words import Sureness
 from coldframe.speech.trial import sizing_report
 
-PRIOR_VARIANCE = 4.0  # keeps one-sided comparisons finite
 Votes = Mapping[str, Sequence[str]]
 CHIEF = "decision-maker"
 TEAMS = 40  # that the figures fit
@@ -83,12 +82,11 @@ def _steps(scores: Sequence[float]) -> list[float]:
 
 
 def _points(plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison]) -> tuple[PlacedPlan, ...]:
-    from coldframe.analysis.pairwise import corner_probability, fit  # numpy
+    from coldframe.analysis.placing import corner_probability, placed  # numpy
 
     names = [plan for plan, _ in plans]
     impact, effort = (
-        fit(names, [_pair(c) for c in comparisons if c.axis is axis], prior=PRIOR_VARIANCE)
-        for axis in (Axis.IMPACT, Axis.EFFORT)
+        placed(names, [_answer(c) for c in comparisons if c.axis is axis]) for axis in (Axis.IMPACT, Axis.EFFORT)
     )
     corners = {c.item: c for c in corner_probability(impact, effort)}
     return tuple(
@@ -105,14 +103,11 @@ def _points(plans: Sequence[tuple[str, str]], comparisons: Sequence[Comparison])
     )
 
 
-def _pair(comparison: Comparison) -> tuple[str, str] | tuple[str, str, float]:
-    match comparison.outcome:
-        case "first":
-            return comparison.first, comparison.second
-        case "second":
-            return comparison.second, comparison.first
-        case _:
-            return comparison.first, comparison.second, 0.5
+SHARES = {"first": 1.0, "second": 0.0, "same": 0.5}
+
+
+def _answer(comparison: Comparison) -> tuple[str, str, str, float]:
+    return comparison.judge, comparison.first, comparison.second, SHARES[comparison.outcome]
 
 
 def _corner(chances: object) -> tuple[Corner, float]:
