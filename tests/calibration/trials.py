@@ -33,6 +33,7 @@ from tests.calibration.claims import Said
 START = date(2026, 3, 2)
 WEEKS, EARLIER = 6, 8
 MET = ("reached", "better")
+"""Outcomes that show an effect; a count is told its chance to reach the target."""
 WORKING = {"a third of ideas work": 1 / 3, "a tenth of ideas work": 1 / 10}
 HARD = ("weeks drift", "the effect wears off", "effects of all sizes")
 SAID_AFTER = (1, 3)  # weeks
@@ -214,9 +215,11 @@ def _follow(rng: np.random.Generator, plan: PlanMeasure, share: str, hard: str) 
     measure = _measure(plan, earlier, WEEKS)
     if measure is None:
         return
-    seen = [judge(measure, weeks[:n], n, START + timedelta(weeks=n)) for n in range(1, WEEKS + 1)]
+    seen = [
+        judge(measure, weeks[:n], n, START + timedelta(weeks=n), counting_checked=True) for n in range(1, WEEKS + 1)
+    ]
     end = next(one for one in seen if one.outcome is not Outcome.TOO_EARLY)
-    met = float(end.outcome.value in MET)
+    met = float(end.outcome.value in (MET[:1] if plan.kind is Kind.COUNT_TARGET else MET))
     for number in SAID_AFTER:
         if seen[number - 1].chance is not None and number <= seen.index(end):
             yield from _chances(plan, seen[number - 1], number, share, hard, met)
@@ -230,7 +233,8 @@ def _follow(rng: np.random.Generator, plan: PlanMeasure, share: str, hard: str) 
 def _chances(plan: PlanMeasure, seen: Verdict, week: int, share: str, hard: str, met: float) -> Iterator[Said]:
     assert seen.chance is not None
     claim = f"chance to meet it, if {share}"
-    yield Said(claim, hard or f"{plan.kind.value}, week {week}", bool(hard), seen.chance.value, met)
+    said = seen.chance.high if share.startswith("a third") else seen.chance.value
+    yield Said(claim, hard or f"{plan.kind.value}, week {week}", bool(hard), said, met)
 
 
 def _covers(plan: PlanMeasure, seen: Verdict, effect: float) -> bool:

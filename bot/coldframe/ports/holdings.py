@@ -332,7 +332,7 @@ _OF_A_TRIAL: Mapping[str, Held] = {
     **_of("TrialAction", "id due done", text=_TEAMS_WORDS, who=_ALIAS),
     **_of("Entry", "week trial control state harm at", by=_ALIAS, reason=_TEAMS_WORDS),
     **_of("Figures", "value of sd"),
-    **_of("Reading", "outcome reason sentence chance weeks checked alerts"),
+    **_of("Reading", "outcome reason sentence chance weeks checked alerts chance_high"),
     **_of("Given", "outcome sentence weeks rests_on"),
     **_of("Closing", "outcome sentence decision at", reason=_TEAMS_WORDS, learning=_TEAMS_WORDS, by=_ALIAS),
 }

@@ -95,6 +95,8 @@ class Reading:
     weeks: int = 0
     checked: bool = False  # whether the counting must be looked at before it is a verdict
     alerts: tuple[str, ...] = ()
+    chance_high: float | None = None
+    """The chance if many ideas work, where `chance` is that if few do; older readings have the one alone."""
 
 
 @dataclass(frozen=True, slots=True)

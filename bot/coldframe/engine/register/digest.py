@@ -101,6 +101,7 @@ async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
         _late(trial, today, now),
         trial.in_the_way,
         trial.reading.alerts if trial.reading and trial.step in UNDER_WAY else (),
+        chance_high=trial.reading.chance_high if trial.reading else None,
     )
 
 

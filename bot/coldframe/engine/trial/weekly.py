@@ -296,9 +296,10 @@ def as_reading(trial: Trial, found: Judged) -> Reading:
     sentence = verdict_words.sentence(trial, found)
     if verdict is None:
         return Reading("cannot tell", "no-measure", sentence, None, len(trial.weeks))
-    chance = verdict.chance.value if verdict.chance is not None and found.stands is None else None
+    chance = verdict.chance if found.stands is None else None
+    low, high = (chance.value, chance.high) if chance is not None else (None, None)
     return Reading(
-        found.outcome, verdict.reason.value, sentence, chance, len(trial.weeks), found.waits_for_a_check, alerts
+        found.outcome, verdict.reason.value, sentence, low, len(trial.weeks), found.waits_for_a_check, alerts, high
     )
 
 

@@ -60,6 +60,14 @@ class TrialRow:
     late: tuple[str, ...]
     in_the_way: str
     alerts: tuple[str, ...] = ()
+    chance_high: float | None = None
+    """The chance if many ideas work, where `chance` is that if few do."""
+
+    def chance_words(self) -> str:
+        if self.chance is None:
+            return ""
+        low, high = percent(self.chance), percent(self.chance if self.chance_high is None else self.chance_high)
+        return f"; chance {low}" if low == high else f"; chance {low} to {high}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,8 +184,7 @@ def _round_line(row: RoundRow) -> Line:
 
 def _trial_line(row: TrialRow) -> Line:
     words = line("{t} ({o}): {s}", t=theirs(row.title, 80), o=theirs(row.owner, 40), s=theirs(row.state, 120))
-    if row.chance is not None:
-        words += line("; chance {c}", c=percent(row.chance))
+    words += line("{c}", c=row.chance_words())
     if row.next_date is not None:
         words += line("; {w} {d}", w=row.next_what, d=When(row.next_date, "day"))
     if row.late:
@@ -282,8 +289,7 @@ def _trial_text(row: TrialRow, day: str) -> str:
     words = (
         f"{_safe(row.title)} ({_safe(row.owner)}): {_safe(row.state)}; last number: {_safe(row.last_number or 'none')}"
     )
-    if row.chance is not None:
-        words += f"; chance {percent(row.chance)}"
+    words += row.chance_words()
     words += f"; {row.next_what or 'next'} {day}"
     return words + (f"; late: {_safe(', '.join(row.late))}" if row.late else "")
 

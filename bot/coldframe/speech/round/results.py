@@ -11,6 +11,7 @@ from coldframe.domain.state import Plan, Precedent, Round, Standing
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, Theirs, line
 from coldframe.message.pictures import ForceField, PlacedPlan, PlacementMatrix, RankRow, VoteRanking
+from coldframe.message.plain import percent
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import NO_REASON, about, count, fewest, touched
 from coldframe.speech.round import drawn, jot_words
@@ -324,7 +325,7 @@ def placement_result(round_: Round, chart: PlacementMatrix, judges: int, compari
 def _corner_cells(plan: PlacedPlan, chief: bool) -> tuple[Line, ...]:
     cells = [line("{l}", l=plan.label), written(plan.title, 80), line("{c}", c=plan.corner)]
     if plan.certainty is not None:
-        cells.append(line("{s}", s=f"{round(100 * plan.certainty)}%" + (", unsure" if plan.unsure else "")))
+        cells.append(line("{s}", s=percent(plan.certainty) + (", unsure" if plan.unsure else "")))
     return (*cells, line("{n}", n=plan.chief or "")) if chief else tuple(cells)
 
 

@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from coldframe.analysis.chances import Chance
 from coldframe.analysis.outcomes import Outcome, Verdict
 from coldframe.analysis.proportions import Interval
 from coldframe.domain.trial import standing
@@ -166,7 +167,7 @@ def _rows(trial: Trial, judged: Judged, verdict: Verdict) -> list[tuple[str, Lin
         rows += _difference_rows(trial, verdict, verdict.effect)
     rows.append(("Weeks", line("{w}", w=_weeks(trial, verdict))))
     if verdict.chance is not None and judged.stands is None:
-        rows.append((_chance_of(trial), line("{c}", c=percent(verdict.chance.value))))
+        rows.append((_chance_of(trial), line("{c}", c=_chance_words(verdict.chance))))
     if verdict_sentences.is_compared(verdict):
         rows += _first_week(trial, verdict)
     if verdict.weeks_used:
@@ -178,6 +179,12 @@ def _first_week(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
     if trial.criterion.kind not in ("split", "mean") or verdict.first_week is None or verdict.weeks_used < 2:
         return []
     return [("First week alone", line("{d}", d=difference(trial, verdict.first_week.estimate)))]
+
+
+def _chance_words(chance: Chance) -> str:
+    """The span between few ideas that work and many, which nobody can narrow beforehand."""
+    low, high = percent(chance.value), percent(chance.high)
+    return low if low == high else f"{low} if one idea in ten works, {high} if one in three does"
 
 
 def _chance_of(trial: Trial) -> str:

@@ -1,0 +1,74 @@
+"""The chance of a running trial, under a stated prior. How true it is, is measured by `tests.bench.calibration`."""
+
+from __future__ import annotations
+
+import pytest
+
+from coldframe.analysis.chances import Chance, by_review
+from coldframe.analysis.evidence import gather
+from coldframe.analysis.measures import Direction, Kind, Measure, WeeklyNumbers
+from tests.analysis.trials import COUNTS, before_after, count_week, plan, shares, weeks_of
+
+COUNTED = plan(Kind.COUNT_TARGET, baseline=None, target=36, baseline_weeks=COUNTS)
+
+
+def chance(measure: Measure, weeks: list[WeeklyNumbers]) -> Chance:
+    seen = gather(measure, weeks, 0.95)
+    assert seen is not None
+    found = by_review(measure, weeks, seen)
+    assert found is not None
+    return found
+
+
+def split(*successes: int) -> Chance:
+    return chance(plan(), weeks_of([(40, 1000)] * len(successes), [(n, 1000) for n in successes]))
+
+
+def test_the_more_ideas_work_the_likelier_it_is() -> None:
+    """The span between one in ten and one in three, below what is true if it works as planned."""
+    found = split(55)
+    assert 0 < found.value < found.high < 1
+    assert found.if_target is not None and found.high < found.if_target
+
+
+def test_one_good_week_is_not_believed() -> None:
+    """A good first week was called a chance of 80 in 100 by the flat prior; if a tenth of ideas work, it is not."""
+    assert split(58).value < 0.5 < split(58, 58, 58).value
+
+
+def test_it_rises_with_what_came_in() -> None:
+    """For each kind: nothing, half of what was planned, all of it."""
+    rows = [
+        [split(40, 40), split(50, 50), split(62, 62)],
+        [chance(before_after(), shares([level] * 3)) for level in (0.100, 0.102, 0.12)],
+        [chance(COUNTED, [count_week(1, n), count_week(2, n)]) for n in (5, 7, 10)],
+    ]
+    for row in rows:
+        assert [one.value for one in row] == sorted(one.value for one in row)
+        assert row[0].high < 0.2 and row[-1].high > 0.5
+
+
+def test_fewer_can_be_what_is_wanted() -> None:
+    """A count that is to fall: few events make it likelier."""
+    falls = plan(Kind.COUNT_TARGET, baseline=None, target=8, baseline_weeks=COUNTS, direction=Direction.DOWN)
+    few, many = (chance(falls, [count_week(1, n), count_week(2, n)]) for n in (1, 6))
+    assert few.value > 0.3 > many.high
+
+
+def test_no_chance_is_told_where_nobody_knows_what_no_effect_would_be() -> None:
+    """A count without a usual level, and a trial that has no week left or none yet."""
+    unknown = plan(Kind.COUNT_TARGET, baseline=None, target=30)
+    weeks = [count_week(1, 9)]
+    seen = gather(unknown, weeks, 0.95)
+    assert seen is not None and by_review(unknown, weeks, seen) is None
+    all_weeks = [count_week(n, 9) for n in range(1, 5)]
+    seen = gather(COUNTED, all_weeks, 0.95)
+    assert seen is not None and by_review(COUNTED, all_weeks, seen) is None and by_review(COUNTED, [], seen) is None
+
+
+@pytest.mark.parametrize("events", [0, 3, 40])
+def test_a_count_that_is_sure_is_sure(events: int) -> None:
+    """What has been counted already stays: far beyond the target it is certain, and a chance stays one."""
+    found = chance(COUNTED, [count_week(1, events)])
+    assert 0 <= found.value <= found.high <= 1
+    assert (found.value > 0.999) is (events == 40)
