@@ -50,7 +50,12 @@ class ScenarioStage(Stage):
         return (Chore(round_.step.value, f"their part of {title(round_.step).lower()}"),)
 
     async def others(self, step: str, acting: str) -> None:
-        """One after the other they do what they would do in this step, until it ends or nothing is left."""
+        """One after the other they do what they would do in this step, until it ends or nothing is left. Each looks in
+        first, whatever their hours: what waits for the beginning of their day comes then."""
+        for person in self.scenario.team:
+            if person.id != acting:
+                await self.house.room.open_home(person.id)
+        await self.settle()
         tried: set[str] = set()
         for _ in range(_PASSES):
             jobs = [job for job in await self._jobs(acting) if job.key not in tried]

@@ -41,6 +41,7 @@ ON_A_DATABASE: dict[str, list[str]] = {
     "keys rotate": ["keys", "rotate"],
     "backup": ["backup", "kept.backup"],
     "restore": ["restore", "good.backup"],
+    "team": ["team"],
 }
 """What works on the database of the settings; `room` works on that of its folder."""
 ON_NONE = {"slack-manifest", "duplicates", "size"}

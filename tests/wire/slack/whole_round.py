@@ -103,7 +103,7 @@ class Team:
 
     async def _listen(self) -> None:
         standing = self.ear.fresh(self.screen.all_messages())
-        if any(is_post(seen) for seen in standing):
+        if any(is_post(seen) for seen in standing) and await self._ids():
             self.ear.listen(standing, await self._names(), (await self.round()).step)
         else:
             self.ear.listen(standing)
@@ -284,12 +284,17 @@ class Team:
         return any("which is not open yet" in words for words in news)
 
     async def round(self) -> Round:
+        ids = await self._ids()
         async with self.store.begin() as uow:
-            heads = await uow.heads(TEAM, channel=CHANNEL)
-            ids = [head.id for head in heads] or await uow.ended_rounds(TEAM, CHANNEL)
             round_ = await uow.round(ids[0])
         assert round_ is not None
         return round_
+
+    async def _ids(self) -> list[str]:
+        """Of the channel's round; none before there was one."""
+        async with self.store.begin() as uow:
+            heads = await uow.heads(TEAM, channel=CHANNEL)
+            return [head.id for head in heads] or await uow.ended_rounds(TEAM, CHANNEL)
 
     async def waiting(self) -> list[str]:
         """What stands in the outbox and was not sent yet."""
