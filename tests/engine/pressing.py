@@ -45,6 +45,7 @@ WIDER: Mapping[str, frozenset[Step]] = {
     **{action: frozenset(OPEN) for action in USES.buttons if action.startswith("role.")},
     **dict.fromkeys(("trial.plan", "trial.begin", "leftovers.show"), ENDED),
     "round.cancel": frozenset(OPEN),
+    "guide.show": frozenset(OPEN),
     "break.take": frozenset(RUNNING),
     "jot.write": frozenset({Step.PRECEDENTS, Step.PLANS}),
     **dict.fromkeys(("guest.admit", "guest.decline"), frozenset(OPEN)),
@@ -73,7 +74,7 @@ STANDING = frozenset(
 BY_STRANGERS, BY_OTHERS, BY_OLDER = 0.05, 0.25, 0.1
 """Shares of presses: by nobody of the team, by somebody else of it, and of buttons of an earlier release."""
 FOR_THE_FACILITATOR = frozenset(
-    {"step.close", "question.drop", "holdup.wait", "holdup.away", "holdup.deputy"}
+    {"step.close", "guide.show", "question.drop", "holdup.wait", "holdup.away", "holdup.deputy"}
     | {action for action in (*USES.buttons, *USES.forms) if action.startswith("edit.")}
 )
 

@@ -65,6 +65,7 @@ class Act(StrEnum):
     REST = "let the round rest, and go on"
     ADMIT = "say who takes part"
     CORRECT = "put question and windows right, open a step again"
+    GUIDE = "read the guide to leading a step"
     HOLD_UP = "say what becomes of somebody who holds the step up"
     WRITE = "give a note"
     OWN_NOTE = "change a note of one's own"
@@ -186,6 +187,7 @@ TABLE: Mapping[Act, Row] = {
         "/edit, edit.show, edit.question, edit.deadline, edit.deadline_yes, edit.windows, edit.windows_yes, "
         "edit.again, edit.again_yes, edit.late, merge.dots",
     ),
+    Act.GUIDE: _row(_ROUND, {_F}, "guide.show"),
     Act.HOLD_UP: _row(_ROUND, {_F}, "holdup.wait, holdup.away, holdup.deputy", by_itself=True),
     Act.WRITE: _row(
         *(_ROUND, _ALL),

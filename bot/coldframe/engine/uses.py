@@ -40,6 +40,7 @@ from coldframe.engine.round import (
     sitting,
     starting,
     undoing,
+    what_now,
 )
 from coldframe.engine.round.steps import PLAYS, notes, placement, voting
 from coldframe.engine.trial import forecasts, ownership, reviews, under_way, weekly
@@ -99,6 +100,7 @@ USES = Uses(
         guests.BUTTONS,
         personal.BUTTONS,
         holdups.BUTTONS,
+        what_now.BUTTONS,
         weekly.BUTTONS,
         ownership.BUTTONS,
         reviews.BUTTONS,

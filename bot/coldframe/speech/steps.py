@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from coldframe.domain.names import Step
 from coldframe.message.nodes import Button
+from coldframe.speech import guides
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +38,8 @@ class StepWords:
     panel: tuple[Button, ...]
     """Its own buttons on a member's panel."""
     vote: VoteWords | None
+    guide: guides.Guide
+    """What whoever leads it may want to know."""
 
 
 _NOTE = Button("Write a note …", "note.write", "", "primary")
@@ -48,6 +51,7 @@ _MERGE = (
 )
 WORDS: Mapping[Step, StepWords] = {
     Step.NOTES: StepWords(
+        guide=guides.NOTES,
         title="Notes",
         asks="Everybody writes me notes in private: what holds each lever back, and what drives it.",
         then="Then all notes appear at one moment, shuffled and unsigned.",
@@ -57,6 +61,7 @@ WORDS: Mapping[Step, StepWords] = {
         vote=None,
     ),
     Step.FOCUS: StepWords(
+        guide=guides.FOCUS,
         title="Focus",
         asks="{chief} picks the one lever to work on, with a reason.",
         then="Then duplicates among its restraining forces are joined. The other levers' notes are kept.",
@@ -64,6 +69,7 @@ WORDS: Mapping[Step, StepWords] = {
         card=(), panel=(), vote=None,
     ),
     Step.MERGE: StepWords(
+        guide=guides.MERGE,
         title="Merge",
         asks="{facilitator} joins notes that say the same. Only direct duplicates, never themes. "
         "Two are the same point? Say so below; nobody is told that it was you.",
@@ -74,6 +80,7 @@ WORDS: Mapping[Step, StepWords] = {
         vote=None,
     ),
     Step.DOTS: StepWords(
+        guide=guides.DOTS,
         title="Dots",
         asks="Everybody puts {dots} on the restraining forces, in private. Several on one force are allowed.",
         then="Then the ranking appears, ties shown as ties, and the first {carry} become questions.",
@@ -89,6 +96,7 @@ WORDS: Mapping[Step, StepWords] = {
         ),
     ),
     Step.QUESTIONS: StepWords(
+        guide=guides.QUESTIONS,
         title="Questions",
         asks="{facilitator} turns the strongest forces into questions. Suggest yours to me in private, or in this "
         "thread with my name before it; it begins with “How might we”.",
@@ -97,6 +105,7 @@ WORDS: Mapping[Step, StepWords] = {
         card=(), panel=(), vote=None,
     ),
     Step.PRECEDENTS: StepWords(
+        guide=guides.PRECEDENTS,
         title="Precedents",
         asks="Everybody picks a question and tells what somebody else did about it.",
         then="Then everybody may write plans.",
@@ -106,6 +115,7 @@ WORDS: Mapping[Step, StepWords] = {
         vote=None,
     ),
     Step.PLANS: StepWords(
+        guide=guides.PLANS,
         title="Plans",
         asks="Everybody may write one-page plans, in private, without names.",
         then="Then all plans appear at one moment, without names.",
@@ -113,6 +123,7 @@ WORDS: Mapping[Step, StepWords] = {
         card=(_PLAN,), panel=(_PLAN, _JOT), vote=None,
     ),
     Step.BALLOT: StepWords(
+        guide=guides.BALLOT,
         title="Ballot",
         asks="Everybody gives {votes} to the plans with the most effect on their question, in private.",
         then="Then I show the group's votes, the decision-maker's and the weighted total side by side, or only the "
@@ -130,6 +141,7 @@ WORDS: Mapping[Step, StepWords] = {
         ),
     ),
     Step.PLACEMENT: StepWords(
+        guide=guides.PLACEMENT,
         title="Placement",
         asks="Plans are compared in pairs: which has more impact, which takes more effort.",
         then="Then the effort-impact matrix appears, with how sure each place is.",
@@ -137,6 +149,7 @@ WORDS: Mapping[Step, StepWords] = {
         card=(), panel=(), vote=None,
     ),
     Step.COMMITMENT: StepWords(
+        guide=guides.COMMITMENT,
         title="Commitment",
         asks="{chief} and {facilitator} choose at most {trials}; each owner accepts in person.",
         then="The round ends when owners, first-week actions and all dates are there.",
@@ -144,6 +157,7 @@ WORDS: Mapping[Step, StepWords] = {
         card=(), panel=(), vote=None,
     ),
 }  # fmt: skip
+GUIDES: Mapping[Step, guides.Guide] = {Step.SETUP: guides.SETUP, **{step: words.guide for step, words in WORDS.items()}}
 TITLES = {
     Step.SETUP: "Setup",
     **{step: words.title for step, words in WORDS.items()},

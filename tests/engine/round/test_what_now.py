@@ -40,6 +40,7 @@ from coldframe.domain.round.undoing import Hold
 from coldframe.domain.state import Action
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Denial
+from coldframe.speech.steps import GUIDES
 from coldframe.speech.wanting_words import COMMITMENT
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import DD, EVERYBODY, REASON, RETENTION, D, F, criterion
@@ -539,3 +540,25 @@ async def test_a_round_that_rests_names_the_empty_field_and_who_can_fill_it_ever
         digest = (await team.command(F, "digest")).note
         assert digest is not None and "stop line and harm measure" in words(digest)
         assert "Ines" not in words(digest)
+
+
+@pytest.mark.parametrize("step", RUNNING)
+async def test_the_guide_to_each_step_is_one_press_away_for_the_facilitator_alone(tmp_path: Path, step: Step) -> None:
+    """From the answer to "what now": what to say, to watch, to skip, and what goes wrong."""
+    async with at_step(tmp_path, MONDAY, step) as team:
+        await team.say(F, "what now")
+        await team.press(F, "guide.show")
+        answer = team.told(F)[-1]
+        guide = GUIDES[step]
+        assert [part for part in (guide.say, guide.watch, guide.skip, guide.wrong) if part not in answer] == []
+        await team.say(JON, "what now")
+        with pytest.raises(LookupError):
+            team.button(JON, "guide.show")
+
+
+@pytest.mark.parametrize("step", [Step.MERGE, Step.QUESTIONS])
+async def test_the_card_of_a_step_that_the_facilitator_does_alone_carries_the_guide(tmp_path: Path, step: Step) -> None:
+    """Without asking for anything first."""
+    async with at_step(tmp_path, MONDAY, step) as team:
+        await team.press(F, "guide.show")
+        assert GUIDES[step].wrong in team.told(F)[-1]

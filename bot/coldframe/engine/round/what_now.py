@@ -6,15 +6,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 
-from coldframe.domain.names import MemberId, RoundId, Step
+from coldframe.domain.names import RUNNING, MemberId, RoundId, Step
 from coldframe.domain.round import rules
 from coldframe.domain.round.wanting import wanted
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
+from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.round import closing, starting
 from coldframe.engine.trial import places
 from coldframe.message.packed import Occurrence
+from coldframe.ports.chat import Reply
+from coldframe.speech.round import now_words
 from coldframe.speech.round.now_words import Seen
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 
@@ -62,3 +65,10 @@ def _next(calendar: WorkingCalendar, now: datetime) -> datetime | None:
         return calendar.next_working(now)
     except NoWorkingTime:
         return None
+
+
+async def _guide(request: RoundRequest) -> Reply | None:
+    return await request.page(now_words.guide(request.round))
+
+
+BUTTONS = of_round({"guide.show": _guide}, (Step.SETUP, *RUNNING))

@@ -14,14 +14,14 @@ from coldframe.domain.round import counter, roles, rules, undoing
 from coldframe.domain.round.wanting import Want, Wanted, wanted
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Items, Line, When, line
-from coldframe.message.saying import offer, paragraph
+from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
+from coldframe.message.saying import heading, offer, paragraph
 from coldframe.ports.chat import Hindrance
 from coldframe.speech import wanting_words
 from coldframe.speech.answers import second_thoughts
-from coldframe.speech.names import about, count, title, who
+from coldframe.speech.names import about, count, lower, title, who
 from coldframe.speech.round import cards, prompts, readiness_words, role_words, unread_words
-from coldframe.speech.steps import WORDS
+from coldframe.speech.steps import GUIDES, WORDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,6 +277,27 @@ def _deputy(round_: Round) -> Line:
 
 # --- its buttons ----------------------------------------------------------------------------------------------------
 
+GUIDE = Button("How to lead this step", "guide.show", "")
+
+
+def with_guide(round_: Round, message: Message) -> Message:
+    """A facilitator's own card, with the guide behind a button."""
+    return replace(message, blocks=(*message.blocks, offer(replace(GUIDE, value=about(round_)))))
+
+
+def guide(round_: Round) -> Message:
+    """To the facilitator, when they ask for it."""
+    found = GUIDES[round_.step]
+    head = line("{name}: leading the {step} step", name=theirs(round_.name, 60), step=lower(round_.step))
+    rows = (
+        ("Say in a minute", line("{w}", w=found.say)),
+        ("Watch", line("{w}", w=found.watch)),
+        ("May be skipped", line("{w}", w=found.skip)),
+        ("Often goes wrong", line("{w}", w=found.wrong)),
+    )
+    return Message(head, (heading(head), Facts(rows)))
+
+
 _EDIT = Button("Put right", "edit.show", "", says="Put something right in the round")
 _CANCEL = Button("Cancel …", "round.cancel", "", "danger")
 
@@ -361,16 +382,16 @@ def _ownership(round_: Round, plan: PlanId, me: MemberId) -> list[Button]:
 
 def _of_facilitator(round_: Round, seen: Seen | None) -> tuple[Button, ...]:
     if round_.step is Step.SETUP:
-        return (Button("Start now", "round.start", "", "primary"), _EDIT, _CANCEL)
+        return (Button("Start now", "round.start", "", "primary"), GUIDE, _EDIT, _CANCEL)
     replaced = (role_words.replaced(round_),) if _somebody_else_may_decide(round_) else ()
     if round_.paused is not None:
         go_on = () if round_.paused.channel_lost else (Button("Go on", "round.resume", "", "primary"),)
-        return (*go_on, *replaced, _EDIT, _CANCEL)
+        return (*go_on, *replaced, GUIDE, _EDIT, _CANCEL)
     unread = (unread_words.without_reading(round_),) if seen is not None and seen.reads_until is not None else ()
     if was_asked(round_):
-        return (*unread, *prompts.ways_on(round_, MoreTime.QUORUM), _EDIT)
+        return (*unread, *prompts.ways_on(round_, MoreTime.QUORUM), GUIDE, _EDIT)
     close = (Button("Close the step", "step.close", ""),) if rules.RULES[round_.step].close else ()
-    return (*unread, *close, Button("Extend", "step.extend", ""), *replaced, _EDIT, _CANCEL)
+    return (*unread, *close, Button("Extend", "step.extend", ""), *replaced, GUIDE, _EDIT, _CANCEL)
 
 
 def _somebody_else_may_decide(round_: Round) -> bool:

@@ -14,7 +14,7 @@ from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Carry, Follow, Kit, Turn
 from coldframe.message.nodes import Message
 from coldframe.speech.names import message_name
-from coldframe.speech.round import cards
+from coldframe.speech.round import cards, now_words
 
 Reads = Callable[[Round, tuple[str, ...]], Message]
 """A message as it reads now, from the round and what stands in its name behind `what`."""
@@ -84,14 +84,17 @@ class Desk:
 
     def show(self, turn: Turn, round_: Round) -> None:
         facilitator = round_.roles.acting(Role.FACILITATOR)
-        turn.tell(round_, facilitator, "desk", self.card(round_, facilitator), rest=(self.step.value,))
+        turn.tell(round_, facilitator, "desk", self._guided(round_, facilitator), rest=(self.step.value,))
 
     def revise(self, turn: Turn, round_: Round) -> None:
         facilitator = round_.roles.acting(Role.FACILITATOR)
-        turn.revise_own(round_, facilitator, "desk", self.card(round_, facilitator), self.step.value)
+        turn.revise_own(round_, facilitator, "desk", self._guided(round_, facilitator), self.step.value)
 
     def reads(self) -> Mapping[str, Reads]:
-        return {"desk": lambda round_, rest: self.card(round_, MemberId(rest[0]))}
+        return {"desk": lambda round_, rest: self._guided(round_, MemberId(rest[0]))}
+
+    def _guided(self, round_: Round, member: MemberId) -> Message:
+        return now_words.with_guide(round_, self.card(round_, member))
 
 
 def chosen(request: RoundRequest) -> tuple[PlanId, Choice]:
