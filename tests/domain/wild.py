@@ -64,7 +64,7 @@ from coldframe.domain.round.moves import (
     TellDates,
 )
 from coldframe.domain.round.notes import Consent, DropDraft, EditNote, KeepDraft, WithdrawNote, WriteNote
-from coldframe.domain.round.placement import Compare
+from coldframe.domain.round.placement import Compare, StepBack
 from coldframe.domain.round.plans import HandInPlan, WithdrawPlan
 from coldframe.domain.round.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
 from coldframe.domain.round.reopening import OpenAgain
@@ -359,6 +359,7 @@ _KINDS: tuple[Make, ...] = (
         anybody(r, x), {x.choice(list(rules.RULES)): x.choice((-1, 1, 8, 500)) for _ in range(x.randrange(3))},
         x.choice((None, 1)),
     ),
+    lambda w, r, x, t, k: StepBack(anybody(r, x)),
     lambda w, r, x, t, k: GiveDots(anybody(r, x), x.choice((0, 3, 5, 500))),
     lambda w, r, x, t, k: OpenAgain(anybody(r, x), x.choice(list(Step))),
     lambda w, r, x, t, k: Undo(anybody(r, x)),

@@ -40,7 +40,7 @@ OPEN = (Step.SETUP, *RUNNING)
 IN_BOTH = frozenset({Step.BALLOT, Step.PLACEMENT})
 ENDED = frozenset({Step.COMMITTED, Step.CANCELLED})
 WIDER: Mapping[str, frozenset[Step]] = {
-    **{f"compare.{answer}": IN_BOTH for answer in ("first", "second", "same")},
+    **{f"compare.{answer}": IN_BOTH for answer in ("first", "second", "same", "back")},
     **{f"late.{choice}": frozenset(RUNNING) for choice in ("post", "hold", "withdraw")},
     **{action: frozenset(OPEN) for action in USES.buttons if action.startswith("role.")},
     **dict.fromkeys(("trial.plan", "trial.begin", "leftovers.show"), ENDED),

@@ -217,7 +217,7 @@ TABLE: Mapping[Act, Row] = {
     Act.JOT: _row(_ROUND, _ALL, "jot.write"),
     Act.PLAN: _row(_ROUND, _ALL, "plan.write"),
     Act.OWN_PLAN: _row(_ROUND, {_ITS_OWN}, "plan.edit, plan.withdraw"),
-    Act.COMPARE: _row(_ROUND, _ALL, "compare.first, compare.second, compare.same"),
+    Act.COMPARE: _row(_ROUND, _ALL, "compare.first, compare.second, compare.same, compare.back"),
     Act.CHOOSE: _row(
         _ROUND, {_F, _D}, "choice.make, choice.drop, owner.ask, nextround.date, overlap.accept, round.commit"
     ),
@@ -241,7 +241,7 @@ TABLE: Mapping[Act, Row] = {
     Act.ROLE_BACK: _row(_ROUND, {_F, _ITS_OWN}, "role.back", by_itself=True),
     Act.UNUSED_PLAN: _row(_ROUND, {_F, _D}, "trial.plan, trial.begin"),
     Act.LEFTOVERS: _row(_ROUND, (), "leftovers.show", {_F: "of the team's newest round"}),
-    Act.LOG: _row(_TRIAL, {_O, _F}, "numbers or a file in private, trial.log, trial.take, trial.check"),
+    Act.LOG: _row(_TRIAL, {_O, _F}, "numbers or a file in private, trial.log, trial.take, trial.check, trial.more"),
     Act.LOOK_AFTER: _row(_TRIAL, {_O}, "trial.stop, trial.block, trial.hand_over"),
     Act.REVIEW: _row(_TRIAL, {_O, _F}, "trial.review_date, trial.close", by_itself=True),
     Act.LEARN: _row(_TRIAL, _ALL, "trial.learn"),

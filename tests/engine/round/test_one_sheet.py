@@ -370,3 +370,48 @@ async def test_notes_of_an_earlier_release_stand_on_one_sheet(tmp_path: Path) ->
         async with house.store.begin() as uow:
             after = await uow.round(round_id)
         assert after is not None and note.lever in [n.lever for n in after.notes.values() if n.text == "one more thing"]
+
+
+# --- comparisons ------------------------------------------------------------------------------------------------------
+
+
+async def test_comparisons_are_one_message_with_a_step_back(tmp_path: Path) -> None:
+    """It moves on with each answer; the last one can be taken back, the very last too, and is asked again."""
+    async with at_step(tmp_path, MONDAY, Step.PLACEMENT) as team:
+        (own,) = [r for r in of_the_bot(team, JON) if "compare.first" in actions(r)]
+        first = text(own)
+        assert "compare.back" not in actions(own)
+        while "compare.first" in actions(_same(team, own)):
+            await team.press(JON, "compare.first")
+        given = (await team.current()).comparisons[JON]
+        assert JON in (await team.current()).progress.done and "✓" in text(_same(team, own))
+        await team.press(JON, "compare.back")
+        assert JON not in (await team.current()).progress.done
+        assert (await team.current()).comparisons[JON] == given[:-1]
+        assert "1 comparison to go" in text(_same(team, own))
+        await team.press(JON, "compare.second")
+        assert (await team.current()).comparisons[JON][-1].outcome == "second"
+        for _ in given:
+            await team.press(JON, "compare.back")
+        assert JON not in (await team.current()).comparisons
+        assert text(_same(team, own)) == first
+
+
+async def test_after_a_step_back_the_comparisons_can_be_skipped_again(tmp_path: Path) -> None:
+    """In one sitting with the ballot its sheet offers that as long as any is left."""
+    async with at_step(tmp_path, MONDAY, Step.BALLOT) as team:
+        await opened(team)
+        own = sheet(team, JON)
+        await team.press(JON, "vote.cast")
+        await team.press(JON, "ballot.lock")
+        assert "step.done" in actions(_same(team, own))
+        while (await team.current()).progress.done.isdisjoint({JON}):
+            await team.press(JON, "compare.same")
+        assert "step.done" not in actions(_same(team, own))
+        await team.press(JON, "compare.back")
+        assert "step.done" in actions(_same(team, own))
+
+
+def _same(team: Running, record: Record) -> Record:
+    """The message as it stands now."""
+    return next(r for r in of_the_bot(team, JON) if r.id == record.id)

@@ -13,6 +13,7 @@ import pytest
 from coldframe.clock import ManualClock
 from coldframe.domain.names import RUNNING, LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.round import rules
+from coldframe.domain.round.correcting import SetDeadline
 from coldframe.domain.round.moves import Cancel, Close, Done
 from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.core import members
@@ -110,13 +111,16 @@ def entries(file: bytes) -> dict[str, tuple[int, datetime]]:
 
 
 async def test_dates_that_moved_are_told_anew_and_update_the_entries(tmp_path: Path) -> None:
-    """A step that ends a day early moves the later ones: one line, the card in place, the same UIDs, SEQUENCE + 1."""
+    """A step that ends early moves the later ones: the card in place, and its file, with the same UIDs and SEQUENCE
+    + 1. The step that has just opened says itself until when it is: no word comes of it."""
     async with running(tmp_path, MONDAY) as team:
         card = team.channel()[0]
+        (told,) = team.files()
         await writes(team, *SIX[:4])
         team.clock.pass_by(HOUR)
         await team.act("close", Close(F))
-        first, second = (entries(f) for f in team.files())
+        (told_anew,) = team.files()
+        first, second = entries(told), entries(told_anew)
         assert first.keys() == second.keys()
         assert {s for s, _ in first.values()} == {0}
         assert {s for s, _ in second.values()} == {1}
@@ -124,8 +128,20 @@ async def test_dates_that_moved_are_told_anew_and_update_the_entries(tmp_path: P
         due = (await team.current()).progress.due
         assert second[focus][1] == due
         assert due is not None and due < first[focus][1]
-        assert len([t for t in team.channel() if "moved earlier: the focus step" in t]) == 1
+        assert not [t for t in team.channel() if "now closes by" in t]
         assert team.channel()[0] != card
+
+
+@pytest.mark.parametrize(("hours", "posts"), [(4, 0), (23, 0), (24, 1), (60, 1)])
+async def test_a_word_comes_where_what_binds_everybody_moved_by_a_day(tmp_path: Path, hours: float, posts: int) -> None:
+    """Whoever facilitates gives the running step more time: the calendar shows it; a post says so from a day on."""
+    async with running(tmp_path, MONDAY) as team:
+        due = (await team.current()).progress.due
+        assert due is not None
+        await team.act("later", SetDeadline(F, due + hours * HOUR))
+        assert len([t for t in team.channel() if "now closes by" in t]) == posts
+        (file,) = team.files()
+        assert max(sequence for sequence, _ in entries(file).values()) == 1
 
 
 async def test_a_cancelled_round_takes_its_entries_back(tmp_path: Path) -> None:

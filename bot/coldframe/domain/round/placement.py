@@ -29,12 +29,21 @@ class Compare(Command):
     outcome: Literal["first", "second", "same"]
 
 
+class StepBack(Command):
+    """My newest comparison was a mistake: I want that pair again."""
+
+
 # --- what becomes true ---
 
 
 class Compared(Fact):
     private = True
     comparison: Comparison
+
+
+class ComparisonTakenBack(Fact):
+    private = True
+    judge: MemberId
 
 
 class PlansPlaced(Fact):
@@ -117,10 +126,7 @@ def in_one_sitting(round_: Round) -> bool:
 
 
 def compare(round_: Round, command: Compare, now: datetime) -> Facts:
-    checks.may(round_, command.by, Act.COMPARE)
-    checks.in_step(round_, Step.BALLOT, Step.PLACEMENT)
-    if round_.step is Step.BALLOT and not _locked(round_, command.by):
-        raise Refused(Because.NOT_OPEN_YET, step=Step.BALLOT, wanted=Step.PLACEMENT)
+    _open_for(round_, command.by)
     if command.first == command.second:
         raise Refused(Because.SAME_ITEM)
     pair = {command.first, command.second}
@@ -130,6 +136,21 @@ def compare(round_: Round, command: Compare, now: datetime) -> Facts:
         raise Refused(Because.ASKED_ALREADY)
     comparison = Comparison(command.by, command.axis, command.first, command.second, command.outcome)
     return (Compared(comparison),)
+
+
+def _open_for(round_: Round, judge: MemberId) -> None:
+    """Raises Refused."""
+    checks.may(round_, judge, Act.COMPARE)
+    checks.in_step(round_, Step.BALLOT, Step.PLACEMENT)
+    if round_.step is Step.BALLOT and not _locked(round_, judge):
+        raise Refused(Because.NOT_OPEN_YET, step=Step.BALLOT, wanted=Step.PLACEMENT)
+
+
+def step_back(round_: Round, command: StepBack, now: datetime) -> Facts:
+    _open_for(round_, command.by)
+    if not round_.comparisons.get(command.by):
+        raise Refused(Because.UNKNOWN_ITEM)
+    return (ComparisonTakenBack(command.by),)
 
 
 def _locked(round_: Round, judge: MemberId) -> bool:
@@ -168,8 +189,16 @@ def compared(round_: Round, fact: Compared) -> Round:
     return replace(changed, progress=replace(changed.progress, done=changed.progress.done | {judge}))
 
 
-DECIDE: Decide = {Compare: compare}
-EVOLVE: Evolve = {Compared: compared}
+def taken_back(round_: Round, fact: ComparisonTakenBack) -> Round:
+    """Whoever was through with them is not any more."""
+    others = {judge: all_ for judge, all_ in round_.comparisons.items() if judge != fact.judge}
+    left = round_.comparisons[fact.judge][:-1]
+    progress = replace(round_.progress, done=round_.progress.done - {fact.judge})
+    return replace(round_, comparisons={**others, fact.judge: left} if left else others, progress=progress)
+
+
+DECIDE: Decide = {Compare: compare, StepBack: step_back}
+EVOLVE: Evolve = {Compared: compared, ComparisonTakenBack: taken_back}
 
 
 def _placing(round_: Round) -> tuple[MemberId, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
@@ -17,6 +17,8 @@ from coldframe.ports.storage import UnitOfWork
 from coldframe.speech.names import title
 from coldframe.speech.people import time_words
 from coldframe.timing.outlook import Change, StepDates, changed_by_more_than_an_hour
+
+WORTH_A_POST = timedelta(days=1)
 
 
 async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequence[Fact]) -> TellDates | None:
@@ -43,6 +45,15 @@ def _over(round_: Round, now: datetime) -> dict[Step, datetime]:
 
 def moved(told: Mapping[Step, datetime], now: Mapping[Step, datetime]) -> tuple[Change, ...]:
     return changed_by_more_than_an_hour(_as_dates(told), _as_dates(now))
+
+
+def binding_moved(before: Round, after: Round) -> bool:
+    """Whether the close of the step that runs, by which everybody has to act, moved by a day or more since it was told.
+    The closes of those behind it bind nobody yet: they move with every step."""
+    step = after.step
+    if step is not before.step or step not in before.dates_told or step not in after.dates_told:
+        return False
+    return abs(after.dates_told[step] - before.dates_told[step]) >= WORTH_A_POST
 
 
 def _as_dates(latest: Mapping[Step, datetime]) -> list[StepDates]:

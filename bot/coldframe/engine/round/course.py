@@ -28,12 +28,14 @@ from coldframe.domain.round.moves import (
 )
 from coldframe.domain.state import Round
 from coldframe.engine.core import sent_form, timetable
+from coldframe.engine.core.endings import end, taken_back
 from coldframe.engine.core.requests import Request, RoundAnswer, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.register import leftovers
 from coldframe.engine.reminding import rounds as reminders
 from coldframe.engine.round import closing, comparing, counter, endings, holdups, locking, retention, sitting
 from coldframe.engine.round.steps import PLAYS, result
+from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech import answers, panel_words
@@ -331,20 +333,28 @@ async def _stuck(turn: Turn, before: Round, after: Round, fact: GotStuck) -> Non
 
 
 async def _dates_told(turn: Turn, before: Round, after: Round, fact: DatesTold) -> None:
-    """Told anew: the first post is brought up to date, its thread says what moved, with the calendar file again."""
+    """Told anew: the card with the dates is brought up to date, and its file takes the place of the one before. A word
+    comes only where the date that binds everybody now moved by a day or more."""
     if fact.times == 1:
         return
-    card = message_name(after.id, "opened")
+    card, number = message_name(after.id, "opened"), str(fact.times)
     turn.revise(
         card, turn.channel(after), cards.round_opened(after, await timetable.rows(turn.uow, turn.now, after)), after.id
     )
-    coming = {s: at for s, at in fact.dates.items() if list(Step).index(s) >= list(Step).index(after.step)}
-    moved = timetable.moved(before.dates_told, coming)
-    words = time_words.dates_moved(after, [(Step(c.name), c.was.latest, c.now.latest) for c in moved])
-    number = str(fact.times)
-    turn.say(after, "moved", words, rest=(number,), thread_of=card)
+    await _end_calendar_files(turn, after)
     name = message_name(after.id, "moved", number, "calendar")
     turn.attach(name, turn.channel(after), commitment_words.calendar_of_round(after), after.id, thread_of=card)
+    if timetable.binding_moved(before, after):
+        words = time_words.dates_moved(after, before.dates_told[after.step], after.dates_told[after.step])
+        turn.say(after, "moved", words, rest=(number,), thread_of=card)
+
+
+async def _end_calendar_files(turn: Turn, round_: Round) -> None:
+    """Those with earlier dates."""
+    first = await turn.uow.posted(message_name(round_.id, "opened", "calendar"))
+    later = await turn.uow.posted_like(message_name(round_.id, "moved", ""))
+    files = [p for p in later if MessageName.unpack(p.name).rest[-1] == "calendar"]
+    await end(turn, [taken_back(p) for p in (first, *files) if p is not None])
 
 
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {

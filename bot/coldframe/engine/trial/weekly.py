@@ -18,7 +18,7 @@ from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
 from coldframe.engine.worker import judging
 from coldframe.message.packed import ButtonValue, MadeFor, MessageName, Occurrence
-from coldframe.ports.chat import Edited, Inbound, IncomingFile, Reply, Said
+from coldframe.ports.chat import Edited, Inbound, IncomingFile, Pressed, Reply, Said
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech import answers, reading_words
 from coldframe.speech.refusals import refusal
@@ -26,7 +26,7 @@ from coldframe.speech.trial import review_words, trial_forms, trial_words, verdi
 from coldframe.speech.trial.verdict_words import Judged
 from coldframe.timing.calendars import WorkingCalendar
 
-READING, PLAIN = "trial reading", "trial verdict over"
+READING, PLAIN, IN_FULL = "trial reading", "trial verdict over", "trial in full"
 CHECKED = "+"
 """After the number of entries in a reading's occurrence: the counting was checked."""
 JUST = timedelta(minutes=1)
@@ -315,6 +315,28 @@ async def read(kit: Kit, due: Due) -> None:
         await _verdict_again(turn, trial, found, today)
 
 
+async def more(request: TrialRequest) -> None:
+    """The numbers are reckoned again, outside the turn, and take the place of the few lines."""
+    what, turn = request.event.what, request.turn
+    message = what.message if isinstance(what, Pressed) else None
+    posted = await turn.uow.posted_as(request.event.place, message) if message is not None else None
+    name = turn.uow.hidden(posted.name) if posted is not None else ""
+    turn.later(IN_FULL, request.trial.id, Occurrence((request.by, name)).pack(), turn.now)
+
+
+async def in_full(kit: Kit, due: Due) -> None:
+    person, name = Occurrence.unpack(due.occurrence).parts
+    found, _ = await judged(kit, due.subject)
+    async with due_turn(kit, due) as turn:
+        trial = await turn.trial(due.subject)
+        words, posted = trial_words.reading_in_full(trial, found), await turn.uow.posted(name) if name else None
+        turn.answers(trial.tenant, person, due.at)
+        if posted is not None:
+            turn.revise(posted.name, posted.place, words, trial.round_id)
+        else:
+            trial_turn.tell(turn, trial, person, "reading", words)
+
+
 async def _verdict_again(turn: Turn, trial: Trial, found: Judged, today: date) -> None:
     """Numbers that come in during the review change the verdict in the channel."""
     if trial.step is not TrialStep.IN_REVIEW:
@@ -345,7 +367,8 @@ BUTTONS = of_trial(
         "trial.log": open_form,
         "trial.take": pressed_line,
         "trial.check": opens(lambda r: trial_forms.check(r.trial)),
+        "trial.more": more,
     }
 )
 FORMS = of_trial({"trial.log": sent, "trial.check": checked})
-DUE: Mapping[str, Carry] = {READING: read, PLAIN: say_plainly}
+DUE: Mapping[str, Carry] = {READING: read, PLAIN: say_plainly, IN_FULL: in_full}

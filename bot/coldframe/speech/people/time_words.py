@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from coldframe.domain.names import MemberId, Role, Step
+from coldframe.domain.names import MemberId, Role
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Items, Line, Message, When, line
@@ -52,19 +52,15 @@ def hold_up_settled(round_: Round, member: MemberId, what: str) -> Message:
     return said(SETTLED[what], step=lower(round_.step), who=who(round_, member), due=When(due))
 
 
-def dates_moved(round_: Round, moved: Sequence[tuple[Step, datetime, datetime]]) -> Message:
-    """One line: the first date that moved and how many more, `moved` being (step, was, is now)."""
-    step, was, now = moved[0]
-    others = f", and {len(moved) - 1} more with it" if len(moved) > 1 else ""
+def dates_moved(round_: Round, was: datetime, now: datetime) -> Message:
+    """The date that binds everybody now; those behind it moved along."""
     return said(
-        "Dates of {round} moved {way}: the {step} step now closes by {now}, not {was}{others}. The calendar above is "
-        "up to date; the file updates yours.",
+        "The {step} step of {round} now closes by {now}, not {was}. The calendar above is up to date; the file updates "
+        "yours.",
         round=theirs(round_.name, 60),
-        way="earlier" if now < was else "later",
-        step=lower(step),
+        step=lower(round_.step),
         now=When(now),
         was=When(was),
-        others=others,
     )
 
 

@@ -236,11 +236,21 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
                 Button("A", "compare.first", key, says=f"A: {a.title}"),
                 Button("B", "compare.second", key, says=f"B: {b.title}"),
                 Button("About the same", "compare.same", key),
+                *_step_back(round_, member),
             ),
             small("From everybody's answers comes the effort-impact matrix. Nobody sees whose answer was whose."),
         ),
     )
 
 
-def comparisons_done(round_: Round) -> Message:
-    return said("Thank you, that was the last comparison. The result comes when the step closes.")
+def comparisons_done(round_: Round, member: MemberId) -> Message:
+    words = line("✓ Thanks, that was the last comparison. The result comes when the step closes.")
+    back = _step_back(round_, member)
+    return told(words, *([offer(*back)] if back else []))
+
+
+def _step_back(round_: Round, member: MemberId) -> tuple[Button, ...]:
+    """To the pair before this one, as long as there is one."""
+    if not round_.comparisons.get(member):
+        return ()
+    return (Button("Back", "compare.back", about(round_), says="Answer the last pair again"),)

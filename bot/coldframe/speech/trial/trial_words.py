@@ -235,19 +235,48 @@ def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
 # --- numbers ------------------------------------------------------------------------------------------------------
 
 
+TAKEN_DOWN = 3  # weeks that are repeated to whoever gave them
+
+
 def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Message:
-    """The answer to an entry: the state in one plain sentence, then the numbers, then the picture."""
-    words = verdict_words.sentence(trial, judged)
-    summary = line("“{t}”. {s}", t=title(trial), s=theirs(words, 600))
+    """The answer to an entry, in a few lines: the state in one plain sentence, what was taken down, the numbers that
+    matter, and the picture; all else behind a button."""
+    summary = _state(trial, judged)
     blocks: list[Block] = [paragraph(summary)]
     if understood:
-        blocks.append(small("I noted:"))
-        blocks.append(Items(tuple(entry_line(trial, e) for e in understood[:12])))
-    blocks += verdict_words.blocks(trial, judged)
+        blocks.append(small(_taken_down(trial, understood)))
+    blocks += verdict_words.in_short(trial, judged)
     blocks += verdict_words.how_final(trial, judged)
-    blocks.append(offer(*_reading_buttons(trial, judged)))
+    more = (_more(trial, judged),) if judged.verdict is not None else ()
+    blocks.append(offer(*more, *_reading_buttons(trial, judged)))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)
+
+
+def reading_in_full(trial: Trial, judged: Judged) -> Message:
+    """In the place of the few lines."""
+    summary = _state(trial, judged)
+    blocks = (*verdict_words.blocks(trial, judged), *verdict_words.how_final(trial, judged))
+    return Message(summary, (paragraph(summary), *blocks, offer(*_reading_buttons(trial, judged))))
+
+
+def _state(trial: Trial, judged: Judged) -> Line:
+    return line("“{t}”. {s}", t=title(trial), s=theirs(verdict_words.sentence(trial, judged), 600))
+
+
+def _taken_down(trial: Trial, understood: Sequence[Entry]) -> Line:
+    words = line("I noted: ")
+    for number, entry in enumerate(understood[:TAKEN_DOWN]):
+        words += (line("; ") if number else ()) + entry_line(trial, entry)
+    left = len(understood) - TAKEN_DOWN
+    return words + (line(" and {n}.", n=count(left, "week more", "weeks more")) if left > 0 else line("."))
+
+
+def _more(trial: Trial, judged: Judged) -> Button:
+    """It says how much there is to watch out for."""
+    watch = len(verdict_words.cautions(trial, judged))
+    label = f"Show more, with {count(watch, 'caution')}" if watch else "Show more"
+    return Button(label, "trial.more", about_trial(trial))
 
 
 def _reading_buttons(trial: Trial, judged: Judged) -> tuple[Button, ...]:

@@ -119,6 +119,24 @@ def blocks(trial: Trial, judged: Judged) -> tuple[Block, ...]:
     return tuple(found)
 
 
+def in_short(trial: Trial, judged: Judged) -> tuple[Block, ...]:
+    """The numbers that matter from week to week, and what must not stand behind a button."""
+    if judged.verdict is None:
+        return blocks(trial, judged)
+    weekly = ("Difference", "Counted", _chance_of(trial))
+    rows = tuple(row for row in _rows(trial, judged, judged.verdict) if row[0] in weekly)
+    found: list[Block] = [Facts(rows)] if rows else []
+    found += [small("{w}", w=words) for words in alerts(trial, judged)]
+    if judged.before is not None:
+        found.append(_before(trial, judged.before))
+    return tuple(found)
+
+
+def cautions(trial: Trial, judged: Judged) -> tuple[Line, ...]:
+    """What to watch out for."""
+    return caution_words.cautions(trial, judged.verdict) if judged.verdict is not None else ()
+
+
 _DIFFERS = (Outcome.REACHED, Outcome.BETTER, Outcome.WORSE)
 _CLAIMS = {
     "caused": "If people were put into the two groups by chance, the change is the likely cause.",

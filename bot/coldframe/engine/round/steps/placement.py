@@ -9,9 +9,9 @@ from coldframe.domain.names import Axis, MemberId, PassReason, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import placement
 from coldframe.domain.round.disclosure import may_be_measured
-from coldframe.domain.round.placement import Compare, Compared, PlansPlaced
+from coldframe.domain.round.placement import Compare, Compared, ComparisonTakenBack, PlansPlaced, StepBack
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import RoundAnswer, RoundRequest
+from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.round import retention
 from coldframe.engine.round.steps import result
@@ -32,7 +32,7 @@ def _comparison(round_: Round, member: MemberId) -> Message:
     """The next pair, or that there is none."""
     pair = placement.next_pair(round_, member)
     if pair is None:
-        return ballot_prompts.comparisons_done(round_)
+        return ballot_prompts.comparisons_done(round_, member)
     return ballot_prompts.comparison(round_, member, *pair, placement.left_to_compare(round_, member))
 
 
@@ -47,8 +47,18 @@ def _compare(outcome: Literal["first", "second", "same"]) -> RoundAnswer:
 
 
 async def _compared(turn: Turn, before: Round, after: Round, fact: Compared) -> None:
-    judge = fact.comparison.judge
+    _moves_on(turn, before, after, fact.comparison.judge)
+
+
+async def _taken_back(turn: Turn, before: Round, after: Round, fact: ComparisonTakenBack) -> None:
+    _moves_on(turn, before, after, fact.judge)
+
+
+def _moves_on(turn: Turn, before: Round, after: Round, judge: MemberId) -> None:
+    """The sheet shows the next pair; the ballot, from which comparisons can be skipped, whether any are left."""
     turn.revise_own(after, judge, "compare", _comparison(after, judge))
+    if placement.still_compares(before, judge) != placement.still_compares(after, judge):
+        turn.revise_own(after, judge, "ballot", ballot_prompts.sheet(after, judge), after.step.value)
 
 
 async def _placed(turn: Turn, before: Round, round_: Round, fact: PlansPlaced) -> None:
@@ -77,11 +87,12 @@ BUTTONS: Mapping[str, RoundAnswer] = {
     "compare.first": _compare("first"),
     "compare.second": _compare("second"),
     "compare.same": _compare("same"),
+    "compare.back": acts(lambda r: StepBack(r.by)),
 }
 """Pressed after one's own ballot as well, where plans are few."""
 ASKING = Asking("compare", (), ask_to_compare)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=None, reads=READS, card_follows=False,
-    buttons={}, forms={}, follow={Compared: _compared, PlansPlaced: _placed},
+    buttons={}, forms={}, follow={Compared: _compared, ComparisonTakenBack: _taken_back, PlansPlaced: _placed},
     due={result.MATRIX: result.Result(result.MATRIX, "matrix", _reckoned, _plain)},
 )  # fmt: skip
