@@ -175,7 +175,7 @@ def nothing_to_change() -> Message:
 
 
 def consent_kept() -> Message:
-    return said("Thanks. The notes appear once every writer has agreed; until then nobody sees them.")
+    return said("✓ Thanks. The notes appear once every writer has agreed; until then nobody sees them.")
 
 
 def forecast_kept() -> Message:

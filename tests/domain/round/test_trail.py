@@ -13,6 +13,7 @@ PRIVATE = {
     "Consented", "LateNoteKept", "LateNoteSettled", "LateNotesPosted", "VoteCast", "VoteTakenBack", "BallotLocked",
     "LedgerReconciled",
     "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten", "DecisionHeld",
+    "ComparisonTakenBack",
     "Jotted",
 }  # fmt: skip
 

@@ -55,7 +55,7 @@ async def test_who_joins_in_the_setup_hears_it_at_the_start(tmp_path: Path) -> N
         assert team.told(NEW) == []
         await team.act("start", Start(F))
         assert team.told(NEW)[0].startswith(FIRST)
-        assert "Your view is needed" in team.told(NEW)[1]
+        assert "what drives us?" in team.told(NEW)[1]
 
 
 async def test_who_is_added_by_the_facilitator_hears_it_first_as_well(tmp_path: Path) -> None:

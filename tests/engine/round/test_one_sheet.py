@@ -415,3 +415,27 @@ async def test_after_a_step_back_the_comparisons_can_be_skipped_again(tmp_path: 
 def _same(team: Running, record: Record) -> Record:
     """The message as it stands now."""
     return next(r for r in of_the_bot(team, JON) if r.id == record.id)
+
+
+# --- confirmations ----------------------------------------------------------------------------------------------------
+
+
+async def test_a_yes_to_showing_few_notes_is_a_tick_in_the_place_of_the_question(tmp_path: Path) -> None:
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        for person in (JON, D):
+            await team.say(person, "- retention: the bill")
+        await team.act("close", Close(F))
+        asked = next(r for r in of_the_bot(team, JON) if "note.consent" in actions(r))
+        count = len(of_the_bot(team, JON))
+        reply = await team.press(JON, "note.consent")
+        assert reply.note is None and len(of_the_bot(team, JON)) == count
+        assert text(_same(team, asked)).startswith("✓ Thanks.") and not buttons_of(_same(team, asked))
+
+
+async def test_what_only_says_that_it_is_done_is_no_message(tmp_path: Path) -> None:
+    """The platform's passing word says it."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        count = len(of_the_bot(team, JON))
+        reply = await team.house.room.press(JON, None, "hours.confirm", "", forged=True)
+        await team.settle()
+        assert reply.note is not None and len(of_the_bot(team, JON)) == count

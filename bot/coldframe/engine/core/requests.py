@@ -106,6 +106,10 @@ class Request:
         await endings.show_page(self.turn, self.tenant, self.by, message)
         return None
 
+    def passing(self, message: Message) -> Reply:
+        """What only says that it is done and is not read again: the platform's own passing word, and no message."""
+        return Reply(note=message)
+
     def noted(self, message: Message) -> Reply | None:
         """A passing private note beside a button in the channel; in the direct messages the card itself shows it."""
         return None if self.event.place.kind == "direct" else Reply(note=message)

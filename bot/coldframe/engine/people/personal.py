@@ -42,10 +42,10 @@ async def record(request: Request) -> Member:
 # --- working time ---
 
 
-async def _confirm_hours(request: Request) -> None:
+async def _confirm_hours(request: Request) -> Reply:
     me = await record(request)
     await request.turn.uow.save_member(members.with_calendar(me, members.calendar_of(me)))
-    request.answer(time_words.hours_confirmed())
+    return request.passing(time_words.hours_confirmed())
 
 
 async def hours_form(request: Request) -> Reply:
@@ -94,8 +94,8 @@ async def _use_zone(request: Request) -> None:
         await _work(request.turn, me, calendar, old)
 
 
-async def _keep_zone(request: Request) -> None:
-    request.answer(time_words.hours_kept())
+async def _keep_zone(request: Request) -> Reply:
+    return request.passing(time_words.hours_kept())
 
 
 async def zone_reported(turn: Turn, before: Member, zone: str) -> None:
@@ -195,15 +195,14 @@ async def _everywhere(turn: Turn, tenant: str, person: str, *, away: bool) -> No
             await turn.act(round_, SetAway(member, member, away))
 
 
-async def _later(request: Request) -> None:
+async def _later(request: Request) -> Reply:
     """Not today: the day's allowance of reminders counts as used."""
     written = _moment(ButtonValue.unpack(request.value).made_for)
     if written is not None and request.turn.now - written > A_DAYS_WORK:
-        request.answer(time_words.not_that_day())
-        return
+        return request.passing(time_words.not_that_day())
     for offset in (0, 1):
         await request.turn.uow.note_nudge(request.tenant, request.by, request.turn.now + timedelta(milliseconds=offset))
-    request.answer(time_words.no_more_today())
+    return request.passing(time_words.no_more_today())
 
 
 def _moment(text: str) -> datetime | None:

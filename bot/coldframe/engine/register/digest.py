@@ -233,8 +233,7 @@ async def when_set(request: Request) -> Reply | None:
     settings = await turn.uow.team(tenant, team)
     await turn.uow.save_team(replace(settings, lead=MemberId(lead), weekday=int(day), hour=int(hour)))
     await schedule(turn, tenant, team)
-    request.answer(digest_words.when_noted(int(day), hour))
-    return None
+    return request.passing(digest_words.when_noted(int(day), hour))
 
 
 BUTTONS: Answers = {"digest.more": more, "digest.when": when_form}

@@ -75,13 +75,13 @@ async def _again(request: RoundRequest) -> None:
     await request.act(OpenAgain(request.by, _step(request.part(0)), request.part(1)))
 
 
-async def _late_notes(request: RoundRequest) -> None:
+async def _late_notes(request: RoundRequest) -> Reply:
     """Into the list they come unsigned, as long as duplicates are still joined."""
     if not can_be_posted(request.round):
         raise Refused(Because.STAYS_CLOSED, which=Step.NOTES, step=request.round.step)
     words = reopening_words.late_notes(request.round)
     request.turn.say(request.round, "late asked", words, rest=(request.turn.kit.ids.new(""),))
-    request.answer(reopening_words.late_notes_asked())
+    return request.passing(reopening_words.late_notes_asked())
 
 
 # --- what follows ---------------------------------------------------------------------------------------------------

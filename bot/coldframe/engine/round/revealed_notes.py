@@ -17,14 +17,15 @@ from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.round import endings
+from coldframe.ports.chat import Reply
 from coldframe.speech.names import message_name
 from coldframe.speech.round import late_words, results
 
 
 def _settle_by(choice: LateChoice) -> RoundAnswer:
-    async def settled(request: RoundRequest) -> None:
+    async def settled(request: RoundRequest) -> Reply:
         await request.act(SettleLateNote(request.by, NoteId(request.part(0)), choice))
-        request.answer(late_words.settled(choice))
+        return request.passing(late_words.settled(choice))
 
     return settled
 

@@ -35,6 +35,7 @@ from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.trial.places import refuse_without_place
 from coldframe.engine.trial.schedule import word_later
 from coldframe.message.packed import Occurrence
+from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech.names import of_action, who
 from coldframe.speech.people import time_words
@@ -106,24 +107,24 @@ def review_still_fits(trial: Trial, now: datetime) -> None:
         raise Refused(Because.REVIEW_TOO_EARLY, at=trial.review, earliest=earliest)
 
 
-async def declined(request: TrialRequest) -> None:
+async def declined(request: TrialRequest) -> Reply:
     trial = await request.act(AnswerOffer(request.by, accept=False, reason=request.text("reason")))
     instead = MemberId(request.text("instead"))
     if instead and instead in trial.people and instead != trial.owner:
         await request.turn.act_on_trial(trial, OfferTrial(trial.facilitator, instead))
-    request.answer(owner_words.no_noted())
+    return request.passing(owner_words.no_noted())
 
 
-async def handed_over(request: TrialRequest) -> None:
+async def handed_over(request: TrialRequest) -> Reply:
     """To somebody who is asked; without a name the trial has no owner and the facilitator is told."""
     to, reason = MemberId(request.text("member")), request.text("reason")
     await request.act(OfferTrial(request.by, to, reason) if to else GiveUp(request.by, reason))
-    request.answer(owner_words.asked_to_take_over() if to else owner_words.given_up())
+    return request.passing(owner_words.asked_to_take_over() if to else owner_words.given_up())
 
 
-async def asked_somebody(request: TrialRequest) -> None:
+async def asked_somebody(request: TrialRequest) -> Reply:
     await request.act(OfferTrial(request.by, MemberId(request.text("member"))))
-    request.answer(owner_words.asked())
+    return request.passing(owner_words.asked())
 
 
 # --- nobody owns it -------------------------------------------------------------------------------------------------
@@ -186,9 +187,9 @@ async def away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
 # --- actions, obstacles ---------------------------------------------------------------------------------------------
 
 
-async def tick(request: TrialRequest) -> None:
+async def tick(request: TrialRequest) -> Reply:
     await request.act(TickAction(request.by, request.part(0)))
-    request.answer(owner_words.ticked())
+    return request.passing(owner_words.ticked())
 
 
 def _action(request: TrialRequest) -> TrialAction:
@@ -214,9 +215,9 @@ async def moved(request: TrialRequest) -> None:
         trial_turn.tell(turn, trial, action.who, "action", words, action.id, turn.kit.ids.new(""))
 
 
-async def blocked(request: TrialRequest) -> None:
+async def blocked(request: TrialRequest) -> Reply:
     await request.act(SayWhatBlocks(request.by, request.text("text")))
-    request.answer(owner_words.obstacle_noted())
+    return request.passing(owner_words.obstacle_noted())
 
 
 BUTTONS = of_trial(

@@ -106,10 +106,9 @@ async def begun(request: RoundRequest) -> Reply | None:
     again = time_words.set_again("trial.review_date", about_trial(trial))
     request.answer(time_words.date_understood(time_words.REVIEW, review.words, again))
     await ownership.ask(request.turn, trial, request.by, "")
-    request.answer(owner_words.asked_to_start())
     found = await request.turn.uow.open_posts(trial.tenant, None, trial.people)
     await leftovers.follow(request.turn, trial.tenant, trial.team, found)
-    return None
+    return request.passing(owner_words.asked_to_start())
 
 
 async def _add(turn: Turn, trial: Trial) -> None:

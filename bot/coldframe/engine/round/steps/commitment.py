@@ -185,12 +185,12 @@ async def _criterion(request: RoundRequest) -> None:
     await request.turn.act_all(request.round, commands)
 
 
-async def _forecast(request: RoundRequest) -> None:
+async def _forecast(request: RoundRequest) -> Reply:
     chance = sent_form.whole(request, "chance")
     if chance is None:
         raise sent_form.FieldError("chance", answers.A_CHANCE)
     await request.act(Forecast(request.by, PlanId(request.part(0)), chance, request.text("fear")))
-    request.answer(answers.forecast_kept())
+    return request.passing(answers.forecast_kept())
 
 
 async def _review(request: RoundRequest) -> None:

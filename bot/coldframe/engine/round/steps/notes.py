@@ -94,8 +94,9 @@ async def _page(request: RoundRequest) -> None:
 
 
 async def _consent(request: RoundRequest) -> None:
-    await request.act(Consent(request.by))
-    request.answer(answers.consent_kept())
+    """In the place of the question."""
+    round_ = await request.act(Consent(request.by))
+    request.turn.revise_own(round_, request.by, "consent", answers.consent_kept())
 
 
 async def _place_draft(request: RoundRequest) -> None:
