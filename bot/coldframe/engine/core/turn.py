@@ -250,6 +250,10 @@ class Turn:
         open_ = lives.may_end(name) and not record
         self.sends.append(Send("revise", name, place.root(), message, round_id=round_id, open=open_))
 
+    def take_away(self, name: str, place: Place, round_id: str) -> None:
+        """What shows less than what takes its place, such as a file of earlier dates."""
+        self.sends.append(Send("withdraw", name, place, round_id=round_id, open=False))
+
     def revise_own(self, round_: Round, member: MemberId, what: str, message: Message, *rest: str) -> None:
         """Brings a person's own card up to date."""
         name = message_name(round_.id, what, member, *rest)

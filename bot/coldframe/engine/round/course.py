@@ -28,14 +28,12 @@ from coldframe.domain.round.moves import (
 )
 from coldframe.domain.state import Round
 from coldframe.engine.core import sent_form, timetable
-from coldframe.engine.core.endings import end, taken_back
 from coldframe.engine.core.requests import Request, RoundAnswer, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.register import leftovers
 from coldframe.engine.reminding import rounds as reminders
 from coldframe.engine.round import closing, comparing, counter, endings, holdups, locking, retention, sitting
 from coldframe.engine.round.steps import PLAYS, result
-from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech import answers, panel_words
@@ -341,20 +339,13 @@ async def _dates_told(turn: Turn, before: Round, after: Round, fact: DatesTold) 
     turn.revise(
         card, turn.channel(after), cards.round_opened(after, await timetable.rows(turn.uow, turn.now, after)), after.id
     )
-    await _end_calendar_files(turn, after)
+    earlier = ("opened",) if fact.times == 2 else ("moved", str(fact.times - 1))
+    turn.take_away(message_name(after.id, *earlier, "calendar"), turn.channel(after), after.id)
     name = message_name(after.id, "moved", number, "calendar")
     turn.attach(name, turn.channel(after), commitment_words.calendar_of_round(after), after.id, thread_of=card)
     if timetable.binding_moved(before, after):
         words = time_words.dates_moved(after, before.dates_told[after.step], after.dates_told[after.step])
         turn.say(after, "moved", words, rest=(number,), thread_of=card)
-
-
-async def _end_calendar_files(turn: Turn, round_: Round) -> None:
-    """Those with earlier dates."""
-    first = await turn.uow.posted(message_name(round_.id, "opened", "calendar"))
-    later = await turn.uow.posted_like(message_name(round_.id, "moved", ""))
-    files = [p for p in later if MessageName.unpack(p.name).rest[-1] == "calendar"]
-    await end(turn, [taken_back(p) for p in (first, *files) if p is not None])
 
 
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {
