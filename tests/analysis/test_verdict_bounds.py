@@ -15,6 +15,7 @@ from coldframe.analysis.outcomes import GIVEN, Outcome, Reason
 from coldframe.analysis.proportions import Summary
 from coldframe.analysis.verdict import judge
 from tests.analysis.trials import START, after, before_after, codes, count_week, plan, split_week
+from tests.bench import verdict_splits
 from tests.bench import verdicts as bench
 
 # --- for all numbers ----------------------------------------------------------------------------------------
@@ -122,6 +123,15 @@ def test_errors_by_simulation() -> None:
     assert false_alarms <= 0.05 + 3 * math.sqrt(0.05 * 0.95 / 400)
     assert _better(null) < null.naive
     assert _better(planned) / 400 >= 0.78 - 3 * math.sqrt(0.78 * 0.22 / 400)
+
+
+def test_split_tests_keep_their_promise_over_looks_gaps_unequal_weeks_and_lag() -> None:
+    """Without an effect at most 5 % are better or reached; nothing is taken back; the arrays say what the rules say."""
+    for world in verdict_splits.WORLDS[:6]:
+        row = verdict_splits.row(world, 1000)
+        assert row.good <= 0.05
+        assert row.taken_back == 0
+        assert row.differing <= 4
 
 
 def _better(row: bench.Row) -> int:

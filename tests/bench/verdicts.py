@@ -1,4 +1,6 @@
-"""How often a verdict is wrong, by simulation: `python -m tests.bench.verdicts [--trials N] [--save]`.
+"""How often a verdict is wrong, by simulation: `python -m tests.bench.verdicts [--trials N] [--one-by-one N] [--save]`.
+
+First split tests in arrays (`verdict_splits`), then trials of every design, judged one by one.
 
 A team logs six weeks and lets the numbers be judged every week; it stops at the first verdict other than "too
 early". Beside it stand a team that looks every week at the plain 1.96 and stops when it sees what it hoped for, and
@@ -23,6 +25,7 @@ from coldframe.analysis.proportions import pooled_score, welch_test
 from coldframe.analysis.sizing import PlanMeasure, exact_weeks
 from coldframe.analysis.verdict import judge
 from tests.analysis.trials import count_week, split_week
+from tests.bench import verdict_splits
 
 WEEKS = 6
 START = date(2026, 3, 2)
@@ -174,10 +177,10 @@ SCENARIOS: list[Callable[[int], Row]] = [
 HEADINGS = ("better", "not reached", "cannot tell", "worse", "naive looks", "one look")
 
 NOTES = """
-Per cent of trials, ± one Monte Carlo standard error. "worse": not met, with the change in the wrong direction shown.
+Per cent of trials, ± one Monte Carlo standard error. "better": better or reached.
 naive looks: weekly looks at 1.96 in the wanted direction, stopped at the first (before-after: a pooled test of two
 shares instead of weekly rates; count: the target reached, without a look at the usual level). one look: the same test
-once, at the end (before-after: Welch's t on weekly rates). False alarms in both directions are met + worse.
+once, at the end (before-after: Welch's t on weekly rates). False alarms in both directions are better + worse.
 The row with 10 people a week and group has a tenth of the trials, since its exact tests take long.
 Before-after trials and counts have no promise of 5 % against drifting weeks: hence their weak and medium strength.
 """
@@ -191,11 +194,12 @@ def table(trials: int, scenarios: list[Callable[[int], Row]] = SCENARIOS) -> str
 
 
 @click.command()
-@click.option("--trials", default=20_000, show_default=True, help="Trials simulated in each scenario.")
+@click.option("--trials", default=20_000, show_default=True, help="Split tests simulated in each world, in arrays.")
+@click.option("--one-by-one", default=1_000, show_default=True, help="Trials judged one by one, of every design.")
 @click.option("--save", is_flag=True, help="Write the table to verdicts.txt beside this file.")
-def main(trials: int, save: bool) -> None:
+def main(trials: int, one_by_one: int, save: bool) -> None:
     """Print how often a verdict is wrong."""
-    text = table(trials)
+    text = f"{verdict_splits.table(trials)}\n{table(one_by_one)}"
     click.echo(text)
     if save:
         Path(__file__).with_suffix(".txt").write_text(text, encoding="utf-8")

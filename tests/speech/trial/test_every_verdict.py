@@ -212,6 +212,16 @@ def test_better_becomes_reached_when_the_weeks_say_more() -> None:
     assert [one.outcome for one in later.trial.given] == ["better", "reached"]
 
 
+def test_not_reached_becomes_worse_when_the_weeks_say_so() -> None:
+    """That takes nothing back either."""
+    poor, bad = (20_000, 4000, 3990), (20_000, 4000, 3300)
+    given_ = read(weeks_of(poor, poor))
+    assert given_.trial.reading.outcome == "not reached"
+    later = read(grown(given_, weeks_of(poor, poor, bad, bad)))
+    assert later.trial.reading.outcome == "worse"
+    assert later.trial.reading.sentence.startswith("Worse: ")
+
+
 def test_worse_is_said_first_beside_a_verdict_that_stands() -> None:
     """Whatever was said before."""
     bad = (2000, 400, 200)

@@ -42,9 +42,11 @@ def corrected(trial: Trial, given: Given) -> tuple[int, ...]:
 
 def outcome(given: Given | None, now: str) -> str:
     """What holds: the verdict given, unless the weeks now say the same and more. The rest is said beside it."""
-    if given is None or (given.outcome == BETTER and now == REACHED):
-        return now
-    return given.outcome
+    return now if given is None or _MORE.get(given.outcome) == now else given.outcome
+
+
+_MORE: Final[Mapping[str, str]] = {BETTER: REACHED, NOT_REACHED: WORSE}
+"""What takes nothing back of what was said."""
 
 
 def newly_given(trial: Trial, reading: Reading) -> Given | None:
