@@ -169,7 +169,7 @@ def test_no_message_of_any_trial_states_what_its_numbers_do_not_hold(case: Case)
 
 # --- what was said stays said ---
 
-STRONG, WEAK = (2000, 400, 510), (2000, 400, 330)
+STRONG, WEAK, FLAT = (2000, 400, 510), (2000, 400, 330), (2000, 400, 400)
 
 
 def weeks_of(*kinds: tuple[int, int, int], **changes: object) -> Case:
@@ -255,12 +255,12 @@ def test_a_corrected_number_is_judged_anew_and_both_are_shown() -> None:
 @pytest.mark.parametrize(("then", "now"), [("met", "reached"), ("not met", "not reached")])
 def test_a_verdict_of_an_earlier_release_stands_too(then: str, now: str) -> None:
     """Under the name that it has today, with the sentence that was read then."""
-    old = weeks_of(WEAK, WEAK)
+    old = weeks_of(FLAT, FLAT)
     reading = replace(read(old).trial.reading, outcome=then, sentence=f"Criterion {then}: as it was.")
     case = read(having(old, reading=reading, given=()))
     assert case.trial.reading.outcome == now
     assert [(one.outcome, one.sentence) for one in case.trial.given] == [(now, f"Criterion {then}: as it was.")]
-    later = read(grown(case, weeks_of(WEAK, WEAK, WEAK)))
+    later = read(grown(case, weeks_of(FLAT, FLAT, FLAT)))
     assert later.trial.reading.outcome == now and len(later.trial.given) == 1
 
 
