@@ -460,6 +460,13 @@ async def test_a_setup_says_what_keeps_it_from_starting(tmp_path: Path) -> None:
         assert "must both take part in the round" in await _of_setup(team)
 
 
+async def test_the_setup_asks_for_those_who_talk_to_customers(tmp_path: Path) -> None:
+    """On the proposal, before anybody else has heard of the round."""
+    async with running(tmp_path, MONDAY) as team:
+        await proposed(team)
+        assert [text for text in team.told(F) if "Does anybody here talk to customers, or answer support?" in text]
+
+
 # --- by whatever way it is asked ---
 
 

@@ -15,6 +15,9 @@ from coldframe.speech.names import about, count, who
 from coldframe.speech.round import readiness_words
 
 FEW, MANY = 4, 12
+PERSPECTIVES = (
+    "Does anybody here talk to customers, or answer support? If not, ask somebody into the channel before you start."
+)
 READING = "reading"
 UNITS = {"days": "h", "live": "min"}
 UNIT_WORDS = {"days": "working hours", "live": "minutes"}
@@ -52,6 +55,7 @@ def proposal(
     blocks: list[Block] = [heading(summary), Facts(rows), paragraph("Working time as I know it:")]
     blocks.append(Items(tuple(line("{n}: {h}", n=theirs(n, 40), h=h) for n, h in hours)))
     blocks += _warnings(people)
+    blocks.append(small(PERSPECTIVES))
     blocks += readiness_words.notes(round_, hindered, invitation)
     value = about(round_, *readiness_words.marks(hindered))
     more_than_half = share > 0.5 and not settings.weight_confirmed
