@@ -208,7 +208,9 @@ TABLE: Mapping[Act, Row] = {
     ),
     Act.SAY_SAME: _row(_ROUND, _ALL, "merge.same"),
     Act.SPLIT: _row(_ROUND, _ALL, "merge.object"),
-    Act.VOTE: _row(_ROUND, _ALL, "emoji on an option, vote.cast, vote.back, ballot.page, ballot.read, ballot.lines"),
+    Act.VOTE: _row(
+        _ROUND, _ALL, "emoji on an option, vote.cast, vote.back, ballot.page, ballot.read, ballot.rules, ballot.lines"
+    ),
     Act.DONE: _row(_ROUND, _ALL, "/done, a tick under one's ballot, step.done, step.undone, ballot.lock"),
     Act.WORD_QUESTIONS: _row(_ROUND, {_F}, "question.write, question.drop", by_itself=True),
     Act.SUGGEST: _row(_ROUND, _ALL, "a line that begins like a question"),

@@ -17,7 +17,8 @@ class VoteWords:
     thing: str
     ask: str
     ties: str
-    secrecy: str
+    secret: str
+    shown: str
     locks: bool
     """Whoever is through locks their ballot; else they say that they are done."""
 
@@ -90,8 +91,8 @@ WORDS: Mapping[Step, StepWords] = {
             thing="dot",
             ask="Which forces hold us back most? Put your dots; several on one force are allowed.",
             ties="number of dots, then number of different people",
-            secrecy="Nobody sees who put a dot where. If fewer than {fewest} people vote, the result shows places "
-            "only.",
+            secret="Nobody sees who put a dot where.",
+            shown="If fewer than {fewest} people vote, the result shows places only.",
             locks=False,
         ),
     ),
@@ -135,8 +136,9 @@ WORDS: Mapping[Step, StepWords] = {
             ask="Which plans have the most effect on their question? Do not think of the effort yet: it is asked "
             "later.",
             ties="weighted total, then number of different voters, then the decision-maker's votes",
-            secrecy="Nobody sees who voted for what. If fewer than {fewest} people vote besides the decision-maker, "
-            "the result shows places only; else the decision-maker's votes have their own column.",
+            secret="Nobody sees who voted for what.",
+            shown="If fewer than {fewest} people vote besides the decision-maker, the result shows places only; else "
+            "the decision-maker's votes have their own column.",
             locks=True,
         ),
     ),

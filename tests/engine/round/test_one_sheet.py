@@ -163,6 +163,17 @@ async def test_a_plan_opens_in_the_place_of_the_sheet(tmp_path: Path, locked: bo
         assert "left of" in text(next(r for r in of_the_bot(team, JON) if r.id == own.id))
 
 
+async def test_how_votes_count_opens_in_the_place_of_the_sheet(tmp_path: Path) -> None:
+    """No message more; one press back to the votes."""
+    async with at_step(tmp_path, MONDAY, Step.DOTS) as team:
+        own, before = sheet(team, JON), len(of_the_bot(team, JON))
+        await team.press(JON, "ballot.rules")
+        shown = next(r for r in of_the_bot(team, JON) if r.id == own.id)
+        assert "what is still tied stays tied" in text(shown) and "vote.cast" not in actions(shown)
+        await team.press(JON, "ballot.page")
+        assert "left of" in text(sheet(team, JON)) and len(of_the_bot(team, JON)) == before
+
+
 async def _value(team: Running, plan: PlanId) -> str:
     return ButtonValue("r1", (plan,), (await team.current()).step.value).pack()
 

@@ -46,9 +46,13 @@ def test_a_comparison_says_until_when() -> None:
 def test_a_ballot_promises_no_more_secrecy_than_it_keeps() -> None:
     """The decision-maker's votes get a column in the result of the plans, and the ballot says so; dots have no such
     column and no weight."""
-    plans = words(ballot_prompts.sheet(Play().to(Step.BALLOT).round, D))
+    ballot = Play().to(Step.BALLOT).round
+    assert "your votes, the decision-maker's, in a column of their own" in words(ballot_prompts.sheet(ballot, D))
+    assert "Nobody sees who voted for what" in words(ballot_prompts.sheet(ballot, F))
+    plans = words(ballot_prompts.rules(ballot))
     assert "else the decision-maker's votes have their own column" in plans
     assert "weighted total" in plans
-    dots = words(ballot_prompts.sheet(Play().to(Step.DOTS).round, D))
+    round_ = Play().to(Step.DOTS).round
+    dots = words(ballot_prompts.sheet(round_, D)) + words(ballot_prompts.rules(round_))
     assert "decision-maker" not in dots
     assert "weighted" not in dots

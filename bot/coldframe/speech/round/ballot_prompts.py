@@ -51,9 +51,8 @@ def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
     for option_id in every[page]:
         blocks += _option(round_, member, option_id, locked)
     blocks += turning(round_, "ballot.page", page, every)
-    if not locked:
-        blocks.append(small(_by_emoji(round_)))
-    blocks.append(small(_rules(round_)))
+    secret = _secret(round_, member)
+    blocks.append(small(secret if locked else _emoji_too(round_) + line(" ") + secret))
     blocks.append(paragraph(until(round_, member)))
     blocks += [small(tick) for tick in _ticks(round_, member)]
     if buttons := _ballot_buttons(round_, member, locked):
@@ -110,6 +109,32 @@ def _option_buttons(round_: Round, member: MemberId, option_id: str) -> tuple[Bu
     return tuple(found)
 
 
+def _secret(round_: Round, member: MemberId) -> Line:
+    """The decision-maker's votes are not as secret as everybody else's."""
+    words = _vote(round_)
+    if words.locks and round_.weighted_voter == member:
+        return line("The result may show your votes, the decision-maker's, in a column of their own.")
+    return line(words.secret)
+
+
+def _emoji_too(round_: Round) -> Line:
+    thing = _vote(round_).thing
+    if len(options(round_)) <= BY_ITSELF:
+        return line("By emoji, too: any emoji on a line in this message's thread is one {thing}.", thing=thing)
+    return line("By emoji, too: *Vote by emoji* puts the options into this message's thread.")
+
+
+def rules(round_: Round) -> Message:
+    """How votes count, in the place of the sheet, with the way back to it."""
+    back = Button("Back to my votes", "ballot.page", about(round_, "0"), "primary")
+    return told(
+        line("How your {thing}s count", thing=_vote(round_).thing),
+        paragraph(_by_emoji(round_)),
+        paragraph(_rules(round_)),
+        offer(back),
+    )
+
+
 def _by_emoji(round_: Round) -> Line:
     thing, words = _vote(round_).thing, _vote(round_)
     how = (
@@ -127,7 +152,7 @@ def _by_emoji(round_: Round) -> Line:
 def _rules(round_: Round) -> Line:
     words = _vote(round_)
     rules = line("Ties: {how}; what is still tied stays tied. ", how=words.ties)
-    rules += line(words.secrecy, fewest=fewest(len(options(round_))))
+    rules += line(words.secret + " " + words.shown, fewest=fewest(len(options(round_))))
     if in_one_sitting(round_) and words.locks:
         rules += line(" Once your ballot is in, I ask you to compare a few pairs of plans.")
     return rules
@@ -148,9 +173,10 @@ def _ticks(round_: Round, member: MemberId) -> list[Line]:
 
 def _ballot_buttons(round_: Round, member: MemberId, locked: bool) -> tuple[Button, ...]:
     words, key = _vote(round_), about(round_)
+    how = Button("How it counts", "ballot.rules", key, says=f"How {words.thing}s count")
     if locked:
-        return (Button("Skip the comparisons", "step.done", key),) if still_compares(round_, member) else ()
-    emoji = (Button("Vote by emoji", "ballot.lines", key),) if len(options(round_)) > BY_ITSELF else ()
+        return (Button("Skip the comparisons", "step.done", key), how) if still_compares(round_, member) else (how,)
+    emoji = (how, Button("Vote by emoji", "ballot.lines", key)) if len(options(round_)) > BY_ITSELF else (how,)
     votes = len(_ledger(round_).counted(member))
     if words.locks and not votes:
         return (_lock_empty(round_), *emoji)

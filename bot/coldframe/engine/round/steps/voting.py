@@ -118,6 +118,12 @@ async def _read(request: RoundRequest) -> None:
     )
 
 
+async def _rules(request: RoundRequest) -> None:
+    """How votes count, in the place of the sheet."""
+    round_ = request.round
+    request.turn.revise_own(round_, request.by, SHEET, ballot_prompts.rules(round_), round_.step.value)
+
+
 async def _lines(request: RoundRequest) -> None:
     """The options as lines for emoji, where the voter asks for them."""
     turn, round_, by = request.turn, request.round, request.by
@@ -138,6 +144,7 @@ BUTTONS: Mapping[str, RoundAnswer] = {
     "vote.back": _take_back,
     "ballot.page": _page,
     "ballot.read": _read,
+    "ballot.rules": _rules,
     "ballot.lines": _lines,
 }
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {
