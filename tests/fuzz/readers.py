@@ -27,7 +27,7 @@ from coldframe.domain.refusals import Refused as DomainRefused
 from coldframe.domain.round import notes
 from coldframe.domain.state import ComparisonKind
 from coldframe.engine.core import lives, members
-from coldframe.engine.reading import dates, note_lines, number_lines, week_files, window_lines
+from coldframe.engine.reading import dates, lever_lines, note_lines, number_lines, week_files, window_lines
 from coldframe.engine.round.setup import read_levers
 from coldframe.message import emoji, harmless
 from coldframe.message.nodes import Field, Form, Option
@@ -261,6 +261,11 @@ READERS: dict[str, Reader] = {
         ),
         lambda both: window_lines.read(*both),
         (window_lines.Unreadable,),
+    ),
+    "meanings of levers": Reader(
+        near("Retention: they stay", "a: b", "Acquisition:\nRetention : x: y"),
+        lambda text: lever_lines.read(text, LEVERS),
+        (lever_lines.Unreadable,),
     ),
     "levers of the setup": Reader(near("Acquisition, Retention", "a,b,c,d,e,f,g", "Größe, Größe"), read_levers),
     "working hours": Reader(_HOURS, lambda parts: members.read_hours(*parts), (ValueError,)),

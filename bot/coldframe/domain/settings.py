@@ -31,6 +31,8 @@ class Settings:
 
     question: str
     levers: tuple[tuple[LeverId, str], ...] = DEFAULT_LEVERS
+    meanings: Mapping[LeverId, str] = field(default_factory=dict)
+    """What levers mean to this team, where it said so."""
     pace: Pace = "days"
     lengths: Mapping[Step, float] = field(default_factory=dict)
     reading: float | None = None  # time to read the plans before the ballot opens

@@ -218,6 +218,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         "pace lengths reading dots plan_votes weight weight_confirmed carry_on trials_at_once placed_by",
         question=_TEAMS_WORDS,
         levers=_TEAMS_WORDS,
+        meanings=_TEAMS_WORDS,
     ),
     **_of("Seat", "away left joined_in held", member=_ALIAS, name=Held(Then.GOES, why="somebody who left")),
     **_of(

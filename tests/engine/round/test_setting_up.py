@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain.names import Step
+from coldframe.domain.names import LeverId, Step
 from coldframe.domain.round.moves import Cancel
 from coldframe.domain.state import Round
 from coldframe.engine.round.setup import read_levers
@@ -163,9 +163,42 @@ async def test_the_proposal_and_the_channel_say_what_was_chosen(tmp_path: Path) 
         assert begun.progress.due == datetime(2026, 3, 3, 17, tzinfo=UTC)  # two working days of eight hours
 
 
+async def test_the_first_post_says_what_a_round_is_and_what_its_levers_mean(tmp_path: Path) -> None:
+    """How long it takes of whose time, who chooses; the team's own definitions before the usual ones, and again in the
+    next form."""
+    async with running(tmp_path, MONDAY) as team:
+        own = "retention: they order again within a month"
+        made = await _made(team, {"levers": "Acquisition, Retention, Trust", "meanings": own})
+        assert any("Retention: they order again within a month" in w for w in team.told(F))
+        await team.press(F, "round.start", made.id)
+        opened = next(w for w in team.channel() if "A new round starts" in w and "June" in w)
+        assert (
+            "What a round is" in opened and "takes each of you about 2 hours" in opened and "chooses from it" in opened
+        )
+        assert "Acquisition: how people first hear of us and come" in opened
+        assert "Retention: they order again within a month" in opened
+        async with team.house.store.begin() as uow:
+            begun = await uow.round(made.id)
+        assert begun is not None and list(begun.settings.meanings.values()) == ["they order again within a month"]
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("They order again", "no lever of this round"),
+        ("Trust: they tell others", "“Trust” is no lever of this round"),
+        (f"Retention: {'x' * 121}", "longer than 120 characters"),
+    ],
+)
+async def test_a_meaning_that_cannot_be_taken_is_told_at_its_field(tmp_path: Path, text: str, says: str) -> None:
+    async with running(tmp_path, MONDAY) as team:
+        assert says in (await _sends(team, {"meanings": text})).errors["meanings"]
+
+
 async def test_the_next_round_begins_with_the_numbers_and_windows_of_the_one_before(tmp_path: Path) -> None:
     """A form that comes back unchanged is taken, and makes the same settings again."""
     before = {"dots": 4, "plan_votes": 3, "lengths": {Step.NOTES: 16.0, Step.PLANS: 2.5}, "reading": 4.0}
+    before |= {"meanings": {LeverId("retention"): "they order again"}}
     async with running(tmp_path, MONDAY, **before) as team:
         await team.act("end", Cancel(F, "We begin anew."))
         form = (await team.command(F, "new")).form
@@ -173,7 +206,8 @@ async def test_the_next_round_begins_with_the_numbers_and_windows_of_the_one_bef
         initial = {f.name: f.initial for f in form.fields}
         assert (initial["dots"], initial["plan_votes"]) == ("4", "3")
         assert initial["windows"] == "notes 16 h, plans 2.5 h, reading 4 h"
-        settings = (await _made(team, {n: initial[n] for n in ("dots", "plan_votes", "windows")})).settings
+        assert initial["meanings"] == "Retention: they order again"
+        settings = (await _made(team, {n: initial[n] for n in ("dots", "plan_votes", "windows", "meanings")})).settings
         assert {name: getattr(settings, name) for name in before} == before
         reply = await _sends(team, {"pace": "live", "windows": initial["windows"]})
         assert "wrong unit: in one sitting, windows are counted in minutes" in reply.errors["windows"]

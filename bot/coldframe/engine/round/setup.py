@@ -17,7 +17,7 @@ from coldframe.engine.core import lives, members
 from coldframe.engine.core.lookups import not_in_channel
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.reading import window_lines
+from coldframe.engine.reading import lever_lines, window_lines
 from coldframe.engine.register import leftovers, teams
 from coldframe.engine.round import guests, resting
 from coldframe.message.nodes import Field, Form, Option
@@ -29,6 +29,7 @@ from coldframe.speech.register import register_words
 from coldframe.speech.round import forms, setup_words
 
 NUMBERS = ("weight", "dots", "plan_votes")
+MAX_MEANINGS = 800  # characters
 MAX_LENGTHS = {"question": 300, "name": 40}  # characters; levers may be left out
 
 
@@ -71,6 +72,7 @@ def _answers_before(round_: Round) -> dict[str, str]:
     return {
         "question": settings.question,
         "levers": ", ".join(name for _, name in settings.levers),
+        "meanings": "\n".join(f"{settings.lever_name(lever)}: {what}" for lever, what in settings.meanings.items()),
         "decision_maker": roles.decision_maker,
         "decision_deputy": roles.decision_deputy or "",
         "facilitator_deputy": roles.facilitator_deputy or "",
@@ -129,9 +131,13 @@ def _read(fields: Mapping[str, str]) -> tuple[Settings, dict[str, str]]:
         windows = window_lines.read(fields.get("windows", ""), pace)
     except window_lines.Unreadable as error:
         problems["windows"] = str(error)
+    meanings, problem = _meanings(fields.get("meanings", ""), levers)
+    if problem:
+        problems["meanings"] = problem
     settings = Settings(
         question=fields.get("question", "").strip(),
         levers=levers,
+        meanings=meanings,
         pace=pace,
         lengths=windows.lengths,
         reading=windows.reading,
@@ -140,6 +146,16 @@ def _read(fields: Mapping[str, str]) -> tuple[Settings, dict[str, str]]:
         weight=numbers["weight"] or 0,
     )
     return settings, problems
+
+
+def _meanings(text: str, levers: Sequence[tuple[LeverId, str]]) -> tuple[Mapping[LeverId, str], str]:
+    """What each lever means to the team, and what is wrong with the text."""
+    try:
+        return (lever_lines.read(accepted(text, MAX_MEANINGS), levers), "") if text.strip() else ({}, "")
+    except lever_lines.Unreadable as error:
+        return {}, str(error)
+    except Refused as refused:
+        return {}, answers.sentence(refusal(refused))
 
 
 def _number(fields: Mapping[str, str], name: str) -> int | None:

@@ -13,6 +13,7 @@ from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, 
 from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech import wanting_words
 from coldframe.speech.names import NO_REASON, about, count, lower, title, who
+from coldframe.speech.round import lever_words
 from coldframe.speech.round.setup_words import windows_chosen
 from coldframe.speech.steps import WORDS
 
@@ -115,7 +116,6 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
     rows: tuple[tuple[str, Line], ...] = (
         ("Facilitator", _with_deputy(round_, roles.facilitator, roles.facilitator_deputy)),
         ("Decision-maker", _with_deputy(round_, roles.decision_maker, roles.decision_deputy)),
-        ("Levers", written(", ".join(name for _, name in settings.levers), 300)),
         ("Taking part", line("{n}", n=count(len(round_.active()), "person", "people"))),
         ("Votes", _votes_words(round_)),
         ("Windows", line("{w}", w=windows_chosen(settings))),
@@ -126,6 +126,10 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
             heading("{name}", name=theirs(round_.name, 60)),
             paragraph(head),
             Facts(rows),
+            paragraph(lever_words.what_a_round_is(round_)),
+            paragraph(lever_words.what_comes_of_it(round_)),
+            paragraph("*The levers*, and what they mean here:"),
+            Items(lever_words.meanings(settings)),
             paragraph("*Calendar*, at the latest, and if everybody is prompt:"),
             Items(tuple(line("{step}: ", step=step) + words for step, words in calendar)),
             small(

@@ -19,6 +19,7 @@ from coldframe.speech.round import jot_words
 PACES = (Option("days", "Over days, in everybody's working hours"), Option("live", "In one sitting, in minutes"))
 DOTS = "On the restraining forces; from {} to {}.".format(*RANGES["dots"])
 PLAN_VOTES = "From {} to {}.".format(*RANGES["plan_votes"])
+MEANINGS = "A line each, such as Retention: they order again within a month. Empty for the usual meanings."
 WINDOWS = (
     "Such as notes 16, plans 24: working hours over days, minutes in one sitting. Empty for the usual ones. "
     "“reading” is the time before the ballot opens."
@@ -366,6 +367,7 @@ def new_round(levers: str, people: Sequence[Option]) -> Form:
             Field("question", "Guiding question", "long", most=300, hint="What must the round answer?"),
             Field("name", "Short name", most=40, hint="It stands on every card."),
             Field("levers", "Levers, separated by commas", most=200, initial=levers),
+            Field("meanings", "What the levers mean here", "long", required=False, most=800, hint=MEANINGS),
             Field("decision_maker", "Decision-maker", "choice", options=tuple(people)),
             Field("decision_deputy", "Deputy of the decision-maker", "choice", options=tuple(people)),
             Field("facilitator_deputy", "Your own deputy as facilitator", "choice", options=tuple(people)),

@@ -12,7 +12,7 @@ from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, 
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.ports.chat import Hindrance
 from coldframe.speech.names import about, count, who
-from coldframe.speech.round import readiness_words
+from coldframe.speech.round import lever_words, readiness_words
 
 FEW, MANY = 4, 12
 PERSPECTIVES = (
@@ -44,7 +44,6 @@ def proposal(
     percent = round(100 * share)
     rows = (
         ("Question", written(settings.question, 300)),
-        ("Levers", written(", ".join(n for _, n in settings.levers), 300)),
         ("Decision-maker", line("{w}", w=who(round_, roles.decision_maker))),
         ("Weight", line("{w} votes for each of theirs: {p}% of the voting power", w=settings.weight, p=percent)),
         ("Votes", line("{d} each on forces, {v} each on plans", d=count(settings.dots, "dot"),
@@ -52,7 +51,8 @@ def proposal(
         ("Pace", line("over days, in everybody's own working hours" if settings.pace == "days" else "in one sitting")),
         ("Windows", line("{w}", w=windows_chosen(settings))),
     )  # fmt: skip
-    blocks: list[Block] = [heading(summary), Facts(rows), paragraph("Working time as I know it:")]
+    blocks: list[Block] = [heading(summary), Facts(rows), paragraph("What the levers mean, as the channel reads it:")]
+    blocks += [Items(lever_words.meanings(settings)), paragraph("Working time as I know it:")]
     blocks.append(Items(tuple(line("{n}: {h}", n=theirs(n, 40), h=h) for n, h in hours)))
     blocks += _warnings(people)
     blocks.append(small(PERSPECTIVES))
