@@ -253,7 +253,7 @@ async def commitment(ada: Player) -> None:
     await expect(card).to_contain_text("A plan is chosen. Its author hears of it first")
     await ada.jump()
     await expect(card).to_contain_text("Chosen: Send the export on Sunday")
-    if await card.get_by_text("Asked").count() == 0:
+    if await card.get_by_text("Asked", exact=True).count() == 0:
         await ada.press("Ask an owner", card)
         await ada.fill("Ask an owner", member="ben")
     await ada.reload()
