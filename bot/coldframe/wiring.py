@@ -262,7 +262,7 @@ async def run_slack(
             await alarm.start()
             memory.let_stand()
             try:
-                await platform.serve(Measured(engine), stop, mode)
+                await platform.serve(Measured(engine, platform.chat.person_known), stop, mode)
             finally:
                 await alarm.close()
     finally:

@@ -98,7 +98,7 @@ async def _served(
     ) as house:
         await _furnish(house, team)
         await house.room.redeliver()  # what a crash left between the room's file and the bot's comes before what is due
-        house.room.intake = Measured(house.engine)
+        house.room.intake = Measured(house.engine, house.room.person_known)
         alarm = Alarm(house.engine, wall.steady)
         await alarm.start()
         memory.let_stand()

@@ -9,7 +9,7 @@ import pytest
 
 from coldframe.engine.intake.flood import MOST, Measured
 from coldframe.message.nodes import plain
-from coldframe.ports.chat import Erased, Inbound, Place, Pressed, Reply, Said, Submitted
+from coldframe.ports.chat import Erased, Inbound, Person, Place, Pressed, Reply, Said, Submitted
 from tests.engine.clockwork import running
 from tests.wire.slack.service import ListIntake
 
@@ -79,3 +79,9 @@ async def test_it_remembers_some_people_at_most(people: int) -> None:
     door = Measured(ListIntake())
     await _sent(door, *(_input(n, person=f"p{n}") for n in range(people)))
     assert len(door._people) == 1_000
+
+
+async def test_another_bot_gets_no_answer_of_any_kind() -> None:
+    """Lest two of them talk to each other for ever."""
+    door = Measured(ListIntake(), lambda tenant, person: Person(person, "Bert", is_bot=True))
+    assert [reply.note for reply in await _sent(door, *(_input(n) for n in range(40)))] == [None] * 40

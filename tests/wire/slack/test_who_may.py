@@ -18,6 +18,7 @@ import pytest
 
 from coldframe.clock import RandomIds
 from coldframe.domain.who_may import BY_WAY, Act, Cell, Who, cell
+from coldframe.engine.intake import flood
 from coldframe.ports.storage import Member
 from coldframe.wiring import open_store, secret_from
 from tests.bench.slack_ack import BALLOT_CHANNEL, under_way
@@ -111,10 +112,16 @@ async def at_work(workspace: Workspace, folder: Path) -> AsyncIterator[There]:
     address, secret = f"sqlite:///{database}", secret_from("a passphrase for tests, long enough")
     await under_way(address, secret)
     await _known(address, secret)
-    async with served(workspace, folder):
-        made = There(workspace, database)
-        await made.until(ANA, lambda: len(made.someone(ANA).inbox()) > 4, 60)
-        yield made
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(flood, "MOST", 10**6)  # they do in a minute what they are not meant to
+        async with served(workspace, folder):
+            yield await _made(workspace, database)
+
+
+async def _made(workspace: Workspace, database: Path) -> There:
+    made = There(workspace, database)
+    await made.until(ANA, lambda: len(made.someone(ANA).inbox()) > 4, 60)
+    return made
 
 
 async def _known(address: str, secret: bytes) -> None:
@@ -167,9 +174,9 @@ async def judged(there: There, chosen: Sequence[tuple[str, str, str]]) -> list[s
         read = await tries(there, person, word, way)
         if problem := wrong(person, act, read):
             found.append(f"{person} ({PEOPLE[person]}) {word!r} by {way}: {problem}; read {read[:300]!r}")
-        if there.decided() != before:
+        if there.decided() != before and PEOPLE[person] is not Who.SEATED:  # whose line may become a note
             found.append(f"{person} ({PEOPLE[person]}) {word!r} by {way}: changed something")
-            before = there.decided()
+        before = there.decided()
     return found
 
 
@@ -182,7 +189,8 @@ async def test_words_in_the_channel_and_in_private(there: There) -> None:
 async def test_all_words_by_all_people_on_all_surfaces(there: There) -> None:
     """Every one of them."""
     assert len(TRIES) > 300
-    assert await judged(there, TRIES) == []
+    found = await judged(there, TRIES)
+    assert found == [], "\n".join(found)
 
 
 OUTSIDE = [person for person, who in PEOPLE.items() if who not in (Who.SEATED,)]

@@ -4,6 +4,7 @@ that is not, which they are told once a minute; a form stays open with its words
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -15,6 +16,7 @@ from coldframe.ports.chat import (
     HomeOpened,
     Inbound,
     Intake,
+    Person,
     Pressed,
     Reacted,
     Reply,
@@ -58,8 +60,12 @@ class _Lately:
 class Measured:
     """An intake that lets through what one person can have meant."""
 
-    def __init__(self, intake: Intake) -> None:
+    def __init__(
+        self, intake: Intake, known: Callable[[str, str], Person | None] = lambda tenant, person: None
+    ) -> None:
+        """`known`: what the platform's side remembers of (tenant, person)."""
         self._intake = intake
+        self._known = known
         self._people: OrderedDict[tuple[str, str], _Lately] = OrderedDict()
 
     async def receive(self, event: Inbound) -> Reply:
@@ -70,6 +76,9 @@ class Measured:
         log.warning("intake.too_fast", kind=type(event.what).__name__)
         if isinstance(event.what, Submitted):
             return Reply(errors={next(iter(event.what.fields), ""): surface.FORM_TOO_FAST})
+        person = self._known(event.place.tenant, event.person)
+        if person is not None and person.is_bot:  # another bot gets no answer of any kind
+            return Reply()
         return Reply(note=surface.too_fast()) if lately.is_to_be_told(event.at) else Reply()
 
     def _of(self, tenant: str, person: str) -> _Lately:
