@@ -202,8 +202,8 @@ async def test_a_change_that_cannot_reach_somebody_calls_nobody(tmp_path: Path) 
         team.house.room.faults.deny(Denial.NO_DIRECT, SAM)
         place = Place("room", "direct", SAM)
         async with team.house.store.begin() as uow:
-            (mine, *_) = await uow.posted_like(f"{team.round.id}/mine/{SAM}")
-            await uow.send([Send("withdraw", mine.name, place, round_id=team.round.id)], team.clock.now())
+            (sheet,) = await uow.posted_like(f"{team.round.id}/ask/{SAM}")
+            await uow.send([Send("withdraw", sheet.name, place, round_id=team.round.id)], team.clock.now())
         await team.settle()
         assert calls(team) == []
 

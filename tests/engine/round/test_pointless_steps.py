@@ -197,7 +197,7 @@ async def test_without_an_answer_the_round_rests_and_says_why(tmp_path: Path) ->
         assert due is not None
         await team.until(due)
         assert (await team.current()).paused is PauseReason.NOTHING_CAME
-        assert len(_lines(team, "name of r1 rests: nothing came in.")) == 1
+        assert len(_lines(team, "name of r1 rests: nobody has written a plan.")) == 1
 
 
 @pytest.mark.parametrize(
