@@ -168,7 +168,7 @@ async def test_after_the_reveal_the_bot_says_nobody_what_they_wrote(tmp_path: Pa
         assert found_in(team, JON, NOTE, LONG[:70], DRAFT, "what-is-held.json") == []
         room = team.house.room
         assert [r.text for r in room.messages(room.direct(JON)) if not r.by_bot] == []
-        assert len(found_in(team, JON, "I delete what we write here when its step is over")) == 1
+        assert len(found_in(team, JON, "I've deleted what we wrote here")) == 1
         await team.say(JON, f"- retention: {LATE}")
         assert found_in(team, JON, LATE)
         await team.until(MONDAY + timedelta(days=6, hours=23))
@@ -335,9 +335,9 @@ async def test_what_shall_happen_where_nothing_came_is_asked_while_the_step_is_o
     """The question to the facilitator goes with its step, its buttons too; until then it stands."""
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await team.act("done", *(Done(member) for member in TEAM))
-        assert found_in(team, F, "What shall happen?")
+        assert found_in(team, F, "What should happen?")
         await team.act("end", Cancel(F, "No budget."))
-        assert not found_in(team, F, "What shall happen?")
+        assert not found_in(team, F, "What should happen?")
         assert not set(offered(team)) - {"role.show"}
 
 

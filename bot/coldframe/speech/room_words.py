@@ -10,9 +10,7 @@ from coldframe.message.saying import said
 
 def cleared() -> Message:
     """In the place of what was deleted."""
-    return said(
-        "I delete what we write here when its step is over, so that nothing tells what was yours. This stands for it."
-    )
+    return said("I've deleted what we wrote here, as its step is over: nothing tells any more what was yours.")
 
 
 def key_gone() -> Message:

@@ -84,12 +84,12 @@ WORDS: Mapping[Step, StepWords] = {
         guide=guides.DOTS,
         title="Dots",
         asks="Everybody puts {dots} on the restraining forces, in private. Several on one force are allowed.",
-        then="Then the ranking appears, ties shown as ties, and the first {carry} become questions.",
+        then="Then the ranking appears, and the first {carry} become questions.",
         became="the dots are counted",
         card=(), panel=(),
         vote=VoteWords(
             thing="dot",
-            ask="Which forces hold us back most? Put your dots; several on one force are allowed.",
+            ask="Which forces hold us back most? You can put several dots on one.",
             ties="number of dots, then number of different people",
             secret="Nobody sees who put a dot where.",
             shown="If fewer than {fewest} people vote, the result shows places only.",
@@ -127,14 +127,12 @@ WORDS: Mapping[Step, StepWords] = {
         guide=guides.BALLOT,
         title="Ballot",
         asks="Everybody gives {votes} to the plans with the most effect on their question, in private.",
-        then="Then I show the group's votes, the decision-maker's and the weighted total side by side, or only the "
-        "places if few vote.",
+        then="Then the count appears, the group's votes beside the decision-maker's, or only places if few vote.",
         became="the votes are counted",
         card=(), panel=(),
         vote=VoteWords(
             thing="vote",
-            ask="Which plans have the most effect on their question? Do not think of the effort yet: it is asked "
-            "later.",
+            ask="Which plans have the most effect on their question? Leave effort aside: that comes later.",
             ties="weighted total, then number of different voters, then the decision-maker's votes",
             secret="Nobody sees who voted for what.",
             shown="If fewer than {fewest} people vote besides the decision-maker, the result shows places only; else "

@@ -35,7 +35,7 @@ NOT_THERE = {
 }
 """What is missing where everybody is done with nothing."""
 COMMITMENT: Mapping[Because, str] = {
-    Because.NO_CHOICE: "no plan is chosen yet, which {who} can do",
+    Because.NO_CHOICE: "no plan is chosen yet, which is for {who} to do",
     Because.NOT_ANNOUNCED: "what is chosen is not told to everybody yet; I do that when its time comes",
     Because.CRITERION_INCOMPLETE: "{plan} lacks its {fields}, which {who} can fill in under “Criterion”",
     Because.CHECK_MISSING: "{plan} touches something delicate and names nobody who checked it, which {who} can fill "

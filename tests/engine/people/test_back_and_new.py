@@ -36,7 +36,7 @@ async def _gone(team: Running, until: str) -> list[str]:
 
 def _said(team: Running) -> list[str]:
     """What Jon was told, without the line that stands for what was deleted: it takes away, and tells nothing."""
-    return [w for w in team.told(JON) if not w.startswith("I delete what we write here")]
+    return [w for w in team.told(JON) if not w.startswith("I've deleted what we wrote here")]
 
 
 async def test_while_away_nothing_comes_and_back_one_message_tells_it_all(tmp_path: Path) -> None:

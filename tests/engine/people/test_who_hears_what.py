@@ -101,7 +101,7 @@ async def test_a_deputy_who_has_left_hears_of_no_lateness(tmp_path: Path, leaves
         due = (await team.current()).progress.due
         assert due is not None
         await team.until(due)
-        heard = [w for w in told(team, DD) if "as deputy of" in w]
+        heard = [w for w in told(team, DD) if "you act as" in w]
         assert len(heard) == int(not leaves)
 
 
@@ -115,8 +115,8 @@ async def test_a_step_that_is_stuck_is_told_to_who_is_there(tmp_path: Path, leav
             due = (await team.current()).progress.due
             assert due is not None
             await team.until(due)
-        assert [w for w in told(team, F) if "What shall happen?" in w]
-        assert bool([w for w in told(team, FD) if "What shall happen?" in w]) is not leaves
+        assert [w for w in told(team, F) if "What should happen?" in w]
+        assert bool([w for w in told(team, FD) if "What should happen?" in w]) is not leaves
 
 
 @pytest.mark.parametrize("what", ["missed", "unowned"])

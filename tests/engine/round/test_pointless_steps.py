@@ -151,12 +151,12 @@ async def test_everybody_done_without_a_plan_is_a_choice_for_the_facilitator(tmp
     """Asked at once and in true words, not at the deadline; nobody else hears."""
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await _all_done(team)
-        asked = [w for w in told(team, F) if "What shall happen?" in w]
+        asked = [w for w in told(team, F) if "What should happen?" in w]
         assert asked == [
             "The plans step in name of r1 is done for all who are in (6 people say that they are), but nobody has "
-            "written a plan. What shall happen?"
+            "written a plan. What should happen?"
         ]
-        assert not [w for m in SIX[1:] for w in told(team, m) if "What shall happen?" in w]
+        assert not [w for m in SIX[1:] for w in told(team, m) if "What should happen?" in w]
 
 
 async def test_more_time_asks_everybody_anew(tmp_path: Path) -> None:
@@ -228,7 +228,7 @@ async def test_notes_without_what_holds_back_are_not_revealed(tmp_path: Path) ->
     async with running(tmp_path, MONDAY) as team:
         await _write(team, "They love it", "They stay", "They tell friends", side=Side.DRIVING)
         await _all_done(team)
-        (asked,) = [w for w in told(team, F) if "What shall happen?" in w]
+        (asked,) = [w for w in told(team, F) if "What should happen?" in w]
         assert "nobody has written what holds us back" in asked
         with pytest.raises(LookupError):
             team.button(F, "step.without")
@@ -245,7 +245,7 @@ async def _deadlines(team: Running, until: Callable[[Running], bool]) -> None:
 
 
 def _asked(team: Running) -> bool:
-    return any("What shall happen?" in words for words in told(team, F))
+    return any("What should happen?" in words for words in told(team, F))
 
 
 @pytest.mark.parametrize("done", [0, 1, 5])
@@ -254,7 +254,7 @@ async def test_a_stuck_step_is_told_in_words_that_are_true(tmp_path: Path, done:
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await team.act("some", *(Done(m) for m in SIX[:done]))
         await _deadlines(team, _asked)
-        (asked,) = [w for w in told(team, F) if "What shall happen?" in w]
+        (asked,) = [w for w in told(team, F) if "What should happen?" in w]
         if done < 4:
             assert f"The plans step in name of r1 has {done} of the 4 people that it needs." in asked
         else:
@@ -272,7 +272,7 @@ async def test_a_ballot_without_its_decision_maker_says_so(tmp_path: Path) -> No
         await team.until(max(opens, team.clock.now()))
         await team.act("vote", *(CastVote(m, "p0", "button") for m in SIX if m != D))
         await _deadlines(team, _asked)
-        (asked,) = [w for w in told(team, F) if "What shall happen?" in w]
+        (asked,) = [w for w in told(team, F) if "What should happen?" in w]
         assert "The ballot step in name of r1 has enough people in, but not Dora, whose votes it needs." in asked
         (extended,) = _lines(team, "I've kept the ballot step open until")
         assert extended.endswith("not all the answers it needs are in yet.")  # who is late is not the channel's

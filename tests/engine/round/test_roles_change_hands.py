@@ -155,7 +155,7 @@ async def test_a_silent_facilitators_round_is_taken_over(tmp_path: Path) -> None
         while (await team.current()).paused is None:
             await team.until(team.clock.now() + timedelta(hours=1))
         assert (await team.current()).paused is PauseReason.NOBODY_DECIDED
-        assert [w for w in team.told(F) if "rests at Questions" in w]
+        assert [w for w in team.told(F) if "rests in the questions step" in w]
         with pytest.raises(LookupError):
             team.button(INES, "role.take")
         await team.until(MONDAY + timedelta(days=14))
@@ -167,7 +167,7 @@ async def test_a_silent_facilitators_round_is_taken_over(tmp_path: Path) -> None
         assert [w for w in team.channel() if w.startswith("Ines has taken over as facilitator")]
         assert INES in rules.expected(after)
         for person in (F, D, JON):
-            assert not [w for w in team.told(person) if "still rests" in w or "What shall happen?" in w]
+            assert not [w for w in team.told(person) if "still rests" in w or "What should happen?" in w]
             with pytest.raises(LookupError):
                 team.button(person, "role.take")
 
@@ -177,9 +177,9 @@ async def test_a_round_paused_on_purpose_asks_its_facilitator_first(tmp_path: Pa
     async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
         await team.act("rest", Pause(F))
         await team.until(MONDAY + timedelta(days=4))
-        assert not [w for w in team.told(F) if "What shall happen?" in w]
+        assert not [w for w in team.told(F) if "What should happen?" in w]
         await team.until(MONDAY + timedelta(days=8))
-        assert "What shall happen?" in team.told(F)[-1]
+        assert "What should happen?" in team.told(F)[-1]
         await team.until(MONDAY + timedelta(days=15))
         assert [w for w in team.told(FD) if "Whoever takes over as facilitator" in w]
         await team.press(F, "round.resume")

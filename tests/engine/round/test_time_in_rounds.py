@@ -407,7 +407,7 @@ async def test_a_typed_date_is_said_back_in_full_words(tmp_path: Path) -> None:
     async with a_team(tmp_path, sealed=False) as team:
         await _desk(team)
         assert await team.fill(F, "nextround.date", {"date": "12 Jan 2027"}) == {}
-        words = "Next round on Tuesday 12 January 2027, 09:00 (UTC). Not what you meant? Set it again."
+        words = "Next round on Tuesday 12 January 2027, 09:00 (UTC). Not what you meant?"
         assert team.told(F)[-1] == words
         opened = await team.press(F, "nextround.date")
         assert opened.form is not None

@@ -165,7 +165,7 @@ async def test_nobody_is_reminded_of_what_they_have_decided(tmp_path: Path) -> N
         await _picks(team)
         await team.until(team.clock.now() + TEN)
         assert (await team.current()).step is Step.MERGE
-        assert [text for text in team.told(DD) if not text.startswith("I delete what we write here")] == before[0]
+        assert [text for text in team.told(DD) if not text.startswith("I've deleted what we wrote here")] == before[0]
         assert not [text for text in team.told(D) if "Open for you" in text]
 
 

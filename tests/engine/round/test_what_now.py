@@ -223,7 +223,10 @@ CASES: Mapping[str, Case] = {
         Step.QUESTIONS, _rests, ("Awaited: Fred", "no question is published yet, which Fred can write"), ""
     ),
     "rests: nobody decided, commitment": Case(
-        Step.COMMITMENT, _rests, ("no plan is chosen yet, which Dora or Faye can do", "“Go on” gives"), "round.resume"
+        Step.COMMITMENT,
+        _rests,
+        ("no plan is chosen yet, which is for Dora or Faye to do", "“Go on” gives"),
+        "round.resume",
     ),
     "rests: nothing came": Case(
         Step.NOTES,
@@ -333,7 +336,9 @@ CASES: Mapping[str, Case] = {
         never=("Missing",),
     ),
     # the commitment
-    "commitment, no choice": Case(Step.COMMITMENT, _nothing, ("no plan is chosen yet, which Dora or Faye can do",)),
+    "commitment, no choice": Case(
+        Step.COMMITMENT, _nothing, ("no plan is chosen yet, which is for Dora or Faye to do",)
+    ),
     "commitment, not announced": Case(
         Step.COMMITMENT,
         _announced_later,
@@ -542,7 +547,7 @@ async def test_a_round_that_rests_names_the_empty_field_and_who_can_fill_it_ever
         says = "lacks its stop line and harm measure, which Ines, Dora or Faye can fill in"
         paused = [text for text in team.channel() if "rests:" in text]
         assert paused and all(says in text for text in paused)
-        assert any(says in text and "What shall happen" in text for text in team.told(F))
+        assert any(says in text and "What should happen" in text for text in team.told(F))
         assert not any("not come yet" in text for text in (*team.channel(), *team.told(F), *team.told(D)))
         digest = (await team.command(F, "digest")).note
         assert digest is not None and "stop line and harm measure" in words(digest)

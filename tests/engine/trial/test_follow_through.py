@@ -489,7 +489,7 @@ async def test_the_digest_fits_one_screen_and_tells_late_work_without_scoring_pe
         digest = words(team.house.room.notes(F)[-1].message)
         assert len(digest.splitlines()) <= 25
         assert "1 trial under way, 1 late, 1 place free." in digest
-        assert "chance 4% to 11%" in digest and "week 2 not logged" in digest
+        assert "chance of showing an effect 4% to 11%" in digest and "week 2 not logged" in digest
         await team.press(F, "digest.more", "growth|trials")
         assert "last number: week 1" in team.told(F)[-1]
         await team.press(F, "digest.more", "growth|files")

@@ -82,7 +82,8 @@ def _round_row(round_: Round) -> RoundRow:
         waits = digest_words.are_in(counter.told_in(round_), expected)
     else:
         waits = digest_words.waits_for(round_)
-    return RoundRow(round_.name, title(round_.step), waits, round_.progress.due)
+    due = round_.progress.due if round_.paused is None else None  # no deadline passes while it rests
+    return RoundRow(round_.name, title(round_.step), waits, due)
 
 
 async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:

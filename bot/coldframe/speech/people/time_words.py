@@ -21,7 +21,7 @@ def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role 
     when: Line = line("only by {at}", at=When(ready)) if ready is not None else line("not within a year")
     words = line(
         "The {step} step in {round} closes {due}. {who} will have had the time for it {when}, so it doesn't wait for "
-        "them. What shall happen?",
+        "them. What should happen?",
         step=lower(round_.step),
         round=theirs(round_.name, 60),
         due=When(due),
@@ -105,8 +105,7 @@ def hours_noted(hours: str, moved: Sequence[Line]) -> Message:
 def away_until(words: str) -> Message:
     """An absence, echoed in full words."""
     said = line(
-        "You are away until {words}. Until then I ask you nothing and nobody waits for you. Not what you meant? Set "
-        "it again.",
+        "You are away until {words}. Until then I ask you nothing and nobody waits for you. Not what you meant?",
         words=words,
     )
     return told(said, offer(Button("Set it again …", "me.away", "")))
@@ -125,7 +124,7 @@ ACTION = "Action"
 
 def date_understood(what: str, words: str, again: Button) -> Message:
     """A typed date, echoed in full words; `again` sets it anew."""
-    said = line("{what} on {words}. Not what you meant? Set it again.", what=what, words=words)
+    said = line("{what} on {words}. Not what you meant?", what=what, words=words)
     return told(said, offer(again))
 
 
@@ -136,7 +135,7 @@ def next_round_on(words: str) -> Message:
 
 def dates_understood(dates: Sequence[tuple[str, str]], again: Button) -> Message:
     """The same for several at once, as (what, words)."""
-    said = line("I've set {n}. Not what you meant? Set them again.", n=count(len(dates), "action"))
+    said = line("I've set {n}. Not what you meant?", n=count(len(dates), "action"))
     items = Items(tuple(line("{what}: {words}", what=theirs(what, 100), words=words) for what, words in dates))
     return told(said, items, offer(again))
 

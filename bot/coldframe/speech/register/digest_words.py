@@ -67,7 +67,8 @@ class TrialRow:
         if self.chance is None:
             return ""
         low, high = percent(self.chance), percent(self.chance if self.chance_high is None else self.chance_high)
-        return f"; chance {low}" if low == high else f"; chance {low} to {high}"
+        words = "; chance of showing an effect"
+        return f"{words} {low}" if low == high else f"{words} {low} to {high}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +143,8 @@ def message(digest: Digest, *, zone: str = "UTC") -> Message:
     blocks += _section("Trials", [_trial_line(t) for t in digest.trials])
     blocks += _section("Verdicts since the last digest", [_verdict_line(v) for v in digest.verdicts])
     blocks += _section("Learnt", [written(text, 160) for text in digest.learnings], shown=3)
-    blocks.append(paragraph(_places_line(digest)))
+    if digest.next_round is not None:
+        blocks.append(paragraph("Next round: {d}.", d=When(digest.next_round, "day")))
     buttons = (
         Button("Trials in detail", "digest.more", ButtonValue(digest.team, ("trials",)).pack()),
         Button("Verdicts and learnings", "digest.more", ButtonValue(digest.team, ("verdicts",)).pack()),
@@ -198,14 +200,6 @@ def _verdict_line(row: VerdictRow) -> Line:
     return line(
         "{t}: {s} {d}.", t=theirs(row.title, 80), s=theirs(row.sentence or row.verdict, 400), d=row.decision.title()
     )
-
-
-def _places_line(digest: Digest) -> Line:
-    free = count(digest.places_free, "place is", "places are") if digest.places_free else "No place is"
-    words = line("{n} free for a trial.", n=free)
-    if digest.next_round is not None:
-        words += line(" Next round: {d}.", d=When(digest.next_round, "day"))
-    return words
 
 
 def trials_in_detail(digest: Digest) -> Message:
@@ -274,7 +268,7 @@ def markdown(digest: Digest, zone: str = "UTC") -> str:
         return moment(When(at, "day"), zone) if at else "no date"
 
     lines = [f"# Digest, {day(digest.at)}", "", headline(digest), ""]
-    lines += _part("Rounds", [f"{_safe(r.name)}: {r.step}, {r.waits_for}, until {day(r.due)}" for r in digest.rounds])
+    lines += _part("Rounds", [_round_text(r, day(r.due) if r.due else "") for r in digest.rounds])
     lines += _part("Trials", [_trial_text(t, day(t.next_date)) for t in digest.trials])
     verdicts = [
         f"{_safe(v.title)}: {_safe(v.sentence or v.verdict)} {v.decision}. {_safe(v.learning)}" for v in digest.verdicts
@@ -283,6 +277,10 @@ def markdown(digest: Digest, zone: str = "UTC") -> str:
     lines += _part("Learnt", [_safe(text) for text in digest.learnings])
     lines.append(f"{count(digest.places_free, 'place')} free; next round: {day(digest.next_round)}")
     return "\n".join(lines) + "\n"
+
+
+def _round_text(row: RoundRow, day: str) -> str:
+    return f"{_safe(row.name)}: {row.step}, {row.waits_for}" + (f", until {day}" if day else "")
 
 
 def _trial_text(row: TrialRow, day: str) -> str:

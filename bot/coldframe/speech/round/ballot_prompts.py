@@ -52,7 +52,7 @@ def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
         blocks += _option(round_, member, option_id, locked)
     blocks += turning(round_, "ballot.page", page, every)
     secret = _secret(round_, member)
-    blocks.append(small(secret if locked else _emoji_too(round_) + line(" ") + secret))
+    blocks.append(small(secret if locked else _emoji_too(round_) + secret))
     blocks.append(paragraph(until(round_, member)))
     blocks += [small(tick) for tick in _ticks(round_, member)]
     if buttons := _ballot_buttons(round_, member, locked):
@@ -118,10 +118,11 @@ def _secret(round_: Round, member: MemberId) -> Line:
 
 
 def _emoji_too(round_: Round) -> Line:
+    """Said where the lines stand unasked; else a button offers them."""
     thing = _vote(round_).thing
     if len(options(round_)) <= BY_ITSELF:
-        return line("By emoji, too: any emoji on a line in this message's thread is one {thing}.", thing=thing)
-    return line("By emoji, too: *Vote by emoji* puts the options into this message's thread.")
+        return line("Or put any emoji on a line in this message's thread: each is one {thing}. ", thing=thing)
+    return ()
 
 
 def rules(round_: Round) -> Message:

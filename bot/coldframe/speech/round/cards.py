@@ -118,7 +118,7 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
         ("Decision-maker", _with_deputy(round_, roles.decision_maker, roles.decision_deputy)),
         ("Taking part", line("{n}", n=count(len(round_.active()), "person", "people"))),
         ("Votes", _votes_words(round_)),
-        ("Windows", line("{w}", w=windows_chosen(settings))),
+        ("Time for each step", line("{w}", w=windows_chosen(settings))),
     )
     return Message(
         head,

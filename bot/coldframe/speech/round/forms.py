@@ -291,7 +291,7 @@ def forecast(round_: Round, plan_id: PlanId, me: MemberId) -> Form:
         (
             Field(
                 "chance",
-                "How likely is it to meet its criterion?",
+                "How likely is it to reach its target?",
                 "choice",
                 options=chances,
                 initial="" if given is None else str(given),

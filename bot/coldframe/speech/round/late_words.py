@@ -25,7 +25,7 @@ def few_writers(round_: Round) -> Message:
     return told(words, offer(more))
 
 
-_JOINS = "It joins the list, unsigned, when this step ends, so that no time tells whose it is. "
+_JOINS = "It joins the list, unsigned, when this step ends, so the time won't tell whose it is. "
 
 
 def late_note(round_: Round, note: Note) -> Message:
@@ -35,7 +35,7 @@ def late_note(round_: Round, note: Note) -> Message:
     words = line(
         "Your note came after the reveal. It is kept and nobody has seen it. {post}{else_}",
         post=_JOINS if waits else f"Post it, and {_JOINS[0].lower()}{_JOINS[1:]}" if can_wait else "",
-        else_="" if waits else "If you choose nothing, it is held, unsigned, when this round ends.",
+        else_="" if waits else "If you choose nothing, it goes to the next round, unsigned.",
     )
     key = about(round_, note.id)
     buttons = [Button("Hold it for the next round", "late.hold", key, "plain" if waits else "primary")]

@@ -24,8 +24,8 @@ def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
     blocks: list[Block] = [
         paragraph(written(round_.settings.question, 300)),
         paragraph(
-            "What holds us back, and what drives us? One idea a note, and begin with what holds us back: it's what "
-            "the round works on. Include things we should stop doing."
+            "What holds us back, and what drives us? One idea a note; begin with what holds us back, which the round "
+            "works on. Include things we should stop doing."
         ),
         *_own(round_, member, every[page]),
         *paging.turning(round_, "note.page", page, every),
@@ -33,8 +33,8 @@ def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
         small(_by_lines(round_)),
         paragraph(until(round_, member)),
         small(
-            "Nobody sees your notes before the reveal, and until then you can change and withdraw them. After it they "
-            "carry no name, but colleagues may still guess by style."
+            "Before the reveal nobody sees your notes, and you can change or withdraw them. After it, colleagues may "
+            "still guess yours by their style."
         ),
         *(small(tick) for tick in _ticks(round_, member)),
         offer(_done(round_, member)),
@@ -97,8 +97,7 @@ def _by_lines(round_: Round) -> Line:
         return line("Or reply in this thread, one idea a line: `-` holds us back, `+` helps.")
     short = plain(written(name, 40)).lower() if name else lever
     return line(
-        "Or reply in this thread, one idea a line, each with its lever: {back} for what holds us back, {helps} for "
-        "what helps.",
+        "Or reply in this thread, a line for each idea: {back} if it holds us back, {helps} if it helps.",
         back=Code(f"- {short}: …"),
         helps=Code(f"+ {short}: …"),
     )

@@ -23,12 +23,12 @@ OWN_MESSAGES, OWN_MESSAGES_CLEARED = (
     "your own messages and my answers to them are deleted here when their step is over",
 )
 PRIVACY = (
-    "What I keep: your name, time zone and hours, and what you write here, encrypted until its reveal. Before that "
-    "nobody reads notes, plans or votes, the facilitator included. At the reveal the link from note to writer is "
-    "erased; who voted for what is never shown, and erased a week after the close. Unsigned text stays 12 months. "
-    "What I show you of yours I take back by then; {own}. Forecasts, fears and learnings show from three people on, "
-    "unsigned. `/coldframe export` gives you what I hold about you; `/coldframe forget` deletes it, and your name "
-    "everywhere. Administrators of this chat may be able to read direct messages."
+    "Your name, time zone and hours, and what you write here, encrypted until its reveal: nobody reads it before, the "
+    "facilitator included. Then the link from note to writer is erased; who voted for what is never shown, and erased "
+    "a week after the close. Unsigned text stays 12 months. By then I take back what I showed you of yours; {own}. "
+    "Forecasts, fears and learnings show unsigned, from three people on. `/coldframe export` gives you what I hold "
+    "about you; `/coldframe forget` deletes it, and your name everywhere. Administrators of this chat may be able to "
+    "read direct messages."
 )
 
 
@@ -205,24 +205,23 @@ def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
 
 def deputy_heads_up(round_: Round, role: str, name: str) -> Message:
     words = line(
-        " Half of the time is over, until {due}. If the deadline passes, you act as {role}, as deputy of {name}. "
-        "Nothing to do yet.",
+        " Half of the time is over. If nothing has come by {due}, you act as {role} in {name}'s place.",
         due=When(round_.progress.due) if round_.progress.due else "the deadline",
         name=theirs(name, 40),
         role=role,
     )
-    return told(wanting_words.undecided(round_) + words)
+    return told(line("Nothing to do yet. ") + wanting_words.undecided(round_) + words)
 
 
 def stuck(round_: Round, came: int, quorum: int, why: MoreTime) -> Message:
     """To the facilitator: it cannot be closed, even after the extension."""
-    words = line("{what} That was after one extension. What shall happen?", what=_what_lacks(round_, came, quorum, why))
+    words = line("{what} That is after one extension. What should happen?", what=_what_lacks(round_, came, quorum, why))
     return told(words, offer(*ways_on(round_, why)), small(without_answer(round_, why)))
 
 
 def nothing_came(round_: Round, came: int) -> Message:
     """To the facilitator: everybody is done, and nothing came in."""
-    words = line("{what} What shall happen?", what=_what_lacks(round_, came, 0, MoreTime.NOTHING))
+    words = line("{what} What should happen?", what=_what_lacks(round_, came, 0, MoreTime.NOTHING))
     return told(words, offer(*ways_on(round_, MoreTime.NOTHING)), small(without_answer(round_, MoreTime.NOTHING)))
 
 
@@ -260,5 +259,5 @@ def ways_on(round_: Round, why: MoreTime) -> tuple[Button, ...]:
 def without_answer(round_: Round, why: MoreTime) -> Line:
     due = When(round_.progress.due) if round_.progress.due else "the next deadline"
     if nothing_in(round_) or why is MoreTime.CONSENT:
-        return line("Without an answer the round rests at {due}, and nothing is lost.", due=due)
+        return line("Without an answer the round rests from {due}, and nothing is lost.", due=due)
     return line("Without an answer it goes on at {due} with what is there.", due=due)

@@ -298,8 +298,10 @@ def _what_else(before: Round, round_: Round, member: MemberId) -> Line:
 def rests(round_: Round, until: datetime) -> Message:
     """To the facilitator: what can follow. `until`: from when on others may take over."""
     assert round_.paused is not None
-    words = line("*{name}* rests at *{step}*: {why}. What shall happen?", name=_name(round_), step=title(round_.step),
-                 why=wanting_words.why_rests(round_))  # fmt: skip
+    words = line(
+        "*{name}* rests in the {step} step: {why}. What should happen?",
+        name=_name(round_), step=lower(round_.step), why=wanting_words.why_rests(round_),
+    )  # fmt: skip
     go_on = () if round_.paused.channel_lost else (Button("Go on", "round.resume", about(round_), "primary"),)
     replaces = (replaced(round_),) if roles.may_be_replaced(round_) and round_.step is not Step.COMMITMENT else ()
     cancel = Button("Cancel …", "round.cancel", about(round_), "danger")

@@ -37,8 +37,8 @@ def for_author(title: str, weeks: int, size: Size) -> Message:
         blocks.append(paragraph(written(size.advice, 300)))
     blocks.append(
         small(
-            "Your plan is in as it stands; you can change it. (Worked out so that a real effect shows 80 times in "
-            "100, and chance alone is taken for one 5 times.)"
+            "Your plan is in as it stands; you can change it. (Of 100 real effects 80 would show; of 100 trials "
+            "without one, 5 would seem to have one.)"
         )
     )
     return Message(words, tuple(blocks), private=True)

@@ -37,7 +37,7 @@ STEP, MOST = 5, 95  # of 100: as fine as the figure is true, and as high as it i
 def _first_words(stays: float | None) -> str:
     """How soft the first place is. People "like you": that all of this team may be mistaken is not in it."""
     if stays is None:
-        return "The first place is shared, so a few other voters could turn it"
+        return "The total at the top is shared, so a few other voters could turn the first place"
     if stays < MOSTLY:
         return "It's close: if other people like you voted, another could well be first"
     of_100 = min(STEP * round(100 * stays / STEP), MOST)
@@ -47,7 +47,7 @@ def _first_words(stays: float | None) -> str:
 
 def _agreement_words(w: float) -> str:
     steps = ((0.7, "agree strongly"), (0.5, "agree fairly well"), (0.3, "agree somewhat"))
-    return next((words for least, words in steps if w >= least), "hardly agree")
+    return next((words for least, words in steps if w >= least), "agree little")
 
 
 def weight_words(round_: Round, stands: WeightRange[str]) -> str:

@@ -57,7 +57,7 @@ def _strengths(round_: Round) -> list[Block]:
     more = [small("… and {n} more, in the reveal.", n=len(driving) - MOST_BESIDE)] if len(driving) > MOST_BESIDE else []
     listed = Items(tuple(written(note.text, 200) for note in driving[:MOST_BESIDE]))
     return [
-        paragraph("Beside each of them: what drives us already. Can a question build on one of these?"),
+        paragraph("What drives us already; can a question build on one of these?"),
         listed,
         *more,
     ]
@@ -107,8 +107,8 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     return card(
         round_,
         Step.PRECEDENTS,
-        paragraph("Pick one question, find out how somebody else dealt with it, and tell that in a few "
-                  "lines. One from outside our own trade is worth the most. A story is not evidence."),
+        paragraph("Pick one question and tell in a few lines how somebody else dealt with it. One from outside our own "
+                  "trade is worth the most. A story is not evidence."),
         Items(tuple(written(q.text, 300) for q in round_.questions)),
         paragraph(until(round_, member)),
         offer(
@@ -116,7 +116,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
             jot_words.button(round_),
             Button(label, "step.undone" if done else "step.done", about(round_)),
         ),
-        small("It appears in the gallery at once, with your name. I never open links."),
+        small("It appears under its question at once, with your name. I never open links."),
         summary=summary,
     )  # fmt: skip
 
@@ -128,7 +128,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     summary = line("{name}: write a plan, one page. ", name=theirs(round_.name, 60)) + until(round_, member)
     blocks: list[Block] = [
         paragraph("What would you try for three to six weeks? One page: hypothesis, steps, how it is measured, "
-                  "how long. Plans appear together and without names; who wrote one is told at the commitment."),
+                  "how long. Nobody is told who wrote it unless you say so."),
         paragraph(until(round_, member)),
         *jot_words.jotted(round_, member),
     ]  # fmt: skip

@@ -12,8 +12,8 @@ from coldframe.speech.names import about
 def ask_forecast(round_: Round, plan: Plan, given: int | None = None, feared: str = "") -> Message:
     """To each member in private: how likely, and why it would fail."""
     words = line(
-        "How likely is “{t}” to meet its criterion? Say it before you talk about it. Nobody sees it until the seal; "
-        "then only the middle one of three or more is shown.",
+        "How likely is “{t}” to reach its target? Please answer before you talk about it. Nobody sees your figure; "
+        "after the seal I show the middle one of three or more.",
         t=theirs(plan.title, 80),
     )
     chances = tuple(

@@ -56,10 +56,11 @@ def _open_blocks(one: Open) -> list[Block]:
         buttons: tuple[Button, ...] = (done, Button("Move the date …", "trial.move", key))
     else:
         words = line(
-            "“{t}”: the numbers of week {w}. Answer here in a line, such as {e}, or use the form.",
+            "“{t}”: the numbers of week {w}. Answer here in a line, such as {e} ({h}), or use the form.",
             t=title(trial),
             w=one.key,
             e=Code(EXAMPLES[trial.criterion.kind]),
+            h=EXPLAINED[trial.criterion.kind],
         )
         buttons = (Button("Log it …", "trial.log", of_week(trial, one.key, one.key), "primary"),)
     more = (
@@ -74,6 +75,12 @@ EXAMPLES = {
     "before-after": "1180/61",
     "count": "7",
     "mean": "control 20.5/15/300, trial 22.1/14.8/310",
+}
+EXPLAINED = {
+    "split": "all people/those who did it",
+    "before-after": "all people/those who did it",
+    "count": "how many",
+    "mean": "mean/spread/people",
 }
 
 

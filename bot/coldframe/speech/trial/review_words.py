@@ -153,10 +153,11 @@ def closed(trial: Trial, score: float | None) -> Message:
     """Marked in the channel whatever the result, with thanks to the owner."""
     closing = trial.closing
     assert closing is not None
-    words = line("“{t}” is reviewed: {s}", t=title(trial), s=theirs(closing.sentence or closing.outcome, 400))
-    blocks: list[Block] = [heading("Reviewed: {t}", t=title(trial)), paragraph(words)]
+    sentence = (theirs(closing.sentence or closing.outcome, 400),)
+    words = line("“{t}” is reviewed: ", t=title(trial)) + sentence
+    blocks: list[Block] = [heading("Reviewed: {t}", t=title(trial)), paragraph(sentence)]
     rows: list[tuple[str, Line]] = [
-        ("What follows", line("{d}: {r}", d=closing.decision, r=signed(closing.reason, closing.by, 500))),
+        ("What follows", line("{d}. {r}", d=closing.decision.capitalize(), r=signed(closing.reason, closing.by, 500))),
         ("What we keep", (signed(closing.learning, closing.by, 1000),)),
     ]
     if score is not None:
@@ -196,14 +197,14 @@ def _owner(trial: Trial) -> Line:
 
 def _score_words(score: float, number: int) -> str:
     better = "better than" if score < GUESS else "worse than" if score > GUESS else "the same as"
-    said = f"a mean score of {score:.2f} from {count(number, 'forecast')} (0 is best)"
-    return f"{said}; always saying one half gets {GUESS:.2f}, so {better} that"
+    said = f"{number}, with a mean score of {score:.2f} (0 is best)"
+    return f"{said}; that is {better} always saying 50%, which gets {GUESS:.2f}"
 
 
 def own_score(trial: Trial, chance: int, met: bool, score: float) -> Message:
     """To the person alone."""
     return said(
-        "“{t}”: you said {c}%, and the target was {m}. Your score is {s} (0 is best, always one half gets {g}). "
+        "“{t}”: you said {c}%, and the target was {m}. Your score is {s} (0 is best; always saying 50% gets {g}). "
         "Only you see this.",
         t=title(trial),
         c=chance,

@@ -163,7 +163,7 @@ def how_final(trial: Trial, judged: Judged) -> list[Block]:
     if verdict is None or not verdict.weeks_used or verdict.weeks_used >= verdict.weeks_planned:
         return []
     if judged.outcome in standing.VERDICTS:
-        return [small("This verdict stands. What the weeks to come show is said beside it.")]
+        return [small("This verdict stands; later weeks are shown beside it.")]
     if verdict.outcome is Outcome.CANNOT_TELL:
         return []
     if verdict.warns_of("peek-too-many") is not None:
