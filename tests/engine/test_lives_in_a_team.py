@@ -150,7 +150,7 @@ async def test_a_reminder_of_several_trials_names_what_is_left(tmp_path: Path) -
             await team.press(D, "trial.tick", ButtonValue(trial.id, ("a1",)).pack())
         await team.say(D, NUMBERS)
         await team.press(D, "trial.take", ButtonValue(one.id, (NUMBERS,)).pack())
-        (left,) = standing(team, D, "To do: 1 thing")
+        (left,) = standing(team, D, "To do: “")
         assert left.id == reminder.id
         assert left.message is not None
         assert "Title of p0" not in words(left.message) and "Title of p1" in words(left.message)

@@ -32,12 +32,14 @@ def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: date
     """One private message with everything that is due, the smallest next action at hand."""
     number = len(rounds) + len(open_)
     things = [what + line(", by {d}", d=due) for what, due in rounds]
-    summary = line("To do: {n}.", n=things[0] if things and number == 1 else count(number, "thing"))
-    blocks: list[Block] = [paragraph(summary)]
+    only = [*things, *map(open_line, open_)] if number == 1 else [line("{n}", n=count(number, "thing"))]
+    summary = line("To do: {n}.", n=only[0])
+    alone = number == 1 and not things  # it says itself what it is
+    blocks: list[Block] = [] if alone else [paragraph(summary)]
     if things and number > 1:
         blocks.append(Items(tuple(things)))
     for one in open_[:SHOWN]:
-        blocks += _open_blocks(one)
+        blocks += _open_blocks(one, line("To do: ") if alone else ())
     if len(open_) > SHOWN:
         blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(open_) - SHOWN))
     today = ButtonValue("", made_for=now.isoformat()).pack()
@@ -46,7 +48,7 @@ def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: date
     return Message(summary, tuple(blocks))
 
 
-def _open_blocks(one: Open) -> list[Block]:
+def _open_blocks(one: Open, lead: Line = ()) -> list[Block]:
     trial = one.trial
     if one.what == "action":
         action = next(a for a in trial.actions if a.id == one.key)
@@ -67,7 +69,7 @@ def _open_blocks(one: Open) -> list[Block]:
         Button("Something is in the way …", "trial.block", about_trial(trial)),
         Button("Not me …", "trial.hand_over", of_owner(trial)),
     )
-    return [paragraph(words), offer(*buttons, *more)]
+    return [paragraph(lead + words), offer(*buttons, *more)]
 
 
 EXAMPLES = {

@@ -88,7 +88,7 @@ def state_line(trial: Trial, today: date) -> Line:
         case TrialStep.REVIEWED:
             assert trial.closing is not None
             outcome = standing.as_called_now(trial.closing.outcome)
-            return line("reviewed: *{v}*, {d}.", v=outcome, d=trial.closing.decision)
+            return line("reviewed: *{v}*; what follows: {d}.", v=outcome, d=trial.closing.decision)
         case TrialStep.DROPPED:
             return line("was not started.")
         case TrialStep.IN_REVIEW:
