@@ -49,14 +49,13 @@ def ballot() -> Round:
         (
             (2, 1),
             (0, 1),
-            "The decision-maker's weight of 2 matters: only weights above 1 (there {a} and {b} are level) give this "
-            "order.",
+            "The decision-maker's weight of 2 matters: this order stands for weights above 1 (at 1, {a} and {b} tie).",
         ),
         (
             (4, 1),
             (0, 1),
-            "The decision-maker's weight of 2 changes nothing: any weights below 3 (there {a} and {b} are level) give "
-            "this order. If all votes counted the same, {a} would be first.",
+            "The decision-maker's weight of 2 changes nothing: this order stands for weights below 3 (at 3, {a} and "
+            "{b} tie). If all votes counted the same, {a} would be first.",
         ),
         (
             (3, 1),

@@ -56,7 +56,7 @@ def weight_words(round_: Round, stands: WeightRange[str]) -> str:
     whose = f"The decision-maker's weight of {round_.settings.weight}"
     if not (stands.level or stands.below or stands.above):
         return f"{whose} changes nothing: any weight from 0 to 10 gives this order."
-    words = f"{whose} {_matters(stands)} {_between(round_, stands)} give this order."
+    words = f"{whose} {_matters(stands)}: this order stands for weights {_between(round_, stands)}."
     if stands.level:
         words = f"{whose} matters: with it {_level(round_, stands.level)}, with any other not."
     ends = [end for end in (stands.below, stands.above) if end is not None and end.weight == 1]
@@ -65,13 +65,17 @@ def weight_words(round_: Round, stands: WeightRange[str]) -> str:
 
 
 def _matters(stands: WeightRange[str]) -> str:
-    return "changes nothing: any weights" if stands.below is None else "matters: only weights"
+    return "changes nothing" if stands.below is None else "matters"
 
 
 def _between(round_: Round, stands: WeightRange[str]) -> str:
     """Both ends are outside of the range."""
     ends = [("above", stands.below), ("below", stands.above)]
-    found = [f"{side} {end.weight:g} (there {_level(round_, end.level)})" for side, end in ends if end is not None]
+    found = [
+        f"{side} {end.weight:g} (at {end.weight:g}, {_titles(round_, end.level)} tie)"
+        for side, end in ends
+        if end is not None
+    ]
     return " and ".join(found)
 
 
