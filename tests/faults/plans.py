@@ -93,11 +93,16 @@ async def calm_play(weeks: int) -> Outcome:
 
 
 async def _held(bot: Bot) -> dict[str, str]:
-    """Names of what was set aside, and what each asks for."""
-    box = t.outbox.c
+    """Names of what was set aside, and what each asks for; what waits may do so under a hidden name."""
+    box, veil = t.outbox.c, await bot.store.veil()
+    names = {veil.waiting(send.name): send.name for send in bot.store.claimed.values()}
     async with bot.store.database.looking() as db:
         rows = (await db.execute(select(box.name, box.kind, box.state, box.why_parked))).all()
-    return {row.name: row.kind for row in rows if row.state == "parked" and row.why_parked.startswith(SET_ASIDE)}
+    return {
+        names.get(row.name, row.name): row.kind
+        for row in rows
+        if row.state == "parked" and row.why_parked.startswith(SET_ASIDE)
+    }
 
 
 def _missing(calm: Outcome, stormy: Outcome, held: set[str]) -> list[str]:

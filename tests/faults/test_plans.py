@@ -35,4 +35,7 @@ async def test_a_round_loses_nothing_says_nothing_twice_and_keeps_its_order(seed
 
 async def test_the_plans_are_no_idle_ones() -> None:
     """They strike some call."""
-    assert (await carried_out(plan(ORDINARY[0], await calm(), LONGEST), await calm(), WEEKS)).struck
+    struck = [
+        (await carried_out(plan(seed, await calm(), LONGEST), await calm(), WEEKS)).struck for seed in ORDINARY[:3]
+    ]
+    assert any(struck)

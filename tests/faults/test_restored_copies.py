@@ -173,7 +173,7 @@ async def test_what_still_waited_in_the_copy_and_had_gone_out_is_not_said_again(
     async def goes_out(bot: Bot) -> None:
         assert bot.platform.said == []
         await bot.until(START + timedelta(hours=2))
-        assert len(bot.platform.said) > 20
+        assert len(bot.platform.said) > 8
 
     async with put_back_after(SQLITE, tmp_path, waiting, goes_out) as copy:
         there = [(s.id, s.words) for s in copy.platform.said]

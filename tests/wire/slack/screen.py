@@ -99,6 +99,10 @@ class Screen:
                 out.append(seen)
         return out
 
+    def look_again(self) -> None:
+        """Whatever stands there is as good as new."""
+        self._shown.clear()
+
     def offered(self, person: str, record_id: str) -> tuple[Button, ...]:
         seen = next(seen for seen in self.all_messages() if seen.id == record_id)
         return tuple(b for block in seen.message.blocks if isinstance(block, Buttons) for b in block.buttons)

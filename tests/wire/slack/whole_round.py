@@ -89,6 +89,9 @@ class Team:
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
     _planned: set[str] = field(default_factory=set)
     _read: set[str] = field(default_factory=set)
+    _noted: Counter[str] = field(default_factory=Counter)
+    _early_in: Step | None = None
+    """Where somebody was told that what they pressed is not open yet: they look again in the next step."""
     round_the_clock: bool = False
     """Whether all work whenever this is played, and not as the scenario has it."""
 
@@ -254,6 +257,9 @@ class Team:
             await self._forward()
 
     async def _moment(self, cast: Cast) -> bool:
+        if self._early_in is not None and (await self.round()).step is not self._early_in:
+            self._early_in = None
+            self.screen.look_again()
         for seen in self.screen.changed():
             for job in cast.reactions(seen, self.clock.now()):  # type: ignore[arg-type]
                 if job.key not in self._planned:
@@ -273,6 +279,7 @@ class Team:
             await self.settle()
             if self._came_too_early():
                 self._planned.discard(job.key)
+                self._early_in = (await self.round()).step
         await self.settle()
         return True
 
@@ -281,6 +288,10 @@ class Team:
         with cards that a restored copy has not come to."""
         news = [words_of(seen) for seen in self.screen.all_messages() if seen.id not in self._read]  # type: ignore[arg-type]
         self._read |= {seen.id for seen in self.screen.all_messages()}
+        for name, someone in self.people.items():
+            passing = someone.notes()
+            news += map(str, passing[self._noted[name] :])
+            self._noted[name] = len(passing)
         return any("which is not open yet" in words for words in news)
 
     async def round(self) -> Round:
