@@ -181,15 +181,10 @@ async def judged(there: There, chosen: Sequence[tuple[str, str, str]]) -> list[s
 
 
 async def test_words_in_the_channel_and_in_private(there: There) -> None:
-    """A sample; whoever is of another kind than those who take part is told why not, and reads nothing."""
-    found = await judged(there, random.Random(2).sample(TRIES, 40))
-    assert found == [], "\n".join(found)
-
-
-async def test_all_words_by_all_people_on_all_surfaces(there: There) -> None:
-    """Every one of them."""
+    """A sample; whoever is of another kind than those who take part is told why not, and reads nothing. All of them:
+    `python -m tests.bench.access_slack`."""
     assert len(TRIES) > 300
-    found = await judged(there, TRIES)
+    found = await judged(there, random.Random(2).sample(TRIES, 40))
     assert found == [], "\n".join(found)
 
 
