@@ -102,14 +102,14 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     summary = line("{name}: who has dealt with one of these questions before? ", name=theirs(round_.name, 60)) + until(
         round_, member
     )
-    done = member in round_.progress.done
+    done, many = member in round_.progress.done, len(round_.questions)
     label = "Not done after all" if done else "I am done"
+    which = "the question" if many == 1 else f"one of the {many} questions"
     return card(
         round_,
         Step.PRECEDENTS,
-        paragraph("Pick one question and tell in a few lines how somebody else dealt with it. One from outside our own "
-                  "trade is worth the most. A story is not evidence."),
-        Items(tuple(written(q.text, 300) for q in round_.questions)),
+        paragraph("Take {which} in the channel, and tell in a few lines how somebody else dealt with it. One from "
+                  "outside our own trade is worth the most. A story is not evidence.", which=which),
         paragraph(until(round_, member)),
         offer(
             Button("Write a precedent …", "precedent.write", about(round_), "primary"),
