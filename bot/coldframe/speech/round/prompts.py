@@ -24,11 +24,10 @@ OWN_MESSAGES, OWN_MESSAGES_CLEARED = (
 )
 PRIVACY = (
     "Your name, time zone and hours, and what you write here, encrypted until its reveal: nobody reads it before, the "
-    "facilitator included. Then the link from note to writer is erased; who voted for what is never shown, and erased "
-    "a week after the close. Unsigned text stays 12 months. By then I take back what I showed you of yours; {own}. "
-    "Forecasts, fears and learnings show unsigned, from three people on. `/coldframe export` gives you what I hold "
-    "about you; `/coldframe forget` deletes it, and your name everywhere. Administrators of this chat may be able to "
-    "read direct messages."
+    "facilitator included. Then the link from note to writer is erased; who voted for what is never shown. Unsigned "
+    "text stays 12 months. By then I take back what I showed you of yours; {own}. `/coldframe export` shows what I "
+    "hold about you; `/coldframe forget` deletes it, and your name everywhere. Administrators of this chat may be able "
+    "to read direct messages."
 )
 
 
