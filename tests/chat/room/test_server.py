@@ -543,7 +543,7 @@ async def test_a_page_forgets_what_is_over(site: Site) -> None:
     fresh = await ada.ask(do="hello", life=welcome["life"], since=now["rev"])
     assert fresh["whole"] and "canary" not in json.dumps(fresh)
     lines = [item["card"]["summary"] for item in fresh["items"] if item["place"] == "d"]
-    assert len(lines) == 1 and "I delete what we write" in json.dumps(lines)
+    assert len(lines) == 1 and "I've deleted what we wrote" in json.dumps(lines)
     later = await ada.ask(do="hello", life=welcome["life"], since=fresh["rev"])
     assert not later["whole"] and later["items"] == []
     bens = await ben.ask(do="hello", life=welcome["life"], since=now["rev"])

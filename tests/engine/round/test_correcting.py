@@ -122,7 +122,7 @@ async def test_the_deadline_moves_with_all_that_hangs_on_it(tmp_path: Path) -> N
         assert round_.dates_told_times == times + 1
         assert len(team.files()) == files  # in the place of the one before
         assert {int(e["SEQUENCE"]) for e in Calendar.from_ical(team.files()[-1]).walk("VEVENT")} == {times}
-        assert "Fri 6 Mar 2026, 16:00" in next(t for t in team.told(INES) if "Put your dots" in t)
+        assert "Fri 6 Mar 2026, 16:00" in next(t for t in team.told(INES) if "You can put several dots" in t)
         await team.until(friday)
         assert (await team.current()).step is Step.DOTS  # nobody was in: extended once
 

@@ -85,7 +85,7 @@ async def test_dots_are_deleted_and_put_anew(tmp_path: Path) -> None:
         await _opens(team, Step.DOTS)
         assert await _votes(team) == 0
         assert await team.dues("erase votes") == []
-        assert sum("Put your dots" in text for text in team.told(INES)) == 1
+        assert sum("You can put several dots" in text for text in team.told(INES)) == 1
         force = (await team.current()).forces[0].id
         for person in (INES, JON, D):
             await team.press(person, "vote.cast", f"r1|{force}")
@@ -186,7 +186,7 @@ async def test_it_can_be_opened_again_and_again(tmp_path: Path) -> None:
             await _opens(team, Step.MERGE)
             assert sum("opened the merge step" in text for text in team.channel()) == times
             await reach(team, Step.DOTS)
-            assert sum("Put your dots" in text for text in team.told(INES)) == 1
+            assert sum("You can put several dots" in text for text in team.told(INES)) == 1
         force = (await team.current()).forces[0].id
         await team.act("vote", CastVote(INES, force, "button"))
         assert sum("1 dot from you" in text for text in team.told(INES)) == 1

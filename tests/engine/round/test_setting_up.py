@@ -152,11 +152,11 @@ async def test_the_proposal_and_the_channel_say_what_was_chosen(tmp_path: Path) 
         made = await _made(team, {"dots": "5", "plan_votes": "1", "windows": "notes 16, reading 4"})
         proposal = next(w for w in team.told(F) if "June is ready to start" in w)
         assert "Votes: 5 dots each on forces, 1 vote each on plans" in proposal
-        assert "Windows: notes 16 h, reading 4 h; the others as usual" in proposal
+        assert "Time for each step: notes 16 h, reading 4 h; the others as usual" in proposal
         await team.press(F, "round.start", made.id)
         opened = next(w for w in team.channel() if "A new round starts" in w and "June" in w)
         assert "5 dots each on forces, 1 vote each on plans" in opened
-        assert "Windows: notes 16 h, reading 4 h; the others as usual" in opened
+        assert "Time for each step: notes 16 h, reading 4 h; the others as usual" in opened
         async with team.house.store.begin() as uow:
             begun = await uow.round(made.id)
         assert begun is not None

@@ -49,7 +49,7 @@ def proposal(
         ("Votes", line("{d} each on forces, {v} each on plans", d=count(settings.dots, "dot"),
                        v=count(settings.plan_votes, "vote"))),
         ("Pace", line("over days, in everybody's own working hours" if settings.pace == "days" else "in one sitting")),
-        ("Windows", line("{w}", w=windows_chosen(settings))),
+        ("Time for each step", line("{w}", w=windows_chosen(settings))),
     )  # fmt: skip
     blocks: list[Block] = [heading(summary), Facts(rows), paragraph("What the levers mean, as the channel reads it:")]
     blocks += [Items(lever_words.meanings(settings)), paragraph("Working time as I know it:")]
