@@ -30,7 +30,7 @@ from coldframe.domain.round.notes import WriteNote
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.questions import GivePrecedent, WriteQuestion
 from coldframe.domain.state import Round
-from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
+from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, REASON, RETENTION, a_plan
 from tests.engine.clockwork import Running, begin, house_on
 from tests.engine.reaching import TOPICS
@@ -126,16 +126,9 @@ def _heard(team: Running, calendars: dict[MemberId, WorkingCalendar]) -> Heard:
         for record in room.log.messages(room.direct(member)):
             if record.by_bot and record.message is not None and record.key != CLEARED:  # that calls nobody back
                 found += 1
-                if not _in_hours(calendar, record.at):
+                if not calendar.is_working(record.at):
                     late.append(f"{member}, {record.at:%a %d %b %H:%M} UTC, {calendar}: {record.message.summary}")
     return Heard(found, late)
-
-
-def _in_hours(calendar: WorkingCalendar, at: datetime) -> bool:
-    try:
-        return calendar.is_working(at)
-    except NoWorkingTime:
-        return False
 
 
 def main(teams: int = 200, first: int = 1) -> int:

@@ -9,8 +9,7 @@ import structlog
 
 from coldframe.domain.names import MemberId, Role
 from coldframe.domain.state import Round
-from coldframe.engine.core import damage, members
-from coldframe.engine.core.allowance import moment_for
+from coldframe.engine.core import damage, moments
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import UNDELIVERED, Trouble, UnitOfWork
@@ -92,6 +91,4 @@ def _ears(round_: Round) -> Sequence[MemberId]:
 async def _is_at_work(turn: Turn, round_: Round, person: MemberId) -> bool:
     if round_.settings.pace == "live":
         return True
-    record = await turn.uow.member(round_.tenant, person)
-    at = moment_for(members.calendar_of(record), (), turn.now, record.away_until if record else None)
-    return at is not None and at <= turn.now
+    return moments.at_work(await turn.uow.member(round_.tenant, person), turn.now) <= turn.now

@@ -69,11 +69,8 @@ def _usual_level(verdict: Verdict) -> str:
 def _missed(trial: Trial, verdict: Verdict) -> str:
     words = _counted(trial, verdict)
     if verdict.outcome is Outcome.BETTER:
-        return (
-            f"{words}, and only {_usual_level(verdict)} are usual"
-            if trial.criterion.upwards
-            else (f"{words}, and {_usual_level(verdict)} are usual")
-        )
+        only = "only " if trial.criterion.upwards else ""
+        return f"{words}, and {only}{_usual_level(verdict)} are usual"
     near = verdict.warns_of("near-miss")
     if near is None:
         return words
