@@ -66,14 +66,14 @@ def _summary(round_: Round) -> Line:
 def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
     progress = round_.progress
     assert progress.due is not None
-    rows = [("Until", line("{due}", due=When(progress.due)))]
+    rows = [("Until", line("{due}", due=When(progress.due)))] if round_.paused is None else []
     if progress.opens is not None and rules.RULES[round_.step].read_hours:
         rows.insert(0, ("Opens after reading", line("{opens}", opens=When(progress.opens))))
     expected = len(rules.expected(round_))
     if expected > 1:
         rows.append(("In so far", line("{n} of {all} are in", n=counter.told_in(round_), all=expected)))
     if round_.paused is not None:
-        rows.append(("Paused", wanting_words.why_rests(round_)))
+        rows.append(("Rests", wanting_words.why_rests(round_)))
     elif progress.settles_at is not None and counter.all_told(round_):
         rows.append(("Closing", line("everybody is in; it closes at {at}", at=When(progress.settles_at, "hour"))))
     elif progress.extensions:

@@ -32,7 +32,9 @@ PRIVACY = (
 
 
 def until(round_: Round, member: MemberId) -> Line:
-    """The person's own deadline where it comes before the team's, else the team's."""
+    """The person's own deadline where it comes before the team's, else the team's; none passes while it rests."""
+    if round_.paused is not None:
+        return line("No deadline passes while the round rests.")
     due = round_.progress.due
     assert due is not None
     own = round_.progress.part_due(member)
