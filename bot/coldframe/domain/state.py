@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal
 
 from coldframe.domain.ledgers import Ledger as Ledger
@@ -181,6 +181,7 @@ class Criterion:
     counted: str = ""
     stop_line: str = ""
     harm: str = ""
+    lag: int = 0  # days until a week's people can be counted
 
     def missing(self) -> tuple[str, ...]:
         """Names of the fields that the commitment still needs."""
@@ -242,6 +243,7 @@ class Choice:
     declined: tuple[tuple[MemberId, str], ...] = ()
     offers: tuple[MemberId, ...] = ()
     actions: tuple[Action, ...] = ()
+    live: date | None = None  # the day on which it should be live
     review: datetime | None = None
     forecasts: Mapping[MemberId, int] = field(default_factory=dict)
     digits: Mapping[MemberId, tuple[int, ...]] = field(default_factory=dict)  # emoji under the question, as last seen

@@ -102,6 +102,8 @@ class Act(StrEnum):
     UNUSED_PLAN = "start a plan that was left over"
     LEFTOVERS = "show what is left over"
     # a trial
+    GO_LIVE = "say from which day it is live, move that day"
+    LATE_BUILD = "give up what is being built; if it is late, agree on another day or on less"
     LOG = "log a week, check the counting"
     LOOK_AFTER = "stop a trial, say what is in its way, hand it over"
     REVIEW = "move or close the review"
@@ -243,6 +245,8 @@ TABLE: Mapping[Act, Row] = {
     Act.ROLE_BACK: _row(_ROUND, {_F, _ITS_OWN}, "role.back", by_itself=True),
     Act.UNUSED_PLAN: _row(_ROUND, {_F, _D}, "trial.plan, trial.begin"),
     Act.LEFTOVERS: _row(_ROUND, (), "leftovers.show", {_F: "of the team's newest round"}),
+    Act.GO_LIVE: _row(_TRIAL, {_O, _F}, ""),
+    Act.LATE_BUILD: _row(_TRIAL, {_O, _F, _D}, ""),
     Act.LOG: _row(_TRIAL, {_O, _F}, "numbers or a file in private, trial.log, trial.take, trial.check, trial.more"),
     Act.LOOK_AFTER: _row(_TRIAL, {_O}, "trial.stop, trial.block, trial.hand_over"),
     Act.REVIEW: _row(_TRIAL, {_O, _F}, "trial.review_date, trial.close", by_itself=True),

@@ -278,7 +278,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     ),
     **_of(
         "Criterion",
-        "kind upwards baseline baseline_weeks target weekly",
+        "kind upwards baseline baseline_weeks target weekly lag",
         measure=Held(Then.UNREAD),
         counted=Held(Then.UNREAD),
         stop_line=Held(Then.UNREAD),
@@ -287,7 +287,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     **_of("Comparison", "axis first second outcome", judge=_ALIAS),
     **_of(
         "Choice",
-        "plan review announce_at offers_sealed",
+        "plan live review announce_at offers_sealed",
         asked=_role("trials asked to own"),
         owner=_role("trials owned"),
         declined=Held(Then.GOES, "trials declined"),
@@ -302,8 +302,12 @@ _OF_A_ROUND: Mapping[str, Held] = {
 _OF_A_TRIAL: Mapping[str, Held] = {
     **_of(
         "Trial",
-        "id tenant team round_id plan lever planned offers step starts review looks missed_reviews dates_moved "
-        "stopped_at",
+        "id tenant team round_id plan lever planned offers step zone sealed planned_live live starts review looks "
+        "missed_reviews dates_moved stopped_at",
+        decision_maker=_role("roles"),
+        postponed=Held(Then.ALIAS, "live day moved", "the team has read the reason; it says nobody's name"),
+        smaller=_TEAMS_WORDS,
+        early=Held(Then.ALIAS, "weeks logged", "the trial's numbers stay"),
         round_name=_TEAMS_WORDS,
         title=_TEAMS_WORDS,
         hypothesis=_TEAMS_WORDS,
@@ -332,6 +336,7 @@ _OF_A_TRIAL: Mapping[str, Held] = {
     ),
     **_of("TrialAction", "id due done", text=_TEAMS_WORDS, who=_ALIAS),
     **_of("Entry", "week trial control state harm at", by=_ALIAS, reason=_TEAMS_WORDS),
+    **_of("Postponed", "to at agreed", reason=_TEAMS_WORDS, by=_ALIAS),
     **_of("Figures", "value of sd"),
     **_of("Reading", "outcome reason sentence chance weeks checked alerts chance_high"),
     **_of("Given", "outcome sentence weeks rests_on"),

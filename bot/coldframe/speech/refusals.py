@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Code, Line, Message, When, line
 from coldframe.message.saying import told
-from coldframe.speech.names import CRITERION_FIELDS, title
+from coldframe.speech.names import CRITERION_FIELDS, count, title
+from coldframe.timing.dates import short_day, span_words
 
 WORDS: dict[Because, str] = {
     Because.NOT_A_MEMBER: "You are not taking part in this round. Its facilitator can add you.",
@@ -116,6 +117,15 @@ WORDS: dict[Because, str] = {
     Because.BAD_NUMBERS: "These numbers cannot be: {why}. What was there before stays.",
     Because.WEEK_TAKEN: "Week {week} is logged already. Correct it if it was wrong; both values are kept.",
     Because.WEEK_UNKNOWN: "Week {week} is not a week of this trial. What was there before stays.",
+    Because.NOT_LIVE: "It's still being built, so there is nothing to count yet. Its owner or the facilitator says "
+    "from which day it is live.",
+    Because.LIVE_ALREADY: "It's live since {day}, and that stands.",
+    Because.LIVE_LATER: "{day} is still to come. Say it on that day, or move the planned day.",
+    Because.LIVE_BEFORE: "{day} is before the commitment. The earliest day is {earliest}.",
+    Because.LIVE_TOO_FAR: "{day} is too far away: a build may take twelve weeks, until {latest}. What takes longer is "
+    "a project.",
+    Because.WEEK_NOT_COUNTED: "Week {week} can be counted from {day} on: its people need {lag} until they are through. "
+    "Nothing was kept.",
     Because.REVIEW_NOT_DUE: "The review is not due before {at}.",
     Because.REVIEW_TOO_LATE: "{at} is too long after the trial's end; what was learnt fades. The latest is {latest}.",
     Because.WEEK_NOT_OVER: "Week {week} is not over: it can be logged from {day} on. Half weeks do not count, so "
@@ -155,6 +165,10 @@ def refusal(refused: Refused, *back: Block) -> Message:
 
 def _parts(refused: Refused) -> dict[str, Line]:
     parts = {name: _part(name, value) for name, value in refused.facts.items()}
+    if "lag" in refused.facts:
+        parts["lag"] = line("{n}", n=count(int(str(refused.facts["lag"])), "day"))
+    if "week" in refused.facts:
+        parts["week"] = line("{w}", w=_week(refused.facts))
     if refused.code is Because.NO_FREE_PLACE:
         free_on = refused.facts.get("free_on")
         parts["free"] = (
@@ -176,6 +190,14 @@ def _parts(refused: Refused) -> dict[str, Line]:
     if refused.code is Because.NOT_IN_CHANNEL:
         parts["let_in"] = let_in(str(refused.facts["invitation"]))
     return parts
+
+
+def _week(facts: Mapping[str, object]) -> str:
+    """With its dates, where there is such a week."""
+    first, last = facts.get("first"), facts.get("last")
+    if not (isinstance(first, date) and isinstance(last, date)):
+        return str(facts["week"])
+    return f"{facts['week']}, {span_words(first, last)},"
 
 
 def _listed(found: object) -> tuple[object, ...]:
@@ -203,6 +225,8 @@ def _part(name: str, value: object) -> Line:
             return line("{s}", s=title(value))
         case datetime():
             return (When(value),)
+        case date():
+            return line("{d}", d=short_day(value))
         case float() if name == "share":
             return line("{p}%", p=round(100 * value))
         case tuple():

@@ -35,6 +35,18 @@ def day_words(day: date) -> str:
     return f"{WEEKDAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
+def short_day(day: date, *, month: bool = True) -> str:
+    """`Mon 13 April`."""
+    return f"{WEEKDAYS[day.weekday()][:3]} {day.day}" + (f" {MONTHS[day.month - 1]}" if month else "")
+
+
+def span_words(first: date, last: date) -> str:
+    """`Mon 13 to Sun 19 April`, `Mon 27 April to Sun 3 May`."""
+    if first == last:
+        return short_day(first)
+    return f"{short_day(first, month=first.month != last.month)} to {short_day(last)}"
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One reading: the instant `at` in UTC, its local `day` and `wall` time, and `words` to show for

@@ -173,7 +173,7 @@ def test_a_week_is_logged_when_it_is_over() -> None:
     assert do(running(), log(2)).entry(2) is not None
     early = refused(running(), log(3))
     assert early.code is Because.WEEK_NOT_OVER
-    assert early.facts["day"] == "23 Mar 2026"
+    assert early.facts["day"] == date(2026, 3, 23)
 
 
 @pytest.mark.parametrize("week", [0, 5, 99, -1])

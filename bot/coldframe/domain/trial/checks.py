@@ -19,7 +19,12 @@ def member(trial: Trial, by: MemberId) -> None:
 def in_trial(trial: Trial, by: MemberId) -> frozenset[Who]:
     """What somebody is in the trial."""
     return who_may.parts(
-        by, trial.people, facilitator=trial.facilitator, deputies=(trial.deputy,), owners=(trial.owner,)
+        by,
+        trial.people,
+        facilitator=trial.facilitator,
+        decision_maker=trial.decision_maker,
+        deputies=(trial.deputy,),
+        owners=(trial.owner,),
     )
 
 
@@ -41,3 +46,10 @@ def under_way(trial: Trial) -> None:
         raise Refused(Because.TRIAL_NOT_STARTED)
     if trial.step not in UNDER_WAY:
         raise Refused(Because.TRIAL_OVER)
+
+
+def live(trial: Trial) -> None:
+    """Under way, and no longer being built."""
+    under_way(trial)
+    if trial.step is TrialStep.BUILDING:
+        raise Refused(Because.NOT_LIVE)

@@ -56,7 +56,42 @@ class ForgetIn(Command):
 
 
 class DropTrial(Command):
-    """A proposed trial is not started after all."""
+    """A proposed trial is not started after all; one that is being built is given up, with the reason."""
+
+    reason: str = ""
+
+
+class GoLive(Command):
+    """It is live from this day on. `review`: when it is reviewed then; `today`: the trial's day."""
+
+    since: date
+    today: date
+    review: datetime
+
+
+class MoveLive(Command):
+    """It should be live on another day. `agreed`: it was late, and those who decide chose this day."""
+
+    to: date
+    reason: str
+    today: date
+    review: datetime
+    agreed: bool = False
+
+
+class MakeSmaller(Command):
+    """It is late: something is left out, so that it is live by the day."""
+
+    text: str
+    to: date
+    today: date
+    review: datetime
+
+
+class ChangeDecisionMaker(Command):
+    """Somebody else decides now."""
+
+    member: MemberId
 
 
 class Tick(Command):

@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId
-from coldframe.domain.trial.state import Closing, Entry, Given, Reading
+from coldframe.domain.trial.state import Closing, Entry, Given, Postponed, Reading
 
 
 class TrialFact(Fact):
@@ -62,7 +62,28 @@ class TrialStarted(TrialFact):
 
 
 class TrialDropped(TrialFact):
-    pass
+    """`by` and `reason`: of one that was being built."""
+
+    by: MemberId | None = None
+    reason: str = ""
+
+
+class WentLive(TrialFact):
+    since: date
+    review: datetime
+
+
+class LiveMoved(TrialFact):
+    moved: Postponed
+    review: datetime
+
+
+class MadeSmaller(TrialFact):
+    text: str
+
+
+class DecisionMakerChanged(TrialFact):
+    member: MemberId
 
 
 class ActionTicked(TrialFact):

@@ -16,7 +16,7 @@ from coldframe.domain.names import LeverId, MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Choice, Plan, Round
 from coldframe.domain.texts import accepted
-from coldframe.domain.trial import checks, owning, reviewing, standing
+from coldframe.domain.trial import building, checks, owning, reviewing, standing
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.facts import (
     CountingChecked,
@@ -31,6 +31,7 @@ from coldframe.domain.trial.facts import (
     TrialStarted,
     VerdictGiven,
     WeekLogged,
+    WentLive,
 )
 from coldframe.domain.trial.numbers import check_entry
 from coldframe.domain.trial.state import Trial, TrialAction, TrialId, TrialStep
@@ -40,6 +41,8 @@ from coldframe.domain.who_may import Act
 TRANSITIONS: Mapping[tuple[TrialStep, type[TrialFact]], TrialStep] = {
     (TrialStep.PROPOSED, TrialStarted): TrialStep.RUNNING,
     (TrialStep.PROPOSED, TrialDropped): TrialStep.DROPPED,
+    (TrialStep.BUILDING, WentLive): TrialStep.RUNNING,
+    (TrialStep.BUILDING, TrialDropped): TrialStep.DROPPED,
     (TrialStep.RUNNING, ReviewOpened): TrialStep.IN_REVIEW,
     (TrialStep.RUNNING, StoppedEarly): TrialStep.IN_REVIEW,
     (TrialStep.IN_REVIEW, ReviewMoved): TrialStep.RUNNING,
@@ -114,7 +117,7 @@ def _deputy(round_: Round, choice: Choice) -> MemberId | None:
 
 def log_week(trial: Trial, command: LogWeek, now: datetime) -> Facts:
     """One entry. The same numbers again change nothing; other numbers for a logged week need a reason."""
-    checks.under_way(trial)
+    checks.live(trial)
     checks.may(trial, command.by, Act.LOG)
     entry = replace(command.entry, by=command.by, at=now)
     _check_week(trial, entry.week, command.today)
@@ -125,7 +128,7 @@ def log_week(trial: Trial, command: LogWeek, now: datetime) -> Facts:
     if known.same_numbers(entry):
         return ()
     if not command.correct:
-        raise Refused(Because.WEEK_TAKEN, week=entry.week)
+        raise Refused(Because.WEEK_TAKEN, **_named(trial, entry.week))
     reason = accepted(command.entry.reason, 300, field="reason")
     return _logged(trial, WeekLogged(replace(entry, reason=reason), corrects=True))
 
@@ -140,16 +143,26 @@ def _logged(trial: Trial, fact: WeekLogged) -> Facts:
 
 
 def _check_week(trial: Trial, week: int, today: date) -> None:
-    if not 1 <= week <= trial.last_week():
+    """Week 0 is the days before the first whole one, where there are any."""
+    over, counted = trial.week_over(week), trial.counted_from(week)
+    known = 1 <= week <= trial.last_week() or (week == 0 and trial.early_days() is not None)
+    if not known or over is None or counted is None:
         raise Refused(Because.WEEK_UNKNOWN, week=week)
-    over = trial.week_over(week)
-    if over is None or over > today:
-        raise Refused(Because.WEEK_NOT_OVER, week=week, day=over.strftime("%-d %b %Y") if over else "")
+    if over > today:
+        raise Refused(Because.WEEK_NOT_OVER, **_named(trial, week), day=counted)
+    if counted > today:
+        raise Refused(Because.WEEK_NOT_COUNTED, **_named(trial, week), day=counted, lag=trial.criterion.lag)
+
+
+def _named(trial: Trial, week: int) -> dict[str, object]:
+    """A week and its dates, for a refusal."""
+    days = trial.days_of(week)
+    return {"week": week} if days is None else {"week": week, "first": days[0], "last": days[1]}
 
 
 def take_reading(trial: Trial, command: TakeReading, now: datetime) -> Facts:
     checks.bot(command.by)
-    checks.under_way(trial)
+    checks.live(trial)
     if command.reading == trial.reading and command.reading.weeks in trial.looks:
         return ()
     given = standing.newly_given(trial, command.reading)
@@ -167,6 +180,8 @@ def check_counting(trial: Trial, command: CheckCounting, now: datetime) -> Facts
 
 def week_logged(trial: Trial, fact: WeekLogged) -> Trial:
     week = fact.entry.week
+    if not week:
+        return replace(trial, early=(*trial.early, fact.entry))
     return replace(trial, weeks={**trial.weeks, week: (*trial.weeks.get(week, ()), fact.entry)})
 
 
@@ -187,6 +202,7 @@ _DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
     LogWeek: log_week,
     TakeReading: take_reading,
     CheckCounting: check_counting,
+    **building.DECIDE,
     **owning.DECIDE,
     **reviewing.DECIDE,
 }
@@ -195,6 +211,7 @@ _EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
     ReadingTaken: reading_taken,
     VerdictGiven: verdict_given,
     CountingChecked: counting_checked,
+    **building.EVOLVE,
     **owning.EVOLVE,
     **reviewing.EVOLVE,
 }

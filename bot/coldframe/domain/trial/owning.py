@@ -16,7 +16,6 @@ from coldframe.domain.texts import optional
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import (
     AnswerOffer,
-    DropTrial,
     ForgetIn,
     GiveUp,
     JoinTrial,
@@ -38,7 +37,6 @@ from coldframe.domain.trial.facts import (
     OfferDeclined,
     OwnerChanged,
     OwnerLost,
-    TrialDropped,
     TrialFact,
     TrialOffered,
     TrialStarted,
@@ -126,13 +124,6 @@ def forget(trial: Trial, command: ForgetIn, now: datetime) -> Facts:
     return (MemberForgotten(command.member, aliases.new_alias(trial), command.unread),) if stands else ()
 
 
-def drop(trial: Trial, command: DropTrial, now: datetime) -> Facts:
-    if trial.step is not TrialStep.PROPOSED:
-        raise Refused(Because.TRIAL_OVER)
-    checks.may(trial, command.by, Act.DROP)
-    return (TrialDropped(),)
-
-
 # --- actions, obstacles ---
 
 
@@ -187,7 +178,8 @@ def member_came(trial: Trial, fact: MemberCame) -> Trial:
 def member_gone(trial: Trial, fact: MemberGone) -> Trial:
     people = {m: name for m, name in trial.people.items() if m != fact.member}
     deputy = None if trial.deputy in (fact.member, fact.facilitator) else trial.deputy
-    return replace(trial, people=people, facilitator=fact.facilitator, deputy=deputy)
+    chief = None if trial.decision_maker == fact.member else trial.decision_maker
+    return replace(trial, people=people, facilitator=fact.facilitator, deputy=deputy, decision_maker=chief)
 
 
 def member_forgotten(trial: Trial, fact: MemberForgotten) -> Trial:
@@ -250,7 +242,6 @@ DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
     LeaveTrial: leave,
     JoinTrial: join,
     ForgetIn: forget,
-    DropTrial: drop,
     Tick: tick,
     MoveAction: move_action,
     SayWhatBlocks: say_what_blocks,

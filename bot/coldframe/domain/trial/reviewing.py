@@ -69,7 +69,7 @@ def stop_early(trial: Trial, command: StopEarly, now: datetime) -> Facts:
 
 def close_review(trial: Trial, command: CloseReview, now: datetime) -> Facts:
     """The owner (the facilitator where there is none) says what was learnt and what follows."""
-    if trial.step is TrialStep.RUNNING:
+    if trial.step in (TrialStep.BUILDING, TrialStep.RUNNING):
         raise Refused(Because.REVIEW_NOT_DUE, at=trial.review)
     checks.under_way(trial)
     checks.may(trial, command.by, Act.REVIEW)

@@ -20,15 +20,19 @@ class TrialStep(StrEnum):
 
     PROPOSED = "proposed"
     """A plan that waits for somebody to own it."""
+    BUILDING = "being built"
+    """Committed: it takes its place, and is not live yet."""
     RUNNING = "running"
+    """Live."""
     IN_REVIEW = "in review"
     REVIEWED = "reviewed"
     DROPPED = "dropped"
     """Never started."""
 
 
-OPEN_STEPS = (TrialStep.PROPOSED, TrialStep.RUNNING, TrialStep.IN_REVIEW)
-UNDER_WAY = (TrialStep.RUNNING, TrialStep.IN_REVIEW)
+WENT_LIVE = (TrialStep.RUNNING, TrialStep.IN_REVIEW)
+UNDER_WAY = (TrialStep.BUILDING, *WENT_LIVE)
+OPEN_STEPS = (TrialStep.PROPOSED, *UNDER_WAY)
 Decision = Literal["scale", "change", "stop"]
 DECISIONS: tuple[Decision, ...] = ("scale", "change", "stop")
 WeekWord = Literal["whole", "partial", "broken"]
@@ -82,6 +86,18 @@ class TrialAction:
 
 
 @dataclass(frozen=True, slots=True)
+class Postponed:
+    """Another day on which it should be live. `agreed`: chosen because it was two weeks late, and from then on late is
+    counted from that day; else whoever builds it moved it."""
+
+    to: date
+    reason: str
+    by: MemberId
+    at: datetime
+    agreed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """What the numbers supported when they were last read: verdict, reason, chance of an effect at the end.
 
@@ -124,7 +140,8 @@ class Closing:
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """One trial. `starts` is the first day of its first week, in the owner's zone; `team` is the channel.
+    """One trial. `starts` is the first day of its first week, a Monday but in trials of earlier releases; `team` is the
+    channel. Its days are those of `zone`, where an earlier release fixed none the owner's.
 
     `looks` holds after how many logged weeks somebody was shown the state: a correction of the same weeks is the
     same look, several weeks imported at once are one.
@@ -151,6 +168,14 @@ class Trial:
     asked: MemberId | None = None
     offers: int = 0  # how often somebody was asked to own it
     step: TrialStep = TrialStep.PROPOSED
+    decision_maker: MemberId | None = None
+    zone: str = ""
+    sealed: date | None = None  # since when it is being built
+    planned_live: date | None = None
+    postponed: tuple[Postponed, ...] = ()
+    smaller: str = ""  # what was left out, since it would have taken too long
+    live: date | None = None
+    early: tuple[Entry, ...] = ()  # the days before the first whole week, which are shown and not judged
     starts: date | None = None
     review: datetime | None = None
     actions: tuple[TrialAction, ...] = ()
@@ -181,11 +206,50 @@ class Trial:
         return tuple(self.weeks[week][-1] for week in sorted(self.weeks))
 
     def entry(self, week: int) -> Entry | None:
-        return self.weeks[week][-1] if week in self.weeks else None
+        """Of week 0, which is not judged, the days before the first whole one."""
+        history = self.weeks.get(week, ()) if week else self.early
+        return history[-1] if history else None
+
+    # --- being built ---
+
+    def live_since(self) -> date | None:
+        """Trials of earlier releases were live from the first day of their first week."""
+        return self.live or self.starts
+
+    def live_expected(self) -> date | None:
+        """The day on which it should be live, and on which its owner is asked."""
+        return self.postponed[-1].to if self.postponed else self.planned_live
+
+    def live_agreed(self) -> date | None:
+        """The day from which it counts as late."""
+        return next((p.to for p in reversed(self.postponed) if p.agreed), self.planned_live)
+
+    # --- its weeks ---
+
+    def week_begins(self, week: int) -> date | None:
+        return None if self.starts is None else self.starts + timedelta(weeks=week - 1)
 
     def week_over(self, week: int) -> date | None:
-        """The first day after the week: from then on it can be logged."""
-        return None if self.starts is None else self.starts + timedelta(weeks=week)
+        """The first day after the week."""
+        return self.week_begins(week + 1)
+
+    def counted_from(self, week: int) -> date | None:
+        """The first day on which all people of the week can be counted: from then on it can be logged."""
+        over = self.week_over(week)
+        return None if over is None else over + timedelta(days=self.criterion.lag)
+
+    def early_days(self) -> tuple[date, date] | None:
+        """The days before the first whole week, first and last."""
+        if self.live is None or self.starts is None or self.live >= self.starts:
+            return None
+        return self.live, self.starts - timedelta(days=1)
+
+    def days_of(self, week: int) -> tuple[date, date] | None:
+        """First and last day of a week; of week 0, the days before the first whole one."""
+        begins, over = self.week_begins(week), self.week_over(week)
+        if not week:
+            return self.early_days()
+        return None if begins is None or over is None else (begins, over - timedelta(days=1))
 
     def last_week(self) -> int:
         """A week that cannot be counted is made up for by one more, up to twice the planned ones."""
@@ -194,12 +258,14 @@ class Trial:
 
     def weeks_over(self, today: date) -> tuple[int, ...]:
         """Weeks that can be logged by now."""
-        if self.starts is None:
-            return ()
-        return tuple(week for week in range(1, self.last_week() + 1) if self.starts + timedelta(weeks=week) <= today)
+        return tuple(
+            week
+            for week in range(1, self.last_week() + 1)
+            if (counted := self.counted_from(week)) is not None and counted <= today
+        )
 
     def unlogged(self, today: date) -> tuple[int, ...]:
-        """Weeks of the trial that are over and have no entry."""
+        """Weeks of the trial that can be logged and have no entry."""
         return tuple(week for week in self.weeks_over(today) if week not in self.weeks)
 
     def open_actions(self) -> tuple[TrialAction, ...]:
@@ -208,3 +274,16 @@ class Trial:
     def ends(self) -> date | None:
         """The first day after its last week."""
         return self.week_over(self.last_week())
+
+    def all_counted(self) -> date | None:
+        """The first day on which its last week can be counted: its review is not before."""
+        return self.counted_from(self.last_week())
+
+    def all_counted_if_live(self, since: date) -> date:
+        """The same, if it were live from that day."""
+        return first_whole_week(since) + timedelta(weeks=self.last_week(), days=self.criterion.lag)
+
+
+def first_whole_week(since: date) -> date:
+    """The Monday of the first week that is whole from this day on."""
+    return since + timedelta(days=-since.weekday() % 7)

@@ -60,6 +60,7 @@ EXPLAINED: Mapping[str, str] = {
     "why a trial would fail": "Why you said that a trial would fail, while it isn't shown without names.",
     "owned": "Whether you own the trial.",
     "actions": "What you are to do in its first week, and what is done.",
+    "live day moved": "Days that you moved on which a trial should be live, and why.",
     "weeks logged": "Numbers that you logged.",
     "forecast in per cent": "How likely you said that it meets its criterion. Yours alone.",
     "why it would fail": "Why you said that it would fail, while it isn't shown without names.",
@@ -191,6 +192,7 @@ def held_in_trial(trial: Trial, me: MemberId) -> Held:
     closing = trial.closing
     parts = {
         "facilitator": trial.facilitator,
+        "decision-maker": trial.decision_maker,
         "deputy": trial.deputy,
         "asked to own it": trial.asked,
         "of the team": me if me in trial.people else None,
@@ -200,7 +202,8 @@ def held_in_trial(trial: Trial, me: MemberId) -> Held:
         "roles": [part for part, member in parts.items() if member == me],
         "owned": trial.owner == me,
         "actions": [asdict(action) for action in trial.actions if action.who == me],
-        "weeks logged": [asdict(entry) for week in trial.weeks.values() for entry in week if entry.by == me],
+        "live day moved": [asdict(moved) for moved in trial.postponed if moved.by == me],
+        "weeks logged": [asdict(e) for week in (trial.early, *trial.weeks.values()) for e in week if e.by == me],
         "forecast in per cent": trial.chances.get(me),
         "why it would fail": trial.feared.get(me, ""),
         "learning": trial.learnings.get(me, ""),
