@@ -1,7 +1,6 @@
 """`python -m tests.bench.access_slack`: every word by people of every kind, on every surface of Slack that takes one.
 
-Prints how many were tried and what went wrong; 1 if anything did. What a word before it is answered late may be read
-as the answer to the one after it: a find is looked at by trying it alone.
+Prints how many were tried and what went wrong; 1 if anything did.
 """
 
 from __future__ import annotations

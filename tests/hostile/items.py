@@ -124,7 +124,7 @@ ITEMS: dict[int, Item] = {
     ),
     17: Item(
         "1,000 notes by one person",
-        "R after 20 a lever; beyond 30 inputs a minute R, told once; a browser in a hurry waits its turn",
+        "R after 20 a lever; beyond 30 inputs a minute and process R, told once; a browser in a hurry waits its turn",
         (
             f"{HERE}a_thousand_notes_of_one_person_stop_at_twenty_a_lever",
             f"{FLOOD}what_comes_faster_than_anybody_means_it_is_not_taken_in",

@@ -3,9 +3,10 @@ and gone when they are forgotten. A new table, column or field fails here until 
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, is_dataclass, make_dataclass
+from dataclasses import dataclass, fields, is_dataclass, make_dataclass, replace
 from typing import Any, get_args, get_type_hints
 
 import pytest
@@ -94,6 +95,53 @@ def test_what_stays_or_is_not_shown_says_why() -> None:
     """Nothing is kept of somebody who was forgotten without a reason."""
     for listed in (TABLES, ROOM, SLACK, DOCUMENTS):
         assert not [name for name, held in listed.items() if held.then is Then.STAYS and not held.why]
+
+
+# --- what somebody wrote ---------------------------------------------------------------------------------------------
+
+
+CANARY = "words that go"
+
+
+def _with_words(thing: Any) -> Any:
+    """The same with words of its own in every field that the list says goes."""
+    if isinstance(thing, Mapping):
+        return {key: _with_words(value) for key, value in thing.items()}
+    if isinstance(thing, tuple | frozenset):
+        return type(thing)(_with_words(each) for each in thing)
+    if not is_dataclass(thing) or isinstance(thing, type):
+        return thing
+    return replace(thing, **{f.name: _words_in(type(thing).__name__, f.name, thing) for f in fields(thing)})
+
+
+def _words_in(document: str, field: str, thing: Any) -> Any:
+    value = getattr(thing, field)
+    goes = DOCUMENTS[f"{document}.{field}"].then is Then.GOES
+    return _replaced(value, f"{CANARY} {document}.{field}") if goes else _with_words(value)
+
+
+def _replaced(value: Any, words: str) -> Any:
+    """Every text in it; what stands in records of its own is named by those."""
+    if isinstance(value, str):
+        return words if value == "kept words" else value
+    if isinstance(value, Mapping):
+        return {key: _replaced(each, words) for key, each in value.items()}
+    if isinstance(value, tuple | frozenset):
+        return type(value)(_replaced(each, words) for each in value)
+    return _with_words(value)
+
+
+def _words(thing: Any) -> set[str]:
+    return set(re.findall(rf"{CANARY} (\w+\.\w+)", repr(thing)))
+
+
+def test_words_that_the_list_says_go_are_gone() -> None:
+    """Each text of somebody in a round and in a trial, wherever it stands, with every place of it theirs."""
+    round_, trial = _with_words(filled(Round, ME)), _with_words(filled(Trial, ME))
+    assert {"Choice.feared", "Round.jottings", "Draft.text"} <= _words(round_)
+    assert {"Entry.reason", "Trial.learnings", "Trial.feared"} <= _words(trial)
+    assert _words(person_forgotten(round_, PersonForgotten(ME, ALIAS))) == set()
+    assert _words(member_forgotten(trial, MemberForgotten(ME, ALIAS))) == set()
 
 
 # --- wherever a person stands ---------------------------------------------------------------------------------------

@@ -78,6 +78,9 @@ class Team:
     erasing: Erasing | None = None
     guests: Mapping[MemberId, bool] = field(default_factory=dict)
     """Guests of the channel about whom somebody was asked: whether they may take part."""
+    present: frozenset[str] = frozenset()
+    """Everybody who was in the channel when that was heard last, by marks that say no name (`People.mark`); none: that
+    is not known."""
 
 
 class FollowThrough(Protocol):

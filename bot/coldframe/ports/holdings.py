@@ -335,7 +335,9 @@ _OF_A_TRIAL: Mapping[str, Held] = {
         closing=Held(Then.ALIAS, "review closed"),
     ),
     **_of("TrialAction", "id due done", text=_TEAMS_WORDS, who=_ALIAS),
-    **_of("Entry", "week trial control state harm at", by=_ALIAS, reason=_TEAMS_WORDS),
+    **_of(
+        "Entry", "week trial control state harm at", by=_ALIAS, reason=Held(Then.GOES, why="the week's numbers stay")
+    ),
     **_of("Postponed", "to at agreed", reason=_TEAMS_WORDS, by=_ALIAS),
     **_of("Figures", "value of sd"),
     **_of("Reading", "outcome reason sentence chance weeks checked alerts chance_high"),
@@ -366,6 +368,11 @@ _OF_A_TEAM: Mapping[str, Held] = {
         funnel=_NUMBERS,
         erasing=_WITH,
         guests=Held(Then.GOES, "guest of"),
+        present=Held(
+            Then.STAYS,
+            why="that somebody with this mark is in the channel, so that they are not taken for somebody new; it leads "
+            "nobody to them",
+        ),
     ),
     **_of(
         "Erasing",

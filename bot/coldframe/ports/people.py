@@ -54,6 +54,10 @@ class People(Protocol):
         their own facts, before."""
         ...
 
+    def mark(self, tenant: str, person: str) -> str:
+        """By which this person is told from others, and which leads nobody to them."""
+        ...
+
     async def rounds_about(self, tenant: str, person: str) -> list[str]:
         """Ids of all rounds in which this person stands anywhere, the newest first, ended ones too."""
         ...

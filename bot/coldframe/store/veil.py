@@ -17,6 +17,7 @@ from coldframe.store.sealing import CannotUnseal, Seal, tag
 
 MARK = "~"
 LENGTH = 32  # hexadecimal digits
+MARK_LENGTH = 16  # hexadecimal digits; a channel has many members
 _HIDDEN = re.compile(rf"([^/]*/)?{MARK}[0-9a-f]{{{LENGTH}}}(/({MARK}[0-9a-f]{{{LENGTH}}})?)*")
 _WHERE: TypeAdapter[tuple[str, Place, str]] = TypeAdapter(tuple[str, Place, str])
 
@@ -45,6 +46,10 @@ class Veil:
 
     def person(self, tenant: str, person: str) -> str:
         return self.hidden("person", tenant, person)
+
+    def mark(self, tenant: str, person: str) -> str:
+        """Of somebody who is in a channel; no other hash of theirs is like it."""
+        return tag(self._key.secret, "present", tenant, person)[:MARK_LENGTH]
 
     def where(self, place: Place, message_id: str) -> dict[str, Any]:
         """By which a message is found, hidden or not."""

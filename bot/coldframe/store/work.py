@@ -197,6 +197,9 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         row = (await self._db.execute(statements.POSTS, {"names": [self._veil.name(name)]})).first()
         return self._veil.posted(row) if row else None
 
+    def mark(self, tenant: str, person: str) -> str:
+        return self._veil.mark(tenant, person)
+
     def hidden(self, name: str) -> str:
         return self._veil.name(name)
 

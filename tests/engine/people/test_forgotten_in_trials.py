@@ -66,6 +66,21 @@ async def test_a_finished_trial_stays_without_the_name_of_whoever_owned_it(tmp_p
         assert "Calling works" not in words(team.house.room.notes(F)[-1].message)
 
 
+async def test_why_a_week_was_put_right_goes_with_whoever_put_it_right(tmp_path: Path) -> None:
+    """Its numbers stay, the earlier ones too; what was said about them is in no file any more."""
+    async with a_team(tmp_path) as team:
+        await team.weeks(2, at=timedelta(hours=2))
+        right = {"week": "1", "control_successes": "41", "control_people": "400"}
+        right |= {"trial_successes": "61", "trial_people": "400", "reason": "canary: my mistake"}
+        assert not await team.fill(D, "trial.log", right)
+        before = (await team.trial()).weeks[1]
+        assert before[-1].reason == "canary: my mistake"
+        await _forget(team, D)
+        assert await found(team, tmp_path, D, "Dora", "canary") == set()
+        after = (await team.trial()).weeks[1]
+        assert [(e.trial, e.control) for e in after] == [(e.trial, e.control) for e in before]
+
+
 async def test_who_has_left_long_ago_is_forgotten_where_the_round_is_gone(tmp_path: Path) -> None:
     """A round is kept for a year, its trials longer; what somebody said of one in private goes with them."""
     async with a_team(tmp_path, chances={INES: 70, F: 50}) as team:

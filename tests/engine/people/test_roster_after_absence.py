@@ -10,6 +10,7 @@ import pytest
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.people.commands import Leave
 from coldframe.ports.chat import Person
+from coldframe.ports.storage import Member
 from tests.domain.play import DD, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, told
@@ -41,6 +42,70 @@ async def test_whoever_left_has_no_seat_and_whoever_came_has_one(tmp_path: Path)
         round_ = await team.current()
         assert round_.seats[JON].left and ZOE in round_.active()
         assert sum("Welcome to" in words for words in told(team, ZOE)) == 1
+
+
+async def _known(team: Running) -> None:
+    """Zoe's record is there already, as of somebody from another channel's round, or who said when they work."""
+    async with team.house.store.begin() as uow:
+        await uow.save_member(Member("room", ZOE, "Zoe", "UTC"))
+
+
+async def test_whoever_comes_has_a_seat_though_the_bot_has_heard_of_them(tmp_path: Path) -> None:
+    """What counts is who was in the channel before, not who was ever heard of."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        await _known(team)
+        await _back(team)
+        assert ZOE not in (await team.current()).seats
+        _meanwhile(team)
+        await _back(team)
+        assert ZOE in (await team.current()).active()
+
+
+async def test_whoever_was_there_all_along_without_a_seat_is_no_newcomer(tmp_path: Path) -> None:
+    """Nor does somebody come by it that the bot hears of them."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        team.house.room.log.put_person(Person(ZOE, "Zoe", "UTC"))
+        team.house.room.log.put_member(CHANNEL, ZOE)
+        await _known(team)
+        for _ in range(2):
+            await _back(team)
+        assert ZOE not in (await team.current()).seats
+
+
+async def test_whoever_came_and_went_while_the_bot_listened_is_known_for_that(tmp_path: Path) -> None:
+    """Between two absences the platform itself tells; who goes by its word and comes back while nobody listens, comes
+    anew."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        await _known(team)
+        await _back(team)
+        room = team.house.room
+        await room.join(Person(ZOE, "Zoe", "UTC"), CHANNEL)
+        await team.settle()
+        await team.act("off", Leave(F, ZOE))
+        await _back(team)
+        assert (await team.current()).seats[ZOE].left
+        present = await _present(team)
+        await room.leave(ZOE, CHANNEL)
+        await team.settle()
+        assert await _present(team) < present
+
+
+async def test_whoever_was_forgotten_and_is_still_in_the_channel_is_no_newcomer(tmp_path: Path) -> None:
+    """No name of theirs is kept for that, and they are not welcomed."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        await _back(team)
+        await team.command(JON, "forget me", channel=False)
+        await team.until(team.clock.now() + timedelta(minutes=10))
+        said = len(told(team, JON))
+        await _back(team)
+        assert JON not in (await team.current()).seats and len(told(team, JON)) == said
+        async with team.house.store.begin() as uow:
+            assert JON not in repr(await uow.team("room", CHANNEL))
+
+
+async def _present(team: Running) -> frozenset[str]:
+    async with team.house.store.begin() as uow:
+        return (await uow.team("room", CHANNEL)).present
 
 
 async def test_whoever_was_taken_off_stays_off(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from coldframe.chat.room.records import Record
 from coldframe.domain.commands import BOT
@@ -15,6 +16,7 @@ from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.people.commands import Leave
 from coldframe.domain.round.choosing import AskOwner, DropChoice
 from coldframe.engine.core import members
+from coldframe.store import tables as t
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, D, F
 from tests.engine.clockwork import Running
@@ -45,6 +47,12 @@ async def _announcement(team: Running) -> datetime:
     return row.at
 
 
+async def _moments(team: Running) -> set[datetime]:
+    """Of all rows that are due, as they stand in the file."""
+    async with team.house.store.database.looking() as db:
+        return {row.at for row in await db.execute(select(t.due.c.at).where(t.due.c.state != "done"))}
+
+
 def _known(team: Running) -> list[str]:
     return [w for w in in_channel(team) if w.startswith(ANNOUNCED)]
 
@@ -64,10 +72,13 @@ async def test_the_moment_does_not_depend_on_who_wrote_the_plan(tmp_path: Path, 
 
 
 async def test_the_author_hears_at_their_next_working_moment_and_before_anybody_else(tmp_path: Path) -> None:
-    """Nothing reaches them in their night, and the channel hears nothing before its moment."""
+    """Nothing reaches them in their night, and the channel hears nothing before its moment. No row that is due has a
+    moment that would tell whose it is."""
     async with _at_the_choice(tmp_path, far=F) as team:
+        before = await _moments(team)
         await _choose(team)
         assert not [w for w in told(team, F) if "was chosen for a trial" in w]
+        assert NINE_IN_AUCKLAND not in await _moments(team) - before
         at = await _announcement(team)
         await team.until(at - timedelta(minutes=1))
         assert len([w for w in told(team, F) if "was chosen for a trial" in w]) == 1
@@ -154,6 +165,19 @@ async def test_a_choice_that_is_dropped_before_its_moment_is_never_told(tmp_path
         await team.until(at + HOUR)
         assert _known(team) == []
         assert "Your plan “Title of p1” was taken out of the choice again." in told(team, D)
+
+
+async def test_an_author_who_was_not_asked_yet_hears_nothing_of_a_choice_that_is_dropped(tmp_path: Path) -> None:
+    """What waits for their day is taken out before it goes."""
+    async with _at_the_choice(tmp_path, far=F) as team:
+        await _choose(team, "p0")
+        await team.act("drop", DropChoice(D, PlanId("p0")))
+        said = len(told(team, F))
+        await team.until(NINE_IN_AUCKLAND + HOUR)
+        assert not [w for w in told(team, F)[said:] if "Title of p0" in w]
+        await _choose(team, "p0")
+        await team.until(await _announcement(team))
+        assert len([w for w in told(team, F) if "was chosen for a trial" in w]) == 1
 
 
 async def test_an_author_who_has_left_is_not_asked_and_the_moment_is_the_same(tmp_path: Path) -> None:

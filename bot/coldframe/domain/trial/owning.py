@@ -41,7 +41,7 @@ from coldframe.domain.trial.facts import (
     TrialOffered,
     TrialStarted,
 )
-from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
+from coldframe.domain.trial.state import UNDER_WAY, Entry, Trial, TrialAction, TrialStep
 from coldframe.domain.who_may import Act
 
 
@@ -189,8 +189,19 @@ def member_forgotten(trial: Trial, fact: MemberForgotten) -> Trial:
     feared = {m: text for m, text in trial.feared.items() if m != fact.member}
     people = {m: GONE if m == fact.member else name for m, name in trial.people.items()}
     kept = replace(trial, chances=chances, feared=feared, learnings=learnings, people=people)
+    kept = _unreasoned(kept, fact.member)
     kept = replace(kept, in_the_way="") if trial.owner == fact.member else kept
     return aliases.renamed(_without(kept, fact.unread), fact.member, fact.alias)
+
+
+def _unreasoned(trial: Trial, gone: MemberId) -> Trial:
+    """Its numbers are the trial's; why they were put right, or cannot count, are words of whoever logged them."""
+
+    def without(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
+        return tuple(replace(e, reason=TAKEN_BACK) if e.by == gone and e.reason else e for e in entries)
+
+    weeks = {week: without(entries) for week, entries in trial.weeks.items()}
+    return replace(trial, weeks=weeks, early=without(trial.early))
 
 
 def _without(trial: Trial, unread: frozenset[str]) -> Trial:

@@ -14,7 +14,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.round import rules
 from coldframe.domain.state import Round
 from coldframe.errors import ColdframeError
-from coldframe.ports.chat import Person
+from coldframe.ports.chat import Person, Place
 from coldframe.ports.storage import Member, UnitOfWork
 from coldframe.speech import reading_words
 from coldframe.timing.calendars import WorkingCalendar
@@ -79,6 +79,22 @@ async def upsert_member(uow: UnitOfWork, tenant: str, person: Person) -> Member:
     if changed != found:
         await uow.save_member(changed)
     return changed
+
+
+async def were_seen(uow: UnitOfWork, place: Place, there: Iterable[Person]) -> None:
+    """These are in the channel, and nobody else."""
+    team = await uow.team(place.tenant, place.id)
+    present = frozenset(uow.mark(place.tenant, person.id) for person in there)
+    if present != team.present:
+        await uow.save_team(replace(team, present=present))
+
+
+async def came_or_went(uow: UnitOfWork, place: Place, person: str, *, came: bool) -> None:
+    """Of a channel of which nobody knows yet who is there, one does not say all."""
+    team = await uow.team(place.tenant, place.id)
+    mark = frozenset({uow.mark(place.tenant, person)})
+    if team.present:
+        await uow.save_team(replace(team, present=team.present | mark if came else team.present - mark))
 
 
 def _in_reported_zone(member: Member, zone: str | None) -> Member:

@@ -1,5 +1,8 @@
 """Flood control, the same on every platform: so many inputs of one person a minute are taken in. What comes beyond
-that is not, which they are told once a minute; a form stays open with its words."""
+that is not, which they are told once a minute; a form stays open with its words.
+
+It stands before the database, which is what it spares; so each process counts what comes to itself, and with several of
+them a person has so many times as much (deploy/SLACK.md)."""
 
 from __future__ import annotations
 

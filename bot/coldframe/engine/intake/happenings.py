@@ -292,6 +292,7 @@ def _option_of(posted: Posted | None) -> tuple[str, str, str] | None:
 async def _joined(request: Request, what: Joined) -> Reply | None:
     turn, event = request.turn, request.event
     person = turn.told.person(event.place, event.person)
+    await members.came_or_went(turn.uow, event.place, event.person, came=True)
     if person.is_bot or person.is_gone:
         return None
     await members.upsert_member(turn.uow, event.place.tenant, person)
@@ -314,6 +315,7 @@ async def _back_in_the_last_round(turn: Turn, event: Inbound, person: Person) ->
 
 async def _left(request: Request, what: Left) -> Reply | None:
     turn, event = request.turn, request.event
+    await members.came_or_went(turn.uow, event.place, event.person, came=False)
     heads = await turn.uow.heads(event.place.tenant, channel=event.place.id, member=event.person)
     last = await teams.last_ended(turn.uow, event.place.tenant, event.place.id)
     await _leave_all(turn, event, [*(h.id for h in heads), *([last.id] if last is not None else [])])

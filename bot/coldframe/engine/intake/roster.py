@@ -4,10 +4,10 @@ of each channel in which something is under way are read; what the roster does n
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from coldframe.domain.names import MemberId
-from coldframe.engine.core import damage, receiving
+from coldframe.engine.core import damage, members, receiving
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
 from coldframe.engine.round import comparing
 from coldframe.message.packed import Occurrence
@@ -48,6 +48,8 @@ async def _compare(kit: Kit, due: Due) -> None:
     for event in await damage.apart(lambda: _news(kit, place, there)) if there else ():
         await damage.apart(lambda event=event: receiving.receive(kit, event))  # type: ignore[misc]
     async with due_turn(kit, due) as turn:
+        if there:
+            await members.were_seen(turn.uow, place, there)
         if there is None and tries < MAX_TRIES:
             turn.later(ROSTER, due.subject, str(tries + 1), turn.now + comparing.pause(tries))
 
@@ -63,14 +65,14 @@ async def _members(kit: Kit, place: Place) -> Sequence[Person] | None:
 
 
 async def _news(kit: Kit, place: Place, there: Sequence[Person]) -> list[Inbound]:
-    """Whoever takes part and is not there has left. Who is there, may take part, and was never heard of, has come;
+    """Whoever takes part and is not there has left. Who is there and may take part, and was not there before, has come;
     others without a seat were there, or the facilitator took them off."""
+    here = [person for person in there if not person.is_bot and not person.is_gone]
     async with kit.store.begin() as uow:
         seated = await _seated(uow, place.tenant, place.id)
-        here = [person for person in there if not person.is_bot and not person.is_gone]
-        known = await uow.members(place.tenant, [person.id for person in here])
+        before = await _before(uow, place, here)
     left = [member for member, takes_part in seated.items() if takes_part and member not in {p.id for p in here}]
-    came = [p.id for p in here if not p.is_foreign and p.id not in seated and p.id not in known]
+    came = [p.id for p in here if not p.is_foreign and p.id not in seated and p.id not in before]
     now = kit.clock.now()
 
     def heard(person: str, what: Joined | Left) -> Inbound:
@@ -78,6 +80,14 @@ async def _news(kit: Kit, place: Place, there: Sequence[Person]) -> list[Inbound
         return Inbound(key, person, place, now, what)
 
     return [*(heard(person, Left()) for person in left), *(heard(person, Joined()) for person in came)]
+
+
+async def _before(uow: UnitOfWork, place: Place, here: Sequence[Person]) -> Collection[str]:
+    """Who of these was there already. Where that was never seen, or is told by marks of another key: whoever was ever
+    heard of."""
+    present = (await uow.team(place.tenant, place.id)).present
+    found = [person.id for person in here if uow.mark(place.tenant, person.id) in present]
+    return found or await uow.members(place.tenant, [person.id for person in here])
 
 
 DUE: Mapping[str, Carry] = {ROSTER: Aside(_compare)}

@@ -1,5 +1,5 @@
-"""How a choice becomes known: its author hears first, everybody else at a moment that is fixed when it is made and is
-the same whoever wrote the plan, and offers to own it are shown together, so that none of it tells whose plan it is."""
+"""How a choice becomes known: its author is asked first, all others hear at a moment that is fixed when it is made and
+is the same whoever wrote the plan, and offers to own it are shown together, so that none of it tells whose it is."""
 
 from __future__ import annotations
 
@@ -24,7 +24,6 @@ from coldframe.ports.storage import Due
 from coldframe.speech.names import message_name
 from coldframe.speech.round import commitment_words
 from coldframe.timing.calendars import NoWorkingTime
-from coldframe.timing.reminders import next_nudge_time
 from coldframe.timing.windows import add_working_hours
 
 ASK_AUTHOR, ANNOUNCE, SHOW = "ask author", "announce choice", "show offers"
@@ -53,13 +52,9 @@ async def moment(turn: Turn, round_: Round) -> datetime:
 
 
 async def _chosen(turn: Turn, before: Round, round_: Round, fact: PlanChosen) -> None:
-    """The author is asked when they are at work next. The row names the plan alone, since it can be read at rest."""
-    author = round_.plans[fact.plan].author
-    if author is not None and author in round_.active():
-        at = turn.now
-        if round_.settings.pace != "live":
-            at = next_nudge_time(members.calendar_of(await turn.uow.member(round_.tenant, author)), turn.now)
-        turn.later(ASK_AUTHOR, round_.id, fact.plan, at)
+    """The author is asked when they are at work next: as an ask that waits like all others, sealed and under no name,
+    since a row of its own would tell by its moment whose hours it keeps."""
+    _ask(turn, round_, fact.plan)
     if fact.announce_at is not None:
         turn.later(ANNOUNCE, round_.id, fact.plan, fact.announce_at)
 
@@ -72,11 +67,12 @@ async def _announced(turn: Turn, before: Round, round_: Round, fact: ChoiceAnnou
 
 
 async def _dropped(turn: Turn, before: Round, round_: Round, fact: ChoiceDropped) -> None:
-    """An author who was asked hears that it is off."""
+    """An author who was asked hears that it is off; one who was not yet, hears nothing of it."""
     for kind in KINDS:
         await turn.drop_due(round_.id, kind=kind, occurrence=fact.plan)
     author = round_.plans[fact.plan].author
-    if author is not None and await turn.uow.knows_message(message_name(round_.id, "author", author, fact.plan)):
+    name = message_name(round_.id, "author", author or "", fact.plan)
+    if author is not None and not await turn.uow.drop_sends(name) and await turn.uow.knows_message(name):
         turn.revise_own(round_, author, "author", author_card(round_, (author, fact.plan)), fact.plan)
 
 
@@ -88,16 +84,20 @@ def author_card(round_: Round, rest: tuple[str, ...]) -> Message:
     return commitment_words.author_told(round_, round_.plans[plan], round_.choices[plan])
 
 
+def _ask(turn: Turn, round_: Round, plan: PlanId) -> None:
+    author = round_.plans[plan].author
+    if author is not None and author in round_.active():
+        turn.tell(round_, author, "author", author_card(round_, (author, plan)), rest=(plan,))
+
+
 # --- when its moment has come ---
 
 
 async def _ask_author(turn: Turn, due: Due) -> None:
-    round_ = await turn.round(due.subject)
-    plan, choice = round_.plans.get(PlanId(due.occurrence)), round_.choices.get(PlanId(due.occurrence))
-    if round_.step is not Step.COMMITMENT or plan is None or choice is None or plan.author not in round_.active():
-        return
-    assert plan.author is not None
-    turn.tell(round_, plan.author, "author", author_card(round_, (plan.author, plan.id)), rest=(plan.id,))
+    """A row of an earlier release, which set one for the author's next working moment."""
+    round_, plan = await turn.round(due.subject), PlanId(due.occurrence)
+    if round_.step is Step.COMMITMENT and plan in round_.plans and plan in round_.choices:
+        _ask(turn, round_, plan)
 
 
 async def _announce(turn: Turn, due: Due) -> None:

@@ -113,6 +113,7 @@ async def _new_round(request: Request) -> Reply:
     persons = await team(request.turn, place)
     hindered = request.turn.told.hindrances(place, tuple(person.id for person in persons))
     opened = await open_round(request.turn, place, fields["name"].strip(), settings, roles, persons, hindered)
+    await members.were_seen(request.turn.uow, place, request.turn.told.members(place))
     await guests.ask_about_all(request.turn, opened)
     return Reply()
 
