@@ -389,6 +389,15 @@ def _when_stuck(cast: Cast, person: Person, record: Record, now: datetime) -> It
     yield Job(cast.at(person, record.at, Step.NOTES, 0.3), key, act)
 
 
+# --- in one sitting ---
+
+
+def _break(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    if cast.is_(person, "facilitator") and cast.scenario.takes_breaks:
+        key = f"{person.id}/break/{record.id}"
+        yield Job(record.at + timedelta(seconds=30), key, press(cast, person, record, "break.take", key))
+
+
 REFLEXES: dict[str, Reflex] = {
     "hours.confirm": _confirm_hours,
     "note.consent": _consent,
@@ -404,6 +413,7 @@ REFLEXES: dict[str, Reflex] = {
     "nextround.date": cast_commitment.settle,
     "owner.accept": cast_commitment.answer_ownership,
     "round.cancel": _when_stuck,
+    "break.take": _break,
     "step.close": _close_merge,
     "step.done": lambda c, p, r, n: (*_write_notes(c, p, r, n), *_done_voting(c, p, r, n)),  # type: ignore[return-value]
 }

@@ -163,6 +163,7 @@ class Scenario(Part):
         default=["Acquisition", "Activation", "Retention"], min_length=1, max_length=6
     )
     pace: Literal["days", "live"] = "days"
+    takes_breaks: bool = Field(default=False, description="the facilitator takes each break that is proposed")
     lengths: dict[str, Length] = Field(default={}, description="step -> working hours, or minutes in `live` pace")
     weight: int = Field(default=2, ge=1, le=10)
     carry_on: int = Field(default=5, ge=1, le=10)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from coldframe.domain.names import Step
+from coldframe.render.room import message_text
 from demo.hand import words_of
 from demo.play import Play
 from tests.demo.main_scenario import MainPlay
@@ -64,6 +67,41 @@ async def test_a_decision_maker_who_never_answers_is_replaced_by_the_deputy(tmp_
     handed = played.said("acts as decision-maker from now on")
     assert [r.place.kind for r in handed] == ["channel"]
     assert "Cleo" in words_of(handed[0])
+
+
+Standing = tuple[datetime, list[str]]
+"""What stands in the room at a moment."""
+BEGINS = {"rest": "Bread round: a break until", "goes on": "Bread round goes on", "read": "2 plans are here"}
+
+
+async def test_a_team_in_one_sitting_plays_the_whole_round(tmp_path: Path) -> None:
+    """Each precedent is told in its two minutes; a break after an hour gives the step back what it took; whoever votes
+    has had five minutes to read; and the whole of it fits one long morning."""
+    moments: list[Standing] = []
+
+    def watch(playing: Play) -> None:
+        standing = (r.message for r in playing.house.room.all_messages() if r.message is not None and not r.gone)
+        moments.append((playing.clock.now(), [message_text(m, "Europe/London", playing.clock.now()) for m in standing]))
+
+    played = await play(scenario("one-sitting"), tmp_path, watch)
+    assert played.round is not None and played.round.step is Step.COMMITTED
+    rests, goes_on, plans = (_first(moments, begins) for begins in BEGINS.values())
+    assert goes_on - rests == timedelta(minutes=10)
+    told = [_first(moments, f"told: {who}") for who in ("Cleo", "Dara")]
+    assert _first(moments, "now, until") < rests, "somebody is telling when the break comes"
+    assert [one - goes_on for one in told] == [timedelta(minutes=2), timedelta(minutes=4)]
+    until = {
+        found[1] for _, every in moments for w in every if (found := re.search(r": Plans\n.*Until: (.*?)\n", w, re.S))
+    }
+    assert until == {"today 10:43", "today 10:53"}
+    ballots = _first(moments, "Which plans have the most effect on their question?")
+    assert timedelta(minutes=5) <= ballots - plans <= timedelta(minutes=6)
+    assert _first(moments, "Committed: A pause of up to three weeks") - moments[0][0] < timedelta(hours=3)
+
+
+def _first(moments: list[Standing], begins: str) -> datetime:
+    """When these words first stood in the room."""
+    return next(at for at, every in moments if any(begins in words for words in every))
 
 
 def test_the_main_scenario_tells_its_whole_story(main_play: MainPlay) -> None:

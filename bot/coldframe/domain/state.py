@@ -275,6 +275,7 @@ class Round:
     passed: Mapping[Step, PassReason] = field(default_factory=dict)  # steps that were not played
     progress: Progress = Progress()
     paused: PauseReason | None = None
+    rests_since: datetime | None = None  # when it was stopped in a window that ran
     held: Mapping[Step, Held] = field(default_factory=dict)  # what was decided in the running step, one at most
     role_offers: tuple[RoleOffer, ...] = ()  # one of each role at most
     open_roles: frozenset[Role] = frozenset()  # whoever has them has not moved for long: any member may take them over

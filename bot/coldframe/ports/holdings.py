@@ -182,8 +182,8 @@ FILES: Mapping[str, Held] = {
 _OF_A_ROUND: Mapping[str, Held] = {
     **_of(
         "Round",
-        "id tenant channel seed step passed paused open_roles dates_told dates_told_times revealed writers focus "
-        "forces plan_order to_place next_round overlap_accepted",
+        "id tenant channel seed step passed paused rests_since open_roles dates_told dates_told_times revealed "
+        "writers focus forces plan_order to_place next_round overlap_accepted",
         name=_TEAMS_WORDS,
         settings=_TEAMS_WORDS,
         seats=Held(Then.ALIAS, "seat", "how many took part stays, the name does not"),

@@ -7,8 +7,10 @@ from contextlib import asynccontextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from coldframe.domain.names import MemberId, PauseReason, PrecedentId, QuestionId, Step
-from coldframe.domain.round.moves import Close, Pause
+from coldframe.domain.round.moves import Close, Pause, Resume
 from coldframe.domain.round.questions import GivePrecedent
 from tests.domain.play import D, F
 from tests.engine.clockwork import Running, running
@@ -110,6 +112,24 @@ async def test_a_break_is_proposed_after_an_hour_and_ends_by_itself(tmp_path: Pa
         assert _proposed(team) == []
         await team.until(MONDAY + 133 * MINUTE)
         assert len(_proposed(team)) == 1
+
+
+@pytest.mark.parametrize("rests", [4 * MINUTE, 10 * MINUTE])
+async def test_a_break_gives_back_what_it_took(tmp_path: Path, rests: timedelta) -> None:
+    """To the time for reading and to the step behind it, whether it ends by itself or sooner."""
+    async with running(tmp_path, MONDAY, pace="live") as team:
+        await reach(team, Step.BALLOT)
+        before, begun = (await team.current()).progress, team.clock.now()
+        assert before.opens == begun + 5 * MINUTE and before.due is not None
+        await team.act("rest", Pause(F, PauseReason.BREAK))
+        await team.until(begun + rests)
+        await team.act("goes on", Resume(F))
+        after = (await team.current()).progress
+        assert (after.opens, after.due) == (before.opens + rests, before.due + rests)
+        await team.until(before.opens + rests - MINUTE)
+        assert not [w for w in team.told(JON) if "Which plans have the most effect" in w]
+        await team.until(before.opens + rests + MINUTE)
+        assert [w for w in team.told(JON) if "Which plans have the most effect" in w]
 
 
 async def test_nobody_takes_it_and_it_is_proposed_once_more_not_twice_over(tmp_path: Path) -> None:

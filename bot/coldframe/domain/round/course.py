@@ -243,7 +243,7 @@ def pause(round_: Round, command: Pause, now: datetime) -> Facts:
     checks.in_step(round_, *RUNNING)
     checks.may(round_, command.by, Act.REST)
     checks.not_paused(round_)
-    return (RoundPaused(command.reason),)
+    return (RoundPaused(command.reason, now),)
 
 
 def resume(round_: Round, command: Resume, now: datetime) -> Facts:
@@ -251,7 +251,8 @@ def resume(round_: Round, command: Resume, now: datetime) -> Facts:
     if round_.paused is None:
         raise Refused(Because.NOT_PAUSED)
     # The last consent may have come during the pause.
-    return (RoundResumed(), notes.reveal(round_)) if notes.all_agreed(round_) else (RoundResumed(),)
+    resumed = RoundResumed(round_.rests_since)
+    return (resumed, notes.reveal(round_)) if notes.all_agreed(round_) else (resumed,)
 
 
 def cancel(round_: Round, command: Cancel, now: datetime) -> Facts:
@@ -330,11 +331,12 @@ def member_done(round_: Round, fact: MemberDone) -> Round:
 
 
 def round_paused(round_: Round, fact: RoundPaused) -> Round:
-    return replace(round_, paused=fact.why, progress=replace(round_.progress, settles_at=None))
+    return replace(round_, paused=fact.why, rests_since=fact.at, progress=replace(round_.progress, settles_at=None))
 
 
 def round_resumed(round_: Round, fact: RoundResumed) -> Round:
-    return replace(round_, paused=None, open_roles=frozenset(), progress=replace(round_.progress, nothing=False))
+    progress = replace(round_.progress, nothing=False)
+    return replace(round_, paused=None, rests_since=None, open_roles=frozenset(), progress=progress)
 
 
 def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:

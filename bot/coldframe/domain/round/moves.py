@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
@@ -56,6 +56,10 @@ class GoOnWithout(Command):
 
 class Extend(Command):
     """More time for everybody."""
+
+
+A_BREAK = timedelta(minutes=10)
+"""How long one is that is taken in a sitting."""
 
 
 class Pause(Command):
@@ -163,11 +167,14 @@ class MemberDone(Fact):
 
 
 class RoundPaused(Fact):
+    """`at`: when somebody stopped a window that runs; None where it had run out."""
+
     why: PauseReason
+    at: datetime | None = None
 
 
 class RoundResumed(Fact):
-    pass
+    since: datetime | None = None
 
 
 class RoundCancelled(Fact):

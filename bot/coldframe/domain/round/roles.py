@@ -151,7 +151,7 @@ def _passed(round_: Round, role: Role, to: MemberId, why: HandOverReason) -> Fac
     """A round that rests for want of this role's decision goes on with it."""
     passed = RolePassed(role, to, round_.roles.acting(role), why)
     waited = round_.paused is PauseReason.NOBODY_DECIDED and RULES[round_.step].decides is role
-    return (passed, RoundResumed()) if waited else (passed,)
+    return (passed, RoundResumed(round_.rests_since)) if waited else (passed,)
 
 
 def keep(round_: Round, command: KeepRole, now: datetime) -> Facts:

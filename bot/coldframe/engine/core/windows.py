@@ -43,8 +43,12 @@ async def following(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequen
         return with_time_after(round_, await members.expected_calendars(uow, round_), chosen.announce_at)
     if last is None:
         return None
-    reckoned = opening if isinstance(last, StepOpened) else longer
-    return reckoned(round_, await members.expected_calendars(uow, round_), now)
+    calendars = await members.expected_calendars(uow, round_)
+    if isinstance(last, StepOpened):
+        return opening(round_, calendars, now)
+    if isinstance(last, RoundResumed) and last.since is not None and round_.settings.pace == "live":
+        return given_back(round_, calendars, last.since, now)
+    return longer(round_, calendars, now)
 
 
 async def within_hours(uow: UnitOfWork, now: datetime, round_: Round, facts: Sequence[Fact]) -> SetParts | None:
@@ -84,6 +88,15 @@ def longer(round_: Round, calendars: Mapping[str, WorkingCalendar], now: datetim
         due = _window(round_, calendars, start, rules.length(round_.settings, round_.step) / 2, private=False).due
     personal = {MemberId(m): due for m in calendars}
     return SetWindow(BOT, opens, due, personal)
+
+
+def given_back(round_: Round, calendars: Mapping[str, WorkingCalendar], since: datetime, now: datetime) -> SetWindow:
+    """In `live`, after a rest: the window with what the rest took of it, and of what is read before it opens."""
+    progress, took = round_.progress, now - since
+    opens, due = progress.opens or now, progress.due or now
+    opens = opens + took if opens > since else opens
+    due = max(due + took, now + timedelta(minutes=LIVE_MORE_MINUTES))
+    return SetWindow(BOT, opens, due, {MemberId(m): due for m in calendars})
 
 
 async def working_day(uow: UnitOfWork, now: datetime, round_: Round) -> datetime:

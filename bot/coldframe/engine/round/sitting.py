@@ -9,7 +9,7 @@ from datetime import timedelta
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import RUNNING, PauseReason, Step
-from coldframe.domain.round.moves import Pause, Resume, RoundPaused, RoundResumed, Started
+from coldframe.domain.round.moves import A_BREAK, Pause, Resume, RoundPaused, RoundResumed, Started
 from coldframe.domain.round.questions import TELLING
 from coldframe.domain.state import Round
 from coldframe.engine.core import endings
@@ -22,8 +22,8 @@ from coldframe.speech.round import telling_words
 
 TELL, BREAK, BREAK_OVER = "telling", "break", "break over"
 EACH = timedelta(minutes=TELLING)
-AT_IT, REST = timedelta(minutes=60), timedelta(minutes=10)
-"""After how long a break is proposed, and how long it is."""
+AT_IT = timedelta(minutes=60)
+"""After how long a break is proposed."""
 
 
 # --- precedents are told --------------------------------------------------------------------------------------------
@@ -72,6 +72,14 @@ def _show(turn: Turn, round_: Round, at: int) -> None:
 async def _started(turn: Turn, before: Round, round_: Round, fact: Started | RoundResumed) -> None:
     if round_.settings.pace == "live":
         turn.later(BREAK, round_.id, "proposed", turn.now + AT_IT)
+        await _tell_on(turn, round_)
+
+
+async def _tell_on(turn: Turn, round_: Round) -> None:
+    """Whoever was telling when it rested has all of their time again."""
+    for due in [d for d in await turn.uow.dues(TELL) if d.subject == round_.id]:
+        await turn.drop_due(round_.id, kind=TELL)
+        _show(turn, round_, int(due.occurrence))
 
 
 async def _rests(turn: Turn, before: Round, round_: Round, fact: RoundPaused) -> None:
@@ -91,14 +99,14 @@ async def _propose(turn: Turn, due: Due) -> None:
     if round_.step not in RUNNING or round_.paused is not None:
         return
     await _take_back(turn, round_)
-    words = telling_words.a_break(round_, AT_IT // timedelta(minutes=1), REST // timedelta(minutes=1))
+    words = telling_words.a_break(round_, AT_IT // timedelta(minutes=1), A_BREAK // timedelta(minutes=1))
     turn.say(round_, BREAK, words, rest=(turn.kit.ids.new(""),))
     turn.later(BREAK, round_.id, due.occurrence, turn.now + AT_IT)
 
 
 async def _take(request: RoundRequest) -> Reply | None:
     await request.act(Pause(request.by, PauseReason.BREAK))
-    request.turn.later(BREAK_OVER, request.round.id, "over", request.turn.now + REST)
+    request.turn.later(BREAK_OVER, request.round.id, "over", request.turn.now + A_BREAK)
     return None
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import datetime
 
 from coldframe.domain.names import MemberId, MoreTime, PauseReason, Role, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.round import counter, rules
+from coldframe.domain.round.moves import A_BREAK
 from coldframe.domain.state import Round
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, When, line
@@ -169,11 +171,23 @@ def extended(round_: Round, why: MoreTime) -> Message:
 
 
 def paused(round_: Round, reason: PauseReason) -> Message:
+    if reason is PauseReason.BREAK and round_.rests_since is not None:
+        return _break(round_, round_.rests_since)
     return said(
         "{name} rests: {reason}. Nothing is lost, and I still take what you send me. The facilitator goes on with it "
         "by `/coldframe resume`.",
         name=theirs(round_.name, 60),
         reason=wanting_words.rested(round_, reason),
+    )
+
+
+def _break(round_: Round, since: datetime) -> Message:
+    return said(
+        "{name}: a break until {until}. Then it goes on by itself, and the step gets back what the break took. {f} "
+        "can go on sooner by `/coldframe resume`.",
+        name=theirs(round_.name, 60),
+        until=When(since + A_BREAK, "hour"),
+        f=who(round_, round_.roles.acting(Role.FACILITATOR)),
     )
 
 
