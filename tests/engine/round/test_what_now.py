@@ -568,9 +568,15 @@ async def test_the_guide_to_each_step_is_one_press_away_for_the_facilitator_alon
             team.button(JON, "guide.show")
 
 
-@pytest.mark.parametrize("step", [Step.MERGE, Step.QUESTIONS])
-async def test_the_card_of_a_step_that_the_facilitator_does_alone_carries_the_guide(tmp_path: Path, step: Step) -> None:
-    """Without asking for anything first."""
+@pytest.mark.parametrize("step", [step for step in RUNNING if step not in (Step.FOCUS, Step.COMMITMENT)])
+async def test_the_facilitator_s_own_sheet_carries_the_guide_and_nobody_else_s(tmp_path: Path, step: Step) -> None:
+    """Wherever they have one, without asking for anything first; it takes no words before it is pressed."""
     async with at_step(tmp_path, MONDAY, step) as team:
+        if step is Step.BALLOT:
+            await team.until((await team.current()).progress.opens or MONDAY)
+            await team.settle()
+        assert not any(GUIDES[step].wrong in words for words in team.told(F))
         await team.press(F, "guide.show")
         assert GUIDES[step].wrong in team.told(F)[-1]
+        with pytest.raises(LookupError):
+            team.button(JON, "guide.show")

@@ -17,7 +17,7 @@ from coldframe.engine.round import closing, starting
 from coldframe.engine.trial import places
 from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import Reply
-from coldframe.speech.round import now_words
+from coldframe.speech.round import guide_words
 from coldframe.speech.round.now_words import Seen
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 
@@ -68,7 +68,7 @@ def _next(calendar: WorkingCalendar, now: datetime) -> datetime | None:
 
 
 async def _guide(request: RoundRequest) -> Reply | None:
-    return await request.page(now_words.guide(request.round))
+    return await request.page(guide_words.guide(request.round))
 
 
 BUTTONS = of_round({"guide.show": _guide}, (Step.SETUP, *RUNNING))

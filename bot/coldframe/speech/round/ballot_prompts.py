@@ -13,6 +13,7 @@ from coldframe.message.nodes import Block, Button, Items, Line, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count, fewest
 from coldframe.speech.round import paging
+from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.paging import Pages, pages, turning, within
 from coldframe.speech.round.prompts import card, until
 from coldframe.speech.round.results import plan_page
@@ -58,7 +59,7 @@ def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
     if buttons := _ballot_buttons(round_, member, locked):
         blocks.append(offer(*buttons))
     summary = line("{ask} ", ask=words.ask) + left + line(" ") + until(round_, member)
-    return card(round_, round_.step, *blocks, summary=summary)
+    return guided(round_, member, card(round_, round_.step, *blocks, summary=summary))
 
 
 def _ledger(round_: Round) -> Ledger:
@@ -248,7 +249,7 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
     a, b = round_.plans[first], round_.plans[second]
     key = about(round_, axis, first, second)
     summary = line(ask) + line(" {a} or {b}?", a=theirs(a.title, 80), b=theirs(b.title, 80))
-    return Message(
+    sheet = Message(
         summary,
         (
             paragraph(line(ask) + line(" {left} to go.", left=count(left, "comparison"))),
@@ -268,6 +269,7 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
             small("From everybody's answers comes the effort-impact matrix. Nobody sees whose answer was whose."),
         ),
     )
+    return guided(round_, member, sheet)
 
 
 def comparisons_done(round_: Round, member: MemberId) -> Message:

@@ -10,6 +10,7 @@ from coldframe.message.nodes import Block, Button, Code, Line, Message, line, pl
 from coldframe.message.saying import offer, paragraph, small
 from coldframe.speech.names import about, count
 from coldframe.speech.round import paging
+from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
 
 SHOWN = 300  # characters of a note
@@ -40,7 +41,7 @@ def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
         offer(_done(round_, member)),
     ]
     summary = line("{name}: what holds us back, and what drives us? ", name=theirs(round_.name, 60))
-    return card(round_, Step.NOTES, *blocks, summary=summary + until(round_, member))
+    return guided(round_, member, card(round_, Step.NOTES, *blocks, summary=summary + until(round_, member)))
 
 
 def page_of(round_: Round, member: MemberId, note: str) -> int:

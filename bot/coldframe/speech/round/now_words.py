@@ -14,14 +14,15 @@ from coldframe.domain.round import counter, roles, rules, undoing
 from coldframe.domain.round.wanting import Want, Wanted, wanted
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
-from coldframe.message.saying import heading, offer, paragraph
+from coldframe.message.nodes import Block, Button, Items, Line, When, line
+from coldframe.message.saying import offer, paragraph
 from coldframe.ports.chat import Hindrance
 from coldframe.speech import wanting_words
 from coldframe.speech.answers import second_thoughts
-from coldframe.speech.names import about, count, lower, title, who
+from coldframe.speech.names import about, count, title, who
 from coldframe.speech.round import cards, prompts, readiness_words, role_words, unread_words
-from coldframe.speech.steps import GUIDES, WORDS
+from coldframe.speech.round.guide_words import GUIDE
+from coldframe.speech.steps import WORDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,27 +277,6 @@ def _deputy(round_: Round) -> Line:
 
 
 # --- its buttons ----------------------------------------------------------------------------------------------------
-
-GUIDE = Button("How to lead this step", "guide.show", "")
-
-
-def with_guide(round_: Round, message: Message) -> Message:
-    """A facilitator's own card, with the guide behind a button."""
-    return replace(message, blocks=(*message.blocks, offer(replace(GUIDE, value=about(round_)))))
-
-
-def guide(round_: Round) -> Message:
-    """To the facilitator, when they ask for it."""
-    found = GUIDES[round_.step]
-    head = line("{name}: leading the {step} step", name=theirs(round_.name, 60), step=lower(round_.step))
-    rows = (
-        ("Say in a minute", line("{w}", w=found.say)),
-        ("Watch", line("{w}", w=found.watch)),
-        ("May be skipped", line("{w}", w=found.skip)),
-        ("Often goes wrong", line("{w}", w=found.wrong)),
-    )
-    return Message(head, (heading(head), Facts(rows)))
-
 
 _EDIT = Button("Put right", "edit.show", "", says="Put something right in the round")
 _CANCEL = Button("Cancel …", "round.cancel", "", "danger")

@@ -11,6 +11,7 @@ from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small
 from coldframe.speech.names import MOST_BESIDE, about, touched
 from coldframe.speech.round import jot_words
+from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
 
 
@@ -105,7 +106,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     done, many = member in round_.progress.done, len(round_.questions)
     label = "Not done after all" if done else "I am done"
     which = "the question" if many == 1 else f"one of the {many} questions"
-    return card(
+    sheet = card(
         round_,
         Step.PRECEDENTS,
         paragraph("Take {which} in the channel, and tell in a few lines how somebody else dealt with it. One from "
@@ -119,6 +120,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         small("It appears under its question at once, with your name. I never open links."),
         summary=summary,
     )  # fmt: skip
+    return guided(round_, member, sheet)
 
 
 def plans_desk(round_: Round, member: MemberId) -> Message:
@@ -143,7 +145,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
             Button(label, "step.undone" if done else "step.done", about(round_)),
         )
     )
-    return card(round_, Step.PLANS, *blocks, summary=summary)
+    return guided(round_, member, card(round_, Step.PLANS, *blocks, summary=summary))
 
 
 def _plan_buttons(round_: Round, plan: Plan) -> tuple[Button, ...]:

@@ -13,7 +13,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import funnel
 from coldframe.engine.round.steps.play import Reads, StepPlay, post_card
 from coldframe.message.nodes import Form, Line, Message
-from coldframe.speech.round import forms, prompts, results
+from coldframe.speech.round import forms, guide_words, prompts, results
 
 
 async def _open(turn: Turn, round_: Round) -> None:
@@ -32,7 +32,7 @@ def _card(round_: Round, chief: MemberId, help_: Line = ()) -> Message:
         (lever, _of_side(notes, lever, Side.RESTRAINING), _of_side(notes, lever, Side.DRIVING))
         for lever, _ in round_.settings.levers
     ]
-    return prompts.pick_focus(round_, chief, counts, help_)
+    return guide_words.guided(round_, chief, prompts.pick_focus(round_, chief, counts, help_))
 
 
 def _of_side(notes: list[Note], lever: LeverId, side: Side) -> int:

@@ -14,7 +14,7 @@ from coldframe.engine.core.requests import RoundAnswer, RoundRequest
 from coldframe.engine.core.turn import Carry, Follow, Kit, Turn
 from coldframe.message.nodes import Message
 from coldframe.speech.names import message_name
-from coldframe.speech.round import cards, now_words
+from coldframe.speech.round import cards, guide_words
 
 Reads = Callable[[Round, tuple[str, ...]], Message]
 """A message as it reads now, from the round and what stands in its name behind `what`."""
@@ -94,7 +94,7 @@ class Desk:
         return {"desk": lambda round_, rest: self._guided(round_, MemberId(rest[0]))}
 
     def _guided(self, round_: Round, member: MemberId) -> Message:
-        return now_words.with_guide(round_, self.card(round_, member))
+        return guide_words.guided(round_, member, self.card(round_, member))
 
 
 def chosen(request: RoundRequest) -> tuple[PlanId, Choice]:
