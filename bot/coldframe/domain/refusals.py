@@ -124,6 +124,8 @@ class Impossible(StrEnum):
     COUNT_BELOW_ZERO = "count below zero"
     COUNT_NOT_WHOLE = "count not whole"
     ONE_A_WEEK = "one number a week"
+    UNITS_AND_EVENTS = "units and events needed"
+    NO_UNITS = "no units"
     MEAN_INCOMPLETE = "mean incomplete"
     SPREAD_BELOW_ZERO = "spread below zero"
     TOO_FEW_FOR_MEAN = "too few for a mean"

@@ -7,6 +7,12 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
+from coldframe.domain.criterion import TWO_GROUPS as TWO_GROUPS
+from coldframe.domain.criterion import Alongside as Alongside
+from coldframe.domain.criterion import ComparisonKind as ComparisonKind
+from coldframe.domain.criterion import Criterion as Criterion
+from coldframe.domain.criterion import Odds as Odds
+from coldframe.domain.criterion import Population as Population
 from coldframe.domain.ledgers import Ledger as Ledger
 from coldframe.domain.ledgers import Mark as Mark
 from coldframe.domain.ledgers import Standing as Standing
@@ -164,34 +170,6 @@ class Precedent:
     outside_trade: bool = False
 
 
-ComparisonKind = Literal["split", "before-after", "count", "mean"]
-
-
-@dataclass(frozen=True, slots=True)
-class Criterion:
-    """What decides about the trial; frozen at the commitment. Rates are fractions, `weekly` is people a week."""
-
-    measure: str = ""
-    kind: ComparisonKind = "split"
-    upwards: bool = True
-    baseline: float | None = None
-    baseline_weeks: tuple[tuple[float, float], ...] = ()  # (successes or sum, people) per whole week
-    target: float | None = None
-    weekly: float | None = None
-    counted: str = ""
-    stop_line: str = ""
-    harm: str = ""
-    lag: int = 0  # days until a week's people can be counted
-
-    def missing(self) -> tuple[str, ...]:
-        """Names of the fields that the commitment still needs."""
-        need = {
-            "measure": self.measure, "baseline": self.baseline, "target": self.target, "weekly": self.weekly,
-            "counted": self.counted, "stop_line": self.stop_line, "harm": self.harm,
-        }  # fmt: skip
-        return tuple(name for name, value in need.items() if value in ("", None))
-
-
 @dataclass(frozen=True, slots=True)
 class Plan:
     """One page. `author` is sealed until the commitment, then told first."""
@@ -250,6 +228,7 @@ class Choice:
     feared: Mapping[MemberId, str] = field(default_factory=dict)  # why it would fail, in each one's last words
     announce_at: datetime | None = None  # when everybody hears of it; None once they have
     offers_sealed: bool = False  # shown together later: early ones would tell its author
+    odds: Odds | None = None  # of its criterion as it stands, once the owner was told
 
     @property
     def announced(self) -> bool:
@@ -308,6 +287,7 @@ class Round:
     choices: Mapping[PlanId, Choice] = field(default_factory=dict)
     next_round: datetime | None = None
     beside: tuple[tuple[str, str], ...] = ()  # (measure, who is counted) of trials that ran when a plan was chosen
+    alongside: tuple[Alongside, ...] = ()
     overlap_accepted: bool = False
     ended_because: str = ""  # in the words of whoever cancelled it
 

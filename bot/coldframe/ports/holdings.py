@@ -42,6 +42,10 @@ def _each(names: str, held: Held) -> dict[str, Held]:
     return dict.fromkeys(names.split(), held)
 
 
+def _all(held: Held, names: str) -> dict[str, Held]:
+    return dict.fromkeys(names.split(), held)
+
+
 def _of(name: str, nobodys: str = "", /, **held: Held) -> dict[str, Held]:
     """A table's columns or a document's fields, those first that lead to nobody."""
     fields = {**_each(nobodys, Held(Then.NOBODYS)), **held}
@@ -50,6 +54,7 @@ def _of(name: str, nobodys: str = "", /, **held: Held) -> dict[str, Held]:
 
 _ALIAS, _WITH = Held(Then.ALIAS), Held(Then.WITH)
 _TEAMS_WORDS = Held(Then.STAYS, why="the team has read it; it says nobody's name unless somebody typed one")
+_REASON = Held(Then.GOES, why="the week's numbers stay")
 _NUMBERS = Held(Then.STAYS, why="a number of all, counted or agreed by the team")
 
 
@@ -211,6 +216,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         comparisons=Held(Then.WITH, "comparisons", "as the dots: deleted while the places are open"),
         choices=_WITH,
         beside=_TEAMS_WORDS,
+        alongside=_TEAMS_WORDS,
         ended_because=_TEAMS_WORDS,
     ),
     **_of(
@@ -259,10 +265,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         "Precedent",
         "id question outside_trade",
         by=_ALIAS,
-        title=Held(Then.UNREAD),
-        idea=Held(Then.UNREAD),
-        details=Held(Then.UNREAD),
-        source=Held(Then.UNREAD),
+        **_all(Held(Then.UNREAD), "title idea details source"),
     ),
     **_of(
         "Plan",
@@ -278,16 +281,14 @@ _OF_A_ROUND: Mapping[str, Held] = {
     ),
     **_of(
         "Criterion",
-        "kind upwards baseline baseline_weeks target weekly lag",
-        measure=Held(Then.UNREAD),
-        counted=Held(Then.UNREAD),
-        stop_line=Held(Then.UNREAD),
-        harm=Held(Then.UNREAD),
+        "kind upwards baseline baseline_weeks target weekly planned_share spread lag population stop_at harm_usual "
+        "harm_limit",
+        **_all(Held(Then.UNREAD), "source measure counted stop_line harm"),
     ),
     **_of("Comparison", "axis first second outcome", judge=_ALIAS),
     **_of(
         "Choice",
-        "plan live review announce_at offers_sealed",
+        "plan live review announce_at offers_sealed odds",
         asked=_role("trials asked to own"),
         owner=_role("trials owned"),
         declined=Held(Then.GOES, "trials declined"),
@@ -298,23 +299,19 @@ _OF_A_ROUND: Mapping[str, Held] = {
         feared=Held(Then.GOES, "why a trial would fail"),
     ),
     **_of("Action", "id due", text=_TEAMS_WORDS, who=_ALIAS),
+    **_of("Odds", "if_target if_nothing drift remedies"),
+    **_of("Alongside", "population until", title=_TEAMS_WORDS, counted=_TEAMS_WORDS),
 }
 _OF_A_TRIAL: Mapping[str, Held] = {
     **_of(
         "Trial",
         "id tenant team round_id plan lever planned offers step zone sealed planned_live live starts review looks "
-        "missed_reviews dates_moved stopped_at",
+        "missed_reviews dates_moved stopped_at odds",
         decision_maker=_role("roles"),
         postponed=Held(Then.ALIAS, "live day moved", "the team has read the reason; it says nobody's name"),
         smaller=_TEAMS_WORDS,
         early=Held(Then.ALIAS, "weeks logged", "the trial's numbers stay"),
-        round_name=_TEAMS_WORDS,
-        title=_TEAMS_WORDS,
-        hypothesis=_TEAMS_WORDS,
-        question=_TEAMS_WORDS,
-        lever_name=_TEAMS_WORDS,
-        steps=_TEAMS_WORDS,
-        criterion=_TEAMS_WORDS,
+        **_all(_TEAMS_WORDS, "round_name title hypothesis question lever_name steps criterion"),
         facilitator=_role("roles"),
         people=Held(Then.ALIAS, "roles", "their name becomes somebody who left"),
         deputy=_role("roles"),
@@ -324,6 +321,7 @@ _OF_A_TRIAL: Mapping[str, Held] = {
         weeks=Held(Then.ALIAS, "weeks logged", "the trial's numbers stay"),
         reading=_NUMBERS,
         given=_NUMBERS,
+        settled=Held(Then.ALIAS, "crossed lines decided"),
         in_the_way=_TEAMS_WORDS,
         stopped=_TEAMS_WORDS,
         counting_checked=_TEAMS_WORDS,
@@ -335,13 +333,12 @@ _OF_A_TRIAL: Mapping[str, Held] = {
         closing=Held(Then.ALIAS, "review closed"),
     ),
     **_of("TrialAction", "id due done", text=_TEAMS_WORDS, who=_ALIAS),
-    **_of(
-        "Entry", "week trial control state harm at", by=_ALIAS, reason=Held(Then.GOES, why="the week's numbers stay")
-    ),
+    **_of("Entry", "week trial control state harm at stop calm", by=_ALIAS, reason=_REASON),
     **_of("Postponed", "to at agreed", reason=_TEAMS_WORDS, by=_ALIAS),
     **_of("Figures", "value of sd"),
     **_of("Reading", "outcome reason sentence chance weeks checked alerts chance_high"),
     **_of("Given", "outcome sentence weeks rests_on"),
+    **_of("Settled", "what week figure stops at", reason=_TEAMS_WORDS, by=_ALIAS),
     **_of("Closing", "outcome sentence decision at", reason=_TEAMS_WORDS, learning=_TEAMS_WORDS, by=_ALIAS),
 }
 _OF_A_TEAM: Mapping[str, Held] = {

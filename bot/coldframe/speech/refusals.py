@@ -149,6 +149,8 @@ IMPOSSIBLE: dict[Impossible, str] = {
     Impossible.COUNT_BELOW_ZERO: "a count below zero",
     Impossible.COUNT_NOT_WHOLE: "events are counted whole, and {number} is not",
     Impossible.ONE_A_WEEK: "this measure is a count, one number a week",
+    Impossible.UNITS_AND_EVENTS: "{group} needs two numbers, units and events",
+    Impossible.NO_UNITS: "{group} has no unit to count events over",
     Impossible.MEAN_INCOMPLETE: "{group} needs mean, standard deviation and number of people",
     Impossible.SPREAD_BELOW_ZERO: "{group} has a standard deviation below zero",
     Impossible.TOO_FEW_FOR_MEAN: "{group} needs at least two people for a mean with its spread",

@@ -132,7 +132,7 @@ def checked_criterion(criterion: Criterion) -> Criterion:
     for number in (criterion.baseline, criterion.target, criterion.weekly, *weeks):
         if number is not None and not isfinite(number):
             raise Refused(Because.BAD_NUMBERS, why=Impossible.NOT_FINITE, number=number)
-    if criterion.kind == "split":
+    if criterion.kind in ("split", "share"):
         _shares(criterion)
     if criterion.target is not None and criterion.target == criterion.baseline:
         raise Refused(Because.BAD_NUMBERS, field="target", why=Impossible.SAME_AS_BASELINE)

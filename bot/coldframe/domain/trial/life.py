@@ -61,6 +61,7 @@ def from_commitment(round_: Round, plan_id: PlanId, trial_id: str, starts: date)
     return replace(
         begun,
         owner=choice.owner,
+        odds=choice.odds,
         deputy=_deputy(round_, choice),
         step=TrialStep.RUNNING,
         starts=starts,

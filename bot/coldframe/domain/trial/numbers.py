@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isfinite
 
 from coldframe.domain.refusals import Because, Impossible, Refused
-from coldframe.domain.state import Criterion
+from coldframe.domain.state import TWO_GROUPS, Criterion
 from coldframe.domain.trial.state import Entry, Figures
 
 MAX_NUMBER = 1e12
@@ -20,7 +20,7 @@ def check_entry(criterion: Criterion, entry: Entry) -> None:
     if entry.trial is None:
         raise _bad("trial", Impossible.NO_NUMBERS)
     groups = [("trial", entry.trial)]
-    if criterion.kind in ("split", "mean"):
+    if criterion.kind in TWO_GROUPS:
         if entry.control is None:
             raise _bad("control", Impossible.CONTROL_MISSING)
         groups.insert(0, ("control", entry.control))
@@ -49,6 +49,19 @@ def _share(name: str, figures: Figures) -> None:
         raise _bad(name, Impossible.NOT_WHOLE, figures.value)
     if figures.value > figures.of:
         raise _bad(name, Impossible.MORE_THAN_PEOPLE, figures.value, figures.of)
+
+
+def _rate(name: str, figures: Figures) -> None:
+    """Events over so many units, of which one may have several."""
+    _finite(name, figures.value)
+    if figures.of is None:
+        raise _bad(name, Impossible.UNITS_AND_EVENTS)
+    if figures.value < 0 or figures.of < 0:
+        raise _bad(name, Impossible.BELOW_ZERO)
+    if figures.value != int(figures.value):
+        raise _bad(name, Impossible.COUNT_NOT_WHOLE, figures.value)
+    if figures.of == 0:
+        raise _bad(name, Impossible.NO_UNITS)
 
 
 def _count(name: str, figures: Figures) -> None:
@@ -80,4 +93,4 @@ def _weekly(name: str, figures: Figures) -> None:
             raise _bad(name, Impossible.BELOW_ZERO)
 
 
-_CHECKS = {"split": _share, "before-after": _weekly, "count": _count, "mean": _mean}
+_CHECKS = {"split": _share, "share": _share, "rate": _rate, "before-after": _weekly, "count": _count, "mean": _mean}

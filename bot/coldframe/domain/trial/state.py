@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import Literal, NewType
 
 from coldframe.domain.names import LeverId, MemberId, PlanId, RoundId
-from coldframe.domain.state import GONE, Criterion
+from coldframe.domain.state import GONE, Criterion, Odds
 
 TrialId = NewType("TrialId", str)
 NOBODY = MemberId("")
@@ -63,14 +63,17 @@ class Entry:
     by: MemberId = NOBODY
     at: datetime | None = None
     reason: str = ""
+    stop: bool = False  # the stop line is crossed, in the words of whoever logged it
+    calm: bool = False  # nothing happened: no harm, the stop line not crossed
 
     def same_numbers(self, other: Entry) -> bool:
         """Whether both say the same about the week."""
-        return (self.trial, self.control, self.state, self.harm) == (
+        return (self.trial, self.control, self.state, self.harm, self.stop) == (
             other.trial,
             other.control,
             other.state,
             other.harm,
+            other.stop,
         )
 
 
@@ -123,6 +126,23 @@ class Given:
     sentence: str
     weeks: int
     rests_on: tuple[tuple[int, int], ...] = ()
+
+
+GuardWord = Literal["harm", "stop"]
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """What was decided about a harm limit or stop line that was crossed in this week: to stop, or to go on. `figure`
+    is the value that crossed it; a corrected week that crosses it with another one is decided anew."""
+
+    what: GuardWord
+    week: int
+    figure: float | None
+    stops: bool
+    reason: str
+    by: MemberId
+    at: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +203,8 @@ class Trial:
     looks: tuple[int, ...] = ()
     reading: Reading | None = None
     given: tuple[Given, ...] = ()
+    settled: tuple[Settled, ...] = ()
+    odds: Odds | None = None
     in_the_way: str = ""
     missed_reviews: int = 0
     dates_moved: int = 0

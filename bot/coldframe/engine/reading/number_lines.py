@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from coldframe.domain.state import ComparisonKind
+from coldframe.domain.state import TWO_GROUPS, ComparisonKind
 from coldframe.domain.trial.state import Figures, WeekWord
 from coldframe.errors import ColdframeError
 from coldframe.speech import reading_words as words
@@ -21,8 +21,10 @@ EXAMPLES: dict[ComparisonKind, str] = {
     "before-after": "1180/61",
     "count": "7",
     "mean": "control 20.5/15/300, trial 22.1/14.8/310",
+    "rate": "control 1200/48, trial 1180/61",
+    "share": "1180/61",
 }
-"""People, then those who did it; a count; mean, standard deviation, people."""
+"""People, then those who did it; a count; mean, standard deviation, people; units, then events."""
 
 MAX_DIGITS = 15  # of a count
 _SPACE = "[ \u00a0\u202f\u2009]"
@@ -30,6 +32,7 @@ _DIGITS = rf"-?\d+(?:[.,'’]\d+|{_SPACE}\d{{3}}(?!\d))*"
 _WEEK = re.compile(r"^\s*(?:week|w)\s*(\d{1,3})\s*[:,.–-]?\s*(?=\S|$)", re.IGNORECASE)
 _GROUP = re.compile(r"\b(control|without|trial|with)\b\s*[:=]?", re.IGNORECASE)
 _BETWEEN = re.compile(r"\s*(?:/|;|\bout of\b|\bof\b|\bsd\b|±|\+/-|\bn\b\s*=?|\bpeople\b)\s*", re.IGNORECASE)
+_OF = re.compile(r"\bof\b", re.IGNORECASE)
 _GAP = re.compile(r"^(?:gap|broken|no numbers?|lost|partial|half a week)\b[\s:,.–-]*(.*)$", re.IGNORECASE | re.DOTALL)
 _NAMES: dict[str, Literal["control", "trial"]] = {
     "control": "control", "without": "control", "trial": "trial", "with": "trial",
@@ -89,7 +92,7 @@ def read_line(text: str, kind: ComparisonKind) -> Written:
         state: WeekWord = "partial" if rest.lower().startswith(("partial", "half")) else "broken"
         return Written(week, None, None, state, lost[1].strip())
     groups = _groups(rest, kind)
-    if kind in ("split", "mean"):
+    if kind in TWO_GROUPS:
         for name in ("control", "trial"):
             if name not in groups:
                 raise Unreadable(words.group_missing(name, EXAMPLES[kind]), name)
@@ -108,7 +111,7 @@ def _groups(rest: str, kind: ComparisonKind) -> dict[str, str]:
     out: dict[str, str] = {}
     before = pieces[0].strip(" ,;.")
     if before:
-        if len(pieces) > 1 or kind in ("split", "mean"):
+        if len(pieces) > 1 or kind in TWO_GROUPS:
             raise Unreadable(words.unreadable(before[:40], EXAMPLES[kind]))
         out["trial"] = before
     for name, text in zip(pieces[1::2], pieces[2::2], strict=True):
@@ -116,9 +119,9 @@ def _groups(rest: str, kind: ComparisonKind) -> dict[str, str]:
         if key in out:
             raise Unreadable(words.group_twice(key, EXAMPLES[kind]), key)
         out[key] = text.strip().strip(",;. ")
-    if "control" in out and kind in ("before-after", "count"):
+    if "control" in out and kind not in TWO_GROUPS:
         raise Unreadable(words.no_control_group(EXAMPLES[kind]), "control")
-    if "trial" not in out and kind in ("before-after", "count"):
+    if "trial" not in out and kind not in TWO_GROUPS:
         raise Unreadable(words.no_number_found(EXAMPLES[kind]), "trial")
     return out
 
@@ -131,8 +134,11 @@ def figures(text: str, kind: ComparisonKind, line: str = "") -> Figures:
             return Figures(whole(parts[0]))
         case ("before-after", 1):
             return Figures(decimal(parts[0]))
-        case (("split" | "before-after"), 2):
+        case (("split" | "before-after" | "share"), 2):
             return _share(text, parts, line or text)
+        case ("rate", 2):
+            first, second = whole(parts[0]), whole(parts[1])
+            return Figures(first, second) if _OF.search(text) else Figures(second, first)
         case ("mean", 3):
             return Figures(decimal(parts[0]), whole(parts[2]), decimal(parts[1]))
     raise Unreadable(words.unreadable(text.strip()[:60], EXAMPLES[kind]))
@@ -140,7 +146,7 @@ def figures(text: str, kind: ComparisonKind, line: str = "") -> Figures:
 
 def _share(text: str, parts: list[str], line: str) -> Figures:
     first, second = whole(parts[0]), whole(parts[1])
-    if re.search(r"\bof\b", text, re.IGNORECASE):
+    if _OF.search(text):
         return Figures(first, second)
     if second > first:
         raise Doubtful(words.more_than_people(second, first), _turned(line))

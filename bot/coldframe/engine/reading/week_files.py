@@ -18,6 +18,8 @@ COLUMNS: dict[ComparisonKind, tuple[str, ...]] = {
     "before-after": ("week", "people", "successes"),
     "count": ("week", "count"),
     "mean": ("week", "control_mean", "control_sd", "control_people", "trial_mean", "trial_sd", "trial_people"),
+    "rate": ("week", "control_units", "control_events", "trial_units", "trial_events"),
+    "share": ("week", "people", "successes"),
 }
 WEEKLY_VALUE = ("week", "value")
 """For a before-after trial whose weekly value is not a share."""
@@ -83,6 +85,10 @@ def _row(number: int, cells: dict[str, str], wanted: tuple[str, ...], kind: Comp
 Read = tuple[Figures, Figures | None]
 
 
+def _rate(cells: dict[str, str], prefix: str) -> Figures:
+    return Figures(whole(cells[f"{prefix}events"]), whole(cells[f"{prefix}units"]))
+
+
 def _split(cells: dict[str, str]) -> Read:
     return _share(cells, "trial_"), _share(cells, "control_")
 
@@ -99,6 +105,7 @@ _READERS: dict[tuple[str, ...], Callable[[dict[str, str]], Read]] = {
     COLUMNS["split"]: _split,
     COLUMNS["before-after"]: lambda cells: (_share(cells), None),
     COLUMNS["count"]: lambda cells: (Figures(whole(cells["count"])), None),
+    COLUMNS["rate"]: lambda cells: (_rate(cells, "trial_"), _rate(cells, "control_")),
     COLUMNS["mean"]: lambda cells: (_mean(cells, "trial_"), _mean(cells, "control_")),
     WEEKLY_VALUE: lambda cells: (Figures(decimal(cells["value"])), None),
 }

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.state import TWO_GROUPS, ComparisonKind
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.state import UNDER_WAY, Entry, Figures, Reading, Trial, TrialStep, WeekWord
 from coldframe.domain.who_may import Act
@@ -68,7 +69,7 @@ def _from_fields(request: TrialRequest) -> Entry:
     harm = _read(request, "harm", number_lines.decimal) if request.text("harm").strip() else None
     groups: dict[str, Figures] = {}
     if state == "whole":
-        names = ("control", "trial") if request.trial.criterion.kind in ("split", "mean") else ("trial",)
+        names = ("control", "trial") if request.trial.criterion.kind in TWO_GROUPS else ("trial",)
         groups = {name: _group(request, name) for name in names}
     return Entry(int(week), groups.get("trial"), groups.get("control"), state, harm, reason=request.text("reason"))
 
@@ -81,10 +82,12 @@ def _group(request: TrialRequest, group: str) -> Figures:
         return _read(request, f"{group}_{part}", number_lines.decimal)
 
     match request.trial.criterion.kind:
-        case "split":
+        case "split" | "share":
             return Figures(whole("successes"), whole("people"))
         case "count":
             return Figures(whole("count"))
+        case "rate":
+            return Figures(whole("events"), whole("units"))
         case "mean":
             return Figures(decimal("mean"), whole("people"), decimal("sd"))
     if request.text("trial_people").strip():
@@ -109,8 +112,14 @@ def _field(trial: Trial, refused: Refused) -> str:
     if refused.code is not Because.BAD_NUMBERS:
         return "week"
     group = refused.facts.get("field")
-    parts = {"split": "successes", "mean": "sd", "count": "count", "before-after": "value"}
-    return f"{group}_{parts[trial.criterion.kind]}" if group in ("control", "trial") else "harm"
+    return f"{group}_{_AT[trial.criterion.kind]}" if group in ("control", "trial") else "harm"
+
+
+_AT: Mapping[ComparisonKind, str] = {
+    "split": "successes", "share": "successes", "rate": "events", "mean": "sd", "count": "count",
+    "before-after": "value",
+}  # fmt: skip
+"""The part of a group beside which something wrong with it is told."""
 
 
 # --- by a plain line ------------------------------------------------------------------------------------------------

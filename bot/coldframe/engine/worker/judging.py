@@ -12,6 +12,7 @@ from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import (
     Count,
     Direction,
+    Harm,
     Kind,
     Measure,
     Numbers,
@@ -65,6 +66,8 @@ _KINDS: dict[ComparisonKind, str] = {
     "before-after": "before-after",
     "count": "count-target",
     "mean": "split-means",
+    "rate": "split-rates",
+    "share": "share-target",
 }
 
 
@@ -86,11 +89,21 @@ def measure_of(trial: Trial) -> Measure:
         counted=criterion.counted,
         baseline_weeks=_baseline_weeks(criterion),
         weekly=criterion.weekly,
+        planned_share=criterion.planned_share,
+        stop_line=criterion.stop_at,
+        harm=_harm(criterion),
     )
 
 
+def _harm(criterion: Criterion) -> Harm | None:
+    if criterion.harm_limit is None:
+        return None
+    better = Direction.DOWN if criterion.harm_above else Direction.UP
+    return Harm(criterion.harm, criterion.harm_limit, better)
+
+
 def _baseline_weeks(criterion: Criterion) -> tuple[float, ...]:
-    if criterion.kind == "before-after":
+    if criterion.kind in ("before-after", "share"):
         return tuple(a / b if b else a for a, b in criterion.baseline_weeks)
     return tuple(a for a, _ in criterion.baseline_weeks) if criterion.kind == "count" else ()
 
@@ -108,6 +121,8 @@ def _numbers(kind: ComparisonKind, figures: Figures | None) -> Numbers | None:
         return None
     if kind == "count":
         return Count(int(figures.value))
+    if kind == "rate" and figures.of is not None:
+        return Count(int(figures.value), float(figures.of))
     if figures.sd is not None and figures.of is not None:
         return Summary(figures.value, figures.sd, figures.of)
     if figures.of is not None:
@@ -162,6 +177,8 @@ def _level(verdict: Verdict, kind: ComparisonKind, scale: float) -> tuple[float 
     effect, comparison = verdict.effect, verdict.comparison
     if kind == "count" or effect is None or comparison is None:
         return None, None
+    if kind == "rate":
+        return comparison * effect.low, comparison * effect.high if isfinite(effect.high) else None
     if not (isfinite(effect.low) and isfinite(effect.high)):
         return None, None
     return (comparison + effect.low) * scale, (comparison + effect.high) * scale

@@ -298,7 +298,7 @@ def _from_to(plan: Plan) -> str:
     criterion = plan.criterion
     if criterion.baseline is None or criterion.target is None:
         return "not stated yet"
-    if criterion.kind in ("split", "before-after") and max(criterion.baseline, criterion.target) <= 1:
+    if criterion.kind in ("split", "share", "before-after") and max(criterion.baseline, criterion.target) <= 1:
         return f"{100 * criterion.baseline:.4g}% to {100 * criterion.target:.4g}%"
     return f"{criterion.baseline:g} to {criterion.target:g}"
 

@@ -13,7 +13,7 @@ MINUS = "\u2212"
 def is_share(trial: Trial) -> bool:
     """Whether the measure's values are shares, to be shown in per cent."""
     kind, criterion = trial.criterion.kind, trial.criterion
-    if kind == "split":
+    if kind in ("split", "share"):
         return True
     if kind != "before-after":
         return False
@@ -35,10 +35,18 @@ def _places(number: float) -> str:
 
 
 def difference(trial: Trial, number: float) -> str:
-    """A difference with its sign: points for shares."""
+    """A difference with its sign: points for shares, per cent where it is a ratio of rates."""
     if not math.isfinite(number):
         return "unknown"
+    if trial.criterion.kind == "rate":
+        return _ratio(number)
     size = _places(abs(100 * number)) if is_share(trial) else figure(abs(number))
     sign = "" if size == "0" else "+" if number > 0 else MINUS
     unit = (" point" if size == "1" else " points") if is_share(trial) else ""
     return f"{sign}{size}{unit}"
+
+
+def _ratio(number: float) -> str:
+    size = _places(abs(100 * (number - 1)))
+    sign = "" if size == "0" else "+" if number > 1 else MINUS
+    return f"{sign}{size}%"

@@ -77,12 +77,16 @@ EXAMPLES = {
     "before-after": "1180/61",
     "count": "7",
     "mean": "control 20.5/15/300, trial 22.1/14.8/310",
+    "rate": "control 1200/48, trial 1180/61",
+    "share": "1180/61",
 }
 EXPLAINED = {
     "split": "all people/those who did it",
     "before-after": "all people/those who did it",
     "count": "how many",
     "mean": "mean/spread/people",
+    "rate": "units/events",
+    "share": "all people/those who did it",
 }
 
 

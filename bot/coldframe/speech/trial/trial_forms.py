@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from coldframe.domain.names import MemberId, PlanId
-from coldframe.domain.state import Round
+from coldframe.domain.state import TWO_GROUPS, Round
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
@@ -48,7 +48,7 @@ _STATES = (
 
 
 def _figure_fields(trial: Trial, known: Entry | None) -> tuple[Field, ...]:
-    groups = ("control", "trial") if trial.criterion.kind in ("split", "mean") else ("trial",)
+    groups = ("control", "trial") if trial.criterion.kind in TWO_GROUPS else ("trial",)
     names = {"control": "without the change", "trial": "with the change"}
     fields: list[Field] = []
     for group in groups:
@@ -64,6 +64,8 @@ _PARTS: dict[str, tuple[tuple[str, str], ...]] = {
     "split": (("people", "People"), ("successes", "Of them did it")),
     "before-after": (("value", "People who did it, or the week's value"), ("people", "Of how many people, if any")),
     "count": (("count", "How many"),),
+    "rate": (("units", "Units (people, orders, days)"), ("events", "Events")),
+    "share": (("people", "People"), ("successes", "Of them did it")),
     "mean": (("mean", "Mean"), ("sd", "Standard deviation"), ("people", "People")),
 }
 
@@ -71,7 +73,7 @@ _PARTS: dict[str, tuple[tuple[str, str], ...]] = {
 def _part(figures: Figures | None, part: str) -> str:
     if figures is None:
         return ""
-    return _number({"people": figures.of, "sd": figures.sd}.get(part, figures.value))
+    return _number({"people": figures.of, "units": figures.of, "sd": figures.sd}.get(part, figures.value))
 
 
 def _number(value: float | None) -> str:

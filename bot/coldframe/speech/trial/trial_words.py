@@ -172,6 +172,8 @@ _STATES = {"whole": "whole", "partial": "half a week", "broken": "faulty countin
 def _figures(trial: Trial, figures: Figures) -> str:
     if figures.sd is not None and figures.of is not None:
         return f"{figure(figures.value)} on average (sd {figure(figures.sd)}, {figures.of:,} people)"
+    if trial.criterion.kind == "rate":
+        return f"{figures.value:,.0f} in {figures.of:,}"
     if figures.of is not None:
         share = measure_words.value(trial, figures.value / figures.of) if figures.of else "nobody"
         return f"{figures.value:,.0f} of {figures.of:,} ({share})"

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from coldframe.analysis.chances import Chance
 from coldframe.analysis.outcomes import Outcome, Verdict
 from coldframe.analysis.proportions import Interval
+from coldframe.domain.state import TWO_GROUPS
 from coldframe.domain.trial import standing
 from coldframe.domain.trial.state import Given, Trial
 from coldframe.message.harmless import theirs, written
@@ -194,7 +195,7 @@ def _rows(trial: Trial, judged: Judged, verdict: Verdict) -> list[tuple[str, Lin
 
 
 def _first_week(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
-    if trial.criterion.kind not in ("split", "mean") or verdict.first_week is None or verdict.weeks_used < 2:
+    if trial.criterion.kind not in TWO_GROUPS or verdict.first_week is None or verdict.weeks_used < 2:
         return []
     return [("First week alone", line("{d}", d=difference(trial, verdict.first_week.estimate)))]
 
