@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import ipaddress
 import logging
-import os
 import sys
 import types
 import zoneinfo
@@ -16,7 +15,6 @@ import pytest
 import structlog
 
 from tests.browsers import chromium
-from tests.stages import VERDICTS
 
 zoneinfo.reset_tzpath(to=())  # the program reads the pinned tzdata package, so the tests do too
 
@@ -104,10 +102,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Repeats the verdicts of the checks that ran before pytest, so that they stand beside its own."""
-    told = os.environ.get(VERDICTS)
-    if told:
-        terminalreporter.write_line(f"before the tests: {told}")
     if chromium() is None:
         terminalreporter.write_line(NO_CHROMIUM)
 

@@ -1,4 +1,4 @@
-"""What `python3 tests` does once the environment is there: some checks of the source, then pytest; or a longer run."""
+"""What `python3 tests` does once the environment is there: the tests beside some checks; or a longer run."""
 
 from __future__ import annotations
 
@@ -10,15 +10,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 TOP = Path(__file__).resolve().parent.parent
-CODE = ["bot", "demo", "deploy", "tests"]
-ENOUGH = 60  # lines of a failed check
 
-CHECKS: dict[str, list[str]] = {
-    "lint": ["-m", "ruff", "check", "--output-format=concise", *CODE],
-    "format": ["-m", "ruff", "format", "--check", "--output-format=concise", *CODE],
-    "types": ["-m", "mypy", "--no-error-summary"],
-    "imports": ["-c", "from importlinter.cli import lint_imports_command as run; run()", "--no-logo"],
-}
 WORKERS = ["-n", "2", "--dist=loadgroup"]
 ORDINARY = [*WORKERS, "-m", "not slow"]
 PROFILE = "ci" if os.environ.get("CI") else "all"  # see tests/conftest.py
@@ -31,8 +23,8 @@ CALIBRATION = "calibration"
 """The module of tests/bench that lays what the bot says beside what is true."""
 BENCHES = sorted({path.stem for path in TOP.glob("tests/bench/*.py")} - {"__init__", CALIBRATION, *CHAOS})
 
-VERDICTS = "COLDFRAME_CHECKS"
-"""Environment variable that carries the verdicts of the checks to the end of pytest's report."""
+MEMORY = Path("/dev/shm")
+ROOM = 2 << 30  # bytes that the databases of two workers need at most, with much to spare
 
 
 def main(arguments: Sequence[str]) -> int:
@@ -40,7 +32,7 @@ def main(arguments: Sequence[str]) -> int:
     first, *words = arguments or [""]
     if first in STAGES:
         return STAGES[first](words)
-    status = _pytest(arguments, {})
+    status = _pytest(arguments)
     if status == USAGE:
         longer = ", ".join(filter(None, STAGES))
         print(f"python3 tests takes {longer}, or words for pytest, such as -k WORD", file=sys.stderr)
@@ -48,35 +40,25 @@ def main(arguments: Sequence[str]) -> int:
 
 
 def _suite(words: Sequence[str]) -> int:
-    """The checks and pytest. pytest comes last, so that its closing line, by which others see how many tests ran,
-    closes the whole."""
-    running = {name: _start(command) for name, command in CHECKS.items()}
-    verdicts = {name: _passes(name, check) for name, check in running.items()}
-    failed = _pytest(words, verdicts)
-    return failed or int(not all(verdicts.values()))
+    """The checks of the source beside pytest."""
+    return _pytest(["-p", "tests.checks", *words])
 
 
-def _start(command: Sequence[str]) -> subprocess.Popen[str]:
-    words = [sys.executable, *command]
-    return subprocess.Popen(words, cwd=TOP, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+def _pytest(words: Sequence[str]) -> int:
+    return subprocess.run(
+        [sys.executable, "-m", "pytest", *words], cwd=TOP, env={**os.environ, **_in_memory()}
+    ).returncode
 
 
-def _passes(name: str, check: subprocess.Popen[str]) -> bool:
-    said, _ = check.communicate()
-    print(f"{name}: {'passed' if check.returncode == 0 else 'FAILED'}")
-    if check.returncode:
-        lines = said.strip().splitlines()
-        print("\n".join(f"  {line}" for line in lines[:ENOUGH]))
-        if len(lines) > ENOUGH:
-            print(f"  and {len(lines) - ENOUGH} lines more: python {' '.join(CHECKS[name])}")
-    sys.stdout.flush()
-    return check.returncode == 0
-
-
-def _pytest(words: Sequence[str], verdicts: dict[str, bool]) -> int:
-    told = "; ".join(f"{name} {'passed' if passed else 'FAILED'}" for name, passed in verdicts.items())
-    command = [sys.executable, "-m", "pytest", *words]
-    return subprocess.run(command, cwd=TOP, env={**os.environ, VERDICTS: told}).returncode
+def _in_memory() -> dict[str, str]:
+    """Where the tests' files stand: in memory, if there is plenty, since hundreds of databases that are gone a moment
+    later wait for the disk at each commit."""
+    try:
+        there = os.statvfs(MEMORY)
+    except OSError:
+        return {}
+    usable = os.access(MEMORY, os.W_OK) and not there.f_flag & os.ST_NOEXEC
+    return {"TMPDIR": str(MEMORY)} if usable and there.f_bavail * there.f_frsize >= ROOM else {}
 
 
 def _benches(names: Sequence[str]) -> int:

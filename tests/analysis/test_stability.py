@@ -51,6 +51,7 @@ def test_a_share_that_repeats(group, quota) -> None:
     assert found is None or 1 / len(group) - 0.1 <= found <= 1
 
 
+@pytest.mark.slow  # and at length in tests/bench/calibration
 def test_said_and_true_agree_in_a_few_ordinary_worlds() -> None:
     """A small sample of the bench: the figure is not bolder than the truth, as drawing the same team anew was by 12 to
     20 points."""

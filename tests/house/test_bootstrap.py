@@ -162,6 +162,7 @@ def test_a_new_python_is_accepted(bootstrap: ModuleType, version: tuple[int, int
 # --- failures -----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_an_unreachable_registry_is_said_in_one_line(outdated: Path) -> None:
     """Without the network the last line says so, the exit status is 2, and the next start begins anew."""
     done = _start(outdated, PIP_NO_INDEX="", PIP_INDEX_URL="http://127.0.0.1:9/simple")

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -20,7 +22,6 @@ def started(monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
         commands.append(command[1:])
         return subprocess.CompletedProcess(command, 0)
 
-    monkeypatch.setattr(stages, "CHECKS", {"a check": ["-c", "pass"]})
     monkeypatch.setattr(subprocess, "run", run)
     return commands
 
@@ -62,11 +63,20 @@ def test_calibration_is_a_run_of_its_own(started: list[list[str]]) -> None:
 
 
 @pytest.mark.parametrize("passes", [True, False])
-def test_a_failed_check_fails_the_run(passes: bool, started: list[list[str]], monkeypatch: pytest.MonkeyPatch) -> None:
-    """The tests run all the same, and the status tells."""
-    monkeypatch.setattr(stages, "CHECKS", {"a check": ["-c", f"raise SystemExit({int(not passes)})"]})
-    assert stages.main([]) == int(not passes)
-    assert len(started) == 1
+def test_a_failed_check_fails_the_run(passes: bool, tmp_path: Path) -> None:
+    """The tests run all the same, the status tells, what the check said stands there, and pytest's line comes last."""
+    check = f"print('so it is'); raise SystemExit({int(not passes)})"
+    (tmp_path / "conftest.py").write_text(
+        f"from tests import checks\nchecks.CHECKS = {{'a check': ['-c', {check!r}]}}\n"
+    )
+    (tmp_path / "test_one.py").write_text("def test_one():\n    pass\n")
+    command = [sys.executable, "-m", "pytest", "-p", "tests.checks", "-p", "no:cacheprovider", "."]
+    environment = {**os.environ, "PYTHONPATH": str(stages.TOP)}
+    done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True)
+    assert done.returncode == int(not passes)
+    assert f"a check: {'passed' if passes else 'FAILED'}" in done.stdout
+    assert ("so it is" in done.stdout) is not passes
+    assert "1 passed" in done.stdout.splitlines()[-1]
 
 
 def test_an_unknown_option_is_refused_with_those_that_there_are() -> None:

@@ -97,6 +97,7 @@ def thief(after: Loot, *before: Loot) -> Thief:
     return Thief(PEOPLE, after, before)
 
 
+@pytest.mark.parametrize("address", SLOWER, indirect=True)
 async def test_nobody_is_named_by_what_was_made_after_the_reveal_nor_by_an_earlier_copy(
     address: str, tmp_path: Path
 ) -> None:

@@ -42,7 +42,11 @@ from tests.upgrade.earlier import Blank
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 SECRET = "a passphrase for the tests"
 FOREIGN = "slack_bots"
-WAYS = [(SQLITE, SQLITE), (SQLITE, POSTGRES), (POSTGRES, SQLITE), (POSTGRES, POSTGRES)]
+WAYS = [
+    (SQLITE, POSTGRES),
+    (POSTGRES, SQLITE),
+    *(pytest.param(kind, kind, marks=pytest.mark.slow) for kind in (SQLITE, POSTGRES)),
+]
 
 
 @pytest.fixture(autouse=True)

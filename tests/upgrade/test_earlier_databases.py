@@ -78,6 +78,7 @@ async def test_it_comes_back_after_days(left: Left, tmp_path: Path) -> None:
         assert back.kind == ("back" if left.stop.step in ("setup", "committed", "cancelled") else "longer")
 
 
+@pytest.mark.parametrize("left", SOME, indirect=True)
 @pytest.mark.parametrize("what", ["buttons", "sheets"])
 async def test_one_of_each_kind_is_answered(left: Left, what: What, tmp_path: Path) -> None:
     """A button that stood in the chats, or a form that was open, does what it did, or says why it no longer does."""

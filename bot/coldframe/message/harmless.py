@@ -16,6 +16,7 @@ from coldframe.message.nodes import Line, Theirs
 _JOINERS = {"\u200c", "\u200d"}
 _MARKS = 8  # marks on one base character
 _CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+_BEYOND_ASCII = re.compile(r"[^\x00-\x7f]+")
 
 
 def theirs(text: str, most: int | None = None) -> Theirs:
@@ -41,14 +42,17 @@ def written(text: str, most: int | None = None) -> Line:
 
 def harmless(text: str) -> str:
     """The text without control and direction characters, without zero-width ones, marks capped at eight a base."""
-    if text.isascii():  # neither marks nor hidden characters
-        return _CONTROLS.sub(" ", text).strip()
+    return _BEYOND_ASCII.sub(_without_hidden, _CONTROLS.sub(" ", text)).strip()
+
+
+def _without_hidden(run: re.Match[str]) -> str:
+    """Of characters beyond ASCII; what stands before them is a base, so that marks are counted from there."""
     kept: list[str] = []
     marks = 0
-    for character in _CONTROLS.sub(" ", text):
+    for character in run.group():
         if unicodedata.category(character) in ("Cf", "Cs") and character not in _JOINERS:
             continue
         marks = marks + 1 if unicodedata.combining(character) else 0
         if marks <= _MARKS:
             kept.append(character)
-    return "".join(kept).strip()
+    return "".join(kept)

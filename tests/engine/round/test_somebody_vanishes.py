@@ -40,6 +40,9 @@ ALONE = ((f"{SOLE}, and deputies", "silent"), ("everybody with a role", "forgott
 """What the ordinary run takes, in turn over the steps: those in which most is gone."""
 
 
+SOME_WAYS = [pytest.param(way, marks=() if way in ("silent", "forgotten") else pytest.mark.slow) for way in WAYS]
+
+
 def _cases(*quick: tuple[str, str]) -> list[object]:
     return [
         pytest.param(
@@ -114,7 +117,7 @@ async def test_an_owner_vanishes_before_the_seal(tmp_path: Path, way: Way, accep
 # --- a setup --------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("way", SOME_WAYS)
 @pytest.mark.parametrize(
     "who", ["facilitator", "deputies", "facilitator and deputies", "everybody with a role", "member"]
 )

@@ -43,13 +43,14 @@ def _marks(message: Any) -> list[str]:
     return [key[:8]] if key else []
 
 
+@pytest.mark.slow  # tests/faults does the same in the room
 @pytest.mark.parametrize(
     ("before", "after"),
     [
         (Step.DOTS, Step.PRECEDENTS),
-        pytest.param(Step.NOTES, Step.DOTS, marks=pytest.mark.slow),
-        pytest.param(Step.PLANS, Step.BALLOT, marks=pytest.mark.slow),
-        pytest.param(Step.BALLOT, Step.COMMITMENT, marks=pytest.mark.slow),
+        (Step.NOTES, Step.DOTS),
+        (Step.PLANS, Step.BALLOT),
+        (Step.BALLOT, Step.COMMITMENT),
     ],
 )
 async def test_a_copy_goes_on_in_slack_and_says_nothing_twice(tmp_path: Path, before: Step, after: Step) -> None:
