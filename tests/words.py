@@ -33,7 +33,7 @@ BY_MODULE: Mapping[str, str] = {
     "round/size_words": "channel", "round/pass_words": "channel", "round/undelivered": "facilitator",
     "round/undoing_words": "decision-maker", "round/likeness_words": "facilitator", "trial": "owner",
     "trial/review_words": "channel", "trial/verdict_words": "channel", "trial/sizing_report": "participant",
-    "trial/forecast_words": "participant",
+    "trial/forecast_words": "participant", "trial/signing_words": "participant",
 }  # fmt: skip
 """Who reads what a module says, where its functions do not tell; the longest name that fits."""
 TOLD_BY = (

@@ -19,6 +19,7 @@ from typing import Any
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.round.undoing import may_settle
 from coldframe.domain.state import Round
+from coldframe.domain.trial.signing import asked_about
 from coldframe.domain.trial.state import OPEN_STEPS, Trial, TrialStep
 from coldframe.engine.engine import Engine
 from coldframe.engine.intake.submissions import PICKED
@@ -245,6 +246,8 @@ def is_over(thing: Thing, before: Standing, by: MemberId) -> bool:
 def _trial_over(trial: Trial, made: ButtonValue, by: MemberId) -> bool:
     occurrence = MadeFor.unpack(made.made_for)
     assert occurrence is not None, made
+    if occurrence.what == "sign":
+        return by not in trial.asked_to_sign or occurrence.which != asked_about(trial)
     week = int(occurrence.which) if occurrence.what == "week" else 0
     settled = {
         "trial": False,

@@ -108,6 +108,7 @@ class Act(StrEnum):
     LOOK_AFTER = "stop a trial, say what is in its way, hand it over"
     REVIEW = "move or close the review"
     LEARN = "write what was learnt"
+    SIGN = "have what one wrote shown with one's name, or not at all"
     FIRST_WEEK = "tick or move a first-week action"
     FIND_OWNER = "ask somebody to own it"
     OWN = "own a trial that nobody looks after"
@@ -251,6 +252,7 @@ TABLE: Mapping[Act, Row] = {
     Act.LOOK_AFTER: _row(_TRIAL, {_O}, "trial.stop, trial.block, trial.hand_over"),
     Act.REVIEW: _row(_TRIAL, {_O, _F}, "trial.review_date, trial.close", by_itself=True),
     Act.LEARN: _row(_TRIAL, _ALL, "trial.learn"),
+    Act.SIGN: _row(_TRIAL, {_ITS_OWN}, "trial.show_mine, trial.keep_mine"),
     Act.FIRST_WEEK: _row(_TRIAL, {_O, _ITS_OWN}, "trial.tick, trial.move"),
     Act.FIND_OWNER: _row(_TRIAL, {_O, _F, Who.DEPUTY}, "trial.ask", by_itself=True),
     Act.OWN: _row(_TRIAL, (), "trial.own", {Who.SEATED: "nobody owns it, or its review was missed"}),

@@ -43,7 +43,7 @@ from coldframe.engine.round import (
     what_now,
 )
 from coldframe.engine.round.steps import PLAYS, notes, placement, voting
-from coldframe.engine.trial import forecasts, ownership, reviews, under_way, weekly
+from coldframe.engine.trial import forecasts, ownership, reviews, signing, under_way, weekly
 from coldframe.engine.trial import reactions as trial_reactions
 from coldframe.engine.trial import starting as trial_starting
 from coldframe.errors import ColdframeError
@@ -104,6 +104,7 @@ USES = Uses(
         weekly.BUTTONS,
         ownership.BUTTONS,
         reviews.BUTTONS,
+        signing.BUTTONS,
         trial_starting.BUTTONS,
         forecasts.BUTTONS,
         registering.BUTTONS,

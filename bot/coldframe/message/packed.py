@@ -68,13 +68,14 @@ class ButtonValue:
         return cls(_plain(subject), tuple(map(_plain, rest)), _plain(made_for))
 
 
-OfTrial = Literal["trial", "running", "proposed", "week", "action", "review", "offer", "owner"]
+OfTrial = Literal["trial", "running", "proposed", "week", "action", "review", "offer", "owner", "sign"]
 
 
 @dataclass(frozen=True, slots=True)
 class MadeFor:
     """What of a trial a button or form was made for: the trial as long as it is open, while it runs, or before it
-    began; a week, an action, a review or an offer of it; its having this owner."""
+    began; a week, an action, a review or an offer of it; its having this owner; the question whether
+    something is shown with a name."""
 
     what: OfTrial
     which: str = ""

@@ -40,6 +40,8 @@ class RegisterEntry:
     reason: str = ""
     learning: str = ""
     learnings: tuple[str, ...] = ()
+    agreed: tuple[str, ...] = ()
+    """Learnings of too few to be shown without names, whose writers had them shown with theirs."""
     planned: int = 0
     took_days: int | None = None
     chances: tuple[int, ...] = ()
@@ -48,7 +50,7 @@ class RegisterEntry:
     @property
     def of_others(self) -> tuple[str, ...]:
         """What others learnt. An earlier release entered what too few had written as well."""
-        return self.learnings if enough(self.learnings) else ()
+        return (*(self.learnings if enough(self.learnings) else ()), *self.agreed)
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,7 +81,21 @@ def said(now: datetime) -> Use:
 
 
 _OF_ACTS = frozenset(
-    {"say", "page", "late", "draft", "which", "meant", "misplaced", "handed", "alike", "author", "consent", "score"}
+    {
+        "say",
+        "page",
+        "late",
+        "draft",
+        "which",
+        "meant",
+        "misplaced",
+        "handed",
+        "alike",
+        "author",
+        "consent",
+        "score",
+        "sign",
+    }
 )
 
 

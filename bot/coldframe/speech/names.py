@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Mapping
 from coldframe.domain.names import MemberId, PauseReason, Side, Step, Touches
 from coldframe.domain.round.disclosure import MIN_VOTERS, MIN_VOTERS_ON_TWO, voters_needed
 from coldframe.domain.state import Round
+from coldframe.domain.trial import signing
 from coldframe.domain.trial.state import Trial
 from coldframe.domain.unsigned import enough, middle
 from coldframe.message.harmless import theirs
@@ -158,6 +159,11 @@ def of_owner(trial: Trial) -> str:
 def of_offer(trial: Trial) -> str:
     """Made for the newest question to somebody to own it."""
     return _of_trial(trial, MadeFor("offer", str(trial.offers)))
+
+
+def of_signing(trial: Trial) -> str:
+    """Made for the question whether what somebody wrote is shown with their name."""
+    return _of_trial(trial, MadeFor("sign", signing.asked_about(trial)))
 
 
 def of_action(trial: Trial, action: str) -> str:

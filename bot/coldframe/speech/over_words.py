@@ -61,6 +61,10 @@ def _trial(trial: Trial, template: str, **parts: Line | str | int) -> Line:
     return line(template, t=trial_words.title(trial), **parts) + _NOTHING
 
 
+def signing_over(trial: Trial) -> Line:
+    return _trial(trial, "That asked whether what you wrote about “{t}” is shown with your name. It was settled.")
+
+
 def trial_ended(trial: Trial) -> Line:
     if trial.closing is None:
         return _trial(trial, "That was for the trial “{t}”, which was never started.")

@@ -34,7 +34,7 @@ log = structlog.get_logger()
 _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)
 _ENTRY: TypeAdapter[RegisterEntry] = TypeAdapter(RegisterEntry)
 _TEAM: TypeAdapter[Team] = TypeAdapter(Team)
-_PRIVATE = ("chances", "fears", "feared", "learnings")
+_PRIVATE = ("chances", "fears", "feared", "learnings", "asked_to_sign")
 _OPEN = tuple(step.value for step in OPEN_STEPS)
 MAX_WORDS = 8
 
@@ -47,7 +47,7 @@ def folded(text_: str) -> str:
 
 def _searched(entry: RegisterEntry) -> str:
     parts = (entry.title, entry.hypothesis, entry.question, entry.measure, entry.learning, entry.reason)
-    return "\n".join((*parts, *entry.learnings))
+    return "\n".join((*parts, *entry.learnings, *entry.agreed))
 
 
 def _use(trial: Trial) -> Use:

@@ -44,10 +44,9 @@ async def test_chances_are_given_by_button_emoji_or_form_and_nobody_sees_them_be
 
 
 async def test_what_fewer_than_three_said_is_not_shown_as_if_it_were_unsigned(tmp_path: Path) -> None:
-    """Two are no crowd: neither the seal, nor the review, nor its close, register or digest says what they said, and
-    the channel hears why not. [a single forecast was shown as "from 40 to 40%"]"""
-    async with a_team(tmp_path, chances={F: 73, D: 37}, fears=("canary one", "canary two")) as team:
-        assert any("fewer than three people wrote why" in m for m in team.channel())
+    """Two are no crowd: neither the seal, nor the review, nor its close, register or digest says what they said, or
+    that somebody wrote at all. [a single forecast was shown as "from 40 to 40%"]"""
+    async with a_team(tmp_path, chances={FD: 73, D: 37}, fears=("canary one", "canary two")) as team:
         await team.weeks(4, at=timedelta(days=1, hours=1))
         for member in (FD, INES):
             assert not await team.fill(member, "trial.learn", {"text": f"canary of {member}"})
@@ -57,11 +56,65 @@ async def test_what_fewer_than_three_said_is_not_shown_as_if_it_were_unsigned(tm
         await team.command(F, "search calling")
         seen = "\n".join([*team.channel(), *team.told(F), *(words(n.message) for n in team.house.room.notes(F))])
         assert seen.count("not shown: fewer than three people gave one") == 2
-        assert seen.count("Fewer than three others wrote what they learnt") == 1
+        assert "wrote what they learnt" not in seen and "wrote why" not in seen
         assert not any(said in seen for said in ("canary", "73%", "37%", "55%", "mean score"))
         async with team.house.store.begin() as uow:
             (entry,) = await uow.search("room", ["growth"], Wanted())
         assert (entry.chances, entry.learnings) == ((), ())
+
+
+async def test_of_too_few_each_chooses_whether_what_they_fear_is_shown_with_their_name(tmp_path: Path) -> None:
+    """Asked in private, at their next working moment, each for themselves alone. What one has shown stands in the
+    channel and in the review; what another keeps is nowhere, and the question goes with the answer."""
+    async with a_team(tmp_path, chances={FD: 73, INES: 37, D: 50}, fears=("canary one", "canary two")) as team:
+        assert not any("canary" in m for m in team.channel())
+        for member, fear in ((FD, "canary one"), (INES, "canary two")):
+            (asked,) = [m for m in team.told(member) if "with your name" in m]
+            assert fear in asked and "If you choose nothing, nobody sees it." in asked
+        assert not any("with your name" in m for member in (F, D, DD) for m in team.told(member))
+        shown = await team.press(FD, "trial.show_mine")
+        kept = await team.press(INES, "trial.keep_mine")
+        assert (words(shown.note), words(kept.note)) == ("It's in the channel, with your name.", "It stays with you.")
+        assert [m for m in team.channel() if "canary" in m] == ["Fred fears about “Title of p0”: canary one"]
+        assert not any("with your name" in m for member in (FD, INES) for m in team.told(member))
+        await team.weeks(4, at=timedelta(days=1, hours=1))
+        (review,) = [m for m in team.channel() if m.startswith("Review: ")]
+        assert "canary one (Fred)" in review and "canary two" not in "\n".join(team.channel())
+        assert (await team.trial()).feared == {INES: "canary two"}
+
+
+async def test_of_too_few_each_chooses_whether_what_they_learnt_is_shown_with_their_name(tmp_path: Path) -> None:
+    """After the review; the register finds it then, without the name. Whoever is forgotten takes it along."""
+    async with a_team(tmp_path, chances={INES: 37}, fears=("an old canary",)) as team:
+        await team.weeks(4, at=timedelta(days=1, hours=1))
+        for member in (FD, INES):
+            assert not await team.fill(member, "trial.learn", {"text": f"canary of {member}"})
+        await team.fill(D, "trial.close", {"learning": "Calling works", "decision": "stop", "reason": "no numbers"})
+        await team.weeks(5)
+        assert len([m for m in team.told(INES) if "what you learnt from “Title of p0”?" in m]) == 1
+        with pytest.raises(LookupError):
+            team.button(INES, "trial.show_mine", f"{team.round.id}-p0%:sign fear")
+        await team.press(INES, "trial.show_mine")
+        assert [m for m in team.channel() if "canary" in m] == ["Ines learnt from “Title of p0”: canary of ines"]
+        async with team.house.store.begin() as uow:
+            (entry,) = await uow.search("room", ["growth"], Wanted(words="canary"))
+        assert entry.of_others == ("canary of ines",) and entry.learnings == ()
+        await team.command(INES, "forget me", channel=False)
+        await team.until(team.clock.now() + timedelta(minutes=6))
+        async with team.house.store.begin() as uow:
+            assert await uow.search("room", ["growth"], Wanted(words="canary")) == []
+        assert (await team.trial()).signed == ()
+
+
+async def test_a_question_about_ones_name_that_nobody_answers_goes_after_a_week(tmp_path: Path) -> None:
+    """Nothing was shown, by nobody else's press either."""
+    async with a_team(tmp_path, chances={INES: 37}, fears=("canary",)) as team:
+        message, button = team.button(INES, "trial.show_mine")
+        reply = await team.house.room.press(FD, message, button.action, button.value, forged=True)
+        assert "It was settled" in words(reply.note)
+        await team.until(team.clock.now() + timedelta(days=7, hours=1))
+        assert not any("with your name" in m for m in team.told(INES))
+        assert "canary" not in "\n".join(team.channel())
 
 
 async def test_three_forecasts_are_shown_so_that_nobodys_own_can_be_read_off(tmp_path: Path) -> None:

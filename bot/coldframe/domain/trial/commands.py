@@ -55,6 +55,12 @@ class ForgetIn(Command):
     unread: frozenset[str] = frozenset()
 
 
+class Sign(Command):
+    """What I wrote, and too few others, is shown with my name, or not at all."""
+
+    show: bool
+
+
 class DropTrial(Command):
     """A proposed trial is not started after all; one that is being built is given up, with the reason."""
 

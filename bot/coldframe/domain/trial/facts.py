@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId
-from coldframe.domain.trial.state import Closing, Entry, Given, Postponed, Reading
+from coldframe.domain.trial.state import Closing, Entry, Given, Postponed, Reading, Signed
 
 
 class TrialFact(Fact):
@@ -129,6 +129,15 @@ class LearningWritten(TrialFact):
     private = True
     member: MemberId
     text: str
+
+
+class ShownSigned(TrialFact):
+    signed: Signed
+
+
+class KeptToSelf(TrialFact):
+    private = True
+    member: MemberId
 
 
 class StoppedEarly(TrialFact):

@@ -16,7 +16,7 @@ from coldframe.domain.names import LeverId, MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Choice, Plan, Round
 from coldframe.domain.texts import accepted
-from coldframe.domain.trial import building, checks, owning, reviewing, standing
+from coldframe.domain.trial import building, checks, owning, reviewing, signing, standing
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.facts import (
     CountingChecked,
@@ -70,6 +70,7 @@ def from_commitment(round_: Round, plan_id: PlanId, trial_id: str, starts: date)
         chances=dict(choice.forecasts),
         fears=fears,
         feared={} if fears else choice.feared,
+        asked_to_sign=frozenset(() if fears else choice.feared),
     )
 
 
@@ -206,6 +207,7 @@ _DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
     **building.DECIDE,
     **owning.DECIDE,
     **reviewing.DECIDE,
+    **signing.DECIDE,
 }
 _EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
     WeekLogged: week_logged,
@@ -215,6 +217,7 @@ _EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
     **building.EVOLVE,
     **owning.EVOLVE,
     **reviewing.EVOLVE,
+    **signing.EVOLVE,
 }
 
 

@@ -190,6 +190,8 @@ def member_forgotten(trial: Trial, fact: MemberForgotten) -> Trial:
     people = {m: GONE if m == fact.member else name for m, name in trial.people.items()}
     kept = replace(trial, chances=chances, feared=feared, learnings=learnings, people=people)
     kept = _unreasoned(kept, fact.member)
+    kept = replace(kept, asked_to_sign=kept.asked_to_sign - {fact.member})
+    kept = replace(kept, signed=tuple(s for s in kept.signed if s.by != fact.member))
     kept = replace(kept, in_the_way="") if trial.owner == fact.member else kept
     return aliases.renamed(_without(kept, fact.unread), fact.member, fact.alias)
 

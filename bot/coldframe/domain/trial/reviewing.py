@@ -118,7 +118,8 @@ def stopped_early(trial: Trial, fact: StoppedEarly) -> Trial:
 def review_closed(trial: Trial, fact: ReviewClosed) -> Trial:
     """What people wrote is shown unsigned, and who wrote it is erased; of too few it stays for its writers alone."""
     kept = {} if fact.learnings else {m: text for m, text in trial.learnings.items() if m != fact.closing.by}
-    return replace(trial, closing=fact.closing, shown_learnings=fact.learnings, learnings=kept, in_the_way="")
+    closed = replace(trial, closing=fact.closing, shown_learnings=fact.learnings, learnings=kept, in_the_way="")
+    return replace(closed, asked_to_sign=frozenset(kept))
 
 
 DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {

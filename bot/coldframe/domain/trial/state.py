@@ -35,6 +35,7 @@ UNDER_WAY = (TrialStep.BUILDING, *WENT_LIVE)
 OPEN_STEPS = (TrialStep.PROPOSED, *UNDER_WAY)
 Decision = Literal["scale", "change", "stop"]
 DECISIONS: tuple[Decision, ...] = ("scale", "change", "stop")
+Signable = Literal["fear", "learning"]
 WeekWord = Literal["whole", "partial", "broken"]
 
 
@@ -159,6 +160,15 @@ class Closing:
 
 
 @dataclass(frozen=True, slots=True)
+class Signed:
+    """What somebody wrote in private and then had shown with their name, since too few others wrote."""
+
+    what: Signable
+    by: MemberId
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Trial:
     """One trial. `starts` is the first day of its first week, a Monday but in trials of earlier releases; `team` is the
     channel. Its days are those of `zone`, where an earlier release fixed none the owner's.
@@ -216,6 +226,8 @@ class Trial:
     feared: Mapping[MemberId, str] = field(default_factory=dict)  # by too few to be shown; each for its writer alone
     learnings: Mapping[MemberId, str] = field(default_factory=dict)
     shown_learnings: tuple[str, ...] = ()
+    asked_to_sign: frozenset[MemberId] = frozenset()  # whether theirs is shown with their name
+    signed: tuple[Signed, ...] = ()
     closing: Closing | None = None
 
     def name_of(self, member: MemberId | None) -> str:

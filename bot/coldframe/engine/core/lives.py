@@ -14,6 +14,7 @@ from typing import Generic, TypeVar
 
 from coldframe.domain.names import ENDS, RUNNING, MemberId, PlanId, Role, Step
 from coldframe.domain.state import Round
+from coldframe.domain.trial import signing
 from coldframe.domain.trial.state import OPEN_STEPS, UNDER_WAY, Trial, TrialStep
 from coldframe.message.nodes import Buttons, Message
 from coldframe.message.packed import MessageName
@@ -41,7 +42,9 @@ LATE, SCORE = "late", "score"
 """The question what becomes of a note that came late; what a forecast was worth."""
 HELD = "held"
 """A decision that can still be undone, to whoever made it."""
-WAITS = frozenset({HANDED, WHICH, LATE, SCORE})
+SIGN = "sign"
+"""Whether what somebody wrote is shown with their name, since too few others wrote."""
+WAITS = frozenset({HANDED, WHICH, LATE, SCORE, SIGN})
 """What waits for an answer, or has told somebody something private, stands for some days at most."""
 HANDED_BACK_FOR = timedelta(days=7)
 SWEPT_AFTER = timedelta(minutes=5)
@@ -171,6 +174,10 @@ def _while_something_is_open(trial: Trial, rest: Rest) -> bool:
     return trial.step in UNDER_WAY and (len(rest) < 3 or any(is_open(trial, rest[0], key) for key in rest[1:-1]))
 
 
+def _while_asked_to_sign(trial: Trial, rest: Rest) -> bool:
+    return rest[0] in trial.asked_to_sign and rest[1] == signing.asked_about(trial)
+
+
 def is_open(trial: Trial, person: str, key: str) -> bool:
     """Whether this person still owes this week's numbers or this action."""
     if key.isdigit():
@@ -234,6 +241,7 @@ TRIAL: Mapping[str, Life[Trial]] = {
     "close": Life(End.GONE, _in_review),
     "reading": Life(End.GONE, _under_way),
     SCORE: Life(End.GONE, lambda trial, rest: True),
+    SIGN: Life(End.GONE, _while_asked_to_sign),
     SAID: Life(End.GONE, _under_way),
 }
 TEAM_OF_TRIAL: Mapping[str, Life[Trial]] = {

@@ -86,7 +86,8 @@ async def _in_trial(turn: Turn, trial: Trial, person: MemberId) -> None:
         assert alias is not None
         await turn.act_on_trial(forgotten, LeaveTrial(BOT, alias))
     entry = await turn.uow.entry(trial.id)
-    if entry is not None and person in (trial.owner, trial.closing and trial.closing.by):
+    signed = [each.by for each in trial.signed]
+    if entry is not None and person in (trial.owner, trial.closing and trial.closing.by, *signed):
         await turn.uow.enter(registering.forgotten(entry, forgotten))
 
 

@@ -73,10 +73,15 @@ def _closed(entry: RegisterEntry, trial: Trial, closing: Closing) -> RegisterEnt
         reason=closing.reason,
         learning=closing.learning,
         learnings=trial.shown_learnings,
+        agreed=_agreed(trial),
         took_days=(closing.at.date() - trial.starts).days if trial.starts else None,
         chances=tuple(sorted(trial.chances.values())) if enough(trial.chances) else (),
         met=was_met(trial),
     )
+
+
+def _agreed(trial: Trial) -> tuple[str, ...]:
+    return tuple(signed.text for signed in trial.signed if signed.what == "learning")
 
 
 def forgotten(entry: RegisterEntry, trial: Trial) -> RegisterEntry:
@@ -84,7 +89,8 @@ def forgotten(entry: RegisterEntry, trial: Trial) -> RegisterEntry:
     owner = trial.name_of(trial.owner) if trial.owner else entry.owner
     if trial.closing is None:
         return replace(entry, owner=owner)
-    return replace(entry, owner=owner, reason=trial.closing.reason, learning=trial.closing.learning)
+    closing = trial.closing
+    return replace(entry, owner=owner, reason=closing.reason, learning=closing.learning, agreed=_agreed(trial))
 
 
 def shown(entry: RegisterEntry) -> Found:

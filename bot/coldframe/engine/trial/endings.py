@@ -27,7 +27,8 @@ async def follow(turn: Turn, before: Trial, after: Trial) -> None:
 
 def _around(trial: Trial) -> tuple[object, ...]:
     """What messages last for."""
-    return trial.step, trial.owner, trial.asked, trial.in_the_way, tuple(trial.weeks), trial.open_actions()
+    said = trial.in_the_way, tuple(trial.weeks), trial.open_actions(), trial.asked_to_sign
+    return trial.step, trial.owner, trial.asked, *said
 
 
 def _life(posted: Posted) -> lives.Life[Trial] | None:

@@ -15,6 +15,7 @@ from coldframe.domain.trial.facts import (
     ReviewClosed,
     ReviewMoved,
     ReviewOpened,
+    ShownSigned,
     StoppedEarly,
     TrialDropped,
     TrialFact,
@@ -26,7 +27,7 @@ from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import trial_turn
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import registering
-from coldframe.engine.trial import endings, ownership, reviews, schedule, starting, weekly
+from coldframe.engine.trial import endings, ownership, reviews, schedule, signing, starting, weekly
 from coldframe.speech.trial import owner_words, review_words, trial_words
 
 
@@ -161,4 +162,5 @@ FOLLOW: Mapping[type[TrialFact], Follow[Trial]] = {
     StoppedEarly: _stopped,
     LearningWritten: _learnt,
     ReviewClosed: _closed,
+    ShownSigned: signing.shown,
 }

@@ -16,7 +16,7 @@ from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
 from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Turn, due_turn
 from coldframe.engine.register import leftovers, registering
-from coldframe.engine.trial import weekly
+from coldframe.engine.trial import signing, weekly
 from coldframe.engine.trial.schedule import word_later
 from coldframe.engine.worker import judging
 from coldframe.message.packed import Occurrence
@@ -135,6 +135,7 @@ async def _closed(kit: Kit, due: Due) -> None:
     chart = await _calibration(kit, entries)
     async with due_turn(kit, due) as turn:
         trial_turn.say(turn, trial, "closed", review_words.closed(trial, score))
+        signing.ask(turn, trial)
         if chart is not None and score is not None:
             trial_turn.say(turn, trial, "calibration", review_words.calibration(chart))
         if registering.was_met(trial) is not None:

@@ -19,7 +19,7 @@ from coldframe.engine.core import members, sent_form, trial_turn
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import digest, leftovers, registering
-from coldframe.engine.trial import ownership, reviews, schedule
+from coldframe.engine.trial import ownership, reviews, schedule, signing
 from coldframe.engine.trial.places import refuse_without_place, trial_id
 from coldframe.message.nodes import Option
 from coldframe.ports.chat import Reply
@@ -57,6 +57,7 @@ async def committed(turn: Turn, before: Round, round_: Round, fact: Committed) -
         feared = trial_words.fears(trial)
         if feared is not None:
             trial_turn.say(turn, trial, "fears", feared)
+        signing.ask(turn, trial)
         await begin(turn, trial)
     await digest.schedule(turn, round_.tenant, round_.channel)
 

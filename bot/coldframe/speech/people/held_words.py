@@ -66,6 +66,8 @@ EXPLAINED: Mapping[str, str] = {
     "forecast in per cent": "How likely you said that it meets its criterion. Yours alone.",
     "why it would fail": "Why you said that it would fail, while it isn't shown without names.",
     "learning": "What you wrote that you learnt, while it isn't shown without names.",
+    "asked about your name": "Whether I asked you if yours, which too few others wrote, is shown with your name.",
+    "shown with your name": "What you had shown with your name, since too few others wrote.",
     "review closed": "What you said when you closed its review.",
 }
 
@@ -209,6 +211,8 @@ def held_in_trial(trial: Trial, me: MemberId) -> Held:
         "forecast in per cent": trial.chances.get(me),
         "why it would fail": trial.feared.get(me, ""),
         "learning": trial.learnings.get(me, ""),
+        "asked about your name": me in trial.asked_to_sign,
+        "shown with your name": [asdict(signed) for signed in trial.signed if signed.by == me],
         "review closed": asdict(closing) if closing is not None and closing.by == me else None,
     }
 

@@ -21,10 +21,6 @@ from coldframe.speech.trial.trial_words import appointment, entry_line, title, w
 from coldframe.speech.trial.verdict_words import Judged
 
 GUESS = 0.25  # the Brier score of whoever always says one half
-TOO_FEW_LEARNT = (
-    "Fewer than three others wrote what they learnt. You would know who wrote what, so I don't show it. If it's yours, "
-    "you can say it here."
-)
 
 
 def brief(trial: Trial, today: date) -> Message:
@@ -125,10 +121,14 @@ def _chances(trial: Trial) -> list[Block]:
 
 
 def _fears(trial: Trial) -> list[Block]:
-    """An earlier release kept what too few had written for the review."""
-    if not enough(trial.fears):
-        return []
-    return [paragraph("What people feared:"), Items(tuple(written(f, 300) for f in trial.fears[:8]))]
+    """An earlier release kept what too few had written for the review; theirs is what they showed with their name."""
+    found = [written(fear, 300) for fear in trial.fears[:8]] if enough(trial.fears) else []
+    found += [
+        line("{w} ({o})", w=signed(said.text, said.by, 300), o=who(trial, said.by))
+        for said in trial.signed
+        if said.what == "fear"
+    ]
+    return [paragraph("What people feared:"), Items(tuple(found))] if found else []
 
 
 def to_close(trial: Trial) -> Message:
@@ -166,8 +166,6 @@ def closed(trial: Trial, score: float | None) -> Message:
     if trial.shown_learnings:
         blocks.append(paragraph("What others learnt, unsigned:"))
         blocks.append(Items(tuple(written(t, 500) for t in trial.shown_learnings)))
-    elif trial.learnings:
-        blocks.append(paragraph(TOO_FEW_LEARNT))
     blocks.append(paragraph(line("What this team did: {d}. Thank you, {o}.", d=_did(trial), o=_owner(trial))))
     return Message(words, tuple(blocks))
 

@@ -304,13 +304,8 @@ def stop_line_ticked(trial: Trial) -> Message:
 
 
 def fears(trial: Trial) -> Message | None:
-    """The pre-mortem, revealed with the commitment: unsigned and shuffled, when enough people wrote."""
-    if trial.feared:
-        return said_of(
-            "Imagine that “{title}” has failed: fewer than three people wrote why. You would know who wrote what, so I "
-            "don't show it. If it's yours, you can say it here.",
-            trial,
-        )
+    """The pre-mortem, revealed with the commitment: unsigned and shuffled, when enough people wrote. Of fewer each is
+    asked for themselves (`signing_words`)."""
     if not trial.fears:
         return None
     words = line("Imagine that “{t}” has failed. What people fear, unsigned and shuffled:", t=title(trial))
