@@ -22,7 +22,8 @@ from coldframe.domain.trial.facts import MemberForgotten
 from coldframe.domain.trial.owning import member_forgotten
 from coldframe.domain.trial.state import Trial
 from coldframe.ports.follow_through import RegisterEntry, Team
-from coldframe.ports.holdings import DOCUMENTS, ROOM, SLACK, TABLES, Held, Then
+from coldframe.ports.holdings import DOCUMENTS
+from coldframe.ports.kept import ROOM, SLACK, TABLES, Held, Then
 from coldframe.ports.storage import Member, Traces
 from coldframe.speech.people.held_words import EXPLAINED, everything, held_in, held_in_trial
 from coldframe.store import tables

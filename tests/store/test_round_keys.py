@@ -20,11 +20,16 @@ from sqlalchemy import select
 from coldframe.clock import SeededIds
 from coldframe.config import SettingsError, load
 from coldframe.domain.names import LeverId, MemberId, NoteId, Side, Step
-from coldframe.domain.state import Note, Plan, Round
+from coldframe.domain.state import Mark, Note, Plan, Round
+from coldframe.message.nodes import Message, line
+from coldframe.ports.chat import Place
+from coldframe.ports.held import Held
 from coldframe.ports.keys import Covers, Key, Use
+from coldframe.ports.storage import Done, Send
 from coldframe.store import past
 from coldframe.store import tables as t
 from coldframe.store.database import open_database
+from coldframe.store.migrate import upgrade
 from coldframe.store.past import NoKeys
 from coldframe.store.round_keys import KEYS, KeyPlace, default_place, open_keys
 from coldframe.store.rounds import mark_body
@@ -359,3 +364,58 @@ def test_keys_of_said_words_last_a_month_and_then_some() -> None:
     used = [past.said(NOW + timedelta(days=days)) for days in (-70, -31, 0)]
     assert [past._is_past(use, {}, {}, NOW) for use in used] == [True, False, False]
     assert MemberId("x") not in {use.subject for use in used}
+
+
+async def test_a_key_stays_as_long_as_something_waits_that_it_seals(address: str) -> None:
+    """Somebody is away for long: what is asked of them then is still there when they come back, and the key goes after
+    it. [it went with its month, and the question with it]"""
+    store = await open_store(address, SECRET, SeededIds(1))
+    back, somebody = NOW + timedelta(days=120), Place("t", "direct", "ines")
+    asked = Send("post", "p1/sign/ines/fear", somebody, Message(line("Shall I?")), use=past.said(NOW), held=Held(back))
+    async with store.begin() as uow:
+        await uow.send([asked], NOW)
+    await store.tidy(NOW + timedelta(days=100))
+    await store.close()
+    store = await open_store(address, SECRET, SeededIds(2))
+    (claimed,) = await store.claim_sends(back, 1)
+    assert claimed.send.message == asked.message
+    await store.sent([Done(claimed, "m1")])
+    await store.tidy(back + timedelta(days=1))
+    assert past.said(NOW) not in await store.keys.uses()
+    await store.close()
+
+
+async def test_a_vote_given_at_one_process_is_read_by_another_that_destroyed_its_key_before(address: str) -> None:
+    """Votes were erased, with their key, since the step is opened again; another process had that key at hand, and must
+    not seal by it what comes now."""
+    there = [_of_its_own(address, number) for number in (1, 2)]
+    await upgrade(there[0].database)
+    voting = Play(a_round(6)).to(Step.DOTS).round
+    ines, jon = EVERYBODY[4:6]
+    async with there[0].begin() as uow:
+        await uow.add_round(voting, NOW)
+    await _votes(there[1], ines)
+    async with there[0].begin() as uow:
+        known = await uow.round(voting.id)
+        assert known is not None and known.dots is not None and ines in known.dots.marks
+        await uow.erase_votes(voting.id, "dots")
+    await _votes(there[1], jon)
+    for store in there:
+        async with store.begin() as uow:
+            known = await uow.round(voting.id)
+        assert known is not None and known.dots is not None and known.dots.marks.keys() == {jon}
+        await store.close()
+
+
+def _of_its_own(address: str, number: int) -> SqlStore:
+    """As a process has it."""
+    ids = SeededIds(number)
+    return SqlStore(open_database(address), Seal(SECRET), owner=f"p{number}", new_key=lambda: ids.new("k"))
+
+
+async def _votes(store: SqlStore, person: MemberId) -> None:
+    async with store.begin() as uow:
+        before = await uow.round("r1")
+        assert before is not None and before.dots is not None
+        marks = {**before.dots.marks, person: (Mark("o1", "button"),)}
+        await uow.save_round(before, replace(before, dots=replace(before.dots, marks=marks)), (), NOW)

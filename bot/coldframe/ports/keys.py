@@ -120,6 +120,11 @@ class Keys(Protocol):
         """The key of this id, if this process knows it."""
         ...
 
+    def look_again(self, subject: str) -> None:
+        """Another process has changed what these keys are of, and may have destroyed some: none is taken for there that
+        was not read since."""
+        ...
+
     async def destroy(self, uses: Collection[Use]) -> None:
         """For good: nothing of them stays, neither here nor in the files."""
         ...

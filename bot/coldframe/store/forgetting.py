@@ -1,4 +1,4 @@
-"""Deleting what leads to a person from the tables, by the list of all of it (`ports.holdings`). What stands in rounds
+"""Deleting what leads to a person from the tables, by the list of all of it (`ports.kept`). What stands in rounds
 and trials changes there, by the facts with which they forget somebody; the trail of facts follows them here."""
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, Table, delete, func, or_, select, update
 from coldframe.domain.people.facts import PersonForgotten
 from coldframe.domain.trial.facts import MemberForgotten
 from coldframe.message.packed import MessageName
-from coldframe.ports.holdings import Then, columns
+from coldframe.ports.kept import Then, columns
 from coldframe.ports.places import BESIDES, Place
 from coldframe.ports.storage import Send, Traces
 from coldframe.store import tables as t

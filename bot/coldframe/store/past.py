@@ -68,11 +68,22 @@ async def look_after(database: Database, keys: KeyPlace, now: datetime) -> None:
 
 async def destroy(database: Database, keys: KeyPlace, now: datetime) -> None:
     """Destroys what is past."""
-    past = await _past(database, await keys.uses(), now)
+    waits = await _waiting(database, keys)
+    past = [use for use in await _past(database, await keys.uses(), now) if use not in waits]
     await keys.destroy(past)
     if past:
         log.info("keys.past", number=len(past))
         await database.scrub()
+
+
+async def _waiting(database: Database, keys: KeyPlace) -> set[Use]:
+    """By which months what still waits to be said was sealed: for somebody who is away for long."""
+    async with database.looking() as db:
+        rows = await db.execute(select(t.outbox.c.body))
+        named = {id for row in rows if (id := key_of(row.body)) is not None}
+    await keys.find(named)
+    uses = {key.use for id in named if (key := keys.at_hand(id)) is not None}
+    return {use for use in uses if use.covers is Covers.SAID}
 
 
 async def _past(database: Database, uses: Iterable[Use], now: datetime) -> list[Use]:

@@ -103,6 +103,7 @@ class KeyPlace:
         return known or await self._made(use)
 
     async def _made(self, use: Use) -> Key:
+        """Unless somebody else has made it."""
         new: dict[str, object] = {"subject": use.subject, "covers": use.covers.value, "which": use.which}
         new |= {"id": secrets.token_bytes(KEY_ID), "secret": secrets.token_bytes(SECRET)}
         async with self.database.apart() as db:
@@ -117,6 +118,10 @@ class KeyPlace:
 
     def at_hand(self, id: bytes) -> Key | None:
         return self._by_id.get(id)
+
+    def look_again(self, subject: str) -> None:
+        for use in [use for use in self._by_use if use.subject == subject]:
+            del self._by_id[self._by_use.pop(use).id]
 
     async def uses(self) -> list[Use]:
         """Of all keys that there are."""

@@ -49,6 +49,7 @@ class RoundWork:
             return None
         known = self.read.get(round_id) or self._known.get(round_id)
         if known is None or known[0] != version:
+            self._sealer.keys.look_again(round_id)
             known = await self._read_round(round_id, version)
         self.read[round_id] = known
         return known[1]

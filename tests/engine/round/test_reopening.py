@@ -154,6 +154,14 @@ async def test_a_choice_that_was_to_be_announced_is_not(tmp_path: Path) -> None:
         assert await team.dues("announce choice") == []
 
 
+async def test_comparisons_that_count_again_are_not_erased_meanwhile(tmp_path: Path) -> None:
+    """The day on which they were to go is set when the placement is counted anew."""
+    async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
+        assert "comparisons" in [due.occurrence for due in await team.dues("erase votes")]
+        await _opens(team, Step.BALLOT)
+        assert [due.occurrence for due in await team.dues("erase votes")] == ["dots"]
+
+
 async def test_only_the_facilitator_and_only_what_can_be(tmp_path: Path) -> None:
     """A value that was made up, a step that stays closed, somebody else."""
     async with at_step(tmp_path, MONDAY, Step.MERGE) as team:

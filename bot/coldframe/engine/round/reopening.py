@@ -13,7 +13,6 @@ from coldframe.domain.round.reopening import (
     OpenAgain,
     Reopened,
     can_be_opened,
-    picks_for_placement,
     span,
 )
 from coldframe.domain.round.revealed_notes import can_be_posted
@@ -105,7 +104,7 @@ async def _forget_dues(turn: Turn, before: Round, over: tuple[Step, ...]) -> Non
     erased = {Step.DOTS: "dots", Step.BALLOT: "ballot"}
     for ballot in [erased[step] for step in over if step in erased]:
         await turn.drop_due(before.id, kind=ERASE, occurrence=ballot)
-    if Step.BALLOT in over and picks_for_placement(before):
+    if Step.PLACEMENT in over:
         await turn.drop_due(before.id, kind=ERASE, occurrence="comparisons")
 
 
