@@ -16,7 +16,7 @@ from coldframe.logs import Form, Level
 
 PREFIX = "COLDFRAME_"
 # Read by the tests and by nothing else, so they are no misspelt settings.
-KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHECKS", "COLDFRAME_CHROMIUM"})
+KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHROMIUM"})
 
 
 class SettingsError(ColdframeError, ValueError):

@@ -27,7 +27,7 @@ from coldframe.domain.refusals import Refused as DomainRefused
 from coldframe.domain.round import notes
 from coldframe.domain.state import ComparisonKind
 from coldframe.engine.core import lives, members
-from coldframe.engine.reading import dates, lever_lines, note_lines, number_lines, week_files, window_lines
+from coldframe.engine.reading import dates, lever_lines, note_lines, number_lines, numbers, week_files, window_lines
 from coldframe.engine.round.setup import read_levers
 from coldframe.message import emoji, harmless
 from coldframe.message.nodes import Field, Form, Option
@@ -271,7 +271,8 @@ READERS: dict[str, Reader] = {
     "working hours": Reader(_HOURS, lambda parts: members.read_hours(*parts), (ValueError,)),
     "note lines": Reader(_NOTES, _read_notes),
     "lines of numbers": Reader(st.tuples(_NUMBERS, st.sampled_from(KINDS)), _read_numbers, (number_lines.Unreadable,)),
-    "numbers of a plan": Reader(_NUMBERS, note_lines.percentage_or_number, (ValueError,)),
+    "levels of a plan": Reader(_NUMBERS, numbers.decimal, (numbers.Unreadable,)),
+    "people of a plan": Reader(_NUMBERS, numbers.amount, (numbers.Unreadable,)),
     "week files": Reader(
         st.tuples(_FILE, st.sampled_from(KINDS)), lambda both: week_files.read_file(*both), (week_files.WrongFile,)
     ),

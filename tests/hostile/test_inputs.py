@@ -19,7 +19,7 @@ from coldframe.domain.round.notes import NOTES_PER_LEVER
 from coldframe.domain.state import Roles, Settings
 from coldframe.engine.core.members import UnreadableHours, read_hours
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.reading import note_lines, number_lines, window_lines
+from coldframe.engine.reading import number_lines, numbers, window_lines
 from coldframe.engine.round.setup import MAX_OPEN_ROUNDS, open_round
 from coldframe.message.harmless import harmless, theirs
 from coldframe.ports.chat import Commanded, Happening, Inbound, IncomingFile, Person, Pressed, Said, Submitted
@@ -107,8 +107,9 @@ def test_a_number_is_read_by_ascii_digits_and_one_mark(text: str) -> None:
     """In weeks, plans, windows and hours alike."""
     with pytest.raises(number_lines.Unreadable):
         number_lines.whole(text)
-    with pytest.raises(ValueError, match=r"\w"):
-        note_lines.percentage_or_number(text)
+    for read in (numbers.amount, numbers.decimal):
+        with pytest.raises(numbers.Unreadable, match=r"\w"):
+            read(text)
     if text:
         with pytest.raises(window_lines.Unreadable):
             window_lines.read(f"notes {text}", "days")

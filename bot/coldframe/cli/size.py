@@ -15,6 +15,7 @@ import click
 from coldframe.analysis.inputs import BadNumber, whole
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, SizingReport, WeeksRow, weeks_needed
+from coldframe.engine.reading import numbers
 from coldframe.errors import ColdframeError
 from coldframe.speech.trial.sizing_report import advice, summary, value
 
@@ -32,7 +33,8 @@ _NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
 _PERCENT = re.compile(rf"{_NUMBER} ?(?:%|per ?cent)", re.IGNORECASE)
 _FRACTION = re.compile(rf"{_NUMBER} ?/ ?{_NUMBER}")
 _PLAIN = re.compile(rf"-?{_NUMBER}")
-_GROUPED = re.compile(r"\d{1,3}(?:[ ,_']\d{3})+")
+WHOLE = {"--weekly", "--baseline-weeks"}
+"""What is counted in people or weeks: 1.200 of them are twelve hundred."""
 
 
 class Refused(ColdframeError):
@@ -126,19 +128,16 @@ def _asked(name: str, text: str, value: float) -> float:
 
 
 def _number(name: str, text: str) -> float:
-    """A number out of "900", "1,200", "1 200" or "22.5"; "1,20" is read with a decimal comma."""
-    written = " ".join(text.split())
-    if _GROUPED.fullmatch(written):
-        if written.count(",") == 1 and written.startswith("0"):
-            return _float(written)
-        return float(re.sub(r"[ ,_']", "", written))
+    """A number out of "900", "1,200", "1.200", "1 200" or "22.5"; "1/25" is divided."""
+    written = " ".join(text.split()).replace("_", "")
     if fraction := _FRACTION.fullmatch(written):
         return _divided(name, text, fraction)
-    if percent := _PERCENT.fullmatch(written):
-        return _float(percent[1]) / 100
-    if not _PLAIN.fullmatch(written):
-        raise Refused(f"{name} {text!r}: write a number, for instance 900 or 22.5")
-    return _float(written)
+    try:
+        return numbers.amount(written) if name in WHOLE else numbers.decimal(written)
+    except numbers.TwoReadings as two:
+        raise Refused(f"{name}: {two}") from None
+    except numbers.Unreadable:
+        raise Refused(f"{name} {text!r}: write a number, for instance 900 or 22.5") from None
 
 
 def _divided(name: str, text: str, fraction: re.Match[str]) -> float:

@@ -31,13 +31,8 @@ NUMBER_NEEDED = "A number is needed here; a week without numbers is a gap, not a
 MORE_SUCCESSES = "There are more successes than people in a week."
 
 
-def no_number(text: str) -> str:
-    """Without its full stop: something may follow."""
-    return f"“{text}” is no number; write it like 4%, 0.04 or 1200"
-
-
 def one_week_a_line(problem: str) -> str:
-    return f"{problem}; one week a line, like 48/1200."
+    return f"{problem} One week a line, like 48/1200."
 
 
 def allowed(range_: str) -> str:
@@ -80,15 +75,15 @@ def more_than_people(successes: int, people: int) -> str:
 
 
 def not_whole(number: str) -> str:
-    return f"People and events are counted whole; {number} is not. {NOTHING_KEPT}"
+    return f"People and events are counted whole; {number} is not."
 
 
 def no_count(text: str) -> str:
-    return f"“{text}” is no number; write it like 1200. {NOTHING_KEPT}"
+    return f"“{text}” is no number; write it like 1200."
 
 
 def no_decimal(text: str) -> str:
-    return f"“{text}” is no number; write it like 22.5. {NOTHING_KEPT}"
+    return f"“{text}” is no number; write it like 4%, 0.04 or 22.5."
 
 
 def two_readings(written: str, joined: str, with_mark: float) -> str:
@@ -96,7 +91,7 @@ def two_readings(written: str, joined: str, with_mark: float) -> str:
 
 
 def below_zero(number: str) -> str:
-    return f"{number} is below zero, which cannot be. {NOTHING_KEPT}"
+    return f"{number} is below zero, which cannot be."
 
 
 # --- a file of weeks ---
@@ -122,11 +117,6 @@ def no_csv(problem: str) -> str:
 
 def empty_column(name: str) -> str:
     return f"{name} is empty; an empty week is left out, never logged as zero"
-
-
-def in_a_row(sentence: str) -> str:
-    """Beside a row of a file, below which stands what was taken."""
-    return sentence.removesuffix(f" {NOTHING_KEPT}")
 
 
 def file_not_taken(name: str, problem: str) -> str:

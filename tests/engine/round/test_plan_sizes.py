@@ -84,3 +84,15 @@ async def test_everybody_reads_it_before_the_ballot_and_when_the_numbers_are_com
         p9 = PlanId("p9")
         await team.act("choose", ChoosePlan(F, p9), CompleteCriterion(F, p9, criterion(weekly=40)))
         assert len([w for w in in_channel(team) if w.startswith("What the traffic can show")]) == 2
+
+
+async def test_numbers_in_a_plan_are_read_as_people_write_them(tmp_path: Path) -> None:
+    """1.200 people a week are twelve hundred; as a level it is asked about, and nothing of the plan is kept."""
+    page = {"question": "q1", "title": "Ring new teams", "hypothesis": "If we ring, they stay", "steps": "Write a list"}
+    fields = {**page, "measure": "share that stays", "kind": "split", "weeks": "4", "weekly": "1.200"}
+    async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
+        wrong = await team.fill(INES, "plan.write", {**fields, "baseline": "1.200", "target": "4,5 %"})
+        assert list(wrong) == ["baseline"] and "can mean 1200 or 1.2" in wrong["baseline"]
+        assert await team.fill(INES, "plan.write", {**fields, "baseline": "3.9%", "target": "4,5 %"}) == {}
+        (plan,) = [p for p in (await team.current()).plans.values() if p.author == INES]
+        assert (plan.criterion.weekly, plan.criterion.target) == (1200.0, 0.045)

@@ -11,7 +11,7 @@ from coldframe.domain.state import Criterion
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.reading import dates
-from coldframe.engine.reading.note_lines import percentage_or_number
+from coldframe.engine.reading.numbers import Unreadable, amount, decimal
 from coldframe.errors import ColdframeError
 from coldframe.speech import reading_words
 from coldframe.timing.calendars import WorkingCalendar
@@ -62,9 +62,9 @@ def _number(request: RoundRequest, field: str) -> float | None:
     if not text.strip():
         return None
     try:
-        return percentage_or_number(text)
-    except ValueError as error:
-        raise FieldError(field, f"{error}.") from None
+        return amount(text) if field == "weekly" else decimal(text)
+    except Unreadable as error:
+        raise FieldError(field, str(error)) from None
 
 
 def weeks(request: RoundRequest) -> tuple[tuple[float, float], ...]:
@@ -74,8 +74,8 @@ def weeks(request: RoundRequest) -> tuple[tuple[float, float], ...]:
             continue
         first, slash, second = words.partition("/")
         try:
-            pair = (percentage_or_number(first), percentage_or_number(second) if slash else 1.0)
-        except ValueError as error:
+            pair = (amount(first), amount(second)) if slash else (decimal(first), 1.0)
+        except Unreadable as error:
             raise FieldError("baseline_weeks", reading_words.one_week_a_line(str(error))) from None
         if slash and pair[0] > pair[1]:
             raise FieldError("baseline_weeks", reading_words.MORE_SUCCESSES)

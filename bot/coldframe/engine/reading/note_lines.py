@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldframe.domain.names import LeverId, Side
-from coldframe.speech import reading_words
 
 _SIGN = re.compile(r"^\s*([+\-\u2212\u2013\u2014\uff0b\uff0d])\s*(.*)$", re.DOTALL)
 LONGEST_NAME = 60  # characters before a colon that may be a lever's name
@@ -107,12 +106,3 @@ def lever_named(word: str, levers: Sequence[tuple[LeverId, str]]) -> LeverId | N
             return key
     begun = [key for key, name in levers if len(wanted) >= 3 and name.casefold().startswith(wanted)]
     return begun[0] if len(begun) == 1 else None
-
-
-def percentage_or_number(text: str) -> float:
-    """`4 %`, `0.04`, `1,5`, `1200`. One decimal mark, no grouping. Raises ValueError with the right form."""
-    found = re.fullmatch(r"([0-9]{1,12})(?:[.,]([0-9]{1,9}))?\s*(%?)", text.strip())
-    if not found:
-        raise ValueError(reading_words.no_number(text.strip()[:40]))
-    value = float(f"{found[1]}.{found[2] or 0}")
-    return value / 100 if found[3] else value

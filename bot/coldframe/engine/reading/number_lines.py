@@ -12,7 +12,10 @@ from typing import Literal
 
 from coldframe.domain.state import TWO_GROUPS, ComparisonKind
 from coldframe.domain.trial.state import Figures, WeekWord
-from coldframe.errors import ColdframeError
+from coldframe.engine.reading.numbers import SPACE
+from coldframe.engine.reading.numbers import Unreadable as Unreadable
+from coldframe.engine.reading.numbers import decimal as decimal
+from coldframe.engine.reading.numbers import whole as whole
 from coldframe.speech import reading_words as words
 
 MAX_LINE = 300  # characters
@@ -26,9 +29,7 @@ EXAMPLES: dict[ComparisonKind, str] = {
 }
 """People, then those who did it; a count; mean, standard deviation, people; units, then events."""
 
-MAX_DIGITS = 15  # of a count
-_SPACE = "[ \u00a0\u202f\u2009]"
-_DIGITS = rf"-?\d+(?:[.,'’]\d+|{_SPACE}\d{{3}}(?!\d))*"
+_DIGITS = rf"-?\d+(?:[.,'’]\d+|{SPACE}\d{{3}}(?!\d))*"
 _WEEK = re.compile(r"^\s*(?:week|w)\s*(\d{1,3})\s*[:,.–-]?\s*(?=\S|$)", re.IGNORECASE)
 _GROUP = re.compile(r"\b(control|without|trial|with)\b\s*[:=]?", re.IGNORECASE)
 _BETWEEN = re.compile(r"\s*(?:/|;|\bout of\b|\bof\b|\bsd\b|±|\+/-|\bn\b\s*=?|\bpeople\b)\s*", re.IGNORECASE)
@@ -37,14 +38,6 @@ _GAP = re.compile(r"^(?:gap|broken|no numbers?|lost|partial|half a week)\b[\s:,.
 _NAMES: dict[str, Literal["control", "trial"]] = {
     "control": "control", "without": "control", "trial": "trial", "with": "trial",
 }  # fmt: skip
-
-
-class Unreadable(ColdframeError, ValueError):
-    """The line cannot be read; the message says why and what the right form is. `field` is the group meant."""
-
-    def __init__(self, sentence: str, field: str = "") -> None:
-        super().__init__(sentence)
-        self.field = field
 
 
 class Doubtful(Unreadable):
@@ -161,41 +154,3 @@ def _turned(line: str) -> str:
         return f"{second}/{first}" if second > first else pair[0]
 
     return re.sub(rf"({_DIGITS})\s*/\s*({_DIGITS})", turn, line)
-
-
-def whole(text: str) -> int:
-    """A count: 1200, 1,200, 1.200, 1 200. Raises Unreadable for anything that is no whole number."""
-    bare = _bare(text)
-    if re.fullmatch(rf"\d{{1,{MAX_DIGITS}}}", bare):
-        return int(bare)
-    if re.fullmatch(rf"\d{{1,3}}(?:([.,'’]|{_SPACE})\d{{3}})(?:\1\d{{3}})*", bare):
-        return int(re.sub(r"\D", "", bare))
-    if re.fullmatch(r"\d+[.,]\d+", bare):
-        raise Unreadable(words.not_whole(bare))
-    raise Unreadable(words.no_count(text.strip()[:40]))
-
-
-def decimal(text: str) -> float:
-    """A number with either decimal mark, or a percentage. 1,200 has two readings and is asked about."""
-    percent = text.strip().endswith("%")
-    bare = _bare(text.strip().removesuffix("%"))
-    both = re.fullmatch(r"(\d{1,3}(?:([.,'’ ])\d{3})+)([.,])(\d+)", bare)
-    if both and both[2] != both[3]:
-        value = float(re.sub(r"\D", "", both[1]) + "." + both[4])
-    elif re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", bare):
-        joined, with_mark = re.sub(r"\D", "", bare), float(bare.replace(",", "."))
-        raise Unreadable(words.two_readings(bare, joined, with_mark))
-    elif re.fullmatch(r"\d+(?:[.,]\d+)?", bare):
-        value = float(bare.replace(",", "."))
-    else:
-        raise Unreadable(words.no_decimal(text.strip()[:40]))
-    return value / 100 if percent else value
-
-
-def _bare(text: str) -> str:
-    bare = text.strip().replace("−", "-")
-    if not bare.isascii() and any(c.isdigit() and not c.isascii() for c in bare):
-        raise Unreadable(words.no_count(bare[:40]))
-    if re.fullmatch(r"-\s*[\d.,]+", bare):
-        raise Unreadable(words.below_zero(bare))
-    return bare

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Entry, Figures
-from coldframe.engine.reading.number_lines import Unreadable, decimal, whole
+from coldframe.engine.reading.numbers import Unreadable, decimal, whole
 from coldframe.errors import ColdframeError
 from coldframe.speech import reading_words as words
 
@@ -79,7 +79,7 @@ def _row(number: int, cells: dict[str, str], wanted: tuple[str, ...], kind: Comp
     try:
         return Row(number, Entry(whole(cells["week"]), *_READERS[wanted](cells)))
     except Unreadable as error:
-        return Row(number, None, words.in_a_row(str(error)))
+        return Row(number, None, str(error))
 
 
 Read = tuple[Figures, Figures | None]

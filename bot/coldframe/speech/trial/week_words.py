@@ -9,6 +9,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Facts, Items, Message, line
 from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import about_trial, count, of_week
+from coldframe.speech.reading_words import NOTHING_KEPT
 from coldframe.speech.trial.trial_words import entry_line, title
 
 
@@ -41,7 +42,7 @@ def line_changed(trials: Sequence[Trial]) -> Message:
 
 
 def unreadable(trial: Trial, why: str) -> Message:
-    words = written(why, 300)
+    words = written(f"{why} {NOTHING_KEPT}", 330)
     return told(words, offer(Button("Open the form …", "trial.log", about_trial(trial))))
 
 
