@@ -190,9 +190,11 @@ def _answer_proposal(cast: Cast, person: Person, record: Record, now: datetime) 
         return
     words = words_of(record)
     same = any(sum(cast.note_text(k)[:200] in words for k in group) >= 2 for group in cast.scenario.same)
-    key = f"{person.id}/merge/{record.id}"
+    pair = next(b.value for b in buttons_of(record) if b.action == "merge.yes")
+    key = f"{person.id}/merge/{pair}"
     action = "merge.yes" if same else "merge.no"
-    yield Job(cast.at(person, record.at, Step.MERGE, 0.6), key, press(cast, person, record, action, key))
+    at = max(now + timedelta(seconds=20), cast.at(person, record.at, Step.MERGE, 0.6))
+    yield Job(at, key, press(cast, person, record, action, key))
 
 
 def _close_merge(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:

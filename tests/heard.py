@@ -98,7 +98,7 @@ class Ear:
     def _told(self, posted: Posted) -> Told:
         person = posted.place.id
         assert posted.message is not None
-        words = len(message_text(posted.message, self._calendars()[person].zone, posted.at).split())
+        words = words_in(message_text(posted.message, self._calendars()[person].zone, posted.at))
         acts = self._acts.get(person, ())
         answer = any(timedelta() <= posted.at - act < ANSWERED_WITHIN for act in acts)
         return Told(person, posted.at, words, answer, posted.place.thread is not None)
@@ -134,6 +134,11 @@ class _Overheard:
         return await self.intake.receive(event)
 
 
+def words_in(text: str) -> int:
+    """Those of buttons too, by each button; what has neither letter nor digit is none."""
+    return sum(any(sign.isalnum() for sign in word) for word in text.split())
+
+
 def _named(name: str, now: Step) -> tuple[Step, str]:
     try:
         message = MessageName.unpack(name)
@@ -159,6 +164,9 @@ class Count:
     unasked: int
     on_one_day: int
     words: int
+    """Of what is told unasked."""
+    in_all: int
+    """Words with those of answers."""
     outside: int
     """Unasked and outside their hours."""
     away: int
@@ -170,8 +178,8 @@ class Count:
     def row(self) -> list[str]:
         return [
             self.person, _against(self.unasked, self.bound), _against(self.on_one_day, MOST_A_DAY),
-            _against(self.words, MOST_WORDS), _against(self.outside, 0), _against(self.away, 0), str(self.answers),
-            str(self.lines),
+            _against(self.words, MOST_WORDS), _against(self.in_all, MOST_WORDS), _against(self.outside, 0),
+            _against(self.away, 0), str(self.answers), str(self.lines),
         ]  # fmt: skip
 
 
@@ -182,8 +190,9 @@ def counted(person: str, told: Sequence[Told], calendar: WorkingCalendar, bound:
     outside = [one for one in unasked if not (calendar.is_working(one.at) or calendar.works_up_to(one.at))]
     away = [one for one in unasked if calendar.is_away(calendar.local_day(one.at))]
     return Count(
-        person, bound, len(unasked), max(days.values(), default=0), sum(one.words for one in messages),
-        len(outside), len(away), len(messages) - len(unasked), len(told) - len(messages),
+        person, bound, len(unasked), max(days.values(), default=0), sum(one.words for one in unasked),
+        sum(one.words for one in messages), len(outside), len(away), len(messages) - len(unasked),
+        len(told) - len(messages),
     )  # fmt: skip
 
 
@@ -191,7 +200,7 @@ def _against(figure: int, most: int) -> str:
     return f"{figure} / {most}{'' if figure <= most else ' over'}"
 
 
-HEAD = ["", "unasked", "on one day", "words", "outside hours", "away", "answers", "lines"]
+HEAD = ["", "unasked", "on one day", "words unasked", "words in all", "outside hours", "away", "answers", "lines"]
 
 
 def table(ear: Ear) -> Iterator[str]:
@@ -211,8 +220,8 @@ def table(ear: Ear) -> Iterator[str]:
 
 def _kept(count: Count) -> list[bool]:
     return [
-        count.unasked <= count.bound, count.on_one_day <= MOST_A_DAY, count.words <= MOST_WORDS, count.outside == 0,
-        count.away == 0,
+        count.unasked <= count.bound, count.on_one_day <= MOST_A_DAY, count.words <= MOST_WORDS,
+        count.in_all <= MOST_WORDS, count.outside == 0, count.away == 0,
     ]  # fmt: skip
 
 
@@ -226,21 +235,23 @@ class Worst:
     over: int
     on_one_day: int
     words: int
+    in_all: int
     outside: int
     away: int
     posts: int
 
 
-ROOM = Worst(over=0, on_one_day=5, words=1_900, outside=0, away=0, posts=2)
-SLACK = Worst(over=0, on_one_day=5, words=2_200, outside=0, away=0, posts=2)
+ROOM = Worst(over=0, on_one_day=4, words=1_107, in_all=1_454, outside=0, away=0, posts=2)
+SLACK = Worst(over=0, on_one_day=4, words=1_000, in_all=1_900, outside=0, away=0, posts=2)
 """How far the demo's conversation has come down to its bounds: a ratchet, no aim. Whoever lowers a figure lowers it
-here, and nobody raises one, until these are the bounds: 0, 3, 900, 0, 0 and 2."""
+here, and nobody raises one, until these are the bounds: 0, 3, 900, 900, 0, 0 and 2."""
 
 
 def worst(ear: Ear) -> Worst:
     every = ear.counts()
     figures = {
-        name: max(getattr(count, name) for count in every) for name in ("on_one_day", "words", "outside", "away")
+        name: max(getattr(count, name) for count in every)
+        for name in ("on_one_day", "words", "in_all", "outside", "away")
     }
     over = max(0, *(count.unasked - count.bound for count in every))
     return Worst(over, posts=max(ear.posts_beside().values(), default=0), **figures)

@@ -9,7 +9,7 @@ import pytest
 from coldframe.domain.names import Step
 from coldframe.timing.calendars import WorkingCalendar
 from tests.demo.main_scenario import MainPlay
-from tests.heard import ROOM, Told, counted, risen, table
+from tests.heard import ROOM, Told, counted, risen, table, words_in
 
 MONDAY = datetime(2026, 3, 23, 9, tzinfo=UTC)
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
@@ -39,13 +39,17 @@ def test_what_comes_by_night_or_on_leave_is_counted(at: datetime, figure: str | 
     calendar = WorkingCalendar(away=((leave, leave),))
     unasked, asked = (Told("ada", at, 10, answer, in_thread=False) for answer in (False, True))
     count = counted("ada", [unasked], calendar, 14)
-    assert (count.unasked, count.words) == (1, 10)
+    assert (count.unasked, count.words, count.in_all) == (1, 10, 10)
     assert count.outside == (figure in ("outside", "away")) and count.away == (figure == "away")
     count = counted("ada", [asked], calendar, 14)
-    assert (count.unasked, count.outside, count.away, count.answers, count.words) == (0, 0, 0, 1, 10)
+    assert (count.unasked, count.outside, count.away, count.answers, count.words, count.in_all) == (0, 0, 0, 1, 0, 10)
 
 
 def test_lines_in_a_thread_are_counted_apart() -> None:
     told = [Told("ada", MONDAY + HOUR, 10, answer=False, in_thread=True)]
     count = counted("ada", told, WorkingCalendar(), 14)
-    assert (count.unasked, count.words, count.lines) == (0, 0, 1)
+    assert (count.unasked, count.in_all, count.lines) == (0, 0, 1)
+
+
+def test_words_are_what_can_be_read() -> None:
+    assert words_in("- the bill: | 3 of 5 … [+1 dot] [Write a note …]") == 10

@@ -11,8 +11,6 @@ from tests.words import CLI, SPEECH, Said, all_said, filled, main, report
 
 LONGEST = 32  # words of a sentence
 LONGEST_TEXT = 62  # words of a text that is said in one piece
-AT_ONCE = frozenset({"round/prompts.PRIVACY"})
-"""What has to be said whole: what is kept about a person."""
 NOT_SAID: Mapping[str, str] = {
     r"\bthe bot\b": "I, me",
     r"[\d}] %": "42%",
@@ -63,7 +61,7 @@ def test_no_sentence_is_too_long_to_be_read_once() -> None:
 def test_no_text_is_a_wall() -> None:
     """What is longer comes in pieces, or stands behind a button."""
     found = {said.where for said in OF_SPEECH if said.words > LONGEST_TEXT}
-    assert found == AT_ONCE
+    assert found == set()
 
 
 def test_a_button_is_short_and_says_what_it_does() -> None:

@@ -127,7 +127,7 @@ WORDS: Mapping[Step, StepWords] = {
         guide=guides.BALLOT,
         title="Ballot",
         asks="Everybody gives {votes} to the plans with the most effect on their question, in private.",
-        then="Then the count appears, the group's votes beside the decision-maker's, or only places if few vote.",
+        then="Then the count appears.",
         became="the votes are counted",
         card=(), panel=(),
         vote=VoteWords(

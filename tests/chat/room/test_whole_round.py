@@ -140,7 +140,7 @@ async def setup(ada: Player) -> None:
 
 
 async def notes(ada: Player) -> None:
-    await ada.press("That is right")
+    await ada.press("That's right")
     await ada.press(re.compile("^Add to Retention"), ada.card("what drives us?"))
     await ada.fill(re.compile("note"), side="restraining", text="Owners forget us over the winter")
     await expect(ada.card("Owners forget us over the winter")).to_be_visible()
@@ -163,7 +163,7 @@ async def focus(ada: Player) -> None:
 async def merge(ada: Player) -> None:
     await ada.go_to("You and coldframe")
     await ada.press("Same point")
-    await expect(ada.card("Joined.")).to_be_visible()
+    await expect(ada.card("Joined:")).to_be_visible()
     await ada.press("Close the merge")
     await ada.press("Close now")
     await ada.until("dots")
@@ -188,7 +188,7 @@ async def dots(ada: Player) -> None:
 
 async def questions(ada: Player) -> None:
     for text in ("How might we have the export ready before Monday?", "How might we be there in winter?"):
-        await ada.press("Write a question", ada.card("A good question starts with"))
+        await ada.press("Word it", ada.card("Start with “How might we”"))
         await ada.fill(re.compile("question"), text=text)
         await expect(ada.card(text)).to_be_visible()
     await ada.press("Publish the questions")

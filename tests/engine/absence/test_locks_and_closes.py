@@ -223,7 +223,7 @@ async def test_a_forecast_by_emoji_that_nobody_heard_of_is_taken(at_commitment: 
     team, hands, room = at_commitment, Hands(at_commitment), at_commitment.house.room
 
     async def digit(person: str, emoji: str, added: bool = True) -> None:
-        await room.react_as(person, await hands.message("forecast", person, "p0"), emoji, added)
+        await room.react_as(person, await hands.message("forecast", person, "p0", "line"), emoji, added)
         await team.settle()
 
     async def forecasts() -> dict[str, int]:
@@ -274,7 +274,7 @@ async def _forecasts(team: Running) -> dict[str, int]:
 
 
 async def _digit(team: Running, person: str, digit: int, added: bool = True) -> None:
-    message = await Hands(team).message("forecast", person, "p0")
+    message = await Hands(team).message("forecast", person, "p0", "line")
     await team.house.room.react_as(person, message, DIGITS[digit], added)
 
 
@@ -342,7 +342,7 @@ async def test_a_question_that_stands_nowhere_any_more_holds_no_seal_up(to_be_se
     team, second = to_be_sealed, PlanId("p1")
     settled = _settled(team, second, FD)
     await team.act("both", ChoosePlan(F, second, running_trials=0), *settled, AcceptOverlap(F))
-    team.house.room.log.erase(await Hands(team).message("forecast", JON, "p0"))
+    team.house.room.log.erase(await Hands(team).message("forecast", JON, "p0", "line"))
     await team.press(D, "round.commit")
     assert (await team.current()).step is Step.COMMITTED
 

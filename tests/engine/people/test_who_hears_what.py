@@ -21,7 +21,7 @@ from tests.engine.seeing_through import WEEK, a_team
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 NEW = MemberId("nora")
-FIRST = "I run growth rounds for your team. Before the first question: what I keep about you."
+FIRST = "I run growth rounds for your team."
 
 
 async def _comes(team: Running) -> None:

@@ -297,7 +297,7 @@ async def test_open_proposals_go_with_the_desk(tmp_path: Path) -> None:
         await team.press(INES, "role.yes")
         await team.press(INES, "merge.yes")
         assert len((await team.current()).forces) == 5
-        assert [w for w in team.told(INES) if "Joined." in w]
+        assert [w for w in team.told(INES) if "Joined:" in w]
 
 
 async def test_an_offer_may_be_answered_in_a_later_step(tmp_path: Path) -> None:

@@ -96,6 +96,21 @@ async def test_what_the_bot_found_goes_to_everybody_for_the_second_yes(tmp_path:
         assert len((await team.current()).forces) == 5
 
 
+async def test_the_pairs_that_the_bot_found_are_answered_on_one_sheet(tmp_path: Path) -> None:
+    """It moves on to the next pair in place, leaves out what is joined by then, and shows what was joined."""
+    async with at_step(tmp_path, MONDAY, Step.MERGE) as team:
+        a, b, c = (force.notes[0] for force in (await team.current()).forces[:3])
+        found = [MergeProposal(*pair, 0.9, (Likeness("shared words"),)) for pair in ((a, b), (b, c), (a, c))]
+        before = len(team.told(F))
+        await team.act("found", ProposeMerges(BOT, tuple(found)))
+        assert "3 pairs to go" in team.told(F)[-1]
+        await team.press(F, "merge.yes")
+        assert "2 pairs to go" in team.told(F)[-1] and "Joined:" in team.told(F)[-1]
+        await team.press(F, "merge.yes")
+        assert "No pair to answer: 4 forces as it stands." in team.told(F)[-1]
+        assert len(team.told(F)) == before
+
+
 async def test_the_next_pairs_come_on_request_until_there_are_none(tmp_path: Path) -> None:
     """Each request brings pairs that were not shown yet, the facilitator alone sees them, and the last says so."""
     async with at_step(tmp_path, MONDAY, Step.NOTES) as team:

@@ -200,6 +200,17 @@ def was_said(proposal: MergeProposal) -> bool:
     return not isinstance(proposal.why, str) and SAID in proposal.why
 
 
+def said_alone(proposal: MergeProposal) -> bool:
+    """Whether nothing but a member's word speaks for it: it is put to the facilitator by itself."""
+    return proposal.why == (SAID,)
+
+
+def on_the_desk(round_: Round) -> tuple[MergeProposal, ...]:
+    """Pairs that the facilitator has yet to answer on their sheet, one after the other."""
+    waiting = (p for p in round_.proposals if p.answer is None and p.proposed_by is None and not said_alone(p))
+    return tuple(p for p in waiting if not any({p.first, p.second} <= {*force.notes} for force in round_.forces))
+
+
 def split(round_: Round, command: SplitForce, now: datetime) -> Facts:
     checks.may(round_, command.by, Act.SPLIT)
     checks.in_step(round_, Step.MERGE)

@@ -207,6 +207,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "break": Life(End.GONE, _until_it_ends, rests=False),
     "alike": Life(End.GONE, _in(Step.PLANS)),
     "compare": Life(End.LINE, _in(Step.BALLOT, Step.PLACEMENT)),
+    "forecasts": Life(End.GONE, _in(Step.COMMITMENT)),
     "forecast": Life(End.GONE, _while_chosen),
     "author": Life(End.GONE, _in(Step.COMMITMENT)),
     "own": Life(End.GONE, _while_asked),
@@ -288,6 +289,7 @@ def holder(name: MessageName) -> Role | None:
 _GIVEN: Mapping[str, Covers] = {
     "mine": Covers.NOTES, "draft": Covers.NOTES, "consent": Covers.NOTES, "alike": Covers.PLANS,
     "compare": Covers.COMPARISONS, "author": Covers.AUTHORSHIP, "forecast": Covers.CHOICES,
+    "forecasts": Covers.CHOICES,
 }  # fmt: skip
 """Messages that repeat what somebody gave."""
 _GIVEN_IN_STEPS = frozenset({SAID, "ask", "ballot", "option", "desk"})

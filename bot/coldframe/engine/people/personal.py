@@ -9,18 +9,18 @@ from datetime import datetime, timedelta
 
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.people.commands import SetAway
-from coldframe.engine.core import members, sent_form
+from coldframe.engine.core import first_word, members, sent_form
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.people import rereckoning, returning
 from coldframe.engine.register import teams
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import ButtonValue, Occurrence
-from coldframe.ports.chat import Reply
+from coldframe.ports.chat import Pressed, Reply
 from coldframe.ports.storage import FEED_EDITION, Due, Member
 from coldframe.speech import answers
 from coldframe.speech.people import time_words
-from coldframe.speech.round import forms
+from coldframe.speech.round import forms, prompts
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.dates import Reading
 from coldframe.timing.reminders import next_nudge_time
@@ -42,10 +42,20 @@ async def record(request: Request) -> Member:
 # --- working time ---
 
 
-async def _confirm_hours(request: Request) -> Reply:
+async def _confirm_hours(request: Request) -> Reply | None:
+    """The first word itself shows it, without the question."""
     me = await record(request)
     await request.turn.uow.save_member(members.with_calendar(me, members.calendar_of(me)))
-    return request.passing(time_words.hours_confirmed())
+    pressed = request.event.what.message if isinstance(request.event.what, Pressed) else None
+    posted = await request.turn.uow.posted_as(request.event.place, pressed) if pressed is not None else None
+    if posted is None or request.value != prompts.FIRST:
+        return request.passing(time_words.hours_confirmed())
+    request.turn.revise(posted.name, posted.place, first_word.words(me, confirmed=True))
+    return None
+
+
+async def _kept(request: Request) -> Reply | None:
+    return await request.page(prompts.what_is_kept(clears=request.turn.kit.chat.capabilities.clears))
 
 
 async def hours_form(request: Request) -> Reply:
@@ -258,6 +268,7 @@ async def _renew_calendar(request: Request) -> None:
 BUTTONS: Answers = teams.of_oneself(
     {
         "hours.confirm": _confirm_hours,
+        "me.kept": _kept,
         "hours.write": hours_form,
         "zone.use": _use_zone,
         "zone.keep": _keep_zone,

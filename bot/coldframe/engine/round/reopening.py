@@ -39,6 +39,7 @@ OF_STEP = {
     "compare": Step.PLACEMENT,
     "author": Step.COMMITMENT,
     "own": Step.COMMITMENT,
+    "forecasts": Step.COMMITMENT,
     "forecast": Step.COMMITMENT,
 }
 """Messages whose name does not say their step."""

@@ -28,6 +28,7 @@ def _vote(round_: Round) -> VoteWords:
 
 BY_ITSELF = 6  # options, up to which the lines for voting by emoji stand in the sheet's thread unasked
 SHOWN = 300  # characters of an option
+IDEA = 100  # characters of a plan's idea, which whoever compares has read
 
 
 def _pages(round_: Round, member: MemberId) -> Pages:
@@ -255,8 +256,8 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
             paragraph(line(ask) + line(" {left} to go.", left=count(left, "comparison"))),
             Items(
                 (
-                    line("*A* {title}: {idea}", title=theirs(a.title, 80), idea=theirs(a.hypothesis, 200)),
-                    line("*B* {title}: {idea}", title=theirs(b.title, 80), idea=theirs(b.hypothesis, 200)),
+                    line("*A* {title}: {idea}", title=theirs(a.title, 80), idea=theirs(a.hypothesis, IDEA)),
+                    line("*B* {title}: {idea}", title=theirs(b.title, 80), idea=theirs(b.hypothesis, IDEA)),
                 )
             ),
             paragraph(until(round_, member)),
@@ -266,7 +267,7 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
                 Button("About the same", "compare.same", key),
                 *_step_back(round_, member),
             ),
-            small("From everybody's answers comes the effort-impact matrix. Nobody sees whose answer was whose."),
+            small("All answers together make the effort-impact matrix. Nobody sees whose was whose."),
         ),
     )
     return guided(round_, member, sheet)

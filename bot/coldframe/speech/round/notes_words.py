@@ -25,18 +25,15 @@ def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
     blocks: list[Block] = [
         paragraph(written(round_.settings.question, 300)),
         paragraph(
-            "What holds us back, and what drives us? One idea a note; begin with what holds us back, which the round "
-            "works on. Include things we should stop doing."
+            "What holds us back, and what drives us? One idea a note; begin with what holds us back. Include things "
+            "we should stop doing."
         ),
         *_own(round_, member, every[page]),
         *paging.turning(round_, "note.page", page, every),
         offer(*(_add(round_, lever, name) for lever, name in round_.settings.levers)),
         small(_by_lines(round_)),
         paragraph(until(round_, member)),
-        small(
-            "Before the reveal nobody sees your notes, and you can change or withdraw them. After it, colleagues may "
-            "still guess yours by their style."
-        ),
+        small("Nobody sees your notes before the reveal. After it, colleagues may still guess yours by their style."),
         *(small(tick) for tick in _ticks(round_, member)),
         offer(_done(round_, member)),
     ]
@@ -98,7 +95,7 @@ def _by_lines(round_: Round) -> Line:
         return line("Or reply in this thread, one idea a line: `-` holds us back, `+` helps.")
     short = plain(written(name, 40)).lower() if name else lever
     return line(
-        "Or reply in this thread, a line for each idea: {back} if it holds us back, {helps} if it helps.",
+        "Or reply in this thread, an idea a line: {back} (holds us back), {helps} (helps).",
         back=Code(f"- {short}: …"),
         helps=Code(f"+ {short}: …"),
     )

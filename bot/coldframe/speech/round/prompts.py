@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coldframe.domain.names import LeverId, MemberId, MoreTime, Role, Step
-from coldframe.domain.round import rules
+from coldframe.domain.round import merging, rules
 from coldframe.domain.round.correcting import proposed_dots
 from coldframe.domain.round.merging import needs_second_person
 from coldframe.domain.round.readiness import nothing_in
@@ -23,11 +23,16 @@ OWN_MESSAGES, OWN_MESSAGES_CLEARED = (
     "your own messages and my answers to them are deleted here when their step is over",
 )
 PRIVACY = (
-    "Your name, time zone and hours, and what you write here, encrypted until its reveal: nobody reads it before, the "
-    "facilitator included. Then the link from note to writer is erased; who voted for what is never shown. Unsigned "
-    "text stays 12 months. By then I take back what I showed you of yours; {own}. `/coldframe export` shows what I "
-    "hold about you; `/coldframe forget` deletes it, and your name everywhere. Administrators of this chat may be able "
-    "to read direct messages."
+    "What you write here is encrypted, and nobody reads it before its reveal, the facilitator included; then notes and "
+    "plans appear unsigned, votes as counts. Unsigned text stays 12 months. `/coldframe export` shows what I hold "
+    "about you, `/coldframe forget` deletes it. Administrators of this chat may be able to read direct messages."
+)
+KEPT = (
+    "Your name, time zone and hours; and what you write here, encrypted until its reveal. Then the link from note to "
+    "writer is erased; who wrote a plan stays sealed unless they say so; who voted for what is never shown. Unsigned "
+    "text stays 12 months.",
+    "By then I take back what I showed you of yours; {own}.",
+    "`/coldframe export` shows what I hold about you; `/coldframe forget` deletes it, and your name everywhere.",
 )
 
 
@@ -49,19 +54,31 @@ def card(round_: Round, step: Step, *blocks: Block, summary: Line) -> Message:
     return Message(summary, (head, *blocks, small(what_follows(round_, step))))
 
 
-def first_word(hours: str, doubt: Line = (), *, clears: bool = False) -> Message:
+FIRST = "first"
+"""What a button of the first word carries."""
+
+
+def first_word(hours: str, doubt: Line = (), *, confirmed: bool = False) -> Message:
     """The first direct message to a person: who this is, what is kept, what working time was assumed; `doubt` says
     why the zone may be wrong."""
-    summary = line("I run growth rounds for your team. Before the first question: what I keep about you.")
+    asked = line("✓ You work *{hours}*." if confirmed else "I have your hours as *{hours}*. Right?", hours=hours)
+    right = () if confirmed else (Button("That's right", "hours.confirm", FIRST, "primary"),)
     return told(
-        summary,
-        paragraph(PRIVACY.format(own=OWN_MESSAGES_CLEARED if clears else OWN_MESSAGES)),
-        paragraph((*doubt, *line(" ")) * bool(doubt) + line("I have your hours as *{hours}*. Right?", hours=hours)),
+        line("I run growth rounds for your team."),
+        paragraph(PRIVACY),
+        paragraph((*doubt, *line(" ")) * bool(doubt) + asked),
         offer(
-            Button("That is right", "hours.confirm", "", "primary"),
+            *right,
             Button("Change …", "hours.write", "", says="Change my working hours and time zone"),
+            Button("What you keep", "me.kept", "", says="What you keep about me"),
         ),
     )
+
+
+def what_is_kept(*, clears: bool) -> Message:
+    """All of it, to whoever wants to know."""
+    own = OWN_MESSAGES_CLEARED if clears else OWN_MESSAGES
+    return told(line("What I keep about you"), *(paragraph(part.format(own=own)) for part in KEPT))
 
 
 def please_write(round_: Round, member: MemberId) -> Message:
@@ -138,44 +155,60 @@ def _notes_on_lever(restraining: int, driving: int, most: int) -> Line:
 
 
 def merge_desk(round_: Round, member: MemberId) -> Message:
-    """To the facilitator: what is left to answer, and the list as it stands."""
-    open_ = [p for p in round_.proposals if p.answer is None]
+    """To the facilitator: the pair that is to be answered now, how many are left, and what they can do beside."""
+    open_ = merging.on_the_desk(round_)
     summary = line(
         "{name}: {n} left to answer, {f} as it stands. ",
         name=theirs(round_.name, 60),
-        n=count(len(open_), "proposal"),
+        n=count(len(open_), "pair"),
         f=count(len(round_.forces), "force"),
-    ) + until(round_, member)
-    buttons = [Button("Close the merge", "step.close", about(round_), "primary")]
-    if len(round_.forces) > 1:
-        buttons.append(Button("Join by hand …", "merge.join", about(round_)))
-        buttons.append(Button("Show more pairs", "merge.more", about(round_)))
-    if any(len(f.notes) > 1 for f in round_.forces):
-        buttons.append(Button("Split …", "merge.object", about(round_)))
-    dots = proposed_dots(round_)
-    if dots is not None:
-        buttons.append(Button(f"Give everybody {dots} dots", "merge.dots", about(round_)))
-    alone = (
-        line("As you are the decision-maker too, somebody else has to say yes to each join.")
-        if needs_second_person(round_)
-        else ()
     )
+    if open_:
+        summary += _the_same(round_, open_[0]) + line(" ")
+    dots = proposed_dots(round_)
     return card(
         round_,
         Step.MERGE,
-        paragraph(
-            line(
-                "These are the forces so far. Possible duplicates are below, a message each: same point, or "
-                "different? Every wording stays, and what you don't answer stays apart. "
-            )
-            + alone
-        ),
-        Items(tuple(written("  =  ".join(round_.wordings(f.id)), 500) for f in round_.forces[:60])),
+        *_pair_to_answer(round_, open_),
+        *_joined_so_far(round_),
+        small(line("Every wording stays, and what you don't answer stays apart.") + _second_yes(round_)),
         *((small(_many_forces(round_, dots)),) if dots is not None else ()),
         paragraph(until(round_, member)),
-        offer(*buttons),
-        summary=summary,
+        offer(*_merge_buttons(round_, open_, dots)),
+        summary=summary + until(round_, member),
     )
+
+
+def _second_yes(round_: Round) -> Line:
+    alone = needs_second_person(round_)
+    return line(" As you are the decision-maker too, somebody else has to say yes to each join.") if alone else ()
+
+
+def _pair_to_answer(round_: Round, open_: Sequence[MergeProposal]) -> tuple[Block, ...]:
+    stands = line("{f} as it stands.", f=count(len(round_.forces), "force"))
+    if not open_:
+        return (paragraph(line("No pair to answer: ") + stands),)
+    left = line(" {n} to go.", n=count(len(open_), "pair"))
+    return paragraph(line("Same point, or different?") + left), *_pair(round_, open_[0])
+
+
+def _joined_so_far(round_: Round) -> tuple[Block, ...]:
+    joined = [round_.wordings(force.id) for force in round_.forces if len(force.notes) > 1]
+    if not joined:
+        return ()
+    return paragraph("Joined:"), Items(tuple(written("  =  ".join(texts), 500) for texts in joined[:60]))
+
+
+def _merge_buttons(round_: Round, open_: Sequence[MergeProposal], dots: int | None) -> tuple[Button, ...]:
+    key = about(round_)
+    buttons = [Button("Close the merge", "step.close", key, "plain" if open_ else "primary")]
+    if len(round_.forces) > 1:
+        buttons += [Button("Join by hand …", "merge.join", key), Button("Show more pairs", "merge.more", key)]
+    if any(len(f.notes) > 1 for f in round_.forces):
+        buttons.append(Button("Split …", "merge.object", key))
+    if dots is not None:
+        buttons.append(Button(f"Give everybody {dots} dots", "merge.dots", key))
+    return tuple(buttons)
 
 
 def _many_forces(round_: Round, dots: int) -> Line:
@@ -188,19 +221,26 @@ def _many_forces(round_: Round, dots: int) -> Line:
 
 
 def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
-    first, second = round_.notes[proposal.first], round_.notes[proposal.second]
-    summary = line("The same point? {a} / {b}", a=theirs(first.shown(), 300), b=theirs(second.shown(), 300))
-    key = about(round_, proposal.first, proposal.second)
+    """One pair by itself: to everybody for a second yes, or to the facilitator when somebody said so."""
+    summary = _the_same(round_, proposal)
     if proposal.answer is not None:
         verdict = line("Joined." if proposal.answer else "Kept apart.")
         return Message(verdict + line(" ") + summary, (paragraph(summary), small(verdict)))
-    return Message(
-        summary,
-        (
-            Items((written(first.shown(), 600), written(second.shown(), 600))),
-            small("Why I ask: {why}", why=theirs(likeness_words.why(proposal.why), 300)),
-            offer(Button("Same point", "merge.yes", key, "primary"), Button("They differ", "merge.no", key)),
-        ),
+    return Message(summary, _pair(round_, proposal))
+
+
+def _the_same(round_: Round, proposal: MergeProposal) -> Line:
+    first, second = round_.notes[proposal.first], round_.notes[proposal.second]
+    return line("The same point? {a} / {b}", a=theirs(first.shown(), 300), b=theirs(second.shown(), 300))
+
+
+def _pair(round_: Round, proposal: MergeProposal) -> tuple[Block, ...]:
+    first, second = round_.notes[proposal.first], round_.notes[proposal.second]
+    key = about(round_, proposal.first, proposal.second)
+    return (
+        Items((written(first.shown(), 600), written(second.shown(), 600))),
+        small("Why I ask: {why}", why=theirs(likeness_words.why(proposal.why), 300)),
+        offer(Button("Same point", "merge.yes", key, "primary"), Button("They differ", "merge.no", key)),
     )
 
 

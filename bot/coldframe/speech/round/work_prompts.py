@@ -24,19 +24,18 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
     ) + until(round_, member)
     blocks: list[Block] = [
         paragraph(
-            "Turn each of these forces into one question or more, then publish them. A good question starts with "
-            "“How might we”, says for whom and when, and does not hold an answer already."
+            "Turn each of these forces into a question or more, then publish them. Start with “How might we”, say for "
+            "whom and when, and leave the answer open."
         )
     ]
     blocks += _strengths(round_)
     for force in carried:
         text = round_.force_text(ForceId(force))
-        mark = "written" if force in written else "to do"
-        blocks.append(paragraph("{text} ({mark})", text=theirs(text, 400), mark=mark))
+        blocks.append(paragraph("{tick}{text}", tick="✓ " * (force in written), text=theirs(text, 400)))
         blocks.append(
             offer(
                 Button(
-                    "Write a question …",
+                    "Word it …",
                     "question.write",
                     about(round_, force),
                     says=f"Question for: {theirs(text, 60).text}",
@@ -58,7 +57,7 @@ def _strengths(round_: Round) -> list[Block]:
     more = [small("… and {n} more, in the reveal.", n=len(driving) - MOST_BESIDE)] if len(driving) > MOST_BESIDE else []
     listed = Items(tuple(written(note.text, 200) for note in driving[:MOST_BESIDE]))
     return [
-        paragraph("What drives us already; can a question build on one of these?"),
+        paragraph("What drives us, to build on:"),
         listed,
         *more,
     ]
@@ -117,7 +116,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
             jot_words.button(round_),
             Button(label, "step.undone" if done else "step.done", about(round_)),
         ),
-        small("It appears under its question at once, with your name. I never open links."),
+        small("It appears under its question at once, with your name."),
         summary=summary,
     )  # fmt: skip
     return guided(round_, member, sheet)

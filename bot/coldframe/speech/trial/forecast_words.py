@@ -1,35 +1,56 @@
-"""The question for a chance, and the pre-mortem, to each member in private."""
+"""The question for a chance, and the pre-mortem, to each member in private: one sheet for all chosen plans."""
 
 from __future__ import annotations
 
-from coldframe.domain.state import Plan, Round
+from collections.abc import Sequence
+
+from coldframe.domain.names import MemberId, PlanId
+from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Message, line
-from coldframe.message.saying import offer, paragraph, small
+from coldframe.message.nodes import Block, Button, Line, Message, line
+from coldframe.message.saying import offer, paragraph, small, told
 from coldframe.speech.names import about
 
 
-def ask_forecast(round_: Round, plan: Plan, given: int | None = None, feared: str = "") -> Message:
-    """To each member in private: how likely, and why it would fail."""
-    words = line(
-        "How likely is “{t}” to reach its target? Please answer before you talk about it. Nobody sees your figure; "
-        "after the seal I show the middle one of three or more.",
-        t=theirs(plan.title, 80),
-    )
-    chances = tuple(
-        Button(
-            f"{c}%",
-            "forecast.give",
-            about(round_, plan.id, str(c)),
-            "primary" if given == c else "plain",
-        )
+def sheet(round_: Round, member: MemberId, plans: Sequence[PlanId], last: Line) -> Message:
+    """How likely is each of them, what this person has said, and why it would fail; `last` stands below."""
+    if not plans:
+        return told(line("How likely would it be to reach its target? No plan is chosen now: nothing to answer."))
+    which = line("“{t}”", t=_title(round_, plans[0])) if len(plans) == 1 else line("each plan")
+    ask = line("How likely is ") + which + line(" to reach its target?")
+    how = " Please answer before you talk about it. Nobody sees your figure; after the seal I show the middle one of "
+    blocks: list[Block] = [paragraph(ask + line(how + "three or more."))]
+    for plan in plans:
+        blocks += _plan(round_, member, plan, named=len(plans) > 1)
+    return Message(ask, (*blocks, small(last)))
+
+
+ON_IT = "Or react with a digit: 4 stands for 40%."
+ON_ITS_LINE = "Or react with a digit to its line in this thread: 4 stands for 40%."
+
+
+def emoji_line(round_: Round, plan: PlanId) -> Message:
+    """A chosen plan as a line for an emoji; it stays as it is, whatever is said."""
+    return told(line("“{t}”", t=_title(round_, plan)))
+
+
+def _title(round_: Round, plan: PlanId) -> Line:
+    return (theirs(round_.plans[plan].title, 80),)
+
+
+def _plan(round_: Round, member: MemberId, plan: PlanId, *, named: bool) -> list[Block]:
+    choice = round_.choices[plan]
+    given, feared = choice.forecasts.get(member), choice.feared.get(member, "")
+    chances = (
+        Button(f"{c}%", "forecast.give", about(round_, plan, str(c)), "primary" if given == c else "plain")
         for c in range(0, 101, 10)
     )
-    fear = Button("Imagine it has failed: why? …", "forecast.write", about(round_, plan.id))
-    blocks: list[Block] = [paragraph(words), offer(*chances), offer(fear)]
+    title = theirs(round_.plans[plan].title, 80).text
+    fear = Button("Why it could fail …", "forecast.write", about(round_, plan), says=f"Why it could fail: {title}")
+    blocks: list[Block] = [paragraph("“{t}”", t=_title(round_, plan))] if named else []
+    blocks.append(offer(*chances, fear))
     if given is not None:
         blocks.append(paragraph("You said {g}%. You can change it until the commitment is sealed.", g=given))
     if feared:
         blocks.append(paragraph("Why it would fail, in your words: {w}", w=theirs(feared, 300)))
-    blocks.append(small("Or react with a digit: 4 stands for 40%."))
-    return Message(words, tuple(blocks))
+    return blocks

@@ -43,8 +43,7 @@ def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: date
     if len(open_) > SHOWN:
         blocks.append(small("{n} more; `/coldframe mine` lists all.", n=len(open_) - SHOWN))
     today = ButtonValue("", made_for=now.isoformat()).pack()
-    blocks.append(offer(Button("Not today", "me.later", today), Button("I am away", "me.away", "")))
-    blocks.append(small("Nobody else sees this; I send at most two a day."))
+    blocks.append(offer(Button("Not today", "me.later", today), Button("I'm away", "me.away", "")))
     return Message(summary, tuple(blocks))
 
 

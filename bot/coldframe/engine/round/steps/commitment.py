@@ -185,12 +185,12 @@ async def _criterion(request: RoundRequest) -> None:
     await request.turn.act_all(request.round, commands)
 
 
-async def _forecast(request: RoundRequest) -> Reply:
+async def _forecast(request: RoundRequest) -> Reply | None:
     chance = sent_form.whole(request, "chance")
     if chance is None:
         raise sent_form.FieldError("chance", answers.A_CHANCE)
     await request.act(Forecast(request.by, PlanId(request.part(0)), chance, request.text("fear")))
-    return request.passing(answers.forecast_kept())
+    return request.noted(answers.forecast_kept())
 
 
 async def _review(request: RoundRequest) -> None:
@@ -243,7 +243,8 @@ async def _committed(turn: Turn, before: Round, round_: Round, fact: Committed) 
 READS: Mapping[str, Reads] = {
     "author": announcing.author_card,
     "own": lambda round_, rest: commitment_words.owner_asked(round_, round_.plans[PlanId(rest[1])]),
-    "forecast": lambda round_, rest: forecasts.card(round_, MemberId(rest[0]), PlanId(rest[1])),
+    forecasts.SHEET: lambda round_, rest: forecasts.sheet(round_, MemberId(rest[0])),
+    forecasts.NAME: forecasts.reads,
 }
 PLAY = StepPlay(
     open=_open, asking=None, desk=None, own_card=None, reads=READS, card_follows=True,

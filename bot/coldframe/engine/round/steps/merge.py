@@ -21,6 +21,7 @@ from coldframe.domain.round.merging import (
     SameSaid,
     SayTheSame,
     SplitForce,
+    said_alone,
 )
 from coldframe.domain.state import MergeProposal, Note, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, opens
@@ -132,9 +133,11 @@ def _answer(same: bool) -> RoundAnswer:
 
 
 async def _proposed(turn: Turn, before: Round, after: Round, fact: MergesProposed) -> None:
+    """What the bot found is answered on the desk; a join by hand that needs a second yes goes to everybody."""
     DESK.revise(turn, after)
     for proposal in fact.proposals:
-        _put(turn, after, proposal)
+        if proposal.proposed_by:
+            _put(turn, after, proposal)
 
 
 def _put(turn: Turn, round_: Round, proposal: MergeProposal) -> None:
@@ -199,11 +202,11 @@ async def _open(turn: Turn, round_: Round) -> None:
 
 
 def _desk(turn: Turn, round_: Round) -> None:
-    """With the desk go the proposals that wait for an answer."""
+    """With the desk go the pairs that members have named and that wait for an answer."""
     DESK.show(turn, round_)
     facilitator = round_.roles.acting(Role.FACILITATOR)
     for proposal in round_.proposals:
-        if proposal.answer is None and not proposal.proposed_by:
+        if proposal.answer is None and said_alone(proposal):
             name, words = _name(round_, proposal, facilitator), prompts.merge_proposal(round_, proposal)
             turn.post_as(name, turn.direct(round_, facilitator), words, round_.id, only_in=Step.MERGE)
 
