@@ -55,7 +55,7 @@ WORDS: Mapping[Step, StepWords] = {
         guide=guides.NOTES,
         title="Notes",
         asks="Everybody writes me notes in private: what holds each lever back, and what drives it.",
-        then="Then all notes appear at one moment, shuffled and unsigned.",
+        then="Then all appear at one moment, shuffled and unsigned.",
         became="the notes stand in the channel",
         card=(_NOTE,),
         panel=(_NOTE, Button("I am done", "step.done", "")),
@@ -132,7 +132,7 @@ WORDS: Mapping[Step, StepWords] = {
         card=(), panel=(),
         vote=VoteWords(
             thing="vote",
-            ask="Which plans have the most effect on their question? Leave effort aside: that comes later.",
+            ask="Which plans have the most effect on their question? Effort comes later.",
             ties="weighted total, then number of different voters, then the decision-maker's votes",
             secret="Nobody sees who voted for what.",
             shown="If fewer than {fewest} people vote besides the decision-maker, the result shows places only; else "

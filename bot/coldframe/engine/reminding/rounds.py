@@ -72,10 +72,14 @@ def _put_off(turn: Turn, round_: Round, due: Due) -> bool:
 
 
 async def _has_had_enough(turn: Turn, round_: Round, member: MemberId, calendar: WorkingCalendar) -> bool:
-    """Whether this step's or this day's reminders are used up; an extension brings no new ones."""
+    """Whether this step's or this day's reminders are used up; an extension brings no new ones. Of one step there is
+    one a day."""
     opened = round_.progress.opens or turn.now
     sent = await turn.uow.nudges_since(round_.tenant, member, min(opened, turn.now - LOOK_BACK))
-    if sum(at >= opened for at in sent) >= MAX_EACH_STEP or not within_daily_limit(sent, turn.now, calendar):
+    of_step = [at for at in sent if at >= opened]
+    if len(of_step) >= MAX_EACH_STEP or not within_daily_limit(sent, turn.now, calendar):
+        return True
+    if not within_daily_limit(of_step, turn.now, calendar, most=1):
         return True
     return bool(sent) and _just_now(turn, sent[-1])
 

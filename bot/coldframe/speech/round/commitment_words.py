@@ -149,16 +149,15 @@ def author_told(round_: Round, plan: Plan, choice: Choice) -> Message:
         words = line("Your plan “{title}” was chosen for a trial. Would you like to own it?", title=title)
     else:
         words = line(
-            "Your plan “{title}” was chosen for a trial. You hear it first; everybody else hears {at} which plan it "
-            "is. Would you like to own it?",
+            "Your plan “{title}” was chosen for a trial; everybody else hears it {at}. Would you like to own it?",
             title=title,
             at=When(choice.announce_at),
         )
     return told(
         words,
         small(
-            "Nobody is told who wrote it unless you say so. If you offer, your name shows among the others who offer, "
-            "a while after everybody has heard of the choice."
+            "Nobody is told who wrote it unless you say so: if you offer, your name shows later, among the others who "
+            "offer."
         ),
         offer(Button("I would own it", "owner.offer", about(round_, plan.id), "primary")),
     )
@@ -171,8 +170,8 @@ def choice_is_off(plan: Plan) -> Message:
 
 def owner_asked(round_: Round, plan: Plan) -> Message:
     words = line(
-        "Would you own the trial “{title}” for {w}? That is: first-week actions, one number a week, the review. It's "
-        "yours only if you accept. Please answer within one working day.",
+        "Would you own the trial “{title}” for {w}: first-week actions, one number a week, the review? It's yours only "
+        "if you accept. Please answer within one working day.",
         title=theirs(plan.title, 80),
         w=count(plan.weeks, "week"),
     )

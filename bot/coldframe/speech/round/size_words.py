@@ -37,8 +37,7 @@ def for_author(title: str, weeks: int, size: Size) -> Message:
         blocks.append(paragraph(written(size.advice, 300)))
     blocks.append(
         small(
-            "Your plan is in as it stands; you can change it. (Of 100 real effects 80 would show; of 100 trials "
-            "without one, 5 would seem to have one.)"
+            "Your plan is in, and you can change it. (80 of 100 such effects would show.)"
         )
     )
     return Message(words, tuple(blocks), private=True)

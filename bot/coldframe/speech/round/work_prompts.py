@@ -9,7 +9,7 @@ from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small
-from coldframe.speech.names import MOST_BESIDE, about, touched
+from coldframe.speech.names import about, touched
 from coldframe.speech.round import jot_words
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
@@ -28,7 +28,6 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
             "whom and when, and leave the answer open."
         )
     ]
-    blocks += _strengths(round_)
     for force in carried:
         text = round_.force_text(ForceId(force))
         blocks.append(paragraph("{tick}{text}", tick="✓ " * (force in written), text=theirs(text, 400)))
@@ -47,20 +46,6 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
     if round_.questions:
         blocks.append(offer(Button("Publish the questions", "step.close", about(round_), "primary")))
     return card(round_, Step.QUESTIONS, *blocks, summary=summary)
-
-
-def _strengths(round_: Round) -> list[Block]:
-    """What drives the lever in focus, to be used against what holds it back."""
-    driving = round_.driving_in_focus()
-    if not driving:
-        return []
-    more = [small("… and {n} more, in the reveal.", n=len(driving) - MOST_BESIDE)] if len(driving) > MOST_BESIDE else []
-    listed = Items(tuple(written(note.text, 200) for note in driving[:MOST_BESIDE]))
-    return [
-        paragraph("What drives us, to build on:"),
-        listed,
-        *more,
-    ]
 
 
 def _questions_so_far(round_: Round) -> list[Block]:
@@ -108,8 +93,8 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     sheet = card(
         round_,
         Step.PRECEDENTS,
-        paragraph("Take {which} in the channel, and tell in a few lines how somebody else dealt with it. One from "
-                  "outside our own trade is worth the most. A story is not evidence.", which=which),
+        paragraph("Take {which} in the channel, and tell in a few lines how somebody else dealt with it, best outside "
+                  "our own trade. A story is not evidence.", which=which),
         paragraph(until(round_, member)),
         offer(
             Button("Write a precedent …", "precedent.write", about(round_), "primary"),
@@ -128,8 +113,8 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     done = member in round_.progress.done
     summary = line("{name}: write a plan, one page. ", name=theirs(round_.name, 60)) + until(round_, member)
     blocks: list[Block] = [
-        paragraph("What would you try for three to six weeks? One page: hypothesis, steps, how it is measured, "
-                  "how long. Nobody is told who wrote it unless you say so."),
+        paragraph("What would you try for three to six weeks? One page: hypothesis, steps, measure, weeks. Nobody is "
+                  "told who wrote it unless you say so."),
         paragraph(until(round_, member)),
         *jot_words.jotted(round_, member),
     ]  # fmt: skip

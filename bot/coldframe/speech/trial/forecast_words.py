@@ -26,7 +26,7 @@ def sheet(round_: Round, member: MemberId, plans: Sequence[PlanId], last: Line) 
 
 
 ON_IT = "Or react with a digit: 4 stands for 40%."
-ON_ITS_LINE = "Or react with a digit to its line in this thread: 4 stands for 40%."
+ON_ITS_LINE = "Or put a digit on its line in this thread: 4 stands for 40%."
 
 
 def emoji_line(round_: Round, plan: PlanId) -> Message:
