@@ -35,11 +35,7 @@ def for_author(title: str, weeks: int, size: Size) -> Message:
         blocks.append(Items(tuple(line("{w} weeks: {t}", w=w, t=theirs(target, 60)) for w, target in size.rows)))
     if size.advice:
         blocks.append(paragraph(written(size.advice, 300)))
-    blocks.append(
-        small(
-            "Your plan is in, and you can change it. (80 of 100 such effects would show.)"
-        )
-    )
+    blocks.append(small("Your plan is in, and you can change it. (80 of 100 such effects would show.)"))
     return Message(words, tuple(blocks), private=True)
 
 
