@@ -22,10 +22,12 @@ import numpy.typing as npt
 from coldframe.analysis.agreement import kendall_w
 from coldframe.analysis.disclosure import Exposure, Prior, Team, even, exposure, of_one_mind, teams
 from coldframe.analysis.tally import weight_range
-from coldframe.domain.round.disclosure import voters_needed
+from coldframe.domain.round.disclosure import Figures, voters_needed
 from coldframe.domain.round.standings import standing
+from coldframe.engine.worker.explaining import sureness
+from coldframe.speech.round.sure_words import sure_words
 
-WEIGHT, TRIALS = 2, 2
+WEIGHT, TRIALS, QUOTA = 2, 2, 2
 PRIORS: Mapping[str, Callable[[int, int], Prior]] = {"even": even, "of one mind": of_one_mind}
 MAX_GAIN, MAX_BALLOT, MAX_VOTE = 0.15, 0.01, 0.05
 """The bound: how much the best guess at a ballot may gain over the places; how often a ballot, or one vote, may become
@@ -87,6 +89,19 @@ def agreement(team: Team) -> Hashable:
     return _agreement(team.group, team.chief)
 
 
+def how_sure(team: Team) -> Hashable:
+    """As it is said: how often the first would stay first, how much the voters agree. From what is told alone."""
+    return _sure_words(tuple(map(sum, zip(*team.group, strict=True))), team.chief, len(team.group))
+
+
+@cache
+def _sure_words(group: tuple[int, ...], chief: tuple[int, ...] | None, voters: int) -> str:
+    options = [str(o) for o in range(len(group))]
+    theirs = None if chief is None else dict(zip(options, chief, strict=True))
+    told = Figures(dict(zip(options, group, strict=True)), theirs, voters, QUOTA)
+    return sure_words(sureness(told, WEIGHT, TRIALS))
+
+
 def weights(team: Team) -> Hashable:
     if not team.chief:
         return None
@@ -125,6 +140,7 @@ LINES: Mapping[str, tuple[Line, bool]] = {
     "votes by option": (figures, True),
     "different people": (people, False),
     "agreement, from ballots": (agreement, False),
+    "how sure, as it is said": (how_sure, True),
     "range of weights": (weights, True),
     "unused votes": (unused, True),
     "votes for own plans": (own_plans, False),
@@ -151,7 +167,7 @@ def line_by_line() -> None:
             for name, (line, still) in LINES.items():
                 told = still and (size - chief >= voters_needed(3) or name in ALWAYS)
                 mark = "" if told or name.startswith("all") else "   (not told now)"
-                found = exposure(teams(even(3, 2), others, chief=chief), _with_places(line), of_chief=about_chief)
+                found = exposure(teams(even(3, QUOTA), others, chief=chief), _with_places(line), of_chief=about_chief)
                 print(f"  about {whom:18} {name:24} {_said(found)}{mark}")
         print(flush=True)
 

@@ -272,6 +272,8 @@ class Round:
     dots: Ledger | None = None
     forces_standing: tuple[Standing, ...] = ()
     counted: Mapping[Step, int] = field(default_factory=dict)  # voters whose votes were summed up; see `disclosure`
+    told_before: Mapping[Step, tuple[str, ...]] = field(default_factory=dict)
+    """Of steps that were opened again after figures were told: on which options."""
     questions: tuple[Question, ...] = ()
     suggestions: tuple[Suggestion, ...] = ()
     precedents: tuple[Precedent, ...] = ()

@@ -20,7 +20,7 @@ NO_READINGS = "No number has been logged yet."
 PLACE, OPTION, GROUP, DECISION_MAKER, WEIGHTED = "Place", "Option", "Group", "Decision-maker", "Weighted"
 TIED = "tied"
 BY_DOTS = "The number beside an arrow is the dots on it; the thicker the arrow, the more of them."
-PLACES_ONLY = "Only places are shown: figures from so few voters would show single ballots."
+PLACES_ONLY = "Only places are shown: figures would show single ballots."
 GROUP_KEY = "group's votes"
 DECISION_MAKER_KEY = "decision-maker's votes, as weighted"
 

@@ -141,7 +141,7 @@ class VoteRanking:
             return f"{title}: nothing was voted on."
         first = [row.label for row in self.rows if row.place == self.rows[0].place]
         leaders = f"{quoted(first)} {'is first' if len(first) == 1 else 'share the first place'}"
-        hidden = " Only places are shown, since figures from so few voters would show single ballots."
+        hidden = " Only places are shown, since figures would show single ballots."
         return f"{title}: {leaders} of {count(len(self.rows), 'option')}.{hidden if self.ranks_only else ''}"
 
     def _row_sentence(self, row: RankRow) -> str:

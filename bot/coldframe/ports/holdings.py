@@ -50,6 +50,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         dots=Held(Then.WITH, "dots", "uncounted ones go; counted ones are an alias's, and are erased after a week"),
         forces_standing=_NUMBERS,
         counted=_NUMBERS,
+        told_before=_NUMBERS,
         questions=_TEAMS_WORDS,
         suggestions=Held(Then.ALIAS, "suggested questions", "said in the open, in a thread"),
         precedents=Held(Then.UNREAD, "precedents", "posted when they are given"),

@@ -84,9 +84,11 @@ def later(round_: Round) -> tuple[object, ...]:
 
 @pytest.mark.parametrize("at", [Step.MERGE, Step.DOTS, Step.QUESTIONS, Step.PRECEDENTS])
 def test_another_focus_leaves_nothing_of_the_first(at: Step) -> None:
-    """It is then as it was before the pick: the notes stay as they were revealed."""
+    """It is then as it was before the pick: the notes stay as they were revealed. Only that figures were told of these
+    forces is not forgotten by those who read them."""
     before, play = Play().to(Step.FOCUS).round, back(Step.FOCUS, at)
-    assert replace(play.round, progress=before.progress) == before
+    assert replace(play.round, progress=before.progress, told_before={}) == before
+    assert (Step.DOTS in play.round.told_before) == (at in (Step.QUESTIONS, Step.PRECEDENTS))
 
 
 def test_the_merge_keeps_what_was_joined() -> None:

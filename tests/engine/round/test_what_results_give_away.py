@@ -13,6 +13,7 @@ from coldframe.domain.names import MemberId, Step
 from coldframe.domain.round.ballots import CastVote
 from coldframe.domain.round.moves import Close
 from coldframe.domain.round.plans import HandInPlan
+from coldframe.domain.round.reopening import OpenAgain
 from coldframe.speech.register.round_data import round_data
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, D, F, a_plan
@@ -96,6 +97,39 @@ async def test_six_people_learn_no_more_than_the_figures(tmp_path: Path, step: S
     assert found[0] == found[1]
     assert any("; the voters" in text for text in found[0])
     assert not any("own" in text and "vote" in text for text in found[0] if text.startswith(RESULTS))
+
+
+@pytest.mark.parametrize("step", [Step.DOTS, Step.BALLOT])
+async def test_a_count_after_another_one_tells_places_only(tmp_path: Path, step: Step) -> None:
+    """Else whoever alone votes otherwise than before is read off the difference, both ballots of theirs; and the one
+    whom the facilitator took off the roster in between."""
+    votes = ((0, 0), (1,), (0, 1), (0, 1), (2, 2), (0, 2))
+    team_of = {m: WorkingCalendar() for m in EVERYBODY[:6]}
+    async with running(tmp_path, MONDAY, team_of, weight_confirmed=True) as team:
+        await _counted(team, step, list(team_of), votes)
+        assert any(" | " in text and "; the voters" in text for text in await _surfaces(team))
+        await team.act("again", OpenAgain(F, step))
+        await team.settle()
+        said = len(team.channel())
+        await _counted(team, step, list(team_of), (*votes[:5], (1, 1)))
+        (result,) = [text for text in team.channel()[said:] if text.startswith(RESULTS)]
+        assert "beside the figures of the count before" in result
+        assert not [line for line in result.splitlines() if line.count(" | ") > 2]
+        data = round_data(await team.current())
+        told = data["forces"] if step is Step.DOTS else data["ballot"]
+        assert "dots" not in str(told) and "group" not in str(told)
+
+
+async def _counted(team: Running, step: Step, people: list[MemberId], votes: Sequence[Sequence[int]]) -> None:
+    await reach(team, step)
+    round_ = await team.current()
+    assert round_.progress.opens is not None
+    await team.until(max(team.clock.now(), round_.progress.opens))
+    options = round_.plan_order if step is Step.BALLOT else [f.id for f in round_.forces]
+    again = str(len(team.channel()))
+    await team.act(f"vote/{again}", *_marks(people, sorted(options), votes))
+    await team.act(f"count/{again}", Close(F))
+    await team.settle()
 
 
 async def test_the_figures_that_are_told_are_the_votes(tmp_path: Path) -> None:

@@ -26,6 +26,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import RUNNING, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.disclosure import told_by_now
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Ledger, Round
 from coldframe.domain.texts import optional
@@ -122,9 +123,9 @@ def open_again(round_: Round, command: OpenAgain, now: datetime) -> Facts:
 
 
 def _passed_before(round_: Round, step: Step) -> Round:
-    """Steps from this one on may be played this time."""
+    """Steps from this one on may be played this time; what was told of them is not forgotten by those who read it."""
     kept = {s: why for s, why in round_.passed.items() if _ORDER.index(s) < _ORDER.index(step)}
-    return replace(round_, passed=kept)
+    return replace(round_, passed=kept, told_before=told_by_now(round_))
 
 
 def _without_dots(round_: Round) -> Round:
@@ -137,17 +138,17 @@ def _not_counted(round_: Round, step: Step) -> dict[Step, int]:
 
 
 def focus_reopened(round_: Round, fact: FocusReopened) -> Round:
-    open_ = _passed_before(_without_dots(round_), Step.FOCUS)
+    open_ = _without_dots(_passed_before(round_, Step.FOCUS))
     return replace(open_, focus=None, focus_reason="", forces=(), proposals=())
 
 
 def merge_reopened(round_: Round, fact: MergeReopened) -> Round:
     """What was joined stays joined, and can be taken apart."""
-    return _passed_before(_without_dots(round_), Step.MERGE)
+    return _without_dots(_passed_before(round_, Step.MERGE))
 
 
 def dots_reopened(round_: Round, fact: DotsReopened) -> Round:
-    return _passed_before(_without_dots(round_), Step.DOTS)
+    return _without_dots(_passed_before(round_, Step.DOTS))
 
 
 def questions_reopened(round_: Round, fact: QuestionsReopened) -> Round:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from coldframe.domain.names import Role, Step
+from coldframe.domain.round.disclosure import told_by_now
 from coldframe.domain.round.reopening import REASON_LENGTH, can_be_opened, picks_for_placement, span
 from coldframe.domain.state import Round
 from coldframe.message.harmless import signed, theirs
@@ -50,16 +51,24 @@ def _gone(round_: Round, step: Step) -> tuple[Line, ...]:
     if Step.FOCUS in over:
         found.append(line("Cleared: the picked lever, its reason, and every join of duplicates."))
     if Step.DOTS in over and round_.dots is not None:
-        found.append(line("Deleted: all dots. Everybody puts theirs anew; between two results a change may show."))
+        found.append(line("Deleted: all dots. Everybody puts theirs anew.") + _places_only(round_, Step.DOTS))
     if step in (Step.FOCUS, Step.MERGE, Step.DOTS):
         found += _questions_gone(round_)
     if Step.BALLOT in over:
-        found.append(line("Deleted: all votes. Everybody votes anew; between two results a change may show."))
+        found.append(line("Deleted: all votes. Everybody votes anew.") + _places_only(round_, Step.BALLOT))
         if picks_for_placement(round_) and round_.comparisons:
             found.append(line("Deleted: the comparisons, since the ballot picks the plans for them."))
         if round_.told_choices():
             found.append(line("Cleared: what was chosen, with owners, first-week actions, dates and forecasts."))
     return tuple(found)
+
+
+def _places_only(round_: Round, step: Step) -> Line:
+    """Where figures were told already."""
+    told_of = step in told_by_now(round_)
+    return (
+        line(" The new result shows places only, so that nobody's change shows beside the old one.") if told_of else ()
+    )
 
 
 def _questions_gone(round_: Round) -> list[Line]:

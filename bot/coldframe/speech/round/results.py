@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from coldframe.domain.names import ForceId, LeverId, PlanId, QuestionId, Role, Side, Step
 from coldframe.domain.round.ballots import draw_seed
-from coldframe.domain.round.disclosure import figures
+from coldframe.domain.round.disclosure import figures, voters_needed
 from coldframe.domain.state import Plan, Precedent, Round, Standing
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, Line, Message, Theirs, line
@@ -126,7 +126,7 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     if shown:
         blocks += [small("{sure}", sure=sure_words(sure)), *_unused(unused, "dot")]
     else:
-        blocks.append(small(PLACES_ONLY, fewest=fewest(len(rows)), who=""))
+        blocks.append(_places_only(round_, Step.DOTS, len(rows), ""))
     if _broken_by_people(round_.forces_standing):
         blocks.append(small("With equal dots, what more people chose stands first."))
     field = (Drawing(drawn.by_dots(round_, told_of), "forces-by-dots"),) if told_of is not None else ()
@@ -134,6 +134,12 @@ def dots_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
 
 
 PLACES_ONLY = "Fewer than {fewest} people{who} voted, so I show places only: any figure would tell somebody's votes."
+AGAIN = "I show places only: beside the figures of the count before, new ones would tell somebody's votes."
+
+
+def _places_only(round_: Round, step: Step, options: int, who: str) -> Block:
+    enough = round_.counted.get(step, 0) >= voters_needed(options)
+    return small(AGAIN) if enough else small(PLACES_ONLY, fewest=fewest(options), who=who)
 
 
 def _unused(number: int, thing: str) -> list[Block]:
@@ -179,7 +185,7 @@ def ballot_result(round_: Round, sure: Sureness | None, unused: int) -> Message:
     blocks: list[Block] = [
         paragraph(head),
         Grid("Plans by weighted votes; ties share a place", header, tuple(_cells(r, shown) for r in rows)),
-        *(_ballot_numbers(round_, sure, unused) if shown else _no_ballot_numbers(len(rows))),
+        *(_ballot_numbers(round_, sure, unused) if shown else _no_ballot_numbers(round_, len(rows))),
     ]
     if any(s.drawn for s in round_.plans_standing):
         blocks.append(small("I drew lots for a tie at the cut (the draw's seed is {seed}).", seed=draw_seed(round_)))
@@ -199,8 +205,8 @@ def _ballot_numbers(round_: Round, sure: Sureness | None, unused: int) -> list[B
     return blocks
 
 
-def _no_ballot_numbers(options: int) -> list[Block]:
-    words = small(PLACES_ONLY, fewest=fewest(options), who=" besides the decision-maker")
+def _no_ballot_numbers(round_: Round, options: int) -> list[Block]:
+    words = _places_only(round_, Step.BALLOT, options, " besides the decision-maker")
     return [words, small("For the same reason I don't say whether the weight decided.")]
 
 
