@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
-import os
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError
 
-from coldframe import memory
+from coldframe import homes, memory
 from coldframe.charts.studio import Studio
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.sealing import unlocked
@@ -31,14 +29,13 @@ from coldframe.engine.uses import assembled
 from coldframe.errors import ColdframeError
 from coldframe.ports.chat import Clock, Ids, Inbound, Reply
 from coldframe.render.artefacts import Draughtsman, Workshop
-from coldframe.store import past, soundness, standing
+from coldframe.store import past
 from coldframe.store.connection import Database
 from coldframe.store.database import open_database
-from coldframe.store.keys import WrongSecret, check_secret, compare_secret
+from coldframe.store.keys import check_secret, compare_secret
 from coldframe.store.migrate import upgrade
 from coldframe.store.recognising import (
     A_FILE,
-    MAKE_THE_FOLDER,
     NoDatabase,
     State,
     is_file,
@@ -57,7 +54,6 @@ if TYPE_CHECKING:
     from coldframe.chat.slack.accounts import Options
 
 TENANT = "room"
-MAX_FAILING = 5  # failing rows that doctor names
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +82,7 @@ async def open_store(
     """
     where, seal = make_url(url), Seal(secret)
     if is_file(where):
+        homes.make_ready(Path(where.database or "").absolute())
         recognised_file(where, to_write=True)
     database = open_database(url, durable=durable, alone=True)
     try:
@@ -116,7 +113,7 @@ def secret_from(words: str) -> bytes:
     return hashlib.scrypt(words.encode(), salt=b"coldframe", n=2**14, r=8, p=1, dklen=32)
 
 
-def _zones() -> str:
+def pinned_zones() -> str:
     """The pinned zone data's version. Raises NoZoneData."""
     try:
         version = pin_zone_data()
@@ -233,15 +230,20 @@ def slack_options(settings: Settings) -> Options:
 
 
 async def run_slack(
-    settings: Settings, stop: asyncio.Event, mode: Literal["socket", "http"], clock: Clock | None = None
+    settings: Settings,
+    stop: asyncio.Event,
+    mode: Literal["socket", "http"],
+    clock: Clock | None = None,
+    ready: Callable[[], None] = lambda: None,
 ) -> None:
-    """The bot on Slack, until `stop`: platform, engine, alarm clock, all closed at the end."""
+    """The bot on Slack, until `stop`: platform, engine, alarm clock, all closed at the end. `ready` is called once
+    database and Slack have answered."""
     # heavy: Slack's framework, the alarm clock and the web server, which a room in a test goes without
     from coldframe.chat.slack.app import slack_platform
     from coldframe.engine.alarm import Alarm
     from coldframe.feeds import routes as feeds
 
-    _zones()
+    pinned_zones()
     ids = RandomIds()
     studio = Studio()
     store = await open_store(settings.database, seal_secret(settings), ids, owner=ids.new("bot-"), keys=settings.keys)
@@ -261,6 +263,7 @@ async def run_slack(
             alarm = Alarm(engine, time.steady if type(time) is SystemClock else None)  # the database's is believed
             await alarm.start()
             memory.let_stand()
+            ready()
             try:
                 await platform.serve(Measured(engine, platform.chat.person_known), stop, mode)
             finally:
@@ -285,116 +288,3 @@ async def for_tests(
         draughtsman=draughtsman,
     ) as house:
         yield house
-
-
-Finding = tuple[str, str, str, str]
-
-
-async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[Finding]:
-    """What `doctor` looks at: (name, ok | warning | broken, detail, what to do). Never raises; shows no secret."""
-    from coldframe.chat.slack.checkup import check_slack  # heavy: Slack's framework
-
-    findings = [_zones_finding(), await _database_finding(settings)]
-    findings.insert(1, await _secret_finding(settings, fits=findings[1][1] == "ok"))
-    if findings[1][1] == findings[2][1] == "ok" and settings.secret is not None:
-        findings += await _what_stands(settings)
-    options = slack_options(settings)
-    if options.many and findings[2][1] == "ok":
-        findings.append(await _keys_finding(settings, options))
-    for found in await check_slack(options, SystemClock(), mode):
-        findings.append((found.name, found.state, found.detail, found.remedy))
-    return findings
-
-
-async def _what_stands(settings: Settings) -> list[Finding]:
-    """Whether everything stored can be read, and whether everything goes out and is done."""
-    try:
-        async with reading(settings) as store:
-            return [
-                await past.finding(store.database, store.keys),
-                *await _damage_findings(store),
-                await standing.finding(store.database, store.sends),
-            ]
-    except NoDatabase:
-        return []  # there is no table yet
-
-
-async def _damage_findings(store: SqlStore) -> list[Finding]:
-    found: list[Finding] = []
-    if damaged := await soundness.damaged(store):
-        names = ", ".join(f"{one.what} {one.subject}" for one in damaged)
-        remedy = "All else goes on without them. Put them back from a back-up, with the bot stopped."
-        found.append(("records", "broken", f"cannot be read: {names}", remedy))
-    if failing := await soundness.failing(store):
-        rows = ", ".join(
-            f"{one.kind} of {one.subject} ({one.problem}, {one.tries} tries)" for one in failing[:MAX_FAILING]
-        )
-        more = f" and {len(failing) - MAX_FAILING} more" if len(failing) > MAX_FAILING else ""
-        remedy = "They are tried every ten minutes at the least; the bot's log names each by due.failed."
-        found.append(("due work", "broken", f"fails: {rows}{more}", remedy))
-    return found
-
-
-def _zones_finding() -> Finding:
-    try:
-        return ("time zone data", "ok", f"version {_zones()}", "")
-    except NoZoneData:
-        return ("time zone data", "broken", "cannot be read", str(NoZoneData()))
-
-
-async def _secret_finding(settings: Settings, *, fits: bool) -> Finding:
-    """`fits`: there is a database to try it on."""
-    if settings.secret is None:
-        return ("secret", "broken", "COLDFRAME_SECRET is missing", str(NoSecret()))
-    try:
-        since = await secret_since(settings) if fits else None
-    except WrongSecret as wrong:
-        return ("secret", "broken", "is not the one that the database was made with", " ".join(str(wrong).split()))
-    except NoDatabase:
-        since = None  # there is no table yet that would tell
-    tried = f"is the database's own since {since:%Y-%m-%d}" if since else "is set"
-    return ("secret", "ok", f"{tried}; keep it, and not beside the back-ups", "")
-
-
-async def secret_since(settings: Settings) -> datetime | None:
-    """Since when the database has the secret of the settings; None where that was never noted. Changes nothing.
-
-    Raises WrongSecret, NoSecret, NoDatabase.
-    """
-    async with reading(settings) as store:
-        return await compare_secret(store.database, Seal(seal_secret(settings)))
-
-
-async def _database_finding(settings: Settings) -> Finding:
-    """Whether the database answers and is one of ours; nothing is changed in it, and no file is made."""
-    url = make_url(settings.database)
-    shown = url.render_as_string(hide_password=True)
-    if is_file(url) and not Path(url.database or "").exists():
-        return _new_file(Path(url.database or "").absolute())
-    database = open_database(settings.database, read_only=True)
-    try:
-        await recognised(database, to_write=True)
-    except Exception as problem:
-        said = problem if isinstance(problem, ColdframeError) else no_answer(url, problem)
-        what, _, remedy = str(said).partition(". ")
-        return ("database", "broken", what, remedy)
-    finally:
-        await database.close()
-    return ("database", "ok", shown, "")
-
-
-def _new_file(path: Path) -> Finding:
-    if path.parent.is_dir() and os.access(path.parent, os.W_OK):
-        return ("database", "ok", f"{path} is made at the first start", "")
-    return ("database", "broken", f"{path.parent} is no folder that may be written to", MAKE_THE_FOLDER)
-
-
-async def _keys_finding(settings: Settings, options: Options) -> Finding:
-    from coldframe.chat.slack.checkup import check_keys  # heavy: Slack's framework
-
-    database = open_database(settings.database, read_only=True)
-    try:
-        found = await check_keys(options, database.engine)
-    finally:
-        await database.close()
-    return (found.name, found.state, found.detail, found.remedy)

@@ -15,7 +15,7 @@ TOP = Path(__file__).resolve().parents[2]
 ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain
 domain.people domain.round domain.trial engine engine.core engine.register engine.reminding engine.round
 engine.trial errors feeds languages logs meaning message ports private_files render speech
-speech.round speech.trial store timing upkeep wiring"""
+speech.round speech.trial store timing upkeep examination homes wiring"""
 
 DOWNHILL = "imports point downhill"
 PURE = "the pure rooms touch nothing outside"
@@ -24,7 +24,7 @@ IN_ENGINE = "the engine points downhill inside"
 IN_DOMAIN = "the domain points downhill inside"
 IN_SPEECH = "speech points downhill inside"
 STRANGERS = "platforms are strangers to each other"
-STORE = "only wiring and upkeep open the store"
+STORE = "only wiring, upkeep and examination open the store"
 
 FAULTS = [
     ("coldframe.domain", "import time", PURE),

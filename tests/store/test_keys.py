@@ -20,13 +20,14 @@ from coldframe.config import load
 from coldframe.domain.names import Step
 from coldframe.domain.round.ballots import TakeBackVote
 from coldframe.domain.round.life import decide, replay
+from coldframe.examination import secret_since
 from coldframe.message.nodes import Message, line
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import Send
 from coldframe.store.holding import InUse
 from coldframe.store.keys import WrongSecret
 from coldframe.upkeep import NoSecretBefore, rotate_secret
-from coldframe.wiring import open_store, secret_from, secret_since
+from coldframe.wiring import open_store, secret_from
 from tests.domain.play import Play
 from tests.engine.databases import BOTH, a_database, a_file, claimed_send
 

@@ -21,6 +21,7 @@ from coldframe.clock import SeededIds
 from coldframe.config import SettingsError, load
 from coldframe.domain.names import LeverId, MemberId, NoteId, Side, Step
 from coldframe.domain.state import Mark, Note, Plan, Round
+from coldframe.examination import examine
 from coldframe.message.nodes import Message, line
 from coldframe.ports.chat import Place
 from coldframe.ports.held import Held
@@ -35,7 +36,7 @@ from coldframe.store.round_keys import KEYS, KeyPlace, default_place, open_keys
 from coldframe.store.rounds import mark_body
 from coldframe.store.sealing import CannotUnseal, KeyGone, Seal, key_of
 from coldframe.store.sql import SqlStore
-from coldframe.wiring import examine, open_store, reading, seal_secret
+from coldframe.wiring import open_store, reading, seal_secret
 from tests.domain.play import EVERYBODY, Play, a_round
 from tests.engine.databases import BOTH, POSTGRES, a_database, a_file
 

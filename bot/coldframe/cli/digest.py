@@ -46,6 +46,8 @@ async def _written(given: Settings, team: str, *, as_json: bool, zone: str) -> s
         found = await damage.apart(gathered)
     if team and not found:
         raise ValueError(f"there is no team in the channel {team!r}")
+    if not found and not as_json:
+        return "There is no team yet: nothing has been started in any channel.\n"
     if as_json:
         return "[" + ",\n".join(digest_words.as_json(digest) for digest in found) + "]\n"
     return "\n".join(digest_words.markdown(digest, zone) for digest in found)

@@ -24,7 +24,7 @@ def command(mode: str, as_json: bool) -> None:
 
     Ends with status 1 when something is broken. No secret is shown.
     """
-    from coldframe.wiring import examine  # heavy: the database and Slack's client
+    from coldframe.examination import examine  # heavy: the database and Slack's client
 
     findings = asyncio.run(examine(settings(), "http" if mode == "http" else "socket"))
     if as_json:

@@ -25,7 +25,7 @@ def command(what: str) -> None:
 
 
 async def _checked() -> str:
-    from coldframe.wiring import secret_since  # heavy: the database
+    from coldframe.examination import secret_since  # heavy: the database
 
     since = await secret_since(settings())
     return f"COLDFRAME_SECRET is the database's own{f' since {since:%Y-%m-%d %H:%M} UTC' if since else ''}."

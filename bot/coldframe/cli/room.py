@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from coldframe import memory
+from coldframe import homes, memory
 from coldframe.chat.room import passes
 from coldframe.cli import settings
 from coldframe.clock import SystemClock
@@ -25,13 +25,15 @@ if TYPE_CHECKING:
     from coldframe.wiring import House
 
 PORT = 8642
+EARLIER = "coldframe-room"
+"""The folder, in the current one, in which earlier releases kept a room."""
 
 
 @click.command()
 @click.option("--team", "team_file", type=click.Path(path_type=Path, dir_okay=False), help="The team, in YAML.")
 @click.option("--rehearse", is_flag=True, help="Try it out: a clock that can be moved, whom you act as from a list.")
-@click.option("--data", type=click.Path(path_type=Path, file_okay=False), default="coldframe-room", show_default=True,
-              help="Folder in which everything is kept.")  # fmt: skip
+@click.option("--data", type=click.Path(path_type=Path, file_okay=False), default=None,
+              help="Folder in which all is kept; by default where the system keeps a user's data.")  # fmt: skip
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; 0.0.0.0 for a network.")
 @click.option(
     "--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="Port; 0 for any free one."
@@ -39,7 +41,13 @@ PORT = 8642
 @click.option("--name", "names", multiple=True, help="A name by which browsers on the network reach this computer.")
 @click.option("--new-links", is_flag=True, help="Make new personal links for everybody; earlier ones stop working.")
 def command(
-    team_file: Path | None, rehearse: bool, data: Path, host: str, port: int, names: tuple[str, ...], new_links: bool
+    team_file: Path | None,
+    rehearse: bool,
+    data: Path | None,
+    host: str,
+    port: int,
+    names: tuple[str, ...],
+    new_links: bool,
 ) -> None:
     """Open a room in the browser in which a team takes part in a round.
 
@@ -63,7 +71,8 @@ def command(
         raise click.UsageError("name the team with --team FILE, or try it out with --rehearse")
     team = read_team(team_file) if team_file else SAMPLE
     given = settings()
-    run = _rehearsed(team, host, port) if rehearse else _served(given, team, data, host, port, names, new_links)
+    where = data or homes.kept("room", EARLIER)
+    run = _rehearsed(team, host, port) if rehearse else _served(given, team, where, host, port, names, new_links)
     asyncio.run(run)
 
 
@@ -90,6 +99,7 @@ async def _served(
     from coldframe.feeds.routes import addresses, feed_routes
     from coldframe.wiring import room_house
 
+    homes.make_ready(data)
     data.mkdir(mode=0o700, parents=True, exist_ok=True)
     wall = SystemClock()
     database = f"sqlite:///{data / 'bot.db'}"
@@ -110,6 +120,7 @@ async def _served(
         retrying = asyncio.create_task(_every(30, house.room.redeliver, wall.sleep))
         try:
             _tell_links(house, team, base, new_links)
+            click.echo(f"Kept in {data.absolute()}")
             await _until_stopped()
         finally:
             retrying.cancel()

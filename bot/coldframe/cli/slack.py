@@ -11,6 +11,7 @@ import click
 from coldframe.cli import settings
 
 if TYPE_CHECKING:
+    from coldframe.config import Settings
     from coldframe.ports.chat import Clock
 
 
@@ -30,14 +31,31 @@ def command(mode: str) -> None:
     asyncio.run(run(mode))
 
 
+NEEDED = {"slack_bot_token": "socket http", "slack_app_token": "socket", "slack_signing_secret": "http"}
+"""Setting -> the ways in which it is needed. With a client id, each workspace brings its bot token with it."""
+
+
+def _needed(given: Settings, mode: str) -> None:
+    """Names all that is missing at once, before a word that sounds like success. Raises SettingsError."""
+    from coldframe.config import missing  # heavy: pydantic
+
+    names = [name for name, modes in NEEDED.items() if mode in modes.split()]
+    missing(given, "secret", *(name for name in names if not (name == "slack_bot_token" and given.slack_client_id)))
+
+
 async def run(mode: str, clock: Clock | None = None) -> None:
     """Serves until a signal to stop, by the settings of the environment and, unless another is given, real time."""
-    from coldframe.wiring import run_slack  # heavy: the whole bot
+    # heavy: the database's library, the whole bot
+    from sqlalchemy import make_url
+
+    from coldframe.wiring import run_slack
 
     given = settings()
+    _needed(given, mode)
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(number, stop.set)
-    click.echo(f"coldframe on Slack by {mode}; Ctrl-C stops it.", err=True)
-    await run_slack(given, stop, "http" if mode == "http" else "socket", clock)
+    where = make_url(given.database).render_as_string(hide_password=True).removeprefix("sqlite:///")
+    first = f"coldframe on Slack by {mode}; everything is kept in {where}. Ctrl-C stops it."
+    await run_slack(given, stop, "http" if mode == "http" else "socket", clock, lambda: click.echo(first, err=True))

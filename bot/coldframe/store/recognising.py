@@ -9,7 +9,7 @@ import sqlalchemy
 from sqlalchemy import URL, inspect, text
 from sqlalchemy.exc import DBAPIError
 
-from coldframe import sqlite_files
+from coldframe import homes, sqlite_files
 from coldframe.errors import ColdframeError
 from coldframe.sqlite_files import Looked, NewerFile, Purpose
 from coldframe.store import tables as t
@@ -60,6 +60,8 @@ def recognised_file(url: URL, *, to_write: bool = False) -> State:
     """Raises UnusableFile, or NoDatabase where there is no folder."""
     path = Path(url.database or "")
     if not path.absolute().parent.is_dir():
+        if path.absolute().parent == homes.home():  # it is made with the database
+            return State.NOTHING
         raise NoDatabase(f"there is no folder {path.absolute().parent} for the database. {MAKE_THE_FOLDER}")
     looked = sqlite_files.look(path, A_FILE, to_write=to_write)
     if looked is None:

@@ -10,7 +10,8 @@ import sys
 from datetime import timedelta
 from pathlib import Path
 
-from coldframe.wiring import secret_from
+from coldframe.clock import RandomIds
+from coldframe.wiring import open_store, secret_from
 from tests.engine.seeing_through import a_team
 
 TOP = Path(__file__).resolve().parents[3]
@@ -43,3 +44,11 @@ def test_a_missing_database_is_named_and_none_is_made(tmp_path: Path) -> None:
     assert "there is no database at" in done.stderr and "COLDFRAME_DATABASE" in done.stderr
     assert "server" not in done.stderr
     assert not list(tmp_path.iterdir())
+
+
+async def test_a_bot_with_nothing_in_it_says_so(tmp_path: Path) -> None:
+    """An empty page would look like a fault."""
+    await (await open_store(f"sqlite:///{tmp_path / 'bot.db'}", secret_from(SECRET), RandomIds())).close()
+    done = run(tmp_path)
+    assert (done.returncode, done.stdout) == (0, "There is no team yet: nothing has been started in any channel.\n")
+    assert json.loads(run(tmp_path, "--json").stdout) == []

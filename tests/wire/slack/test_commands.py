@@ -212,6 +212,16 @@ async def test_the_bot_does_not_start_half(here: Here, settings: dict[str, str],
     assert not any(secret in problems for secret in (HIDDEN, BOT_TOKEN, APP_TOKEN, SECRET))
 
 
+async def test_all_that_is_missing_is_named_at_once_and_first(here: Here, settings: dict[str, str]) -> None:
+    """One line has all of them, each with what it is; nothing before it sounds like success."""
+    unset = {f"COLDFRAME_{name}": None for name in ("SECRET", "SLACK_BOT_TOKEN", "SLACK_APP_TOKEN")}
+    status, out, problems = await here(changed(settings, unset), "slack")
+    assert status == 2 and out == "" and len(problems.splitlines()) == 1
+    assert all(f"{name} is missing; it is the " in problems for name in unset)
+    status, _, problems = await here(changed(settings, {"COLDFRAME_DATABASE": "/nowhere/b.db"}), "slack")
+    assert status == 2 and "there is no folder /nowhere" in problems and "kept in" not in problems
+
+
 async def test_the_bot_does_not_start_without_a_scope_or_zone_data(
     workspace: Workspace, here: Here, settings: dict[str, str], tmp_path: Path
 ) -> None:
