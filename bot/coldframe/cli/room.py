@@ -6,6 +6,7 @@ import asyncio
 import os
 import secrets
 import signal
+import sys
 import tempfile
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING
 import click
 
 from coldframe import homes, memory
-from coldframe.chat.room import passes
+from coldframe.chat.room import passes, reach
 from coldframe.cli import settings
 from coldframe.clock import SystemClock
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from coldframe.wiring import House
 
 PORT = 8642
+HERE = "127.0.0.1"
 EARLIER = "coldframe-room"
 """The folder, in the current one, in which earlier releases kept a room."""
 
@@ -34,7 +36,7 @@ EARLIER = "coldframe-room"
 @click.option("--rehearse", is_flag=True, help="Try it out: a clock that can be moved, whom you act as from a list.")
 @click.option("--data", type=click.Path(path_type=Path, file_okay=False), default=None,
               help="Folder in which all is kept; by default where the system keeps a user's data.")  # fmt: skip
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on; 0.0.0.0 for a network.")
+@click.option("--host", default=HERE, show_default=True, help="Address to listen on; 0.0.0.0 for a network.")
 @click.option(
     "--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="Port; 0 for any free one."
 )
@@ -53,7 +55,8 @@ def command(
 
     \b
     coldframe room --rehearse             to try it out, alone
-    coldframe room --team team.yaml       for a team: everybody gets a personal link
+    coldframe room --team team.yaml --host 0.0.0.0
+                                          for a team on one network: everybody gets a personal link
 
     A team file names the channel and the people:
 
@@ -71,9 +74,20 @@ def command(
         raise click.UsageError("name the team with --team FILE, or try it out with --rehearse")
     team = read_team(team_file) if team_file else SAMPLE
     given = settings()
+    if not rehearse and reach.only_here(host):
+        host = _asked_to_let_in(host)
     where = data or homes.kept("room", EARLIER)
     run = _rehearsed(team, host, port) if rehearse else _served(given, team, where, host, port, names, new_links)
     asyncio.run(run)
+
+
+def _asked_to_let_in(host: str) -> str:
+    """A team whose links open on one machine alone is hardly what was wanted."""
+    told = "Only this machine can open the links that follow"
+    if sys.stdin.isatty() and click.confirm(f"{told}. Shall others on your network, too?", default=False):
+        return reach.NETWORK
+    click.echo(f"{told}; with --host {reach.NETWORK} others on your network can, too.")
+    return host
 
 
 async def _rehearsed(team: Team, host: str, port: int) -> None:
@@ -113,14 +127,15 @@ async def _served(
         await alarm.start()
         memory.let_stand()
         dates = feed_routes(house.store, house.store.tag, wall, reader(house.store, house.room))
-        server = Server(house.room, wall, hosts=(*names, host), more=dates)
+        called = reach.names(host, names)
+        server = Server(house.room, wall, hosts=called, more=dates)
         runner, real_port = await serve(server, host, port)
-        base = f"http://{names[0] if names else 'localhost'}:{real_port}"
+        base = f"http://{called[0]}:{real_port}"
         house.engine.kit = replace(house.kit, feed=addresses(base, house.store.tag))
         retrying = asyncio.create_task(_every(30, house.room.redeliver, wall.sleep))
         try:
             _tell_links(house, team, base, new_links)
-            click.echo(f"Kept in {data.absolute()}")
+            click.echo(f"The room is open at {base}. Ctrl-C closes it; everything is kept in {data.absolute()}.")
             await _until_stopped()
         finally:
             retrying.cancel()
@@ -179,7 +194,6 @@ def _tell_links(house: House, team: Team, base: str, new_links: bool) -> None:
         click.echo("Each link opens the room as that person: hand it to nobody else. It is shown this once.")
     else:
         click.echo("Links were handed out before; --new-links makes new ones.")
-    click.echo(f"The room is open at {base}. Ctrl-C closes it; everything is kept.")
 
 
 async def _until_stopped() -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from coldframe.chat.room import reach
 from coldframe.cli.team import SAMPLE, TeamError, read_team
 
 TEAM = """
@@ -80,6 +81,47 @@ def test_links_are_told_once_and_open_after_a_restart(tmp_path: Path) -> None:
         assert links(lines) == [] and status(f"{base}/with/{words[0]}") == 200
     with room(tmp_path, *team, "--new-links") as (base, lines):
         assert len(links(lines)) == 2 and status(f"{base}/with/{words[0]}") == 403
+
+
+def test_without_a_host_it_is_said_that_only_this_machine_is_let_in(tmp_path: Path) -> None:
+    """Before the links, with the words that let others in."""
+    with room(tmp_path, "--team", str(tmp_path / "team.yaml")) as (base, lines):
+        assert "Only this machine can open the links" in lines[0] and "--host 0.0.0.0" in lines[0]
+        assert base.startswith("http://localhost:")
+        assert f"kept in {tmp_path / 'data'}" in "".join(lines)
+
+
+def test_on_a_network_the_links_name_this_machine_as_others_see_it(tmp_path: Path) -> None:
+    """They open as printed; a page that calls the room by a name of its own is refused."""
+    with room(tmp_path, "--team", str(tmp_path / "team.yaml"), "--host", "0.0.0.0") as (base, lines):
+        where = base.removeprefix("http://")
+        assert not any("Only this machine" in line for line in lines)
+        assert all(link.startswith(f"{base}/with/") for link in links(lines))
+        here = f"http://localhost:{where.rpartition(':')[2]}/with/{links(lines)[0].rpartition('/')[2]}"
+        with urllib.request.urlopen(urllib.request.Request(here, headers={"Host": where})) as answer:
+            assert answer.status == 200
+        with pytest.raises(urllib.error.HTTPError, match="421"):
+            urllib.request.urlopen(urllib.request.Request(here, headers={"Host": "elsewhere.example"}))
+
+
+@pytest.mark.parametrize(
+    ("host", "only"),
+    [
+        ("127.0.0.1", True),
+        ("localhost", True),
+        ("::1", True),
+        ("0.0.0.0", False),
+        ("::", False),
+        ("box.example", False),
+    ],
+)
+def test_which_addresses_only_this_machine_reaches(host: str, only: bool) -> None:
+    assert reach.only_here(host) is only
+
+
+def test_a_name_that_was_given_comes_first() -> None:
+    """Then the address itself, and this machine's own name for itself."""
+    assert reach.names("198.51.100.7", ("given.example",)) == ("given.example", "198.51.100.7", "localhost")
 
 
 def test_rehearsal_opens_for_everybody_in_the_list(tmp_path: Path) -> None:
