@@ -28,6 +28,7 @@ BY_MODULE: Mapping[str, str] = {
     "people": "participant", "people/restored_words": "channel", "register": "lead",
     "register/register_words": "participant", "register/round_data": "facilitator", "round": "participant",
     "round/cards": "channel", "round/commitment_words": "channel", "round/correcting_words": "facilitator",
+    "round/odds_words": "owner", "round/criterion_forms": "participant",
     "round/forms": "participant", "round/late_words": "participant", "round/readiness_words": "facilitator",
     "round/reopening_words": "facilitator", "round/results": "channel", "round/setup_words": "facilitator",
     "round/size_words": "channel", "round/pass_words": "channel", "round/undelivered": "facilitator",

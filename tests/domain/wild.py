@@ -47,6 +47,7 @@ from coldframe.domain.round.commitment import (
 )
 from coldframe.domain.round.correcting import GiveDots, Reword, SetDeadline, SetLengths, TakeOff
 from coldframe.domain.round.counter import TellCount
+from coldframe.domain.round.foretelling import ShowOdds
 from coldframe.domain.round.jotting import Jot
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SayTheSame, SplitForce
 from coldframe.domain.round.moves import (
@@ -71,7 +72,7 @@ from coldframe.domain.round.reopening import OpenAgain
 from coldframe.domain.round.revealed_notes import HideNote, SettleLateNote
 from coldframe.domain.round.roles import AnswerRole, KeepRole, NameDeputy, OfferRole, OpenRole, TakeRole
 from coldframe.domain.round.undoing import AnnounceNow, Hold, Undo
-from coldframe.domain.state import Action, Criterion, MergeProposal, Round
+from coldframe.domain.state import Action, Criterion, MergeProposal, Odds, Round
 from tests.domain.play import REASON, a_plan, criterion
 
 STRANGER = MemberId("zoe")
@@ -234,6 +235,7 @@ class Wild:
         for plan in round_.choices:
             yield SetActions(lead, plan, (_action(round_, rnd, now + timedelta(days=2)),))
             yield SetReview(lead, plan, now + timedelta(days=50))
+            yield ShowOdds(BOT, plan, round_.plans[plan].criterion, _odds(rnd))
             yield Forecast(lead, plan, 60, self.word())
         yield SetNextRound(lead, now + timedelta(days=70))
         if rnd.random() < 0.5:
@@ -332,6 +334,11 @@ def _any_plan(wild: Wild, round_: Round, rnd: Random, by: MemberId) -> HandInPla
     return HandInPlan(by, changed)
 
 
+def _odds(rnd: Random) -> Odds:
+    share = rnd.random()
+    return Odds({"reached": share, "better": 1 - share}, {"not reached": 1.0})
+
+
 def _any_criterion(wild: Wild, rnd: Random) -> Criterion:
     number = rnd.choice((None, 0.1, float("nan"), float("inf"), -3.0))
     return rnd.choice((criterion(), criterion(target=number), Criterion(measure=wild.text(rnd)), criterion(harm="")))
@@ -428,6 +435,7 @@ _KINDS: tuple[Make, ...] = (
     ),
     lambda w, r, x, t, k: SetReview(anybody(r, x), _plan(r, x), _when(x, t)),
     lambda w, r, x, t, k: CompleteCriterion(anybody(r, x), _plan(r, x), _any_criterion(w, x)),
+    lambda w, r, x, t, k: ShowOdds(x.choice((BOT, anybody(r, x))), _plan(r, x), _any_criterion(w, x), _odds(x)),
     lambda w, r, x, t, k: NameChecker(anybody(r, x), _plan(r, x), w.text(x)),
     lambda w, r, x, t, k: SetNextRound(anybody(r, x), _when(x, t)),
     lambda w, r, x, t, k: AcceptOverlap(anybody(r, x)),

@@ -288,7 +288,11 @@ def _in_step(step: Step, people_in_it: int, weeks: int, criteria: Mapping[str, A
         p: replace(a_plan(p), id=p, author=plan.author, weeks=weeks, criterion=criterion(**criteria))
         for p, plan in play.round.plans.items()
     }
-    other = {p: replace(plan.criterion, measure=f"measure of {p}") for p, plan in plans.items() if p != "p0"}
+    other = {
+        p: replace(plan.criterion, measure=f"measure of {p}", counted=f"people of {p}")
+        for p, plan in plans.items()
+        if p != "p0"
+    }
     plans = {p: replace(plan, criterion=other.get(p, plan.criterion)) for p, plan in plans.items()}
     return replace(play.round, plans=plans)
 

@@ -87,7 +87,7 @@ def check_shape(measure: Measure, week: WeeklyNumbers) -> None:
     names = " or ".join(one.__name__ for one in allowed)
     if not isinstance(week.trial, allowed):
         raise inputs.BadNumber("trial", week.trial, f"a {names} for a {measure.kind.value} measure")
-    if measure.kind in _WITH_CONTROL and not isinstance(week.control, allowed):
+    if measure.kind in WITH_CONTROL and not isinstance(week.control, allowed):
         raise inputs.BadNumber("control", week.control, f"a {names} for a {measure.kind.value} measure")
 
 
@@ -99,7 +99,7 @@ _SHAPES: dict[Kind, tuple[type[Tally] | type[Count] | type[Summary], ...]] = {
     Kind.COUNT_TARGET: (Count,),
     Kind.SHARE_TARGET: (Tally,),
 }
-_WITH_CONTROL = (Kind.SPLIT_SHARES, Kind.SPLIT_MEANS, Kind.SPLIT_RATES)
+WITH_CONTROL = (Kind.SPLIT_SHARES, Kind.SPLIT_MEANS, Kind.SPLIT_RATES)
 
 
 def _split_shares(measure: Measure, weeks: Sequence[WeeklyNumbers], confidence: float) -> Evidence | None:

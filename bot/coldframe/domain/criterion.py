@@ -11,6 +11,11 @@ ComparisonKind = Literal["split", "mean", "rate", "before-after", "count", "shar
 """Of two groups at the same time: a share, a mean a head, events per unit. Of one: weeks against earlier weeks, a count
 against a number, a share against a fixed one."""
 TWO_GROUPS: Final = frozenset({"split", "mean", "rate"})
+WITH_PEOPLE: Final = frozenset({"split", "mean", "rate", "share"})
+"""Whose odds and length follow from so many people (or units) a week."""
+LEAST_WEEKS = 6
+"""Earlier whole weeks that a comparison with them needs."""
+MOST_LAG = 90  # days
 Population = Literal["", "visitors", "new", "existing", "everybody"]
 """Who can be in a trial at all, whatever words say who is counted; empty: none of these."""
 
@@ -43,6 +48,16 @@ class Criterion:
     harm_limit: float | None = None  # above it lies the harm, or below it where it is under the usual value
 
     @property
+    def usual(self) -> float | None:
+        """The level that it starts from: of earlier weeks where these are the comparison, else the baseline."""
+        weeks = self.baseline_weeks
+        if not weeks or (self.kind != "before-after" and self.baseline is not None):
+            return self.baseline
+        if self.kind == "count":
+            return None  # in how many weeks, the plan says
+        return sum(a / b if b else a for a, b in weeks) / len(weeks)
+
+    @property
     def harm_above(self) -> bool:
         """Whether the harm lies above its limit."""
         return self.harm_limit is not None and (self.harm_usual is None or self.harm_limit >= self.harm_usual)
@@ -50,10 +65,21 @@ class Criterion:
     def missing(self) -> tuple[str, ...]:
         """Names of the fields that the commitment still needs."""
         need = {
-            "measure": self.measure, "baseline": self.baseline, "target": self.target, "weekly": self.weekly,
-            "counted": self.counted, "stop_line": self.stop_line, "harm": self.harm,
+            "measure": self.measure, "baseline": self._compared_with(), "target": self.target,
+            "weekly": self.weekly if self.kind in WITH_PEOPLE else 1, "counted": self.counted,
+            "spread": self.spread if self.kind == "mean" else 1, "baseline_weeks": self._weeks_before(),
+            "stop_line": self.stop_line if self.stop_at is None else "at", "harm": self.harm,
         }  # fmt: skip
         return tuple(name for name, value in need.items() if value in ("", None))
+
+    def _compared_with(self) -> object:
+        if self.kind == "before-after":
+            return "weeks"
+        return self.baseline_weeks or None if self.kind == "count" and self.baseline is None else self.baseline
+
+    def _weeks_before(self) -> str:
+        """Earlier weeks are the comparison, so they have to be there."""
+        return "" if self.kind == "before-after" and len(self.baseline_weeks) < LEAST_WEEKS else "enough"
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,6 +103,7 @@ class Because(StrEnum):
     WEEK_NOT_COUNTED = "week cannot be counted yet"
     REVIEW_NOT_DUE = "review is not due"
     REVIEW_TOO_LATE = "review too long after the trial"
+    NOTHING_CROSSED = "no line is crossed"
     WEEK_NOT_OVER = "week is not over"
     TRIAL_OVER = "trial is over"
     TRIAL_NOT_STARTED = "trial has not started"
@@ -131,6 +132,12 @@ class Impossible(StrEnum):
     TOO_FEW_FOR_MEAN = "too few for a mean"
     SAME_AS_BASELINE = "target is the baseline"
     NO_SHARE = "no share"
+    NO_SPLIT = "no split"
+    NO_SPREAD = "no spread"
+    NO_RATE = "no rate"
+    NO_LAG = "no lag"
+    LIMIT_IS_USUAL = "limit is the usual value"
+    STOPS_AT_TARGET = "stops at the target"
     NOT_FINITE = "not finite"
 
 

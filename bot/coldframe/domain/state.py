@@ -8,6 +8,7 @@ from datetime import date, datetime
 from typing import Literal
 
 from coldframe.domain.criterion import TWO_GROUPS as TWO_GROUPS
+from coldframe.domain.criterion import WITH_PEOPLE as WITH_PEOPLE
 from coldframe.domain.criterion import Alongside as Alongside
 from coldframe.domain.criterion import ComparisonKind as ComparisonKind
 from coldframe.domain.criterion import Criterion as Criterion

@@ -35,6 +35,8 @@ CRITERION_FIELDS: Mapping[str, str] = {
     "counted": "words on who is counted",
     "stop_line": "stop line",
     "harm": "harm measure",
+    "spread": "standard deviation",
+    "baseline_weeks": "six earlier weeks, or more",
 }
 """What a criterion still lacks, behind "its"."""
 NO_PLANS = "no plan was written"

@@ -128,6 +128,7 @@ WORDS: dict[Because, str] = {
     "Nothing was kept.",
     Because.REVIEW_NOT_DUE: "The review is not due before {at}.",
     Because.REVIEW_TOO_LATE: "{at} is too long after the trial's end; what was learnt fades. The latest is {latest}.",
+    Because.NOTHING_CROSSED: "No harm limit or stop line is crossed any more. Nothing was changed.",
     Because.WEEK_NOT_OVER: "Week {week} is not over: it can be logged from {day} on. Half weeks do not count, so "
     "nothing was kept.",
     Because.TRIAL_OVER: "This trial is over, so nothing was changed. `/coldframe search` finds it in the register.",
@@ -156,6 +157,12 @@ IMPOSSIBLE: dict[Impossible, str] = {
     Impossible.TOO_FEW_FOR_MEAN: "{group} needs at least two people for a mean with its spread",
     Impossible.SAME_AS_BASELINE: "target and baseline are the same, so nothing would have to change",
     Impossible.NO_SHARE: "{number} is no share of people; write {instead}",
+    Impossible.NO_SPLIT: "the share of people who get the change lies between 0 and 100%, and {number} does not",
+    Impossible.NO_SPREAD: "values differ from head to head by more than nothing, and {number} is not more",
+    Impossible.NO_RATE: "a rate of {number} before the change leaves nothing to compare with",
+    Impossible.NO_LAG: "a lag is at most {most} days, and {number} is not",
+    Impossible.LIMIT_IS_USUAL: "the harm measure's limit is its usual value, so every week would cross it",
+    Impossible.STOPS_AT_TARGET: "the stop line is at the target or beyond it, so success would stop the trial",
     Impossible.NOT_FINITE: "{number}",
 }
 

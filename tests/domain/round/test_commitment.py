@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.people.commands import Leave
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan, DropChoice, OfferToOwn
 from coldframe.domain.round.commitment import (
     AcceptOverlap,
@@ -23,10 +25,11 @@ from coldframe.domain.round.commitment import (
     missing,
     overlaps,
 )
+from coldframe.domain.round.foretelling import ShowOdds, odds_unseen
 from coldframe.domain.round.life import decide
 from coldframe.domain.round.moves import Close, Pause
 from coldframe.domain.round.plans import HandInPlan
-from coldframe.domain.state import Action
+from coldframe.domain.state import Action, Alongside, Odds, Population
 from tests.domain.play import DAY, OTHERS, D, F, Play, a_plan, commit_one, criterion
 
 INES, JON = OTHERS[:2]
@@ -37,7 +40,7 @@ def _commitment(**settings: int) -> Play:
     """Three plans on three measures."""
     play = Play(**settings).to(Step.PLANS)
     for number, member in enumerate((F, D, INES)):
-        page = a_plan(f"p{number}", criterion=criterion(measure=f"measure {number}"))
+        page = a_plan(f"p{number}", criterion=criterion(measure=f"measure {number}", counted=f"teams of list {number}"))
         play.do(HandInPlan(member, page))
     play.close()
     return play.to(Step.COMMITMENT)
@@ -344,31 +347,61 @@ def test_without_a_checker_a_plan_with_a_caution_does_not_start() -> None:
 # --- two that cannot be told apart ---
 
 
-def test_two_trials_on_the_same_people_and_measure_need_a_yes() -> None:
-    """Whatever the case of the words, the overlap is noticed and must be accepted."""
+def test_two_trials_on_the_same_people_need_a_yes_whatever_they_measure() -> None:
+    """By who is counted, in whatever case of the words, and by who can be in it at all."""
     play = _commitment()
     assert play.do(AcceptOverlap(D)) == ()
     _completed(play, P0, INES)
     _completed(play, P1, JON)
     assert not overlaps(play.round)
-    play.do(CompleteCriterion(D, P1, criterion(measure=" MEASURE 0")))
+    play.do(CompleteCriterion(D, P1, criterion(measure="another", counted=" Teams of list 0!")))
     assert overlaps(play.round)
     assert play.refused(Commit(D, 0)) is Because.OVERLAP_UNCONFIRMED
     play.do(AcceptOverlap(D), Commit(D, 0))
 
 
-def test_a_trial_that_runs_already_counts_as_an_overlap() -> None:
-    """The same people and measure as a running trial need the same yes; two running ones are another matter."""
+@pytest.mark.parametrize(
+    ("one", "other", "meets"),
+    [
+        ("new", "new", True),
+        ("new", "everybody", True),
+        ("everybody", "everybody", True),
+        ("new", "existing", False),
+        ("visitors", "new", False),
+        ("new", "", False),
+    ],
+)
+def test_who_can_be_in_it_decides_and_not_how_it_is_worded(one: Population, other: Population, meets: bool) -> None:
+    """Other words for the same people overlap; the same words for other people do not."""
     play = _commitment()
-    same = ("Measure 0!", "teams that signed up, this month")
-    play.do(ChoosePlan(D, P0, 1, None, (same,)))
-    play.do(CompleteCriterion(D, P0, criterion(measure="other")))
-    assert not overlaps(play.round)
-    play.do(CompleteCriterion(D, P0, criterion(measure="measure 0")))
+    _completed(play, P0, INES)
+    _completed(play, P1, JON)
+    words = ("sign-ups of the week", "whoever joined") if meets else ("people of the month", "people of the month")
+    if not (one and other):
+        words = ("sign-ups of the week", "whoever joined")
+    play.do(CompleteCriterion(D, P0, criterion(counted=words[0], population=one)))
+    play.do(CompleteCriterion(D, P1, criterion(counted=words[1], population=other)))
+    assert overlaps(play.round) is meets
+
+
+def test_a_trial_that_runs_already_counts_as_an_overlap_while_it_runs() -> None:
+    """The same people as a trial under way need the same yes; not once that is over, nor of two running ones."""
+    play = _commitment()
+    other = criterion(measure="other", counted="teams of list 0")
+    until = (play.now + 20 * DAY).date()
+    same = Alongside("Running", "Teams of list 0!", "", until)
+    play.do(ChoosePlan(D, P0, 1, None, alongside=(same,)), CompleteCriterion(D, P0, other))
     assert overlaps(play.round)
-    play.do(DropChoice(D, P0), ChoosePlan(D, P1, 1, None, (same, same)))
-    play.do(CompleteCriterion(D, P1, criterion(measure="other")))
+    later = replace(play.round.choices[P0], live=until)
+    assert not overlaps(replace(play.round, choices={P0: later}))
+    play.do(DropChoice(D, P0), ChoosePlan(D, P1, 1, None, alongside=(same, same)))
     assert not overlaps(play.round)
+
+
+def test_trials_that_an_earlier_release_wrote_down_beside_a_choice_count_by_their_people() -> None:
+    play = _commitment()
+    play.do(ChoosePlan(D, P0, 1, None, (("Measure 9", "teams of list 0"),)))
+    assert overlaps(play.round)
 
 
 def test_a_yes_to_an_overlap_is_for_these_two() -> None:
@@ -376,9 +409,98 @@ def test_a_yes_to_an_overlap_is_for_these_two() -> None:
     play = _commitment()
     _completed(play, P0, INES)
     _completed(play, P1, JON)
-    play.do(CompleteCriterion(D, P1, criterion(measure="measure 0")), AcceptOverlap(D))
-    play.do(CompleteCriterion(D, P1, criterion(measure="measure 0", counted="teams that signed up this month")))
+    same = criterion(counted="teams of list 0")
+    play.do(CompleteCriterion(D, P1, same), AcceptOverlap(D))
+    play.do(CompleteCriterion(D, P1, replace(same, measure="another")))
     assert play.refused(Commit(D, 0)) is Because.OVERLAP_UNCONFIRMED
+
+
+# --- what each kind needs ---
+
+WEEKS = tuple((100.0 + n, 1000.0) for n in range(6))
+
+
+@pytest.mark.parametrize(
+    ("changes", "lacks"),
+    [
+        ({"kind": "split"}, ()),
+        ({"kind": "split", "weekly": None}, ("weekly",)),
+        ({"kind": "mean"}, ("spread",)),
+        ({"kind": "mean", "spread": 4.0}, ()),
+        ({"kind": "rate", "weekly": None}, ("weekly",)),
+        ({"kind": "count", "weekly": None, "baseline": 20.0, "target": 30.0}, ()),
+        ({"kind": "count", "weekly": None, "baseline": None, "target": 30.0}, ("baseline",)),
+        ({"kind": "count", "weekly": None, "baseline": None, "target": 30.0, "baseline_weeks": ((5.0, 1.0),)}, ()),
+        ({"kind": "share"}, ()),
+        ({"kind": "share", "weekly": None}, ("weekly",)),
+        ({"kind": "before-after", "weekly": None}, ("baseline_weeks",)),
+        ({"kind": "before-after", "weekly": None, "baseline": None, "baseline_weeks": WEEKS[:5]}, ("baseline_weeks",)),
+        ({"kind": "before-after", "weekly": None, "baseline": None, "baseline_weeks": WEEKS}, ()),
+        ({"stop_line": "", "stop_at": 0.1}, ()),
+        ({"stop_line": ""}, ("stop_line",)),
+    ],
+)
+def test_each_kind_of_measure_needs_its_own(changes: dict[str, Any], lacks: tuple[str, ...]) -> None:
+    """Earlier weeks are needed where they are what it is compared with, and people where the odds follow from them."""
+    assert criterion(**changes).missing() == lacks
+
+
+@pytest.mark.parametrize(
+    ("changes", "why"),
+    [
+        ({"planned_share": 0.0}, Impossible.NO_SPLIT),
+        ({"planned_share": 1.0}, Impossible.NO_SPLIT),
+        ({"kind": "mean", "spread": 0.0}, Impossible.NO_SPREAD),
+        ({"kind": "rate", "baseline": 0.0}, Impossible.NO_RATE),
+        ({"lag": 91}, Impossible.NO_LAG),
+        ({"harm_usual": 2.0, "harm_limit": 2.0}, Impossible.LIMIT_IS_USUAL),
+        ({"stop_at": 0.26}, Impossible.STOPS_AT_TARGET),
+        ({"baseline": 0.26, "target": 0.2, "stop_at": 0.19}, Impossible.STOPS_AT_TARGET),
+        ({"kind": "share", "target": 26.0}, Impossible.NO_SHARE),
+        ({"harm_limit": float("inf")}, Impossible.NOT_FINITE),
+    ],
+)
+def test_what_cannot_be_is_refused_with_its_reason(changes: dict[str, Any], why: Impossible) -> None:
+    play = _commitment()
+    _completed(play)
+    before = play.round
+    with pytest.raises(Refused) as refused:
+        play.do(CompleteCriterion(D, P0, criterion(**changes)))
+    assert refused.value.facts["why"] is why
+    assert play.round == before
+
+
+@pytest.mark.parametrize(
+    ("changes", "upwards"),
+    [
+        ({"baseline": 0.08, "target": 0.05}, False),
+        ({"baseline": 0.05, "target": 0.08}, True),
+        ({"kind": "before-after", "baseline": None, "target": 0.08, "baseline_weeks": WEEKS}, False),
+        ({"kind": "before-after", "baseline": None, "target": 0.12, "baseline_weeks": WEEKS}, True),
+    ],
+)
+def test_a_target_below_the_level_it_starts_from_means_lower(changes: dict[str, Any], upwards: bool) -> None:
+    play = _commitment()
+    _completed(play)
+    play.do(CompleteCriterion(D, P0, criterion(**changes)))
+    assert play.round.plans[P0].criterion.upwards is upwards
+
+
+# --- the odds ---
+
+
+def test_odds_are_those_of_the_criterion_as_it_stands() -> None:
+    """Another criterion needs others; what was reckoned for an earlier one is not shown."""
+    play = _commitment()
+    _completed(play)
+    odds = Odds({"reached": 0.5}, {"not reached": 0.9})
+    play.do(ShowOdds(BOT, P0, play.round.plans[P0].criterion, odds))
+    assert odds_unseen(play.round) == ()
+    old = play.round.plans[P0].criterion
+    play.do(CompleteCriterion(D, P0, replace(old, target=0.3)))
+    assert odds_unseen(play.round) == (P0,)
+    assert play.do(ShowOdds(BOT, P0, old, odds)) == ()
+    play.do(ShowOdds(BOT, P0, play.round.plans[P0].criterion, odds), Commit(D, 0))
 
 
 # --- forecasts ---

@@ -8,16 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain.names import MemberId, PlanId, Step
-from coldframe.domain.round.choosing import ChoosePlan
-from coldframe.domain.round.commitment import CompleteCriterion
+from coldframe.domain.names import MemberId, Step
 from coldframe.domain.round.moves import Close
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.state import Criterion
 from coldframe.engine.worker.explaining import size_of
 from tests.domain.play import D, F, a_plan, criterion
 from tests.engine.clockwork import Running
-from tests.engine.reaching import at_step, in_channel, reach, told
+from tests.engine.reaching import at_step, in_channel, told
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 INES, JON = MemberId("ines"), MemberId("jon")
@@ -73,17 +71,13 @@ async def test_a_count_with_people_a_week_is_sized_too(tmp_path: Path) -> None:
         assert "Bring in more" not in told(team, INES)[-1]
 
 
-async def test_everybody_reads_it_before_the_ballot_and_when_the_numbers_are_completed(tmp_path: Path) -> None:
-    """One message below the plans; one more at the commitment once a plan's numbers are there."""
+async def test_everybody_reads_it_before_the_ballot(tmp_path: Path) -> None:
+    """One message below the plans. What is completed later brings its owner the odds."""
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await _hands_in(team, INES, "p8", weekly=40)
         await _hands_in(team, JON, "p9", weekly=None)
         await team.act("reveal", Close(F))
         assert len([w for w in in_channel(team) if w.startswith("What the traffic can show")]) == 1
-        await reach(team, Step.COMMITMENT)
-        p9 = PlanId("p9")
-        await team.act("choose", ChoosePlan(F, p9), CompleteCriterion(F, p9, criterion(weekly=40)))
-        assert len([w for w in in_channel(team) if w.startswith("What the traffic can show")]) == 2
 
 
 async def test_numbers_in_a_plan_are_read_as_people_write_them(tmp_path: Path) -> None:

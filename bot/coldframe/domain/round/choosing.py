@@ -10,7 +10,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused, known
-from coldframe.domain.state import Choice, Round
+from coldframe.domain.state import Alongside, Choice, Round
 from coldframe.domain.texts import optional
 from coldframe.domain.who_may import Act
 
@@ -27,6 +27,7 @@ class ChoosePlan(Command):
     free_on: datetime | None = None
     beside: tuple[tuple[str, str], ...] = ()
     announce_at: datetime | None = None
+    alongside: tuple[Alongside, ...] = ()
 
 
 class AnnounceChoice(Command):
@@ -69,6 +70,7 @@ class PlanChosen(Fact):
     plan: PlanId
     beside: tuple[tuple[str, str], ...] = ()
     announce_at: datetime | None = None
+    alongside: tuple[Alongside, ...] = ()
 
 
 class ChoiceAnnounced(Fact):
@@ -121,7 +123,7 @@ def choose(round_: Round, command: ChoosePlan, now: datetime) -> Facts:
             running=command.running_trials,
             free_on=command.free_on,
         )
-    chosen = PlanChosen(command.plan, command.beside, command.announce_at)
+    chosen = PlanChosen(command.plan, command.beside, command.announce_at, command.alongside)
     return (chosen,) if command.announce_at is not None else (chosen, ChoiceAnnounced(command.plan))
 
 
@@ -213,7 +215,7 @@ def plan_chosen(round_: Round, fact: PlanChosen) -> Round:
     sealed = fact.announce_at is not None
     choice = Choice(fact.plan, announce_at=fact.announce_at, offers_sealed=sealed)
     choices = {**round_.choices, fact.plan: choice}
-    return replace(round_, choices=choices, beside=fact.beside, overlap_accepted=False)
+    return replace(round_, choices=choices, beside=fact.beside, alongside=fact.alongside, overlap_accepted=False)
 
 
 def choice_announced(round_: Round, fact: ChoiceAnnounced) -> Round:

@@ -3,7 +3,6 @@ be sealed before everything is there."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import field, replace
 from datetime import datetime, timedelta
@@ -13,13 +12,14 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import MemberId, NoteId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import choosing
+from coldframe.domain.round import choosing, foretelling
 from coldframe.domain.round.choosing import (
     choice_of,
     owned_or_settling,
     settling,
     with_choice,
 )
+from coldframe.domain.round.overlapping import overlaps as overlaps
 from coldframe.domain.round.plans import checked_criterion
 from coldframe.domain.round.plans import unsigned as plan_unsigned
 from coldframe.domain.round.revealed_notes import unsigned_by_name
@@ -142,7 +142,6 @@ class Committed(Fact):
 
 # --- rulings ---
 
-_WORD = re.compile(r"\w+")
 FIRST_WEEK = timedelta(days=7)
 SETTLED_WITHIN = timedelta(days=1)  # what a review date may lag behind a commitment that is sealed a little later
 
@@ -247,18 +246,6 @@ def missing(round_: Round) -> tuple[tuple[PlanId | None, Because], ...]:
     return tuple(found)
 
 
-def overlaps(round_: Round) -> bool:
-    """Trials on the same people and the same measure cannot be told apart, chosen now or running already."""
-    chosen = [_same_words(c.measure, c.counted) for c in (round_.plans[p].criterion for p in round_.told_choices())]
-    running = {_same_words(*key) for key in round_.beside}
-    return len(set(chosen)) < len(chosen) or not running.isdisjoint(chosen)
-
-
-def _same_words(measure: str, counted: str) -> tuple[str, str]:
-    """Both without regard to case, blanks and punctuation."""
-    return " ".join(_WORD.findall(measure.casefold())), " ".join(_WORD.findall(counted.casefold()))
-
-
 def commit(round_: Round, command: Commit, now: datetime) -> Facts:
     settling(round_, command.by)
     if command.running_trials + len(round_.choices) > round_.settings.trials_at_once:
@@ -304,7 +291,8 @@ def review_set(round_: Round, fact: ReviewSet) -> Round:
 
 def criterion_completed(round_: Round, fact: CriterionCompleted) -> Round:
     plan = replace(round_.plans[fact.plan], criterion=fact.criterion)
-    return replace(round_, plans={**round_.plans, fact.plan: plan}, overlap_accepted=False)
+    after = replace(round_, plans={**round_.plans, fact.plan: plan}, overlap_accepted=False)
+    return with_choice(after, fact.plan, odds=None)
 
 
 def checker_named(round_: Round, fact: CheckerNamed) -> Round:
@@ -381,6 +369,7 @@ def _without(choice: Choice, gone: MemberId) -> Choice:
 RULE = StepRule(
     hours=8, minutes=15, read_hours=0, read_minutes=0, private=False, expected=both_roles, gave=nobody,
     quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=False, close=None, enter=None,
-    ends=Committed, decide={**choosing.DECIDE, **DECIDE}, evolve={**choosing.EVOLVE, **EVOLVE},
+    ends=Committed, decide={**choosing.DECIDE, **foretelling.DECIDE, **DECIDE},
+    evolve={**choosing.EVOLVE, **foretelling.EVOLVE, **EVOLVE},
     forget=forget,
 )  # fmt: skip

@@ -10,6 +10,7 @@ from math import isfinite
 
 from coldframe.domain import checks
 from coldframe.domain.commands import Command
+from coldframe.domain.criterion import MOST_LAG
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import MemberId, PlanId, Step, Touches
 from coldframe.domain.order import shuffled
@@ -129,15 +130,20 @@ def checked_criterion(criterion: Criterion) -> Criterion:
     """The criterion with its texts taken. Raises Refused BAD_NUMBERS for numbers that are none (infinite, not a
     number), a share beyond everybody, or a target that is the baseline itself."""
     weeks = [number for week in criterion.baseline_weeks for number in week]
-    for number in (criterion.baseline, criterion.target, criterion.weekly, *weeks):
+    others = (criterion.spread, criterion.stop_at, criterion.harm_usual, criterion.harm_limit, criterion.planned_share)
+    for number in (criterion.baseline, criterion.target, criterion.weekly, *weeks, *others):
         if number is not None and not isfinite(number):
             raise Refused(Because.BAD_NUMBERS, why=Impossible.NOT_FINITE, number=number)
     if criterion.kind in ("split", "share"):
         _shares(criterion)
-    if criterion.target is not None and criterion.target == criterion.baseline:
+    if criterion.target is not None and criterion.target == criterion.usual:
         raise Refused(Because.BAD_NUMBERS, field="target", why=Impossible.SAME_AS_BASELINE)
+    _check_design(criterion)
+    _check_guards(criterion)
     return replace(
         criterion,
+        upwards=_upwards(criterion),
+        source=optional(criterion.source, 200, field="source"),
         measure=accepted(criterion.measure, 200, field="measure"),
         counted=optional(criterion.counted, 300, field="counted"),
         stop_line=optional(criterion.stop_line, 300, field="stop_line"),
@@ -145,9 +151,40 @@ def checked_criterion(criterion: Criterion) -> Criterion:
     )
 
 
+def _upwards(criterion: Criterion) -> bool:
+    """Lower is better where the target lies below the level that it starts from."""
+    if criterion.usual is None or criterion.target is None:
+        return criterion.upwards
+    return criterion.target >= criterion.usual
+
+
+def _check_design(criterion: Criterion) -> None:
+    if not 0 < criterion.planned_share < 1:
+        raise _impossible("planned_share", Impossible.NO_SPLIT, criterion.planned_share)
+    if criterion.spread is not None and criterion.spread <= 0:
+        raise _impossible("spread", Impossible.NO_SPREAD, criterion.spread)
+    if criterion.kind == "rate" and criterion.baseline == 0:
+        raise _impossible("baseline", Impossible.NO_RATE, 0)
+    if not 0 <= criterion.lag <= MOST_LAG:
+        raise _impossible("lag", Impossible.NO_LAG, criterion.lag, MOST_LAG)
+
+
+def _check_guards(criterion: Criterion) -> None:
+    if criterion.harm_limit is not None and criterion.harm_limit == criterion.harm_usual:
+        raise _impossible("harm_limit", Impossible.LIMIT_IS_USUAL)
+    stop, target = criterion.stop_at, criterion.target
+    if stop is not None and target is not None and (stop >= target if _upwards(criterion) else stop <= target):
+        raise _impossible("stop_at", Impossible.STOPS_AT_TARGET)
+
+
+def _impossible(field_: str, why: Impossible, number: float = 0, most: int = 0) -> Refused:
+    return Refused(Because.BAD_NUMBERS, field=field_, why=why, number=number, most=most)
+
+
 def _shares(criterion: Criterion) -> None:
     """Two groups are compared by the share of people; 20 there is most probably meant as 20 %."""
-    for name, number in (("baseline", criterion.baseline), ("target", criterion.target)):
+    shares = {"baseline": criterion.baseline, "target": criterion.target, "stop_at": criterion.stop_at}
+    for name, number in shares.items():
         if number is not None and not 0 <= number <= 1:
             raise Refused(Because.BAD_NUMBERS, field=name, why=Impossible.NO_SHARE, number=number)
 

@@ -177,6 +177,7 @@ def ballot_reopened(round_: Round, fact: BallotReopened) -> Round:
         choices={},
         next_round=None,
         beside=(),
+        alongside=(),
         overlap_accepted=False,
     )
 

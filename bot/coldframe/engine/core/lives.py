@@ -95,6 +95,10 @@ def _while_chosen(round_: Round, rest: Rest) -> bool:
     return round_.step is Step.COMMITMENT and PlanId(rest[1]) in round_.choices
 
 
+def _while_owned_to_be(round_: Round, rest: Rest) -> bool:
+    return _while_chosen(round_, rest) and round_.choices[PlanId(rest[1])].owner == rest[0]
+
+
 def _while_asked(round_: Round, rest: Rest) -> bool:
     return _while_chosen(round_, rest) and round_.choices[PlanId(rest[1])].asked == rest[0]
 
@@ -209,6 +213,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "compare": Life(End.LINE, _in(Step.BALLOT, Step.PLACEMENT)),
     "forecasts": Life(End.GONE, _in(Step.COMMITMENT)),
     "forecast": Life(End.GONE, _while_chosen),
+    "odds": Life(End.GONE, _while_owned_to_be),
     "author": Life(End.GONE, _in(Step.COMMITMENT)),
     "own": Life(End.GONE, _while_asked),
     "holdup": Life(End.GONE, _in_its_step, _FACILITATOR),

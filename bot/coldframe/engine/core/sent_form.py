@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime
+from typing import Any, get_args
 
 from coldframe.domain.names import MemberId, Role
 from coldframe.domain.round.commitment import FIRST_WEEK
-from coldframe.domain.state import Criterion
+from coldframe.domain.state import ComparisonKind, Criterion, Population
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import RoundRequest
 from coldframe.engine.reading import dates
 from coldframe.engine.reading.numbers import Unreadable, amount, decimal
 from coldframe.errors import ColdframeError
-from coldframe.speech import reading_words
+from coldframe.speech import answers, reading_words
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.dates import Reading
 
@@ -39,22 +40,26 @@ def whole(request: RoundRequest, field: str) -> int | None:
     return int(text)
 
 
+_NUMBERS = ("baseline", "target", "weekly", "planned_share", "spread", "stop_at", "harm_usual", "harm_limit")
+_TEXTS = ("measure", "counted", "stop_line", "harm", "source", "population")
+
+
 def read_criterion(request: RoundRequest, old: Criterion) -> Criterion:
-    """The criterion's fields; an empty number stays unknown."""
-    numbers = {name: _number(request, name) for name in ("baseline", "target", "weekly")}
-    baseline, target = numbers["baseline"], numbers["target"]
-    upwards = True if baseline is None or target is None else target >= baseline
-    return replace(
-        old,
-        measure=request.text("measure"),
-        baseline=baseline,
-        target=target,
-        weekly=numbers["weekly"],
-        upwards=upwards,
-        counted=request.text("counted"),
-        stop_line=request.text("stop_line"),
-        harm=request.text("harm"),
-    )
+    """The criterion's fields, as far as the form has them; an empty number stays unknown."""
+    found: dict[str, Any] = {name: _number(request, name) for name in _NUMBERS if name in request.fields}
+    found |= {name: request.text(name) for name in _TEXTS if name in request.fields}
+    if "planned_share" in found:
+        found["planned_share"] = HALF if found["planned_share"] is None else found["planned_share"]
+    if "lag" in request.fields:
+        found["lag"] = whole(request, "lag") or 0
+    if found.get("population", "") not in get_args(Population):
+        del found["population"]
+    if "baseline_weeks" in request.fields:
+        found["baseline_weeks"] = weeks(request)
+    return replace(old, **found)
+
+
+HALF = 0.5  # of the people, unless another split was planned
 
 
 def _number(request: RoundRequest, field: str) -> float | None:
@@ -81,6 +86,13 @@ def weeks(request: RoundRequest) -> tuple[tuple[float, float], ...]:
             raise FieldError("baseline_weeks", reading_words.MORE_SUCCESSES)
         weeks.append(pair)
     return tuple(weeks)
+
+
+def kind(word: str) -> ComparisonKind:
+    kinds: tuple[ComparisonKind, ...] = get_args(ComparisonKind)
+    if word not in kinds:
+        raise FieldError("kind", answers.A_KIND)
+    return kinds[kinds.index(word)]
 
 
 # --- dates ---

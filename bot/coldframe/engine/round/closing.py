@@ -21,7 +21,7 @@ from coldframe.domain.state import Round
 from coldframe.engine.core import windows
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Aside, Carry, Kit, Turn, due_turn
-from coldframe.engine.round import comparing
+from coldframe.engine.round import comparing, odds
 from coldframe.engine.trial import places
 from coldframe.message.packed import Occurrence
 from coldframe.ports.storage import Due
@@ -84,6 +84,8 @@ async def announce(turn: Turn, round_: Round, by: MemberId) -> None:
 async def seal(turn: Turn, round_: Round, by: MemberId) -> None:
     """As soon as the forecasts by emoji were read; what the commitment lacks is told before. Raises Refused."""
     decide(round_, await _command(turn, round_, Ending(SEAL, round_.step.value, by)), turn.now)
+    if odds.told_first(turn, round_, by):
+        return
     turn.later(SEAL, round_.id, Occurrence((round_.step.value, by)).pack(), turn.now)
 
 

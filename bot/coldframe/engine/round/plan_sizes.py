@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import PlanId, Step
-from coldframe.domain.round.commitment import CriterionCompleted
 from coldframe.domain.round.plans import PlanHandedIn, PlansRevealed
 from coldframe.domain.state import Plan, Round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Turn, due_turn
@@ -15,7 +14,7 @@ from coldframe.ports.storage import Due
 from coldframe.speech.names import message_name
 from coldframe.speech.round import size_words
 
-ONE, ALL, CHOSEN = "size plan", "size plans", "size choice"
+ONE, ALL = "size plan", "size plans"
 
 
 async def handed_in(turn: Turn, before: Round, round_: Round, fact: PlanHandedIn) -> None:
@@ -27,11 +26,6 @@ async def handed_in(turn: Turn, before: Round, round_: Round, fact: PlanHandedIn
 async def revealed(turn: Turn, before: Round, round_: Round, fact: PlansRevealed) -> None:
     if any(_known(plan) for plan in round_.plans.values()):
         turn.later(ALL, round_.id, "plans", turn.now)
-
-
-async def completed(turn: Turn, before: Round, round_: Round, fact: CriterionCompleted) -> None:
-    if _known(round_.plans[fact.plan]):
-        turn.later(CHOSEN, round_.id, fact.plan, turn.now)
 
 
 def _known(plan: Plan) -> bool:
@@ -70,11 +64,6 @@ async def _all(kit: Kit, due: Due) -> None:
     await _tell(kit, due, None, message_name(due.subject, "plans"), "plans")
 
 
-async def _chosen(kit: Kit, due: Due) -> None:
-    thread = message_name(due.subject, "card", Step.COMMITMENT.value)
-    await _tell(kit, due, (PlanId(due.occurrence),), thread, kit.ids.new(""))
-
-
 async def _tell(kit: Kit, due: Due, plans: Iterable[PlanId] | None, thread: str, rest: str) -> None:
     sizes = await _sizes(kit, due, plans)
     async with due_turn(kit, due) as turn:
@@ -87,6 +76,5 @@ async def _tell(kit: Kit, due: Due, plans: Iterable[PlanId] | None, thread: str,
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {
     PlanHandedIn: handed_in,
     PlansRevealed: revealed,
-    CriterionCompleted: completed,
 }
-DUE: Mapping[str, Carry] = {ONE: _one, ALL: _all, CHOSEN: _chosen}
+DUE: Mapping[str, Carry] = {ONE: _one, ALL: _all}

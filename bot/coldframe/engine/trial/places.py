@@ -6,7 +6,7 @@ from datetime import datetime
 
 from coldframe.domain.names import PlanId
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.state import Round
+from coldframe.domain.state import Alongside, Round
 from coldframe.domain.trial.state import UNDER_WAY
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import teams
@@ -20,10 +20,12 @@ async def places(turn: Turn, round_: Round) -> tuple[int, datetime | None]:
     return len(running), min(t.review for t in running)
 
 
-async def measured_now(turn: Turn, round_: Round) -> tuple[tuple[str, str], ...]:
-    """Measure and people of each trial that the team runs."""
+async def alongside(turn: Turn, round_: Round) -> tuple[Alongside, ...]:
+    """The trials that the team runs: on whom, and until when."""
     found = await turn.uow.trials_of(round_.tenant, round_.channel)
-    return tuple((t.criterion.measure, t.criterion.counted) for t in found if t.step in UNDER_WAY)
+    return tuple(
+        Alongside(t.title, t.criterion.counted, t.criterion.population, t.ends()) for t in found if t.step in UNDER_WAY
+    )
 
 
 async def refuse_without_place(turn: Turn, tenant: str, team: str) -> None:

@@ -136,8 +136,7 @@ def _completed(request: RoundRequest, plan: Plan) -> Round:
 def _criterion(request: RoundRequest, known: Criterion) -> Criterion:
     if "measure" not in request.fields:
         return known
-    weeks = sent_form.weeks(request)
-    return checked_criterion(replace(sent_form.read_criterion(request, known), baseline_weeks=weeks))
+    return checked_criterion(sent_form.read_criterion(request, known))
 
 
 async def _actions(request: RoundRequest, plan: Plan, owner: MemberId) -> tuple[TrialAction, ...]:

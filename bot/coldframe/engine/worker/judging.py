@@ -40,7 +40,7 @@ def judge(trial: Trial, today: date, special: Sequence[SpecialDay] = ()) -> Judg
     """What the numbers support under the frozen criterion, with the looks taken so far; this one counts."""
     try:
         measure = measure_of(trial)
-        weeks = [_week(trial.criterion.kind, entry) for entry in trial.entries()]
+        weeks = weeks_of(trial)
         verdict = verdict_of(
             measure,
             weeks,
@@ -61,6 +61,10 @@ def looks_of(trial: Trial) -> int:
     return len({*trial.looks, len(trial.weeks)} - {0})
 
 
+def weeks_of(trial: Trial) -> list[WeeklyNumbers]:
+    return [_week(trial.criterion.kind, entry) for entry in trial.entries()]
+
+
 _KINDS: dict[ComparisonKind, str] = {
     "split": "split-shares",
     "before-after": "before-after",
@@ -73,17 +77,20 @@ _KINDS: dict[ComparisonKind, str] = {
 
 def measure_of(trial: Trial) -> Measure:
     """The frozen measure as the analysis wants it. Raises BadNumber where it cannot be judged."""
-    criterion, starts = trial.criterion, trial.starts
-    assert starts is not None and trial.review is not None
+    assert trial.starts is not None and trial.review is not None
     end = trial.ends()
     assert end is not None
+    return measure_for(trial.criterion, trial.planned, trial.starts, max(end, trial.review.date()))
+
+
+def measure_for(criterion: Criterion, weeks: int, starts: date, review: date) -> Measure:
     return Measure(
         name=criterion.measure,
         kind=Kind(_KINDS[criterion.kind]),
         target=criterion.target if criterion.target is not None else 0.0,
         start=starts,
-        review=max(end, trial.review.date()),
-        planned_weeks=trial.planned,
+        review=review,
+        planned_weeks=weeks,
         baseline=criterion.baseline,
         direction=Direction.UP if criterion.upwards else Direction.DOWN,
         counted=criterion.counted,
@@ -103,7 +110,7 @@ def _harm(criterion: Criterion) -> Harm | None:
 
 
 def _baseline_weeks(criterion: Criterion) -> tuple[float, ...]:
-    if criterion.kind in ("before-after", "share"):
+    if criterion.kind == "before-after":
         return tuple(a / b if b else a for a, b in criterion.baseline_weeks)
     return tuple(a for a, _ in criterion.baseline_weeks) if criterion.kind == "count" else ()
 

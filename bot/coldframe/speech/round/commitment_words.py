@@ -7,12 +7,15 @@ from datetime import datetime
 
 from coldframe.domain.names import PlanId, Role, Step
 from coldframe.domain.round import commitment, wanting
-from coldframe.domain.state import Choice, Plan, Round
+from coldframe.domain.state import Choice, Criterion, Plan, Round
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
+from coldframe.message.plain import figure
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import wanting_words
+from coldframe.speech.levels import level
 from coldframe.speech.names import NO_REASON, about, count, title, together, who
+from coldframe.speech.round import odds_words
 from coldframe.speech.round.cards import WHAT_NOW
 
 A_DAY = 1440  # minutes
@@ -70,6 +73,8 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         ("First week", line("{n}", n=count(len(choice.actions), "action"))),
         ("Review", line("{d}", d=When(choice.review, "day")) if choice.review else line("no date yet")),
     ]
+    if choice.odds is not None:
+        rows.append(("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))))
     for member, reason in choice.declined:
         why = signed(reason or NO_REASON, member, 200)
         rows.append(("Declined", line("{who}: {why}", who=who(round_, member), why=why)))
@@ -242,8 +247,9 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     rows: tuple[tuple[str, Line], ...] = (
         ("Owner", line("{o}", o=who(round_, choice.owner))),
         ("Measure", written(criterion.measure, 200)),
-        ("Stop line", written(criterion.stop_line, 300)),
-        ("Harm measure", written(criterion.harm, 300)),
+        ("Stop line", _stop_line(criterion)),
+        ("Harm measure", _harm(criterion)),
+        *((("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))),) if choice.odds is not None else ()),
         ("Runs", line("{w}", w=count(plan.weeks, "week"))),
         ("Review", line("{d}", d=When(choice.review))),
     )
@@ -254,6 +260,24 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         for a in choice.actions
     )
     return [paragraph("*{title}*", title=theirs(plan.title, 80)), Facts(rows), Items(actions), *forecast]
+
+
+def _stop_line(criterion: Criterion) -> Line:
+    """As a value of the measure where it is one, and in words where there are any."""
+    if criterion.stop_at is None:
+        return written(criterion.stop_line, 300)
+    side = "below" if criterion.upwards else "above"
+    at = line("at {v} or {s}", v=level(criterion, criterion.stop_at), s=side)
+    return at + (line("; {w}", w=written(criterion.stop_line, 300)) if criterion.stop_line else ())
+
+
+def _harm(criterion: Criterion) -> Line:
+    words = written(criterion.harm, 300)
+    if criterion.harm_limit is None:
+        return words
+    usual = "" if criterion.harm_usual is None else f", usually {figure(criterion.harm_usual)}"
+    side = "above" if criterion.harm_above else "below"
+    return words + line(": harm {s} {l}{u}", s=side, l=figure(criterion.harm_limit), u=usual)
 
 
 def dates(round_: Round) -> tuple[Appointment, ...]:

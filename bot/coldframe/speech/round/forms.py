@@ -14,7 +14,10 @@ from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Field, Form, Line, Option, line
 from coldframe.speech.names import MOST_BESIDE, about
-from coldframe.speech.round import jot_words
+from coldframe.speech.round import criterion_forms, jot_words
+from coldframe.speech.round.criterion_forms import KINDS
+from coldframe.speech.round.criterion_forms import criterion as criterion
+from coldframe.speech.round.criterion_forms import kind_shown as kind_shown
 
 PACES = (Option("days", "Over days, in everybody's working hours"), Option("live", "In one sitting, in minutes"))
 DOTS = "On the restraining forces; from {} to {}.".format(*RANGES["dots"])
@@ -24,7 +27,6 @@ WINDOWS = (
     "Such as notes 16, plans 24: working hours over days, minutes in one sitting. Empty for the usual ones. "
     "“reading” is the time before the ballot opens."
 )
-LATER = "You can leave this for the commitment."
 
 
 def _option(value: str, label: str) -> Option:
@@ -146,12 +148,6 @@ def plan(round_: Round, found: Plan | None = None, jotted: str = "") -> Form:
     questions = tuple(_option(q.id, q.text) for q in round_.questions)
     old = found.criterion if found else None
     value = about(round_, found.id) if found else about(round_)
-    kinds = (
-        Option("split", "Two groups at the same time (split)"),
-        Option("before-after", "The same people's weeks before and after"),
-        Option("count", "A count against a fixed number"),
-        Option("mean", "A mean, two groups at the same time"),
-    )
     fields = (
         Field("question", "Question", "choice", options=questions, initial=found.question if found else ""),
         Field("title", "Title", most=75, initial=found.title if found else ""),
@@ -160,10 +156,10 @@ def plan(round_: Round, found: Plan | None = None, jotted: str = "") -> Form:
         *jot_words.borrows(round_, found),
         Field("steps", "Action steps, one a line", "long", most=2000, initial="\n".join(found.steps) if found else ""),
         Field("measure", "Success measure, with its unit", most=200, initial=old.measure if old else ""),
-        Field("kind", "How is it compared?", "choice", options=kinds, initial=old.kind if old else "split"),
+        Field("kind", "How is it compared?", "choice", options=KINDS, initial=old.kind if old else "split"),
         Field("weeks", "Weeks", "choice", options=tuple(Option(str(w), f"{w} weeks") for w in (3, 4, 5, 6)),
               initial=str(found.weeks) if found else "4"),
-        *criterion_fields(found),
+        *criterion_forms.on_the_page(found),
         Field("checked_by", "If it touches personal data, messages, prices, health, finance, children: who checked it?",
               required=False, most=100, initial=found.checked_by if found else ""),
         Field("might_fail", "It is the review and this failed. Why? (only you read this before the review)", "long",
@@ -175,49 +171,6 @@ def plan(round_: Round, found: Plan | None = None, jotted: str = "") -> Form:
     if jotted:
         intro += line("\nWhat struck you while reading: {j}", j=theirs(jotted, 1000))
     return Form("Write a plan", "plan.write", value, fields, intro=intro)
-
-
-def criterion_fields(found: Plan | None) -> tuple[Field, ...]:
-    """The numbers of the criterion; percentages may be written with %."""
-    old = found.criterion if found else None
-
-    def number(value: float | None) -> str:
-        return "" if value is None else f"{value:g}"
-
-    return (
-        Field("baseline", "Baseline (4%, or a number)", required=False, most=20, hint=LATER,
-              initial=number(old.baseline) if old else ""),
-        Field("target", "Target", required=False, most=20, hint=LATER, initial=number(old.target) if old else ""),
-        Field("weekly", "People a week, both groups together", required=False, most=20, hint=LATER,
-              initial=number(old.weekly) if old else ""),
-        Field("counted", "Who is counted?", required=False, most=300, hint=LATER, initial=old.counted if old else ""),
-        Field("stop_line", "We stop early if ..", required=False, most=300, hint=LATER,
-              initial=old.stop_line if old else ""),
-        Field("harm", "One harm measure: what must not get worse?", required=False, most=300, hint=LATER,
-              initial=old.harm if old else ""),
-    )  # fmt: skip
-
-
-def criterion(round_: Round, plan_id: PlanId) -> Form:
-    found = round_.plans[plan_id]
-    checked = Field("checked_by", "Who checked what it touches?", required=False, most=100, initial=found.checked_by)
-    measure = Field("measure", "Success measure, with its unit", most=200, initial=found.criterion.measure)
-    weeks_before = Field(
-        "baseline_weeks",
-        "Weeks before, one a line: successes / people",
-        "long",
-        required=False,
-        most=2000,
-        hint="For a comparison with earlier weeks: at least six whole weeks, better eight.",
-        initial="\n".join(f"{a:g}/{b:g}" for a, b in found.criterion.baseline_weeks),
-    )
-    return Form(
-        "Criterion",
-        "criterion.write",
-        about(round_, plan_id),
-        (measure, *criterion_fields(found), weeks_before, checked),
-        intro=line("It is frozen at the commitment: {t}", t=theirs(found.title, 80)),
-    )
 
 
 def owner(round_: Round, plan_id: PlanId) -> Form:

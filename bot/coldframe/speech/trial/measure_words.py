@@ -6,19 +6,17 @@ import math
 
 from coldframe.domain.trial.state import Trial
 from coldframe.message.plain import figure
+from coldframe.speech.levels import is_planned_as_share, places
 
 MINUS = "\u2212"
 
 
 def is_share(trial: Trial) -> bool:
     """Whether the measure's values are shares, to be shown in per cent."""
-    kind, criterion = trial.criterion.kind, trial.criterion
-    if kind in ("split", "share"):
-        return True
-    if kind != "before-after":
-        return False
+    if trial.criterion.kind != "before-after":
+        return is_planned_as_share(trial.criterion)
     entries = [e.trial for e in trial.entries() if e.trial is not None]
-    return all(b != 1 for _, b in criterion.baseline_weeks) and all(f.of is not None for f in entries)
+    return is_planned_as_share(trial.criterion) and all(f.of is not None for f in entries)
 
 
 def value(trial: Trial, number: float | None) -> str:
@@ -26,12 +24,8 @@ def value(trial: Trial, number: float | None) -> str:
     if number is None or not math.isfinite(number):
         return "unknown"
     if is_share(trial):
-        return f"{_places(100 * number)}%"
+        return f"{places(100 * number)}%"
     return figure(number)
-
-
-def _places(number: float) -> str:
-    return f"{number:.1f}".rstrip("0").rstrip(".") if abs(number) >= 1 else f"{number:.2g}"
 
 
 def difference(trial: Trial, number: float) -> str:
@@ -40,13 +34,13 @@ def difference(trial: Trial, number: float) -> str:
         return "unknown"
     if trial.criterion.kind == "rate":
         return _ratio(number)
-    size = _places(abs(100 * number)) if is_share(trial) else figure(abs(number))
+    size = places(abs(100 * number)) if is_share(trial) else figure(abs(number))
     sign = "" if size == "0" else "+" if number > 0 else MINUS
     unit = (" point" if size == "1" else " points") if is_share(trial) else ""
     return f"{sign}{size}{unit}"
 
 
 def _ratio(number: float) -> str:
-    size = _places(abs(100 * (number - 1)))
+    size = places(abs(100 * (number - 1)))
     sign = "" if size == "0" else "+" if number > 1 else MINUS
     return f"{sign}{size}%"

@@ -42,7 +42,7 @@ from coldframe.ports.storage import Due
 from coldframe.speech import answers, over_words
 from coldframe.speech.names import about, message_name
 from coldframe.speech.people import time_words
-from coldframe.speech.round import cards, commitment_words, forms
+from coldframe.speech.round import cards, commitment_words, forms, odds_words
 
 CARD = "desk"
 
@@ -75,9 +75,9 @@ async def _choose(request: RoundRequest) -> Reply | None:
     """Who chose hears when everybody hears of it; until then the card says only that something is chosen."""
     turn, plan = request.turn, PlanId(request.part(0))
     running, free_on = await places.places(turn, request.round)
-    beside = await places.measured_now(turn, request.round)
+    alongside = await places.alongside(turn, request.round)
     announce_at = await announcing.moment(turn, request.round)
-    after = await request.act(ChoosePlan(request.by, plan, running, free_on, beside, announce_at))
+    after = await request.act(ChoosePlan(request.by, plan, running, free_on, (), announce_at, alongside))
     return request.shown(commitment_words.chosen(after, after.plans[plan], after.choices[plan].announce_at))
 
 
@@ -175,14 +175,23 @@ def _member_named(request: RoundRequest, name: str) -> MemberId:
 # --- criterion, forecast, dates ---
 
 
-async def _criterion(request: RoundRequest) -> None:
+def _criterion_form(request: RoundRequest) -> Form:
+    return forms.criterion(request.round, _of_details(request))
+
+
+async def _criterion(request: RoundRequest) -> Reply | None:
+    """Another kind of measure than the form is for: the form of that kind, with what was typed."""
     plan, _ = chosen(request)
-    old = request.round.plans[plan].criterion
-    criterion = replace(sent_form.read_criterion(request, old), baseline_weeks=sent_form.weeks(request))
-    commands: list[Command] = [CompleteCriterion(request.by, plan, criterion)]
+    shown, kind = forms.kind_shown(request.round, plan, request.parts), request.text("kind")
+    if kind and kind != shown:
+        return Reply(form=forms.criterion(request.round, plan, sent_form.kind(kind), request.fields))
+    known = request.round.plans[plan].criterion
+    old = known if known.kind == shown else replace(known, kind=shown, baseline_weeks=())
+    commands: list[Command] = [CompleteCriterion(request.by, plan, sent_form.read_criterion(request, old))]
     if request.text("checked_by").strip():
         commands.append(NameChecker(request.by, plan, request.text("checked_by")))
     await request.turn.act_all(request.round, commands)
+    return None
 
 
 async def _forecast(request: RoundRequest) -> Reply | None:
@@ -245,6 +254,7 @@ READS: Mapping[str, Reads] = {
     "own": lambda round_, rest: commitment_words.owner_asked(round_, round_.plans[PlanId(rest[1])]),
     forecasts.SHEET: lambda round_, rest: forecasts.sheet(round_, MemberId(rest[0])),
     forecasts.NAME: forecasts.reads,
+    "odds": lambda round_, rest: odds_words.to_owner(round_, PlanId(rest[1])),
 }
 PLAY = StepPlay(
     open=_open, asking=None, desk=None, own_card=None, reads=READS, card_follows=True,
@@ -259,7 +269,7 @@ PLAY = StepPlay(
         "owner.ask": _form(forms.owner),
         "owner.decline": opens(lambda r: forms.decline(r.round, _asked_about(r))),
         "actions.write": _actions_form,
-        "criterion.write": opens(lambda r: forms.criterion(r.round, _of_details(r))),
+        "criterion.write": opens(_criterion_form),
         "forecast.write": opens(lambda r: forms.forecast(r.round, chosen(r)[0], r.by)),
         "review.date": opens(lambda r: forms.date("review.date", about(r.round, _of_details(r)))),
         "nextround.date": opens(lambda r: forms.date("nextround.date", about(r.round))),

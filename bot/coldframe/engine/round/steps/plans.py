@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import get_args
 
 from coldframe.domain.names import MemberId, PlanId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.plans import HandInPlan, PlanHandedIn, PlansRevealed, PlanWithdrawn, WithdrawPlan
-from coldframe.domain.state import ComparisonKind, Criterion, Plan, Round
+from coldframe.domain.state import Criterion, Plan, Round
 from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import registering
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.message.nodes import Form
-from coldframe.speech import answers
 from coldframe.speech.round import forms, results, work_prompts
 
 # --- opening ---
@@ -55,20 +53,13 @@ def _plan(request: RoundRequest, plan: PlanId) -> Plan:
         title=request.text("title"),
         hypothesis=request.text("hypothesis"),
         steps=tuple(s.strip() for s in request.text("steps").splitlines() if s.strip()),
-        criterion=sent_form.read_criterion(request, Criterion(kind=_kind(request.text("kind")))),
+        criterion=sent_form.read_criterion(request, Criterion(kind=sent_form.kind(request.text("kind")))),
         weeks=sent_form.whole(request, "weeks") or 4,
         checked_by=request.text("checked_by"),
         might_fail=request.text("might_fail"),
         chance=sent_form.whole(request, "chance"),
         borrows=PrecedentId(request.text("borrows")) or None,
     )
-
-
-def _kind(word: str) -> ComparisonKind:
-    kinds: tuple[ComparisonKind, ...] = get_args(ComparisonKind)
-    if word not in kinds:
-        raise sent_form.FieldError("kind", answers.A_KIND)
-    return kinds[kinds.index(word)]
 
 
 # --- what follows ---
