@@ -29,7 +29,7 @@ from coldframe.engine.core.turn import InlineNumbers, Turn
 from coldframe.engine.delivery import outbox
 from coldframe.engine.engine import Engine
 from coldframe.engine.uses import assembled
-from coldframe.message.nodes import Attachment, Message
+from coldframe.message.nodes import Attachment, Message, plain
 from coldframe.ports.chat import Capabilities, Inbound, NotDelivered, OutcomeUnknown, Person, Place, Pressed, Reaction
 from coldframe.store import due_queue, sql
 from coldframe.timing.zones import pin_zone_data
@@ -43,6 +43,9 @@ MESSAGE: TypeAdapter[Message] = TypeAdapter(Message)
 MAX_COMMIT = 2.0  # seconds, as at Slack's door
 MAX_CALL = 10.0
 MAX_LINE = 1 << 22
+NOT_OPEN = "over"
+"""What came of a press on something that was not open any more."""
+CHANGED_NOTHING = "Nothing was changed"
 
 
 class Skewed(SystemClock):
@@ -161,7 +164,9 @@ class Desk:
         what = Pressed(line["action"], line["value"], line["message"])
         now = self._engine.kit.clock.now()
         reply = await self._engine.receive(Inbound(line["hear"], line["person"], place, now, what))
-        return f"refused: {reply.errors}" if reply.errors else "done"
+        if reply.errors:
+            return f"refused: {reply.errors}"
+        return NOT_OPEN if reply.note is not None and CHANGED_NOTHING in plain(reply.note.summary) else "done"
 
     async def _acted(self, line: dict[str, Any]) -> str:
         async def work(turn: Turn) -> None:
