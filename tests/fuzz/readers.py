@@ -22,23 +22,36 @@ from coldframe.chat.slack.inbound import Ignored, Refused
 from coldframe.cli.team import TeamError, read_team
 from coldframe.config import SettingsError, load
 from coldframe.domain import texts
-from coldframe.domain.names import LeverId
+from coldframe.domain.names import LeverId, MemberId
 from coldframe.domain.refusals import Refused as DomainRefused
 from coldframe.domain.round import notes
 from coldframe.domain.state import ComparisonKind
+from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import lives, members
-from coldframe.engine.reading import dates, lever_lines, note_lines, number_lines, numbers, week_files, window_lines
+from coldframe.engine.reading import (
+    asked_words,
+    dates,
+    lever_lines,
+    note_lines,
+    number_lines,
+    numbers,
+    week_files,
+    window_lines,
+)
+from coldframe.engine.register import registering
 from coldframe.engine.round.setup import read_levers
 from coldframe.message import emoji, harmless
 from coldframe.message.nodes import Field, Form, Option
 from coldframe.message.packed import ButtonValue, MadeFor, MessageName, Occurrence, Origin
 from coldframe.ports.chat import Inbound
+from coldframe.store import register
 from coldframe.store.rounds import from_rows, to_rows
 from coldframe.timing.calendars import WorkingCalendar
 from demo import scenario
 from tests.chat.slack.test_inbound import COMMAND, FORM, ME, NOW, PRESS, said, wrapped
 from tests.domain.play import a_round
 from tests.fuzz.things import ANYTHING, HOSTILE, fields, near, near_bytes, near_json, near_value
+from tests.house.test_held_about_people import filled
 
 LEVERS = ((LeverId("acquisition"), "Acquisition"), (LeverId("retention"), "Retention"))
 KINDS: tuple[ComparisonKind, ...] = get_args(ComparisonKind)
@@ -122,6 +135,13 @@ def _read_any_text(text: str) -> object:
     kept = texts.accepted(text, 500)
     assert texts.accepted(kept, 500) == kept and kept.encode()
     return kept
+
+
+def _read_question(text: str) -> object:
+    """What is left of a text without the question asks it no more."""
+    left = asked_words.without_what_now(text)
+    assert left is None or asked_words.without_what_now(left) is None
+    return asked_words.is_what_now(text), asked_words.asks_how_it_stands(text), left
 
 
 def _read_emoji(text: str) -> object:
@@ -247,6 +267,13 @@ def _read_ids(text: str) -> object:
 
 _ROWS = to_rows(a_round(6))
 _DOC = json.loads(_ROWS.doc)
+_TRIAL_DOC = json.loads(register._TRIAL.dump_json(filled(Trial, MemberId("ada"))))
+
+
+def _read_trial(doc: str) -> object:
+    trial = register._TRIAL.validate_json(doc)
+    assert register._TRIAL.validate_json(register._TRIAL.dump_json(trial)) == trial
+    return trial
 
 
 def _read_document(doc: str) -> object:
@@ -276,6 +303,14 @@ READERS: dict[str, Reader] = {
     "week files": Reader(
         st.tuples(_FILE, st.sampled_from(KINDS)), lambda both: week_files.read_file(*both), (week_files.WrongFile,)
     ),
+    "questions of how it stands": Reader(
+        near("What now?", "So, what now\nslow pages", "Who is missing?", "why doesn't it go on", "where are we"),
+        _read_question,
+    ),
+    "searches of the register": Reader(
+        near('bill lever:retention verdict:"not reached"', "since:2026-01-31 until:tomorrow", "owner:ada %_\\"),
+        registering.read_query,
+    ),
     "any text": Reader(near(*HOSTILE, "words"), _read_any_text, (DomainRefused,)),
     "emoji": Reader(near("👍🏽", ":+1:", "+1::skin-tone-3", "❤️", "seedling"), _read_emoji),
     "packed names and values": Reader(near("r1/author/ada/p%2F1", "r1%:notes|a|b", "t|week-3", "x%7C/y"), _read_packed),
@@ -295,5 +330,6 @@ READERS: dict[str, Reader] = {
     "the room's orders": Reader(_ORDERS, orders.ORDERS.validate_json, (ValidationError,)),
     "the room's forms": Reader(fields("text", "many", "one", "day", "sure", "count"), _read_fields, (RoomRefused,)),
     "the room's ids": Reader(near("m000001", "c:growth", "d", "f000002"), _read_ids, (RoomRefused,)),
+    "stored trials": Reader(near_json(_TRIAL_DOC), _read_trial, (ValidationError,)),
     "stored rounds": Reader(near_json(_DOC), _read_document, (ValidationError,)),
 }

@@ -3,6 +3,7 @@ long."""
 
 from __future__ import annotations
 
+import pkgutil
 from collections import Counter
 from pathlib import Path
 
@@ -10,6 +11,8 @@ import pytest
 from hypothesis import Phase, given, seed, settings
 
 from coldframe.domain.names import Step
+from coldframe.engine import reading
+from tests.fuzz import readers
 from tests.fuzz.readers import READERS
 from tests.fuzz.whole_bot import feed
 
@@ -39,6 +42,13 @@ def test_what_is_fed_is_near_to_what_is_taken(name: str) -> None:
 
     fed()
     assert taken["taken"], taken
+
+
+def test_every_reader_of_what_people_type_is_fed() -> None:
+    """A new module of the bot's reading has its line among the readers, or fails here."""
+    there = {module.name for module in pkgutil.iter_modules(reading.__path__)}
+    assert len(there) > 6
+    assert {name for name in there if getattr(readers, name, None) is None} == set()
 
 
 @pytest.mark.parametrize("step", [Step.NOTES, Step.BALLOT, Step.COMMITMENT])

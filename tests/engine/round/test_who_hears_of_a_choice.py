@@ -87,6 +87,29 @@ async def test_the_author_hears_at_their_next_working_moment_and_before_anybody_
         assert _known(team) == [f"{ANNOUNCED}Title of p0. Who would like to own it? The commitment card takes offers."]
 
 
+@pytest.mark.parametrize("plan", ["p0", "p1", "p2"])
+async def test_what_waits_at_rest_does_not_depend_on_who_wrote_the_plan(tmp_path: Path, plan: str) -> None:
+    """The same rows, of the same length, at the same moments, in the order of the roster: of the one who is asleep one
+    waits, whoever the author is. Only the author's is ever said."""
+    rows = []
+    for number, chosen in enumerate(("p0", plan)):
+        (tmp_path / str(number)).mkdir()
+        async with _at_the_choice(tmp_path / str(number), far=F) as team:
+            author = (await team.current()).plans[PlanId(chosen)].author
+            await _choose(team, chosen)
+            rows.append(await _waiting(team))
+            await team.until(await _announcement(team))
+            asked = [m for m in EVERYBODY[:6] if any("was chosen for a trial" in said for said in told(team, m))]
+            assert asked == [author]
+    assert rows[0] == rows[1] and len(rows[0]) == 1
+
+
+async def _waiting(team: Running) -> list[tuple[object, ...]]:
+    async with team.house.store.database.looking() as db:
+        found = await db.execute(select(t.outbox).order_by(t.outbox.c.id))
+        return [(row.kind, row.state, row.try_at, row.only_in, len(row.body), row.name[:1]) for row in found]
+
+
 async def test_until_then_the_card_says_only_that_something_is_chosen(tmp_path: Path) -> None:
     """The button of the chosen plan stands among the others, and nobody can be asked to own it."""
     async with _at_the_choice(tmp_path, far=F) as team:

@@ -24,6 +24,8 @@ NEWS_FOR = timedelta(days=7)
 """News with which nothing was asked until then is no news any more."""
 NEVER = timedelta(days=365)
 """For somebody who never works: until they act."""
+AT_ONCE = timedelta(seconds=1)
+"""By which something is over before it goes."""
 _FILE = "/file"
 
 
@@ -100,6 +102,8 @@ class _Rule:
     def over(self, sends: Sequence[Send]) -> list[Send]:
         for send in filter(_is_private, sends):
             person = send.place.root()
+            if _never_goes(send, self.here.now):
+                continue
             if send.kind == "post" and asks(send) and not self._is_known(send.name) and self._brings_more(person):
                 self._something_goes(person, self._moment_of(send))
         return [self._held(send) if _is_private(send) else send for send in sends if not self._is_missed(send)]
@@ -186,6 +190,11 @@ class _Rule:
 
 def _is_private(send: Send) -> bool:
     return send.place.kind == "direct" and send.kind != "home" and not send.beside
+
+
+def _never_goes(send: Send, now: datetime) -> bool:
+    """It only waits, as what is told somebody else does (`Turn.among`)."""
+    return send.until is not None and send.until < now
 
 
 def asks(send: Send) -> bool:

@@ -3,7 +3,7 @@ gathered here and written at its end."""
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -23,6 +23,7 @@ from coldframe.engine.core import first_word, lives, moments, timetable, windows
 from coldframe.engine.core.lookups import Told
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
+from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Chat, Clock, Ids, Inbound, Place, Reply
 from coldframe.ports.storage import Due, Send, Store, UnitOfWork
 from coldframe.speech.names import message_name
@@ -159,6 +160,21 @@ class Turn:
     def post_as(self, name: str, place: Place, message: Message, round_id: str, only_in: Step | None = None) -> None:
         """Posts under a name of the caller's own."""
         self._post(name, place, message, round_id, None, only_in)
+
+    def among(self, number: int, people: Iterable[str]) -> None:
+        """So many that were told something last are some of these people, and it is nobody's to know which: for each of
+        the others the same waits in their place, by the name of theirs, and never goes out. What is to be said stands
+        at rest until somebody's day begins, and its moment would tell whose day that is."""
+        told = {send.place.id: send for send in self.sends[-number:]}
+        del self.sends[-number:]
+        like = next(iter(told.values()))
+        for person in dict.fromkeys((*people, *told)):
+            self.sends.append(told.get(person) or self._never_sent(like, person))
+
+    def _never_sent(self, like: Send, person: str) -> Send:
+        name = MessageName.unpack(like.name)
+        other = MessageName(name.owner, name.what, (person, *name.rest[1:])).pack()
+        return replace(like, name=other, place=replace(like.place, id=person), until=self.now - moments.AT_ONCE)
 
     def holds_until(self, moment: datetime) -> None:
         """What was said last is worth nothing any more after that."""

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
-from coldframe.domain.names import PlanId, Step
+from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.round.choosing import (
     AnnounceChoice,
     ChoiceAnnounced,
@@ -52,8 +52,8 @@ async def moment(turn: Turn, round_: Round) -> datetime:
 
 
 async def _chosen(turn: Turn, before: Round, round_: Round, fact: PlanChosen) -> None:
-    """The author is asked when they are at work next: as an ask that waits like all others, sealed and under no name,
-    since a row of its own would tell by its moment whose hours it keeps."""
+    """The author is asked when they are at work next, by what waits for everybody alike: a row for them alone would
+    tell by its moment whose hours it keeps."""
     _ask(turn, round_, fact.plan)
     if fact.announce_at is not None:
         turn.later(ANNOUNCE, round_.id, fact.plan, fact.announce_at)
@@ -70,10 +70,16 @@ async def _dropped(turn: Turn, before: Round, round_: Round, fact: ChoiceDropped
     """An author who was asked hears that it is off; one who was not yet, hears nothing of it."""
     for kind in KINDS:
         await turn.drop_due(round_.id, kind=kind, occurrence=fact.plan)
-    author = round_.plans[fact.plan].author
-    name = message_name(round_.id, "author", author or "", fact.plan)
-    if author is not None and not await turn.uow.drop_sends(name) and await turn.uow.knows_message(name):
+    author, heard = round_.plans[fact.plan].author, await _drop_asks(turn, round_, fact.plan)
+    if author is not None and author in heard:
         turn.revise_own(round_, author, "author", author_card(round_, (author, fact.plan)), fact.plan)
+
+
+async def _drop_asks(turn: Turn, round_: Round, plan: PlanId) -> list[MemberId]:
+    """Of the author and of all for whom the like waits; gives those whose question is out."""
+    names = {member: message_name(round_.id, "author", member, plan) for member in round_.active()}
+    waited = {member for member, name in names.items() if await turn.uow.drop_sends(name)}
+    return [member for member, name in names.items() if member not in waited and await turn.uow.knows_message(name)]
 
 
 def author_card(round_: Round, rest: tuple[str, ...]) -> Message:
@@ -88,6 +94,7 @@ def _ask(turn: Turn, round_: Round, plan: PlanId) -> None:
     author = round_.plans[plan].author
     if author is not None and author in round_.active():
         turn.tell(round_, author, "author", author_card(round_, (author, plan)), rest=(plan,))
+        turn.among(1, round_.active())
 
 
 # --- when its moment has come ---

@@ -18,9 +18,12 @@ from coldframe.speech.trial import signing_words
 def ask(turn: Turn, trial: Trial) -> None:
     """Everybody who may still choose; whoever says nothing within a week is asked no more."""
     what = signing.asked_about(trial)
-    for member in sorted(trial.asked_to_sign & trial.people.keys()):
+    asked = sorted(trial.asked_to_sign & trial.people.keys())
+    for member in asked:
         name = trial_turn.name(trial, lives.SIGN, member, what)
         turn.answer(trial.tenant, member, signing_words.ask(trial, member), about=trial, name=name, ask=True)
+    if asked:
+        turn.among(len(asked), trial.people)
 
 
 async def shown(turn: Turn, before: Trial, after: Trial, fact: ShownSigned) -> None:

@@ -145,6 +145,7 @@ def _show(turn: Turn, round_: Round, member: MemberId, page: int) -> None:
 async def _consent_asked(turn: Turn, before: Round, after: Round, fact: ConsentAsked) -> None:
     for writer in fact.writers:
         turn.tell(after, writer, "consent", prompts.ask_consent(after, len(fact.writers)), only_in=Step.NOTES)
+    turn.among(len(fact.writers), after.active())
     turn.answer(
         after.tenant, after.roles.acting(Role.FACILITATOR), late_words.few_writers(after), about=after, ask=True
     )
