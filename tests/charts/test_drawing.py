@@ -205,6 +205,16 @@ def test_a_missing_week_is_a_gap_not_a_zero() -> None:
     assert "777" not in chart.alternative() + str(chart.table()) + str(texts(chart))
 
 
+def test_a_trend_has_its_weeks_below_and_round_values_beside_it() -> None:
+    """Every week of a short trial is named; of a long one, and of the values, round ones."""
+    drawn = texts(samples.before_after())
+    assert [line for line in drawn if re.fullmatch(r"-?\d", line)] == [str(week) for week in range(-7, 4)]
+    assert {"30", "32.5", "35", "37.5", "40", "42.5"} <= set(drawn)
+    weeks = tuple(TrendWeek(week, None, 1000, False) for week in range(1, 41))
+    drawn = texts(TrialTrend("Form", "orders", weeks, *[None] * 4, ""))
+    assert [int(line) for line in drawn if line.isdigit() and int(line) <= 41] == list(range(4, 41, 4))
+
+
 def test_the_first_week_is_shown_apart() -> None:
     """A trial's first week, where novelty works, is marked and explained."""
     assert any("first week" in line for line in texts(samples.before_after()))

@@ -22,6 +22,7 @@ from itertools import pairwise
 from typing import Any, TypeAlias
 
 from coldframe.analysis import inputs
+from coldframe.analysis.roots import root
 
 Floats: TypeAlias = Any
 """A numpy array of floats; numpy is imported only when something is computed."""
@@ -103,7 +104,6 @@ class _Path:
         """The critical value that Z exceeds with this chance; infinite when the chance is below what floats
         hold.
         """
-        from scipy.optimize import brentq
         from scipy.special import ndtri
 
         if chance <= 1e-300:
@@ -112,7 +112,7 @@ class _Path:
             return float(-ndtri(chance))
         if self.above(_MAX_CRITICAL) >= chance:
             return _MAX_CRITICAL
-        return float(brentq(lambda critical: self.above(critical) - chance, -_MAX_CRITICAL, _MAX_CRITICAL, xtol=1e-11))
+        return root(lambda critical: self.above(critical) - chance, -_MAX_CRITICAL, _MAX_CRITICAL, within=1e-11)
 
     def went_on(self, critical: float) -> _Path:
         """The path before the next look, given that this one did not cross."""

@@ -17,6 +17,7 @@ from typing import Any, TypeAlias
 
 from coldframe.analysis import inputs
 from coldframe.analysis.measures import Direction, Kind
+from coldframe.analysis.roots import root
 
 Floats: TypeAlias = Any  # an array; numpy is imported when it is needed
 
@@ -134,20 +135,16 @@ def weeks_needed(plan_measure: PlanMeasure) -> SizingReport:
 
 def exact_weeks(plan: PlanMeasure) -> float:
     """Weeks, not rounded, until the target shows; infinite when a hundred years do not do."""
-    from scipy.optimize import brentq
-
     low = 0.01
     if _shortfall(plan, plan.target, _MAX_WEEKS) < 0:
         return math.inf
     if _shortfall(plan, plan.target, low) >= 0:
         return low
-    return float(brentq(lambda weeks: _shortfall(plan, plan.target, weeks), low, _MAX_WEEKS, xtol=1e-9))
+    return root(lambda weeks: _shortfall(plan, plan.target, weeks), low, _MAX_WEEKS, within=1e-9)
 
 
 def smallest_target(plan: PlanMeasure, weeks: float) -> float:
     """The target nearest to the baseline that so many weeks can show, on the plan's side; infinite when none."""
-    from scipy.optimize import brentq
-
     sign = plan.direction.sign
     edge = _edge(plan)
     step = abs(plan.target - plan.baseline)
@@ -157,7 +154,7 @@ def smallest_target(plan: PlanMeasure, weeks: float) -> float:
     if _shortfall(plan, far, weeks) < 0:
         return sign * math.inf
     near = plan.baseline + (far - plan.baseline) * 1e-9
-    return float(brentq(lambda target: _shortfall(plan, target, weeks), near, far, xtol=1e-12))
+    return root(lambda target: _shortfall(plan, target, weeks), near, far, within=1e-12)
 
 
 def _row(plan: PlanMeasure, weeks: int) -> WeeksRow:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter
-
+from coldframe.charts.field import Field
 from coldframe.charts.palette import BLUE, BODY, INK, LEADING, MARGIN, MUTED, RULE, SMALL, WIDTH
 from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
@@ -16,6 +14,7 @@ _SIDE = 520
 _TABLE_LEFT = _LEFT + _SIDE + 70
 _EDGES = (_TABLE_LEFT + 110, _TABLE_LEFT + 210, _TABLE_LEFT + 350, WIDTH - MARGIN)
 _TENTHS = [tenth / 5 for tenth in range(6)]
+_SPAN = (-0.03, 1.03)
 
 
 def draw_calibration(sheet: Sheet, chart: Calibration) -> None:
@@ -25,12 +24,15 @@ def draw_calibration(sheet: Sheet, chart: Calibration) -> None:
         return
     sheet.note(words.scored(chart.resolved), BODY)
     top = sheet.bottom + 10
-    axes = sheet.plot(_LEFT, top, _SIDE, _SIDE)
-    _scales(axes)
-    axes.plot([0, 1], [0, 1], color=INK, linewidth=1.4, linestyle=(0, (5, 3)))
+    field = Field(sheet, _LEFT, top, _SIDE, _SIDE, _SPAN, _SPAN)
+    shares = {share: percent(share) for share in _TENTHS}
+    field.scale_x(shares, grid=True)
+    field.scale_y(shares)
+    field.line((0, 1), (0, 1), INK, linewidth=1.4, linestyle=(0, (5, 3)))
     for group in chart.bins:
-        _whisker(axes, group.stated, group.low, group.high)
-    axes.plot([b.stated for b in chart.bins], [b.happened for b in chart.bins], "o", color=BLUE, markersize=9, zorder=4)
+        _whisker(field, group.stated, group.low, group.high)
+    points = {"linestyle": "none", "marker": "o", "markersize": 9, "zorder": 4}
+    field.line([b.stated for b in chart.bins], [b.happened for b in chart.bins], BLUE, **points)
     _table(sheet, chart, top)
     sheet.bottom = max(sheet.bottom, top + _SIDE + 50)
     sheet.text(_LEFT + _SIDE / 2, sheet.bottom, words.SAID, BODY, weight="bold", ha="center")
@@ -38,19 +40,10 @@ def draw_calibration(sheet: Sheet, chart: Calibration) -> None:
     sheet.text(MARGIN + 12, top + _SIDE / 2, words.CAME_TRUE, BODY, weight="bold", **upright)
 
 
-def _scales(axes: Axes) -> None:
-    axes.set(xlim=(-0.03, 1.03), ylim=(-0.03, 1.03))
-    for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_locator(FixedLocator(_TENTHS))
-        axis.set_major_formatter(FuncFormatter(lambda share, _: percent(share)))
-    axes.grid(color="#E4E4E4", linewidth=0.8)
-    axes.set_axisbelow(True)
-
-
-def _whisker(axes: Axes, stated: float, low: float, high: float) -> None:
-    axes.plot([stated, stated], [low, high], color=BLUE, linewidth=2, zorder=3)
+def _whisker(field: Field, stated: float, low: float, high: float) -> None:
+    field.line((stated, stated), (low, high), BLUE, linewidth=2, zorder=3)
     for end in (low, high):
-        axes.plot([stated - 0.014, stated + 0.014], [end, end], color=BLUE, linewidth=2, zorder=3)
+        field.line((stated - 0.014, stated + 0.014), (end, end), BLUE, linewidth=2, zorder=3)
 
 
 def _table(sheet: Sheet, chart: Calibration, top: float) -> None:

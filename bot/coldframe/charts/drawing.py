@@ -9,7 +9,7 @@ from coldframe.charts.calibration import draw_calibration
 from coldframe.charts.force_field import draw_force_field
 from coldframe.charts.matrix import draw_matrix
 from coldframe.charts.ranking import draw_ranking
-from coldframe.charts.sheet import Form, Sheet, house_rules
+from coldframe.charts.sheet import Form, Sheet, keep_house_rules, quietly
 from coldframe.charts.trend import draw_trend
 from coldframe.message.pictures import Calibration, Chart, ForceField, PlacementMatrix, TrialTrend, VoteRanking
 
@@ -21,7 +21,8 @@ def draw(chart: Chart, form: Form = "png") -> bytes:
     """
     if form not in ("png", "svg"):
         raise ValueError(f"a picture is drawn as png or svg, not {form!r}")
-    with house_rules():
+    keep_house_rules()
+    with quietly():
         sheet = Sheet(form)
         _DRAW[type(chart)](sheet, chart)
         return sheet.to_bytes(chart.heading(), chart.alternative())

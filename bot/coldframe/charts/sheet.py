@@ -8,10 +8,10 @@ import re
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import cache
 from typing import Any, Literal
 
 import matplotlib
-from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -20,11 +20,11 @@ from matplotlib.transforms import Affine2D
 
 from coldframe.charts import lettering
 from coldframe.charts.palette import BODY, GROUND, INK, LEADING, MARGIN, MUTED, RULE, SMALL, TITLE, WIDTH
+from coldframe.charts.png import png
 from coldframe.message import picture_words as words
 
 Form = Literal["png", "svg"]
 DPI = 100  # dots an inch
-_OVER_THE_PAGE = 10  # above the page's own lines and words, which stand at most at 4
 _RULES: dict[Any, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": [lettering.HOUSE_FONT, "sans-serif"],
@@ -33,19 +33,23 @@ _RULES: dict[Any, Any] = {
     "text.parse_math": False,
     "text.usetex": False,
     "text.hinting": "no_hinting",  # as `lettering` measures; and fitting letters to the grid was a sixth of a picture
-    "axes.edgecolor": RULE,
     "hatch.linewidth": 1.6,
     "path.simplify": True,
 }
 
 
+@cache
+def keep_house_rules() -> None:
+    """From now on this process draws by our own settings alone, whatever configuration file the machine has: setting
+    and undoing them takes a tenth of a picture."""
+    matplotlib.rcdefaults()
+    matplotlib.rcParams.update(_RULES)
+
+
 @contextmanager
-def house_rules() -> Iterator[None]:
-    """Draw by our own settings alone, whatever configuration file the machine has."""
-    with matplotlib.rc_context(), warnings.catch_warnings():
+def quietly() -> Iterator[None]:
+    with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")
-        matplotlib.rcdefaults()
-        matplotlib.rcParams.update(_RULES)
         yield
 
 
@@ -65,16 +69,12 @@ class Sheet:
         FigureCanvasAgg(self._figure)
         self._to_inches = Affine2D()  # of page coordinates; set when the height is known
         self.page = self._to_inches + self._figure.dpi_scale_trans
-        self._plots: list[tuple[Axes, tuple[float, float, float, float]]] = []
 
     def text(self, x: float, baseline: float, text: str, size: float = BODY, **look: Any) -> None:
         """One line of text, literally: no markup and no mathematics."""
-        self.letter(self._figure, x, baseline, text, size, transform=self.page, **look)
-
-    def letter(self, place: Axes | Figure, x: float, y: float, text: str, size: float, **look: Any) -> None:
         shown = self._shown(text)
-        look = {"color": INK, "va": "baseline", **look}
-        place.text(x, y, shown, fontsize=points(size), family=lettering.families(shown), parse_math=False, **look)
+        look = {"color": INK, "va": "baseline", "transform": self.page, "parse_math": False, **look}
+        self._figure.text(x, baseline, shown, fontsize=points(size), family=lettering.families(shown), **look)
 
     def _shown(self, text: str) -> str:
         if self.form == "svg":
@@ -120,14 +120,6 @@ class Sheet:
         patch.set_transform(self.page)
         self._figure.add_artist(patch)
 
-    def plot(self, left: float, top: float, width: float, height: float) -> Axes:
-        """Axes with scales of their own, in a rectangle of the page."""
-        axes = self._figure.add_axes((0, 0, 1, 1), zorder=_OVER_THE_PAGE)
-        axes.spines[["top", "right"]].set_visible(False)
-        axes.tick_params(labelsize=points(SMALL), labelcolor=MUTED, color=RULE, length=4)
-        self._plots.append((axes, (left, top, width, height)))
-        return axes
-
     def foot(self) -> None:
         self.bottom += 8
         if self.clipped:
@@ -140,9 +132,8 @@ class Sheet:
         self._set_height(round(self.bottom + MARGIN - 16))
         stream = io.BytesIO()
         if self.form == "png":
-            quickly = {"compress_level": 2}  # flat colours hardly get smaller with more effort
-            self._figure.savefig(stream, format="png", metadata={"Software": None}, pil_kwargs=quickly)
-            return stream.getvalue()
+            self._figure.savefig(stream, format="raw")
+            return png(stream.getvalue(), WIDTH)
         nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
         self._figure.savefig(stream, format="svg", metadata=nothing)
         return _speaking(stream.getvalue().decode(), title, meaning).encode()
@@ -150,8 +141,6 @@ class Sheet:
     def _set_height(self, height: int) -> None:
         self._figure.set_size_inches(WIDTH / DPI, height / DPI)
         self._to_inches.scale(1, -1).translate(0, height).scale(1 / DPI)
-        for axes, (left, top, width, tall) in self._plots:
-            axes.set_position((left / WIDTH, 1 - (top + tall) / height, width / WIDTH, tall / height))
 
 
 def _speaking(svg: str, title: str, meaning: str) -> str:

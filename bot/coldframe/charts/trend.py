@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
+from matplotlib.ticker import MaxNLocator
 
+from coldframe.charts.field import Field
 from coldframe.charts.palette import BLUE, BODY, GREEN, GROUND, INK, MARGIN, MUTED, RULE, SMALL, VERMILLION, WIDTH
 from coldframe.charts.placing import spread
 from coldframe.charts.sheet import Sheet
@@ -21,7 +21,8 @@ _LEFT = MARGIN + 62  # pixels, as all lengths here
 _FIELD_WIDTH = 790
 _HEIGHT = 430
 _LABEL_LEFT = _LEFT + _FIELD_WIDTH + 26
-_MAX_TICKS = 20  # ticks on an axis
+_MAX_TICKS = 20  # on a scale
+_WITHIN = "#E9F2F8"  # the interval's ground
 
 
 _LOOKS: dict[str, dict[str, Any]] = {
@@ -71,14 +72,16 @@ def draw_trend(sheet: Sheet, chart: TrialTrend) -> None:
     for line in sheet.fit(chart.unit, WIDTH - 2 * MARGIN, 1, BODY):
         sheet.bottom = sheet.lines(MARGIN, sheet.bottom, [line], color=MUTED) + 10
     top = sheet.bottom
-    axes = sheet.plot(_LEFT, top, _FIELD_WIDTH, _HEIGHT)
-    low, high = _scales(axes, chart, series)
-    _start(sheet, axes, chart, high)
-    _levels(axes, chart)
+    weeks = sorted({week.week for week in chart.weeks})
+    span = (weeks[0] - 0.6, weeks[-1] + 0.6)
+    field = Field(sheet, _LEFT, top, _FIELD_WIDTH, _HEIGHT, span, _levels_shown(chart, series))
+    _scales(field, weeks)
+    _start(field, chart)
+    _levels(field, chart)
     for line_of in series:
-        _line(axes, line_of)
-    _gaps(sheet, axes, chart, low, high)
-    _labels(sheet, chart, series, lambda value: top + _HEIGHT * (high - value) / (high - low))
+        _line(field, line_of)
+    _gaps(field, chart)
+    _labels(field, chart, series)
     sheet.bottom = top + _HEIGHT + 48
     below = words.WEEKS_BEFORE if any(week.week < 1 for week in chart.weeks) else words.WEEKS
     sheet.text(_LEFT + _FIELD_WIDTH / 2, sheet.bottom, below, SMALL, color=MUTED, ha="center")
@@ -88,50 +91,61 @@ def draw_trend(sheet: Sheet, chart: TrialTrend) -> None:
     sheet.note(chart.boundary_note, BODY)
 
 
-def _scales(axes: Axes, chart: TrialTrend, series: Sequence[_Series]) -> tuple[float, float]:
+def _levels_shown(chart: TrialTrend, series: Sequence[_Series]) -> tuple[float, float]:
+    """The lowest and the highest value in the field."""
     values = [y for line in series for _, y in line.readings]
     values += [v for v in (chart.baseline, chart.target, *(chart.interval() or ())) if v is not None]
     low, high = min(values), max(values)
     margin = 0.12 * (high - low) or max(abs(high) * 0.1, 1.0)
-    low, high = (0.0 if 0 <= low < margin else low - margin), high + 1.6 * margin
-    weeks = sorted({week.week for week in chart.weeks})
-    axes.set_xlim(weeks[0] - 0.6, weeks[-1] + 0.6)
-    axes.set_ylim(low, high)
-    axes.xaxis.set_major_locator(FixedLocator(weeks) if len(weeks) <= _MAX_TICKS else MaxNLocator(12, integer=True))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:.0f}"))
-    axes.yaxis.set_major_locator(MaxNLocator(6))
-    axes.yaxis.set_major_formatter(FuncFormatter(lambda y, _: figure(y)))
-    axes.grid(axis="y", color="#E4E4E4", linewidth=0.8)
-    axes.set_axisbelow(True)
-    return low, high
+    return (0.0 if 0 <= low < margin else low - margin), high + 1.6 * margin
 
 
-def _levels(axes: Axes, chart: TrialTrend) -> None:
-    if chart.baseline is not None:
-        axes.axhline(chart.baseline, **_LOOKS["baseline"])
-    if chart.target is not None:
-        axes.axhline(chart.target, **_LOOKS["target"])
+def _scales(field: Field, weeks: Sequence[int]) -> None:
+    few = len(weeks) <= _MAX_TICKS
+    shown = weeks if few else _round_values(MaxNLocator(12, integer=True), field.xs)
+    field.scale_x({week: f"{week:.0f}" for week in shown})
+    field.scale_y({value: figure(value) for value in _round_values(MaxNLocator(6), field.ys)})
+
+
+def _round_values(locator: MaxNLocator, span: tuple[float, float]) -> list[float]:
+    low, high = span
+    return [float(value) for value in locator.tick_values(low, high) if low <= value <= high]
+
+
+def _levels(field: Field, chart: TrialTrend) -> None:
+    for kind, level in (("baseline", chart.baseline), ("target", chart.target)):
+        if level is not None:
+            field.across(level, **_look(kind))
     interval, last = chart.interval(), max(week.week for week in chart.weeks)
     if interval and last >= 1:
-        span = [0.55, last + 0.45]
-        axes.fill_between(span, *interval, facecolor="#E9F2F8", linewidth=0, zorder=0.4)
+        span, (low, high) = (0.55, last + 0.45), interval
+        left, top = field.x(span[0]), field.y(high)
+        inside: dict[str, Any] = {"facecolor": _WITHIN, "linewidth": 0, "zorder": 0.4}
+        field.sheet.bar(left, top, field.x(span[1]) - left, field.y(low) - top, **inside)
         for edge in interval:
-            axes.plot(span, [edge, edge], **_LOOKS["interval"])
+            field.line(span, (edge, edge), **_look("interval"))
 
 
-def _line(axes: Axes, series: _Series) -> None:
+def _look(kind: str) -> dict[str, Any]:
+    """The line alone, without its marks."""
+    look = _LOOKS[kind]
+    return {"colour": look["color"], "linestyle": look["linestyle"], "linewidth": look["linewidth"]}
+
+
+def _line(field: Field, series: _Series) -> None:
     """The weeks joined, but never over a gap, nor from the first week of the trial to the second."""
-    look = _LOOKS[series.kind]
     for xs, ys in _runs(series):
-        axes.plot(xs, ys, zorder=3, **{**look, "marker": None})
-    _marks(axes, [r for r in series.readings if r[0] != 1], look, look["color"])
-    _marks(axes, [r for r in series.readings if r[0] == 1], look, GROUND)
+        field.line(xs, ys, zorder=3, **_look(series.kind))
+    look = _LOOKS[series.kind]
+    _marks(field, [r for r in series.readings if r[0] != 1], look, look["color"])
+    _marks(field, [r for r in series.readings if r[0] == 1], look, GROUND)
 
 
-def _marks(axes: Axes, readings: Sequence[tuple[float, float]], look: dict[str, Any], face: str) -> None:
-    edge = {"markeredgecolor": look["color"], "markeredgewidth": 2, "markersize": 8}
-    xs, ys = [x for x, _ in readings], [y for _, y in readings]
-    axes.plot(xs, ys, linestyle="none", marker=look["marker"], markerfacecolor=face, zorder=4, clip_on=False, **edge)
+def _marks(field: Field, readings: Sequence[tuple[float, float]], look: dict[str, Any], face: str) -> None:
+    if readings:
+        edge = {"markeredgewidth": 2, "markersize": 8, "markerfacecolor": face, "zorder": 4}
+        xs, ys = zip(*readings, strict=True)
+        field.line(xs, ys, look["color"], linestyle="none", marker=look["marker"], **edge)
 
 
 def _runs(series: _Series) -> Iterable[tuple[list[int], list[float]]]:
@@ -147,21 +161,23 @@ def _runs(series: _Series) -> Iterable[tuple[list[int], list[float]]]:
         yield [a for a, _ in run], [b for _, b in run]
 
 
-def _start(sheet: Sheet, axes: Axes, chart: TrialTrend, high: float) -> None:
+def _start(field: Field, chart: TrialTrend) -> None:
     if min(week.week for week in chart.weeks) < 1 <= max(week.week for week in chart.weeks):
-        axes.axvline(0.5, color=INK, linewidth=1.2)
-        sheet.letter(axes, 0.44, high, words.TRIAL_STARTS, SMALL, ha="right", va="top", color=INK)
+        field.upright(0.5, INK, linewidth=1.2)
+        field.sheet.text(field.x(0.44), field.top, words.TRIAL_STARTS, SMALL, ha="right", va="top")
 
 
-def _gaps(sheet: Sheet, axes: Axes, chart: TrialTrend, low: float, high: float) -> None:
+def _gaps(field: Field, chart: TrialTrend) -> None:
+    look = {"rotation": 90, "ha": "center", "va": "bottom", "color": MUTED}
     for week in chart.weeks:
         if week.gap or (week.control is None and week.trial is None):
-            look = {"rotation": 90, "ha": "center", "va": "bottom", "color": MUTED}
-            sheet.letter(axes, week.week, low + 0.03 * (high - low), words.NO_NUMBER, SMALL, **look)
+            y = field.bottom - 0.03 * field.height
+            field.sheet.text(field.x(week.week), y, words.NO_NUMBER, SMALL, **look)
 
 
-def _labels(sheet: Sheet, chart: TrialTrend, series: Sequence[_Series], to_y: Callable[[float], float]) -> None:
+def _labels(field: Field, chart: TrialTrend, series: Sequence[_Series]) -> None:
     """Names at the right end of what they name, moved apart where they would cover each other."""
+    sheet = field.sheet
     entries: list[tuple[str, str, float]] = [(line.kind, line.name, line.readings[-1][1]) for line in series]
     if chart.baseline is not None:
         entries.append(("baseline", words.baseline(chart.baseline), chart.baseline))
@@ -169,7 +185,7 @@ def _labels(sheet: Sheet, chart: TrialTrend, series: Sequence[_Series], to_y: Ca
         entries.append(("target", words.target(chart.target), chart.target))
     if interval := chart.interval():
         entries.append(("interval", words.interval(*interval), sum(interval) / 2))
-    wanted = [to_y(value) for _, _, value in entries]
+    wanted = [field.y(value) for _, _, value in entries]
     places = spread(wanted, 30, sheet.bottom, sheet.bottom + _HEIGHT)
     for (kind, text, _), end, y in zip(entries, wanted, places, strict=True):
         sheet.rule([_LEFT + _FIELD_WIDTH + 2, _LABEL_LEFT - 6], [end, y], RULE, linewidth=0.9)
@@ -182,7 +198,7 @@ def _sample(sheet: Sheet, kind: str, y: float) -> None:
     """A piece of the line that the words beside it name."""
     left, right = _LABEL_LEFT, _LABEL_LEFT + 36
     if kind == "interval":
-        sheet.bar(left, y - 7, 36, 14, facecolor="#E9F2F8", edgecolor=BLUE, linewidth=1)
+        sheet.bar(left, y - 7, 36, 14, facecolor=_WITHIN, edgecolor=BLUE, linewidth=1)
         return
     look = {**_LOOKS[kind], "markersize": 7}
     sheet.rule([left, (left + right) / 2, right], [y, y, y], look.pop("color"), markevery=[1], **look)
