@@ -2,51 +2,81 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from coldframe.chat.room import rows
 from coldframe.chat.room.file import RoomFile
 from coldframe.message.nodes import Message
 from coldframe.ports.chat import Person, Place
 
 
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """Who and what is there, by id, in the order in which it came."""
+
+    people: dict[str, Person]
+    channels: dict[str, str]
+    members: dict[str, dict[str, Person]]
+
+
 class Furniture(RoomFile):
-    """People and channels."""
+    """People and channels. All of it is held in memory until it changes: every act asks for it, and few change it."""
+
+    _standing: _Standing | None
+
+    def _forget_read(self) -> None:
+        super()._forget_read()
+        self._standing = None
+
+    def _now(self) -> _Standing:
+        if self._standing is None:
+            people = {
+                row[0]: rows.person_of(row) for row in self._rows(f"select {rows.PERSON} from people order by rowid")
+            }
+            channels = dict(self._rows("select id, name from channels order by rowid"))
+            members: dict[str, dict[str, Person]] = {channel: {} for channel in channels}
+            for channel, person in self._rows("select channel, person from members order by rowid"):
+                members[channel][person] = people[person]
+            self._standing = _Standing(people, channels, members)
+        return self._standing
+
+    def _change_furniture(self, sql: str, *values: object) -> None:
+        self._db.execute(sql, values)
+        self._standing = None
 
     def put_person(self, person: Person) -> None:
-        self._db.execute(
+        self._change_furniture(
             f"insert into people ({rows.PERSON}) values (?, ?, ?, ?, ?, ?, ?) on conflict (id) do update set"
             " name = excluded.name, zone = excluded.zone, is_bot = excluded.is_bot,"
             " is_guest = excluded.is_guest, is_foreign = excluded.is_foreign, is_gone = excluded.is_gone",
-            (person.id, person.name, person.zone, person.is_bot, person.is_guest, person.is_foreign, person.is_gone),
+            *(person.id, person.name, person.zone, person.is_bot, person.is_guest, person.is_foreign, person.is_gone),
         )
 
     def person(self, person_id: str) -> Person | None:
-        row = self._one(f"select {rows.PERSON} from people where id = ?", person_id)
-        return rows.person_of(row) if row else None
+        return self._now().people.get(person_id)
 
     def people(self) -> tuple[Person, ...]:
-        return tuple(map(rows.person_of, self._rows(f"select {rows.PERSON} from people order by rowid")))
+        return tuple(self._now().people.values())
 
     def put_channel(self, channel: str, name: str) -> None:
-        self._db.execute(
-            "insert into channels values (?, ?) on conflict (id) do update set name = excluded.name", (channel, name)
-        )
+        sql = "insert into channels values (?, ?) on conflict (id) do update set name = excluded.name"
+        self._change_furniture(sql, channel, name)
 
     def channels(self) -> dict[str, str]:
         """Names by id."""
-        return dict(self._rows("select id, name from channels order by rowid"))
+        return dict(self._now().channels)
 
     def put_member(self, channel: str, person_id: str) -> None:
-        self._db.execute("insert or ignore into members values (?, ?)", (channel, person_id))
+        self._change_furniture("insert or ignore into members values (?, ?)", channel, person_id)
 
     def drop_member(self, channel: str, person_id: str) -> None:
-        self._db.execute("delete from members where channel = ? and person = ?", (channel, person_id))
+        self._change_furniture("delete from members where channel = ? and person = ?", channel, person_id)
 
     def is_member(self, channel: str, person_id: str) -> bool:
-        return self._one("select 1 from members where channel = ? and person = ?", channel, person_id) is not None
+        return person_id in self._now().members.get(channel, ())
 
     def members(self, channel: str) -> tuple[Person, ...]:
-        joined = "people join members on person = id where channel = ? order by members.rowid"
-        return tuple(map(rows.person_of, self._rows(f"select {rows.PERSON} from {joined}", channel)))
+        return tuple(self._now().members.get(channel, {}).values())
 
     def put_home(self, person_id: str, card: Message) -> None:
         body = self._seal(f"home/{person_id}", rows.CARD.dump_json(card))

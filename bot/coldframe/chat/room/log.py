@@ -143,11 +143,13 @@ class Log(Before):
 
     def _seal_anew(self, chapter: Chapter) -> None:
         opened = [
-            (f"update {table} set {column} = ? where rowid = ?", row, name, self._unseal(name, sealed))
+            (f"update {table} set {column} = ? where rowid = ?", row, name, sealed, self._unseal(name, sealed))
             for table, column, named, where in SEALED
             for row, name, sealed in self._rows(f"select rowid, {named}, {column} from {table} where {where}")
         ]
         self._chapter = chapter
-        for sql, row, name, body in opened:
-            self._db.execute(sql, (self._seal(name, body), row))
-        self._forget_read()
+        bodies = {}
+        for sql, row, name, before, body in opened:
+            bodies[before] = self._seal(name, body)
+            self._db.execute(sql, (bodies[before], row))
+        self._kept.sealed_anew(bodies)

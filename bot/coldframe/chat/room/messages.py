@@ -22,17 +22,31 @@ class Messages(RoomFile):
 
     _cards: rows.Cards
     _kept: rows.Lately[Kept]
-    _marks: dict[str, Marks]
+    _marks: dict[str, Marks] | None
+    _revision: int | None
+    _hung: set[int] | None
 
     def _forget_read(self) -> None:
-        self._cards, self._kept, self._marks = rows.Cards(), rows.Lately(), {}
+        super()._forget_read()
+        self._cards, self._kept = rows.Cards(), rows.Lately()
+        self._marks = self._revision = self._hung = None
 
     def revision(self) -> int:
         """The number of the latest change to any message."""
-        return int(self._one("select revision from life")[0])
+        if self._revision is None:
+            self._revision = int(self._one("select revision from life")[0])
+        return self._revision
 
     def _next_revision(self) -> int:
-        return int(self._one("update life set revision = revision + 1 returning revision")[0])
+        self._revision = int(self._one("update life set revision = revision + 1 returning revision")[0])
+        return self._revision
+
+    def _hung_under(self) -> set[int]:
+        """Messages under which an emoji of a channel or a file hangs, or once did: most never have any."""
+        if self._hung is None:
+            found = self._rows("select message from reactions union select message from files")
+            self._hung = {seq for (seq,) in found}
+        return self._hung
 
     def put_message(
         self,
@@ -84,7 +98,7 @@ class Messages(RoomFile):
 
     def _drop_what_hangs(self, seqs: Collection[int], direct: str | None) -> None:
         """`direct`: in whose direct messages they stand."""
-        for seq in seqs:
+        for seq in self._hung_under().intersection(seqs):
             self._db.execute("delete from files where message = ?", (seq,))
             self._db.execute("delete from reactions where message = ?", (seq,))
         if direct is not None and not self._marks_of(direct).keys().isdisjoint(seqs):
@@ -113,8 +127,13 @@ class Messages(RoomFile):
 
     def messages(self, place: Place | None = None, *, above: int = 0) -> tuple[Record, ...]:
         """In order; of a conversation with all its threads, or of one thread; changed after a revision."""
-        sql = f"select {rows.MESSAGE} from messages where (revision > ? or seq in (select value from json_each(?)))"
-        values: list[str | int] = [above, json.dumps(self._marked(place, above) if above else [])]
+        if above and above >= self.revision():
+            return ()
+        sql = f"select {rows.MESSAGE} from messages where revision > ?"
+        values: list[str | int] = [above]
+        if above and (marked := self._marked(place, above)):
+            sql = f"select {rows.MESSAGE} from messages where (revision > ? or seq in (select value from json_each(?)))"
+            values.append(json.dumps(marked))
         if place is not None:
             sql, values = f"{sql} and kind = ? and root = ?", [*values, place.kind, place.id]
         found = self._records(self._rows(f"{sql} order by seq", *values))
@@ -124,8 +143,7 @@ class Messages(RoomFile):
 
     def _marked(self, place: Place | None, above: int) -> list[int]:
         """Direct messages under which an emoji came or went after the revision."""
-        roots = [person for (person,) in self._rows("select person from directs where marks is not null")]
-        asked = roots if place is None else [root for root in roots if place.kind == "direct" and place.id == root]
+        asked = self._all_marks() if place is None else [place.id] if place.kind == "direct" else []
         return [seq for root in asked for seq, (revision, _) in self._marks_of(root).items() if revision > above]
 
     def latest(self, place: Place, most: int, *, before: str | None = None) -> tuple[Record, ...]:
@@ -161,6 +179,7 @@ class Messages(RoomFile):
 
     def _hanging(self, seqs: Sequence[int]) -> dict[str, tuple[tuple[Reaction, ...], tuple[FileRecord, ...]]]:
         """Reactions and files of the messages that have any."""
+        seqs = list(self._hung_under().intersection(seqs))
         if not seqs:
             return {}
         span = (min(seqs), max(seqs))
@@ -185,6 +204,7 @@ class Messages(RoomFile):
             if direct is not None:
                 return self._set_mark(direct, rows.seq_of(message), (person, emoji), added)
             if added:
+                self._hung_under().add(rows.seq_of(message))
                 sql = "insert or ignore into reactions values (?, ?, ?)"
             else:
                 sql = "delete from reactions where message = ? and person = ? and emoji = ?"
@@ -208,11 +228,14 @@ class Messages(RoomFile):
         return True
 
     def _marks_of(self, direct: str) -> Marks:
-        if direct not in self._marks:
-            row = self._one("select marks from directs where person = ?", direct)
-            sealed = row[0] if row else None
-            self._marks[direct] = rows.MARKS.validate_json(self._unseal(f"marks/{direct}", sealed)) if sealed else {}
-        return self._marks[direct]
+        return self._all_marks().get(direct, {})
+
+    def _all_marks(self) -> dict[str, Marks]:
+        """By whose direct messages they stand under."""
+        if self._marks is None:
+            found = self._rows("select person, marks from directs where marks is not null")
+            self._marks = {p: rows.MARKS.validate_json(self._unseal(f"marks/{p}", sealed)) for p, sealed in found}
+        return self._marks
 
     def _keep_marks(self, direct: str, marks: Marks) -> None:
         sealed = self._seal(f"marks/{direct}", rows.MARKS.dump_json(marks))
@@ -221,7 +244,7 @@ class Messages(RoomFile):
             " on conflict (person) do update set marks = excluded.marks"
         )
         self._db.execute(sql, (direct, sealed))
-        self._marks[direct] = marks
+        self._all_marks()[direct] = marks
 
     # --- files ----------------------------------------------------------------------------------------------
 
@@ -243,6 +266,7 @@ class Messages(RoomFile):
         if self._direct(message) is not None:
             about = self._seal(f"file/{seq}/about", rows.ABOUT.dump_json(record))
             shown = ("", "", self._seal(f"file/{seq}", content), "", "", about)
+        self._hung_under().add(rows.seq_of(message))
         self._db.execute(sql, (seq, rows.seq_of(message), *shown))
 
     def file(self, file_id: str) -> tuple[FileRecord, str, bytes] | None:

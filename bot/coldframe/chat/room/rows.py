@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Generic, TypeVar
@@ -103,6 +103,10 @@ class Lately(Generic[T]):
         if body not in self._lately:
             self.remember(body, read())
         return self._lately[body]
+
+    def sealed_anew(self, bodies: Mapping[bytes, bytes]) -> None:
+        """The same things stand under other bodies now; what is not among them is there no longer."""
+        self._lately = {bodies[body]: thing for body, thing in self._lately.items() if body in bodies}
 
     def remember(self, body: bytes, thing: T) -> None:
         self._lately[body] = thing
