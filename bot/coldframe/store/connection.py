@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from contextlib import AbstractAsyncContextManager
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar, overload
 
 import sqlalchemy
 from sqlalchemy import URL, CursorResult, Executable
+
+from coldframe.store.ready import Ready, Rows
 
 if TYPE_CHECKING:
     from sqlalchemy.ext.asyncio import AsyncEngine
@@ -18,6 +20,9 @@ T = TypeVar("T")
 class Connection(Protocol):
     """A transaction's connection."""
 
+    @overload
+    async def execute(self, statement: Ready, parameters: Any = None, /) -> Rows: ...
+    @overload
     async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]: ...
 
 

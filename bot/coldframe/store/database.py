@@ -6,7 +6,7 @@ import asyncio
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, overload
 
 import sqlalchemy
 from sqlalchemy import URL, CursorResult, Executable, create_engine, event
@@ -16,12 +16,14 @@ from coldframe.private_files import keep_private
 from coldframe.sqlite_files import make
 from coldframe.store.connection import Connection, Database
 from coldframe.store.holding import Hold
+from coldframe.store.ready import Ready, Rows
 
 if TYPE_CHECKING:
     from sqlalchemy.ext.asyncio import AsyncEngine
 
 T = TypeVar("T")
 PATIENCE = 5000  # milliseconds
+STATEMENTS_KEPT = 1024  # by SQLite, as it runs them: a list of another length is another statement
 
 
 def open_database(url: str, *, durable: bool = True, read_only: bool = False, alone: bool = False) -> Database:
@@ -114,14 +116,21 @@ class _InLoop:
 
     def __init__(self, connection: sqlalchemy.Connection) -> None:
         self.plain = connection
+        self._file: Any = connection.connection.dbapi_connection
 
-    async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]:
+    @overload
+    async def execute(self, statement: Ready, parameters: Any = None, /) -> Rows: ...
+    @overload
+    async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]: ...
+    async def execute(self, statement: Ready | Executable, parameters: Any = None, /) -> Any:
+        if isinstance(statement, Ready):
+            return statement.on(self._file, parameters, self.plain.dialect)
         return self.plain.execute(statement, parameters)
 
 
 def _sqlite_engine(url: URL, synchronous: str, *, read_only: bool) -> sqlalchemy.Engine:
     """Connections with WAL and foreign keys."""
-    engine = create_engine(url, hide_parameters=True)
+    engine = create_engine(url, hide_parameters=True, connect_args={"cached_statements": STATEMENTS_KEPT})
     pragmas = [f"synchronous={synchronous}", "foreign_keys=ON", f"busy_timeout={PATIENCE}", "secure_delete=ON"]
     pragmas.append("query_only=ON" if read_only else "journal_mode=WAL")
 

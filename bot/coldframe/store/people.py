@@ -76,7 +76,5 @@ class PeopleWork:
         await self._db.execute(statement.on_conflict_do_nothing())
 
     async def nudges_since(self, tenant: str, person: str, since: datetime) -> list[datetime]:
-        query = select(t.nudges.c.at).where(
-            t.nudges.c.tenant == tenant, t.nudges.c.member == person, t.nudges.c.at >= since
-        )
-        return [r.at for r in await self._db.execute(query.order_by(t.nudges.c.at))]
+        which = {"of_tenant": tenant, "of_member": person, "since": since}
+        return [r.at for r in await self._db.execute(statements.NUDGES, which)]

@@ -15,7 +15,6 @@ import structlog
 from pydantic import TypeAdapter
 from sqlalchemy import ColumnElement, bindparam, delete, func, literal, or_, select, text, update
 
-from coldframe.domain.names import Step
 from coldframe.domain.people.aliases import mentioned
 from coldframe.domain.trial import standing
 from coldframe.domain.trial.facts import MemberForgotten, TrialFact
@@ -23,6 +22,7 @@ from coldframe.domain.trial.state import OPEN_STEPS, Trial
 from coldframe.ports.follow_through import RegisterEntry, Team, Wanted
 from coldframe.ports.keys import Covers, Use
 from coldframe.ports.storage import Damaged
+from coldframe.store import statements
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.forgetting import in_trail
@@ -35,7 +35,6 @@ _TRIAL: TypeAdapter[Trial] = TypeAdapter(Trial)
 _ENTRY: TypeAdapter[RegisterEntry] = TypeAdapter(RegisterEntry)
 _TEAM: TypeAdapter[Team] = TypeAdapter(Team)
 _PRIVATE = ("chances", "fears", "feared", "learnings", "asked_to_sign")
-_OPEN = tuple(step.value for step in OPEN_STEPS)
 MAX_WORDS = 8
 
 
@@ -69,8 +68,7 @@ class FollowThroughWork:
     # --- trials ---
 
     async def trial(self, trial_id: str) -> Trial | None:
-        query = select(t.trials).where(t.trials.c.id == trial_id).with_for_update()
-        row = (await self._db.execute(query)).first()
+        row = (await self._db.execute(statements.TRIAL, {"of_id": trial_id})).first()
         if row is None:
             return None
         await self._sealer.find([row.private])
@@ -139,11 +137,8 @@ class FollowThroughWork:
                 await in_trail(self._db, t.trial_facts, t.trial_facts.c.trial_id == after.id, fact)
 
     async def trials_of(self, tenant: str, team: str, *, over: bool = False) -> list[Trial]:
-        query = select(t.trials).where(t.trials.c.tenant == tenant, t.trials.c.team == team)
-        if not over:
-            query = query.where(t.trials.c.step.in_(_OPEN))
-        rows = await self._db.execute(query.order_by(t.trials.c.created_at, t.trials.c.id))
-        return await self._readable(rows)
+        query = statements.trials(by_owner=False, only_open=not over)
+        return await self._readable(await self._db.execute(query, {"of_tenant": tenant, "of_whom": team}))
 
     async def trials_about(self, tenant: str, person: str) -> list[Trial]:
         """What is private to somebody who has left long ago names them as well, so all are read."""
@@ -151,11 +146,8 @@ class FollowThroughWork:
         return [trial for trial in await self._readable(rows) if person in mentioned(trial)]
 
     async def trials_owned(self, tenant: str, person: str) -> list[Trial]:
-        query = select(t.trials).where(
-            t.trials.c.tenant == tenant, t.trials.c.owner == person, t.trials.c.step.in_(_OPEN)
-        )
-        rows = await self._db.execute(query.order_by(t.trials.c.created_at, t.trials.c.id))
-        return await self._readable(rows)
+        query = statements.trials(by_owner=True, only_open=True)
+        return await self._readable(await self._db.execute(query, {"of_tenant": tenant, "of_whom": person}))
 
     async def move_place(self, trial_id: str, owner: str, review: datetime) -> None:
         place = update(t.trial_places).where(t.trial_places.c.trial_id == trial_id)
@@ -241,8 +233,7 @@ class FollowThroughWork:
     # --- teams ---
 
     async def team(self, tenant: str, team: str) -> Team:
-        query = select(t.teams.c.doc).where(t.teams.c.tenant == tenant, t.teams.c.team == team)
-        doc = (await self._db.execute(query)).scalar()
+        doc = (await self._db.execute(statements.TEAM, {"of_tenant": tenant, "of_team": team})).scalar()
         return Team(tenant, team) if doc is None else _TEAM.validate_json(doc)
 
     async def teams_with(self, tenant: str, person: str) -> list[Team]:
@@ -255,10 +246,8 @@ class FollowThroughWork:
         await self._db.execute(statement.on_conflict_do_update(index_elements=["tenant", "team"], set_={"doc": doc}))
 
     async def teams_of(self, tenant: str, person: str) -> list[str]:
-        query = select(t.rounds.c.channel).join(t.seats, t.seats.c.round_id == t.rounds.c.id)
-        begun = t.rounds.c.step != Step.SETUP.value  # what somebody sets up gives nobody anything to read
-        query = query.where(t.seats.c.tenant == tenant, t.seats.c.member == person, begun).distinct()
-        return sorted(r.channel for r in await self._db.execute(query))
+        rows = await self._db.execute(statements.TEAMS_OF, {"of_tenant": tenant, "of_member": person})
+        return sorted(r.channel for r in rows)
 
     async def all_teams(self) -> list[tuple[str, str]]:
         rows = await self._db.execute(select(t.rounds.c.tenant, t.rounds.c.channel).distinct())

@@ -193,7 +193,7 @@ def _mark(target: sqlalchemy.Connection, contents: Contents) -> None:
     """The copy knows what it is; what a process had in hand at its moment is nobody's now."""
     numbers = {RESTORED: contents.made_at.astimezone(UTC).timestamp(), AT_REST: float(contents.at_rest)}
     for name, value in numbers.items():
-        target.execute(statements.keep_number(target.dialect.name), {"name": name, "value": value})
+        target.execute(statements.keep_number(target.dialect.name).core, {"name": name, "value": value})
     for table, claimed, free in ((t.outbox, "sending", "unknown"), (t.due, "claimed", "todo")):
         held = update(table).where(table.c.state == claimed)
         target.execute(held.values(state=free, owner=None, lease_until=None))

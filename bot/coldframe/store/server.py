@@ -10,18 +10,19 @@ import asyncio
 import secrets
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager, contextmanager
-from typing import Any, TypeVar
+from typing import Any, TypeVar, overload
 
 import asyncpg
 import sqlalchemy
 import structlog
-from sqlalchemy import URL, event, text
+from sqlalchemy import URL, CursorResult, Executable, event, text
 from sqlalchemy.exc import DBAPIError, DisconnectionError
 from sqlalchemy.ext.asyncio import AsyncConnection, AsyncEngine, create_async_engine
 
 from coldframe.ports.storage import Interrupted
 from coldframe.store.connection import Connection
 from coldframe.store.holding import InUse
+from coldframe.store.ready import Ready, Rows
 
 log = structlog.get_logger()
 T = TypeVar("T")
@@ -78,7 +79,7 @@ class PostgresServer:
             async with self._turns, self._looking.connect() as connection:
                 try:
                     await self._take_turn(connection)
-                    yield connection
+                    yield _OnServer(connection)
                     await (await _driver(connection)).execute("COMMIT")
                 except BaseException:
                     await _clean(connection)
@@ -123,12 +124,12 @@ class PostgresServer:
     async def apart(self) -> AsyncIterator[Connection]:
         with _told_apart():
             async with self._engine.begin() as connection:
-                yield connection
+                yield _OnServer(connection)
 
     @asynccontextmanager
     async def looking(self) -> AsyncIterator[Connection]:
         async with self._looking.connect() as connection:
-            yield connection
+            yield _OnServer(connection)
 
     async def run(self, work: Callable[[sqlalchemy.Connection], T]) -> T:
         async with self._engine.begin() as connection:
@@ -146,6 +147,21 @@ class PostgresServer:
 
     async def close(self) -> None:
         await self._engine.dispose()
+
+
+class _OnServer:
+    """A connection that takes statements as SQLAlchemy makes them."""
+
+    def __init__(self, connection: AsyncConnection) -> None:
+        self._connection = connection
+
+    @overload
+    async def execute(self, statement: Ready, parameters: Any = None, /) -> Rows: ...
+    @overload
+    async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]: ...
+    async def execute(self, statement: Ready | Executable, parameters: Any = None, /) -> Any:
+        core = statement.core if isinstance(statement, Ready) else statement
+        return await self._connection.execute(core, parameters)
 
 
 def _is_open(connection: Any, *_: object) -> None:

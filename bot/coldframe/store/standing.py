@@ -122,7 +122,8 @@ def chosen(ids: Collection[int], conversation: str, *, every: bool) -> Any:
 async def try_again(database: Database, which: Any, now: datetime) -> int:
     """Lets these go now; returns how many."""
     async with database.transaction() as db:
-        return (await db.execute(again(now, which))).rowcount
+        done: int = (await db.execute(again(now, which))).rowcount
+    return done
 
 
 async def drop(database: Database, which: Any) -> int:

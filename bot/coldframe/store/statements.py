@@ -8,13 +8,19 @@ from typing import Any
 from sqlalchemy import Table, and_, bindparam, case, delete, func, literal, or_, select, text, true, type_coerce, update
 from sqlalchemy.dialects import postgresql, sqlite
 
+from coldframe.domain.names import Step
+from coldframe.domain.trial.state import OPEN_STEPS
 from coldframe.ports.storage import Due
 from coldframe.store import tables as t
+from coldframe.store.ready import Ready
 
 
 def insert(dialect: str, table: Table) -> Any:
     """The database's own insert, which knows what to do about a row that is there already."""
     return (postgresql if dialect == "postgresql" else sqlite).insert(table)
+
+
+_OPEN_STEPS = tuple(step.value for step in OPEN_STEPS)
 
 
 def _instant(name: str) -> Any:
@@ -23,41 +29,56 @@ def _instant(name: str) -> Any:
 
 # --- people, rounds, messages ---
 
-MEMBERS = select(t.members.c.id, t.members.c.doc).where(
-    t.members.c.tenant == bindparam("of_tenant"), t.members.c.id.in_(bindparam("people", expanding=True))
+MEMBERS = Ready(
+    select(t.members.c.id, t.members.c.doc).where(
+        t.members.c.tenant == bindparam("of_tenant"), t.members.c.id.in_(bindparam("people", expanding=True))
+    )
 )
-VERSION = select(t.rounds.c.version).where(t.rounds.c.id == bindparam("round")).with_for_update()
-STEPS = select(t.rounds.c.id, t.rounds.c.step).where(t.rounds.c.id.in_(bindparam("rounds", expanding=True)))
+VERSION = Ready(select(t.rounds.c.version).where(t.rounds.c.id == bindparam("round")).with_for_update())
+STEPS = Ready(select(t.rounds.c.id, t.rounds.c.step).where(t.rounds.c.id.in_(bindparam("rounds", expanding=True))))
 ENDED, NOT_ENDED = (text(f"rounds.step {which} ('committed', 'cancelled')") for which in ("IN", "NOT IN"))
-SAVE_ROUND = (
+ENDED_OF = Ready(
+    select(t.rounds.c.id)
+    .where(t.rounds.c.tenant == bindparam("of_tenant"), t.rounds.c.channel == bindparam("of_channel"), ENDED)
+    .order_by(t.rounds.c.changed_at.desc(), t.rounds.c.id)
+)
+NUDGES = Ready(
+    select(t.nudges.c.at)
+    .where(
+        t.nudges.c.tenant == bindparam("of_tenant"), t.nudges.c.member == bindparam("of_member"),
+        t.nudges.c.at >= _instant("since"),
+    )
+    .order_by(t.nudges.c.at)
+)  # fmt: skip
+SAVE_ROUND = Ready(
     update(t.rounds)
     .where(t.rounds.c.id == bindparam("of_id"), t.rounds.c.version == bindparam("of_version"))
     .values({name: bindparam(name) for name in ("doc", "version", "changed_at", "step", "channel", "name")})
 )
-DROP_SEALED = delete(t.sealed).where(
+DROP_SEALED = Ready(delete(t.sealed).where(
     t.sealed.c.round_id == bindparam("of_round"), t.sealed.c.kind == bindparam("of_kind"),
     t.sealed.c.item == bindparam("of_item"),
-)  # fmt: skip
-DROP_VOTES = delete(t.votes).where(
+))  # fmt: skip
+DROP_VOTES = Ready(delete(t.votes).where(
     t.votes.c.round_id == bindparam("of_round"), t.votes.c.ballot == bindparam("of_ballot"),
     t.votes.c.voter == bindparam("of_voter"),
-)  # fmt: skip
-ADD_VOTES = t.votes.insert()
-RECORD = t.facts.insert()
-POSTED_AS = select(t.posts).where(
+))  # fmt: skip
+ADD_VOTES = Ready(t.votes.insert())
+RECORD = Ready(t.facts.insert())
+POSTED_AS = Ready(select(t.posts).where(
     t.posts.c.tenant == bindparam("of_tenant"), t.posts.c.place.in_(bindparam("places", expanding=True)),
     t.posts.c.message_id.in_(bindparam("messages", expanding=True)),
-)  # fmt: skip
+))  # fmt: skip
 # What is on its way is a message or a file of that name; a revision of one that was never posted is none.
 _COMES = t.outbox.c.kind.in_(("post", "upload")) & (t.outbox.c.state != "parked")
-IS_KNOWN = (
+IS_KNOWN = Ready(
     select(t.posts.c.name)
     .where(t.posts.c.name == bindparam("of_name"))
     .union_all(select(t.outbox.c.name).where(t.outbox.c.name.in_(bindparam("waiting", expanding=True)), _COMES))
     .limit(1)
 )
-POSTS = select(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))
-OPEN_POSTS = (
+POSTS = Ready(select(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True))))
+OPEN_POSTS = Ready(
     select(t.posts)
     .where(
         t.posts.c.open,
@@ -71,12 +92,12 @@ OPEN_POSTS = (
     )
     .order_by(t.posts.c.name)
 )  # fmt: skip
-FREE_NAMES = delete(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True)))
-END_POSTS = update(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True))).values(open=False)
+FREE_NAMES = Ready(delete(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True))))
+END_POSTS = Ready(update(t.posts).where(t.posts.c.name.in_(bindparam("names", expanding=True))).values(open=False))
 
 
 @cache
-def heads(*, by_channel: bool, by_member: bool) -> Any:
+def heads(*, by_channel: bool, by_member: bool) -> Ready:
     """Rounds that have not ended, oldest first."""
     query = select(t.rounds.c.id, t.rounds.c.tenant, t.rounds.c.channel, t.rounds.c.name, t.rounds.c.step)
     query = query.where(t.rounds.c.tenant == bindparam("of_tenant"), NOT_ENDED)
@@ -85,59 +106,89 @@ def heads(*, by_channel: bool, by_member: bool) -> Any:
     if by_member:
         query = query.join(t.seats, t.seats.c.round_id == t.rounds.c.id)
         query = query.where(t.seats.c.member == bindparam("of_member"))
-    return query.order_by(t.rounds.c.created_at, t.rounds.c.id)
+    return Ready(query.order_by(t.rounds.c.created_at, t.rounds.c.id))
 
 
 @cache
-def keep_sealed(dialect: str) -> Any:
+def keep_sealed(dialect: str) -> Ready:
     statement = insert(dialect, t.sealed)
     body = {"body": statement.excluded.body}
-    return statement.on_conflict_do_update(index_elements=["round_id", "kind", "item"], set_=body)
+    return Ready(statement.on_conflict_do_update(index_elements=["round_id", "kind", "item"], set_=body))
 
 
 @cache
-def keep_member(dialect: str) -> Any:
+def keep_member(dialect: str) -> Ready:
     statement = insert(dialect, t.members)
     later = {"name": statement.excluded.name, "doc": statement.excluded.doc}
-    return statement.on_conflict_do_update(index_elements=["tenant", "id"], set_=later)
+    return Ready(statement.on_conflict_do_update(index_elements=["tenant", "id"], set_=later))
 
 
 @cache
-def count(dialect: str) -> Any:
+def count(dialect: str) -> Ready:
     """Adds to a number, from nothing where none stands."""
     statement = insert(dialect, t.counters)
     more = {"value": t.counters.c.value + statement.excluded.value}
-    return statement.on_conflict_do_update(index_elements=["name"], set_=more)
+    return Ready(statement.on_conflict_do_update(index_elements=["name"], set_=more))
 
 
 @cache
-def enter_happening(dialect: str) -> Any:
+def enter_happening(dialect: str) -> Ready:
     """Returns a row when the happening's key is new."""
-    return insert(dialect, t.inbox).on_conflict_do_nothing().returning(t.inbox.c.key)
+    return Ready(insert(dialect, t.inbox).on_conflict_do_nothing().returning(t.inbox.c.key))
 
 
 @cache
-def keep_post(dialect: str) -> Any:
+def keep_post(dialect: str) -> Ready:
     """A message's whereabouts under its name; of two with one name the later counts."""
     statement = insert(dialect, t.posts)
     later = {column: statement.excluded[column] for column in t.posts.c.keys() if column != "name"}  # noqa: SIM118
-    return statement.on_conflict_do_update(index_elements=["name"], set_=later)
+    return Ready(statement.on_conflict_do_update(index_elements=["name"], set_=later))
 
 
 @cache
-def keep_number(dialect: str) -> Any:
+def keep_number(dialect: str) -> Ready:
     """A number under its name, whether one stands there or not; two processes may start at once."""
     statement = insert(dialect, t.counters)
-    return statement.on_conflict_do_update(index_elements=["name"], set_={"value": statement.excluded.value})
+    return Ready(statement.on_conflict_do_update(index_elements=["name"], set_={"value": statement.excluded.value}))
 
+
+# --- trials, teams ---
+
+TRIAL = Ready(select(t.trials).where(t.trials.c.id == bindparam("of_id")).with_for_update())
+
+
+@cache
+def trials(*, by_owner: bool, only_open: bool) -> Ready:
+    """A team's or an owner's, oldest first."""
+    whose = t.trials.c.owner if by_owner else t.trials.c.team
+    query = select(t.trials).where(t.trials.c.tenant == bindparam("of_tenant"), whose == bindparam("of_whom"))
+    if only_open:
+        query = query.where(t.trials.c.step.in_(_OPEN_STEPS))
+    return Ready(query.order_by(t.trials.c.created_at, t.trials.c.id))
+
+
+TEAM = Ready(
+    select(t.teams.c.doc).where(t.teams.c.tenant == bindparam("of_tenant"), t.teams.c.team == bindparam("of_team"))
+)
+TEAMS_OF = Ready(
+    select(t.rounds.c.channel)
+    .join(t.seats, t.seats.c.round_id == t.rounds.c.id)
+    .where(
+        t.seats.c.tenant == bindparam("of_tenant"), t.seats.c.member == bindparam("of_member"),
+        t.rounds.c.step != Step.SETUP.value,  # what somebody sets up gives nobody anything to read
+    )
+    .distinct()
+)  # fmt: skip
 
 # --- outbox ---
 
-QUEUE = t.outbox.insert()
-UNSENT = select(t.outbox.c.kind, t.outbox.c.name, t.outbox.c.conversation).where(
-    t.outbox.c.name.in_(bindparam("names", expanding=True)), t.outbox.c.state == "todo"
+QUEUE = Ready(t.outbox.insert())
+UNSENT = Ready(
+    select(t.outbox.c.kind, t.outbox.c.name, t.outbox.c.conversation).where(
+        t.outbox.c.name.in_(bindparam("names", expanding=True)), t.outbox.c.state == "todo"
+    )
 )
-REPLACE = (
+REPLACE = Ready(
     update(t.outbox)
     .where(
         t.outbox.c.name == bindparam("of_name"), t.outbox.c.kind == bindparam("of_kind"),
@@ -145,7 +196,7 @@ REPLACE = (
     )
     .values(body=bindparam("newer"))
 )  # fmt: skip
-UNSENT_OF = (
+UNSENT_OF = Ready(
     select(t.outbox.c.kind, t.outbox.c.name, t.outbox.c.body)
     .where(
         t.outbox.c.kind.in_(("post", "upload")), t.outbox.c.state != "parked",
@@ -156,20 +207,20 @@ UNSENT_OF = (
     )
     .order_by(t.outbox.c.id)
 )  # fmt: skip
-HELD = (
+HELD = Ready(
     select(t.outbox.c.id, t.outbox.c.name, t.outbox.c.conversation, t.outbox.c.round_id, t.outbox.c.try_at)
     .where(t.outbox.c.conversation.in_(bindparam("conversations", expanding=True)), t.outbox.c.state == "todo")
     .order_by(t.outbox.c.id)
 )
-MOVE_HELD = (
+MOVE_HELD = Ready(
     update(t.outbox)
     .where(t.outbox.c.id.in_(bindparam("rows", expanding=True)))
     .values(conversation=bindparam("conversation"), try_at=_instant("at"))
 )
-DROP_UNSENT = delete(t.outbox).where(
-    t.outbox.c.name.in_(bindparam("names", expanding=True)), t.outbox.c.state == "todo"
+DROP_UNSENT = Ready(
+    delete(t.outbox).where(t.outbox.c.name.in_(bindparam("names", expanding=True)), t.outbox.c.state == "todo")
 )
-SENT = (
+SENT = Ready(
     delete(t.outbox)
     .where(
         t.outbox.c.id.in_(bindparam("rows", expanding=True)), t.outbox.c.state == "sending",
@@ -177,11 +228,13 @@ SENT = (
     )
     .returning(t.outbox.c.id)
 )  # fmt: skip
-FORGET_POSTS = delete(t.posts).where(
-    t.posts.c.name.in_(bindparam("names", expanding=True)),
-    t.posts.c.message_id.in_(bindparam("messages", expanding=True)),
+FORGET_POSTS = Ready(
+    delete(t.posts).where(
+        t.posts.c.name.in_(bindparam("names", expanding=True)),
+        t.posts.c.message_id.in_(bindparam("messages", expanding=True)),
+    )
 )
-CLAIM_SENDS = (
+CLAIM_SENDS = Ready(
     update(t.outbox)
     .where(t.outbox.c.id.in_(bindparam("rows", expanding=True)))
     .values(
@@ -210,8 +263,8 @@ def _next_sends() -> Any:
     return query.order_by(t.outbox.c.id).limit(bindparam("most")).with_for_update(skip_locked=True)
 
 
-NEXT_SENDS = _next_sends()
-NEXT_BEHIND = (
+NEXT_SENDS = Ready(_next_sends())
+NEXT_BEHIND = Ready(
     select(t.outbox)
     .where(
         NOT_PARKED, t.outbox.c.conversation.in_(bindparam("conversations", expanding=True)),
@@ -223,6 +276,7 @@ NEXT_BEHIND = (
 
 # --- due rows ---
 
+DUES = Ready(select(t.due).where(t.due.c.kind == bindparam("of_kind")).order_by(t.due.c.at, t.due.c.id))
 NOT_DONE = text("due.state <> 'done'")  # as the index of open rows has it: a bound value would not match it
 
 
@@ -239,21 +293,23 @@ def this_due(due: Due) -> dict[str, Any]:
 
 
 @cache
-def drop_due(*, by_kind: bool, by_occurrence: bool) -> Any:
+def drop_due(*, by_kind: bool, by_occurrence: bool) -> Ready:
     """Rows of a subject, all or some."""
     statement = delete(t.due).where(t.due.c.subject == bindparam("of_subject"))
     if by_kind:
         statement = statement.where(t.due.c.kind == bindparam("of_kind"))
     if by_occurrence:
         statement = statement.where(t.due.c.occurrence == bindparam("of_occurrence"))
-    return statement
+    return Ready(statement)
 
 
-FINISH_DUE = delete(t.due).where(_this_due(t.due.c), t.due.c.state == "claimed", t.due.c.owner == bindparam("me"))
+FINISH_DUE = Ready(
+    delete(t.due).where(_this_due(t.due.c), t.due.c.state == "claimed", t.due.c.owner == bindparam("me"))
+)
 _CLAIMED = {"state": "claimed", "owner": bindparam("me"), "lease_until": _instant("until")}
 _FREE_OR_MINE = or_(t.due.c.state == "todo", t.due.c.owner == bindparam("me"))
-HOLD_DUE = update(t.due).where(_this_due(t.due.c), _FREE_OR_MINE).values(_CLAIMED)
-FAIL_DUE = (
+HOLD_DUE = Ready(update(t.due).where(_this_due(t.due.c), _FREE_OR_MINE).values(_CLAIMED))
+FAIL_DUE = Ready(
     update(t.due)
     .where(_this_due(t.due.c), t.due.c.at == _instant("of_at"), _FREE_OR_MINE)
     .values({**_CLAIMED, "tries": t.due.c.tries + 1, "problem": bindparam("what")})
@@ -267,11 +323,11 @@ def _take_due() -> Any:
     return delete(t.due).where(t.due.c.id == free.with_for_update(skip_locked=True).scalar_subquery())
 
 
-TAKE_DUE = _take_due()
+TAKE_DUE = Ready(_take_due())
 
 
 @cache
-def set_due(dialect: str) -> Any:
+def set_due(dialect: str) -> Ready:
     """Setting a row again moves it, and frees it."""
     statement = insert(dialect, t.due).values(state="todo")
     moved = {
@@ -282,7 +338,7 @@ def set_due(dialect: str) -> Any:
         "tries": 0,
         "problem": None,
     }
-    return statement.on_conflict_do_update(index_elements=["kind", "subject", "occurrence"], set_=moved)
+    return Ready(statement.on_conflict_do_update(index_elements=["kind", "subject", "occurrence"], set_=moved))
 
 
 def _claim_due() -> Any:
@@ -293,8 +349,8 @@ def _claim_due() -> Any:
     return update(t.due).where(t.due.c.id == first).values(_CLAIMED).returning(t.due)
 
 
-CLAIM_DUE = _claim_due()
-FIRST_DUES = (
+CLAIM_DUE = Ready(_claim_due())
+FIRST_DUES = Ready(
     select(t.due.c.at, t.due.c.state, t.due.c.lease_until)
     .where(NOT_DONE)
     .order_by(t.due.c.at, t.due.c.id)
@@ -307,7 +363,7 @@ _THERE = {"postgresql": text("floor(extract(epoch from clock_timestamp()) * 1000
 
 
 @cache
-def waiting(dialect: str) -> Any:
+def waiting(dialect: str) -> Ready:
     """When the first send may go out, beside the first open due row and what time it is there; one row, whether there
     is any or not."""
     send = case((t.outbox.c.state == "sending", t.outbox.c.lease_until), else_=t.outbox.c.try_at)
@@ -316,4 +372,4 @@ def waiting(dialect: str) -> Any:
     first = select(t.due).where(NOT_DONE).order_by(t.due.c.at, t.due.c.id).limit(1).subquery()
     one = select(literal(1).label("one")).subquery()
     there = type_coerce(_THERE[dialect], t.Instant()).label("there")
-    return select(sends.label("send"), there, first).select_from(one.outerjoin(first, true()))
+    return Ready(select(sends.label("send"), there, first).select_from(one.outerjoin(first, true())))

@@ -90,10 +90,7 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         return [r.id for r in await self._db.execute(query) if r.id not in self._damaged]
 
     async def ended_rounds(self, tenant: str, channel: str) -> list[str]:
-        query = select(t.rounds.c.id).where(
-            t.rounds.c.tenant == tenant, t.rounds.c.channel == channel, statements.ENDED
-        )
-        rows = await self._db.execute(query.order_by(t.rounds.c.changed_at.desc(), t.rounds.c.id))
+        rows = await self._db.execute(statements.ENDED_OF, {"of_tenant": tenant, "of_channel": channel})
         return [r.id for r in rows if r.id not in self._damaged]
 
     async def step_of(self, round_id: str) -> Step | None:
@@ -273,8 +270,8 @@ class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
         return (await self._db.execute(statements.TAKE_DUE, mine)).rowcount > 0
 
     async def dues(self, kind: str) -> list[Due]:
-        query = select(t.due).where(t.due.c.kind == kind).order_by(t.due.c.at, t.due.c.id)
-        return [Due(r.kind, r.subject, r.occurrence, r.at) for r in await self._db.execute(query)]
+        rows = await self._db.execute(statements.DUES, {"of_kind": kind})
+        return [Due(r.kind, r.subject, r.occurrence, r.at) for r in rows]
 
     async def drop_due(self, subject: str, *, kind: str | None = None, occurrence: str | None = None) -> None:
         statement = statements.drop_due(by_kind=kind is not None, by_occurrence=occurrence is not None)
