@@ -392,16 +392,22 @@ class Crowd:
     playing: set[asyncio.Task[None]] = field(default_factory=set)
 
     async def play(self, longest: float) -> None:
-        """Until every round is over. What is left to be said and done then is waited for."""
-        async with asyncio.timeout(longest):
-            begins = (team._do("start", F, Step.SETUP.value) for team in self.teams)
-            await asyncio.gather(*begins)
-            while any(team.step not in OVER for team in self.teams):
-                await self._look()
-                await asyncio.sleep(0.5)
-            await asyncio.gather(*self.playing)
-            while not await self._is_quiet():
-                await asyncio.sleep(0.5)
+        """Until every round is over, or for so many seconds. What is left to be said and done then is waited for."""
+        with suppress(TimeoutError):
+            await asyncio.wait_for(self._play(), longest)
+
+    def not_over(self) -> list[str]:
+        return [f"not over: {team.id} in {team.step}" for team in self.teams if team.step not in OVER]
+
+    async def _play(self) -> None:
+        begins = (team._do("start", F, Step.SETUP.value) for team in self.teams)
+        await asyncio.gather(*begins)
+        while any(team.step not in OVER for team in self.teams):
+            await self._look()
+            await asyncio.sleep(0.5)
+        await asyncio.gather(*self.playing)
+        while not await self._is_quiet():
+            await asyncio.sleep(0.5)
 
     async def _look(self) -> None:
         async with self.store.database.looking() as db:
@@ -527,7 +533,7 @@ async def run(
         finally:
             mischief.cancel()
         seconds, hall = loop.time() - begun, front.hall
-        wrong = await judged(crowd, hall, front)
+        wrong = crowd.not_over() + await judged(crowd, hall, front)
         async with crowd.store.database.looking() as db:
             moved = (await db.execute(text("SELECT * FROM ever_moved"))).all()
         by_itself = [-_before(row) for row in moved if row.was in BY_ITSELF]
