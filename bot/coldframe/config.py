@@ -61,6 +61,13 @@ class Settings(BaseModel):
     slack_api_url: str = Field("", description="base address of the Web API, for proxies and local stand-ins")
     host: str = Field("127.0.0.1", description="address on which HTTP is served")
     port: int = Field(3000, ge=0, le=65535, description="port on which HTTP is served")
+    watch_port: int | None = Field(
+        None,
+        ge=0,
+        le=65535,
+        description="port for /healthz, /readyz and /metrics on COLDFRAME_HOST, for those who run the bot alone; by "
+        "default there is none",
+    )
     public_url: str = Field(
         "", description="https address under which HTTP mode is reached from outside; members' calendars stand below it"
     )

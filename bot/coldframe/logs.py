@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 import sys
 import traceback
+from collections import Counter
 from collections.abc import MutableMapping
 from typing import Any, Literal
 
@@ -19,6 +20,9 @@ Form = Literal["auto", "json", "console"]
 Level = Literal["debug", "info", "warning", "error"]
 Event = MutableMapping[str, Any]
 
+told: Counter[tuple[str, str]] = Counter()
+"""How often each event of ours was logged by this process, by (its name, its level); below the least level none is."""
+
 
 def configure(form: Form = "auto", level: Level = "info") -> None:
     """Sends events of at least this level to the error stream: as JSON, or for the eye. Auto: by what reads it."""
@@ -27,13 +31,23 @@ def configure(form: Form = "auto", level: Level = "info") -> None:
     shared: list[Processor] = [structlog.stdlib.add_log_level, structlog.processors.TimeStamper("iso"), without_words]
     least = logging.getLevelNamesMapping()[level.upper()]
     structlog.configure(
-        processors=[*shared, renderer],
+        processors=[*shared, _counted, renderer],
         wrapper_class=structlog.make_filtering_bound_logger(least),
         logger_factory=structlog.PrintLoggerFactory(sys.stderr),
     )
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(structlog.stdlib.ProcessorFormatter(foreign_pre_chain=shared, processors=[_own, renderer]))
     logging.basicConfig(handlers=[handler], level=max(logging.WARNING, least), force=True)
+
+
+def _counted(_: object, __: str, event: Event) -> Event:
+    told[event["event"], event.get("level", "")] += 1
+    return event
+
+
+def note(event: str) -> None:
+    """Counts what is too frequent to be logged."""
+    told[event, "note"] += 1
 
 
 def without_words(_: object, __: str, event: Event) -> Event:

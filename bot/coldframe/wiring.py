@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError
 
-from coldframe import homes, memory
+from coldframe import homes, logs, memory
 from coldframe.charts.studio import Studio
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.sealing import unlocked
@@ -27,9 +27,10 @@ from coldframe.engine.register.teams import reader
 from coldframe.engine.round import clearing
 from coldframe.engine.uses import assembled
 from coldframe.errors import ColdframeError
-from coldframe.ports.chat import Clock, Ids, Inbound, Reply
+from coldframe.ports.chat import Clock, Ids, Inbound, Intake, Reply
+from coldframe.ports.standing import Watched
 from coldframe.render.artefacts import Draughtsman, Workshop
-from coldframe.store import past
+from coldframe.store import past, standing
 from coldframe.store.connection import Database
 from coldframe.store.database import open_database
 from coldframe.store.keys import check_secret, compare_secret
@@ -52,6 +53,7 @@ from coldframe.timing.zones import pin_zone_data, zone_names
 
 if TYPE_CHECKING:
     from coldframe.chat.slack.accounts import Options
+    from coldframe.engine.alarm import Alarm
 
 TENANT = "room"
 
@@ -263,14 +265,38 @@ async def run_slack(
             alarm = Alarm(engine, time.steady if type(time) is SystemClock else None)  # the database's is believed
             await alarm.start()
             memory.let_stand()
-            ready()
             try:
-                await platform.serve(Measured(engine, platform.chat.person_known), stop, mode)
+                async with watched(settings, store, alarm, lambda: platform.connected(), stop, "slack") as metered:
+                    ready()
+                    await platform.serve(metered(Measured(engine, platform.chat.person_known)), stop, mode)
             finally:
                 await alarm.close()
     finally:
         await store.close()
         await studio.close()
+
+
+Wrapped = Callable[[Intake], Intake]
+
+
+@asynccontextmanager
+async def watched(
+    settings: Settings, store: SqlStore, alarm: Alarm, connected: Callable[[], bool], stop: asyncio.Event, platform: str
+) -> AsyncIterator[Wrapped]:
+    """Serves health, readiness and figures if a port is set for them; gives what wraps the intake that is counted."""
+    if settings.watch_port is None:
+        yield lambda intake: intake
+        return
+    from coldframe.watch.meter import Meter, Metered  # heavy: for those alone who watch
+    from coldframe.watch.service import Eyes, served
+
+    async def figures() -> Watched:
+        return await standing.watched(store.database, SystemClock().now())
+
+    meter = Meter(lambda: logs.told)
+    eyes = Eyes(figures, alarm.still, connected, stop.is_set)
+    async with served(eyes, meter, settings.host, settings.watch_port):
+        yield lambda intake: Metered(intake, meter, platform, SystemClock().steady)
 
 
 @asynccontextmanager

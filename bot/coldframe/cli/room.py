@@ -99,7 +99,7 @@ async def _rehearsed(team: Team, host: str, port: int) -> None:
             click.echo(
                 f"Open http://localhost:{real_port}/ and choose whom to act as. Ctrl-C ends it; nothing is kept."
             )
-            await _until_stopped()
+            await _signalled().wait()
 
 
 async def _served(
@@ -111,7 +111,7 @@ async def _served(
     from coldframe.engine.intake.flood import Measured
     from coldframe.engine.register.teams import reader
     from coldframe.feeds.routes import addresses, feed_routes
-    from coldframe.wiring import room_house
+    from coldframe.wiring import room_house, watched
 
     homes.make_ready(data)
     data.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -123,7 +123,7 @@ async def _served(
         await _furnish(house, team)
         await house.room.redeliver()  # what a crash left between the room's file and the bot's comes before what is due
         house.room.intake = Measured(house.engine, house.room.person_known)
-        alarm = Alarm(house.engine, wall.steady)
+        alarm, stop = Alarm(house.engine, wall.steady), _signalled()
         await alarm.start()
         memory.let_stand()
         dates = feed_routes(house.store, house.store.tag, wall, reader(house.store, house.room))
@@ -134,9 +134,11 @@ async def _served(
         house.engine.kit = replace(house.kit, feed=addresses(base, house.store.tag))
         retrying = asyncio.create_task(_every(30, house.room.redeliver, wall.sleep))
         try:
-            _tell_links(house, team, base, new_links)
-            click.echo(f"The room is open at {base}. Ctrl-C closes it; everything is kept in {data.absolute()}.")
-            await _until_stopped()
+            async with watched(given, house.store, alarm, lambda: True, stop, "room") as metered:
+                house.room.intake = metered(house.room.intake)
+                _tell_links(house, team, base, new_links)
+                click.echo(f"The room is open at {base}. Ctrl-C closes it; everything is kept in {data.absolute()}.")
+                await stop.wait()
         finally:
             retrying.cancel()
             await runner.cleanup()
@@ -196,9 +198,10 @@ def _tell_links(house: House, team: Team, base: str, new_links: bool) -> None:
         click.echo("Links were handed out before; --new-links makes new ones.")
 
 
-async def _until_stopped() -> None:
+def _signalled() -> asyncio.Event:
+    """Is set by a signal to stop."""
     stop = asyncio.Event()
     loop = asyncio.get_running_loop()
     for sign in (signal.SIGINT, signal.SIGTERM):
         loop.add_signal_handler(sign, stop.set)
-    await stop.wait()
+    return stop

@@ -52,6 +52,7 @@ class Alarm:
         self._doubted_since: float | None = None
         self._wake = asyncio.Event()
         self._beaten = 0.0
+        self._worked = 0.0
         self._tidied = engine.kit.clock.now()
         self._scheduler = AsyncIOScheduler(timezone=UTC)
         self._task: asyncio.Task[None] | None = None
@@ -59,6 +60,10 @@ class Alarm:
         self._aside: set[asyncio.Task[None]] = set()
         engine.on_change = self.ring
         engine.aside = self._begin_aside
+
+    def still(self) -> float:
+        """Seconds since it last worked; it does at least once a minute."""
+        return asyncio.get_running_loop().time() - self._worked
 
     def ring(self) -> None:
         """Something may be due or ready to go out now."""
@@ -85,7 +90,7 @@ class Alarm:
         await self._try(downtime.new_zone_data(kit))
         gone = await self._try(downtime.look_back(kit))
         await self._try(engine.returned(gone or timedelta()))
-        self._beaten = asyncio.get_running_loop().time()
+        self._beaten = self._worked = asyncio.get_running_loop().time()
         self._scheduler.start()
         self._task = asyncio.create_task(self._work())
         self.ring()
@@ -103,6 +108,7 @@ class Alarm:
     async def _work(self) -> None:
         while not self._stopping:
             await self._next_ring()
+            self._worked = asyncio.get_running_loop().time()
             try:
                 if not self._believes_the_clock():
                     await self._engine.deliver()

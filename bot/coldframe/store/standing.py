@@ -7,9 +7,10 @@ from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
-from sqlalchemy import and_, case, delete, or_, select, update
+from sqlalchemy import and_, case, delete, func, or_, select, update
 
 from coldframe.ports.chat import Place
+from coldframe.ports.standing import COUNTED, Watched
 from coldframe.ports.storage import UNDELIVERED, Standing, Trouble
 from coldframe.store import tables as t
 from coldframe.store.connection import Database
@@ -96,6 +97,27 @@ def _how(rows: Sequence[Any]) -> Literal["held up", "refused", "set aside"]:
 
 
 # --- for those who run it -----------------------------------------------------------------------------------------
+
+
+async def watched(database: Database, now: datetime) -> Watched:
+    """The figures of this moment."""
+    waits = func.min(case((_box.state != "parked", func.coalesce(_box.first_try, _box.try_at)))).label("since")
+    sends = select(_box.state, func.count().label("number"), waits).group_by(_box.state)
+    late = and_(t.due.c.state != "done", t.due.c.at < now - timedelta(minutes=1))
+    due = select(func.count().label("number"), func.min(t.due.c.at).label("first")).where(late)
+    kept = select(t.counters.c.name, t.counters.c.value).where(t.counters.c.name.in_(COUNTED))
+    async with database.looking() as db:
+        box = (await db.execute(sends)).all()
+        dues = (await db.execute(due)).one()
+        counted = {row.name: row.value for row in await db.execute(kept)}
+    since = min((row.since for row in box if row.since is not None), default=now)
+    return Watched(
+        outbox={row.state: row.number for row in box},
+        oldest=max(0.0, (now - since).total_seconds()),
+        late=dues.number,
+        latest=(now - dues.first).total_seconds() if dues.first is not None else 0.0,
+        counted=counted,
+    )
 
 
 async def listed(database: Database, sends: SealedSends) -> list[Standing]:

@@ -21,6 +21,7 @@ from coldframe.chat.room.records import Change, NotThere
 from coldframe.chat.room.rehearsal import Rehearsal
 from coldframe.chat.room.service import Room
 from coldframe.chat.room.wire import MAX_FRAME, Wire
+from coldframe.listening import listen
 from coldframe.ports.chat import Clock, Place
 from coldframe.speech import room_words
 
@@ -224,10 +225,7 @@ class Server:
 async def serve(server: Server, host: str = "127.0.0.1", port: int = 0) -> tuple[web.AppRunner, int]:
     """Opens the room at the address; returns what to clean up and the port. No access log: addresses hold passes."""
     runner = web.AppRunner(server.app(), access_log=None, shutdown_timeout=2.0, handle_signals=False)
-    await runner.setup()
-    site = web.TCPSite(runner, host, port)
-    await site.start()
-    return runner, runner.addresses[0][1]
+    return runner, await listen(runner, host, port, "--port")
 
 
 # --- answers --------------------------------------------------------------------------------------------------

@@ -74,6 +74,8 @@ class SlackPlatform:
         self.returned: Callable[[], Awaitable[None]] = _nothing
         """What follows when nobody was connected, however shortly."""
         self.more_routes: tuple[web.RouteDef, ...] = ()  # served beside Slack's requests in HTTP mode
+        self.connected: Callable[[], bool] = lambda: False
+        """Whether Slack reaches the bot now."""
         self._session = session
         self._clock = clock
         self._oauth = oauth
@@ -131,6 +133,7 @@ class SlackPlatform:
         sockets = Sockets(
             app, self.options, self._session, self._clock, lambda last: self._catch_up(door, last), self._reconnected
         )
+        self.connected = sockets.connected
         await sockets.run(stop, door)
 
     async def _serve_requests(self, app: AsyncApp, door: Door, stop: asyncio.Event) -> None:
@@ -138,6 +141,7 @@ class SlackPlatform:
             raise SetupError("COLDFRAME_SLACK_SIGNING_SECRET is missing; it stands on the app's page of basics")
         server = RequestServer(app, self.options, self._clock, self.more_routes)
         self.address = await server.start()
+        self.connected = lambda: True
         try:
             await stop.wait()
             await door.drain()

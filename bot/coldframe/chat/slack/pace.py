@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from coldframe import logs
 from coldframe.ports.chat import Clock, SlowDown
 
 MAX_WAIT = 3.0
@@ -76,10 +77,12 @@ class Pace:
         now = self._now()
         wait = max(self._wait(key, rate, now) for key, rate in lanes.items())
         if wait > MAX_WAIT:
+            logs.note("slack.wait_too_long")
             raise SlowDown(wait)
         for key, rate in lanes.items():
             self._take(key, rate, now)
         if wait > 0:
+            logs.note("slack.waited")
             await self._clock.sleep(wait)
 
     def _now(self) -> datetime:
@@ -93,6 +96,7 @@ class Pace:
 
     def hold(self, tenant: str, method: str, channel: str, seconds: float) -> None:
         """Slack asked to wait: nothing of the kind is sent before."""
+        logs.note("slack.asked_to_wait")
         self._held_until[_key(tenant, method, channel)] = self._now() + timedelta(seconds=seconds)
 
     def _wait(self, key: Key, rate: Rate | None, now: datetime) -> float:

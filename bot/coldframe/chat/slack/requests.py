@@ -15,6 +15,7 @@ from slack_bolt.adapter.aiohttp import to_aiohttp_response, to_bolt_request
 from slack_bolt.async_app import AsyncApp
 
 from coldframe.chat.slack.accounts import Options
+from coldframe.listening import listen
 from coldframe.ports.chat import Clock
 
 log = structlog.get_logger()
@@ -54,9 +55,7 @@ class RequestServer:
     async def start(self) -> str:
         """Listens; returns the address, with the port that the system gave when 0 was asked for."""
         self._runner = web.AppRunner(self.web_app(), access_log=None, handle_signals=False)
-        await self._runner.setup()
-        site = web.TCPSite(self._runner, self._options.host, self._options.port)
-        await site.start()
+        await listen(self._runner, self._options.host, self._options.port, "COLDFRAME_PORT")
         host, port = self._runner.addresses[0][:2]
         log.info("slack.listening", host=host, port=port, path=PATH)
         return f"http://{host}:{port}"

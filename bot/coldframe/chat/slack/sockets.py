@@ -53,6 +53,9 @@ class Sockets:
         self._heard_at: datetime = clock.now()
         self._missing = 0
 
+    def connected(self) -> bool:
+        return self._missing == 0
+
     async def run(self, stop: asyncio.Event, door: Door) -> None:
         """Keeps a connection until `stop`; then drains the door, so that acknowledgements still go out, and
         closes.

@@ -1,0 +1,76 @@
+"""Three addresses on a port of their own, which nobody but those who run the bot should reach."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+
+import structlog
+from aiohttp import web
+
+from coldframe.listening import listen
+from coldframe.ports.standing import Watched
+from coldframe.watch.meter import Meter
+
+log = structlog.get_logger()
+PATIENCE = 3.0  # seconds in which the database must answer
+STANDS_STILL = 300.0  # seconds; the alarm clock beats once a minute
+FORM = "text/plain; version=0.0.4; charset=utf-8"
+
+
+@dataclass(frozen=True, slots=True)
+class Eyes:
+    """What is looked at. `still`: seconds since the alarm clock last worked; `connected`: whether the platform can
+    reach the bot; `stopping`: whether it takes nothing more in."""
+
+    watched: Callable[[], Awaitable[Watched]]
+    still: Callable[[], float]
+    connected: Callable[[], bool]
+    stopping: Callable[[], bool]
+
+
+def routes(eyes: Eyes, meter: Meter) -> tuple[web.RouteDef, ...]:
+    """`/healthz`: it lives, else start it again. `/readyz`: it can work, else send it nothing. `/metrics`: figures."""
+
+    async def health(_: web.Request) -> web.Response:
+        still = eyes.still()
+        return _said({"alarm": f"has not worked for {still:.0f} s" if still > STANDS_STILL else "ok"})
+
+    async def ready(_: web.Request) -> web.Response:
+        database = "ok" if await _looked(eyes) is not None else "does not answer"
+        platform = "ok" if eyes.connected() else "is not connected"
+        return _said({"database": database, "platform": platform, "bot": "stops" if eyes.stopping() else "ok"})
+
+    async def metrics(_: web.Request) -> web.Response:
+        text = meter.text(await _looked(eyes))
+        return web.Response(body=text, headers={"Content-Type": FORM})
+
+    return web.get("/healthz", health), web.get("/readyz", ready), web.get("/metrics", metrics)
+
+
+def _said(found: dict[str, str]) -> web.Response:
+    return web.json_response(found, status=200 if set(found.values()) == {"ok"} else 503)
+
+
+async def _looked(eyes: Eyes) -> Watched | None:
+    try:
+        return await asyncio.wait_for(eyes.watched(), PATIENCE)
+    except Exception as problem:  # whatever it is, the answer is that it cannot work
+        log.warning("watch.no_database", problem=type(problem).__name__)
+        return None
+
+
+@asynccontextmanager
+async def served(eyes: Eyes, meter: Meter, host: str, port: int) -> AsyncIterator[int]:
+    """Serves them; gives the port, which the system chose when 0 was asked for."""
+    app = web.Application()
+    app.router.add_routes(routes(eyes, meter))
+    runner = web.AppRunner(app, access_log=None, handle_signals=False, shutdown_timeout=2.0)
+    real = await listen(runner, host, port, "COLDFRAME_WATCH_PORT")
+    try:
+        log.info("watch.listening", host=host, port=real)
+        yield real
+    finally:
+        await runner.cleanup()
