@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from coldframe.chat.room.records import Record
 from coldframe.domain.names import Step
-from coldframe.message.nodes import Button
+from coldframe.message.nodes import Button, Form
 from demo.hand import buttons_of, words_of
 from demo.jobs import Job, fill, press, press_value
 from demo.scenario import Person
@@ -30,6 +30,7 @@ def settle(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
             yield Job(cast.at(person, now, Step.COMMITMENT, 0.2), key, press(cast, person, record, "round.commit", key))
     if cast.is_(person, "facilitator"):
         yield from _ask_owners(cast, person, record, now)
+        yield from _fates(cast, person, record, now)
         key = f"{person.id}/next round"
         fields = {"date": commitment.next_round}
         yield Job(
@@ -39,6 +40,40 @@ def settle(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
         )
     yield from _own(cast, person, record, now)
     yield from _forecast(cast, person, record, now)
+
+
+def _fates(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """Once everybody knows what is tried, the facilitator says what becomes of the other plans, all on one form."""
+    assert cast.scenario.commitment is not None
+    known = {b.label.removeprefix("Choose: ") for b in buttons_of(record) if b.action == "choice.make"}
+    waits = any(cast.plan_title(o.plan)[:45] in label for o in cast.scenario.commitment.owners for label in known)
+    button = next((b for b in buttons_of(record) if b.action == "fate.settle"), None)
+    if button is None or waits:
+        return
+    key = f"{person.id}/fates"
+
+    async def act() -> object:
+        hand = cast.hand(person)
+        reply = await hand.open("fate.settle", button.value, key=key)
+        if reply.form is None:
+            return reply
+        fields = _settled(cast, reply.form)
+        return await cast.room.submit(person.id, reply.form.action, reply.form.value, fields, key=key)
+
+    yield Job(cast.at(person, now, Step.COMMITMENT, 0.25), key, act)
+
+
+def _settled(cast: Cast, form: Form) -> dict[str, str]:
+    """Each plan's three fields, by the title that stands at the first of them."""
+    assert cast.scenario.commitment is not None
+    wanted = {cast.plan_title(fate.plan): fate for fate in cast.scenario.commitment.fates}
+    found: dict[str, str] = {}
+    for field in (f for f in form.fields if f.name.endswith(".fate")):
+        fate = next((f for title, f in wanted.items() if field.label.startswith(title[:50])), None)
+        plan = field.name.removesuffix(".fate")
+        found |= {field.name: fate.fate if fate else "kept", f"{plan}.who": fate.who if fate else ""}
+        found[f"{plan}.why"] = fate.why if fate else "Later."
+    return found
 
 
 def _choose(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:

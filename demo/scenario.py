@@ -117,8 +117,18 @@ class Owner(Part):
     actions: list[str] = Field(default=[], description="lines such as 'Write the mail | in 2 working days'")
 
 
+class PlanFate(Part):
+    """What becomes of a plan that is not tried."""
+
+    plan: Key
+    fate: Literal["project", "errand", "kept", "dropped"] = "kept"
+    who: str = Field(default="", description="a line such as 'Priya | in 4 weeks | the web team's board'")
+    why: str = ""
+
+
 class Commitment(Part):
     owners: list[Owner] = Field(min_length=1, max_length=2)
+    fates: list[PlanFate] = Field(default=[], description="of plans that are not tried; the others are kept")
     next_round: str = "in 7 weeks"
     forecasts: dict[str, int] = {}
 
@@ -336,6 +346,8 @@ def _trial_references(scenario: Scenario, people: list[str], plans: list[str]) -
         yield from ((("trials", index, "learnt", who), who, people, "person") for who in trial.learnt)
     if scenario.too_many is not None:
         yield ("too_many",), scenario.too_many, plans, "plan"
+    for index, fate in enumerate(scenario.commitment.fates if scenario.commitment else []):
+        yield ("commitment", "fates", index, "plan"), fate.plan, plans, "plan"
     for index, owner in enumerate(scenario.commitment.owners if scenario.commitment else []):
         path: Path = ("commitment", "owners", index)
         yield (*path, "plan"), owner.plan, plans, "plan"

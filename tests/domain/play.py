@@ -11,6 +11,7 @@ import pytest
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.facts import Fact
+from coldframe.domain.fates import FateKind, PlanFate
 from coldframe.domain.names import (
     ForceId,
     LeverId,
@@ -28,6 +29,7 @@ from coldframe.domain.round import rules
 from coldframe.domain.round.ballots import CastVote
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
 from coldframe.domain.round.commitment import Commit, SetActions, SetNextRound, SetReview
+from coldframe.domain.round.fates import SettleFates, untried
 from coldframe.domain.round.life import decide, replay
 from coldframe.domain.round.merging import PickFocus
 from coldframe.domain.round.moves import Close, GotStuck, RoundResumed, SetWindow, Start, StepExtended, StepOpened
@@ -231,12 +233,17 @@ def _commitment(play: Play) -> None:
     commit_one(play, PlanId("p0"), D)
 
 
+def keep_the_rest(round_: Round, by: MemberId = F) -> SettleFates:
+    """Every plan that is not chosen waits for the next round."""
+    return SettleFates(by, {plan: PlanFate(FateKind.KEPT) for plan in untried(round_)})
+
+
 def commit_one(play: Play, plan: PlanId, owner: MemberId) -> None:
     """One trial, complete, sealed."""
     play.do(ChoosePlan(F, plan), AskOwner(F, plan, owner), AnswerOwnership(owner, plan, accept=True))
     play.do(SetActions(owner, plan, (Action("a1", "When it is ten I call the first team", owner, play.now + DAY),)))
     play.do(SetReview(owner, plan, play.now + 35 * DAY), SetNextRound(F, play.now + 60 * DAY))
-    play.do(Commit(D, running_trials=0))
+    play.do(keep_the_rest(play.round), Commit(D, running_trials=0))
 
 
 _STEPS = {

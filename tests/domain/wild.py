@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from random import Random
 
 from coldframe.domain.commands import BOT, Command
+from coldframe.domain.fates import OF_A_PLAN, Corner, Placed, PlanFate, ToChange
 from coldframe.domain.names import (
     Axis,
     Deciding,
@@ -47,6 +48,7 @@ from coldframe.domain.round.commitment import (
 )
 from coldframe.domain.round.correcting import GiveDots, Reword, SetDeadline, SetLengths, TakeOff
 from coldframe.domain.round.counter import TellCount
+from coldframe.domain.round.fates import KnowCorners, SettleFates, untried
 from coldframe.domain.round.foretelling import ShowOdds
 from coldframe.domain.round.jotting import Jot
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SayTheSame, SplitForce
@@ -66,7 +68,7 @@ from coldframe.domain.round.moves import (
 )
 from coldframe.domain.round.notes import Consent, DropDraft, EditNote, KeepDraft, WithdrawNote, WriteNote
 from coldframe.domain.round.placement import Compare, StepBack
-from coldframe.domain.round.plans import HandInPlan, WithdrawPlan
+from coldframe.domain.round.plans import HandInPlan, KnowChanges, WithdrawPlan
 from coldframe.domain.round.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
 from coldframe.domain.round.reopening import OpenAgain
 from coldframe.domain.round.revealed_notes import HideNote, SettleLateNote
@@ -237,6 +239,7 @@ class Wild:
             yield SetReview(lead, plan, now + timedelta(days=50))
             yield ShowOdds(BOT, plan, round_.plans[plan].criterion, _odds(rnd))
             yield Forecast(lead, plan, 60, self.word())
+        yield SettleFates(lead, {plan: _fate(round_, rnd, now) for plan in untried(round_)})
         yield SetNextRound(lead, now + timedelta(days=70))
         if rnd.random() < 0.5:
             yield AcceptOverlap(lead)
@@ -244,6 +247,11 @@ class Wild:
 
 
 # --- pieces -----------------------------------------------------------------------------------------------------
+
+
+def _fate(round_: Round, rnd: Random, now: datetime) -> PlanFate:
+    owner, due = rnd.choice(round_.active() or (STRANGER,)), now + timedelta(days=20)
+    return PlanFate(rnd.choice(OF_A_PLAN), owner, due, "the web team's board", rnd.choice(("", REASON, REASON)))
 
 
 def _lever(round_: Round, rnd: Random) -> LeverId:
@@ -441,5 +449,10 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: AcceptOverlap(anybody(r, x)),
     lambda w, r, x, t, k: Forecast(anybody(r, x), _plan(r, x), x.choice((-1, 0, 55, 100, 101)), w.text(x)),
     lambda w, r, x, t, k: SeeDigits(anybody(r, x), _plan(r, x), tuple(x.sample(range(11), x.randrange(4)))),
+    lambda w, r, x, t, k: SettleFates(anybody(r, x), {_plan(r, x): _fate(r, x, _when(x, t))}),
+    lambda w, r, x, t, k: KnowCorners(
+        x.choice((BOT, anybody(r, x))), {_plan(r, x): Placed(x.choice(list(Corner)), x.random() < 0.5)}
+    ),
+    lambda w, r, x, t, k: KnowChanges(x.choice((BOT, anybody(r, x))), (ToChange("t1", w.text(x)),)),
     lambda w, r, x, t, k: Commit(anybody(r, x), k),
 )  # fmt: skip

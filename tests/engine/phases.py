@@ -23,7 +23,7 @@ from coldframe.domain.trial.commands import AnswerOffer, CloseReview, OfferTrial
 from coldframe.engine.core.turn import Turn
 from coldframe.ports.chat import Person
 from coldframe.timing.calendars import WorkingCalendar
-from tests.domain.play import DD, EVERYBODY, FD, REASON, RETENTION, D, F, a_plan
+from tests.domain.play import DD, EVERYBODY, FD, REASON, RETENTION, D, F, a_plan, keep_the_rest
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach
 from tests.engine.seeing_through import CHANNEL
@@ -152,6 +152,7 @@ async def _commitment(team: Running) -> AsyncIterator[str]:
         review = SetReview(owner, plan, now + timedelta(weeks=4, days=1, hours=number))
         yes = AnswerOwnership(owner, plan, accept=True)
         await team.act(f"own {plan}", yes, SetActions(owner, plan, (action,)), review)
+    await team.act("the rest", keep_the_rest(await team.current()))
     await team.act("next", SetNextRound(F, now + timedelta(weeks=9)))
     yield "commitment, ready"
     await team.act("both", AcceptOverlap(F))
@@ -184,7 +185,9 @@ async def _trials(team: Running) -> AsyncIterator[str]:
     yield "the review was missed"
     await team.until(sealed + timedelta(weeks=5, days=3))
     yield "in review again"
-    await _on(team, p0, CloseReview(FD, "Calls are liked", "scale", "It is cheap"))
+    await _on(
+        team, p0, CloseReview(FD, "Calls are liked", "scale", "It is cheap", owner=JON, due=team.clock.now() + 9 * DAY)
+    )
     yield "reviewed"
     await team.fill(F, "trial.plan", {"owner": JON})
     await team.command(F, "trials")

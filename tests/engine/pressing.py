@@ -46,6 +46,7 @@ WIDER: Mapping[str, frozenset[Step]] = {
     **{action: frozenset(OPEN) for action in USES.buttons if action.startswith("role.")},
     **dict.fromkeys(("trial.plan", "trial.begin", "leftovers.show"), ENDED),
     "round.cancel": frozenset(OPEN),
+    **dict.fromkeys(("bring.trial", "bring.result"), frozenset(RUNNING) | ENDED),
     "guide.show": frozenset(OPEN),
     "break.take": frozenset(RUNNING),
     "jot.write": frozenset({Step.PRECEDENTS, Step.PLANS}),
@@ -65,6 +66,7 @@ OF_NOBODYS_STEP = (
     "register.",
     "funnel.",
     "team.",
+    "todo.",
 )
 STANDING = frozenset(
     action

@@ -37,7 +37,7 @@ from coldframe.ports.chat import IncomingFile, Person, Place, Reply
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house
-from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion
+from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion, keep_the_rest
 from tests.engine.databases import KnownIds, a_file
 from tests.engine.snapshots import copied
 
@@ -320,6 +320,7 @@ async def _seal(
             fear = fears[list(chances).index(member)] if list(chances).index(member) < len(fears) else ""
             current = await turn.act(current, Forecast(MemberId(member), plan, chance, fear))
     current = await turn.act(current, SetNextRound(F, now + timedelta(weeks=weeks + 2)))
+    current = await turn.act(current, keep_the_rest(current))
     await turn.act(current, Commit(D, running_trials=0))
 
 

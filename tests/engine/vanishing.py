@@ -4,6 +4,7 @@ what they are offered when nothing moves by itself."""
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 from datetime import timedelta
 from typing import Literal
 
@@ -19,12 +20,12 @@ from coldframe.domain.round.moves import Close
 from coldframe.domain.round.notes import Consent, WriteNote
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.round.questions import GivePrecedent, WriteQuestion
-from coldframe.domain.state import Action, Round
+from coldframe.domain.state import Action, Choice, Round
 from coldframe.domain.trial.state import TrialStep
 from coldframe.ports.chat import Inbound, Person, PersonChanged, Place
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time
-from tests.domain.play import DAY, REASON, RETENTION, a_plan
+from tests.domain.play import DAY, REASON, RETENTION, a_plan, keep_the_rest
 from tests.engine.seeing_through import CHANNEL, Team
 
 Way = Literal["silent", "left", "deactivated", "forgotten"]
@@ -210,6 +211,7 @@ class Others:
             owner = there[-1]
             yield AskOwner(by, plan, owner)
             yield AnswerOwnership(owner, plan, accept=True)
+        yield keep_the_rest(replace(round_, choices={**round_.choices, plan: Choice(plan)}), by)
         yield SetActions(by, plan, (Action("a1", "When it is ten I call", owner, now + DAY),))
         yield SetReview(by, plan, now + timedelta(weeks=5))
         yield SetNextRound(by, now + timedelta(weeks=9))

@@ -271,7 +271,7 @@ async def _review_of(bot: Mortal) -> datetime:
 
 async def _reviewed(turn: Turn) -> None:
     (trial,) = await turn.uow.trials_of(TENANT, "growth", over=True)
-    await turn.act_on_trial(trial, CloseReview(F, "Teams that were rung came back", "scale", "It is worth the hour"))
+    await turn.act_on_trial(trial, CloseReview(F, "Teams that were rung came back", "stop", "It is not worth the hour"))
 
 
 # --- what stands in the end -----------------------------------------------------------------------------------------

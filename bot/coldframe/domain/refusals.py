@@ -89,6 +89,13 @@ class Because(StrEnum):
     CRITERION_INCOMPLETE = "criterion is incomplete"
     CHECK_MISSING = "nobody named who checked it"
     IN_THE_PAST = "in the past"
+    TOO_FAR = "too far ahead"
+    WHO_AND_WHEN = "nobody and no date for what follows"
+    WHAT_STAYS = "not said what stays as it is"
+    FATES_MISSING = "plans without a fate"
+    FATE_INCOMPLETE = "who, when and where are missing"
+    DROPPED_WHY = "dropped without a reason"
+    AGAINST_THE_CORNER = "against the matrix without a reason"
     OVERLAP_UNCONFIRMED = "same people and same measure"
     # trials
     NOT_OWNER = "not the owner"
@@ -107,6 +114,7 @@ class Because(StrEnum):
     WEEK_NOT_OVER = "week is not over"
     TRIAL_OVER = "trial is over"
     TRIAL_NOT_STARTED = "trial has not started"
+    ONLY_COUNTED = "counted and not logged"
     OWNS_ALREADY = "owns it already"
 
 

@@ -14,9 +14,11 @@ from coldframe.domain.criterion import ComparisonKind as ComparisonKind
 from coldframe.domain.criterion import Criterion as Criterion
 from coldframe.domain.criterion import Odds as Odds
 from coldframe.domain.criterion import Population as Population
+from coldframe.domain.fates import Placed, PlanFate, ToChange
 from coldframe.domain.ledgers import Ledger as Ledger
 from coldframe.domain.ledgers import Mark as Mark
 from coldframe.domain.ledgers import Standing as Standing
+from coldframe.domain.likes import Likes
 from coldframe.domain.names import (
     Axis,
     Deciding,
@@ -189,6 +191,8 @@ class Plan:
     chance: int | None = None
     borrows: PrecedentId | None = None
     """The precedent whose idea it takes over, if any."""
+    child_of: str = ""
+    """The trial that it tries in another way, if any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +231,8 @@ class Choice:
     forecasts: Mapping[MemberId, int] = field(default_factory=dict)
     digits: Mapping[MemberId, tuple[int, ...]] = field(default_factory=dict)  # emoji under the question, as last seen
     feared: Mapping[MemberId, str] = field(default_factory=dict)  # why it would fail, in each one's last words
+    likes: Likes | None = None
+    why: str = ""  # though the matrix speaks against a trial
     announce_at: datetime | None = None  # when everybody hears of it; None once they have
     offers_sealed: bool = False  # shown together later: early ones would tell its author
     odds: Odds | None = None  # of its criterion as it stands, once the owner was told
@@ -281,13 +287,16 @@ class Round:
     jottings: Mapping[MemberId, str] = field(default_factory=dict)  # what struck each one while reading
     plans: Mapping[PlanId, Plan] = field(default_factory=dict)
     plan_order: tuple[PlanId, ...] = ()
+    to_change: tuple[ToChange, ...] = ()
     ballot: Ledger | None = None
     plans_standing: tuple[Standing, ...] = ()
     weighted_voter: MemberId | None = None  # who was decision-maker when the ballot opened
     crowd: tuple[MemberId, ...] = ()  # who was there to compare when the plans were revealed
     to_place: tuple[PlanId, ...] = ()
     comparisons: Mapping[MemberId, tuple[Comparison, ...]] = field(default_factory=dict)
+    corners: Mapping[PlanId, Placed] = field(default_factory=dict)  # of the plans that were compared
     choices: Mapping[PlanId, Choice] = field(default_factory=dict)
+    fates: Mapping[PlanId, PlanFate] = field(default_factory=dict)  # of the others
     next_round: datetime | None = None
     beside: tuple[tuple[str, str], ...] = ()  # (measure, who is counted) of trials that ran when a plan was chosen
     alongside: tuple[Alongside, ...] = ()

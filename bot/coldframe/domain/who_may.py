@@ -88,6 +88,7 @@ class Act(StrEnum):
     OWN_PLAN = "change or withdraw a plan of one's own"
     COMPARE = "compare plans"
     CHOOSE = "choose plans, ask owners, seal"
+    SETTLE_FATES = "say what becomes of the plans that are not tried"
     OFFER_TO_OWN = "offer to own a trial"
     ANSWER_OWNERSHIP = "accept or decline to own a chosen plan"
     DETAILS = "set a chosen plan's actions, review and criterion"
@@ -121,9 +122,13 @@ class Act(StrEnum):
     TRIALS = "read the trials under way"
     DIGEST = "read the digest, its details and files"
     DIGEST_WHEN = "say who gets the digest, and when"
+    ANSWER_TODO = "say yes or no to see something done that was decided"
+    SEE_DONE = "say that something decided is done, move it, hand it over, give it up"
+    AGREE = "agree that what a trial tried is scaled"
     WHOLE_TEAM = "export the whole team, ask to erase it"
     ANSWER_ERASING = "agree to erase the team, or object"
     SEARCH = "search the register"
+    BRING = "enter what was there before"
     FUNNEL = "read and keep the team's numbers"
     # a person
     MINE = "read one's own page, notes and plans"
@@ -220,12 +225,13 @@ TABLE: Mapping[Act, Row] = {
     Act.PRECEDENT: _row(_ROUND, _ALL, "precedent.write"),
     Act.TELL: _row(_ROUND, {_F}, "telling.next"),
     Act.JOT: _row(_ROUND, _ALL, "jot.write"),
-    Act.PLAN: _row(_ROUND, _ALL, "plan.write"),
+    Act.PLAN: _row(_ROUND, _ALL, "plan.write, plan.again"),
     Act.OWN_PLAN: _row(_ROUND, {_ITS_OWN}, "plan.edit, plan.withdraw"),
     Act.COMPARE: _row(_ROUND, _ALL, "compare.first, compare.second, compare.same, compare.back"),
     Act.CHOOSE: _row(
         _ROUND, {_F, _D}, "choice.make, choice.drop, owner.ask, nextround.date, overlap.accept, round.commit"
     ),
+    Act.SETTLE_FATES: _row(_ROUND, {_F, _D}, "fate.settle"),
     Act.OFFER_TO_OWN: _row(_ROUND, _ALL, "owner.offer"),
     Act.ANSWER_OWNERSHIP: _row(_ROUND, {_ITS_OWN}, "owner.accept, owner.decline"),
     Act.DETAILS: _row(_ROUND, {_O, _F, _D}, "actions.write, review.date, criterion.write"),
@@ -264,9 +270,13 @@ TABLE: Mapping[Act, Row] = {
     Act.TRIALS: _row(_TEAM, IN_CHANNEL, "/trials"),
     Act.DIGEST: _row(_TEAM, IN_CHANNEL, "/digest, digest.more"),
     Act.DIGEST_WHEN: _row(_TEAM, {_F, Who.LEAD}, "digest.when"),
+    Act.ANSWER_TODO: _row(_TEAM, {_ITS_OWN}, "todo.accept, todo.decline"),
+    Act.SEE_DONE: _row(_TEAM, {_F, _ITS_OWN}, "todo.done, todo.move, todo.hand_over, todo.drop"),
+    Act.AGREE: _row(_TEAM, {_D}, "todo.agree, todo.refuse"),
     Act.WHOLE_TEAM: _row(_TEAM, {_F}, "/team, team.export, team.erase"),
     Act.ANSWER_ERASING: _row(_TEAM, _ALL, "team.yes, team.no"),
     Act.SEARCH: _row(_TEAM, IN_CHANNEL, "/search, register.filter, register.search"),
+    Act.BRING: _row(_TEAM, {_F}, "/bring, bring.trial, bring.result"),
     Act.FUNNEL: _row(_TEAM, IN_CHANNEL, "/funnel, funnel.write, funnel.save"),
     Act.MINE: _row(_PERSON, IN_CHANNEL, "/mine, the bot's own page", _BEFORE),
     Act.OWN_TIME: _row(

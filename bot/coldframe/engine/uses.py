@@ -14,7 +14,7 @@ from coldframe.engine.delivery import restored
 from coldframe.engine.engine import Engine
 from coldframe.engine.intake import bare_words, happenings, misplaced, panel, roster, texts
 from coldframe.engine.people import forgetting, personal, rereckoning
-from coldframe.engine.register import digest, erasing, funnel, leftovers, registering
+from coldframe.engine.register import digest, erasing, fates, funnel, leftovers, registering
 from coldframe.engine.reminding import bundle, trial_words
 from coldframe.engine.reminding import rounds as round_reminders
 from coldframe.engine.round import (
@@ -44,7 +44,7 @@ from coldframe.engine.round import (
     what_now,
 )
 from coldframe.engine.round.steps import PLAYS, notes, placement, voting
-from coldframe.engine.trial import forecasts, ownership, reviews, signing, under_way, weekly
+from coldframe.engine.trial import bringing, forecasts, ownership, reviews, signing, under_way, weekly
 from coldframe.engine.trial import reactions as trial_reactions
 from coldframe.engine.trial import starting as trial_starting
 from coldframe.errors import ColdframeError
@@ -111,6 +111,8 @@ USES = Uses(
         registering.BUTTONS,
         digest.BUTTONS,
         leftovers.BUTTONS,
+        fates.BUTTONS,
+        bringing.BUTTONS,
         erasing.BUTTONS,
     ),
     forms=_merged(
@@ -131,9 +133,13 @@ USES = Uses(
         registering.FORMS,
         digest.FORMS,
         funnel.FORMS,
+        fates.FORMS,
+        bringing.FORMS,
         erasing.FORMS,
     ),
-    words=_merged(panel.WORDS, under_way.WORDS, digest.WORDS, registering.WORDS, funnel.WORDS, erasing.WORDS),
+    words=_merged(
+        panel.WORDS, under_way.WORDS, digest.WORDS, registering.WORDS, funnel.WORDS, erasing.WORDS, bringing.WORDS
+    ),
 )
 DUE: Mapping[str, Carry] = _merged(
     *(step.due for step in PLAYS.values()),
@@ -165,6 +171,7 @@ DUE: Mapping[str, Carry] = _merged(
     plan_sizes.DUE,
     ownership.DUE,
     leftovers.DUE,
+    fates.DUE,
     restored.DUE,
 )
 round_changed = partial(
@@ -188,6 +195,7 @@ round_changed = partial(
         trial_starting.FOLLOW,
         ownership.FOLLOW,
         registering.FOLLOW,
+        fates.FOLLOW,
     ),
 )
 trial_changed = partial(trial_reactions.react, _following(trial_reactions.FOLLOW, bundle.FOLLOW))

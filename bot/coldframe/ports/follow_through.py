@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Protocol
 
+from coldframe.domain.fates import Fate
 from coldframe.domain.names import MemberId
 from coldframe.domain.people.erasing import Erasing
 from coldframe.domain.trial.facts import TrialFact
@@ -46,6 +47,10 @@ class RegisterEntry:
     took_days: int | None = None
     chances: tuple[int, ...] = ()
     met: bool | None = None
+    brought: str = ""
+    """Where it comes from, if it was tried before coldframe: its verdict is in the team's own words."""
+    child_of: str = ""
+    """The trial that it tried in another way."""
 
     @property
     def of_others(self) -> tuple[str, ...]:
@@ -83,6 +88,8 @@ class Team:
     present: frozenset[str] = frozenset()
     """Everybody who was in the channel when that was heard last, by marks that say no name (`People.mark`); none: that
     is not known."""
+    fates: Mapping[str, Fate] = field(default_factory=dict)
+    """What was decided and is to be done, by its id, in the order in which it was decided."""
 
 
 class FollowThrough(Protocol):

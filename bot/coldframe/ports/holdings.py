@@ -34,7 +34,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     **_of(
         "Round",
         "id tenant channel seed step passed paused rests_since open_roles dates_told dates_told_times revealed "
-        "writers focus forces plan_order to_place next_round overlap_accepted",
+        "writers focus forces plan_order to_change to_place corners next_round overlap_accepted",
         name=_TEAMS_WORDS,
         settings=_TEAMS_WORDS,
         seats=Held(Then.ALIAS, "seat", "how many took part stays, the name does not"),
@@ -62,6 +62,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         crowd=_role("counted on to compare"),
         comparisons=Held(Then.WITH, "comparisons", "as the dots: deleted while the places are open"),
         choices=_WITH,
+        fates=Held(Then.ALIAS, "plans to see done"),
         beside=_TEAMS_WORDS,
         alongside=_TEAMS_WORDS,
         ended_because=_TEAMS_WORDS,
@@ -116,7 +117,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     ),
     **_of(
         "Plan",
-        "id question weeks caution borrows",
+        "id question weeks caution borrows child_of",
         author=Held(Then.GOES, why="also of a plan that stays"),
         title=Held(Then.UNREAD),
         hypothesis=Held(Then.UNREAD),
@@ -135,7 +136,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     **_of("Comparison", "axis first second outcome", judge=_ALIAS),
     **_of(
         "Choice",
-        "plan live review announce_at offers_sealed odds",
+        "plan live review announce_at offers_sealed odds likes",
         asked=_role("trials asked to own"),
         owner=_role("trials owned"),
         declined=Held(Then.GOES, "trials declined"),
@@ -144,7 +145,12 @@ _OF_A_ROUND: Mapping[str, Held] = {
         forecasts=Held(Then.GOES, "forecasts in per cent"),
         digits=Held(Then.GOES, "forecasts by emoji"),
         feared=Held(Then.GOES, "why a trial would fail"),
+        why=_TEAMS_WORDS,
     ),
+    **_of("ToChange", "trial", **_all(_TEAMS_WORDS, "title stays")),
+    **_of("Likes", "number reached lever kind weeks"),
+    **_of("Placed", "corner sure"),
+    **_of("PlanFate", "kind due", owner=_ALIAS, **_all(_TEAMS_WORDS, "where reason")),
     **_of("Action", "id due", text=_TEAMS_WORDS, who=_ALIAS),
     **_of("Odds", "if_target if_nothing drift remedies"),
     **_of("Alongside", "population until", title=_TEAMS_WORDS, counted=_TEAMS_WORDS),
@@ -153,7 +159,7 @@ _OF_A_TRIAL: Mapping[str, Held] = {
     **_of(
         "Trial",
         "id tenant team round_id plan lever planned offers step zone sealed planned_live live starts review looks "
-        "missed_reviews dates_moved stopped_at odds",
+        "missed_reviews dates_moved stopped_at odds child_of",
         decision_maker=_role("roles"),
         postponed=Held(Then.ALIAS, "live day moved", "the team has read the reason; it says nobody's name"),
         smaller=_TEAMS_WORDS,
@@ -180,6 +186,7 @@ _OF_A_TRIAL: Mapping[str, Held] = {
         asked_to_sign=Held(Then.GOES, "asked about your name"),
         signed=Held(Then.GOES, "shown with your name"),
         closing=Held(Then.ALIAS, "review closed"),
+        brought=_TEAMS_WORDS,
     ),
     **_of("TrialAction", "id due done", text=_TEAMS_WORDS, who=_ALIAS),
     **_of("Entry", "week trial control state harm at stop calm", by=_ALIAS, reason=_REASON),
@@ -189,12 +196,17 @@ _OF_A_TRIAL: Mapping[str, Held] = {
     **_of("Reading", "outcome reason sentence chance weeks checked alerts chance_high"),
     **_of("Given", "outcome sentence weeks rests_on"),
     **_of("Settled", "what week figure stops at", reason=_TEAMS_WORDS, by=_ALIAS),
-    **_of("Closing", "outcome sentence decision at", reason=_TEAMS_WORDS, learning=_TEAMS_WORDS, by=_ALIAS),
+    **_of(
+        "Closing",
+        "outcome sentence decision at due",
+        **_all(_TEAMS_WORDS, "reason learning what"),
+        **_all(_ALIAS, "by owner"),
+    ),
 }
 _OF_A_TEAM: Mapping[str, Held] = {
     **_of(
         "RegisterEntry",
-        "trial_id tenant team lever verdict at decision planned took_days met",
+        "trial_id tenant team lever verdict at decision planned took_days met child_of",
         round_name=_TEAMS_WORDS,
         lever_name=_TEAMS_WORDS,
         title=_TEAMS_WORDS,
@@ -207,6 +219,7 @@ _OF_A_TEAM: Mapping[str, Held] = {
         learning=_TEAMS_WORDS,
         learnings=Held(Then.STAYS, why="of three or more people, unsigned; nobody can find theirs any more"),
         agreed=Held(Then.GOES, "shown with your name"),
+        brought=_TEAMS_WORDS,
         chances=Held(Then.STAYS, why="numbers of three or more people, for how well the team forecasts"),
     ),
     **_of(
@@ -221,6 +234,13 @@ _OF_A_TEAM: Mapping[str, Held] = {
             why="that somebody with this mark is in the channel, so that they are not taken for somebody new; it leads "
             "nobody to them",
         ),
+        fates=Held(Then.ALIAS, "to see done", "it goes on without an owner, and the facilitator is told"),
+    ),
+    **_of(
+        "Fate",
+        "id kind due asked_at needs_yes moved done ended",
+        **_all(_TEAMS_WORDS, "title origin where reason"),
+        **_all(_ALIAS, "owner asked"),
     ),
     **_of(
         "Erasing",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 
+from coldframe.domain.fates import FateKind
 from coldframe.domain.names import MemberId, PauseReason, Side, Step, Touches
 from coldframe.domain.round.disclosure import MIN_VOTERS, MIN_VOTERS_ON_TWO, voters_needed
 from coldframe.domain.state import Round
@@ -45,6 +46,15 @@ MOST_BESIDE = 8
 SIDES = {Side.DRIVING: "driving", Side.RESTRAINING: "restraining"}
 
 
+CALLED: Mapping[FateKind, str] = {
+    FateKind.PROJECT: "a project",
+    FateKind.ERRAND: "an errand",
+    FateKind.KEPT: "kept for the next round",
+    FateKind.DROPPED: "dropped",
+    FateKind.SCALE: "to be scaled",
+    FateKind.SWITCH_OFF: "to be switched off",
+}
+"""What becomes of a plan, or of a trial."""
 TOUCHED = {
     Touches.PERSONAL_DATA: "personal data",
     Touches.MARKETING: "marketing messages",
@@ -125,6 +135,12 @@ def step_of(message: MessageName) -> Step | None:
     at = _STEP_AT.get(message.what, len(message.rest))
     named = message.rest[at] if at < len(message.rest) else ""
     return Step(named) if named in list(Step) else None
+
+
+def brought(source: str, *, judged: bool) -> Line:
+    """Of what was there before coldframe: where it stands, and what that means for its verdict."""
+    means = "its criterion wasn't fixed here beforehand" if judged else "not judged by my rules"
+    return line("{s}; {m}", s=theirs(source, 200), m=means)
 
 
 # --- what a button or form was made for ---

@@ -24,6 +24,7 @@ HELP = (
     ("`/coldframe trials`", "trials under way"),
     ("`/coldframe digest`", "the lead's summary"),
     ("`/coldframe search WORDS`", "did we try that?"),
+    ("`/coldframe bring`", "for the facilitator: enter what ran or was tried before"),
     ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),
     ("`/coldframe done`", "I am through with the step; locks my ballot"),
     ("`/coldframe close`, `extend`, `pause`, `resume`, `cancel`", "for the facilitator"),

@@ -111,6 +111,14 @@ WORDS: dict[Because, str] = {
     "can fill that in.",
     Because.CHECK_MISSING: "“{plan}” touches something delicate: name who checked it. No name, no start.",
     Because.IN_THE_PAST: "{at} is in the past.",
+    Because.TOO_FAR: "{at} is too far ahead. The latest is {latest}.",
+    Because.WHO_AND_WHEN: "Say who sees it done, and until when.",
+    Because.WHAT_STAYS: "Say what stays as it is when it is tried in another way.",
+    Because.FATES_MISSING: "Some plans that aren't tried have no fate yet.",
+    Because.FATE_INCOMPLETE: "“{plan}”: say who sees it done, by when, and where it is handed over, such as: "
+    "Ana | in 3 weeks | the web team's board.",
+    Because.DROPPED_WHY: "Why is “{plan}” dropped? A few words are enough.",
+    Because.AGAINST_THE_CORNER: "The matrix says of “{plan}”: {corner}. Why otherwise? A few words are enough.",
     Because.OVERLAP_UNCONFIRMED: "Two trials on the same people and the same measure cannot be told apart. Accept "
     "that, or change one.",
     Because.NOT_OWNER: "That is for the owner of the trial to do. Nothing was changed.",
@@ -133,6 +141,7 @@ WORDS: dict[Because, str] = {
     "nothing was kept.",
     Because.TRIAL_OVER: "This trial is over, so nothing was changed. `/coldframe search` finds it in the register.",
     Because.TRIAL_NOT_STARTED: "This trial has not started yet: it waits for somebody to own it.",
+    Because.ONLY_COUNTED: "“{title}” was brought in without all of its criterion, so I only count that it runs.",
     Because.OWNS_ALREADY: "They own it already.",
 }
 

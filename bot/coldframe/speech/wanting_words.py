@@ -42,6 +42,7 @@ COMMITMENT: Mapping[Because, str] = {
     "in under “Criterion”",
     Because.ACTIONS_MISSING: "{plan} has no first-week actions, which {who} can write",
     Because.REVIEW_MISSING: "{plan} has no review date, which {who} can set",
+    Because.FATES_MISSING: "what becomes of the plans that aren't tried is not settled, which {who} can do",
     Because.NEXT_ROUND_MISSING: "the next round has no date, which {who} can set",
     Because.OVERLAP_UNCONFIRMED: "two trials would act on the same people and measure, so nobody could tell which "
     "worked; {who} can accept that, or change one",

@@ -30,7 +30,7 @@ from coldframe.domain.round.life import decide
 from coldframe.domain.round.moves import Close, Pause
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.state import Action, Alongside, Odds, Population
-from tests.domain.play import DAY, OTHERS, D, F, Play, a_plan, commit_one, criterion
+from tests.domain.play import DAY, OTHERS, D, F, Play, a_plan, commit_one, criterion, keep_the_rest
 
 INES, JON = OTHERS[:2]
 P0, P1, P2 = (PlanId(f"p{n}") for n in range(3))
@@ -57,7 +57,7 @@ def _action(play: Play, days: float = 1, who: MemberId = INES, text: str = "When
 def _completed(play: Play, plan: PlanId = P0, owner: MemberId = INES) -> None:
     _owned(play, plan, owner)
     play.do(SetActions(owner, plan, (_action(play),)), SetReview(owner, plan, play.now + 30 * DAY))
-    play.do(SetNextRound(F, play.now + 60 * DAY))
+    play.do(keep_the_rest(play.round), SetNextRound(F, play.now + 60 * DAY))
 
 
 # --- two at a time ---
@@ -300,6 +300,7 @@ def test_the_commitment_says_everything_that_it_lacks() -> None:
         (P0, Because.OWNER_MISSING),
         (P0, Because.ACTIONS_MISSING),
         (P0, Because.REVIEW_MISSING),
+        (None, Because.FATES_MISSING),
         (None, Because.NEXT_ROUND_MISSING),
     )
     assert play.refused(Commit(D, 0)) is Because.OWNER_MISSING

@@ -300,15 +300,18 @@ def test_a_missed_review_goes_on_at_its_new_date() -> None:
 
 
 def test_closing_keeps_the_verdict_and_erases_who_learnt_what() -> None:
-    """The last reading is the verdict; learnings of three others are shown without names, the owner's own apart."""
+    """The last reading is the verdict; learnings of three others are shown without names, with what the owner wrote
+    before and is not what they keep now."""
     team = replace(in_review(), people={m: m for m in (OWNER, OTHER, *MORE)})
     learnt = [c.Learn(m, f"Forms are read, says the {n}.") for n, m in enumerate((OTHER, *MORE), 1)]
     written = do(team, c.Learn(OTHER, "Before"), *learnt, c.Learn(OWNER, "Mine"), now=REVIEW_DAY)
     closed = do(written, c.CloseReview(OWNER, "Nobody minds", "stop", "too small"), now=REVIEW_DAY)
     assert closed.step is TrialStep.REVIEWED and closed.closing is not None
     assert (closed.closing.outcome, closed.closing.decision) == ("not met", "stop")
-    assert sorted(closed.shown_learnings) == [f"Forms are read, says the {n}." for n in (1, 2, 3)]
+    assert sorted(closed.shown_learnings) == [*(f"Forms are read, says the {n}." for n in (1, 2, 3)), "Mine"]
     assert not closed.learnings
+    same = do(written, c.CloseReview(OWNER, "Mine", "stop", "too small"), now=REVIEW_DAY)
+    assert "Mine" not in same.shown_learnings and len(same.shown_learnings) == 3
     assert refused(closed, log(2), REVIEW_DAY).code is Because.TRIAL_OVER
 
 
@@ -320,7 +323,7 @@ def test_learnings_of_two_are_not_shown_and_stay_for_whoever_wrote_them() -> Non
     written = do(team, *learnt, *taken_back, c.Learn(OWNER, "Mine"), now=REVIEW_DAY)
     closed = do(written, c.CloseReview(OWNER, "Nobody minds", "stop", "too small"), now=REVIEW_DAY)
     assert closed.shown_learnings == ()
-    assert closed.learnings == {OTHER: "Word 2", MORE[1]: "Calls help"}
+    assert closed.learnings == {OTHER: "Word 2", MORE[1]: "Calls help", OWNER: "Mine"}
 
 
 @pytest.mark.parametrize(
@@ -330,6 +333,12 @@ def test_learnings_of_two_are_not_shown_and_stay_for_whoever_wrote_them() -> Non
         (c.CloseReview(OWNER, "", "stop", "too small"), Because.EMPTY),
         (c.CloseReview(OWNER, "Nobody minds", "stop", " "), Because.EMPTY),
         (c.CloseReview(OTHER, "Nobody minds", "stop", "too small"), Because.NOT_OWNER),
+        (c.CloseReview(OWNER, "Nobody minds", "scale", "it works"), Because.WHO_AND_WHEN),
+        (c.CloseReview(OWNER, "Nobody minds", "scale", "it works", owner=OWNER), Because.WHO_AND_WHEN),
+        (c.CloseReview(OWNER, "Nobody minds", "scale", "it works", owner=OWNER, due=REVIEW_DAY), Because.IN_THE_PAST),
+        (c.CloseReview(OWNER, "Nobody minds", "change", "too small"), Because.WHAT_STAYS),
+        (c.CloseReview(OWNER, "Nobody minds", "stop", "too small", "the form"), Because.WHO_AND_WHEN),
+        (c.CloseReview(OWNER, "Nobody minds", "stop", "too small", "the form", OWNER), Because.WHO_AND_WHEN),
     ],
 )
 def test_a_review_closes_with_a_learning_a_decision_and_a_reason(command: Command, because: Because) -> None:

@@ -21,7 +21,7 @@ from coldframe.engine.round import closing
 from coldframe.message.emoji import DIGITS
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Edited, Inbound, Person, Reacted, Unreachable
-from tests.domain.play import FD, D, F
+from tests.domain.play import FD, D, F, keep_the_rest
 from tests.engine.absence.hands import MONDAY, Hands, read_by, unheard
 from tests.engine.clockwork import Running, house_on
 from tests.engine.reaching import at_step, in_channel
@@ -257,6 +257,7 @@ async def to_be_sealed(at_commitment: Running) -> Running:
     """Everything is there but the seal."""
     next_round = SetNextRound(F, at_commitment.clock.now() + timedelta(weeks=9))
     await at_commitment.act("settle", *_settled(at_commitment, PlanId("p0"), INES), next_round)
+    await at_commitment.act("the rest", keep_the_rest(await at_commitment.current()))
     return at_commitment
 
 

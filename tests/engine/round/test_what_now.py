@@ -43,7 +43,7 @@ from coldframe.ports.chat import Denial
 from coldframe.speech.steps import GUIDES
 from coldframe.speech.wanting_words import COMMITMENT
 from coldframe.timing.calendars import WorkingCalendar
-from tests.domain.play import DD, EVERYBODY, REASON, RETENTION, D, F, criterion
+from tests.domain.play import DD, EVERYBODY, REASON, RETENTION, D, F, criterion, keep_the_rest
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, reach
 from tests.engine.round.test_looked_at_before_it_starts import proposed
@@ -137,6 +137,8 @@ def _settled(*without: str) -> Reached:
         if "criterion" in without:
             found.append(CompleteCriterion(D, P0, replace(criterion(), stop_line="", harm="")))
         await team.act("settled", ChoosePlan(F, P0, 0), *found)
+        if "fates" not in without:
+            await team.act("the rest", keep_the_rest(await team.current()))
 
     return reached
 
@@ -374,6 +376,12 @@ CASES: Mapping[str, Case] = {
     ),
     "commitment, next round": Case(
         Step.COMMITMENT, _settled("next"), ("the next round has no date, which Dora or Faye can set",), "nextround.date"
+    ),
+    "commitment, the other plans": Case(
+        Step.COMMITMENT,
+        _settled("fates"),
+        ("what becomes of the plans that aren't tried is not settled, which Dora or Faye can do",),
+        "fate.settle",
     ),
     "commitment, who checked it": Case(
         Step.COMMITMENT, _delicate, ("touches something delicate and names nobody who checked it",), "criterion.write"

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from coldframe.domain import checks
+from coldframe.domain import checks, fates
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.likes import Likes
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.state import Alongside, Choice, Round
@@ -28,6 +29,9 @@ class ChoosePlan(Command):
     beside: tuple[tuple[str, str], ...] = ()
     announce_at: datetime | None = None
     alongside: tuple[Alongside, ...] = ()
+    why: str = ""
+    """Though the matrix speaks against it."""
+    likes: Likes | None = None
 
 
 class AnnounceChoice(Command):
@@ -71,6 +75,8 @@ class PlanChosen(Fact):
     beside: tuple[tuple[str, str], ...] = ()
     announce_at: datetime | None = None
     alongside: tuple[Alongside, ...] = ()
+    reason: str = ""
+    likes: Likes | None = None
 
 
 class ChoiceAnnounced(Fact):
@@ -123,8 +129,20 @@ def choose(round_: Round, command: ChoosePlan, now: datetime) -> Facts:
             running=command.running_trials,
             free_on=command.free_on,
         )
-    chosen = PlanChosen(command.plan, command.beside, command.announce_at, command.alongside)
+    why = _why(round_, command)
+    chosen = PlanChosen(command.plan, command.beside, command.announce_at, command.alongside, why, command.likes)
     return (chosen,) if command.announce_at is not None else (chosen, ChoiceAnnounced(command.plan))
+
+
+def _why(round_: Round, command: ChoosePlan) -> str:
+    """Why it is tried, where the matrix speaks against that."""
+    if command.why.strip():
+        return fates.because(command.why)
+    placed = round_.corners.get(command.plan)
+    if placed is not None and placed.speaks_against(None):
+        title = round_.plans[command.plan].title
+        raise Refused(Because.AGAINST_THE_CORNER, plan=title, of=command.plan, corner=placed.corner)
+    return ""
 
 
 def announce(round_: Round, command: AnnounceChoice, now: datetime) -> Facts:
@@ -213,13 +231,15 @@ def with_choice(round_: Round, plan: PlanId, **changes: object) -> Round:
 
 def plan_chosen(round_: Round, fact: PlanChosen) -> Round:
     sealed = fact.announce_at is not None
-    choice = Choice(fact.plan, announce_at=fact.announce_at, offers_sealed=sealed)
+    choice = Choice(fact.plan, announce_at=fact.announce_at, offers_sealed=sealed, why=fact.reason, likes=fact.likes)
     choices = {**round_.choices, fact.plan: choice}
     return replace(round_, choices=choices, beside=fact.beside, alongside=fact.alongside, overlap_accepted=False)
 
 
 def choice_announced(round_: Round, fact: ChoiceAnnounced) -> Round:
-    return with_choice(round_, fact.plan, announce_at=None)
+    """It is tried: what should have become of it otherwise falls away."""
+    others = {plan: fate for plan, fate in round_.fates.items() if plan != fact.plan}
+    return replace(with_choice(round_, fact.plan, announce_at=None), fates=others)
 
 
 def offers_shown(round_: Round, fact: OffersShown) -> Round:

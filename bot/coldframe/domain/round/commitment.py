@@ -12,7 +12,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import MemberId, NoteId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import choosing, foretelling
+from coldframe.domain.round import choosing, fates, foretelling
 from coldframe.domain.round.choosing import (
     choice_of,
     owned_or_settling,
@@ -239,6 +239,8 @@ def missing(round_: Round) -> tuple[tuple[PlanId | None, Because], ...]:
             Because.REVIEW_MISSING: choice.review is None,
         }
         found += [(plan_id, because) for because, lacking in lacks.items() if lacking]
+    if fates.without_fate(round_):
+        found.append((None, Because.FATES_MISSING))
     if round_.next_round is None:
         found.append((None, Because.NEXT_ROUND_MISSING))
     if overlaps(round_) and not round_.overlap_accepted:
@@ -369,7 +371,7 @@ def _without(choice: Choice, gone: MemberId) -> Choice:
 RULE = StepRule(
     hours=8, minutes=15, read_hours=0, read_minutes=0, private=False, expected=both_roles, gave=nobody,
     quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=False, close=None, enter=None,
-    ends=Committed, decide={**choosing.DECIDE, **foretelling.DECIDE, **DECIDE},
-    evolve={**choosing.EVOLVE, **foretelling.EVOLVE, **EVOLVE},
+    ends=Committed, decide={**choosing.DECIDE, **foretelling.DECIDE, **fates.DECIDE, **DECIDE},
+    evolve={**choosing.EVOLVE, **foretelling.EVOLVE, **fates.EVOLVE, **EVOLVE},
     forget=forget,
 )  # fmt: skip

@@ -12,6 +12,7 @@ from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.criterion import MOST_LAG
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
+from coldframe.domain.fates import ToChange
 from coldframe.domain.names import MemberId, PlanId, Step, Touches
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Impossible, Refused
@@ -34,6 +35,12 @@ class WithdrawPlan(Command):
     plan: PlanId
 
 
+class KnowChanges(Command):
+    """Trials that are to be tried in another way."""
+
+    trials: tuple[ToChange, ...]
+
+
 # --- what becomes true ---
 
 
@@ -46,6 +53,10 @@ class PlanHandedIn(Fact):
 class PlanWithdrawn(Fact):
     private = True
     plan: PlanId
+
+
+class ChangesKnown(Fact):
+    trials: tuple[ToChange, ...]
 
 
 class PlansRevealed(Fact):
@@ -100,6 +111,8 @@ def hand_in(round_: Round, command: HandInPlan, now: datetime) -> Facts:
 def _checked(round_: Round, command: HandInPlan) -> Plan:
     plan = command.plan
     if plan.question not in {q.id for q in round_.questions}:
+        raise Refused(Because.UNKNOWN_ITEM)
+    if plan.child_of and plan.child_of not in {change.trial for change in round_.to_change}:
         raise Refused(Because.UNKNOWN_ITEM)
     if plan.borrows and plan.borrows not in {p.id for p in round_.precedents}:
         raise Refused(Because.UNKNOWN_ITEM)
@@ -201,6 +214,11 @@ def withdraw(round_: Round, command: WithdrawPlan, now: datetime) -> Facts:
     return (PlanWithdrawn(command.plan),)
 
 
+def know(round_: Round, command: KnowChanges, now: datetime) -> Facts:
+    checks.bot(command.by)
+    return () if command.trials == round_.to_change else (ChangesKnown(command.trials),)
+
+
 def close(round_: Round) -> Facts:
     if not round_.plans:
         raise Refused(Because.NOTHING_IN, step=round_.step)
@@ -216,6 +234,10 @@ def plan_handed_in(round_: Round, fact: PlanHandedIn) -> Round:
 
 def plan_withdrawn(round_: Round, fact: PlanWithdrawn) -> Round:
     return replace(round_, plans={i: p for i, p in round_.plans.items() if i != fact.plan})
+
+
+def changes_known(round_: Round, fact: ChangesKnown) -> Round:
+    return replace(round_, to_change=fact.trials)
 
 
 def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
@@ -253,8 +275,13 @@ def without(round_: Round, gone: frozenset[PlanId]) -> Round:
     return replace(round_, plans=plans, plan_order=order, to_place=_all_if_few(order), plans_standing=standing)
 
 
-DECIDE: Decide = {HandInPlan: hand_in, WithdrawPlan: withdraw}
-EVOLVE: Evolve = {PlanHandedIn: plan_handed_in, PlanWithdrawn: plan_withdrawn, PlansRevealed: plans_revealed}
+DECIDE: Decide = {HandInPlan: hand_in, WithdrawPlan: withdraw, KnowChanges: know}
+EVOLVE: Evolve = {
+    ChangesKnown: changes_known,
+    PlanHandedIn: plan_handed_in,
+    PlanWithdrawn: plan_withdrawn,
+    PlansRevealed: plans_revealed,
+}
 
 
 def unsigned(plan: Plan) -> Plan:

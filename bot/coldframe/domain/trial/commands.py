@@ -163,8 +163,14 @@ class CheckCounting(Command):
 
 
 class CloseReview(Command):
-    """What was learnt, what follows, and why. The last reading becomes the verdict."""
+    """What was learnt, what follows, and why. The last reading becomes the verdict.
+
+    `what` exactly is scaled, stays as it is in the next try, or is switched off; `owner` sees it done until `due`.
+    """
 
     learning: str
     decision: str
     reason: str
+    what: str = ""
+    owner: MemberId | None = None
+    due: datetime | None = None

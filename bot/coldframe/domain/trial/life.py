@@ -102,6 +102,7 @@ def _of_plan(round_: Round, plan: Plan, trial_id: str) -> Trial:
         steps=plan.steps,
         criterion=plan.criterion,
         planned=plan.weeks,
+        child_of=TrialId(plan.child_of) if plan.child_of else None,
         facilitator=round_.roles.acting(Role.FACILITATOR),
         people={m: round_.name_of(m) for m in round_.active()},
     )
@@ -121,6 +122,8 @@ def log_week(trial: Trial, command: LogWeek, now: datetime) -> Facts:
     """One entry. The same numbers again change nothing; other numbers for a logged week need a reason."""
     checks.live(trial)
     checks.may(trial, command.by, Act.LOG)
+    if trial.only_counted:
+        raise Refused(Because.ONLY_COUNTED, title=trial.title)
     entry = replace(command.entry, by=command.by, at=now)
     _check_week(trial, entry.week, command.today)
     check_entry(trial.criterion, entry)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from coldframe.domain import fates
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.texts import accepted, optional
@@ -21,8 +22,8 @@ from coldframe.domain.trial.facts import (
     StoppedEarly,
     TrialFact,
 )
-from coldframe.domain.trial.state import DECISIONS, Closing, Trial, TrialStep
-from coldframe.domain.unsigned import said_last, unsigned
+from coldframe.domain.trial.state import DECISIONS, Closing, Decision, Trial, TrialStep
+from coldframe.domain.unsigned import enough, said_last, unsigned
 from coldframe.domain.who_may import Act
 
 MIN_REASON = 3  # characters
@@ -86,9 +87,36 @@ def close_review(trial: Trial, command: CloseReview, now: datetime) -> Facts:
         learning=learning,
         by=command.by,
         at=now,
+        **_what_follows(trial, command, decision, now),
     )
-    others = {member: text for member, text in trial.learnings.items() if member != command.by}
-    return (ReviewClosed(closing, unsigned(others, len(others), f"learnings/{trial.id}")),)
+    return (ReviewClosed(closing, _shown(trial, closing)),)
+
+
+def _what_follows(trial: Trial, command: CloseReview, decision: Decision, now: datetime) -> dict[str, Any]:
+    """What scales or is switched off has somebody who sees it done, and a date; what changes says what stays. Where a
+    stop says nothing of that, nothing is left to switch off."""
+    what = optional(command.what, 500, field="what")
+    if not what and decision == "change":
+        raise Refused(Because.WHAT_STAYS, field="what")
+    if decision == "change" or (decision == "stop" and not what):
+        return {"what": what}
+    if command.owner is None or command.due is None:
+        raise Refused(Because.WHO_AND_WHEN, field="owner" if command.owner is None else "date")
+    checks.member(trial, command.owner)
+    fates.fitting(command.due, now)
+    return {"what": what, "owner": command.owner, "due": command.due}
+
+
+def _shown(trial: Trial, closing: Closing) -> tuple[str, ...]:
+    """What others wrote, if enough did, unsigned; among it what whoever closed it had written before, unless that is
+    what they keep now: it would tell their words from the others'."""
+    others = {member: text for member, text in trial.learnings.items() if member != closing.by}
+    own = {closing.by: trial.learnings[closing.by]} if _wrote_something_else(trial, closing) else {}
+    return unsigned({**others, **own}, len(others), f"learnings/{trial.id}") if enough(others) else ()
+
+
+def _wrote_something_else(trial: Trial, closing: Closing) -> bool:
+    return trial.learnings.get(closing.by, closing.learning) != closing.learning
 
 
 def _reason(text: str) -> str:
@@ -117,7 +145,9 @@ def stopped_early(trial: Trial, fact: StoppedEarly) -> Trial:
 
 def review_closed(trial: Trial, fact: ReviewClosed) -> Trial:
     """What people wrote is shown unsigned, and who wrote it is erased; of too few it stays for its writers alone."""
-    kept = {} if fact.learnings else {m: text for m, text in trial.learnings.items() if m != fact.closing.by}
+    same = not _wrote_something_else(trial, fact.closing)
+    left = {m: text for m, text in trial.learnings.items() if not (same and m == fact.closing.by)}
+    kept = {} if fact.learnings else left
     closed = replace(trial, closing=fact.closing, shown_learnings=fact.learnings, learnings=kept, in_the_way="")
     return replace(closed, asked_to_sign=frozenset(kept))
 

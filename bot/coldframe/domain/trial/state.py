@@ -157,6 +157,11 @@ class Closing:
     learning: str
     by: MemberId
     at: datetime
+    what: str = ""
+    """What exactly is scaled, stays as it is, or is switched off."""
+    owner: MemberId | None = None
+    """Who is to see it done, as it was said then."""
+    due: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,11 +234,18 @@ class Trial:
     asked_to_sign: frozenset[MemberId] = frozenset()  # whether theirs is shown with their name
     signed: tuple[Signed, ...] = ()
     closing: Closing | None = None
+    child_of: TrialId | None = None  # the trial that it tries in another way
+    brought: str = ""  # where it comes from, if it ran before coldframe
 
     def name_of(self, member: MemberId | None) -> str:
         if member is None:
             return "nobody"
         return self.people.get(member, GONE)
+
+    @property
+    def only_counted(self) -> bool:
+        """Brought in without all of its criterion: it takes a place, and nobody logs it."""
+        return bool(self.brought) and bool(self.criterion.missing())
 
     def entries(self) -> tuple[Entry, ...]:
         """The entry that counts of each logged week, in order."""
@@ -300,7 +312,7 @@ class Trial:
 
     def unlogged(self, today: date) -> tuple[int, ...]:
         """Weeks of the trial that can be logged and have no entry."""
-        return tuple(week for week in self.weeks_over(today) if week not in self.weeks)
+        return () if self.only_counted else tuple(week for week in self.weeks_over(today) if week not in self.weeks)
 
     def open_actions(self) -> tuple[TrialAction, ...]:
         return tuple(action for action in self.actions if action.done is None)

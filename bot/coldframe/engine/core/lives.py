@@ -49,6 +49,10 @@ WAITS = frozenset({HANDED, WHICH, LATE, SCORE, SIGN})
 HANDED_BACK_FOR = timedelta(days=7)
 SWEPT_AFTER = timedelta(minutes=5)
 """What was on its way to somebody who was forgotten, or a team that was erased, has arrived by then, or never will."""
+TODO = "todo"
+"""What somebody is asked to see done, of all that was decided in a team: `people/todo/person/team/...`."""
+DECIDED = "decided"
+"""What became of it, told to a team: `people/decided//team/...`."""
 ERASE = "erase"
 """The question to a team whether all that is kept of it shall be erased: `people/erase//team/...`."""
 
@@ -256,7 +260,7 @@ TEAM_OF_TRIAL: Mapping[str, Life[Trial]] = {
     "volunteers": Life(End.LINE, _while_unowned),
 }
 """In the channel, where some names mean something else."""
-PERSONAL = frozenset({ERASE, SAID, PAGE, REMINDED, HANDED, WHICH, PLACE, DIGEST})
+PERSONAL = frozenset({ERASE, TODO, SAID, PAGE, REMINDED, HANDED, WHICH, PLACE, DIGEST})
 
 
 def named(text: str) -> MessageName:

@@ -95,6 +95,19 @@ def kind(word: str) -> ComparisonKind:
     return kinds[kinds.index(word)]
 
 
+# --- people ---
+
+
+def member_named(request: RoundRequest, name: str, field: str) -> MemberId:
+    """By the name or the id that was typed. Raises FieldError."""
+    wanted, there = name.casefold(), request.round.active()
+    found = [m for m in there if request.round.name_of(m).casefold() == wanted]
+    found = found or [m for m in there if m.casefold() == wanted]
+    if len(found) != 1:
+        raise FieldError(field, answers.no_single_person(name, len(found)))
+    return found[0]
+
+
 # --- dates ---
 
 

@@ -19,7 +19,7 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial import life as trial_life
 from coldframe.domain.trial.facts import TrialFact
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import first_word, lives, moments, timetable, windows
+from coldframe.engine.core import changing, first_word, lives, moments, timetable, windows
 from coldframe.engine.core.lookups import Told
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Attachment, Message
@@ -114,7 +114,7 @@ class Turn:
         self._about(round_)
         facts: list[Fact] = list(decide(round_, command, self.now, self.kit.ids.chance()))
         after = replay(round_, facts)
-        for following in (windows.following, windows.within_hours, timetable.following):
+        for following in (windows.following, windows.within_hours, timetable.following, changing.following):
             next_ = await following(self.uow, self.now, after, facts)
             if next_ is not None:
                 more = decide(after, next_, self.now)

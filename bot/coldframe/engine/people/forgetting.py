@@ -16,7 +16,7 @@ from coldframe.domain.trial.commands import ForgetIn, LeaveTrial
 from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import endings, lives, trial_turn
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
-from coldframe.engine.register import erasing, registering
+from coldframe.engine.register import erasing, fates, registering
 from coldframe.message.packed import Occurrence
 from coldframe.ports.chat import Place
 from coldframe.ports.storage import Due, Send
@@ -34,6 +34,7 @@ async def forget(turn: Turn, tenant: str, person: MemberId) -> None:
     for trial in await turn.uow.trials_about(tenant, person):
         await _in_trial(turn, trial, person)
     await erasing.left(turn, tenant, person)
+    await fates.forgotten(turn, tenant, person)
     await endings.end_all(turn, tenant, person)
     await turn.uow.forget_member(tenant, person)
     direct = Place(tenant, "direct", person)

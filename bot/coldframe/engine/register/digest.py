@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
+from coldframe.domain.fates import Fate
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import counter, rules
@@ -17,7 +18,7 @@ from coldframe.engine.core import endings, lives, members
 from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
-from coldframe.engine.register import teams
+from coldframe.engine.register import fates, teams
 from coldframe.engine.register.registering import RUNNING
 from coldframe.message.nodes import Message, Option, plain
 from coldframe.message.packed import ButtonValue, MessageName, Occurrence
@@ -25,8 +26,8 @@ from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due, UnitOfWork
 from coldframe.speech.names import title
-from coldframe.speech.register import digest_words
-from coldframe.speech.register.digest_words import Digest, RoundRow, TrialRow, VerdictRow
+from coldframe.speech.register import digest_words, fate_words
+from coldframe.speech.register.digest_words import Digest, FateRow, RoundRow, TrialRow, VerdictRow
 from coldframe.speech.trial import trial_words
 from coldframe.timing.reminders import next_weekly
 
@@ -34,6 +35,7 @@ WEEKLY = "digest"
 MAX_ENTRIES = 20  # of the register
 MAX_TEAMS = 3  # in one answer
 HALF_A_WEEK = timedelta(days=3)
+A_WEEK = timedelta(weeks=1)
 
 
 # --- gathering ------------------------------------------------------------------------------------------------------
@@ -56,7 +58,27 @@ async def gather(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> Dige
         tuple(dict.fromkeys(learnings)),
         await teams.places_free(uow, tenant, team),
         await _next_round(uow, tenant, team, now),
+        await _fate_rows(uow, tenant, team, now),
     )
+
+
+async def _fate_rows(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> tuple[FateRow, ...]:
+    """What is to be done, the earliest first, then what was done or given up since the last weekly digest."""
+    settings = await uow.team(tenant, team)
+    since = settings.digest_sent or now - A_WEEK
+    found = [f for f in settings.fates.values() if f.open or max(filter(None, (f.done, f.ended))) >= since]
+    names = await fates.names_of(uow, tenant, found) if found else {}
+    found.sort(key=lambda fate: (not fate.open, fate.due))
+    late = {f.id for f in found if f.open and await _is_late(uow, tenant, f, now)}
+    return tuple(
+        FateRow(f.title, plain(fate_words.standing(f, names)), f.due, f.id in late, f.done is not None) for f in found
+    )
+
+
+async def _is_late(uow: UnitOfWork, tenant: str, fate: Fate, now: datetime) -> bool:
+    """By a day of its owner's."""
+    calendar = members.calendar_of(await uow.member(tenant, fate.owner)) if fate.owner is not None else None
+    return calendar.local_day(fate.due) < calendar.local_day(now) if calendar is not None else fate.due < now
 
 
 def _verdict_row(entry: RegisterEntry) -> VerdictRow:
@@ -92,7 +114,7 @@ async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
     entries = trial.entries()
     when, what = _next_date(trial)
     return TrialRow(
-        trial.title,
+        digest_words.named(trial.title, brought=bool(trial.brought)),
         trial.name_of(trial.owner) if trial.owner else digest_words.NO_OWNER,
         plain(trial_words.state_line(trial, today)).rstrip("."),
         plain(trial_words.entry_line(trial, entries[-1])) if entries else "",
@@ -201,7 +223,7 @@ async def send_weekly(turn: Turn, due: Due) -> None:
     if lead is None:
         return
     digest = await gather(turn.uow, tenant, team, turn.now)
-    if digest.rounds or digest.trials or digest.verdicts:
+    if digest.rounds or digest.trials or digest.verdicts or digest.fates:
         await _tell(turn, tenant, lead, digest)
         await turn.uow.save_team(replace(await turn.uow.team(tenant, team), digest_sent=turn.now))
     await schedule(turn, tenant, team)

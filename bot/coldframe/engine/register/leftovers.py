@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from coldframe.domain.names import ENDS, MemberId, PlanId, Role, Step
+from coldframe.domain.names import ENDS, MemberId, Role, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.fates import kept
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.engine.core import endings, lives
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
-from coldframe.engine.register import teams
+from coldframe.engine.register import fates, teams
+from coldframe.message.nodes import Line
 from coldframe.message.packed import MessageName
 from coldframe.ports.follow_through import Wanted
 from coldframe.ports.storage import Due, Posted, UnitOfWork
-from coldframe.speech.register import register_words
+from coldframe.speech.register import fate_words, register_words
 from coldframe.speech.register.register_words import Leftovers
 from coldframe.speech.register.story_words import Story
 from coldframe.speech.trial import review_words
@@ -48,8 +50,20 @@ async def story(uow: UnitOfWork, tenant: str, team: str) -> Story | None:
         round_ = await uow.round(round_id)
         if round_ is not None and round_.step is Step.COMMITTED:
             trials = [t for t in await uow.trials_of(tenant, team, over=True) if t.round_id == round_.id]
-            return Story(round_.name, round_.settings.question, trials, unsolved(round_))
+            return Story(round_.name, round_.settings.question, trials, unsolved(round_), await _fates(uow, round_))
     return None
+
+
+async def _fates(uow: UnitOfWork, round_: Round) -> tuple[Line, ...]:
+    """What became of its other plans, and how far that is."""
+    followed = (await uow.team(round_.tenant, round_.channel)).fates
+    found = [followed.get(f"{round_.id}-{plan}") for plan in round_.fates]
+    names = await fates.names_of(uow, round_.tenant, [fate for fate in found if fate is not None])
+    return tuple(
+        fate_words.standing(each, names) if each is not None else fate_words.of_plan(round_.plans[plan].title, fate)
+        for (plan, fate), each in zip(round_.fates.items(), found, strict=True)
+        if plan in round_.plans
+    )
 
 
 def unsolved(round_: Round) -> tuple[str, ...]:
@@ -62,14 +76,13 @@ def unsolved(round_: Round) -> tuple[str, ...]:
 
 
 async def unused(uow: UnitOfWork, tenant: str, team: str) -> list[tuple[str, str, str]]:
-    """Revealed plans that were never tried: (round, plan, title), the newest round's best first."""
+    """Revealed plans that were never tried and wait for it: (round, plan, title), the newest round's best first."""
     tried = {t.plan for t in await uow.trials_of(tenant, team, over=True) if t.step is not TrialStep.DROPPED}
     found: list[tuple[str, str, str]] = []
     for round_id in (await uow.ended_rounds(tenant, team))[:ROUNDS_BACK]:
         round_ = await uow.round(round_id)
         if round_ is not None:
-            order = [PlanId(s.option) for s in round_.plans_standing] or list(round_.plan_order)
-            rest = [p for p in order if p not in tried and p not in round_.choices and p in round_.plan_order]
+            rest = [p for p in kept(round_) if p not in tried and p not in round_.choices]
             found += [(round_.id, p, round_.plans[p].title) for p in rest]
     return found
 

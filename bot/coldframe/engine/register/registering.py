@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, time
 
+from coldframe.domain import likes
 from coldframe.domain.facts import Fact
+from coldframe.domain.likes import Likes, Tried
 from coldframe.domain.round.plans import PlanHandedIn
 from coldframe.domain.state import Plan, Round
 from coldframe.domain.trial import standing
@@ -21,10 +23,13 @@ from coldframe.message.nodes import Message
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
+from coldframe.ports.storage import UnitOfWork
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Found
 
 RUNNING = "running"
+BROUGHT = "brought in"
+"""Instead of a verdict: it was not judged here."""
 ALIKE = 62.0
 """Likeness from 0 to 100 from which an earlier plan is shown; craft, tried on plans of one team."""
 MAX_FOUND = 20  # entries in an answer
@@ -59,6 +64,8 @@ def entry_of(trial: Trial, now: datetime) -> RegisterEntry:
         verdict=RUNNING,
         at=now,
         planned=trial.planned,
+        brought=trial.brought,
+        child_of=trial.child_of or "",
     )
     return entry if trial.closing is None else _closed(entry, trial, trial.closing)
 
@@ -104,6 +111,7 @@ def shown(entry: RegisterEntry) -> Found:
         entry.learning,
         entry.owner,
         entry.at,
+        entry.brought,
     )
 
 
@@ -193,6 +201,24 @@ async def searched(request: Request) -> Reply | None:
         return Reply(errors={name: register_words.A_DATE for name in unread})
     request.answer(await _answer(request, _wanted(request.text("words").strip(), request.fields)))
     return None
+
+
+# --- cases like it ---
+
+
+async def like(uow: UnitOfWork, round_: Round, plan: Plan) -> Likes | None:
+    """What became of the team's trials that are like this plan; those that were brought in are not counted."""
+    found = await uow.trials_of(round_.tenant, round_.channel, over=True)
+    lever = dict(round_.settings.levers).get(round_.focus, "") if round_.focus is not None else ""
+    return likes.like(_tried(found), lever, plan.criterion.kind, plan.weeks)
+
+
+def _tried(found: Iterable[Trial]) -> list[Tried]:
+    return [
+        Tried(t.lever_name, t.criterion.kind, t.planned, bool(was_met(t)))
+        for t in found
+        if t.closing is not None and not t.brought and not t.stopped
+    ]
 
 
 # --- likeness -------------------------------------------------------------------------------------------------------

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from functools import partial
 
+from coldframe.domain import who_may
 from coldframe.domain.names import MemberId, Role, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Round
@@ -40,6 +41,12 @@ async def facilitator_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | 
     """Whoever facilitates the team's newest round."""
     round_ = await newest_round(uow, tenant, team)
     return round_.roles.acting(Role.FACILITATOR) if round_ is not None else None
+
+
+async def chief_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
+    """Whoever decides in the team's newest round."""
+    round_ = await newest_round(uow, tenant, team)
+    return round_.roles.acting(Role.DECISION_MAKER) if round_ is not None else None
 
 
 async def lead_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
@@ -84,18 +91,25 @@ async def _parts(request: Request, team: str) -> frozenset[Who]:
     uow, tenant = request.turn.uow, request.tenant
     held = {
         Who.FACILITATOR: await facilitator_of(uow, tenant, team),
+        Who.DECISION_MAKER: await chief_of(uow, tenant, team),
         Who.LEAD: await lead_of(uow, tenant, team),
     }
     return frozenset(who for who, holder in held.items() if holder == request.by)
 
 
-async def may(request: Request, team: str, act: Act) -> None:
-    """Raises Refused for whoever the table does not let do it, or read it."""
+async def may(request: Request, team: str, act: Act, *, own: bool = False) -> None:
+    """Raises Refused for whoever the table does not let do it, or read it. `own`: it is theirs."""
     found = await standing(request, team)
     if not IN_CHANNEL & found:
         await _closed(request, team, act, found)
     round_ = await newest_round(request.turn.uow, request.tenant, team)
-    access.part_needed(found, act, who=round_.acting_name(Role.FACILITATOR) if round_ is not None else "")
+    row = TABLE[act]
+    role = Role.DECISION_MAKER if row.refusal is Because.NOT_DECISION_MAKER else Role.FACILITATOR
+    who = round_.acting_name(role) if round_ is not None else ""
+    found |= {Who.ITS_OWN} if own and TAKE_PART & found else set()
+    access.part_needed(found, act, who=who)
+    if Who.ITS_OWN in row.who and not who_may.may(act, found):
+        raise Refused(row.refusal, who=who)
 
 
 async def _closed(request: Request, team: str, act: Act, found: frozenset[Who]) -> None:

@@ -11,9 +11,12 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
+from coldframe.engine.register import fates
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, When, line
 from coldframe.speech.names import title
+from coldframe.speech.register import fate_words
+from coldframe.speech.register.fate_words import Ask, Item
 from coldframe.speech.trial import owner_words
 from coldframe.speech.trial.owner_words import Open
 from coldframe.timing.calendars import WorkingCalendar
@@ -24,7 +27,15 @@ async def owed(turn: Turn, tenant: str, member: MemberId, channels: Container[st
     """Everything this person owes now, over all rounds and trials of these channels."""
     rounds = await in_rounds(turn, tenant, member, channels)
     trials = [one for one in await in_trials(turn, tenant, member) if one.trial.team in channels]
-    return [*rounds, *((owner_words.open_line(one), When(one.due)) for one in trials)]
+    to_do = [(fate_words.to_do(i), When(i.fate.due)) for i in await _decided(turn, tenant, member, channels)]
+    return [*rounds, *((owner_words.open_line(one), When(one.due)) for one in trials), *to_do]
+
+
+async def _decided(turn: Turn, tenant: str, member: MemberId, channels: Container[str]) -> list[Item]:
+    """What this person is asked about what was decided."""
+    asked = [s.team for s in await turn.uow.teams_with(tenant, member) if s.team in channels]
+    found = [item for team in asked for item in await fates.of_person(turn, tenant, team, member)]
+    return [item for item in found if item.ask in (Ask.OWN, Ask.DONE)]
 
 
 # --- in rounds ------------------------------------------------------------------------------------------------------

@@ -32,6 +32,7 @@ from coldframe.domain.who_may import Act
 from coldframe.engine.core import allowance, members, sent_form, trial_turn
 from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
+from coldframe.engine.register import fates
 from coldframe.engine.trial.places import refuse_without_place
 from coldframe.engine.trial.schedule import word_later
 from coldframe.message.packed import Occurrence
@@ -156,6 +157,7 @@ async def left(turn: Turn, tenant: str, person: str, team: str | None = None) ->
     for channel in [team] if team is not None else await turn.uow.teams_of(tenant, person):
         for trial in await turn.uow.trials_of(tenant, channel):
             await turn.act_on_trial(trial, LeaveTrial(BOT, MemberId(person)))
+        await fates.left(turn, tenant, MemberId(person), channel)
 
 
 async def chief_left(turn: Turn, before: Round, round_: Round, fact: MemberLeft) -> None:
@@ -180,8 +182,9 @@ async def came(turn: Turn, tenant: str, person: str, name: str, team: str) -> No
 async def away(turn: Turn, tenant: str, person: str, back: datetime) -> None:
     """An owner goes away for longer than a week: somebody else may own it meanwhile."""
     owned = [t for t in await turn.uow.trials_owned(tenant, person) if t.step in UNDER_WAY]
-    if owned and back - turn.now > LONG_ABSENCE:
-        turn.answer(tenant, person, owner_words.away_with_trials(owned), ask=True)
+    to_do = [(team, fate) for team, fate in await fates.owned(turn.uow, tenant, MemberId(person)) if fate.due < back]
+    if (owned or to_do) and back - turn.now > LONG_ABSENCE:
+        turn.answer(tenant, person, owner_words.away_with(owned, to_do), ask=True)
 
 
 # --- actions, obstacles ---------------------------------------------------------------------------------------------

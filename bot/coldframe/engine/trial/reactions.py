@@ -143,6 +143,7 @@ async def _learnt(turn: Turn, before: Trial, after: Trial, fact: LearningWritten
 async def _closed(turn: Turn, before: Trial, after: Trial, fact: ReviewClosed) -> None:
     await turn.drop_due(after.id)
     await turn.uow.free_place(after.id)
+    await reviews.follow_up(turn, after)
     turn.later(reviews.CLOSED, after.id, "closed", turn.now)
 
 

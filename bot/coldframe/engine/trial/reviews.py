@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 from coldframe.domain.commands import BOT
+from coldframe.domain.fates import Fate, FateKind
 from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
@@ -15,7 +16,7 @@ from coldframe.engine.core import lives, members, sent_form, trial_turn
 from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
 from coldframe.engine.core.turn import Carry, InOneTurn, Kit, Turn, due_turn
-from coldframe.engine.register import leftovers, registering
+from coldframe.engine.register import fates, leftovers, registering, teams
 from coldframe.engine.trial import signing, weekly
 from coldframe.engine.trial.schedule import word_later
 from coldframe.engine.worker import judging
@@ -143,6 +144,29 @@ async def _closed(kit: Kit, due: Due) -> None:
         await leftovers.place_is_free(turn, trial)
 
 
+async def follow_up(turn: Turn, trial: Trial) -> None:
+    """What scales or is switched off is followed from now on; what scales with the decision-maker's yes. Whoever closed
+    the review and named themselves has said theirs."""
+    closing = trial.closing
+    assert closing is not None
+    if closing.owner is None or closing.due is None:
+        return
+    scales, own = closing.decision == "scale", closing.owner == closing.by
+    fate = Fate(
+        id=trial.id,
+        kind=FateKind.SCALE if scales else FateKind.SWITCH_OFF,
+        title=trial.title,
+        origin=trial.round_name,
+        due=closing.due,
+        where=closing.what,
+        owner=closing.owner if own else None,
+        asked=None if own else closing.owner,
+        asked_at=None if own else turn.now,
+        needs_yes=scales and closing.by != await teams.chief_of(turn.uow, trial.tenant, trial.team),
+    )
+    await fates.change(turn, trial.tenant, trial.team, [fate])
+
+
 async def _score_of_all(kit: Kit, trial: Trial) -> float | None:
     met = registering.was_met(trial)
     if met is None or not enough(trial.chances):
@@ -206,6 +230,19 @@ async def close_form(request: TrialRequest) -> Reply:
     return Reply(form=trial_forms.close_review(trial, request.by))
 
 
+async def closed_by(request: TrialRequest) -> None:
+    """Forms of an earlier release do not ask who sees it done, and until when."""
+    trial, asks = request.trial, "owner" in request.fields
+    owner = MemberId(request.text("owner")) if asks else trial.owner or request.by
+    calendar = await trial_turn.calendar_of(request.turn, trial, request.by)
+    typed = request.text("date") if asks else trial_forms.UNTIL
+    due = sent_form.read_day("date", typed, request.turn.now, calendar) if owner and typed.strip() else None
+    learning, decision, reason = map(request.text, ("learning", "decision", "reason"))
+    what = request.text("what") if asks else reason if decision == "change" else ""
+    at = due.at if due is not None else None
+    await request.act(CloseReview(request.by, learning, decision, reason, what, owner or None, at))
+
+
 async def date_moved(request: TrialRequest) -> None:
     trial, turn = request.trial, request.turn
     calendar = await trial_turn.calendar_of(turn, trial, request.by)
@@ -228,7 +265,7 @@ FORMS = of_trial(
     {
         "trial.learn": acts(lambda r: Learn(r.by, r.text("text"))),
         "trial.stop": acts(lambda r: StopEarly(r.by, r.text("reason"))),
-        "trial.close": acts(lambda r: CloseReview(r.by, *map(r.text, ("learning", "decision", "reason")))),
+        "trial.close": closed_by,
         "trial.review_date": date_moved,
     }
 )

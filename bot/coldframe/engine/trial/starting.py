@@ -34,9 +34,9 @@ MAX_ACTION = 300  # characters of a first-week action
 
 async def begin(turn: Turn, trial: Trial) -> None:
     """Takes a place, enters the register, sets everything that is to come."""
-    assert trial.owner is not None and trial.review is not None
+    assert trial.review is not None
     ends = await trial_turn.earliest_review(turn, trial)
-    place = RunningTrial(trial.id, trial.tenant, trial.team, trial.owner, ends, trial.review)
+    place = RunningTrial(trial.id, trial.tenant, trial.team, trial.owner or "", ends, trial.review)
     await turn.uow.start_trial(place)
     await registering.enter(turn, trial)
     await schedule.schedule(turn, trial)

@@ -38,6 +38,8 @@ MAX_UNIT = 60  # characters
 
 def judge(trial: Trial, today: date, special: Sequence[SpecialDay] = ()) -> Judged:
     """What the numbers support under the frozen criterion, with the looks taken so far; this one counts."""
+    if trial.only_counted:
+        return Judged(None, None, "")
     try:
         measure = measure_of(trial)
         weeks = weeks_of(trial)

@@ -27,6 +27,8 @@ EXPLAINED: Mapping[str, str] = {
     "messages waiting": "How many of my messages are on their way to you.",
     "leads": "Teams whose weekly digest comes to you.",
     "erasing asked": "Teams of which you asked, or agreed, to erase everything.",
+    "to see done": "What you agreed, or are asked, to see done.",
+    "plans to see done": "Plans that you are named for: a project or an errand.",
     "guest of": "Teams in whose channel you are a guest, and whether somebody has let you take part.",
     "rounds": "Your part in each round. Revealed notes aren't in it: nobody can tell any more which are yours.",
     "trials": "Your part in each trial, and in what the register says of it.",
@@ -104,6 +106,12 @@ def everything(
         "leads": [team.team for team in stands_in if team.lead == me],
         "erasing asked": [t.team for t in stands_in if t.erasing and me in (t.erasing.by, t.erasing.second)],
         "guest of": [{"team": t.team, "takes part": t.guests[me]} for t in stands_in if me in t.guests],
+        "to see done": [
+            {"what": f.kind, "of": f.title, "due": f.due, "agreed": f.owner == me}
+            for t in stands_in
+            for f in t.fates.values()
+            if me in (f.owner, f.asked)
+        ],
         "rounds": [held_in(round_, me) for round_ in rounds],
         "trials": [held_in_trial(trial, me) for trial in trials],
     }
@@ -177,6 +185,11 @@ def _chosen(round_: Round, me: MemberId) -> Held:
         "trials asked to own": [title for title, c in chosen if c.asked == me],
         "trials owned": [title for title, c in chosen if c.owner == me],
         "trials offered to own": [title for title, c in chosen if me in c.offers],
+        "plans to see done": [
+            {"plan": round_.plans[p].title if p in round_.plans else p, "what": fate.kind, "due": fate.due}
+            for p, fate in round_.fates.items()
+            if fate.owner == me
+        ],
         "trials declined": {title: reason for title, c in chosen for member, reason in c.declined if member == me},
         "first-week actions": [
             {"trial": title, "what": a.text, "due": a.due} for title, c in chosen for a in c.actions if a.who == me

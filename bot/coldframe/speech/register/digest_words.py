@@ -82,6 +82,17 @@ class VerdictRow:
 
 
 @dataclass(frozen=True, slots=True)
+class FateRow:
+    """Something decided that is to be done, or was lately."""
+
+    title: str
+    state: str
+    due: datetime
+    late: bool
+    done: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Digest:
     """One team at one moment."""
 
@@ -94,10 +105,12 @@ class Digest:
     learnings: tuple[str, ...]
     places_free: int
     next_round: datetime | None
+    fates: tuple[FateRow, ...] = ()
 
     @property
     def late(self) -> tuple[str, ...]:
-        return tuple(f"{t.title}: {', '.join(t.late)}" for t in self.trials if t.late)
+        overdue = tuple(f"{f.title}: {FATE_OVERDUE}" for f in self.fates if f.late)
+        return (*(f"{t.title}: {', '.join(t.late)}" for t in self.trials if t.late), *overdue)
 
 
 # --- what a row says ---
@@ -109,6 +122,11 @@ WITHOUT_OWNER = "without an owner"
 ACTION_DUE = "action due"
 REVIEW = "review"
 REVIEW_OPEN = "review not closed"
+FATE_OVERDUE = "not done by its date"
+
+
+def named(title: str, *, brought: bool) -> str:
+    return f"{title} (brought in)" if brought else title
 
 
 def rests(round_: Round) -> str:
@@ -142,6 +160,7 @@ def message(digest: Digest, *, zone: str = "UTC") -> Message:
     blocks += _section("Rounds", [_round_line(r) for r in digest.rounds])
     blocks += _section("Trials", [_trial_line(t) for t in digest.trials])
     blocks += _section("Verdicts since the last digest", [_verdict_line(v) for v in digest.verdicts])
+    blocks += _section("Decided, until it is done", [_fate_line(f) for f in digest.fates])
     blocks += _section("Learnt", [written(text, 160) for text in digest.learnings], shown=3)
     if digest.next_round is not None:
         blocks.append(paragraph("Next round: {d}.", d=When(digest.next_round, "day")))
@@ -200,6 +219,10 @@ def _verdict_line(row: VerdictRow) -> Line:
     return line(
         "{t}: {s} {d}.", t=theirs(row.title, 80), s=theirs(row.sentence or row.verdict, 400), d=row.decision.title()
     )
+
+
+def _fate_line(row: FateRow) -> Line:
+    return line("{s}{late}", s=theirs(row.state, 300), late="; late" if row.late else "")
 
 
 def trials_in_detail(digest: Digest) -> Message:
@@ -274,6 +297,7 @@ def markdown(digest: Digest, zone: str = "UTC") -> str:
         f"{_safe(v.title)}: {_safe(v.sentence or v.verdict)} {v.decision}. {_safe(v.learning)}" for v in digest.verdicts
     ]
     lines += _part("Verdicts since the last digest", verdicts)
+    lines += _part("Decided, until it is done", [_safe(f.state) + ("; late" if f.late else "") for f in digest.fates])
     lines += _part("Learnt", [_safe(text) for text in digest.learnings])
     lines.append(f"{count(digest.places_free, 'place')} free; next round: {day(digest.next_round)}")
     return "\n".join(lines) + "\n"

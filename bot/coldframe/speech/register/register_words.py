@@ -7,14 +7,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import floor, log10
 
+from coldframe.domain.likes import FEWEST
 from coldframe.domain.names import Step
+from coldframe.domain.trial import standing
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Field, Form, Items, Line, Message, Option, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import count
+from coldframe.speech.names import brought, count
 
-VERDICTS = ("reached", "better", "not reached", "worse", "cannot tell", "too early", "running")
+VERDICTS = ("reached", "better", "not reached", "worse", "cannot tell", "too early", "running", "brought in")
 SHOWN = 5  # entries
 
 
@@ -31,6 +33,7 @@ class Found:
     learning: str
     owner: str
     at: datetime
+    brought: str = ""
 
 
 def no_date(filters: Sequence[str]) -> Message:
@@ -42,7 +45,7 @@ def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Mes
     head = line(
         "{n} in the register{f}.", n=count(len(found), "trial") + (" or more" if more else ""), f=_asked(words, filters)
     )
-    blocks: list[Block] = [heading(head)]
+    blocks: list[Block] = [heading(head), *_how_often(found)]
     for one in found[:SHOWN]:
         blocks += _entry(one)
     if len(found) > SHOWN:
@@ -53,6 +56,15 @@ def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Mes
     button = Button("Search with filters …", "register.filter", words[:200])
     blocks.append(offer(button))
     return Message(head, tuple(blocks))
+
+
+def _how_often(found: Sequence[Found]) -> list[Block]:
+    """Of those that were judged here, once there are enough for a share to say something."""
+    judged = [one for one in found if not one.brought and one.decision]
+    if len(judged) < FEWEST:
+        return []
+    reached = sum(one.verdict == "reached" for one in judged)
+    return [paragraph("{n} of {all} judged here reached their target.", n=reached, all=len(judged))]
 
 
 def _asked(words: str, filters: str) -> Line:
@@ -66,6 +78,8 @@ def _entry(one: Found) -> list[Block]:
         ("Lever, round", line("{l}, {r}", l=theirs(one.lever, 60), r=theirs(one.round_name, 60))),
         ("Owner", line("{o}, {d}", o=theirs(one.owner or "nobody", 60), d=When(one.at, "day"))),
     ]
+    if one.brought:
+        rows.append(("Brought in", brought(one.brought, judged=one.verdict in standing.VERDICTS)))
     if one.learning:
         rows.append(("Learnt", written(one.learning, 300)))
     return [paragraph("*{t}* {s}", t=theirs(one.title, 80), s=theirs(one.sentence, 300)), Facts(tuple(rows))]

@@ -18,12 +18,13 @@ LONG = 100  # characters
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """`undone`: forces that no plan was chosen for, those with most dots first."""
+    """`undone`: forces that no plan was chosen for, those with most dots first; `fates`: of the plans not tried."""
 
     round_name: str
     question: str
     trials: Sequence[Trial]
     undone: Sequence[str]
+    fates: Sequence[Line] = ()
 
 
 def read_back(story: Story) -> Message:
@@ -38,6 +39,7 @@ def last_round(story: Story) -> list[Block]:
     blocks += _listed("What we tried, and what came out", [_tried(trial) for trial in story.trials])
     if not story.trials:
         blocks.append(paragraph("Nothing was tried."))
+    blocks += _listed("What became of the other plans", story.fates)
     return blocks + _listed("What nothing was done about", [written(force, LONG) for force in story.undone])
 
 

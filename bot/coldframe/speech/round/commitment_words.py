@@ -7,6 +7,7 @@ from datetime import datetime
 
 from coldframe.domain.names import PlanId, Role, Step
 from coldframe.domain.round import commitment, wanting
+from coldframe.domain.round.fates import untried
 from coldframe.domain.state import Choice, Criterion, Plan, Round
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
@@ -15,7 +16,7 @@ from coldframe.message.saying import heading, offer, paragraph, said, small, tol
 from coldframe.speech import wanting_words
 from coldframe.speech.levels import level
 from coldframe.speech.names import NO_REASON, about, count, title, together, who
-from coldframe.speech.round import odds_words
+from coldframe.speech.round import fate_desk_words, odds_words
 from coldframe.speech.round.cards import WHAT_NOW
 
 A_DAY = 1440  # minutes
@@ -43,6 +44,7 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
     for plan_id, choice in round_.told_choices().items():
         blocks += _choice_blocks(round_, round_.plans[plan_id], choice)
     blocks += _not_told_yet(round_)
+    blocks += fate_desk_words.listed(round_)
     blocks += _open_plans(round_)
     blocks.append(paragraph(_next_round_line(round_)))
     lacks = wanting.wanted(round_) if commitment.missing(round_) else ()
@@ -75,6 +77,8 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     ]
     if choice.odds is not None:
         rows.append(("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))))
+    if choice.why:
+        rows.append(("Why now", written(choice.why, 300)))
     for member, reason in choice.declined:
         why = signed(reason or NO_REASON, member, 200)
         rows.append(("Declined", line("{who}: {why}", who=who(round_, member), why=why)))
@@ -102,8 +106,7 @@ def _not_told_yet(round_: Round) -> list[Block]:
 
 
 def _open_plans(round_: Round) -> list[Block]:
-    order = [PlanId(s.option) for s in round_.plans_standing] or list(round_.plan_order)
-    rest = [p for p in order if p not in round_.told_choices()][:8]
+    rest = untried(round_)[: fate_desk_words.MOST]
     if not rest:
         return []
     buttons = tuple(
@@ -119,7 +122,8 @@ def _next_round_line(round_: Round) -> Line:
 
 
 def _desk_buttons(round_: Round, lacking: bool) -> tuple[Button, ...]:
-    buttons = [Button("Date of the next round …", "nextround.date", about(round_))]
+    buttons = [fate_desk_words.button(round_)] if untried(round_) else []
+    buttons.append(Button("Date of the next round …", "nextround.date", about(round_)))
     if commitment.overlaps(round_) and not round_.overlap_accepted:
         buttons.append(Button("Accept the overlap", "overlap.accept", about(round_)))
     if not lacking:
@@ -229,6 +233,7 @@ def sealed_card(round_: Round) -> Message:
     blocks: list[Block] = [heading("{name}: Commitment", name=theirs(round_.name, 60)), paragraph(head)]
     for plan_id, choice in round_.choices.items():
         blocks += _sealed_choice(round_, round_.plans[plan_id], choice)
+    blocks += fate_desk_words.listed(round_)
     blocks.append(paragraph(_next_round_line(round_)))
     blocks.append(
         small(

@@ -70,6 +70,19 @@ def on_the_page(found: Plan | None) -> tuple[Field, ...]:
     )  # fmt: skip
 
 
+def of_any_kind() -> tuple[Field, ...]:
+    """For a trial of which only whoever enters it knows the kind: all that some kind needs, on one form."""
+    label, hint = WEEKS["before-after"]
+    return (
+        Field("measure", "Success measure, with its unit", required=False, most=200),
+        Field("kind", "How is it measured?", "choice", required=False, options=KINDS, initial="split"),
+        *(replace(field, hint="") for field in on_the_page(None)),
+        _figure("spread", "Of a mean: standard deviation from head to head", None),
+        Field("baseline_weeks", label, "long", required=False, most=2000, hint=hint),
+        Field("lag", "Days until a week's people can be counted", required=False, most=3, initial="0"),
+    )
+
+
 def _number(value: float | None) -> str:
     """As it is read again: no exponent, and not three decimals, which might be thousands."""
     if value is None:

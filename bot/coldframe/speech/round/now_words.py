@@ -328,6 +328,7 @@ _FILLS: Mapping[Want | Because, tuple[str, str]] = {
     Because.CHECK_MISSING: ("Criterion …", "criterion.write"),
     Because.ACTIONS_MISSING: ("First-week actions …", "actions.write"),
     Because.REVIEW_MISSING: ("Review date …", "review.date"),
+    Because.FATES_MISSING: ("What becomes of the others …", "fate.settle"),
     Because.NEXT_ROUND_MISSING: ("Date of the next round …", "nextround.date"),
     Because.OVERLAP_UNCONFIRMED: ("Accept the overlap", "overlap.accept"),
     Want.SEAL: ("Seal the commitment", "round.commit"),

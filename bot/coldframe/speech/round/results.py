@@ -14,7 +14,7 @@ from coldframe.message.pictures import ForceField, PlacedPlan, PlacementMatrix, 
 from coldframe.message.plain import percent
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import NO_REASON, about, count, fewest, touched
-from coldframe.speech.round import drawn, jot_words
+from coldframe.speech.round import change_words, drawn, jot_words
 from coldframe.speech.round.sure_words import Sureness, sure_words, weight_words
 
 MAX_LISTED = 60
@@ -276,6 +276,9 @@ def plan_page(round_: Round, plan: Plan, *, weeks_note: str = "") -> Message:
     ]
     if criterion.counted:
         rows.append(("Who is counted", written(criterion.counted, 300)))
+    again = change_words.parent(round_, plan)
+    if again:
+        rows.insert(1, ("Another try of", again))
     borrowed = next((p for p in round_.precedents if p.id == plan.borrows), None)
     if borrowed is not None:
         rows.insert(1, ("Borrows from", jot_words.principle(borrowed)))

@@ -10,7 +10,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small
 from coldframe.speech.names import about, touched
-from coldframe.speech.round import jot_words
+from coldframe.speech.round import change_words, jot_words
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
 
@@ -117,6 +117,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
                   "told who wrote it unless you say so."),
         paragraph(until(round_, member)),
         *jot_words.jotted(round_, member),
+        *change_words.offered(round_),
     ]  # fmt: skip
     for plan in mine:
         blocks.append(paragraph(written(plan.title, 80)))

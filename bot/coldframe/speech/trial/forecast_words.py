@@ -2,14 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
+from coldframe.domain.likes import Likes
 from coldframe.domain.names import MemberId, PlanId
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Line, Message, line
 from coldframe.message.saying import offer, paragraph, small, told
-from coldframe.speech.names import about
+from coldframe.speech.names import about, count
+
+DESIGNS: Mapping[str, str] = {
+    "split": "split",
+    "mean": "means of two groups",
+    "rate": "rates of two groups",
+    "before-after": "earlier weeks",
+    "count": "a count against a number",
+    "share": "a share against a number",
+}
+
+
+def like(likes: Likes) -> Line:
+    """How often trials like it reached their target, and in what they are alike."""
+    length = count(likes.weeks, "week") if likes.weeks else ""
+    alike = ", ".join(filter(None, (theirs(likes.lever, 40).text, DESIGNS.get(likes.kind, ""), length)))
+    words = "Trials like this one ({a}): {n} of {all} reached."
+    return line(
+        words if alike else "Of your team's trials {n} of {all} reached.", a=alike, n=likes.reached, all=likes.number
+    )
 
 
 def sheet(round_: Round, member: MemberId, plans: Sequence[PlanId], last: Line) -> Message:
@@ -48,6 +68,8 @@ def _plan(round_: Round, member: MemberId, plan: PlanId, *, named: bool) -> list
     title = theirs(round_.plans[plan].title, 80).text
     fear = Button("Why it could fail …", "forecast.write", about(round_, plan), says=f"Why it could fail: {title}")
     blocks: list[Block] = [paragraph("“{t}”", t=_title(round_, plan))] if named else []
+    if choice.likes is not None:
+        blocks.append(small(like(choice.likes)))
     blocks.append(offer(*chances, fear))
     if given is not None:
         blocks.append(paragraph("You said {g}%. You can change it until the commitment is sealed.", g=given))

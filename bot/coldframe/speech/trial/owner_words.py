@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from coldframe.domain.fates import Fate
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.message.harmless import signed, theirs
@@ -217,11 +218,13 @@ def decides_now(trials: Sequence[Trial], left: str, chief: Who) -> Message:
     return said("{m} has left: {c} is the decision-maker for {t} now.", m=theirs(left, 40), c=chief, t=titles)
 
 
-def away_with_trials(trials: Sequence[Trial]) -> Message:
-    """To an owner who goes away for longer than a week."""
+def away_with(trials: Sequence[Trial], to_do: Sequence[tuple[str, Fate]]) -> Message:
+    """To an owner who goes away for longer than a week. `to_do`: what was decided and falls due meanwhile, with the
+    team."""
     words = line("While you are away nobody looks after what you own. You may hand it over for good:")
-    rows = tuple(Button(f"Hand over: {theirs(t.title, 55).text} …", "trial.hand_over", of_owner(t)) for t in trials)
-    return told(words, offer(*rows))
+    rows = [(t.title, "trial.hand_over", of_owner(t)) for t in trials]
+    rows += [(fate.title, "todo.hand_over", ButtonValue(team, (fate.id,)).pack()) for team, fate in to_do]
+    return told(words, offer(*(Button(f"Hand over: {theirs(t, 55).text} …", act, key) for t, act, key in rows)))
 
 
 def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:

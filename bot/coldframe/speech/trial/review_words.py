@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from coldframe.domain.names import Step
-from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
+from coldframe.domain.trial.state import UNDER_WAY, Closing, Trial, TrialStep
 from coldframe.domain.unsigned import enough
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, CalendarFile, Drawing, Facts, Items, Line, Message, When, line
@@ -158,6 +158,7 @@ def closed(trial: Trial, score: float | None) -> Message:
     blocks: list[Block] = [heading("Reviewed: {t}", t=title(trial)), paragraph(sentence)]
     rows: list[tuple[str, Line]] = [
         ("What follows", line("{d}. {r}", d=closing.decision.capitalize(), r=signed(closing.reason, closing.by, 500))),
+        *_what_follows(trial, closing),
         ("What we keep", (signed(closing.learning, closing.by, 1000),)),
     ]
     if score is not None:
@@ -168,6 +169,18 @@ def closed(trial: Trial, score: float | None) -> Message:
         blocks.append(Items(tuple(written(t, 500) for t in trial.shown_learnings)))
     blocks.append(paragraph(line("What this team did: {d}. Thank you, {o}.", d=_did(trial), o=_owner(trial))))
     return Message(words, tuple(blocks))
+
+
+_EXACTLY = {"scale": "What exactly", "change": "What stays", "stop": "Switched off"}
+
+
+def _what_follows(trial: Trial, closing: Closing) -> list[tuple[str, Line]]:
+    rows: list[tuple[str, Line]] = []
+    if closing.what:
+        rows.append((_EXACTLY[closing.decision], (signed(closing.what, closing.by, 500),)))
+    if closing.owner is not None and closing.due is not None:
+        rows.append(("Seen done by", line("{o}, {d}", o=who(trial, closing.owner), d=When(closing.due, "day"))))
+    return rows
 
 
 def _did(trial: Trial) -> str:

@@ -12,6 +12,8 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
 from coldframe.speech.names import about, about_trial, count, of_action, of_offer, of_owner, of_review, of_running
 
+UNTIL = "in 4 weeks"
+"""What was decided at a review is done by then, unless another date is said."""
 WHEN = "Such as next Tuesday, 12 Jan, or in 2 weeks."
 
 
@@ -178,7 +180,12 @@ def close_review(trial: Trial, me: MemberId) -> Form:
         Field("learning", "What did we learn?", "long", most=1000, initial=trial.learnings.get(me, "")),
         Field("decision", "What follows?", "choice", options=decisions),
         Field("reason", "Why?", "long", most=500),
-    )
+        Field("what", "What exactly?", "long", required=False, most=500,
+              hint="Scale: what, for whom. Change: what stays as it is. Stop: what is switched off, if anything."),
+        Field("owner", "Who sees it done?", "choice", required=False, initial=trial.owner or me,
+              options=people_of(trial)),
+        Field("date", "Until when?", required=False, most=60, initial=UNTIL, hint=WHEN),
+    )  # fmt: skip
     intro = line(
         "The verdict stands as it was shown: {s}", s=theirs(trial.reading.sentence if trial.reading else "", 300)
     )

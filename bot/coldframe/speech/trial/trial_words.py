@@ -28,6 +28,7 @@ from coldframe.message.plain import figure
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import (
     about_trial,
+    brought,
     count,
     of_action,
     of_offer,
@@ -123,6 +124,8 @@ def _card_rows(trial: Trial) -> tuple[tuple[str, Line], ...]:
         ("Measure", written(trial.criterion.measure, 200)),
         ("Target", line("{t}", t=measure_words.value(trial, trial.criterion.target))),
     ]
+    if trial.brought:
+        rows.append(("Brought in", brought(trial.brought, judged=not trial.only_counted)))
     entries = trial.entries()
     if entries:
         rows.append(("Last number", entry_line(trial, entries[-1])))
@@ -151,7 +154,14 @@ def _card_buttons(trial: Trial) -> tuple[Button, ...]:
             Button("Close the review …", "trial.close", of_review(trial), "primary"),
             *buttons,
         )
-    return (Button("Log a week …", "trial.log", about_trial(trial)), *buttons)
+    return (*_log(trial), *buttons)
+
+
+def _log(trial: Trial, *, primary: bool = False) -> tuple[Button, ...]:
+    """What is only counted is not logged."""
+    if trial.only_counted:
+        return ()
+    return (Button("Log a week …", "trial.log", about_trial(trial), "primary" if primary else "plain"),)
 
 
 def entry_line(trial: Trial, entry: Entry) -> Line:
@@ -182,15 +192,15 @@ def _figures(trial: Trial, figures: Figures) -> str:
     return measure_words.value(trial, figures.value) if figures.value < 1 else figure(figures.value)
 
 
-def under_way(trials: Sequence[tuple[Trial, date]], me: MemberId) -> Message:
-    """What runs, in a list, with what this person can do."""
+def under_way(trials: Sequence[tuple[Trial, date]], me: MemberId, decided: Sequence[Block] = ()) -> Message:
+    """What runs, in a list, with what this person can do; then what was `decided` and is to be done."""
     head = line("{n} under way.", n=count(len(trials), "trial is", "trials are"))
     blocks: list[Block] = [heading(head)]
     for trial, today in trials:
         blocks += open_now(trial, today, me)
     if not trials:
         blocks.append(paragraph("`/coldframe search` finds those that are over."))
-    return Message(head, tuple(blocks))
+    return Message(head, (*blocks, *decided))
 
 
 def open_now(trial: Trial, today: date, me: MemberId) -> list[Block]:
@@ -218,11 +228,11 @@ def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
         take = (Button("I will own it", "trial.own", owned),) if may_be_taken(trial) else ()
         return (*take, Button("Ask somebody …", "trial.ask", owned)) if me == trial.facilitator else take
     if trial.step is TrialStep.IN_REVIEW:
-        first = Button("Close the review …", "trial.close", of_review(trial), "primary")
+        first: tuple[Button, ...] = (Button("Close the review …", "trial.close", of_review(trial), "primary"),)
     else:
-        first = Button("Log a week …", "trial.log", key, "primary")
+        first = _log(trial, primary=True)
     return (
-        first,
+        *first,
         *(
             Button(f"Done: {theirs(a.text, 50).text}", "trial.tick", of_action(trial, a.id))
             for a in trial.open_actions()[:6]

@@ -56,6 +56,8 @@ class Judged:
 def sentence(trial: Trial, judged: Judged) -> str:
     """The state in plain words, without the trial's title. Harm and worse come first, whatever else is said."""
     verdict = judged.verdict
+    if trial.only_counted:
+        return "Brought in without all of its criterion: I don't judge it."
     if verdict is None:
         return "Cannot tell: the criterion that was frozen cannot be judged."
     first = caution_words.first(trial, verdict)

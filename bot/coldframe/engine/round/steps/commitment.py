@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, PlanId, Role, Step
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round import commitment
 from coldframe.domain.round.choosing import (
     AnswerOwnership,
@@ -33,7 +34,8 @@ from coldframe.domain.state import Action, Round
 from coldframe.engine.core import members, sent_form
 from coldframe.engine.core.requests import Over, RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import InOneTurn, Turn
-from coldframe.engine.round import announcing, closing, retention
+from coldframe.engine.register import registering
+from coldframe.engine.round import announcing, closing, fate_desk, retention
 from coldframe.engine.round.steps.play import Reads, StepPlay, chosen
 from coldframe.engine.trial import forecasts, places
 from coldframe.message.nodes import Form
@@ -42,7 +44,7 @@ from coldframe.ports.storage import Due
 from coldframe.speech import answers, over_words
 from coldframe.speech.names import about, message_name
 from coldframe.speech.people import time_words
-from coldframe.speech.round import cards, commitment_words, forms, odds_words
+from coldframe.speech.round import cards, commitment_words, fate_desk_words, forms, odds_words
 
 CARD = "desk"
 
@@ -72,12 +74,21 @@ async def _card(turn: Turn, due: Due) -> None:
 
 
 async def _choose(request: RoundRequest) -> Reply | None:
-    """Who chose hears when everybody hears of it; until then the card says only that something is chosen."""
+    """Who chose hears when everybody hears of it; until then the card says only that something is chosen. Against the
+    matrix the form asks why."""
     turn, plan = request.turn, PlanId(request.part(0))
     running, free_on = await places.places(turn, request.round)
     alongside = await places.alongside(turn, request.round)
     announce_at = await announcing.moment(turn, request.round)
-    after = await request.act(ChoosePlan(request.by, plan, running, free_on, (), announce_at, alongside))
+    likes = await registering.like(turn.uow, request.round, known(request.round.plans.get(plan)))
+    why = request.text("why")
+    command = ChoosePlan(request.by, plan, running, free_on, (), announce_at, alongside, why, likes)
+    try:
+        after = await request.act(command)
+    except Refused as refused:
+        if refused.code is not Because.AGAINST_THE_CORNER:
+            raise
+        return Reply(form=fate_desk_words.against(request.round, plan, request.round.corners[plan]))
     return request.shown(commitment_words.chosen(after, after.plans[plan], after.choices[plan].announce_at))
 
 
@@ -153,23 +164,13 @@ async def _actions(request: RoundRequest) -> None:
     for number, words in enumerate(request.text("actions").splitlines(), 1):
         if words.strip():
             what, when, who = (*[p.strip() for p in words.split("|")], "", "")[:3]
-            owner = _member_named(request, who) if who else (choice.owner or request.by)
+            owner = sent_form.member_named(request, who, "actions") if who else (choice.owner or request.by)
             day = await sent_form.action_day(request, when, owner)
             actions.append(Action(f"a{number}", what, owner, day.at))
             understood.append((what, day.words))
     await request.act(SetActions(request.by, plan, tuple(actions)))
     if understood:
         request.answer(time_words.dates_understood(understood, commitment_words.actions_again(request.round, plan)))
-
-
-def _member_named(request: RoundRequest, name: str) -> MemberId:
-    wanted = name.casefold()
-    there = request.round.active()
-    found = [m for m in there if request.round.name_of(m).casefold() == wanted]
-    found = found or [m for m in there if m.casefold() == wanted]
-    if len(found) != 1:
-        raise sent_form.FieldError("actions", answers.no_single_person(name, len(found)))
-    return found[0]
 
 
 # --- criterion, forecast, dates ---
@@ -262,6 +263,7 @@ PLAY = StepPlay(
     buttons={
         "round.commit": _commit,
         "choice.make": _choose,
+        "fate.settle": fate_desk.form,
         "choice.drop": acts(lambda r: DropChoice(r.by, PlanId(r.part(0)))),
         "owner.offer": _offer,
         "owner.accept": _accept,
@@ -275,6 +277,8 @@ PLAY = StepPlay(
         "nextround.date": opens(lambda r: forms.date("nextround.date", about(r.round))),
     },
     forms={
+        "choice.make": _choose,
+        "fate.settle": fate_desk.settled,
         "owner.ask": acts(lambda r: AskOwner(r.by, PlanId(r.part(0)), MemberId(r.text("member")))),
         "owner.decline": _decline,
         "actions.write": _actions,

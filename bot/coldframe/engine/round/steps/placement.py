@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
+from coldframe.domain.commands import BOT
+from coldframe.domain.fates import Corner, Placed
 from coldframe.domain.names import Axis, MemberId, PassReason, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import placement
 from coldframe.domain.round.disclosure import may_be_measured
+from coldframe.domain.round.fates import KnowCorners
 from coldframe.domain.round.placement import Compare, Compared, ComparisonTakenBack, PlansPlaced, StepBack
 from coldframe.domain.state import Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts
@@ -17,8 +20,9 @@ from coldframe.engine.round import retention
 from coldframe.engine.round.steps import result
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.engine.worker import explaining
-from coldframe.message.nodes import Message
+from coldframe.message.nodes import Drawing, Message
 from coldframe.message.packed import Occurrence
+from coldframe.message.pictures import PlacementMatrix
 from coldframe.speech.round import ballot_prompts, drawn, results
 
 
@@ -78,6 +82,18 @@ async def _reckoned(kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Messag
     return results.placement_result(round_, drawn.with_chief(round_, chart), judges, comparisons)
 
 
+def _corners(round_: Round, words: Message) -> KnowCorners | None:
+    """Where the matrix puts each plan, as it is told."""
+    charts = [a.chart for a in words.attachments if isinstance(a, Drawing) and isinstance(a.chart, PlacementMatrix)]
+    if not charts or len(charts[0].points) != len(round_.to_place):
+        return None
+    corners = {
+        plan: Placed(Corner(point.corner), sure=point.certainty is not None and not point.unsure)
+        for plan, point in zip(round_.to_place, charts[0].points, strict=True)
+    }
+    return KnowCorners(BOT, corners)
+
+
 def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
     return results.not_placed(round_, *numbers)
 
@@ -94,5 +110,5 @@ ASKING = Asking("compare", (), ask_to_compare)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=None, reads=READS, card_follows=False,
     buttons={}, forms={}, follow={Compared: _compared, ComparisonTakenBack: _taken_back, PlansPlaced: _placed},
-    due={result.MATRIX: result.Result(result.MATRIX, "matrix", _reckoned, _plain)},
+    due={result.MATRIX: result.Result(result.MATRIX, "matrix", _reckoned, _plain, _corners)},
 )  # fmt: skip

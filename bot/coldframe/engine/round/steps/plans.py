@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
+from coldframe.domain.fates import ToChange
 from coldframe.domain.names import MemberId, PlanId, PrecedentId, QuestionId, Step
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.plans import HandInPlan, PlanHandedIn, PlansRevealed, PlanWithdrawn, WithdrawPlan
 from coldframe.domain.state import Criterion, Plan, Round
 from coldframe.engine.core import sent_form
@@ -14,7 +16,8 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import registering
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.message.nodes import Form
-from coldframe.speech.round import forms, results, work_prompts
+from coldframe.ports.chat import Reply
+from coldframe.speech.round import change_words, forms, results, work_prompts
 
 # --- opening ---
 
@@ -36,9 +39,27 @@ def _form(request: RoundRequest) -> Form:
     return forms.plan(request.round, plan, jotted)
 
 
+async def _again_form(request: RoundRequest) -> Reply:
+    change = _to_change(request)
+    return Reply(form=change_words.form(request.round, change, await request.turn.trial(change.trial)))
+
+
+def _to_change(request: RoundRequest) -> ToChange:
+    """The trial that a new version is written of. Raises Refused."""
+    return known(next((c for c in request.round.to_change if c.trial == request.part(0)), None))
+
+
+async def _again(request: RoundRequest) -> None:
+    """It resembles what was tried, and should."""
+    plan = _plan(request, PlanId(request.turn.kit.ids.new("p")))
+    await request.act(HandInPlan(request.by, replace(plan, child_of=_to_change(request).trial)))
+
+
 async def _hand_in(request: RoundRequest) -> None:
     new = not request.parts
     plan = _plan(request, PlanId(request.turn.kit.ids.new("p") if new else request.part(0)))
+    before = request.round.plans.get(plan.id)
+    plan = replace(plan, child_of=before.child_of if before is not None else "")
     alike = await registering.doubt_once(request.turn, request.round, plan) if new else ""
     if alike:
         raise sent_form.FieldError("title", alike)
@@ -96,9 +117,10 @@ PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=own_card, reads=READS, card_follows=False,
     buttons={
         "plan.write": opens(_form),
+        "plan.again": _again_form,
         "plan.edit": opens(_form),
         "plan.withdraw": acts(lambda r: WithdrawPlan(r.by, PlanId(r.part(0)))),
     },
-    forms={"plan.write": _hand_in},
+    forms={"plan.write": _hand_in, "plan.again": _again},
     follow={PlanHandedIn: _handed_in, PlanWithdrawn: _withdrawn, PlansRevealed: _revealed}, due={},
 )  # fmt: skip

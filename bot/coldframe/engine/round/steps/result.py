@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import structlog
 
+from coldframe.domain.commands import Command
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.round.steps.play import read
@@ -26,6 +27,8 @@ AGAIN = timedelta(seconds=5)
 
 Reckon = Callable[[Kit, Round, tuple[int, ...]], Awaitable[Message]]
 Plainly = Callable[[Round, tuple[int, ...]], Message]
+Means = Callable[[Round, Message], Command | None]
+"""What the round keeps of a result that is told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,7 @@ class Result:
     name: str
     reckon: Reckon
     plainly: Plainly
+    means: Means | None = None
 
     async def __call__(self, kit: Kit, due: Due) -> None:
         round_ = await read(kit, due.subject)
@@ -49,6 +53,9 @@ class Result:
                 turn.later(self.kind, due.subject, due.occurrence, turn.now + AGAIN)
                 return
             turn.say(now_round, "result", words, rest=(self.name,))
+            meant = self.means(now_round, words) if self.means is not None else None
+            if meant is not None:
+                await turn.act(now_round, meant)
             turn.later(OPENING, now_round.id, now_round.step.value, turn.now)
 
     async def _words(self, kit: Kit, round_: Round, numbers: tuple[int, ...]) -> Message:

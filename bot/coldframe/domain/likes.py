@@ -1,0 +1,44 @@
+"""What became of trials like a new one: a base rate for whoever says how likely it is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+FEWEST = 5
+"""Trials like it; with fewer a share would say nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A trial that was judged here: its lever by name, how it was compared, how long it was planned."""
+
+    lever: str
+    kind: str
+    weeks: int
+    reached: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Likes:
+    """Of so many trials that are alike in what is named so many reached their target; empty or 0: not alike in that."""
+
+    number: int
+    reached: int
+    lever: str = ""
+    kind: str = ""
+    weeks: int = 0
+
+
+def like(tried: Sequence[Tried], lever: str, kind: str, weeks: int) -> Likes | None:
+    """Alike in lever, design and length; else in lever and design, in design, in being the team's: the first of these
+    that has five. None while none has."""
+    for wanted in ((lever, kind, weeks), (lever, kind, 0), ("", kind, 0), ("", "", 0)):
+        found = [one for one in tried if _fits(one, *wanted)]
+        if len(found) >= FEWEST:
+            return Likes(len(found), sum(one.reached for one in found), *wanted)
+    return None
+
+
+def _fits(one: Tried, lever: str, kind: str, weeks: int) -> bool:
+    return lever in ("", one.lever) and kind in ("", one.kind) and weeks in (0, one.weeks)
