@@ -100,7 +100,17 @@ def together(forecasts: Collection[int]) -> str:
     if not enough(forecasts):
         return "not shown: fewer than three people gave one"
     differ = "far apart" if max(forecasts) - min(forecasts) >= FAR_APART else "not far apart"
-    return f"{len(forecasts)}, {differ}; the middle one is {middle(forecasts)}%"
+    return f"{len(forecasts)}, {differ}; the middle one is {_middle_words(middle(forecasts))}"
+
+
+ENDS_AT = 10  # per cent from either end of the scale
+
+
+def _middle_words(chance: int) -> str:
+    """Not the end of the scale itself: of three, whoever said something else would know both others' to the point."""
+    if chance >= 100 - ENDS_AT:
+        return f"{100 - ENDS_AT}% or more"
+    return f"{ENDS_AT}% or less" if chance <= ENDS_AT else f"{chance}%"
 
 
 def label(round_: Round) -> Line:

@@ -16,7 +16,7 @@ from coldframe.engine.round import setup
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import IncomingFile, Person
 from coldframe.timing.calendars import WorkingCalendar
-from tests.domain.play import DD, FD, D, F
+from tests.domain.play import DD, EVERYBODY, FD, D, F
 from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team, words
 
 HOUR = timedelta(hours=1)
@@ -360,7 +360,8 @@ async def test_the_material_comes_a_day_before_and_the_verdict_at_the_date(tmp_p
 
 async def test_a_closed_review_is_marked_with_thanks_scores_and_a_free_place(tmp_path: Path) -> None:
     """Whatever the result; personal scores go to the person alone; the register has it; a waiting plan may start."""
-    async with a_team(tmp_path, plans={"p0": D, "p1": D}, chances={F: 70, D: 40, FD: 50}) as team:
+    chances = {F: 70, D: 40, FD: 50, DD: 60, INES: 20}
+    async with a_team(tmp_path, plans={"p0": D, "p1": D}, chances=chances) as team:
         await logged_to_the_review_of_two(team)
         for member, learnt in ((FD, "Calls are liked"), (F, "They ring back"), (DD, "Ten is too late")):
             assert not await team.fill(member, "trial.learn", {"text": learnt}, value=(await team.trial()).id)
@@ -387,6 +388,18 @@ async def logged_to_the_review_of_two(team: Team) -> None:
             await team.say(D, text)
             await team.press(D, "trial.take", ButtonValue(trial.id, (text,)).pack())
     await team.weeks(4, at=timedelta(days=1, hours=2))
+
+
+async def test_what_is_due_does_not_tell_who_gave_a_forecast(tmp_path: Path) -> None:
+    """A row for everybody, by their hours; words only to those who gave one."""
+    far = {m: WorkingCalendar(zone="Pacific/Auckland" if m in (INES, JON) else "UTC") for m in EVERYBODY[:6]}
+    async with a_team(tmp_path, calendars=far, chances={F: 50, INES: 60}) as team:
+        await logged_to_the_review(team)
+        await team.fill(D, "trial.close", {"learning": "Calling works", "decision": "stop", "reason": "no numbers"})
+        async with team.house.store.begin() as uow:
+            assert {due.occurrence for due in await uow.dues("trial score")} == {INES, JON}
+        await team.weeks(5)
+        assert [m for m in EVERYBODY[:6] if any("Your score is" in said for said in team.told(m))] == [F, INES]
 
 
 async def test_a_plan_that_was_refused_a_place_starts_when_one_is_free(tmp_path: Path) -> None:

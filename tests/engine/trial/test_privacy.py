@@ -127,6 +127,20 @@ async def test_three_forecasts_are_shown_so_that_nobodys_own_can_be_read_off(tmp
         assert all(f"canary {n}" in seen for n in ("one", "two", "three"))
 
 
+@pytest.mark.parametrize(("others", "said"), [(100, "90% or more"), (90, "90% or more"), (0, "10% or less")])
+async def test_three_forecasts_at_the_end_of_the_scale_do_not_give_two_away(
+    others: int, said: str, tmp_path: Path
+) -> None:
+    """Whoever said something else would know of both others what they said: the end itself is told coarsely, and the
+    score, a sum of so few, not at all."""
+    async with a_team(tmp_path, chances={F: 50, D: others, FD: others}) as team:
+        await team.weeks(4, at=timedelta(days=1, hours=1))
+        await team.fill(D, "trial.close", {"learning": "Calling works", "decision": "stop", "reason": "no numbers"})
+        await team.weeks(5)
+        seen = "\n".join(team.channel())
+        assert f"the middle one is {said}" in seen and "mean score" not in seen
+
+
 async def test_a_fear_that_was_taken_back_or_rewritten_is_never_published(tmp_path: Path) -> None:
     """By the form, which shows one's last words and takes them back when it is sent empty; a button leaves them."""
     async with a_team(tmp_path, sealed=False) as team:

@@ -141,7 +141,7 @@ async def rows_of_trial(turn: Turn, trial: Trial, waiting: Waiting, person: str 
 async def _moments(turn: Turn, trial: Trial, person: str | None) -> list[tuple[str, str, datetime]]:
     found: list[tuple[str, str, datetime]] = []
     doers = (action.who for action in trial.open_actions())
-    for member in dict.fromkeys((trial.owner or trial.facilitator, *doers, *trial.chances)):
+    for member in dict.fromkeys((trial.owner or trial.facilitator, *doers, *trial.people)):
         if person in (None, member):
             calendar = await trial_turn.calendar_of(turn, trial, member)
             with suppress(NoWorkingTime):
@@ -159,7 +159,7 @@ def _moments_of(
     if member == (trial.owner or trial.facilitator) and trial.review is not None:
         found.append((reviews.BRIEF, "brief", reviews.brief_at(calendar, trial.review)))
         found.append((reviews.LATE, "late", reviews.late_at(calendar, trial.review)))
-    if member in trial.chances:
+    if member in trial.people:
         found.append((reviews.SCORE, Occurrence((member,)).pack(), next_nudge_time(calendar, now)))
     return found
 

@@ -9,9 +9,9 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.fates import Fate, FateKind
 from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.disclosure import MIN_VOTERS
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
 from coldframe.domain.trial.state import Trial, TrialStep
-from coldframe.domain.unsigned import enough
 from coldframe.engine.core import lives, members, sent_form, trial_turn
 from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.trial_turn import earlier_working_day, later_working_day
@@ -168,8 +168,9 @@ async def follow_up(turn: Turn, trial: Trial) -> None:
 
 
 async def _score_of_all(kit: Kit, trial: Trial) -> float | None:
+    """Of so many that nobody's own is read off it by whoever knows theirs and the middle one."""
     met = registering.was_met(trial)
-    if met is None or not enough(trial.chances):
+    if met is None or len(trial.chances) < MIN_VOTERS:
         return None
     given = [c / 100 for c in trial.chances.values()]
     return await kit.numbers.compute(judging.brier, given, [int(met)] * len(given))
@@ -182,8 +183,9 @@ async def _calibration(kit: Kit, entries: Sequence[RegisterEntry]) -> Calibratio
 
 
 async def _own_scores(turn: Turn, trial: Trial) -> None:
-    """Each to the person alone, in their own working hours."""
-    for member in trial.chances:
+    """Each to the person alone, in their own working hours. A row for everybody: whether somebody gave a forecast is
+    theirs."""
+    for member in trial.people:
         calendar = members.calendar_of(await turn.uow.member(trial.tenant, member))
         try:
             turn.later(SCORE, trial.id, Occurrence((member,)).pack(), next_nudge_time(calendar, turn.now))
