@@ -270,12 +270,6 @@ _DOC = json.loads(_ROWS.doc)
 _TRIAL_DOC = json.loads(register._TRIAL.dump_json(filled(Trial, MemberId("ada"))))
 
 
-def _read_trial(doc: str) -> object:
-    trial = register._TRIAL.validate_json(doc)
-    assert register._TRIAL.validate_json(register._TRIAL.dump_json(trial)) == trial
-    return trial
-
-
 def _read_document(doc: str) -> object:
     return from_rows(doc, {key: item.body for key, item in _ROWS.items.items()}, {})
 
@@ -330,6 +324,6 @@ READERS: dict[str, Reader] = {
     "the room's orders": Reader(_ORDERS, orders.ORDERS.validate_json, (ValidationError,)),
     "the room's forms": Reader(fields("text", "many", "one", "day", "sure", "count"), _read_fields, (RoomRefused,)),
     "the room's ids": Reader(near("m000001", "c:growth", "d", "f000002"), _read_ids, (RoomRefused,)),
-    "stored trials": Reader(near_json(_TRIAL_DOC), _read_trial, (ValidationError,)),
+    "stored trials": Reader(near_json(_TRIAL_DOC), register._TRIAL.validate_json, (ValidationError,)),
     "stored rounds": Reader(near_json(_DOC), _read_document, (ValidationError,)),
 }
