@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+
+import pytest
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, RoundId, Step
@@ -18,7 +20,7 @@ from coldframe.ports.chat import Person
 from coldframe.speech.register import story_words
 from coldframe.speech.register.story_words import Story
 from coldframe.speech.round import late_words
-from tests.domain.play import F, Play, a_round
+from tests.domain.play import EVERYBODY, F, Play, a_round
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, reach
 from tests.engine.seeing_through import CHANNEL, Team, a_team, words
@@ -119,9 +121,29 @@ async def test_who_is_new_gets_the_story_so_far(tmp_path: Path) -> None:
         assert "6 notes by 6 people" in word and "to work on" in word and "What holds us back most" in word
 
 
-async def _second(team: Team) -> None:
+@pytest.mark.parametrize("earlier", [False, True])
+async def test_what_waited_comes_behind_the_word_about_the_absence(tmp_path: Path, earlier: bool) -> None:
+    """Asked of somebody who is away: first they read what was meanwhile, on the day that was set and by “away off”."""
+    async with at_step(tmp_path, MONDAY, Step.FOCUS) as team:
+        await _gone(team, "2026-03-04")
+
+        async def asks(turn: Turn) -> None:
+            turn.answer("room", JON, said("Would you own it?"), ask=True)
+
+        await team.house.engine.act("asks", asks)
+        await team.settle()
+        assert not [w for w in team.told(JON) if "own it" in w]
+        if earlier:
+            await team.command(JON, "away off", channel=False)
+        back = team.clock.now() if earlier else datetime(2026, 3, 4, 9, tzinfo=UTC)
+        await team.until(back + timedelta(minutes=2))
+        order = [w.splitlines()[0] for w in team.told(JON)]
+        assert order.index("While you were away") < order.index("Would you own it?")
+
+
+async def _second(team: Team, people: int = 4) -> None:
     """Another round of the same team begins."""
-    round_ = replace(a_round(4), id=RoundId("r2"), tenant="room", channel=CHANNEL, name="Summer")
+    round_ = replace(a_round(people), id=RoundId("r2"), tenant="room", channel=CHANNEL, name="Summer")
     async with team.house.store.begin() as uow:
         await uow.add_round(round_, team.clock.now())
 
@@ -148,6 +170,21 @@ async def test_the_second_round_begins_with_a_read_back(tmp_path: Path) -> None:
         assert team.channel().index(said) < next(
             i for i, w in enumerate(team.channel()) if w.startswith("Summer: Notes")
         )
+
+
+async def test_who_is_new_in_the_second_round_reads_in_private_what_became_of_the_first(tmp_path: Path) -> None:
+    """With its start, before their sheet; whoever was in it reads the channel's alone."""
+    async with a_team(tmp_path) as team:
+        new = EVERYBODY[len(team.round.active())]
+        team.house.room.add_person(Person(new, "Zoe"), CHANNEL)
+        before = {m: len(team.told(m)) for m in team.round.active()}
+        await _second(team, len(team.round.active()) + 1)
+        (word,) = [w for w in team.told(new) if "what became of it" in w]
+        assert team.round.name in word and "Title of p0: under way" in word
+        (sheet,) = [w for w in team.told(new) if w.startswith("Summer: Notes")]
+        assert team.told(new).index(word) < team.told(new).index(sheet)
+        for member, known in before.items():
+            assert not [w for w in team.told(member)[known:] if "what became of it" in w]
 
 
 async def test_who_joins_the_second_round_gets_the_story_of_the_first(tmp_path: Path) -> None:

@@ -22,6 +22,8 @@ from coldframe.timing.reminders import next_nudge_time
 
 NEWS_FOR = timedelta(days=7)
 """News with which nothing was asked until then is no news any more."""
+BEHIND = timedelta(minutes=1)
+"""What waited for somebody who was away comes so much after the word that tells them what was meanwhile."""
 NEVER = timedelta(days=365)
 """For somebody who never works: until they act."""
 AT_ONCE = timedelta(seconds=1)
@@ -31,12 +33,14 @@ _FILE = "/file"
 
 @dataclass(frozen=True, slots=True)
 class Here:
-    """What a turn is about: whose act it answers, which rounds it read, and which of them are held in one sitting."""
+    """What a turn is about: whose act it answers, which rounds it read, which of them are held in one sitting, and who
+    comes back to work with it."""
 
     now: datetime
     asker: Place | None
     touched: frozenset[str]
     live: frozenset[str]
+    back: frozenset[Place] = frozenset()
 
 
 async def in_their_hours(uow: UnitOfWork, here: Here, sends: Sequence[Send]) -> list[Send]:
@@ -72,12 +76,18 @@ def at_work(record: Member | None, now: datetime) -> datetime:
         return now + NEVER
 
 
+def _reaches(record: Member | None, now: datetime) -> datetime:
+    """The same, and behind the word that comes first after an absence."""
+    away = record is not None and record.away_until is not None and record.away_until > now
+    return at_work(record, now) + (BEHIND if away else timedelta())
+
+
 async def reckon_anew(uow: UnitOfWork, tenant: str, person: str, now: datetime) -> None:
     """This person's hours are others from now on."""
     place = Place(tenant, "direct", person)
     asks = [one for one in await uow.held([place]) if not one.held.news]
     if asks:
-        await uow.hold_until(asks, at_work(await uow.member(tenant, person), now))
+        await uow.hold_until(asks, _reaches(await uow.member(tenant, person), now))
 
 
 @dataclass
@@ -133,7 +143,7 @@ class _Rule:
         """When this may go, if it is no news."""
         person, now = send.place.root(), self.here.now
         at_once = person == self.here.asker or self._in_one_sitting(send)
-        return now if at_once else at_work(self.records.get(person), now)
+        return now if at_once else _reaches(self.records.get(person), now)
 
     def _held(self, send: Send) -> Send:
         message = _message(send.name)
@@ -179,13 +189,17 @@ class _Rule:
         if due := [one for one in self.waits if moments[one.id] <= now and (one.held.news or one.held.at > now)]:
             await uow.release(due, now)
         for at in {m for m in moments.values() if m > now}:
-            if later := [one for one in self.waits if moments[one.id] == at and (one.held.news or one.held.at > at)]:
+            if later := [one for one in self.waits if moments[one.id] == at and self._is_moved(one, at)]:
                 await uow.hold_until(later, at)
 
+    def _is_moved(self, one: HeldSend, at: datetime) -> bool:
+        return one.held.news or one.held.at > at or one.place in self.here.back
+
     def _moves_to(self, one: HeldSend) -> datetime:
-        if self._concerns(one):
-            return self.here.now
-        return min(one.held.at, self.next_ask.get(one.place, one.held.at))
+        """Behind the first word to whoever comes back."""
+        now = self.here.now
+        at = now if self._concerns(one) else min(one.held.at, self.next_ask.get(one.place, one.held.at))
+        return max(at, now + BEHIND) if one.place in self.here.back else at
 
 
 def _is_private(send: Send) -> bool:

@@ -86,6 +86,8 @@ class Turn:
     """Rounds that it is about."""
     live: set[str] = field(default_factory=set)
     """Those of them that are held in one sitting."""
+    back: set[Place] = field(default_factory=set)
+    """Who comes back to work with it: what it says to them goes before all that waits for them."""
 
     def answers(self, tenant: str, person: str, acted: datetime) -> None:
         """What is said to this person is the answer to what they did just then, and goes at once."""
@@ -328,7 +330,7 @@ class Turn:
         self.sends, self.dues = [], []
 
     def _here(self) -> moments.Here:
-        return moments.Here(self.now, self.asker, frozenset(self.touched), frozenset(self.live))
+        return moments.Here(self.now, self.asker, frozenset(self.touched), frozenset(self.live), frozenset(self.back))
 
 
 def _now(round_: Round, what: str, message: Message) -> Message:

@@ -16,7 +16,7 @@ from coldframe.engine.people import rereckoning, returning
 from coldframe.engine.register import teams
 from coldframe.engine.trial import ownership
 from coldframe.message.packed import ButtonValue, Occurrence
-from coldframe.ports.chat import Pressed, Reply
+from coldframe.ports.chat import Place, Pressed, Reply
 from coldframe.ports.storage import FEED_EDITION, Due, Member
 from coldframe.speech import answers
 from coldframe.speech.people import time_words
@@ -174,6 +174,7 @@ async def come_back(turn: Turn, tenant: str, person: str) -> None:
     await rereckoning.of_person(turn, tenant, person, old)
     await turn.uow.save_member(replace(await returning.tell(turn, me), away_until=None))
     turn.sends.insert(first, turn.sends.pop())
+    turn.back.add(Place(tenant, "direct", person))
 
 
 async def _is_away(turn: Turn, me: Member) -> bool:

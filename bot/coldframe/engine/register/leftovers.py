@@ -50,7 +50,8 @@ async def story(uow: UnitOfWork, tenant: str, team: str) -> Story | None:
         round_ = await uow.round(round_id)
         if round_ is not None and round_.step is Step.COMMITTED:
             trials = [t for t in await uow.trials_of(tenant, team, over=True) if t.round_id == round_.id]
-            return Story(round_.name, round_.settings.question, trials, unsolved(round_), await _fates(uow, round_))
+            fates, people = await _fates(uow, round_), tuple(round_.seats)
+            return Story(round_.name, round_.settings.question, trials, unsolved(round_), fates, people)
     return None
 
 

@@ -3,9 +3,10 @@ round for all, and is told to whoever is new."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Items, Line, Message, When, line
@@ -18,19 +19,29 @@ LONG = 100  # characters
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """`undone`: forces that no plan was chosen for, those with most dots first; `fates`: of the plans not tried."""
+    """`undone`: forces that no plan was chosen for, those with most dots first; `fates`: of the plans not tried;
+    `people`: who took part."""
 
     round_name: str
     question: str
     trials: Sequence[Trial]
     undone: Sequence[str]
     fates: Sequence[Line] = ()
+    people: Collection[MemberId] = ()
 
 
 def read_back(story: Story) -> Message:
     """To all, before anybody writes: so that a round begins where the last one ended."""
     summary = line("Before we begin: what became of {r}.", r=theirs(story.round_name, 60))
     return Message(summary, (heading(summary), *last_round(story)))
+
+
+def to_somebody_new(story: Story) -> Message:
+    """In private, to whoever takes part in this round and was not in the one before."""
+    words = line(
+        "You weren't in the team's last round, *{r}*: here is what became of it.", r=theirs(story.round_name, 60)
+    )
+    return Message(words, (paragraph(words), *last_round(story)))
 
 
 def last_round(story: Story) -> list[Block]:

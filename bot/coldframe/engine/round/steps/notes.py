@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round import rules
 from coldframe.domain.round.notes import (
     Consent,
     ConsentAsked,
@@ -44,6 +45,8 @@ async def _open(turn: Turn, round_: Round) -> None:
     story = await leftovers.story(turn.uow, round_.tenant, round_.channel)
     if story is not None:
         turn.say(round_, "readback", story_words.read_back(story))
+        for member in (m for m in rules.expected(round_) if m not in story.people):
+            turn.answer(round_.tenant, member, story_words.to_somebody_new(story), about=round_, ask=True)
     post_card(turn, round_)
     if await funnel.are_missing(turn, round_):
         ask = register_words.ask_for_numbers(round_.name, round_.channel)
