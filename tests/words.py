@@ -211,7 +211,8 @@ BY_NAME: Mapping[str, str] = {
 
 def filled(template: str, given: Mapping[str, Node]) -> str:
     """With a value for each of its braces."""
-    return re.sub(r"\{([^{}]*)\}", lambda found: _value(found[1], given.get(found[1])), template)
+    text = re.sub(r"\{([^{}]*)\}", lambda found: _value(found[1], given.get(found[1])), template)
+    return re.sub(r"(?i)\b(by|until|from|before) (today|tomorrow) (\d+:\d+)", r"\1 \3 \2", text)
 
 
 def _value(name: str, source: Node | None) -> str:

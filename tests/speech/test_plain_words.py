@@ -99,4 +99,4 @@ def test_each_reader_has_a_part_of_it(capsys: pytest.CaptureFixture[str]) -> Non
 
 
 def test_a_sample_has_its_values_in_it() -> None:
-    assert filled("Until {due}, {who}.", {}) == "Until today 17:00, Jonas."
+    assert filled("Until {due}, {who}.", {}) == "Until 17:00 today, Jonas."

@@ -9,7 +9,8 @@ it back from the outbox as it was written.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
 from typing import Literal, assert_never
@@ -41,10 +42,11 @@ class Theirs:
 
 @dataclass(frozen=True, slots=True)
 class When:
-    """A moment (aware, UTC), shown in the reader's own zone; `form` says how much of it."""
+    """A moment (aware, UTC), shown in the reader's own zone; `form` says how much of it, `by` that a word such as “by”
+    stands before it: “by 17:00 today”."""
 
     at: datetime
-    form: Literal["moment", "day", "hour"] = "moment"
+    form: Literal["moment", "day", "hour", "by"] = "moment"
     kind: Literal["when"] = "when"
 
 
@@ -92,8 +94,20 @@ def line(template: str, **parts: Inline | Line | str | int) -> Line:
         if isinstance(piece, Words):
             out.append(piece)
         else:
-            out.extend(_filled(piece, parts))
+            out.extend(_behind(out, _filled(piece, parts)))
     return tuple(out)
+
+
+_BEFORE_A_MOMENT = (" by ", " until ", " from ", " before ")
+
+
+def _behind(out: Sequence[Inline], found: Line) -> Line:
+    """What fills a place; a moment as it reads behind our own words there."""
+    before = f" {out[-1].text.lower()}" if out and isinstance(out[-1], Words) else ""
+    match found:
+        case (When(form="moment") as when,) if before.endswith(_BEFORE_A_MOMENT):
+            return (replace(when, form="by"),)
+    return found
 
 
 @lru_cache(maxsize=1000)
@@ -343,7 +357,7 @@ def _plain(part: Inline, zone: str | None, now: datetime | None) -> str:
             assert_never(part)
 
 
-_FORMS = {"moment": "%a %-d %b %Y, %H:%M", "day": "%a %-d %b %Y", "hour": "%H:%M"}
+_FORMS = {"moment": "%a %-d %b %Y, %H:%M", "by": "%a %-d %b %Y, %H:%M", "day": "%a %-d %b %Y", "hour": "%H:%M"}
 
 
 def moment(when: When, zone: str | None = None) -> str:
@@ -358,8 +372,8 @@ _A_WEEK, _HALF_A_YEAR = 7, 183  # days
 
 
 def spoken(when: When, zone: str | None, now: datetime) -> str:
-    """As people say it at that moment, in the reader's own zone: `today 17:00`, `Tue 9:00`, `Tue 7 Apr, 9:00`; a year
-    only where it is far from now."""
+    """As people say it at that moment, in the reader's own zone: `today 17:00`, by `17:00 today`, `Tue 9:00`,
+    `Tue 7 Apr, 9:00`; a year only where it is far from now."""
     local, today = (at.astimezone(ZoneInfo(zone or "UTC")) for at in (when.at, now))
     days = (local.date() - today.date()).days
     full = local.strftime("%a %-d %b %Y" if abs(days) > _HALF_A_YEAR else "%a %-d %b")
@@ -368,5 +382,7 @@ def spoken(when: When, zone: str | None, now: datetime) -> str:
     clock = local.strftime("%-H:%M")
     if when.form == "hour":
         return clock
+    if when.form == "by" and days in _NEAR:
+        return f"{clock} {_NEAR[days]}"
     near = _NEAR.get(days) or (local.strftime("%a") if 0 < days < _A_WEEK else f"{full},")
     return f"{near} {clock}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import AsyncIterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,8 @@ import pytest
 import pytest_asyncio
 
 from coldframe.chat.room.server import serve
-from coldframe.message.nodes import Message, Paragraph, Rule, Theirs, line
+from coldframe.message.nodes import Message, Paragraph, Rule, Theirs, When, line
+from tests.chat.room.conftest import START
 from tests.chat.room.samples import SampleRoom
 from tests.render.test_every_block import BLOCKS, INLINES, SAID
 
@@ -243,14 +245,28 @@ async def test_unread_is_marked_and_ends_when_looked_at(site: Site) -> None:
 
 
 async def test_moments_are_in_the_readers_own_zone(site: Site) -> None:
-    """The same deadline reads as the local time of whoever looks."""
-    for who, words in (
-        ("ada", "Tue 3 Mar 2026, 10:00"),
-        ("ben", "Tue 3 Mar 2026, 14:30"),
-        ("cas", "Tue 3 Mar 2026, 04:00"),
+    """The same deadline reads as the local time of whoever looks, as people say it; whole where the pointer rests."""
+    for who, words, whole in (
+        ("ada", "today 10:00", "Tue 3 Mar 2026, 10:00, "),
+        ("ben", "today 14:30", "Tue 3 Mar 2026, 14:30, "),
+        ("cas", "today 4:00", "Tue 3 Mar 2026, 04:00, "),
     ):
         page = await site.page(who)
         await expect(page.locator("dd time")).to_have_text(words)
+        await expect(page.locator("dd time")).to_have_attribute("title", re.compile(re.escape(whole)))
+
+
+async def test_moments_are_said_anew_when_the_day_changes(site: Site) -> None:
+    """What was tomorrow is today once the clock is there; and by a moment of today its day is said behind the hour."""
+    room = site.world.room
+    due = When(START + timedelta(days=1))
+    await room.post(room.channel("growth"), Message(line("Please answer by {due}.", due=due)), key="due")
+    site.world.clock.moment = START
+    page = await site.page("ada")
+    card = page.locator(".card").last
+    await expect(card).to_contain_text(re.compile(r"Please answer by \d+:00 tomorrow\."))
+    await page.get_by_role("button", name=re.compile("Jump to: notes close")).click()
+    await expect(card).to_contain_text(re.compile(r"Please answer by \d+:00 today\."))
 
 
 async def test_markup_in_words_names_and_files_stays_text(site: Site) -> None:

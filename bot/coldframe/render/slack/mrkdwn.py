@@ -29,7 +29,12 @@ _NOT_SHOWN = re.compile("[\x00-\x08\x0b-\x1f\x7f\u00ad\u061c\u200b\u200e\u200f\u
 _LINE_ENDS = re.compile("\r\n|[\r\u0085\u2028\u2029]")
 _BAD_IN_ADDRESS = re.compile(r"[\s<>|\x00-\x20\x7f]")
 
-_DATE_TOKENS = {"moment": "{date_short_pretty} {time}", "day": "{date_short_pretty}", "hour": "{time}"}
+_DATE_TOKENS = {
+    "moment": "{date_short_pretty} {time}",
+    "by": "{time} {date_short_pretty}",
+    "day": "{date_short_pretty}",
+    "hour": "{time}",
+}
 
 
 def escaped(text: str) -> str:

@@ -108,7 +108,7 @@ def _to_do(round_: Round, me: MemberId) -> Line:
     left = count(ledger.quota - len(ledger.counted(me)), vote.thing) if ledger and vote else ""
     words = line("*For you:* ") + line(_TO_DO[round_.step], left=left)
     if opens is not None and rules.RULES[round_.step].read_hours:
-        words += line(" Read the plans in the channel first: ballots come on {at}.", at=When(opens))
+        words += line(" Read the plans in the channel first: ballots come {at}.", at=When(opens))
     if me in rules.came_in(round_) and ledger is None:
         words += line(" You have given something already and can change it until the close.")
     return words
@@ -220,7 +220,7 @@ def _what_follows(round_: Round, me: MemberId, seen: Seen) -> list[Line]:
     if round_.paused is not None:
         return [line("*To do:* ") + line(_RESTS.get(round_.paused, _LOST))]
     if round_.step is Step.SETUP:
-        return [line("It starts by itself on {at}.", at=When(seen.starts))] if seen.starts is not None else []
+        return [line("It starts by itself {at}.", at=When(seen.starts))] if seen.starts is not None else []
     held = round_.decided()
     if held is not None and undoing.may_settle(round_, me):
         return [
@@ -251,11 +251,11 @@ def _template(round_: Round) -> str:
     rule, extended = rules.RULES[round_.step], round_.progress.extended
     if rule.decides is None:
         if not rule.quorum:
-            return "On {due} it closes as it stands then; you can close it sooner."
+            return "It closes {due} as it stands then; you can close it sooner."
         more = "I ask you what shall happen" if extended else "it stays open for half as long again"
-        return "On {due} it closes if enough are in, else " + more + ". You can give more time, or close it sooner."
+        return "It closes {due} if enough are in, else " + more + ". You can give more time, or close it sooner."
     if not rule.hands_over:
-        return "On {due}, if something is still missing, it gets more time; after three times it rests."
+        return "If something is still missing by {due}, it gets more time; after three times it rests."
     return _if_undecided(round_, extended=extended)
 
 

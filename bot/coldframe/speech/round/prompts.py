@@ -301,4 +301,4 @@ def without_answer(round_: Round, why: MoreTime) -> Line:
     due = When(round_.progress.due) if round_.progress.due else "the next deadline"
     if nothing_in(round_) or why is MoreTime.CONSENT:
         return line("Without an answer the round rests from {due}, and nothing is lost.", due=due)
-    return line("Without an answer it goes on at {due} with what is there.", due=due)
+    return line("Without an answer it goes on {due} with what is there.", due=due)

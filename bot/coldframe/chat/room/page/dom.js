@@ -31,6 +31,9 @@ export const zoneName = () => zone ?? ownZone;
 
 const SHAPES = {
   moment: { weekday: "short", day: "numeric", month: "short", year: "numeric", hour: "2-digit", minute: "2-digit" },
+  near: { weekday: "short", day: "numeric", month: "short" },
+  weekday: { weekday: "short" },
+  clock: { hour: "2-digit", minute: "2-digit" },
   day: { weekday: "short", day: "numeric", month: "short", year: "numeric" },
   hour: { hour: "2-digit", minute: "2-digit" },
 };
@@ -44,8 +47,42 @@ export function moment(iso, shape = "moment") {
   return formats.get(shape).format(new Date(iso)).replace(/^(\p{L}+), /u, "$1 ");
 }
 
+let now = () => new Date();
+export function setNow(clock) {
+  now = clock;
+}
+
+// The number of its day in the reader's zone.
+function dayOf(at) {
+  const parts = new Intl.DateTimeFormat("en-CA", { timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit" }).format(at);
+  return Date.parse(`${parts}T00:00:00Z`) / 86400000;
+}
+
+const NEAR = { "-1": "yesterday", 0: "today", 1: "tomorrow" };
+const A_WEEK = 7, HALF_A_YEAR = 183; // days
+
+// As people say it now, like `spoken` of the bot's own words: "today 17:00", by "17:00 today", "Tue 9:00", "Tue 7 Apr, 9:00".
+export function spoken(iso, shape = "moment") {
+  const days = dayOf(new Date(iso)) - dayOf(now());
+  const full = moment(iso, Math.abs(days) > HALF_A_YEAR ? "day" : "near");
+  if (shape === "day") return full;
+  const clock = moment(iso, "clock").replace(/^0/, "");
+  if (shape === "hour") return clock;
+  if (days in NEAR) return shape === "by" ? `${clock} ${NEAR[days]}` : `${NEAR[days]} ${clock}`;
+  return `${days > 0 && days < A_WEEK ? moment(iso, "weekday") : `${full},`} ${clock}`;
+}
+
+// In words, and whole where the pointer rests.
 export function timeOf(iso, shape = "moment") {
-  return el("time", { datetime: iso, title: shape === "day" ? null : `${moment(iso)}, ${zoneName()}` }, moment(iso, shape));
+  return el("time", { datetime: iso, "data-shape": shape, title: `${moment(iso)}, ${zoneName()}` }, spoken(iso, shape));
+}
+
+// What was today when it was drawn is so no more the day after.
+export function tellTimes() {
+  for (const node of document.querySelectorAll("time[data-shape]")) {
+    const words = spoken(node.dateTime, node.dataset.shape);
+    if (node.textContent !== words) node.textContent = words;
+  }
 }
 
 let last = "";
@@ -56,7 +93,7 @@ export function announce(words) {
 }
 
 export function plain(line) {
-  return line.map((part) => part.text ?? part.name ?? part.label ?? (part.at ? moment(part.at, part.form) : "")).join("");
+  return line.map((part) => part.text ?? part.name ?? part.label ?? (part.at ? spoken(part.at, part.form) : "")).join("");
 }
 
 export function size(bytes) {

@@ -1,6 +1,6 @@
 // Puts the room together: the line, what is known, what is shown.
 
-import { announce, byId, confirmed, el, moment, plain, setZone, zoneName } from "./dom.js";
+import { announce, byId, confirmed, el, moment, plain, setNow, setZone, tellTimes, zoneName } from "./dom.js";
 import { Wire } from "./wire.js";
 import { State } from "./state.js";
 import { Talk } from "./talk.js";
@@ -21,6 +21,8 @@ const talk = new Talk(state, {
   say,
 });
 const rehearsal = new Rehearsal(state, wire);
+setNow(() => state.now());
+setInterval(tellTimes, 30000);
 let drawing = false; // whether the page is about to be drawn anew
 let acted = 0; // when this person last pressed or sent something
 
@@ -87,6 +89,7 @@ function drawAll({ focus = false } = {}) {
   if (!state.places.length) return;
   const me = state.people.get(state.me);
   setZone(me?.zone);
+  tellTimes();
   byId("me").textContent = `You are ${me?.name ?? state.me}. Times are yours: ${zoneName().replaceAll("_", " ")}.`;
   const place = here();
   const other = place.id !== talk.place;
@@ -209,7 +212,7 @@ wire.addEventListener("notes", ({ detail }) => {
 });
 wire.addEventListener("home", ({ detail }) => { state.home = detail.home; drawAll(); });
 wire.addEventListener("reads", ({ detail }) => { state.reads = detail.reads; drawSoon(); });
-wire.addEventListener("rehearsal", ({ detail }) => { state.setRehearsal(detail.rehearsal); rehearsal.show(); });
+wire.addEventListener("rehearsal", ({ detail }) => { state.setRehearsal(detail.rehearsal); rehearsal.show(); tellTimes(); });
 wire.addEventListener("slow", () => announceLoudly("You are faster than the room: your messages go out one after the other."));
 for (const what of ["people", "again"]) wire.addEventListener(what, () => greetAnew());
 wire.addEventListener("line", drawLine);
