@@ -77,14 +77,14 @@ SECRETS = (
     "What holds our growth", "A library", "are in", "No trial", "No round is open in",
 )  # fmt: skip
 """Words of the team's: of its notes, questions, plans and trials, and of where they stand."""
-REFUSED = ("You are not in the channel", "You are a guest here", "you belong to another", "You are not taking part",
-           "That is for", "That belongs to somebody else", "I cannot see just now who")  # fmt: skip
+REFUSED = ("You aren't in the channel", "You're a guest here", "you belong to another", "You aren't taking part",
+           "That is for", "That belongs to somebody else", "I can't see just now who")  # fmt: skip
 """How a refusal by the table begins."""
 SAYS: Mapping[Who, tuple[str, ...]] = {
-    Who.LEFT: ("You are not in the channel", "You are not taking part", "I cannot see just now who"),
-    Who.GUEST: ("You are a guest here", "You are not taking part"),
-    Who.FOREIGN: ("you belong to another", "You are not taking part", "I cannot see just now"),
-    Who.MEMBER: ("You are not taking part", "That is for"),
+    Who.LEFT: ("You aren't in the channel", "You aren't taking part", "I can't see just now who"),
+    Who.GUEST: ("You're a guest here", "You aren't taking part"),
+    Who.FOREIGN: ("you belong to another", "You aren't taking part", "I can't see just now"),
+    Who.MEMBER: ("You aren't taking part", "That is for"),
 }
 """What somebody is told to whom it is closed: the reason, and what they can do."""
 WORDS = {
@@ -378,9 +378,9 @@ class Outcome:
 
 
 OVER = (
-    "Nothing is open for you", "No round is open for you", "None of your", "no longer there", "is not resting",
+    "Nothing is open for you", "No round is open for you", "None of your", "no longer there", "isn't resting",
     "No single note", "0 rounds", "0 trials", "belongs to a channel", "in the channel of the team", "of yours yet",
-    "moved on since", "nothing to undo", "no team of yours", "I am not in the team",
+    "moved on since", "nothing to undo", "no team of yours", "I'm not in the team",
 )  # fmt: skip
 """What says as well that there is nothing of theirs."""
 

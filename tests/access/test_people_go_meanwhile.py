@@ -44,7 +44,7 @@ async def test_somebody_who_left_between_the_button_and_the_press(tmp_path: Path
         reply = await team.house.room.press(INES, message, button.action, button.value, forged=True)
         await team.settle()
         assert await team.current() == before and reply.form is None
-        assert "You are not in the channel" in team.told(INES)[-1]
+        assert "You aren't in the channel" in team.told(INES)[-1]
 
 
 async def test_a_guest_is_asked_about_once_and_let_in(tmp_path: Path) -> None:
@@ -55,7 +55,7 @@ async def test_a_guest_is_asked_about_once_and_let_in(tmp_path: Path) -> None:
         await team.settle()
         assert len([w for w in told(team, F) if "Shall they take part" in w]) == 1
         refused = await team.command(NORA, "digest")
-        assert refused.note is not None and "You are a guest here" in words(refused.note)
+        assert refused.note is not None and "You're a guest here" in words(refused.note)
         await team.press(F, "guest.admit")
         assert NORA in (await team.current()).active()
         shown = await team.command(NORA, "digest")

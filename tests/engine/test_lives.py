@@ -277,7 +277,7 @@ async def test_forget_takes_back_all_that_the_bot_said_of_it(tmp_path: Path, ste
         parts = (NOTE, DRAFT, "from you", "what-is-held.json", "Your notes", "How likely", "Title of")
         assert found_in(team, JON, *parts) == []
         assert [b.action for r in private(team, JON) for b in buttons_of(r)] == []
-        assert text(private(team, JON)[-1]).startswith("Done: I have forgotten you")
+        assert text(private(team, JON)[-1]).startswith("Done: I've forgotten you")
 
 
 async def test_forget_reaches_what_an_earlier_release_said_in_passing(tmp_path: Path) -> None:
@@ -358,7 +358,7 @@ async def test_who_leaves_is_asked_nothing_any_more(tmp_path: Path) -> None:
         await team.house.room.leave(JON, CHANNEL)
         await team.settle()
         assert found_in(team, JON, "from you") == []
-        assert found_in(team, JON, "You are out of name of r1")
+        assert found_in(team, JON, "You're out of name of r1")
         assert not [b for r in private(team, JON) for b in buttons_of(r)]
 
 

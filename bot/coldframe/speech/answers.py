@@ -162,8 +162,8 @@ def not_kept() -> Message:
 
 def done(is_done: bool) -> Message:
     if is_done:
-        return said("Thank you, you are done with this step. I write to you when the next one needs you.")
-    return said("All right, you are not done yet: this step waits for you until its deadline.")
+        return said("Thank you, you're done with this step. I write to you when the next one needs you.")
+    return said("All right, you aren't done yet: this step waits for you until its deadline.")
 
 
 def noted() -> Message:
@@ -209,7 +209,7 @@ def no_more_pairs() -> Message:
 def no_single_person(name: str, found: int) -> str:
     """Beside a field in which somebody's name was typed."""
     if not found:
-        return f"“{name[:40]}” does not take part in this round. Write the name as it stands in the channel."
+        return f"“{name[:40]}” doesn't take part in this round. Write the name as it stands in the channel."
     return f"{found} people here are called “{name[:40]}”. Leave the name out; the owner can hand the action on."
 
 
@@ -308,8 +308,8 @@ def guest_has_left(round_: Round) -> Message:
 def from_elsewhere_came(round_: Round, name: str) -> Message:
     """To the facilitator: somebody came who cannot take part."""
     return said(
-        "{who} came into the channel of {round} from another organisation. They see what the channel sees, are not on "
-        "the roster, and cannot be put on it.",
+        "{who} came into the channel of {round} from another organisation. They see what the channel sees, aren't on "
+        "the roster, and can't be put on it.",
         who=theirs(name, 40),
         round=theirs(round_.name, 60),
     )

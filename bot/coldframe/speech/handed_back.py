@@ -71,12 +71,12 @@ LABELS = {
 
 def text(written: str) -> tuple[Block, ...]:
     """A message; nothing for an empty one."""
-    return (paragraph("Your text, so that it is not lost:"), *_quoted(written)) if written else ()
+    return (paragraph("Your text, so that it isn't lost:"), *_quoted(written)) if written else ()
 
 
 def sheet(fields: Mapping[str, str]) -> tuple[Block, ...]:
     """A form: each field under its name, as it was filled in."""
-    back: list[Block] = [paragraph("What you wrote, so that it is not lost:")]
+    back: list[Block] = [paragraph("What you wrote, so that it isn't lost:")]
     for name, written in fields.items():
         if name in LABELS and written.strip():
             back += [small("{l}:", l=LABELS[name]), *_quoted(written.strip())]

@@ -28,7 +28,7 @@ def _what_became(round_: Round, step: Step) -> Line:
     if round_.step is Step.CANCELLED:
         return line(", which was cancelled.")
     if order.index(round_.step) < order.index(step):
-        return line(", which is not open yet.")
+        return line(", which isn't open yet.")
     became = WORDS[step].became if step in RUNNING else "the round has started"
     return line(", which is over: {b}.", b=became)
 
@@ -42,7 +42,7 @@ def ownership(round_: Round, plan: PlanId) -> Line:
     """Somebody was asked to own a chosen plan, and is not any more."""
     choice = round_.choices.get(plan)
     if choice is None:
-        now = line("It is not chosen any more.")
+        now = line("It isn't chosen any more.")
     elif choice.asked is not None:
         now = line("{o} is asked now.", o=who(round_, choice.asked))
     elif choice.owner is not None:
@@ -74,7 +74,7 @@ def trial_ended(trial: Trial) -> Line:
 
 
 def in_review(trial: Trial) -> Line:
-    return _trial(trial, "“{t}” is not running any more: its review is here.")
+    return _trial(trial, "“{t}” isn't running any more: its review is here.")
 
 
 def started(trial: Trial) -> Line:

@@ -26,12 +26,12 @@ HELP = (
     ("`/coldframe search WORDS`", "did we try that?"),
     ("`/coldframe bring`", "for the facilitator: enter what ran or was tried before"),
     ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),
-    ("`/coldframe done`", "I am through with the step; locks my ballot"),
+    ("`/coldframe done`", "I'm through with the step; locks my ballot"),
     ("`/coldframe close`, `extend`, `pause`, `resume`, `cancel`", "for the facilitator"),
-    ("`/coldframe undo`, `announce`", "what I decided last and nobody has heard of yet: undo it, or do not wait"),
+    ("`/coldframe undo`, `announce`", "what I decided last and nobody has heard of yet: undo it, or don't wait"),
     ("`/coldframe edit`", "put something right: question, people, dates"),
     ("`/coldframe roles`", "who has which role; pass mine on"),
-    ("`/coldframe away until next Monday`", "I am away; `away off` ends it"),
+    ("`/coldframe away until next Monday`", "I'm away; `away off` ends it"),
     ("`/coldframe calendar`", "my dates for my calendar program: an address to subscribe to, and a new one"),
     ("`/coldframe hours`", "my working time and zone"),
     ("`/coldframe hide FIRST WORDS`", "a note should not be seen"),
@@ -216,7 +216,7 @@ def nobody_of_that_name(round_: Round) -> Message:
 def from_elsewhere(round_: Round, name: str) -> Message:
     """To the facilitator who would add somebody whose presses the platform does not let through."""
     return said(
-        "{who} belongs to another organisation and cannot be on the roster of {round}. Nothing was changed; what they "
+        "{who} belongs to another organisation and can't be on the roster of {round}. Nothing was changed; what they "
         "have to say, somebody of the team can write for them.",
         who=theirs(name, 40),
         round=theirs(round_.name, 60),

@@ -67,7 +67,7 @@ def no_number_found(example: str) -> str:
 
 
 def unreadable(text: str, example: str) -> str:
-    return f"I cannot read “{text}”. {_like(example)}"
+    return f"I can't read “{text}”. {_like(example)}"
 
 
 def more_than_people(successes: int, people: int) -> str:
@@ -75,7 +75,7 @@ def more_than_people(successes: int, people: int) -> str:
 
 
 def not_whole(number: str) -> str:
-    return f"People and events are counted whole; {number} is not."
+    return f"People and events are counted whole; {number} isn't."
 
 
 def no_count(text: str) -> str:
@@ -91,16 +91,16 @@ def two_readings(written: str, joined: str, with_mark: float) -> str:
 
 
 def below_zero(number: str) -> str:
-    return f"{number} is below zero, which cannot be."
+    return f"{number} is below zero, which can't be."
 
 
 # --- a file of weeks ---
 
 NO_WEEKS = f"The file has a header and no weeks. {NOTHING_TAKEN}"
-NOT_UTF_8 = f"The file is not UTF-8 text; save it as CSV in UTF-8. {NOTHING_TAKEN}"
-NO_TEXT_FILE = f"The file is not a text file. {NOTHING_TAKEN}"
+NOT_UTF_8 = f"The file isn't UTF-8 text; save it as CSV in UTF-8. {NOTHING_TAKEN}"
+NO_TEXT_FILE = f"The file isn't a text file. {NOTHING_TAKEN}"
 WEEK_MISSING = "the week is missing"
-COULD_NOT_BE_READ = "it could not be read"
+COULD_NOT_BE_READ = "it couldn't be read"
 
 
 def other_columns(wanted: Sequence[str], found: Sequence[str]) -> str:
@@ -112,7 +112,7 @@ def too_many_rows(rows: int, most: int) -> str:
 
 
 def no_csv(problem: str) -> str:
-    return f"The file cannot be read as CSV ({problem}). {NOTHING_TAKEN}"
+    return f"The file can't be read as CSV ({problem}). {NOTHING_TAKEN}"
 
 
 def empty_column(name: str) -> str:
@@ -120,7 +120,7 @@ def empty_column(name: str) -> str:
 
 
 def file_not_taken(name: str, problem: str) -> str:
-    return f"{name} could not be taken: {problem or COULD_NOT_BE_READ}. {NOTHING_TAKEN}"
+    return f"{name} couldn't be taken: {problem or COULD_NOT_BE_READ}. {NOTHING_TAKEN}"
 
 
 def which_trial(trials: int) -> str:

@@ -14,20 +14,20 @@ from coldframe.speech.names import CRITERION_FIELDS, count, title
 from coldframe.timing.dates import short_day, span_words
 
 WORDS: dict[Because, str] = {
-    Because.NOT_A_MEMBER: "You are not taking part in this round. Its facilitator can add you.",
-    Because.NOT_HERE: "You are not in the channel of {what} any more, so I show you nothing of it. "
+    Because.NOT_A_MEMBER: "You aren't taking part in this round. Its facilitator can add you.",
+    Because.NOT_HERE: "You aren't in the channel of {what} any more, so I show you nothing of it. "
     "Nothing was changed. Ask somebody there to bring you back, then do this again.",
-    Because.NOT_LET_IN: "You are a guest here{lets_in}. Nothing was changed. Do this again once you are let in.",
+    Because.NOT_LET_IN: "You're a guest here{lets_in}. Nothing was changed. Do this again once you're let in.",
     Because.FROM_ELSEWHERE: "I work for the people of one organisation, and you belong to another, so nothing was "
     "changed. Somebody of the channel can do this for you.",
-    Because.WHO_IS_HERE: "I cannot see just now who is in the channel, so nothing was changed. Please try again in a "
+    Because.WHO_IS_HERE: "I can't see just now who is in the channel, so nothing was changed. Please try again in a "
     "minute.",
     Because.NOT_FACILITATOR: "That is for the facilitator, {who}, to do. Nothing was changed.",
     Because.NOT_DECISION_MAKER: "That is for {who} to decide. Nothing was changed.",
     Because.NOT_YOURS: "That belongs to somebody else. Nothing was changed.",
     Because.ERASING_ASKED: "That is asked already; the question stands in the team's channel. Nothing was changed.",
     Because.ERASING_NEEDS_ANOTHER: "You asked for it, so the second yes has to be another's. Nothing was changed.",
-    Because.ROLE_NOT_OPEN: "{who} is {role}, and has not been silent for long enough. Nothing was changed.",
+    Because.ROLE_NOT_OPEN: "{who} is {role}, and hasn't been silent for long enough. Nothing was changed.",
     Because.HAS_THE_ROLE: "{who} is {role} already. Nothing was changed.",
     Because.DEPUTY_ACTS: "{who} stands in as {role} just now, so no other deputy can be named. Nothing was changed.",
     Because.WHICH_ROUND: "Which round do you mean: {names}? Put its name behind, such as “/coldframe {word} {first}”. "
@@ -35,20 +35,20 @@ WORDS: dict[Because, str] = {
     Because.NEEDS_SECOND_PERSON: "Somebody else has to say yes to that as well. Nothing was changed yet.",
     Because.NOT_NOW: "That can't be done in this step; `/coldframe` shows what can. Nothing was changed.",
     Because.TOO_LATE: "That came after the step was closed; the round is at {step} now. Nothing was changed.",
-    Because.NOT_OPEN_YET: "That is not open yet; the round is at {step}. I write to you when it opens.",
+    Because.NOT_OPEN_YET: "That isn't open yet; the round is at {step}. I write to you when it opens.",
     Because.PAUSED: "The round rests just now. I write to you when it goes on.",
-    Because.NOT_PAUSED: "The round is not resting.",
+    Because.NOT_PAUSED: "The round isn't resting.",
     Because.ENDED: "This round has ended. `/coldframe new` starts another.",
     Because.LOCKED: "Your ballot is locked, so it stays as it is.",
-    Because.ALREADY_EXTENDED: "This step was extended {most} times already; more is not possible.",
-    Because.DEADLINE_RANGE: "That deadline is not possible. Choose one between {earliest} and {latest}; to close the "
+    Because.ALREADY_EXTENDED: "This step was extended {most} times already; more isn't possible.",
+    Because.DEADLINE_RANGE: "That deadline isn't possible. Choose one between {earliest} and {latest}; to close the "
     "step sooner, type `/coldframe close`. Nothing was changed.",
-    Because.STAYS_CLOSED: "{which} can’t be opened again from {step}: too much stands on it, or it was not played. "
+    Because.STAYS_CLOSED: "{which} can’t be opened again from {step}: too much stands on it, or it wasn't played. "
     "Nothing was changed.",
-    Because.WINDOW_RUNS: "{which} is not ahead of the round any more, which is at {step}; its length stays. Nothing "
+    Because.WINDOW_RUNS: "{which} isn't ahead of the round any more, which is at {step}; its length stays. Nothing "
     "was changed.",
     Because.NOTHING_TO_UNDO: "There is nothing to undo just now: what was decided is announced. Nothing was changed.",
-    Because.NOT_IN_CHANNEL: "I am not in {there}. {let_in}",
+    Because.NOT_IN_CHANNEL: "I'm not in {there}. {let_in}",
     Because.MAY_NOT_POST: "I may not post in {there}, so nothing was started. Ask whoever runs it to let me, then do "
     "this again.",
     Because.TOO_FEW_PEOPLE: (
@@ -58,7 +58,7 @@ WORDS: dict[Because, str] = {
     Because.TOO_MANY_PEOPLE: "A round takes at most {most} people; here are {people}. Make two rounds of it.",
     Because.NO_QUESTION: "The round needs a guiding question first.",
     Because.LEVER_COUNT: "A round has one to six levers; here are {levers}.",
-    Because.DEPUTY_MISSING: "Name a deputy for the {role} first, so that the round does not hang on one person.",
+    Because.DEPUTY_MISSING: "Name a deputy for the {role} first, so that the round doesn't hang on one person.",
     Because.DEPUTY_SAME: "A deputy must be somebody else than the person they stand in for.",
     Because.ROLE_NOT_ON_ROSTER: "The {role} and their deputy must both take part in the round.",
     Because.WEIGHT_UNCONFIRMED: (
@@ -92,14 +92,14 @@ WORDS: dict[Because, str] = {
     Because.ALREADY_MERGED: "These are one force already.",
     Because.KEPT_APART: "These two were kept apart already. If you see it otherwise, talk to the facilitator.",
     Because.OVER_QUOTA: "You have used all {quota}. Take one back first.",
-    Because.SAME_ITEM: "A plan cannot be compared with itself.",
+    Because.SAME_ITEM: "A plan can't be compared with itself.",
     Because.ASKED_ALREADY: "You have answered that already.",
     Because.NO_QUESTIONS: "There is no question yet. Write at least one.",
     Because.DURATION: "A trial runs three to six weeks, not {weeks}.",
     Because.NO_FREE_PLACE: "Two at a time: at most {most} trials, those still running ({running}) counted.{free}",
     Because.NO_CHOICE: "No plan is chosen yet.",
     Because.OWNER_MISSING: "“{plan}” has no owner who accepted yet.",
-    Because.NOT_ASKED: "You were not asked that, or it was settled meanwhile.",
+    Because.NOT_ASKED: "You weren't asked that, or it was settled meanwhile.",
     Because.NOT_ANNOUNCED: "A plan is chosen that not everybody has heard of yet. The commitment card says when they "
     "do; then it can be settled.",
     Because.ACTIONS_MISSING: "“{plan}” needs first-week actions with days within the next seven days.",
@@ -119,12 +119,12 @@ WORDS: dict[Because, str] = {
     "Ana | in 3 weeks | the web team's board.",
     Because.DROPPED_WHY: "Why is “{plan}” dropped? A few words are enough.",
     Because.AGAINST_THE_CORNER: "The matrix says of “{plan}”: {corner}. Why otherwise? A few words are enough.",
-    Because.OVERLAP_UNCONFIRMED: "Two trials on the same people and the same measure cannot be told apart. Accept "
+    Because.OVERLAP_UNCONFIRMED: "Two trials on the same people and the same measure can't be told apart. Accept "
     "that, or change one.",
     Because.NOT_OWNER: "That is for the owner of the trial to do. Nothing was changed.",
     Because.BAD_NUMBERS: "These numbers cannot be: {why}. What was there before stays.",
     Because.WEEK_TAKEN: "Week {week} is logged already. Correct it if it was wrong; both values are kept.",
-    Because.WEEK_UNKNOWN: "Week {week} is not a week of this trial. What was there before stays.",
+    Because.WEEK_UNKNOWN: "Week {week} isn't a week of this trial. What was there before stays.",
     Because.NOT_LIVE: "It's still being built, so there is nothing to count yet. Its owner or the facilitator says "
     "from which day it is live.",
     Because.LIVE_ALREADY: "It's live since {day}, and that stands.",
@@ -134,13 +134,13 @@ WORDS: dict[Because, str] = {
     "a project.",
     Because.WEEK_NOT_COUNTED: "Week {week} can be counted from {day} on: its people need {lag} until they are through. "
     "Nothing was kept.",
-    Because.REVIEW_NOT_DUE: "The review is not due before {at}.",
+    Because.REVIEW_NOT_DUE: "The review isn't due before {at}.",
     Because.REVIEW_TOO_LATE: "{at} is too long after the trial's end; what was learnt fades. The latest is {latest}.",
     Because.NOTHING_CROSSED: "No harm limit or stop line is crossed any more. Nothing was changed.",
-    Because.WEEK_NOT_OVER: "Week {week} is not over: it can be logged from {day} on. Half weeks do not count, so "
+    Because.WEEK_NOT_OVER: "Week {week} isn't over: it can be logged from {day} on. Half weeks don't count, so "
     "nothing was kept.",
     Because.TRIAL_OVER: "This trial is over, so nothing was changed. `/coldframe search` finds it in the register.",
-    Because.TRIAL_NOT_STARTED: "This trial has not started yet: it waits for somebody to own it.",
+    Because.TRIAL_NOT_STARTED: "This trial hasn't started yet: it waits for somebody to own it.",
     Because.ONLY_COUNTED: "“{title}” was brought in without all of its criterion, so I only count that it runs.",
     Because.OWNS_ALREADY: "They own it already.",
 }
@@ -154,10 +154,10 @@ IMPOSSIBLE: dict[Impossible, str] = {
     Impossible.NO_NUMBER: "{group} has a number that is none",
     Impossible.TWO_NUMBERS: "{group} needs two numbers, people and those who did it",
     Impossible.BELOW_ZERO: "{group} has a number below zero",
-    Impossible.NOT_WHOLE: "{group} counts people, and {number} is not a whole number",
+    Impossible.NOT_WHOLE: "{group} counts people, and {number} isn't a whole number",
     Impossible.MORE_THAN_PEOPLE: "{group} has more successes ({number}) than people ({most})",
     Impossible.COUNT_BELOW_ZERO: "a count below zero",
-    Impossible.COUNT_NOT_WHOLE: "events are counted whole, and {number} is not",
+    Impossible.COUNT_NOT_WHOLE: "events are counted whole, and {number} isn't",
     Impossible.ONE_A_WEEK: "this measure is a count, one number a week",
     Impossible.UNITS_AND_EVENTS: "{group} needs two numbers, units and events",
     Impossible.NO_UNITS: "{group} has no unit to count events over",

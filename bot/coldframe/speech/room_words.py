@@ -23,7 +23,7 @@ def key_gone() -> Message:
 # --- not there, or not for this person: both in the same words ---
 
 NO_BUTTON = "There is no such button any more."
-NO_FORM = "This form is not open any more."
+NO_FORM = "This form isn't open any more."
 NO_PERSON = "Nobody here goes by that id."
 NO_MESSAGE = "There is no such message."
 NO_FILE = "There is no such file."
@@ -35,11 +35,11 @@ NO_REHEARSAL = "This is no rehearsal."
 
 NO_EMOJI = "That is no emoji."
 EMPTY = "There is nothing in that message."
-HALF_A_CHARACTER = "That holds half a character and cannot be stored."
+HALF_A_CHARACTER = "That holds half a character and can't be stored."
 NO_FIELD = "The form has no such field."
 NO_CHOICE = "The form has no such choice."
-UNREADABLE = "The room could not read that."
-FAILED = "That did not work, for a reason of the room's own. Please try again."
+UNREADABLE = "The room couldn't read that."
+FAILED = "That didn't work, for a reason of the room's own. Please try again."
 
 
 def too_long(length: int, most: int) -> str:
@@ -68,8 +68,8 @@ def shorten(length: int, most: int) -> str:
 
 WHOM = "Whom do you want to act as?"
 OPEN_YOUR_LINK = "Please open the personal link that you were given."
-WRONG_LINK = "This link does not open the room."
-WRONG_NAME = "This room is not called by that name."
+WRONG_LINK = "This link doesn't open the room."
+WRONG_NAME = "This room isn't called by that name."
 NOTHING_HERE = "There is nothing here."
 OWN_PAGE_ONLY = "Only the room's own page may call here."
 TOO_MANY_PAGES = "Too many pages are open; please close some."

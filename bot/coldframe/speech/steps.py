@@ -58,7 +58,7 @@ WORDS: Mapping[Step, StepWords] = {
         then="Then all appear at one moment, shuffled and unsigned.",
         became="the notes stand in the channel",
         card=(_NOTE,),
-        panel=(_NOTE, Button("I am done", "step.done", "")),
+        panel=(_NOTE, Button("I'm done", "step.done", "")),
         vote=None,
     ),
     Step.FOCUS: StepWords(

@@ -35,7 +35,7 @@ def left_out(blocks: int) -> Line:
 
 def not_kept() -> Message:
     """A press or a command came in, but could not be written down."""
-    return Message(line("That could not be taken in just now. Nothing was changed; please try again in a minute."))
+    return Message(line("That couldn't be taken in just now. Nothing was changed; please try again in a minute."))
 
 
 def too_fast() -> Message:
@@ -47,7 +47,7 @@ def too_fast() -> Message:
 
 FORM_TOO_FAST = "That's more than I take in a minute. Your words are still here: please wait a minute, then send again."
 
-FORM_NOT_KEPT = "This could not be saved just now. Your words are still here: please send again in a minute."
+FORM_NOT_KEPT = "This couldn't be saved just now. Your words are still here: please send again in a minute."
 
 FORM_OUTDATED = "This form can no longer be read. Copy what you wrote and open the form again."
 
@@ -72,15 +72,15 @@ def of_another_workspace() -> Message:
 
 def form_came_too_late() -> Message:
     """The platform no longer lets the form be opened for this press."""
-    return Message(line("The form could not be opened in time. Nothing was changed; please press again."))
+    return Message(line("The form couldn't be opened in time. Nothing was changed; please press again."))
 
 
 def not_shown() -> Message:
     """An answer was meant, but it could not be put on this platform's screen."""
-    return Message(line("Your press was taken in, but what I had to show for it could not be shown. Please try again."))
+    return Message(line("Your press was taken in, but what I had to show for it couldn't be shown. Please try again."))
 
 
 TOO_LARGE = "it is too large"
-NOT_TEXT = "it is not a text file"
-NOT_READ = "it could not be read"
+NOT_TEXT = "it isn't a text file"
+NOT_READ = "it couldn't be read"
 """Why the content of a dropped file is missing, as the end of a sentence."""

@@ -20,11 +20,11 @@ WANTS: Mapping[Want, str] = {
     Want.ANSWERS: "too few answers are in yet",
     Want.SOMETHING: "{nothing}, so there is nothing yet for the next step to begin with",
     Want.CONSENT: "fewer than three people wrote, and each of them is asked whether the notes may be shown",
-    Want.CHIEF: "the votes of {who}, who decides, are not in yet",
+    Want.CHIEF: "the votes of {who}, who decides, aren't in yet",
     Want.LEVER: "no lever is announced yet, which is for {who} to pick",
-    Want.JOINS: "the list of forces is not closed yet, which is for {who} to do",
+    Want.JOINS: "the list of forces isn't closed yet, which is for {who} to do",
     Want.QUESTIONS: "no question is published yet, which {who} can write",
-    Want.PUBLISHING: "the questions are not published yet, which is for {who} to do",
+    Want.PUBLISHING: "the questions aren't published yet, which is for {who} to do",
     Want.SEAL: "everything is there but the seal, which {who} can press",
 }
 NOT_THERE = {
@@ -36,7 +36,7 @@ NOT_THERE = {
 """What is missing where everybody is done with nothing."""
 COMMITMENT: Mapping[Because, str] = {
     Because.NO_CHOICE: "no plan is chosen yet, which is for {who} to do",
-    Because.NOT_ANNOUNCED: "what is chosen is not told to everybody yet; I do that when its time comes",
+    Because.NOT_ANNOUNCED: "what is chosen isn't told to everybody yet; I do that when its time comes",
     Because.CRITERION_INCOMPLETE: "{plan} lacks its {fields}, which {who} can fill in under “Criterion”",
     Because.CHECK_MISSING: "{plan} touches something delicate and names nobody who checked it, which {who} can fill "
     "in under “Criterion”",

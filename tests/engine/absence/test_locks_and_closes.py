@@ -325,7 +325,7 @@ async def test_a_seal_waits_while_the_forecasts_cannot_be_read(to_be_sealed: Run
     await team.until(team.clock.now() + timedelta(minutes=30))
     assert (await team.current()).step is Step.COMMITTED
     assert await _forecasts(team) == {JON: 60}
-    assert not any("could not be read" in words for words in in_channel(team))
+    assert not any("couldn't be read" in words for words in in_channel(team))
 
 
 async def test_the_facilitator_seals_without_the_forecasts(to_be_sealed: Running) -> None:
@@ -461,7 +461,7 @@ async def test_a_ballot_that_cannot_be_read_stays_open_until_it_can(at_dots: Run
     await team.until(team.clock.now() + timedelta(minutes=30))
     assert (await team.current()).step is Step.QUESTIONS
     assert await _counted(team) == 9
-    assert not any("could not be read" in words for words in in_channel(team))
+    assert not any("couldn't be read" in words for words in in_channel(team))
 
 
 async def test_after_a_working_day_it_closes_and_says_how_many_ballots_were_not_read(at_dots: Running) -> None:
@@ -480,7 +480,7 @@ async def test_after_a_working_day_it_closes_and_says_how_many_ballots_were_not_
     await team.until(until)
     assert (await team.current()).step is Step.QUESTIONS
     assert await _counted(team) == 3
-    assert sum("the emoji of 6 ballots could not be read" in words for words in in_channel(team)) == 1
+    assert sum("the emoji of 6 ballots couldn't be read" in words for words in in_channel(team)) == 1
 
 
 async def test_the_facilitator_need_not_wait_for_it(at_dots: Running) -> None:
@@ -492,7 +492,7 @@ async def test_the_facilitator_need_not_wait_for_it(at_dots: Running) -> None:
     await team.command(F, "announce")
     await team.press(F, "close.unread")
     assert (await team.current()).step is Step.QUESTIONS
-    assert any("could not be read" in words for words in in_channel(team))
+    assert any("couldn't be read" in words for words in in_channel(team))
 
 
 async def test_nobody_else_closes_a_step_unread(at_dots: Running) -> None:

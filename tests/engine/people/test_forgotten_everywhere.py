@@ -145,7 +145,7 @@ async def test_nothing_leads_to_somebody_who_was_forgotten_in_a_step(step: Step,
         assert await found(team, tmp_path, me, me.title(), *SECRETS) == set()
         assert _in_the_room(team, tmp_path, *SECRETS) == set()
         (last,) = [words for words in told(team, me) if words]
-        assert last.startswith("Done: I have forgotten you")
+        assert last.startswith("Done: I've forgotten you")
         await _goes_on(team, me)
         assert _in_the_room(team, tmp_path, *SECRETS) == set()
 

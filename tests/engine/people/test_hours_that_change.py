@@ -348,7 +348,7 @@ async def test_the_first_word_warns_of_a_zone_that_nobody_knows(tmp_path: Path) 
         await team.house.engine.act("again", again)
         await team.settle()
         first = next(t for t in reversed(team.told(INES)) if "I have your hours as" in t)
-        assert "The time zone in your chat profile is “Europe/Lundon”, which I do not know." in first
+        assert "The time zone in your chat profile is “Europe/Lundon”, which I don't know." in first
         assert "Did you mean Europe/London?" in first
         assert "Mon-Fri 09:00-17:00, UTC" in first
 

@@ -144,7 +144,7 @@ async def test_a_search_by_no_date_is_told_instead_of_searching_for_more(tmp_pat
     """Looking back, only a full date has one meaning; another is named, in the word and beside the form's field."""
     async with a_team(tmp_path) as team:
         await team.command(D, "search Title since:12-Jan", channel=False)
-        assert "I cannot read the date after since" in team.told(D)[-1]
+        assert "I can't read the date after since" in team.told(D)[-1]
         await team.command(D, "search Title since:2026-01-12", channel=False)
         assert "Title of p0" in team.told(D)[-1]
         opened = await team.command(D, "search", channel=False)
@@ -225,7 +225,7 @@ async def test_a_start_that_fails_on_its_date_is_told(tmp_path: Path) -> None:
             few = replace(round_, seats={m: s for m, s in round_.seats.items() if m == F})
             await uow.save_round(round_, few, (), MONDAY)
         await team.until(datetime(2026, 3, 4, 10, tzinfo=UTC))
-        assert [t for t in team.told(F) if "second could not start on its date." in t]
+        assert [t for t in team.told(F) if "second couldn't start on its date." in t]
 
 
 # --- working days ---------------------------------------------------------------------------------------------------
@@ -243,7 +243,7 @@ async def test_a_review_falls_on_a_working_day_of_owner_and_decision_maker(off: 
             AnswerOwnership(owner, plan, accept=True),
         )
         wrong = await team.fill(F, "review.date", {"date": "6 Apr"})
-        assert "Monday 6 April 2026 will not do" in wrong["date"]
+        assert "Monday 6 April 2026 won't do" in wrong["date"]
         assert "Easter Monday" in wrong["date"]
         assert "The next day that does is Tuesday 7 April 2026: write 2026-04-07." in wrong["date"]
         assert (await team.current()).choices[plan].review is None

@@ -168,7 +168,7 @@ async def test_windows_ahead_are_changed_with_their_dates(tmp_path: Path) -> Non
         assert field.initial.splitlines()[:2] == ["dots 8 h", "questions 8 h"]
         typed = field.initial.replace("dots 8 h", "dots 16 h")
         errors = (await team.house.room.submit(F, form.action, form.value, {"windows": "merge 3"})).errors
-        assert "Merge is not ahead" in errors["windows"]
+        assert "Merge isn't ahead" in errors["windows"]
         await team.house.room.submit(F, form.action, form.value, {"windows": typed})
         await team.settle()
         assert "Dots: " in team.told(F)[-1] and ", not " in team.told(F)[-1]

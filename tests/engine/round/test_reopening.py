@@ -125,7 +125,7 @@ async def test_old_buttons_of_a_cleared_step_change_nothing(tmp_path: Path) -> N
         await _opens(team, Step.DOTS)
         before = await team.current()
         reply = await team.house.room.press(F, None, old.action, old.value, forged=True)
-        assert reply.note is not None and "which is not open yet" in words(reply.note)
+        assert reply.note is not None and "which isn't open yet" in words(reply.note)
         assert await team.current() == before
         with pytest.raises(LookupError):
             team.button(F, "question.write")

@@ -241,7 +241,7 @@ async def test_everybody_with_a_role_is_forgotten_and_somebody_can_still_go_on(t
             await team.command(person, "forget me", channel=False)
         round_ = await team.current()
         assert {round_.roles.acting(role) for role in Role} == {INES}
-        assert [w for w in team.told(INES) if w.startswith("You are facilitator of name of r1 now")]
+        assert [w for w in team.told(INES) if w.startswith("You're facilitator of name of r1 now")]
         assert not [w for w in team.told(INES)[-9:] if "Dirk" in w or "Fred" in w]
         await team.press(INES, "step.close")
         await team.press(INES, "held.now")

@@ -65,7 +65,7 @@ async def _outsiders(team: Running) -> Round:
 async def test_a_guest_is_told_who_can_set_a_round_up(tmp_path: Path) -> None:
     """Neither the form, which shows what the team has left over, nor a round comes of it, by whatever way."""
     async with _guest(tmp_path) as there:
-        assert "You are a guest here" in await there.happens(Commanded("new"), GUEST)
+        assert "You're a guest here" in await there.happens(Commanded("new"), GUEST)
         channel = (await there.team.current()).channel
         await there.happens(Submitted("round.new", channel, RIGHT), GUEST)
         await there.happens(Submitted("round.new", channel, RIGHT), GUEST, direct=True)
@@ -147,7 +147,7 @@ async def test_a_setup_that_is_not_started_asks_and_ends_by_itself(tmp_path: Pat
         await set_up(team)
         before = team.channel()
         await team.until(MONDAY + A_WEEK - timedelta(hours=1))
-        assert not [w for w in team.told(F) if "is set up and has not started" in w]
+        assert not [w for w in team.told(F) if "is set up and hasn't started" in w]
         await team.until(MONDAY + A_WEEK)
         assert [w for w in team.told(F) if "Without a start I take it off Mon 16 Mar" in w]
         assert [w for w in team.told(FD) if "June still waits for its start" in w]

@@ -263,7 +263,7 @@ CASES: Mapping[str, Case] = {
     "notes, somebody comes after the close": Case(
         Step.NOTES,
         _nothing,
-        ("It does not wait for Jon, who get to it only after the deadline",),
+        ("It doesn't wait for Jon, who get to it only after the deadline",),
         calendars={JON: WorkingCalendar(away=((date(2026, 3, 1), date(2026, 3, 20)),))},
     ),
     "notes, somebody is away": Case(
@@ -295,7 +295,7 @@ CASES: Mapping[str, Case] = {
     "ballot, without the decision-maker": Case(
         Step.BALLOT,
         _without_her_votes,
-        ("the votes of Dora, who decides, are not in yet", "choose below"),
+        ("the votes of Dora, who decides, aren't in yet", "choose below"),
         "step.extend",
     ),
     "plans, none": Case(
@@ -322,10 +322,10 @@ CASES: Mapping[str, Case] = {
         never=("You have decided",),
     ),
     "focus, extended": Case(
-        Step.FOCUS, _after(1), ("If that is not done by", "Dirk, the deputy, decides"), "role.offer"
+        Step.FOCUS, _after(1), ("If that isn't done by", "Dirk, the deputy, decides"), "role.offer"
     ),
     "merge, open": Case(
-        Step.MERGE, _nothing, ("Awaited: Faye", "the list of forces is not closed yet", "For you:"), "step.close"
+        Step.MERGE, _nothing, ("Awaited: Faye", "the list of forces isn't closed yet", "For you:"), "step.close"
     ),
     "questions, open": Case(
         Step.QUESTIONS, _nothing, ("no question is published yet, which Faye can write",), "question.write"
@@ -344,7 +344,7 @@ CASES: Mapping[str, Case] = {
     "commitment, not announced": Case(
         Step.COMMITMENT,
         _announced_later,
-        ("what is chosen is not told to everybody yet", "I do that when its time comes"),
+        ("what is chosen isn't told to everybody yet", "I do that when its time comes"),
         never=("Title",),
     ),
     "commitment, nobody asked": Case(
@@ -466,7 +466,7 @@ async def test_a_setup_says_what_keeps_it_from_starting(tmp_path: Path) -> None:
         assert "It starts by itself on Mon 9 Mar 2026" in await _of_setup(team)
         team.button(F, "round.start", ButtonValue(june.id).pack())
         team.house.room.faults.deny(Denial.NOT_IN_CHANNEL, CHANNEL)
-        assert "I am not in #growth. Type /let in @coldframe there" in await _of_setup(team)
+        assert "I'm not in #growth. Type /let in @coldframe there" in await _of_setup(team)
         team.house.room.faults.clear()
         await team.house.room.leave(DD, CHANNEL)
         await team.settle()

@@ -62,7 +62,7 @@ async def test_a_name_that_two_people_have_is_not_guessed(tmp_path: Path) -> Non
         reply = await _fills(team, INES, "Call them | in 3 working days | Jon")
         assert "2 people here are called “Jon”" in reply.errors["actions"]
         reply = await _fills(team, INES, "Call them | in 3 working days | nobody")
-        assert "does not take part" in reply.errors["actions"]
+        assert "doesn't take part" in reply.errors["actions"]
         assert (await team.current()).choices[P0].actions == ()
         await _fills(team, INES, "Call them | in 3 working days | jon2")
         (action,) = (await team.current()).choices[P0].actions

@@ -293,7 +293,7 @@ async def test_a_csv_file_in_the_direct_messages_is_taken_row_by_row(tmp_path: P
         await team.say(D, "", files=[IncomingFile("weeks.csv", 99, HEADER + rows)])
         report = next(m for m in team.told(D) if m.startswith("weeks.csv"))
         assert "2 weeks taken" in report and "Line 4: These numbers cannot be" in report
-        assert "Line 5: Week 4 is not over" in report
+        assert "Line 5: Week 4 isn't over" in report
         trial = await team.trial()
         assert (sorted(trial.weeks), trial.looks) == ([1, 2], (2,))
 
@@ -303,8 +303,8 @@ async def test_a_csv_file_in_the_direct_messages_is_taken_row_by_row(tmp_path: P
     [
         ("control 400/80, trial 82/390", "Did you mean control 400/80, trial 390/82?"),
         ("control 400/eighty, trial 390/82", "no number"),
-        ("week 9: control 400/80, trial 390/82", "is not a week of this trial"),
-        ("week 3: control 400/80, trial 390/82", "Week 3 is not over"),
+        ("week 9: control 400/80, trial 390/82", "isn't a week of this trial"),
+        ("week 3: control 400/80, trial 390/82", "Week 3 isn't over"),
         ("control 400/80", "The trial group is missing"),
     ],
 )

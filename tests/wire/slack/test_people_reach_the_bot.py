@@ -282,7 +282,7 @@ async def test_a_dropped_text_file_is_read_and_others_say_why_not(workspace: Wor
     contents = [file.content for file in event.what.files]
     problems = [file.problem for file in event.what.files]
     assert contents == [b"+ activation: from a file", None, None, None]
-    assert problems == ["", "it is not a text file", "it is too large", "it could not be read"]
+    assert problems == ["", "it isn't a text file", "it is too large", "it couldn't be read"]
 
 
 async def test_a_person_s_status_is_no_news(workspace: Workspace, people: People) -> None:

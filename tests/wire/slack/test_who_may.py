@@ -41,7 +41,7 @@ WORDS = {
     "funnel": Act.FUNNEL, "hours": Act.OWN_TIME, "hide Slow": Act.ASK_TO_HIDE,
 }  # fmt: skip
 SECRETS = ("Where do we leak", "Slow pages", "The bill", "are in", "is at")
-REFUSED = ("You are not in the channel", "You are a guest here", "you belong to another", "You are not taking part")
+REFUSED = ("You aren't in the channel", "You're a guest here", "you belong to another", "You aren't taking part")
 WAYS = ("mention", "command", "command in private", "line in private")
 OUTSIDE_OF_IT = (HAN, GIL, "U0OTTO")
 
@@ -270,7 +270,7 @@ async def test_a_form_that_was_opened_before_its_writer_left(there: There) -> No
     await there.until(FAY, lambda: _left(there, FAY), 5)
     await fay.sends(text="Only I know this", side="restraining")
     await there.until(FAY, lambda: "Only I know this" in there.reads(FAY), 5)
-    assert "You are not in the channel of " in there.reads(FAY)
+    assert "You aren't in the channel of " in there.reads(FAY)
 
 
 def _left(there: There, person: str) -> bool:
@@ -298,7 +298,7 @@ async def test_who_comes_back_is_let_in_at_once(there: There) -> None:
     assert "are in" in await tries(there, "U0MEL", "status", "command")
     mel.leaves(BALLOT_CHANNEL)
     await asyncio.sleep(0.2)
-    assert "You are not in the channel" in await tries(there, "U0MEL", "trials", "command")
+    assert "You aren't in the channel" in await tries(there, "U0MEL", "trials", "command")
     mel.joins(BALLOT_CHANNEL)
     await asyncio.sleep(0.2)
-    assert "You are not in" not in await tries(there, "U0MEL", "digest", "command")
+    assert "You aren't in" not in await tries(there, "U0MEL", "digest", "command")

@@ -292,7 +292,7 @@ class Team:
             passing = someone.notes()
             news += map(str, passing[self._noted[name] :])
             self._noted[name] = len(passing)
-        return any("which is not open yet" in words for words in news)
+        return any("which isn't open yet" in words for words in news)
 
     async def round(self) -> Round:
         ids = await self._ids()

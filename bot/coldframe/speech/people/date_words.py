@@ -24,7 +24,7 @@ def day_off(reading: Reading, off: Sequence[tuple[str, str]], proposed: date | N
     """Who is not at work on a day that was typed, why, and the next day that would do; plain text for beside a
     field."""
     people = "; ".join(f"{name}: {why}" for name, why in off)
-    words = f"{day_words(reading.day)} will not do ({people})."
+    words = f"{day_words(reading.day)} won't do ({people})."
     if proposed is None:
         return f"{words} Within a year there is no day on which everybody needed works."
     typed = f"{proposed:%Y-%m-%d}" + (f" {reading.wall:%H:%M}" if reading.timed else "")

@@ -59,7 +59,7 @@ def done(held: Held) -> Message:
     """The last word."""
     if not _is_anything(held):
         return said("Done: I hold nothing about you.")
-    head = line("Done: I have forgotten you, and you are out of every round.")
+    head = line("Done: I've forgotten you, and you're out of every round.")
     later = (
         "What is on its way to you is gone within minutes. If you stay in the channel, the next round may ask you "
         "again; then I begin anew."

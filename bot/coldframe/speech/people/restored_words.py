@@ -11,7 +11,7 @@ from coldframe.message.saying import paragraph, said, small, told
 def cannot_know(since: datetime, back: datetime, *, blind: bool, keyless: bool) -> Message:
     """To whoever facilitates a round or sees to a trial, once. `blind`: the channel could not be read again; `keyless`:
     what had been given in confidence before cannot be opened."""
-    sealed = line("notes, plans and votes of before that nobody else had seen yet: their keys are not here")
+    sealed = line("notes, plans and votes of before that nobody else had seen yet: their keys aren't here")
     missing = (
         *([sealed] if keyless else []),
         line("notes, plans, numbers and answers that somebody gave me in a form"),

@@ -82,7 +82,7 @@ def zone_followed(hours: str, moved: Line) -> Message:
 
 def zone_unknown(zone: str, nearest: Sequence[str]) -> Line:
     """The platform reports a zone that the zone database lacks; `zone` empty: none at all."""
-    known = line("“{z}”, which I do not know", z=theirs(zone, 60)) if zone else line("not set")
+    known = line("“{z}”, which I don't know", z=theirs(zone, 60)) if zone else line("not set")
     meant = line(" Did you mean {n}?", n=" or ".join(nearest)) if nearest else ()
     return line("The time zone in your chat profile is {known}.", known=known) + meant
 
@@ -105,7 +105,7 @@ def hours_noted(hours: str, moved: Sequence[Line]) -> Message:
 def away_until(words: str) -> Message:
     """An absence, echoed in full words."""
     said = line(
-        "You are away until {words}. Until then I ask you nothing and nobody waits for you. Not what you meant?",
+        "You're away until {words}. Until then I ask you nothing and nobody waits for you. Not what you meant?",
         words=words,
     )
     return told(said, offer(Button("Set it again …", "me.away", "")))

@@ -38,7 +38,7 @@ class Found:
 
 def no_date(filters: Sequence[str]) -> Message:
     """A filter by date that cannot be read: nothing was looked for."""
-    return said("I cannot read the date after {f}. Write it like `since:2026-01-31`.", f=" and ".join(filters))
+    return said("I can't read the date after {f}. Write it like `since:2026-01-31`.", f=" and ".join(filters))
 
 
 def results(words: str, filters: str, found: Sequence[Found], more: bool) -> Message:
@@ -166,7 +166,7 @@ def leftovers(left: Leftovers, channel: str, *, on_its_date: bool) -> Message:
         of_ended = ButtonValue(left.round_id, made_for=Step.COMMITTED.value).pack()
         buttons.append(Button("Show these to the channel", "leftovers.show", of_ended))
     blocks.append(offer(*buttons))
-    blocks.append(small("Shown before the notes, they steer what people write; shown after the reveal, they do not."))
+    blocks.append(small("Shown before the notes, they steer what people write; shown after the reveal, they don't."))
     return Message(summary, tuple(blocks))
 
 
@@ -174,7 +174,7 @@ def _lists(left: Leftovers) -> list[Block]:
     found: list[Block] = []
     for name, items in (
         ("Forces that nothing has been done about", left.forces),
-        ("Plans that were not tried", left.plans),
+        ("Plans that weren't tried", left.plans),
         ("What was learnt", left.learnings),
         ("Notes held for this round", left.held),
     ):
@@ -214,7 +214,7 @@ def funnel_form(numbers: dict[str, str], channel: str) -> Form:
         field("discount", "Yearly discount rate", "Such as 10%.", required=False),
         field("customers", "Customers today", required=False),
     )
-    intro = line("It helps to weigh the levers against each other; it does not pick one. The team's last word counts.")
+    intro = line("It helps to weigh the levers against each other; it doesn't pick one. The team's last word counts.")
     return Form("The team's funnel numbers", "funnel.save", channel, fields, intro=intro)
 
 
@@ -247,7 +247,7 @@ def worth_line(values: Sequence[Worth], first_stays: float) -> Line:
     parts = "; ".join(f"{v.lever} {_money(v.worth)} ({_money(v.low)} to {_money(v.high)})" for v in values)
     template = (
         "With your own numbers, one more point is worth, a year, in the unit of the margin: {p}. If each number may be "
-        "off by 20%, {f} stays first in {s}% of cases. A help, not an answer: it does not say which point is easier "
+        "off by 20%, {f} stays first in {s}% of cases. A help, not an answer: it doesn't say which point is easier "
         "to win."
     )
     return line(template, p=parts, f=values[0].lever, s=round(100 * first_stays))

@@ -202,7 +202,7 @@ def _handed_in(votes: int, thing: str) -> Line:
 
 def _lock_empty(round_: Round) -> Button:
     """An abstention is a choice, but seldom what a press without a vote means."""
-    sure = "There is no vote on your ballot. Hand it in empty? It counts as an abstention and cannot be changed."
+    sure = "There is no vote on your ballot. Hand it in empty? It counts as an abstention and can't be changed."
     return Button(
         "Hand it in empty …", "ballot.lock", about(round_), confirm=sure, says="Hand in my ballot without a vote"
     )
@@ -236,7 +236,7 @@ def option_text(round_: Round, option_id: str) -> str:
 
 def over_quota(round_: Round, option_text: str, quota: int) -> Message:
     words = said(
-        "That is one more than {quota}: your newest on “{text}” does not count. Take it off, or take another back "
+        "That is one more than {quota}: your newest on “{text}” doesn't count. Take it off, or take another back "
         "first and it counts by itself.",
         quota=quota,
         text=theirs(option_text, 200),

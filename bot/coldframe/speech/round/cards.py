@@ -104,7 +104,7 @@ def over(round_: Round, step: Step, member: MemberId | None = None) -> Message:
     """The one line that is left of a step's card, or of what this person had for it."""
     name = theirs(round_.name, 60)
     if member is not None and member not in round_.active():
-        return said("You are out of {name}.", name=name)
+        return said("You're out of {name}.", name=name)
     if round_.step is Step.CANCELLED:
         return said("{name} was cancelled.", name=name)
     return said("{name}: {became}.", name=name, became=WORDS[step].became if step in WORDS else "the round has started")

@@ -200,10 +200,10 @@ def offer_noted(sealed: bool) -> Message:
     if sealed:
         return said(
             "Noted. Your offer shows on the commitment card together with all others, a while after everybody has "
-            "heard of the choice. It is yours only when the facilitator or the decision-maker asks you."
+            "heard of the choice. It's yours only when the facilitator or the decision-maker asks you."
         )
     return said(
-        "Noted: the commitment card says that you would own it. It is yours only when the facilitator or the "
+        "Noted: the commitment card says that you would own it. It's yours only when the facilitator or the "
         "decision-maker asks you, which needs no further yes from you."
     )
 

@@ -142,7 +142,7 @@ NO_MINUTES = "Write a whole number of minutes."
 
 
 def not_ahead(step: Step) -> str:
-    return f"{title(step)} is not ahead any more, so its length stays. Take the line out."
+    return f"{title(step)} isn't ahead any more, so its length stays. Take the line out."
 
 
 def everybody_is_in() -> Message:

@@ -302,10 +302,10 @@ def hours(zone: str, days: str, span: str, country: str, quiet: str) -> Form:
 
 def away() -> Form:
     return Form(
-        "I am away",
+        "I'm away",
         "me.away",
         "",
-        (Field("until", "Back on", most=60, hint="Such as next Monday, or 12 Jan. Reasons are not asked."),),
+        (Field("until", "Back on", most=60, hint="Such as next Monday, or 12 Jan. Reasons aren't asked."),),
     )
 
 
@@ -330,6 +330,6 @@ def new_round(levers: str, people: Sequence[Option]) -> Form:
             Field("pace", "Pace", "choice", initial="days", options=PACES),
             Field("windows", "Windows that differ from the usual", "long", required=False, most=400, hint=WINDOWS),
         ),
-        intro=line("You facilitate. Everybody in this channel takes part; bots and guests do not."),
+        intro=line("You facilitate. Everybody in this channel takes part; bots and guests don't."),
         submit="Show me the round",
     )  # fmt: skip

@@ -17,7 +17,7 @@ from coldframe.speech.round import story_words
 def few_writers(round_: Round) -> Message:
     """To the facilitator, without a number: the writers are asked first."""
     words = line(
-        "Too few people wrote notes in {name} for them to be unsigned. I have asked those who wrote; nothing is shown "
+        "Too few people wrote notes in {name} for them to be unsigned. I've asked those who wrote; nothing is shown "
         "unless each of them agrees. You can give more time instead.",
         name=theirs(round_.name, 60),
     )
@@ -60,7 +60,7 @@ def welcome(round_: Round, last: Sequence[Block] = ()) -> Message:
     """To somebody who joined in the middle: what this round has brought so far, and the story of the `last` one; two
     minutes of reading."""
     words = line(
-        "Welcome to *{name}*, which is at *{step}*. Nothing is expected of you in this step; you are asked from "
+        "Welcome to *{name}*, which is at *{step}*. Nothing is expected of you in this step; you're asked from "
         "the next one on.",
         name=theirs(round_.name, 60),
         step=title(round_.step),

@@ -72,7 +72,7 @@ _TO_DO: Mapping[Step, str] = {
     Step.DOTS: "{left} left to put, on your sheet in our direct messages.",
     Step.QUESTIONS: "turn the strongest forces into questions, then publish them.",
     Step.PRECEDENTS: "tell what somebody else did about one of the questions.",
-    Step.PLANS: "write a plan, or say that you are done.",
+    Step.PLANS: "write a plan, or say that you're done.",
     Step.BALLOT: "{left} left to give, on your sheet in our direct messages.",
     Step.PLACEMENT: "compare the plans, two at a time, in our direct messages.",
 }
@@ -168,7 +168,7 @@ def _not_waited_for(round_: Round) -> list[Line]:
     away = [m for m in round_.active() if round_.seats[m].away]
     found: list[Line] = []
     if after:
-        found.append(line("It does not wait for {w}, who get to it only after the deadline.", w=_names(round_, after)))
+        found.append(line("It doesn't wait for {w}, who get to it only after the deadline.", w=_names(round_, after)))
     if away:
         found.append(line("Away and not expected: {w}.", w=_names(round_, away)))
     return found
@@ -261,12 +261,10 @@ def _template(round_: Round) -> str:
 
 def _if_undecided(round_: Round, *, extended: bool) -> str:
     if not extended:
-        return "If that is not done by {due}, it stays open for half as long again. You can give more time."
+        return "If that isn't done by {due}, it stays open for half as long again. You can give more time."
     handed = rules.RULES[round_.step].decides in round_.roles.handed_over or not _deputy(round_)
     return (
-        "If that is not done by {due}, the round rests."
-        if handed
-        else "If that is not done by {due}, {deputy} decides."
+        "If that isn't done by {due}, the round rests." if handed else "If that isn't done by {due}, {deputy} decides."
     )
 
 

@@ -21,7 +21,7 @@ def notes(round_: Round, found: Sequence[Hindrance], invitation: str) -> list[Bl
 
 def go_on_without(round_: Round, found: Sequence[Hindrance], action: str) -> Message:
     """Asked when Start was pressed and something was not seen before."""
-    words = line("{name} has not started yet. Please look at this first:", name=theirs(round_.name, 60))
+    words = line("{name} hasn't started yet. Please look at this first:", name=theirs(round_.name, 60))
     start = Button("Start all the same", action, about(round_, *marks(found)), "primary")
     return told(words, Items(tuple(hindrance(round_, each, "") for each in found)), offer(start))
 
@@ -41,9 +41,9 @@ def hindrance(round_: Round, found: Hindrance, invitation: str) -> Line:
     there = line("*#{name}*", name=theirs(found.channel, 80)) if found.channel else line("the team's channel")
     match found.what:
         case Denial.NOT_IN_CHANNEL if invitation:
-            return line("I am not in {there}. Type {invite} there, then start.", there=there, invite=Code(invitation))
+            return line("I'm not in {there}. Type {invite} there, then start.", there=there, invite=Code(invitation))
         case Denial.NOT_IN_CHANNEL:
-            return line("I am not in {there}. Add me, then start.", there=there)
+            return line("I'm not in {there}. Add me, then start.", there=there)
         case Denial.NO_POST:
             return line("I may not post in {there}. Ask whoever runs it to let me, then start.", there=there)
         case Denial.NO_FILES:

@@ -102,7 +102,7 @@ def to_all(was: Round, round_: Round, reason: str) -> Message:
         who=who(round_, by),
         step=title(round_.step).lower(),
         name=_name(round_),
-        why=signed(reason.rstrip(".") or "something was not right", by, REASON_LENGTH),
+        why=signed(reason.rstrip(".") or "something wasn't right", by, REASON_LENGTH),
     )
     return told(words, Items(_gone(was, round_.step) + _stays(was, round_.step)))
 

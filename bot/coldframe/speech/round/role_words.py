@@ -137,7 +137,7 @@ def offered(round_: Round, asked: RoleOffer) -> Message:
     else:
         words = line("{b} asks you to be {role} of *{name}* from now on, in place of {a}.",
                      b=who(round_, asked.by), role=role.value, name=_name(round_), a=who(round_, acting))  # fmt: skip
-    yes = Button(f"Yes, I am {role}", "role.yes", about(round_, role), "primary")
+    yes = Button(f"Yes, I'm {role}", "role.yes", about(round_, role), "primary")
     no = Button("No", "role.no", about(round_, role), says=f"No, I do not want to be {role}")
     until = line("Please answer by {u}. Without a yes {a} stays {role}.",
                  u=When(asked.until), a=who(round_, acting), role=role.value)  # fmt: skip
@@ -219,7 +219,7 @@ def weight_stays(round_: Round, role: Role) -> Line:
 def deputy_named(round_: Round, role: Role, by: MemberId) -> Message:
     """To the deputy."""
     return said(
-        "{b} named you as deputy of the {role} in *{name}*: you stand in when {a} cannot. Nothing to do yet.",
+        "{b} named you as deputy of the {role} in *{name}*: you stand in when {a} can't. Nothing to do yet.",
         b=who(round_, by), role=role.value, name=_name(round_), a=_acting(round_, role),
     )  # fmt: skip
 
@@ -240,7 +240,7 @@ def desk_moved(round_: Round, role: Role) -> Message:
 def fell_to_you(round_: Round, role: Role) -> Message:
     """To somebody who has a role because nobody else of those who had it is there."""
     words = line(
-        "You are {role} of *{name}* now, since nobody else who had that role is still here. {d}",
+        "You're {role} of *{name}* now, since nobody else who had that role is still here. {d}",
         role=role.value, name=_name(round_), d=DUTIES[role],
     )  # fmt: skip
     return told(words, offer(_pass_on(round_, role), name_a_deputy(round_, role)))
@@ -327,7 +327,7 @@ def can_be_taken(round_: Round) -> Message:
     """In private to those next to it, later in the channel: who takes over can go on."""
     waits = "waits for its start" if round_.step is Step.SETUP else "rests"
     words = line(
-        "*{name}* still {waits}, and its facilitator has not moved. Whoever takes over as facilitator can go on with "
+        "*{name}* still {waits}, and its facilitator hasn't moved. Whoever takes over as facilitator can go on with "
         "it, or end it.",
         name=_name(round_), waits=waits,
     )  # fmt: skip
@@ -345,7 +345,7 @@ def moves(round_: Round) -> Message:
 
 def not_started(round_: Round, ends: datetime) -> Message:
     """To the facilitator of a round that stands in setup."""
-    words = line("*{name}* is set up and has not started. Without a start I take it off {d}.", name=_name(round_),
+    words = line("*{name}* is set up and hasn't started. Without a start I take it off {d}.", name=_name(round_),
                  d=When(ends, "day"))  # fmt: skip
     return told(
         words,
@@ -359,6 +359,6 @@ def not_started(round_: Round, ends: datetime) -> Message:
 
 def expired(round_: Round) -> Message:
     return said(
-        "*{name}* was set up and never started, so I have taken it off. `/coldframe new` in the channel begins anew.",
+        "*{name}* was set up and never started, so I've taken it off. `/coldframe new` in the channel begins anew.",
         name=_name(round_),
     )

@@ -112,7 +112,7 @@ def _right_form(pace: Pace) -> str:
 
 
 def window_unreadable(piece: str, pace: Pace) -> str:
-    return f"“{piece[:40]}” is not a window with its length. {_right_form(pace)}"
+    return f"“{piece[:40]}” isn't a window with its length. {_right_form(pace)}"
 
 
 def window_unknown(name: str, nearest: str | None, known: Sequence[str]) -> str:
@@ -121,7 +121,7 @@ def window_unknown(name: str, nearest: str | None, known: Sequence[str]) -> str:
 
 
 def window_out_of_range(name: str, amount: str, pace: Pace) -> str:
-    return f"{amount[:20]} is not possible for {name}. {_right_form(pace)}"
+    return f"{amount[:20]} isn't possible for {name}. {_right_form(pace)}"
 
 
 def window_twice(name: str) -> str:
@@ -134,7 +134,7 @@ def window_other_unit(piece: str, pace: Pace) -> str:
 
 def not_started(round_: Round, why: Message) -> Message:
     """The date came, and something keeps the round from starting."""
-    words = line("{name} could not start on its date. ", name=theirs(round_.name, 60)) + why.summary
+    words = line("{name} couldn't start on its date. ", name=theirs(round_.name, 60)) + why.summary
     start = Button("Start now", "round.start", about(round_), "primary")
     again = Button("Start on a date …", "round.start_on", about(round_))
     return told(words, offer(start, again))

@@ -75,5 +75,5 @@ _LAPSED: Mapping[Because, str] = {
 def lapsed(round_: Round, why: Because) -> Message:
     """Its moment came, and it could not be."""
     reason = _LAPSED.get(why, "something has changed meanwhile")
-    words = "{name}: what you decided could not be carried out, because {why}. The {step} step is open as before."
+    words = "{name}: what you decided couldn't be carried out, because {why}. The {step} step is open as before."
     return said(words, name=theirs(round_.name, 60), step=title(round_.step).lower(), why=reason)

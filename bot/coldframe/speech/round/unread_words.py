@@ -57,18 +57,18 @@ def closed_unread(round_: Round, people: int) -> Message:
     if round_.step is Step.NOTES:
         return said(
             "*Notes* closed without my reading the direct messages of {n} once more. What they changed or deleted "
-            "while I could not read may show as it was before.",
+            "while I couldn't read may show as it was before.",
             n=count(people, "person", "people"),
         )
     if round_.step is Step.COMMITMENT:
         return said(
-            "The commitment was sealed although the emoji of {n} could not be read once more. Forecasts that had "
-            "reached me are kept, by button or by emoji; emoji that I never heard of are not.",
+            "The commitment was sealed although the emoji of {n} couldn't be read once more. Forecasts that had "
+            "reached me are kept, by button or by emoji; emoji that I never heard of aren't.",
             n=count(people, "person", "people"),
         )
     return said(
-        "*{step}* closed although the emoji of {n} could not be read once more. What had reached me is counted, votes "
-        "by button among it; emoji that I never heard of are not.",
+        "*{step}* closed although the emoji of {n} couldn't be read once more. What had reached me is counted, votes "
+        "by button among it; emoji that I never heard of aren't.",
         step=title(round_.step),
         n=count(people, "ballot"),
     )
@@ -78,5 +78,5 @@ def ballot_waits(round_: Round) -> Message:
     """To a voter who handed in a ballot that cannot be read."""
     return said(
         "I hand your ballot in as soon as the chat service lets me read your emoji. Until then you can still change "
-        "it; you do not have to press again."
+        "it; you don't have to press again."
     )

@@ -66,8 +66,8 @@ def _questions_so_far(round_: Round) -> list[Block]:
 
 
 LINT = {
-    "opening": "it does not start with “How might we”",
-    "ending": "it does not end with a question mark",
+    "opening": "it doesn't start with “How might we”",
+    "ending": "it doesn't end with a question mark",
     "long": "it has more than 20 words",
     "solution": "it seems to hold an answer already",
     "joined": "it asks two things at once",
@@ -88,7 +88,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         round_, member
     )
     done, many = member in round_.progress.done, len(round_.questions)
-    label = "Not done after all" if done else "I am done"
+    label = "Not done after all" if done else "I'm done"
     which = "the question" if many == 1 else f"one of the {many} questions"
     sheet = card(
         round_,
@@ -122,7 +122,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     for plan in mine:
         blocks.append(paragraph(written(plan.title, 80)))
         blocks.append(offer(*_plan_buttons(round_, plan)))
-    label = "Not done after all" if done else "I am done"
+    label = "Not done after all" if done else "I'm done"
     blocks.append(
         offer(
             Button("Write a plan …", "plan.write", about(round_), "primary"),
