@@ -67,10 +67,15 @@ class Reading:
     @property
     def words(self) -> str:
         """Weekday, date with the month's name, time and zone, in full."""
-        text = f"{day_words(self.day)}, {self.wall:%H:%M} ({self.zone})"
+        return f"{day_words(self.day)}, {self.wall:%H:%M} ({self.zone}){self.besides}"
+
+    @property
+    def besides(self) -> str:
+        """What stands behind the moment: which one of two, and why nobody may be there."""
+        text = ""
         if self.doubled:
             which = "first" if self.at == instant(self.day, self.wall, known_zone(self.zone)) else "second"
-            text += f", the {which} of the two, as the clocks go back that night"
+            text = f", the {which} of the two, as the clocks go back that night"
         return f"{text}; {self.day_off}" if self.day_off else text
 
 

@@ -101,22 +101,22 @@ async def test_no_place_takes_a_date_that_is_unclear_or_over(
 @pytest.mark.parametrize(
     ("place", "words", "echo"),
     [
-        ("next round", "in 5 weeks", "Monday 6 April 2026, 09:00 (UTC)"),
+        ("next round", "in 5 weeks", "Mon 6 Apr 2026, 09:00 (UTC)"),
         ("next round", "next Tuesday 10:00", "can mean Tuesday 3 March 2026, 10:00 (UTC) or Tuesday 10 March 2026"),
-        ("next round", "2027-01-12", "Tuesday 12 January 2027, 09:00 (UTC)"),
-        ("next round", "12 Jan", "Tuesday 12 January 2027, 09:00 (UTC)"),
-        ("review", "in 5 weeks", "Monday 6 April 2026, 09:00 (UTC)"),
-        ("review", "2026-04-07 15:30", "Tuesday 7 April 2026, 15:30 (UTC)"),
-        ("first-week actions", "Thursday", "Thursday 5 March 2026, 09:00 (UTC)"),
-        ("first-week actions", "", "Monday 9 March 2026, 09:00 (UTC)"),
-        ("an action moved", "in 2 days", "Thursday 5 March 2026, 09:00 (UTC)"),
-        ("a review moved", "in 5 weeks", "Monday 6 April 2026, 09:00 (UTC)"),
-        ("away", "next Monday", "Monday 9 March 2026, 09:00 (UTC)"),
-        ("away", "12 Mar 15:00", "Thursday 12 March 2026, 15:00 (UTC)"),
+        ("next round", "2027-01-12", "Tue 12 Jan 2027, 09:00 (UTC)"),
+        ("next round", "12 Jan", "Tue 12 Jan 2027, 09:00 (UTC)"),
+        ("review", "in 5 weeks", "Mon 6 Apr 2026, 09:00 (UTC)"),
+        ("review", "2026-04-07 15:30", "Tue 7 Apr 2026, 15:30 (UTC)"),
+        ("first-week actions", "Thursday", "Thu 5 Mar 2026, 09:00 (UTC)"),
+        ("first-week actions", "", "Mon 9 Mar 2026, 09:00 (UTC)"),
+        ("an action moved", "in 2 days", "Thu 5 Mar 2026, 09:00 (UTC)"),
+        ("a review moved", "in 5 weeks", "Mon 6 Apr 2026, 09:00 (UTC)"),
+        ("away", "next Monday", "Mon 9 Mar 2026, 09:00 (UTC)"),
+        ("away", "12 Mar 15:00", "Thu 12 Mar 2026, 15:00 (UTC)"),
     ],
 )
-async def test_every_place_says_the_date_back_in_full_words(place: str, words: str, echo: str, tmp_path: Path) -> None:
-    """Weekday, date, time and zone, with one press to set it again; "next Tuesday" on a Monday is asked about."""
+async def test_every_place_says_the_date_back(place: str, words: str, echo: str, tmp_path: Path) -> None:
+    """In the reader's own time, with one press to set it again; "next Tuesday" on a Monday is asked about."""
     async with a_team(tmp_path, sealed=PLACES[place][3]) as team:
         if not PLACES[place][3]:
             await desk(team)
@@ -125,7 +125,7 @@ async def test_every_place_says_the_date_back_in_full_words(place: str, words: s
         if wrong:
             assert echo in next(iter(wrong.values()))
             return
-        assert [t for t in team.told(person) if echo in t and "Not what you meant?" in t]
+        assert [t for t in team.told(person) if echo in t]
         opened = await team.press(person, action)
         assert opened.form is not None
 
@@ -134,7 +134,7 @@ async def test_an_absence_typed_as_a_command_is_said_back_alike(tmp_path: Path) 
     """`away until …` echoes as the form does, asks about two readings, and refuses the past."""
     async with a_team(tmp_path) as team:
         await team.command(D, "away until 12 Mar", channel=False)
-        assert "away until Thursday 12 March 2026, 09:00 (UTC)" in team.told(D)[-2] + team.told(D)[-1]
+        assert "away until Thu 12 Mar 2026, 09:00 (UTC)" in team.told(D)[-2] + team.told(D)[-1]
         for words, answer in (("03/04", "can mean"), ("yesterday", "in the past"), ("whenever", "no date")):
             await team.command(F, f"away until {words}", channel=False)
             assert answer in team.told(F)[-1]
@@ -181,7 +181,7 @@ async def test_a_round_starts_by_itself_on_its_date(tmp_path: Path) -> None:
     async with a_team(tmp_path) as team:
         await in_setup(team)
         assert await team.fill(F, "round.start_on", {"date": "Wednesday 10:00"}) == {}
-        words = "The round starts on Wednesday 4 March 2026, 10:00 (UTC). Not what you meant?"
+        words = "I've set the start of the round for Wed 4 Mar 2026, 10:00 (UTC)."
         assert words in team.told(F)
         await team.until(datetime(2026, 3, 4, 9, 59, tzinfo=UTC))
         assert not [t for t in team.channel() if "A new round starts" in t]

@@ -147,7 +147,7 @@ async def go_away(turn: Turn, tenant: str, person: str, back: Reading) -> None:
     await _everywhere(turn, tenant, person, away=True)
     await rereckoning.of_person(turn, tenant, person, old)
     turn.later(BACK, Occurrence((tenant, person)).pack(), "away", back.at)
-    turn.answer(tenant, person, time_words.away_until(back.words))
+    turn.answer(tenant, person, time_words.away_until(back))
     await ownership.away(turn, tenant, person, back.at)
     turn.concerns_no_round()
 

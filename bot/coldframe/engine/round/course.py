@@ -218,7 +218,7 @@ async def _end(request: RoundRequest) -> None:
     whose = await sent_form.at_work(request, request.round.roles.acting(Role.FACILITATOR))
     day = await sent_form.typed_day(request, "date", request.text("date"), whose)
     await request.act(Cancel(request.by, NO_PLANS, day.at))
-    request.answer(time_words.next_round_on(day.words))
+    request.answer(time_words.next_round_on(day))
 
 
 FORMS = {

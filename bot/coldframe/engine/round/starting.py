@@ -52,7 +52,7 @@ async def on_date(request: RoundRequest) -> None:
     request.turn.later(START, request.round.id, "start", day.at)
     resting.wait_for_start(request.turn, request.round, day.at)
     again = time_words.set_again("round.start_on", about(request.round))
-    request.answer(time_words.date_understood(time_words.ROUND_STARTS, day.words, again))
+    request.answer(time_words.date_understood(time_words.ROUND_STARTS, day, again))
 
 
 async def _date_has_come(kit: Kit, due: Due) -> None:

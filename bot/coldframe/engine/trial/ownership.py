@@ -212,7 +212,7 @@ async def moved(request: TrialRequest) -> None:
     again = time_words.set_again("trial.move", of_action(trial, action.id))
     own = action.who == request.by
     entry = (trial_words.calendar_of_action(trial, action.id),) if own else ()
-    request.answer(replace(time_words.date_understood(time_words.ACTION, day.words, again), attachments=entry))
+    request.answer(replace(time_words.date_understood(time_words.ACTION, day, again), attachments=entry))
     if not own:
         words = owner_words.action_moved(trial, action.id, request.by)
         trial_turn.tell(turn, trial, action.who, "action", words, action.id, turn.kit.ids.new(""))

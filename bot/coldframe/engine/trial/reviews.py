@@ -252,7 +252,7 @@ async def date_moved(request: TrialRequest) -> None:
     day = sent_form.read_day("date", request.text("date"), turn.now, calendar, whose)
     await request.act(MoveReview(request.by, day.at, await trial_turn.earliest_review(turn, trial)))
     again = time_words.set_again("trial.review_date", about_trial(trial))
-    request.answer(time_words.date_understood(time_words.REVIEW, day.words, again))
+    request.answer(time_words.date_understood(time_words.REVIEW, day, again))
 
 
 BUTTONS = of_trial(

@@ -105,7 +105,7 @@ async def begun(request: RoundRequest) -> Reply | None:
     trial = domain.proposed(round_, plan.id, trial_id(round_, plan.id), owner, actions, review.at)
     await _add(request.turn, trial)
     again = time_words.set_again("trial.review_date", about_trial(trial))
-    request.answer(time_words.date_understood(time_words.REVIEW, review.words, again))
+    request.answer(time_words.date_understood(time_words.REVIEW, review, again))
     await ownership.ask(request.turn, trial, request.by, "")
     found = await request.turn.uow.open_posts(trial.tenant, None, trial.people)
     await leftovers.follow(request.turn, trial.tenant, trial.team, found)

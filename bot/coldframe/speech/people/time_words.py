@@ -11,6 +11,7 @@ from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Items, Line, Message, When, line
 from coldframe.message.saying import offer, said, small, told
 from coldframe.speech.names import about, count, lower, who
+from coldframe.timing.dates import Reading
 
 
 def hold_up(round_: Round, member: MemberId, ready: datetime | None, role: Role | None) -> Message:
@@ -102,13 +103,12 @@ def hours_noted(hours: str, moved: Sequence[Line]) -> Message:
     return told(words)
 
 
-def away_until(words: str) -> Message:
-    """An absence, echoed in full words."""
-    said = line(
-        "You're away until {words}. Until then I ask you nothing and nobody waits for you. Not what you meant?",
-        words=words,
+def away_until(back: Reading) -> Message:
+    """An absence, said back."""
+    words = line("You're away until {back}", back=When(back.at)) + line(
+        "{besides}. Until then I ask you nothing and nobody waits for you.", besides=back.besides
     )
-    return told(said, offer(Button("Set it again …", "me.away", "")))
+    return told(words, offer(set_again("me.away", "")))
 
 
 def latest_and_prompt(latest: datetime, if_prompt: datetime) -> Line:
@@ -116,28 +116,31 @@ def latest_and_prompt(latest: datetime, if_prompt: datetime) -> Line:
     return line("{latest}; if all are prompt {prompt}", latest=When(latest), prompt=When(if_prompt))
 
 
-ROUND_STARTS = "The round starts"
-NEXT_ROUND = "Next round"
-REVIEW = "Review"
-ACTION = "Action"
+ROUND_STARTS = "the start of the round"
+NEXT_ROUND = "the next round"
+REVIEW = "the review"
+ACTION = "the action"
 
 
-def date_understood(what: str, words: str, again: Button) -> Message:
-    """A typed date, echoed in full words; `again` sets it anew."""
-    said = line("{what} on {words}. Not what you meant?", what=what, words=words)
-    return told(said, offer(again))
+def _understood(day: Reading) -> Line:
+    """A typed date as it was read, in the reader's own time."""
+    return line("{at}{besides}", at=When(day.at), besides=day.besides)
 
 
-def next_round_on(words: str) -> Message:
+def date_understood(what: str, day: Reading, again: Button) -> Message:
+    """A typed date, said back; `again` sets it anew."""
+    return told(line("I've set {what} for {day}.", what=what, day=_understood(day)), offer(again))
+
+
+def next_round_on(day: Reading) -> Message:
     """The round has ended with this."""
-    return said("The round ends here. The next one starts on {words}.", words=words)
+    return said("The round ends here. The next one starts {day}.", day=_understood(day))
 
 
-def dates_understood(dates: Sequence[tuple[str, str]], again: Button) -> Message:
-    """The same for several at once, as (what, words)."""
-    said = line("I've set {n}. Not what you meant?", n=count(len(dates), "action"))
-    items = Items(tuple(line("{what}: {words}", what=theirs(what, 100), words=words) for what, words in dates))
-    return told(said, items, offer(again))
+def dates_understood(dates: Sequence[tuple[str, Reading]], again: Button) -> Message:
+    """The same for several at once, as (what, date)."""
+    items = tuple(line("{what}: {day}", what=theirs(what, 100), day=_understood(day)) for what, day in dates)
+    return told(line("I've set {n}:", n=count(len(dates), "action")), Items(items), offer(again))
 
 
 def own_feed(address: str, *, renewed: bool = False) -> Message:
@@ -187,4 +190,4 @@ def feed_sent() -> Message:
 
 def set_again(action: str, value: str) -> Button:
     """Below a date as it was understood."""
-    return Button("Set it again …", action, value)
+    return Button("Change …", action, value, says="Set the date again")

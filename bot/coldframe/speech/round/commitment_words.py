@@ -337,12 +337,12 @@ def deadlines(round_: Round) -> tuple[Appointment, ...]:
 
 
 def actions_again(round_: Round, plan: PlanId) -> Button:
-    return Button("Set them again …", "actions.write", about(round_, plan))
+    return Button("Change …", "actions.write", about(round_, plan))
 
 
 def review_again(round_: Round, plan: PlanId) -> Button:
-    return Button("Set it again …", "review.date", about(round_, plan))
+    return Button("Change …", "review.date", about(round_, plan))
 
 
 def next_round_again(round_: Round) -> Button:
-    return Button("Set it again …", "nextround.date", about(round_))
+    return Button("Change …", "nextround.date", about(round_))

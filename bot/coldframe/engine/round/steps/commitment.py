@@ -45,6 +45,7 @@ from coldframe.speech import answers, over_words
 from coldframe.speech.names import about, message_name
 from coldframe.speech.people import time_words
 from coldframe.speech.round import cards, commitment_words, fate_desk_words, forms, odds_words
+from coldframe.timing.dates import Reading
 
 CARD = "desk"
 
@@ -160,14 +161,14 @@ async def _actions_form(request: RoundRequest) -> Reply:
 async def _actions(request: RoundRequest) -> None:
     plan, choice = chosen(request)
     actions: list[Action] = []
-    understood: list[tuple[str, str]] = []
+    understood: list[tuple[str, Reading]] = []
     for number, words in enumerate(request.text("actions").splitlines(), 1):
         if words.strip():
             what, when, who = (*[p.strip() for p in words.split("|")], "", "")[:3]
             owner = sent_form.member_named(request, who, "actions") if who else (choice.owner or request.by)
             day = await sent_form.action_day(request, when, owner)
             actions.append(Action(f"a{number}", what, owner, day.at))
-            understood.append((what, day.words))
+            understood.append((what, day))
     await request.act(SetActions(request.by, plan, tuple(actions)))
     if understood:
         request.answer(time_words.dates_understood(understood, commitment_words.actions_again(request.round, plan)))
@@ -208,7 +209,7 @@ async def _review(request: RoundRequest) -> None:
     day = await sent_form.review_day(request, "date", choice.owner or request.by)
     await request.act(SetReview(request.by, plan, day.at))
     request.answer(
-        time_words.date_understood(time_words.REVIEW, day.words, commitment_words.review_again(request.round, plan))
+        time_words.date_understood(time_words.REVIEW, day, commitment_words.review_again(request.round, plan))
     )
 
 
@@ -217,7 +218,7 @@ async def _next_round(request: RoundRequest) -> None:
     day = await sent_form.typed_day(request, "date", request.text("date"), whose)
     await request.act(SetNextRound(request.by, day.at))
     request.answer(
-        time_words.date_understood(time_words.NEXT_ROUND, day.words, commitment_words.next_round_again(request.round))
+        time_words.date_understood(time_words.NEXT_ROUND, day, commitment_words.next_round_again(request.round))
     )
 
 
