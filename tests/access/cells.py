@@ -379,7 +379,7 @@ class Outcome:
 
 OVER = (
     "Nothing is open for you", "No round is open for you", "None of your", "no longer there", "isn't resting",
-    "No single note", "0 rounds", "0 trials", "belongs to a channel", "in the channel of the team", "of yours yet",
+    "No single note", "No rounds", "0 trials", "belongs to a channel", "in the channel of the team", "of yours yet",
     "moved on since", "nothing to undo", "no team of yours", "I'm not in the team",
 )  # fmt: skip
 """What says as well that there is nothing of theirs."""

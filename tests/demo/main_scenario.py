@@ -27,7 +27,7 @@ from tests.engine.databases import a_file
 from tests.heard import Ear
 from tests.shared import finished
 
-REVEALS = {"notes": "The reveal.", "plans": "without names, in shuffled order"}
+REVEALS = {"notes": "The reveal.", "plans": "unsigned and shuffled"}
 """What is given in confidence, and the words in the channel with which it is open to all."""
 COUNTS = {
     **REVEALS,

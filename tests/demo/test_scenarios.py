@@ -41,7 +41,7 @@ async def test_a_round_in_which_nobody_writes_is_extended_once_and_then_asked_ab
     assert played.round is not None
     assert played.round.step is Step.CANCELLED
     assert len(played.said("step open until")) == 1
-    assert {place for place, words in heard if "has 0 of the 3 people that it needs" in words} == {"asa", "bo"}
+    assert {place for place, words in heard if "has none of the 3 people that it needs" in words} == {"asa", "bo"}
     assert not played.said("The reveal.")
     for person in ("asa", "bo", "cleo", "dara"):
         nudges = [r for r in played.said("To do: ") if r.place.id == person]
@@ -71,7 +71,7 @@ async def test_a_decision_maker_who_never_answers_is_replaced_by_the_deputy(tmp_
 
 Standing = tuple[datetime, list[str]]
 """What stands in the room at a moment."""
-BEGINS = {"rest": "Bread round: a break until", "goes on": "Bread round goes on", "read": "2 plans are here"}
+BEGINS = {"rest": "Bread round: a break until", "goes on": "Bread round goes on", "read": "Two plans are in"}
 
 
 async def test_a_team_in_one_sitting_plays_the_whole_round(tmp_path: Path) -> None:

@@ -112,7 +112,7 @@ View = list[tuple[str, str]]
 OTHERWISE: dict[str, tuple[str, Change, str]] = {
     "notes": ("bo", lambda s: {"notes": [_said_otherwise(n, "bo") for n in s.notes]}, "The reveal."),
     "dots": ("bo", lambda s: {"dots": {**s.dots, "bo": ["no-pause", "no-pause", "early"]}}, "The dots are counted"),
-    "plans": ("cleo", lambda s: {"plans": [_planned_otherwise(p, "cleo") for p in s.plans]}, "in shuffled order"),
+    "plans": ("cleo", lambda s: {"plans": [_planned_otherwise(p, "cleo") for p in s.plans]}, "unsigned and shuffled"),
     "ballot": ("bo", lambda s: {"ballot": {**s.ballot, "bo": ["later", "later"]}}, "The ballot is counted"),
 }
 

@@ -208,10 +208,10 @@ async def test_after_the_count_the_bot_says_nobody_what_they_voted(tmp_path: Pat
         await team.until(max(team.clock.now(), round_.progress.opens))
         option = str(round_.forces[0].id) if step is Step.DOTS else str(round_.plan_order[0])
         await team.act("vote", *(CastVote(JON, option, f"button{n}") for n in range(4)))
-        assert found_in(team, JON, "from you") and found_in(team, JON, "does not count")
+        assert found_in(team, JON, "from you") and found_in(team, JON, "doesn't count")
         await team.act("count", Close(F))
         await team.settle()
-        assert found_in(team, JON, "from you", "does not count", "Not counted") == []
+        assert found_in(team, JON, "from you", "doesn't count", "Not counted") == []
 
 
 async def test_after_the_plans_are_out_their_writer_keeps_no_copy_in_the_bots_words(tmp_path: Path) -> None:

@@ -85,6 +85,29 @@ def count(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+_SPELT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+
+
+def spelt(number: int, one: str, many: str | None = None) -> str:
+    """`three notes`, `one note`, `no notes`, `12 notes`: as it stands in a sentence."""
+    return f"{in_words(number)} {one if number == 1 else many or one + 's'}"
+
+
+def in_words(number: int) -> str:
+    return _SPELT[number] if number < len(_SPELT) else str(number)
+
+
+def capital(words: str) -> str:
+    """As it begins a sentence."""
+    return words[:1].upper() + words[1:]
+
+
+def are_in(number: int, expected: int) -> str:
+    if not number:
+        return f"none of {expected} are in yet"
+    return f"{number} of {expected} {'is' if number == 1 else 'are'} in"
+
+
 def who(round_: Round, member: str, *, notify: bool = False) -> Who:
     return Who(member, theirs(round_.name_of(MemberId(member)), 40).text, notify)
 

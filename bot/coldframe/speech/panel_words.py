@@ -12,7 +12,7 @@ from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Mess
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.answers import done
-from coldframe.speech.names import count, lower
+from coldframe.speech.names import capital, lower, spelt
 from coldframe.speech.round import now_words
 from coldframe.speech.steps import WORDS
 
@@ -133,13 +133,14 @@ def owed_now(owed: Sequence[tuple[Line, When]]) -> list[Block]:
 
 
 def status(rounds: Sequence[Round]) -> Message:
-    head = line("{n} open here.", n=count(len(rounds), "round is", "rounds are"))
+    head = line("{n} open here.", n=capital(spelt(len(rounds), "round is", "rounds are")))
     return told(head, *(paragraph(now_words.where(r)) for r in rounds))
 
 
 def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], seen: AllSeen) -> Message:
     """What I owe, and what I have given that nobody else can see yet."""
-    head = line("{n} open for you.", n=count(len(owed), "thing is", "things are"))
+    number = len(owed)
+    head = line("{n} open for you.", n=capital(spelt(number, "thing is", "things are")) if number else "Nothing is")
     blocks: list[Block] = [heading(head)]
     if owed:
         blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in owed)))

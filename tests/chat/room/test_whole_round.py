@@ -150,7 +150,7 @@ async def notes(ada: Player) -> None:
     await ada.jump()
     await ada.until("focus")
     await ada.go_to("growth")
-    await expect(ada.card("Retention: 1 driving force, 4 restraining forces")).to_contain_text("Owners forget us")
+    await expect(ada.card("Retention: one driving force, four restraining forces")).to_contain_text("Owners forget us")
 
 
 async def focus(ada: Player) -> None:
@@ -290,7 +290,7 @@ async def test_two_browsers_and_a_reveal_that_comes_to_both_at_once(page: Any, s
     await ada.jump()
     await ada.until("focus")
     await ada.go_to("growth")
-    reveals = [one.locator(".card").filter(has_text="Retention: 1 driving force") for one in (page, ben)]
+    reveals = [one.locator(".card").filter(has_text="Retention: one driving force") for one in (page, ben)]
     for reveal in reveals:
         await expect(reveal).to_contain_text(mine)
     texts = [await reveal.locator("li").all_inner_texts() for reveal in reveals]

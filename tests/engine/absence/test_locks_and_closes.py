@@ -133,7 +133,7 @@ async def test_one_vote_too_many_is_said_when_it_is_found(at_ballot: Running) ->
             await hands.reacts(JON, first, emoji)
     await team.house.engine.returned()
     await team.settle()
-    assert sum("does not count" in words for words in read_by(team, JON)) == 1
+    assert sum("doesn't count" in words for words in read_by(team, JON)) == 1
 
 
 # --- through with it, by an emoji or a word ---

@@ -44,7 +44,7 @@ async def test_one_word_alone_on_its_line_is_the_command(tmp_path: Path) -> None
     """It does what the command does, at once, and is no note."""
     async with running(tmp_path, MONDAY) as team:
         await team.say(JON, " Status ")
-        assert told(team, JON)[-1] == "1 round is open here."
+        assert told(team, JON)[-1] == "One round is open here."
         assert await _drafts(team) == []
 
 

@@ -55,7 +55,7 @@ async def test_while_away_nothing_comes_and_back_one_message_tells_it_all(tmp_pa
         happened, decided = back.split("What was decided without you")
         assert "What holds us back most" in happened and "picked retention" not in happened.lower()
         assert "to work on" in decided and "How might we greet new teams?" in decided
-        assert "1 thing is open for you" in back
+        assert "One thing is open for you" in back
         assert len(sheet) == 1 and "Take the question in the channel" in sheet[0]
 
 
@@ -109,7 +109,7 @@ async def test_who_was_counted_as_away_by_others_is_back_by_their_own_word(tmp_p
         await team.command(JON, "away off", channel=False)
         assert JON in rules.expected(await team.current())
         (back,) = [w for w in team.told(JON) if w.startswith("While you were away")]
-        assert "1 thing is open for you" in back and "Nothing happened" not in back
+        assert "One thing is open for you" in back and "Nothing happened" not in back
 
 
 async def test_who_is_new_gets_the_story_so_far(tmp_path: Path) -> None:

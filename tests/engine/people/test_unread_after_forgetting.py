@@ -49,7 +49,7 @@ async def test_a_plan_that_nobody_has_read_is_not_posted(tmp_path: Path) -> None
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await _revealed(team, F, D, JON)
         said = "\n".join(in_channel(team))
-        assert SECRET not in said and "Plan 0" in said and "2 plans are here" in said
+        assert SECRET not in said and "Plan 0" in said and "Two plans are in" in said
         assert len((await team.current()).plan_order) == 2
         await team.until(team.clock.now() + timedelta(days=1))
         assert not any(SECRET in each for member in (F, D) for each in told(team, member))

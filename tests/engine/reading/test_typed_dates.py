@@ -282,11 +282,11 @@ async def test_a_first_week_action_falls_on_a_working_day_of_whoever_does_it(wor
     async with a_team(tmp_path, sealed=False, calendars={D: away}) as team:
         await desk(team)
         wrong = await types(team, "first-week actions", words)
-        assert "will not do (Dora: " in wrong["actions"]
+        assert "won't do (Dora: " in wrong["actions"]
     (tmp_path / "second").mkdir()
     async with a_team(tmp_path / "second", calendars={D: away}) as team:
         wrong = await types(team, "an action moved", words)
-        assert "will not do (Dora: " in wrong["date"]
+        assert "won't do (Dora: " in wrong["date"]
 
 
 async def test_an_action_without_a_date_is_due_within_the_first_week(tmp_path: Path) -> None:

@@ -55,7 +55,7 @@ async def test_a_note_moves_no_number_before_the_quarter(tmp_path: Path) -> None
         await team.until(MONDAY + 3 * MINUTE)
         before = _card(team).revision
         await _writes(team, *SIX[:2])
-        assert all("0 of 6 are in" in words for words in await _surfaces(team))
+        assert all("none of 6 are in yet" in words for words in await _surfaces(team))
         assert _card(team).revision == before
         await team.until(MONDAY + QUARTER)
         assert all("2 of 6 are in" in words for words in await _surfaces(team))
@@ -72,7 +72,7 @@ async def test_a_batch_is_told_after_a_restart(tmp_path: Path) -> None:
     async with house_on(team.clock, tmp_path) as house:
         again = replace(team, house=house)
         await again.until(MONDAY + QUARTER)
-        assert "1 of 6 are in" in _says(again)
+        assert "1 of 6 is in" in _says(again)
 
 
 async def test_the_card_does_not_change_while_nobody_works(tmp_path: Path) -> None:
@@ -85,7 +85,7 @@ async def test_the_card_does_not_change_while_nobody_works(tmp_path: Path) -> No
         await team.until(night + timedelta(hours=9))
         assert _card(team).revision == before
         await team.until(MONDAY + timedelta(days=1))
-        assert "1 of 6 are in" in _says(team)
+        assert "1 of 6 is in" in _says(team)
 
 
 async def test_a_pause_holds_the_batch_and_its_end_sets_it_again(tmp_path: Path) -> None:

@@ -119,7 +119,7 @@ async def test_one_plan_needs_no_ballot_and_no_placement(tmp_path: Path) -> None
         assert round_.step is Step.COMMITMENT
         assert round_.passed == {Step.BALLOT: PassReason.ONE_PLAN, Step.PLACEMENT: PassReason.ONE_PLAN}
         assert len(_lines(team, "There is one plan, so there is no ballot and no placement.")) == 1
-        assert len(_lines(team, "1 plan is here, without a name.")) == 1
+        assert len(_lines(team, "One plan is in, unsigned.")) == 1
         assert not _lines(team, "The ballot is counted")
         assert not _lines(team, "The matrix")
         assert not _lines(team, "Nobody compared")

@@ -74,10 +74,10 @@ async def test_a_wrong_number_is_told_at_its_field(tmp_path: Path, field: str, m
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("notes x", f"“notes x” is not a window with its length. Write its name and a {FORM}."),
-        ("notes", "“notes” is not a window"),
-        ("16", "“16” is not a window"),
-        ("notes 16 plans 24", "“notes 16 plans 24” is not a window"),
+        ("notes x", f"“notes x” isn't a window with its length. Write its name and a {FORM}."),
+        ("notes", "“notes” isn't a window"),
+        ("16", "“16” isn't a window"),
+        ("notes 16 plans 24", "“notes 16 plans 24” isn't a window"),
         ("notes 0", f"0 isn't possible for notes. Write its name and a {FORM}."),
         ("notes -1", "-1 isn't possible for notes"),
         ("notes 401", "401 isn't possible for notes"),

@@ -26,7 +26,7 @@ def test_reasons_are_said_with_their_words() -> None:
         Likeness(Alike.CLOSE, ("0.71",)),
         Likeness(Alike.NUMBERS_DIFFER, ("3, 4", "")),
     )
-    said = "words in both: bill, late, …; close in meaning (0.71); but numbers differ: 3, 4 and none"
+    said = "both say bill, late, …; close in meaning (0.71); but numbers differ: 3, 4 and none"
     assert why(reasons) == said
 
 

@@ -3,6 +3,8 @@ goes without an answer."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from coldframe.domain.names import RUNNING
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial
@@ -10,7 +12,7 @@ from coldframe.engine.core import access, trial_turn
 from coldframe.engine.core.requests import Over, Request
 from coldframe.engine.intake import panel, submissions
 from coldframe.engine.reminding import owed as reminders
-from coldframe.engine.round import counter
+from coldframe.engine.round import counter, what_now
 from coldframe.message.nodes import Block
 from coldframe.message.saying import told
 from coldframe.ports.chat import Pressed, Reply, Submitted
@@ -37,9 +39,13 @@ async def _open_now(request: Request, subject: Round | Trial) -> list[Block]:
     owed = await reminders.owed(turn, request.tenant, me, here)
     if isinstance(subject, Trial):
         return [*panel_words.owed_now(owed), *trial_words.open_now(subject, await trial_turn.today(turn, subject), me)]
-    if subject.step in RUNNING:
-        return panel_words.open_now([subject], me, owed)
-    return panel_words.open_now(rounds, me, owed)
+    shown = [subject] if subject.step in RUNNING else rounds
+    return panel_words.open_now(shown, me, owed, await what_now.seen(turn, _running(shown), me))
+
+
+def _running(rounds: Sequence[Round]) -> list[Round]:
+    """Of a setup the platform would be asked, which no old button is worth."""
+    return [round_ for round_ in rounds if round_.step in RUNNING]
 
 
 def never_silent(request: Request, reply: Reply) -> Reply:

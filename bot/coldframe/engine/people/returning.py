@@ -7,11 +7,12 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
-from coldframe.domain.names import ENDS, MemberId, Step
+from coldframe.domain.names import ENDS, RUNNING, MemberId, Step
 from coldframe.domain.state import Round
 from coldframe.engine.core import members
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reminding import owed
+from coldframe.engine.round import what_now
 from coldframe.message.nodes import Line
 from coldframe.ports.storage import Member, UnitOfWork
 from coldframe.speech import panel_words
@@ -64,7 +65,8 @@ async def tell(turn: Turn, me: Member) -> Member:
     meanwhile = await _meanwhile(turn, me, left, rounds) if left is not None else None
     running = [round_ for round_ in rounds if round_.step not in ENDS]
     waits = await owed.owed(turn, me.tenant, person, {round_.channel for round_ in rounds})
-    message = back_words.back(meanwhile, len(waits), panel_words.open_now(running, person, waits))
+    seen = await what_now.seen(turn, [round_ for round_ in running if round_.step in RUNNING], person)
+    message = back_words.back(meanwhile, len(waits), panel_words.open_now(running, person, waits, seen))
     turn.answer(me.tenant, person, message, ask=True)
     return replace(me, facts={name: fact for name, fact in me.facts.items() if name != LEFT})
 

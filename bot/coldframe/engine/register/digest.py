@@ -25,7 +25,7 @@ from coldframe.message.packed import ButtonValue, MessageName, Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due, UnitOfWork
-from coldframe.speech.names import title
+from coldframe.speech.names import are_in, title
 from coldframe.speech.register import digest_words, fate_words
 from coldframe.speech.register.digest_words import Digest, FateRow, RoundRow, TrialRow, VerdictRow
 from coldframe.speech.trial import trial_words
@@ -34,7 +34,7 @@ from coldframe.timing.reminders import next_weekly
 WEEKLY = "digest"
 MAX_ENTRIES = 20  # of the register
 MAX_TEAMS = 3  # in one answer
-HALF_A_WEEK = timedelta(days=3)
+HALF_A_WEEK, A_DAY = timedelta(days=3), timedelta(days=1)
 A_WEEK = timedelta(weeks=1)
 
 
@@ -101,7 +101,7 @@ def _round_row(round_: Round) -> RoundRow:
     elif round_.step is Step.SETUP:
         waits = digest_words.WAITS_FOR_START
     elif expected > 1:
-        waits = digest_words.are_in(counter.told_in(round_), expected)
+        waits = are_in(counter.told_in(round_), expected)
     else:
         waits = digest_words.waits_for(round_)
     due = round_.progress.due if round_.paused is None else None  # no deadline passes while it rests
@@ -144,7 +144,7 @@ def _late(trial: Trial, today: date, now: datetime) -> tuple[str, ...]:
         found.append(digest_words.actions_open(overdue))
     if trial.owner is None:
         found.append(digest_words.WITHOUT_OWNER)
-    if trial.step is TrialStep.IN_REVIEW:
+    if trial.step is TrialStep.IN_REVIEW and (trial.review is None or now - trial.review >= A_DAY):
         found.append(digest_words.REVIEW_OPEN)
     return tuple(found)
 

@@ -13,9 +13,10 @@ from coldframe.engine.core.allowance import LOOK_BACK
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reminding import owed
 from coldframe.engine.trial.schedule import WORD, moments_of
-from coldframe.message.nodes import Message
+from coldframe.message.nodes import Button, Message
 from coldframe.message.packed import MessageName, Occurrence
 from coldframe.ports.storage import Posted
+from coldframe.speech.round import now_words
 from coldframe.speech.trial import owner_words
 from coldframe.speech.trial.owner_words import SHOWN, Open
 
@@ -37,9 +38,21 @@ async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool
     if not rounds and not open_:
         return
     await endings.end_pages(turn, tenant, person, reminders=not for_a_round)
-    _post(turn, tenant, person, owner_words.bundle(rounds, open_, turn.now), open_)
+    _post(
+        turn,
+        tenant,
+        person,
+        owner_words.bundle(rounds, open_, turn.now, await _first_steps(turn, tenant, person)),
+        open_,
+    )
     await turn.uow.note_nudge(tenant, person, turn.now)
     await _drop_what_was_said(turn, open_, person)
+
+
+async def _first_steps(turn: Turn, tenant: str, person: str) -> list[Button]:
+    """The smallest thing to do in each round that waits."""
+    member = MemberId(person)
+    return [now_words.first_step(round_, member) for _, round_ in await owed.waiting(turn, tenant, member)]
 
 
 def _post(turn: Turn, tenant: str, person: str, message: Message, open_: Sequence[Open]) -> None:
@@ -85,7 +98,8 @@ async def _say_what_is_left(turn: Turn, posted: Posted) -> None:
     open_ = [one for one in await owed.in_trials(turn, tenant, person) if (one.trial.id, one.key) in named]
     if open_:
         rounds = await owed.in_rounds(turn, tenant, MemberId(person))
-        turn.revise(posted.name, posted.place, owner_words.bundle(rounds, open_, turn.now), posted.round_id)
+        steps = await _first_steps(turn, tenant, person)
+        turn.revise(posted.name, posted.place, owner_words.bundle(rounds, open_, turn.now, steps), posted.round_id)
     elif lives.named(posted.name).owner == lives.PEOPLE:
         await endings.end(turn, [endings.taken_back(posted)])
 

@@ -7,6 +7,7 @@ from datetime import date, datetime, time, timedelta
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.round import commitment, rules, undoing
+from coldframe.domain.round.wanting import wanted
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import members
@@ -14,6 +15,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import fates
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, When, line
+from coldframe.speech import wanting_words
 from coldframe.speech.names import title
 from coldframe.speech.register import fate_words
 from coldframe.speech.register.fate_words import Ask, Item
@@ -65,14 +67,29 @@ async def in_rounds(
     turn: Turn, tenant: str, member: MemberId, channels: Container[str] | None = None
 ) -> list[tuple[Line, When]]:
     """Everything this person owes in rounds now, of these channels or of all, the earliest first."""
-    rows: list[tuple[datetime, Line]] = []
+    found = await waiting(turn, tenant, member, channels)
+    return [(_open_line(round_), When(at)) for at, round_ in found]
+
+
+def _open_line(round_: Round) -> Line:
+    """A commitment waits for one thing after the other, so it says for which."""
+    words = line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))
+    lacks = wanted(round_) if round_.step is Step.COMMITMENT else ()
+    return words + (line(" ({lack})", lack=wanting_words.lack(round_, lacks[0])) if lacks else ())
+
+
+async def waiting(
+    turn: Turn, tenant: str, member: MemberId, channels: Container[str] | None = None
+) -> list[tuple[datetime, Round]]:
+    """Rounds that wait for this person, with until when, the earliest first."""
+    rows: list[tuple[datetime, Round]] = []
     for head in await turn.uow.heads(tenant, member=member):
         round_ = await turn.uow.round(head.id) if channels is None or head.channel in channels else None
         own = round_.progress.part_due(member) if round_ is not None and owes(round_, member) else None
         if round_ is None or own is None:
             continue
-        rows.append((own, line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))))
-    return [(what, When(at)) for at, what in sorted(rows, key=lambda r: r[0])]
+        rows.append((own, round_))
+    return sorted(rows, key=lambda r: r[0])
 
 
 # --- in trials ------------------------------------------------------------------------------------------------------

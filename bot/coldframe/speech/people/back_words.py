@@ -10,7 +10,7 @@ from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Items, Line, Message, line
 from coldframe.message.saying import heading, paragraph
-from coldframe.speech.names import count
+from coldframe.speech.names import capital, spelt
 
 MOST = 12  # lines of a kind
 
@@ -28,7 +28,7 @@ def back(meanwhile: Meanwhile | None, owed: int, open_: Sequence[Block]) -> Mess
     `open_`: those, and where their rounds stand, with buttons."""
     waits = line("Nothing waits for you.")
     if owed:
-        waits = line("{n} open for you.", n=count(owed, "thing is", "things are"))
+        waits = line("{n} open for you.", n=capital(spelt(owed, "thing is", "things are")))
     summary = line("Welcome back. ") + waits
     if meanwhile == Meanwhile([], []):
         summary += line(" Nothing happened while you were away.")

@@ -113,7 +113,7 @@ def away_until(back: Reading) -> Message:
 
 def latest_and_prompt(latest: datetime, if_prompt: datetime) -> Line:
     """A step's line in the calendar."""
-    return line("{latest}; if all are prompt {prompt}", latest=When(latest), prompt=When(if_prompt))
+    return line("{latest} ({prompt})", latest=When(latest), prompt=When(if_prompt))
 
 
 ROUND_STARTS = "the start of the round"

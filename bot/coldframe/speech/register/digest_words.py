@@ -29,7 +29,7 @@ from coldframe.message.packed import ButtonValue
 from coldframe.message.plain import one_line, percent
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import wanting_words
-from coldframe.speech.names import count
+from coldframe.speech.names import capital, count, spelt
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 SHOWN = 4  # rows of a section
@@ -138,12 +138,16 @@ def waits_for(round_: Round) -> str:
     return plain(wanting_words.lacks(round_, wanting_words.by_role)) or WAITS_FOR_ANNOUNCEMENT
 
 
-def are_in(number: int, expected: int) -> str:
-    return f"{number} of {expected} are in"
+NOT_LOGGED = " not logged"
 
 
 def not_logged(week: int) -> str:
-    return f"week {week} not logged"
+    return f"week {week}{NOT_LOGGED}"
+
+
+def _late(row: TrialRow) -> str:
+    """What is overdue beside the weeks, which the trial's state names."""
+    return ", ".join(each for each in row.late if not each.endswith(NOT_LOGGED))
 
 
 def actions_open(number: int) -> str:
@@ -167,7 +171,7 @@ def message(digest: Digest, *, zone: str = "UTC") -> Message:
     buttons = (
         Button("Trials in detail", "digest.more", ButtonValue(digest.team, ("trials",)).pack()),
         Button("Verdicts and learnings", "digest.more", ButtonValue(digest.team, ("verdicts",)).pack()),
-        Button("As Markdown and JSON", "digest.more", ButtonValue(digest.team, ("files",)).pack()),
+        Button("Send me the files", "digest.more", ButtonValue(digest.team, ("files",)).pack()),
         Button("When and to whom …", "digest.when", digest.team),
     )
     blocks.append(offer(*buttons))
@@ -181,10 +185,10 @@ def there_is_a_newer_one(at: datetime) -> Message:
 def headline(digest: Digest) -> str:
     late = len(digest.late)
     parts = [
-        f"{count(len(digest.trials), 'trial')} under way",
-        f"{late or 'nothing'} late",
-        count(len(digest.verdicts), "new verdict") if digest.verdicts else "",
-        f"{count(digest.places_free, 'place')} free" if digest.places_free else "no place free",
+        f"{capital(spelt(len(digest.trials), 'trial'))} under way",
+        f"{spelt(late, 'late', 'late') if late else 'nothing late'}",
+        spelt(len(digest.verdicts), "new verdict") if digest.verdicts else "",
+        f"{spelt(digest.places_free, 'place')} free",
     ]
     return ", ".join(part for part in parts if part) + "."
 
@@ -194,7 +198,7 @@ def _section(name: str, lines: Sequence[Line], shown: int = SHOWN) -> list[Block
         return []
     found: list[Block] = [paragraph("*{n}*", n=name), Items(tuple(lines[:shown]))]
     if len(lines) > shown:
-        found.append(small("and {n} more", n=len(lines) - shown))
+        found.append(small("and {n}", n=spelt(len(lines) - shown, "more", "more")))
     return found
 
 
@@ -208,8 +212,8 @@ def _trial_line(row: TrialRow) -> Line:
     words += line("{c}", c=row.chance_words())
     if row.next_date is not None:
         words += line("; {w} {d}", w=row.next_what, d=When(row.next_date, "day"))
-    if row.late:
-        words += line("; late: {l}", l=theirs(", ".join(row.late), 120))
+    if late := _late(row):
+        words += line("; late: {l}", l=theirs(late, 120))
     if row.alerts:
         words += line(". *Look at this:* {a}", a=theirs(" ".join(row.alerts), 400))
     return words
@@ -313,7 +317,7 @@ def _trial_text(row: TrialRow, day: str) -> str:
     )
     words += row.chance_words()
     words += f"; {row.next_what or 'next'} {day}"
-    return words + (f"; late: {_safe(', '.join(row.late))}" if row.late else "")
+    return words + (f"; late: {_safe(late)}" if (late := _late(row)) else "")
 
 
 def _part(name: str, lines: Sequence[str]) -> list[str]:

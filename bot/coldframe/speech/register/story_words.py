@@ -11,7 +11,7 @@ from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Items, Line, Message, When, line
 from coldframe.message.saying import heading, paragraph, small
-from coldframe.speech.names import count
+from coldframe.speech.names import spelt
 
 MOST = 4  # of a kind
 LONG = 100  # characters
@@ -75,7 +75,7 @@ def _came_out(trial: Trial) -> Line:
         return line("it never started.")
     if trial.step not in UNDER_WAY:
         return line("it waits for an owner.")
-    weeks = count(len(trial.weeks), "week")
+    weeks = spelt(len(trial.weeks), "week")
     if trial.review is None:
         return line("under way, {w} counted.", w=weeks)
     return line("under way, {w} counted; the review is {d}.", w=weeks, d=When(trial.review, "day"))

@@ -14,9 +14,9 @@ from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Block, Button, Buttons, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small
 from coldframe.speech import wanting_words
-from coldframe.speech.names import NO_REASON, about, count, lower, title, who
+from coldframe.speech.names import NO_REASON, about, are_in, count, in_words, lower, title, who
 from coldframe.speech.round import lever_words
-from coldframe.speech.round.setup_words import windows_chosen
+from coldframe.speech.round.setup_words import windows, windows_chosen
 from coldframe.speech.steps import WORDS
 
 WHAT_NOW = Button("What now?", "now.show", "", says="What is open for me, shown to me alone")
@@ -31,7 +31,7 @@ def _filled(round_: Round, template: str) -> Line:
         dots=count(settings.dots, "dot"),
         votes=count(settings.plan_votes, "vote"),
         trials=count(settings.trials_at_once, "trial"),
-        carry=settings.carry_on,
+        carry=in_words(settings.carry_on),
     )
 
 
@@ -73,7 +73,7 @@ def _state_rows(round_: Round) -> tuple[tuple[str, Line], ...]:
         rows.insert(0, ("Opens after reading", line("{opens}", opens=When(progress.opens))))
     expected = len(rules.expected(round_))
     if expected > 1:
-        rows.append(("In so far", line("{n} of {all} are in", n=counter.told_in(round_), all=expected)))
+        rows.append(("Answers", line("{n}", n=are_in(counter.told_in(round_), expected))))
     if round_.paused is not None:
         rows.append(("Rests", wanting_words.why_rests(round_)))
     elif progress.settles_at is not None and counter.all_told(round_):
@@ -120,8 +120,9 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
         ("Decision-maker", _with_deputy(round_, roles.decision_maker, roles.decision_deputy)),
         ("Taking part", line("{n}", n=count(len(round_.active()), "person", "people"))),
         ("Votes", _votes_words(round_)),
-        ("Time for each step", line("{w}", w=windows_chosen(settings))),
     )
+    if windows(settings):
+        rows += (("Time for each step", line("{w}", w=windows_chosen(settings))),)
     return Message(
         head,
         (
@@ -132,7 +133,7 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
             paragraph(lever_words.what_comes_of_it(round_)),
             paragraph("*The levers*, and what they mean here:"),
             Items(lever_words.meanings(settings)),
-            paragraph("*Calendar*, at the latest, and if everybody is prompt:"),
+            paragraph("*Calendar*: until when each step is open at the latest; in brackets, if everybody is prompt."),
             Items(tuple(line("{step}: ", step=step) + words for step, words in calendar)),
             small(
                 "A step ends early when everybody is done, and the later ones then come sooner. Type `/coldframe` at "

@@ -17,7 +17,7 @@ WORDS: Mapping[str, str] = {
     Alike.ORDER_OR_ENDINGS: "only word order or endings differ",
     Alike.ALL_MATCHED: "every word that matters has its match",
     Alike.LETTERS: "almost the same letters",
-    Alike.SHARED: "words in both: {words}",
+    Alike.SHARED: "both say {words}",
     Alike.NEAR_SPELT: "near-spelt: {words}",
     Alike.SAME_MEANING: "same meaning: {words}",
     Alike.SMALL_WORDS: "small words and letters in common",

@@ -19,7 +19,7 @@ from coldframe.message.saying import offer, paragraph
 from coldframe.ports.chat import Hindrance
 from coldframe.speech import wanting_words
 from coldframe.speech.answers import second_thoughts
-from coldframe.speech.names import about, count, title, who
+from coldframe.speech.names import about, are_in, count, title, who
 from coldframe.speech.round import cards, prompts, readiness_words, role_words, unread_words
 from coldframe.speech.round.guide_words import GUIDE
 from coldframe.speech.steps import WORDS
@@ -59,7 +59,7 @@ def where(round_: Round) -> Line:
         words += line(", until {due}", due=When(round_.progress.due))
     expected = len(rules.expected(round_))
     if round_.step in RUNNING and expected > 1:
-        words += line("; {n} of {all} are in", n=counter.told_in(round_), all=expected)
+        words += line("; {n}", n=are_in(counter.told_in(round_), expected))
     return words + line(".")
 
 
@@ -105,8 +105,13 @@ def _not_expected(round_: Round, me: MemberId) -> Line:
 def _to_do(round_: Round, me: MemberId) -> Line:
     opens, vote = round_.progress.opens, WORDS[round_.step].vote
     ledger = round_.ledger()
-    left = count(ledger.quota - len(ledger.counted(me)), vote.thing) if ledger and vote else ""
-    words = line("*For you:* ") + line(_TO_DO[round_.step], left=left)
+    left = ledger.quota - len(ledger.counted(me)) if ledger is not None else 0
+    todo = (
+        _TO_DO[round_.step]
+        if ledger is None or left
+        else "nothing is left to give; say on your sheet that you're done."
+    )
+    words = line("*For you:* ") + line(todo, left=count(left, vote.thing) if vote is not None else "")
     if opens is not None and rules.RULES[round_.step].read_hours:
         words += line(" Read the plans in the channel first: ballots come {at}.", at=When(opens))
     if me in rules.came_in(round_) and ledger is None:
@@ -305,6 +310,12 @@ def _own(round_: Round, me: MemberId) -> tuple[Button, ...]:
         return WORDS[round_.step].panel
     found = (_for(round_, want, me) for want in wanted(round_) if me in want.who)
     return (*WORDS[round_.step].panel, *dict.fromkeys(button for each in found for button in each))
+
+
+def first_step(round_: Round, me: MemberId) -> Button:
+    """The smallest thing that this person can do in the step; where that is on their sheet, how it stands."""
+    found = next((button for button in _own(round_, me) if button.action != "step.done"), cards.WHAT_NOW)
+    return replace(found, value=found.value or about(round_), style="primary")
 
 
 def _for(round_: Round, want: Wanted, me: MemberId) -> list[Button]:

@@ -14,7 +14,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import wanting_words
-from coldframe.speech.names import about, count, lower, title, who
+from coldframe.speech.names import about, count, lower, spelt, title, who
 from coldframe.speech.round import likeness_words
 from coldframe.speech.round.cards import what_follows
 
@@ -149,9 +149,14 @@ HARDLY_ANY = 3  # notes; fewer are hardly any, where another lever has more
 
 def _notes_on_lever(restraining: int, driving: int, most: int) -> Line:
     """A lever that few thought of is named as such, so that it is not taken for one without trouble."""
-    words = line("{r} hold us back, {d} drive us", r=restraining, d=driving)
+    words = line("{r}, {d}", r=_as_many(restraining, "hold", "us back"), d=_as_many(driving, "drive", "us"))
     hardly = restraining + driving < HARDLY_ANY <= most
     return words + line("; hardly anybody wrote about it, which says nothing of its worth") * hardly
+
+
+def _as_many(number: int, verb: str, whom: str) -> str:
+    """`3 hold us back`, `1 holds us back`, `nothing holds us back`."""
+    return f"{number or 'nothing'} {verb if number > 1 else f'{verb}s'} {whom}"
 
 
 def merge_desk(round_: Round, member: MemberId) -> Message:
@@ -160,7 +165,7 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
     summary = line(
         "{name}: {n} left to answer, {f} as it stands. ",
         name=theirs(round_.name, 60),
-        n=count(len(open_), "pair"),
+        n=spelt(len(open_), "pair"),
         f=count(len(round_.forces), "force"),
     )
     if open_:
@@ -256,7 +261,9 @@ def deputy_heads_up(round_: Round, role: str, name: str) -> Message:
 
 def stuck(round_: Round, came: int, quorum: int, why: MoreTime) -> Message:
     """To the facilitator: it cannot be closed, even after the extension."""
-    words = line("{what} That is after one extension. What should happen?", what=_what_lacks(round_, came, quorum, why))
+    words = line(
+        "{what} I've kept it open once already. What should happen?", what=_what_lacks(round_, came, quorum, why)
+    )
     return told(words, offer(*ways_on(round_, why)), small(without_answer(round_, why)))
 
 
@@ -282,7 +289,7 @@ def _what_lacks(round_: Round, came: int, quorum: int, why: MoreTime) -> Line:
                 "has too few writers to be unsigned, and not all of them have agreed to show their notes."
             )
         case _:
-            return where + line("has {came} of the {quorum} people that it needs.", came=came, quorum=quorum)
+            return where + line("has {came} of the {quorum} people that it needs.", came=came or "none", quorum=quorum)
 
 
 def ways_on(round_: Round, why: MoreTime) -> tuple[Button, ...]:

@@ -13,7 +13,7 @@ from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, 
 from coldframe.message.pictures import ForceField, PlacedPlan, PlacementMatrix, RankRow, VoteRanking
 from coldframe.message.plain import percent
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import NO_REASON, about, count, fewest, touched
+from coldframe.speech.names import NO_REASON, about, capital, count, fewest, spelt, touched
 from coldframe.speech.round import change_words, drawn, jot_words
 from coldframe.speech.round.sure_words import Sureness, sure_words, weight_words
 
@@ -34,8 +34,8 @@ def reveal(round_: Round, lever: LeverId) -> Message:
     head = line(
         "*{lever}*: {d}, {r}",
         lever=theirs(name, 60),
-        d=count(len(sides[Side.DRIVING]), "driving force"),
-        r=count(len(sides[Side.RESTRAINING]), "restraining force"),
+        d=spelt(len(sides[Side.DRIVING]), "driving force"),
+        r=spelt(len(sides[Side.RESTRAINING]), "restraining force"),
     )
     blocks: list[Block] = [heading(head)]
     for side, caption in ((Side.DRIVING, "What drives it"), (Side.RESTRAINING, "What holds it back")):
@@ -94,8 +94,8 @@ def focus_picked(round_: Round) -> Message:
 def merged(round_: Round) -> Message:
     """The joined list, every wording kept."""
     joined = sum(len(f.notes) - 1 for f in round_.forces)
-    after = line(", after joining {j}", j=count(joined, "duplicate")) if joined else ()
-    head = line("{n} holding us back{after}.", n=count(len(round_.forces), "force"), after=after)
+    after = line(", after joining {j}", j=spelt(joined, "duplicate")) if joined else ()
+    head = line("{n} holding us back{after}.", n=capital(spelt(len(round_.forces), "force")), after=after)
     rows = []
     for force in round_.forces:
         first, *others = round_.wordings(force.id)
@@ -257,10 +257,10 @@ def precedent_card(round_: Round, precedent: Precedent, same: int) -> Message:
 
 def plans_revealed(round_: Round) -> Message:
     return said(
-        "*{n}*, without names, in shuffled order. Read them in this thread before you vote."
+        "*{n}*, unsigned and shuffled. Read them in this thread before you vote."
         if len(round_.plan_order) > 1
-        else "*{n}*, without a name. It stands in this thread.",
-        n=count(len(round_.plan_order), "plan is here", "plans are here"),
+        else "*{n}*, unsigned. It stands in this thread.",
+        n=capital(spelt(len(round_.plan_order), "plan is in", "plans are in")),
     )
 
 
@@ -314,10 +314,10 @@ def _from_to(plan: Plan) -> str:
 
 def placement_result(round_: Round, chart: PlacementMatrix, judges: int, comparisons: int) -> Message:
     head = line(
-        "The matrix: {n} by {c} of {j}.",
-        n=count(len(chart.points), "plan"),
-        c=count(comparisons, "comparison"),
-        j=count(judges, "person", "people"),
+        "The matrix: {n}, from {c} by {j}.",
+        n=spelt(len(chart.points), "plan"),
+        c=spelt(comparisons, "comparison"),
+        j=spelt(judges, "person", "people"),
     )
     header: tuple[str, ...] = ("Sign", "Plan", "Corner")
     header += ("How sure",) * (not chart.order_only) + ("Decision-maker's votes",) * chart.shows_chief

@@ -9,7 +9,7 @@ from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small
-from coldframe.speech.names import about, touched
+from coldframe.speech.names import about, in_words, touched
 from coldframe.speech.round import change_words, jot_words
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
@@ -89,7 +89,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     )
     done, many = member in round_.progress.done, len(round_.questions)
     label = "Not done after all" if done else "I'm done"
-    which = "the question" if many == 1 else f"one of the {many} questions"
+    which = "the question" if many == 1 else f"one of the {in_words(many)} questions"
     sheet = card(
         round_,
         Step.PRECEDENTS,

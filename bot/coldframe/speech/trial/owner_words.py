@@ -29,8 +29,10 @@ class Open:
     due: datetime
 
 
-def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: datetime) -> Message:
-    """One private message with everything that is due, the smallest next action at hand."""
+def bundle(
+    rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: datetime, steps: Sequence[Button] = ()
+) -> Message:
+    """One private message with everything that is due, the smallest next action at hand: `steps` for the rounds."""
     number = len(rounds) + len(open_)
     things = [what + line(", by {d}", d=due) for what, due in rounds]
     only = [*things, *map(open_line, open_)] if number == 1 else [line("{n}", n=count(number, "thing"))]
@@ -39,6 +41,8 @@ def bundle(rounds: Sequence[tuple[Line, When]], open_: Sequence[Open], now: date
     blocks: list[Block] = [] if alone else [paragraph(summary)]
     if things and number > 1:
         blocks.append(Items(tuple(things)))
+    if steps:
+        blocks.append(offer(*steps))
     for one in open_[:SHOWN]:
         blocks += _open_blocks(one, line("To do: ") if alone else ())
     if len(open_) > SHOWN:
