@@ -52,7 +52,8 @@ async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool
 async def _first_steps(turn: Turn, tenant: str, person: str) -> list[Button]:
     """The smallest thing to do in each round that waits."""
     member = MemberId(person)
-    return [now_words.first_step(round_, member) for _, round_ in await owed.waiting(turn, tenant, member)]
+    waiting = await owed.waiting(turn, tenant, member)
+    return [button for _, round_ in waiting for button in now_words.first_steps(round_, member)]
 
 
 def _post(turn: Turn, tenant: str, person: str, message: Message, open_: Sequence[Open]) -> None:

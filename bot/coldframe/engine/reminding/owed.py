@@ -68,13 +68,13 @@ async def in_rounds(
 ) -> list[tuple[Line, When]]:
     """Everything this person owes in rounds now, of these channels or of all, the earliest first."""
     found = await waiting(turn, tenant, member, channels)
-    return [(_open_line(round_), When(at)) for at, round_ in found]
+    return [(_open_line(round_, member), When(at)) for at, round_ in found]
 
 
-def _open_line(round_: Round) -> Line:
-    """A commitment waits for one thing after the other, so it says for which."""
+def _open_line(round_: Round, member: MemberId) -> Line:
+    """A commitment waits for one thing after the other, so it says for which of this person's."""
     words = line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))
-    lacks = wanted(round_) if round_.step is Step.COMMITMENT else ()
+    lacks = [want for want in wanted(round_) if member in want.who] if round_.step is Step.COMMITMENT else []
     return words + (line(" ({lack})", lack=wanting_words.lack(round_, lacks[0])) if lacks else ())
 
 

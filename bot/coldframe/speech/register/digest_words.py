@@ -188,7 +188,7 @@ def headline(digest: Digest) -> str:
         f"{capital(spelt(len(digest.trials), 'trial'))} under way",
         f"{spelt(late, 'late', 'late') if late else 'nothing late'}",
         spelt(len(digest.verdicts), "new verdict") if digest.verdicts else "",
-        f"{spelt(digest.places_free, 'place')} free",
+        f"{spelt(digest.places_free, 'place', None if digest.places_free else 'place')} free",
     ]
     return ", ".join(part for part in parts if part) + "."
 

@@ -8,6 +8,7 @@ from datetime import date as date_
 from datetime import datetime
 
 from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, QuestionId
+from coldframe.domain.round import strengths
 from coldframe.domain.round.commitment import FIRST_WEEK
 from coldframe.domain.settings import RANGES, Settings
 from coldframe.domain.state import Plan, Round
@@ -112,13 +113,15 @@ def question(round_: Round, force: ForceId) -> Form:
         "question.write",
         about(round_, force),
         (text,),
-        intro=line("The force: {f}", f=theirs(round_.force_text(force), 300)) + _beside(round_),
+        intro=line("The force: {f}", f=theirs(round_.force_text(force), 300)) + _beside(round_, force),
     )
 
 
-def _beside(round_: Round) -> Line:
-    """What drives the lever in focus, beside a force that holds it back: a strength to use."""
-    driving = round_.driving_in_focus()[:MOST_BESIDE]
+def _beside(round_: Round, force: ForceId) -> Line:
+    """What drives the lever in focus, first what speaks of the same as this force that holds it back."""
+    helps = strengths.beside(round_)[0].get(force, ())
+    others = (note for note in round_.driving_in_focus() if note not in helps)
+    driving = [*helps, *others][:MOST_BESIDE]
     if not driving:
         return ()
     texts = "; ".join(theirs(note.text, 120).text for note in driving)

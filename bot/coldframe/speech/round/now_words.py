@@ -312,10 +312,13 @@ def _own(round_: Round, me: MemberId) -> tuple[Button, ...]:
     return (*WORDS[round_.step].panel, *dict.fromkeys(button for each in found for button in each))
 
 
-def first_step(round_: Round, me: MemberId) -> Button:
-    """The smallest thing that this person can do in the step; where that is on their sheet, how it stands."""
+def first_steps(round_: Round, me: MemberId) -> list[Button]:
+    """The smallest thing that this person can do in the step, of levers each; where that is on their sheet, how it
+    stands."""
+    if round_.step is Step.FOCUS:
+        return _levers(round_)
     found = next((button for button in _own(round_, me) if button.action != "step.done"), cards.WHAT_NOW)
-    return replace(found, value=found.value or about(round_), style="primary")
+    return [replace(found, value=found.value or about(round_), style="primary")]
 
 
 def _for(round_: Round, want: Wanted, me: MemberId) -> list[Button]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coldframe.domain.names import ForceId, MemberId, Step
-from coldframe.domain.state import Plan, Round
+from coldframe.domain.round import strengths
+from coldframe.domain.state import Note, Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small
-from coldframe.speech.names import about, in_words, touched
+from coldframe.speech.names import MOST_BESIDE, about, in_words, touched
 from coldframe.speech.round import change_words, jot_words
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
@@ -28,9 +29,11 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
             "whom and when, and leave the answer open."
         )
     ]
+    helps, _ = strengths.beside(round_)
     for force in carried:
         text = round_.force_text(ForceId(force))
         blocks.append(paragraph("{tick}{text}", tick="✓ " * (force in written), text=theirs(text, 400)))
+        blocks += _helps(helps.get(ForceId(force), ()))
         blocks.append(
             offer(
                 Button(
@@ -41,11 +44,17 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
                 )
             )
         )
+    blocks += _strengths(others)
     blocks += _questions_so_far(round_)
     blocks.append(paragraph(until(round_, member)))
     if round_.questions:
         blocks.append(offer(Button("Publish the questions", "step.close", about(round_), "primary")))
     return card(round_, Step.QUESTIONS, *blocks, summary=summary)
+
+
+def _helps(driving: Sequence[Note]) -> list[Block]:
+    """Below a force that holds back: what may be used against it. The other strengths stand in the question's form."""
+    return [small("What helps there: “{text}”", text=theirs(note.text, 200)) for note in driving[:MOST_BESIDE]]
 
 
 def _questions_so_far(round_: Round) -> list[Block]:
