@@ -291,7 +291,9 @@ CASES: Mapping[str, Case] = {
         Step.NOTES, _cannot_be_read, ("let me read what was changed", "I keep trying"), "close.unread"
     ),
     "dots, all in": Case(Step.DOTS, _everybody_votes, ("Everybody is in; it closes at",), never=("Missing",)),
-    "ballot, before it opens": Case(Step.BALLOT, _nothing, ("ballots come on", "with the votes of Dora among them")),
+    "ballot, before it opens": Case(
+        Step.BALLOT, _nothing, ("ballots come Mon 2 Mar 2026, 11:00", "with the votes of Dora among them")
+    ),
     "ballot, without the decision-maker": Case(
         Step.BALLOT,
         _without_her_votes,
@@ -423,14 +425,27 @@ async def _answer(team: Running, question: str) -> str:
     return team.told(who)[-1]
 
 
+async def _answers(team: Running) -> list[str]:
+    """To the three questions, to the command alone, in the channel and in private, and on the person's own page."""
+    who = (await team.current()).roles.acting(Role.FACILITATOR)
+    room, found = team.house.room, [await _answer(team, question) for question in QUESTIONS]
+    for in_channel in (True, False):
+        note = (await team.command(who, "", channel=in_channel)).note
+        found.append(words(note) if note is not None else team.told(who)[-1])
+    await room.open_home(who)
+    await team.settle()
+    home = room.log.home(who)
+    assert home is not None
+    return [*found, words(home)]
+
+
 @pytest.mark.parametrize("name", CASES)
 async def test_the_facilitator_is_answered_truly(tmp_path: Path, name: str) -> None:
-    """Each of the three questions gets who is awaited, what is missing and what to do; nothing is kept as a note."""
+    """Wherever they ask, they read who is awaited, what is missing and what to do; nothing is kept as a note."""
     case = CASES[name]
     async with _in(tmp_path, case) as team:
         before = await team.current()
-        for question in QUESTIONS:
-            answer = await _answer(team, question)
+        for answer in await _answers(team):
             assert [part for part in case.says if part not in answer] == [], answer
             assert [part for part in (*case.never, *BLAME) if part in answer] == [], answer
         if case.button:
@@ -463,7 +478,7 @@ async def test_a_setup_says_what_keeps_it_from_starting(tmp_path: Path) -> None:
         june = await proposed(team)
         assert "Missing: Faye starts it" in await _of_setup(team)
         await team.fill(F, "round.start_on", {"date": "2026-03-09"})
-        assert "It starts by itself on Mon 9 Mar 2026" in await _of_setup(team)
+        assert "It starts by itself Mon 9 Mar 2026" in await _of_setup(team)
         team.button(F, "round.start", ButtonValue(june.id).pack())
         team.house.room.faults.deny(Denial.NOT_IN_CHANNEL, CHANNEL)
         assert "I'm not in #growth. Type /let in @coldframe there" in await _of_setup(team)
