@@ -44,7 +44,6 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
                 )
             )
         )
-    blocks += _strengths(others)
     blocks += _questions_so_far(round_)
     blocks.append(paragraph(until(round_, member)))
     if round_.questions:
