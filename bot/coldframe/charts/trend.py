@@ -184,7 +184,7 @@ def _labels(field: Field, chart: TrialTrend, series: Sequence[_Series]) -> None:
     if chart.target is not None:
         entries.append(("target", words.target(chart.target), chart.target))
     if interval := chart.interval():
-        entries.append(("interval", words.interval(*interval), sum(interval) / 2))
+        entries.append(("interval", words.interval(chart.interval_words()), sum(interval) / 2))
     wanted = [field.y(value) for _, _, value in entries]
     places = spread(wanted, 30, sheet.bottom, sheet.bottom + _HEIGHT)
     for (kind, text, _), end, y in zip(entries, wanted, places, strict=True):

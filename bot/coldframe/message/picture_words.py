@@ -35,7 +35,7 @@ RING_BEYOND = "Where no ring or only part of one shows, it is wider than the fie
 WITHOUT_CHANGE = "without the change"
 WITH_CHANGE = "with the change"
 TRIAL_STARTS = "the trial starts"
-FIRST_WEEK = "Hollow: the first week of the trial, shown apart."
+FIRST_WEEK = "Hollow: the first week, shown apart, since what is new may draw attention."
 NO_NUMBER = "no number"
 WEEKS = "Week of the trial"
 WEEKS_BEFORE = "Week of the trial (0 and below: before it)"
@@ -99,8 +99,8 @@ def target(value: float) -> str:
     return f"target {figure(value)}"
 
 
-def interval(low: float, high: float) -> str:
-    return f"interval {figure(low)} to {figure(high)}"
+def interval(words: str) -> str:
+    return f"interval {words}"
 
 
 def scored(number: int) -> str:

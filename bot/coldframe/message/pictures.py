@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
-from coldframe.message.plain import count, figure, join, one_line, percent, quoted, sentence
+from coldframe.message.plain import count, figure, join, one_line, percent, quoted, reading, sentence, span, week_name
 
 Corner = Literal["trial now", "make it a project", "just do it", "set aside"]
 Table = tuple[tuple[str, ...], ...]
@@ -212,7 +212,7 @@ class PlacedPlan:
 
     def voted(self) -> str:
         """That the decision-maker voted for it, after the rest."""
-        return f"; {count(self.chief, 'vote')} of the decision-maker's" if self.chief else ""
+        return f"; {count(self.chief, 'vote')} by the decision-maker" if self.chief else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -309,6 +309,11 @@ class TrialTrend:
             return None
         return (min(self.interval_low, self.interval_high), max(self.interval_low, self.interval_high))
 
+    def interval_words(self) -> str:
+        """As exact as baseline and target were given."""
+        low, high = self.interval() or (0.0, 0.0)
+        return span(low, high, [value for value in (self.baseline, self.target) if value is not None])
+
     def alternative(self) -> str:
         weeks = map(self._week_sentence, self.weeks)
         return join((self._opening(), *self._levels(), *weeks, sentence(self.boundary_note)))
@@ -325,15 +330,15 @@ class TrialTrend:
             yield f"Baseline {figure(self.baseline)}."
         if self.target is not None:
             yield f"Target {figure(self.target)}."
-        if interval := self.interval():
-            yield f"Interval for the trial {figure(interval[0])} to {figure(interval[1])}."
+        if self.interval():
+            yield f"Interval for the trial {self.interval_words()}."
 
     def _week_sentence(self, week: TrendWeek) -> str:
         name = week_name(week.week)
         if week.gap or (week.control is None and week.trial is None):
             return f"{name}: no number."
-        parts = [] if week.control is None else [f"without the change {figure(week.control)}"]
-        parts += [] if week.trial is None else [f"with the change {figure(week.trial)}"]
+        parts = [] if week.control is None else [f"without the change {reading(week.control)}"]
+        parts += [] if week.trial is None else [f"with the change {reading(week.trial)}"]
         return f"{name}: {', '.join(parts)}."
 
     def table(self) -> Table:
@@ -342,14 +347,7 @@ class TrialTrend:
 
     def _cells(self, week: TrendWeek) -> tuple[str, ...]:
         values = (week.control, week.trial)
-        return (week_name(week.week), *("no number" if v is None or week.gap else figure(v) for v in values))
-
-
-def week_name(week: int) -> str:
-    """Week 1 is the trial's first; 0 and below count back from its start."""
-    if week == 1:
-        return "Week 1 (the first, shown apart)"
-    return f"Week {week}" if week > 0 else count(1 - week, "week") + " before"
+        return (week_name(week.week), *("no number" if v is None or week.gap else reading(v) for v in values))
 
 
 @dataclass(frozen=True, slots=True)

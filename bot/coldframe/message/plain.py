@@ -32,6 +32,24 @@ def figure(value: float) -> str:
     return "0" if text == "-0" else text
 
 
+def reading(value: float) -> str:
+    """A measured number, to three significant digits; whole ones whole."""
+    if abs(value) >= 100 or value == 0:
+        return figure(round(value))
+    return figure(round(value, 2 - math.floor(math.log10(abs(value)))))
+
+
+_MOST_DECIMALS = 6
+
+
+def span(low: float, high: float, like: Iterable[float]) -> str:
+    """`47 to 60`: as exact as those numbers, or just so exact that the ends differ."""
+    least = max((len(figure(value).partition(".")[2]) for value in like), default=1)
+    apart = (n for n in range(least, _MOST_DECIMALS) if round(low, n) != round(high, n))
+    exact = next(apart, _MOST_DECIMALS)
+    return f"{figure(round(low, exact))} to {figure(round(high, exact))}"
+
+
 def percent(share: float) -> str:
     """A share from 0 to 1 as whole per cent; never 0% or 100% unless it is exactly that."""
     whole = round(share * 100)
@@ -44,6 +62,13 @@ def percent(share: float) -> str:
 
 def count(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def week_name(week: int) -> str:
+    """Week 1 is the trial's first; 0 and below count back from its start."""
+    if week == 1:
+        return "Week 1 (the first, shown apart)"
+    return f"Week {week}" if week > 0 else count(1 - week, "week") + " before"
 
 
 def sentence(text: str) -> str:

@@ -72,11 +72,9 @@ class Reading:
     @property
     def besides(self) -> str:
         """What stands behind the moment: which one of two, and why nobody may be there."""
-        text = ""
-        if self.doubled:
-            which = "first" if self.at == instant(self.day, self.wall, known_zone(self.zone)) else "second"
-            text = f", the {which} of the two, as the clocks go back that night"
-        return f"{text}; {self.day_off}" if self.day_off else text
+        first = self.at == instant(self.day, self.wall, known_zone(self.zone))
+        which = f", the {'first' if first else 'second'} of the two, as the clocks go back that night" * self.doubled
+        return f"{which}; {self.day_off}" if self.day_off else which
 
 
 @dataclass(frozen=True, slots=True)

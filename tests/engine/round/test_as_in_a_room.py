@@ -158,7 +158,7 @@ def test_the_decision_makers_votes_stand_beside_the_matrix() -> None:
     assert [row.split(" | ")[-1] for row in said.splitlines() if "trial now" in row] == [
         str(p.chief or "") for p in marked.points
     ]
-    assert marked.table()[0][-1] == "Decision-maker's votes" and "of the decision-maker's" in marked.alternative()
+    assert marked.table()[0][-1] == "Decision-maker's votes" and "by the decision-maker" in marked.alternative()
 
 
 def test_where_the_ballot_told_places_only_the_matrix_tells_no_votes() -> None:

@@ -199,7 +199,8 @@ def _rows(trial: Trial, judged: Judged, verdict: Verdict) -> list[tuple[str, Lin
 def _first_week(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
     if trial.criterion.kind not in TWO_GROUPS or verdict.first_week is None or verdict.weeks_used < 2:
         return []
-    return [("First week alone", line("{d}", d=difference(trial, verdict.first_week.estimate)))]
+    shown = line("{d}; what is new may draw attention at first", d=difference(trial, verdict.first_week.estimate))
+    return [("First week alone", shown)]
 
 
 def _chance_words(chance: Chance) -> str:
