@@ -12,12 +12,12 @@ from coldframe.domain.state import Note, Round
 _LONG, _BEGINS = 5, 5
 """Letters from which a word says something, and by how many of them two are taken for the same."""
 _WORD = re.compile(r"[^\W\d_]+")
-_LITTLE = """
-about after again always because before being could doing every first given going great hardly having maybe might month
-never often other people really should since still their there these thing those though through today until usual which
-while whole without would years
-"""
-_SAY_LITTLE = frozenset(_LITTLE.split())
+_LITTLE = (
+    "about|after|again|always|because|before|being|could|doing|every|first|given|going|great|hardly|having|maybe|"
+    "might|month|never|often|other|people|really|should|since|still|their|there|these|thing|those|though|through|"
+    "today|until|usual|which|while|whole|without|would|years"
+)
+_SAY_LITTLE = frozenset(_LITTLE.split("|"))
 
 
 def beside(round_: Round) -> tuple[Mapping[ForceId, tuple[Note, ...]], tuple[Note, ...]]:
