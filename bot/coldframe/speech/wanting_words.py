@@ -21,11 +21,11 @@ WANTS: Mapping[Want, str] = {
     Want.SOMETHING: "{nothing}, so there is nothing yet for the next step to begin with",
     Want.CONSENT: "fewer than three people wrote, and each of them is asked whether the notes may be shown",
     Want.CHIEF: "the votes of {who}, who decides, aren't in yet",
-    Want.LEVER: "no lever is announced yet, which is for {who} to pick",
-    Want.JOINS: "the list of forces isn't closed yet, which is for {who} to do",
-    Want.QUESTIONS: "no question is published yet, which {who} can write",
-    Want.PUBLISHING: "the questions aren't published yet, which is for {who} to do",
-    Want.SEAL: "everything is there but the seal, which {who} can press",
+    Want.LEVER: "no lever is announced yet ({who} picks it)",
+    Want.JOINS: "the list of forces isn't closed yet ({who} closes it)",
+    Want.QUESTIONS: "no question is published yet ({who} can write them)",
+    Want.PUBLISHING: "the questions aren't published yet ({who} publishes them)",
+    Want.SEAL: "everything is there but the seal ({who} can press it)",
 }
 NOT_THERE = {
     Step.NOTES: "nobody has written what holds us back",
@@ -35,17 +35,17 @@ NOT_THERE = {
 }
 """What is missing where everybody is done with nothing."""
 COMMITMENT: Mapping[Because, str] = {
-    Because.NO_CHOICE: "no plan is chosen yet, which is for {who} to do",
+    Because.NO_CHOICE: "no plan is chosen yet ({who} can choose)",
     Because.NOT_ANNOUNCED: "what is chosen isn't told to everybody yet; I do that when its time comes",
-    Because.CRITERION_INCOMPLETE: "{plan} lacks its {fields}, which {who} can fill in under “Criterion”",
-    Because.CHECK_MISSING: "{plan} touches something delicate and names nobody who checked it, which {who} can fill "
-    "in under “Criterion”",
-    Because.ACTIONS_MISSING: "{plan} has no first-week actions, which {who} can write",
-    Because.REVIEW_MISSING: "{plan} has no review date, which {who} can set",
-    Because.FATES_MISSING: "what becomes of the plans that aren't tried is not settled, which {who} can do",
-    Because.NEXT_ROUND_MISSING: "the next round has no date, which {who} can set",
+    Because.CRITERION_INCOMPLETE: "{plan} lacks its {fields} ({who} can fill in under “Criterion”)",
+    Because.CHECK_MISSING: "{plan} touches something delicate and names nobody who checked it ({who} can fill that "
+    "in under “Criterion”)",
+    Because.ACTIONS_MISSING: "{plan} has no first-week actions yet ({who} can write them)",
+    Because.REVIEW_MISSING: "{plan} has no review date yet ({who} can set it)",
+    Because.FATES_MISSING: "what becomes of the plans that aren't tried isn't settled yet ({who} can do that)",
+    Because.NEXT_ROUND_MISSING: "the next round has no date yet ({who} can set it)",
     Because.OVERLAP_UNCONFIRMED: "two trials would act on the same people and measure, so nobody could tell which "
-    "worked; {who} can accept that, or change one",
+    "worked ({who} can accept that, or change one)",
 }
 Names = Callable[[Round, MemberId], Inline]
 
@@ -65,8 +65,8 @@ def by_role(round_: Round, member: MemberId) -> Inline:
     return Words(f"the {held[0]}" if held else "its owner")
 
 
-def lack(round_: Round, want: Wanted, named: Names = who) -> Line:
-    """One thing that is missing and who can give it, as part of a sentence."""
+def lack(round_: Round, want: Wanted, named: Names = who, *, of_it: bool = False) -> Line:
+    """One thing that is missing and who can give it, as part of a sentence; `of_it`: of the plan named just before."""
     people = either([(named(round_, member),) for member in want.who])
     if want.why is not None:
         return _sentence(refusal(want.why).summary)
@@ -74,7 +74,8 @@ def lack(round_: Round, want: Wanted, named: Names = who) -> Line:
         return line(WANTS[want.what], who=people, nothing=NOT_THERE.get(round_.step, "nothing came in"))
     if want.what is Because.OWNER_MISSING:
         return _no_owner(round_, want, people)
-    return line(COMMITMENT[want.what], who=people, plan=_plan(round_, want), fields=_fields(round_, want))
+    plan = line("it") if of_it else _plan(round_, want)
+    return line(COMMITMENT[want.what], who=people, plan=plan, fields=_fields(round_, want))
 
 
 def _sentence(words: Line) -> Line:
@@ -99,8 +100,8 @@ def _no_owner(round_: Round, want: Wanted, people: Line) -> Line:
     assert want.plan is not None
     choice, plan = round_.choices[want.plan], _plan(round_, want)
     if choice.asked is not None:
-        return line("{plan} has no owner yet: {who} is asked and can accept or decline", plan=plan, who=people)
-    words = "{plan} has no owner yet{so_far}; {who} can ask somebody"
+        return line("{plan} has no owner yet ({who} is asked and can accept or decline)", plan=plan, who=people)
+    words = "{plan} has no owner yet{so_far} ({who} can ask somebody)"
     return line(words, plan=plan, so_far=_so_far(choice), who=people)
 
 
@@ -113,7 +114,9 @@ def _so_far(choice: Choice) -> str:
 def lacks(round_: Round, named: Names = who) -> Line:
     """All that is missing, as far as one sentence holds it."""
     found = wanted(round_)
-    words = [lack(round_, want, named) for want in found[:SHOWN]]
+    before = [None, *(want.plan for want in found)]
+    same = [want.plan is not None and want.plan == plan for want, plan in zip(found, before, strict=False)]
+    words = [lack(round_, want, named, of_it=it) for want, it in zip(found[:SHOWN], same, strict=False)]
     more = len(found) - SHOWN
     out: Line = ()
     for number, each in enumerate(words):

@@ -219,15 +219,15 @@ CASES: Mapping[str, Case] = {
         Step.NOTES, _rests, ("no answers are in yet", "Ask the team what is in the way"), "round.resume"
     ),
     "rests: nobody decided, focus": Case(
-        Step.FOCUS, _rests, ("Awaited: Dirk", "no lever is announced yet, which is for Dirk to pick"), "round.resume"
+        Step.FOCUS, _rests, ("Awaited: Dirk", "no lever is announced yet (Dirk picks it)"), "round.resume"
     ),
     "rests: nobody decided, questions": Case(
-        Step.QUESTIONS, _rests, ("Awaited: Fred", "no question is published yet, which Fred can write"), ""
+        Step.QUESTIONS, _rests, ("Awaited: Fred", "no question is published yet (Fred can write them)"), ""
     ),
     "rests: nobody decided, commitment": Case(
         Step.COMMITMENT,
         _rests,
-        ("no plan is chosen yet, which is for Dora or Faye to do", "“Go on” gives"),
+        ("no plan is chosen yet (Dora or Faye can choose)", "“Go on” gives"),
         "round.resume",
     ),
     "rests: nothing came": Case(
@@ -309,7 +309,7 @@ CASES: Mapping[str, Case] = {
     "precedents, open": Case(Step.PRECEDENTS, _nothing, ("Awaited: 6 of 6 answers",), "precedent.write"),
     # steps of one person
     "focus, open": Case(
-        Step.FOCUS, _nothing, ("Awaited: Dora", "no lever is announced yet, which is for Dora to pick", "half as long")
+        Step.FOCUS, _nothing, ("Awaited: Dora", "no lever is announced yet (Dora picks it)", "half as long")
     ),
     "focus, she sleeps": Case(
         Step.FOCUS,
@@ -330,7 +330,7 @@ CASES: Mapping[str, Case] = {
         Step.MERGE, _nothing, ("Awaited: Faye", "the list of forces isn't closed yet", "For you:"), "step.close"
     ),
     "questions, open": Case(
-        Step.QUESTIONS, _nothing, ("no question is published yet, which Faye can write",), "question.write"
+        Step.QUESTIONS, _nothing, ("no question is published yet (Faye can write them)",), "question.write"
     ),
     "questions, held": Case(
         Step.QUESTIONS,
@@ -340,9 +340,7 @@ CASES: Mapping[str, Case] = {
         never=("Missing",),
     ),
     # the commitment
-    "commitment, no choice": Case(
-        Step.COMMITMENT, _nothing, ("no plan is chosen yet, which is for Dora or Faye to do",)
-    ),
+    "commitment, no choice": Case(Step.COMMITMENT, _nothing, ("no plan is chosen yet (Dora or Faye can choose)",)),
     "commitment, not announced": Case(
         Step.COMMITMENT,
         _announced_later,
@@ -353,31 +351,34 @@ CASES: Mapping[str, Case] = {
         Step.COMMITMENT, _settled("owner"), ("“Title of p0” has no owner yet, and nobody is asked",), "owner.ask"
     ),
     "commitment, owner asked": Case(
-        Step.COMMITMENT, _asked, ("Awaited: Ines", "Ines is asked and can accept or decline")
+        Step.COMMITMENT, _asked, ("Awaited: Ines", "(Ines is asked and can accept or decline)")
     ),
     "commitment, owner declined": Case(
         Step.COMMITMENT,
         _declined,
-        ("since whoever was asked has declined; Dora or Faye can ask somebody",),
+        ("since whoever was asked has declined (Dora or Faye can ask somebody)",),
         "owner.ask",
     ),
     "commitment, criterion": Case(
         Step.COMMITMENT,
         _settled("criterion"),
-        ("“Title of p0” lacks its stop line and harm measure, which Ines, Dora or Faye can fill in under “Criterion”",),
+        ("“Title of p0” lacks its stop line and harm measure (Ines, Dora or Faye can fill in under “Criterion”)",),
         "criterion.write",
     ),
     "commitment, actions": Case(
         Step.COMMITMENT,
         _settled("actions"),
-        ("has no first-week actions, which Ines, Dora or Faye can write",),
+        ("has no first-week actions yet (Ines, Dora or Faye can write them)",),
         "actions.write",
     ),
     "commitment, review": Case(
-        Step.COMMITMENT, _settled("review"), ("has no review date, which Ines, Dora or Faye can set",), "review.date"
+        Step.COMMITMENT, _settled("review"), ("has no review date yet (Ines, Dora or Faye can set it)",), "review.date"
     ),
     "commitment, next round": Case(
-        Step.COMMITMENT, _settled("next"), ("the next round has no date, which Dora or Faye can set",), "nextround.date"
+        Step.COMMITMENT,
+        _settled("next"),
+        ("the next round has no date yet (Dora or Faye can set it)",),
+        "nextround.date",
     ),
     "commitment, the other plans": Case(
         Step.COMMITMENT,
@@ -386,13 +387,19 @@ CASES: Mapping[str, Case] = {
         "fate.settle",
     ),
     "commitment, who checked it": Case(
-        Step.COMMITMENT, _delicate, ("touches something delicate and names nobody who checked it",), "criterion.write"
+        Step.COMMITMENT, _delicate, ("touches something delicate and names nobody who checked it (",), "criterion.write"
     ),
     "commitment, two on the same people": Case(
-        Step.COMMITMENT, _overlaps, ("two trials would act on the same people and measure",), "overlap.accept"
+        Step.COMMITMENT,
+        _overlaps,
+        (
+            "two trials would act on the same people and measure, so nobody could tell which worked "
+            "(Dora or Faye can accept that, or change one)",
+        ),
+        "overlap.accept",
     ),
     "commitment, seal": Case(
-        Step.COMMITMENT, _settled(), ("everything is there but the seal, which Dora or Faye can press",), "round.commit"
+        Step.COMMITMENT, _settled(), ("everything is there but the seal (Dora or Faye can press it)",), "round.commit"
     ),
     "commitment, dates have passed": Case(
         Step.COMMITMENT, _dates_have_passed, ("needs first-week actions with days within the next seven days",)
@@ -567,7 +574,7 @@ async def test_a_round_that_rests_names_the_empty_field_and_who_can_fill_it_ever
     async with at_step(tmp_path, MONDAY, Step.COMMITMENT) as team:
         await _settled("criterion")(team)
         await _rests(team)
-        says = "lacks its stop line and harm measure, which Ines, Dora or Faye can fill in"
+        says = "lacks its stop line and harm measure (Ines, Dora or Faye can fill in"
         paused = [text for text in team.channel() if "rests:" in text]
         assert paused and all(says in text for text in paused)
         assert any(says in text and "What should happen" in text for text in team.told(F))

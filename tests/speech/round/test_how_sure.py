@@ -17,7 +17,7 @@ from tests.domain.play import Play
 @pytest.mark.parametrize(
     ("stays", "words"),
     [
-        (None, "The total at the top is shared"),
+        (None, "The first place is shared"),
         (0.31, "It's close: if other people like you voted, another could well be first"),
         (0.5, "first about 50 times in 100"),
         (0.638, "first about 65 times in 100"),
@@ -49,18 +49,18 @@ def ballot() -> Round:
         (
             (2, 1),
             (0, 1),
-            "The decision-maker's weight of 2 matters: this order stands for weights above 1 (at 1, {a} and {b} tie).",
+            "The decision-maker's weight of 2 matters: with equal votes {a} and {b} would tie.",
         ),
         (
             (4, 1),
             (0, 1),
-            "The decision-maker's weight of 2 changes nothing: this order stands for weights below 3 (at 3, {a} and "
-            "{b} tie). If all votes counted the same, {a} would be first.",
+            "The decision-maker's weight of 2 changes nothing: with a weight of 3 {a} and {b} would tie. "
+            "If all votes counted the same, {a} would be first.",
         ),
         (
             (3, 1),
             (0, 1),
-            "The decision-maker's weight of 2 matters: with it {a} and {b} are level, with any other not. "
+            "The decision-maker's weight of 2 matters: only with it {a} and {b} are level. "
             "If all votes counted the same, {a} would be first.",
         ),
     ],

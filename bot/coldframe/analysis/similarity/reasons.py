@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from coldframe.analysis.likeness import Alike, Reason
 from coldframe.analysis.similarity.lexical import Match
-from coldframe.analysis.similarity.words import Wording, stop_stems
+from coldframe.analysis.similarity.words import Wording, as_written, stop_stems
 
 SHOWN = 4
 """Words of one kind that are shown at most."""
@@ -46,7 +46,7 @@ def _facts(first: Wording, second: Wording, match: Match, misspelt: bool, cosine
 def _matches(first: Wording, second: Wording, match: Match) -> Iterator[Reason]:
     shared = _telling(match.shared)
     if shared:
-        yield Reason(Alike.SHARED, _few([first.shown[stem] for stem in shared]))
+        yield Reason(Alike.SHARED, _few([as_written(first, stem) for stem in shared]))
     if match.spelt:
         yield Reason(Alike.NEAR_SPELT, _few(_sides(first, second, match.spelt)))
     if match.alike:
@@ -56,7 +56,7 @@ def _matches(first: Wording, second: Wording, match: Match) -> Iterator[Reason]:
 
 
 def _sides(first: Wording, second: Wording, pairs: Sequence[tuple[str, str]]) -> list[str]:
-    return [f"{first.shown[one]} = {second.shown[other]}" for one, other in pairs]
+    return [f"{as_written(first, one)} = {as_written(second, other)}" for one, other in pairs]
 
 
 def _telling(stems: Sequence[str]) -> list[str]:

@@ -102,6 +102,18 @@ def read(text: str) -> Wording:
     )
 
 
+def as_written(wording: Wording, stem: str) -> str:
+    """How its writer put it: a turn of phrase or a number word as it stands there."""
+    word = wording.shown[stem]
+    text = " ".join(_letters(wording.spelling).split())
+    if re.search(rf"\b{re.escape(word)}", text):
+        return word
+    turns = [pattern for pattern, plain in TURNS if plain == word]
+    turns += [rf"\b{spelt}\b" for spelt, number in NUMBER_WORDS.items() if number == word]
+    found = next((found for pattern in turns if (found := re.search(pattern, text))), None)
+    return found[0] if found is not None else word
+
+
 def stem(word: str) -> str:
     """The word without its English ending, "invoices" and "invoicing" alike."""
     return _stemmer()(word)

@@ -75,7 +75,7 @@ def _open_line(round_: Round, member: MemberId) -> Line:
     """A commitment waits for one thing after the other, so it says for which of this person's."""
     words = line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))
     lacks = [want for want in wanted(round_) if member in want.who] if round_.step is Step.COMMITMENT else []
-    return words + (line(" ({lack})", lack=wanting_words.lack(round_, lacks[0])) if lacks else ())
+    return words + (line(": {lack}", lack=wanting_words.lack(round_, lacks[0])) if lacks else ())
 
 
 async def waiting(

@@ -10,7 +10,7 @@ from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Items, Line, Message, When, line
 from coldframe.message.saying import offer, said, small, told
-from coldframe.speech.names import about, count, lower, who
+from coldframe.speech.names import about, lower, spelt, who
 from coldframe.timing.dates import Reading
 
 
@@ -140,7 +140,7 @@ def next_round_on(day: Reading) -> Message:
 def dates_understood(dates: Sequence[tuple[str, Reading]], again: Button) -> Message:
     """The same for several at once, as (what, date)."""
     items = tuple(line("{what}: {day}", what=theirs(what, 100), day=_understood(day)) for what, day in dates)
-    return told(line("I've set {n}:", n=count(len(dates), "action")), Items(items), offer(again))
+    return told(line("I've set {n}:", n=spelt(len(dates), "action")), Items(items), offer(again))
 
 
 def own_feed(address: str, *, renewed: bool = False) -> Message:

@@ -33,7 +33,7 @@ def late_note(round_: Round, note: Note) -> Message:
     can_wait = can_be_posted(round_)
     waits = note.agreed and can_wait
     words = line(
-        "Your note came after the reveal. It is kept and nobody has seen it. {post}{else_}",
+        "Your note came after the reveal. I've kept it, and nobody has seen it. {post}{else_}",
         post=_JOINS if waits else f"Post it, and {_JOINS[0].lower()}{_JOINS[1:]}" if can_wait else "",
         else_="" if waits else "If you choose nothing, it goes to the next round, unsigned.",
     )

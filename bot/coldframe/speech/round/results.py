@@ -31,11 +31,12 @@ def reveal(round_: Round, lever: LeverId) -> Message:
         side: [n.text for n in notes if n.lever == lever and n.side is side and not n.hidden]
         for side in (Side.DRIVING, Side.RESTRAINING)
     }
+    say = spelt if max(map(len, sides.values())) < 10 else count  # alike on both sides
     head = line(
         "*{lever}*: {d}, {r}",
         lever=theirs(name, 60),
-        d=spelt(len(sides[Side.DRIVING]), "driving force"),
-        r=spelt(len(sides[Side.RESTRAINING]), "restraining force"),
+        d=say(len(sides[Side.DRIVING]), "driving force"),
+        r=say(len(sides[Side.RESTRAINING]), "restraining force"),
     )
     blocks: list[Block] = [heading(head)]
     for side, caption in ((Side.DRIVING, "What drives it"), (Side.RESTRAINING, "What holds it back")):
@@ -61,13 +62,13 @@ def revealed(round_: Round) -> Message:
     words = line(
         "*The reveal.* {n} by {w}, all at once, shuffled and unsigned.{next_}",
         n=count(len(round_.revealed), "note"),
-        w=count(round_.writers, "person", "people"),
+        w=spelt(round_.writers, "person", "people"),
         next_=next_,
     )
     return told(
         words,
         small(
-            "Something in here should not be seen (a name, a secret)? Anybody may ask to hide a note: "
+            "Is there something that shouldn't be seen (a name, a secret)? Anybody may ask to hide a note: "
             "`/coldframe hide` and its first words. The link from note to writer is erased."
         ),
     )

@@ -37,7 +37,7 @@ STEP, MOST = 5, 95  # of 100: as fine as the figure is true, and as high as it i
 def _first_words(stays: float | None) -> str:
     """How soft the first place is. People "like you": that all of this team may be mistaken is not in it."""
     if stays is None:
-        return "The total at the top is shared, so a few other voters could turn the first place"
+        return "The first place is shared, so a few other voters could change who is first"
     if stays < MOSTLY:
         return "It's close: if other people like you voted, another could well be first"
     of_100 = min(STEP * round(100 * stays / STEP), MOST)
@@ -56,9 +56,9 @@ def weight_words(round_: Round, stands: WeightRange[str]) -> str:
     whose = f"The decision-maker's weight of {round_.settings.weight}"
     if not (stands.level or stands.below or stands.above):
         return f"{whose} changes nothing: any weight from 0 to 10 gives this order."
-    words = f"{whose} {_matters(stands)}: this order stands for weights {_between(round_, stands)}."
+    words = f"{whose} {_matters(stands)}: {_at_the_ends(round_, stands)}."
     if stands.level:
-        words = f"{whose} matters: with it {_level(round_, stands.level)}, with any other not."
+        words = f"{whose} matters: only with it {_level(round_, stands.level)}."
     ends = [end for end in (stands.below, stands.above) if end is not None and end.weight == 1]
     said = any(set(end.level) == set(stands.if_equal) for end in ends)
     return words if said else f"{words} {_if_equal(round_, stands.if_equal)}"
@@ -68,15 +68,11 @@ def _matters(stands: WeightRange[str]) -> str:
     return "changes nothing" if stands.below is None else "matters"
 
 
-def _between(round_: Round, stands: WeightRange[str]) -> str:
-    """Both ends are outside of the range."""
-    ends = [("above", stands.below), ("below", stands.above)]
-    found = [
-        f"{side} {end.weight:g} (at {end.weight:g}, {_titles(round_, end.level)} tie)"
-        for side, end in ends
-        if end is not None
-    ]
-    return " and ".join(found)
+def _at_the_ends(round_: Round, stands: WeightRange[str]) -> str:
+    """Where the order stands no more, outside of its range."""
+    ends = [end for end in (stands.below, stands.above) if end is not None]
+    weights = ("with equal votes" if end.weight == 1 else f"with a weight of {end.weight:g}" for end in ends)
+    return ", and ".join(f"{w} {_titles(round_, e.level)} would tie" for w, e in zip(weights, ends, strict=True))
 
 
 def _if_equal(round_: Round, first: Sequence[str]) -> str:
