@@ -63,13 +63,13 @@ async def _sealed(team: Team) -> None:
 
 async def test_the_seal_waits_until_every_plan_has_a_fate(team: Team) -> None:
     """Two are open, then one, then none; what is lacking and who gives it stands on the card."""
-    assert "what becomes of the plans that aren't tried is not settled, which Dora or Faye can do" in _desk(team)
+    assert "what becomes of the plans that aren't tried isn't settled yet (Dora or Faye can do that)" in _desk(team)
     assert await team.fill(F, "fate.settle", ERRAND) == {}
     desk = _desk(team)
     assert "- “Title of p1”: an errand for Jon, by" in desk and "at the web team's board" in desk
-    assert "is not settled" in desk and "- “Title of p2”\n" in desk + "\n"
+    assert "isn't settled" in desk and "- “Title of p2”\n" in desk + "\n"
     await team.fill(D, "fate.settle", DROPPED)
-    assert "- “Title of p2”: dropped; Nobody can build it." in _desk(team) and "is not settled" not in _desk(team)
+    assert "- “Title of p2”: dropped; Nobody can build it." in _desk(team) and "isn't settled" not in _desk(team)
     await team.press(D, "round.commit")
     assert "- “Title of p2”: dropped; Nobody can build it." in "\n".join(team.channel()[-8:])
 
@@ -126,7 +126,7 @@ async def test_a_plan_that_is_chosen_after_all_loses_its_fate(team: Team) -> Non
     await team.act("choose", ChoosePlan(F, P1))
     assert set((await team.current()).fates) == {P2}
     await team.press(F, "choice.drop", f"{team.round.id}|p1")
-    assert "is not settled" in _desk(team)
+    assert "isn't settled" in _desk(team)
 
 
 async def test_only_those_who_settle_say_what_becomes_of_plans(team: Team) -> None:

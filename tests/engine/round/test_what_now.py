@@ -383,7 +383,7 @@ CASES: Mapping[str, Case] = {
     "commitment, the other plans": Case(
         Step.COMMITMENT,
         _settled("fates"),
-        ("what becomes of the plans that aren't tried is not settled, which Dora or Faye can do",),
+        ("what becomes of the plans that aren't tried isn't settled yet (Dora or Faye can do that)",),
         "fate.settle",
     ),
     "commitment, who checked it": Case(

@@ -54,7 +54,7 @@ def cautions(trial: Trial, verdict: Verdict) -> tuple[Line, ...]:
     days = list(dict.fromkeys(str(one.facts["name"]) for one in verdict.warnings if one.code == "special-days"))
     if not days:
         return lines
-    return (*lines, line("Within the trial's weeks: {days}.", days=theirs(", ".join(days), 300)))
+    return (*lines, line("Holidays in these weeks: {days}.", days=theirs(", ".join(days), 300)))
 
 
 def caution(trial: Trial, found: Caution) -> Line | None:

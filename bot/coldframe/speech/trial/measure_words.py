@@ -34,10 +34,20 @@ def difference(trial: Trial, number: float) -> str:
         return "unknown"
     if trial.criterion.kind == "rate":
         return _ratio(number)
-    size = places(abs(100 * number)) if is_share(trial) else figure(abs(number))
+    size = _points(trial, abs(100 * number)) if is_share(trial) else figure(abs(number))
     sign = "" if size == "0" else "+" if number > 0 else MINUS
     unit = (" point" if size == "1" else " points") if is_share(trial) else ""
     return f"{sign}{size}{unit}"
+
+
+def _points(trial: Trial, points: float) -> str:
+    """Tenths of a point, finer where less than a point was wanted, or where it would read as nothing."""
+    criterion = trial.criterion
+    if criterion.baseline is None or criterion.target is None or criterion.baseline == criterion.target:
+        return places(points)
+    wanted = 100 * abs(criterion.target - criterion.baseline)
+    rounded = round(points, max(1, 1 - math.floor(math.log10(wanted))))
+    return figure(rounded) if rounded or not points else places(points)
 
 
 def _ratio(number: float) -> str:

@@ -14,7 +14,7 @@ from coldframe.message.nodes import Block, Button, CalendarFile, Drawing, Facts,
 from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
 from coldframe.message.saying import heading, offer, paragraph, said, told
-from coldframe.speech.names import about_trial, count, of_review, together
+from coldframe.speech.names import about_trial, capital, count, of_review, spelt, together
 from coldframe.speech.trial import measure_words, verdict_words
 from coldframe.speech.trial.owner_words import take_it
 from coldframe.speech.trial.trial_words import appointment, entry_line, title, weeks_words, who
@@ -285,7 +285,10 @@ def place_free(waiting: Sequence[tuple[str, str, str]]) -> Message:
         Button(f"Start: {theirs(t, 60).text} …", "trial.plan", ButtonValue(r, (p,), Step.COMMITTED.value).pack())
         for r, p, t in waiting[:6]
     )
-    text = line("A place for a trial is free. {n} not been tried yet:", n=count(len(waiting), "plan has", "plans have"))
+    text = line(
+        "A place for a trial is free. {n} been tried yet:",
+        n=capital(spelt(len(waiting), "plan hasn't", "plans haven't")),
+    )
     return Message(words, (paragraph(text), offer(*buttons)))
 
 

@@ -29,6 +29,7 @@ from coldframe.message.saying import heading, offer, paragraph, said, small, tol
 from coldframe.speech.names import (
     about_trial,
     brought,
+    capital,
     count,
     of_action,
     of_offer,
@@ -36,6 +37,7 @@ from coldframe.speech.names import (
     of_proposed,
     of_review,
     of_running,
+    spelt,
 )
 from coldframe.speech.trial import measure_words, verdict_words
 from coldframe.speech.trial.verdict_words import Judged
@@ -194,7 +196,7 @@ def _figures(trial: Trial, figures: Figures) -> str:
 
 def under_way(trials: Sequence[tuple[Trial, date]], me: MemberId, decided: Sequence[Block] = ()) -> Message:
     """What runs, in a list, with what this person can do; then what was `decided` and is to be done."""
-    head = line("{n} under way.", n=count(len(trials), "trial is", "trials are"))
+    head = line("{n} under way.", n=capital(spelt(len(trials), "trial is", "trials are")))
     blocks: list[Block] = [heading(head)]
     for trial, today in trials:
         blocks += open_now(trial, today, me)
