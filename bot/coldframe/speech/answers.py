@@ -237,9 +237,10 @@ def second_thoughts(round_: Round) -> tuple[Button, Button]:
     assert held is not None
     value = about(round_, held.at.isoformat())
     name = theirs(round_.name, 60).text
-    now = "Publish now" if round_.step is Step.QUESTIONS else _NOW[held.what]
+    publishes = round_.step is Step.QUESTIONS
+    undo, now = ("Don't publish yet", "Publish now") if publishes else (_UNDO[held.what], _NOW[held.what])
     return (
-        Button(_UNDO[held.what], "held.undo", value, says=f"{_UNDO[held.what]} in {name}"),
+        Button(undo, "held.undo", value, says=f"{undo} in {name}"),
         Button(now, "held.now", value, says=f"{now}: {name}"),
     )
 

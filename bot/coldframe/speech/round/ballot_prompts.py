@@ -7,9 +7,9 @@ from dataclasses import replace
 from coldframe.domain.names import Axis, ForceId, MemberId, PlanId
 from coldframe.domain.round.ballots import PRESSED, options, options_for
 from coldframe.domain.round.placement import in_one_sitting, still_compares
-from coldframe.domain.state import Ledger, Round
+from coldframe.domain.state import Ledger, Plan, Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Items, Line, Message, line
+from coldframe.message.nodes import Block, Button, Items, Line, Message, Theirs, line
 from coldframe.message.saying import in_private, offer, paragraph, said, small, told
 from coldframe.speech.names import about, count, fewest
 from coldframe.speech.round import paging
@@ -256,8 +256,8 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
             paragraph(line(ask) + line(" {left} to go.", left=count(left, "comparison"))),
             Items(
                 (
-                    line("*A* {title}: {idea}", title=theirs(a.title, 80), idea=theirs(a.hypothesis, IDEA)),
-                    line("*B* {title}: {idea}", title=theirs(b.title, 80), idea=theirs(b.hypothesis, IDEA)),
+                    line("*A* {title}: {idea}", title=theirs(a.title, 80), idea=_idea(a)),
+                    line("*B* {title}: {idea}", title=theirs(b.title, 80), idea=_idea(b)),
                 )
             ),
             paragraph(until(round_, member)),
@@ -271,6 +271,12 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
         ),
     )
     return guided(round_, member, sheet)
+
+
+def _idea(plan: Plan) -> Theirs:
+    """Cut between two words: half a number would be another one."""
+    text = plan.hypothesis
+    return theirs(text if len(text) <= IDEA else f"{text[:IDEA].rpartition(' ')[0]} …")
 
 
 def comparisons_done(round_: Round, member: MemberId) -> Message:

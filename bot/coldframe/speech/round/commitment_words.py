@@ -190,10 +190,9 @@ def owner_asked(round_: Round, plan: Plan) -> Message:
     )
 
 
-def you_own_it() -> Message:
-    return said(
-        "Thank you, you own it now. Next: draw up the first-week actions, on the commitment card in the channel."
-    )
+def you_own_it(round_: Round, plan: PlanId) -> Message:
+    words = line("Thank you, you own it now. Next: the actions of its first week.")
+    return told(words, offer(Button("First-week actions …", "actions.write", about(round_, plan), "primary")))
 
 
 def offer_noted(sealed: bool) -> Message:

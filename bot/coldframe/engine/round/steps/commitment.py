@@ -120,7 +120,8 @@ async def _offer(request: RoundRequest) -> None:
     plan = PlanId(request.part(0))
     choice = (await request.act(OfferToOwn(request.by, plan))).choices[plan]
     owns = choice.owner == request.by
-    request.answer(commitment_words.you_own_it() if owns else commitment_words.offer_noted(choice.offers_sealed))
+    noted = commitment_words.offer_noted(choice.offers_sealed)
+    request.answer(commitment_words.you_own_it(request.round, plan) if owns else noted)
 
 
 def _asked_about(request: RoundRequest) -> PlanId:
@@ -133,8 +134,9 @@ def _asked_about(request: RoundRequest) -> PlanId:
 
 
 async def _accept(request: RoundRequest) -> None:
-    await request.act(AnswerOwnership(request.by, _asked_about(request), accept=True))
-    request.answer(commitment_words.you_own_it())
+    plan = _asked_about(request)
+    await request.act(AnswerOwnership(request.by, plan, accept=True))
+    request.answer(commitment_words.you_own_it(request.round, plan))
 
 
 async def _decline(request: RoundRequest) -> None:
