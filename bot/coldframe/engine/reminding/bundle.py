@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 from coldframe.domain.names import MemberId
+from coldframe.domain.state import Round
 from coldframe.domain.trial.facts import ActionTicked, OwnerChanged, OwnerLost, ReviewClosed, TrialFact, WeekLogged
 from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import endings, lives, trial_turn
@@ -13,7 +14,7 @@ from coldframe.engine.core.allowance import LOOK_BACK
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reminding import owed
 from coldframe.engine.trial.schedule import WORD, moments_of
-from coldframe.message.nodes import Button, Message
+from coldframe.message.nodes import Message
 from coldframe.message.packed import MessageName, Occurrence
 from coldframe.ports.storage import Posted
 from coldframe.speech.round import now_words
@@ -31,29 +32,22 @@ async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool
     For a round's reminder, of the trials only what has fallen due since the last private word, or will soon: whoever
     was told of a week twice is left in peace about it.
     """
-    rounds = await owed.in_rounds(turn, tenant, MemberId(person))
+    waiting = await owed.waiting(turn, tenant, MemberId(person))
     open_ = await owed.in_trials(turn, tenant, person)
     if for_a_round:
         open_ = await _fallen_due(turn, tenant, person, open_)
-    if not rounds and not open_:
+    if not waiting and not open_:
         return
     await endings.end_pages(turn, tenant, person, reminders=not for_a_round)
-    _post(
-        turn,
-        tenant,
-        person,
-        owner_words.bundle(rounds, open_, turn.now, await _first_steps(turn, tenant, person)),
-        open_,
-    )
+    _post(turn, tenant, person, _words(turn, MemberId(person), waiting, open_), open_)
     await turn.uow.note_nudge(tenant, person, turn.now)
     await _drop_what_was_said(turn, open_, person)
 
 
-async def _first_steps(turn: Turn, tenant: str, person: str) -> list[Button]:
-    """The smallest thing to do in each round that waits."""
-    member = MemberId(person)
-    waiting = await owed.waiting(turn, tenant, member)
-    return [button for _, round_ in waiting for button in now_words.first_steps(round_, member)]
+def _words(turn: Turn, member: MemberId, waiting: Sequence[tuple[datetime, Round]], open_: Sequence[Open]) -> Message:
+    """With the smallest thing to do in each round that waits."""
+    steps = [button for _, round_ in waiting for button in now_words.first_steps(round_, member)]
+    return owner_words.bundle(owed.lines(waiting, member), open_, turn.now, steps)
 
 
 def _post(turn: Turn, tenant: str, person: str, message: Message, open_: Sequence[Open]) -> None:
@@ -98,9 +92,8 @@ async def _say_what_is_left(turn: Turn, posted: Posted) -> None:
     tenant, person, named = posted.place.tenant, posted.place.id, _named(posted)
     open_ = [one for one in await owed.in_trials(turn, tenant, person) if (one.trial.id, one.key) in named]
     if open_:
-        rounds = await owed.in_rounds(turn, tenant, MemberId(person))
-        steps = await _first_steps(turn, tenant, person)
-        turn.revise(posted.name, posted.place, owner_words.bundle(rounds, open_, turn.now, steps), posted.round_id)
+        waiting = await owed.waiting(turn, tenant, MemberId(person))
+        turn.revise(posted.name, posted.place, _words(turn, MemberId(person), waiting, open_), posted.round_id)
     elif lives.named(posted.name).owner == lives.PEOPLE:
         await endings.end(turn, [endings.taken_back(posted)])
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container
+from collections.abc import Container, Sequence
 from datetime import date, datetime, time, timedelta
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
@@ -67,7 +67,10 @@ async def in_rounds(
     turn: Turn, tenant: str, member: MemberId, channels: Container[str] | None = None
 ) -> list[tuple[Line, When]]:
     """Everything this person owes in rounds now, of these channels or of all, the earliest first."""
-    found = await waiting(turn, tenant, member, channels)
+    return lines(await waiting(turn, tenant, member, channels), member)
+
+
+def lines(found: Sequence[tuple[datetime, Round]], member: MemberId) -> list[tuple[Line, When]]:
     return [(_open_line(round_, member), When(at)) for at, round_ in found]
 
 
