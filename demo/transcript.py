@@ -12,7 +12,7 @@ from coldframe.ports.chat import Clock
 from coldframe.render.room import message_text, tame
 from demo.scenario import Scenario
 
-WIDTH = 112
+WIDTH, INDENT = 112, "    "
 # What turns the direction of all that follows in a line; shown by name, as other control characters are.
 _TURNS = {
     0x202A: "⟨LRE⟩", 0x202B: "⟨RLE⟩", 0x202C: "⟨PDF⟩", 0x202D: "⟨LRO⟩", 0x202E: "⟨RLO⟩",
@@ -92,51 +92,54 @@ class Printer:
         self._transcript = transcript
         self._out = out
         self._colour = colour
-        self._together: list[Record] = []
+        self._together: list[tuple[Record, list[str]]] = []
+        """Each with its lines."""
 
     def show(self, records: Iterable[Record]) -> None:
         """Prints what came at a moment."""
         for record in records:
-            if self._together and not self._alike(self._together[0], record):
+            lines = self._transcript.body(record)
+            if self._together and not self._alike(record, lines):
                 self._flush()
-            self._together.append(record)
+            self._together.append((record, lines))
         self._flush()
 
-    def _alike(self, first: Record, other: Record) -> bool:
-        """Whether both are the bot's, to two people at one moment, with two thirds of the lines in common."""
+    def _alike(self, other: Record, lines: list[str]) -> bool:
+        """Whether it and the first are the bot's, to two people at one moment, and share two thirds of the lines."""
+        first, known = self._together[0]
         private = all(r.by_bot and r.place.kind == "direct" and r.place.thread is None for r in (first, other))
         if not private or first.at != other.at or first.place == other.place:
             return False
-        lines = self._transcript.body(other)
-        return 3 * len(self._own_lines(first, lines)) <= len(lines)
-
-    def _own_lines(self, first: Record, lines: list[str]) -> list[str]:
-        known = set(self._transcript.body(first))
-        return [line for line in lines if line not in known]
+        return 3 * len(_own(known, lines)) <= len(lines)
 
     def _flush(self) -> None:
         together, self._together = self._together, []
         if not together:
             return
-        first = together[0]
-        for head in self._transcript.heads(together):
+        for head in self._transcript.heads([record for record, _ in together]):
             self._out(f"\x1b[1m{head}\x1b[0m" if self._colour else head)
-        for line in self._transcript.body(first):
+        (_, known), *others = together
+        for line in known:
             self._out(_wrapped(line))
         differing: dict[tuple[str, ...], list[str]] = {}
-        for record in together[1:]:
-            own = tuple(self._own_lines(first, self._transcript.body(record)))
-            differing.setdefault(own, []).append(self._transcript.reader(record))
+        for record, lines in others:
+            differing.setdefault(tuple(_own(known, lines)), []).append(self._transcript.reader(record))
         for own, readers in differing.items():
             if own:
                 self._out(_wrapped(f"({', '.join(readers)}: {' / '.join(own)})"))
         self._out("")
 
 
+def _own(known: list[str], lines: list[str]) -> list[str]:
+    return [line for line in lines if line not in known]
+
+
 def _wrapped(line: str) -> str:
+    if len(line) <= WIDTH - len(INDENT):
+        return f"{INDENT}{line}".rstrip()
     import textwrap
 
-    return textwrap.fill(line, WIDTH, initial_indent="    ", subsequent_indent="    ", replace_whitespace=False) or ""
+    return textwrap.fill(line, WIDTH, initial_indent=INDENT, subsequent_indent=INDENT, replace_whitespace=False)
 
 
 class Progress:

@@ -151,6 +151,22 @@ async def test_a_due_row_is_taken_done_and_ended_in_one_transaction(bot: Bot) ->
         assert not [due for due in await uow.dues("remind") if due.at < now]
 
 
+async def test_a_look_for_what_waits_asks_nothing_until_something_is_written(bot: Bot) -> None:
+    """Nobody else writes a file that is held alone; what this process writes is seen at once."""
+    first = (await bot.store.waiting()).first
+    with bot.asked() as asked:
+        assert (await bot.store.waiting()).first == first
+    assert not asked.statements
+    at = bot.engine.kit.clock.now() - timedelta(days=1)
+    async with bot.store.begin() as uow:
+        await uow.set_due([Due("remind", "r1", "dots/x/1", at)])
+    waiting = await bot.store.waiting()
+    assert waiting.row is not None and waiting.row.at == waiting.first
+    async with bot.store.begin() as uow:
+        await uow.drop_due("r1", kind="remind")
+    assert (await bot.store.waiting()).first == first
+
+
 @pytest.mark.parametrize("sends", [1, 8, 20])
 async def test_a_batch_of_sends_is_claimed_at_once_and_marked_at_once(bot: Bot, sends: int) -> None:
     """Two transactions and at most six statements, however many conversations there are."""

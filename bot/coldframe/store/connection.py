@@ -40,6 +40,11 @@ class Database(Protocol):
         """For a library that brings tables of its own."""
         ...
 
+    @property
+    def written(self) -> int | None:
+        """How many rows were written so far; None where others write as well."""
+        ...
+
     def transaction(self) -> AbstractAsyncContextManager[Connection]:
         """Committed at the end, or rolled back when it is left by an exception."""
         ...

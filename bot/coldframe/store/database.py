@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import sqlite3
 from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from pathlib import Path
@@ -16,7 +17,7 @@ from coldframe.private_files import keep_private
 from coldframe.sqlite_files import make
 from coldframe.store.connection import Connection, Database
 from coldframe.store.holding import Hold
-from coldframe.store.ready import Ready, Rows
+from coldframe.store.ready import Ready, Rows, as_told
 
 if TYPE_CHECKING:
     from sqlalchemy.ext.asyncio import AsyncEngine
@@ -63,7 +64,13 @@ class SqliteFile:
         # A deferred transaction that read first fails at once when it writes; who only reads never holds up a writer.
         self._begin = "BEGIN" if read_only else "BEGIN IMMEDIATE"
         self._lock = asyncio.Lock()
-        self._connection: sqlalchemy.Connection | None = None
+        self._connection: _InLoop | None = None
+
+    @property
+    def written(self) -> int | None:
+        if self._hold is None or self._connection is None:
+            return None
+        return int(self._connection.file.total_changes)
 
     def transaction(self) -> AbstractAsyncContextManager[Connection]:
         return self._turn(self._begin)
@@ -82,11 +89,14 @@ class SqliteFile:
     async def _turn(self, begin: str) -> AsyncIterator[_InLoop]:
         """One connection, opened at the first need and kept: a second would read anew what the first has at hand."""
         async with self._lock:
-            connection = self._connection = self._connection or self._engine.connect()
-            with connection.begin():
-                if begin:
-                    connection.exec_driver_sql(begin)
-                yield _InLoop(connection)
+            connection = self._connection = self._connection or self._opened()
+            with connection.plain.begin():
+                connection.begin(begin)
+                yield connection
+
+    def _opened(self) -> _InLoop:
+        plain = self._engine.connect()
+        return _InLoop(plain, plain.connection.dbapi_connection)
 
     async def scrub(self) -> bool:
         """Writes the log back into the file, in which what is deleted is overwritten (`secure_delete`), and empties it.
@@ -103,7 +113,7 @@ class SqliteFile:
 
     async def close(self) -> None:
         if self._connection is not None:
-            self._connection.close()
+            self._connection.plain.close()
             self._connection = None
         self._engine.dispose()
         if self._hold is not None:
@@ -114,9 +124,14 @@ class SqliteFile:
 class _InLoop:
     """A plain connection by the name under which its statements are awaited."""
 
-    def __init__(self, connection: sqlalchemy.Connection) -> None:
-        self.plain = connection
-        self._file: Any = connection.connection.dbapi_connection
+    def __init__(self, plain: sqlalchemy.Connection, file: Any) -> None:
+        self.plain, self.file = plain, file
+
+    def begin(self, how: str) -> None:
+        try:
+            self.file.execute(how)
+        except sqlite3.Error as problem:
+            raise as_told(problem, how) from problem
 
     @overload
     async def execute(self, statement: Ready, parameters: Any = None, /) -> Rows: ...
@@ -124,7 +139,7 @@ class _InLoop:
     async def execute(self, statement: Executable, parameters: Any = None, /) -> CursorResult[Any]: ...
     async def execute(self, statement: Ready | Executable, parameters: Any = None, /) -> Any:
         if isinstance(statement, Ready):
-            return statement.on(self._file, parameters, self.plain.dialect)
+            return statement.on(self.file, parameters, self.plain.dialect)
         return self.plain.execute(statement, parameters)
 
 

@@ -22,6 +22,7 @@ class DueQueue:
     database: Database
     on_time: Callable[[datetime], None]
     _owner: str
+    _waits: tuple[int | None, Waiting] | None = None
 
     async def tell_time(self, told: Callable[[datetime], None]) -> bool:
         """From now on it hears what time it is by the server's clock, with every look for what waits. False where there
@@ -57,6 +58,13 @@ class DueQueue:
             await db.execute(statements.count(self.database.dialect), {"name": "due rows failed", "value": 1})
 
     async def waiting(self) -> Waiting:
+        """What was read is so until something is written, where nobody else writes."""
+        written = self.database.written
+        if written is None or self._waits is None or self._waits[0] != written:
+            self._waits = (written, await self._read_waiting())
+        return self._waits[1]
+
+    async def _read_waiting(self) -> Waiting:
         async with self.database.looking() as db:
             row = (await db.execute(statements.waiting(self.database.dialect))).one()
         if row.there is not None:

@@ -14,7 +14,9 @@ from typing import Any, Protocol
 from sqlalchemy import Dialect, exc
 
 Change = Callable[[Any], Any] | None
-"""How a value becomes what the database keeps, or the other way round; None where they are the same."""
+"""How a value becomes what the database keeps; None where it is kept as it is."""
+Reads = tuple[tuple[int, Callable[[Any], Any]], ...]
+"""By the places of columns how what the database keeps becomes a value, where that is another."""
 
 
 class Rows(Protocol):
@@ -81,7 +83,7 @@ class _Form:
     text: str
     slots: tuple[_Slot, ...]
     row: Callable[[Sequence[Any]], Any]
-    changed: tuple[tuple[int, Callable[[Any], Any]], ...]
+    changed: Reads
 
     def values(self, given: Mapping[str, Any]) -> list[Any]:
         return [slot.value(given) for slot in self.slots]
@@ -95,12 +97,20 @@ class _Form:
         return self.row(values)
 
 
+def as_told(problem: sqlite3.Error, text: str) -> exc.DBAPIError:
+    """As SQLAlchemy tells it, without what was given."""
+    kind: type[exc.DBAPIError] = getattr(exc, type(problem).__name__, exc.DBAPIError)
+    return kind(text, None, problem, hide_parameters=True)
+
+
 class Ready:
     """A statement with named values; where it adds rows, many may be given at once."""
 
     def __init__(self, core: Any) -> None:
         self.core = core
         self._forms: dict[Any, _Form] = {}
+        self._compiled: dict[tuple[str, ...], Any] = {}
+        self._reading: tuple[Any, Reads] | None = None
 
     def on(self, file: sqlite3.Connection, given: Any, dialect: Dialect) -> Rows:
         """Raises what SQLAlchemy would."""
@@ -112,8 +122,7 @@ class Ready:
             cursor = file.execute(form.text, form.values(given))
             rows = cursor.fetchall() if cursor.description else []
         except sqlite3.Error as problem:
-            kind = getattr(exc, type(problem).__name__, exc.DBAPIError)
-            raise kind(form.text, None, problem, hide_parameters=True) from problem
+            raise as_told(problem, form.text) from problem
         except ValueError as wrong:
             raise exc.StatementError(str(wrong), form.text, None, wrong, hide_parameters=True) from wrong
         return Found([form.read(row) for row in rows], cursor.rowcount)
@@ -126,7 +135,9 @@ class Ready:
         return form
 
     def _made(self, given: Mapping[str, Any], dialect: Dialect) -> _Form:
-        compiled = self.core.compile(dialect=dialect, column_keys=list(given))
+        if (names := tuple(given)) not in self._compiled:
+            self._compiled[names] = self.core.compile(dialect=dialect, column_keys=names)
+        compiled = self._compiled[names]
         state = compiled.construct_expanded_state(given)
         items = {item: (name, place) for name, of in state.parameter_expansion.items() for place, item in enumerate(of)}
         slots = []
@@ -138,9 +149,10 @@ class Ready:
             else:
                 fast = state.parameters[name]
                 slots.append(_Slot("", None, None, fast if change is None else change(fast)))
-        return _Form(state.statement, tuple(slots), *self._reading(dialect))
+        self._reading = self._reading or self._reads(dialect)
+        return _Form(state.statement, tuple(slots), *self._reading)
 
-    def _reading(self, dialect: Dialect) -> tuple[Any, tuple[tuple[int, Callable[[Any], Any]], ...]]:
+    def _reads(self, dialect: Dialect) -> tuple[Any, Reads]:
         """How rows are made, and how what the database keeps is read."""
         columns = self.core.exported_columns
         reads = [column.type.dialect_impl(dialect).result_processor(dialect, None) for column in columns]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import hmac
 import os
 from dataclasses import dataclass, field
@@ -75,12 +74,12 @@ class Seal:
         return AESGCM(self._derived(b"text" + (key.secret if key is not None else b"")))
 
     def _derived(self, purpose: bytes) -> bytes:
-        return hmac.new(self.secret, purpose, hashlib.sha256).digest()
+        return hmac.digest(self.secret, purpose, "sha256")
 
 
 def tag(by: bytes, *parts: str) -> str:
     """A keyed hash that stands for something without naming it."""
-    return hmac.new(by, "\0".join(parts).encode(), hashlib.sha256).hexdigest()
+    return hmac.digest(by, "\0".join(parts).encode(), "sha256").hex()
 
 
 def key_of(cipher: bytes) -> bytes | None:

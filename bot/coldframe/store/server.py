@@ -73,6 +73,10 @@ class PostgresServer:
         event.listen(self._looking.sync_engine, "checkout", _is_open)
         self._turns = asyncio.Lock()  # one process waits with one connection, and has others for what stands apart
 
+    @property
+    def written(self) -> int | None:
+        return None
+
     @asynccontextmanager
     async def transaction(self) -> AsyncIterator[Connection]:
         with _told_apart():

@@ -6,7 +6,7 @@ from functools import cache
 from typing import Any
 
 from sqlalchemy import Table, and_, bindparam, case, delete, func, literal, or_, select, text, true, type_coerce, update
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.dialects import sqlite
 
 from coldframe.domain.names import Step
 from coldframe.domain.trial.state import OPEN_STEPS
@@ -17,7 +17,11 @@ from coldframe.store.ready import Ready
 
 def insert(dialect: str, table: Table) -> Any:
     """The database's own insert, which knows what to do about a row that is there already."""
-    return (postgresql if dialect == "postgresql" else sqlite).insert(table)
+    if dialect == "postgresql":
+        from sqlalchemy.dialects import postgresql  # late: a bot with a file needs no server's dialect
+
+        return postgresql.insert(table)
+    return sqlite.insert(table)
 
 
 _OPEN_STEPS = tuple(step.value for step in OPEN_STEPS)
