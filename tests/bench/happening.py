@@ -75,6 +75,9 @@ class SilentChat:
     async def revise(self, place: Place, message_id: str, message: Message) -> None:
         self.posts[message_id] = (place, message)
 
+    async def withdraw(self, place: Place, message_id: str) -> None:
+        pass
+
     async def check(self, place: Place, people: Sequence[str]) -> tuple[Hindrance, ...]:
         return ()
 
