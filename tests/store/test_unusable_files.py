@@ -44,7 +44,7 @@ ON_A_DATABASE: dict[str, list[str]] = {
     "team": ["team"],
 }
 """What works on the database of the settings; `room` works on that of its folder."""
-ON_NONE = {"slack-manifest", "duplicates", "size"}
+ON_NONE = {"slack-manifest", "duplicates", "settings", "size"}
 
 
 def main(words: list[str]) -> int:

@@ -33,6 +33,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "keys": ("coldframe.cli.keys", "Check the secret of the database, or put another in its place."),
     "outbox": ("coldframe.cli.outbox", "List what waits to be sent and why; try it again, or drop it."),
     "room": ("coldframe.cli.room", "Open a room in the browser in which a team takes part in a round."),
+    "settings": ("coldframe.cli.settings_file", "Print an environment file with every setting explained."),
     "slack": ("coldframe.cli.slack", "Run the bot on Slack."),
     "team": ("coldframe.cli.teams", "List the teams that are kept; export or erase one of them."),
     "size": ("coldframe.cli.size", "Say how many weeks a success measure needs."),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from urllib.parse import urlsplit
 
 import click
+from click.core import ParameterSource
 
 from coldframe.chat.slack.manifest import as_yaml
 
@@ -28,6 +29,8 @@ def command(mode: str, address: str) -> None:
     "socket" needs no public address. "http" is for signed requests to --address, and for installation by several
     workspaces.
     """
+    if mode == "socket" and click.get_current_context().get_parameter_source("address") is ParameterSource.COMMANDLINE:
+        raise click.UsageError("--address is for --mode http: a socket needs no address")
     parts = urlsplit(address)
     if mode == "http" and (parts.scheme != "https" or not parts.hostname or parts.path.strip("/") or parts.query):
         raise click.BadParameter("must be like https://bot.example.org", param_hint="--address")

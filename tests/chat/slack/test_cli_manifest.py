@@ -30,3 +30,10 @@ def test_an_address_that_slack_would_refuse_is_named(address: str) -> None:
     refused = CliRunner().invoke(coldframe, ["slack-manifest", "--mode", "http", "--address", address], obj=State())
     assert refused.exit_code == 2
     assert "--address" in refused.output
+
+
+def test_an_address_that_would_be_ignored_is_refused() -> None:
+    """Whoever gives one means HTTP."""
+    arguments = ["slack-manifest", "--address", "https://bot.example.org"]
+    refused = CliRunner().invoke(coldframe, arguments, obj=State())
+    assert refused.exit_code == 2 and "--mode http" in refused.output

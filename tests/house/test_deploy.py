@@ -1,0 +1,108 @@
+"""What stands in deploy/ fits the bot: its settings, its words, its ports. The unit is verified by systemd itself."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+from click.testing import CliRunner
+
+from coldframe.cli import VERBS, State, coldframe
+from coldframe.config import KNOWN_BESIDES, Settings, load
+from coldframe.watch.meter import Meter
+from coldframe.watch.service import Eyes, routes
+
+DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
+FILES = ["Containerfile", "compose.yaml", "cluster/coldframe.yaml", "coldframe.service", "coldframe.env"]
+NAMES = {f"COLDFRAME_{name.upper()}" for name in Settings.model_fields}
+
+
+def text(name: str) -> str:
+    return (DEPLOY / name).read_text(encoding="utf-8")
+
+
+def values(thing: Any) -> Iterator[Any]:
+    """All plain values in a document."""
+    if isinstance(thing, dict | list):
+        for inner in thing.values() if isinstance(thing, dict) else thing:
+            yield from values(inner)
+    else:
+        yield thing
+
+
+def test_the_environment_file_is_what_the_command_prints() -> None:
+    """So every setting stands in it, explained."""
+    printed = CliRunner().invoke(coldframe, ["settings"], obj=State()).output
+    assert printed == text("coldframe.env")
+    assert set(re.findall(r"^#(COLDFRAME_[A-Z_]+)=", printed, re.MULTILINE)) == NAMES
+
+
+def test_its_defaults_are_the_settings_own() -> None:
+    """Each line, its sign taken away, can be read and changes nothing."""
+    lines = re.findall(r"^#(COLDFRAME_[A-Z_]+)=(.+)$", text("coldframe.env"), re.MULTILINE)
+    assert len(lines) > 4
+    assert load(dict(lines)) == load({})
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_only_settings_that_exist_are_set(name: str) -> None:
+    """Also those that name a file of a secret."""
+    found = {one.removesuffix("_FILE") for one in re.findall(r"\bCOLDFRAME_[A-Z_]+\b", text(name))}
+    assert found and found <= NAMES | KNOWN_BESIDES
+
+
+def test_probes_ask_for_addresses_that_there_are() -> None:
+    """On the port that the image sets."""
+    there = {route.path for route in routes(Eyes(*[None] * 4), Meter(dict))}  # type: ignore[list-item]
+    documents = list(yaml.safe_load_all(text("cluster/coldframe.yaml")))
+    asked = {
+        value for document in documents for value in values(document) if str(value).endswith("z") and "/" in str(value)
+    }
+    assert asked == {"/healthz", "/readyz"} <= there
+    port = re.search(r"COLDFRAME_WATCH_PORT=(\d+)", text("Containerfile"))
+    assert port is not None and f"containerPort: {port[1]}" in text("cluster/coldframe.yaml")
+    assert f":{port[1]}/healthz" in text("Containerfile")
+
+
+def test_what_is_run_are_verbs_of_the_bot() -> None:
+    compose = yaml.safe_load(text("compose.yaml"))
+    deployment = next(d for d in yaml.safe_load_all(text("cluster/coldframe.yaml")) if d["kind"] == "Deployment")
+    unit = re.search(r"^ExecStart=\S+/coldframe (\w+)", text("coldframe.service"), re.MULTILINE)
+    assert unit is not None
+    container = deployment["spec"]["template"]["spec"]["containers"][0]
+    assert {compose["services"]["bot"]["command"][0], container["args"][0], unit[1]} <= set(VERBS)
+
+
+def test_no_secret_is_written_down_and_each_is_brought() -> None:
+    """By reference to a file or a secret of the cluster, all that a start in that mode needs."""
+    compose = yaml.safe_load(text("compose.yaml"))["services"]["bot"]
+    assert all(value.startswith("/run/secrets/") for value in compose["environment"].values())
+    assert {Path(value).name for value in compose["environment"].values()} == set(compose["secrets"])
+    deployment = next(d for d in yaml.safe_load_all(text("cluster/coldframe.yaml")) if d["kind"] == "Deployment")
+    environment = deployment["spec"]["template"]["spec"]["containers"][0]["env"]
+    assert all("value" not in one and one["valueFrom"]["secretKeyRef"]["name"] == "coldframe" for one in environment)
+
+
+def test_nobody_is_root_and_nothing_is_written_elsewhere() -> None:
+    compose = yaml.safe_load(text("compose.yaml"))["services"]["bot"]
+    assert compose["read_only"] and compose["cap_drop"] == ["ALL"]
+    assert re.search(r"^USER 10001", text("Containerfile"), re.MULTILINE)
+    deployment = next(d for d in yaml.safe_load_all(text("cluster/coldframe.yaml")) if d["kind"] == "Deployment")
+    pod = deployment["spec"]["template"]["spec"]
+    assert pod["securityContext"]["runAsNonRoot"] and pod["containers"][0]["securityContext"]["readOnlyRootFilesystem"]
+
+
+@pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="there is no systemd on this machine")
+def test_systemd_takes_the_unit(tmp_path: Path) -> None:
+    """With a program that is there; an unknown word in it would be told."""
+    unit = re.sub(r"^ExecStart=\S+", "ExecStart=/bin/true", text("coldframe.service"), flags=re.MULTILINE)
+    (tmp_path / "coldframe.service").write_text(unit)
+    command = ["systemd-analyze", "verify", "--man=no", str(tmp_path / "coldframe.service")]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert (done.returncode, done.stdout + done.stderr) == (0, "")
