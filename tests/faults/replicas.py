@@ -19,6 +19,7 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import cache
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -129,14 +130,21 @@ class Hall:
         for said in reversed(self.by_place[Place(tenant, "direct", person).order_key()]):
             if said.message is None or said.gone or "vote.cast" not in said.message:
                 continue
-            blocks = [block for block in MESSAGE.validate_json(said.message).blocks if isinstance(block, Buttons)]
-            values = sorted(b.value for block in blocks for b in block.buttons if b.action == "vote.cast")
+            values = _votes_on(said.message)
             if values and ButtonValue.unpack(values[0]).subject == round_id and step in values[0]:
                 return said.id, values
         return None
 
     def twice(self) -> list[str]:
         return [key for key, said in self.by_key.items() if sum(not each.gone for each in said) > 1]
+
+
+@cache
+def _votes_on(message: str) -> list[str]:
+    """What can be voted for on it. Everybody looks again and again: read each time, it would leave the hall no time to
+    answer the bot."""
+    blocks = [block for block in MESSAGE.validate_json(message).blocks if isinstance(block, Buttons)]
+    return sorted(b.value for block in blocks for b in block.buttons if b.action == "vote.cast")
 
 
 # --- the processes ---------------------------------------------------------------------------------------------------
