@@ -1,8 +1,11 @@
-"""Reads the packaged sentence encoder from disk: the extra `meaning`, and the package that carries the weights."""
+"""Reads the packaged sentence encoder from disk: the extra `meaning`, and the package that carries the weights.
+
+It takes 150 MB, so a round's notes are compared in the worker process, which loads it when it is first needed."""
 
 from __future__ import annotations
 
 import os
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -29,6 +32,15 @@ def limit_threads() -> None:
     each other: 150 notes then took 50 s of clock and 20 s of processor, against 3.5 and 1.3 with one thread.
     """
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
+
+
+@cache
+def encoder() -> SentenceEncoder | None:
+    """The packaged encoder, loaded once a process; None where it is not installed."""
+    try:
+        return load_encoder()
+    except NoEncoder:
+        return None
 
 
 def load_encoder(folder: Path | None = None) -> SentenceEncoder:

@@ -16,7 +16,7 @@ class Alike(StrEnum):
     LETTERS = "almost the same letters"
     SHARED = "shared words"
     NEAR_SPELT = "near-spelt"
-    SAME_MEANING = "same meaning"
+    SAME_MEANING = "same meaning"  # of a list of words that earlier releases had
     SMALL_WORDS = "small words shared"
     NOTHING_SHARED = "no word shared"
     CLOSE = "close in meaning"

@@ -1,9 +1,9 @@
 """Proposals of direct duplicates among short notes: the same point in other words or with typos, never a theme.
 
-The default compares letters and words and needs no model. With an encoder handed in, notes are compared by meaning,
-which also finds rewordings that share few words. Neither finds everything: rewordings that share no word stay for
-people to find, and a person confirms each proposal. Measured on open labelled boards by
-`python -m tests.bench.similarity`.
+With an encoder handed in, notes are compared by meaning and by words, which finds rewordings that share few of them;
+without one by letters and words alone. Each proposal says how probable it is that its notes are one point. Neither way
+finds everything: rewordings that share no word are mostly left for people to find, and a person confirms each proposal.
+Measured on open labelled boards by `python -m tests.bench.similarity`.
 """
 
 from __future__ import annotations
@@ -17,27 +17,30 @@ from numpy.typing import NDArray
 
 from coldframe.analysis.inputs import BadNumber, whole
 from coldframe.analysis.likeness import Reason
-from coldframe.analysis.similarity.choosing import CERTAIN, Pair, Recipe, choose, penalties, scale_locally
+from coldframe.analysis.similarity.choosing import LIKELY, Found, Pair, choose
 from coldframe.analysis.similarity.lexical import Lexicon, likeness, near_spelling
 from coldframe.analysis.similarity.meaning import Encoder, SentenceEncoder, cosines
+from coldframe.analysis.similarity.odds import MISSPELT, Weights, chances, signs
 from coldframe.analysis.similarity.reasons import why
 from coldframe.analysis.similarity.words import Wording, read
 
-__all__ = ["Encoder", "Proposal", "SentenceEncoder", "further", "propose"]
+__all__ = ["LIKELY", "Encoder", "Proposal", "SentenceEncoder", "further", "propose"]
 
-BY_WORDS = Recipe(scaling=0.2, least=0.31, least_closure=0.18)
-BY_MEANING = Recipe(scaling=0.5, least=0.32, least_closure=0.3)
-MISSPELT = 0.7
-"""What a pair spelt alike scores at least, times its likeness: sure to be proposed, yet not before what is surer."""
+MEANING_SHARE = 0.7
+"""How much of a score is the meaning's where it is known; the rest is the words'."""
+BY_WORDS = Weights(start=-4.77, score=9.03, rivals=-3.61)
+BY_MEANING = Weights(start=-5.62, score=9.04, rivals=-4.31)
+FEWEST_CHANCES = 0.02
+"""How probable a pair must be at least to be shown to somebody who asks for more."""
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """Two notes that may say the same: their places in the list (first < second), score 0 to 1, and the reasons."""
+    """Notes that may say the same: their places in the list, in order, how probable it is, and the reasons, which for
+    more than two notes are those of their surest pair."""
 
-    first: int
-    second: int
-    score: float
+    notes: tuple[int, ...]
+    chance: float
     why: tuple[Reason, ...]
 
 
@@ -48,39 +51,33 @@ def propose(
     *,
     encoder: Encoder | None = None,
 ) -> list[Proposal]:
-    """Pairs of notes that may be direct duplicates, best first.
+    """Notes that are more probably one point than not, surest first; each note stands in one proposal at most.
 
     `groups` gives each note's group (lever and side); notes of different groups are never proposed. `most` caps the
-    list; by default about one proposal for every five notes. Blank notes are left out. The order of the notes makes no
-    difference. `encoder` compares by meaning; it gets each note in small letters with contractions written out.
-    Raises `BadNumber` (a ValueError) when the arguments do not fit together.
+    list. Blank notes are left out. The order of the notes makes no difference. `encoder` compares by meaning as well;
+    it gets each note in small letters with contractions written out. Raises `BadNumber` (a ValueError) when the
+    arguments do not fit together.
     """
     marks = _checked(texts, groups)
     limit = None if most is None else whole("most", most)
-    # One order whatever order the notes came in, so that rounding and ties cannot make a difference either.
-    places = sorted((place for place in range(len(texts)) if texts[place].strip()), key=lambda i: (texts[i], marks[i]))
-    if len(places) < 2:
+    if sum(bool(text.strip()) for text in texts) < 2:
         return []
-    board = _Board([read(texts[place]) for place in places], encoder)
-    pairs = [
-        (first, second)
-        for first, second in combinations(range(len(places)), 2)
-        if marks[places[first]] == marks[places[second]]
-    ]
-    chosen = choose(pairs, board.scores, board.recipe, len(places), limit)
-    return [board.proposal(pair, places) for pair in chosen]
+    board = _Board(texts, marks, encoder)
+    return [board.proposal(found) for found in choose(board.pairs(), board.chances)][:limit]
 
 
-def further(texts: Sequence[str], settled: Collection[Pair], most: int) -> list[Proposal]:
-    """The pairs that come next, best first, for somebody who asks for more than `propose` found sure enough: at most
-    `most`, of those that are not `settled`, alike in more than what they share with all others."""
-    places = sorted((place for place in range(len(texts)) if texts[place].strip()), key=lambda i: texts[i])
-    if len(places) < 2:
+def further(
+    texts: Sequence[str], settled: Collection[Pair], most: int, *, encoder: Encoder | None = None
+) -> list[Proposal]:
+    """The pairs that come next, surest first, for somebody who asks for more than `propose` found probable: at most
+    `most`, of those that are not `settled`."""
+    if sum(bool(text.strip()) for text in texts) < 2:
         return []
-    board, known = _Board([read(texts[place]) for place in places], None), set(map(frozenset, settled))
-    open_ = (p for p in combinations(range(len(places)), 2) if frozenset(places[i] for i in p) not in known)
-    ranked = sorted((p for p in open_ if board.scores[p] > 0), key=lambda pair: (-board.scores[pair], pair))
-    return [board.proposal(pair, places) for pair in ranked[:most]]
+    board, known = _Board(texts, [""] * len(texts), encoder), set(map(frozenset, settled))
+    open_ = (pair for pair in board.pairs() if frozenset(board.places[note] for note in pair) not in known)
+    ranked = sorted(open_, key=lambda pair: (-board.chances[pair], pair))
+    found = (Found(pair, float(board.chances[pair])) for pair in ranked[:most])
+    return [board.proposal(one) for one in found if one.chance >= FEWEST_CHANCES]
 
 
 def _checked(texts: Sequence[str], groups: Sequence[str] | None) -> Sequence[str]:
@@ -93,37 +90,59 @@ def _checked(texts: Sequence[str], groups: Sequence[str] | None) -> Sequence[str
 
 
 class _Board:
-    """All notes of one list, scored against each other."""
+    """All notes of one list but the blank ones, each pair with how probable it is."""
 
-    def __init__(self, wordings: Sequence[Wording], encoder: Encoder | None) -> None:
-        self.wordings = wordings
-        self.lexicon = Lexicon(wordings)
-        self.recipe = BY_WORDS if encoder is None else BY_MEANING
-        self.cosines: NDArray[np.float64] | None = None
-        scores = scale_locally(likeness(wordings, self.lexicon), BY_WORDS.scaling)
-        if encoder is not None:
-            self.cosines = cosines(encoder([" ".join(wording.words) for wording in wordings]))
-            self.readable = np.array([wording.latin for wording in wordings])
-            both = self.readable[:, None] & self.readable[None, :]
-            scores = np.where(both, scale_locally(self.cosines, BY_MEANING.scaling), scores)
-        against = penalties(wordings)
+    def __init__(self, texts: Sequence[str], marks: Sequence[str], encoder: Encoder | None) -> None:
+        there = (place for place in range(len(texts)) if texts[place].strip())
+        # One order whatever order the notes came in, so that rounding and ties cannot make a difference either.
+        self.places = sorted(there, key=lambda place: (texts[place], marks[place]))
+        self.wordings = [read(texts[place]) for place in self.places]
+        self.lexicon = Lexicon(self.wordings)
+        mark = np.array([marks[place] for place in self.places])
+        self.together: NDArray[np.bool_] = mark[:, None] == mark[None, :]
+        self.cosines = None if encoder is None else cosines(encoder([_plain(wording) for wording in self.wordings]))
+        self.signs = signs(self._scores(), self.wordings, self.together)
+        self.misspelt = self._misspelt()
+        self.chances = self._chances(BY_WORDS if self.cosines is None else BY_MEANING)
+
+    def pairs(self) -> list[Pair]:
+        """Those that may be proposed."""
+        return [pair for pair in combinations(range(len(self.places)), 2) if self.together[pair]]
+
+    def _scores(self) -> NDArray[np.float64]:
+        by_words = likeness(self.wordings, self.lexicon)
+        if self.cosines is None:
+            return by_words
+        self.latin = np.array([wording.latin for wording in self.wordings])
+        both = self.latin[:, None] & self.latin[None, :]
+        return np.where(both, MEANING_SHARE * self.cosines + (1 - MEANING_SHARE) * by_words, by_words)
+
+    def _misspelt(self) -> NDArray[np.bool_]:
         # One letter makes "now" of "not" and 3 of 4, so there spelling says nothing.
-        misspelt = np.where(against > 0, 0.0, near_spelling(wordings))
-        self.misspelt = misspelt > 0
-        spelling = np.array([wording.spelling for wording in wordings])
-        same = spelling[:, None] == spelling[None, :]
-        scores = np.maximum(np.clip(scores - against, 0.0, 1.0), MISSPELT * misspelt)
-        self.scores = np.where(same, CERTAIN, scores)
+        near: NDArray[np.bool_] = (near_spelling(self.wordings) > 0) & (self.signs[2] == 0)
+        return near
 
-    def proposal(self, pair: tuple[int, int], places: Sequence[int]) -> Proposal:
-        """The proposal for a pair of this board; `places` are the notes' places in the caller's list."""
-        first, second = sorted(pair, key=lambda note: places[note])
-        cosine = self._cosine(first, second)
+    def _chances(self, weights: Weights) -> NDArray[np.float64]:
+        found = chances(weights.log_odds(self.signs), self.together)
+        found = np.where(self.misspelt & self.together, np.maximum(found, MISSPELT), found)
+        spelling = np.array([wording.spelling for wording in self.wordings])
+        return np.where(self.together & (spelling[:, None] == spelling[None, :]), 1.0, found)
+
+    def proposal(self, found: Found) -> Proposal:
+        """The proposal for a set of this board, with the notes' places in the caller's list."""
+        notes = sorted(found.notes, key=lambda note: self.places[note])
+        surest = max(combinations(notes, 2), key=lambda pair: self.chances[pair])
+        return Proposal(tuple(self.places[note] for note in notes), found.chance, self._why(*surest))
+
+    def _why(self, first: int, second: int) -> tuple[Reason, ...]:
         match, misspelt = self.lexicon.match(first, second), bool(self.misspelt[first, second])
-        reasons = why(self.wordings[first], self.wordings[second], match, misspelt, cosine)
-        return Proposal(places[first], places[second], float(self.scores[pair]), reasons)
+        return why(self.wordings[first], self.wordings[second], match, misspelt, self._cosine(first, second))
 
     def _cosine(self, first: int, second: int) -> float | None:
-        if self.cosines is None or not (self.readable[first] and self.readable[second]):
+        if self.cosines is None or not (self.latin[first] and self.latin[second]):
             return None
         return float(self.cosines[first, second])
+
+
+def _plain(wording: Wording) -> str:
+    return " ".join(wording.words)

@@ -3,8 +3,9 @@
 Two views, weighed one to three. Letters: cosine of character 3- to 5-gram counts within words, (1 + log count) x
 smoothed inverse document frequency on the board (the usual TF-IDF weighting). Words: the weight of matched stems over
 all weight, where a rare stem weighs more than one that the whole board uses, and unmatched stems may match by near
-spelling (Jaro-Winkler) or by the thesaurus. The best of eleven plain methods measured on open labelled boards. Beside
-them, whichever way notes are compared, stands the spelling of the whole note: it finds typos that split or spoil words.
+spelling (Jaro-Winkler). The best of eleven plain methods measured on open labelled boards; a list of words that say the
+same brought nothing beside the sentence encoder. Beside them, whichever way notes are compared, stands the spelling of
+the whole note: it finds typos that split or spoil words.
 """
 
 from __future__ import annotations
@@ -18,7 +19,6 @@ from itertools import combinations, product
 import numpy as np
 from numpy.typing import NDArray
 
-from coldframe.analysis.similarity.thesaurus import meanings
 from coldframe.analysis.similarity.words import Wording, stop_stems
 
 GRAMS = (3, 4, 5)
@@ -26,8 +26,6 @@ NEAR_SPELT = 0.9
 """Jaro-Winkler similarity from which two stems count as one word misspelt."""
 MIN_MISSPELT = 4
 """Letters below which near spelling says nothing: "too" and "two"."""
-SAME_MEANING = 0.8
-"""How much of a match two words of one thesaurus group are."""
 STOP_WORD_WEIGHT = 0.3  # of a content word's
 WORDS_SHARE = 0.75
 """How much of a score is the words'; the rest is the letters'."""
@@ -43,25 +41,16 @@ Scores = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """Which stems of two notes match: the same, near-spelt, or of one meaning; and what is left on either side."""
+    """Which stems of two notes match, the same or near-spelt; and what is left on either side."""
 
     shared: tuple[str, ...]
     spelt: tuple[tuple[str, str], ...]
-    alike: tuple[tuple[str, str], ...]
     left: tuple[str, ...]
     right: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Likeness:
-    """How alike two different stems are, 0 to 1, and whether it is their spelling that says so."""
-
-    degree: float
-    spelling: bool
-
-
 class Lexicon:
-    """The stems of one board: how much each weighs there, and which of them are alike."""
+    """The stems of one board: how much each weighs there, and which of them are spelt alike."""
 
     def __init__(self, wordings: Sequence[Wording]) -> None:
         self.stems = [frozenset(wording.stems) for wording in wordings]
@@ -79,8 +68,7 @@ class Lexicon:
         used = {stem for pair in pairs for stem in pair}
         return Match(
             shared=self._heaviest(left & right),
-            spelt=tuple(pair for pair in pairs if self.alike[pair].spelling),
-            alike=tuple(pair for pair in pairs if not self.alike[pair].spelling),
+            spelt=tuple(pairs),
             left=self._heaviest(left - right - used),
             right=self._heaviest(right - left - used),
         )
@@ -104,7 +92,7 @@ class Lexicon:
     def _by_likeness(self, first: int, second: int) -> float:
         left, right = self.stems[first], self.stems[second]
         return sum(
-            self.alike[one, other].degree * (self.weights[one] + self.weights[other])
+            self.alike[one, other] * (self.weights[one] + self.weights[other])
             for one, other in self._closest(left - right, right - left)
         )
 
@@ -112,7 +100,7 @@ class Lexicon:
         pairs = [pair for pair in product(left, right) if pair in self.alike]
         used: set[str] = set()
         # By degree, then by the letters, so that neither side nor the order of the notes matters.
-        for one, other in sorted(pairs, key=lambda pair: (-self.alike[pair].degree, sorted(pair))):
+        for one, other in sorted(pairs, key=lambda pair: (-self.alike[pair], sorted(pair))):
             if one not in used and other not in used:
                 used |= {one, other}
                 yield one, other
@@ -191,24 +179,11 @@ def _rarity(count: int, notes: int) -> float:
     return math.log((1 + notes) / (1 + count)) + 1
 
 
-def _alike(stems: Sequence[str]) -> Iterator[tuple[tuple[str, str], Likeness]]:
-    """Both orders of each pair of different stems that are alike."""
-    found = {pair: Likeness(SAME_MEANING, spelling=False) for pair in _same_meaning(stems)}
-    # Near spelling tells more than the thesaurus, so it has the last word on a pair that has both.
-    for pair, degree in _near_spelt([stem for stem in stems if len(stem) >= MIN_MISSPELT]):
-        found[pair] = Likeness(degree, spelling=True)
-    for (one, other), likeness in found.items():
-        yield (one, other), likeness
-        yield (other, one), likeness
-
-
-def _same_meaning(stems: Sequence[str]) -> Iterator[tuple[str, str]]:
-    groups = defaultdict(list)
-    for stem in stems:
-        for group in meanings().get(stem, ()):
-            groups[group].append(stem)
-    for members in groups.values():
-        yield from combinations(members, 2)
+def _alike(stems: Sequence[str]) -> Iterator[tuple[tuple[str, str], float]]:
+    """Both orders of each pair of different stems that are spelt alike, 0 to 1."""
+    for (one, other), degree in _near_spelt([stem for stem in stems if len(stem) >= MIN_MISSPELT]):
+        yield (one, other), degree
+        yield (other, one), degree
 
 
 def _near_spelt(stems: Sequence[str]) -> Iterator[tuple[tuple[str, str], float]]:

@@ -28,7 +28,7 @@ def why(first: Wording, second: Wording, match: Match, misspelt: bool, cosine: f
 
 
 def _facts(first: Wording, second: Wording, match: Match, misspelt: bool, cosine: float | None) -> Iterator[Reason]:
-    if not (match.spelt or match.alike or match.left or match.right):
+    if not (match.spelt or match.left or match.right):
         yield Reason(Alike.ORDER_OR_ENDINGS)
     elif not (_telling(match.left) or _telling(match.right)):
         yield Reason(Alike.ALL_MATCHED)
@@ -49,9 +49,7 @@ def _matches(first: Wording, second: Wording, match: Match) -> Iterator[Reason]:
         yield Reason(Alike.SHARED, _few([as_written(first, stem) for stem in shared]))
     if match.spelt:
         yield Reason(Alike.NEAR_SPELT, _few(_sides(first, second, match.spelt)))
-    if match.alike:
-        yield Reason(Alike.SAME_MEANING, _few(_sides(first, second, match.alike)))
-    if not (shared or match.spelt or match.alike):
+    if not (shared or match.spelt):
         yield Reason(Alike.SMALL_WORDS if match.shared else Alike.NOTHING_SHARED)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import Kind
@@ -13,11 +14,15 @@ from coldframe.analysis.tally import weight_range
 from coldframe.domain.names import Axis
 from coldframe.domain.round.disclosure import Figures
 from coldframe.domain.state import Comparison, Criterion, Likeness, Round
+from coldframe.meaning import encoder
 from coldframe.message.pictures import Corner, PlacedPlan, PlacementMatrix
 from coldframe.speech.round import size_words
 from coldframe.speech.round.size_words import Size
 from coldframe.speech.round.sure_words import Sureness
 from coldframe.speech.trial import sizing_report
+
+if TYPE_CHECKING:  # it loads numpy
+    from coldframe.analysis.similarity import Proposal
 
 Votes = Mapping[str, Sequence[str]]
 CHIEF = "decision-maker"
@@ -146,23 +151,26 @@ def size_of(criterion: Criterion, weeks: int) -> Size | None:
 
 MORE_PAIRS = 5
 """As many as are looked at in a minute or two."""
-Pairs = list[tuple[int, int, float, tuple[Likeness, ...]]]
-"""(first, second, score, why)."""
+Alike = list[tuple[tuple[int, ...], float, tuple[Likeness, ...]]]
+"""(notes, how probable it is that they are one point, why)."""
 
 
-def proposals(texts: Sequence[str]) -> Pairs:
+def proposals(texts: Sequence[str]) -> Alike:
     """Direct duplicates among notes of one lever and side."""
     from coldframe.analysis.similarity import propose  # numpy
 
-    return [(p.first, p.second, p.score, tuple(Likeness(r.kind, r.words) for r in p.why)) for p in propose(texts)]
+    return _plain(propose(texts, encoder=encoder()))
 
 
-def next_pairs(texts: Sequence[str], settled: Sequence[tuple[int, int]]) -> Pairs:
+def next_pairs(texts: Sequence[str], settled: Sequence[tuple[int, int]]) -> Alike:
     """Those that come next, for whoever asks for more."""
     from coldframe.analysis.similarity import further  # numpy
 
-    found = further(texts, settled, MORE_PAIRS)
-    return [(p.first, p.second, p.score, tuple(Likeness(r.kind, r.words) for r in p.why)) for p in found]
+    return _plain(further(texts, settled, MORE_PAIRS, encoder=encoder()))
+
+
+def _plain(found: Sequence[Proposal]) -> Alike:
+    return [(p.notes, p.chance, tuple(Likeness(r.kind, r.words) for r in p.why)) for p in found]
 
 
 def placed_of(round_: Round) -> tuple[list[tuple[str, str]], list[Comparison]]:
