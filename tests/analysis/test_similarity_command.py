@@ -19,7 +19,7 @@ BOARDS = {
             "notes": [
                 {"id": "n1", "text": "Too many ads between lessons", "side": "restraining"},
                 {"id": "n2", "text": "Stories are fun to read", "side": "driving"},
-                {"id": "n3", "text": "Too many adverts between lessons", "side": "restraining"},
+                {"id": "n3", "text": "too many ads betwen lessons", "side": "restraining"},
                 {"id": "n4", "text": "Too many ads between lessons", "side": "driving"},
             ],
         },
@@ -40,7 +40,10 @@ def test_boards_give_pairs_in_the_proposals_form(boards: str, capsys: pytest.Cap
     """Each board of the JSON form gets its pairs of ids, none across sides, an empty board an empty list."""
     assert main(["duplicates", boards]) == 0
     assert json.loads(capsys.readouterr().out) == {
-        "proposals": [{"board_id": "b1", "pairs": [["n1", "n3"]]}, {"board_id": "b2", "pairs": []}]
+        "proposals": [
+            {"board_id": "b1", "pairs": [["n1", "n3"]], "groups": []},
+            {"board_id": "b2", "pairs": [], "groups": []},
+        ]
     }
 
 
@@ -51,7 +54,9 @@ def test_lines_are_notes_named_by_their_number(
     typed = "Rain keeps people away\r\n\r\nCity permits take months\r\nrain keeps people away.\r\n"
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(typed.encode()), encoding="utf-8"))
     assert main(["duplicates", "-"]) == 0
-    assert json.loads(capsys.readouterr().out) == {"proposals": [{"board_id": "standard input", "pairs": [["1", "4"]]}]}
+    assert json.loads(capsys.readouterr().out) == {
+        "proposals": [{"board_id": "standard input", "pairs": [["1", "4"]], "groups": []}]
+    }
 
 
 def test_why_shows_notes_and_reasons(boards: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -60,7 +65,7 @@ def test_why_shows_notes_and_reasons(boards: str, capsys: pytest.CaptureFixture[
     said = capsys.readouterr().out
     assert "b1: 1 proposal among 4 notes" in said
     assert "n1: Too many ads between lessons" in said
-    assert "same meaning: ads = adverts" in said
+    assert "near-spelt: between = betwen" in said
     assert "b2: no proposals among 0 notes" in said
 
 

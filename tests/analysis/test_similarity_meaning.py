@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import coldframe.meaning
-from coldframe.analysis.similarity import SentenceEncoder, propose
+from coldframe.analysis.similarity import SentenceEncoder, further, propose
 from coldframe.meaning import NoEncoder, load_encoder
 from coldframe.speech.round.likeness_words import why as said
 
@@ -51,7 +51,7 @@ def test_vectors_have_unit_length_and_ignore_their_neighbours(encoder: SentenceE
 
 
 def test_rewordings_that_share_no_telling_word_are_found_by_meaning(encoder: SentenceEncoder) -> None:
-    """With the encoder a rewording without a common word can be found, and `why` gives the closeness."""
+    """A rewording without a common word comes first for whoever asks for more, and `why` gives the closeness."""
     notes = [
         "Nobody picks up the phone",
         "Calls are never answered",
@@ -64,9 +64,9 @@ def test_rewordings_that_share_no_telling_word_are_found_by_meaning(encoder: Sen
         "Used bikes sell within a day",
         "Rain keeps cyclists off the road",
     ]
-    assert propose(notes) == []
-    best = propose(notes, encoder=encoder)[0]
-    assert (best.first, best.second) == (0, 1)
+    assert all(one.notes != (0, 1) for one in further(notes, [], 5))
+    best = further(notes, [], 1, encoder=encoder)[0]
+    assert best.notes == (0, 1)
     assert said(best.why).startswith("no word in common; somewhat close in meaning (0.4")
 
 
@@ -81,7 +81,7 @@ def test_a_misspelt_note_is_found_although_the_encoder_misreads_it(encoder: Sent
         "Password rules are stricter than needed",
     ]
     best = propose(notes, encoder=encoder)[0]
-    assert (best.first, best.second) == (0, 1)
+    assert best.notes == (0, 1)
     assert "almost the same letters" in said(best.why)
 
 
@@ -89,7 +89,7 @@ def test_notes_in_scripts_that_the_model_never_learnt_are_compared_by_letters(en
     """The encoder knows English; elsewhere it would find everything alike, so it is not asked."""
     assert propose(["价格太高了", "表格太长", "广告太多"], encoder=encoder) == []
     same = propose(["السعر مرتفع جدا", "السعر مرتفع", "النموذج طويل"], encoder=encoder)
-    assert [(pair.first, pair.second) for pair in same] == [(0, 1)]
+    assert [pair.notes for pair in same] == [(0, 1)]
     assert "meaning" not in said(same[0].why)
 
 

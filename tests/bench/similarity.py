@@ -20,7 +20,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -93,7 +93,7 @@ def scorer(path: Path) -> Callable[[Any, Any], Any]:
 
 @dataclass(frozen=True)
 class Taken:
-    """The signs of a board's pairs that are fitted, which pairs are true, and what is added to the log odds unfitted."""
+    """The signs of a board's pairs that are fitted, which pairs are true, and what else is added to the log odds."""
 
     signs: NDArray[np.float64]
     true: NDArray[np.float64]
@@ -200,10 +200,11 @@ def _bands(boards: Sequence[Board], encoder: Encoder | None, own: Sequence[Weigh
                 true.append(both in same)
     said, holds = np.array(chances), np.array(true)
     print("  probability said: pairs, said on average, true")
-    for low, high in zip(BANDS, BANDS[1:], strict=False):
+    for low, high in pairwise(BANDS):
         here = (said >= low) & (said < high)
         if here.any():
-            print(f"    {low:.2f} to {min(high, 1):.2f}: {here.sum():6}  {said[here].mean():5.2f}  {holds[here].mean():5.2f}")
+            figures = f"{here.sum():6}  {said[here].mean():5.2f}  {holds[here].mean():5.2f}"
+            print(f"    {low:.2f} to {min(high, 1):.2f}: {figures}")
 
 
 def _expected(totals: Any) -> None:
@@ -270,7 +271,7 @@ def cost(texts: Sequence[str]) -> bool:
     cold, warm, own, worker = json.loads(said)
     for name, spent in (("cold", cold), ("warm", warm)):
         clock, processor = spent
-        print(f"{len(texts)} notes in the worker, {name}: {clock:.1f} s, processor {processor:.1f} s (bar {SECONDS[name]} s)")
+        print(f"{len(texts)} notes, {name}: {clock:.1f} s, processor {processor:.1f} s (bar {SECONDS[name]} s)")
     print(f"megabytes: the bot's own process {own:.0f} (bar {MEGABYTES}), the worker {worker:.0f}")
     return cold[1] <= SECONDS["cold"] and warm[1] <= SECONDS["warm"] and own <= MEGABYTES
 

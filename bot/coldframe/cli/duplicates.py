@@ -18,6 +18,7 @@ if TYPE_CHECKING:  # it loads numpy, see `_encoder`
     from coldframe.analysis.similarity import Encoder, Proposal
 
 MAX_NOTES = 1000  # notes of one file
+PAIR = 2  # notes
 SHOWN = 100
 """Characters of a note that --why shows."""
 
@@ -45,22 +46,26 @@ class Boards(BaseModel):
 
 @click.command()
 @click.argument("file", metavar="FILE")
-@click.option("--meaning", is_flag=True, help="Compare by meaning, with the sentence encoder of the extra 'meaning'.")
-@click.option("--most", type=click.IntRange(min=0), help="Proposals a board at most; by default about one for 5 notes.")
+@click.option(
+    "--meaning/--words",
+    default=None,
+    help="Compare by meaning too, with the extra 'meaning', or by words alone; by default what is there.",
+)
+@click.option("--most", type=click.IntRange(min=0), help="Proposals a board at most, the surest.")
 @click.option("--why", is_flag=True, help="Print the pairs with their notes and reasons instead of JSON.")
-def command(file: str, meaning: bool, most: int | None, why: bool) -> None:
-    """Propose which notes of FILE say the same, best first.
+def command(file: str, meaning: bool | None, most: int | None, why: bool) -> None:
+    """Propose which notes of FILE say the same, surest first.
 
     FILE holds one note a line, or boards as JSON:
 
         {"boards": [{"board_id": "b1", "notes": [{"id": "n1", "text": "...", "side": "driving"}]}]}
 
     "side" may be left out; notes of different sides are never proposed. Of a plain file, a note's id is the number of
-    its line. "-" reads from standard input. A proposal is a question to a person: rewordings that share no word are
-    mostly missed, and some pairs only share a theme.
+    its line. "-" reads from standard input. Two notes come as a pair, more as a group, from even odds on. A proposal is
+    a question to a person: rewordings that share no word are mostly missed, and some pairs only share a theme.
     """
     boards = _boards(file)
-    encoder = _encoder() if meaning else None
+    encoder = _encoder(meaning)
     found = [(board, _propose(board, most, encoder)) for board in boards]
     if why:
         click.echo("\n".join(chain.from_iterable(_explained(board, proposals) for board, proposals in found)))
@@ -116,11 +121,14 @@ def _check_ids(file: str, name: str, ids: list[str]) -> None:
         raise click.ClickException(f"{file}: {name} {twice[0]!r} stands there twice")
 
 
-def _encoder() -> Encoder:
-    from coldframe.meaning import limit_threads, load_encoder  # heavy: the encoder; threads only before numpy
+def _encoder(wanted: bool | None) -> Encoder | None:
+    """Raises NoEncoder where it is asked for and not there."""
+    from coldframe.meaning import encoder, limit_threads, load_encoder  # heavy: the encoder; threads only before numpy
 
     limit_threads()
-    return load_encoder()
+    if wanted is False:
+        return None
+    return load_encoder() if wanted else encoder()
 
 
 def _propose(board: Board, most: int | None, encoder: Encoder | None) -> list[Proposal]:
@@ -131,18 +139,18 @@ def _propose(board: Board, most: int | None, encoder: Encoder | None) -> list[Pr
 
 
 def _as_ids(board: Board, proposals: list[Proposal]) -> dict[str, object]:
-    ids = [note.id for note in board.notes]
-    return {"board_id": board.board_id, "pairs": [[ids[pair.first], ids[pair.second]] for pair in proposals]}
+    sets = [[board.notes[place].id for place in proposal.notes] for proposal in proposals]
+    pairs, groups = [s for s in sets if len(s) == PAIR], [s for s in sets if len(s) > PAIR]
+    return {"board_id": board.board_id, "pairs": pairs, "groups": groups}
 
 
 def _explained(board: Board, proposals: list[Proposal]) -> Iterator[str]:
     count = "1 proposal" if len(proposals) == 1 else f"{len(proposals) or 'no'} proposals"
     yield f"{_shown(board.board_id)}: {count} among {len(board.notes)} notes"
-    for pair in proposals:
-        first, second = board.notes[pair.first], board.notes[pair.second]
-        yield f"  {pair.score:.2f}  {_shown(first.id)}: {_shown(first.text)}"
-        yield f"        {_shown(second.id)}: {_shown(second.text)}"
-        yield f"        {likeness_words.why(pair.why)}"
+    for proposal in proposals:
+        lines = [f"{_shown(note.id)}: {_shown(note.text)}" for note in (board.notes[place] for place in proposal.notes)]
+        yield from (f"  {proposal.chance:.2f}  {lines[0]}", *(f"        {line}" for line in lines[1:]))
+        yield f"        {likeness_words.why(proposal.why)}"
 
 
 def _shown(text: str) -> str:

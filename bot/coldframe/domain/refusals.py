@@ -70,6 +70,7 @@ class Because(StrEnum):
     MERGE_ACROSS = "merge across levers or sides"
     ALREADY_MERGED = "already one force"
     KEPT_APART = "kept apart already"
+    TOO_FEW_ALIKE = "too few alike"
     OVER_QUOTA = "over the quota"
     SAME_ITEM = "compared with itself"
     ASKED_ALREADY = "asked already"

@@ -121,9 +121,9 @@ class Likeness:
 
 @dataclass(frozen=True, slots=True)
 class MergeProposal:
-    """Two notes that look like the same point; `answer` stays None until a person has answered.
+    """Two notes or more that look like the same point; `answer` stays None until a person has answered.
 
-    `why` is a sentence in older databases, and empty where somebody joined them by hand.
+    `score` is how probable that is. `why` is a sentence in older databases, and empty where it was done by hand.
     """
 
     first: NoteId
@@ -132,6 +132,18 @@ class MergeProposal:
     why: tuple[Likeness, ...] | str
     answer: bool | None = None
     proposed_by: MemberId | None = None
+    more: tuple[NoteId, ...] = ()
+    apart: tuple[NoteId, ...] = ()  # of these, what a person found to be another point
+
+    @property
+    def notes(self) -> tuple[NoteId, ...]:
+        """All that are proposed."""
+        return (self.first, self.second, *self.more)
+
+    @property
+    def alike(self) -> tuple[NoteId, ...]:
+        """Those that a yes joins."""
+        return tuple(note for note in self.notes if note not in self.apart)
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +287,7 @@ class Round:
     focus: LeverId | None = None
     focus_reason: str = ""
     proposals: tuple[MergeProposal, ...] = ()
+    by_words: bool = False  # what is proposed was found without comparing meanings
     forces: tuple[Force, ...] = ()
     dots: Ledger | None = None
     forces_standing: tuple[Standing, ...] = ()

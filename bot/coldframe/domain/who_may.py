@@ -210,7 +210,7 @@ TABLE: Mapping[Act, Row] = {
     Act.ASK_TO_HIDE: _row(_ROUND, _ALL, "/hide"),
     Act.PICK_FOCUS: _row(_ROUND, {_D}, "focus.pick"),
     Act.MERGE: _row(
-        *(_ROUND, {_F}, "merge.yes, merge.no, merge.join, merge.more"),
+        *(_ROUND, {_F}, "merge.yes, merge.some, merge.no, merge.join, merge.more"),
         {Who.SEATED: "the facilitator decides as well, and proposed it"},
         by_itself=True,
     ),

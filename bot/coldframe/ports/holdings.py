@@ -34,7 +34,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     **_of(
         "Round",
         "id tenant channel seed step passed paused rests_since open_roles dates_told dates_told_times revealed "
-        "writers focus forces plan_order to_change to_place corners next_round overlap_accepted",
+        "writers focus forces by_words plan_order to_change to_place corners next_round overlap_accepted",
         name=_TEAMS_WORDS,
         settings=_TEAMS_WORDS,
         seats=Held(Then.ALIAS, "seat", "how many took part stays, the name does not"),
@@ -101,7 +101,12 @@ _OF_A_ROUND: Mapping[str, Held] = {
         origin=Held(Then.GOES, why="with the note; none after the reveal"),
     ),
     **_of("Draft", "id", author=Held(Then.GOES), text=Held(Then.GOES), origin=Held(Then.GOES)),
-    **_of("MergeProposal", "first second score answer", why=_TEAMS_WORDS, proposed_by=_role("duplicates proposed")),
+    **_of(
+        "MergeProposal",
+        "first second more apart score answer",
+        why=_TEAMS_WORDS,
+        proposed_by=_role("duplicates proposed"),
+    ),
     **_of("Likeness", "kind words"),
     **_of("Force", "id notes"),
     **_of("Ledger", "quota", marks=Held(Then.WITH), locked=_role("ballots locked")),

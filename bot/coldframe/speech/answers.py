@@ -184,7 +184,7 @@ def forecast_kept() -> Message:
 
 def merge_answered(same: bool) -> Message:
     if same:
-        return said("Joined. Both wordings stay, and you can undo it until the dots open.")
+        return said("Joined. Every wording stays, and you can undo it until the dots open.")
     return said("Kept apart.")
 
 

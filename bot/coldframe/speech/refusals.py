@@ -91,6 +91,7 @@ WORDS: dict[Because, str] = {
     Because.MERGE_ACROSS: "Only restraining forces of the lever in focus can be joined.",
     Because.ALREADY_MERGED: "These are one force already.",
     Because.KEPT_APART: "These two were kept apart already. If you see it otherwise, talk to the facilitator.",
+    Because.TOO_FEW_ALIKE: "Tick two at least. If none of them are the same point, press “They differ”.",
     Because.OVER_QUOTA: "You have used all {quota}. Take one back first.",
     Because.SAME_ITEM: "A plan can't be compared with itself.",
     Because.ASKED_ALREADY: "You have answered that already.",

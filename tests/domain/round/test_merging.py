@@ -255,3 +255,50 @@ def test_a_second_proposal_inside_one_force_changes_nothing() -> None:
         play.do(AnswerMerge(F, x, y, same=True))
     assert sorted(n for force in play.round.forces for n in force.notes) == sorted(play.round.notes)
     assert len(play.round.forces) == 4
+
+
+def _group(play: Play) -> list[NoteId]:
+    notes = [force.notes[0] for force in play.round.forces[:4]]
+    first, second, *more = notes
+    play.do(ProposeMerges(BOT, (MergeProposal(first, second, 0.9, "alike", more=tuple(more)),)))
+    return notes
+
+
+def test_a_group_is_joined_whole_with_one_yes_and_taken_apart_with_one_no() -> None:
+    """All its notes become one force, and the forces that were there before come back."""
+    play = _merge()
+    before, notes = play.round.forces, _group(play)
+    play.do(AnswerMerge(F, notes[0], notes[1], same=True))
+    assert [set(force.notes) for force in play.round.forces if len(force.notes) > 1] == [set(notes)]
+    play.do(AnswerMerge(F, notes[0], notes[1], same=False))
+    assert set(play.round.forces) == set(before)
+    assert play.round.proposals[0].answer is False
+
+
+def test_of_a_group_only_those_that_are_the_same_are_joined() -> None:
+    """What is named as another point stays apart; two at least are joined, and only what was proposed."""
+    play = _merge()
+    notes = _group(play)
+    stranger = play.round.forces[4].notes[0]
+    for apart in (tuple(notes[1:]), (stranger,)):
+        code = play.refused(AnswerMerge(F, notes[0], notes[1], same=True, apart=apart))
+        assert code is Because.TOO_FEW_ALIKE
+    play.do(AnswerMerge(F, notes[0], notes[1], same=True, apart=(notes[0], notes[3])))
+    assert [set(force.notes) for force in play.round.forces if len(force.notes) > 1] == [set(notes[1:3])]
+
+
+def test_a_group_with_a_note_from_elsewhere_is_not_proposed() -> None:
+    """Each of its notes is a restraining force in focus, and stands in it once."""
+    play = _merge()
+    first, second = (force.notes[0] for force in play.round.forces[:2])
+    for more in ((NoteId("elsewhere"),), (first,)):
+        proposal = MergeProposal(first, second, 0.9, "alike", more=more)
+        assert play.refused(ProposeMerges(BOT, (proposal,))) is Because.MERGE_ACROSS
+
+
+def test_it_stands_in_the_round_when_only_words_were_compared() -> None:
+    """Also where nothing was found; once is enough."""
+    play = _merge()
+    play.do(ProposeMerges(BOT, (), by_words=True))
+    assert play.round.by_words
+    assert play.do(ProposeMerges(BOT, (), by_words=True)) == ()

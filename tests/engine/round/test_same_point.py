@@ -151,3 +151,19 @@ async def test_arrows_follow_the_dots_where_dots_are_told(tmp_path: Path) -> Non
         (field,) = (d.chart for d in drawn if isinstance(d, Drawing) and isinstance(d.chart, ForceField))
         assert field.dots == tuple(s.group for s in round_.forces_standing) and sum(field.dots) == 6
         assert any("forces-by-dots" in words for words in team.channel())
+
+
+async def test_of_a_group_the_facilitator_can_join_some(tmp_path: Path) -> None:
+    """The card offers all, some or none of it, in words how sure it is; ticked notes are joined, the others stay."""
+    async with at_step(tmp_path, MONDAY, Step.MERGE) as team:
+        first, second, third = (force.notes[0] for force in (await team.current()).forces[:3])
+        group = MergeProposal(first, second, 0.6, (Likeness("shared words"),), more=(third,))
+        await team.act("found", ProposeMerges(BOT, (group,), by_words=True))
+        assert any("Perhaps the same point." in words for words in team.told(F))
+        assert any("Compared by words alone" in words for words in team.told(F))
+        form = (await team.press(F, "merge.some")).form
+        assert form is not None and len(form.fields[0].options) == 3
+        await team.house.room.submit(F, form.action, form.value, {"same": f"{first}\n{third}"})
+        await team.settle()
+        assert {first, third} in [set(force.notes) for force in (await team.current()).forces]
+        assert len((await team.current()).forces) == 5

@@ -44,7 +44,7 @@ class Weights:
 
     def log_odds(self, signs: Grid) -> Grid:
         """Of signs as `signs` gives them."""
-        added: Grid = self.start + np.tensordot([self.score, self.rivals, CONTRADICTED], signs, axes=1)
+        added: Grid = self.start + np.tensordot(np.array([self.score, self.rivals, CONTRADICTED]), signs, axes=1)
         return added
 
 
@@ -57,7 +57,8 @@ def signs(scores: Grid, wordings: Sequence[Wording], together: NDArray[np.bool_]
 
 
 def _differ(values: NDArray[np.generic]) -> Grid:
-    return (values[:, None] != values[None, :]).astype(float)
+    differ: Grid = np.asarray(values[:, None] != values[None, :], dtype=float)
+    return differ
 
 
 def rivals(scores: Grid, together: NDArray[np.bool_]) -> Grid:

@@ -28,14 +28,16 @@ class ProposeMerges(Command):
     """The bot's proposals of direct duplicates among the restraining forces in focus."""
 
     proposals: tuple[MergeProposal, ...]
+    by_words: bool = False
 
 
 class AnswerMerge(Command):
-    """Yes, the same point; or no, they differ."""
+    """Yes, the same point, but for those that are named as `apart`; or no, they differ."""
 
     first: NoteId
     second: NoteId
     same: bool
+    apart: tuple[NoteId, ...] = ()
 
 
 class JoinForces(Command):
@@ -66,6 +68,7 @@ class FocusPicked(Fact):
 
 class MergesProposed(Fact):
     proposals: tuple[MergeProposal, ...]
+    by_words: bool = False
 
 
 class SameSaid(Fact):
@@ -82,6 +85,7 @@ class MergeAnswered(Fact):
     second: NoteId
     same: bool
     by: MemberId
+    apart: tuple[NoteId, ...] = ()
 
 
 class ForcesJoined(Fact):
@@ -107,6 +111,7 @@ SAID = Likeness("said by somebody")
 MOST_SAID = 20
 """Pairs of members' that wait for the facilitator at once."""
 PEOPLE_FOR_SECOND_OPINION = 4
+LEAST_JOINED = 2  # notes
 
 
 def pick_focus(round_: Round, command: PickFocus, now: datetime) -> Facts:
@@ -126,11 +131,11 @@ def propose(round_: Round, command: ProposeMerges, now: datetime) -> Facts:
     checks.bot(command.by)
     checks.in_step(round_, Step.MERGE)
     there = {n.id for n in round_.restraining_in_focus()}
-    if any(p.first not in there or p.second not in there or p.first == p.second for p in command.proposals):
+    if any(not there.issuperset(p.notes) or len(set(p.notes)) < len(p.notes) for p in command.proposals):
         raise Refused(Because.MERGE_ACROSS)
-    old = {frozenset((p.first, p.second)) for p in round_.proposals}
-    new = tuple(p for p in command.proposals if frozenset((p.first, p.second)) not in old)
-    return (MergesProposed(new),) if new else ()
+    old = {frozenset(p.notes) for p in round_.proposals}
+    new = tuple(p for p in command.proposals if frozenset(p.notes) not in old)
+    return (MergesProposed(new, command.by_words),) if new or command.by_words != round_.by_words else ()
 
 
 def answer(round_: Round, command: AnswerMerge, now: datetime) -> Facts:
@@ -147,8 +152,11 @@ def answer(round_: Round, command: AnswerMerge, now: datetime) -> Facts:
     if proposal.answer is command.same:
         return ()
     if proposal.answer:
-        return (ForceSplit(_holder(round_, command.first)),)
-    return (MergeAnswered(command.first, command.second, command.same, command.by),)
+        return (ForceSplit(_holder(round_, proposal.alike[0])),)
+    apart = command.apart if command.same else ()
+    if not set(apart) <= set(proposal.notes) or len(proposal.notes) - len(set(apart)) < LEAST_JOINED:
+        raise Refused(Because.TOO_FEW_ALIKE)
+    return (MergeAnswered(command.first, command.second, command.same, command.by, apart),)
 
 
 def join(round_: Round, command: JoinForces, now: datetime) -> Facts:
@@ -191,8 +199,7 @@ def _said_of(round_: Round, proposal: MergeProposal, command: SayTheSame, now: d
 
 def _joins(proposal: MergeProposal, first: Force, second: Force) -> bool:
     """Whether its yes would join these two."""
-    pair = (proposal.first, proposal.second)
-    return any(a in first.notes and b in second.notes for a, b in (pair, pair[::-1]))
+    return all(any(note in force.notes for note in proposal.alike) for force in (first, second))
 
 
 def was_said(proposal: MergeProposal) -> bool:
@@ -258,7 +265,7 @@ def with_force(round_: Round, note: Note) -> Round:
 
 
 def merges_proposed(round_: Round, fact: MergesProposed) -> Round:
-    return replace(round_, proposals=round_.proposals + fact.proposals)
+    return replace(round_, proposals=round_.proposals + fact.proposals, by_words=fact.by_words)
 
 
 def same_said(round_: Round, fact: SameSaid) -> Round:
@@ -273,11 +280,15 @@ def same_said(round_: Round, fact: SameSaid) -> Round:
 def merge_answered(round_: Round, fact: MergeAnswered) -> Round:
     old = _proposal(round_, fact.first, fact.second)
     waits = fact.same and needs_second_person(round_) and old.proposed_by is None and not was_said(old)
-    new = replace(old, proposed_by=fact.by) if waits else replace(old, answer=fact.same)
+    asked = replace(old, apart=fact.apart) if fact.apart else old
+    new = replace(asked, proposed_by=fact.by) if waits else replace(asked, answer=fact.same)
     changed = replace(round_, proposals=tuple(new if p == old else p for p in round_.proposals))
     if not fact.same or waits:
         return changed
-    return _joined(changed, _holder(changed, fact.first), _holder(changed, fact.second))
+    first, *others = new.alike
+    for note in others:
+        changed = _joined(changed, _holder(changed, first), _holder(changed, note))
+    return changed
 
 
 def _holder(round_: Round, note: NoteId) -> ForceId:
@@ -305,7 +316,7 @@ def force_split(round_: Round, fact: ForceSplit) -> Round:
     at = round_.forces.index(taken)
     forces = round_.forces[:at] + apart + round_.forces[at + 1 :]
     inside = set(taken.notes)
-    proposals = tuple(replace(p, answer=False) if {p.first, p.second} <= inside else p for p in round_.proposals)
+    proposals = tuple(replace(p, answer=False) if inside.issuperset(p.alike) else p for p in round_.proposals)
     return replace(round_, forces=forces, proposals=proposals)
 
 

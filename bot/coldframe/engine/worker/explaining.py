@@ -4,7 +4,7 @@ function takes and gives plain values and loads numpy only when called."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from coldframe.analysis.inputs import BadNumber
@@ -151,26 +151,34 @@ def size_of(criterion: Criterion, weeks: int) -> Size | None:
 
 MORE_PAIRS = 5
 """As many as are looked at in a minute or two."""
-Alike = list[tuple[tuple[int, ...], float, tuple[Likeness, ...]]]
-"""(notes, how probable it is that they are one point, why)."""
 
 
-def proposals(texts: Sequence[str]) -> Alike:
+@dataclass(frozen=True, slots=True)
+class Alikes:
+    """Notes that may be one point, each with how probable that is, and why; found `by_words` alone, for want of the
+    encoder, or by meaning."""
+
+    sets: tuple[tuple[tuple[int, ...], float, tuple[Likeness, ...]], ...]
+    by_words: bool
+
+
+def proposals(texts: Sequence[str]) -> Alikes:
     """Direct duplicates among notes of one lever and side."""
     from coldframe.analysis.similarity import propose  # numpy
 
     return _plain(propose(texts, encoder=encoder()))
 
 
-def next_pairs(texts: Sequence[str], settled: Sequence[tuple[int, int]]) -> Alike:
+def next_pairs(texts: Sequence[str], settled: Sequence[tuple[int, int]]) -> Alikes:
     """Those that come next, for whoever asks for more."""
     from coldframe.analysis.similarity import further  # numpy
 
     return _plain(further(texts, settled, MORE_PAIRS, encoder=encoder()))
 
 
-def _plain(found: Sequence[Proposal]) -> Alike:
-    return [(p.notes, p.chance, tuple(Likeness(r.kind, r.words) for r in p.why)) for p in found]
+def _plain(found: Sequence[Proposal]) -> Alikes:
+    sets = ((p.notes, p.chance, tuple(Likeness(r.kind, r.words) for r in p.why)) for p in found)
+    return Alikes(tuple(sets), by_words=encoder() is None)
 
 
 def placed_of(round_: Round) -> tuple[list[tuple[str, str]], list[Comparison]]:

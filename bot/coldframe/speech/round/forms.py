@@ -11,7 +11,7 @@ from coldframe.domain.names import ForceId, LeverId, MemberId, NoteId, PlanId, Q
 from coldframe.domain.round import strengths
 from coldframe.domain.round.commitment import FIRST_WEEK
 from coldframe.domain.settings import RANGES, Settings
-from coldframe.domain.state import Plan, Round
+from coldframe.domain.state import MergeProposal, Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Field, Form, Line, Option, line
 from coldframe.speech.names import MOST_BESIDE, about
@@ -85,6 +85,18 @@ def same(round_: Round) -> Form:
     """The same two fields, for whoever does not decide."""
     intro = line("Only the same point in other words. The facilitator decides, and nobody is told who said it.")
     return replace(join(round_), title="The same point", action="merge.same", intro=intro, submit="Say so")
+
+
+def same_of_these(round_: Round, proposal: MergeProposal) -> Form:
+    notes = tuple(_option(note, round_.notes[note].shown()) for note in proposal.notes)
+    return Form(
+        "The same of these",
+        "merge.some",
+        about(round_, proposal.first, proposal.second),
+        (Field("same", "These are one point", "choices", options=notes, initial="\n".join(proposal.alike)),),
+        intro=line("What you leave out stays apart. Every wording is kept."),
+        submit="Join these",
+    )
 
 
 def split(round_: Round) -> Form:

@@ -7,6 +7,8 @@ from typing import Protocol
 
 from coldframe.analysis.likeness import Alike
 from coldframe.domain.round.merging import SAID
+from coldframe.domain.state import MergeProposal
+from coldframe.message.nodes import Line, line
 
 BY_HAND = "joined by hand"
 BY_SOMEBODY = "somebody in the team says that it is"
@@ -27,6 +29,18 @@ WORDS: Mapping[str, str] = {
     Alike.NUMBERS_DIFFER: "but numbers differ: {words}",
     Alike.ONE_NEGATED: "but only one of them is negated",
 }
+
+
+LIKELY = 0.8
+"""How probable one point must be to be called likely."""
+
+
+def question(proposal: MergeProposal) -> Line:
+    """How sure it is in plain words; nothing of it where people said it."""
+    if isinstance(proposal.why, str) or SAID in proposal.why:
+        return line("Same point, or different?")
+    sure = "Likely" if proposal.score >= LIKELY else "Perhaps"
+    return line("{sure} the same point.", sure=sure)
 
 
 class Told(Protocol):

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from coldframe.domain.names import LeverId, MemberId, MoreTime, Role, Step
 from coldframe.domain.round import merging, rules
 from coldframe.domain.round.correcting import proposed_dots
-from coldframe.domain.round.merging import needs_second_person
+from coldframe.domain.round.merging import LEAST_JOINED, needs_second_person
 from coldframe.domain.round.readiness import nothing_in
 from coldframe.domain.state import MergeProposal, Round
 from coldframe.message.harmless import theirs, written
@@ -178,10 +179,14 @@ def merge_desk(round_: Round, member: MemberId) -> Message:
         *_joined_so_far(round_),
         small(line("Every wording stays, and what you don't answer stays apart.") + _second_yes(round_)),
         *((small(_many_forces(round_, dots)),) if dots is not None else ()),
+        *((small(BY_WORDS),) if round_.by_words else ()),
         paragraph(until(round_, member)),
         offer(*_merge_buttons(round_, open_, dots)),
         summary=summary + until(round_, member),
     )
+
+
+BY_WORDS = "Compared by words alone here, not by meaning: look yourself for pairs that share few words."
 
 
 def _second_yes(round_: Round) -> Line:
@@ -194,7 +199,7 @@ def _pair_to_answer(round_: Round, open_: Sequence[MergeProposal]) -> tuple[Bloc
     if not open_:
         return (paragraph(line("No pair to answer: ") + stands),)
     left = line(" {n} to go.", n=count(len(open_), "pair"))
-    return paragraph(line("Same point, or different?") + left), *_pair(round_, open_[0])
+    return paragraph(likeness_words.question(open_[0]) + left), *_pair(round_, open_[0])
 
 
 def _joined_so_far(round_: Round) -> tuple[Block, ...]:
@@ -226,27 +231,35 @@ def _many_forces(round_: Round, dots: int) -> Line:
 
 
 def merge_proposal(round_: Round, proposal: MergeProposal) -> Message:
-    """One pair by itself: to everybody for a second yes, or to the facilitator when somebody said so."""
+    """Notes by themselves: to everybody for a second yes, or to the facilitator when somebody said so."""
     summary = _the_same(round_, proposal)
     if proposal.answer is not None:
         verdict = line("Joined." if proposal.answer else "Kept apart.")
         return Message(verdict + line(" ") + summary, (paragraph(summary), small(verdict)))
-    return Message(summary, _pair(round_, proposal))
+    return Message(summary, (paragraph(likeness_words.question(proposal)), *_pair(round_, proposal)))
 
 
 def _the_same(round_: Round, proposal: MergeProposal) -> Line:
-    first, second = round_.notes[proposal.first], round_.notes[proposal.second]
-    return line("The same point? {a} / {b}", a=theirs(first.shown(), 300), b=theirs(second.shown(), 300))
+    said = likeness_words.question(proposal)
+    for place, note in enumerate(proposal.alike):
+        said += line(" / {words}" if place else " {words}", words=theirs(round_.notes[note].shown(), 300))
+    return said
 
 
 def _pair(round_: Round, proposal: MergeProposal) -> tuple[Block, ...]:
-    first, second = round_.notes[proposal.first], round_.notes[proposal.second]
-    key = about(round_, proposal.first, proposal.second)
+    """All that are proposed; where a second yes is asked for, those that the first one joins."""
     return (
-        Items((written(first.shown(), 600), written(second.shown(), 600))),
+        Items(tuple(written(round_.notes[note].shown(), 600) for note in proposal.alike)),
         small("Why I ask: {why}", why=theirs(likeness_words.why(proposal.why), 300)),
-        offer(Button("Same point", "merge.yes", key, "primary"), Button("They differ", "merge.no", key)),
+        offer(*_merge_answers(proposal, about(round_, proposal.first, proposal.second))),
     )
+
+
+def _merge_answers(proposal: MergeProposal, key: str) -> tuple[Button, ...]:
+    same, differ = Button("Same point", "merge.yes", key, "primary"), Button("They differ", "merge.no", key)
+    if len(proposal.alike) == LEAST_JOINED:
+        return same, differ
+    return replace(same, label="All the same point"), Button("Only some …", "merge.some", key), differ
 
 
 def deputy_heads_up(round_: Round, role: str, name: str) -> Message:

@@ -7,7 +7,7 @@ from itertools import combinations
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import ForceId, MemberId, NoteId, Role, Step
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.correcting import DotsGiven, GiveDots, proposed_dots
 from coldframe.domain.round.merging import (
     AnswerMerge,
@@ -23,7 +23,7 @@ from coldframe.domain.round.merging import (
     SplitForce,
     said_alone,
 )
-from coldframe.domain.state import MergeProposal, Note, Round
+from coldframe.domain.state import Likeness, MergeProposal, Note, Round
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.round.steps.play import Desk, StepPlay, post_card, read
@@ -42,12 +42,11 @@ async def _propose(kit: Kit, due: Due) -> None:
     if round_ is None or round_.step is not Step.MERGE:
         return
     notes = round_.restraining_in_focus()
-    pairs = await kit.numbers.compute(explaining.proposals, [n.text for n in notes])
-    offered = tuple(MergeProposal(notes[a].id, notes[b].id, score, why) for a, b, score, why in pairs)
+    found = await kit.numbers.compute(explaining.proposals, [n.text for n in notes])
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
         if now_round.step is Step.MERGE:
-            await turn.act(now_round, ProposeMerges(BOT, _there(now_round, offered)))
+            await turn.act(now_round, ProposeMerges(BOT, _there(now_round, _offered(notes, found)), found.by_words))
 
 
 async def _propose_more(kit: Kit, due: Due) -> None:
@@ -56,28 +55,35 @@ async def _propose_more(kit: Kit, due: Due) -> None:
     if round_ is None or round_.step is not Step.MERGE:
         return
     notes = round_.restraining_in_focus()
-    pairs = await kit.numbers.compute(explaining.next_pairs, [n.text for n in notes], _settled(round_, notes))
-    offered = tuple(MergeProposal(notes[a].id, notes[b].id, score, why) for a, b, score, why in pairs)
+    found = await kit.numbers.compute(explaining.next_pairs, [n.text for n in notes], _settled(round_, notes))
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
         if now_round.step is not Step.MERGE:
             return
-        after = await turn.act(now_round, ProposeMerges(BOT, _there(now_round, offered)))
-        if after == now_round:
+        after = await turn.act(now_round, ProposeMerges(BOT, _there(now_round, _offered(notes, found)), found.by_words))
+        if after.proposals == now_round.proposals:
             facilitator = now_round.roles.acting(Role.FACILITATOR)
             turn.answer(now_round.tenant, facilitator, answers.no_more_pairs(), about=now_round, ask=True)
+
+
+def _offered(notes: Sequence[Note], found: explaining.Alikes) -> tuple[MergeProposal, ...]:
+    def offered(places: tuple[int, ...], chance: float, why: tuple[Likeness, ...]) -> MergeProposal:
+        first, second, *more = (notes[place].id for place in places)
+        return MergeProposal(first, second, chance, why, more=tuple(more))
+
+    return tuple(offered(*one) for one in found.sets)
 
 
 def _there(round_: Round, offered: tuple[MergeProposal, ...]) -> tuple[MergeProposal, ...]:
     """Those of which no note was hidden meanwhile."""
     there = {note.id for note in round_.restraining_in_focus()}
-    return tuple(p for p in offered if {p.first, p.second} <= there)
+    return tuple(p for p in offered if there.issuperset(p.notes))
 
 
 def _settled(round_: Round, notes: Sequence[Note]) -> list[tuple[int, int]]:
     """Pairs, by their places, that were proposed, or are one force already."""
     place = {note.id: i for i, note in enumerate(notes)}
-    pairs = [(p.first, p.second) for p in round_.proposals]
+    pairs = [pair for p in round_.proposals for pair in combinations(p.notes, 2)]
     pairs += [pair for force in round_.forces for pair in combinations(force.notes, 2)]
     return [(place[a], place[b]) for a, b in pairs if a in place and b in place]
 
@@ -119,6 +125,23 @@ async def _give_dots(request: RoundRequest) -> None:
     if proposed is None:
         raise Refused(Because.UNKNOWN_ITEM)
     await request.act(GiveDots(request.by, proposed))
+
+
+def _some_form(request: RoundRequest) -> Form:
+    return forms.same_of_these(request.round, _asked(request))
+
+
+async def _some(request: RoundRequest) -> Reply | None:
+    """Those that were ticked are one point, the others are not."""
+    proposal, ticked = _asked(request), request.text("same").split("\n")
+    apart = tuple(note for note in proposal.notes if note not in ticked)
+    await request.act(AnswerMerge(request.by, proposal.first, proposal.second, same=True, apart=apart))
+    return request.noted(answers.merge_answered(same=True))
+
+
+def _asked(request: RoundRequest) -> MergeProposal:
+    pair = {request.part(0), request.part(1)}
+    return known(next((p for p in reversed(request.round.proposals) if {p.first, p.second} == pair), None))
 
 
 def _answer(same: bool) -> RoundAnswer:
@@ -233,10 +256,12 @@ PLAY = StepPlay(
         "merge.more": _more,
         "merge.dots": _give_dots,
         "merge.yes": _answer(True),
+        "merge.some": opens(_some_form),
         "merge.no": _answer(False),
     },
     forms={
         "merge.same": _say_the_same,
+        "merge.some": _some,
         "merge.join": acts(lambda r: JoinForces(r.by, ForceId(r.text("first")), ForceId(r.text("second")))),
         "merge.object": acts(lambda r: SplitForce(r.by, ForceId(r.text("force")))),
     },
