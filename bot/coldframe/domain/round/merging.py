@@ -215,7 +215,7 @@ def said_alone(proposal: MergeProposal) -> bool:
 def on_the_desk(round_: Round) -> tuple[MergeProposal, ...]:
     """Pairs that the facilitator has yet to answer on their sheet, one after the other."""
     waiting = (p for p in round_.proposals if p.answer is None and p.proposed_by is None and not said_alone(p))
-    return tuple(p for p in waiting if not any({p.first, p.second} <= {*force.notes} for force in round_.forces))
+    return tuple(p for p in waiting if not any(set(p.alike) <= {*force.notes} for force in round_.forces))
 
 
 def split(round_: Round, command: SplitForce, now: datetime) -> Facts:
