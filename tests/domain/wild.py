@@ -453,6 +453,6 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: KnowCorners(
         x.choice((BOT, anybody(r, x))), {_plan(r, x): Placed(x.choice(list(Corner)), x.random() < 0.5)}
     ),
-    lambda w, r, x, t, k: KnowChanges(x.choice((BOT, anybody(r, x))), (ToChange("t1", w.text(x)),)),
+    lambda w, r, x, t, k: KnowChanges(x.choice((BOT, anybody(r, x))), (ToChange("t1", "A title"),)),
     lambda w, r, x, t, k: Commit(anybody(r, x), k),
 )  # fmt: skip
