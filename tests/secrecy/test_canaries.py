@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId, PlanId, Step
@@ -22,6 +23,7 @@ from coldframe.domain.trial.commands import Learn
 from coldframe.engine.core.turn import Turn
 from coldframe.ports.keys import Covers
 from coldframe.speech.people.held_words import held_in
+from coldframe.store import tables as t
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, FD, D, F, a_plan
 from tests.engine.clockwork import Running
@@ -168,6 +170,27 @@ async def test_jottings_are_gone_once_the_plans_are_revealed(tmp_path: Path) -> 
         assert (await team.current()).jottings == {}
         assert Covers.JOTTINGS not in {use.covers for use in await team.house.store.keys.uses()}
         assert await _found(team, tmp_path) == []
+
+
+async def test_of_those_who_sleep_nobody_is_told_by_what_waits(tmp_path: Path) -> None:
+    """Ines wrote, Jon did not: the same waits for both, also after the trial has gone on; only Ines is asked."""
+    far = {p: WorkingCalendar(zone="Pacific/Auckland" if p in (INES, JON) else "UTC") for p in EVERYBODY[:6]}
+    async with a_team(tmp_path, calendars=far, chances={INES: 70}, fears=(CANARY,)) as team:
+        waits = await _asks_that_wait(team)
+        assert len(waits) == 4 and len(set(waits)) == 1
+        await team.command(D, "trials", channel=False)
+        await team.press(D, "trial.tick")
+        assert len(await _asks_that_wait(team)) % 2 == 0 and {*await _asks_that_wait(team)} == {*waits}
+        await team.until(datetime(2026, 3, 2, 21, tzinfo=UTC))
+        assert not any("with your name" in said for said in team.told(JON))
+        assert any("with your name" in said for said in team.told(INES))
+
+
+async def _asks_that_wait(team: Team) -> list[tuple[object, ...]]:
+    """The question before the seal, which is over, and the one after it, as their rows tell of them."""
+    async with team.house.store.database.looking() as db:
+        rows = await db.execute(select(t.outbox).where(t.outbox.c.kind == "post", t.outbox.c.only_in.is_(None)))
+        return [(row.try_at, row.state, len(row.body), row.only_in) for row in rows]
 
 
 async def test_what_waits_to_be_asked_of_somebody_in_their_night(tmp_path: Path) -> None:

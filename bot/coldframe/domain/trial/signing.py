@@ -23,6 +23,13 @@ def asked_about(trial: Trial) -> Signable:
     return "learning" if trial.step is TrialStep.REVIEWED else "fear"
 
 
+def is_settled(trial: Trial, member: MemberId) -> bool:
+    """Whether they have answered. Of somebody who was never asked that is not to be known."""
+    what = asked_about(trial)
+    kept = member in _of(trial, what) and member not in trial.asked_to_sign
+    return kept or any(signed.what == what and signed.by == member for signed in trial.signed)
+
+
 def sign(trial: Trial, command: Sign, now: datetime) -> Facts:
     checks.may(trial, command.by, Act.SIGN, own=command.by in trial.asked_to_sign)
     what = asked_about(trial)

@@ -183,7 +183,7 @@ def _while_something_is_open(trial: Trial, rest: Rest) -> bool:
 
 
 def _while_asked_to_sign(trial: Trial, rest: Rest) -> bool:
-    return rest[0] in trial.asked_to_sign and rest[1] == signing.asked_about(trial)
+    return rest[1] == signing.asked_about(trial) and not signing.is_settled(trial, MemberId(rest[0]))
 
 
 def is_open(trial: Trial, person: str, key: str) -> bool:
