@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -105,6 +105,7 @@ def close(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator
     key = f"{person.id}/close/{trial.plan}"
     value = next(b.value for b in buttons_of(record) if b.action == "trial.close")
     fields = {"learning": trial.learning, "decision": trial.decision, "reason": trial.reason}
+    fields |= {"what": trial.what, "owner": person.id, "date": trial.until}
     yield Job(_soon(cast, person, now, 1), key, fill(cast, person, "trial.close", fields, value, key))
 
 
@@ -156,7 +157,21 @@ def one_too_many(cast: Cast, person: Person, record: Record, now: datetime) -> I
         yield Job(cast.at(person, now, Step.COMMITMENT, 0.05), key, act)
 
 
+def to_do(action: str, words: str) -> Callable[[Cast, Person, Record, datetime], Iterator[Job]]:
+    """What was decided: each says yes to what they are asked, and that it is done on its day."""
+
+    def answered(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+        if record.place.kind == "direct" and words in _all_words(record):
+            key = f"{person.id}/{action}/{record.id}"
+            yield Job(_soon(cast, person, now), key, press(cast, person, record, action, key))
+
+    return answered
+
+
 REFLEXES = {
+    "todo.accept": to_do("todo.accept", "Would you see this done"),
+    "todo.agree": to_do("todo.agree", "Do you agree"),
+    "todo.done": to_do("todo.done", "Is it done?"),
     "trial.log": weekly,
     "trial.tick": weekly,
     "trial.accept": accept,

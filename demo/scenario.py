@@ -141,6 +141,8 @@ class Trial(Part):
     learning: str = ""
     decision: Literal["scale", "change", "stop"] = "change"
     reason: str = ""
+    what: str = Field(default="", description="what exactly is scaled, stays, or is switched off")
+    until: str = "in 4 weeks"
     learnt: dict[str, str] = Field(default={}, description="person -> what they learnt, written in private")
     hand_over_to: Key | None = Field(default=None, description="the owner hands over after the first week")
     starts_late: Key | None = Field(default=None, description="owner, when it starts once a place is free")

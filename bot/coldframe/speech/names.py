@@ -55,6 +55,8 @@ CALLED: Mapping[FateKind, str] = {
     FateKind.SWITCH_OFF: "to be switched off",
 }
 """What becomes of a plan, or of a trial."""
+DONE: Mapping[FateKind, str] = {FateKind.SCALE: "scaled", FateKind.SWITCH_OFF: "switched off"}
+"""Once it is done; of what is not here that it is."""
 TOUCHED = {
     Touches.PERSONAL_DATA: "personal data",
     Touches.MARKETING: "marketing messages",

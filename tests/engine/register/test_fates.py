@@ -69,9 +69,9 @@ async def test_the_seal_waits_until_every_plan_has_a_fate(team: Team) -> None:
     assert "- “Title of p1”: an errand for Jon, by" in desk and "at the web team's board" in desk
     assert "isn't settled" in desk and "- “Title of p2”\n" in desk + "\n"
     await team.fill(D, "fate.settle", DROPPED)
-    assert "- “Title of p2”: dropped; Nobody can build it." in _desk(team) and "isn't settled" not in _desk(team)
+    assert "- “Title of p2”: dropped. Nobody can build it." in _desk(team) and "isn't settled" not in _desk(team)
     await team.press(D, "round.commit")
-    assert "- “Title of p2”: dropped; Nobody can build it." in "\n".join(team.channel()[-8:])
+    assert "- “Title of p2”: dropped. Nobody can build it." in "\n".join(team.channel()[-8:])
 
 
 @pytest.mark.parametrize(
@@ -103,7 +103,7 @@ async def test_the_corner_stands_beside_each_plan_and_going_against_it_asks_why(
     wrong = await team.fill(F, "fate.settle", kept | project)
     assert wrong == {"p1.why": "The matrix says of “Title of p1”: just do it. Why otherwise? A few words are enough."}
     assert await team.fill(F, "fate.settle", kept | project | {"p1.why": "The web team is away."}) == {}
-    assert "kept for the next round; The web team is away." in _desk(team)
+    assert "kept for the next round. The web team is away." in _desk(team)
 
 
 async def test_a_trial_against_the_matrix_asks_why(team: Team) -> None:
@@ -144,7 +144,7 @@ async def test_nobody_owns_an_errand_without_a_yes(team: Team) -> None:
     await _sealed(team)
     assert (await _fates(team))["r1-p1"].owner is None
     page = next(text for text in team.told(JON) if "Would you see this done" in text)
-    assert "“Title of p1”, an errand, by" in page and "the web team's board" in page
+    assert "“Title of p1”: an errand, by" in page and "the web team's board" in page
     await team.press(JON, "todo.accept")
     assert (await _fates(team))["r1-p1"].owner == JON
     assert not [text for text in team.told(JON) if "Would you see this done" in text]
@@ -157,7 +157,7 @@ async def test_what_is_due_is_asked_about_once_a_week_until_it_is_done(team: Tea
     found = await team.heard(JON, "Is it done?", until=WEEK + 4 * DAY)
     assert found == []
     found = await team.heard(JON, "Is it done?", until=3 * WEEK + 4 * DAY)
-    assert len(found) == 2 and "“Title of p1”, an errand, by" in found[0]
+    assert len(found) == 2 and "“Title of p1”: an errand, by" in found[0]
     assert sum("Is it done?" in text for text in team.told(JON)) == 1
     await team.press(JON, "todo.done")
     assert (await _fates(team))["r1-p1"].done == team.clock.now()
@@ -180,22 +180,22 @@ async def test_a_no_reaches_the_facilitator_who_asks_somebody_else(team: Team) -
     """Whoever is proposed instead is asked at once; else the facilitator is."""
     await _sealed(team)
     assert await team.fill(JON, "todo.decline", {"member": ""}) == {}
-    page = next(text for text in team.told(F) if "Nobody sees “Title of p1” done yet" in text)
+    page = next(text for text in team.told(F) if "Nobody has taken on “Title of p1” yet" in text)
     assert "Who could?" in page
     assert await team.fill(F, "todo.hand_over", {"member": INES}) == {}
     assert [text for text in team.told(INES) if "Would you see this done" in text]
     assert await team.fill(INES, "todo.decline", {"member": FD}) == {}
     await team.press(FD, "todo.accept")
     assert (await _fates(team))["r1-p1"].owner == FD
-    assert not [text for text in team.told(F) if "Nobody sees" in text]
+    assert not [text for text in team.told(F) if "Nobody has taken on" in text]
 
 
 async def test_silence_reaches_the_facilitator(team: Team) -> None:
     """After a working day, and again a week later; the one who was asked can still accept."""
     await _sealed(team)
-    found = await team.heard(F, "Nobody sees “Title of p1” done yet", until=DAY + timedelta(hours=20))
+    found = await team.heard(F, "Nobody has taken on “Title of p1” yet", until=DAY + timedelta(hours=20))
     assert len(found) == 1 and "Jon was asked." in found[0]
-    assert len(await team.heard(F, "Nobody sees “Title of p1” done yet", until=9 * DAY)) == 1
+    assert len(await team.heard(F, "Nobody has taken on “Title of p1” yet", until=9 * DAY)) == 1
     await team.press(JON, "todo.accept")
     assert (await _fates(team))["r1-p1"].owner == JON
 
@@ -207,7 +207,7 @@ async def test_who_leaves_owns_it_no_more(team: Team) -> None:
     await team.house.room.leave(JON, CHANNEL)
     await team.settle()
     assert (await _fates(team))["r1-p1"].owner is None
-    assert [text for text in team.told(F) if "Nobody sees “Title of p1” done yet" in text]
+    assert [text for text in team.told(F) if "Nobody has taken on “Title of p1” yet" in text]
 
 
 async def test_who_is_away_when_it_falls_due_may_hand_it_over(team: Team) -> None:
@@ -272,16 +272,14 @@ async def test_the_digest_has_it_until_it_is_done_and_says_when_it_is_late(team:
         assert note is not None
         return words(note)
 
-    assert "“Title of p1”: an errand, by" in await digest() and "0 late" not in await digest()
+    assert "Title of p1: an errand, by" in await digest() and "0 late" not in await digest()
     assert "nothing late" in await digest()
     await team.until(MONDAY + 2 * WEEK + 2 * DAY)
     assert ", Jon; late" in await digest()
     await team.press(JON, "todo.done")
-    assert (
-        "“Title of p1”: an errand, done" in await digest() and "; late" not in (await digest()).partition("Decided")[2]
-    )
+    assert "Title of p1: an errand, done" in await digest() and "; late" not in (await digest()).partition("Decided")[2]
     await team.until(MONDAY + 5 * WEEK)
-    assert "“Title of p1”" not in await digest()
+    assert "Title of p1" not in await digest()
 
 
 async def test_what_one_owes_and_what_is_under_way_have_it(team: Team) -> None:
@@ -305,7 +303,7 @@ async def test_the_next_round_begins_with_what_became_of_the_others(team: Team) 
         read = words(read_back(story))
         assert await leftovers.unused(uow, "room", CHANNEL) == []
     assert "What became of the other plans" in read
-    assert "“Title of p1”: an errand, by" in read and "“Title of p2”: dropped; Nobody can build it." in read
+    assert "“Title of p1”: an errand, by" in read and "“Title of p2”: dropped. Nobody can build it." in read
 
 
 # --- after a review -------------------------------------------------------------------------------------------------

@@ -25,9 +25,10 @@ from coldframe.message.packed import ButtonValue, MessageName, Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due, UnitOfWork
-from coldframe.speech.names import are_in, title
+from coldframe.speech.names import CALLED, DONE, are_in, title
 from coldframe.speech.register import digest_words, fate_words
 from coldframe.speech.register.digest_words import Digest, FateRow, RoundRow, TrialRow, VerdictRow
+from coldframe.speech.register.fate_words import Names
 from coldframe.speech.trial import trial_words
 from coldframe.timing.reminders import next_weekly
 
@@ -70,9 +71,14 @@ async def _fate_rows(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> 
     names = await fates.names_of(uow, tenant, found) if found else {}
     found.sort(key=lambda fate: (not fate.open, fate.due))
     late = {f.id for f in found if f.open and await _is_late(uow, tenant, f, now)}
-    return tuple(
-        FateRow(f.title, plain(fate_words.standing(f, names)), f.due, f.id in late, f.done is not None) for f in found
-    )
+    return tuple(_fate_row(f, names, late=f.id in late) for f in found)
+
+
+def _fate_row(fate: Fate, names: Names, *, late: bool) -> FateRow:
+    who = fate_words.whose(fate, names)
+    over, what = fate.done or fate.ended, CALLED[fate.kind]
+    what = DONE.get(fate.kind, f"{what}, done") if fate.done is not None else what
+    return FateRow(fate.title, what, who, fate.due, late, over, fate.done is not None, fate.needs_yes, fate.reason)
 
 
 async def _is_late(uow: UnitOfWork, tenant: str, fate: Fate, now: datetime) -> bool:

@@ -50,21 +50,26 @@ async def story(uow: UnitOfWork, tenant: str, team: str) -> Story | None:
         round_ = await uow.round(round_id)
         if round_ is not None and round_.step is Step.COMMITTED:
             trials = [t for t in await uow.trials_of(tenant, team, over=True) if t.round_id == round_.id]
-            fates, people = await _fates(uow, round_), tuple(round_.seats)
-            return Story(round_.name, round_.settings.question, trials, unsolved(round_), fates, people)
+            return await _story(uow, round_, trials)
     return None
 
 
-async def _fates(uow: UnitOfWork, round_: Round) -> tuple[Line, ...]:
-    """What became of its other plans, and how far that is."""
-    followed = (await uow.team(round_.tenant, round_.channel)).fates
-    found = [followed.get(f"{round_.id}-{plan}") for plan in round_.fates]
-    names = await fates.names_of(uow, round_.tenant, [fate for fate in found if fate is not None])
-    return tuple(
-        fate_words.standing(each, names) if each is not None else fate_words.of_plan(round_.plans[plan].title, fate)
-        for (plan, fate), each in zip(round_.fates.items(), found, strict=True)
-        if plan in round_.plans
-    )
+async def _story(uow: UnitOfWork, round_: Round, trials: list[Trial]) -> Story:
+    """With what became of the plans that were not tried, and of what was decided at the reviews."""
+    followed, tried = (await uow.team(round_.tenant, round_.channel)).fates, {trial.plan for trial in trials}
+    names = await fates.names_of(uow, round_.tenant, followed.values()) if followed else {}
+    others = [
+        fate_words.standing(followed[key], names)
+        if (key := f"{round_.id}-{plan}") in followed
+        else fate_words.of_plan(round_.plans[plan].title, fate)
+        for plan, fate in round_.fates.items()
+        if plan in round_.plans and plan not in tried
+    ]
+    after: dict[str, Line] = {
+        trial.id: fate_words.state(followed[trial.id], names) for trial in trials if trial.id in followed
+    }
+    people = tuple(round_.seats)
+    return Story(round_.name, round_.settings.question, trials, unsolved(round_), others, people, after)
 
 
 def unsolved(round_: Round) -> tuple[str, ...]:

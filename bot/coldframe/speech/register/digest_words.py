@@ -86,10 +86,14 @@ class FateRow:
     """Something decided that is to be done, or was lately."""
 
     title: str
-    state: str
+    what: str
+    who: str
     due: datetime
     late: bool
+    ended: datetime | None = None
     done: bool = False
+    waits_for_yes: bool = False
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +230,28 @@ def _verdict_line(row: VerdictRow) -> Line:
 
 
 def _fate_line(row: FateRow) -> Line:
-    return line("{s}{late}", s=theirs(row.state, 300), late="; late" if row.late else "")
+    return line("{t}: ", t=theirs(row.title, 80)) + line(
+        _fate_state(row), d=When(row.ended or row.due, "day"), **_of(row)
+    )
+
+
+def _fate_state(row: FateRow) -> str:
+    if row.ended is not None:
+        return "{k} {d}" if row.done else "{k}, given up: {r}"
+    return (
+        "{k}, by {d}, {o}"
+        + ("; waits for the decision-maker's yes" if row.waits_for_yes else "")
+        + ("; late" if row.late else "")
+    )
+
+
+def _of(row: FateRow) -> dict[str, Line]:
+    return {"k": line(row.what), "o": written(row.who, 40), "r": written(row.reason, 200)}
+
+
+def _fate_text(row: FateRow, day: str) -> str:
+    words = _fate_state(row).format(k=row.what, d=day, o=_safe(row.who), r=_safe(row.reason))
+    return f"{_safe(row.title)}: {words}"
 
 
 def trials_in_detail(digest: Digest) -> Message:
@@ -301,7 +326,7 @@ def markdown(digest: Digest, zone: str = "UTC") -> str:
         f"{_safe(v.title)}: {_safe(v.sentence or v.verdict)} {v.decision}. {_safe(v.learning)}" for v in digest.verdicts
     ]
     lines += _part("Verdicts since the last digest", verdicts)
-    lines += _part("Decided, until it is done", [_safe(f.state) + ("; late" if f.late else "") for f in digest.fates])
+    lines += _part("Decided, until it is done", [_fate_text(f, day(f.ended or f.due)) for f in digest.fates])
     lines += _part("Learnt", [_safe(text) for text in digest.learnings])
     lines.append(f"{count(digest.places_free, 'place')} free; next round: {day(digest.next_round)}")
     return "\n".join(lines) + "\n"

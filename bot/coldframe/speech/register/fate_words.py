@@ -6,14 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from coldframe.domain.fates import Fate, PlanFate
+from coldframe.domain.fates import OF_A_PLAN, Fate, PlanFate
 from coldframe.domain.names import MemberId
 from coldframe.domain.state import GONE
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Field, Form, Line, Message, Option, When, Who, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said
-from coldframe.speech.names import CALLED, count
+from coldframe.speech.names import CALLED, DONE, count
 
 
 class Ask(StrEnum):
@@ -44,9 +44,10 @@ def _title(fate: Fate) -> Line:
 
 
 def _what(fate: Fate) -> Line:
-    """`a project, by 12 May, at the web team's board`"""
+    """`a project, by 12 May, at the web team's board`; of a trial what exactly is done stands behind a colon."""
     words = line("{k}, by {d}", k=CALLED[fate.kind], d=When(fate.due, "day"))
-    return words + (line(": {w}", w=theirs(fate.where, 200)) if fate.where else ())
+    handed = ", at {w}" if fate.kind in OF_A_PLAN else ": {w}"
+    return words + (line(handed, w=theirs(fate.where, 200)) if fate.where else ())
 
 
 # --- one message to each person -------------------------------------------------------------------------------------
@@ -66,13 +67,13 @@ def _asked(item: Item, names: Names) -> Line:
     fate = item.fate
     match item.ask:
         case Ask.OWN:
-            words = "Would you see this done: “{t}”, {w}? It's yours only if you accept."
+            words = "Would you see this done? “{t}”: {w}. It's yours only if you accept."
         case Ask.AGREE:
             words = "“{t}” is {w}. Do you agree, as the decision-maker?"
         case Ask.DONE:
-            words = "“{t}”, {w}. Is it done?"
+            words = "“{t}”: {w}. Is it done?"
         case Ask.FIND:
-            words = "Nobody sees “{t}” done yet ({w}).{a} Who could?"
+            words = "Nobody has taken on “{t}” yet: {w}.{a} Who could?"
     asked = line(" {m} was asked.", m=_who(names, fate.asked)) if fate.asked is not None else ()
     return line(words, t=_title(fate), w=_what(fate), a=asked)
 
@@ -113,19 +114,20 @@ def _give_up(key: str, title: str) -> Button:
 
 def standing(fate: Fate, names: Names) -> Line:
     """In a list: what it is, whose, until when, or what became of it."""
-    words = line("“{t}”", t=_title(fate)) + line(": ") + _state(fate, names)
+    words = line("“{t}”", t=_title(fate)) + line(": ") + state(fate, names)
     return words + (line("; moved {n}", n=count(fate.moved, "time")) if fate.moved and fate.open else ())
 
 
 def of_plan(title: str, fate: PlanFate) -> Line:
     """The same of a plan that was kept or dropped."""
     words = line("“{t}”: {k}", t=theirs(title, 80), k=CALLED[fate.kind])
-    return words + (line("; {r}", r=theirs(fate.reason, 200)) if fate.reason else ())
+    return words + (line(". {r}", r=theirs(fate.reason, 200)) if fate.reason else ())
 
 
-def _state(fate: Fate, names: Names) -> Line:
+def state(fate: Fate, names: Names) -> Line:
+    """Without its title."""
     if fate.done is not None:
-        return line("{k}, done {d}", k=CALLED[fate.kind], d=When(fate.done, "day"))
+        return line("{k} {d}", k=DONE.get(fate.kind, f"{CALLED[fate.kind]}, done"), d=When(fate.done, "day"))
     if fate.ended is not None:
         return line("{k}, given up: {r}", k=CALLED[fate.kind], r=theirs(fate.reason, 200))
     words = line("{k}, by {d}", k=CALLED[fate.kind], d=When(fate.due, "day"))
@@ -154,6 +156,13 @@ def under_way(team: str, found: Sequence[Fate], names: Names, me: MemberId) -> l
         if fate.owner == me:
             blocks.append(offer(*own_buttons(team, fate)))
     return blocks
+
+
+def whose(fate: Fate, names: Names) -> str:
+    """By name, in a line of the digest."""
+    if fate.owner is not None:
+        return names.get(fate.owner, GONE)
+    return f"{names.get(fate.asked, GONE)} was asked" if fate.asked is not None else "nobody owns it"
 
 
 # --- forms ----------------------------------------------------------------------------------------------------------

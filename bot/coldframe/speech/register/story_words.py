@@ -3,8 +3,8 @@ round for all, and is told to whoever is new."""
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
@@ -20,7 +20,7 @@ LONG = 100  # characters
 @dataclass(frozen=True, slots=True)
 class Story:
     """`undone`: forces that no plan was chosen for, those with most dots first; `fates`: of the plans not tried;
-    `people`: who took part."""
+    `people`: who took part; `after`: what became of what was decided at each trial's review."""
 
     round_name: str
     question: str
@@ -28,6 +28,7 @@ class Story:
     undone: Sequence[str]
     fates: Sequence[Line] = ()
     people: Collection[MemberId] = ()
+    after: Mapping[str, Line] = field(default_factory=dict)
 
 
 def read_back(story: Story) -> Message:
@@ -47,7 +48,9 @@ def to_somebody_new(story: Story) -> Message:
 def last_round(story: Story) -> list[Block]:
     """Short enough to be read by somebody who knows nothing of it yet."""
     blocks: list[Block] = [paragraph("We asked: {q}", q=theirs(story.question, 2 * LONG))]
-    blocks += _listed("What we tried, and what came out", [_tried(trial) for trial in story.trials])
+    blocks += _listed(
+        "What we tried, and what came out", [_tried(trial, story.after.get(trial.id, ())) for trial in story.trials]
+    )
     if not story.trials:
         blocks.append(paragraph("Nothing was tried."))
     blocks += _listed("What became of the other plans", story.fates)
@@ -61,8 +64,9 @@ def _listed(caption: str, lines: Sequence[Line]) -> list[Block]:
     return [paragraph("*{c}*", c=caption), Items(tuple(lines[:MOST])), *more]
 
 
-def _tried(trial: Trial) -> Line:
+def _tried(trial: Trial, after: Line) -> Line:
     words = line("*{t}*: ", t=theirs(trial.title, 80)) + _came_out(trial)
+    words += line(" Since then: ") + after + line(".") if after else ()
     learnt = trial.closing.learning if trial.closing is not None else ""
     return words + (line(" We learnt: {l}", l=theirs(learnt, LONG)) if learnt else ())
 

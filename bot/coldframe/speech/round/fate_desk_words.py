@@ -51,7 +51,7 @@ def fate_line(round_: Round, fate: PlanFate) -> Line:
         words += line(
             " for {o}, by {d}, at {w}", o=who(round_, fate.owner), d=When(fate.due, "day"), w=theirs(fate.where, 200)
         )
-    return words + (line("; {r}", r=theirs(fate.reason, 200)) if fate.reason else ())
+    return words + (line(". {r}", r=theirs(fate.reason, 200)) if fate.reason else ())
 
 
 def button(round_: Round) -> Button:
