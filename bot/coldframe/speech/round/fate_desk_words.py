@@ -66,7 +66,7 @@ def form(round_: Round, day_of: Callable[[datetime], date]) -> Form:
         "A project and an errand need who, by when, and where it is handed over. I ask them, and ask again until it is "
         "done. Dropping a plan, or going against the matrix, needs a why."
     )
-    return Form("What becomes of the others", "fate.settle", about(round_), fields, intro=intro, submit="Keep")
+    return Form("The other plans", "fate.settle", about(round_), fields, intro=intro, submit="Keep")
 
 
 def _fields(round_: Round, plan: Plan, day_of: Callable[[datetime], date]) -> tuple[Field, ...]:
