@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import AsyncIterator
 from dataclasses import replace
 from datetime import timedelta
@@ -17,7 +18,8 @@ from coldframe.domain.round.commitment import SetActions, SetNextRound, SetRevie
 from coldframe.domain.round.fates import KnowCorners
 from coldframe.domain.state import Action
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.register import leftovers
+from coldframe.engine.register import erasing, leftovers
+from coldframe.message.nodes import TextFile
 from coldframe.speech.register.story_words import read_back
 from tests.domain.play import DD, EVERYBODY, FD, D, F
 from tests.engine.seeing_through import CHANNEL, MONDAY, Team, a_team, words
@@ -371,3 +373,14 @@ async def test_a_stop_with_nothing_left_to_switch_off_asks_nobody(reviewed: Team
     done = {"learning": "Nobody rang back", "decision": "stop", "reason": "no change"}
     assert not await reviewed.fill(JON, "trial.close", done | {"what": ""})
     assert not await _fates(reviewed)
+
+
+async def test_what_the_team_exports_has_what_was_decided(team: Team) -> None:
+    """Without anybody's name beside it."""
+    await _sealed(team)
+    async with team.house.store.begin() as uow:
+        message = await erasing.exported(uow, "room", CHANNEL)
+    text = next(f.text for f in message.attachments if isinstance(f, TextFile) and f.name == "team.json")
+    (fate,) = json.loads(text)["to be done"]
+    assert (fate["title"], fate["kind"], fate["where"]) == ("Title of p1", "errand", "the web team's board")
+    assert {f["what"] for f in json.loads(text)["rounds"][0]["plans not tried"]} == {"errand", "dropped"}

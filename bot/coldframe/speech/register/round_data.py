@@ -32,6 +32,16 @@ def round_data(round_: Round) -> dict[str, Any]:
         ],
         "plans": [_plan(round_.plans[i]) for i in round_.plan_order],
         "ballot": _ballot(round_),
+        "plans not tried": [
+            {
+                "plan": plan,
+                "what": fate.kind.value,
+                "due": fate.due.isoformat() if fate.due else None,
+                "where": fate.where,
+                "reason": fate.reason,
+            }
+            for plan, fate in round_.fates.items()
+        ],
         "commitment": _commitment(round_) if round_.step is Step.COMMITTED else None,
         "next_round": round_.next_round.isoformat() if round_.next_round else None,
         "ended_because": round_.ended_because,

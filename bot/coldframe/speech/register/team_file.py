@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
+from coldframe.domain.fates import Fate
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Entry, Trial
 from coldframe.message.nodes import Message, TextFile, line
@@ -18,6 +19,7 @@ EXPLAINED: Mapping[str, str] = {
     "rounds": "Each round as the channel has seen it: no notes and plans before their reveal, and never whose.",
     "trials": "Each trial with its plan, owner, weekly numbers, what they supported, and how its review ended.",
     "register": "What was tried, with verdicts and learnings.",
+    "to be done": "What was decided of plans that were not tried and at reviews, and whether it is done.",
     "settings": "When the weekly digest comes, and the team's own funnel numbers.",
 }
 
@@ -27,6 +29,7 @@ def export(rounds: Sequence[Round], trials: Sequence[Trial], entries: Sequence[R
         "rounds": [round_data(round_) for round_ in rounds],
         "trials": [_trial(trial) for trial in trials],
         "register": [_entry(entry) for entry in entries],
+        "to be done": [_fate(fate) for fate in team.fates.values()],
         "settings": {"weekday": team.weekday, "hour": team.hour, "funnel": dict(team.funnel)},
     }
     words = line(
@@ -67,8 +70,14 @@ def _ended(trial: Trial) -> dict[str, Any]:
     closing = trial.closing
     if closing is None:
         return {}
-    what = {"outcome": closing.outcome, "decision": closing.decision, "reason": closing.reason}
+    what: dict[str, Any] = {"outcome": closing.outcome, "decision": closing.decision, "reason": closing.reason}
+    what |= {"what exactly": closing.what, "until": closing.due}
     return {**what, "learning": closing.learning, "what others learnt": list(trial.shown_learnings)}
+
+
+def _fate(fate: Fate) -> dict[str, Any]:
+    kept = ("kind", "title", "origin", "where", "due", "needs_yes", "done", "ended", "reason")
+    return {name: value for name, value in asdict(fate).items() if name in kept}
 
 
 def _entry(entry: RegisterEntry) -> dict[str, Any]:
