@@ -7,7 +7,6 @@ from datetime import date, datetime, time, timedelta
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.round import commitment, rules, undoing
-from coldframe.domain.round.wanting import wanted
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial
 from coldframe.engine.core import members
@@ -15,7 +14,6 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import fates
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, When, line
-from coldframe.speech import wanting_words
 from coldframe.speech.names import title
 from coldframe.speech.register import fate_words
 from coldframe.speech.register.fate_words import Ask, Item
@@ -67,18 +65,15 @@ async def in_rounds(
     turn: Turn, tenant: str, member: MemberId, channels: Container[str] | None = None
 ) -> list[tuple[Line, When]]:
     """Everything this person owes in rounds now, of these channels or of all, the earliest first."""
-    return lines(await waiting(turn, tenant, member, channels), member)
+    return lines(await waiting(turn, tenant, member, channels))
 
 
-def lines(found: Sequence[tuple[datetime, Round]], member: MemberId) -> list[tuple[Line, When]]:
-    return [(_open_line(round_, member), When(at)) for at, round_ in found]
+def lines(found: Sequence[tuple[datetime, Round]]) -> list[tuple[Line, When]]:
+    return [(_open_line(round_), When(at)) for at, round_ in found]
 
 
-def _open_line(round_: Round, member: MemberId) -> Line:
-    """A commitment waits for one thing after the other, so it says for which of this person's."""
-    words = line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))
-    lacks = [want for want in wanted(round_) if member in want.who] if round_.step is Step.COMMITMENT else []
-    return words + (line(": {lack}", lack=wanting_words.lack(round_, lacks[0])) if lacks else ())
+def _open_line(round_: Round) -> Line:
+    return line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))
 
 
 async def waiting(

@@ -12,7 +12,7 @@ from coldframe.message.saying import heading, offer
 from coldframe.speech.names import about, lower
 from coldframe.speech.steps import GUIDES
 
-GUIDE = Button("Show the guide", "guide.show", "", says="How to lead this step")
+GUIDE = Button("Guide", "guide.show", "", says="How to lead this step")
 
 
 def guided(round_: Round, member: MemberId, message: Message) -> Message:

@@ -318,7 +318,8 @@ def first_steps(round_: Round, me: MemberId) -> list[Button]:
     if round_.step is Step.FOCUS:
         return _levers(round_)
     found = next((button for button in _own(round_, me) if button.action != "step.done"), cards.WHAT_NOW)
-    return [replace(found, value=found.value or about(round_), style="primary")]
+    label = f"{found.label.partition(' …')[0]} …" if " …" in found.label else found.label
+    return [replace(found, label=label, value=found.value or about(round_), style="primary", says=found.label)]
 
 
 def _for(round_: Round, want: Wanted, me: MemberId) -> list[Button]:

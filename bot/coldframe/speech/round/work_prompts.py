@@ -53,7 +53,7 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
 
 def _helps(driving: Sequence[Note]) -> list[Block]:
     """Below a force that holds back: what may be used against it. The other strengths stand in the question's form."""
-    return [small("What helps there: “{text}”", text=theirs(note.text, 200)) for note in driving[:MOST_BESIDE]]
+    return [small("Helps: {text}", text=theirs(note.text, 80)) for note in driving[:MOST_BESIDE]]
 
 
 def _questions_so_far(round_: Round) -> list[Block]:
