@@ -149,7 +149,7 @@ def answer_ownership(cast: Cast, person: Person, record: Record, now: datetime) 
 
 
 def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
-    """An owner draws up the first-week actions and the date of the review once they own it."""
+    """An owner draws up the first-week actions and the day on which it should be live once they own it."""
     assert cast.scenario.commitment is not None
     for owner in cast.scenario.commitment.owners:
         accepted = next((w for w in owner.asked if w not in owner.declines), None)
@@ -157,17 +157,13 @@ def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[
             continue
         for action, fields in (
             ("actions.write", {"actions": "\n".join(owner.actions)} if owner.actions else {}),
-            ("review.date", {"date": f"in {_weeks(cast, owner.plan) * 7 + 6} days"}),
+            ("live.date", {"date": owner.live}),
         ):
             buttons = _plan_buttons(cast, record, action)
             if owner.plan in buttons:
                 key = f"{person.id}/{action}/{owner.plan}"
                 act = fill(cast, person, action, fields, buttons[owner.plan].value, key)
                 yield Job(cast.at(person, now, Step.COMMITMENT, 0.3), key, act)
-
-
-def _weeks(cast: Cast, plan: str) -> int:
-    return next(p.weeks for p in cast.scenario.plans if p.key == plan)
 
 
 def _owners(record: Record) -> list[str]:

@@ -48,14 +48,30 @@ def weekly(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
         for number, button in enumerate(b for b in buttons_of(record) if b.action == "trial.tick"):
             key = f"{person.id}/tick/{button.value}"
             yield Job(_soon(cast, person, now, 0.3 + number / 10), key, press(cast, person, record, "trial.tick", key))
+    if "trial.live" in offered:
+        yield _say_live(cast, person, record, trial, now)
     if "trial.log" in offered:
         yield from _log_next(cast, person, record, trial, now)
 
 
+def _say_live(cast: Cast, person: Person, record: Record, trial: Trial, now: datetime) -> Job:
+    """On the planned day: it is live, or it will be a while later."""
+    moved = "now. Is it?" in _all_words(record)
+    key = f"{person.id}/live/{trial.plan}{'/late' if trial.late and not moved else ''}"
+    if trial.late and not moved:
+        fields, value = {"date": trial.late, "reason": trial.late_because}, _value(record, "trial.live_move")
+        return Job(_soon(cast, person, now), key, fill(cast, person, "trial.live_move", fields, value, key))
+    return Job(_soon(cast, person, now), key, press(cast, person, record, "trial.live", key))
+
+
+def _value(record: Record, action: str) -> str:
+    return next(b.value for b in buttons_of(record) if b.action == action)
+
+
 def _log_next(cast: Cast, person: Person, record: Record, trial: Trial, now: datetime) -> Iterator[Job]:
     """The weeks that the bot asks for, each once, as a plain line in the thread of its question."""
-    asked = re.search(r"the numbers of weeks? ([0-9, and]+)", _all_words(record))
-    weeks = [int(n) for n in re.findall(r"\d+", asked[1])] if asked else []
+    title = re.escape(cast.plan_title(trial.plan))
+    weeks = [int(n) for n in re.findall(rf"{title}”: the numbers of week (\d+)", _all_words(record))]
     for place, week in enumerate(w for w in weeks if w <= len(trial.weeks)):
         key = f"log/{trial.plan}/{week}"
         act = _say(cast, person, record, f"week {week}: {trial.weeks[week - 1]}", key)
@@ -120,7 +136,8 @@ def start_late(cast: Cast, person: Person, record: Record, now: datetime) -> Ite
         )
         if trial.starts_late is not None and button is not None:
             key = f"{person.id}/start/{trial.plan}"
-            fields = {"owner": trial.starts_late}
+            steps = next(p.steps for p in cast.scenario.plans if p.key == trial.plan)
+            fields = {"owner": trial.starts_late, "actions": f"{steps[0]} | in 3 working days"}
             yield Job(_soon(cast, person, now), key, fill(cast, person, "trial.plan", fields, button.value, key))
 
 
@@ -173,6 +190,7 @@ REFLEXES = {
     "todo.agree": to_do("todo.agree", "Do you agree"),
     "todo.done": to_do("todo.done", "Is it done?"),
     "trial.log": weekly,
+    "trial.live": weekly,
     "trial.tick": weekly,
     "trial.accept": accept,
     "trial.learn": learn,

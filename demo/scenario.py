@@ -115,6 +115,7 @@ class Owner(Part):
     asked: list[Key] = Field(min_length=1)
     declines: dict[str, str] = {}
     actions: list[str] = Field(default=[], description="lines such as 'Write the mail | in 2 working days'")
+    live: str = Field(default="in 2 working days", max_length=60, description="the day on which it should be live")
 
 
 class PlanFate(Part):
@@ -138,6 +139,8 @@ class Trial(Part):
 
     plan: Key
     weeks: list[str] = []
+    late: str = Field(default="", description="the owner's first answer whether it is live: no, but then")
+    late_because: str = Field(default="", max_length=300)
     learning: str = ""
     decision: Literal["scale", "change", "stop"] = "change"
     reason: str = ""

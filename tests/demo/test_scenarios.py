@@ -117,7 +117,7 @@ def test_the_main_scenario_tells_its_whole_story(main_play: MainPlay) -> None:
     assert played.said("Ellis owns the trial")
     assert played.said("is reviewed: Reached")
     assert played.said("is reviewed: Not reached")
-    assert played.said("A place was free: the trial “Practice that nobody can hear” starts today")
+    assert played.said("A place was free: “Practice that nobody can hear” is being built from today on")
     openings = played.said("A new round starts")
     assert len(openings) == 2
     assert "Practice that nobody can hear" in played.digest

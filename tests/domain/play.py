@@ -28,7 +28,7 @@ from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import rules
 from coldframe.domain.round.ballots import CastVote
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
-from coldframe.domain.round.commitment import Commit, SetActions, SetNextRound, SetReview
+from coldframe.domain.round.commitment import Commit, SetActions, SetLive, SetNextRound
 from coldframe.domain.round.fates import SettleFates, untried
 from coldframe.domain.round.life import decide, replay
 from coldframe.domain.round.merging import PickFocus
@@ -238,11 +238,16 @@ def keep_the_rest(round_: Round, by: MemberId = F) -> SettleFates:
     return SettleFates(by, {plan: PlanFate(FateKind.KEPT) for plan in untried(round_)})
 
 
+def live_now(now: datetime, by: MemberId, plan: PlanId, review: datetime) -> SetLive:
+    """It should be live on the day of the commitment."""
+    return SetLive(by, plan, now.date(), now.date(), review)
+
+
 def commit_one(play: Play, plan: PlanId, owner: MemberId) -> None:
     """One trial, complete, sealed."""
     play.do(ChoosePlan(F, plan), AskOwner(F, plan, owner), AnswerOwnership(owner, plan, accept=True))
     play.do(SetActions(owner, plan, (Action("a1", "When it is ten I call the first team", owner, play.now + DAY),)))
-    play.do(SetReview(owner, plan, play.now + 35 * DAY), SetNextRound(F, play.now + 60 * DAY))
+    play.do(live_now(play.now, owner, plan, play.now + 35 * DAY), SetNextRound(F, play.now + 60 * DAY))
     play.do(keep_the_rest(play.round), Commit(D, running_trials=0))
 
 

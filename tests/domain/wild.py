@@ -43,8 +43,8 @@ from coldframe.domain.round.commitment import (
     NameChecker,
     SeeDigits,
     SetActions,
+    SetLive,
     SetNextRound,
-    SetReview,
 )
 from coldframe.domain.round.correcting import GiveDots, Reword, SetDeadline, SetLengths, TakeOff
 from coldframe.domain.round.counter import TellCount
@@ -236,7 +236,7 @@ class Wild:
                 yield Leave(BOT, owner)
         for plan in round_.choices:
             yield SetActions(lead, plan, (_action(round_, rnd, now + timedelta(days=2)),))
-            yield SetReview(lead, plan, now + timedelta(days=50))
+            yield SetLive(lead, plan, now.date(), now.date(), now + timedelta(days=50))
             yield ShowOdds(BOT, plan, round_.plans[plan].criterion, _odds(rnd))
             yield Forecast(lead, plan, 60, self.word())
         yield SettleFates(lead, {plan: _fate(round_, rnd, now) for plan in untried(round_)})
@@ -441,7 +441,7 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: SetActions(
         anybody(r, x), _plan(r, x), tuple(_action(r, x, _when(x, t)) for _ in range(x.randrange(3)))
     ),
-    lambda w, r, x, t, k: SetReview(anybody(r, x), _plan(r, x), _when(x, t)),
+    lambda w, r, x, t, k: SetLive(anybody(r, x), _plan(r, x), _when(x, t).date(), t.date(), _when(x, t)),
     lambda w, r, x, t, k: CompleteCriterion(anybody(r, x), _plan(r, x), _any_criterion(w, x)),
     lambda w, r, x, t, k: ShowOdds(x.choice((BOT, anybody(r, x))), _plan(r, x), _any_criterion(w, x), _odds(x)),
     lambda w, r, x, t, k: NameChecker(anybody(r, x), _plan(r, x), w.text(x)),

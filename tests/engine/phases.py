@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import Deciding, ForceId, NoteId, PlanId, QuestionId, Role, Step
 from coldframe.domain.people.commands import HandOver
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
-from coldframe.domain.round.commitment import AcceptOverlap, Commit, SetActions, SetNextRound, SetReview
+from coldframe.domain.round.commitment import AcceptOverlap, Commit, SetActions, SetNextRound
 from coldframe.domain.round.merging import ProposeMerges
 from coldframe.domain.round.moves import Cancel, Close, Pause, Resume
 from coldframe.domain.round.plans import HandInPlan
@@ -19,11 +19,12 @@ from coldframe.domain.round.reopening import OpenAgain
 from coldframe.domain.round.roles import OfferRole
 from coldframe.domain.round.undoing import Hold, Undo
 from coldframe.domain.state import Action, MergeProposal, Round
-from coldframe.domain.trial.commands import AnswerOffer, CloseReview, OfferTrial
+from coldframe.domain.trial.commands import AnswerOffer, CloseReview, GoLive, OfferTrial
+from coldframe.domain.trial.state import Trial
 from coldframe.engine.core.turn import Turn
 from coldframe.ports.chat import Person
 from coldframe.timing.calendars import WorkingCalendar
-from tests.domain.play import DD, EVERYBODY, FD, REASON, RETENTION, D, F, a_plan, keep_the_rest
+from tests.domain.play import DD, EVERYBODY, FD, REASON, RETENTION, D, F, a_plan, keep_the_rest, live_now
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import reach
 from tests.engine.seeing_through import CHANNEL
@@ -149,7 +150,7 @@ async def _commitment(team: Running) -> AsyncIterator[str]:
     now = team.clock.now()
     for number, (plan, owner) in enumerate(((p0, D), (p1, FD))):
         action = Action("a1", "I call the first team", owner, now + DAY)
-        review = SetReview(owner, plan, now + timedelta(weeks=4, days=1, hours=number))
+        review = live_now(now, owner, plan, now + timedelta(weeks=4, days=1, hours=number))
         yes = AnswerOwnership(owner, plan, accept=True)
         await team.act(f"own {plan}", yes, SetActions(owner, plan, (action,)), review)
     await team.act("the rest", keep_the_rest(await team.current()))
@@ -160,13 +161,23 @@ async def _commitment(team: Running) -> AsyncIterator[str]:
     await team.act("seal", Commit(D, 0))
     team.round = await team.current()
     yield "sealed"
+    await team.until(team.clock.now() + DAY)
+    yield "is it live?"
+    for plan, owner in ((p0, D), (p1, FD)):
+        trial = await _trial(team, plan)
+        assert trial.sealed is not None and trial.review is not None
+        await _on(team, plan, GoLive(owner, trial.sealed, trial.sealed, trial.review + timedelta(weeks=1)))
+    yield "live"
 
 
 # --- its trials ---------------------------------------------------------------------------------------------------
 
 
 async def _trials(team: Running) -> AsyncIterator[str]:
-    sealed, p0 = team.clock.now(), _two_plans(team.round)[0]
+    p0 = _two_plans(team.round)[0]
+    first = await _trial(team, p0)
+    assert first.starts is not None and first.review is not None
+    sealed, review = datetime.combine(first.starts, time(9), UTC), first.review
     await team.until(sealed + 8 * DAY)
     yield "a week is over"
     await team.say(D, "control 400/80, trial 390/82")
@@ -176,14 +187,14 @@ async def _trials(team: Running) -> AsyncIterator[str]:
     yield "an owner is asked"
     await _on(team, p0, AnswerOffer(JON, accept=False, reason="No time"), OfferTrial(D, FD))
     yield "another is asked"
-    await _on(team, p0, AnswerOffer(FD, accept=True, starts=sealed.date()))
+    await _on(team, p0, AnswerOffer(FD, accept=True))
     await team.say(FD, "control 400/81, trial 390/83")
     yield "owned by another"
-    await team.until(sealed + timedelta(weeks=4, days=1, hours=2))
+    await team.until(review + timedelta(hours=2))
     yield "in review"
-    await team.until(sealed + timedelta(weeks=4, days=7))
+    await team.until(review + timedelta(days=6))
     yield "the review was missed"
-    await team.until(sealed + timedelta(weeks=5, days=3))
+    await team.until(review + timedelta(weeks=1, days=2))
     yield "in review again"
     await _on(
         team, p0, CloseReview(FD, "Calls are liked", "scale", "It is cheap", owner=JON, due=team.clock.now() + 9 * DAY)
@@ -194,6 +205,13 @@ async def _trials(team: Running) -> AsyncIterator[str]:
     yield "proposed"
     await team.until(sealed + timedelta(weeks=9, hours=1))
     yield "the next round's date"
+
+
+async def _trial(team: Running, plan: PlanId) -> Trial:
+    async with team.house.store.begin() as uow:
+        found = await uow.trial(f"{team.round.id}-{plan}")
+    assert found is not None
+    return found
 
 
 async def _on(team: Running, plan: PlanId, *commands: Command) -> None:

@@ -13,10 +13,11 @@ from coldframe.clock import ManualClock
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
-from coldframe.domain.round.commitment import Commit, Forecast, SetActions, SetNextRound, SetReview
+from coldframe.domain.round.commitment import Commit, Forecast, SetActions, SetNextRound
 from coldframe.domain.state import Action, Round
+from coldframe.domain.trial.commands import GoLive
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import members
+from coldframe.engine.core import members, trial_turn
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import (
     Button,
@@ -37,7 +38,7 @@ from coldframe.ports.chat import IncomingFile, Person, Place, Reply
 from coldframe.ports.storage import Member
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.wiring import House, room_house
-from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion, keep_the_rest
+from tests.domain.play import EVERYBODY, D, F, Play, a_plan, a_round, criterion, keep_the_rest, live_now
 from tests.engine.databases import KnownIds, a_file
 from tests.engine.snapshots import copied
 
@@ -253,11 +254,12 @@ async def _made(
     weeks: int = 4,
     people_in_it: int = 6,
     sealed: bool = True,
+    build: int = 0,
     step: Step = Step.COMMITMENT,
     **criteria: Any,
 ) -> AsyncIterator[Team]:
     """A round that is sealed on a Monday morning. `plans`: which are chosen, and who owns them. Not `sealed`: it
-    stands at `step`."""
+    stands at `step`; `build`: days that building should take, none for what is live at once."""
     clock = ManualClock(MONDAY)
     owned = plans or {"p0": D}
     async with _opened(clock, folder, database, secret) as house:
@@ -276,7 +278,7 @@ async def _made(
         if not sealed:
             yield team
             return
-        await house.engine.act("seal", lambda turn: _seal(turn, round_, owned, chances or {}, fears, weeks))
+        await house.engine.act("seal", lambda turn: _seal(turn, round_, owned, chances or {}, fears, weeks, build))
         await team.settle()
         yield replace(team, round=await team.current())
 
@@ -304,6 +306,7 @@ async def _seal(
     chances: Mapping[str, int],
     fears: Sequence[str],
     weeks: int,
+    build: int,
 ) -> None:
     now = turn.now
     current = await turn.round(round_.id)
@@ -314,14 +317,21 @@ async def _seal(
         current = await turn.act(current, AnswerOwnership(owner, plan, accept=True))
         action = Action("a1", "When it is ten I call the first team", owner, now + timedelta(days=1, hours=2))
         current = await turn.act(current, SetActions(owner, plan, (action,)))
-        review = now + timedelta(weeks=weeks, days=1, hours=number)
-        current = await turn.act(current, SetReview(owner, plan, review))
+        lag = current.plans[plan].criterion.lag
+        review = now + timedelta(weeks=weeks, days=1 + lag, hours=number)
+        planned = replace(live_now(now, owner, plan, review), day=now.date() + timedelta(days=build))
+        current = await turn.act(current, planned)
         for member, chance in chances.items():
             fear = fears[list(chances).index(member)] if list(chances).index(member) < len(fears) else ""
             current = await turn.act(current, Forecast(MemberId(member), plan, chance, fear))
     current = await turn.act(current, SetNextRound(F, now + timedelta(weeks=weeks + 2)))
     current = await turn.act(current, keep_the_rest(current))
     await turn.act(current, Commit(D, running_trials=0))
+    if not build:
+        for trial in await turn.uow.trials_of("room", CHANNEL):
+            today = await trial_turn.today(turn, trial)
+            assert trial.owner is not None and trial.review is not None
+            await turn.act_on_trial(trial, GoLive(trial.owner, today, today, trial.review))
 
 
 __all__ = ["CHANNEL", "MONDAY", "WEEK", "Code", "Team", "a_team", "words"]

@@ -14,7 +14,7 @@ from coldframe.domain.people.seats import MIN_PEOPLE
 from coldframe.domain.round import rules
 from coldframe.domain.round.ballots import CastVote
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
-from coldframe.domain.round.commitment import Commit, SetActions, SetNextRound, SetReview
+from coldframe.domain.round.commitment import Commit, SetActions, SetNextRound
 from coldframe.domain.round.merging import PickFocus
 from coldframe.domain.round.moves import Close
 from coldframe.domain.round.notes import Consent, WriteNote
@@ -25,7 +25,7 @@ from coldframe.domain.trial.state import TrialStep
 from coldframe.ports.chat import Inbound, Person, PersonChanged, Place
 from coldframe.timing.calendars import WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time
-from tests.domain.play import DAY, REASON, RETENTION, a_plan, keep_the_rest
+from tests.domain.play import DAY, REASON, RETENTION, a_plan, keep_the_rest, live_now
 from tests.engine.seeing_through import CHANNEL, Team
 
 Way = Literal["silent", "left", "deactivated", "forgotten"]
@@ -213,7 +213,7 @@ class Others:
             yield AnswerOwnership(owner, plan, accept=True)
         yield keep_the_rest(replace(round_, choices={**round_.choices, plan: Choice(plan)}), by)
         yield SetActions(by, plan, (Action("a1", "When it is ten I call", owner, now + DAY),))
-        yield SetReview(by, plan, now + timedelta(weeks=5))
+        yield live_now(now, by, plan, now + timedelta(weeks=5))
         yield SetNextRound(by, now + timedelta(weeks=9))
         yield Commit(by, running_trials=0)
 

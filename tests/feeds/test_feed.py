@@ -20,12 +20,11 @@ from coldframe.chat.room.server import Server
 from coldframe.config import SettingsError, load
 from coldframe.domain.names import LeverId, MemberId, NoteId, Side
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
-from coldframe.domain.round.commitment import SetReview
 from coldframe.domain.round.notes import WriteNote
 from coldframe.engine.register.teams import reader
 from coldframe.feeds.routes import addresses, feed_routes
 from coldframe.ports.chat import Person, Place
-from tests.domain.play import D, F
+from tests.domain.play import D, F, live_now
 from tests.engine.clockwork import running
 from tests.engine.seeing_through import CHANNEL, MONDAY, WEEK, Team, a_team
 
@@ -194,7 +193,7 @@ async def test_a_plan_shows_in_no_feed_before_the_commitment_is_sealed(tmp_path:
             ChoosePlan(F, plan, running_trials=0),
             AskOwner(F, plan, D),
             AnswerOwnership(D, plan, accept=True),
-            SetReview(D, plan, MONDAY + 5 * WEEK),
+            live_now(MONDAY, D, plan, MONDAY + 5 * WEEK),
         )
         body = await (await client.get(await path_of(team, D))).read()
         assert b"Title of" not in body

@@ -20,6 +20,9 @@ from coldframe.timing.zones import in_utc, known_zone, local
 _PRODUCT = "-//coldframe//coldframe//EN"
 _MAX_TITLE = 200  # characters
 _MAX_DETAILS = 4000  # characters
+_MAX_NAME = 80  # characters
+_NO_ADDRESS = "invalid:nomail"
+"""Calendars write this for somebody of whom they know a name and no address; nobody is sent mail by it."""
 
 
 class BadEntry(ColdframeError, ValueError):
@@ -32,7 +35,7 @@ class Entry:
 
     `uid` stays, `sequence` grows with every change (RFC 5545, 3.8.7.4). `ends` None: a moment, or one day
     when `all_day` (whose days are those of `zone`, UTC without one; `ends` is then the first moment after
-    it). `alarm_minutes` before the start. Raises BadEntry, UnknownZone.
+    it). `alarm_minutes` before the start. `attendees`: names of those who are expected. Raises BadEntry, UnknownZone.
     """
 
     uid: str
@@ -45,6 +48,7 @@ class Entry:
     alarm_minutes: int | None = None
     cancelled: bool = False
     all_day: bool = False
+    attendees: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.uid or not self.uid.isprintable():
@@ -64,8 +68,8 @@ def calendar_file(entries: Iterable[Entry], *, name: str, now: datetime, refresh
     """The entries as one iCalendar object (UTF-8, CRLF, lines of at most 75 octets), in the order of their
     starts.
 
-    METHOD is PUBLISH, or CANCEL when every entry is cancelled. `now` becomes the DTSTAMP; `refresh` is how
-    often a subscriber should read the feed again. BadEntry when two entries share a UID.
+    METHOD is PUBLISH, or CANCEL when every entry is cancelled; none where somebody is expected. `now` becomes the
+    DTSTAMP; `refresh` is how often a subscriber should read the feed again. BadEntry when two entries share a UID.
     """
     ordered = sorted(entries, key=lambda entry: (in_utc(entry.starts), entry.uid))
     if len({entry.uid for entry in ordered}) < len(ordered):
@@ -73,7 +77,11 @@ def calendar_file(entries: Iterable[Entry], *, name: str, now: datetime, refresh
     calendar = icalendar.Calendar()
     calendar.add("prodid", _PRODUCT)
     calendar.add("version", "2.0")
-    calendar.add("method", "CANCEL" if ordered and all(entry.cancelled for entry in ordered) else "PUBLISH")
+    # What is published may name no attendees (RFC 5546, 3.2.1), and a request would have everybody answer by mail.
+    if ordered and all(entry.cancelled for entry in ordered):
+        calendar.add("method", "CANCEL")
+    elif not any(entry.attendees for entry in ordered):
+        calendar.add("method", "PUBLISH")
     # NAME is RFC 7986; readers that came before it know the X- property.
     for field in ("name", "x-wr-calname"):
         calendar.add(field, icalendar.vText(_clean(name, _MAX_TITLE)))
@@ -97,6 +105,8 @@ def _event(entry: Entry, now: datetime) -> icalendar.Event:
     event.add("dtstart", first)
     if last is not None:
         event.add("dtend", last)
+    for name in entry.attendees:
+        event.add("attendee", _NO_ADDRESS, parameters={"CN": _clean(name, _MAX_NAME), "ROLE": "REQ-PARTICIPANT"})
     # A deadline or a whole day does not make its reader busy.
     event.add("transp", "TRANSPARENT" if entry.all_day or entry.ends is None else "OPAQUE")
     event.add("status", "CANCELLED" if entry.cancelled else "CONFIRMED")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
+
 from coldframe.domain import who_may
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import LeverId, MemberId, PlanId, Role, Step
@@ -83,3 +85,15 @@ def lever(round_: Round, lever_id: LeverId) -> None:
     levers = dict(round_.settings.levers)
     if lever_id not in levers:
         raise Refused(Because.UNKNOWN_LEVER, lever=lever_id, levers=tuple(levers.values()))
+
+
+LONGEST_BUILD = timedelta(weeks=12)
+"""What takes longer is a project: it would hold a place that a trial could have."""
+
+
+def planned_day(day: date, today: date) -> None:
+    """Raises Refused for a day on which nothing can be planned to be live."""
+    if day < today:
+        raise Refused(Because.IN_THE_PAST, at=day)
+    if day > today + LONGEST_BUILD:
+        raise Refused(Because.LIVE_TOO_FAR, day=day, latest=today + LONGEST_BUILD)

@@ -84,7 +84,7 @@ class Because(StrEnum):
     NOT_ANNOUNCED = "the choice is not announced yet"
     ACTIONS_MISSING = "first-week actions are missing"
     ACTION_TOO_FAR = "action later than seven days"
-    REVIEW_MISSING = "review date is missing"
+    LIVE_MISSING = "day on which it should be live is missing"
     REVIEW_TOO_EARLY = "review before the trial ends"
     NEXT_ROUND_MISSING = "date of the next round is missing"
     CRITERION_INCOMPLETE = "criterion is incomplete"

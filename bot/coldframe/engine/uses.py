@@ -44,7 +44,7 @@ from coldframe.engine.round import (
     what_now,
 )
 from coldframe.engine.round.steps import PLAYS, notes, placement, voting
-from coldframe.engine.trial import bringing, forecasts, ownership, reviews, signing, under_way, weekly
+from coldframe.engine.trial import bringing, building, forecasts, ownership, reviews, signing, under_way, weekly
 from coldframe.engine.trial import reactions as trial_reactions
 from coldframe.engine.trial import starting as trial_starting
 from coldframe.errors import ColdframeError
@@ -103,6 +103,7 @@ USES = Uses(
         holdups.BUTTONS,
         what_now.BUTTONS,
         weekly.BUTTONS,
+        building.BUTTONS,
         ownership.BUTTONS,
         reviews.BUTTONS,
         signing.BUTTONS,
@@ -127,6 +128,7 @@ USES = Uses(
         personal.FORMS,
         setup.FORMS,
         weekly.FORMS,
+        building.FORMS,
         ownership.FORMS,
         trial_starting.FORMS,
         reviews.FORMS,

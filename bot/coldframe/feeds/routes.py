@@ -20,7 +20,7 @@ from coldframe.ports.chat import Clock
 from coldframe.ports.storage import FEED_EDITION, Store, UnitOfWork
 from coldframe.render.artefacts import entry_of
 from coldframe.speech.round import commitment_words
-from coldframe.speech.trial import trial_words
+from coldframe.speech.trial import trial_dates
 
 Tag = Callable[..., str]
 Readable = Callable[[str, MemberId], Awaitable[Collection[str] | None]]
@@ -97,5 +97,5 @@ async def own_dates(uow: UnitOfWork, tenant: str, person: MemberId, channels: Co
     for team in sorted(channels):
         for trial in await uow.trials_of(tenant, team, over=True):
             if person in trial.people and trial.step not in (TrialStep.PROPOSED, TrialStep.DROPPED):
-                found += trial_words.own_dates(trial, person)
+                found += trial_dates.own_dates(trial, person)
     return found

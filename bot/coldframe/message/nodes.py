@@ -255,6 +255,8 @@ class Appointment:
     sequence: int = 0
     alarm_minutes: int | None = None
     cancelled: bool = False
+    attendees: tuple[str, ...] = ()
+    """Names of those who are expected."""
 
 
 @dataclass(frozen=True, slots=True)

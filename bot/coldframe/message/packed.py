@@ -68,7 +68,9 @@ class ButtonValue:
         return cls(_plain(subject), tuple(map(_plain, rest)), _plain(made_for))
 
 
-OfTrial = Literal["trial", "running", "proposed", "week", "action", "review", "offer", "owner", "sign"]
+OfTrial = Literal[
+    "trial", "running", "building", "late", "proposed", "week", "action", "review", "offer", "owner", "sign"
+]
 
 
 @dataclass(frozen=True, slots=True)

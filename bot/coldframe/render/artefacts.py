@@ -87,6 +87,7 @@ def entry_of(date: Appointment) -> Entry:
         details=date.details,
         alarm_minutes=date.alarm_minutes,
         cancelled=date.cancelled,
+        attendees=date.attendees,
     )
 
 

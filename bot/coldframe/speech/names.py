@@ -195,6 +195,17 @@ def of_running(trial: Trial) -> str:
     return _of_trial(trial, MadeFor("running"))
 
 
+def of_building(trial: Trial) -> str:
+    """Made for its being built."""
+    return _of_trial(trial, MadeFor("building"))
+
+
+def of_late_build(trial: Trial) -> str:
+    """Made for its being late against the day that was agreed."""
+    agreed = trial.live_agreed()
+    return _of_trial(trial, MadeFor("late", agreed.isoformat() if agreed is not None else ""))
+
+
 def of_proposed(trial: Trial) -> str:
     return _of_trial(trial, MadeFor("proposed"))
 

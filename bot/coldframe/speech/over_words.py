@@ -10,6 +10,7 @@ from coldframe.message.nodes import Line, When, line
 from coldframe.speech.names import title, who
 from coldframe.speech.steps import WORDS
 from coldframe.speech.trial import trial_words
+from coldframe.timing.dates import short_day
 
 _NOTHING = line(" Nothing was changed.")
 
@@ -66,6 +67,8 @@ def signing_over(trial: Trial) -> Line:
 
 
 def trial_ended(trial: Trial) -> Line:
+    if trial.stopped:
+        return _trial(trial, "That was for the trial “{t}”, which was dropped while it was being built.")
     if trial.closing is None:
         return _trial(trial, "That was for the trial “{t}”, which was never started.")
     end, verdict = When(trial.closing.at, "day"), theirs(trial.closing.sentence.rstrip("."), 300)
@@ -75,6 +78,17 @@ def trial_ended(trial: Trial) -> Line:
 
 def in_review(trial: Trial) -> Line:
     return _trial(trial, "“{t}” isn't running any more: its review is here.")
+
+
+def live(trial: Trial) -> Line:
+    since = trial.live_since()
+    return _trial(trial, "“{t}” is live since {d}.", d=short_day(since) if since is not None else "a while")
+
+
+def decided_about_build(trial: Trial) -> Line:
+    expected = trial.live_expected()
+    assert expected is not None
+    return _trial(trial, "That was decided meanwhile: “{t}” should be live on {d}.", d=short_day(expected))
 
 
 def started(trial: Trial) -> Line:

@@ -105,7 +105,7 @@ WORDS: dict[Because, str] = {
     "do; then it can be settled.",
     Because.ACTIONS_MISSING: "“{plan}” needs first-week actions with days within the next seven days.",
     Because.ACTION_TOO_FAR: "{at} is later than seven days from now. First actions are due by {latest}.",
-    Because.REVIEW_MISSING: "“{plan}” needs a date for its review.",
+    Because.LIVE_MISSING: "“{plan}” needs the day on which it should be live.",
     Because.REVIEW_TOO_EARLY: "The review on {at} would come before the trial has run. The earliest is {earliest}.",
     Because.NEXT_ROUND_MISSING: "The next round needs a date.",
     Because.CRITERION_INCOMPLETE: "“{plan}” still lacks its {fields}. Its owner, the facilitator or the decision-maker "

@@ -41,7 +41,7 @@ COMMITMENT: Mapping[Because, str] = {
     Because.CHECK_MISSING: "{plan} touches something delicate and names nobody who checked it ({who} can fill that "
     "in under “Criterion”)",
     Because.ACTIONS_MISSING: "{plan} has no first-week actions yet ({who} can write them)",
-    Because.REVIEW_MISSING: "{plan} has no review date yet ({who} can set it)",
+    Because.LIVE_MISSING: "{plan} has no day yet on which it should be live ({who} can set it)",
     Because.FATES_MISSING: "what becomes of the plans that aren't tried isn't settled yet ({who} can do that)",
     Because.NEXT_ROUND_MISSING: "the next round has no date yet ({who} can set it)",
     Because.OVERLAP_UNCONFIRMED: "two trials would act on the same people and measure, so nobody could tell which "

@@ -21,7 +21,6 @@ from coldframe.domain.round.commitment import (
     NameChecker,
     SetActions,
     SetNextRound,
-    SetReview,
     missing,
     overlaps,
 )
@@ -30,7 +29,7 @@ from coldframe.domain.round.life import decide
 from coldframe.domain.round.moves import Close, Pause
 from coldframe.domain.round.plans import HandInPlan
 from coldframe.domain.state import Action, Alongside, Odds, Population
-from tests.domain.play import DAY, OTHERS, D, F, Play, a_plan, commit_one, criterion, keep_the_rest
+from tests.domain.play import DAY, OTHERS, D, F, Play, a_plan, commit_one, criterion, keep_the_rest, live_now
 
 INES, JON = OTHERS[:2]
 P0, P1, P2 = (PlanId(f"p{n}") for n in range(3))
@@ -56,7 +55,7 @@ def _action(play: Play, days: float = 1, who: MemberId = INES, text: str = "When
 
 def _completed(play: Play, plan: PlanId = P0, owner: MemberId = INES) -> None:
     _owned(play, plan, owner)
-    play.do(SetActions(owner, plan, (_action(play),)), SetReview(owner, plan, play.now + 30 * DAY))
+    play.do(SetActions(owner, plan, (_action(play),)), live_now(play.now, owner, plan, play.now + 30 * DAY))
     play.do(keep_the_rest(play.round), SetNextRound(F, play.now + 60 * DAY))
 
 
@@ -109,7 +108,7 @@ def test_a_choice_can_be_dropped() -> None:
         SetNextRound(INES, Play().now + 90 * DAY),
         AcceptOverlap(INES),
         Commit(INES, 0),
-        SetReview(INES, P0, Play().now + 90 * DAY),
+        live_now(Play().now, INES, P0, Play().now + 90 * DAY),
         CompleteCriterion(INES, P0, criterion()),
     ],
 )
@@ -246,8 +245,11 @@ def test_the_review_comes_after_the_trials_weeks() -> None:
     """Not before the last full week is over."""
     play = _commitment()
     _owned(play)
-    assert play.refused(SetReview(INES, P0, play.now + timedelta(weeks=4, seconds=-1))) is Because.REVIEW_TOO_EARLY
-    play.do(SetReview(INES, P0, play.now + timedelta(weeks=4)))
+    assert (
+        play.refused(live_now(play.now, INES, P0, play.now + timedelta(weeks=4, seconds=-1)))
+        is Because.REVIEW_TOO_EARLY
+    )
+    play.do(live_now(play.now, INES, P0, play.now + timedelta(weeks=4)))
 
 
 def test_the_next_round_lies_ahead() -> None:
@@ -263,18 +265,9 @@ def test_dates_that_have_passed_are_asked_for_again_at_the_seal() -> None:
     play.wait(2 * DAY)
     assert play.refused(Commit(D, 0)) is Because.ACTIONS_MISSING
     play.do(SetActions(INES, P0, (_action(play),)))
-    play.do(Commit(D, 0))
+    assert play.refused(Commit(D, 0)) is Because.LIVE_MISSING
+    play.do(live_now(play.now, INES, P0, play.now + 28 * DAY), Commit(D, 0))
     assert play.round.step is Step.COMMITTED
-
-
-def test_a_review_that_came_too_near_is_refused_at_the_seal() -> None:
-    """A commitment sealed days later moves the trial, so the review must move too."""
-    play = _commitment()
-    _completed(play)
-    play.wait(4 * DAY)
-    play.do(SetActions(INES, P0, (_action(play),)))
-    assert play.refused(Commit(D, 0)) is Because.REVIEW_TOO_EARLY
-    play.do(SetReview(INES, P0, play.now + 28 * DAY), Commit(D, 0))
 
 
 def test_a_next_round_that_has_passed_is_refused_at_the_seal() -> None:
@@ -283,7 +276,7 @@ def test_a_next_round_that_has_passed_is_refused_at_the_seal() -> None:
     _completed(play)
     play.do(SetNextRound(F, play.now + DAY))
     play.wait(2 * DAY)
-    play.do(SetActions(INES, P0, (_action(play),)), SetReview(INES, P0, play.now + 40 * DAY))
+    play.do(SetActions(INES, P0, (_action(play),)), live_now(play.now, INES, P0, play.now + 40 * DAY))
     assert play.refused(Commit(D, 0)) is Because.IN_THE_PAST
 
 
@@ -299,7 +292,7 @@ def test_the_commitment_says_everything_that_it_lacks() -> None:
     assert missing(play.round) == (
         (P0, Because.OWNER_MISSING),
         (P0, Because.ACTIONS_MISSING),
-        (P0, Because.REVIEW_MISSING),
+        (P0, Because.LIVE_MISSING),
         (None, Because.FATES_MISSING),
         (None, Because.NEXT_ROUND_MISSING),
     )
@@ -540,7 +533,7 @@ EARLY = [
     AskOwner(F, P0, INES),
     AnswerOwnership(F, P0, accept=True),
     SetActions(F, P0, ()),
-    SetReview(F, P0, Play().now + 90 * DAY),
+    live_now(Play().now, F, P0, Play().now + 90 * DAY),
     CompleteCriterion(F, P0, criterion()),
     SetNextRound(F, Play().now + 90 * DAY),
     AcceptOverlap(F),

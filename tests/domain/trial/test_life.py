@@ -17,7 +17,7 @@ from coldframe.domain.state import Criterion
 from coldframe.domain.trial import commands as c
 from coldframe.domain.trial import facts as f
 from coldframe.domain.trial import life
-from coldframe.domain.trial.state import Entry, Figures, Reading, Trial, TrialAction, TrialStep, WeekWord
+from coldframe.domain.trial.state import Entry, Figures, Reading, Start, Trial, TrialAction, TrialStep, WeekWord
 from tests.domain.play import D, F, Play, Step
 from tests.speech.trials import FACILITATOR, OWNER, START, a_trial
 
@@ -64,8 +64,8 @@ def test_a_trial_takes_everything_that_was_frozen_from_the_commitment() -> None:
     """Measure, owner, actions, review and chances are those of the sealed commitment; the trial is under way."""
     play = Play().to(Step.COMMITTED)
     plan = PlanId("p0")
-    begun = life.from_commitment(play.round, plan, "r1-p0", START)
-    assert begun.step is TrialStep.RUNNING
+    begun = life.from_commitment(play.round, plan, "r1-p0", START, "Europe/London")
+    assert (begun.step, begun.sealed, begun.zone) == (TrialStep.BUILDING, START, "Europe/London")
     assert (begun.owner, begun.facilitator) == (D, F)
     assert begun.criterion == play.round.plans[plan].criterion
     assert begun.review == play.round.choices[plan].review
@@ -137,11 +137,12 @@ def test_what_somebody_gave_in_confidence_is_forgotten_with_them() -> None:
 
 
 def test_a_proposed_trial_starts_with_its_owners_yes() -> None:
-    """It has no weeks before somebody said yes, and its first day comes with it."""
+    """It has no weeks before somebody said yes; then it is built, until the day that was planned or that day."""
     waiting = replace(running(), step=TrialStep.PROPOSED, owner=None, asked=OTHER, starts=None)
     assert refused(waiting, log(1)).code is Because.TRIAL_NOT_STARTED
-    begun = do(waiting, c.AnswerOffer(OTHER, accept=True, starts=START))
-    assert (begun.step, begun.owner, begun.starts) == (TrialStep.RUNNING, OTHER, START)
+    begun = do(waiting, c.AnswerOffer(OTHER, accept=True, start=Start(START, "Europe/London", REVIEW_DAY)))
+    assert (begun.step, begun.owner, begun.sealed, begun.starts) == (TrialStep.BUILDING, OTHER, START, None)
+    assert (begun.planned_live, begun.review, begun.zone) == (START, REVIEW_DAY, "Europe/London")
 
 
 # --- actions --------------------------------------------------------------------------------------------------------
@@ -230,10 +231,11 @@ def test_impossible_numbers_are_refused_and_what_was_there_stays(case: str) -> N
 @pytest.mark.parametrize("state", ["partial", "broken"])
 def test_a_gap_needs_no_numbers_and_makes_the_trial_longer(state: WeekWord) -> None:
     """A lost week is a gap, never a zero; the trial ends a week later, and its review moves with it."""
-    lost = do(running(), c.LogWeek(OWNER, Entry(1, None, state=state), TODAY))
+    later = REVIEW_DAY + timedelta(weeks=1)
+    lost = do(running(), c.LogWeek(OWNER, Entry(1, None, state=state), TODAY, review=later))
     assert lost.entries()[0].trial is None
     assert (running().last_week(), lost.last_week()) == (4, 5)
-    assert running().review is not None and lost.review == running().review + timedelta(weeks=1)
+    assert lost.review == later
     assert (lost.missed_reviews, lost.dates_moved) == (0, 1)
 
 
@@ -245,7 +247,8 @@ def test_gaps_lengthen_a_trial_to_twice_its_weeks_at_most() -> None:
         over = trial.starts + timedelta(weeks=week)
         trial = do(trial, c.LogWeek(OWNER, Entry(week, None, state="broken"), over))
     assert trial.last_week() == 8
-    late = do(in_review(), c.LogWeek(OWNER, Entry(2, None, state="broken"), REVIEW_DAY.date()), now=REVIEW_DAY)
+    lost = c.LogWeek(OWNER, Entry(2, None, state="broken"), REVIEW_DAY.date(), review=REVIEW_DAY + timedelta(weeks=1))
+    late = do(in_review(), lost, now=REVIEW_DAY)
     assert (late.step, late.last_week()) == (TrialStep.RUNNING, 5)
 
 

@@ -14,14 +14,14 @@ from coldframe.clock import ManualClock
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
-from coldframe.domain.round.commitment import AcceptOverlap, Forecast, SetActions, SetNextRound, SetReview
+from coldframe.domain.round.commitment import AcceptOverlap, Forecast, SetActions, SetNextRound
 from coldframe.domain.state import Action, Ledger
 from coldframe.engine.core import windows
 from coldframe.engine.round import closing
 from coldframe.message.emoji import DIGITS
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Edited, Inbound, Person, Reacted, Unreachable
-from tests.domain.play import FD, D, F, keep_the_rest
+from tests.domain.play import FD, D, F, keep_the_rest, live_now
 from tests.engine.absence.hands import MONDAY, Hands, read_by, unheard
 from tests.engine.clockwork import Running, house_on
 from tests.engine.reaching import at_step, in_channel
@@ -265,7 +265,7 @@ def _settled(team: Running, plan: PlanId, owner: MemberId) -> tuple[Command, ...
     """Its owner, who does what first, and when it is reviewed."""
     now = team.clock.now()
     action = Action("a1", "I call the first team", owner, now + timedelta(days=1))
-    review = SetReview(owner, plan, now + timedelta(weeks=4, days=1))
+    review = live_now(now, owner, plan, now + timedelta(weeks=4, days=1))
     yes = AnswerOwnership(owner, plan, accept=True)
     return AskOwner(F, plan, owner), yes, SetActions(owner, plan, (action,)), review
 

@@ -232,7 +232,9 @@ async def test_the_button_of_a_week_that_was_logged_meanwhile_opens_no_form(tmp_
         before = await team.trial()
         reply = await _presses(team, D, old)
         assert reply.form is None
-        assert "logged meanwhile, week 1: without the change 80 of 400" in _note(reply) and NOTHING in _note(reply)
+        assert "logged meanwhile, week 1, Mon 2 to Sun 8 March: without the change 80 of 400" in _note(
+            reply
+        ) and NOTHING in _note(reply)
         assert await team.trial() == before
 
 

@@ -49,7 +49,7 @@ def files(team: Team, person: str | None) -> list[dict[str, tuple[int, datetime,
 # Every form that takes a date: who fills it, its button, its field, whether the commitment is sealed by then.
 PLACES = {
     "next round": (F, "nextround.date", "date", False),
-    "review": (D, "review.date", "date", False),
+    "live": (D, "live.date", "date", False),
     "first-week actions": (D, "actions.write", "actions", False),
     "an action moved": (D, "trial.move", "date", True),
     "a review moved": (D, "trial.review_date", "date", True),
@@ -97,7 +97,7 @@ async def test_no_place_takes_a_date_that_is_unclear_or_over(
         assert answer in next(iter(wrong.values()))
 
 
-# Monday is 2 March 2026. For the first week only near dates are allowed, for reviews only those after four weeks.
+# Monday is 2 March 2026. For the first week only near dates are allowed, for a live day twelve weeks.
 @pytest.mark.parametrize(
     ("place", "words", "echo"),
     [
@@ -105,8 +105,8 @@ async def test_no_place_takes_a_date_that_is_unclear_or_over(
         ("next round", "next Tuesday 10:00", "can mean Tuesday 3 March 2026, 10:00 (UTC) or Tuesday 10 March 2026"),
         ("next round", "2027-01-12", "Tue 12 Jan 2027, 09:00 (UTC)"),
         ("next round", "12 Jan", "Tue 12 Jan 2027, 09:00 (UTC)"),
-        ("review", "in 5 weeks", "Mon 6 Apr 2026, 09:00 (UTC)"),
-        ("review", "2026-04-07 15:30", "Tue 7 Apr 2026, 15:30 (UTC)"),
+        ("live", "in 5 weeks", "Monday 6 April 2026; I ask then."),
+        ("live", "2026-04-07", "Tuesday 7 April 2026; I ask then."),
         ("first-week actions", "Thursday", "Thu 5 Mar 2026, 09:00 (UTC)"),
         ("first-week actions", "", "Mon 9 Mar 2026, 09:00 (UTC)"),
         ("an action moved", "in 2 days", "Thu 5 Mar 2026, 09:00 (UTC)"),
@@ -231,10 +231,9 @@ async def test_a_start_that_fails_on_its_date_is_told(tmp_path: Path) -> None:
 # --- working days ---------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("off", [D, F])
-async def test_a_review_falls_on_a_working_day_of_owner_and_decision_maker(off: MemberId, tmp_path: Path) -> None:
+async def test_it_should_be_live_on_a_working_day_of_its_owner(tmp_path: Path) -> None:
     """Easter Monday (6 April 2026, England: www.gov.uk/bank-holidays) will not do; the next day is proposed."""
-    async with a_team(tmp_path, sealed=False, calendars={off: ENGLISH}) as team:
+    async with a_team(tmp_path, sealed=False, calendars={F: ENGLISH}) as team:
         plan, owner = PlanId("p0"), F
         await team.act(
             "choose",
@@ -242,21 +241,34 @@ async def test_a_review_falls_on_a_working_day_of_owner_and_decision_maker(off: 
             AskOwner(F, plan, owner),
             AnswerOwnership(owner, plan, accept=True),
         )
-        wrong = await team.fill(F, "review.date", {"date": "6 Apr"})
+        wrong = await team.fill(F, "live.date", {"date": "6 Apr"})
         assert "Monday 6 April 2026 won't do" in wrong["date"]
         assert "Easter Monday" in wrong["date"]
         assert "The next day that does is Tuesday 7 April 2026: write 2026-04-07." in wrong["date"]
-        assert (await team.current()).choices[plan].review is None
-        assert await team.fill(F, "review.date", {"date": "2026-04-07"}) == {}
+        assert (await team.current()).choices[plan].live is None
+        assert await team.fill(F, "live.date", {"date": "2026-04-07"}) == {}
 
 
-async def test_a_weekend_will_not_do_for_a_review(tmp_path: Path) -> None:
-    """At the commitment and when it is moved later; a typed time stays in the proposal."""
+@pytest.mark.parametrize("off", [D, F])
+async def test_the_review_follows_on_a_day_when_those_who_hold_it_work(off: MemberId, tmp_path: Path) -> None:
+    """Four weeks after Monday 2 March it would be Tuesday the 31st; one of them is away until Easter Monday."""
+    away = WorkingCalendar(away=((date(2026, 3, 30), date(2026, 4, 6)),))
+    async with a_team(tmp_path, sealed=False, calendars={off: away}) as team:
+        await desk(team)
+        assert await team.fill(D, "live.date", {"date": "2026-03-02"}) == {}
+        review = (await team.current()).choices[PlanId("p0")].review
+        assert review is not None and review.date() == date(2026, 4, 7)
+
+
+async def test_a_weekend_will_not_do_for_a_live_day_nor_for_a_review_that_is_moved(tmp_path: Path) -> None:
+    """The next day that does is proposed."""
     async with a_team(tmp_path, sealed=False) as team:
         await desk(team)
-        wrong = await team.fill(D, "review.date", {"date": "2026-04-04 15:00"})
+        wrong = await team.fill(D, "live.date", {"date": "2026-04-04"})
         assert "Dora: not a working day" in wrong["date"]
-        assert "write 2026-04-06 15:00." in wrong["date"]
+        assert "write 2026-04-06." in wrong["date"]
+        wrong = await team.fill(D, "live.date", {"date": "2026-06-01"})
+        assert "a build may take twelve weeks" in wrong["date"]
     (tmp_path / "second").mkdir()
     async with a_team(tmp_path / "second") as team:
         wrong = await types(team, "a review moved", "2026-04-04")

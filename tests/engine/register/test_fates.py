@@ -14,14 +14,14 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.fates import Corner, Fate, FateKind, Placed
 from coldframe.domain.names import PlanId, Step
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
-from coldframe.domain.round.commitment import SetActions, SetNextRound, SetReview
+from coldframe.domain.round.commitment import SetActions, SetNextRound
 from coldframe.domain.round.fates import KnowCorners
 from coldframe.domain.state import Action
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import erasing, leftovers
 from coldframe.message.nodes import TextFile
 from coldframe.speech.register.story_words import read_back
-from tests.domain.play import DD, EVERYBODY, FD, D, F
+from tests.domain.play import DD, EVERYBODY, FD, D, F, live_now
 from tests.engine.seeing_through import CHANNEL, MONDAY, Team, a_team, words
 
 INES, JON = EVERYBODY[4], EVERYBODY[5]
@@ -39,7 +39,7 @@ async def team(tmp_path: Path) -> AsyncIterator[Team]:
         action = Action("a1", "When it is ten I call the first team", D, now + DAY)
         await found.act(
             "all but the fates", ChoosePlan(F, P0), AskOwner(F, P0, D), AnswerOwnership(D, P0, accept=True),
-            SetActions(D, P0, (action,)), SetReview(D, P0, now + 5 * WEEK), SetNextRound(F, now + 8 * WEEK),
+            SetActions(D, P0, (action,)), live_now(now, D, P0, now + 5 * WEEK), SetNextRound(F, now + 8 * WEEK),
         )  # fmt: skip
         yield found
 

@@ -30,7 +30,7 @@ from coldframe.domain.names import (
 from coldframe.domain.people.commands import SetAway
 from coldframe.domain.round.ballots import CastVote
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
-from coldframe.domain.round.commitment import CompleteCriterion, SetActions, SetNextRound, SetReview
+from coldframe.domain.round.commitment import CompleteCriterion, SetActions, SetNextRound
 from coldframe.domain.round.counter import TellCount
 from coldframe.domain.round.moves import Done, Extend, Pause
 from coldframe.domain.round.notes import WriteNote
@@ -43,7 +43,7 @@ from coldframe.ports.chat import Denial
 from coldframe.speech.steps import GUIDES
 from coldframe.speech.wanting_words import COMMITMENT
 from coldframe.timing.calendars import WorkingCalendar
-from tests.domain.play import DD, EVERYBODY, REASON, RETENTION, D, F, criterion, keep_the_rest
+from tests.domain.play import DD, EVERYBODY, REASON, RETENTION, D, F, criterion, keep_the_rest, live_now
 from tests.engine.clockwork import Running, running
 from tests.engine.reaching import at_step, reach
 from tests.engine.round.test_looked_at_before_it_starts import proposed
@@ -130,7 +130,7 @@ def _settled(*without: str) -> Reached:
         parts: dict[str, tuple[Command, ...]] = {
             "owner": (AskOwner(F, P0, INES), AnswerOwnership(INES, P0, accept=True)),
             "actions": (SetActions(D, P0, (action,)),),
-            "review": (SetReview(D, P0, now + timedelta(weeks=5)),),
+            "live": (live_now(now, D, P0, now + timedelta(weeks=5)),),
             "next": (SetNextRound(F, now + timedelta(weeks=7)),),
         }
         found = [c for name, commands in parts.items() if name not in without for c in commands]
@@ -371,8 +371,11 @@ CASES: Mapping[str, Case] = {
         ("has no first-week actions yet (Ines, Dora or Faye can write them)",),
         "actions.write",
     ),
-    "commitment, review": Case(
-        Step.COMMITMENT, _settled("review"), ("has no review date yet (Ines, Dora or Faye can set it)",), "review.date"
+    "commitment, live": Case(
+        Step.COMMITMENT,
+        _settled("live"),
+        ("has no day yet on which it should be live (Ines, Dora or Faye can set it)",),
+        "live.date",
     ),
     "commitment, next round": Case(
         Step.COMMITMENT,

@@ -249,7 +249,7 @@ async def test_an_entry_is_answered_with_the_state_in_a_sentence_and_a_picture(t
         )
         assert "without the change 80 of 400 (20%); with the change 82 of 390 (21%)" in answer
         assert picture == "[trend-p0.png]"
-        assert any(m.startswith("Trial: Title of p0") and "1 week logged" in m for m in team.channel())
+        assert any(m.startswith("Trial: Title of p0") and "1 of 4 weeks logged" in m for m in team.channel())
 
 
 async def test_a_week_that_cannot_be_counted_lengthens_the_trial(tmp_path: Path) -> None:
@@ -260,7 +260,10 @@ async def test_a_week_that_cannot_be_counted_lengthens_the_trial(tmp_path: Path)
         assert not await team.fill(D, "trial.log", {"week": "1", "state": "broken"})
         trial = await team.trial()
         assert before is not None and trial.review == before + WEEK
-        assert any("can't be counted, so the trial goes on to the end of week 5 instead" in m for m in team.channel())
+        assert any(
+            "can't be counted, so the trial goes on to the end of week 5, Mon 30 March to Sun 5 April." in m
+            for m in team.channel()
+        )
         for week, text in enumerate((*WEEKS, LAST), 2):
             await team.weeks(week, at=HOUR)
             await team.say(D, text.replace(f"week {week - 1}", f"week {week}"))
@@ -412,13 +415,13 @@ async def test_a_plan_that_was_refused_a_place_starts_when_one_is_free(tmp_path:
         await logged_to_the_review_of_two(team)
         done = {"learning": "Calling works", "decision": "scale", "reason": "met"}
         await team.fill(D, "trial.close", done, value=(await team.trial()).id)
-        fields = {"owner": INES, "actions": "When it is nine I write the list | in 2 days", "review": "in 5 weeks"}
+        fields = {"owner": INES, "actions": "When it is nine I write the list | in 2 days", "live": "in 1 week"}
         assert not await team.fill(F, "trial.plan", fields, value=f"{team.round.id}|p2")
         assert (await team.trial("p2")).step is TrialStep.PROPOSED
         await team.press(INES, "trial.accept")
         started = await team.trial("p2")
-        assert (started.step, started.owner) == (TrialStep.RUNNING, INES)
-        assert any("A place was free: the trial “Title of p2” starts today" in m for m in team.channel())
+        assert (started.step, started.owner) == (TrialStep.BUILDING, INES)
+        assert any("A place was free: “Title of p2” is being built from today on" in m for m in team.channel())
 
 
 async def test_a_missed_review_gets_a_new_date_and_the_channel_is_told(tmp_path: Path) -> None:

@@ -237,7 +237,9 @@ def test_a_corrected_number_is_judged_anew_and_both_are_shown() -> None:
     put_right = {**given_.trial.weeks, 2: (entry, replace(entry, trial=Figures(400, 2000), reason="a typing error"))}
     anew = read(having(given_, weeks=put_right))
     assert anew.trial.reading.outcome == "too early"
-    assert "Before week 2 was corrected it read: Better: 25.5% with the change" in anew.message()
+    assert (
+        "Before week 2, Mon 9 to Sun 15 March, was corrected it read: Better: 25.5% with the change" in anew.message()
+    )
     again = read(
         grown(
             anew,
@@ -249,7 +251,7 @@ def test_a_corrected_number_is_judged_anew_and_both_are_shown() -> None:
     )
     assert [one.outcome for one in again.trial.given] == ["better", "better"]
     assert standing.stands(again.trial) == again.trial.given[-1]
-    assert "Before week 2 was corrected it read: Better: 25.5%" in again.message()
+    assert "Before week 2, Mon 9 to Sun 15 March, was corrected it read: Better: 25.5%" in again.message()
 
 
 @pytest.mark.parametrize(("then", "now"), [("met", "reached"), ("not met", "not reached")])
@@ -269,7 +271,7 @@ def test_what_needs_a_look_is_kept_with_the_reading() -> None:
     case = read(split([(96, 240)] * 2, [(96, 240), (0, 240)], baseline=0.4, target=0.5))
     assert case.trial.reading.alerts == (
         "It looks worse so far: 20% against 40%.",
-        "Week 2: none of 240 with the change, where about 40% is usual. Does the counting run?",
+        "Week 2, Mon 9 to Sun 15 March: none of 240 with the change, where about 40% is usual. Does the counting run?",
     )
     assert read(weeks_of(STRONG)).trial.reading.alerts == ()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from coldframe.domain import checks
 from coldframe.domain.commands import Command
@@ -39,8 +39,12 @@ class SetActions(Command):
     actions: tuple[Action, ...]
 
 
-class SetReview(Command):
+class SetLive(Command):
+    """The day on which it should be live, and `at`, when it is reviewed then; `today` is that of whoever owns it."""
+
     plan: PlanId
+    day: date
+    today: date
     at: datetime
 
 
@@ -94,8 +98,9 @@ class ActionsSet(Fact):
     actions: tuple[Action, ...]
 
 
-class ReviewSet(Fact):
+class LiveSet(Fact):
     plan: PlanId
+    day: date
     at: datetime
 
 
@@ -143,7 +148,7 @@ class Committed(Fact):
 # --- rulings ---
 
 FIRST_WEEK = timedelta(days=7)
-SETTLED_WITHIN = timedelta(days=1)  # what a review date may lag behind a commitment that is sealed a little later
+SETTLED_WITHIN = timedelta(days=1)  # what a day may lag behind a commitment that is sealed a little later
 
 
 def set_actions(round_: Round, command: SetActions, now: datetime) -> Facts:
@@ -161,12 +166,16 @@ def set_actions(round_: Round, command: SetActions, now: datetime) -> Facts:
     return () if actions == choice.actions else (ActionsSet(command.plan, actions),)
 
 
-def set_review(round_: Round, command: SetReview, now: datetime) -> Facts:
-    owned_or_settling(round_, command.by, command.plan)
-    earliest = now + timedelta(weeks=round_.plans[command.plan].weeks)
+def set_live(round_: Round, command: SetLive, now: datetime) -> Facts:
+    """The review follows from it: after the weeks that the plan asks for, and the lag of its measure."""
+    choice = owned_or_settling(round_, command.by, command.plan)
+    checks.planned_day(command.day, command.today)
+    plan = round_.plans[command.plan]
+    earliest = now + timedelta(weeks=plan.weeks, days=plan.criterion.lag)
     if command.at < earliest:
         raise Refused(Because.REVIEW_TOO_EARLY, at=command.at, earliest=earliest)
-    return (ReviewSet(command.plan, command.at),)
+    known = (choice.live, choice.review) == (command.day, command.at)
+    return () if known else (LiveSet(command.plan, command.day, command.at),)
 
 
 def complete(round_: Round, command: CompleteCriterion, now: datetime) -> Facts:
@@ -236,7 +245,7 @@ def missing(round_: Round) -> tuple[tuple[PlanId | None, Because], ...]:
             Because.CRITERION_INCOMPLETE: bool(plan.criterion.missing()),
             Because.CHECK_MISSING: bool(plan.caution) and not plan.checked_by,
             Because.ACTIONS_MISSING: not choice.actions,
-            Because.REVIEW_MISSING: choice.review is None,
+            Because.LIVE_MISSING: choice.live is None or choice.review is None,
         }
         found += [(plan_id, because) for because, lacking in lacks.items() if lacking]
     if fates.without_fate(round_):
@@ -272,9 +281,8 @@ def still_possible(round_: Round, now: datetime) -> None:
         late = [a for a in choice.actions if not now <= a.due <= now + FIRST_WEEK]
         if late:
             raise Refused(Because.ACTIONS_MISSING, plan=round_.plans[plan].title)
-        earliest = now + timedelta(weeks=round_.plans[plan].weeks) - SETTLED_WITHIN
-        if choice.review is not None and choice.review < earliest:
-            raise Refused(Because.REVIEW_TOO_EARLY, at=choice.review, earliest=earliest)
+        if choice.live is not None and choice.live < (now - SETTLED_WITHIN).date():
+            raise Refused(Because.LIVE_MISSING, plan=round_.plans[plan].title)
     assert round_.next_round is not None
     if round_.next_round <= now:
         raise Refused(Because.IN_THE_PAST, at=round_.next_round)
@@ -287,8 +295,8 @@ def actions_set(round_: Round, fact: ActionsSet) -> Round:
     return with_choice(round_, fact.plan, actions=fact.actions)
 
 
-def review_set(round_: Round, fact: ReviewSet) -> Round:
-    return with_choice(round_, fact.plan, review=fact.at)
+def live_set(round_: Round, fact: LiveSet) -> Round:
+    return with_choice(round_, fact.plan, live=fact.day, review=fact.at)
 
 
 def criterion_completed(round_: Round, fact: CriterionCompleted) -> Round:
@@ -332,7 +340,7 @@ def committed(round_: Round, fact: Committed) -> Round:
 
 DECIDE: Decide = {
     SetActions: set_actions,
-    SetReview: set_review,
+    SetLive: set_live,
     CompleteCriterion: complete,
     NameChecker: name_checker,
     SetNextRound: set_next_round,
@@ -343,7 +351,7 @@ DECIDE: Decide = {
 }
 EVOLVE: Evolve = {
     ActionsSet: actions_set,
-    ReviewSet: review_set,
+    LiveSet: live_set,
     CriterionCompleted: criterion_completed,
     CheckerNamed: checker_named,
     NextRoundSet: next_round_set,

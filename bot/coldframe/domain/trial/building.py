@@ -26,8 +26,6 @@ from coldframe.domain.trial.state import Postponed, Trial, TrialStep, first_whol
 from coldframe.domain.who_may import Act
 
 LATE_AFTER = timedelta(weeks=2)
-LONGEST = timedelta(weeks=12)
-"""What takes longer to build is a project: it would hold a place that a trial could have."""
 
 
 def late_from(trial: Trial) -> date | None:
@@ -61,7 +59,7 @@ def move_live(trial: Trial, command: MoveLive, now: datetime) -> Facts:
     """Another day, with the reason; `agreed` once it is late, when the decision-maker may say so as well."""
     being_built(trial)
     checks.may(trial, command.by, Act.LATE_BUILD if command.agreed else Act.GO_LIVE)
-    check_planned(command.to, command.today)
+    checks.planned_day(command.to, command.today)
     moved = Postponed(command.to, accepted(command.reason, 300, field="reason"), command.by, now, command.agreed)
     return () if command.to == trial.live_expected() and not command.agreed else (LiveMoved(moved, command.review),)
 
@@ -70,7 +68,7 @@ def make_smaller(trial: Trial, command: MakeSmaller, now: datetime) -> Facts:
     """Less is built, so that it is live by the day that is said with it. What decides about it stays frozen."""
     being_built(trial)
     checks.may(trial, command.by, Act.LATE_BUILD)
-    check_planned(command.to, command.today)
+    checks.planned_day(command.to, command.today)
     text = accepted(command.text, 500, field="text")
     return MadeSmaller(text), LiveMoved(Postponed(command.to, text, command.by, now, agreed=True), command.review)
 
@@ -95,14 +93,6 @@ def being_built(trial: Trial) -> None:
     checks.under_way(trial)
     if trial.step is not TrialStep.BUILDING:
         raise Refused(Because.LIVE_ALREADY, day=trial.live_since())
-
-
-def check_planned(day: date, today: date) -> None:
-    """Raises Refused for a day on which nothing can be planned to be live."""
-    if day < today:
-        raise Refused(Because.IN_THE_PAST, at=day)
-    if day > today + LONGEST:
-        raise Refused(Because.LIVE_TOO_FAR, day=day, latest=today + LONGEST)
 
 
 # --- evolve ---

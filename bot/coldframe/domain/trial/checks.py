@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coldframe.domain import who_may
 from coldframe.domain.checks import bot as bot
+from coldframe.domain.checks import planned_day as planned_day
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused

@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId
-from coldframe.domain.trial.state import Entry, Reading
+from coldframe.domain.trial.state import Entry, Reading, Start
 
 
 class OfferTrial(Command):
@@ -17,11 +17,11 @@ class OfferTrial(Command):
 
 
 class AnswerOffer(Command):
-    """Yes or no to owning it. `starts` is the first day of a trial that begins with this yes."""
+    """Yes or no to owning it. `start`: what a trial needs that begins with this yes."""
 
     accept: bool
     reason: str = ""
-    starts: date | None = None
+    start: Start | None = None
 
 
 class GiveUp(Command):
@@ -119,12 +119,14 @@ class SayWhatBlocks(Command):
 class LogWeek(Command):
     """One week's numbers, or that the week cannot count. `today` is the owner's local day.
 
-    A week that was logged with other numbers needs `correct` and a reason.
+    A week that was logged with other numbers needs `correct` and a reason. `review`: when it is reviewed if this entry
+    makes the trial longer.
     """
 
     entry: Entry
     today: date
     correct: bool = False
+    review: datetime | None = None
 
 
 class TakeReading(Command):

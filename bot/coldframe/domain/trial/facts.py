@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import field
 from datetime import date, datetime
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId
-from coldframe.domain.trial.state import Closing, Entry, Given, Postponed, Reading, Signed
+from coldframe.domain.trial.state import Closing, Entry, Given, Postponed, Reading, Signed, Start
 
 
 class TrialFact(Fact):
@@ -58,7 +57,7 @@ class MemberForgotten(TrialFact):
 
 
 class TrialStarted(TrialFact):
-    starts: date = field(kw_only=True)
+    start: Start
 
 
 class TrialDropped(TrialFact):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
 from coldframe.domain.commands import Command
@@ -39,7 +39,7 @@ from coldframe.domain.unsigned import unsigned
 from coldframe.domain.who_may import Act
 
 TRANSITIONS: Mapping[tuple[TrialStep, type[TrialFact]], TrialStep] = {
-    (TrialStep.PROPOSED, TrialStarted): TrialStep.RUNNING,
+    (TrialStep.PROPOSED, TrialStarted): TrialStep.BUILDING,
     (TrialStep.PROPOSED, TrialDropped): TrialStep.DROPPED,
     (TrialStep.BUILDING, WentLive): TrialStep.RUNNING,
     (TrialStep.BUILDING, TrialDropped): TrialStep.DROPPED,
@@ -53,8 +53,9 @@ TRANSITIONS: Mapping[tuple[TrialStep, type[TrialFact]], TrialStep] = {
 # --- beginnings ---
 
 
-def from_commitment(round_: Round, plan_id: PlanId, trial_id: str, starts: date) -> Trial:
-    """A chosen plan at the moment when the commitment is sealed: under way, with everything that was frozen."""
+def from_commitment(round_: Round, plan_id: PlanId, trial_id: str, sealed: date, zone: str) -> Trial:
+    """A chosen plan at the moment when the commitment is sealed: being built, with everything that was frozen, the zone
+    of its days too."""
     choice = round_.choices[plan_id]
     fears = unsigned(choice.feared, round_.seed, f"fears/{plan_id}")
     begun = _of_plan(round_, round_.plans[plan_id], trial_id)
@@ -63,8 +64,10 @@ def from_commitment(round_: Round, plan_id: PlanId, trial_id: str, starts: date)
         owner=choice.owner,
         odds=choice.odds,
         deputy=_deputy(round_, choice),
-        step=TrialStep.RUNNING,
-        starts=starts,
+        step=TrialStep.BUILDING,
+        zone=zone,
+        sealed=sealed,
+        planned_live=choice.live,
         review=choice.review,
         actions=tuple(TrialAction(a.id, a.text, a.who, a.due) for a in choice.actions),
         chances=dict(choice.forecasts),
@@ -75,12 +78,12 @@ def from_commitment(round_: Round, plan_id: PlanId, trial_id: str, starts: date)
 
 
 def proposed(
-    round_: Round, plan_id: PlanId, trial_id: str, owner: MemberId, actions: tuple[TrialAction, ...], review: datetime
+    round_: Round, plan_id: PlanId, trial_id: str, owner: MemberId, actions: tuple[TrialAction, ...], live: date
 ) -> Trial:
     """An unused plan of an earlier round that may start now; it waits for the yes of its owner."""
     begun = _of_plan(round_, round_.plans[plan_id], trial_id)
     return replace(
-        begun, asked=owner, offers=1, actions=actions, review=review, deputy=_deputy(round_, Choice(plan_id))
+        begun, asked=owner, offers=1, actions=actions, planned_live=live, deputy=_deputy(round_, Choice(plan_id))
     )
 
 
@@ -104,6 +107,7 @@ def _of_plan(round_: Round, plan: Plan, trial_id: str) -> Trial:
         planned=plan.weeks,
         child_of=TrialId(plan.child_of) if plan.child_of else None,
         facilitator=round_.roles.acting(Role.FACILITATOR),
+        decision_maker=round_.roles.acting(Role.DECISION_MAKER),
         people={m: round_.name_of(m) for m in round_.active()},
     )
 
@@ -129,22 +133,21 @@ def log_week(trial: Trial, command: LogWeek, now: datetime) -> Facts:
     check_entry(trial.criterion, entry)
     known = trial.entry(entry.week)
     if known is None:
-        return _logged(trial, WeekLogged(entry, corrects=False))
+        return _logged(trial, WeekLogged(entry, corrects=False), command.review)
     if known.same_numbers(entry):
         return ()
     if not command.correct:
         raise Refused(Because.WEEK_TAKEN, **_named(trial, entry.week))
     reason = accepted(command.entry.reason, 300, field="reason")
-    return _logged(trial, WeekLogged(replace(entry, reason=reason), corrects=True))
+    return _logged(trial, WeekLogged(replace(entry, reason=reason), corrects=True), command.review)
 
 
-def _logged(trial: Trial, fact: WeekLogged) -> Facts:
+def _logged(trial: Trial, fact: WeekLogged, review: datetime | None) -> Facts:
     """A week that cannot be counted lengthens the trial, and its review moves with it."""
-    after = week_logged(trial, fact)
-    longer, ends = after.last_week() - trial.last_week(), after.ends()
-    if longer <= 0 or trial.stopped or trial.review is None or ends is None or trial.review.date() > ends:
+    longer = week_logged(trial, fact).last_week() - trial.last_week()
+    if longer <= 0 or trial.stopped or review is None or trial.review is None or trial.review >= review:
         return (fact,)
-    return fact, ReviewMoved(trial.review + timedelta(weeks=longer), missed=False, longer=longer)
+    return fact, ReviewMoved(review, missed=False, longer=longer)
 
 
 def _check_week(trial: Trial, week: int, today: date) -> None:
@@ -191,7 +194,7 @@ def week_logged(trial: Trial, fact: WeekLogged) -> Trial:
 
 
 def reading_taken(trial: Trial, fact: ReadingTaken) -> Trial:
-    looks = tuple(sorted({*trial.looks, fact.reading.weeks}))
+    looks = tuple(sorted({*trial.looks, fact.reading.weeks} - {0}))
     return replace(trial, reading=fact.reading, looks=looks)
 
 
@@ -245,7 +248,7 @@ def replay(trial: Trial, facts: Iterable[TrialFact]) -> Trial:
 
 def diagram() -> str:
     """The life of a trial as a Mermaid state diagram, printed from the table."""
-    lines = ["stateDiagram-v2", "    [*] --> proposed", "    [*] --> running: chosen at the commitment"]
+    lines = ["stateDiagram-v2", "    [*] --> proposed", "    [*] --> being_built: chosen at the commitment"]
     for (step, fact), following in TRANSITIONS.items():
         lines.append(f"    {_slug(step)} --> {_slug(following)}: {fact.__name__}")
     lines += ["    reviewed --> [*]", "    dropped --> [*]"]

@@ -66,8 +66,8 @@ def answer_offer(trial: Trial, command: AnswerOffer, now: datetime) -> Facts:
     changed = OwnerChanged(command.by, trial.owner)
     if trial.step is not TrialStep.PROPOSED:
         return (changed,)
-    assert command.starts is not None and trial.review is not None
-    return (changed, TrialStarted(starts=command.starts))
+    assert command.start is not None
+    return (changed, TrialStarted(command.start))
 
 
 def may_be_taken(trial: Trial) -> bool:
@@ -228,7 +228,10 @@ def owner_lost(trial: Trial, fact: OwnerLost) -> Trial:
 
 
 def trial_started(trial: Trial, fact: TrialStarted) -> Trial:
-    return replace(trial, starts=fact.starts)
+    """What waited since an earlier release, or for long, should be live from the day on which building begins."""
+    start = fact.start
+    planned = max(trial.planned_live or start.day, start.day)
+    return replace(trial, sealed=start.day, zone=start.zone, planned_live=planned, review=start.review)
 
 
 def action_ticked(trial: Trial, fact: ActionTicked) -> Trial:

@@ -33,6 +33,7 @@ class TrialStep(StrEnum):
 WENT_LIVE = (TrialStep.RUNNING, TrialStep.IN_REVIEW)
 UNDER_WAY = (TrialStep.BUILDING, *WENT_LIVE)
 OPEN_STEPS = (TrialStep.PROPOSED, *UNDER_WAY)
+REVIEW_TAKES = timedelta(minutes=45)
 Decision = Literal["scale", "change", "stop"]
 DECISIONS: tuple[Decision, ...] = ("scale", "change", "stop")
 Signable = Literal["fear", "learning"]
@@ -87,6 +88,15 @@ class TrialAction:
     who: MemberId
     due: datetime
     done: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """The day on which building begins, the zone of its days, and when it is reviewed if it is live as planned."""
+
+    day: date
+    zone: str
+    review: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +265,12 @@ class Trial:
         """Of week 0, which is not judged, the days before the first whole one."""
         history = self.weeks.get(week, ()) if week else self.early
         return history[-1] if history else None
+
+    def holders(self) -> tuple[MemberId, ...]:
+        """Who holds its review, those first without whom it cannot be held. Trials of earlier releases do not know who
+        decides."""
+        found = (self.owner or self.asked or self.facilitator, self.decision_maker, self.facilitator)
+        return tuple(dict.fromkeys(m for m in found if m is not None and m in self.people))
 
     # --- being built ---
 

@@ -186,10 +186,20 @@ def _while_asked_to_sign(trial: Trial, rest: Rest) -> bool:
     return rest[1] == signing.asked_about(trial) and not signing.is_settled(trial, MemberId(rest[0]))
 
 
+def _while_late(trial: Trial, rest: Rest) -> bool:
+    return trial.step is TrialStep.BUILDING and rest[1] == str(trial.live_agreed())
+
+
+LIVE = "live"
+"""The key of the question whether it is live."""
+
+
 def is_open(trial: Trial, person: str, key: str) -> bool:
-    """Whether this person still owes this week's numbers or this action."""
+    """Whether this person still owes this week's numbers, this action, or the word that it is live."""
     if key.isdigit():
         return trial.owner == person and int(key) not in trial.weeks
+    if key == LIVE:
+        return trial.owner == person and trial.step is TrialStep.BUILDING
     return any(action.id == key and action.who == person for action in trial.open_actions())
 
 
@@ -246,6 +256,7 @@ TRIAL: Mapping[str, Life[Trial]] = {
     REMINDED: Life(End.GONE, _while_something_is_open),
     "missed": Life(End.GONE, _while_weeks_are_missing),
     "unowned": Life(End.GONE, _while_unowned),
+    "late": Life(End.GONE, _while_late),
     "action": Life(End.GONE, _while_action_is_open),
     "brief": Life(End.GONE, _while_running),
     "close": Life(End.GONE, _in_review),

@@ -38,6 +38,10 @@ def over(trial: Trial, by: MemberId, occurrence: MadeFor) -> Line:
     match occurrence.what:
         case "running" if trial.step is TrialStep.IN_REVIEW or trial.stopped:
             return over_words.in_review(trial)
+        case "building" | "late" if trial.step is not TrialStep.BUILDING:
+            return over_words.live(trial)
+        case "late" if which != str(trial.live_agreed()):
+            return over_words.decided_about_build(trial)
         case "proposed" if trial.step is not TrialStep.PROPOSED:
             return over_words.started(trial)
         case "week" if which.isdigit() and (entry := trial.entry(int(which))) is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 from coldframe.domain.names import MemberId, Role
 from coldframe.domain.trial.state import Trial
@@ -15,7 +16,7 @@ from coldframe.ports.chat import Place
 from coldframe.speech.trial import trial_words
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time
-from coldframe.timing.zones import instant
+from coldframe.timing.zones import instant, known_zone, local
 
 MAX_DAYS = 400  # days to look for a working day
 
@@ -29,24 +30,36 @@ async def calendar_of(turn: Turn, trial: Trial, person: MemberId | None = None) 
     return members.calendar_of(await turn.uow.member(trial.tenant, whose))
 
 
+async def zone_of(turn: Turn, trial: Trial) -> ZoneInfo:
+    """Whose days its weeks are: fixed at the seal, in trials of earlier releases the owner's."""
+    return known_zone(trial.zone) if trial.zone else (await calendar_of(turn, trial)).tz
+
+
 async def today(turn: Turn, trial: Trial) -> date:
-    return (await calendar_of(turn, trial)).local_day(turn.now)
+    return local(turn.now, await zone_of(turn, trial)).date()
 
 
 async def earliest_review(turn: Turn, trial: Trial) -> datetime:
-    """The planned end as a moment in the owner's zone."""
-    calendar = await calendar_of(turn, trial)
-    ends = trial.ends()
-    assert ends is not None
-    return instant(ends, time(0), calendar.tz)
+    """When its last week can be counted."""
+    counted = trial.all_counted()
+    assert counted is not None
+    return instant(counted, time(0), await zone_of(turn, trial))
+
+
+async def chief_of(turn: Turn, trial: Trial) -> MemberId | None:
+    """Who decides: by the round while it is kept."""
+    round_ = await turn.uow.round(trial.round_id)
+    return round_.roles.acting(Role.DECISION_MAKER) if round_ is not None else trial.decision_maker
+
+
+async def holders(turn: Turn, trial: Trial) -> tuple[MemberId, ...]:
+    """Who holds its review."""
+    return replace(trial, decision_maker=await chief_of(turn, trial)).holders()
 
 
 async def at_review(turn: Turn, trial: Trial) -> list[tuple[str, WorkingCalendar]]:
-    """Who should be at work on the day of the review: its owner, and the decision-maker while the round is kept."""
-    owner = trial.owner or trial.asked or trial.facilitator
-    round_ = await turn.uow.round(trial.round_id)
-    chief = round_.roles.acting(Role.DECISION_MAKER) if round_ is not None else owner
-    names = {member: trial.name_of(member) for member in (owner, chief) if member in trial.people}
+    """Who should be at work on the day of the review."""
+    names = {member: trial.name_of(member) for member in await holders(turn, trial)}
     return await members.named_calendars(turn.uow, trial.tenant, names)
 
 

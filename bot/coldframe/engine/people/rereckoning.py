@@ -153,8 +153,10 @@ def _moments_of(
     trial: Trial, member: MemberId, calendar: WorkingCalendar, now: datetime
 ) -> list[tuple[str, str, datetime]]:
     words = [schedule.action_moment(a, calendar) for a in trial.open_actions() if a.who == member]
-    if member == trial.owner and trial.starts is not None:
-        words += schedule.week_moments(trial, calendar)
+    if member == trial.owner:
+        words += schedule.owners_moments(trial, calendar)
+    late = schedule.late_moment(trial, member, calendar)
+    words += [late] if late is not None else []
     found = [(schedule.WORD, word.pack(), at) for word, at in words]
     if member == (trial.owner or trial.facilitator) and trial.review is not None:
         found.append((reviews.BRIEF, "brief", reviews.brief_at(calendar, trial.review)))

@@ -11,7 +11,7 @@ from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import counter, rules
 from coldframe.domain.state import Round
-from coldframe.domain.trial import standing
+from coldframe.domain.trial import building, standing
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.domain.who_may import Act
 from coldframe.engine.core import endings, lives, members
@@ -19,7 +19,7 @@ from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import fates, teams
-from coldframe.engine.register.registering import RUNNING
+from coldframe.engine.register.registering import WITHOUT_VERDICT
 from coldframe.message.nodes import Message, Option, plain
 from coldframe.message.packed import ButtonValue, MessageName, Occurrence
 from coldframe.ports.chat import Reply
@@ -29,8 +29,9 @@ from coldframe.speech.names import CALLED, DONE, are_in, title
 from coldframe.speech.register import digest_words, fate_words
 from coldframe.speech.register.digest_words import Digest, FateRow, RoundRow, TrialRow, VerdictRow
 from coldframe.speech.register.fate_words import Names
-from coldframe.speech.trial import trial_words
+from coldframe.speech.trial import trial_words, week_dates
 from coldframe.timing.reminders import next_weekly
+from coldframe.timing.zones import known_zone, local
 
 WEEKLY = "digest"
 MAX_ENTRIES = 20  # of the register
@@ -55,7 +56,7 @@ async def gather(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> Dige
         sent,
         tuple(_round_row(r) for r in rounds),
         tuple([await _trial_row(uow, t, now) for t in trials]),
-        tuple(_verdict_row(e) for e in entries if e.verdict != RUNNING),
+        tuple(_verdict_row(e) for e in entries if e.verdict not in WITHOUT_VERDICT),
         tuple(dict.fromkeys(learnings)),
         await teams.places_free(uow, tenant, team),
         await _next_round(uow, tenant, team, now),
@@ -115,8 +116,8 @@ def _round_row(round_: Round) -> RoundRow:
 
 
 async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
-    owner = await uow.member(trial.tenant, trial.owner or trial.facilitator)
-    today = members.calendar_of(owner).local_day(now)
+    owner = members.calendar_of(await uow.member(trial.tenant, trial.owner or trial.facilitator))
+    today = local(now, known_zone(trial.zone)).date() if trial.zone else owner.local_day(now)
     entries = trial.entries()
     when, what = _next_date(trial)
     return TrialRow(
@@ -136,7 +137,8 @@ async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
 
 def _next_date(trial: Trial) -> tuple[datetime | None, str]:
     actions = [(a.due, digest_words.ACTION_DUE) for a in trial.open_actions()]
-    review = [(trial.review, digest_words.REVIEW)] if trial.review is not None else []
+    live = trial.review is not None and trial.step is not TrialStep.BUILDING
+    review = [(trial.review, digest_words.REVIEW)] if live else []
     return min([*actions, *review], default=(None, ""))
 
 
@@ -144,8 +146,12 @@ def _late(trial: Trial, today: date, now: datetime) -> tuple[str, ...]:
     """What is overdue of a trial: facts about the work, never about a person."""
     if trial.step not in UNDER_WAY:
         return ()
-    found = [digest_words.not_logged(w) for w in trial.unlogged(today)]
+    found = [digest_words.not_logged(week_dates.week(trial, w)) for w in trial.unlogged(today)]
     overdue = sum(a.due < now for a in trial.open_actions())
+    if building.is_late(trial, today):
+        found.append(digest_words.NOT_LIVE_LATE)
+    elif trial.step is TrialStep.BUILDING and (expected := trial.live_expected()) is not None and expected < today:
+        found.append(digest_words.NOT_LIVE)
     if overdue:
         found.append(digest_words.actions_open(overdue))
     if trial.owner is None:

@@ -13,7 +13,7 @@ from coldframe.domain.likes import Likes, Tried
 from coldframe.domain.round.plans import PlanHandedIn
 from coldframe.domain.state import Plan, Round
 from coldframe.domain.trial import standing
-from coldframe.domain.trial.state import Closing, Trial
+from coldframe.domain.trial.state import Closing, Trial, TrialStep
 from coldframe.domain.unsigned import enough
 from coldframe.domain.who_may import Act
 from coldframe.engine.core.requests import Answers, Request
@@ -27,7 +27,9 @@ from coldframe.ports.storage import UnitOfWork
 from coldframe.speech.register import register_words
 from coldframe.speech.register.register_words import Found
 
-RUNNING = "running"
+RUNNING, BUILDING, NOT_BUILT = "running", "being built", "not built"
+WITHOUT_VERDICT = (RUNNING, BUILDING, NOT_BUILT)
+_OPEN = {TrialStep.BUILDING: BUILDING, TrialStep.DROPPED: NOT_BUILT}
 BROUGHT = "brought in"
 """Instead of a verdict: it was not judged here."""
 ALIKE = 62.0
@@ -61,12 +63,14 @@ def entry_of(trial: Trial, now: datetime) -> RegisterEntry:
         question=trial.question,
         measure=trial.criterion.measure,
         owner=trial.name_of(trial.owner) if trial.owner else "",
-        verdict=RUNNING,
+        verdict=_OPEN.get(trial.step, RUNNING),
         at=now,
         planned=trial.planned,
         brought=trial.brought,
         child_of=trial.child_of or "",
     )
+    if trial.step is TrialStep.DROPPED:
+        return replace(entry, sentence=trial.stopped, reason=trial.stopped)
     return entry if trial.closing is None else _closed(entry, trial, trial.closing)
 
 
@@ -234,7 +238,7 @@ async def plan_handed_in(turn: Turn, before: Round, round_: Round, fact: PlanHan
     name = MessageName(round_.id, "alike", (plan.author, plan.id, best.trial_id)).pack()
     if await turn.uow.knows_message(name):
         return
-    message = register_words.resembling(plan.title, shown(best), best.verdict == RUNNING)
+    message = register_words.resembling(plan.title, shown(best), best.verdict in (RUNNING, BUILDING))
     turn.post_as(name, turn.direct(round_, plan.author), message, round_.id)
 
 

@@ -8,8 +8,8 @@ from datetime import date, datetime, time, timedelta
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.round import commitment, rules, undoing
 from coldframe.domain.state import Round
-from coldframe.domain.trial.state import UNDER_WAY, Trial
-from coldframe.engine.core import members
+from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
+from coldframe.engine.core import lives, members
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import fates
 from coldframe.message.harmless import theirs
@@ -20,7 +20,10 @@ from coldframe.speech.register.fate_words import Ask, Item
 from coldframe.speech.trial import owner_words
 from coldframe.speech.trial.owner_words import Open
 from coldframe.timing.calendars import WorkingCalendar
-from coldframe.timing.zones import instant
+from coldframe.timing.zones import instant, known_zone, local
+
+DAYS_END = time(17)
+"""By when it is said whether it is live, on its day."""
 
 
 async def owed(turn: Turn, tenant: str, member: MemberId, channels: Container[str]) -> list[tuple[Line, When]]:
@@ -102,7 +105,8 @@ async def in_trials(turn: Turn, tenant: str, person: str) -> list[Open]:
     for team in sorted({*owned, *await turn.uow.teams_of(tenant, person)}):
         for trial in await turn.uow.trials_of(tenant, team):
             if trial.step in UNDER_WAY:
-                found += _open_of(trial, MemberId(person), calendar, today)
+                now = today if not trial.zone else local(turn.now, known_zone(trial.zone)).date()
+                found += _open_of(trial, MemberId(person), calendar, now)
     return sorted(found, key=lambda one: one.due)
 
 
@@ -113,8 +117,19 @@ def _open_of(trial: Trial, person: MemberId, calendar: WorkingCalendar, today: d
         if a.who == person and calendar.local_day(a.due) <= today
     ]
     if trial.owner == person:
-        for week in trial.unlogged(today):
-            over = trial.week_over(week)
-            assert over is not None
-            found.append(Open(trial, "week", str(week), instant(over + timedelta(days=7), time(0), calendar.tz)))
+        found += _of_owner(trial, calendar, today)
     return found
+
+
+def _of_owner(trial: Trial, calendar: WorkingCalendar, today: date) -> list[Open]:
+    """Whether it is live, from its day on; the numbers of each week whose people can be counted, best before the next
+    one's are asked for."""
+    expected = trial.live_expected()
+    if trial.step is TrialStep.BUILDING:
+        due = expected is not None and expected <= today
+        return [Open(trial, "live", lives.LIVE, instant(expected, DAYS_END, calendar.tz))] if due and expected else []
+    return [
+        Open(trial, "week", str(week), instant(counted + timedelta(days=7), time(0), calendar.tz))
+        for week in trial.unlogged(today)
+        if (counted := trial.counted_from(week)) is not None
+    ]

@@ -7,19 +7,20 @@ from collections.abc import Awaitable, Callable, Mapping
 from datetime import timedelta
 
 from coldframe.domain.names import MemberId
+from coldframe.domain.trial import building
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
-from coldframe.engine.core import allowance, endings, trial_turn
+from coldframe.engine.core import allowance, endings, lives, trial_turn
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.reminding import bundle
 from coldframe.engine.trial.schedule import WORD, Word, word_later
 from coldframe.message.nodes import Message
 from coldframe.ports.storage import Due
-from coldframe.speech.trial import owner_words, review_words, trial_words
+from coldframe.speech.trial import building_words, owner_words, review_words, trial_words
 
 A_WEEK = timedelta(weeks=1)
 Said = Callable[[Turn, Trial, str], Awaitable[Message]]
 """What is said: (turn, trial, the week, person or number it is about)."""
-OF_THE_FACILITATOR = ("unowned", "unanswered", "close")
+OF_THE_FACILITATOR = ("unowned", "unanswered", "late", "close")
 Needed = Callable[[Turn, Trial, Word], Awaitable[bool]]
 
 
@@ -75,7 +76,8 @@ async def _say(turn: Turn, trial: Trial, word: Word) -> None:
     words = await SAID[word.what](turn, trial, word.key)
     trial_turn.tell(turn, trial, person, word.what, words, word.key, turn.kit.ids.new(""))
     await turn.uow.note_nudge(trial.tenant, person, turn.now)
-    if word.what == "unowned":  # once, then weekly until somebody owns it
+    to_facilitator = word.what == "late" and person == trial.facilitator
+    if to_facilitator or word.what == "unowned":  # once, then weekly until it is settled
         word_later(turn, trial, person, word.what, word.key, turn.now + A_WEEK)
 
 
@@ -90,6 +92,15 @@ async def _needed(turn: Turn, trial: Trial, word: Word) -> bool:
 
 async def _week_is_missing(turn: Turn, trial: Trial, word: Word) -> bool:
     return trial.owner == word.person and int(word.key) in trial.unlogged(await trial_turn.today(turn, trial))
+
+
+async def _is_not_live(turn: Turn, trial: Trial, word: Word) -> bool:
+    expected, today = trial.live_expected(), await trial_turn.today(turn, trial)
+    return lives.is_open(trial, word.person, lives.LIVE) and expected is not None and expected <= today
+
+
+async def _is_late(turn: Turn, trial: Trial, word: Word) -> bool:
+    return building.is_late(trial, await trial_turn.today(turn, trial)) and word.key == str(trial.live_agreed())
 
 
 async def _two_weeks_are_missing(turn: Turn, trial: Trial, word: Word) -> bool:
@@ -118,6 +129,8 @@ async def _is_in_review(turn: Turn, trial: Trial, word: Word) -> bool:
 
 
 NEEDED: Mapping[str, Needed] = {
+    "live": _is_not_live,
+    "late": _is_late,
     "week": _week_is_missing,
     "tell": _two_weeks_are_missing,
     "missed": _two_weeks_are_missing,
@@ -134,6 +147,10 @@ NEEDED: Mapping[str, Needed] = {
 
 async def _missed(turn: Turn, trial: Trial, week: str) -> Message:
     return owner_words.weeks_missed(trial, (int(week) - 1, int(week)))
+
+
+async def _late(turn: Turn, trial: Trial, key: str) -> Message:
+    return building_words.late(trial)
 
 
 async def _unowned(turn: Turn, trial: Trial, key: str) -> Message:
@@ -154,6 +171,7 @@ async def _close(turn: Turn, trial: Trial, key: str) -> Message:
 
 SAID: Mapping[str, Said] = {
     "missed": _missed,
+    "late": _late,
     "unowned": _unowned,
     "unanswered": _unanswered,
     "brief": _brief,

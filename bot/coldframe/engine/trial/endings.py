@@ -28,7 +28,7 @@ async def follow(turn: Turn, before: Trial, after: Trial) -> None:
 def _around(trial: Trial) -> tuple[object, ...]:
     """What messages last for."""
     said = trial.in_the_way, tuple(trial.weeks), trial.open_actions(), trial.asked_to_sign
-    return trial.step, trial.owner, trial.asked, *said
+    return trial.step, trial.owner, trial.asked, trial.live_agreed(), *said
 
 
 def _life(posted: Posted) -> lives.Life[Trial] | None:

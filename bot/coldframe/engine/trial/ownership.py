@@ -10,12 +10,13 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Role
 from coldframe.domain.people.facts import MemberLeft
-from coldframe.domain.refusals import Because, Refused, known
+from coldframe.domain.refusals import known
 from coldframe.domain.round.choosing import OwnerAsked
 from coldframe.domain.state import Round
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import (
     AnswerOffer,
+    ChangeDecisionMaker,
     DropTrial,
     GiveUp,
     JoinTrial,
@@ -27,9 +28,9 @@ from coldframe.domain.trial.commands import (
 )
 from coldframe.domain.trial.commands import Tick as TickAction
 from coldframe.domain.trial.facts import OwnerLost
-from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialAction, TrialStep
+from coldframe.domain.trial.state import UNDER_WAY, Start, Trial, TrialAction, TrialStep
 from coldframe.domain.who_may import Act
-from coldframe.engine.core import allowance, members, sent_form, trial_turn
+from coldframe.engine.core import allowance, members, review_dates, sent_form, trial_turn
 from coldframe.engine.core.requests import TrialRequest, acts, of_trial, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.register import fates
@@ -40,7 +41,7 @@ from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech.names import of_action, who
 from coldframe.speech.people import time_words
-from coldframe.speech.trial import owner_words, trial_forms, trial_words
+from coldframe.speech.trial import owner_words, trial_dates, trial_forms
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.windows import add_working_hours
 
@@ -94,18 +95,21 @@ async def ask(turn: Turn, trial: Trial, by: str, reason: str) -> None:
 async def accept(request: TrialRequest) -> None:
     """Yes. A trial that waited for this yes takes a place now, if one is free."""
     trial, turn = request.trial, request.turn
-    calendar = await trial_turn.calendar_of(turn, trial, request.by)
+    start = None
     if trial.step is TrialStep.PROPOSED and trial.asked == request.by:
         await refuse_without_place(turn, trial.tenant, trial.team)
-        review_still_fits(trial, turn.now)
-    await request.act(AnswerOffer(request.by, accept=True, starts=calendar.local_day(turn.now)))
+        start = await _start(turn, trial, request.by)
+    await request.act(AnswerOffer(request.by, accept=True, start=start))
 
 
-def review_still_fits(trial: Trial, now: datetime) -> None:
-    """Raises Refused for a review before the planned weeks are over."""
-    earliest = now + timedelta(weeks=trial.planned) - timedelta(days=1)
-    if trial.review is not None and trial.review < earliest:
-        raise Refused(Because.REVIEW_TOO_EARLY, at=trial.review, earliest=earliest)
+async def _start(turn: Turn, trial: Trial, owner: MemberId) -> Start:
+    """It is built from today on, in the zone of whoever owns it."""
+    calendar = await trial_turn.calendar_of(turn, trial, owner)
+    today = calendar.local_day(turn.now)
+    counted = trial.all_counted_if_live(max(trial.planned_live or today, today))
+    people = replace(trial, owner=owner).holders()
+    review = await review_dates.moment(turn, trial.tenant, people, counted, calendar.tz)
+    return Start(today, calendar.zone, review)
 
 
 async def declined(request: TrialRequest) -> Reply:
@@ -168,6 +172,8 @@ async def chief_left(turn: Turn, before: Round, round_: Round, fact: MemberLeft)
         return
     found = await turn.uow.trials_of(round_.tenant, round_.channel)
     trials = [t for t in found if t.round_id == round_.id and t.step in UNDER_WAY]
+    for trial in trials:
+        await turn.act_on_trial(trial, ChangeDecisionMaker(BOT, chief))
     if trials:
         words = owner_words.decides_now(trials, trials[0].name_of(fact.member), who(round_, chief))
         turn.answer(round_.tenant, facilitator, words, ask=True)
@@ -211,7 +217,7 @@ async def moved(request: TrialRequest) -> None:
     trial = await request.act(MoveAction(request.by, action.id, day.at))
     again = time_words.set_again("trial.move", of_action(trial, action.id))
     own = action.who == request.by
-    entry = (trial_words.calendar_of_action(trial, action.id),) if own else ()
+    entry = (trial_dates.calendar_of_action(trial, action.id),) if own else ()
     request.answer(replace(time_words.date_understood(time_words.ACTION, day, again), attachments=entry))
     if not own:
         words = owner_words.action_moved(trial, action.id, request.by)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from coldframe.domain.names import PlanId
@@ -10,6 +11,7 @@ from coldframe.domain.state import Alongside, Round
 from coldframe.domain.trial.state import UNDER_WAY
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import teams
+from coldframe.ports.storage import RunningTrial
 
 
 async def places(turn: Turn, round_: Round) -> tuple[int, datetime | None]:
@@ -17,7 +19,7 @@ async def places(turn: Turn, round_: Round) -> tuple[int, datetime | None]:
     running = await turn.uow.running_trials(round_.tenant, round_.channel)
     if len(running) < round_.settings.trials_at_once:
         return len(running), None
-    return len(running), min(t.review for t in running)
+    return len(running), _free_on(running, turn.now)
 
 
 async def alongside(turn: Turn, round_: Round) -> tuple[Alongside, ...]:
@@ -33,8 +35,13 @@ async def refuse_without_place(turn: Turn, tenant: str, team: str) -> None:
     running = await turn.uow.running_trials(tenant, team)
     most = await teams.places_at_once(turn.uow, tenant, team)
     if len(running) >= most:
-        free_on = min(t.review for t in running)
+        free_on = _free_on(running, turn.now)
         raise Refused(Because.NO_FREE_PLACE, most=most, running=len(running), free_on=free_on)
+
+
+def _free_on(running: Sequence[RunningTrial], now: datetime) -> datetime | None:
+    """Nobody knows of one that is so late that its review would have been."""
+    return min((t.review for t in running if t.review > now), default=None)
 
 
 def trial_id(round_: Round, plan: PlanId) -> str:

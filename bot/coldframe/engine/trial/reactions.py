@@ -17,17 +17,16 @@ from coldframe.domain.trial.facts import (
     ReviewOpened,
     ShownSigned,
     StoppedEarly,
-    TrialDropped,
     TrialFact,
     TrialOffered,
     TrialStarted,
     WeekLogged,
 )
-from coldframe.domain.trial.state import UNDER_WAY, Trial
+from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import trial_turn
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import registering
-from coldframe.engine.trial import endings, ownership, reviews, schedule, signing, starting, weekly
+from coldframe.engine.trial import building, endings, ownership, reviews, schedule, signing, starting, weekly
 from coldframe.speech.trial import owner_words, review_words, trial_words
 
 
@@ -70,7 +69,8 @@ async def _owner_changed(turn: Turn, before: Trial, after: Trial, fact: OwnerCha
         await turn.uow.move_place(after.id, fact.member, after.review)
         await turn.drop_due(after.id, kind=schedule.WORD)
         await schedule.schedule(turn, after)
-        await reviews.schedule(turn, after)
+        if after.step is not TrialStep.BUILDING:
+            await reviews.schedule(turn, after)
         await registering.enter(turn, after)
 
 
@@ -90,10 +90,6 @@ async def _started(turn: Turn, before: Trial, after: Trial, fact: TrialStarted) 
     trial_turn.say(turn, after, "started", trial_words.started(after))
     assert after.owner is not None
     trial_turn.tell(turn, after, after.owner, "yours", owner_words.you_own(after))
-
-
-async def _dropped(turn: Turn, before: Trial, after: Trial, fact: TrialDropped) -> None:
-    await turn.drop_due(after.id)
 
 
 # --- actions, obstacles, numbers ------------------------------------------------------------------------------------
@@ -154,7 +150,7 @@ FOLLOW: Mapping[type[TrialFact], Follow[Trial]] = {
     OwnerLost: ownership.owner_lost,
     MemberGone: _member_gone,
     TrialStarted: _started,
-    TrialDropped: _dropped,
+    **building.FOLLOW,
     ActionMoved: _action_moved,
     BlockSaid: _blocked,
     WeekLogged: _logged,

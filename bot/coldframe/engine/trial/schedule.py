@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, time
+from zoneinfo import ZoneInfo
 
 from coldframe.domain.names import MemberId
-from coldframe.domain.trial.state import Trial, TrialAction
-from coldframe.engine.core import trial_turn
+from coldframe.domain.trial.building import late_from
+from coldframe.domain.trial.state import Trial, TrialAction, TrialStep
+from coldframe.engine.core import lives, trial_turn
 from coldframe.engine.core.trial_turn import later_working_day
 from coldframe.engine.core.turn import Turn
 from coldframe.message.packed import Occurrence
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time
-from coldframe.timing.zones import instant
+from coldframe.timing.zones import instant, known_zone
 
 WORD = "trial word"
 REPEAT_AFTER = 2  # working days
@@ -44,9 +46,38 @@ class Word:
 Moments = list[tuple[Word, datetime]]
 
 
+def live_moments(trial: Trial, calendar: WorkingCalendar) -> Moments:
+    """While it is being built: the question on the planned day, and one repeat."""
+    expected = trial.live_expected()
+    if trial.step is not TrialStep.BUILDING or expected is None:
+        return []
+    try:
+        first = next_nudge_time(calendar, instant(expected, time(0), calendar.tz))
+        again = later_working_day(calendar, first, REPEAT_AFTER)
+    except NoWorkingTime:
+        return []
+    owner = str(trial.owner)
+    return [(Word(owner, "live", lives.LIVE), first), (Word(owner, "live", lives.LIVE, "2"), again)]
+
+
+def late_moment(trial: Trial, person: MemberId, calendar: WorkingCalendar) -> tuple[Word, datetime] | None:
+    """When somebody hears that it is two weeks late."""
+    late = late_from(trial)
+    if late is None:
+        return None
+    try:
+        at = next_nudge_time(calendar, instant(late, time(0), calendar.tz))
+    except NoWorkingTime:
+        return None
+    return Word(person, "late", str(trial.live_agreed())), at
+
+
 def week_moments(trial: Trial, calendar: WorkingCalendar) -> Moments:
-    """For every week of it: the reminder when it is over, one repeat, and when two weeks without numbers are told."""
+    """For every week of it: the reminder when its people can be counted, one repeat, and when two weeks without numbers
+    are told."""
     found: Moments = []
+    if trial.starts is None:
+        return found
     for week in range(1, trial.last_week() + 1):
         try:
             found += _of_week(trial, week, calendar)
@@ -56,9 +87,9 @@ def week_moments(trial: Trial, calendar: WorkingCalendar) -> Moments:
 
 
 def _of_week(trial: Trial, week: int, calendar: WorkingCalendar) -> Moments:
-    over, owner, key = trial.week_over(week), str(trial.owner), str(week)
-    assert over is not None
-    first = next_nudge_time(calendar, instant(over, time(0), calendar.tz))
+    counted, owner, key = trial.counted_from(week), str(trial.owner), str(week)
+    assert counted is not None
+    first = next_nudge_time(calendar, instant(counted, time(0), trial_zone(trial, calendar)))
     found = [
         (Word(owner, "week", key), first),
         (Word(owner, "week", key, "2"), later_working_day(calendar, first, REPEAT_AFTER)),
@@ -74,10 +105,19 @@ def action_moment(action: TrialAction, calendar: WorkingCalendar) -> tuple[Word,
     return Word(action.who, "action", action.id), next_nudge_time(calendar, morning)
 
 
+def owners_moments(trial: Trial, calendar: WorkingCalendar) -> Moments:
+    return live_moments(trial, calendar) + week_moments(trial, calendar)
+
+
+def trial_zone(trial: Trial, calendar: WorkingCalendar) -> ZoneInfo:
+    """Whose midnight ends its weeks."""
+    return known_zone(trial.zone) if trial.zone else calendar.tz
+
+
 async def moments_of(turn: Turn, trial: Trial, person: str) -> Moments:
     """All words to this person about the trial's weeks and their own first-week actions."""
     calendar = await trial_turn.calendar_of(turn, trial, MemberId(person))
-    moments = week_moments(trial, calendar) if trial.owner == person else []
+    moments = owners_moments(trial, calendar) if trial.owner == person else []
     return moments + [action_moment(a, calendar) for a in trial.open_actions() if a.who == person]
 
 
@@ -85,12 +125,23 @@ async def schedule(turn: Turn, trial: Trial) -> None:
     """Sets the words to come for this owner and those who have first-week actions."""
     if trial.owner is None:
         return
-    moments = week_moments(trial, await trial_turn.calendar_of(turn, trial))
+    calendar = await trial_turn.calendar_of(turn, trial)
     for action in trial.open_actions():
         await schedule_action(turn, trial, action)
-    for word, at in moments:
+    for word, at in week_moments(trial, calendar):
         if at >= turn.now:
             turn.later(WORD, trial.id, word.pack(), at)
+    await _schedule_build(turn, trial, calendar)
+
+
+async def _schedule_build(turn: Turn, trial: Trial, calendar: WorkingCalendar) -> None:
+    """A day that has come is asked about now."""
+    for word, at in live_moments(trial, calendar):
+        turn.later(WORD, trial.id, word.pack(), max(at, next_nudge_time(calendar, turn.now)))
+    for person in await trial_turn.holders(turn, trial):
+        late = late_moment(trial, person, await trial_turn.calendar_of(turn, trial, person))
+        if late is not None:
+            turn.later(WORD, trial.id, late[0].pack(), max(late[1], turn.now))
 
 
 async def schedule_action(turn: Turn, trial: Trial, action: TrialAction) -> None:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import date, datetime, timedelta
 
+from coldframe.domain import checks
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import ENDS, MemberId, PlanId
 from coldframe.domain.refusals import Because, Refused
@@ -19,28 +19,27 @@ from coldframe.engine.core import members, sent_form, trial_turn
 from coldframe.engine.core.requests import RoundRequest, of_round
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import digest, leftovers, registering
-from coldframe.engine.trial import ownership, reviews, schedule, signing
+from coldframe.engine.trial import building, ownership, reviews, schedule, signing
 from coldframe.engine.trial.places import refuse_without_place, trial_id
 from coldframe.message.nodes import Option
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import RunningTrial
-from coldframe.speech.names import about_trial
-from coldframe.speech.people import time_words
 from coldframe.speech.round import forms
-from coldframe.speech.trial import owner_words, trial_forms, trial_words
+from coldframe.speech.trial import building_words, owner_words, trial_forms, trial_words
+from coldframe.timing.dates import Reading
 
 MAX_ACTION = 300  # characters of a first-week action
 
 
 async def begin(turn: Turn, trial: Trial) -> None:
-    """Takes a place, enters the register, sets everything that is to come."""
+    """Takes a place, enters the register, sets what is to come."""
     assert trial.review is not None
-    ends = await trial_turn.earliest_review(turn, trial)
-    place = RunningTrial(trial.id, trial.tenant, trial.team, trial.owner or "", ends, trial.review)
+    place = RunningTrial(trial.id, trial.tenant, trial.team, trial.owner or "", trial.review, trial.review)
     await turn.uow.start_trial(place)
     await registering.enter(turn, trial)
     await schedule.schedule(turn, trial)
-    await reviews.schedule(turn, trial)
+    if trial.step is not TrialStep.BUILDING:  # it was brought in while it was running
+        await reviews.schedule(turn, trial)
 
 
 # --- when the round is committed ------------------------------------------------------------------------------------
@@ -49,9 +48,10 @@ async def begin(turn: Turn, trial: Trial) -> None:
 async def committed(turn: Turn, before: Round, round_: Round, fact: Committed) -> None:
     """The chosen plans take their places, each with its card, its dues and its place in the register."""
     for plan, choice in round_.choices.items():
-        assert choice.review is not None and choice.owner is not None
-        starts = await _first_day(turn, round_, plan, choice.owner, choice.review, fact.at)
-        trial = domain.from_commitment(round_, plan, trial_id(round_, plan), starts)
+        assert choice.owner is not None
+        calendar = members.calendar_of(await turn.uow.member(round_.tenant, choice.owner))
+        sealed = calendar.local_day(fact.at)
+        trial = domain.from_commitment(round_, plan, trial_id(round_, plan), sealed, calendar.zone)
         await turn.uow.add_trial(trial, turn.now)
         await trial_turn.show_card(turn, trial)
         feared = trial_words.fears(trial)
@@ -62,13 +62,6 @@ async def committed(turn: Turn, before: Round, round_: Round, fact: Committed) -
     await digest.schedule(turn, round_.tenant, round_.channel)
 
 
-async def _first_day(turn: Turn, round_: Round, plan: PlanId, owner: MemberId, review: datetime, at: datetime) -> date:
-    """The owner's local day of the seal; a day earlier where the review was set just before it."""
-    calendar = members.calendar_of(await turn.uow.member(round_.tenant, owner))
-    weeks = timedelta(weeks=round_.plans[plan].weeks)
-    return min(calendar.local_day(at), calendar.local_day(review) - weeks)
-
-
 # --- an unused plan starts ------------------------------------------------------------------------------------------
 
 
@@ -76,7 +69,8 @@ async def begin_form(request: RoundRequest) -> Reply:
     plan = await _unused(request)
     round_ = request.round
     options = [Option(m, round_.name_of(m)) for m in round_.active()]
-    form = trial_forms.begin(round_, plan.id, options)
+    pace = building_words.pace_line(await building.pace_of(request.turn, round_))
+    form = trial_forms.begin(round_, plan.id, options, pace)
     unchecked = plan.caution and not plan.checked_by
     extra = forms.criterion(round_, plan.id).fields if plan.criterion.missing() or unchecked else ()
     return Reply(form=replace(form, fields=(*form.fields, *extra)))
@@ -99,25 +93,31 @@ async def begun(request: RoundRequest) -> Reply | None:
     try:
         round_ = _completed(request, plan)
         actions = await _actions(request, plan, owner)
-        review = await sent_form.review_day(request, "review", owner)
+        live = await _live_day(request, owner)
     except sent_form.FieldError as error:
         return Reply(errors={error.field: error.sentence})
-    trial = domain.proposed(round_, plan.id, trial_id(round_, plan.id), owner, actions, review.at)
+    trial = domain.proposed(round_, plan.id, trial_id(round_, plan.id), owner, actions, live.day)
     await _add(request.turn, trial)
-    again = time_words.set_again("trial.review_date", about_trial(trial))
-    request.answer(time_words.date_understood(time_words.REVIEW, review, again))
+    request.answer(building_words.planned(live.day))
     await ownership.ask(request.turn, trial, request.by, "")
     found = await request.turn.uow.open_posts(trial.tenant, None, trial.people)
     await leftovers.follow(request.turn, trial.tenant, trial.team, found)
     return request.passing(owner_words.asked_to_start())
 
 
+async def _live_day(request: RoundRequest, owner: MemberId) -> Reading:
+    """The day on which it should be live: one on which its owner works. Raises FieldError and Refused."""
+    whose = await sent_form.at_work(request, owner)
+    day = await sent_form.typed_day(request, "live", request.text("live"), whose)
+    checks.planned_day(day.day, whose[0][1].local_day(request.turn.now))
+    return day
+
+
 async def _add(turn: Turn, trial: Trial) -> None:
-    """Raises Refused for a plan that is tried already, and for a review that comes too early."""
+    """Raises Refused for a plan that is tried already."""
     known = await turn.uow.trial(trial.id)
     if known is not None and known.step is not TrialStep.DROPPED:
         raise Refused(Because.UNKNOWN_ITEM)
-    ownership.review_still_fits(trial, turn.now)
     await turn.uow.add_trial(trial, turn.now)
 
 

@@ -4,6 +4,7 @@ state under the boundaries for weekly looks."""
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
 from coldframe.domain.commands import BOT
@@ -11,9 +12,9 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import TWO_GROUPS, ComparisonKind
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
-from coldframe.domain.trial.state import UNDER_WAY, Entry, Figures, Reading, Trial, TrialStep, WeekWord
+from coldframe.domain.trial.state import WENT_LIVE, Entry, Figures, Reading, Trial, TrialStep, WeekWord
 from coldframe.domain.who_may import Act
-from coldframe.engine.core import access, endings, lives, trial_turn
+from coldframe.engine.core import access, endings, lives, review_dates, trial_turn
 from coldframe.engine.core.requests import TrialRequest, of_trial, opens
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
@@ -52,7 +53,7 @@ async def sent(request: TrialRequest) -> Reply | None:
         return Reply(errors={error.field or "week": str(error)})
     today = await trial_turn.today(request.turn, trial)
     try:
-        after = await request.act(LogWeek(request.by, entry, today, bool(entry.reason.strip())))
+        after = await _log(request.turn, request.by, trial, entry, today, correct=bool(entry.reason.strip()))
     except Refused as refused:
         return Reply(errors={_field(trial, refused): answers.sentence(refusal(refused))})
     if after == trial:
@@ -60,6 +61,14 @@ async def sent(request: TrialRequest) -> Reply | None:
     if request.text("stop"):
         request.answer(trial_words.stop_line_ticked(after))
     return None
+
+
+async def _log(turn: Turn, by: MemberId, trial: Trial, entry: Entry, today: date, *, correct: bool = False) -> Trial:
+    """A week that cannot count makes the trial longer, and its review moves. Raises Refused."""
+    lengthened = replace(trial, weeks={**trial.weeks, entry.week: (entry,)}) if entry.week else trial
+    return await turn.act_on_trial(
+        trial, LogWeek(by, entry, today, correct, await review_dates.after(turn, lengthened))
+    )
 
 
 def _from_fields(request: TrialRequest) -> Entry:
@@ -161,7 +170,7 @@ async def line_changed(turn: Turn, event: Inbound, what: Edited) -> bool:
 
 async def _running(turn: Turn, event: Inbound) -> list[Trial]:
     owned = await turn.uow.trials_owned(event.place.tenant, event.person)
-    return [t for t in owned if t.step in UNDER_WAY]
+    return [t for t in owned if t.step in WENT_LIVE]
 
 
 async def pressed_line(request: TrialRequest) -> None:
@@ -190,13 +199,15 @@ async def _week_of_line(turn: Turn, trial: Trial, text: str) -> int:
     """The week that a line is for: the one that it names, else the one that waits."""
     waits = _week_meant(trial, await trial_turn.today(turn, trial))
     try:
-        return number_lines.read_line(text, trial.criterion.kind).week or waits
+        named = number_lines.read_line(text, trial.criterion.kind).week
     except (number_lines.Doubtful, number_lines.Unreadable):
         return waits
+    return waits if named is None else named
 
 
 def _entry(trial: Trial, written: number_lines.Written, waits: int) -> Entry:
-    return Entry(written.week or waits, written.trial, written.control, written.state, reason=written.reason)
+    named = waits if written.week is None else written.week
+    return Entry(named, written.trial, written.control, written.state, reason=written.reason)
 
 
 def _week_meant(trial: Trial, today: date) -> int:
@@ -209,7 +220,7 @@ def _week_meant(trial: Trial, today: date) -> int:
 
 async def _take(turn: Turn, by: MemberId, trial: Trial, entry: Entry, today: date) -> None:
     try:
-        after = await turn.act_on_trial(trial, LogWeek(by, entry, today))
+        after = await _log(turn, by, trial, entry, today)
     except Refused as refused:
         known = trial.entry(entry.week)
         if refused.code is not Because.WEEK_TAKEN or known is None:
@@ -263,7 +274,7 @@ async def _take_row(turn: Turn, by: MemberId, trial: Trial, row: week_files.Row,
     if row.entry is None:
         return trial, row.problem
     try:
-        return await turn.act_on_trial(trial, LogWeek(by, row.entry, today)), ""
+        return await _log(turn, by, trial, row.entry, today), ""
     except Refused as refused:
         return trial, answers.sentence(refusal(refused))
 
@@ -274,7 +285,7 @@ async def _take_row(turn: Turn, by: MemberId, trial: Trial, row: week_files.Row,
 async def ask_for_reading(turn: Turn, trial: Trial, by: str) -> None:
     """One reading for all that comes in with this turn: an import is one look."""
     await turn.drop_due(trial.id, kind=READING)
-    entries = sum(len(history) for history in trial.weeks.values())
+    entries = len(trial.early) + sum(len(history) for history in trial.weeks.values())
     occurrence = Occurrence((by, f"{entries}{CHECKED if trial.counting_checked else ''}"))
     turn.later(READING, trial.id, occurrence.pack(), turn.now)
 
@@ -317,7 +328,7 @@ async def read(kit: Kit, due: Due) -> None:
     found, today = await judged(kit, due.subject)
     async with due_turn(kit, due) as turn:
         trial = await take_reading(turn, await turn.trial(due.subject), found)
-        just = [e for e in trial.entries() if e.at is not None and due.at - e.at < JUST]
+        just = [e for e in (*trial.early[-1:], *trial.entries()) if e.at is not None and due.at - e.at < JUST]
         person = Occurrence.unpack(due.occurrence).parts[0]
         turn.answers(trial.tenant, person, due.at)
         trial_turn.tell(turn, trial, person, "reading", trial_words.reading(trial, found, just))

@@ -80,7 +80,7 @@ _KINDS: dict[ComparisonKind, str] = {
 def measure_of(trial: Trial) -> Measure:
     """The frozen measure as the analysis wants it. Raises BadNumber where it cannot be judged."""
     assert trial.starts is not None and trial.review is not None
-    end = trial.ends()
+    end = trial.all_counted()
     assert end is not None
     return measure_for(trial.criterion, trial.planned, trial.starts, max(end, trial.review.date()))
 

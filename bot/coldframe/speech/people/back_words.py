@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from coldframe.domain.trial.state import UNDER_WAY, Trial
+from coldframe.domain.trial.state import WENT_LIVE, Trial
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Items, Line, Message, line
 from coldframe.message.saying import heading, paragraph
@@ -52,8 +52,9 @@ def of_trial(trial: Trial, since: datetime, day: date) -> Meanwhile:
     """What became of a trial since then; `day` is that day in the person's own zone."""
     name, closing = line("“{t}”: ", t=theirs(trial.title, 80)), trial.closing
     happened, decided = list[Line](), list[Line]()
-    if trial.step in UNDER_WAY and trial.starts is not None and trial.starts >= day:
-        happened.append(name + line("the trial is under way."))
+    live = trial.live_since()
+    if trial.step in WENT_LIVE and live is not None and live >= day:
+        happened.append(name + line("it is live."))
     if trial.stopped_at is not None and trial.stopped_at >= since:
         decided.append(name + line("stopped early: {why}", why=theirs(trial.stopped, 150)))
     if closing is not None and closing.at >= since:

@@ -127,6 +127,8 @@ ACTION_DUE = "action due"
 REVIEW = "review"
 REVIEW_OPEN = "review not closed"
 FATE_OVERDUE = "not done by its date"
+NOT_LIVE = "not live on the planned day"
+NOT_LIVE_LATE = "two weeks late to be live: another day, less of it, another owner, or none"
 
 
 def named(title: str, *, brought: bool) -> str:
@@ -142,11 +144,11 @@ def waits_for(round_: Round) -> str:
     return plain(wanting_words.lacks(round_, wanting_words.by_role)) or WAITS_FOR_ANNOUNCEMENT
 
 
-NOT_LOGGED = " not logged"
+NOT_LOGGED = ", not logged"
 
 
-def not_logged(week: int) -> str:
-    return f"week {week}{NOT_LOGGED}"
+def not_logged(week: str) -> str:
+    return f"{week}{NOT_LOGGED}"
 
 
 def _late(row: TrialRow) -> str:

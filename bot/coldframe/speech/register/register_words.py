@@ -16,7 +16,10 @@ from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import brought, count
 
-VERDICTS = ("reached", "better", "not reached", "worse", "cannot tell", "too early", "running", "brought in")
+VERDICTS = (
+    *("reached", "better", "not reached", "worse", "cannot tell", "too early"),
+    *("being built", "running", "not built", "brought in"),
+)
 SHOWN = 5  # entries
 
 

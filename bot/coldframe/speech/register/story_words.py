@@ -10,6 +10,7 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Items, Line, Message, When, line
+from coldframe.message.plain import sentence
 from coldframe.message.saying import heading, paragraph, small
 from coldframe.speech.names import spelt
 
@@ -76,7 +77,10 @@ def _came_out(trial: Trial) -> Line:
     if closing is not None:
         return line("{s} ({d})", s=theirs(closing.sentence or closing.outcome, 2 * LONG), d=closing.decision)
     if trial.step is TrialStep.DROPPED:
-        return line("it never started.")
+        dropped = line("it was not built: {r}", r=theirs(sentence(trial.stopped), 2 * LONG))
+        return dropped if trial.stopped else line("it never started.")
+    if trial.step is TrialStep.BUILDING:
+        return line("it is being built.")
     if trial.step not in UNDER_WAY:
         return line("it waits for an owner.")
     weeks = spelt(len(trial.weeks), "week")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime, timedelta
 
 from coldframe.domain.names import PlanId, Role, Step
 from coldframe.domain.round import commitment, wanting
 from coldframe.domain.round.fates import untried
 from coldframe.domain.state import Choice, Criterion, Plan, Round
+from coldframe.domain.trial.state import REVIEW_TAKES, first_whole_week
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
 from coldframe.message.plain import figure
@@ -18,6 +19,7 @@ from coldframe.speech.levels import level
 from coldframe.speech.names import NO_REASON, about, count, title, together, who
 from coldframe.speech.round import fate_desk_words, odds_words
 from coldframe.speech.round.cards import WHAT_NOW
+from coldframe.timing.dates import day_words, short_day, span_words
 
 A_DAY = 1440  # minutes
 
@@ -56,7 +58,7 @@ def desk(round_: Round, running: int, free_on: datetime | None) -> Message:
 
 
 def _places(running: int, free: int) -> str:
-    under_way = f"{count(running, 'trial')} running" if running else "No trials running"
+    under_way = f"{count(running, 'trial')} under way" if running else "No trials under way"
     left = {0: "no place is free", 1: "one place is free", 2: "two places are free"}
     return f"{under_way}: {left.get(free, f'{free} places are free')}."
 
@@ -73,7 +75,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     rows: list[tuple[str, Line]] = [
         ("Owner", owner),
         ("First week", line("{n}", n=count(len(choice.actions), "action"))),
-        ("Review", line("{d}", d=When(choice.review, "day")) if choice.review else line("no date yet")),
+        ("Live", _planned(choice)),
     ]
     if choice.odds is not None:
         rows.append(("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))))
@@ -90,11 +92,18 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         Button("I would own it", "owner.offer", key),
         Button("First-week actions …", "actions.write", key),
         Button("Criterion …", "criterion.write", key),
-        Button("Review date …", "review.date", key),
+        Button("Live from …", "live.date", key),
         Button("My forecast …", "forecast.write", key),
         Button("Take it out", "choice.drop", key, "danger"),
     )
     return [paragraph("*Chosen: {title}*", title=theirs(plan.title, 80)), Facts(tuple(rows)), offer(*buttons)]
+
+
+def _planned(choice: Choice) -> Line:
+    """The day on which it should be live, and the review that follows from it."""
+    if choice.live is None or choice.review is None:
+        return line("no day yet")
+    return line("planned for {d}; review {r}", d=short_day(choice.live), r=When(choice.review, "day"))
 
 
 def _not_told_yet(round_: Round) -> list[Block]:
@@ -247,15 +256,16 @@ def sealed_card(round_: Round) -> Message:
 
 def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     criterion = plan.criterion
-    assert choice.owner is not None and choice.review is not None
+    assert choice.owner is not None and choice.review is not None and choice.live is not None
     rows: tuple[tuple[str, Line], ...] = (
         ("Owner", line("{o}", o=who(round_, choice.owner))),
         ("Measure", written(criterion.measure, 200)),
         ("Stop line", _stop_line(criterion)),
         ("Harm measure", _harm(criterion)),
         *((("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))),) if choice.odds is not None else ()),
-        ("Runs", line("{w}", w=count(plan.weeks, "week"))),
-        ("Review", line("{d}", d=When(choice.review))),
+        ("Live", line("planned for {d}", d=short_day(choice.live))),
+        ("Runs", line("{w}", w=_weeks_if_live(plan, choice.live))),
+        ("Review", line("{d}; it moves with the day on which it is live", d=When(choice.review))),
     )
     given = together(choice.forecasts.values())
     forecast = (small("Forecasts: {w}.", w=given),) if given else ()
@@ -284,6 +294,12 @@ def _harm(criterion: Criterion) -> Line:
     return words + line(": harm {s} {l}{u}", s=side, l=figure(criterion.harm_limit), u=usual)
 
 
+def _weeks_if_live(plan: Plan, live: date) -> str:
+    first = first_whole_week(live)
+    span = span_words(first, first + timedelta(weeks=plan.weeks, days=-1))
+    return f"{count(plan.weeks, 'whole week')} from then on, {span} if it is live by then"
+
+
 def dates(round_: Round) -> tuple[Appointment, ...]:
     """Every date of the commitment as calendar entries, with uids that stay when a date moves."""
     entries: list[Appointment] = []
@@ -294,8 +310,17 @@ def dates(round_: Round) -> tuple[Appointment, ...]:
             entries.append(Appointment(uid, what, f"First week of {title}", action.due, alarm_minutes=60))
         if choice.review is not None:
             uid, what = f"{round_.id}-{plan_id}-review", f"Review: {title}"
-            entries.append(Appointment(uid, what, round_.settings.question, choice.review, alarm_minutes=A_DAY))
+            span = choice.review, choice.review + REVIEW_TAKES
+            held = Appointment(uid, what, round_.settings.question, *span, alarm_minutes=A_DAY)
+            entries.append(replace(held, attendees=_holders(round_, choice)))
     return (*entries, *next_round(round_))
+
+
+def _holders(round_: Round, choice: Choice) -> tuple[str, ...]:
+    """Names of those who hold the review."""
+    roles = round_.roles
+    people = (choice.owner, roles.acting(Role.DECISION_MAKER), roles.acting(Role.FACILITATOR))
+    return tuple(round_.name_of(member) for member in dict.fromkeys(m for m in people if m is not None))
 
 
 def next_round(round_: Round) -> tuple[Appointment, ...]:
@@ -339,8 +364,28 @@ def actions_again(round_: Round, plan: PlanId) -> Button:
     return Button("Change …", "actions.write", about(round_, plan))
 
 
-def review_again(round_: Round, plan: PlanId) -> Button:
-    return Button("Change …", "review.date", about(round_, plan))
+def live_understood(round_: Round, plan: PlanId) -> Message:
+    """A planned day as it was understood, and what follows from it."""
+    choice = round_.choices[plan]
+    assert choice.live is not None and choice.review is not None
+    words = line(
+        "“{t}” should be live on {d}; I ask then. It runs {w}. Review: {r}. Not what you meant?",
+        t=theirs(round_.plans[plan].title, 80),
+        d=day_words(choice.live),
+        w=_weeks_if_live(round_.plans[plan], choice.live),
+        r=When(choice.review),
+    )
+    return told(words, offer(live_again(round_, plan)))
+
+
+def review_follows(round_: Round, plan: PlanId) -> Message:
+    """To whoever typed its date into a form of an earlier release."""
+    words = line("The review follows from the day on which the trial is live; say that day. Nothing was changed.")
+    return told(words, offer(live_again(round_, plan)))
+
+
+def live_again(round_: Round, plan: PlanId) -> Button:
+    return Button("Change …", "live.date", about(round_, plan))
 
 
 def next_round_again(round_: Round) -> Button:

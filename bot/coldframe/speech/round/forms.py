@@ -12,7 +12,7 @@ from coldframe.domain.round import strengths
 from coldframe.domain.round.commitment import FIRST_WEEK
 from coldframe.domain.settings import RANGES, Settings
 from coldframe.domain.state import MergeProposal, Plan, Round
-from coldframe.message.harmless import theirs
+from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
 from coldframe.speech.names import MOST_BESIDE, about
 from coldframe.speech.round import criterion_forms, jot_words
@@ -234,8 +234,16 @@ def actions(round_: Round, plan_id: PlanId, day_of: Callable[[datetime], date_])
     )
 
 
+def live(round_: Round, plan_id: PlanId, pace: str) -> Form:
+    """The day on which a chosen plan should be live; `pace`: how long the team's builds took, if anybody knows."""
+    known = round_.choices[plan_id].live
+    hint = "Such as next Monday, 12 Jan, or in 2 weeks. Its weeks are the whole ones after that day."
+    field = Field("date", "From which day should it be live?", most=60, hint=hint, initial=str(known or ""))
+    intro = written(round_.plans[plan_id].title, 200) + (line(" {p}", p=pace) if pace else ())
+    return Form("Live from", "live.date", about(round_, plan_id), (field,), intro=intro)
+
+
 DATES = {
-    "review.date": "Date of the review",
     "round.start_on": "Start of the round",
     "nextround.date": "Date of the next round",
     "round.end": "Date of the next round",

@@ -340,7 +340,7 @@ _FILLS: Mapping[Want | Because, tuple[str, str]] = {
     Because.CRITERION_INCOMPLETE: ("Criterion …", "criterion.write"),
     Because.CHECK_MISSING: ("Criterion …", "criterion.write"),
     Because.ACTIONS_MISSING: ("First-week actions …", "actions.write"),
-    Because.REVIEW_MISSING: ("Review date …", "review.date"),
+    Because.LIVE_MISSING: ("Live from …", "live.date"),
     Because.FATES_MISSING: ("What becomes of the others …", "fate.settle"),
     Because.NEXT_ROUND_MISSING: ("Date of the next round …", "nextround.date"),
     Because.OVERLAP_UNCONFIRMED: ("Accept the overlap", "overlap.accept"),

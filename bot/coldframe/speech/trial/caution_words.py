@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from coldframe.analysis.measures import Caution
 from coldframe.analysis.outcomes import Verdict
 from coldframe.domain.trial.state import Trial
@@ -11,6 +9,7 @@ from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, line
 from coldframe.message.plain import figure
 from coldframe.speech.names import count
+from coldframe.speech.trial import week_dates
 from coldframe.speech.trial.measure_words import value
 
 FIRST = ("harm", "worse-so-far")
@@ -36,7 +35,8 @@ def _said(trial: Trial, found: Caution) -> str:
     facts = found.facts
     limit = value(trial, _number(found, "limit"))
     return (
-        f"{facts['name']} went past its limit of {limit} in week {facts['week']} ({figure(_number(found, 'value'))})."
+        f"{facts['name']} went past its limit of {limit} in "
+        f"{week_dates.week(trial, int(facts['week']))} ({figure(_number(found, 'value'))})."
     )
 
 
@@ -62,7 +62,7 @@ def caution(trial: Trial, found: Caution) -> Line | None:
     template = _template(trial, found)
     if template is None:
         return None
-    facts = {name: theirs(_fact(trial, name, fact), 80) for name, fact in found.facts.items()}
+    facts = {name: theirs(_fact(trial, name, fact), 120) for name, fact in found.facts.items()}
     return line(template, **facts)
 
 
@@ -72,13 +72,17 @@ def _template(trial: Trial, found: Caution) -> str | None:
     if found.code == "nothing-came":
         return _NOTHING["count" if trial.criterion.kind == "count" else str(found.facts["group"])]
     if found.code == "gaps" and "until_week" in found.facts:
-        return f"{_CAUTIONS['gaps']} The trial goes on to the end of week {{until_week}} instead."
+        return f"{_CAUTIONS['gaps']} The trial goes on to the end of week {{until_week}}, instead."
     if found.code == "beyond-plan":
         return f"{count(int(found.facts['weeks']), 'week')} logged after the planned end: not used."
     return _CAUTIONS.get(found.code)
 
 
 def _fact(trial: Trial, name: str, fact: object) -> str:
+    if name == "weeks" and isinstance(fact, str):
+        return week_dates.weeks(trial, [int(week) for week in fact.split(", ")])
+    if name in ("week", "until_week") and isinstance(fact, int):
+        return week_dates.numbered(trial, fact)
     if name in _VALUES and isinstance(fact, float):
         return value(trial, fact)
     if isinstance(fact, float):
@@ -89,11 +93,6 @@ def _fact(trial: Trial, name: str, fact: object) -> str:
 _VALUES = ("value", "others", "line", "limit", "baseline", "control", "trial", "comparison", "usual", "first", "later")
 
 
-def weeks(numbers: Sequence[int]) -> str:
-    """`week 3`, `weeks 3 and 4`."""
-    return f"week{'' if len(numbers) == 1 else 's'} {' and '.join(map(str, numbers))}"
-
-
 _NOTHING = {
     "trial": "Week {week}: none of {of} with the change, where about {usual} is usual. Does the counting run?",
     "control": "Week {week}: none of {of} without the change, where about {usual} is usual. Does the counting run?",
@@ -102,14 +101,14 @@ _NOTHING = {
 _CAUTIONS = {
     "sample-ratio": "The groups hold {control} and {trial} people, which chance does not explain.",
     "worse-so-far": "It looks worse so far: {trial} against {comparison}.",
-    "thin-week": "Week {week} has {people} people, and {planned} were planned. Is everybody counted?",
+    "thin-week": "Week {week}, has {people} people, and {planned} were planned. Is everybody counted?",
     "baseline-far": "Without the change it is {control}, and the plan says {baseline}: its target and its weeks were "
     "worked out from that.",
     "short-baseline": "Only {weeks} earlier weeks are known; {better} would be steadier.",
     "baseline-as-stated": "The usual level ({baseline}) was stated, not shown week by week.",
-    "gaps": "Weeks without numbers that count: {weeks}. A gap is never a zero.",
+    "gaps": "No numbers that count: {weeks}. A gap is never a zero.",
     "peek-too-many": "Looked at more often than once a week ({looks} times): only the planned end decides.",
-    "one-huge-week": "Week {week} ({value}) does not fit the others ({others}).",
+    "one-huge-week": "Week {week}: {value} does not fit the others ({others}).",
     "novelty": "The first week did better than the later ones: new things are tried because they are new.",
     "too-good": "Results far above the plan are mostly faults of the counting.",
     "stop-line": "The stop line is reached: {value}, the line is {line}. Stopping is yours to decide.",

@@ -14,7 +14,9 @@ from coldframe.message.nodes import Block, Button, Code, Items, Line, Message, W
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.names import NO_REASON, about_trial, count, of_action, of_offer, of_owner, of_review, of_week
-from coldframe.speech.trial.trial_words import calendar_of_action, said_of, title, who
+from coldframe.speech.trial import building_words, trial_dates, week_dates
+from coldframe.speech.trial.trial_words import said_of, title, who
+from coldframe.timing.dates import short_day
 
 SHOWN = 6  # things in one reminder
 
@@ -24,8 +26,8 @@ class Open:
     """One thing that a person can do for a trial now. A week is best logged before the next one is over."""
 
     trial: Trial
-    what: str  # "week" or "action"
-    key: str  # the week's number or the action's id
+    what: str  # "week", "action" or "live"
+    key: str  # the week's number, the action's id, or "live"
     due: datetime
 
 
@@ -60,11 +62,13 @@ def _open_blocks(one: Open, lead: Line = ()) -> list[Block]:
         key = of_action(trial, action.id)
         done = Button("Done", "trial.tick", key, "primary")
         buttons: tuple[Button, ...] = (done, Button("Move the date …", "trial.move", key))
+    elif one.what == "live":
+        words, buttons = building_words.asked(trial), building_words.buttons(trial)
     else:
         words = line(
-            "“{t}”: the numbers of week {w}. Answer here in a line, such as {e} ({h}), or use the form.",
+            "“{t}”: the numbers of {w}. Answer here in a line, such as {e} ({h}), or use the form.",
             t=title(trial),
-            w=one.key,
+            w=week_dates.week(trial, int(one.key)),
             e=Code(EXAMPLES[trial.criterion.kind]),
             h=EXPLAINED[trial.criterion.kind],
         )
@@ -97,7 +101,9 @@ EXPLAINED = {
 def open_line(one: Open) -> Line:
     """The same in a line, for a list."""
     if one.what == "week":
-        return line("{t}: the numbers of week {w}", t=title(one.trial), w=one.key)
+        return line("{t}: the numbers of {w}", t=title(one.trial), w=week_dates.week(one.trial, int(one.key)))
+    if one.what == "live":
+        return line("{t}: is it live?", t=title(one.trial))
     action = next(a for a in one.trial.actions if a.id == one.key)
     return line("{t}: {a}", t=title(one.trial), a=theirs(action.text, 100))
 
@@ -105,10 +111,10 @@ def open_line(one: Open) -> Line:
 def weeks_missed(trial: Trial, weeks: Sequence[int]) -> Message:
     """To the deputy and the facilitator, after two weeks without numbers: a fact, no blame."""
     words = line(
-        "“{t}” has no numbers for weeks {w}. {o} was reminded and will not be again for these weeks. Perhaps the "
+        "“{t}” has no numbers for {w}. {o} was reminded and will not be again for these weeks. Perhaps the "
         "counting is hard, or somebody else could own it.",
         t=title(trial),
-        w=" and ".join(map(str, weeks)),
+        w=week_dates.weeks(trial, weeks),
         o=who(trial, trial.owner),
     )
     return told(words, offer(Button("Ask somebody …", "trial.ask", of_owner(trial))))
@@ -167,6 +173,8 @@ def owner_changed(trial: Trial, before: MemberId | None, taken: bool) -> Message
 
 def you_own(trial: Trial) -> Message:
     words = line("Thank you, you own “{t}” now. I come to you once a week, in your working hours.", t=title(trial))
+    if trial.step is TrialStep.BUILDING:
+        return told(_builds_it(trial), offer(*building_words.buttons(trial)[1:]))
     in_review = trial.step is TrialStep.IN_REVIEW
     close = Button("Close the review …", "trial.close", of_review(trial))
     first = close if in_review else Button("Log a week …", "trial.log", about_trial(trial))
@@ -175,6 +183,15 @@ def you_own(trial: Trial) -> Message:
         Button("Move the review …", "trial.review_date", about_trial(trial)),
     )
     return told(words, offer(*buttons))
+
+
+def _builds_it(trial: Trial) -> Line:
+    expected = trial.live_expected()
+    return line(
+        "Thank you, you own “{t}” now. It should be live on {d}: I ask you then, and once a week for its numbers.",
+        t=title(trial),
+        d=short_day(expected) if expected is not None else "its day",
+    )
 
 
 def unowned(trial: Trial) -> Message:
@@ -242,7 +259,7 @@ def action_moved(trial: Trial, action_id: str, by: MemberId) -> Message:
         d=When(action.due),
     )
     move = Button("Move the date …", "trial.move", of_action(trial, action.id))
-    return told(words, offer(move), attachments=(calendar_of_action(trial, action_id),))
+    return told(words, offer(move), attachments=(trial_dates.calendar_of_action(trial, action_id),))
 
 
 def blocked(trial: Trial) -> Message:

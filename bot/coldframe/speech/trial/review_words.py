@@ -10,14 +10,14 @@ from coldframe.domain.names import Step
 from coldframe.domain.trial.state import UNDER_WAY, Closing, Trial, TrialStep
 from coldframe.domain.unsigned import enough
 from coldframe.message.harmless import signed, theirs, written
-from coldframe.message.nodes import Block, Button, CalendarFile, Drawing, Facts, Items, Line, Message, When, line
+from coldframe.message.nodes import Block, Button, Drawing, Facts, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.pictures import Calibration
 from coldframe.message.saying import heading, offer, paragraph, said, told
 from coldframe.speech.names import about_trial, capital, count, of_review, spelt, together
-from coldframe.speech.trial import measure_words, verdict_words
+from coldframe.speech.trial import measure_words, trial_dates, verdict_words, week_dates
 from coldframe.speech.trial.owner_words import take_it
-from coldframe.speech.trial.trial_words import appointment, entry_line, title, weeks_words, who
+from coldframe.speech.trial.trial_words import entry_line, title, who
 from coldframe.speech.trial.verdict_words import Judged
 
 GUESS = 0.25  # the Brier score of whoever always says one half
@@ -41,7 +41,7 @@ def brief_for_owner(trial: Trial, today: date) -> Message:
     words = line("The review of “{t}” comes {d}.", t=title(trial), d=When(trial.review))
     blocks: list[Block] = [paragraph(words)]
     if missing:
-        blocks.append(paragraph("Still missing: {w}.", w=weeks_words(missing)))
+        blocks.append(paragraph("Still missing: {w}.", w=week_dates.weeks(trial, missing)))
     blocks += [*_entries(trial), *_open_actions(trial)]
     buttons = (
         Button("Log a week …", "trial.log", about_trial(trial), "primary" if missing else "plain"),
@@ -110,8 +110,8 @@ def _against_the_plan(trial: Trial, today: date) -> list[Block]:
         rows.append(("Stopped early", (signed(trial.stopped, trial.owner, 500),)))
     corrected = [e for week in trial.weeks.values() if len(week) > 1 for e in week[-1:]]
     if corrected:
-        weeks = ", ".join(str(e.week) for e in corrected)
-        rows.append(("Corrected", line("week {w}; the earlier numbers are kept", w=weeks)))
+        weeks = week_dates.weeks(trial, [e.week for e in corrected])
+        rows.append(("Corrected", line("{w}; the earlier numbers are kept", w=weeks)))
     return [Facts(tuple(rows))]
 
 
@@ -240,12 +240,9 @@ def moved(trial: Trial, missed: bool, longer: int = 0) -> Message:
     if not missed:
         template = "The review of “{t}” moves to {d}."
     if longer:
-        template = (
-            "A week of “{t}” can't be counted, so the trial goes on to the end of week {w} instead. "
-            "Its review moves to {d}."
-        )
-    words = line(template, t=title(trial), d=When(trial.review), w=trial.last_week())
-    file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
+        template = "A week of “{t}” can't be counted, so the trial goes on to the end of {w}. Its review moves to {d}."
+    words = line(template, t=title(trial), d=When(trial.review), w=week_dates.week(trial, trial.last_week()))
+    file = trial_dates.calendar_of_review(trial)
     if not missed:
         return told(words, attachments=(file,))
     words += line(" Does it need another owner? Anybody of the team may look after it.")
@@ -272,7 +269,7 @@ def stopped(trial: Trial) -> Message:
         t=title(trial),
         r=signed(trial.stopped.rstrip("."), trial.owner, 500),
     )
-    file = CalendarFile("review", f"Review of {trial.title}", (appointment(trial),))
+    file = trial_dates.calendar_of_review(trial)
     return told(words, attachments=(file,))
 
 

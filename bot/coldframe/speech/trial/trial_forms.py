@@ -11,6 +11,7 @@ from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
 from coldframe.speech.names import about, about_trial, count, of_action, of_offer, of_owner, of_review, of_running
+from coldframe.speech.trial import week_dates
 
 UNTIL = "in 4 weeks"
 """What was decided at a review is done by then, unless another date is said."""
@@ -21,14 +22,21 @@ def people_of(trial: Trial, *, without: str | None = None) -> tuple[Option, ...]
     return tuple(Option(m, theirs(name).text) for m, name in trial.people.items() if m != without)
 
 
+def _week_label(trial: Trial, week: int) -> str:
+    """The days before the first whole week can be logged as well; they are shown, and not judged."""
+    logged = ", logged" if trial.entry(week) is not None else ""
+    return week_dates.capital(week_dates.week(trial, week)) + ("" if week else ", not judged") + logged
+
+
 def log_week(trial: Trial, today: date, week: int | None = None) -> Form:
     """One week's numbers in the shape of the measure's kind, filled with what is known of that week."""
-    weeks = trial.weeks_over(today)
+    early = (0,) if trial.early_days() is not None and trial.starts is not None and trial.starts <= today else ()
+    weeks = (*early, *trial.weeks_over(today))
     chosen = week or next(iter(trial.unlogged(today)), weeks[-1] if weeks else 1)
     known = trial.entry(chosen)
-    options = tuple(Option(str(w), f"Week {w}" + (", logged" if w in trial.weeks else "")) for w in weeks)
+    options = tuple(Option(str(w), _week_label(trial, w)) for w in weeks)
     fields = (
-        Field("week", "Week", "choice", options=options or (Option("1", "Week 1"),), initial=str(chosen)),
+        Field("week", "Week", "choice", options=options or (Option("1", _week_label(trial, 1)),), initial=str(chosen)),
         *_figure_fields(trial, known),
         Field("state", "Did the counting run for the whole week?", "choice", options=_STATES,
               initial=known.state if known else "whole"),
@@ -192,14 +200,14 @@ def close_review(trial: Trial, me: MemberId) -> Form:
     return Form("Close the review", "trial.close", of_review(trial), fields, intro=intro)
 
 
-def begin(round_: Round, plan_id: str, people: Sequence[Option]) -> Form:
-    """An unused plan starts after all, now that a place is free."""
+def begin(round_: Round, plan_id: str, people: Sequence[Option], pace: str) -> Form:
+    """An unused plan starts after all, now that a place is free; `pace`: how long the team's builds took."""
     plan = round_.plans[PlanId(plan_id)]
-    steps = "\n".join(f"{s} | in {1 + n} days" for n, s in enumerate(plan.steps[:3]))
+    steps = "\n".join(f"{s} | in {count(1 + n, 'working day')}" for n, s in enumerate(plan.steps[:3]))
     fields = (
         Field("owner", "Owner", "choice", options=tuple(people), hint="I ask them. It's theirs only if they accept."),
         Field("actions", "First-week actions, one a line: what | by when", "long", most=2000, initial=steps),
-        Field("review", "Review", most=60, initial=f"in {plan.weeks} weeks",
-              hint=f"Not before its {count(plan.weeks, 'week')} are over."),
+        Field("live", "From which day should it be live?", most=60, initial="in 1 week",
+              hint=f"Its {count(plan.weeks, 'week')} are whole ones after that day. {pace}".strip()),
     )  # fmt: skip
     return Form("Start a trial", "trial.begin", about(round_, plan_id), fields, intro=_about(plan.title))

@@ -8,13 +8,20 @@ from datetime import date
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial import standing
 from coldframe.domain.trial.owning import may_be_taken
-from coldframe.domain.trial.state import OPEN_STEPS, UNDER_WAY, Entry, Figures, Trial, TrialAction, TrialStep
+from coldframe.domain.trial.state import (
+    OPEN_STEPS,
+    UNDER_WAY,
+    WENT_LIVE,
+    Entry,
+    Figures,
+    Trial,
+    TrialAction,
+    TrialStep,
+)
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import (
-    Appointment,
     Block,
     Button,
-    CalendarFile,
     Drawing,
     Facts,
     Items,
@@ -24,7 +31,7 @@ from coldframe.message.nodes import (
     Who,
     line,
 )
-from coldframe.message.plain import figure
+from coldframe.message.plain import figure, sentence
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech.names import (
     about_trial,
@@ -32,6 +39,7 @@ from coldframe.speech.names import (
     capital,
     count,
     of_action,
+    of_building,
     of_offer,
     of_owner,
     of_proposed,
@@ -39,8 +47,9 @@ from coldframe.speech.names import (
     of_running,
     spelt,
 )
-from coldframe.speech.trial import measure_words, verdict_words
+from coldframe.speech.trial import measure_words, trial_dates, verdict_words, week_dates
 from coldframe.speech.trial.verdict_words import Judged
+from coldframe.timing.dates import short_day
 
 
 def who(trial: Trial, member: MemberId | None) -> Line:
@@ -71,7 +80,7 @@ def card(trial: Trial, today: date) -> Message:
     blocks.append(Facts(_card_rows(trial)))
     if trial.actions:
         blocks.append(Items(tuple(_action_line(trial, a) for a in trial.actions)))
-    if trial.step in (TrialStep.RUNNING, TrialStep.IN_REVIEW):
+    if trial.step in WENT_LIVE:
         blocks.append(offer(*_card_buttons(trial)))
     return Message(head, tuple(blocks))
 
@@ -93,27 +102,45 @@ def state_line(trial: Trial, today: date) -> Line:
             outcome = standing.as_called_now(trial.closing.outcome)
             return line("reviewed: *{v}*; what follows: {d}.", v=outcome, d=trial.closing.decision)
         case TrialStep.DROPPED:
-            return line("was not started.")
+            why = line("was not built: {r}", r=theirs(sentence(trial.stopped), 300))
+            return why if trial.stopped else line("was not started.")
+        case TrialStep.BUILDING:
+            return _building_line(trial, today)
         case TrialStep.IN_REVIEW:
             return line("in review; {n} of {p} weeks are logged.", n=_whole_weeks(trial), p=trial.planned)
         case _:
             return _running_line(trial, today)
 
 
+def _building_line(trial: Trial, today: date) -> Line:
+    expected, planned = trial.live_expected(), trial.planned_live
+    if expected is None:
+        return line("being built.")
+    words = "being built; it should be live on {d}{p}." if expected >= today else "being built; not live on {d}{p}."
+    moved = f", not {short_day(planned)} as planned" if planned is not None and planned != expected else ""
+    return line(words, d=short_day(expected), p=moved)
+
+
 def _running_line(trial: Trial, today: date) -> Line:
+    """The week that today is in, before the first and after the last as well; then what is logged and what is not."""
     assert trial.starts is not None
-    week = max(1, min(trial.last_week(), (today - trial.starts).days // 7 + 1))
-    logged = count(len(trial.weeks), "week") if trial.weeks else "no week"
-    words = line("week {w} of {p}; {n} logged", w=week, p=trial.last_week(), n=logged)
+    logged = f"{len(trial.weeks)} of {count(trial.last_week(), 'week')} logged" if trial.weeks else "nothing logged yet"
+    words = line("{w}; {n}", w=_now(trial, trial.starts, today), n=logged)
     missing = trial.unlogged(today)
     if missing:
-        words += line(", {m}", m=f"{weeks_words(missing)} {'is' if len(missing) == 1 else 'are'} missing")
+        words += line("; missing: {m}", m=week_dates.weeks(trial, missing))
     return words + line(".")
 
 
-def weeks_words(weeks: Sequence[int]) -> str:
-    """`week 3`, `weeks 3 and 4`."""
-    return f"week{'' if len(weeks) == 1 else 's'} {' and '.join(map(str, weeks))}"
+def _now(trial: Trial, starts: date, today: date) -> str:
+    week = (today - starts).days // 7 + 1
+    if week < 1:
+        return (
+            f"live since {short_day(trial.live_since() or starts)}; {week_dates.week(trial, 1)}, is the first to count"
+        )
+    if week > trial.last_week():
+        return f"its {trial.last_week()} weeks are over since {short_day(trial.ends() or today)}"
+    return f"in {week_dates.week(trial, week)}"
 
 
 def _whole_weeks(trial: Trial) -> int:
@@ -131,7 +158,11 @@ def _card_rows(trial: Trial) -> tuple[tuple[str, Line], ...]:
     entries = trial.entries()
     if entries:
         rows.append(("Last number", entry_line(trial, entries[-1])))
-    if trial.review is not None and trial.step is not TrialStep.REVIEWED:
+    if trial.smaller:
+        rows.append(("Left out", written(trial.smaller, 300)))
+    if trial.review is not None and trial.step is TrialStep.BUILDING:
+        rows.append(("Review", line("{d}, if it is live by then", d=When(trial.review))))
+    elif trial.review is not None and trial.step in UNDER_WAY:
         rows.append(("Review", line("{d}", d=When(trial.review))))
     if trial.in_the_way:
         rows.append(("In the way", (signed(trial.in_the_way, trial.owner, 300),)))
@@ -168,14 +199,15 @@ def _log(trial: Trial, *, primary: bool = False) -> tuple[Button, ...]:
 
 def entry_line(trial: Trial, entry: Entry) -> Line:
     """A week's numbers as they were understood."""
+    week = week_dates.week(trial, entry.week)
     if entry.state != "whole":
-        words = line("week {w}: does not count ({s})", w=entry.week, s=_STATES[entry.state])
+        words = line("{w}: does not count ({s})", w=week, s=_STATES[entry.state])
         return words + line(", {r}", r=signed(entry.reason, entry.by, 100)) if entry.reason else words
     parts = [(name, found) for name, found in (("without", entry.control), ("with", entry.trial)) if found]
     said = "; ".join(f"{name} the change {_figures(trial, f)}" for name, f in parts)
     if len(parts) == 1:
         said = _figures(trial, parts[0][1])
-    return line("week {w}: {s}", w=entry.week, s=said)
+    return line("{w}: {s}{j}", w=week, s=said, j="" if entry.week else " (not judged)")
 
 
 _STATES = {"whole": "whole", "partial": "half a week", "broken": "faulty counting"}
@@ -226,6 +258,8 @@ def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
         return ((yes, Button("I decline …", "trial.decline", asked)) if me == trial.asked else ()) + (
             (drop,) if me == trial.facilitator else ()
         )
+    if trial.step is TrialStep.BUILDING:
+        return _building_buttons(trial, me)
     if me != trial.owner:
         take = (Button("I will own it", "trial.own", owned),) if may_be_taken(trial) else ()
         return (*take, Button("Ask somebody …", "trial.ask", owned)) if me == trial.facilitator else take
@@ -233,17 +267,39 @@ def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
         first: tuple[Button, ...] = (Button("Close the review …", "trial.close", of_review(trial), "primary"),)
     else:
         first = _log(trial, primary=True)
+    slip = Button("Not live since then …", "trial.live_since", key)
     return (
         *first,
-        *(
-            Button(f"Done: {theirs(a.text, 50).text}", "trial.tick", of_action(trial, a.id))
-            for a in trial.open_actions()[:6]
-        ),
+        *((slip,) if trial.live is not None and not trial.weeks and not trial.early else ()),
+        *_done_buttons(trial),
         Button("Move the review …", "trial.review_date", key),
         Button("Something is in the way …", "trial.block", key),
         Button("Hand over …", "trial.hand_over", owned),
         Button("Stop early …", "trial.stop", of_running(trial), "danger"),
     )
+
+
+def _building_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
+    """Until it is live: the owner says since when it is; each of those who hold its review may drop it."""
+    built = of_building(trial)
+    drop = (Button("Drop it …", "trial.give_up", built, "danger"),) if me in trial.holders() else ()
+    if me != trial.owner:
+        take = (Button("I will own it", "trial.own", of_owner(trial)),) if may_be_taken(trial) else ()
+        ask = (Button("Ask somebody …", "trial.ask", of_owner(trial)),) if me == trial.facilitator else ()
+        return (*take, *ask, *drop)
+    return (
+        Button("It's live …", "trial.live_since", built, "primary"),
+        *_done_buttons(trial),
+        Button("Another day …", "trial.live_move", built),
+        Button("Something is in the way …", "trial.block", about_trial(trial)),
+        Button("Hand over …", "trial.hand_over", of_owner(trial)),
+        *drop,
+    )
+
+
+def _done_buttons(trial: Trial) -> tuple[Button, ...]:
+    open_ = trial.open_actions()[:6]
+    return tuple(Button(f"Done: {theirs(a.text, 50).text}", "trial.tick", of_action(trial, a.id)) for a in open_)
 
 
 # --- numbers ------------------------------------------------------------------------------------------------------
@@ -328,44 +384,11 @@ def started(trial: Trial) -> Message:
     """A plan that had been refused a place starts, now that one is free."""
     assert trial.review is not None
     words = line(
-        "A place was free: the trial “{t}” starts today. {o} owns it; the review is on {d}.",
+        "A place was free: “{t}” is being built from today on. {o} owns it; it should be live on {l}, and its review "
+        "is on {d} then.",
         t=title(trial),
         o=who(trial, trial.owner),
+        l=short_day(trial.planned_live) if trial.planned_live is not None else "its day",
         d=When(trial.review, "day"),
     )
-    dates = CalendarFile("trial", f"Dates of {trial.title}", (appointment(trial),))
-    return told(words, attachments=(dates,))
-
-
-def appointment(trial: Trial) -> Appointment:
-    """The review as a calendar entry; its uid is the one that the commitment gave it."""
-    assert trial.review is not None
-    uid = f"{trial.round_id}-{trial.plan}-review"
-    moved = trial.dates_moved
-    return Appointment(uid, f"Review: {trial.title}", trial.question, trial.review, sequence=moved, alarm_minutes=1440)
-
-
-def calendar_of_action(trial: Trial, action_id: str) -> CalendarFile:
-    """A first-week action as a calendar file; with an earlier one in a calendar its entry moves."""
-    action = next(a for a in trial.actions if a.id == action_id)
-    return CalendarFile("action", f"Dates of {trial.title}", (action_appointment(trial, action),))
-
-
-def action_appointment(trial: Trial, action: TrialAction) -> Appointment:
-    """A first-week action as a calendar entry; its uid is the one that the commitment gave it."""
-    return Appointment(
-        f"{trial.round_id}-{trial.plan}-{action.id}",
-        f"Due: {action.text[:80]}",
-        f"First week of {trial.title}",
-        action.due,
-        sequence=trial.dates_moved,
-        alarm_minutes=60,
-    )
-
-
-def own_dates(trial: Trial, person: MemberId) -> tuple[Appointment, ...]:
-    """A person's own first-week actions and the review, as they stand now."""
-    found = [action_appointment(trial, action) for action in trial.actions if action.who == person]
-    if trial.review is not None:
-        found.append(appointment(trial))
-    return tuple(found)
+    return told(words, attachments=(trial_dates.calendar_of_review(trial),))

@@ -8,6 +8,7 @@ from coldframe.analysis.outcomes import Outcome, Verdict
 from coldframe.domain.trial.state import Trial
 from coldframe.message.plain import figure
 from coldframe.speech.names import count
+from coldframe.speech.trial import week_dates
 from coldframe.speech.trial.measure_words import difference, value
 
 
@@ -147,8 +148,8 @@ def _split(trial: Trial, verdict: Verdict) -> str:
 def _check(trial: Trial, verdict: Verdict) -> str:
     huge = verdict.warns_of("one-huge-week")
     if verdict.warns_of("too-good") is None and huge is not None:
-        week = huge.facts["week"]
-        return f"week {week} alone carries the result and does not fit the others; check its counting first"
+        week = week_dates.week(trial, int(huge.facts["week"]))
+        return f"{week}, alone carries the result and does not fit the others; check its counting first"
     return f"{levels(trial, verdict)}, too good to be taken as it stands; somebody must check the counting first"
 
 

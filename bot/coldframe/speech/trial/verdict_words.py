@@ -21,7 +21,7 @@ from coldframe.message.pictures import TrialTrend
 from coldframe.message.plain import figure, percent
 from coldframe.message.saying import small
 from coldframe.speech.names import count
-from coldframe.speech.trial import caution_words, verdict_sentences
+from coldframe.speech.trial import caution_words, verdict_sentences, week_dates
 from coldframe.speech.trial.measure_words import difference
 
 
@@ -149,9 +149,9 @@ _CLAIMS = {
 
 
 def _before(trial: Trial, given: Given) -> Block:
-    weeks = caution_words.weeks(standing.corrected(trial, given))
+    weeks = week_dates.weeks(trial, standing.corrected(trial, given))
     verb = "was" if len(standing.corrected(trial, given)) == 1 else "were"
-    return small("Before {w} {v} corrected it read: {s}", w=weeks, v=verb, s=theirs(given.sentence, 400))
+    return small("Before {w}, {v} corrected it read: {s}", w=weeks, v=verb, s=theirs(given.sentence, 400))
 
 
 def alerts(trial: Trial, judged: Judged) -> tuple[str, ...]:

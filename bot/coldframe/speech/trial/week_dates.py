@@ -13,6 +13,16 @@ def week(trial: Trial, number: int) -> str:
     return weeks(trial, (number,))
 
 
+def numbered(trial: Trial, number: int) -> str:
+    """`2, Mon 13 to Sun 19 April`, where a sentence has the word already."""
+    return week(trial, number).removeprefix("week ")
+
+
+def capital(words: str) -> str:
+    """At the beginning of a sentence."""
+    return words[:1].upper() + words[1:]
+
+
 def weeks(trial: Trial, numbers: Sequence[int]) -> str:
     """`weeks 2 and 3, Mon 13 to Sun 26 April`; what is not side by side has its own dates."""
     runs = _runs(sorted(set(numbers)))

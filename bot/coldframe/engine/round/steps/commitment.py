@@ -27,17 +27,17 @@ from coldframe.domain.round.commitment import (
     Forecast,
     NameChecker,
     SetActions,
+    SetLive,
     SetNextRound,
-    SetReview,
 )
 from coldframe.domain.state import Action, Round
-from coldframe.engine.core import members, sent_form
+from coldframe.engine.core import members, review_dates, sent_form
 from coldframe.engine.core.requests import Over, RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.turn import InOneTurn, Turn
 from coldframe.engine.register import registering
 from coldframe.engine.round import announcing, closing, fate_desk, retention
 from coldframe.engine.round.steps.play import Reads, StepPlay, chosen
-from coldframe.engine.trial import forecasts, places
+from coldframe.engine.trial import building, forecasts, places
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
@@ -45,6 +45,7 @@ from coldframe.speech import answers, over_words
 from coldframe.speech.names import about, message_name
 from coldframe.speech.people import time_words
 from coldframe.speech.round import cards, commitment_words, fate_desk_words, forms, odds_words
+from coldframe.speech.trial.building_words import pace_line
 from coldframe.timing.dates import Reading
 
 CARD = "desk"
@@ -206,13 +207,28 @@ async def _forecast(request: RoundRequest) -> Reply | None:
     return request.noted(answers.forecast_kept())
 
 
-async def _review(request: RoundRequest) -> None:
+async def _live_form(request: RoundRequest) -> Reply:
+    """With how long the team's builds have taken until now."""
+    plan = _of_details(request)
+    return Reply(form=forms.live(request.round, plan, pace_line(await building.pace_of(request.turn, request.round))))
+
+
+async def _live(request: RoundRequest) -> None:
+    """On a day on which its owner works. The review follows from it."""
     plan, choice = chosen(request)
-    day = await sent_form.review_day(request, "date", choice.owner or request.by)
-    await request.act(SetReview(request.by, plan, day.at))
-    request.answer(
-        time_words.date_understood(time_words.REVIEW, day, commitment_words.review_again(request.round, plan))
-    )
+    owner = choice.owner or request.by
+    whose = await sent_form.at_work(request, owner)
+    day, calendar = (await sent_form.typed_day(request, "date", request.text("date"), whose)).day, whose[0][1]
+    people, counted = review_dates.of_choice(request.round, owner), review_dates.if_live(request.round, plan, day)
+    review = await review_dates.moment(request.turn, request.tenant, people, counted, calendar.tz)
+    after = await request.act(SetLive(request.by, plan, day, calendar.local_day(request.turn.now), review))
+    request.answer(commitment_words.live_understood(after, plan))
+
+
+async def _review_follows(request: RoundRequest) -> None:
+    """A form of an earlier release, where the review's date was typed."""
+    plan, _ = chosen(request)
+    request.answer(commitment_words.review_follows(request.round, plan))
 
 
 async def _next_round(request: RoundRequest) -> None:
@@ -276,7 +292,8 @@ PLAY = StepPlay(
         "actions.write": _actions_form,
         "criterion.write": opens(_criterion_form),
         "forecast.write": opens(lambda r: forms.forecast(r.round, chosen(r)[0], r.by)),
-        "review.date": opens(lambda r: forms.date("review.date", about(r.round, _of_details(r)))),
+        "live.date": _live_form,
+        "review.date": _live_form,  # of an earlier release
         "nextround.date": opens(lambda r: forms.date("nextround.date", about(r.round))),
     },
     forms={
@@ -287,7 +304,8 @@ PLAY = StepPlay(
         "actions.write": _actions,
         "criterion.write": _criterion,
         "forecast.write": _forecast,
-        "review.date": _review,
+        "live.date": _live,
+        "review.date": _review_follows,
         "nextround.date": _next_round,
     },
     follow={
