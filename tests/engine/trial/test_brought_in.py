@@ -65,7 +65,7 @@ async def test_a_running_trial_takes_a_place_and_is_marked(team: Team) -> None:
     assert (
         desk.note is not None
         and "Letters by post (brought in)" in words(desk.note)
-        and "1 place free" in words(desk.note)
+        and "one place free" in words(desk.note)
     )
     (entry,) = await _entries(team)
     assert (entry.verdict, entry.brought) == ("running", "Notes of the May meeting")
