@@ -234,11 +234,10 @@ class Worth:
 def ask_for_numbers(round_name: str, channel: str) -> Message:
     """To the facilitator, while notes are written: the decision-maker picks a lever next."""
     words = line(
-        "Have you got your funnel numbers at hand? Then the decision-maker of {r} sees what one more point on each "
-        "lever is worth.",
+        "Have you got your funnel numbers? Then {r}'s decision-maker sees what one more point on each lever is worth.",
         r=theirs(round_name, 60),
     )
-    return told(words, offer(numbers_button(channel)), small("If not, skip this."))
+    return told(words, offer(numbers_button(channel)), small("Else skip this."))
 
 
 def numbers_button(channel: str) -> Button:

@@ -23,12 +23,7 @@ def questions_desk(round_: Round, member: MemberId) -> Message:
     summary = line(
         "{name}: turn the {n} strongest forces into questions. ", name=theirs(round_.name, 60), n=len(carried)
     ) + until(round_, member)
-    blocks: list[Block] = [
-        paragraph(
-            "Turn each of these forces into a question or more, then publish them. Start with “How might we”, say for "
-            "whom and when, and leave the answer open."
-        )
-    ]
+    blocks: list[Block] = [paragraph("Turn each of these forces into a question or more, then publish them.")]
     helps, _ = strengths.beside(round_)
     for force in carried:
         text = round_.force_text(ForceId(force))
