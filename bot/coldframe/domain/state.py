@@ -198,6 +198,8 @@ class Plan:
     criterion: Criterion
     weeks: int = 4
     caution: tuple[Touches, ...] = ()  # what the plan touches that somebody should check
+    raised: tuple[str, ...] = ()  # the words that raised each of these
+    not_so: bool = False  # its author says that it touches none of it
     checked_by: str = ""
     might_fail: str = ""  # private to the author until the review
     chance: int | None = None
@@ -205,6 +207,11 @@ class Plan:
     """The precedent whose idea it takes over, if any."""
     child_of: str = ""
     """The trial that it tries in another way, if any."""
+
+    @property
+    def unchecked(self) -> bool:
+        """Whether somebody has still to be named who checked it."""
+        return bool(self.caution) and not self.checked_by and not self.not_so
 
 
 @dataclass(frozen=True, slots=True)

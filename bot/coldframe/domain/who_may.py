@@ -226,7 +226,7 @@ TABLE: Mapping[Act, Row] = {
     Act.TELL: _row(_ROUND, {_F}, "telling.next"),
     Act.JOT: _row(_ROUND, _ALL, "jot.write"),
     Act.PLAN: _row(_ROUND, _ALL, "plan.write, plan.again"),
-    Act.OWN_PLAN: _row(_ROUND, {_ITS_OWN}, "plan.edit, plan.withdraw"),
+    Act.OWN_PLAN: _row(_ROUND, {_ITS_OWN}, "plan.edit, plan.withdraw, plan.not_so"),
     Act.COMPARE: _row(_ROUND, _ALL, "compare.first, compare.second, compare.same, compare.back"),
     Act.CHOOSE: _row(
         _ROUND, {_F, _D}, "choice.make, choice.drop, owner.ask, nextround.date, overlap.accept, round.commit"

@@ -122,11 +122,12 @@ _OF_A_ROUND: Mapping[str, Held] = {
     ),
     **_of(
         "Plan",
-        "id question weeks caution borrows child_of",
+        "id question weeks caution not_so borrows child_of",
         author=Held(Then.GOES, why="also of a plan that stays"),
         title=Held(Then.UNREAD),
         hypothesis=Held(Then.UNREAD),
         steps=Held(Then.UNREAD),
+        raised=Held(Then.UNREAD),
         criterion=Held(Then.UNREAD),
         checked_by=_TEAMS_WORDS,
         might_fail=Held(Then.GOES, why="for its author alone"),

@@ -188,6 +188,10 @@ def merge_answered(same: bool) -> Message:
     return said("Kept apart.")
 
 
+def not_so_kept() -> Message:
+    return said("Kept with the plan: everybody reads that you say it doesn't, and it can start without a check.")
+
+
 def same_said() -> Message:
     return said("Thanks. The facilitator decides, and nobody is told that it was you.")
 

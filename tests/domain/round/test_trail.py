@@ -14,7 +14,7 @@ PRIVATE = {
     "LedgerReconciled",
     "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten", "DecisionHeld",
     "ComparisonTakenBack",
-    "Jotted",
+    "Jotted", "CautionsFound", "SaidNotSo",
 }  # fmt: skip
 
 

@@ -243,7 +243,7 @@ def missing(round_: Round) -> tuple[tuple[PlanId | None, Because], ...]:
         lacks = {
             Because.OWNER_MISSING: choice.owner is None,
             Because.CRITERION_INCOMPLETE: bool(plan.criterion.missing()),
-            Because.CHECK_MISSING: bool(plan.caution) and not plan.checked_by,
+            Because.CHECK_MISSING: plan.unchecked,
             Because.ACTIONS_MISSING: not choice.actions,
             Because.LIVE_MISSING: choice.live is None or choice.review is None,
         }

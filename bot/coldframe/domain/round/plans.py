@@ -15,7 +15,7 @@ from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.fates import ToChange
 from coldframe.domain.names import MemberId, PlanId, Step, Touches
 from coldframe.domain.order import shuffled
-from coldframe.domain.refusals import Because, Impossible, Refused
+from coldframe.domain.refusals import Because, Impossible, Refused, known
 from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Criterion, Ledger, Plan, Round
@@ -41,6 +41,20 @@ class KnowChanges(Command):
     trials: tuple[ToChange, ...]
 
 
+class FindCautions(Command):
+    """What a plan touches by its meaning, and the words that say so, in the place of what its words alone gave."""
+
+    plan: PlanId
+    caution: tuple[Touches, ...]
+    raised: tuple[str, ...]
+
+
+class SayNotSo(Command):
+    """The author's answer to a caution: the plan touches nothing of the kind."""
+
+    plan: PlanId
+
+
 # --- what becomes true ---
 
 
@@ -57,6 +71,18 @@ class PlanWithdrawn(Fact):
 
 class ChangesKnown(Fact):
     trials: tuple[ToChange, ...]
+
+
+class CautionsFound(Fact):
+    private = True
+    plan: PlanId
+    caution: tuple[Touches, ...]
+    raised: tuple[str, ...]
+
+
+class SaidNotSo(Fact):
+    private = True
+    plan: PlanId
 
 
 class PlansRevealed(Fact):
@@ -96,6 +122,12 @@ def cautions(*texts: str) -> tuple[Touches, ...]:
     return tuple(name for name, sign in CAUTIONS.items() if sign.search(whole))
 
 
+def raised(*texts: str) -> tuple[str, ...]:
+    """The words that say so, one for each caution."""
+    whole = "\n".join(texts)
+    return tuple(found[0] for sign in CAUTIONS.values() if (found := sign.search(whole)))
+
+
 def hand_in(round_: Round, command: HandInPlan, now: datetime) -> Facts:
     """A plan, or a newer version of one's own. The page is complete here; the criterion may be completed later."""
     checks.may(round_, command.by, Act.PLAN)
@@ -133,6 +165,8 @@ def _checked(round_: Round, command: HandInPlan) -> Plan:
         steps=steps,
         criterion=checked_criterion(plan.criterion),
         caution=cautions(title, hypothesis, *steps),
+        raised=raised(title, hypothesis, *steps),
+        not_so=False,
         checked_by=optional(plan.checked_by, 100, field="checked_by"),
         might_fail=optional(plan.might_fail, 1000, field="might_fail"),
         chance=_percentage(plan.chance),
@@ -219,6 +253,21 @@ def know(round_: Round, command: KnowChanges, now: datetime) -> Facts:
     return () if command.trials == round_.to_change else (ChangesKnown(command.trials),)
 
 
+def find_cautions(round_: Round, command: FindCautions, now: datetime) -> Facts:
+    checks.bot(command.by)
+    checks.in_step(round_, Step.PLANS)
+    plan = known(round_.plans.get(command.plan))
+    if (plan.caution, plan.raised) == (command.caution, command.raised):
+        return ()
+    return (CautionsFound(command.plan, command.caution, command.raised),)
+
+
+def say_not_so(round_: Round, command: SayNotSo, now: datetime) -> Facts:
+    checks.in_step(round_, Step.PLANS)
+    checks.own(round_, round_.plans.get(command.plan), command.by, Act.OWN_PLAN)
+    return () if round_.plans[command.plan].not_so else (SaidNotSo(command.plan),)
+
+
 def close(round_: Round) -> Facts:
     if not round_.plans:
         raise Refused(Because.NOTHING_IN, step=round_.step)
@@ -238,6 +287,16 @@ def plan_withdrawn(round_: Round, fact: PlanWithdrawn) -> Round:
 
 def changes_known(round_: Round, fact: ChangesKnown) -> Round:
     return replace(round_, to_change=fact.trials)
+
+
+def cautions_found(round_: Round, fact: CautionsFound) -> Round:
+    plan = replace(round_.plans[fact.plan], caution=fact.caution, raised=fact.raised)
+    return replace(round_, plans={**round_.plans, fact.plan: plan})
+
+
+def said_not_so(round_: Round, fact: SaidNotSo) -> Round:
+    plan = replace(round_.plans[fact.plan], not_so=True)
+    return replace(round_, plans={**round_.plans, fact.plan: plan})
 
 
 def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
@@ -275,11 +334,19 @@ def without(round_: Round, gone: frozenset[PlanId]) -> Round:
     return replace(round_, plans=plans, plan_order=order, to_place=_all_if_few(order), plans_standing=standing)
 
 
-DECIDE: Decide = {HandInPlan: hand_in, WithdrawPlan: withdraw, KnowChanges: know}
+DECIDE: Decide = {
+    HandInPlan: hand_in,
+    WithdrawPlan: withdraw,
+    KnowChanges: know,
+    FindCautions: find_cautions,
+    SayNotSo: say_not_so,
+}
 EVOLVE: Evolve = {
     ChangesKnown: changes_known,
     PlanHandedIn: plan_handed_in,
     PlanWithdrawn: plan_withdrawn,
+    CautionsFound: cautions_found,
+    SaidNotSo: said_not_so,
     PlansRevealed: plans_revealed,
 }
 

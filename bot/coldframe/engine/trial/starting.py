@@ -71,8 +71,7 @@ async def begin_form(request: RoundRequest) -> Reply:
     options = [Option(m, round_.name_of(m)) for m in round_.active()]
     pace = building_words.pace_line(await building.pace_of(request.turn, round_))
     form = trial_forms.begin(round_, plan.id, options, pace)
-    unchecked = plan.caution and not plan.checked_by
-    extra = forms.criterion(round_, plan.id).fields if plan.criterion.missing() or unchecked else ()
+    extra = forms.criterion(round_, plan.id).fields if plan.criterion.missing() or plan.unchecked else ()
     return Reply(form=replace(form, fields=(*form.fields, *extra)))
 
 
@@ -127,7 +126,7 @@ def _completed(request: RoundRequest, plan: Plan) -> Round:
     checked_by = request.text("checked_by").strip() or plan.checked_by
     if criterion.missing():
         raise Refused(Because.CRITERION_INCOMPLETE, plan=plan.title, fields=criterion.missing())
-    if plan.caution and not checked_by:
+    if plan.unchecked and not checked_by:
         raise Refused(Because.CHECK_MISSING, plan=plan.title)
     whole = replace(plan, criterion=criterion, checked_by=checked_by)
     return replace(request.round, plans={**request.round.plans, plan.id: whole})

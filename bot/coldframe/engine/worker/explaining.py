@@ -11,10 +11,10 @@ from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, weeks_needed
 from coldframe.analysis.tally import weight_range
-from coldframe.domain.names import Axis
+from coldframe.domain.names import Axis, Touches
 from coldframe.domain.round.disclosure import Figures
 from coldframe.domain.state import Comparison, Criterion, Likeness, Round
-from coldframe.meaning import encoder
+from coldframe.meaning import caution_weights, encoder
 from coldframe.message.pictures import Corner, PlacedPlan, PlacementMatrix
 from coldframe.speech.round import size_words
 from coldframe.speech.round.size_words import Size
@@ -149,6 +149,25 @@ def size_of(criterion: Criterion, weeks: int) -> Size | None:
     return Size(report.fits, shown.get(weeks, False), sizing_report.summary(report), rows, advice)
 
 
+def delicate(texts: Sequence[str]) -> tuple[tuple[Touches, str], ...] | None:
+    """What a plan touches by its meaning, with the words that say so; None where only words can be compared."""
+    reader = encoder()
+    if reader is None:
+        return None
+    from coldframe.analysis.touching import touched  # numpy
+
+    return tuple((TOUCHES[one.topic], one.words) for one in touched(texts, reader, caution_weights()))
+
+
+TOUCHES = {
+    "data": Touches.PERSONAL_DATA,
+    "messages": Touches.MARKETING,
+    "prices": Touches.PRICES,
+    "health": Touches.HEALTH,
+    "finance": Touches.FINANCE,
+    "vulnerable": Touches.VULNERABLE,
+    "hidden": Touches.HIDING,
+}
 MORE_PAIRS = 5
 """As many as are looked at in a minute or two."""
 

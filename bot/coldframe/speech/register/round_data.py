@@ -83,6 +83,7 @@ def _plan(plan: Plan) -> dict[str, Any]:
         "stop_line": criterion.stop_line,
         "harm_measure": criterion.harm,
         "touches": list(plan.caution),
+        "not_so": plan.not_so,
         "checked_by": plan.checked_by,
     }
 

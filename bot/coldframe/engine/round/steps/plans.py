@@ -5,18 +5,30 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from coldframe.domain.commands import BOT
 from coldframe.domain.fates import ToChange
 from coldframe.domain.names import MemberId, PlanId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused, known
-from coldframe.domain.round.plans import HandInPlan, PlanHandedIn, PlansRevealed, PlanWithdrawn, WithdrawPlan
+from coldframe.domain.round.plans import (
+    FindCautions,
+    HandInPlan,
+    PlanHandedIn,
+    PlansRevealed,
+    PlanWithdrawn,
+    SayNotSo,
+    WithdrawPlan,
+)
 from coldframe.domain.state import Criterion, Plan, Round
 from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import RoundRequest, acts, opens
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.register import registering
-from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
+from coldframe.engine.round.steps.play import Asking, Reads, StepPlay, read
+from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
+from coldframe.ports.storage import Due
+from coldframe.speech import answers
 from coldframe.speech.round import change_words, forms, results, work_prompts
 
 # --- opening ---
@@ -90,8 +102,35 @@ async def _handed_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn
     author = fact.plan.author
     assert author is not None
     own_card(turn, after, author)
-    if fact.plan.caution and not fact.plan.checked_by:
-        turn.answer(after.tenant, author, work_prompts.plan_caution(fact.plan), about=after)
+    turn.later(CAUTION, after.id, fact.plan.id, turn.now)
+
+
+async def _look_for_cautions(kit: Kit, due: Due) -> None:
+    """By meaning, in the worker; then its author is asked whether it is so. The row names the plan alone."""
+    round_, plan_id = await read(kit, due.subject), PlanId(due.occurrence)
+    if round_ is None or round_.step is not Step.PLANS or plan_id not in round_.plans:
+        return
+    plan = round_.plans[plan_id]
+    found = await kit.numbers.compute(explaining.delicate, (plan.title, plan.hypothesis, *plan.steps))
+    async with due_turn(kit, due) as turn:
+        now_round = await turn.round(due.subject)
+        if now_round.step is not Step.PLANS or now_round.plans.get(plan_id) != plan:
+            return
+        if found is not None:
+            touches, words = tuple(touch for touch, _ in found), tuple(words for _, words in found)
+            now_round = await turn.act(now_round, FindCautions(BOT, plan_id, touches, words))
+        _ask_whether(turn, now_round, now_round.plans[plan_id], due)
+
+
+def _ask_whether(turn: Turn, round_: Round, plan: Plan, due: Due) -> None:
+    if plan.unchecked and plan.author is not None:
+        turn.answers(round_.tenant, plan.author, due.at)
+        turn.answer(round_.tenant, plan.author, work_prompts.plan_caution(round_, plan), about=round_)
+
+
+async def _not_so(request: RoundRequest) -> Reply | None:
+    await request.act(SayNotSo(request.by, PlanId(request.part(0))))
+    return request.shown(answers.not_so_kept())
 
 
 async def _withdrawn(turn: Turn, before: Round, after: Round, fact: PlanWithdrawn) -> None:
@@ -111,6 +150,7 @@ async def _revealed(turn: Turn, before: Round, round_: Round, fact: PlansReveale
         turn.say(round_, "plan", page, rest=(plan,), thread_of=root)
 
 
+CAUTION = "caution plan"
 READS: Mapping[str, Reads] = {"desk": lambda round_, rest: work_prompts.plans_desk(round_, MemberId(rest[0]))}
 ASKING = Asking("desk", (Step.PLANS.value,), _ask)
 PLAY = StepPlay(
@@ -119,8 +159,10 @@ PLAY = StepPlay(
         "plan.write": opens(_form),
         "plan.again": _again_form,
         "plan.edit": opens(_form),
+        "plan.not_so": _not_so,
         "plan.withdraw": acts(lambda r: WithdrawPlan(r.by, PlanId(r.part(0)))),
     },
     forms={"plan.write": _hand_in, "plan.again": _again},
-    follow={PlanHandedIn: _handed_in, PlanWithdrawn: _withdrawn, PlansRevealed: _revealed}, due={},
+    follow={PlanHandedIn: _handed_in, PlanWithdrawn: _withdrawn, PlansRevealed: _revealed},
+    due={CAUTION: _look_for_cautions},
 )  # fmt: skip
