@@ -155,7 +155,9 @@ def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[
         accepted = next((w for w in owner.asked if w not in owner.declines), None)
         if accepted != person.id or f"{person.name}" not in _owners(record):
             continue
+        lag = next(p.measure.lag for p in cast.scenario.plans if p.key == owner.plan)
         for action, fields in (
+            *((("criterion.write", {"lag": str(lag)}),) if lag else ()),
             ("actions.write", {"actions": "\n".join(owner.actions)} if owner.actions else {}),
             ("live.date", {"date": owner.live}),
         ):

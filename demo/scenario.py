@@ -89,6 +89,7 @@ class Measure(Part):
     counted: str = ""
     stop_line: str = ""
     harm: str = ""
+    lag: int = Field(default=0, ge=0, le=28, description="days until a week's people can be counted")
 
 
 class Plan(Part):
