@@ -15,7 +15,7 @@ from datetime import date, datetime, timedelta
 from typing import Protocol
 
 from coldframe.domain.names import Step
-from coldframe.message.nodes import Message
+from coldframe.message.nodes import Buttons, Message
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Inbound, Place, Reply
 from coldframe.render.room import message_text
@@ -60,6 +60,9 @@ class Told:
     words: int
     answer: bool
     in_thread: bool
+    text: str = ""
+    asks: frozenset[str] = frozenset()
+    """What can be pressed on it: each button with what it is about."""
 
 
 @dataclass
@@ -98,10 +101,11 @@ class Ear:
     def _told(self, posted: Posted) -> Told:
         person = posted.place.id
         assert posted.message is not None
-        words = words_in(message_text(posted.message, self._calendars()[person].zone, posted.at))
+        text = message_text(posted.message, self._calendars()[person].zone, posted.at)
         acts = self._acts.get(person, ())
         answer = any(timedelta() <= posted.at - act < ANSWERED_WITHIN for act in acts)
-        return Told(person, posted.at, words, answer, posted.place.thread is not None)
+        in_thread = posted.place.thread is not None
+        return Told(person, posted.at, words_in(text), answer, in_thread, text, _asks(posted.message))
 
     def _calendars(self) -> dict[str, WorkingCalendar]:
         return {person.id: calendar_of(person) for person in self.scenario.team}
@@ -132,6 +136,31 @@ class _Overheard:
     async def receive(self, event: Inbound) -> Reply:
         self.ear.acted(event)
         return await self.intake.receive(event)
+
+
+REMINDS = "me.later"
+"""A button that only reminders have."""
+HELPS = frozenset({"guide.show", "now.show", "me.kept", "me.away", "hours.write", "jot.write", "merge.more"})
+"""Buttons that ask nothing."""
+
+
+def _asks(message: Message) -> frozenset[str]:
+    pressed = (button for block in message.blocks if isinstance(block, Buttons) for button in block.buttons)
+    return frozenset(f"{button.action} {button.value}" for button in pressed if button.action not in HELPS)
+
+
+def asked_twice(told: Iterable[Told]) -> list[str]:
+    """What two messages ask of the same person, or say to them in the same words; a reminder may repeat an ask."""
+    found: list[str] = []
+    known: dict[str, set[str]] = {}
+    for one in told:
+        if one.in_thread or any(ask.startswith(REMINDS) for ask in one.asks):
+            continue
+        earlier = known.setdefault(one.person, set())
+        again = {*one.asks, one.text} & earlier
+        found += [f"{one.person} {one.at:%a %H:%M}: {each}" for each in sorted(again)]
+        earlier |= {*one.asks, one.text}
+    return found
 
 
 def words_in(text: str) -> int:

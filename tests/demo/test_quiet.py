@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from coldframe.domain.names import Step
 from coldframe.timing.calendars import WorkingCalendar
 from tests.demo.main_scenario import MainPlay
-from tests.heard import ROOM, Told, counted, risen, table, words_in
+from tests.heard import ROOM, Told, asked_twice, counted, risen, table, words_in
 
 MONDAY = datetime(2026, 3, 23, 9, tzinfo=UTC)
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
@@ -18,6 +19,23 @@ HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 def test_nobody_is_told_more_than_before(main_play: MainPlay) -> None:
     """`python -m tests.bench.quiet` prints the figures, for Slack as well."""
     assert risen(main_play.ear, ROOM) == {}, "\n".join(["", *table(main_play.ear)])
+
+
+def test_nothing_is_asked_twice_but_by_a_reminder(main_play: MainPlay) -> None:
+    """Over all steps and people of the round: no two messages for one ask, nor with the same words."""
+    told = main_play.ear.told
+    assert asked_twice(told) == []
+    assert sum(len(one.asks) for one in told) > 300
+
+
+def test_an_ask_that_comes_twice_is_found() -> None:
+    """In two messages to the same person, however they are worded; a reminder is none."""
+    asks = frozenset({"vote.cast 1"})
+    first, again = Told("ada", MONDAY, 9, False, False, "Vote", asks), Told("ada", MONDAY, 9, True, False, "V", asks)
+    same = Told("ada", MONDAY, 9, False, False, "Vote", frozenset())
+    other, reminder = replace(first, person="bea"), replace(again, asks=asks | {"me.later 1"})
+    assert len(asked_twice([first, again])) == len(asked_twice([first, same])) == 1
+    assert asked_twice([first, other, reminder, replace(again, in_thread=True)]) == []
 
 
 def test_all_of_the_first_round_is_heard_and_nothing_after_it(main_play: MainPlay) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from coldframe.domain.names import Step
-from tests.heard import SLACK, risen
+from tests.heard import SLACK, asked_twice, risen
 from tests.wire.slack.delivery import Faults
 from tests.wire.slack.whole_round import Team, at_work
 
@@ -40,6 +40,7 @@ async def test_a_round_from_the_command_to_the_commitment(tmp_path: Path, mode: 
         await whole(there)
         assert there.workspace.complaints == []
         assert risen(there.ear, SLACK) == {}
+        assert asked_twice(there.ear.told) == []
 
 
 def everything_goes_wrong(faults: Faults) -> None:

@@ -28,7 +28,7 @@ def _vote(round_: Round) -> VoteWords:
 
 BY_ITSELF = 6  # options, up to which the lines for voting by emoji stand in the sheet's thread unasked
 SHOWN = 300  # characters of an option
-IDEA = 100  # characters of a plan's idea, which whoever compares has read
+IDEA = 60  # characters of a plan's idea, which whoever compares has read
 
 
 def _pages(round_: Round, member: MemberId) -> Pages:
@@ -267,7 +267,7 @@ def comparison(round_: Round, member: MemberId, axis: Axis, first: PlanId, secon
                 Button("About the same", "compare.same", key),
                 *_step_back(round_, member),
             ),
-            small("All answers together make the effort-impact matrix. Nobody sees whose was whose."),
+            small("Nobody sees whose answer was whose."),
         ),
     )
     return guided(round_, member, sheet)

@@ -30,7 +30,8 @@ def card(round_: Round) -> Message:
     """What happens when, and the way back until then."""
     held = round_.decided()
     assert held is not None
-    return told(_words(round_, held), small(_then(round_)), offer(*second_thoughts(round_)), private=True)
+    final = (small(_for_good(round_)),) if round_.step in REVEALS else ()
+    return told(_words(round_, held), *final, offer(*second_thoughts(round_)), private=True)
 
 
 def _words(round_: Round, held: Held) -> Line:
@@ -45,10 +46,9 @@ def _words(round_: Round, held: Held) -> Line:
     )
 
 
-def _then(round_: Round) -> Line:
-    """A reveal is for good, and that is said before it."""
-    final = line(" What was shown can’t be hidden again.") if round_.step in REVEALS else ()
-    return cards.what_follows(round_, round_.step) + final
+def _for_good(round_: Round) -> Line:
+    """A reveal is for good, and that is said before it; what follows else stands on the step's own sheet."""
+    return cards.what_follows(round_, round_.step) + line(" What was shown can’t be hidden again.")
 
 
 def undone(round_: Round) -> Message:
