@@ -8,6 +8,7 @@ from demo.scenario import Note, Person, Scenario
 from tests.demo.runs import scenario
 
 PEOPLE, NOTES = 25, 120
+FAVOURED = 9  # forces that get all dots
 WHO = (
     "Conductors of small choirs", "Singers without a smartphone", "Choirs with several voices", "Newcomers on a Monday",
     "School choirs in the holidays", "Festival guests", "Substitute conductors", "Parents of young singers",
@@ -29,7 +30,7 @@ def large(people: int = PEOPLE, notes: int = NOTES) -> Scenario:
     written = [*main.notes, *_notes(main, team, notes - len(main.notes))]
     keys = [note.key for note in written if note.key and note.lever == "Activation" and note.side == "restraining"]
     plans = [plan.key for plan in main.plans]
-    dots = {person.id: [keys[(i + 7 * n) % len(keys)] for n in range(3)] for i, person in enumerate(more)}
+    dots = {person.id: [keys[(i * (n + 1)) % FAVOURED] for n in range(3)] for i, person in enumerate(more)}
     ballot = {person.id: [plans[i % len(plans)], plans[(i + 1) % len(plans)]] for i, person in enumerate(more)}
     return main.model_copy(
         update={

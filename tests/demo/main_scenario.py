@@ -70,7 +70,7 @@ class MainPlay:
 
 def save_main_play(folder: Path) -> None:
     """Plays, and leaves in the folder what `load_main_play` reads."""
-    (folder / "main.pickle").write_bytes(pickle.dumps(finished(_play(folder))))
+    (folder / "main.pickle").write_bytes(pickle.dumps(finished(play_overheard(scenario("quillmarsh"), folder))))
 
 
 def load_main_play(folder: Path) -> MainPlay:
@@ -79,8 +79,7 @@ def load_main_play(folder: Path) -> MainPlay:
     return found
 
 
-async def _play(folder: Path) -> MainPlay:
-    chosen = scenario("quillmarsh")
+async def play_overheard(chosen: Scenario, folder: Path) -> MainPlay:
     clock, ids = clock_of(chosen), SeededIds(chosen.seed)
     async with for_tests(clock, folder, ids, draughtsman=Blank(), database=a_file(folder)) as house:
         asked = _noted(house)

@@ -35,13 +35,13 @@ def for_author(title: str, weeks: int, size: Size) -> Message:
         blocks.append(Items(tuple(line("{w} weeks: {t}", w=w, t=theirs(target, 60)) for w, target in size.rows)))
     if size.advice:
         blocks.append(paragraph(written(size.advice, 300)))
-    blocks.append(small("Your plan is in, and you can change it. (80 of 100 such effects would show.)"))
+    blocks.append(small("Your plan is in, and you can change it."))
     return Message(words, tuple(blocks), private=True)
 
 
 def _verdict(weeks: int, size: Size) -> str:
     if size.planned_fits:
-        return f"The planned {weeks} weeks can show it."
+        return f"The planned {weeks} weeks would most likely show it."
     if size.fits:
         return f"The planned {weeks} weeks are too short for that; a longer trial can show it."
     return "With this traffic that is too small to see: the review would most likely end with “cannot tell”."

@@ -31,6 +31,9 @@ def like(likes: Likes) -> Line:
         words if alike else "Of your team's trials {n} of {all} reached.", a=alike, n=likes.reached, all=likes.number
     )
 
+CHANCES = (10, 30, 50, 70, 90)
+"""In per cent, one press each; any other is given in the form."""
+
 
 def sheet(round_: Round, member: MemberId, plans: Sequence[PlanId], last: Line) -> Message:
     """How likely is each of them, what this person has said, and why it would fail; `last` stands below."""
@@ -63,10 +66,12 @@ def _plan(round_: Round, member: MemberId, plan: PlanId, *, named: bool) -> list
     given, feared = choice.forecasts.get(member), choice.feared.get(member, "")
     chances = (
         Button(f"{c}%", "forecast.give", about(round_, plan, str(c)), "primary" if given == c else "plain")
-        for c in range(0, 101, 10)
+        for c in CHANCES
     )
     title = theirs(round_.plans[plan].title, 80).text
-    fear = Button("Why it could fail …", "forecast.write", about(round_, plan), says=f"Why it could fail: {title}")
+    fear = Button(
+        "Another figure, and why …", "forecast.write", about(round_, plan), says=f"A figure, and why it fails: {title}"
+    )
     blocks: list[Block] = [paragraph("“{t}”", t=_title(round_, plan))] if named else []
     if choice.likes is not None:
         blocks.append(small(like(choice.likes)))
