@@ -31,6 +31,7 @@ def like(likes: Likes) -> Line:
         words if alike else "Of your team's trials {n} of {all} reached.", a=alike, n=likes.reached, all=likes.number
     )
 
+
 CHANCES = (10, 30, 50, 70, 90)
 """In per cent, one press each; any other is given in the form."""
 
