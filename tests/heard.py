@@ -150,14 +150,15 @@ def _asks(message: Message) -> frozenset[str]:
 
 
 def asked_twice(told: Iterable[Told]) -> list[str]:
-    """What two messages ask of the same person, or say to them in the same words; a reminder may repeat an ask."""
+    """What two messages ask of the same person, or say to them in the same words. A reminder may repeat an ask, and an
+    answer may offer to change what was just given."""
     found: list[str] = []
     known: dict[str, set[str]] = {}
     for one in told:
         if one.in_thread or any(ask.startswith(REMINDS) for ask in one.asks):
             continue
         earlier = known.setdefault(one.person, set())
-        again = {*one.asks, one.text} & earlier
+        again = {*(() if one.answer else one.asks), one.text} & earlier
         found += [f"{one.person} {one.at:%a %H:%M}: {each}" for each in sorted(again)]
         earlier |= {*one.asks, one.text}
     return found

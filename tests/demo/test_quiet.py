@@ -29,13 +29,14 @@ def test_nothing_is_asked_twice_but_by_a_reminder(main_play: MainPlay) -> None:
 
 
 def test_an_ask_that_comes_twice_is_found() -> None:
-    """In two messages to the same person, however they are worded; a reminder is none."""
-    asks = frozenset({"vote.cast 1"})
-    first, again = Told("ada", MONDAY, 9, False, False, "Vote", asks), Told("ada", MONDAY, 9, True, False, "V", asks)
-    same = Told("ada", MONDAY, 9, False, False, "Vote", frozenset())
-    other, reminder = replace(first, person="bea"), replace(again, asks=asks | {"me.later 1"})
-    assert len(asked_twice([first, again])) == len(asked_twice([first, same])) == 1
-    assert asked_twice([first, other, reminder, replace(again, in_thread=True)]) == []
+    """In two messages to the same person, however they are worded; a reminder is none, nor is an answer."""
+    first = Told("ada", MONDAY, 9, False, False, "Vote", frozenset({"vote.cast 1"}))
+    worded = replace(first, text="Please vote")
+    same = replace(first, asks=frozenset())
+    assert len(asked_twice([first, worded])) == len(asked_twice([first, same])) == 1
+    reminder = replace(worded, asks=first.asks | {"me.later 1"})
+    others = [reminder, replace(worded, answer=True), replace(worded, in_thread=True)]
+    assert [asked_twice([first, other]) for other in (*others, replace(first, person="bea"))] == [[], [], [], []]
 
 
 def test_all_of_the_first_round_is_heard_and_nothing_after_it(main_play: MainPlay) -> None:
