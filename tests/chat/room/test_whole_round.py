@@ -188,7 +188,7 @@ async def dots(ada: Player) -> None:
 
 async def questions(ada: Player) -> None:
     for text in ("How might we have the export ready before Monday?", "How might we be there in winter?"):
-        await ada.press("Word it", ada.card("Start with “How might we”"))
+        await ada.press("Word it", ada.card("Turn each of these forces"))
         await ada.fill(re.compile("question"), text=text)
         await expect(ada.card(text)).to_be_visible()
     await ada.press("Publish the questions")
