@@ -84,7 +84,7 @@ async def test_a_guest_who_is_declined_is_not_asked_about_again(tmp_path: Path) 
         assert NORA in (await team.current()).active()
 
 
-@pytest.mark.parametrize("action", ["actions.write", "review.date", "criterion.write"])
+@pytest.mark.parametrize("action", ["actions.write", "live.date", "criterion.write"])
 async def test_the_owner_of_one_plan_opens_nothing_of_another(action: str, tmp_path: Path) -> None:
     """A form that they may not send is not opened for them; that of their own plan is."""
     async with a_team(tmp_path, sealed=False) as team:
