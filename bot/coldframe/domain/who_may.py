@@ -106,6 +106,7 @@ class Act(StrEnum):
     GO_LIVE = "say from which day it is live, move that day"
     LATE_BUILD = "give up what is being built; if it is late, agree on another day or on less"
     LOG = "log a week, check the counting"
+    GUARD = "decide about a crossed harm limit or stop line"
     LOOK_AFTER = "stop a trial, say what is in its way, hand it over"
     REVIEW = "move or close the review"
     LEARN = "write what was learnt"
@@ -254,7 +255,12 @@ TABLE: Mapping[Act, Row] = {
     Act.LEFTOVERS: _row(_ROUND, (), "leftovers.show", {_F: "of the team's newest round"}),
     Act.GO_LIVE: _row(_TRIAL, {_O, _F}, "trial.live, trial.live_since, trial.live_move"),
     Act.LATE_BUILD: _row(_TRIAL, {_O, _F, _D}, "trial.live_agree, trial.smaller, trial.give_up"),
-    Act.LOG: _row(_TRIAL, {_O, _F}, "numbers or a file in private, trial.log, trial.take, trial.check, trial.more"),
+    Act.GO_LIVE: _row(_TRIAL, {_O, _F}, ""),
+    Act.LATE_BUILD: _row(_TRIAL, {_O, _F, _D}, ""),
+    Act.LOG: _row(
+        _TRIAL, {_O, _F}, "numbers or a file in private, trial.log, trial.take, trial.check, trial.more, trial.calm"
+    ),
+    Act.GUARD: _row(_TRIAL, {_O, _F, _D}, "trial.guard"),
     Act.LOOK_AFTER: _row(_TRIAL, {_O}, "trial.stop, trial.block, trial.hand_over"),
     Act.REVIEW: _row(_TRIAL, {_O, _F}, "trial.review_date, trial.close", by_itself=True),
     Act.LEARN: _row(_TRIAL, _ALL, "trial.learn"),

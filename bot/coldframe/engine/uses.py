@@ -44,7 +44,7 @@ from coldframe.engine.round import (
     what_now,
 )
 from coldframe.engine.round.steps import PLAYS, notes, placement, voting
-from coldframe.engine.trial import bringing, building, forecasts, ownership, reviews, signing, under_way, weekly
+from coldframe.engine.trial import bringing, building, forecasts, guards, ownership, reviews, signing, under_way, weekly
 from coldframe.engine.trial import reactions as trial_reactions
 from coldframe.engine.trial import starting as trial_starting
 from coldframe.errors import ColdframeError
@@ -104,6 +104,7 @@ USES = Uses(
         what_now.BUTTONS,
         weekly.BUTTONS,
         building.BUTTONS,
+        guards.BUTTONS,
         ownership.BUTTONS,
         reviews.BUTTONS,
         signing.BUTTONS,
@@ -129,6 +130,7 @@ USES = Uses(
         setup.FORMS,
         weekly.FORMS,
         building.FORMS,
+        guards.FORMS,
         ownership.FORMS,
         trial_starting.FORMS,
         reviews.FORMS,

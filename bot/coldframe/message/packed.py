@@ -69,15 +69,26 @@ class ButtonValue:
 
 
 OfTrial = Literal[
-    "trial", "running", "building", "late", "proposed", "week", "action", "review", "offer", "owner", "sign"
+    "trial",
+    "running",
+    "building",
+    "late",
+    "proposed",
+    "week",
+    "action",
+    "review",
+    "offer",
+    "owner",
+    "sign",
+    "crossed",
 ]
 
 
 @dataclass(frozen=True, slots=True)
 class MadeFor:
-    """What of a trial a button or form was made for: the trial as long as it is open, while it runs, or before it
-    began; a week, an action, a review or an offer of it; its having this owner; the question whether
-    something is shown with a name."""
+    """What of a trial a button or form was made for: the trial as long as it is open, while it runs, before it began,
+    or while a crossed line is undecided; a week, an action, a review or an offer of it; its having this owner; the
+    question whether something is shown with a name."""
 
     what: OfTrial
     which: str = ""

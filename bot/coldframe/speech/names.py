@@ -211,6 +211,11 @@ def of_late_build(trial: Trial) -> str:
     return _of_trial(trial, MadeFor("late", agreed.isoformat() if agreed is not None else ""))
 
 
+def of_crossing(trial: Trial, *parts: str) -> str:
+    """Made for what is crossed and undecided."""
+    return _of_trial(trial, MadeFor("crossed"), *parts)
+
+
 def of_proposed(trial: Trial) -> str:
     return _of_trial(trial, MadeFor("proposed"))
 

@@ -6,7 +6,7 @@ from coldframe.domain.names import RUNNING, MemberId, PlanId, Step
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Entry, Trial, TrialAction, TrialStep
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Line, When, line
+from coldframe.message.nodes import Line, When, Who, line
 from coldframe.speech.names import title, who
 from coldframe.speech.steps import WORDS
 from coldframe.speech.trial import trial_words
@@ -74,6 +74,18 @@ def trial_ended(trial: Trial) -> Line:
     end, verdict = When(trial.closing.at, "day"), theirs(trial.closing.sentence.rstrip("."), 300)
     words = "That was for the trial “{t}”, whose review was closed on {d}: {s}. `/coldframe search` finds it."
     return _trial(trial, words, d=(end,), s=(verdict,))
+
+
+def crossing_settled(trial: Trial) -> Line:
+    """What was decided last about a crossed line, or that a correction took it back."""
+    if not trial.settled:
+        return line("Nothing is crossed any more: the week was corrected. Nothing was changed.")
+    last = trial.settled[-1]
+    return line(
+        "{o} decided already: {d}. Nothing was changed.",
+        o=(Who(last.by, theirs(trial.name_of(last.by), 40).text),),
+        d="it stops" if last.stops else "it goes on",
+    )
 
 
 def in_review(trial: Trial) -> Line:

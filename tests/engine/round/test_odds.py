@@ -16,7 +16,7 @@ from coldframe.domain.state import Action, ComparisonKind, Odds
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Form
 from coldframe.speech.round.criterion_forms import KINDS
-from tests.domain.play import D, F, criterion, live_now
+from tests.domain.play import D, F, criterion, keep_the_rest, live_now
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, told
 
@@ -94,6 +94,7 @@ async def test_nothing_is_sealed_before_the_owner_has_them(chosen: Running) -> N
     action = Action("a1", "I call the first team", JON, now + timedelta(days=1))
     review, next_round = live_now(now, JON, P0, now + timedelta(weeks=5)), SetNextRound(F, now + timedelta(weeks=9))
     await chosen.act("settle", SetActions(JON, P0, (action,)), review, next_round)
+    await chosen.act("fates", keep_the_rest(await chosen.current()))
     await _without_odds(chosen)
     await chosen.press(D, "round.commit")
     assert (await chosen.current()).step is Step.COMMITMENT

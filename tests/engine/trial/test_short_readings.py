@@ -29,7 +29,7 @@ def _text(record: Record) -> str:
 async def test_a_weekly_reading_is_five_lines_and_shows_more_in_place(tmp_path: Path) -> None:
     """What was understood, what it comes to, and how it may end; the measure, the evidence and cautions when asked."""
     async with a_team(tmp_path) as team:
-        for week, numbers in ((1, "control 400/80, trial 390/82"), (2, "control 380/79, trial 400/90")):
+        for week, numbers in ((1, "control 400/80, trial 390/96"), (2, "control 380/79, trial 400/99")):
             await team.weeks(week, at=HOUR)
             await team.say(D, f"week {week}: {numbers}")
         short = _reading(team)

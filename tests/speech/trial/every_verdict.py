@@ -69,6 +69,28 @@ def means(control: Sequence[float], trial: Sequence[float], people: int = 100, *
     return Case("", _weekly(a_trial(**about, **changes), entries), after or len(entries))
 
 
+def rates(control: Sequence[int], trial: Sequence[int], units: int = 2000, **changes: Any) -> Case:
+    about = {"kind": "rate", "measure": "calls an order", "baseline": 0.05, "target": 0.065, "weekly": None}
+    entries = [
+        Entry(n, Figures(t, units), Figures(c, units)) for n, (c, t) in enumerate(zip(control, trial, strict=True), 1)
+    ]
+    after = changes.pop("after", 0)
+    return Case("", _weekly(a_trial(**about | changes), entries), after or len(entries))
+
+
+def share(values: Sequence[int], people: int = 300, **changes: Any) -> Case:
+    about = {"kind": "share", "measure": "share that answers", "baseline": 0.2, "target": 0.26, "weekly": None}
+    after = changes.pop("after", 0)
+    return Case("", with_values(a_trial(**about | changes), [Figures(x, people) for x in values]), after or len(values))
+
+
+def harmed(case: Case, week: int, number: float) -> Case:
+    """Week by week as the harm measure usually is, but for this one."""
+    kept = {w: (replace(e[-1], harm=number if w == week else 2.0),) for w, e in case.trial.weeks.items()}
+    limit = replace(case.trial.criterion, harm_usual=2.0, harm_limit=4.0)
+    return having(case, weeks=kept, criterion=limit)
+
+
 def before_after(values: Sequence[int], **changes: Any) -> Case:
     about = {"kind": "before-after", "measure": "share of teams that come back", "baseline": None, "target": 0.12}
     about |= {"baseline_weeks": BASELINE, "weekly": None}
@@ -157,6 +179,13 @@ _SPLITS: dict[str, Callable[[], Case]] = {
     "holidays": lambda: replace(
         split([(40, _P)] * 2, [(47, _P)] * 2), special=("Long feast", "Long feast", "New moon")
     ),
+    "harm past its limit, and reached": lambda: harmed(split([(40, _P)] * 4, [(61, _P)] * 4), 3, 9.0),
+    "harm of 999,999, and too early": lambda: harmed(split([(40, _P)] * 2, [(47, _P)] * 2), 2, 999_999.0),
+    "harm at its limit": lambda: harmed(split([(40, _P)] * 2, [(47, _P)] * 2), 2, 4.0),
+    "the stop line is reached": lambda: split([(40, _P)] * 2, [(29, _P)] * 2, stop_at=0.03),
+    "seven to three as planned: reached": lambda: split([(70, 1750)] * 4, [(45, 750)] * 4, planned_share=0.3),
+    "seven to three as planned: worse": lambda: split([(70, 1750)] * 4, [(14, 750)] * 4, planned_share=0.3),
+    "half and half, seven to three planned": lambda: split([(40, _P)] * 4, [(61, _P)] * 4, planned_share=0.3),
     "less is better: reached": lambda: less([(60, _P)] * 4, [(38, _P)] * 4),
     "less is better: better": lambda: less([(60, _P)] * 4, [(43, _P)] * 4),
     "less is better: worse": lambda: less([(40, _P)] * 4, [(62, _P)] * 4),
@@ -220,7 +249,33 @@ _COUNTED: dict[str, Callable[[], Case]] = {
     "at most: not reached before the end": lambda: counted([5, 5], upwards=False, target=4.0),
     "at most: worse": lambda: counted([20, 22, 19, 20], upwards=False, target=8.0),
 }
-DESIGNS = {"two groups": _SPLITS, "means": _MEANS, "before and after": _BEFORE_AFTER, "count": _COUNTED}
+_RATES: dict[str, Callable[[], Case]] = {
+    "reached": lambda: rates([100] * 4, [140] * 4),
+    "better, target open": lambda: rates([100] * 4, [125] * 4),
+    "better, short of the target": lambda: rates([1000] * 4, [1100] * 4, units=20_000),
+    "not reached": lambda: rates([1000] * 4, [1005] * 4, units=20_000),
+    "worse": lambda: rates([100] * 4, [60] * 4),
+    "too early, fits both": lambda: rates([50] * 2, [58] * 2, units=1000),
+    "too early, one week": lambda: rates([50], [60], units=1000),
+    "cannot tell, both": lambda: rates([20] * 4, [24] * 4, units=400),
+    "nothing happened": lambda: rates([0] * 4, [0] * 4, units=20),
+    "less is better: reached": lambda: rates([100] * 4, [70] * 4, upwards=False, target=0.04),
+}
+_SHARES: dict[str, Callable[[], Case]] = {
+    "reached": lambda: share([84] * 4),
+    "better, target open": lambda: share([72] * 4),
+    "not reached": lambda: share([60] * 4),
+    "worse": lambda: share([42] * 4),
+    "too early, fits both": lambda: share([64] * 2),
+    "too early, one week": lambda: share([78]),
+    "too early, worse so far": lambda: share([45]),
+    "cannot tell, both": lambda: share([22] * 4, people=100),
+    "less is better: reached": lambda: share([39] * 4, upwards=False, target=0.14),
+}
+DESIGNS = {
+    "two groups": _SPLITS, "means": _MEANS, "rates": _RATES, "before and after": _BEFORE_AFTER, "count": _COUNTED,
+    "fixed share": _SHARES,
+}  # fmt: skip
 
 
 def cases() -> Iterator[Case]:

@@ -158,6 +158,19 @@ class StopEarly(Command):
     reason: str
 
 
+class SettleCrossing(Command):
+    """A harm limit or stop line is crossed: stop, or go on, and why."""
+
+    stops: bool
+    reason: str
+
+
+class SayCalm(Command):
+    """Nothing happened in this week: no harm, and the stop line not crossed."""
+
+    week: int
+
+
 class CheckCounting(Command):
     """Somebody looked at the counting of a result that seems too good; who and how."""
 

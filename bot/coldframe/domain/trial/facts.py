@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId
-from coldframe.domain.trial.state import Closing, Entry, Given, Postponed, Reading, Signed, Start
+from coldframe.domain.trial.state import Closing, Entry, Given, GuardWord, Postponed, Reading, Settled, Signed, Start
 
 
 class TrialFact(Fact):
@@ -143,6 +143,19 @@ class StoppedEarly(TrialFact):
     by: MemberId
     reason: str
     at: datetime
+
+
+class LineCrossed(TrialFact):
+    what: GuardWord
+    week: int
+
+
+class CrossingSettled(TrialFact):
+    settled: Settled
+
+
+class CalmSaid(TrialFact):
+    week: int
 
 
 class CountingChecked(TrialFact):

@@ -16,7 +16,7 @@ from coldframe.domain.names import LeverId, MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Choice, Plan, Round
 from coldframe.domain.texts import accepted
-from coldframe.domain.trial import building, checks, owning, reviewing, signing, standing
+from coldframe.domain.trial import building, checks, guarding, owning, reviewing, signing, standing
 from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
 from coldframe.domain.trial.facts import (
     CountingChecked,
@@ -143,6 +143,10 @@ def log_week(trial: Trial, command: LogWeek, now: datetime) -> Facts:
 
 
 def _logged(trial: Trial, fact: WeekLogged, review: datetime | None) -> Facts:
+    return *_moved_with(trial, fact, review), *guarding.newly_crossed(trial, week_logged(trial, fact))
+
+
+def _moved_with(trial: Trial, fact: WeekLogged, review: datetime | None) -> Facts:
     """A week that cannot be counted lengthens the trial, and its review moves with it."""
     longer = week_logged(trial, fact).last_week() - trial.last_week()
     if longer <= 0 or trial.stopped or review is None or trial.review is None or trial.review >= review:
@@ -213,6 +217,7 @@ _DECIDE: dict[type[Command], Callable[[Trial, Any, datetime], Facts]] = {
     **building.DECIDE,
     **owning.DECIDE,
     **reviewing.DECIDE,
+    **guarding.DECIDE,
     **signing.DECIDE,
 }
 _EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
@@ -223,6 +228,7 @@ _EVOLVE: dict[type[TrialFact], Callable[[Trial, Any], Trial]] = {
     **building.EVOLVE,
     **owning.EVOLVE,
     **reviewing.EVOLVE,
+    **guarding.EVOLVE,
     **signing.EVOLVE,
 }
 

@@ -11,7 +11,7 @@ from coldframe.domain import fates
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.texts import accepted, optional
-from coldframe.domain.trial import checks
+from coldframe.domain.trial import checks, guarding
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
 from coldframe.domain.trial.facts import (
     Facts,
@@ -65,7 +65,8 @@ def stop_early(trial: Trial, command: StopEarly, now: datetime) -> Facts:
     if trial.step is not TrialStep.RUNNING or trial.stopped:
         raise Refused(Because.TRIAL_OVER)
     checks.may(trial, command.by, Act.LOOK_AFTER)
-    return (StoppedEarly(command.by, _reason(command.reason), now),)
+    reason = _reason(command.reason)
+    return *guarding.settled_by(trial, command, reason, now, stops=True), StoppedEarly(command.by, reason, now)
 
 
 def close_review(trial: Trial, command: CloseReview, now: datetime) -> Facts:

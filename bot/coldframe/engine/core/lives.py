@@ -14,7 +14,7 @@ from typing import Generic, TypeVar
 
 from coldframe.domain.names import ENDS, RUNNING, MemberId, PlanId, Role, Step
 from coldframe.domain.state import Round
-from coldframe.domain.trial import signing
+from coldframe.domain.trial import guarding, signing
 from coldframe.domain.trial.state import OPEN_STEPS, UNDER_WAY, Trial, TrialStep
 from coldframe.message.nodes import Buttons, Message
 from coldframe.message.packed import MessageName
@@ -40,6 +40,8 @@ GUEST = "guest"
 """Whether a guest of the channel takes part."""
 LATE, SCORE = "late", "score"
 """The question what becomes of a note that came late; what a forecast was worth."""
+CROSSED = "crossed"
+"""A harm limit or stop line is crossed, to whoever may decide about it."""
 HELD = "held"
 """A decision that can still be undone, to whoever made it."""
 SIGN = "sign"
@@ -165,6 +167,10 @@ def _while_unowned(trial: Trial, rest: Rest) -> bool:
     return trial.step in UNDER_WAY and trial.owner is None
 
 
+def _while_crossed(trial: Trial, rest: Rest) -> bool:
+    return bool(guarding.undecided(trial)) and rest[0] in (trial.owner, trial.facilitator, trial.decision_maker)
+
+
 def _while_in_the_way(trial: Trial, rest: Rest) -> bool:
     return trial.step in UNDER_WAY and bool(trial.in_the_way)
 
@@ -257,6 +263,7 @@ TRIAL: Mapping[str, Life[Trial]] = {
     "missed": Life(End.GONE, _while_weeks_are_missing),
     "unowned": Life(End.GONE, _while_unowned),
     "late": Life(End.GONE, _while_late),
+    CROSSED: Life(End.LINE, _while_crossed),
     "action": Life(End.GONE, _while_action_is_open),
     "brief": Life(End.GONE, _while_running),
     "close": Life(End.GONE, _in_review),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.domain.names import MemberId
-from coldframe.domain.trial import signing
+from coldframe.domain.trial import guarding, signing
 from coldframe.domain.trial.state import OPEN_STEPS, Trial, TrialStep
 from coldframe.message.nodes import Line
 from coldframe.message.packed import ButtonValue, MadeFor, OfTrial
@@ -29,6 +29,8 @@ def made_for(action: str, value: ButtonValue) -> MadeFor:
 
 def over(trial: Trial, by: MemberId, occurrence: MadeFor) -> Line:
     """What became of it, to this person; nothing while it is open."""
+    if occurrence.what == "crossed":
+        return () if guarding.undecided(trial) else over_words.crossing_settled(trial)
     if occurrence.what == "sign":
         asked = by in trial.asked_to_sign and occurrence.which == signing.asked_about(trial)
         return () if asked else over_words.signing_over(trial)

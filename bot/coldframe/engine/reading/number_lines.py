@@ -7,8 +7,8 @@ who did it (`1200/48`), or after `of` (`48 of 1200`); the other way round is ask
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 from coldframe.domain.state import TWO_GROUPS, ComparisonKind
 from coldframe.domain.trial.state import Figures, WeekWord
@@ -33,6 +33,12 @@ _DIGITS = rf"-?\d+(?:[.,'’]\d+|{SPACE}\d{{3}}(?!\d))*"
 _WEEK = re.compile(r"^\s*(?:week|w)\s*(\d{1,3})\s*[:,.–-]?\s*(?=\S|$)", re.IGNORECASE)
 _GROUP = re.compile(r"\b(control|without|trial|with)\b\s*[:=]?", re.IGNORECASE)
 _BETWEEN = re.compile(r"\s*(?:/|;|\bout of\b|\bof\b|\bsd\b|±|\+/-|\bn\b\s*=?|\bpeople\b)\s*", re.IGNORECASE)
+_GUARD = re.compile(
+    rf"(?:^|[\s,;.])\s*(?:harm\s*[:=]?\s*(?P<harm>{_DIGITS}\s*%?)|(?P<stop>(?:stop line )?crossed|stop line|stop)"
+    r"|(?P<calm>nothing(?: happened)?|no harm))\s*[.]?\s*$",
+    re.IGNORECASE,
+)
+"""At the end of a line, behind the numbers: `harm 3`, `stop line crossed`, `nothing happened`."""
 _OF = re.compile(r"\bof\b", re.IGNORECASE)
 _GAP = re.compile(r"^(?:gap|broken|no numbers?|lost|partial|half a week)\b[\s:,.–-]*(.*)$", re.IGNORECASE | re.DOTALL)
 _NAMES: dict[str, Literal["control", "trial"]] = {
@@ -57,6 +63,9 @@ class Written:
     control: Figures | None = None
     state: WeekWord = "whole"
     reason: str = ""
+    harm: float | None = None
+    stop: bool = False
+    calm: bool = False
 
 
 def looks_like_numbers(text: str) -> bool:
@@ -64,6 +73,9 @@ def looks_like_numbers(text: str) -> bool:
     line = text.strip()
     if not line or "\n" in line or len(line) > MAX_LINE or line[0] in "+-–−":
         return False
+    bare = _GUARD.sub("", line)
+    if bare and bare != line:
+        return looks_like_numbers(bare)
     rest = _WEEK.sub("", line)
     if re.match(r"^(control|trial)\b", rest, re.IGNORECASE) and re.search(r"\d", rest):
         return True
@@ -75,8 +87,30 @@ def looks_like_numbers(text: str) -> bool:
 
 
 def read_line(text: str, kind: ComparisonKind) -> Written:
-    """The week and its figures. Raises Unreadable, or Doubtful when one other reading is likely."""
-    line = text.strip()
+    """The week and its figures, and at its end harm and stop line. Raises Unreadable, or Doubtful when one other
+    reading is likely."""
+    line, guards = _without_guards(text.strip())
+    try:
+        return replace(_read_line(line, kind), **guards)
+    except Doubtful as doubt:
+        raise Doubtful(str(doubt), f"{doubt.instead}{text.strip()[len(line) :]}") from None
+
+
+def _without_guards(line: str) -> tuple[str, dict[str, Any]]:
+    """The line without what it says of harm and stop line at its end, and that."""
+    found: dict[str, Any] = {}
+    while said := _GUARD.search(line):
+        if said["harm"]:
+            found["harm"] = decimal(said["harm"])
+        elif said["stop"]:
+            found["stop"] = True
+        else:
+            found["calm"] = True
+        line = line[: said.start()].rstrip()
+    return line, found
+
+
+def _read_line(line: str, kind: ComparisonKind) -> Written:
     if len(line) > MAX_LINE or "\n" in line:
         raise Unreadable(words.one_line(EXAMPLES[kind]))
     week, rest = _week(line)

@@ -29,7 +29,7 @@ from coldframe.speech.names import CALLED, DONE, are_in, title
 from coldframe.speech.register import digest_words, fate_words
 from coldframe.speech.register.digest_words import Digest, FateRow, RoundRow, TrialRow, VerdictRow
 from coldframe.speech.register.fate_words import Names
-from coldframe.speech.trial import trial_words, week_dates
+from coldframe.speech.trial import guard_words, trial_words, week_dates
 from coldframe.timing.reminders import next_weekly
 from coldframe.timing.zones import known_zone, local
 
@@ -130,7 +130,7 @@ async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
         what,
         _late(trial, today, now),
         trial.in_the_way,
-        trial.reading.alerts if trial.reading and trial.step in UNDER_WAY else (),
+        (*guard_words.open_lines(trial), *(trial.reading.alerts if trial.reading and trial.step in UNDER_WAY else ())),
         chance_high=trial.reading.chance_high if trial.reading else None,
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coldframe.domain.trial import guarding
 from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import endings, lives, trial_turn
 from coldframe.engine.core.endings import Ending
@@ -9,7 +10,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import leftovers
 from coldframe.engine.trial import weekly
 from coldframe.ports.storage import Posted
-from coldframe.speech.trial import review_words, trial_words
+from coldframe.speech.trial import guard_words, review_words, trial_words
 
 Over = tuple[Posted, lives.Life[Trial]]
 
@@ -28,7 +29,7 @@ async def follow(turn: Turn, before: Trial, after: Trial) -> None:
 def _around(trial: Trial) -> tuple[object, ...]:
     """What messages last for."""
     said = trial.in_the_way, tuple(trial.weeks), trial.open_actions(), trial.asked_to_sign
-    return trial.step, trial.owner, trial.asked, trial.live_agreed(), *said
+    return trial.step, trial.owner, trial.asked, trial.live_agreed(), guarding.undecided(trial), *said
 
 
 def _life(posted: Posted) -> lives.Life[Trial] | None:
@@ -42,7 +43,9 @@ async def _ended(turn: Turn, trial: Trial, over: list[Over]) -> list[Ending]:
         if life.end is lives.End.GONE:
             found.append(endings.taken_back(posted))
         elif life.end is lives.End.LINE:
-            found.append(Ending(posted, life.end, trial_words.over(trial)))
+            crossed = lives.named(posted.name).what == lives.CROSSED
+            words = guard_words.settled(trial) if crossed else trial_words.over(trial)
+            found.append(Ending(posted, life.end, words))
         elif _is_verdict(posted):
             turn.later(weekly.PLAIN, trial.id, posted.name, turn.now)
         else:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from coldframe.domain.trial import guarding
 from coldframe.domain.trial.facts import (
     ActionMoved,
     BlockSaid,
+    CrossingSettled,
     LearningWritten,
+    LineCrossed,
     MemberGone,
     OfferDeclined,
     OwnerChanged,
@@ -23,11 +26,12 @@ from coldframe.domain.trial.facts import (
     WeekLogged,
 )
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
-from coldframe.engine.core import trial_turn
+from coldframe.engine.core import endings as core_endings
+from coldframe.engine.core import lives, trial_turn
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import registering
 from coldframe.engine.trial import building, endings, ownership, reviews, schedule, signing, starting, weekly
-from coldframe.speech.trial import owner_words, review_words, trial_words
+from coldframe.speech.trial import guard_words, owner_words, review_words, trial_words
 
 
 async def react(
@@ -105,6 +109,24 @@ async def _blocked(turn: Turn, before: Trial, after: Trial, fact: BlockSaid) -> 
         trial_turn.tell(turn, after, after.facilitator, "blocked", owner_words.blocked(after))
 
 
+async def _crossed(turn: Turn, before: Trial, after: Trial, fact: LineCrossed) -> None:
+    """Owner, facilitator and decision-maker are asked, each once, at their next working moment; whoever logged it at
+    once."""
+    open_ = guarding.undecided(after)
+    if (fact.what, fact.week) != (open_[-1].what, open_[-1].week):
+        return  # said with the last of what this week crosses
+    for person in dict.fromkeys((after.owner, after.facilitator, after.decision_maker)):
+        if person is not None and person in after.people:
+            await core_endings.end_earlier(turn, after.tenant, person, after.id, lives.CROSSED)
+            trial_turn.tell(turn, after, person, lives.CROSSED, guard_words.crossed(after))
+
+
+async def _settled(turn: Turn, before: Trial, after: Trial, fact: CrossingSettled) -> None:
+    """That it goes on is said to the channel; that it stops is said with the review."""
+    if not fact.settled.stops and not guarding.undecided(after):
+        trial_turn.say(turn, after, "settled", guard_words.settled(after), turn.kit.ids.new(""))
+
+
 async def _logged(turn: Turn, before: Trial, after: Trial, fact: WeekLogged) -> None:
     await weekly.ask_for_reading(turn, after, fact.entry.by)
     if after.last_week() > before.last_week():
@@ -154,6 +176,8 @@ FOLLOW: Mapping[type[TrialFact], Follow[Trial]] = {
     ActionMoved: _action_moved,
     BlockSaid: _blocked,
     WeekLogged: _logged,
+    LineCrossed: _crossed,
+    CrossingSettled: _settled,
     ReviewMoved: _review_moved,
     ReviewOpened: _review_opened,
     StoppedEarly: _stopped,

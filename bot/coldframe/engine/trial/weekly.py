@@ -18,13 +18,13 @@ from coldframe.engine.core import access, endings, lives, review_dates, trial_tu
 from coldframe.engine.core.requests import TrialRequest, of_trial, opens
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import number_lines, week_files
-from coldframe.engine.worker import judging
+from coldframe.engine.worker import foretelling, judging
 from coldframe.message.packed import ButtonValue, MadeFor, MessageName, Occurrence
 from coldframe.ports.chat import Edited, Inbound, IncomingFile, Pressed, Reply, Said
 from coldframe.ports.storage import Due, Posted
 from coldframe.speech import answers, reading_words
 from coldframe.speech.refusals import refusal
-from coldframe.speech.trial import review_words, trial_forms, trial_words, verdict_words, week_words
+from coldframe.speech.trial import next_words, review_words, trial_forms, trial_words, verdict_words, week_words
 from coldframe.speech.trial.verdict_words import Judged
 from coldframe.timing.calendars import WorkingCalendar
 
@@ -58,8 +58,6 @@ async def sent(request: TrialRequest) -> Reply | None:
         return Reply(errors={_field(trial, refused): answers.sentence(refusal(refused))})
     if after == trial:
         request.answer(week_words.stands_already())
-    if request.text("stop"):
-        request.answer(trial_words.stop_line_ticked(after))
     return None
 
 
@@ -80,7 +78,11 @@ def _from_fields(request: TrialRequest) -> Entry:
     if state == "whole":
         names = ("control", "trial") if request.trial.criterion.kind in TWO_GROUPS else ("trial",)
         groups = {name: _group(request, name) for name in names}
-    return Entry(int(week), groups.get("trial"), groups.get("control"), state, harm, reason=request.text("reason"))
+    stop, reason = bool(request.text("stop")), request.text("reason")
+    calm = state == "whole" and harm is None and not stop
+    return Entry(
+        int(week), groups.get("trial"), groups.get("control"), state, harm, reason=reason, stop=stop, calm=calm
+    )
 
 
 def _group(request: TrialRequest, group: str) -> Figures:
@@ -207,7 +209,8 @@ async def _week_of_line(turn: Turn, trial: Trial, text: str) -> int:
 
 def _entry(trial: Trial, written: number_lines.Written, waits: int) -> Entry:
     named = waits if written.week is None else written.week
-    return Entry(named, written.trial, written.control, written.state, reason=written.reason)
+    entry = Entry(named, written.trial, written.control, written.state, written.harm)
+    return replace(entry, reason=written.reason, stop=written.stop, calm=written.calm)
 
 
 def _week_meant(trial: Trial, today: date) -> int:
@@ -296,7 +299,10 @@ async def judged(kit: Kit, trial_id: str) -> tuple[Judged, date]:
         turn = Turn(kit, uow, kit.clock.now())
         trial = await turn.trial(trial_id)
         today, calendar = await trial_turn.today(turn, trial), await trial_turn.calendar_of(turn, trial)
-    return await kit.numbers.compute(judging.judge, trial, today, special_days(trial, calendar)), today
+    found: Judged = await kit.numbers.compute(judging.judge, trial, today, special_days(trial, calendar))
+    if judging.may_be_in_vain(trial, found):
+        found = replace(found, in_vain=await kit.numbers.compute(foretelling.in_vain, trial))
+    return found, today
 
 
 def special_days(trial: Trial, calendar: WorkingCalendar) -> tuple[tuple[str, date], ...]:
@@ -316,6 +322,8 @@ def as_reading(trial: Trial, found: Judged) -> Reading:
     sentence = verdict_words.sentence(trial, found)
     if verdict is None:
         return Reading("cannot tell", "no-measure", sentence, None, len(trial.weeks))
+    if found.in_vain is not None:
+        alerts = (*alerts, next_words.in_vain(found.in_vain))
     chance = verdict.chance if found.stands is None else None
     low, high = (chance.value, chance.high) if chance is not None else (None, None)
     return Reading(

@@ -21,12 +21,13 @@ from coldframe.analysis.measures import (
     WeeklyNumbers,
     WeekState,
 )
-from coldframe.analysis.outcomes import Verdict
+from coldframe.analysis.outcomes import Outcome, Verdict
 from coldframe.analysis.proportions import Summary
+from coldframe.analysis.verdict import MIN_WEEKS
 from coldframe.analysis.verdict import judge as verdict_of
 from coldframe.domain.state import ComparisonKind, Criterion
 from coldframe.domain.trial import standing
-from coldframe.domain.trial.state import Entry, Figures, Trial
+from coldframe.domain.trial.state import Entry, Figures, Trial, TrialStep
 from coldframe.message.pictures import Calibration, CalibrationBin, TrendWeek, TrialTrend
 from coldframe.speech.trial import verdict_words
 from coldframe.speech.trial.measure_words import is_share
@@ -56,6 +57,13 @@ def judge(trial: Trial, today: date, special: Sequence[SpecialDay] = ()) -> Judg
         return Judged(None, None, verdict_words.cannot_be(bad.argument, str(bad.value), bad.allowed))
     stands, before = standing.stands(trial), standing.before_the_correction(trial)
     return Judged(verdict, _trend(trial, measure, weeks, verdict), stands=stands, before=before)
+
+
+def may_be_in_vain(trial: Trial, found: Judged) -> bool:
+    """While it runs, from the second week on, and as long as there is no verdict."""
+    verdict = found.verdict
+    early = verdict is not None and verdict.outcome is Outcome.TOO_EARLY and verdict.weeks_used >= MIN_WEEKS
+    return early and found.stands is None and trial.step is TrialStep.RUNNING
 
 
 def looks_of(trial: Trial) -> int:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 from coldframe.analysis.measures import Caution
 from coldframe.analysis.outcomes import Verdict
 from coldframe.domain.trial.state import Trial
@@ -33,16 +36,16 @@ def _number(found: Caution, name: str) -> float:
 
 def _said(trial: Trial, found: Caution) -> str:
     facts = found.facts
-    limit = value(trial, _number(found, "limit"))
+    limit = figure(_number(found, "limit"))
     return (
         f"{facts['name']} went past its limit of {limit} in "
         f"{week_dates.week(trial, int(facts['week']))} ({figure(_number(found, 'value'))})."
     )
 
 
-def alerts(trial: Trial, verdict: Verdict) -> tuple[Line, ...]:
-    """In the order of their weight."""
-    found = (verdict.warns_of(code) for code in ALERTS)
+def alerts(trial: Trial, verdict: Verdict, said: Sequence[str] = ()) -> tuple[Line, ...]:
+    """In the order of their weight, but for those that are `said` already."""
+    found = (verdict.warns_of(code) for code in ALERTS if code not in said)
     return tuple(words for one in found if one is not None and (words := caution(trial, one)) is not None)
 
 
@@ -62,7 +65,7 @@ def caution(trial: Trial, found: Caution) -> Line | None:
     template = _template(trial, found)
     if template is None:
         return None
-    facts = {name: theirs(_fact(trial, name, fact), 120) for name, fact in found.facts.items()}
+    facts = {name: theirs(_fact(trial, name, fact, found.code), 120) for name, fact in found.facts.items()}
     return line(template, **facts)
 
 
@@ -78,15 +81,16 @@ def _template(trial: Trial, found: Caution) -> str | None:
     return _CAUTIONS.get(found.code)
 
 
-def _fact(trial: Trial, name: str, fact: object) -> str:
+def _fact(trial: Trial, name: str, fact: object, code: str = "") -> str:
+    """A harm measure has a unit of its own."""
     if name == "weeks" and isinstance(fact, str):
         return week_dates.weeks(trial, [int(week) for week in fact.split(", ")])
     if name in ("week", "until_week") and isinstance(fact, int):
         return week_dates.numbered(trial, fact)
-    if name in _VALUES and isinstance(fact, float):
+    if name in _VALUES and code != "harm" and isinstance(fact, float):
         return value(trial, fact)
     if isinstance(fact, float):
-        return figure(fact)
+        return figure(fact) if math.isfinite(fact) else "unknown"
     return f"{fact:,}" if isinstance(fact, int) else str(fact)
 
 
@@ -111,6 +115,6 @@ _CAUTIONS = {
     "one-huge-week": "Week {week}: {value} does not fit the others ({others}).",
     "novelty": "The first week did better than the later ones: new things are tried because they are new.",
     "too-good": "Results far above the plan are mostly faults of the counting.",
-    "stop-line": "The stop line is reached: {value}, the line is {line}. Stopping is yours to decide.",
+    "stop-line": "The stop line is reached: {value}, the line is {line}.",
     "harm": "{name} went past its limit of {limit} in week {week}: {value}.",
 }

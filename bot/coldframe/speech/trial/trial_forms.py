@@ -11,7 +11,7 @@ from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
 from coldframe.speech.names import about, about_trial, count, of_action, of_offer, of_owner, of_review, of_running
-from coldframe.speech.trial import week_dates
+from coldframe.speech.trial import measure_words, week_dates
 
 UNTIL = "in 4 weeks"
 """What was decided at a review is done by then, unless another date is said."""
@@ -40,14 +40,25 @@ def log_week(trial: Trial, today: date, week: int | None = None) -> Form:
         *_figure_fields(trial, known),
         Field("state", "Did the counting run for the whole week?", "choice", options=_STATES,
               initial=known.state if known else "whole"),
-        Field("harm", f"Harm measure: {theirs(trial.criterion.harm, 60).text}", required=False, most=20,
-              initial=_number(known.harm) if known else ""),
-        Field("stop", f"The stop line is crossed: {theirs(trial.criterion.stop_line, 60).text}", "tick",
-              required=False),
+        Field("harm", f"Harm measure: {theirs(trial.criterion.harm, 60).text}{_limit(trial)}", required=False,
+              most=20, hint="Empty if nothing happened.", initial=_number(known.harm) if known else ""),
+        Field("stop", f"The stop line is crossed: {_stop_line(trial)}", "tick", required=False,
+              initial="yes" if known and known.stop else ""),
         Field("reason", "If it corrects a logged week: why?", required=False, most=300),
     )  # fmt: skip
     intro = line("{t}. Both decimal marks are read.", t=theirs(trial.title, 80))
     return Form("A week's numbers", "trial.log", about_trial(trial), fields, intro=intro)
+
+
+def _limit(trial: Trial) -> str:
+    limit = trial.criterion.harm_limit
+    return "" if limit is None else f" (limit {_number(limit)})"
+
+
+def _stop_line(trial: Trial) -> str:
+    criterion = trial.criterion
+    at = f"{measure_words.value(trial, criterion.stop_at)} or worse" if criterion.stop_at is not None else ""
+    return "; ".join(each for each in (at, theirs(criterion.stop_line, 60).text) if each)
 
 
 _STATES = (
@@ -161,7 +172,7 @@ def learn(trial: Trial, me: MemberId) -> Form:
 
 def stop(trial: Trial) -> Form:
     why = Field("reason", "What happened?", "long", most=500)
-    intro = line("You promised to stop early if: {s}", s=theirs(trial.criterion.stop_line or "nothing was set", 300))
+    intro = line("You promised to stop early if: {s}", s=theirs(_stop_line(trial) or "nothing was set", 300))
     return Form(
         "Stop the trial early",
         "trial.stop",

@@ -47,7 +47,7 @@ from coldframe.speech.names import (
     of_running,
     spelt,
 )
-from coldframe.speech.trial import measure_words, trial_dates, verdict_words, week_dates
+from coldframe.speech.trial import guard_words, measure_words, next_words, trial_dates, verdict_words, week_dates
 from coldframe.speech.trial.verdict_words import Judged
 from coldframe.timing.dates import short_day
 
@@ -77,6 +77,9 @@ def card(trial: Trial, today: date) -> Message:
         blocks.append(paragraph(written(trial.reading.sentence, 600)))
         if trial.reading.alerts and trial.step in UNDER_WAY:
             blocks.append(Items(tuple(written(alert, 300) for alert in trial.reading.alerts)))
+    crossed = guard_words.open_lines(trial)
+    if crossed:
+        blocks.append(Items(tuple(written(one, 200) for one in crossed)))
     blocks.append(Facts(_card_rows(trial)))
     if trial.actions:
         blocks.append(Items(tuple(_action_line(trial, a) for a in trial.actions)))
@@ -207,6 +210,7 @@ def entry_line(trial: Trial, entry: Entry) -> Line:
     said = "; ".join(f"{name} the change {_figures(trial, f)}" for name, f in parts)
     if len(parts) == 1:
         said = _figures(trial, parts[0][1])
+    said += guard_words.beside(trial, entry)
     return line("{w}: {s}{j}", w=week, s=said, j="" if entry.week else " (not judged)")
 
 
@@ -316,9 +320,11 @@ def reading(trial: Trial, judged: Judged, understood: Sequence[Entry]) -> Messag
     if understood:
         blocks.append(small(_taken_down(trial, understood)))
     blocks += verdict_words.in_short(trial, judged)
-    blocks += verdict_words.how_final(trial, judged)
+    step = next_words.next_step(trial, judged)
+    blocks += [paragraph(step)] if step else verdict_words.how_final(trial, judged)
     more = (_more(trial, judged),) if judged.verdict is not None else ()
-    blocks.append(offer(*more, *_reading_buttons(trial, judged)))
+    calm = tuple(guard_words.calm_button(trial, e.week) for e in understood[-1:] if guard_words.asks(trial, e))
+    blocks.append(offer(*calm, *more, *_reading_buttons(trial, judged)))
     drawing = (Drawing(judged.trend, f"trend-{trial.plan}"),) if judged.trend is not None else ()
     return Message(summary, tuple(blocks), attachments=drawing)
 
@@ -356,16 +362,6 @@ def _reading_buttons(trial: Trial, judged: Judged) -> tuple[Button, ...]:
     if trial.step is TrialStep.RUNNING and not trial.stopped:
         buttons.append(Button("Stop early …", "trial.stop", of_running(trial), "danger"))
     return tuple(buttons)
-
-
-def stop_line_ticked(trial: Trial) -> Message:
-    words = line(
-        "You say that the stop line of “{t}” is crossed: {s}. Stopping is yours to decide; the reason is recorded and "
-        "the review comes at once.",
-        t=title(trial),
-        s=theirs(trial.criterion.stop_line, 300),
-    )
-    return told(words, offer(Button("Stop early …", "trial.stop", of_running(trial), "danger")))
 
 
 # --- start --------------------------------------------------------------------------------------------------------

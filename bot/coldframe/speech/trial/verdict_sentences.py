@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
 from coldframe.analysis.outcomes import Outcome, Verdict
@@ -20,6 +21,8 @@ def levels(trial: Trial, verdict: Verdict) -> str:
         new = f"{new} ({difference(trial, verdict.effect.estimate)})"
     if trial.criterion.kind == "before-after":
         return f"{new} in the weeks of the trial, {old} in the weeks before"
+    if trial.criterion.kind == "share":
+        return f"{new} in the weeks of the trial, held against {old}"
     return f"{new} with the change, {old} without it"
 
 
@@ -207,4 +210,5 @@ _NOT_COMPARED = frozenset({"not-started", "no-numbers", "too-few", "no-baseline"
 
 
 def is_compared(verdict: Verdict) -> bool:
-    return verdict.effect is not None and verdict.reason.value not in _NOT_COMPARED
+    effect = verdict.effect
+    return effect is not None and math.isfinite(effect.estimate) and verdict.reason.value not in _NOT_COMPARED

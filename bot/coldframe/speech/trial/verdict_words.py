@@ -29,7 +29,8 @@ from coldframe.speech.trial.measure_words import difference
 class Judged:
     """What the numbers say now, with its picture; `problem` says why the frozen criterion cannot be judged at all.
 
-    `stands`: the verdict that was given earlier and stays; `before`: one that was given before a week was corrected.
+    `stands`: the verdict that was given earlier and stays; `before`: one that was given before a week was corrected;
+    `in_vain`: the chance to reach the target though all weeks to come are as planned, where it is no use to go on.
     """
 
     verdict: Verdict | None
@@ -37,6 +38,7 @@ class Judged:
     problem: str = ""
     stands: Given | None = None
     before: Given | None = None
+    in_vain: float | None = None
 
     @property
     def outcome(self) -> str:
@@ -116,7 +118,7 @@ def blocks(trial: Trial, judged: Judged) -> tuple[Block, ...]:
     if cautions:
         found.append(Items(cautions))
     if verdict_sentences.is_compared(verdict) and (verdict.claim.value != "caused" or verdict.outcome in _DIFFERS):
-        found.append(small(_CLAIMS[verdict.claim.value]))
+        found.append(small(_CLAIMS["held" if trial.criterion.kind == "share" else verdict.claim.value]))
     if judged.before is not None:
         found.append(_before(trial, judged.before))
     return tuple(found)
@@ -129,7 +131,7 @@ def in_short(trial: Trial, judged: Judged) -> tuple[Block, ...]:
     weekly = ("Difference", "Counted", _chance_of(trial))
     rows = tuple(row for row in _rows(trial, judged, judged.verdict) if row[0] in weekly)
     found: list[Block] = [Facts(rows)] if rows else []
-    found += [small("{w}", w=words) for words in alerts(trial, judged)]
+    found += [small("{w}", w=words) for words in caution_words.alerts(trial, judged.verdict, caution_words.FIRST)]
     if judged.before is not None:
         found.append(_before(trial, judged.before))
     return tuple(found)
@@ -144,6 +146,7 @@ _DIFFERS = (Outcome.REACHED, Outcome.BETTER, Outcome.WORSE)
 _CLAIMS = {
     "caused": "If people were put into the two groups by chance, the change is the likely cause.",
     "changed": "Compared with earlier weeks: whatever else happened meanwhile is in the difference too.",
+    "held": "A share held against a fixed one: it says what came in, not what brought it.",
     "counted": "A count against a number: it says what came in, not what brought it.",
 }
 

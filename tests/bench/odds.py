@@ -1,0 +1,298 @@
+"""The odds shown before a commitment is sealed, against trials that are logged.
+
+`python -m tests.bench.odds [--trials N] [--save] [WORLD ...]`
+
+A separate simulator draws a team's weeks: people come by chance (Poisson), weeks are lost, measures vary from head to
+head or week to week. Each week is typed as a line, read, logged, judged and read out by the rules of the domain and
+the worker, as the engine has them do it; whoever owns the trial looks every week, and has the counting checked when
+that is asked for. What holds at the review is counted, beside the odds that its criterion showed. Of before-after
+trials, and of counts whose usual level is known from earlier weeks, these weeks are drawn too, and the odds are those
+of each criterion, on average. Then trials that were advised to stop, since their target would hardly be reached with
+all weeks to come as planned: how many of them reach it when these are.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+
+from coldframe.analysis import odds as foretold
+from coldframe.domain.commands import BOT
+from coldframe.domain.names import LeverId, MemberId, PlanId, RoundId
+from coldframe.domain.state import Criterion, Odds
+from coldframe.domain.trial import life, standing
+from coldframe.domain.trial.commands import CheckCounting, LogWeek, TakeReading
+from coldframe.domain.trial.state import Entry, Trial, TrialId, TrialStep
+from coldframe.engine.reading.number_lines import read_line
+from coldframe.engine.trial.weekly import as_reading
+from coldframe.engine.worker import foretelling, judging
+
+START, SEED, OWNER = date(2026, 3, 2), 20261201, MemberId("mia")
+LOST = 0.08  # of the weeks, which are made up for
+VERDICTS = ("reached", "better", "not reached", "worse", "cannot tell")
+WITHIN = 3.0  # points
+Lines = Iterator[str]
+Random = Any
+
+
+@dataclass(frozen=True)
+class World:
+    """A criterion as it is sealed, and how its weeks come: `weeks(random, criterion, target_true)` are lines as people
+    type them. `sealed` draws what the criterion itself holds of earlier weeks."""
+
+    name: str
+    weeks: int
+    criterion: Criterion
+    lines: Callable[[Random, Criterion, bool, Any], Lines]
+    sealed: Callable[[Random, Criterion], tuple[Criterion, Any]] = lambda random, criterion: (criterion, None)
+    share: float = 1.0  # of the trials, where one takes long
+
+
+def _people(random: Random, criterion: Criterion) -> tuple[int, int]:
+    """Of control and trial in one week."""
+    weekly = criterion.weekly or 0.0
+    return tuple(
+        max(int(random.poisson(weekly * s)), 2) for s in (1 - criterion.planned_share, criterion.planned_share)
+    )
+
+
+def shares(random: Random, criterion: Criterion, true: bool, level: Any) -> Lines:
+    old, new = criterion.baseline or 0.0, (criterion.target if true else criterion.baseline) or 0.0
+    while True:
+        control, trial = _people(random, criterion)
+        yield f"control {control}/{random.binomial(control, old)}, trial {trial}/{random.binomial(trial, new)}"
+
+
+def means(random: Random, criterion: Criterion, true: bool, level: Any) -> Lines:
+    """Skewed values (gamma) with the mean and spread of the plan."""
+    old, new = criterion.baseline or 0.0, (criterion.target if true else criterion.baseline) or 0.0
+    while True:
+        groups = []
+        for size, mean in zip(_people(random, criterion), (old, new), strict=True):
+            values = random.gamma((mean / criterion.spread) ** 2, criterion.spread**2 / mean, size)
+            groups.append(f"{values.mean():.4f}/{values.std(ddof=1):.4f}/{size}")
+        yield f"control {groups[0]}, trial {groups[1]}"
+
+
+def rates(random: Random, criterion: Criterion, true: bool, level: Any) -> Lines:
+    old, new = criterion.baseline or 0.0, (criterion.target if true else criterion.baseline) or 0.0
+    while True:
+        control, trial = _people(random, criterion)
+        yield f"control {control}/{random.poisson(control * old)}, trial {trial}/{random.poisson(trial * new)}"
+
+
+def one_share(random: Random, criterion: Criterion, true: bool, level: Any) -> Lines:
+    share = (criterion.target if true else criterion.baseline) or 0.0
+    while True:
+        people = max(int(random.poisson(criterion.weekly)), 2)
+        yield f"{people}/{random.binomial(people, share)}"
+
+
+USUAL, SWING = 0.10, 0.007
+
+
+def earlier_weeks(random: Random, criterion: Criterion) -> tuple[Criterion, Any]:
+    """Eight weeks around a level that the team does not know."""
+    values = random.normal(USUAL, SWING, 8)
+    weeks = tuple((round(float(value) * 10_000), 10_000.0) for value in values)
+    aim = 0.012 + sum(a for a, _ in weeks) / 80_000
+    return replace(criterion, baseline_weeks=weeks, target=aim), USUAL
+
+
+def against_weeks(random: Random, criterion: Criterion, true: bool, level: Any) -> Lines:
+    """The change is as large as the plan says, on top of the true level."""
+    while True:
+        value = random.normal(level + (criterion.target - criterion.usual if true else 0.0), SWING)
+        yield f"10000/{round(float(min(max(value, 0.0), 1.0)) * 10_000)}"
+
+
+def counted_before(random: Random, criterion: Criterion) -> tuple[Criterion, Any]:
+    weeks = tuple((float(n), 1.0) for n in random.poisson(12, 8))
+    usual = sum(a for a, _ in weeks) / len(weeks) * 4
+    return replace(criterion, baseline_weeks=weeks, target=float(round(usual * 1.55))), 12.0
+
+
+def counts(random: Random, criterion: Criterion, true: bool, level: Any) -> Lines:
+    """`level`: a week's, where it is not what the criterion states."""
+    usual = (criterion.baseline or 0.0) / 4
+    if criterion.baseline_weeks:
+        usual = sum(a for a, _ in criterion.baseline_weeks) / len(criterion.baseline_weeks)
+    gain = criterion.target / 4 - usual if true else 0.0
+    while True:
+        yield str(random.poisson((usual if level is None else level) + gain))
+
+
+def _plan(kind: Any, **about: Any) -> Criterion:
+    target, start = about["target"], about.get("baseline")
+    upwards = start is None or target > start
+    return Criterion(measure="m", kind=kind, upwards=upwards, counted="c", stop_line="s", harm="h", **about)
+
+
+WORLDS = (
+    World("share, half and half", 6, _plan("split", baseline=0.20, target=0.26, weekly=340), shares),
+    World(
+        "share, three to seven", 4, _plan("split", baseline=0.08, target=0.05, weekly=900, planned_share=0.3), shares
+    ),
+    World("share, few people", 4, _plan("split", baseline=0.10, target=0.25, weekly=90), shares),
+    World("mean", 4, _plan("mean", baseline=20.0, target=22.0, weekly=220, spread=10.0), means),
+    World("rate", 4, _plan("rate", baseline=0.05, target=0.065, weekly=2000), rates),
+    World("earlier weeks", 4, _plan("before-after", target=0.112), against_weeks, earlier_weeks),
+    World("count, usual as stated", 4, _plan("count", baseline=20.0, target=32.0), counts),
+    World("count, usual from weeks", 4, _plan("count", target=70.0), counts, counted_before, 0.5),
+    World("share against a fixed one", 4, _plan("share", baseline=0.20, target=0.26, weekly=90), one_share),
+)
+
+
+def trial_of(world: World, criterion: Criterion) -> Trial:
+    review = datetime.combine(START + timedelta(weeks=2 * world.weeks + 1), datetime.min.time(), UTC)
+    return Trial(
+        id=TrialId("r1-p1"), tenant="t", team="c", round_id=RoundId("r1"), round_name="r", plan=PlanId("p1"),
+        title="t", hypothesis="h", question="q", lever=LeverId("l"), lever_name="L", steps=("s",), criterion=criterion,
+        planned=world.weeks, facilitator=OWNER, people={OWNER: "Mia"}, owner=OWNER, step=TrialStep.RUNNING,
+        starts=START, review=review,
+    )  # fmt: skip
+
+
+@dataclass
+class Logged:
+    """A trial on its way, as its owner and the engine take it there."""
+
+    trial: Trial
+    advised: list[tuple[int, float]] = field(default_factory=list)
+
+    def act(self, command: Any, at: datetime) -> None:
+        self.trial = life.replay(self.trial, life.decide(self.trial, command, at))
+
+    def week(self, line: str | None, number: int, advise: bool) -> None:
+        """One week: typed, read and judged; a lost one is logged as a gap."""
+        day = START + timedelta(weeks=number)
+        now = datetime.combine(day, datetime.min.time(), UTC)
+        entry = Entry(number, None, state="broken")
+        if line is not None:
+            said = read_line(line, self.trial.criterion.kind)
+            entry = Entry(number, said.trial, said.control, said.state)
+        self.act(LogWeek(OWNER, entry, day), now)
+        self._look(day, now)
+        if self.trial.reading is not None and self.trial.reading.checked:
+            self.act(CheckCounting(OWNER, "Counted by hand, as planned"), now)
+            self._look(day, now)
+        if advise:
+            self._advise()
+
+    def _look(self, day: date, now: datetime) -> None:
+        found = judging.judge(self.trial, day)
+        self.act(TakeReading(BOT, as_reading(self.trial, found)), now)
+
+    def _advise(self) -> None:
+        found = judging.judge(self.trial, START + timedelta(weeks=len(self.trial.weeks)))
+        if judging.may_be_in_vain(self.trial, found) and not self.advised:
+            chance = foretelling.in_vain(self.trial)
+            self.advised += [] if chance is None else [(len(self.trial.weeks), chance)]
+
+    def ends(self) -> str:
+        reading = self.trial.reading
+        outcome = reading.outcome if reading is not None else "cannot tell"
+        return outcome if outcome in standing.VERDICTS else "cannot tell"
+
+
+def run(world: World, random: Random, true: bool, advise: bool = False) -> tuple[Logged, Criterion]:
+    criterion, level = world.sealed(random, world.criterion)
+    logged, lines, whole, number = Logged(trial_of(world, criterion)), world.lines(random, criterion, true, level), 0, 0
+    while whole < world.weeks and number < 2 * world.weeks:
+        number += 1
+        lost = random.random() < LOST and world.weeks - whole < 2 * world.weeks - number + 1
+        logged.week(None if lost else next(lines), number, advise)
+        whole += not lost
+    return logged, criterion
+
+
+def shown(world: World, criterion: Criterion) -> Odds:
+    found = foretelling.odds_of(criterion, world.weeks)
+    assert isinstance(found, Odds), found
+    return found
+
+
+def row(world: World, trials: int, true: bool) -> tuple[str, float]:
+    """The line, and by how many points it is off at most."""
+    number = int(trials * world.share)
+    random = np.random.default_rng([SEED, WORLDS.index(world), int(true)])
+    seen, expected, averaged = Counter[str](), Counter[str](), 0
+    for n in range(number):
+        logged, criterion = run(world, random, true)
+        seen[logged.ends()] += 1
+        if n == 0 or (criterion != world.criterion and n < AVERAGED):
+            odds, averaged = shown(world, criterion), averaged + 1
+            expected.update(odds.if_target if true else odds.if_nothing)
+    cells, worst = [], 0.0
+    for word in VERDICTS:
+        told, came = 100 * expected[word] / averaged, 100 * seen[word] / number
+        worst = max(worst, abs(told - came))
+        cells.append(f"{told:5.1f} {came:5.1f}")
+    name = f"{world.name}, {'target true' if true else 'nothing changes'}"
+    return f"{name:<44}{number:>7}  " + "  ".join(f"{cell:>12}" for cell in cells) + f"{worst:>8.1f}", worst
+
+
+AVERAGED = 300  # criteria whose odds are averaged, where each has its own
+
+
+def futility(world: World, trials: int) -> str:
+    """Of trials whose target is true: those that were advised to stop, and how many of them reach it all the same."""
+    random, chances, reached = np.random.default_rng([SEED, 99]), [], 0
+    small = replace(world, criterion=replace(world.criterion, weekly=(world.criterion.weekly or 0.0) / 3))
+    for _ in range(trials):
+        logged, _ = run(small, random, True, advise=True)
+        if logged.advised:
+            chances.append(logged.advised[0][1])
+            reached += logged.ends() == "reached"
+    told = 100 * sum(chances) / max(len(chances), 1)
+    came = 100 * reached / max(len(chances), 1)
+    return f"advised to stop: {len(chances)} of {trials}; reached as told {told:.1f} %, as it came {came:.1f} %"
+
+
+HEAD = "  ".join(f"{word:>12}" for word in VERDICTS)
+NOTES = """
+Per cent of trials: what the criterion showed, then what came of trials that were logged. The last column is the
+farthest apart of the five, in points; at most 3 are promised. A share of 50 % is known to {error:.1f} points by
+{trials:,} trials (one standard error), to {half:.1f} by half of them.
+"""
+
+
+def report(trials: int, names: Sequence[str] = ()) -> tuple[str, float]:
+    lines = [f"{'':<44}{'trials':>7}  {HEAD}{'apart':>8}"]
+    worst = 0.0
+    for world in WORLDS:
+        if not names or any(name in world.name for name in names):
+            for true in (True, False):
+                line, apart = row(world, trials, true)
+                lines.append(line)
+                worst = max(worst, apart)
+    drift = [f"{n} earlier weeks {100 * foretold.false_alarms_by_drift(n, 4, 20_000):.1f} %" for n in (6, 8, 12)]
+    lines += ["", f"Earlier weeks, nothing changed, weeks that drift: seems better with {', '.join(drift)}."]
+    lines.append(f"Share, a third of the people, target true: {futility(WORLDS[0], max(trials // 4, 20))}.")
+    errors = [100 * math.sqrt(0.25 / n) for n in (trials, max(trials // 2, 1))]
+    return "\n".join([*lines, NOTES.format(error=errors[0], half=errors[1], trials=trials)]), worst
+
+
+@click.command()
+@click.option("--trials", default=3000, help="Of each world and each truth.")
+@click.option("--save", is_flag=True, help="Writes the table beside this file.")
+@click.argument("names", nargs=-1)
+def main(trials: int, save: bool, names: tuple[str, ...]) -> None:
+    text, worst = report(trials, names)
+    print(text)
+    if save:
+        Path(__file__).with_suffix(".txt").write_text(text, encoding="utf-8")
+    if worst > WITHIN:
+        raise SystemExit(f"{worst:.1f} points apart, and {WITHIN:.0f} are promised")
+
+
+if __name__ == "__main__":
+    main()
