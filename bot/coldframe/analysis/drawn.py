@@ -37,12 +37,13 @@ class Seen:
 @dataclass(frozen=True, slots=True)
 class Drawn:
     """Weekly sums of each trial, (trials, weeks) each: of the control, of the trial; of means their squares too.
-    `control` and `people` are the sizes of the groups by week."""
+    `control` and `people` are the sizes of the groups by week: of shares of two groups those of each trial, since equal
+    ones would make a result of just the target far too likely."""
 
     measure: Measure
     sums: tuple[Array, ...]
-    control: tuple[float, ...]
-    people: tuple[float, ...]
+    control: tuple[Any, ...]
+    people: tuple[Any, ...]
 
     @property
     def trials(self) -> int:
@@ -68,8 +69,10 @@ class Drawn:
         return _SEEN[self.measure.kind](self.measure, totals, sizes, len(weeks), boundary)
 
 
-def _running(sizes: Sequence[float]) -> list[float]:
-    return [math.fsum(sizes[: week + 1]) for week in range(len(sizes))]
+def _running(sizes: Sequence[Any]) -> list[float]:
+    import numpy as np
+
+    return [float(np.mean(sum(sizes[: week + 1]))) for week in range(len(sizes))]
 
 
 # --- drawing ------------------------------------------------------------------------------------------------------
@@ -84,9 +87,13 @@ def planned(measure: Measure, spread: float | None, target_true: bool, trials: i
 
     rng = np.random.default_rng([seed, int(target_true)])
     weeks = measure.planned_weeks
-    control, people = _sizes(measure)
-    sums = _DRAW[measure.kind](rng, measure, _levels(measure, target_true), (control, people), (trials, weeks), spread)
-    return Drawn(measure, sums, (control,) * weeks, (people,) * weeks)
+    sizes: Any = _sizes(measure)
+    by_week: Any = [(size,) * weeks for size in sizes]
+    if measure.kind is Kind.SPLIT_SHARES:
+        sizes = [np.maximum(rng.poisson(size, (trials, weeks)), LEAST) for size in sizes]
+        by_week = [tuple(size.T) for size in sizes]
+    sums = _DRAW[measure.kind](rng, measure, _levels(measure, target_true), sizes, (trials, weeks), spread)
+    return Drawn(measure, sums, *by_week)
 
 
 def going_on(measure: Measure, weeks: Sequence[WeeklyNumbers], trials: int, seed: int) -> Drawn | None:
@@ -135,8 +142,11 @@ def _levels(measure: Measure, target_true: bool, so_far: float | None = None) ->
 
 
 def _shares(rng: Any, measure: Measure, levels: Levels, sizes: Any, shape: Any, spread: Any) -> tuple[Array, ...]:
+    import numpy as np
+
+    whole = [np.asarray(size).astype(int) for size in sizes]
     return tuple(
-        rng.binomial(int(size), min(max(level, 0.0), 1.0), shape) for level, size in zip(levels, sizes, strict=True)
+        rng.binomial(size, min(max(level, 0.0), 1.0), shape) for level, size in zip(levels, whole, strict=True)
     )
 
 
@@ -240,8 +250,8 @@ def _two_shares(measure: Measure, totals: Any, sizes: Any, weeks: int, boundary:
     error = np.sqrt(np.maximum(share * (1 - share), _SMALL) * (1 / control + 1 / people))
     gain = new / people - old / control
     z = gain / error
-    few = np.minimum(share, 1 - share) * min(control, people) < evidence.MIN_EXPECTED
-    z = np.where(few, z * math.sqrt(1 - 1 / (control + people)), z)
+    few = np.minimum(share, 1 - share) * np.minimum(control, people) < evidence.MIN_EXPECTED
+    z = np.where(few, z * np.sqrt(1 - 1 / (control + people)), z)
     width = min(boundary, _WIDEST)
     (old_low, old_high), (new_low, new_high) = _wilson(old, control, width), _wilson(new, people, width)
     low = gain - np.hypot(new / people - new_low, old_high - old / control)

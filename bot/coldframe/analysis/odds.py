@@ -6,7 +6,7 @@ what takes nothing back of it. Counts, and shares of few people against a number
 result by result; groups are judged by the same statistics and intervals over arrays (small tables by the score
 statistic with Campbell's correction, Statistics in Medicine 26 (2007) 3661-3675, in the place of exact tests). Lost
 weeks are made up for and what looks too good is taken as checked, so neither changes the odds. The people of each week
-are those planned. `tests/bench/odds.py` holds it against trials that are logged one by one.
+are about those planned. `tests/bench/odds.py` holds it against trials that are logged one by one.
 
 Where the usual level is known from earlier weeks alone, it is drawn from what these leave possible (normal weeks with
 the prior 1 / sd; gamma for counts, Jeffreys).
