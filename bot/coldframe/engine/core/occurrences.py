@@ -29,11 +29,8 @@ def made_for(action: str, value: ButtonValue) -> MadeFor:
 
 def over(trial: Trial, by: MemberId, occurrence: MadeFor) -> Line:
     """What became of it, to this person; nothing while it is open."""
-    if occurrence.what == "crossed":
-        return () if guarding.undecided(trial) else over_words.crossing_settled(trial)
-    if occurrence.what == "sign":
-        asked = by in trial.asked_to_sign and occurrence.which == signing.asked_about(trial)
-        return () if asked else over_words.signing_over(trial)
+    if occurrence.what in ("sign", "crossed"):
+        return _question_over(trial, by, occurrence)
     if trial.step not in OPEN_STEPS:
         return over_words.trial_ended(trial)
     which = occurrence.which
@@ -57,6 +54,13 @@ def over(trial: Trial, by: MemberId, occurrence: MadeFor) -> Line:
         case "owner" if which != (trial.owner or ""):
             return over_words.owner_changed(trial, by)
     return ()
+
+
+def _question_over(trial: Trial, by: MemberId, occurrence: MadeFor) -> Line:
+    if occurrence.what == "crossed":
+        return () if guarding.undecided(trial) else over_words.crossing_settled(trial)
+    asked = by in trial.asked_to_sign and occurrence.which == signing.asked_about(trial)
+    return () if asked else over_words.signing_over(trial)
 
 
 def _action_over(trial: Trial, action_id: str) -> Line:
