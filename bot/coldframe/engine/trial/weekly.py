@@ -1,5 +1,4 @@
-"""Weekly numbers as they come in: the form, a plain line in the direct messages, a CSV file; each answered with the
-state under the boundaries for weekly looks."""
+"""Weekly numbers as they come in, by form, line or CSV file; each answered with the state under the weekly boundaries."""
 
 from __future__ import annotations
 
@@ -130,7 +129,6 @@ _AT: Mapping[ComparisonKind, str] = {
     "split": "successes", "share": "successes", "rate": "events", "mean": "sd", "count": "count",
     "before-after": "value",
 }  # fmt: skip
-"""The part of a group beside which something wrong with it is told."""
 
 
 # --- by a plain line ------------------------------------------------------------------------------------------------
