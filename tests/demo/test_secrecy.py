@@ -48,7 +48,8 @@ def test_what_the_bot_told_somebody_before_the_seal_says_nothing_of_what_was_giv
 RECORDS = {
     *("opened", "reveal", "lever", "focus", "merged", "result", "plans", "plan", "sizes", "precedent", "extended"),
     *("paused", "resumed", "cancelled", "role", "committed", "moved", "leftovers", "announced", "passed"),
-    *("started", "live", "dropped", "decided", "owner", "fears", "signed", "closed", "calibration", "stopped", "settled", ""),
+    *("started", "live", "dropped", "decided", "owner", "fears", "signed", "closed", "calibration", "stopped", ""),
+    "settled",
     *(
         "passed",
         "announced",

@@ -1,4 +1,4 @@
-"""Weekly numbers as they come in, by form, line or CSV file; each answered with the state under the weekly boundaries."""
+"""Weekly numbers as they come in, by form, line or CSV file; each answered with the state under weekly boundaries."""
 
 from __future__ import annotations
 
