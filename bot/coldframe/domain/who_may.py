@@ -255,8 +255,6 @@ TABLE: Mapping[Act, Row] = {
     Act.LEFTOVERS: _row(_ROUND, (), "leftovers.show", {_F: "of the team's newest round"}),
     Act.GO_LIVE: _row(_TRIAL, {_O, _F}, "trial.live, trial.live_since, trial.live_move"),
     Act.LATE_BUILD: _row(_TRIAL, {_O, _F, _D}, "trial.live_agree, trial.smaller, trial.give_up"),
-    Act.GO_LIVE: _row(_TRIAL, {_O, _F}, ""),
-    Act.LATE_BUILD: _row(_TRIAL, {_O, _F, _D}, ""),
     Act.LOG: _row(
         _TRIAL, {_O, _F}, "numbers or a file in private, trial.log, trial.take, trial.check, trial.more, trial.calm"
     ),
