@@ -376,6 +376,13 @@ def _plans(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
     yield Job(cast.at(person, record.at, Step.PLANS, 1), key, press(cast, person, record, "step.done", key))
 
 
+def _caution(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """What a plan touches in earnest its page names somebody for; where the bot only asks, it does not."""
+    value = next(b.value for b in buttons_of(record) if b.action == "plan.not_so")
+    key = f"{person.id}/not so/{value}"
+    yield Job(record.at + timedelta(minutes=3), key, press(cast, person, record, "plan.not_so", key))
+
+
 # --- when too few are in ---
 
 
@@ -412,6 +419,7 @@ REFLEXES: dict[str, Reflex] = {
     "question.write": _questions,
     "precedent.write": _precedents,
     "plan.write": _plans,
+    "plan.not_so": _caution,
     "nextround.date": cast_commitment.settle,
     "owner.accept": cast_commitment.answer_ownership,
     "round.cancel": _when_stuck,

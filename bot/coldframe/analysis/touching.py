@@ -26,6 +26,10 @@ MOST_WORDS = 3  # that are named
 PARTS = re.compile(r"(?<=[.!?;])\s+|\n+|,\s*(?:then|because)\s+", re.IGNORECASE)
 FORETOLD = re.compile(r"\bfrom\s+\d.*\bto\s+\d")
 """What a number is to become is no act."""
+FEWEST_WORDS = 6
+"""Of a sentence: what is shorter, such as "Call them", says too little to tell what is meant, and would stall a plan for
+nothing. None of the sentences by which it is scored is that short.
+"""
 A_WORD = 0.15
 """Log odds that one more named word has to be worth."""
 
@@ -40,7 +44,8 @@ class Touched:
 
 def touched(texts: Sequence[str], encoder: Encoder, weights: Weights) -> list[Touched]:
     """Of a plan's texts, each topic once, by the sentence that touches it most; in the order of the topics."""
-    said = [part for text in texts for part in PARTS.split(text) if part.strip() and not FORETOLD.search(part)]
+    parts = (part for text in texts for part in PARTS.split(text) if not FORETOLD.search(part))
+    said = [part for part in parts if len(part.split()) >= FEWEST_WORDS]
     if not said:
         return []
     degrees = scored(said, encoder, weights)

@@ -102,7 +102,7 @@ async def test_who_comes_into_the_channel(tmp_path: Path, kind: str) -> None:
         assert len(words) == (kind in ("guest", "foreign"))
         if words:
             assert ("Shall they take part" in words[0]) == (kind == "guest") and (
-                "cannot be put on it" in words[0]
+                "can't be put on it" in words[0]
             ) == (kind == "foreign")
 
 

@@ -74,4 +74,4 @@ async def test_an_offer_to_own_says_what_it_means(tmp_path: Path) -> None:
         assert told(team, D)[-1].startswith("Noted")
         await team.act("ask", AskOwner(F, PlanId("p0"), JON))
         await team.press(JON, "owner.offer", "r1|p0")
-        assert told(team, JON)[-1].startswith("Thank you, you own it now")
+        assert any(words.startswith("Thank you, you own it now") for words in told(team, JON))
