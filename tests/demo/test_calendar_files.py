@@ -27,7 +27,7 @@ def by_ics(text: str) -> Moments:
 
 def test_two_parsers_find_the_moments_that_the_demo_means(main_play: MainPlay) -> None:
     """Of the whole round and its trials: each file says the same to both, and what was asked to be written."""
-    assert {"round.ics", "commitment.ics", "trial.ics"} <= {name for name, _ in main_play.files}
+    assert {"round.ics", "commitment.ics", "review.ics"} <= {name for name, _ in main_play.files}
     meant = [{a.uid: a.starts.replace(microsecond=0) for a in entries} for entries in main_play.asked]
     for name, text in main_play.files:
         moments = by_vobject(text)

@@ -22,6 +22,7 @@ from coldframe.domain.names import (
     Role,
     Side,
     Step,
+    Touches,
 )
 from coldframe.domain.people.commands import ConfirmWeight, Forget, HandOver, Join, Leave, SetAway
 from coldframe.domain.round import ballots, placement, rules
@@ -68,7 +69,7 @@ from coldframe.domain.round.moves import (
 )
 from coldframe.domain.round.notes import Consent, DropDraft, EditNote, KeepDraft, WithdrawNote, WriteNote
 from coldframe.domain.round.placement import Compare, StepBack
-from coldframe.domain.round.plans import HandInPlan, KnowChanges, WithdrawPlan
+from coldframe.domain.round.plans import FindCautions, HandInPlan, KnowChanges, SayNotSo, WithdrawPlan
 from coldframe.domain.round.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
 from coldframe.domain.round.reopening import OpenAgain
 from coldframe.domain.round.revealed_notes import HideNote, SettleLateNote
@@ -453,6 +454,10 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: KnowCorners(
         x.choice((BOT, anybody(r, x))), {_plan(r, x): Placed(x.choice(list(Corner)), x.random() < 0.5)}
     ),
+    lambda w, r, x, t, k: FindCautions(
+        x.choice((BOT, anybody(r, x))), _plan(r, x), x.choice(((), (Touches.PRICES,))), x.choice(((), ("a price",)))
+    ),
+    lambda w, r, x, t, k: SayNotSo(anybody(r, x), _plan(r, x)),
     lambda w, r, x, t, k: KnowChanges(x.choice((BOT, anybody(r, x))), (ToChange("t1", "A title"),)),
     lambda w, r, x, t, k: Commit(anybody(r, x), k),
 )  # fmt: skip

@@ -19,6 +19,7 @@ from typing import Any
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.round.undoing import may_settle
 from coldframe.domain.state import Round
+from coldframe.domain.trial import guarding
 from coldframe.domain.trial.signing import asked_about
 from coldframe.domain.trial.state import OPEN_STEPS, Trial, TrialStep
 from coldframe.engine.engine import Engine
@@ -250,10 +251,14 @@ def _trial_over(trial: Trial, made: ButtonValue, by: MemberId) -> bool:
     assert occurrence is not None, made
     if occurrence.what == "sign":
         return by not in trial.asked_to_sign or occurrence.which != asked_about(trial)
+    if occurrence.what == "crossed":
+        return not guarding.undecided(trial)
     week = int(occurrence.which) if occurrence.what == "week" else 0
     settled = {
         "trial": False,
         "running": trial.step is TrialStep.IN_REVIEW or bool(trial.stopped),
+        "building": trial.step is not TrialStep.BUILDING,
+        "late": trial.step is not TrialStep.BUILDING or occurrence.which != str(trial.live_agreed()),
         "proposed": trial.step is not TrialStep.PROPOSED,
         "week": week in trial.weeks,
         "action": any(a.id == occurrence.which and a.done is not None for a in trial.actions),

@@ -57,7 +57,7 @@ async def test_that_a_place_is_free_is_said_until_it_is_taken(tmp_path: Path) ->
         await _at_two_reviews(team)
         await _closed(team, "p0")
         assert "Start: Title of p2 …" in offered(team, F, PLACE)
-        fields = {"owner": INES, "actions": "When it is nine I write the list | in 2 days", "review": "in 5 weeks"}
+        fields = {"owner": INES, "actions": "When it is nine I write the list | in 2 days", "live": "in 1 week"}
         assert not await team.fill(F, "trial.plan", fields, value=f"{team.round.id}|p2")
         assert standing(team, F, PLACE)
         assert "Start: Title of p2 …" not in offered(team, F, PLACE)

@@ -220,7 +220,8 @@ class Others:
     # --- a trial to its end ---
 
     async def see_the_trial_through(self, plan: str = "p0") -> None:
-        """Its owner, if there is one among them, closes the review when it is due; else somebody takes it over."""
+        """Its owner, if there is one among them, closes the review when it is due; else somebody takes it over. Who is
+        asked in the owner's place says that it is live."""
         since = self.team.clock.now()
         while (trial := await self.team.trial(plan)).step is not TrialStep.REVIEWED:
             assert self.team.clock.now() - since < timedelta(weeks=20), "nobody can close the review"
@@ -230,14 +231,19 @@ class Others:
                 assert closes is not None
                 if trial.step is TrialStep.IN_REVIEW:
                     await self._close_review(closes)
-            elif (taker := await self._takes(there)) is not None:
+            elif (teller := self._asked(there, "trial.live_since")) is not None:
+                assert not await self.team.fill(
+                    teller, "trial.live_since", {"since": self.team.clock.now().date().isoformat()}
+                )
+            elif (taker := self._asked(there, "trial.own")) is not None:
                 await self.team.press(taker, "trial.own")
             await self.team.until(self.team.clock.now() + DAY)
 
-    async def _takes(self, there: list[MemberId]) -> MemberId | None:
+    def _asked(self, there: list[MemberId], action: str) -> MemberId | None:
+        """The first of them before whom such a button stands."""
         for person in there:
             try:
-                self.team.button(person, "trial.own")
+                self.team.button(person, action)
             except LookupError:
                 continue
             return person

@@ -27,8 +27,8 @@ PARTS = re.compile(r"(?<=[.!?;])\s+|\n+|,\s*(?:then|because)\s+", re.IGNORECASE)
 FORETOLD = re.compile(r"\bfrom\s+\d.*\bto\s+\d")
 """What a number is to become is no act."""
 FEWEST_WORDS = 6
-"""Of a sentence: what is shorter, such as "Call them", says too little to tell what is meant, and would stall a plan for
-nothing. None of the sentences by which it is scored is that short.
+"""Of a sentence: what is shorter, such as "Call them", says too little to tell what is meant, and would stall a plan
+for nothing. None of the sentences by which it is scored is that short.
 """
 A_WORD = 0.15
 """Log odds that one more named word has to be worth."""

@@ -101,9 +101,9 @@ async def test_who_comes_into_the_channel(tmp_path: Path, kind: str) -> None:
         words = [w for w in told(there.team, F) if "Newcomer came" in w]
         assert len(words) == (kind in ("guest", "foreign"))
         if words:
-            assert ("Shall they take part" in words[0]) == (kind == "guest") and (
-                "can't be put on it" in words[0]
-            ) == (kind == "foreign")
+            assert ("Shall they take part" in words[0]) == (kind == "guest") and ("can't be put on it" in words[0]) == (
+                kind == "foreign"
+            )
 
 
 async def test_the_acting_facilitator_hears_of_a_guest(tmp_path: Path) -> None:

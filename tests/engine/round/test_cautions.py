@@ -66,5 +66,5 @@ async def test_a_newer_version_is_asked_about_anew(tmp_path: Path) -> None:
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await _handed_in(team, "Show returning visitors a higher price than new ones.")
         await team.press(INES, "plan.not_so")
-        await _handed_in(team, "Raise the price for children.")
+        await _handed_in(team, "Raise the price of lessons for the children of families who pay late.")
         assert (await team.current()).plans[PlanId("p")].unchecked
