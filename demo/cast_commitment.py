@@ -27,6 +27,8 @@ def settle(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
         yield from _choose(cast, person, record, now)
         if any(b.action == "round.commit" for b in offered):
             key = f"{person.id}/commit"
+            if cast.room.log.is_done(key):  # the owner had to read something first
+                key = f"{key}/again"
             yield Job(cast.at(person, now, Step.COMMITMENT, 0.2), key, press(cast, person, record, "round.commit", key))
     if cast.is_(person, "facilitator"):
         yield from _ask_owners(cast, person, record, now)
@@ -155,9 +157,9 @@ def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[
         accepted = next((w for w in owner.asked if w not in owner.declines), None)
         if accepted != person.id or f"{person.name}" not in _owners(record):
             continue
-        lag = next(p.measure.lag for p in cast.scenario.plans if p.key == owner.plan)
+        criterion = _criterion(cast, owner.plan)
         for action, fields in (
-            *((("criterion.write", {"lag": str(lag)}),) if lag else ()),
+            *((("criterion.write", criterion),) if criterion else ()),
             ("actions.write", {"actions": "\n".join(owner.actions)} if owner.actions else {}),
             ("live.date", {"date": owner.live}),
         ):
@@ -166,6 +168,13 @@ def _own(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[
                 key = f"{person.id}/{action}/{owner.plan}"
                 act = fill(cast, person, action, fields, buttons[owner.plan].value, key)
                 yield Job(cast.at(person, now, Step.COMMITMENT, 0.3), key, act)
+
+
+def _criterion(cast: Cast, plan: str) -> dict[str, str]:
+    """What its author did not write into the plan."""
+    measure = next(p.measure for p in cast.scenario.plans if p.key == plan)
+    found = {"lag": str(measure.lag or ""), "baseline_weeks": "\n".join(measure.weeks_before)}
+    return {name: words for name, words in found.items() if words}
 
 
 def _owners(record: Record) -> list[str]:

@@ -90,6 +90,7 @@ class Measure(Part):
     stop_line: str = ""
     harm: str = ""
     lag: int = Field(default=0, ge=0, le=28, description="days until a week's people can be counted")
+    weeks_before: list[str] = Field(default=[], description="earlier weeks as '10/50', which their owner writes down")
 
 
 class Plan(Part):

@@ -13,7 +13,7 @@ from coldframe.clock import ManualClock
 from coldframe.domain.commands import Command
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.round.choosing import AnswerOwnership, AskOwner, ChoosePlan
-from coldframe.domain.round.commitment import Commit, Forecast, SetActions, SetNextRound
+from coldframe.domain.round.commitment import Commit, Forecast, NameChecker, SetActions, SetNextRound
 from coldframe.domain.state import Action, Round
 from coldframe.domain.trial.commands import GoLive
 from coldframe.domain.trial.state import Trial
@@ -306,7 +306,7 @@ async def _seal(
     chances: Mapping[str, int],
     fears: Sequence[str],
     weeks: int,
-    build: int,
+    build: int = 0,
 ) -> None:
     now = turn.now
     current = await turn.round(round_.id)
@@ -315,6 +315,8 @@ async def _seal(
         current = await turn.act(current, ChoosePlan(F, plan, running_trials=0))
         current = await turn.act(current, AskOwner(F, plan, owner))
         current = await turn.act(current, AnswerOwnership(owner, plan, accept=True))
+        if current.plans[plan].unchecked:
+            current = await turn.act(current, NameChecker(F, plan, "The lawyer"))
         action = Action("a1", "When it is ten I call the first team", owner, now + timedelta(days=1, hours=2))
         current = await turn.act(current, SetActions(owner, plan, (action,)))
         lag = current.plans[plan].criterion.lag
@@ -328,7 +330,7 @@ async def _seal(
     current = await turn.act(current, keep_the_rest(current))
     await turn.act(current, Commit(D, running_trials=0))
     if not build:
-        for trial in await turn.uow.trials_of("room", CHANNEL):
+        for trial in await turn.uow.trials_of(round_.tenant, round_.channel):
             today = await trial_turn.today(turn, trial)
             assert trial.owner is not None and trial.review is not None
             await turn.act_on_trial(trial, GoLive(trial.owner, today, today, trial.review))

@@ -149,7 +149,7 @@ class Mortal(Bot):
     fate: Fate = field(default_factory=Fate)
     lives: int = 1
 
-    async def _while_it_lives(self, work: Callable[[], Awaitable[Result]]) -> Result:
+    async def while_it_lives(self, work: Callable[[], Awaitable[Result]]) -> Result:
         while True:
             try:
                 return await work()
@@ -176,27 +176,27 @@ class Mortal(Bot):
     # --- what is done until it is done ---
 
     async def until(self, moment: Any) -> None:
-        await self._while_it_lives(lambda: super(Mortal, self).until(moment))
+        await self.while_it_lives(lambda: super(Mortal, self).until(moment))
 
     async def _beat(self) -> None:
         await self.store.see_time(self.clock.now())
         await super()._beat()
 
     async def do(self, occasion: str, work: Callable[[Turn], Awaitable[None]]) -> None:
-        await self._while_it_lives(lambda: super(Mortal, self).do(occasion, work))
+        await self.while_it_lives(lambda: super(Mortal, self).do(occasion, work))
 
     async def act(self, occasion: str, *commands: Command) -> None:
-        await self._while_it_lives(lambda: super(Mortal, self).act(occasion, *commands))
+        await self.while_it_lives(lambda: super(Mortal, self).act(occasion, *commands))
 
     async def round(self) -> Round:
-        return await self._while_it_lives(super().round)
+        return await self.while_it_lives(super().round)
 
     async def hears(self, key: str, person: str, what: Happening) -> None:
         async def heard() -> None:
             await self.engine.receive(Inbound(key, person, direct(person), self.clock.now(), what))
             await self.engine.settle()
 
-        await self._while_it_lives(heard)
+        await self.while_it_lives(heard)
 
     # --- what people do ---
 
@@ -264,9 +264,12 @@ async def whole_play(bot: Mortal) -> None:
 
 
 async def _review_of(bot: Mortal) -> datetime:
-    async with bot.store.begin() as uow:
-        (trial,) = await uow.trials_of(TENANT, "growth", over=True)
-    return trial.review + timedelta(hours=1)
+    async def read() -> datetime:
+        async with bot.store.begin() as uow:
+            (trial,) = await uow.trials_of(TENANT, "growth", over=True)
+        return trial.review + timedelta(hours=1)
+
+    return await bot.while_it_lives(read)
 
 
 async def _reviewed(turn: Turn) -> None:

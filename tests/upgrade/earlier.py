@@ -45,6 +45,10 @@ DECIDED = {"members": "select tenant, id, name, json_remove(doc, '$.told_privacy
 """Of tables that say both, what people decided."""
 
 
+ASKED_SINCE = {"commitment": timedelta(days=1)}
+"""What people are asked for by now in these steps, and were not then, takes them so much longer."""
+
+
 class Blank:
     """Draws nothing, at once."""
 
@@ -257,9 +261,9 @@ def _written(field: Field) -> str:
 
 async def go_on(folder: Path, stop: Stop, played: Scenario) -> Answer:
     """The scenario's people and the clock, to the moment after `until`, and as much longer as what somebody decides may
-    be undone: from which step to which, and what was said or
-    changed."""
-    clock, until = ManualClock(stop.moment), stop.until + UNDO_FOR["days"]
+    be undone, and as what they are asked for takes: from which step to which, and what was said or changed."""
+    clock, longer = ManualClock(stop.moment), ASKED_SINCE.get(stop.name, timedelta())
+    until = stop.until + UNDO_FOR["days"] + longer
     async with _house(folder, clock) as house:
         await sheets.look_after(house.kit)
         before = {r.id: r.revision for r in house.room.all_messages()}

@@ -93,7 +93,8 @@ def author_card(round_: Round, rest: tuple[str, ...]) -> Message:
 def _ask(turn: Turn, round_: Round, plan: PlanId) -> None:
     author = round_.plans[plan].author
     if author is not None and author in round_.active():
-        turn.tell(round_, author, "author", author_card(round_, (author, plan)), rest=(plan,))
+        words = author_card(round_, (author, plan))
+        turn.tell(round_, author, "author", words, rest=(plan,), only_in=Step.COMMITMENT)
         turn.among(1, round_.active())
 
 
