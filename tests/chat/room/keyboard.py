@@ -56,7 +56,7 @@ class Keyboard:
         await expect(dialog).to_have_count(0)
 
     async def _field(self, dialog: Locator, name: str, value: str) -> None:
-        control = dialog.locator(f"[name={name}]")
+        control = dialog.locator(f'[name="{name}"]')
         kind = await control.first.evaluate("node => node.type")
         if kind == "radio":
             await self._choose(control, value)

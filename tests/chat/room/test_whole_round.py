@@ -83,7 +83,7 @@ class Player(Keyboard):
         await self.press(re.compile("Jump to"), controls)
         await expect(controls).to_have_attribute("aria-busy", "false", timeout=30000)
 
-    def card(self, words: str) -> Any:
+    def card(self, words: str | re.Pattern[str]) -> Any:
         """The messages in which the words stand."""
         return self.page.locator("#messages > li.message").filter(has_text=words)
 
@@ -99,6 +99,17 @@ class Player(Keyboard):
         await self.page.keyboard.type(emoji)
         await self.reach(self.page.get_by_role("dialog").get_by_role("button", name=emoji))
         await self.page.keyboard.press("Enter")
+
+    async def keep_the_others(self) -> None:
+        """Each plan that is not tried is kept for the next round; its fields are named by it."""
+        firsts = self.page.get_by_role("dialog", name="The other plans").locator("[name$='.fate'][value=kept]")
+        await expect(firsts).to_have_count(2)
+        names = [await firsts.nth(n).get_attribute("name") for n in range(2)]
+        plans = [name.removesuffix(".fate") for name in names]
+        said = {"fate": "kept", "why": "Not now."}
+        await self.fill(
+            "The other plans", **{f"{plan}.{part}": value for plan in plans for part, value in said.items()}
+        )
 
     async def reload(self) -> None:
         await self.page.reload()
@@ -201,7 +212,7 @@ async def precedents(ada: Player) -> None:
     await ada.fill(
         re.compile("precedent"), question="#1", title="A dairy's list", idea="It comes on Sunday night.", outside="yes"
     )
-    await ada.press("I am done")
+    await ada.press("I'm done")
     await ada.others()
     await ada.jump()
     await ada.until("plans")
@@ -210,7 +221,7 @@ async def precedents(ada: Player) -> None:
 async def plans(ada: Player) -> None:
     await ada.press("Write a plan")
     await ada.fill(re.compile("plan"), **PLAN)
-    await ada.press("I am done")
+    await ada.press("I'm done")
     await ada.others()
     await ada.jump()
     await ada.until("ballot")
@@ -246,16 +257,22 @@ async def placement(ada: Player) -> None:
 
 
 async def commitment(ada: Player) -> None:
-    """The decision-maker chooses, Ada asks an owner and sets the next round's date; then it is committed."""
+    """The decision-maker chooses, Ada asks an owner, says what becomes of the other plans and sets the next round's
+    date; then it is committed."""
     await ada.go_to("growth")
     await ada.others()
-    card = ada.card("choose. No trials running")
+    card = ada.card(re.compile(r"and .* choose\."))
     await expect(card).to_contain_text("A plan is chosen. Its author hears of it first")
     await ada.jump()
     await expect(card).to_contain_text("Chosen: Send the export on Sunday")
     if await card.get_by_text("Asked", exact=True).count() == 0:
         await ada.press("Ask an owner", card)
         await ada.fill("Ask an owner", member="ben")
+    await ada.reload()
+    await ada.press("What becomes of the others", card)
+    await ada.keep_the_others()
+    await expect(card).to_contain_text("“A picture of the vents”")
+    await expect(card.get_by_text("kept for the next round. Not now.")).to_have_count(2)
     await ada.reload()
     await ada.press("Date of the next round", card)
     await ada.fill(re.compile("next round"), date="in 7 weeks")
