@@ -129,6 +129,7 @@ PLAN = {
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(600)
 async def test_whole_round_by_keyboard_with_a_reload_in_every_step(
     page: Any, stage: tuple[Stage, int], axe: str
 ) -> None:

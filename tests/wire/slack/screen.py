@@ -58,6 +58,16 @@ class Answer:
     errors: Mapping[str, str] = field(default_factory=dict)
 
 
+class Done:
+    """The presses that were taken, by their keys."""
+
+    def __init__(self) -> None:
+        self.keys: set[str | None] = set()
+
+    def is_done(self, key: str) -> bool:
+        return key in self.keys
+
+
 class Screen:
     """What the demo's hands need of a room."""
 
@@ -69,6 +79,7 @@ class Screen:
         self.people = people
         self.channel = channel
         self.tenant = TEAM
+        self.log = Done()
         self._ids = {someone.id: name for name, someone in people.items()}
         self._shown: dict[str, Any] = {}
         self._read: dict[str, tuple[Any, Seen]] = {}
@@ -149,6 +160,7 @@ class Screen:
             answer = await someone.press(shown, element["text"]["text"], channel)
             if not answer.ok:
                 continue  # Slack's own warning mark: people press again
+            self.log.keys.add(key)
             if not key or not key.endswith("/open"):
                 return Answer()
             try:
