@@ -88,6 +88,7 @@ class Team:
     outage_at: int | None = None
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
     _planned: set[str] = field(default_factory=set)
+    moved: bool = False
     _read: set[str] = field(default_factory=set)
     _noted: Counter[str] = field(default_factory=Counter)
     _early_in: Step | None = None
@@ -194,6 +195,8 @@ class Team:
         self.relay.engine = self.ear.beside(self.engine)
         self._planned.clear()
         self._queue.clear()
+        self.screen.log.keys.clear()
+        self.moved = True
         await downtime.look_back(self.engine.kit)
         await self.engine.returned()
         await self.settle()
@@ -214,8 +217,12 @@ class Team:
     async def play(self) -> Round:
         """Plays until the commitment; returns the round."""
         cast = self.cast()
-        end = self.clock.now() + LONGEST
+        end, step = self.clock.now() + LONGEST, (await self.round()).step
         while (round_ := await self.round()).step not in (Step.COMMITTED, Step.CANCELLED):
+            if self.moved and round_.step is not step:  # what was pressed on a card of the lost time came to nothing
+                self._planned.clear()
+                self.screen.log.keys.clear()
+            step = round_.step
             if self.clock.now() > end or not await self._moment(cast):
                 raise AssertionError(f"the round stands still in {round_.step} at {self.clock.now()}")
             self.moments += 1
