@@ -26,7 +26,7 @@ SETUP = Guide(
 NOTES = Guide(
     say="“Write what holds us back first, one idea a note; things that we should stop doing count. Nobody reads them "
     "before the reveal, me included. Each view is needed.”",
-    watch="That the decision-maker says nothing on the topic before the reveal, and that you don’t either.",
+    watch="That the decision-maker says nothing on the topic before the reveal, and that you don't either.",
     skip="The helping forces. The price: fewer strengths to build on later.",
     wrong="Examples from whoever leads: everybody then writes more of the same.",
 )
@@ -65,7 +65,7 @@ PLANS = Guide(
     say="“Whoever has an idea writes one page: what, for whom, which number moves, and when we stop. No names until "
     "the choice.”",
     watch="That each plan has a number with its baseline, and is large enough to be seen in three to six weeks.",
-    skip="Numbers, until the commitment. The price: you choose between plans that you can’t size.",
+    skip="Numbers, until the commitment. The price: you choose between plans that you can't size.",
     wrong="Hope in place of a hypothesis, and a measure chosen afterwards.",
 )
 BALLOT = Guide(
@@ -77,7 +77,7 @@ BALLOT = Guide(
 PLACEMENT = Guide(
     say="“Compare the plans two at a time: which has more effect, which takes more effort? Unsure is an answer too.”",
     watch="How sure each place is: a plan near the border has no corner.",
-    skip="You can close with few comparisons. The price: the places are one person’s view, and it says so.",
+    skip="You can close with few comparisons. The price: the places are one person's view, and it says so.",
     wrong="Everything lands at much effect, little effort.",
 )
 COMMITMENT = Guide(

@@ -19,7 +19,7 @@ def of_step(round_: Round, step: Step | None) -> Line:
     """It was made for another step than the one that the round is at; None: nobody can tell for which."""
     name = theirs(round_.name, 60)
     if step is None:
-        return line("I can’t tell any more which step of *{r}* that was for.", r=name) + _NOTHING
+        return line("I can't tell any more which step of *{r}* that was for.", r=name) + _NOTHING
     words = line("That was for the {s} step of *{r}*", s=title(step).lower(), r=name)
     return words + _what_became(round_, step) + _NOTHING
 

@@ -106,7 +106,7 @@ def panel(
         words = (
             "No round is open in this channel. `/coldframe new` starts one."
             if in_channel
-            else "No round is open for you."
+            else "No round is open for you. In a team's channel `/coldframe new` starts one."
         )
         blocks.append(paragraph(words))
     blocks.append(offer(Button("What you hold about me", "me.export", ""), Button("Forget me …", "me.forget", "")))

@@ -43,7 +43,7 @@ WORDS: dict[Because, str] = {
     Because.ALREADY_EXTENDED: "This step was extended {most} times already; more isn't possible.",
     Because.DEADLINE_RANGE: "That deadline isn't possible. Choose one between {earliest} and {latest}; to close the "
     "step sooner, type `/coldframe close`. Nothing was changed.",
-    Because.STAYS_CLOSED: "{which} can’t be opened again from {step}: too much stands on it, or it wasn't played. "
+    Because.STAYS_CLOSED: "{which} can't be opened again from {step}: too much stands on it, or it wasn't played. "
     "Nothing was changed.",
     Because.WINDOW_RUNS: "{which} isn't ahead of the round any more, which is at {step}; its length stays. Nothing "
     "was changed.",

@@ -16,16 +16,16 @@ from coldframe.store import tables as t
 from coldframe.store.connection import Database
 from coldframe.store.migrate import HEAD, KNOWN
 
-ANOTHER = "Let COLDFRAME_DATABASE name another file (sqlite:///FILE)"
+ANOTHER = "Let COLDFRAME_DATABASE name another file"
 A_FILE = Purpose(
     "the database",
     ANOTHER,
     "Keep a copy of it, and put a back-up in its place: coldframe restore BACK-UP --replace. If nothing was ever in "
     "it, remove it: the next start makes a new one",
     "Start the bot once, and it makes one; or put a back-up there: coldframe restore BACK-UP. If it stands elsewhere, "
-    "let COLDFRAME_DATABASE name it (sqlite:///FILE)",
+    "let COLDFRAME_DATABASE name it",
 )
-MAKE_THE_FOLDER = "Make the folder, or let COLDFRAME_DATABASE name another file: sqlite:///FILE"
+MAKE_THE_FOLDER = "Make the folder, or let COLDFRAME_DATABASE name another file"
 CHECK_THE_SERVER = "Check COLDFRAME_DATABASE: is the server up, are name and password right, may it be written?"
 ANOTHER_DATABASE = (
     "Nothing was changed in it. Make a database for coldframe alone, and let COLDFRAME_DATABASE name that one"

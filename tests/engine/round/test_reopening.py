@@ -30,7 +30,7 @@ RUNS = [
     pytest.param(step, at, marks=() if at in ORDINARY and step is NEAREST[at] else pytest.mark.slow)
     for step, at in PAIRS
 ]
-FINAL = "What stood here doesn’t count any more"
+FINAL = "What stood here doesn't count any more"
 
 
 async def _would_open(team: Running, step: Step) -> str:

@@ -110,8 +110,8 @@ async def test_before_a_reveal_it_is_said_that_it_is_for_good(tmp_path: Path) ->
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
         await team.act("plans", *(HandInPlan(m, a_plan(f"p{i}")) for i, m in enumerate(EVERYBODY[:3])))
         reply = await team.command(F, "close")
-        assert "What was shown can’t be hidden again" in words_of_note(reply)
-        assert "What was shown can’t be hidden again" in team.told(F)[-1]
+        assert "What was shown can't be hidden again" in words_of_note(reply)
+        assert "What was shown can't be hidden again" in team.told(F)[-1]
         await team.press(F, "held.now")
         assert (await team.current()).step is Step.BALLOT
         assert "There is nothing to undo" in words_of_note(await team.command(F, "undo"))

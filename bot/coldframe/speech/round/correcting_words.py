@@ -235,7 +235,7 @@ def added(round_: Round, member: MemberId) -> Message:
 
 
 def removed(round_: Round, member: MemberId) -> Message:
-    words = "{who} is off {name}: {n} take part now, and I’ve told them."
+    words = "{who} is off {name}: {n} take part now, and I've told them."
     return said(words, who=who(round_, member), name=_name(round_), n=_people(len(round_.active())))
 
 

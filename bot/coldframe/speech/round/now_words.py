@@ -89,7 +89,7 @@ def _yours(round_: Round, me: MemberId) -> list[Line]:
     if me not in rules.expected(round_):
         return [_not_expected(round_, me)]
     if me in round_.progress.done:
-        return [line("You’re through with this step. ") + cards.what_follows(round_, round_.step)]
+        return [line("You're through with this step. ") + cards.what_follows(round_, round_.step)]
     return [_to_do(round_, me)]
 
 

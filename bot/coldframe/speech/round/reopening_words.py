@@ -110,7 +110,7 @@ def to_all(was: Round, round_: Round, reason: str) -> Message:
 def final(round_: Round, at: datetime) -> Message:
     """In the place of what stood there of a step that runs again."""
     step = title(round_.step).lower()
-    words = "{name}: the {step} step was opened again {at}. What stood here doesn’t count any more."
+    words = "{name}: the {step} step was opened again {at}. What stood here doesn't count any more."
     return said(words, name=_name(round_), step=step, at=When(at, "day"))
 
 
@@ -125,4 +125,4 @@ def late_notes(round_: Round) -> Message:
 
 
 def late_notes_asked() -> Message:
-    return said("I’ve asked in the channel. Notes can’t be private again; what comes is added as late notes.")
+    return said("I've asked in the channel. Notes can't be private again; what comes is added as late notes.")

@@ -48,7 +48,7 @@ def _words(round_: Round, held: Held) -> Line:
 
 def _for_good(round_: Round) -> Line:
     """A reveal is for good, and that is said before it; what follows else stands on the step's own sheet."""
-    return cards.what_follows(round_, round_.step) + line(" What was shown can’t be hidden again.")
+    return cards.what_follows(round_, round_.step) + line(" What was shown can't be hidden again.")
 
 
 def undone(round_: Round) -> Message:
