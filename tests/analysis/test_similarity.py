@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.similarity import Encoder, Proposal, further, propose
 from coldframe.analysis.similarity.choosing import Found, choose
-from coldframe.analysis.similarity.odds import chances, rivals
+from coldframe.analysis.similarity.same_point import chances, rivals
 from coldframe.speech.round.likeness_words import why as said
 
 

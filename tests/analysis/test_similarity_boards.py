@@ -45,6 +45,8 @@ def pairs_of(item: Any) -> list[frozenset[str]]:
 
 FLOORS = {"words": (0.9, 0.35), "meaning": (0.9, 0.35)}
 """Precision and recall that a change must not fall below on the two boards; measured 1.00 and 0.40 both ways."""
+OPEN_FLOORS = {"words": (0.64, 0.79), "meaning": (0.775, 0.88)}
+"""F1 and precision on the open boards: some three pairs below what is measured, 0.655 and 0.81, 0.790 and 0.90."""
 
 
 def test_growth_notes_keep_their_floor(way: str) -> None:
@@ -73,12 +75,13 @@ def scorer() -> Any:
 
 @pytest.mark.skipif(not OPEN_BOARDS.is_dir(), reason=f"the open boards are not laid at {OPEN_BOARDS}")
 def test_open_boards_keep_the_agreed_quality(way: str) -> None:
-    """On 14 boards of open labelled pairs (sources in the README beside them) F1 is at least 0.6 by words and 0.75 by
-    meaning, every typo duplicate is found, and no pair crosses sides."""
+    """On 14 boards of open labelled pairs (sources in the README beside them) F1 and precision keep their floor, every
+    typo duplicate is found, and no pair crosses sides."""
     path = OPEN_BOARDS / "boards_dev.json"
     boards, proposals = json.loads(path.read_text(encoding="utf-8")), proposals_for(path, way)
     totals = scorer().score(boards, proposals)["all"]
-    assert totals["f1"] >= {"words": 0.6, "meaning": 0.75}[way]
+    f1, precision = OPEN_FLOORS[way]
+    assert totals["f1"] >= f1 and totals["precision"] >= precision, totals
     assert totals["recall_by_kind"]["typo"] == "7/7"
     for board, proposal in zip(boards["boards"], proposals["proposals"], strict=True):
         side = {note["id"]: note.get("side") for note in board["notes"]}

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
 from coldframe.analysis import evidence, inputs, proportions
-from coldframe.analysis.measures import Count, Kind, Measure, Tally, WeeklyNumbers
+from coldframe.analysis.measures import SPLITS, Count, Kind, Measure, Tally, WeeklyNumbers
 from coldframe.analysis.proportions import Summary
 
 Array: TypeAlias = Any
@@ -59,7 +59,7 @@ class Drawn:
     def information(self) -> list[float]:
         """After each week, in the unit of the kind."""
         before, after = _running(self.control), _running(self.people)
-        if self.measure.kind in evidence.WITH_CONTROL:
+        if self.measure.kind in SPLITS:
             return [b * a / (b + a) for b, a in zip(before, after, strict=True)]
         return after
 
@@ -130,7 +130,7 @@ def _sizes(measure: Measure) -> tuple[float, float]:
 
 def _levels(measure: Measure, target_true: bool, so_far: float | None = None) -> Levels:
     """`so_far`: of the control, as it showed itself."""
-    if measure.kind not in evidence.WITH_CONTROL:
+    if measure.kind not in SPLITS:
         return None, measure.target if target_true else measure.usual
     planned_level = measure.baseline or 0.0
     control = planned_level if so_far is None else so_far
@@ -312,8 +312,7 @@ def _by_welch(old: Any, new: Any, aim: float, boundary: float) -> Seen:
     import numpy as np
 
     error = np.sqrt(old[1] + new[1])
-    freedom = (old[1] + new[1]) ** 2 / np.maximum(old[1] ** 2 / (old[2] - 1) + new[1] ** 2 / (new[2] - 1), 1e-300)
-    margin = student(freedom, math.erfc(min(boundary, _WIDEST) / math.sqrt(2))) * error
+    margin = student(_freedom(old, new), math.erfc(min(boundary, _WIDEST) / math.sqrt(2))) * error
     gain = new[0] - old[0]
     return _seen(gain, gain - margin, gain + margin, np.abs(gain) >= margin, error > _SMALL, aim)
 
@@ -331,10 +330,15 @@ def student(freedom: Array, alpha: float) -> Array:
 
 def welch(before: Array, after: Array) -> tuple[Array, Array]:
     """Welch's t and its degrees of freedom, row by row."""
-    parts = [(one.mean(axis=1), one.var(axis=1, ddof=1) / one.shape[1], one.shape[1]) for one in (before, after)]
-    (old, old_error, m), (new, new_error, n) = parts
-    freedom = (old_error + new_error) ** 2 / (old_error**2 / (m - 1) + new_error**2 / (n - 1))
-    return (new - old) / (old_error + new_error) ** 0.5, freedom
+    old, new = ((one.mean(axis=1), one.var(axis=1, ddof=1) / one.shape[1], one.shape[1]) for one in (before, after))
+    return (new[0] - old[0]) / (old[1] + new[1]) ** 0.5, _freedom(old, new)
+
+
+def _freedom(old: Any, new: Any) -> Array:
+    """Welch's degrees of freedom, by each group's mean, squared error of it, and size."""
+    import numpy as np
+
+    return (old[1] + new[1]) ** 2 / np.maximum(old[1] ** 2 / (old[2] - 1) + new[1] ** 2 / (new[2] - 1), 1e-300)
 
 
 def _two_rates(measure: Measure, totals: Any, sizes: Any, weeks: int, boundary: float) -> Seen:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from coldframe.analysis import inputs, proportions
-from coldframe.analysis.measures import Count, Kind, Measure, Numbers, Tally, WeeklyNumbers
+from coldframe.analysis.measures import SPLITS, Count, Kind, Measure, Numbers, Tally, WeeklyNumbers
 from coldframe.analysis.proportions import Interval, Summary
 
 MIN_EXPECTED = 5.0
@@ -56,7 +56,7 @@ def information(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> float:
     """How much the weeks tell, in a unit of the kind's own: people in the smaller sense of two groups, else
     weeks.
     """
-    if measure.kind in (Kind.SPLIT_SHARES, Kind.SPLIT_MEANS, Kind.SPLIT_RATES):
+    if measure.kind in SPLITS:
         trial, control = sizes(weeks)
         return trial * control / (trial + control) if trial and control else 0.0
     if measure.kind is Kind.SHARE_TARGET:
@@ -87,7 +87,7 @@ def check_shape(measure: Measure, week: WeeklyNumbers) -> None:
     names = " or ".join(one.__name__ for one in allowed)
     if not isinstance(week.trial, allowed):
         raise inputs.BadNumber("trial", week.trial, f"a {names} for a {measure.kind.value} measure")
-    if measure.kind in WITH_CONTROL and not isinstance(week.control, allowed):
+    if measure.kind in SPLITS and not isinstance(week.control, allowed):
         raise inputs.BadNumber("control", week.control, f"a {names} for a {measure.kind.value} measure")
 
 
@@ -99,7 +99,6 @@ _SHAPES: dict[Kind, tuple[type[Tally] | type[Count] | type[Summary], ...]] = {
     Kind.COUNT_TARGET: (Count,),
     Kind.SHARE_TARGET: (Tally,),
 }
-WITH_CONTROL = (Kind.SPLIT_SHARES, Kind.SPLIT_MEANS, Kind.SPLIT_RATES)
 
 
 def _split_shares(measure: Measure, weeks: Sequence[WeeklyNumbers], confidence: float) -> Evidence | None:

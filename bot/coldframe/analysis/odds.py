@@ -18,16 +18,13 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from typing import Any, Final, TypeAlias
+from typing import Final
 
-from coldframe.analysis import drawn, evidence, findings, inputs, sequential
-from coldframe.analysis.drawn import Drawn
-from coldframe.analysis.measures import Count, Kind, Measure, Numbers, Tally, WeeklyNumbers
+from coldframe.analysis import drawn, findings, inputs, sequential
+from coldframe.analysis.drawn import Array, Drawn
+from coldframe.analysis.measures import SPLITS, Count, Kind, Measure, Numbers, Tally, WeeklyNumbers
 from coldframe.analysis.outcomes import Outcome
 from coldframe.analysis.verdict import MIN_WEEKS
-
-Array: TypeAlias = Any
-"""A numpy array; numpy is imported only when something is computed."""
 
 TRIALS, FEWER = 6000, 2000
 SEED = 20260302
@@ -242,7 +239,7 @@ _TRIES: Mapping[str, Callable[[Measure], Iterator[tuple[float, Measure]]]] = {
 
 def _level(measure: Measure) -> float:
     """The level that the plan starts from: of a split the baseline, else the usual one."""
-    level = measure.baseline if measure.kind in evidence.WITH_CONTROL else measure.usual
+    level = measure.baseline if measure.kind in SPLITS else measure.usual
     return measure.target if level is None else level
 
 

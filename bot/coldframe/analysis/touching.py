@@ -23,6 +23,7 @@ Weights = NDArray[np.float32]
 TOPICS = ("data", "messages", "prices", "health", "finance", "vulnerable", "hidden")
 RAISED = 0.2  # log odds from which a sentence raises a caution
 MOST_WORDS = 3  # that are named
+MARKS = ".,;:!?\"'()“”"  # around a word, no part of it
 PARTS = re.compile(r"(?<=[.!?;])\s+|\n+|,\s*(?:then|because)\s+", re.IGNORECASE)
 FORETOLD = re.compile(r"\bfrom\s+\d.*\bto\s+\d")
 """What a number is to become is no act."""
@@ -72,12 +73,12 @@ def _raising(sentence: str, encoder: Encoder, weights: Weights) -> str:
     without = [" ".join([*words[:first], *words[last:]]) for first, last in spans]
     left = scored(without, encoder, weights)[:, 0] + A_WORD * np.array([last - first for first, last in spans])
     first, last = spans[int(left.argmin())]
-    return " ".join(words[first:last]).strip(".,;:!?\"'()“”")
+    return " ".join(words[first:last]).strip(MARKS)
 
 
 def _spans(words: Sequence[str]) -> Iterator[tuple[int, int]]:
     """Runs of words that begin and end with one that tells something, and leave something of the sentence."""
-    bare = [word.strip(".,;:!?\"'()“”").casefold() for word in words]
+    bare = [word.strip(MARKS).casefold() for word in words]
     telling = [word not in STOP_WORDS and any(letter.isalpha() for letter in word) for word in bare]
     for first in range(len(words)):
         for last in range(first + 1, min(first + MOST_WORDS, len(words)) + 1):

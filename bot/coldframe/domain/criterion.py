@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 ComparisonKind = Literal["split", "mean", "rate", "before-after", "count", "share"]
 """Of two groups at the same time: a share, a mean a head, events per unit. Of one: weeks against earlier weeks, a count
 against a number, a share against a fixed one."""
+KIND_BY_NAME: Final[Mapping[str, ComparisonKind]] = {kind: kind for kind in get_args(ComparisonKind)}
 TWO_GROUPS: Final = frozenset({"split", "mean", "rate"})
 WITH_PEOPLE: Final = frozenset({"split", "mean", "rate", "share"})
 """Whose odds and length follow from so many people (or units) a week."""

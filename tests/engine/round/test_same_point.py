@@ -6,12 +6,16 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+from structlog.testing import capture_logs
+
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import LeverId, MemberId, NoteId, Role, Side, Step
 from coldframe.domain.round.merging import ProposeMerges
 from coldframe.domain.round.notes import WriteNote
 from coldframe.domain.round.roles import AnswerRole, OfferRole
 from coldframe.domain.state import Likeness, MergeProposal
+from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Drawing, plain
 from coldframe.message.pictures import ForceField
 from coldframe.ports.chat import Reply
@@ -151,6 +155,16 @@ async def test_arrows_follow_the_dots_where_dots_are_told(tmp_path: Path) -> Non
         (field,) = (d.chart for d in drawn if isinstance(d, Drawing) and isinstance(d.chart, ForceField))
         assert field.dots == tuple(s.group for s in round_.forces_standing) and sum(field.dots) == 6
         assert any("forces-by-dots" in words for words in team.channel())
+
+
+async def test_without_the_encoder_the_desk_and_the_log_say_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever leads knows what to look for, and whoever runs the bot what to install."""
+    async with at_step(tmp_path, MONDAY, Step.MERGE) as team:
+        monkeypatch.setattr(explaining, "encoder", lambda: None)
+        with capture_logs() as logged:
+            await team.press(F, "merge.more")
+        assert any("Compared by words alone" in words for words in team.told(F))
+    assert [entry["round"] for entry in logged if entry["event"] == "merge.by_words_alone"] == ["r1"]
 
 
 async def test_of_a_group_the_facilitator_can_join_some(tmp_path: Path) -> None:

@@ -17,14 +17,14 @@ from numpy.typing import NDArray
 
 from coldframe.analysis.inputs import BadNumber, whole
 from coldframe.analysis.likeness import Reason
-from coldframe.analysis.similarity.choosing import LIKELY, Found, Pair, choose
+from coldframe.analysis.similarity.choosing import Found, Pair, choose
 from coldframe.analysis.similarity.lexical import Lexicon, likeness, near_spelling
 from coldframe.analysis.similarity.meaning import Encoder, SentenceEncoder, cosines
-from coldframe.analysis.similarity.odds import MISSPELT, Weights, chances, signs
 from coldframe.analysis.similarity.reasons import why
+from coldframe.analysis.similarity.same_point import MISSPELT, Weights, chances, signs
 from coldframe.analysis.similarity.words import Wording, read
 
-__all__ = ["LIKELY", "Encoder", "Proposal", "SentenceEncoder", "further", "propose"]
+__all__ = ["Encoder", "Proposal", "SentenceEncoder", "further", "propose"]
 
 MEANING_SHARE = 0.7
 """How much of a score is the meaning's where it is known; the rest is the words'."""

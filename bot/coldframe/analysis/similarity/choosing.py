@@ -18,8 +18,6 @@ Pair = tuple[int, int]
 
 PROPOSED = 0.5
 """How probable one point must be for a pair to be proposed: a person who is asked finds it true more often than not."""
-LIKELY = 0.8
-"""From here on it is called likely, below it perhaps."""
 POSSIBLE = 0.05
 """How probable at least it must be of each two notes of a set that is proposed as one."""
 

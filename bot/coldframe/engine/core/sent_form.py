@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any, get_args
 
-from coldframe.domain.names import MemberId, Role
+from coldframe.domain.criterion import KIND_BY_NAME
+from coldframe.domain.names import MemberId
 from coldframe.domain.round.commitment import FIRST_WEEK
 from coldframe.domain.state import ComparisonKind, Criterion, Population
 from coldframe.engine.core import members
@@ -89,10 +90,15 @@ def weeks(request: RoundRequest) -> tuple[tuple[float, float], ...]:
 
 
 def kind(word: str) -> ComparisonKind:
-    kinds: tuple[ComparisonKind, ...] = get_args(ComparisonKind)
-    if word not in kinds:
+    if word not in KIND_BY_NAME:
         raise FieldError("kind", answers.A_KIND)
-    return kinds[kinds.index(word)]
+    return KIND_BY_NAME[word]
+
+
+def between_bars(line: str) -> tuple[str, str, str]:
+    """A line of three parts, “a | b | c”; empty where nothing was typed."""
+    first, second, third = (*(part.strip() for part in line.split("|")), "", "")[:3]
+    return first, second, third
 
 
 # --- people ---
@@ -137,9 +143,3 @@ def read_day(field: str, words: str, now: datetime, calendar: WorkingCalendar, w
         return dates.reading(words, now, calendar, whose)
     except dates.UnclearDate as unclear:
         raise FieldError(field, str(unclear)) from None
-
-
-async def review_day(request: RoundRequest, field: str, owner: MemberId) -> Reading:
-    """A review falls on a working day of the owner and of the decision-maker."""
-    whose = await at_work(request, owner, request.round.roles.acting(Role.DECISION_MAKER))
-    return await typed_day(request, field, request.text(field), whose)

@@ -44,7 +44,7 @@ def _kind(request: RoundRequest, plan: PlanId) -> FateKind | None:
 async def _fate(request: RoundRequest, plan: PlanId) -> PlanFate:
     kind, why = _kind(request, plan), request.text(field(plan, WHY))
     assert kind is not None
-    name, when, where = (*(part.strip() for part in request.text(field(plan, WHO)).split("|")), "", "", "")[:3]
+    name, when, where = sent_form.between_bars(request.text(field(plan, WHO)))
     if kind not in TO_BE_DONE or not (name and when and where):
         return PlanFate(kind, reason=why)
     at = field(plan, WHO)

@@ -43,7 +43,8 @@ async def _tell(turn: Turn, round_: Round, owner: MemberId, plan: PlanId, words:
 
 
 async def _reckon(kit: Kit, due: Due) -> None:
-    plan_id, asker = PlanId(Occurrence.unpack(due.occurrence).parts[0]), Occurrence.unpack(due.occurrence).parts[1]
+    of, asker = Occurrence.unpack(due.occurrence).parts
+    plan_id = PlanId(of)
     async with kit.store.begin() as uow:
         round_ = await uow.round(due.subject)
     plan = round_.plans.get(plan_id) if round_ is not None else None

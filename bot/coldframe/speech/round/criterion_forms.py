@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from coldframe.domain.criterion import KIND_BY_NAME
 from coldframe.domain.names import PlanId
 from coldframe.domain.state import TWO_GROUPS, WITH_PEOPLE, ComparisonKind, Criterion, Plan, Round
 from coldframe.message.harmless import theirs
@@ -93,14 +94,8 @@ def _number(value: float | None) -> str:
 
 def kind_shown(round_: Round, plan: PlanId, parts: Sequence[str]) -> ComparisonKind:
     """The kind of measure that a form is for: the one that its value names, else that of the plan."""
-    named = next((option.value for option in KINDS if option.value in parts[1:]), None)
-    return _KIND[named] if named is not None else round_.plans[plan].criterion.kind
-
-
-_KIND: Mapping[str, ComparisonKind] = {
-    "split": "split", "mean": "mean", "rate": "rate", "before-after": "before-after", "count": "count",
-    "share": "share",
-}  # fmt: skip
+    named = (KIND_BY_NAME[part] for part in parts[1:] if part in KIND_BY_NAME)
+    return next(named, round_.plans[plan].criterion.kind)
 
 
 def criterion(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from coldframe.analysis.odds import ENOUGH
 from coldframe.domain.names import PlanId
 from coldframe.domain.state import Criterion, Odds, Plan, Round
 from coldframe.message.harmless import theirs
@@ -12,9 +13,6 @@ from coldframe.message.plain import figure
 from coldframe.message.saying import offer, paragraph, said, small, told
 from coldframe.speech.levels import level
 from coldframe.speech.names import about, count, who
-
-GOOD = 0.8
-"""From here on nothing needs bettering."""
 
 
 def to_owner(round_: Round, plan_id: PlanId) -> Message:
@@ -94,10 +92,10 @@ def _drift(plan: Plan, odds: Odds) -> Line:
 
 def _better(plan: Plan, odds: Odds) -> Line:
     """What would show more."""
-    if shows(odds) >= GOOD:
+    if shows(odds) >= ENOUGH:
         return ()
     ways = [f"{_remedy(plan, what, size)} ({_of_100(chance)} of 100)" for what, size, chance in odds.remedies]
-    enough = any(chance >= GOOD for _, _, chance in odds.remedies)
+    enough = any(chance >= ENOUGH for _, _, chance in odds.remedies)
     other = "" if enough else " None of this is enough alone: another measure, that more people reach, would be."
     return line("More would show with {w}.{o}", w=_either(ways), o=other) if ways else line("{o}", o=other.strip())
 

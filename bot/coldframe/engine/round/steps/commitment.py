@@ -167,7 +167,7 @@ async def _actions(request: RoundRequest) -> None:
     understood: list[tuple[str, Reading]] = []
     for number, words in enumerate(request.text("actions").splitlines(), 1):
         if words.strip():
-            what, when, who = (*[p.strip() for p in words.split("|")], "", "")[:3]
+            what, when, who = sent_form.between_bars(words)
             owner = sent_form.member_named(request, who, "actions") if who else (choice.owner or request.by)
             day = await sent_form.action_day(request, when, owner)
             actions.append(Action(f"a{number}", what, owner, day.at))

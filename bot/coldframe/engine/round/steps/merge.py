@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import combinations
 
+import structlog
+
 from coldframe.domain.commands import BOT
 from coldframe.domain.names import ForceId, MemberId, NoteId, Role, Step
 from coldframe.domain.refusals import Because, Refused, known
@@ -35,6 +37,8 @@ from coldframe.speech import answers
 from coldframe.speech.names import message_name
 from coldframe.speech.round import forms, prompts, results
 
+log = structlog.get_logger()
+
 
 async def _propose(kit: Kit, due: Due) -> None:
     """Duplicates among the restraining forces in focus, computed in the worker, offered to the facilitator."""
@@ -46,7 +50,7 @@ async def _propose(kit: Kit, due: Due) -> None:
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
         if now_round.step is Step.MERGE:
-            await turn.act(now_round, ProposeMerges(BOT, _there(now_round, _offered(notes, found)), found.by_words))
+            await _offer(turn, now_round, notes, found)
 
 
 async def _propose_more(kit: Kit, due: Due) -> None:
@@ -60,10 +64,17 @@ async def _propose_more(kit: Kit, due: Due) -> None:
         now_round = await turn.round(due.subject)
         if now_round.step is not Step.MERGE:
             return
-        after = await turn.act(now_round, ProposeMerges(BOT, _there(now_round, _offered(notes, found)), found.by_words))
+        after = await _offer(turn, now_round, notes, found)
         if after.proposals == now_round.proposals:
             facilitator = now_round.roles.acting(Role.FACILITATOR)
             turn.answer(now_round.tenant, facilitator, answers.no_more_pairs(), about=now_round, ask=True)
+
+
+async def _offer(turn: Turn, round_: Round, notes: Sequence[Note], found: explaining.Alikes) -> Round:
+    """Without the encoder the log says so, and so does the desk."""
+    if found.by_words:
+        log.info("merge.by_words_alone", round=round_.id)
+    return await turn.act(round_, ProposeMerges(BOT, _there(round_, _offered(notes, found)), found.by_words))
 
 
 def _offered(notes: Sequence[Note], found: explaining.Alikes) -> tuple[MergeProposal, ...]:
