@@ -47,8 +47,8 @@ def settle(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
 def _fates(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """Once everybody knows what is tried, the facilitator says what becomes of the other plans, all on one form."""
     assert cast.scenario.commitment is not None
-    known = {b.label.removeprefix("Choose: ") for b in buttons_of(record) if b.action == "choice.make"}
-    waits = any(cast.plan_title(o.plan)[:45] in label for o in cast.scenario.commitment.owners for label in known)
+    to_choose = [b.label for b in buttons_of(record) if b.action == "choice.make"]
+    waits = any(cast.plan_title(o.plan)[:45] in label for o in cast.scenario.commitment.owners for label in to_choose)
     button = next((b for b in buttons_of(record) if b.action == "fate.settle"), None)
     if button is None or waits:
         return

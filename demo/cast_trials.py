@@ -56,9 +56,9 @@ def weekly(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
 
 def _say_live(cast: Cast, person: Person, record: Record, trial: Trial, now: datetime) -> Job:
     """On the planned day: it is live, or it will be a while later."""
-    moved = "now. Is it?" in _all_words(record)
-    key = f"{person.id}/live/{trial.plan}{'/late' if trial.late and not moved else ''}"
-    if trial.late and not moved:
+    late = trial.late and "now. Is it?" not in _all_words(record)
+    key = f"{person.id}/live/{trial.plan}{'/late' if late else ''}"
+    if late:
         fields, value = {"date": trial.late, "reason": trial.late_because}, _value(record, "trial.live_move")
         return Job(_soon(cast, person, now), key, fill(cast, person, "trial.live_move", fields, value, key))
     return Job(_soon(cast, person, now), key, press(cast, person, record, "trial.live", key))

@@ -266,7 +266,9 @@ async def run_slack(
             await alarm.start()
             memory.let_stand()
             try:
-                async with watched(settings, store, alarm, lambda: platform.connected(), stop, "slack") as metered:
+                async with watched(
+                    settings, store, time, alarm, lambda: platform.connected(), stop, "slack"
+                ) as metered:
                     ready()
                     await platform.serve(metered(Measured(engine, platform.chat.person_known)), stop, mode)
             finally:
@@ -281,9 +283,16 @@ Wrapped = Callable[[Intake], Intake]
 
 @asynccontextmanager
 async def watched(
-    settings: Settings, store: SqlStore, alarm: Alarm, connected: Callable[[], bool], stop: asyncio.Event, platform: str
+    settings: Settings,
+    store: SqlStore,
+    clock: Clock,
+    alarm: Alarm,
+    connected: Callable[[], bool],
+    stop: asyncio.Event,
+    platform: str,
 ) -> AsyncIterator[Wrapped]:
-    """Serves health, readiness and figures if a port is set for them; gives what wraps the intake that is counted."""
+    """Serves health, readiness and figures if a port is set for them; gives what wraps the intake that is counted.
+    `clock`: the one by which things fall due."""
     if settings.watch_port is None:
         yield lambda intake: intake
         return
@@ -291,7 +300,7 @@ async def watched(
     from coldframe.watch.service import Eyes, served
 
     async def figures() -> Watched:
-        return await standing.watched(store.database, SystemClock().now())
+        return await standing.watched(store.database, clock.now())
 
     meter = Meter(lambda: logs.told)
     eyes = Eyes(figures, alarm.still, connected, stop.is_set)

@@ -29,6 +29,7 @@ from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import lives, members
 from coldframe.engine.reading import (
+    Unreadable,
     asked_words,
     dates,
     lever_lines,
@@ -281,19 +282,19 @@ READERS: dict[str, Reader] = {
             near("notes 16, plans 24", "ballot: 2 h and dots 8 hours", "reading 4"), st.sampled_from(["days", "live"])
         ),
         lambda both: window_lines.read(*both),
-        (window_lines.Unreadable,),
+        (Unreadable,),
     ),
     "meanings of levers": Reader(
         near("Retention: they stay", "a: b", "Acquisition:\nRetention : x: y"),
         lambda text: lever_lines.read(text, LEVERS),
-        (lever_lines.Unreadable,),
+        (Unreadable,),
     ),
     "levers of the setup": Reader(near("Acquisition, Retention", "a,b,c,d,e,f,g", "Größe, Größe"), read_levers),
     "working hours": Reader(_HOURS, lambda parts: members.read_hours(*parts), (ValueError,)),
     "note lines": Reader(_NOTES, _read_notes),
-    "lines of numbers": Reader(st.tuples(_NUMBERS, st.sampled_from(KINDS)), _read_numbers, (number_lines.Unreadable,)),
-    "levels of a plan": Reader(_NUMBERS, numbers.decimal, (numbers.Unreadable,)),
-    "people of a plan": Reader(_NUMBERS, numbers.amount, (numbers.Unreadable,)),
+    "lines of numbers": Reader(st.tuples(_NUMBERS, st.sampled_from(KINDS)), _read_numbers, (Unreadable,)),
+    "levels of a plan": Reader(_NUMBERS, numbers.decimal, (Unreadable,)),
+    "people of a plan": Reader(_NUMBERS, numbers.amount, (Unreadable,)),
     "week files": Reader(
         st.tuples(_FILE, st.sampled_from(KINDS)), lambda both: week_files.read_file(*both), (week_files.WrongFile,)
     ),

@@ -19,7 +19,7 @@ from coldframe.domain.round.notes import NOTES_PER_LEVER
 from coldframe.domain.state import Roles, Settings
 from coldframe.engine.core.members import UnreadableHours, read_hours
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.reading import number_lines, numbers, window_lines
+from coldframe.engine.reading import Unreadable, numbers, window_lines
 from coldframe.engine.round.setup import MAX_OPEN_ROUNDS, open_round
 from coldframe.message.harmless import harmless, theirs
 from coldframe.ports.chat import Commanded, Happening, Inbound, IncomingFile, Person, Pressed, Said, Submitted
@@ -105,13 +105,13 @@ NO_NUMBERS = ["nan", "inf", "1e999", "0x10", "٣", "１２", "9" * 5000, "-1", "
 @pytest.mark.parametrize("text", NO_NUMBERS)
 def test_a_number_is_read_by_ascii_digits_and_one_mark(text: str) -> None:
     """In weeks, plans, windows and hours alike."""
-    with pytest.raises(number_lines.Unreadable):
-        number_lines.whole(text)
+    with pytest.raises(Unreadable):
+        numbers.whole(text)
     for read in (numbers.amount, numbers.decimal):
-        with pytest.raises(numbers.Unreadable, match=r"\w"):
+        with pytest.raises(Unreadable, match=r"\w"):
             read(text)
     if text:
-        with pytest.raises(window_lines.Unreadable):
+        with pytest.raises(Unreadable):
             window_lines.read(f"notes {text}", "days")
         with pytest.raises((UnreadableHours, ValueError)):
             read_hours("Europe/Berlin", "Mon-Fri", f"{text}:{text}-17:00", "DE")

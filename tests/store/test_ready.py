@@ -12,7 +12,7 @@ from sqlalchemy.exc import IntegrityError, OperationalError, StatementError
 
 from coldframe.store.connection import Database
 from coldframe.store.database import open_database
-from coldframe.store.ready import Ready
+from coldframe.store.ready import FORMS_KEPT, Ready
 from coldframe.store.tables import Instant
 from tests.engine.databases import BOTH, an_empty_database
 
@@ -62,6 +62,37 @@ async def test_lists_of_every_length_find_rows_with_their_values(database: Datab
     assert [row.name for row in found] == [n for n in ("fern", "moss", "reed", "sedge") if n in names]
     for row in found:
         assert (row.at, row.open, bytes(row.body)) == (NOON + row.id * HOUR, True, b"%d" % row.id)
+
+
+async def test_a_tuple_is_a_list_of_its_own_length(database: Database) -> None:
+    """However long the one before it was."""
+    for names in (("fern",), ("fern", "moss", "reed"), ()):
+        async with database.looking() as db:
+            assert [row.name for row in await db.execute(NAMED, {"names": names})] == list(names)
+
+
+async def test_lists_of_ever_more_lengths_are_not_all_kept(tmp_path: Path) -> None:
+    """What is made ready again gives the same."""
+    opened, named = open_database(f"sqlite:///{tmp_path / 'lengths.db'}"), Ready(NAMED.core)
+    await opened.run(lambda connection: metadata.create_all(connection, checkfirst=False))
+    async with opened.transaction() as db:
+        await db.execute(ADD, {"id": 1, "name": "fern"})
+        for length in (*range(2 * FORMS_KEPT), 1):
+            await db.execute(named, {"names": ["fern"] * length})
+        assert len(named._forms) <= FORMS_KEPT
+        assert (await db.execute(named, {"names": ["fern", "moss"]})).scalar() == 1
+    await opened.close()
+
+
+async def test_a_default_that_would_be_left_out_is_told(tmp_path: Path) -> None:
+    """One that is made in Python, by SQLAlchemy, and not by the database."""
+    kinds = Table("kinds", MetaData(), Column("id", Integer, primary_key=True), Column("name", String, default="fern"))
+    opened = open_database(f"sqlite:///{tmp_path / 'kinds.db'}")
+    await opened.run(kinds.create)
+    async with opened.transaction() as db:
+        with pytest.raises(AssertionError, match="default"):
+            await db.execute(Ready(kinds.insert()), {"id": 1})
+    await opened.close()
 
 
 async def test_a_row_is_read_by_name_by_place_and_alone(database: Database) -> None:

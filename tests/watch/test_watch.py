@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import os
 import re
 import signal
@@ -13,6 +14,7 @@ import urllib.request
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import aiohttp
@@ -20,12 +22,14 @@ import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
 from coldframe import logs
+from coldframe.config import Settings
 from coldframe.domain.names import Step
 from coldframe.listening import CannotListen
 from coldframe.ports.standing import COUNTED, Watched
 from coldframe.store import standing
 from coldframe.watch.meter import Meter, Metered
 from coldframe.watch.service import Eyes, served
+from coldframe.wiring import watched
 from tests.domain.play import D
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step
@@ -174,6 +178,21 @@ async def test_what_is_late_and_what_waits_is_measured(tmp_path: Path) -> None:
         (close,) = await team.dues("close")
         then = await standing.watched(database, close.at + timedelta(hours=2))
         assert then.late >= 1 and then.latest >= timedelta(hours=2).total_seconds()
+
+
+async def test_what_is_late_is_so_by_the_clock_by_which_it_falls_due(tmp_path: Path) -> None:
+    """Several processes go by the server's time, whatever each of their machines says."""
+    alarm: Any = SimpleNamespace(still=lambda: 0.0)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    async with (
+        at_step(tmp_path, MONDAY, Step.NOTES) as team,
+        watched(Settings(watch_port=port), team.house.store, team.clock, alarm, lambda: True, asyncio.Event(), "room"),
+        aiohttp.ClientSession() as session,
+        session.get(f"http://127.0.0.1:{port}/metrics") as answer,
+    ):
+        assert read(await answer.text())["coldframe_due_late", ()] == 0
 
 
 def test_all_that_the_bot_counts_is_shown() -> None:

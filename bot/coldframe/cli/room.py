@@ -8,7 +8,8 @@ import secrets
 import signal
 import sys
 import tempfile
-from collections.abc import Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,6 +24,7 @@ from coldframe.clock import SystemClock
 if TYPE_CHECKING:
     from coldframe.cli.team import Team
     from coldframe.config import Settings
+    from coldframe.ports.chat import Clock, Intake
     from coldframe.wiring import House
 
 PORT = 8642
@@ -106,11 +108,7 @@ async def _served(
     given: Settings, team: Team, data: Path, host: str, port: int, names: tuple[str, ...], new_links: bool
 ) -> None:
     # heavy: the whole bot
-    from coldframe.chat.room.server import Server, serve
     from coldframe.engine.alarm import Alarm
-    from coldframe.engine.intake.flood import Measured
-    from coldframe.engine.register.teams import reader
-    from coldframe.feeds.routes import addresses, feed_routes
     from coldframe.wiring import room_house, watched
 
     homes.make_ready(data)
@@ -122,27 +120,44 @@ async def _served(
     ) as house:
         await _furnish(house, team)
         await house.room.redeliver()  # what a crash left between the room's file and the bot's comes before what is due
-        house.room.intake = Measured(house.engine, house.room.person_known)
         alarm, stop = Alarm(house.engine, wall.steady), _signalled()
         await alarm.start()
         memory.let_stand()
-        dates = feed_routes(house.store, house.store.tag, wall, reader(house.store, house.room))
-        called = reach.names(host, names)
-        server = Server(house.room, wall, hosts=called, more=dates)
-        runner, real_port = await serve(server, host, port)
-        base = f"http://{called[0]}:{real_port}"
-        house.engine.kit = replace(house.kit, feed=addresses(base, house.store.tag))
-        retrying = asyncio.create_task(_every(30, house.room.redeliver, wall.sleep))
         try:
-            async with watched(given, house.store, alarm, lambda: True, stop, "room") as metered:
-                house.room.intake = metered(house.room.intake)
+            async with (
+                watched(given, house.store, wall, alarm, lambda: True, stop, "room") as metered,
+                _opened(house, metered, wall, host, port, names) as base,
+            ):
                 _tell_links(house, team, base, new_links)
                 click.echo(f"The room is open at {base}. Ctrl-C closes it; everything is kept in {data.absolute()}.")
                 await stop.wait()
         finally:
-            retrying.cancel()
-            await runner.cleanup()
             await alarm.close()
+
+
+@asynccontextmanager
+async def _opened(
+    house: House, metered: Callable[[Intake], Intake], wall: Clock, host: str, port: int, names: tuple[str, ...]
+) -> AsyncIterator[str]:
+    """The room, served to browsers; gives its address."""
+    # heavy: the web server
+    from coldframe.chat.room.server import Server, serve
+    from coldframe.engine.intake.flood import Measured
+    from coldframe.engine.register.teams import reader
+    from coldframe.feeds.routes import addresses, feed_routes
+
+    house.room.intake = metered(Measured(house.engine, house.room.person_known))
+    dates = feed_routes(house.store, house.store.tag, wall, reader(house.store, house.room))
+    called = reach.names(host, names)
+    runner, real_port = await serve(Server(house.room, wall, hosts=called, more=dates), host, port)
+    base = f"http://{called[0]}:{real_port}"
+    house.engine.kit = replace(house.kit, feed=addresses(base, house.store.tag))
+    retrying = asyncio.create_task(_every(30, house.room.redeliver, wall.sleep))
+    try:
+        yield base
+    finally:
+        retrying.cancel()
+        await runner.cleanup()
 
 
 async def _every(

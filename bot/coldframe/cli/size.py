@@ -15,7 +15,7 @@ import click
 from coldframe.analysis.inputs import BadNumber, whole
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, SizingReport, WeeksRow, weeks_needed
-from coldframe.engine.reading import numbers
+from coldframe.engine.reading import Unreadable, numbers
 from coldframe.errors import ColdframeError
 from coldframe.speech.trial.sizing_report import advice, summary, value
 
@@ -136,7 +136,7 @@ def _number(name: str, text: str) -> float:
         return numbers.amount(written) if name in WHOLE else numbers.decimal(written)
     except numbers.TwoReadings as two:
         raise Refused(f"{name}: {two}") from None
-    except numbers.Unreadable:
+    except Unreadable:
         raise Refused(f"{name} {text!r}: write a number, for instance 900 or 22.5") from None
 
 

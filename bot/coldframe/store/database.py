@@ -91,7 +91,8 @@ class SqliteFile:
         async with self._lock:
             connection = self._connection = self._connection or self._opened()
             with connection.plain.begin():
-                connection.begin(begin)
+                if begin:
+                    connection.begin(begin)
                 yield connection
 
     def _opened(self) -> _InLoop:

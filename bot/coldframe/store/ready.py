@@ -17,6 +17,8 @@ Change = Callable[[Any], Any] | None
 """How a value becomes what the database keeps; None where it is kept as it is."""
 Reads = tuple[tuple[int, Callable[[Any], Any]], ...]
 """By the places of columns how what the database keeps becomes a value, where that is another."""
+_LISTS = (list, tuple)
+FORMS_KEPT = 200  # of one statement, for lists of other lengths
 
 
 class Rows(Protocol):
@@ -128,9 +130,11 @@ class Ready:
         return Found([form.read(row) for row in rows], cursor.rowcount)
 
     def _form(self, given: Mapping[str, Any], dialect: Dialect) -> _Form:
-        key = tuple([(name, len(value) if isinstance(value, list) else -1) for name, value in given.items()])
+        key = tuple([(name, len(value) if isinstance(value, _LISTS) else -1) for name, value in given.items()])
         form = self._forms.get(key)
         if form is None:
+            if len(self._forms) == FORMS_KEPT:
+                self._forms.clear()
             form = self._forms[key] = self._made(given, dialect)
         return form
 
@@ -138,6 +142,7 @@ class Ready:
         if (names := tuple(given)) not in self._compiled:
             self._compiled[names] = self.core.compile(dialect=dialect, column_keys=names)
         compiled = self._compiled[names]
+        assert not compiled.prefetch, "a default that SQLAlchemy makes would be left out here"
         state = compiled.construct_expanded_state(given)
         items = {item: (name, place) for name, of in state.parameter_expansion.items() for place, item in enumerate(of)}
         slots = []

@@ -15,6 +15,7 @@ from coldframe.ports.storage import UNDELIVERED, Standing, Trouble
 from coldframe.store import tables as t
 from coldframe.store.connection import Database
 from coldframe.store.sealed_sends import SealedSends
+from coldframe.store.statements import NOT_DONE
 from coldframe.store.veil import MARK
 
 REFUSED, SET_ASIDE, UNREADABLE = "refused", "set aside", "unreadable"
@@ -103,8 +104,8 @@ async def watched(database: Database, now: datetime) -> Watched:
     """The figures of this moment."""
     waits = func.min(case((_box.state != "parked", func.coalesce(_box.first_try, _box.try_at)))).label("since")
     sends = select(_box.state, func.count().label("number"), waits).group_by(_box.state)
-    late = and_(t.due.c.state != "done", t.due.c.at < now - timedelta(minutes=1))
-    due = select(func.count().label("number"), func.min(t.due.c.at).label("first")).where(late)
+    late = (NOT_DONE, t.due.c.at < now - timedelta(minutes=1))
+    due = select(func.count().label("number"), func.min(t.due.c.at).label("first")).where(*late)
     kept = select(t.counters.c.name, t.counters.c.value).where(t.counters.c.name.in_(COUNTED))
     async with database.looking() as db:
         box = (await db.execute(sends)).all()

@@ -6,8 +6,9 @@ import pytest
 
 from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Figures
-from coldframe.engine.reading import week_files
-from coldframe.engine.reading.number_lines import Doubtful, Unreadable, decimal, looks_like_numbers, read_line, whole
+from coldframe.engine.reading import Unreadable, week_files
+from coldframe.engine.reading.number_lines import Doubtful, looks_like_numbers, read_line
+from coldframe.engine.reading.numbers import decimal, whole
 
 CONTROL, TRIAL = Figures(48, 1200), Figures(61, 1180)
 

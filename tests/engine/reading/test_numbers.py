@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coldframe.engine.reading.numbers import TwoReadings, Unreadable, amount, decimal, whole
+from coldframe.engine.reading import Unreadable
+from coldframe.engine.reading.numbers import TwoReadings, amount, decimal, whole
 
 MARKS = [(",", "."), (".", ","), (" ", ","), ("\u00a0", ","), ("\u202f", ","), ("\u2019", "."), ("'", "."), ("", ".")]
 """Between thousands and before decimals, as in the locale data of English, German, French and Swiss German (from

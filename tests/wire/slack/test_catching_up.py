@@ -141,6 +141,21 @@ async def test_somebody_who_cannot_be_read_holds_up_nobody(
     assert texts(intake) == ["me too"]
 
 
+async def test_the_bot_is_connected_from_its_first_connection_on(clock: FastClock) -> None:
+    """However long Slack cannot be reached at the start, and not while the connection is lost."""
+    states = [True, False]
+
+    async def is_connected() -> bool:
+        return states.pop(0)
+
+    sockets = Sockets(None, options(""), None, clock, None, None)  # type: ignore[arg-type]  # nobody is back so soon
+    handler: Any = SimpleNamespace(client=SimpleNamespace(is_connected=is_connected, current_session="one"))
+    assert not sockets.connected()
+    for connected in (True, False):
+        await sockets._looked_after(handler, asyncio.Event())
+        assert sockets.connected() == connected
+
+
 @pytest.mark.parametrize(("minutes", "returns"), [(1, 0), (10, 1)])
 async def test_a_socket_that_was_lost_for_long_is_a_return(clock: FastClock, minutes: int, returns: int) -> None:
     """Without any new start: when the connection stands again, what was written since it stood last is read."""

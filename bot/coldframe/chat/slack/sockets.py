@@ -51,7 +51,7 @@ class Sockets:
         self._session = session
         self._clock = clock
         self._heard_at: datetime = clock.now()
-        self._missing = 0
+        self._missing = 1  # looks in a row without a connection: none was made yet
 
     def connected(self) -> bool:
         return self._missing == 0

@@ -12,8 +12,8 @@ from coldframe.domain.round.commitment import FIRST_WEEK
 from coldframe.domain.state import ComparisonKind, Criterion, Population
 from coldframe.engine.core import members
 from coldframe.engine.core.requests import RoundRequest
-from coldframe.engine.reading import dates
-from coldframe.engine.reading.numbers import Unreadable, amount, decimal
+from coldframe.engine.reading import Unreadable, dates
+from coldframe.engine.reading.numbers import amount, decimal
 from coldframe.errors import ColdframeError
 from coldframe.speech import answers, reading_words
 from coldframe.timing.calendars import WorkingCalendar

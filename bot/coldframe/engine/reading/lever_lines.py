@@ -5,12 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from coldframe.domain.names import LeverId
-from coldframe.errors import ColdframeError
+from coldframe.engine.reading import Unreadable
 from coldframe.speech.round import lever_words
-
-
-class Unreadable(ColdframeError, ValueError):
-    """The sentence says what cannot be read, and the right form."""
 
 
 def read(text: str, levers: Sequence[tuple[LeverId, str]]) -> Mapping[LeverId, str]:

@@ -12,10 +12,8 @@ from typing import Any, Literal
 
 from coldframe.domain.state import TWO_GROUPS, ComparisonKind
 from coldframe.domain.trial.state import Figures, WeekWord
-from coldframe.engine.reading.numbers import SPACE
-from coldframe.engine.reading.numbers import Unreadable as Unreadable
-from coldframe.engine.reading.numbers import decimal as decimal
-from coldframe.engine.reading.numbers import whole as whole
+from coldframe.engine.reading import Unreadable
+from coldframe.engine.reading.numbers import SPACE, decimal, whole
 from coldframe.speech import reading_words as words
 
 MAX_LINE = 300  # characters

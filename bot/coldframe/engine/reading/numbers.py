@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from coldframe.errors import ColdframeError
+from coldframe.engine.reading import Unreadable
 from coldframe.speech import reading_words as words
 
 MAX_DIGITS = 15  # of a count
@@ -17,14 +17,6 @@ SPACE = "[ \u00a0\u202f\u2009]"
 _THOUSANDS = re.compile(rf"\d{{1,3}}(?:([.,'’]|{SPACE})\d{{3}})(?:\1\d{{3}})*")
 _BOTH_MARKS = re.compile(rf"(\d{{1,3}}(?:([.,'’]|{SPACE})\d{{3}})+)([.,])(\d+)")
 _TWO_READINGS = re.compile(r"[1-9]\d{0,2}[.,]\d{3}")
-
-
-class Unreadable(ColdframeError, ValueError):
-    """It cannot be read; the message says why and what the right form is. `field` is the one, or the group, meant."""
-
-    def __init__(self, sentence: str, field: str = "") -> None:
-        super().__init__(sentence)
-        self.field = field
 
 
 class TwoReadings(Unreadable):

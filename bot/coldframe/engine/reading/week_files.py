@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Entry, Figures
-from coldframe.engine.reading.numbers import Unreadable, decimal, whole
+from coldframe.engine.reading import Unreadable
+from coldframe.engine.reading.numbers import decimal, whole
 from coldframe.errors import ColdframeError
 from coldframe.speech import reading_words as words
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from coldframe.domain.names import Step
 from coldframe.domain.round import rules
 from coldframe.domain.settings import MAX_WINDOW, Pace, Settings
-from coldframe.errors import ColdframeError
+from coldframe.engine.reading import Unreadable
 from coldframe.speech.round import setup_words
 from coldframe.speech.round.setup_words import READING
 
@@ -24,10 +24,6 @@ _UNITS: Mapping[Pace, frozenset[str]] = {
     "days": frozenset({"", "h", "hour", "hours"}),
     "live": frozenset({"", "m", "min", "mins", "minute", "minutes"}),
 }
-
-
-class Unreadable(ColdframeError, ValueError):
-    """The sentence says what cannot be read, and the right form."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,8 @@ from coldframe.domain.state import Round
 from coldframe.domain.who_may import Act
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.reading.numbers import Unreadable, decimal, whole
+from coldframe.engine.reading import Unreadable
+from coldframe.engine.reading.numbers import decimal, whole
 from coldframe.engine.register import teams
 from coldframe.message.nodes import Line
 from coldframe.ports.chat import Reply

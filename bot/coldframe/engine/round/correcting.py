@@ -19,7 +19,7 @@ from coldframe.engine.core import members, timetable, windows
 from coldframe.engine.core.requests import Answers, Request, RoundAnswer, RoundRequest, of_round
 from coldframe.engine.core.sent_form import FieldError, typed_day
 from coldframe.engine.core.turn import Follow, Turn
-from coldframe.engine.reading import window_lines
+from coldframe.engine.reading import Unreadable, window_lines
 from coldframe.engine.round import endings, guests, setup
 from coldframe.message.nodes import Message
 from coldframe.ports.chat import Person, Place, Reply
@@ -171,7 +171,7 @@ def _lengths(request: RoundRequest, text: str) -> SetLengths:
     round_, order = request.round, list(Step)
     try:
         found = window_lines.read(text, round_.settings.pace)
-    except window_lines.Unreadable as error:
+    except Unreadable as error:
         raise FieldError("windows", str(error)) from None
     kept = {s: n for s, n in round_.settings.lengths.items() if order.index(s) <= order.index(round_.step)}
     past = [s for s in found.lengths if order.index(s) <= order.index(round_.step)]

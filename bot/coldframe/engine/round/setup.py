@@ -17,7 +17,7 @@ from coldframe.engine.core import lives, members
 from coldframe.engine.core.lookups import not_in_channel
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.reading import lever_lines, window_lines
+from coldframe.engine.reading import Unreadable, lever_lines, window_lines
 from coldframe.engine.register import leftovers, teams
 from coldframe.engine.round import guests, resting
 from coldframe.message.nodes import Field, Form, Option
@@ -130,7 +130,7 @@ def _read(fields: Mapping[str, str]) -> tuple[Settings, dict[str, str]]:
     windows = window_lines.Windows()
     try:
         windows = window_lines.read(fields.get("windows", ""), pace)
-    except window_lines.Unreadable as error:
+    except Unreadable as error:
         problems["windows"] = str(error)
     meanings, problem = _meanings(fields.get("meanings", ""), levers)
     if problem:
@@ -153,7 +153,7 @@ def _meanings(text: str, levers: Sequence[tuple[LeverId, str]]) -> tuple[Mapping
     """What each lever means to the team, and what is wrong with the text."""
     try:
         return (lever_lines.read(accepted(text, MAX_MEANINGS), levers), "") if text.strip() else ({}, "")
-    except lever_lines.Unreadable as error:
+    except Unreadable as error:
         return {}, str(error)
     except Refused as refused:
         return {}, answers.sentence(refusal(refused))

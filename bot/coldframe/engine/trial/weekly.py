@@ -16,7 +16,7 @@ from coldframe.domain.who_may import Act
 from coldframe.engine.core import access, endings, lives, review_dates, trial_turn
 from coldframe.engine.core.requests import TrialRequest, of_trial, opens
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
-from coldframe.engine.reading import number_lines, week_files
+from coldframe.engine.reading import Unreadable, number_lines, numbers, week_files
 from coldframe.engine.worker import foretelling, judging
 from coldframe.message.packed import ButtonValue, MadeFor, MessageName, Occurrence
 from coldframe.ports.chat import Edited, Inbound, IncomingFile, Pressed, Reply, Said
@@ -48,7 +48,7 @@ async def sent(request: TrialRequest) -> Reply | None:
     trial = request.trial
     try:
         entry = _from_fields(request)
-    except number_lines.Unreadable as error:
+    except Unreadable as error:
         return Reply(errors={error.field or "week": str(error)})
     today = await trial_turn.today(request.turn, trial)
     try:
@@ -69,10 +69,10 @@ async def _log(turn: Turn, by: MemberId, trial: Trial, entry: Entry, today: date
 
 
 def _from_fields(request: TrialRequest) -> Entry:
-    week = _read(request, "week", number_lines.whole)
+    week = _read(request, "week", numbers.whole)
     words: dict[str, WeekWord] = {"partial": "partial", "broken": "broken"}
     state = words.get(request.text("state"), "whole")
-    harm = _read(request, "harm", number_lines.decimal) if request.text("harm").strip() else None
+    harm = _read(request, "harm", numbers.decimal) if request.text("harm").strip() else None
     groups: dict[str, Figures] = {}
     if state == "whole":
         names = ("control", "trial") if request.trial.criterion.kind in TWO_GROUPS else ("trial",)
@@ -86,10 +86,10 @@ def _from_fields(request: TrialRequest) -> Entry:
 
 def _group(request: TrialRequest, group: str) -> Figures:
     def whole(part: str) -> int:
-        return int(_read(request, f"{group}_{part}", number_lines.whole))
+        return int(_read(request, f"{group}_{part}", numbers.whole))
 
     def decimal(part: str) -> float:
-        return _read(request, f"{group}_{part}", number_lines.decimal)
+        return _read(request, f"{group}_{part}", numbers.decimal)
 
     match request.trial.criterion.kind:
         case "split" | "share":
@@ -108,11 +108,11 @@ def _group(request: TrialRequest, group: str) -> Figures:
 def _read(request: TrialRequest, name: str, read: Callable[[str], float]) -> float:
     text = request.text(name)
     if not text.strip():
-        raise number_lines.Unreadable(reading_words.NUMBER_NEEDED, name)
+        raise Unreadable(reading_words.NUMBER_NEEDED, name)
     try:
         return read(text)
-    except number_lines.Unreadable as error:
-        raise number_lines.Unreadable(str(error), name) from None
+    except Unreadable as error:
+        raise Unreadable(str(error), name) from None
 
 
 def _field(trial: Trial, refused: Refused) -> str:
@@ -189,7 +189,7 @@ async def take_line(turn: Turn, by: MemberId, trial: Trial, text: str, week: int
     except number_lines.Doubtful as doubt:
         meant = week or await _week_of_line(turn, trial, doubt.instead)
         turn.answer(trial.tenant, by, week_words.did_you_mean(trial, meant, str(doubt), doubt.instead), about=trial)
-    except number_lines.Unreadable as error:
+    except Unreadable as error:
         turn.answer(trial.tenant, by, week_words.unreadable(trial, str(error)), about=trial)
     else:
         await _take(turn, by, trial, entry, today)
@@ -200,7 +200,7 @@ async def _week_of_line(turn: Turn, trial: Trial, text: str) -> int:
     waits = _week_meant(trial, await trial_turn.today(turn, trial))
     try:
         named = number_lines.read_line(text, trial.criterion.kind).week
-    except (number_lines.Doubtful, number_lines.Unreadable):
+    except Unreadable:
         return waits
     return waits if named is None else named
 
