@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import re
 import struct
+from collections.abc import Sequence
 from itertools import pairwise
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -38,6 +40,15 @@ def texts(chart: Chart) -> list[str]:
     """The lines of text that the drawing holds as text."""
     root = ElementTree.fromstring(draw(chart, "svg"))
     return ["".join(element.itertext()) for element in root.iter(f"{SVG}text")]
+
+
+def places(chart: Chart, lines: Sequence[str]) -> list[tuple[float, float]]:
+    """Where each of these lines stands: from the left and from the top."""
+    root = ElementTree.fromstring(draw(chart, "svg"))
+    found = {
+        "".join(e.itertext()): (float(e.get("x", "nan")), float(e.get("y", "nan"))) for e in root.iter(f"{SVG}text")
+    }
+    return [found[line] for line in lines]
 
 
 def description(chart: Chart) -> str:
@@ -213,6 +224,15 @@ def test_a_trend_has_its_weeks_below_and_round_values_beside_it() -> None:
     weeks = tuple(TrendWeek(week, None, 1000, False) for week in range(1, 41))
     drawn = texts(TrialTrend("Form", "orders", weeks, *[None] * 4, ""))
     assert [int(line) for line in drawn if line.isdigit() and int(line) <= 41] == list(range(4, 41, 4))
+
+
+def test_a_later_week_stands_further_right_and_a_larger_value_higher() -> None:
+    """In equal steps."""
+    chart, weeks = samples.before_after(), [str(week) for week in range(-7, 4)]
+    lefts = [left for left, _ in places(chart, weeks)]
+    tops = [top for _, top in places(chart, ["42.5", "40", "37.5", "35", "32.5", "30"])]
+    for steps in (np.diff(lefts), np.diff(tops)):
+        assert steps[0] > 0 and steps == pytest.approx(steps[0])
 
 
 def test_the_first_week_is_shown_apart() -> None:
