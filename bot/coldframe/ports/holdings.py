@@ -22,10 +22,6 @@ _REASON = Held(Then.GOES, why="the week's numbers stay")
 _NUMBERS = Held(Then.STAYS, why="a number of all, counted or agreed by the team")
 
 
-def _all(held: Held, names: str) -> dict[str, Held]:
-    return _each(names, held)
-
-
 def _role(name: str) -> Held:
     return Held(Then.ALIAS, name)
 
@@ -118,7 +114,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         "Precedent",
         "id question outside_trade",
         by=_ALIAS,
-        **_all(Held(Then.UNREAD), "title idea details source"),
+        **_each("title idea details source", Held(Then.UNREAD)),
     ),
     **_of(
         "Plan",
@@ -137,7 +133,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         "Criterion",
         "kind upwards baseline baseline_weeks target weekly planned_share spread lag population stop_at harm_usual "
         "harm_limit",
-        **_all(Held(Then.UNREAD), "source measure counted stop_line harm"),
+        **_each("source measure counted stop_line harm", Held(Then.UNREAD)),
     ),
     **_of("Comparison", "axis first second outcome", judge=_ALIAS),
     **_of(
@@ -153,10 +149,10 @@ _OF_A_ROUND: Mapping[str, Held] = {
         feared=Held(Then.GOES, "why a trial would fail"),
         why=_TEAMS_WORDS,
     ),
-    **_of("ToChange", "trial", **_all(_TEAMS_WORDS, "title stays")),
+    **_of("ToChange", "trial", **_each("title stays", _TEAMS_WORDS)),
     **_of("Likes", "number reached lever kind weeks"),
     **_of("Placed", "corner sure"),
-    **_of("PlanFate", "kind due", owner=_ALIAS, **_all(_TEAMS_WORDS, "where reason")),
+    **_of("PlanFate", "kind due", owner=_ALIAS, **_each("where reason", _TEAMS_WORDS)),
     **_of("Action", "id due", text=_TEAMS_WORDS, who=_ALIAS),
     **_of("Odds", "if_target if_nothing drift remedies"),
     **_of("Alongside", "population until", title=_TEAMS_WORDS, counted=_TEAMS_WORDS),
@@ -170,7 +166,7 @@ _OF_A_TRIAL: Mapping[str, Held] = {
         postponed=Held(Then.ALIAS, "live day moved", "the team has read the reason; it says nobody's name"),
         smaller=_TEAMS_WORDS,
         early=Held(Then.ALIAS, "weeks logged", "the trial's numbers stay"),
-        **_all(_TEAMS_WORDS, "round_name title hypothesis question lever_name steps criterion"),
+        **_each("round_name title hypothesis question lever_name steps criterion", _TEAMS_WORDS),
         facilitator=_role("roles"),
         people=Held(Then.ALIAS, "roles", "their name becomes somebody who left"),
         deputy=_role("roles"),
@@ -205,8 +201,8 @@ _OF_A_TRIAL: Mapping[str, Held] = {
     **_of(
         "Closing",
         "outcome sentence decision at due",
-        **_all(_TEAMS_WORDS, "reason learning what"),
-        **_all(_ALIAS, "by owner"),
+        **_each("reason learning what", _TEAMS_WORDS),
+        **_each("by owner", _ALIAS),
     ),
 }
 _OF_A_TEAM: Mapping[str, Held] = {
@@ -245,8 +241,8 @@ _OF_A_TEAM: Mapping[str, Held] = {
     **_of(
         "Fate",
         "id kind due asked_at needs_yes moved done ended",
-        **_all(_TEAMS_WORDS, "title origin where reason"),
-        **_all(_ALIAS, "owner asked"),
+        **_each("title origin where reason", _TEAMS_WORDS),
+        **_each("owner asked", _ALIAS),
     ),
     **_of(
         "Erasing",

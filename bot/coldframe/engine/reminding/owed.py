@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Sequence
+from collections.abc import Collection, Container, Sequence
 from datetime import date, datetime, time, timedelta
 
 from coldframe.domain.names import RUNNING, MemberId, Role, Step
@@ -26,7 +26,7 @@ DAYS_END = time(17)
 """By when it is said whether it is live, on its day."""
 
 
-async def owed(turn: Turn, tenant: str, member: MemberId, channels: Container[str]) -> list[tuple[Line, When]]:
+async def owed(turn: Turn, tenant: str, member: MemberId, channels: Collection[str]) -> list[tuple[Line, When]]:
     """Everything this person owes now, over all rounds and trials of these channels."""
     rounds = await in_rounds(turn, tenant, member, channels)
     trials = [one for one in await in_trials(turn, tenant, member) if one.trial.team in channels]
@@ -34,10 +34,9 @@ async def owed(turn: Turn, tenant: str, member: MemberId, channels: Container[st
     return [*rounds, *((owner_words.open_line(one), When(one.due)) for one in trials), *to_do]
 
 
-async def _decided(turn: Turn, tenant: str, member: MemberId, channels: Container[str]) -> list[Item]:
+async def _decided(turn: Turn, tenant: str, member: MemberId, channels: Collection[str]) -> list[Item]:
     """What this person is asked about what was decided."""
-    asked = [s.team for s in await turn.uow.teams_with(tenant, member) if s.team in channels]
-    found = [item for team in asked for item in await fates.of_person(turn, tenant, team, member)]
+    found = [item for team in sorted(channels) for item in await fates.of_person(turn, tenant, team, member)]
     return [item for item in found if item.ask in (Ask.OWN, Ask.DONE)]
 
 
