@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 from coldframe.domain import who_may
 from coldframe.domain.commands import BOT
+from coldframe.domain.fates import FateKind
 from coldframe.domain.names import LeverId, MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.state import Draft, Note, Plan, Round
@@ -85,6 +86,14 @@ def lever(round_: Round, lever_id: LeverId) -> None:
     levers = dict(round_.settings.levers)
     if lever_id not in levers:
         raise Refused(Because.UNKNOWN_LEVER, lever=lever_id, levers=tuple(levers.values()))
+
+
+def with_the_corner(round_: Round, plan: PlanId, fate: FateKind | None) -> None:
+    """Raises Refused for what the matrix speaks against; None: a trial now."""
+    placed = round_.corners.get(plan)
+    if placed is not None and placed.speaks_against(fate):
+        title = round_.plans[plan].title
+        raise Refused(Because.AGAINST_THE_CORNER, plan=title, of=plan, corner=placed.corner)
 
 
 LONGEST_BUILD = timedelta(weeks=12)

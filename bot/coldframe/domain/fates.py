@@ -10,7 +10,7 @@ from enum import StrEnum
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.texts import accepted, optional
+from coldframe.domain.texts import because
 
 
 class FateKind(StrEnum):
@@ -108,8 +108,6 @@ class Fate:
         return self.done is None and self.ended is None
 
 
-LEAST_REASON = 3  # characters
-MOST_REASON = 500  # characters
 FARTHEST = timedelta(days=2 * 366)
 
 
@@ -165,18 +163,6 @@ def fitting(at: datetime, now: datetime) -> None:
         raise Refused(Because.IN_THE_PAST, at=at)
     if at > now + FARTHEST:
         raise Refused(Because.TOO_FAR, at=at, latest=now + FARTHEST)
-
-
-def because(reason: str) -> str:
-    """Raises Refused for none."""
-    kept = accepted(reason, MOST_REASON, field="reason")
-    if len(kept) < LEAST_REASON:
-        raise Refused(Because.REASON_TOO_SHORT, least=LEAST_REASON)
-    return kept
-
-
-def words(text: str) -> str:
-    return optional(text, MOST_REASON, field="where")
 
 
 def _still(fate: Fate) -> None:

@@ -7,6 +7,7 @@ import unicodedata
 
 from coldframe.domain.refusals import Because, Refused
 
+LEAST_REASON, MOST_REASON = 3, 500  # characters
 MAX_MARKS = 8  # combining marks on one base; more is decoration that covers other people's lines
 _UNREADABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
 
@@ -32,6 +33,14 @@ def accepted(text: str, most: int, *, field: str = "text") -> str:
 def optional(text: str, most: int, *, field: str) -> str:
     """Like `accepted`, but an empty text is an empty text."""
     return accepted(text, most, field=field) if text.strip() else ""
+
+
+def because(reason: str) -> str:
+    """The reason to keep. Raises Refused like `accepted`, and for one that says nothing."""
+    kept = accepted(reason, MOST_REASON, field="reason")
+    if len(kept) < LEAST_REASON:
+        raise Refused(Because.REASON_TOO_SHORT, least=LEAST_REASON)
+    return kept
 
 
 def visible(character: str) -> bool:

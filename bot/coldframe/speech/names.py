@@ -57,6 +57,8 @@ CALLED: Mapping[FateKind, str] = {
 """What becomes of a plan, or of a trial."""
 DONE: Mapping[FateKind, str] = {FateKind.SCALE: "scaled", FateKind.SWITCH_OFF: "switched off"}
 """Once it is done; of what is not here that it is."""
+SUCH_AS = "Such as next Tuesday, 12 Jan, or in 2 weeks."
+"""Under a field for a day that is typed."""
 TOUCHED = {
     Touches.PERSONAL_DATA: "personal data",
     Touches.MARKETING: "marketing messages",

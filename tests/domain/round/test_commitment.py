@@ -394,8 +394,9 @@ def test_a_trial_that_runs_already_counts_as_an_overlap_while_it_runs() -> None:
 
 def test_trials_that_an_earlier_release_wrote_down_beside_a_choice_count_by_their_people() -> None:
     play = _commitment()
-    play.do(ChoosePlan(D, P0, 1, None, (("Measure 9", "teams of list 0"),)))
-    assert overlaps(play.round)
+    play.do(ChoosePlan(D, P0))
+    assert not overlaps(play.round)
+    assert overlaps(replace(play.round, beside=(("Measure 9", "teams of list 0"),)))
 
 
 def test_a_yes_to_an_overlap_is_for_these_two() -> None:

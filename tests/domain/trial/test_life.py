@@ -12,7 +12,7 @@ import pytest
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.names import MemberId, PlanId
-from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.domain.state import Criterion
 from coldframe.domain.trial import commands as c
 from coldframe.domain.trial import facts as f
@@ -226,6 +226,27 @@ def test_impossible_numbers_are_refused_and_what_was_there_stays(case: str) -> N
     caught = refused(trial, c.LogWeek(OWNER, Entry(1, figures, control), TODAY))
     assert caught.code is Because.BAD_NUMBERS
     assert caught.facts["why"] and caught.facts["field"] in ("trial", "control")
+
+
+@pytest.mark.parametrize(
+    ("kind", "figures", "why"),
+    [
+        ("rate", Figures(4), Impossible.UNITS_AND_EVENTS),
+        ("rate", Figures(-1, 50), Impossible.BELOW_ZERO),
+        ("rate", Figures(0, -50), Impossible.BELOW_ZERO),
+        ("rate", Figures(4.5, 50), Impossible.COUNT_NOT_WHOLE),
+        ("rate", Figures(0, 0), Impossible.NO_UNITS),
+        ("split", Figures(4), Impossible.TWO_NUMBERS),
+        ("split", Figures(0, -50), Impossible.BELOW_ZERO),
+        ("split", Figures(4.5, 50), Impossible.NOT_WHOLE),
+        ("split", Figures(51, 50), Impossible.MORE_THAN_PEOPLE),
+    ],
+)
+def test_why_a_rate_or_a_share_cannot_be_is_said(kind: str, figures: Figures, why: Impossible) -> None:
+    """A unit may have several events, a person did it or not."""
+    trial = replace(running(), criterion=a_trial(kind=kind).criterion)
+    assert refused(trial, log(1, trial=figures)).facts["why"] is why
+    assert kind != "rate" or do(trial, log(1, trial=Figures(51, 50))).entry(1) is not None
 
 
 @pytest.mark.parametrize("state", ["partial", "broken"])

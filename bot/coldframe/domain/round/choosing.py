@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from coldframe.domain import checks, fates
+from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.likes import Likes
 from coldframe.domain.names import MemberId, PlanId, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.state import Alongside, Choice, Round
-from coldframe.domain.texts import optional
+from coldframe.domain.texts import because, optional
 from coldframe.domain.who_may import Act
 
 # --- what people ask ---
@@ -26,7 +26,6 @@ class ChoosePlan(Command):
     plan: PlanId
     running_trials: int = 0
     free_on: datetime | None = None
-    beside: tuple[tuple[str, str], ...] = ()
     announce_at: datetime | None = None
     alongside: tuple[Alongside, ...] = ()
     why: str = ""
@@ -69,10 +68,9 @@ class AnswerOwnership(Command):
 
 
 class PlanChosen(Fact):
-    """`beside`: measure and people of each trial that runs already."""
+    """`alongside`: the trials that the team runs already."""
 
     plan: PlanId
-    beside: tuple[tuple[str, str], ...] = ()
     announce_at: datetime | None = None
     alongside: tuple[Alongside, ...] = ()
     reason: str = ""
@@ -130,18 +128,15 @@ def choose(round_: Round, command: ChoosePlan, now: datetime) -> Facts:
             free_on=command.free_on,
         )
     why = _why(round_, command)
-    chosen = PlanChosen(command.plan, command.beside, command.announce_at, command.alongside, why, command.likes)
+    chosen = PlanChosen(command.plan, command.announce_at, command.alongside, why, command.likes)
     return (chosen,) if command.announce_at is not None else (chosen, ChoiceAnnounced(command.plan))
 
 
 def _why(round_: Round, command: ChoosePlan) -> str:
     """Why it is tried, where the matrix speaks against that."""
     if command.why.strip():
-        return fates.because(command.why)
-    placed = round_.corners.get(command.plan)
-    if placed is not None and placed.speaks_against(None):
-        title = round_.plans[command.plan].title
-        raise Refused(Because.AGAINST_THE_CORNER, plan=title, of=command.plan, corner=placed.corner)
+        return because(command.why)
+    checks.with_the_corner(round_, command.plan, None)
     return ""
 
 
@@ -233,7 +228,7 @@ def plan_chosen(round_: Round, fact: PlanChosen) -> Round:
     sealed = fact.announce_at is not None
     choice = Choice(fact.plan, announce_at=fact.announce_at, offers_sealed=sealed, why=fact.reason, likes=fact.likes)
     choices = {**round_.choices, fact.plan: choice}
-    return replace(round_, choices=choices, beside=fact.beside, alongside=fact.alongside, overlap_accepted=False)
+    return replace(round_, choices=choices, beside=(), alongside=fact.alongside, overlap_accepted=False)
 
 
 def choice_announced(round_: Round, fact: ChoiceAnnounced) -> Round:

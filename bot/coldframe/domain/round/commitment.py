@@ -20,7 +20,7 @@ from coldframe.domain.round.choosing import (
     with_choice,
 )
 from coldframe.domain.round.overlapping import overlaps as overlaps
-from coldframe.domain.round.plans import checked_criterion
+from coldframe.domain.round.plans import checked_criterion, with_plan
 from coldframe.domain.round.plans import unsigned as plan_unsigned
 from coldframe.domain.round.revealed_notes import unsigned_by_name
 from coldframe.domain.round.rule import StepRule, both_roles, nobody
@@ -300,14 +300,12 @@ def live_set(round_: Round, fact: LiveSet) -> Round:
 
 
 def criterion_completed(round_: Round, fact: CriterionCompleted) -> Round:
-    plan = replace(round_.plans[fact.plan], criterion=fact.criterion)
-    after = replace(round_, plans={**round_.plans, fact.plan: plan}, overlap_accepted=False)
-    return with_choice(after, fact.plan, odds=None)
+    after = with_plan(round_, fact.plan, criterion=fact.criterion)
+    return with_choice(replace(after, overlap_accepted=False), fact.plan, odds=None)
 
 
 def checker_named(round_: Round, fact: CheckerNamed) -> Round:
-    plan = replace(round_.plans[fact.plan], checked_by=fact.name)
-    return replace(round_, plans={**round_.plans, fact.plan: plan})
+    return with_plan(round_, fact.plan, checked_by=fact.name)
 
 
 def next_round_set(round_: Round, fact: NextRoundSet) -> Round:

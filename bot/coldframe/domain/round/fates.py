@@ -14,7 +14,7 @@ from coldframe.domain.fates import OF_A_PLAN, TO_BE_DONE, FateKind, Placed, Plan
 from coldframe.domain.names import PlanId, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.state import Plan, Round
-from coldframe.domain.texts import accepted
+from coldframe.domain.texts import because, optional
 from coldframe.domain.who_may import Act
 
 # --- what people ask ---
@@ -66,7 +66,7 @@ def _checked(round_: Round, plan_id: PlanId, fate: PlanFate, now: datetime) -> P
     reason = _reason(round_, plan, fate)
     if fate.kind not in TO_BE_DONE:
         return PlanFate(fate.kind, reason=reason)
-    where = accepted(fate.where, MOST_WHERE, field="where") if fate.where.strip() else ""
+    where = optional(fate.where, MOST_WHERE, field="where")
     if fate.owner is None or fate.due is None or not where:
         raise Refused(Because.FATE_INCOMPLETE, plan=plan.title, of=plan_id)
     checks.member(round_, fate.owner)
@@ -77,10 +77,8 @@ def _checked(round_: Round, plan_id: PlanId, fate: PlanFate, now: datetime) -> P
 def _reason(round_: Round, plan: Plan, fate: PlanFate) -> str:
     """It is asked of what is dropped, and of what goes against the matrix."""
     if fate.reason.strip():
-        return fates.because(fate.reason)
-    placed = round_.corners.get(plan.id)
-    if placed is not None and placed.speaks_against(fate.kind):
-        raise Refused(Because.AGAINST_THE_CORNER, plan=plan.title, of=plan.id, corner=placed.corner)
+        return because(fate.reason)
+    checks.with_the_corner(round_, plan.id, fate.kind)
     if fate.kind is FateKind.DROPPED:
         raise Refused(Because.DROPPED_WHY, plan=plan.title, of=plan.id)
     return ""

@@ -277,6 +277,11 @@ def close(round_: Round) -> Facts:
 # --- evolve ---
 
 
+def with_plan(round_: Round, plan: PlanId, **changes: object) -> Round:
+    changed = replace(round_.plans[plan], **changes)  # type: ignore[arg-type]
+    return replace(round_, plans={**round_.plans, plan: changed})
+
+
 def plan_handed_in(round_: Round, fact: PlanHandedIn) -> Round:
     return replace(round_, plans={**round_.plans, fact.plan.id: fact.plan})
 
@@ -290,13 +295,11 @@ def changes_known(round_: Round, fact: ChangesKnown) -> Round:
 
 
 def cautions_found(round_: Round, fact: CautionsFound) -> Round:
-    plan = replace(round_.plans[fact.plan], caution=fact.caution, raised=fact.raised)
-    return replace(round_, plans={**round_.plans, fact.plan: plan})
+    return with_plan(round_, fact.plan, caution=fact.caution, raised=fact.raised)
 
 
 def said_not_so(round_: Round, fact: SaidNotSo) -> Round:
-    plan = replace(round_.plans[fact.plan], not_so=True)
-    return replace(round_, plans={**round_.plans, fact.plan: plan})
+    return with_plan(round_, fact.plan, not_so=True)
 
 
 def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:

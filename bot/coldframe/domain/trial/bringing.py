@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
+from coldframe.domain import checks
 from coldframe.domain.names import LeverId, MemberId, PlanId, Role
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.state import Criterion, Round
@@ -30,9 +31,8 @@ def running(
     asked: MemberId | None,
 ) -> Trial:
     """It takes a place at once. Where its criterion is incomplete it is counted and nothing more."""
-    levers = dict(round_.settings.levers)
-    if lever and lever not in levers:
-        raise Refused(Because.UNKNOWN_LEVER, lever=lever, levers=tuple(levers.values()))
+    if lever:
+        checks.lever(round_, LeverId(lever))
     if not 1 <= weeks <= MOST_WEEKS:
         raise Refused(Because.BAD_SETTING, setting="weeks", value=weeks, allowed=f"1 to {MOST_WEEKS}")
     return Trial(
@@ -46,7 +46,7 @@ def running(
         hypothesis="",
         question="",
         lever=LeverId(lever),
-        lever_name=levers.get(LeverId(lever), ""),
+        lever_name=dict(round_.settings.levers).get(LeverId(lever), ""),
         steps=(),
         criterion=criterion,
         planned=weeks,

@@ -12,15 +12,14 @@ from typing import Any
 
 from coldframe.domain.commands import Command
 from coldframe.domain.criterion import Criterion
+from coldframe.domain.names import MemberId
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.texts import accepted
+from coldframe.domain.texts import because
 from coldframe.domain.trial import checks
 from coldframe.domain.trial.commands import SayCalm, SettleCrossing
 from coldframe.domain.trial.facts import CalmSaid, CrossingSettled, Facts, LineCrossed, StoppedEarly, TrialFact
 from coldframe.domain.trial.state import Entry, GuardWord, Settled, Trial, TrialStep
 from coldframe.domain.who_may import Act
-
-MIN_REASON = 3  # characters
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,19 +96,15 @@ def settle(trial: Trial, command: SettleCrossing, now: datetime) -> Facts:
     checks.may(trial, command.by, Act.GUARD)
     if not undecided(trial):
         raise Refused(Because.NOTHING_CROSSED)
-    reason = accepted(command.reason, 500, field="reason")
-    if len(reason) < MIN_REASON:
-        raise Refused(Because.REASON_TOO_SHORT, least=MIN_REASON)
+    reason = because(command.reason)
     stopped: Facts = (StoppedEarly(command.by, reason, now),) if command.stops else ()
-    return *settled_by(trial, command, reason, now), *stopped
+    return *settled(trial, command.by, reason, now, stops=command.stops), *stopped
 
 
-def settled_by(trial: Trial, command: Command, reason: str, now: datetime, *, stops: bool | None = None) -> Facts:
+def settled(trial: Trial, by: MemberId, reason: str, now: datetime, *, stops: bool) -> Facts:
     """What is decided with it about all that is open."""
-    ends = getattr(command, "stops", True) if stops is None else stops
     return tuple(
-        CrossingSettled(Settled(one.what, one.week, one.figure, ends, reason, command.by, now))
-        for one in undecided(trial)
+        CrossingSettled(Settled(one.what, one.week, one.figure, stops, reason, by, now)) for one in undecided(trial)
     )
 
 

@@ -40,28 +40,27 @@ def _finite(name: str, value: float) -> None:
 
 
 def _share(name: str, figures: Figures) -> None:
-    _finite(name, figures.value)
-    if figures.of is None:
-        raise _bad(name, Impossible.TWO_NUMBERS)
-    if figures.value < 0 or figures.of < 0:
-        raise _bad(name, Impossible.BELOW_ZERO)
-    if figures.value != int(figures.value):
-        raise _bad(name, Impossible.NOT_WHOLE, figures.value)
-    if figures.value > figures.of:
-        raise _bad(name, Impossible.MORE_THAN_PEOPLE, figures.value, figures.of)
+    people = _counted_of(name, figures, Impossible.TWO_NUMBERS, Impossible.NOT_WHOLE)
+    if figures.value > people:
+        raise _bad(name, Impossible.MORE_THAN_PEOPLE, figures.value, people)
 
 
 def _rate(name: str, figures: Figures) -> None:
     """Events over so many units, of which one may have several."""
+    if _counted_of(name, figures, Impossible.UNITS_AND_EVENTS, Impossible.COUNT_NOT_WHOLE) == 0:
+        raise _bad(name, Impossible.NO_UNITS)
+
+
+def _counted_of(name: str, figures: Figures, alone: Impossible, broken: Impossible) -> int:
+    """Of how many a whole number was counted; raises `alone` where nobody says, `broken` for a part of one."""
     _finite(name, figures.value)
     if figures.of is None:
-        raise _bad(name, Impossible.UNITS_AND_EVENTS)
+        raise _bad(name, alone)
     if figures.value < 0 or figures.of < 0:
         raise _bad(name, Impossible.BELOW_ZERO)
     if figures.value != int(figures.value):
-        raise _bad(name, Impossible.COUNT_NOT_WHOLE, figures.value)
-    if figures.of == 0:
-        raise _bad(name, Impossible.NO_UNITS)
+        raise _bad(name, broken, figures.value)
+    return figures.of
 
 
 def _count(name: str, figures: Figures) -> None:

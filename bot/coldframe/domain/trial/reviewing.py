@@ -10,7 +10,7 @@ from typing import Any
 from coldframe.domain import fates
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.texts import accepted, optional
+from coldframe.domain.texts import accepted, because, optional
 from coldframe.domain.trial import checks, guarding
 from coldframe.domain.trial.commands import CloseReview, Learn, MoveReview, OpenReview, StopEarly
 from coldframe.domain.trial.facts import (
@@ -26,7 +26,6 @@ from coldframe.domain.trial.state import DECISIONS, Closing, Decision, Trial, Tr
 from coldframe.domain.unsigned import enough, said_last, unsigned
 from coldframe.domain.who_may import Act
 
-MIN_REASON = 3  # characters
 MAX_WAIT = timedelta(weeks=8)
 """How far after its planned end a review may lie."""
 
@@ -65,8 +64,8 @@ def stop_early(trial: Trial, command: StopEarly, now: datetime) -> Facts:
     if trial.step is not TrialStep.RUNNING or trial.stopped:
         raise Refused(Because.TRIAL_OVER)
     checks.may(trial, command.by, Act.LOOK_AFTER)
-    reason = _reason(command.reason)
-    return *guarding.settled_by(trial, command, reason, now, stops=True), StoppedEarly(command.by, reason, now)
+    reason = because(command.reason)
+    return *guarding.settled(trial, command.by, reason, now, stops=True), StoppedEarly(command.by, reason, now)
 
 
 def close_review(trial: Trial, command: CloseReview, now: datetime) -> Facts:
@@ -84,7 +83,7 @@ def close_review(trial: Trial, command: CloseReview, now: datetime) -> Facts:
         outcome=reading.outcome if reading else "cannot tell",
         sentence=reading.sentence if reading else "",
         decision=decision,
-        reason=_reason(command.reason),
+        reason=because(command.reason),
         learning=learning,
         by=command.by,
         at=now,
@@ -118,13 +117,6 @@ def _shown(trial: Trial, closing: Closing) -> tuple[str, ...]:
 
 def _wrote_something_else(trial: Trial, closing: Closing) -> bool:
     return trial.learnings.get(closing.by, closing.learning) != closing.learning
-
-
-def _reason(text: str) -> str:
-    kept = accepted(text, 500, field="reason")
-    if len(kept) < MIN_REASON:
-        raise Refused(Because.REASON_TOO_SHORT, least=MIN_REASON)
-    return kept
 
 
 # --- evolve ---

@@ -35,6 +35,15 @@ async def zone_of(turn: Turn, trial: Trial) -> ZoneInfo:
     return known_zone(trial.zone) if trial.zone else (await calendar_of(turn, trial)).tz
 
 
+def zone_by(trial: Trial, calendar: WorkingCalendar) -> ZoneInfo:
+    """The same, with the calendar that holds where none was fixed."""
+    return known_zone(trial.zone) if trial.zone else calendar.tz
+
+
+def day_of(trial: Trial, calendar: WorkingCalendar, at: datetime) -> date:
+    return local(at, zone_by(trial, calendar)).date()
+
+
 async def today(turn: Turn, trial: Trial) -> date:
     return local(turn.now, await zone_of(turn, trial)).date()
 

@@ -14,7 +14,7 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial import building, standing
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.domain.who_may import Act
-from coldframe.engine.core import endings, lives, members
+from coldframe.engine.core import endings, lives, members, trial_turn
 from coldframe.engine.core.endings import Ending
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
@@ -25,13 +25,12 @@ from coldframe.message.packed import ButtonValue, MessageName, Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due, UnitOfWork
-from coldframe.speech.names import CALLED, DONE, are_in, title
+from coldframe.speech.names import are_in, title
 from coldframe.speech.register import digest_words, fate_words
 from coldframe.speech.register.digest_words import Digest, FateRow, RoundRow, TrialRow, VerdictRow
 from coldframe.speech.register.fate_words import Names
 from coldframe.speech.trial import guard_words, trial_words, week_dates
 from coldframe.timing.reminders import next_weekly
-from coldframe.timing.zones import known_zone, local
 
 WEEKLY = "digest"
 MAX_ENTRIES = 20  # of the register
@@ -77,8 +76,7 @@ async def _fate_rows(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> 
 
 def _fate_row(fate: Fate, names: Names, *, late: bool) -> FateRow:
     who = fate_words.whose(fate, names)
-    over, what = fate.done or fate.ended, CALLED[fate.kind]
-    what = DONE.get(fate.kind, f"{what}, done") if fate.done is not None else what
+    over, what = fate.done or fate.ended, fate_words.called(fate)
     return FateRow(fate.title, what, who, fate.due, late, over, fate.done is not None, fate.needs_yes, fate.reason)
 
 
@@ -117,7 +115,7 @@ def _round_row(round_: Round) -> RoundRow:
 
 async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
     owner = members.calendar_of(await uow.member(trial.tenant, trial.owner or trial.facilitator))
-    today = local(now, known_zone(trial.zone)).date() if trial.zone else owner.local_day(now)
+    today = trial_turn.day_of(trial, owner, now)
     entries = trial.entries()
     when, what = _next_date(trial)
     return TrialRow(

@@ -10,7 +10,7 @@ from datetime import datetime, time, timedelta
 from coldframe.domain import fates
 from coldframe.domain.facts import Fact
 from coldframe.domain.fates import TO_BE_DONE, Fate, FateKind
-from coldframe.domain.names import MemberId, Role
+from coldframe.domain.names import MemberId, PlanId, Role
 from coldframe.domain.people import aliases
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.commitment import Committed
@@ -46,27 +46,23 @@ async def of_person(turn: Turn, tenant: str, team: str, person: MemberId) -> lis
     settings = await turn.uow.team(tenant, team)
     if not any(fate.open for fate in settings.fates.values()):
         return []
-    roles = {role: await _acting(turn.uow, tenant, team, role) for role in Role}
+    roles = await teams.acting(turn.uow, tenant, team)
     calendar = members.calendar_of(await turn.uow.member(tenant, person))
     return [item for fate in settings.fates.values() for item in _items(turn, fate, person, roles, calendar)]
 
 
-async def _acting(uow: UnitOfWork, tenant: str, team: str, role: Role) -> MemberId | None:
-    return await (teams.facilitator_of if role is Role.FACILITATOR else teams.chief_of)(uow, tenant, team)
-
-
 def _items(
-    turn: Turn, fate: Fate, person: MemberId, roles: Mapping[Role, MemberId | None], calendar: WorkingCalendar
+    turn: Turn, fate: Fate, person: MemberId, roles: Mapping[Role, MemberId], calendar: WorkingCalendar
 ) -> Iterable[Item]:
     if not fate.open:
         return
     if fate.asked == person:
         yield Item(Ask.OWN, fate)
-    if fate.needs_yes and roles[Role.DECISION_MAKER] == person:
+    if fate.needs_yes and roles.get(Role.DECISION_MAKER) == person:
         yield Item(Ask.AGREE, fate)
     if fate.owner == person and not fate.needs_yes and calendar.local_day(fate.due) <= calendar.local_day(turn.now):
         yield Item(Ask.DONE, fate)
-    if fate.owner is None and roles[Role.FACILITATOR] == person and _is_long_unanswered(fate, turn.now):
+    if fate.owner is None and roles.get(Role.FACILITATOR) == person and _is_long_unanswered(fate, turn.now):
         yield Item(Ask.FIND, fate)
 
 
@@ -108,9 +104,9 @@ def _is_about(posted: Posted, person: str, team: str) -> bool:
 
 async def _everybody(turn: Turn, tenant: str, team: str, before: Sequence[Fate], after: Sequence[Fate]) -> None:
     """Whoever is asked something new gets their message again, and whoever has one reads it as it is."""
-    roles = {role: await _acting(turn.uow, tenant, team, role) for role in Role}
-    named = (person for fate in (*before, *after) for person in (fate.asked, fate.owner))
-    for person in dict.fromkeys(p for p in (*named, *roles.values()) if p is not None):
+    roles = await teams.acting(turn.uow, tenant, team)
+    named = (p for fate in (*before, *after) for p in (fate.asked, fate.owner) if p is not None)
+    for person in dict.fromkeys((*named, *roles.values())):
         calendar = members.calendar_of(await turn.uow.member(tenant, person))
         was, now = (
             {(item.ask, item.fate.id) for fate in found for item in _items(turn, fate, person, roles, calendar)}
@@ -163,10 +159,15 @@ def _answer_by(calendar: WorkingCalendar, now: datetime) -> datetime:
         return now + timedelta(days=1)
 
 
+def id_of(round_: Round, plan: PlanId) -> str:
+    """Of what became of a plan; of what a review decided it is its trial's."""
+    return f"{round_.id}-{plan}"
+
+
 async def committed(turn: Turn, before: Round, round_: Round, fact: Committed) -> None:
     """Projects and errands are asked about from now on."""
     found = [
-        Fate(f"{round_.id}-{plan}", fate.kind, round_.plans[plan].title, round_.name, fate.due, fate.where,
+        Fate(id_of(round_, plan), fate.kind, round_.plans[plan].title, round_.name, fate.due, fate.where,
              asked=fate.owner, asked_at=turn.now)
         for plan, fate in round_.fates.items()
         if fate.kind in TO_BE_DONE and fate.due is not None
@@ -271,17 +272,17 @@ def _changes(way: str, ruling: Callable[[Request, Fate, Names], Fate], answer: C
     async def changed(request: Request) -> Reply:
         settings, fate = await _meant(request)
         await teams.may(request, settings.team, BY_WAY[way], own=_its_owners(way, fate, request.by))
-        after = ruling(request, fate, await _people(request, settings.team))
+        people = await _people(request, settings.team)
+        after = ruling(request, fate, people)
         await change(request.turn, request.tenant, settings.team, [after])
-        await _tell_the_channel(request, settings.team, fate, after)
+        _tell_the_channel(request, settings.team, fate, after, people)
         return request.passing(answer(after))
 
     return changed
 
 
-async def _tell_the_channel(request: Request, team: str, before: Fate, after: Fate) -> None:
+def _tell_the_channel(request: Request, team: str, before: Fate, after: Fate, names: Names) -> None:
     """What scaled, and what the decision-maker does not want scaled."""
-    names = await _people(request, team)
     if after.kind is not FateKind.SCALE or not before.open or after.open:
         return
     refused = after.ended is not None and before.needs_yes

@@ -60,7 +60,7 @@ async def _story(uow: UnitOfWork, round_: Round, trials: list[Trial]) -> Story:
     names = await fates.names_of(uow, round_.tenant, followed.values()) if followed else {}
     others = [
         fate_words.standing(followed[key], names)
-        if (key := f"{round_.id}-{plan}") in followed
+        if (key := fates.id_of(round_, plan)) in followed
         else fate_words.of_plan(round_.plans[plan].title, fate)
         for plan, fate in round_.fates.items()
         if plan in round_.plans and plan not in tried

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Mapping
 from functools import partial
 
 from coldframe.domain import who_may
@@ -37,23 +37,30 @@ async def last_ended(uow: UnitOfWork, tenant: str, team: str) -> Round | None:
     return None
 
 
+async def acting(uow: UnitOfWork, tenant: str, team: str) -> Mapping[Role, MemberId]:
+    """Who has the roles of the team's newest round; empty for a team that has had no round."""
+    round_ = await newest_round(uow, tenant, team)
+    return {role: round_.roles.acting(role) for role in Role} if round_ is not None else {}
+
+
 async def facilitator_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
     """Whoever facilitates the team's newest round."""
-    round_ = await newest_round(uow, tenant, team)
-    return round_.roles.acting(Role.FACILITATOR) if round_ is not None else None
+    return (await acting(uow, tenant, team)).get(Role.FACILITATOR)
 
 
 async def chief_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
     """Whoever decides in the team's newest round."""
-    round_ = await newest_round(uow, tenant, team)
-    return round_.roles.acting(Role.DECISION_MAKER) if round_ is not None else None
+    return (await acting(uow, tenant, team)).get(Role.DECISION_MAKER)
 
 
 async def lead_of(uow: UnitOfWork, tenant: str, team: str) -> MemberId | None:
     """Whoever was named, as long as they take part; else the facilitator."""
-    lead, round_ = (await uow.team(tenant, team)).lead, await newest_round(uow, tenant, team)
-    if round_ is None:
-        return None
+    round_ = await newest_round(uow, tenant, team)
+    return await _lead(uow, round_) if round_ is not None else None
+
+
+async def _lead(uow: UnitOfWork, round_: Round) -> MemberId:
+    lead = (await uow.team(round_.tenant, round_.channel)).lead
     return MemberId(lead) if lead in round_.active() else round_.roles.acting(Role.FACILITATOR)
 
 
@@ -78,7 +85,9 @@ async def standing(request: Request, team: str) -> frozenset[Who]:
     kind = access.presence(turn.told, place, request.by, seated=seated or await _is_being_set_up(request, team))
     if kind is Who.GUEST and (await turn.uow.team(request.tenant, team)).guests.get(request.by):
         kind = Who.ADMITTED
-    return frozenset({kind}) | (await _parts(request, team) if kind in TAKE_PART else frozenset())
+    if round_ is None or kind not in TAKE_PART:
+        return frozenset({kind})
+    return frozenset({kind}) | await _parts(request, round_)
 
 
 async def _is_being_set_up(request: Request, team: str) -> bool:
@@ -87,12 +96,11 @@ async def _is_being_set_up(request: Request, team: str) -> bool:
     return any([request.by in (await request.turn.round(head.id)).active() for head in heads])
 
 
-async def _parts(request: Request, team: str) -> frozenset[Who]:
-    uow, tenant = request.turn.uow, request.tenant
+async def _parts(request: Request, round_: Round) -> frozenset[Who]:
     held = {
-        Who.FACILITATOR: await facilitator_of(uow, tenant, team),
-        Who.DECISION_MAKER: await chief_of(uow, tenant, team),
-        Who.LEAD: await lead_of(uow, tenant, team),
+        Who.FACILITATOR: round_.roles.acting(Role.FACILITATOR),
+        Who.DECISION_MAKER: round_.roles.acting(Role.DECISION_MAKER),
+        Who.LEAD: await _lead(request.turn.uow, round_),
     }
     return frozenset(who for who, holder in held.items() if holder == request.by)
 

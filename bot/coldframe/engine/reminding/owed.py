@@ -9,7 +9,7 @@ from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.round import commitment, rules, undoing
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
-from coldframe.engine.core import lives, members
+from coldframe.engine.core import lives, members, trial_turn
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import fates
 from coldframe.message.harmless import theirs
@@ -20,7 +20,7 @@ from coldframe.speech.register.fate_words import Ask, Item
 from coldframe.speech.trial import owner_words
 from coldframe.speech.trial.owner_words import Open
 from coldframe.timing.calendars import WorkingCalendar
-from coldframe.timing.zones import instant, known_zone, local
+from coldframe.timing.zones import instant
 
 DAYS_END = time(17)
 """By when it is said whether it is live, on its day."""
@@ -98,14 +98,13 @@ async def waiting(
 async def in_trials(turn: Turn, tenant: str, person: str) -> list[Open]:
     """What this person can do for trials now, the earliest first."""
     calendar = members.calendar_of(await turn.uow.member(tenant, person))
-    today = calendar.local_day(turn.now)
     found: list[Open] = []
     owned = {trial.team for trial in await turn.uow.trials_owned(tenant, person)}
     for team in sorted({*owned, *await turn.uow.teams_of(tenant, person)}):
         for trial in await turn.uow.trials_of(tenant, team):
             if trial.step in UNDER_WAY:
-                now = today if not trial.zone else local(turn.now, known_zone(trial.zone)).date()
-                found += _open_of(trial, MemberId(person), calendar, now)
+                today = trial_turn.day_of(trial, calendar, turn.now)
+                found += _open_of(trial, MemberId(person), calendar, today)
     return sorted(found, key=lambda one: one.due)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from coldframe.domain.trial.commands import SayCalm, SettleCrossing
 from coldframe.engine.core.requests import TrialRequest, of_trial
-from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.speech.trial import guard_words
 
@@ -14,8 +13,7 @@ def _stops(request: TrialRequest) -> bool:
 
 
 async def _open(request: TrialRequest) -> Reply:
-    form: Form = guard_words.decide(request.trial, _stops(request))
-    return Reply(form=form)
+    return Reply(form=guard_words.decide(request.trial, _stops(request)))
 
 
 async def _settle(request: TrialRequest) -> None:

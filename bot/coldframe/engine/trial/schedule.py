@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, time
-from zoneinfo import ZoneInfo
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.trial.building import late_from
@@ -15,7 +14,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.message.packed import Occurrence
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
 from coldframe.timing.reminders import next_nudge_time
-from coldframe.timing.zones import instant, known_zone
+from coldframe.timing.zones import instant
 
 WORD = "trial word"
 REPEAT_AFTER = 2  # working days
@@ -89,7 +88,7 @@ def week_moments(trial: Trial, calendar: WorkingCalendar) -> Moments:
 def _of_week(trial: Trial, week: int, calendar: WorkingCalendar) -> Moments:
     counted, owner, key = trial.counted_from(week), str(trial.owner), str(week)
     assert counted is not None
-    first = next_nudge_time(calendar, instant(counted, time(0), trial_zone(trial, calendar)))
+    first = next_nudge_time(calendar, instant(counted, time(0), trial_turn.zone_by(trial, calendar)))
     found = [
         (Word(owner, "week", key), first),
         (Word(owner, "week", key, "2"), later_working_day(calendar, first, REPEAT_AFTER)),
@@ -107,11 +106,6 @@ def action_moment(action: TrialAction, calendar: WorkingCalendar) -> tuple[Word,
 
 def owners_moments(trial: Trial, calendar: WorkingCalendar) -> Moments:
     return live_moments(trial, calendar) + week_moments(trial, calendar)
-
-
-def trial_zone(trial: Trial, calendar: WorkingCalendar) -> ZoneInfo:
-    """Whose midnight ends its weeks."""
-    return known_zone(trial.zone) if trial.zone else calendar.tz
 
 
 async def moments_of(turn: Turn, trial: Trial, person: str) -> Moments:

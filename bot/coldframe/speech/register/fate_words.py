@@ -13,7 +13,7 @@ from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Field, Form, Line, Message, Option, When, Who, line
 from coldframe.message.packed import ButtonValue
 from coldframe.message.saying import offer, paragraph, said
-from coldframe.speech.names import CALLED, DONE, count
+from coldframe.speech.names import CALLED, DONE, SUCH_AS, count
 
 
 class Ask(StrEnum):
@@ -124,10 +124,16 @@ def of_plan(title: str, fate: PlanFate) -> Line:
     return words + (line(". {r}", r=theirs(fate.reason, 200)) if fate.reason else ())
 
 
+def called(fate: Fate) -> str:
+    """What it is, or that it is done."""
+    what = CALLED[fate.kind]
+    return what if fate.done is None else DONE.get(fate.kind, f"{what}, done")
+
+
 def state(fate: Fate, names: Names) -> Line:
     """Without its title."""
     if fate.done is not None:
-        return line("{k} {d}", k=DONE.get(fate.kind, f"{CALLED[fate.kind]}, done"), d=When(fate.done, "day"))
+        return line("{k} {d}", k=called(fate), d=When(fate.done, "day"))
     if fate.ended is not None:
         return line("{k}, given up: {r}", k=CALLED[fate.kind], r=theirs(fate.reason, 200))
     words = line("{k}, by {d}", k=CALLED[fate.kind], d=When(fate.due, "day"))
@@ -190,7 +196,7 @@ def hand_over(key: str, fate: Fate, people: Names) -> Form:
 
 
 def move(key: str, fate: Fate) -> Form:
-    when = Field("date", "Until when?", most=60, hint="Such as next Tuesday, 12 Jan, or in 2 weeks.")
+    when = Field("date", "Until when?", most=60, hint=SUCH_AS)
     return Form("New date", "todo.move", key, (when,), intro=_about(fate))
 
 

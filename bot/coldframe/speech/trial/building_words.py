@@ -12,7 +12,7 @@ from coldframe.message.harmless import signed
 from coldframe.message.nodes import Button, Field, Form, Line, Message, Option, When, line
 from coldframe.message.plain import figure, sentence
 from coldframe.message.saying import offer, said, small, told
-from coldframe.speech.names import about_trial, count, of_building, of_late_build, of_owner
+from coldframe.speech.names import SUCH_AS, about_trial, capital, count, of_building, of_late_build, of_owner
 from coldframe.speech.trial import week_dates
 from coldframe.speech.trial.trial_dates import calendar_of_review
 from coldframe.speech.trial.trial_words import title, who
@@ -20,7 +20,6 @@ from coldframe.timing.dates import short_day
 
 CHOOSE_A_DAY = "Choose a day."
 DAYS_BACK = 60
-WHEN = "Such as next Tuesday, 12 Jan, or in 2 weeks."
 
 
 # --- asked on its day -------------------------------------------------------------------------------------------------
@@ -68,14 +67,14 @@ def agree(trial: Trial) -> Form:
 
 
 def _day_and_reason(why: str) -> tuple[Field, ...]:
-    day = Field("date", "From which day should it be live?", most=60, hint=WHEN)
+    day = Field("date", "From which day should it be live?", most=60, hint=SUCH_AS)
     return day, Field("reason", why, most=300, hint="Everybody reads it.")
 
 
 def smaller(trial: Trial) -> Form:
     fields = (
         Field("left_out", "What is left out?", "long", most=500, hint="What decides about the trial stays as sealed."),
-        Field("date", "From which day should the rest be live?", most=60, hint=WHEN),
+        Field("date", "From which day should the rest be live?", most=60, hint=SUCH_AS),
     )
     return Form("Build less of it", "trial.smaller", of_late_build(trial), fields, intro=title(trial))
 
@@ -92,7 +91,7 @@ def live_noted(trial: Trial) -> Message:
     counted = trial.counted_from(1)
     assert counted is not None
     words = "Noted. {w}, is the first to count; I ask for its numbers on {d}."
-    return said(words, w=week_dates.capital(week_dates.week(trial, 1)), d=short_day(counted))
+    return said(words, w=capital(week_dates.week(trial, 1)), d=short_day(counted))
 
 
 def day_noted(trial: Trial) -> Message:
@@ -124,7 +123,7 @@ def live(trial: Trial, again: bool) -> Message:
         w=week_dates.weeks(trial, tuple(range(1, trial.last_week() + 1))),
         r=When(trial.review),
     )
-    early = week_dates.capital(week_dates.week(trial, 0))
+    early = capital(week_dates.week(trial, 0))
     before = (small("{d}, are shown and not judged.", d=early),) if trial.early_days() is not None else ()
     return told(words, *before, attachments=(calendar_of_review(trial),))
 

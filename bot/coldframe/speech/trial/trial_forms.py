@@ -10,12 +10,22 @@ from coldframe.domain.state import TWO_GROUPS, Round
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
-from coldframe.speech.names import about, about_trial, count, of_action, of_offer, of_owner, of_review, of_running
+from coldframe.speech.names import (
+    SUCH_AS,
+    about,
+    about_trial,
+    capital,
+    count,
+    of_action,
+    of_offer,
+    of_owner,
+    of_review,
+    of_running,
+)
 from coldframe.speech.trial import measure_words, week_dates
 
 UNTIL = "in 4 weeks"
 """What was decided at a review is done by then, unless another date is said."""
-WHEN = "Such as next Tuesday, 12 Jan, or in 2 weeks."
 
 
 def people_of(trial: Trial, *, without: str | None = None) -> tuple[Option, ...]:
@@ -25,7 +35,7 @@ def people_of(trial: Trial, *, without: str | None = None) -> tuple[Option, ...]
 def _week_label(trial: Trial, week: int) -> str:
     """The days before the first whole week can be logged as well; they are shown, and not judged."""
     logged = ", logged" if trial.entry(week) is not None else ""
-    return week_dates.capital(week_dates.week(trial, week)) + ("" if week else ", not judged") + logged
+    return capital(week_dates.week(trial, week)) + ("" if week else ", not judged") + logged
 
 
 def log_week(trial: Trial, today: date, week: int | None = None) -> Form:
@@ -102,7 +112,7 @@ def _number(value: float | None) -> str:
 
 
 def move_action(trial: Trial, action: TrialAction) -> Form:
-    when = Field("date", "By when?", most=60, hint=WHEN)
+    when = Field("date", "By when?", most=60, hint=SUCH_AS)
     key = of_action(trial, action.id)
     return Form("Move the date", "trial.move", key, (when,), intro=_about(action.text))
 
@@ -203,7 +213,7 @@ def close_review(trial: Trial, me: MemberId) -> Form:
               hint="Scale: what, for whom. Change: what stays as it is. Stop: what is switched off, if anything."),
         Field("owner", "Who sees it done?", "choice", required=False, initial=trial.owner or me,
               options=people_of(trial)),
-        Field("date", "Until when?", required=False, most=60, initial=UNTIL, hint=WHEN),
+        Field("date", "Until when?", required=False, most=60, initial=UNTIL, hint=SUCH_AS),
     )  # fmt: skip
     intro = line(
         "The verdict stands as it was shown: {s}", s=theirs(trial.reading.sentence if trial.reading else "", 300)

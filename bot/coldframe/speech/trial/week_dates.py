@@ -18,11 +18,6 @@ def numbered(trial: Trial, number: int) -> str:
     return week(trial, number).removeprefix("week ")
 
 
-def capital(words: str) -> str:
-    """At the beginning of a sentence."""
-    return words[:1].upper() + words[1:]
-
-
 def weeks(trial: Trial, numbers: Sequence[int]) -> str:
     """`weeks 2 and 3, Mon 13 to Sun 26 April`; what is not side by side has its own dates."""
     runs = _runs(sorted(set(numbers)))

@@ -8,7 +8,7 @@ from coldframe.domain.trial.state import Entry, Trial
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Facts, Items, Message, line
 from coldframe.message.saying import offer, paragraph, said, small, told
-from coldframe.speech.names import about_trial, count, of_week
+from coldframe.speech.names import about_trial, capital, count, of_week
 from coldframe.speech.reading_words import NOTHING_KEPT
 from coldframe.speech.trial import week_dates
 from coldframe.speech.trial.trial_words import entry_line, title
@@ -51,7 +51,7 @@ def week_taken(trial: Trial, known: Entry, new: Entry) -> Message:
     """The same week twice with other numbers: asked, nothing overwritten."""
     words = line(
         "{w}, of “{t}” is logged already and stays as it is. Is the new one a correction? Both are kept then.",
-        w=week_dates.capital(week_dates.week(trial, known.week)),
+        w=capital(week_dates.week(trial, known.week)),
         t=title(trial),
     )
     rows = (("Logged", entry_line(trial, known)), ("New", entry_line(trial, new)))

@@ -84,7 +84,7 @@ async def _choose(request: RoundRequest) -> Reply | None:
     announce_at = await announcing.moment(turn, request.round)
     likes = await registering.like(turn.uow, request.round, known(request.round.plans.get(plan)))
     why = request.text("why")
-    command = ChoosePlan(request.by, plan, running, free_on, (), announce_at, alongside, why, likes)
+    command = ChoosePlan(request.by, plan, running, free_on, announce_at, alongside, why, likes)
     try:
         after = await request.act(command)
     except Refused as refused:
