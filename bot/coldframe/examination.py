@@ -29,7 +29,7 @@ Finding = tuple[str, str, str, str]
 
 
 async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[Finding]:
-    """What `doctor` looks at: (name, ok | warning | broken, detail, what to do). Never raises; shows no secret."""
+    """What `doctor` looks at: (name, ok | warning | unknown | broken, what, remedy). Never raises, shows no secret."""
     from coldframe.chat.slack.checkup import check_slack  # heavy: Slack's framework
 
     findings = [_zones_finding(), await _database_finding(settings)]

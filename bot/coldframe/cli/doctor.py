@@ -22,7 +22,7 @@ from coldframe.cli import settings
 def command(mode: str, as_json: bool) -> None:
     """Check token, scopes, events, database, clock and time zone data; say for each failure what to do.
 
-    Ends with status 1 when something is broken. No secret is shown.
+    What cannot be told from here is unknown. Ends with status 1 when something is broken. No secret is shown.
     """
     from coldframe.examination import examine  # heavy: the database and Slack's client
 

@@ -175,7 +175,7 @@ _ROUND, _TRIAL, _TEAM, _PERSON = About
 _BEFORE = {Who.LEFT: "they were in no round yet"}
 
 TABLE: Mapping[Act, Row] = {
-    Act.START: _row(_ROUND, {_F}, "round.start, round.confirm, round.start_on", by_itself=True),
+    Act.START: _row(_ROUND, {_F}, "round.start, round.confirm, round.start_on, round.change", by_itself=True),
     Act.CANCEL: _row(
         *(_ROUND, {_F}, "/cancel, round.cancel, round.end"),
         {Who.SEATED: "nobody who takes part facilitates"},

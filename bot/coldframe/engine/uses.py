@@ -187,6 +187,7 @@ round_changed = partial(
         correcting.FOLLOW,
         reopening.FOLLOW,
         roles.FOLLOW,
+        setup.FOLLOW,
         resting.FOLLOW,
         revealed_notes.FOLLOW,
         odds.FOLLOW,

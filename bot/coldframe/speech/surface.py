@@ -10,6 +10,7 @@ CONFIRM_TITLE = "Please confirm"
 CONFIRM_YES = "Yes"
 CONFIRM_NO = "No"
 CANCEL = "Cancel"
+CLOSE = "Close"
 EMPTY_CELL = "–"
 BUTTONS = "Buttons"
 TEXT_GOES_ON = "The rest stands in the message itself."
@@ -68,6 +69,30 @@ def taken_back() -> Message:
 def of_another_workspace() -> Message:
     """Somebody of another organisation pressed or asked."""
     return Message(line("Only people of this workspace can take part in its rounds, so nothing was changed."))
+
+
+FORM_SIGN = "…"
+"""At the end of a button's label: it opens a form."""
+OPEN_FORMS = frozenset({"new", "away", "hours", "cancel", "funnel", "search"})
+"""Words after the command that do."""
+
+
+def opens_form(words: str) -> bool:
+    """Whether the words after the command open a form; with an argument they do their work without one."""
+    return words.strip().lower() in OPEN_FORMS
+
+
+LOADING_TITLE = "One moment"
+
+
+def loading() -> Message:
+    """In the place of a form that has to be asked together first."""
+    return Message(line("I'm putting the form together. It opens here by itself."))
+
+
+def nothing_to_fill_in() -> Message:
+    """In the place of a form that was not needed."""
+    return Message(line("There's nothing to fill in: my answer stands where you asked."))
 
 
 def form_came_too_late() -> Message:

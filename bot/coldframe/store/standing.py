@@ -23,6 +23,7 @@ REFUSED, SET_ASIDE, UNREADABLE = "refused", "set aside", "unreadable"
 MAX_WHY = 200
 LATELY = timedelta(days=7)
 """What was parked longer ago is tried again only by hand."""
+MAX_NAMED = 5  # by the doctor
 MAX_LISTED = 1_000
 
 _box = t.outbox.c
@@ -165,4 +166,12 @@ async def finding(database: Database, sends: SealedSends) -> tuple[str, str, str
     detail = (
         f"{len(rows) - aside} held up and {aside} set aside in {places} conversations, since {since:%Y-%m-%d %H:%M} UTC"
     )
-    return ("outbox", "warning", detail, "coldframe outbox says why; coldframe outbox retry and drop clear it.")
+    named = "".join(f"\n         {_in_a_line(row)}" for row in rows[:MAX_NAMED])
+    more = f"\n         and {len(rows) - MAX_NAMED} more" if len(rows) > MAX_NAMED else ""
+    remedy = "coldframe outbox lists them all; coldframe outbox retry and drop clear it."
+    return ("outbox", "warning", detail + named + more, remedy)
+
+
+def _in_a_line(row: Standing) -> str:
+    why = row.why or f"tried {row.tries} times"
+    return f"{row.id}: {row.kind} to {row.place.kind} {row.place.id}, since {row.since:%Y-%m-%d %H:%M} UTC ({why})"

@@ -34,6 +34,8 @@ class Faults:
     """Every so many posts: the request is taken, and the connection cut before the answer."""
     drop_socket_every: int = 0
     outage: bool = False
+    delay: float = 0.0
+    """Seconds that each call of the Web API takes."""
     refusal: Callable[[str, dict[str, Any]], str | None] = lambda _method, _arguments: None
     """Slack's word for why this call is refused, for good."""
     no_answer_to: Callable[[str, dict[str, Any]], bool] | None = None

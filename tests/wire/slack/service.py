@@ -62,6 +62,7 @@ class ListIntake:
     deliveries: int = 0
     fail: Callable[[Inbound], bool] = lambda _: False
     pause: float = 0.0
+    fails_late: bool = False
 
     async def receive(self, event: Inbound) -> Reply:
         self.deliveries += 1
@@ -69,6 +70,8 @@ class ListIntake:
             raise RuntimeError("the store is away: a secret note")
         if self.pause:
             await asyncio.sleep(self.pause)
+        if self.fails_late:
+            raise RuntimeError("the store is away: a secret note")
         self.taken.setdefault(event.key, event)
         return self.reply(event)
 

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from coldframe.chat.slack.checkup import check_slack
+from tests.wire.slack.people import CHANNEL, Someone
 from tests.wire.slack.service import RealClock, options
 from tests.wire.slack.workspace import Workspace
 
@@ -29,11 +30,14 @@ async def states(workspace: Workspace, mode: str = "socket", late: float = 0, **
 
 
 @pytest.mark.parametrize("mode", ["socket", "http"])
-async def test_a_good_setup_is_all_well(workspace: Workspace, mode: str) -> None:
-    """Tokens, scopes, events and clock are looked at against what the workspace says."""
+async def test_a_good_setup_is_all_well(workspace: Workspace, people: dict[str, Someone], mode: str) -> None:
+    """Tokens, scopes, events and clock are looked at against what the workspace says; what nobody sees is tried."""
     found = await states(workspace, mode)
-    assert {finding.state for finding in found.values()} == {"ok"}
-    assert len(found) == 5
+    unknown = {name for name, finding in found.items() if finding.state == "unknown"}
+    assert unknown == ({"signing secret"} if mode == "http" else set()), "which only a request can show"
+    assert {finding.state for finding in found.values()} - {"unknown"} == {"ok"}
+    assert len(found) == 8
+    assert workspace.files == {} or all("content" not in file for file in workspace.files.values())
 
 
 @pytest.mark.parametrize(
@@ -42,7 +46,7 @@ async def test_a_good_setup_is_all_well(workspace: Workspace, mode: str) -> None
         ({"bot_token": ""}, "bot token", "is missing"),
         ({"bot_token": "xoxp-secret"}, "bot token", "does not begin with xoxb-"),
         ({"bot_token": "xoxb-secret"}, "bot token", "invalid_auth"),
-        ({"api_url": "http://127.0.0.1:9/api/"}, "bot token", "no answer"),
+        ({"api_url": "http://127.0.0.1:9/api/"}, "Slack", "no answer"),
         ({"app_token": ""}, "app token", "is missing"),
         ({"app_token": "xapp-secret"}, "app token", "invalid_auth"),
         ({"signing_secret": "", "mode": "http"}, "signing secret", "is missing"),
@@ -71,3 +75,22 @@ async def test_missing_scopes_are_named_with_what_they_are_for(workspace: Worksp
 async def test_a_clock_somewhat_wrong_is_a_warning(workspace: Workspace) -> None:
     """Half a minute is told before it becomes five."""
     assert (await states(workspace, late=45))["clock"].state == "warning"
+
+
+async def test_what_cannot_be_told_is_unknown_and_not_broken(workspace: Workspace, people: dict[str, Someone]) -> None:
+    """Without an answer nothing is said of tokens; a call that is asked to wait is no broken one."""
+    found = await states(workspace, api_url="http://127.0.0.1:9/api/")
+    assert (found["Slack"].state, found["bot token"].state, found["app token"].state) == ("broken", *["unknown"] * 2)
+    workspace.faults.refusal = lambda method, _: "ratelimited" if method == "users.info" else None
+    assert (await states(workspace))["people"].state == "unknown"
+
+
+async def test_what_a_workspace_forbids_is_found_by_trying(workspace: Workspace, people: dict[str, Someone]) -> None:
+    """A policy is no scope: only the call tells. Where the bot is nowhere, it is said how it is let in."""
+    workspace.faults.refusal = lambda method, _: "not_allowed" if method.startswith("files.") else None
+    found = await states(workspace)
+    assert found["files"].state == "broken" and "not_allowed" in found["files"].detail
+    assert found["channels"].detail == "in growth"
+    workspace.channels.pop(CHANNEL)
+    nowhere = (await states(workspace))["channels"]
+    assert nowhere.state == "warning" and "/invite" in nowhere.remedy

@@ -75,10 +75,12 @@ METHODS: Mapping[str, Method] = {
     "conversations.info": _method(READ, False, "channel"),
     "conversations.members": _method(READ, False, "channel", "limit cursor"),
     "users.info": _method("users:read", False, "user"),
+    "users.conversations": _method(READ, False, "", "types exclude_archived limit cursor"),
     "users.list": _method("users:read", False, "", "limit cursor"),
     "reactions.add": _method("reactions:write", True, "channel timestamp name"),
     "reactions.get": _method("reactions:read", False, "channel timestamp", "full"),
     "views.open": _method("", True, "trigger_id view"),
+    "views.update": _method("", True, "view_id view"),
     "views.publish": _method("", True, "user_id view"),
     "files.getUploadURLExternal": _method("files:write", False, "filename length", "alt_txt"),
     "files.completeUploadExternal": _method("files:write", True, "files", "channel_id thread_ts"),
@@ -231,6 +233,7 @@ class Workspace:
             self.faults.struck["too fast"] += 1
             return web.json_response({"ok": False, "error": "ratelimited"}, status=429, headers={"Retry-After": "1"})
         self.calls.append((method, arguments))
+        await asyncio.sleep(self.faults.delay)
         try:
             if (code := self.faults.refusal(method, arguments)) is not None:
                 self.faults.struck["refused"] += 1
@@ -446,6 +449,10 @@ class Workspace:
             raise Refused("user_not_found")
         return {"user": self.users[arguments["user"]]}
 
+    def _users_conversations(self, arguments: Data) -> Data:
+        mine = [c for c in self.channels.values() if BOT_USER in c.members and not c.direct and not c.archived]
+        return self._page([{"id": c.id, "name": c.name} for c in mine], arguments, "channels")
+
     def _users_list(self, arguments: Data) -> Data:
         return self._page(list(self.users.values()), arguments, "members")
 
@@ -499,6 +506,13 @@ class Workspace:
         if problems := view_problems(view):
             raise Refused("invalid_arguments", problems)
         return view | {"id": self.id("V"), "hash": self.id("h"), "app_installed_team_id": TEAM}
+
+    def _views_update(self, arguments: Data) -> Data:
+        person = next((p for p, view in self.views.items() if view["id"] == arguments["view_id"]), None)
+        if person is None:
+            raise Refused("not_found")
+        self.views[person] = self.checked_view(arguments["view"]) | {"id": arguments["view_id"]}
+        return {"view": self.views[person]}
 
     def _views_publish(self, arguments: Data) -> Data:
         view = _loaded(arguments["view"])

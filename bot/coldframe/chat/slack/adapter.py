@@ -19,7 +19,7 @@ import structlog
 
 from coldframe.chat.slack import history, readiness, reading
 from coldframe.chat.slack.calls import Accounts, Calls, Refusal, outcome
-from coldframe.chat.slack.inbound import event, origin
+from coldframe.chat.slack.inbound import event
 from coldframe.chat.slack.marks import (
     Sent,
     file_name,
@@ -33,9 +33,10 @@ from coldframe.chat.slack.marks import (
     sorted_out,
     total_of,
 )
+from coldframe.chat.slack.passing import Passing
 from coldframe.chat.slack.people import People, Recent
 from coldframe.message.emoji import short_name
-from coldframe.message.nodes import Attachment, Form, Message
+from coldframe.message.nodes import Attachment, Message
 from coldframe.ports.chat import (
     Capabilities,
     ChatError,
@@ -55,7 +56,7 @@ from coldframe.ports.chat import (
 from coldframe.ports.clearing import Kept
 from coldframe.render.slack.blocks import MAX_BLOCKS, MAX_LABEL, MAX_TEXT, Part, message_parts
 from coldframe.render.slack.mrkdwn import cut
-from coldframe.render.slack.views import home, modal
+from coldframe.render.slack.views import home
 
 log = structlog.get_logger()
 
@@ -86,6 +87,7 @@ class SlackChat:
         self._totals: Recent[tuple[str, str], int] = Recent()
         self._told: Recent[tuple[str, str], tuple[Sequence[Mapping[str, Any]], datetime]] = Recent()
         self.people = People(self.call, clock)
+        self.passing = Passing(self.call, self.channel_of)
 
     # --- saying ---------------------------------------------------------------------------------------------
 
@@ -363,31 +365,6 @@ class SlackChat:
         """Their direct messages are theirs in Slack; what this process remembers of them goes."""
         self.people.forget(tenant, person_id)
         self._directs.pop((tenant, person_id), None)
-
-    # --- answering at once ----------------------------------------------------------------------------------
-
-    async def open_form(self, tenant: str, trigger: str, form: Form, place: Place) -> bool:
-        """Opens a form for a press; False when the press is too old or was used."""
-        try:
-            await self.call(tenant, "views.open", trigger_id=trigger, view=modal(form, origin(place)))
-        except Refusal as refusal:
-            if refusal.code not in ("expired_trigger_id", "exchanged_trigger_id", "invalid_trigger_id"):
-                raise
-            return False
-        return True
-
-    async def whisper(self, place: Place, person: str, note: Message) -> None:
-        """A passing word: for the person's eyes in a channel, as a message in direct messages. May get
-        lost.
-        """
-        channel = await self.channel_of(place)
-        for part in message_parts(note):
-            shown: dict[str, Any] = {"text": part.text, "blocks": list(part.blocks), "thread_ts": place.thread}
-            if place.kind == "channel":
-                await self.call(place.tenant, "chat.postEphemeral", channel=channel, user=person, **shown)
-            else:
-                shown |= {"unfurl_links": False, "unfurl_media": False}
-                await self.call(place.tenant, "chat.postMessage", lane=channel, channel=channel, **shown)
 
     async def channel_of(self, place: Place) -> str:
         """Slack's id of the conversation; direct messages are opened where they are not yet."""

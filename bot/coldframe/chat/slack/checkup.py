@@ -12,6 +12,7 @@ from slack_sdk.errors import SlackApiError, SlackClientError
 from slack_sdk.web.async_client import AsyncWebClient
 
 from coldframe.chat.slack.accounts import MAKE_A_KEY, Options, SetupError, client, granted, open_session
+from coldframe.chat.slack.calls import TOO_FAST
 from coldframe.chat.slack.manifest import EVENTS, OPTIONAL_SCOPES, SCOPES
 from coldframe.ports.chat import Clock
 
@@ -28,20 +29,66 @@ class Finding:
     """One thing that was looked at. `remedy` says what to do when it is not well."""
 
     name: str
-    state: str  # "ok", "warning" or "broken"
+    state: str  # "ok", "warning", "broken", or "unknown": it cannot be told from here
     detail: str
     remedy: str = ""
 
 
+NO_ANSWER = "no answer"
+REACH = "Check the address in COLDFRAME_SLACK_API_URL and whether this machine may reach it."
+
+
 async def check_slack(options: Options, clock: Clock, mode: str = "socket") -> tuple[Finding, ...]:
-    """Looks at everything that Slack itself can tell. Never raises; shows no secret."""
+    """Looks at everything that Slack itself can tell, and tries what nobody sees. Never raises; shows no secret."""
     async with open_session() as session:
         bot = client(options.bot_token, options.api_url, session)
-        findings, headers = await _token(options, bot)
-        if headers is not None:
-            findings += [*_scopes(headers), _events(headers), _clock(headers, clock)]
+        findings, answer = await _token(options, bot)
+        if answer is not None:
+            findings += [*_scopes(answer.headers), _events(answer.headers), _clock(answer.headers, clock)]
+            findings += await _tried(bot, str(answer["user_id"]))
         findings.append(await _socket(options, bot) if mode == "socket" else _secret(options))
         return tuple(findings)
+
+
+# --- what is tried; nobody sees anything of it
+MAX_NAMED = 5  # channels
+
+
+async def _tried(bot: AsyncWebClient, me: str) -> list[Finding]:
+    """A call of each kind that the scopes alone do not answer for: policies of a workspace are told by nothing else."""
+    return [
+        await _try(bot, "people", "users_info", "their names and zones can be read", user=me),
+        await _try(
+            bot, "files", "files_getUploadURLExternal", "they can be shared; without, all comes as text",
+            filename="doctor.txt", length=1,
+        ),
+        await _channels(bot),
+    ]  # fmt: skip
+
+
+async def _try(bot: AsyncWebClient, name: str, call: str, well: str, **arguments: Any) -> Finding:
+    answer, trouble = await _asked(bot, call, **arguments)
+    return Finding(name, "ok", well) if answer is not None else _not_answered(name, trouble)
+
+
+def _not_answered(name: str, trouble: str) -> Finding:
+    if trouble.startswith(NO_ANSWER) or trouble in TOO_FAST:
+        return Finding(name, "unknown", f"could not be tried: {trouble}", "Ask the doctor again in a minute.")
+    remedy = "If it is a scope, apply the newest manifest and install again; else an admin of the workspace knows."
+    return Finding(name, "broken", f"Slack says: {trouble}", remedy)
+
+
+async def _channels(bot: AsyncWebClient) -> Finding:
+    """Where a round could begin."""
+    kinds = "public_channel,private_channel"
+    answer, trouble = await _asked(bot, "users_conversations", types=kinds, exclude_archived=True, limit=200)
+    if answer is None:
+        return _not_answered("channels", trouble)
+    names = [str(each.get("name") or each.get("id")) for each in answer.get("channels") or ()]
+    if not names:
+        return Finding("channels", "warning", "in none yet", "In the team's channel, type: /invite @coldframe")
+    more = f" and {len(names) - MAX_NAMED} more" if len(names) > MAX_NAMED else ""
+    return Finding("channels", "ok", f"in {', '.join(names[:MAX_NAMED])}{more}")
 
 
 async def check_keys(options: Options, engine: Engine | AsyncEngine) -> Finding:
@@ -68,7 +115,7 @@ async def check_keys(options: Options, engine: Engine | AsyncEngine) -> Finding:
     return Finding(name, "ok", f"the newest key opens all of {sealed.workspaces} workspaces")
 
 
-async def _token(options: Options, bot: AsyncWebClient) -> tuple[list[Finding], Mapping[str, str] | None]:
+async def _token(options: Options, bot: AsyncWebClient) -> tuple[list[Finding], Any]:
     name, variable = "bot token", "COLDFRAME_SLACK_BOT_TOKEN"
     if options.many:
         return [Finding(name, "ok", "each workspace brings its own when it installs the bot")], None
@@ -77,14 +124,13 @@ async def _token(options: Options, bot: AsyncWebClient) -> tuple[list[Finding], 
         remedy = "Install the app to the workspace, copy the bot user's token from its page and set it."
         return [Finding(name, "broken", f"{variable} {what}", remedy)], None
     answer, trouble = await _asked(bot, "auth_test")
+    if answer is None and trouble.startswith(NO_ANSWER):
+        away = Finding("Slack", "broken", f"{trouble} at {options.api_url}", REACH)
+        return [away, Finding(name, "unknown", "could not be tried while Slack does not answer")], None
     if answer is None:
-        remedy = (
-            "Check the address in COLDFRAME_SLACK_API_URL and whether this machine may reach it."
-            if trouble.startswith("no answer")
-            else f"Copy the token again and set {variable}; a token that was taken back needs a new installation."
-        )
+        remedy = f"Copy the token again and set {variable}; a token that was taken back needs a new installation."
         return [Finding(name, "broken", f"Slack says: {trouble}", remedy)], None
-    return [Finding(name, "ok", f"workspace {answer['team_id']}, bot {answer['user_id']}")], answer.headers
+    return [Finding(name, "ok", f"workspace {answer['team_id']}, bot {answer['user_id']}")], answer
 
 
 async def _asked(bot: AsyncWebClient, call: str, **arguments: Any) -> tuple[Any, str]:
@@ -95,13 +141,13 @@ async def _asked(bot: AsyncWebClient, call: str, **arguments: Any) -> tuple[Any,
         data = getattr(error.response, "data", None)
         return None, str(data.get("error")) if isinstance(data, dict) else "an answer that cannot be read"
     except (SlackClientError, aiohttp.ClientError, TimeoutError, OSError, ValueError) as error:
-        return None, f"no answer ({type(error).__name__})"
+        return None, f"{NO_ANSWER} ({type(error).__name__})"
 
 
 def _scopes(headers: Mapping[str, str]) -> list[Finding]:
     given = granted(headers)
     if given is None:
-        return [Finding("scopes", "warning", "Slack did not say which scopes the token has")]
+        return [Finding("scopes", "unknown", "Slack did not say which scopes the token has")]
     missing, optional = sorted(SCOPES.keys() - given), sorted(OPTIONAL_SCOPES.keys() - given)
     findings = [Finding("scopes", "ok", f"{len(SCOPES)} of {len(SCOPES)}")]
     if missing:
@@ -117,7 +163,9 @@ def _scopes(headers: Mapping[str, str]) -> list[Finding]:
 
 def _events(headers: Mapping[str, str]) -> Finding:
     """Slack does not tell which events are subscribed to, only scopes tell which of them can come."""
-    given = granted(headers) or set()
+    given = granted(headers)
+    if given is None:
+        return Finding("events", "unknown", "Slack did not say which scopes the token has")
     silent = sorted(event for event, scope in EVENTS.items() if scope and scope not in given)
     if silent:
         remedy = "These events cannot come without their scopes: apply the newest manifest and install again."
@@ -130,7 +178,7 @@ def _clock(headers: Mapping[str, str], clock: Clock) -> Finding:
     try:
         skew = abs((clock.now() - parsedate_to_datetime(told)).total_seconds())
     except (TypeError, ValueError):
-        return Finding("clock", "warning", "Slack's answer carried no readable time")
+        return Finding("clock", "unknown", "Slack's answer carried no readable time")
     remedy = "Set this machine's clock by a time server; from 300 s on every signed request is refused."
     state = "ok" if skew < SKEW_WARNS else "warning" if skew < SKEW_STOPS else "broken"
     return Finding("clock", state, f"{skew:.0f} s apart from Slack's", "" if state == "ok" else remedy)
@@ -145,11 +193,9 @@ async def _socket(options: Options, bot: AsyncWebClient) -> Finding:
     answer, trouble = await _asked(bot, "apps_connections_open", app_token=options.app_token)
     if answer is not None:
         return Finding(name, "ok", "a socket may be opened")
-    if trouble.startswith("no answer"):
-        remedy = "Check the address in COLDFRAME_SLACK_API_URL and whether this machine may reach it."
-    else:
-        remedy = f"{make} Socket Mode must be on in the app's settings."
-    return Finding(name, "broken", f"Slack says: {trouble}", remedy)
+    if trouble.startswith(NO_ANSWER):
+        return Finding(name, "unknown", f"could not be tried: {trouble}", REACH)
+    return Finding(name, "broken", f"Slack says: {trouble}", f"{make} Socket Mode must be on in the app's settings.")
 
 
 def _secret(options: Options) -> Finding:
@@ -157,4 +203,5 @@ def _secret(options: Options) -> Finding:
     if len(options.signing_secret.strip()) < 20:
         remedy = f"Copy the signing secret from the app's page of basics and set {variable}."
         return Finding(name, "broken", f"{variable} is missing or too short to be one", remedy)
-    return Finding(name, "ok", "set; whether it is the right one shows with Slack's first request")
+    wrong = "If Slack's requests are refused once the bot runs, copy it again: the log says slack.request_refused."
+    return Finding(name, "unknown", "set; whether it is the right one shows with Slack's first request", wrong)

@@ -51,6 +51,9 @@ Payload = Mapping[str, Any]
 
 MAX_COMMIT = 2.0
 """Seconds of Slack's three that the intake may take; after that nobody says the thing was taken in."""
+LOADING_AFTER = 0.6
+"""Seconds after which words open where a form is to be: of the three in which it can be opened at all."""
+MAX_LOADING = 60.0  # seconds that a form may take to be asked together
 MAX_DRAIN = 10.0  # seconds
 PATIENCE, PAUSE, MAX_PAUSE = 2, 0.3, 1.5  # times, seconds, seconds
 Result = TypeVar("Result")
@@ -107,7 +110,7 @@ class Door:
         async with self._at_work():
             outcome = await self._translated(inbound.press, body)
             if isinstance(outcome, Inbound):
-                reply = await self._tried(outcome)
+                reply = await self._reply(outcome, body)
                 self._answer(outcome, reply, str(body.get("trigger_id") or ""))
             elif isinstance(outcome, Refused):
                 self._tell(body, surface.of_another_workspace())
@@ -119,7 +122,7 @@ class Door:
             outcome = await self._translated(inbound.command, body)
             if not isinstance(outcome, Inbound):
                 return await _say(ack, surface.of_another_workspace())
-            reply = await self._tried(outcome)
+            reply = await self._reply(outcome, body)
             if reply.note is None:
                 self._answer(outcome, reply, str(body.get("trigger_id") or ""))
                 return await ack()
@@ -176,22 +179,50 @@ class Door:
                 self._idle.set()
 
     async def _receive(self, happening: Inbound) -> Reply:
-        """Waits as long as the acknowledgement can. A commit under way is not broken off: when it comes late, the
-        repetition finds it done.
-        """
+        """Waits as long as the acknowledgement can."""
+        return await asyncio.wait_for(asyncio.shield(self._commit(happening)), MAX_COMMIT)
+
+    def _commit(self, happening: Inbound) -> asyncio.Future[Reply]:
+        """A commit under way is not broken off: when it comes late, the repetition finds it done."""
         commit = asyncio.ensure_future(self._intake.receive(happening))
         self._after.add(commit)
         commit.add_done_callback(self._after.discard)
         commit.add_done_callback(_seen)
-        return await asyncio.wait_for(asyncio.shield(commit), MAX_COMMIT)
+        return commit
 
-    async def _tried(self, happening: Inbound) -> Reply:
-        """As `_receive`, but with a failure told to the person: nobody sends a press again."""
+    async def _reply(self, happening: Inbound, body: Payload) -> Reply:
+        """A failure is told to the person: nobody sends a press again. Where a form has to be asked together first,
+        words open in its place before the press is too old, and the form follows into them."""
+        commit = self._commit(happening)
+        if inbound.opens_form(body):
+            await asyncio.wait({commit}, timeout=LOADING_AFTER)
+            if not commit.done() and (view := await self._loading(happening, str(body.get("trigger_id") or ""))):
+                self._soon(self._fill(happening, view, commit))
+                return Reply()
+        return await self._told(commit, MAX_COMMIT)
+
+    async def _told(self, commit: asyncio.Future[Reply], seconds: float) -> Reply:
         try:
-            return await self._receive(happening)
+            return await asyncio.wait_for(asyncio.shield(commit), seconds)
         except Exception as error:
             log.error("slack.press_not_taken", problem=type(error).__name__)
             return Reply(note=surface.not_kept())
+
+    async def _loading(self, happening: Inbound, trigger: str) -> str | None:
+        try:
+            return await self._chat.passing.open_words(happening.place.tenant, trigger, surface.loading())
+        except ChatError as trouble:  # the form may still be there in time
+            log.info("slack.loading_not_shown", problem=str(trouble))
+            return None
+
+    async def _fill(self, happening: Inbound, view: str, commit: asyncio.Future[Reply]) -> None:
+        reply = await self._told(commit, MAX_LOADING)
+        shown = reply.form or reply.note or surface.nothing_to_fill_in()
+        try:
+            await self._patiently(lambda: self._chat.passing.fill(happening.place, view, shown))
+        except (ChatError, Unrenderable) as trouble:
+            log.warning("slack.form_not_shown", problem=str(trouble))
+            await self._whisper(happening.place, happening.person, surface.not_shown())
 
     async def _translated(self, translate: Callable[[Payload, Me, Any], Outcome], body: Payload) -> Outcome:
         try:
@@ -244,7 +275,7 @@ class Door:
         place = happening.place
         opened = False
         try:
-            opened = await self._patiently(lambda: self._chat.open_form(place.tenant, trigger, form, place))
+            opened = await self._patiently(lambda: self._chat.passing.open_form(place.tenant, trigger, form, place))
         except (ChatError, Unrenderable) as trouble:
             log.warning("slack.form_not_shown", problem=str(trouble))
             await self._whisper(place, happening.person, surface.not_shown())
@@ -253,7 +284,7 @@ class Door:
             await self._whisper(place, happening.person, surface.form_came_too_late())
 
     async def _whisper(self, place: Place, person: str, note: Message) -> None:
-        await self._patiently(lambda: self._chat.whisper(place, person, note))
+        await self._patiently(lambda: self._chat.passing.whisper(place, person, note))
 
     async def _patiently(self, call: Callable[[], Awaitable[Result]]) -> Result:
         """Makes a passing call again while it is surely not done and a moment's wait may help."""

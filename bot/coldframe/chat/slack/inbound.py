@@ -35,6 +35,7 @@ from coldframe.ports.chat import (
     Submitted,
 )
 from coldframe.render.slack.views import NOTHING
+from coldframe.speech import surface
 
 Payload = Mapping[str, Any]
 
@@ -338,6 +339,14 @@ def _press(body: Payload, me: Me, received: datetime) -> Outcome:
     )
     where = reading.place(me.team, channel, person, reading.thread_of(message) or container.get("thread_ts"))
     return Inbound(_key(body, me), person, where, reading.moment(pressed.get("action_ts"), received), what)
+
+
+def opens_form(body: Payload) -> bool:
+    """Whether a form is to open: by the sign on the button's label, or by the word after the command."""
+    if "command" in body:
+        return surface.opens_form(str(body.get("text") or ""))
+    actions = body.get("actions") or ()
+    return any(str((each.get("text") or {}).get("text") or "").endswith(surface.FORM_SIGN) for each in actions)
 
 
 def _form(body: Payload, me: Me, received: datetime) -> Outcome:

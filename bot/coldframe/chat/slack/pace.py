@@ -53,6 +53,7 @@ RATES: Mapping[str, Rate] = {
     "users.info": TIER_4,
     "users.list": TIER_2,
     "views.publish": TIER_4,
+    "views.update": TIER_4,
 }
 POSTS = "posts"
 BY_CHANNEL = frozenset({"chat.postMessage", "files.completeUploadExternal"})

@@ -10,15 +10,15 @@ from datetime import datetime, timedelta
 from coldframe.domain import checks
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
-from coldframe.domain.names import RUNNING, MemberId, Step
+from coldframe.domain.names import RUNNING, MemberId, Role, Step
 from coldframe.domain.people.commands import Leave
 from coldframe.domain.people.seats import MIN_PEOPLE
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import notes
 from coldframe.domain.round.moves import WindowSet
 from coldframe.domain.round.rules import RULES
-from coldframe.domain.settings import MAX_WINDOW, RANGES
-from coldframe.domain.state import Round
+from coldframe.domain.settings import MAX_WINDOW, RANGES, Settings
+from coldframe.domain.state import Roles, Round
 from coldframe.domain.texts import accepted
 from coldframe.domain.who_may import Act
 
@@ -35,6 +35,16 @@ class TakeOff(Command):
     """This member takes no part any more; what they gave is treated as when somebody leaves."""
 
     member: MemberId
+
+
+class SetUpAnew(Command):
+    """Everything that was set before the start, set again. The facilitator stays who they are."""
+
+    name: str
+    settings: Settings
+    decision_maker: MemberId
+    decision_deputy: MemberId
+    facilitator_deputy: MemberId
 
 
 class SetDeadline(Command):
@@ -63,6 +73,12 @@ class Reworded(Fact):
     text: str
 
 
+class SetAnew(Fact):
+    name: str
+    settings: Settings
+    roles: Roles
+
+
 class LengthsSet(Fact):
     lengths: Mapping[Step, float]
     reading: float | None
@@ -74,7 +90,7 @@ class DotsGiven(Fact):
 
 # --- rulings ---
 
-QUESTION_LENGTH = 300
+QUESTION_LENGTH, NAME_LENGTH = 300, 60  # characters
 AT_LEAST = {"days": timedelta(hours=1), "live": timedelta(minutes=1)}  # from now on
 PRIVATE_AT_LEAST = timedelta(hours=20)  # on the wall clock, so that everybody is awake once meanwhile
 AT_MOST = timedelta(days=60)
@@ -86,6 +102,19 @@ def reword(round_: Round, command: Reword, now: datetime) -> Facts:
     checks.may(round_, command.by, Act.CORRECT)
     text = accepted(command.text, QUESTION_LENGTH)
     return () if text == round_.settings.question else (Reworded(text),)
+
+
+def set_up_anew(round_: Round, command: SetUpAnew, now: datetime) -> Facts:
+    """As the form for a new round takes it; whether it can start so is asked at the start, as ever."""
+    checks.in_step(round_, Step.SETUP)
+    checks.may(round_, command.by, Act.START)
+    for member in (command.decision_maker, command.decision_deputy, command.facilitator_deputy):
+        checks.member(round_, member)
+    roles = round_.roles.given(Role.FACILITATOR, round_.roles.acting(Role.FACILITATOR), command.facilitator_deputy)
+    roles = roles.given(Role.DECISION_MAKER, command.decision_maker, command.decision_deputy)
+    fact = SetAnew(accepted(command.name, NAME_LENGTH), command.settings, roles)
+    same = (fact.name, fact.settings, fact.roles) == (round_.name, round_.settings, round_.roles)
+    return () if same else (fact,)
 
 
 def take_off(round_: Round, command: TakeOff, now: datetime) -> Facts:
@@ -173,6 +202,10 @@ def reworded(round_: Round, fact: Reworded) -> Round:
     return replace(round_, settings=replace(round_.settings, question=fact.text))
 
 
+def set_anew(round_: Round, fact: SetAnew) -> Round:
+    return replace(round_, name=fact.name, settings=fact.settings, roles=fact.roles)
+
+
 def lengths_set(round_: Round, fact: LengthsSet) -> Round:
     return replace(round_, settings=replace(round_.settings, lengths=fact.lengths, reading=fact.reading))
 
@@ -184,8 +217,9 @@ def dots_given(round_: Round, fact: DotsGiven) -> Round:
 DECIDE: Decide = {
     Reword: reword,
     TakeOff: take_off,
+    SetUpAnew: set_up_anew,
     SetDeadline: set_deadline,
     SetLengths: set_lengths,
     GiveDots: give_dots,
 }
-EVOLVE: Evolve = {Reworded: reworded, LengthsSet: lengths_set, DotsGiven: dots_given}
+EVOLVE: Evolve = {Reworded: reworded, SetAnew: set_anew, LengthsSet: lengths_set, DotsGiven: dots_given}

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
-from coldframe.domain.names import LeverId, MemberId, Role, RoundId
+from coldframe.domain.facts import Fact
+from coldframe.domain.names import LeverId, MemberId, Role, RoundId, Step
 from coldframe.domain.people.seats import power_share
 from coldframe.domain.refusals import Because, Refused
+from coldframe.domain.round.correcting import SetAnew, SetUpAnew
 from coldframe.domain.settings import RANGES, Pace
 from coldframe.domain.state import DEFAULT_LEVERS, Roles, Round, Seat, Settings
 from coldframe.domain.texts import accepted
 from coldframe.domain.who_may import Act
 from coldframe.engine.core import lives, members
 from coldframe.engine.core.lookups import not_in_channel
-from coldframe.engine.core.requests import Answers, Request
-from coldframe.engine.core.turn import Turn
+from coldframe.engine.core.requests import Answers, Request, RoundRequest, of_round
+from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.reading import Unreadable, lever_lines, window_lines
 from coldframe.engine.register import leftovers, teams
 from coldframe.engine.round import guests, resting
@@ -118,6 +120,38 @@ async def _new_round(request: Request) -> Reply:
     return Reply()
 
 
+async def _change_form(request: RoundRequest) -> Reply:
+    """The form with everything as it is set now."""
+    round_ = request.round
+    people = [Option(member, round_.name_of(member)) for member in round_.active()]
+    form_ = setup_words.change(forms.new_round("", people), round_)
+    initial = {**_answers_before(round_), "name": round_.name}
+    return Reply(form=replace(form_, fields=tuple(_with_initial(f, initial.get(f.name, "")) for f in form_.fields)))
+
+
+async def _change(request: RoundRequest) -> Reply:
+    """The proposal is brought up to date in its place."""
+    settings, problems = _read(request.fields)
+    problems |= _problems(request.fields, request.by)
+    if problems:
+        return Reply(errors=problems)
+    round_ = request.round
+    heads = await request.turn.uow.heads(round_.tenant, channel=round_.channel)
+    named = _free_name(request.text("name").strip(), {head.name for head in heads if head.id != round_.id})
+    chosen = [MemberId(request.text(f)) for f in ("decision_maker", "decision_deputy", "facilitator_deputy")]
+    await request.act(SetUpAnew(request.by, named, settings, *chosen))
+    return Reply()
+
+
+async def _set_anew(turn: Turn, before: Round, after: Round, fact: SetAnew) -> None:
+    await propose(turn, after)
+
+
+def _free_name(name: str, taken: Collection[str]) -> str:
+    """The name, with a number where a round of the channel has it already."""
+    return name if name not in taken else next(f"{name} {n}" for n in range(2, 100) if f"{name} {n}" not in taken)
+
+
 def _read(fields: Mapping[str, str]) -> tuple[Settings, dict[str, str]]:
     """What the form sets, and a sentence for each field that cannot be taken; an empty number is the usual one."""
     pace: Pace = "live" if fields.get("pace") == "live" else "days"
@@ -206,8 +240,7 @@ async def open_round(
     """A round in setup, with everybody's record known; its facilitator gets the proposal. Raises Refused."""
     if len(await turn.uow.heads(place.tenant)) >= MAX_OPEN_ROUNDS:
         raise Refused(Because.TOO_MANY_ROUNDS, most=MAX_OPEN_ROUNDS)
-    taken = {h.name for h in await turn.uow.heads(place.tenant, channel=place.id)}
-    unique = name if name not in taken else next(f"{name} {n}" for n in range(2, 100) if f"{name} {n}" not in taken)
+    unique = _free_name(name, {h.name for h in await turn.uow.heads(place.tenant, channel=place.id)})
     seats = {}
     for person in persons:
         record = await members.upsert_member(turn.uow, place.tenant, person)
@@ -245,5 +278,6 @@ async def _offer_leftovers(turn: Turn, round_: Round) -> None:
     turn.tell(round_, round_.roles.acting(Role.FACILITATOR), lives.LEFT, message)
 
 
-BUTTONS: Answers = {"round.again": _again}
-FORMS: Answers = {"round.new": _new_round}
+BUTTONS: Answers = {"round.again": _again, **of_round({"round.change": _change_form}, (Step.SETUP,))}
+FORMS: Answers = {"round.new": _new_round, **of_round({"round.change": _change}, (Step.SETUP,))}
+FOLLOW: Mapping[type[Fact], Follow[Round]] = {SetAnew: _set_anew}

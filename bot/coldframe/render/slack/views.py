@@ -52,6 +52,17 @@ def modal(form: Form, origin: str = "") -> dict[str, Any]:
     }
 
 
+def plain_modal(message: Message, title: str) -> dict[str, Any]:
+    """Words where a form opens or has been, with nothing to send."""
+    return {
+        "type": "modal",
+        "callback_id": "words",
+        "title": _text(title, MAX_TITLE),
+        "close": _text(surface.CLOSE, MAX_TITLE),
+        "blocks": page_blocks(message.blocks) if message.blocks else list(paragraph(message.summary)),
+    }
+
+
 def home(message: Message) -> dict[str, Any]:
     """The person's own page."""
     return {"type": "home", "blocks": page_blocks(message.blocks) or list(paragraph(message.summary))}

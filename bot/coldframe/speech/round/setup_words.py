@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from coldframe.domain.names import Step
 from coldframe.domain.settings import MAX_WINDOW, RANGES, Pace, Settings
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, line
+from coldframe.message.nodes import Block, Button, Facts, Form, Items, Line, Message, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.ports.chat import Hindrance
 from coldframe.speech.names import about, count, who
@@ -65,9 +66,16 @@ def proposal(
     )
     if more_than_half:
         start = (Button(f"Yes, {percent}% of the power, and start", "round.confirm", value, "primary"),)
-    blocks.append(offer(*start, Button("Cancel …", "round.cancel", about(round_), "danger")))
+    change = Button("Change …", "round.change", about(round_), says=f"Change {theirs(round_.name, 60).text}")
+    blocks.append(offer(*start, change, Button("Cancel …", "round.cancel", about(round_), "danger")))
     blocks.append(small("At the start everybody gets their questions in private, and the channel the calendar."))
     return Message(summary, tuple(blocks))
+
+
+def change(form: Form, round_: Round) -> Form:
+    """The form for a new round, for one that is set up and has not started."""
+    intro = line("Nothing has started, and nobody else has heard of it yet.")
+    return replace(form, title="Change the round", action="round.change", value=about(round_), intro=intro)
 
 
 def windows(settings: Settings) -> str:
