@@ -16,6 +16,7 @@ from aiohttp.test_utils import TestClient, TestServer
 from coldframe.calendar.feed import member_feed
 from coldframe.calendar.ics import Entry
 from coldframe.chat.room import passes
+from coldframe.chat.room.admissions import Admission
 from coldframe.chat.room.server import Server
 from coldframe.config import SettingsError, load
 from coldframe.domain.names import LeverId, MemberId, NoteId, Side
@@ -261,11 +262,14 @@ async def test_a_files_address_is_nothing_to_whoever_left(tmp_path: Path) -> Non
 
         shared, own = file_in(room.channel(CHANNEL)), file_in(room.direct(JON))
 
-        mine, others = (passes.issue(room.log, person) for person in (JON, D))
+        now = room.clock.now()
+        name = f"coldframe-{room.log.life}"
+        words = [passes.issue(room.log, Admission(person)) for person in (JON, D)]
+        mine, others = (f"{name}={passes.redeem(room.log, word, now)}" for word in words)
 
         async def statuses() -> list[int]:
             tries = [(mine, shared), (mine, own), (others, own)]
-            return [(await client.get(f"/with/{word}/files/{file}")).status for word, file in tries]
+            return [(await client.get(f"/room/files/{file}", headers={"Cookie": it})).status for it, file in tries]
 
         assert await statuses() == [200, 200, 404]
         await room.leave(JON, CHANNEL)

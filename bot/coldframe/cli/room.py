@@ -18,8 +18,10 @@ import click
 
 from coldframe import homes, memory
 from coldframe.chat.room import passes, reach
+from coldframe.chat.room.admissions import Admission
 from coldframe.cli import settings
 from coldframe.clock import SystemClock
+from coldframe.message.harmless import harmless
 
 if TYPE_CHECKING:
     from coldframe.cli.team import Team
@@ -43,7 +45,9 @@ EARLIER = "coldframe-room"
     "--port", type=click.IntRange(0, 65535), default=PORT, show_default=True, help="Port; 0 for any free one."
 )
 @click.option("--name", "names", multiple=True, help="A name by which browsers on the network reach this computer.")
-@click.option("--new-links", is_flag=True, help="Make new personal links for everybody; earlier ones stop working.")
+@click.option("--new-link", "new_link", multiple=True, metavar="ID",
+              help="Make a new personal link for this person; it ends every sign-in they had.")  # fmt: skip
+@click.option("--new-links", is_flag=True, help="The same for everybody.")
 def command(
     team_file: Path | None,
     rehearse: bool,
@@ -51,6 +55,7 @@ def command(
     host: str,
     port: int,
     names: tuple[str, ...],
+    new_link: tuple[str, ...],
     new_links: bool,
 ) -> None:
     """Open a room in the browser in which a team takes part in a round.
@@ -79,7 +84,8 @@ def command(
     if not rehearse and reach.only_here(host):
         host = _asked_to_let_in(host)
     where = data or homes.kept("room", EARLIER)
-    run = _rehearsed(team, host, port) if rehearse else _served(given, team, where, host, port, names, new_links)
+    renewed = _whose(team, new_link, all_of_them=new_links)
+    run = _rehearsed(team, host, port) if rehearse else _served(given, team, where, host, port, names, renewed)
     asyncio.run(run)
 
 
@@ -105,7 +111,7 @@ async def _rehearsed(team: Team, host: str, port: int) -> None:
 
 
 async def _served(
-    given: Settings, team: Team, data: Path, host: str, port: int, names: tuple[str, ...], new_links: bool
+    given: Settings, team: Team, data: Path, host: str, port: int, names: tuple[str, ...], renewed: set[str]
 ) -> None:
     # heavy: the whole bot
     from coldframe.engine.alarm import Alarm
@@ -128,7 +134,7 @@ async def _served(
                 watched(given, house.store, wall, alarm, lambda: True, stop, "room") as metered,
                 _opened(house, metered, wall, host, port, names) as base,
             ):
-                _tell_links(house, team, base, new_links)
+                _tell_links(house, team, base, renewed)
                 click.echo(f"The room is open at {base}. Ctrl-C closes it; everything is kept in {data.absolute()}.")
                 await stop.wait()
         finally:
@@ -200,17 +206,29 @@ async def _furnish(house: House, team: Team) -> None:
         await room.leave(gone, team.channel)
 
 
-def _tell_links(house: House, team: Team, base: str, new_links: bool) -> None:
+def _whose(team: Team, named: tuple[str, ...], *, all_of_them: bool) -> set[str]:
+    """Whose links are made anew."""
+    known = {person.id for person in team.persons()}
+    if unknown := sorted(set(named) - known):
+        raise click.UsageError(f"--new-link names nobody of the team: {', '.join(unknown)}")
+    return known if all_of_them else set(named)
+
+
+def _tell_links(house: House, team: Team, base: str, renewed: set[str]) -> None:
     """Links are shown when they are made; only a digest of each is kept."""
     log = house.room.log
-    fresh = [p for p in team.persons() if new_links or not log.has_pass(p.id)]
+    fresh = [p for p in team.persons() if p.id in renewed or not log.has_pass(p.id)]
     for person in fresh:
-        passes.revoke(log, person.id)
-        click.echo(f"{person.name:<24} {base}/with/{passes.issue(log, person.id)}")
+        known = log.has_pass(person.id)
+        word = passes.renew(house.room, person.id) if known else passes.issue(log, Admission(person.id))
+        click.echo(f"{harmless(person.name):<24} {base}/with/{word}")
     if fresh:
-        click.echo("Each link opens the room as that person: hand it to nobody else. It is shown this once.")
+        click.echo(
+            "Each link lets one browser in, once, as that person: hand it to nobody else. It is shown this once; "
+            "further browsers come in by a code from the first."
+        )
     else:
-        click.echo("Links were handed out before; --new-links makes new ones.")
+        click.echo("Links were handed out before; --new-link ID makes a new one, and tells the channel.")
 
 
 def _signalled() -> asyncio.Event:

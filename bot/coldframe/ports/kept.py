@@ -143,7 +143,7 @@ ROOM: Mapping[str, Held] = {
     ),
     **of("reactions", "message emoji", person=_CHAT),
     **of("directs", "cleared", person=_ACCOUNT, marks=_THEIR_CHAT),
-    **of("files", "seq message name media_type title alternative", content=_THEIR_CHAT, about=_THEIR_CHAT),
+    **of("files", "seq message name media_type title alternative chart", content=_THEIR_CHAT, about=_THEIR_CHAT),
     **of("notes", "seq kind root thread at", person=_THEIR_CHAT, card=_THEIR_CHAT),
     **of("forms", "action value kind root thread act", person=_THEIR_CHAT, form=_THEIR_CHAT),
     **of(
@@ -151,7 +151,9 @@ ROOM: Mapping[str, Held] = {
         "seq key person kind root thread at sort done",
         body=Held(Then.GOES, why="as soon as the act is taken"),
     ),
-    **of("passes", digest=_ACCOUNT, person=_ACCOUNT),
+    **of("passes", "hidden revision until", digest=_ACCOUNT, person=_ACCOUNT),
+    **of("signins", "hidden revision since", digest=_ACCOUNT, person=_ACCOUNT),
+    **of("seals", "kind", person=_THEIR_CHAT, key=_THEIR_CHAT),
     **of("reads", "kind seq", person=_ACCOUNT, root=_ACCOUNT),
 }
 """Those of the room's own file: it is the chat service, and people are its users."""

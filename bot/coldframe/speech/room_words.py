@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Message
 from coldframe.message.saying import said
 
@@ -20,6 +21,18 @@ def key_gone() -> Message:
     )
 
 
+# --- who is let in ---
+
+
+def new_link(name: str) -> Message:
+    """To everybody in the channel."""
+    return said(
+        "{name} has a new link to this room. It ended every sign-in they had, and shows nothing that was said to them "
+        "before. If they didn't ask for it, talk to whoever runs the room.",
+        name=theirs(name),
+    )
+
+
 # --- not there, or not for this person: both in the same words ---
 
 NO_BUTTON = "There is no such button any more."
@@ -30,6 +43,12 @@ NO_FILE = "There is no such file."
 NO_CONVERSATION = "There is no such conversation."
 NOT_YOURS = "Only one's own messages can be changed."
 NO_REHEARSAL = "This is no rehearsal."
+
+NO_LINKS = "Nobody signs in here: you choose whom to act as."
+NOT_READ_BACK = (
+    "You came in by a new link, so I don't read back what was given before, until its step is over. It all counts as "
+    "it is, and you can go on giving."
+)
 
 # --- refused ---
 
@@ -43,7 +62,7 @@ FAILED = "That didn't work, for a reason of the room's own. Please try again."
 
 
 def too_long(length: int, most: int) -> str:
-    return f"That message has {length:,} characters; the most that the room takes is {most:,}."
+    return f"That message is {length - most:,} characters too long: at most {most:,} go in one."
 
 
 def too_many_files(most: int) -> str:
@@ -61,14 +80,27 @@ DATE_FORM = "Please give a date as year-month-day, like 2026-03-02."
 
 
 def shorten(length: int, most: int) -> str:
-    return f"Please keep to {most:,} characters; these are {length:,}."
+    return f"This is {length - most:,} characters too long: at most {most:,}."
 
 
 # --- at the door ---
 
 WHOM = "Whom do you want to act as?"
-OPEN_YOUR_LINK = "Please open the personal link that you were given."
-WRONG_LINK = "This link doesn't open the room."
+OPEN_YOUR_LINK = "Please open the personal link that you were given, or type the code that a browser of yours shows."
+WRONG_LINK = (
+    "This link lets nobody in: it was used already, or replaced by a new one. Where you came in by it, you still are: "
+    "open the room there. Otherwise ask whoever runs the room for a new one."
+)
+NOT_IN = "You aren't signed in here. Please open your personal link, or type a code."
+ONCE = (
+    "It lets one browser in, once; after that nobody comes in by it. Whoever holds it is {name} to everybody here, so "
+    "hand it to nobody. Other browsers of yours come in by a code that this one gives them."
+)
+COME_IN = "Come in as {name}"
+CODE = "Code from a browser of yours"
+TYPE_CODE = "Come in"
+WRONG_CODE = "That code lets nobody in. A code is good once, and for ten minutes."
+TOO_MANY_CODES = "Too many codes were tried. Please wait a minute."
 WRONG_NAME = "This room isn't called by that name."
 NOTHING_HERE = "There is nothing here."
 OWN_PAGE_ONLY = "Only the room's own page may call here."

@@ -9,9 +9,11 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+import aiohttp
 import pytest
 import pytest_asyncio
 
+from coldframe.chat.room.server import serve
 from coldframe.chat.room.service import Room
 from coldframe.message.nodes import Attachment, TextFile
 from coldframe.ports.chat import Inbound, Person, Reply
@@ -116,3 +118,20 @@ def axe() -> str:
     """The checker's source, to be run in a page."""
     package = pytest.importorskip("axe_playwright_python", reason="axe-core is not installed")
     return resources.files(package).joinpath("axe.min.js").read_text()
+
+
+@pytest.fixture
+async def site() -> AsyncIterator[Any]:
+    """A sample room, open."""
+    from tests.chat.room.samples import SampleRoom  # it needs this module
+    from tests.chat.room.wires import Site
+
+    world = SampleRoom()
+    await world.begin()
+    runner, port = await serve(world.server)
+    async with aiohttp.ClientSession() as session:
+        site = Site(world, session, port)
+        yield site
+        await site.hang_up()
+    await runner.cleanup()
+    world.room.log.close()

@@ -331,5 +331,5 @@ async def test_whoever_looks_on_begins_anew_and_nobody_else(world: World) -> Non
     await world.room.say("ada", world.room.direct("ada"), "one")
     known = world.room.log.revision()
     await world.room.clear("room", {person: Kept(START) for person in ("ada", "ben")})
-    assert heard[1:] == ["cleared ada"]
+    assert heard[1:] == ["cleared ada", "seals ada", "seals ben"]
     assert world.room.log.cleared("ada") > known and world.room.log.cleared("ben") == 0

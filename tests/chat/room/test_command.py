@@ -11,6 +11,7 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -48,9 +49,23 @@ def room(folder: Path, *options: str) -> Iterator[tuple[str, list[str]]]:
         run.stderr.close()
 
 
-def status(address: str) -> int:
+def come_in(base: str, word: str) -> str:
+    """By a link, as the page at the door does; the cookie."""
+    asked = urllib.request.Request(f"{base}/with/{word}", data=b"", headers={"Origin": base}, method="POST")
+    with urllib.request.build_opener(NoTurn).open(asked) as answer:
+        return str(answer.headers["Set-Cookie"]).partition(";")[0]
+
+
+class NoTurn(urllib.request.HTTPRedirectHandler):
+    """Gives the answer that leads elsewhere."""
+
+    def http_error_303(self, _asked: Any, answer: Any, *_rest: object) -> Any:
+        return answer
+
+
+def status(address: str, cookie: str = "") -> int:
     try:
-        with urllib.request.urlopen(address) as answer:
+        with urllib.request.urlopen(urllib.request.Request(address, headers={"Cookie": cookie})) as answer:
             return int(answer.status)
     except urllib.error.HTTPError as error:
         with error:
@@ -62,12 +77,15 @@ def links(lines: list[str]) -> list[str]:
 
 
 def test_links_are_told_once_and_open_after_a_restart(tmp_path: Path) -> None:
-    """Each person's link is printed at the first start, opens the room then and after a restart, and can be renewed."""
+    """Each person's link is printed once, lets one browser in, which a restart forgets as little as a link that
+    waits; a new one for one person ends the browser and leaves the others."""
     team = ("--team", str(tmp_path / "team.yaml"))
     with room(tmp_path, *team) as (base, lines):
         words = [link.rpartition("/")[2] for link in links(lines)]
         assert len(words) == 2 and [status(f"{base}/with/{word}") for word in words] == [200, 200]
         assert status(f"{base}/as/ada") == 403
+        cookie = come_in(base, words[0])
+        assert [status(f"{base}/with/{word}") for word in words] == [403, 200]
         locked = subprocess.run(
             [sys.executable, "-m", "coldframe", "room", *team, "--data", str(tmp_path / "data")],
             capture_output=True,
@@ -78,9 +96,22 @@ def test_links_are_told_once_and_open_after_a_restart(tmp_path: Path) -> None:
     assert (tmp_path / "data" / "secret").stat().st_mode & 0o077 == 0
     assert (tmp_path / "data").stat().st_mode & 0o077 == 0
     with room(tmp_path, *team) as (base, lines):
-        assert links(lines) == [] and status(f"{base}/with/{words[0]}") == 200
+        assert links(lines) == [] and status(f"{base}/room/files/f000001", cookie) == 404
+        assert status(f"{base}/with/{words[1]}") == 200
+    with room(tmp_path, *team, "--new-link", "ada") as (base, lines):
+        assert len(links(lines)) == 1 and status(f"{base}/room/files/f000001", cookie) == 403
+        assert status(f"{base}/with/{words[1]}") == 200
     with room(tmp_path, *team, "--new-links") as (base, lines):
-        assert len(links(lines)) == 2 and status(f"{base}/with/{words[0]}") == 403
+        assert len(links(lines)) == 2 and status(f"{base}/with/{words[1]}") == 403
+
+
+def test_a_new_link_for_nobody_is_refused(tmp_path: Path) -> None:
+    """With the name that is wrong, before anything is opened."""
+    (tmp_path / "team.yaml").write_text(TEAM, encoding="utf-8")
+    words = ["room", "--team", str(tmp_path / "team.yaml"), "--data", str(tmp_path / "data"), "--new-link", "zoe"]
+    run = subprocess.run([sys.executable, "-m", "coldframe", *words], capture_output=True, text=True, check=False)
+    assert run.returncode == 2 and "names nobody of the team: zoe" in run.stderr
+    assert not (tmp_path / "data").exists()
 
 
 def test_without_a_host_it_is_said_that_only_this_machine_is_let_in(tmp_path: Path) -> None:

@@ -2,101 +2,20 @@
 
 from __future__ import annotations
 
-import asyncio
 import base64
 import contextlib
 import json
-from collections.abc import AsyncIterator
 from dataclasses import replace
 from typing import Any
 
-import aiohttp
 import pytest
 
-from coldframe.chat.room import passes
-from coldframe.chat.room.server import serve
 from coldframe.message.nodes import Message, TextFile, Theirs, line
 from coldframe.ports import chat as ports
 from coldframe.ports.chat import Person, Reply
 from coldframe.ports.clearing import Kept
 from tests.chat.room.samples import SampleRoom
-
-
-class Browser:
-    """A wire as the page opens it: asks by number and collects what is pushed."""
-
-    def __init__(self, socket: aiohttp.ClientWebSocketResponse) -> None:
-        self.socket = socket
-        self.pushed: list[dict[str, Any]] = []
-        self._n = 0
-
-    async def ask(self, **order: Any) -> dict[str, Any]:
-        self._n += 1
-        await self.socket.send_json({"n": self._n, **order})
-        while True:
-            frame = await self.hear()
-            if frame.get("n") == self._n:
-                return frame
-
-    async def hear(self) -> dict[str, Any]:
-        frame: dict[str, Any] = await asyncio.wait_for(self.socket.receive_json(), 5)
-        if "push" in frame:
-            self.pushed.append(frame)
-        return frame
-
-    async def until(self, push: str) -> dict[str, Any]:
-        while not any(frame["push"] == push for frame in self.pushed):
-            await self.hear()
-        return next(frame for frame in self.pushed if frame["push"] == push)
-
-    def items(self) -> list[dict[str, Any]]:
-        return [item for frame in self.pushed if frame["push"] == "messages" for item in frame["items"]]
-
-
-class Site:
-    """A room that is open at a port of this machine, and the browsers that look on."""
-
-    def __init__(self, world: SampleRoom, session: aiohttp.ClientSession, port: int) -> None:
-        self.world = world
-        self.session = session
-        self.base = f"http://127.0.0.1:{port}"
-        self.lines: list[aiohttp.ClientWebSocketResponse] = []
-
-    async def browser(self, who: str, *, greet: bool = True) -> Browser:
-        socket = await self.session.ws_connect(f"{self.base}{who}/wire", origin=self.base, max_msg_size=0)
-        self.lines.append(socket)
-        browser = Browser(socket)
-        if greet:
-            await browser.ask(do="hello")
-        return browser
-
-    async def hang_up(self) -> None:
-        """Closes every browser's line: one that is left open is warned of in whatever test comes later."""
-        for line_ in self.lines:
-            await line_.close()
-
-    async def status(self, path: str, **headers: str) -> int:
-        async with self.session.get(self.base + path, headers=headers, allow_redirects=False) as answer:
-            return answer.status
-
-
-@pytest.fixture
-async def site() -> AsyncIterator[Site]:
-    world = SampleRoom()
-    await world.begin()
-    runner, port = await serve(world.server)
-    async with aiohttp.ClientSession() as session:
-        site = Site(world, session, port)
-        yield site
-        await site.hang_up()
-    await runner.cleanup()
-    world.room.log.close()
-
-
-async def refused(site: Site, path: str, **options: Any) -> int:
-    with pytest.raises(aiohttp.WSServerHandshakeError) as error:
-        await site.session.ws_connect(site.base + path, **options)
-    return error.value.status
+from tests.chat.room.wires import Browser, Site, refused
 
 
 async def test_fresh_browser_gets_what_its_person_may_see(site: Site) -> None:
@@ -244,40 +163,6 @@ async def test_earlier_messages_come_on_request(site: Site) -> None:
 
 
 # --- the door -----------------------------------------------------------------------------------------------
-
-
-async def test_personal_link_opens_for_its_person_until_it_is_revoked(site: Site) -> None:
-    """A pass says who is there; a revoked one, and one of somebody who left, are forbidden."""
-    log = site.world.room.log
-    word = passes.issue(log, "ben")
-    assert await site.status(f"/with/{word}") == 200
-    welcome = await (await site.browser(f"/with/{word}", greet=False)).ask(do="hello")
-    assert welcome["me"] == "ben"
-    line_open = await site.browser(f"/with/{word}")
-    await site.world.room.change_person(Person("ben", "Ben", is_gone=True))
-    while not line_open.socket.closed:
-        await line_open.socket.receive()
-    assert line_open.socket.close_code == 4403
-    assert await site.status(f"/with/{word}") == 403
-    await site.world.room.change_person(Person("ben", "Ben"))
-    passes.revoke(log, "ben")
-    assert await site.status(f"/with/{word}") == 403
-    assert await refused(site, f"/with/{word}/wire", origin=site.base) == 403
-
-
-@pytest.mark.parametrize("word", ["x", "A" * 43, "%00", "..%2f", "ada"])
-async def test_forged_pass_is_forbidden_everywhere(site: Site, word: str) -> None:
-    """No page, no wire and no file for a made-up pass."""
-    passes.issue(site.world.room.log, "ada")
-    assert await site.status(f"/with/{word}") == 403
-    assert await site.status(f"/with/{word}/files/f000001") == 403
-    assert await refused(site, f"/with/{word}/wire", origin=site.base) == 403
-
-
-async def test_pass_is_not_kept_in_words(site: Site) -> None:
-    """Whoever reads the room's file cannot open a link with it."""
-    word = passes.issue(site.world.room.log, "ada")
-    assert word not in "\n".join(site.world.room.log._db.iterdump())
 
 
 async def test_nobody_acts_as_another_where_personal_links_rule(site: Site) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from coldframe.chat.room import rows
+from coldframe.chat.room.admissions import Admissions
 from coldframe.chat.room.asks import Asks
 from coldframe.chat.room.furniture import Furniture
 from coldframe.chat.room.messages import Messages
@@ -13,7 +14,7 @@ from coldframe.chat.room.rows import Kept, Marks
 from coldframe.ports.chat import Place
 
 
-class Before(Furniture, Messages, Asks):
+class Before(Furniture, Admissions, Messages, Asks):
     """Takes over what stands in clear."""
 
     def _seal_what_was_in_clear(self) -> None:

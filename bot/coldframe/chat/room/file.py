@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from coldframe.chat.room.schema import BARE_EMOJI, NOTHING_IN_CLEAR, SCHEMA, VERSION
+from coldframe.chat.room.schema import BARE_EMOJI, NOTHING_IN_CLEAR, SCHEMA, SIGNED_IN, VERSION
 from coldframe.chat.room.sealing import Chapter, digest
 from coldframe.errors import ColdframeError
 from coldframe.message.emoji import by_name
@@ -74,8 +74,9 @@ class RoomFile:
         self._db.create_function("emoji_by_name", 1, by_name)
         self._db.create_function("digest", 1, digest)
         with self.together():
-            for statement in (*(BARE_EMOJI if version == 1 else ()), *NOTHING_IN_CLEAR):
-                self._db.execute(statement)
+            for since, statements in ((1, BARE_EMOJI), (2, NOTHING_IN_CLEAR), (3, SIGNED_IN)):
+                for statement in statements if version <= since else ():
+                    self._db.execute(statement)
             self._db.execute(f"pragma user_version={VERSION}")
 
     def close(self) -> None:

@@ -1,4 +1,4 @@
-"""Who and what is in the room: people, channels, their pages, how far they have read, their personal links."""
+"""Who and what is in the room: people, channels, their pages, how far they have read."""
 
 from __future__ import annotations
 
@@ -89,7 +89,7 @@ class Furniture(RoomFile):
         row = self._one("select home from people where id = ?", person_id)
         return rows.CARD.validate_json(self._unseal(f"home/{person_id}", row[0])) if row and row[0] else None
 
-    # --- marks and passes -----------------------------------------------------------------------------------
+    # --- marks ----------------------------------------------------------------------------------------------
 
     def put_read(self, person: str, place: Place, message: str) -> bool:
         """Whether that was further than before."""
@@ -104,16 +104,3 @@ class Furniture(RoomFile):
         """(kind, id) of a conversation to the last message read in it."""
         found = self._rows("select kind, root, seq from reads where person = ?", person)
         return {(kind, root): rows.message_id(seq) for kind, root, seq in found}
-
-    def put_pass(self, digest: str, person: str) -> None:
-        self._db.execute("insert into passes values (?, ?)", (digest, person))
-
-    def pass_of(self, digest: str) -> str | None:
-        row = self._one("select person from passes where digest = ?", digest)
-        return row[0] if row else None
-
-    def has_pass(self, person: str) -> bool:
-        return self._one("select 1 from passes where person = ?", person) is not None
-
-    def drop_passes(self, person: str) -> None:
-        self._db.execute("delete from passes where person = ?", (person,))

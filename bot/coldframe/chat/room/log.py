@@ -22,6 +22,9 @@ from coldframe.speech import room_words
 CLEARED = "cleared"
 """The key of the line that stands for what was deleted."""
 
+STEP, SENT = "step", "sent"
+"""How long a browser may keep what somebody writes: while the step is open, or until it is sent."""
+
 
 class Log(Before):
     """The whole file (see `RoomFile`)."""
@@ -63,7 +66,7 @@ class Log(Before):
         self._db.execute("update life set lost = messages")
         roots = [root for (root,) in self._rows("select distinct root from messages where kind = 'direct'")]
         for table, where in (
-            *(("forms", "true"), ("notes", "true"), ("directs", "true"), ("acts", "not done")),
+            *(("forms", "true"), ("notes", "true"), ("directs", "true"), ("acts", "not done"), ("seals", "true")),
             *(("files", "about is not null"), ("messages", "kind = 'direct'")),
         ):
             self._db.execute(f"delete from {table} where {where}")
@@ -109,6 +112,7 @@ class Log(Before):
         standing = self.messages(place)
         over = [r for r in standing if r.at <= kept.since and r.id not in kept.messages and not self._stays(r.key)]
         self._clear_asks(person, kept.since)
+        self.drop_seals(person, STEP)
         if not over:
             return False
         if all(record.key != CLEARED for record in standing):

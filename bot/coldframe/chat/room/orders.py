@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter, ValidationError
 
 from coldframe.chat.room.records import MAX_FILES, MAX_TEXT
 
@@ -57,6 +57,25 @@ class CloseForm(_Order):
     do: Literal["close_form"]
     action: _Id
     value: Annotated[str, Field(max_length=2000)]
+
+
+class Devices(_Order):
+    """Which browsers are in for this person."""
+
+    do: Literal["devices"]
+
+
+class LetIn(_Order):
+    """A code by which another browser of this person comes in."""
+
+    do: Literal["let_in"]
+
+
+class SignOut(_Order):
+    """Ends a sign-in of this person, by the name that `devices` gave it."""
+
+    do: Literal["sign_out"]
+    device: _Id
 
 
 class SentFile(BaseModel):
@@ -129,6 +148,19 @@ class Rehearse(_Order):
 
 
 Act = Say | Edit | Erase | React | Press | Submit | Command | OpenHome
-Order = Hello | Ping | Read | Earlier | PutAway | CloseForm | Rehearse | Act
+Order = Hello | Ping | Read | Earlier | PutAway | CloseForm | Devices | LetIn | SignOut | Rehearse | Act
+
+
+class _Numbered(BaseModel):
+    n: int = Field(ge=0, le=2**53)
+
+
+def number_of(data: str | bytes) -> int | None:
+    """The browser's number for a question that cannot be read otherwise."""
+    try:
+        return _Numbered.model_validate_json(data).n
+    except ValidationError:
+        return None
+
 
 ORDERS: TypeAdapter[Order] = TypeAdapter(Annotated[Order, Field(discriminator="do")])

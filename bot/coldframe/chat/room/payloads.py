@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 from typing import Any
 
 from coldframe.chat.room.records import BOT, FileRecord, NoteRecord, NotThere, Record
 from coldframe.chat.room.rehearsal import RehearsalState
+from coldframe.message.harmless import harmless
 from coldframe.ports.chat import Person, Place
 from coldframe.render.room import message_json
 from coldframe.speech import room_words
@@ -69,7 +72,19 @@ def note_json(note: NoteRecord) -> Json:
 
 
 def person_json(person: Person) -> Json:
-    return {"id": person.id, "name": person.name, "zone": person.zone, "bot": person.id == BOT or person.is_bot}
+    """A name that turns the line round, or hides in it, would do so wherever it is shown."""
+    return {
+        "id": person.id,
+        "name": harmless(person.name) or person.id,
+        "zone": person.zone,
+        "bot": person.id == BOT or person.is_bot,
+    }
+
+
+def seal_json(key: bytes) -> Json:
+    """A key for what the browser keeps, under a name by which it knows whether it is still the same."""
+    name = hashlib.sha256(b"seal of what a browser keeps" + key).hexdigest()[:16]
+    return {"name": name, "key": base64.b64encode(key).decode()}
 
 
 def rehearsal_json(state: RehearsalState) -> Json:

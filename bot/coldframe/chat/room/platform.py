@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from coldframe.chat.room.faults import Faults
-from coldframe.chat.room.log import Log
+from coldframe.chat.room.log import SENT, STEP, Log
 from coldframe.chat.room.records import BOT, SAID, Change, ChangeKind, NotThere, Record
 from coldframe.chat.room.sealing import Keys
 from coldframe.message.nodes import Attachment, Message
@@ -89,6 +89,10 @@ class BotSide:
         self._tell("message", posted)
         return posted
 
+    def announce(self, place: Place, card: Message) -> None:
+        """Something of the room's own, which the bot neither said nor looks for."""
+        self._tell("message", self.log.put_message(place, BOT, self.clock.now(), card=card))
+
     def _already(self, key: str) -> str | None:
         found = self.log.by_key(key) if self._posts_once else None
         return found.id if found else None
@@ -117,6 +121,8 @@ class BotSide:
         self.faults.before("clear")
         for person in await self._begin_chapter(kept):
             self._tell("cleared", person)
+        for person in kept:
+            self._tell("seals", person)
 
     async def _begin_chapter(self, kept: Mapping[str, Kept]) -> list[str]:
         """The key is there before anything is sealed with it, and the one before goes once nothing is."""
@@ -199,6 +205,7 @@ class BotSide:
                 self.log.drop_form(person_id, form.action, form.value)
             self.log.keep_notes(person_id, 0)
             self.log.drop_home(person_id)
+            self.log.drop_seals(person_id, STEP, SENT)
         await self._begin_chapter({})
         for message in emptied:
             self._tell("message", message)

@@ -81,7 +81,7 @@ class NoteRecord:
     message: Message = field(repr=False)
 
 
-ChangeKind = Literal["message", "note", "home", "people", "cleared"]
+ChangeKind = Literal["message", "note", "home", "people", "cleared", "seals"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-VERSION = 3
+VERSION = 4
 BARE_EMOJI = (
     "update or ignore reactions set emoji = emoji_by_name(emoji)",
     "update acts set body = cast(json_set(body, '$.what.emoji', emoji_by_name(body ->> '$.what.emoji')) as blob)"
@@ -26,6 +26,17 @@ NOTHING_IN_CLEAR = (
     " where done",
 )
 """From version 2, which kept everything in clear; what it kept is sealed as soon as there is a key."""
+
+SIGNED_IN = (
+    "alter table passes add column hidden text not null default ''",
+    "alter table passes add column revision int not null default 0",
+    "alter table passes add column until text not null default ''",
+    "create table signins (digest text primary key, person text not null references people, hidden text not null,"
+    " revision int not null, since text not null) strict",
+    "create table seals (person text not null, kind text not null, key blob not null, unique (person, kind)) strict",
+    "alter table files add column chart text",
+)
+"""From version 3, in which a link was what let somebody in, as often as it was opened."""
 
 SCHEMA = """
 create table life (
@@ -56,7 +67,8 @@ create table reactions (
 create table directs (person text primary key, marks blob, cleared int not null default 0) strict;
 create table files (
   seq integer primary key, message int not null references messages, name text not null,
-  media_type text not null, content blob not null, title text not null, alternative text not null, about blob
+  media_type text not null, content blob not null, title text not null, alternative text not null, about blob,
+  chart text
 ) strict;
 create index file_message on files (message);
 create table notes (
@@ -73,14 +85,23 @@ create table acts (
   done int not null default 0
 ) strict;
 create index act_open on acts (seq) where not done;
-create table passes (digest text primary key, person text not null references people) strict;
+create table passes (
+  digest text primary key, person text not null references people, hidden text not null default '',
+  revision int not null default 0, until text not null default ''
+) strict;
+create table signins (
+  digest text primary key, person text not null references people, hidden text not null, revision int not null,
+  since text not null
+) strict;
+create table seals (person text not null, kind text not null, key blob not null, unique (person, kind)) strict;
 create table reads (
   person text not null, kind text not null, root text not null, seq int not null, unique (person, kind, root)
 ) strict;
 """
 """What is private is sealed, and its clear columns stay empty: of a direct message all but whose it is (in `card`), of
 its file all (`about`, `content`), the emoji under somebody's direct messages (`marks`), passing words (`card`), forms
-(`form`), acts that the bot has not taken yet (`body`), pages (`home`). Keys of acts stand as digests."""
+(`form`), acts that the bot has not taken yet (`body`), pages (`home`), keys of what browsers keep (`key`). Keys of acts
+stand as digests, and so do passes and sign-ins."""
 
 SEALED = (
     ("messages", "card", "'message/' || seq", "kind = 'direct'"),
@@ -91,5 +112,6 @@ SEALED = (
     ("forms", "form", "'form/' || person", "true"),
     ("acts", "body", "'act/' || key", "body is not null"),
     ("people", "home", "'home/' || id", "home is not null"),
+    ("seals", "key", "'seal/' || person || '/' || kind", "true"),
 )
 """Table, sealed column, the name that a row's seal is bound to, and where it is so."""

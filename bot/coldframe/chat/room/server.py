@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
-import html
 import json
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Iterable
-from functools import cache
-from importlib import resources
-from string import Template
 from typing import Any
 from urllib.parse import quote
 
 import structlog
 from aiohttp import web
 
-from coldframe.chat.room import orders, passes, payloads
+from coldframe.chat.room import answers, orders, payloads
+from coldframe.chat.room.doorway import INSIDE, Doorway, own_page_only
 from coldframe.chat.room.records import Change, NotThere
 from coldframe.chat.room.rehearsal import Rehearsal
 from coldframe.chat.room.service import Room
@@ -31,7 +27,6 @@ _HERE = ("localhost", "127.0.0.1", "[::1]")
 _MAX_WIRES = 400  # open pages of everybody
 _MAX_PAYLOADS = 4000  # messages kept ready
 
-_TYPES = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
 _SHOWN_INLINE = {"image/png"}
 
 
@@ -63,6 +58,7 @@ class Server:
         self._wires: list[Wire] = []
         self._payloads: OrderedDict[str, tuple[Place | None, str]] = OrderedDict()
         self._stop = room.listen(self._heard)
+        self._door = Doorway(lambda: self.room, wall, acting=lambda: self.acting)
 
     # --- between the room and the wires -----------------------------------------------------------------------
 
@@ -123,13 +119,16 @@ class Server:
                 await self._rehearsal.again()
         self.rehearsal_changed()
 
+    def knows(self, person: str) -> bool:
+        return self._door.knows(person)
+
     # --- addresses --------------------------------------------------------------------------------------------
 
     def app(self) -> web.Application:
         app = web.Application(middlewares=[self._guarded])
-        app.router.add_get("/", self._entrance)
+        app.router.add_routes(self._door.routes())
         app.router.add_get("/page/{name}", self._asset)
-        for who in ("/as/{person}", "/with/{word}"):
+        for who in ("/as/{person}", INSIDE):
             app.router.add_get(who, self._page)
             app.router.add_get(f"{who}/wire", self._wire)
             app.router.add_get(f"{who}/files/{{file}}", self._file)
@@ -147,73 +146,47 @@ class Server:
         self, request: web.Request, handler: Callable[[web.Request], Awaitable[web.StreamResponse]]
     ) -> web.StreamResponse:
         if _host_name(request.host) not in self._hosts:
-            return _plain(421, room_words.WRONG_NAME)
+            return answers.plain(421, room_words.WRONG_NAME)
         try:
             return await handler(request)
         except web.HTTPException as error:
-            return _plain(error.status, error.reason)
+            return answers.plain(error.status, error.reason)
         except NotThere:
-            return _plain(404, room_words.NOTHING_HERE)
-
-    def _who(self, request: web.Request) -> str:
-        """The person that the address speaks for. An address that speaks for nobody is forbidden."""
-        if "word" in request.match_info:
-            person = passes.bearer(self.room.log, request.match_info["word"])
-        else:
-            person = request.match_info["person"] if self.acting else None
-        if person is None or not self.knows(person):
-            raise web.HTTPForbidden(reason=room_words.WRONG_LINK)
-        return person
-
-    def knows(self, person: str) -> bool:
-        """Whether the person is here to be let in."""
-        known = self.room.log.person(person)
-        return known is not None and not known.is_gone and not known.is_bot
-
-    async def _entrance(self, _request: web.Request) -> web.Response:
-        return _page_response(_entrance_page(self._choices() if self.acting else None))
-
-    def _choices(self) -> list[tuple[str, str]]:
-        people = (p for p in self.room.log.people() if not p.is_bot and not p.is_gone)
-        return [(f"/as/{quote(p.id, safe='')}", p.name) for p in people]
+            return answers.plain(404, room_words.NOTHING_HERE)
 
     async def _page(self, request: web.Request) -> web.Response:
-        self._who(request)
-        return _page_response(_asset("index.html")[0].decode())
+        if request.path == INSIDE and not self._door.is_in(request):
+            return answers.turn_to("/")
+        self._door.seat(request)
+        return answers.page()
 
     async def _asset(self, request: web.Request) -> web.Response:
-        name = request.match_info["name"]
-        if name not in _asset_names():
-            raise web.HTTPNotFound
-        content, mark = _asset(name)
-        headers = {**_HEADERS, "ETag": mark, "Cache-Control": "no-cache"}
-        if request.headers.get("If-None-Match") == mark:
-            return web.Response(status=304, headers=headers)
-        kind = _TYPES[name.rpartition(".")[2]]
-        return web.Response(body=content, content_type=kind, charset="utf-8", headers=headers)
+        return answers.own_file(request)
 
     async def _file(self, request: web.Request) -> web.Response:
-        record, content, place = self.room.file(self._who(request), request.match_info["file"])
+        seat = self._door.seat(request)
+        record, content, message = self.room.file(seat.person, request.match_info["file"])
+        if not seat.shows(message):
+            raise NotThere(room_words.NO_FILE)
         way = "inline" if record.media_type in _SHOWN_INLINE else "attachment"
         headers = {
-            **_HEADERS,
+            **answers.HEADERS,
             "Content-Disposition": f"{way}; filename*=UTF-8''{quote(record.name, safe='')}",
             "Content-Security-Policy": "default-src 'none'; sandbox",
-            "Cache-Control": "private, max-age=86400" if place.kind == "channel" else "no-store",
+            "Cache-Control": "private, max-age=86400" if message.place.kind == "channel" else "no-store",
             "Content-Type": record.media_type,
         }
         return web.Response(body=content, headers=headers)
 
     async def _wire(self, request: web.Request) -> web.StreamResponse:
-        if request.headers.get("Origin") not in {f"http://{request.host}", f"https://{request.host}"}:
-            raise web.HTTPForbidden(reason=room_words.OWN_PAGE_ONLY)
-        person = self._who(request)
-        mine = sum(wire.person == person for wire in self._wires)
+        own_page_only(request)
+        seat = self._door.seat(request)
+        mine = sum(wire.person == seat.person for wire in self._wires)
         if mine >= self._wires_each or len(self._wires) >= _MAX_WIRES:
             raise web.HTTPServiceUnavailable(reason=room_words.TOO_MANY_PAGES)
         socket = web.WebSocketResponse(heartbeat=25, max_msg_size=MAX_FRAME, compress=False)
         await socket.prepare(request)
-        wire = Wire(self, person, socket)
+        wire = Wire(self, seat, socket)
         self._wires.append(wire)
         try:
             await wire.run()
@@ -228,31 +201,6 @@ async def serve(server: Server, host: str = "127.0.0.1", port: int = 0) -> tuple
     return runner, await listen(runner, host, port, "--port")
 
 
-# --- answers --------------------------------------------------------------------------------------------------
-
-_HEADERS = {
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "X-Frame-Options": "DENY",
-}
-_POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; base-uri 'none';"
-    " form-action 'none'; frame-ancestors 'none'; require-trusted-types-for 'script'; trusted-types 'none'"
-)
-
-
-def _page_response(text: str) -> web.Response:
-    headers = {**_HEADERS, "Content-Security-Policy": _POLICY, "Cache-Control": "no-store"}
-    return web.Response(text=text, content_type="text/html", headers=headers)
-
-
-def _plain(status: int, words: str) -> web.Response:
-    headers = {**_HEADERS, "Content-Security-Policy": "default-src 'none'", "Cache-Control": "no-store"}
-    return web.Response(status=status, text=f"{words}\n", headers=headers)
-
-
 async def _without_banner(_request: web.Request, response: web.StreamResponse) -> None:
     response.headers["Server"] = "coldframe"
 
@@ -261,24 +209,3 @@ def _host_name(host: str) -> str:
     """The host without its port."""
     name, colon, port = host.rpartition(":")
     return (name if colon and port.isdigit() else host).lower()
-
-
-@cache
-def _asset_names() -> frozenset[str]:
-    names = (entry.name for entry in resources.files("coldframe.chat.room").joinpath("page").iterdir())
-    return frozenset(name for name in names if name.rpartition(".")[2] in _TYPES and not name.endswith(".html"))
-
-
-@cache
-def _asset(name: str) -> tuple[bytes, str]:
-    """A file of the page and its mark, read once."""
-    content = resources.files("coldframe.chat.room").joinpath("page", name).read_bytes()
-    return content, f'"{hashlib.sha256(content).hexdigest()[:20]}"'
-
-
-def _entrance_page(choices: list[tuple[str, str]] | None) -> str:
-    template = Template(_asset("entrance.html")[0].decode())
-    if choices is None:
-        return template.substitute(words=room_words.OPEN_YOUR_LINK, people="")
-    links = "".join(f'<li><a href="{html.escape(to)}">{html.escape(name)}</a></li>' for to, name in choices)
-    return template.substitute(words=room_words.WHOM, people=f"<ul>{links}</ul>")

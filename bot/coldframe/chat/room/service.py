@@ -113,6 +113,8 @@ class Room(BotSide):
         if key is not None and (known := self.log.by_key(f"{SAID}{key}")):
             await self._hand_over(key)
             return known.id
+        if key is not None and self.log.is_done(key):
+            return ""  # it was said, taken, and is deleted by now
         with self.log.together():
             key = key or self._new_key()
             written = self.log.put_message(
@@ -329,13 +331,13 @@ class Room(BotSide):
             return place.id == person
         return self.log.is_member(place.id, person)
 
-    def file(self, person: str, file_id: str) -> tuple[FileRecord, bytes, Place]:
-        """A file under a message that the person can see, and where that stands."""
+    def file(self, person: str, file_id: str) -> tuple[FileRecord, bytes, Record]:
+        """A file under a message that the person can see, and that message."""
         found = self.log.file(file_id)
         if found is None:
             raise NotThere(room_words.NO_FILE)
         record, message_id, content = found
-        return record, content, self._visible(person, message_id).place
+        return record, content, self._visible(person, message_id)
 
     def _known(self, person: str) -> Person:
         found = self.log.person(person)

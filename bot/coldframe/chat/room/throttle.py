@@ -20,11 +20,21 @@ class Throttle:
 
     async def turn(self) -> bool:
         """Waits until it is this browser's turn; whether it had to wait."""
-        now = self._wall.now()
-        grown = max(0.0, (now - self._seen).total_seconds()) * self._per_second
-        self._left = min(float(self._burst), self._left + grown) - 1
-        self._seen = now
+        self._left = self._grown() - 1
         if self._left >= 0:
             return False
         await self._wall.sleep(-self._left / self._per_second)
         return True
+
+    def is_free(self) -> bool:
+        """Takes a turn if there is one now."""
+        self._left = self._grown()
+        free = self._left >= 1
+        self._left -= free
+        return free
+
+    def _grown(self) -> float:
+        now = self._wall.now()
+        grown = max(0.0, (now - self._seen).total_seconds()) * self._per_second
+        self._seen = now
+        return min(float(self._burst), self._left + grown)

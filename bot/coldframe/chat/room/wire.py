@@ -16,8 +16,10 @@ import structlog
 from aiohttp import WSMsgType, web
 from pydantic import ValidationError
 
-from coldframe.chat.room import orders, payloads
+from coldframe.chat.room import orders, passes, payloads
+from coldframe.chat.room.log import SENT, STEP
 from coldframe.chat.room.records import MAX_FILE_BYTES, Change, NotThere, Refused
+from coldframe.chat.room.seats import Seat
 from coldframe.chat.room.service import Room
 from coldframe.chat.room.throttle import Throttle
 from coldframe.ports.chat import Clock, IncomingFile, Place, Reply
@@ -60,8 +62,9 @@ class Host(Protocol):
 class Wire:
     """A connection of one person's browser."""
 
-    def __init__(self, host: Host, person: str, socket: web.WebSocketResponse) -> None:
-        self.person = person
+    def __init__(self, host: Host, seat: Seat, socket: web.WebSocketResponse) -> None:
+        self.seat = seat
+        self.person = seat.person
         self._host = host
         self._socket = socket
         self._throttle = Throttle(host.wall)
@@ -116,8 +119,8 @@ class Wire:
         while True:
             await self._stir.wait()
             self._stir.clear()
-            if not self._host.knows(self.person):
-                await self.close(GONE, "this person has left")
+            if not (self._host.knows(self.person) and self.seat.stands(self._host.room.log, self._host.room.clock)):
+                await self.close(GONE, "no longer let in")
                 return
             try:
                 for frame in self._frames():
@@ -135,9 +138,12 @@ class Wire:
 
     def _new_frame(self, ids: list[str]) -> str:
         room = self._host.room
-        known = [self._host.payload(one) for one in ids]
+        known = [self._host.payload(one) for one in ids if self._sees(one)]
         items = [text for place, text in known if place and room.sees(self.person, place)]
         return f'{{"push":"messages","rev":{room.log.revision()},"items":[{",".join(items)}]}}'
+
+    def _sees(self, message: str) -> bool:
+        return self.seat.admission.hidden is None or self.seat.shows(self._host.room.message(message))
 
     def _turn_frame(self, what: str) -> str:
         match what:
@@ -145,11 +151,13 @@ class Wire:
                 return _frame(push="notes", notes=[payloads.note_json(n) for n in self._host.room.notes(self.person)])
             case "home":
                 return _frame(push="home", home=self._home())
+            case "seals":
+                return _frame(push="seals", seals=self._seals())
             case "reads":
                 return _frame(push="reads", reads=self._reads())
             case "rehearsal":
                 return _frame(push="rehearsal", rehearsal=self._host.rehearsal_json())
-            case "slow" | "people" | "again":
+            case "slow" | "people" | "again" | "devices":
                 return _frame(push=what)
         return ""
 
@@ -159,7 +167,7 @@ class Wire:
         try:
             order = orders.ORDERS.validate_json(data)
         except ValidationError:
-            await self._reject_unreadable()
+            await self._reject_unreadable(orders.number_of(data))
             return
         try:
             answer = await self._answer(order)
@@ -171,9 +179,10 @@ class Wire:
         self._answers.append(json.dumps({"n": order.n, **answer}))
         self._stir.set()
 
-    async def _reject_unreadable(self) -> None:
+    async def _reject_unreadable(self, number: int | None) -> None:
         self._unreadable += 1
-        self._answers.append(json.dumps({"error": room_words.UNREADABLE}))
+        numbered = {} if number is None else {"n": number}
+        self._answers.append(json.dumps({**numbered, "error": room_words.UNREADABLE}))
         self._stir.set()
         if self._unreadable >= _MAX_UNREADABLE:
             await self.close(1008, "too many messages that cannot be read")
@@ -200,12 +209,50 @@ class Wire:
             case orders.Rehearse():
                 await self._host.rehearse(order, self.person)
                 return {}
+            case orders.Devices():
+                return {"devices": self._devices()}
+            case orders.LetIn():
+                return self._let_in()
+            case orders.SignOut():
+                return self._sign_out(order.device)
             case _:
                 return await self._act(order, f"{room.tenant}:{self.person}:{order.key}")
+
+    def _devices(self) -> list[dict[str, Any]]:
+        mine = self._host.room.log.sign_ins(self.person)
+        return [
+            {"id": one.digest[:16], "since": one.since.isoformat(), "this": one.digest == self.seat.sign_in}
+            for one in mine
+        ]
+
+    def _let_in(self) -> dict[str, Any]:
+        if not self.seat.sign_in:
+            raise NotThere(room_words.NO_LINKS)
+        room = self._host.room
+        code = passes.code(room.log, self.seat.admission, room.clock.now())
+        return {"code": code, "minutes": passes.CODE_LASTS.seconds // 60}
+
+    def _sign_out(self, device: str) -> dict[str, Any]:
+        for one in self._host.room.log.sign_ins(self.person):
+            if one.digest.startswith(device) and len(device) == 16:
+                self._host.room.log.drop_sign_in(one.digest)
+        self._host.turn_person_to(self.person, "devices")
+        return {"devices": self._devices()}
+
+    def _may(self, order: orders.Act) -> None:
+        """A browser that came in by a new link reaches nothing of what was there before."""
+        message = getattr(order, "message", None) or getattr(order, "thread", None)
+        if message is not None and not self._sees(message):
+            raise NotThere(room_words.NO_MESSAGE)
+        words = order.text if isinstance(order, orders.Command) else ""
+        action = order.action if isinstance(order, orders.Press) else ""
+        if self.seat.asks_back(words, action) and not self.seat.reads_back(self._host.room.log):
+            raise NotThere(room_words.NOT_READ_BACK)
 
     async def _act(self, order: orders.Act, key: str) -> dict[str, Any]:
         room, who = self._host.room, self.person
         reply = Reply()
+        self._may(order)
         match order:
             case orders.Say():
                 await self._say(order, key)
@@ -259,16 +306,24 @@ class Wire:
             "reads": self._reads(),
             "rehearsal": self._host.rehearsal_json(),
             "acting": self._host.acting,
+            "hidden": self.seat.admission.hidden is not None,
+            "seals": self._seals(),
         }
+
+    def _seals(self) -> dict[str, Any]:
+        """Keys of what this person's browsers keep: as long as a step, and until it is sent."""
+        log = self._host.room.log
+        return {kind: payloads.seal_json(log.seal_key(self.person, kind)) for kind in (STEP, SENT)}
 
     def _items(self, place: Place, since: int) -> list[dict[str, Any]]:
         log = self._host.room.log
         found = log.messages(place, above=since) if since else log.latest(place, LATEST)
-        return [payloads.record_json(record) for record in found]
+        return [payloads.record_json(record) for record in self.seat.shown(found)]
 
     def _earlier(self, place: Place, before: str) -> dict[str, Any]:
         found = self._host.room.log.latest(place, LATEST, before=before)
-        return {"items": [payloads.record_json(r) for r in found], "more": len(found) == LATEST}
+        shown = self.seat.shown(found)
+        return {"items": [payloads.record_json(r) for r in shown], "more": len(shown) == LATEST}
 
     def _place_json(self, place: Place) -> dict[str, Any]:
         room = self._host.room
@@ -278,7 +333,8 @@ class Wire:
         return {"id": payloads.place_id(place), "name": room.log.channels()[place.id], "members": members}
 
     def _home(self) -> dict[str, Any] | None:
-        card = self._host.room.log.home(self.person)
+        log = self._host.room.log
+        card = log.home(self.person) if self.seat.reads_back(log) else None
         return message_json(card) if card else None
 
     def _reads(self) -> dict[str, str]:
