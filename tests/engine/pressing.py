@@ -64,6 +64,7 @@ OF_NOBODYS_STEP = (
     "zone.",
     "calendar.",
     "digest.",
+    "report.",
     "register.",
     "funnel.",
     "team.",

@@ -13,11 +13,13 @@ import pytest
 
 import coldframe
 from coldframe.message import nodes
-from coldframe.message.nodes import Block, Inline, Line, Message, Paragraph, Theirs, line
+from coldframe.message.nodes import Block, Chapter, Inline, Line, Message, Page, Paragraph, Theirs, line
+from coldframe.render.page import page_html
 from coldframe.render.room import message_json, message_text
 from coldframe.render.slack.blocks import message_parts
 from coldframe.render.slack.views import home
 
+NOW = datetime(2026, 1, 1, tzinfo=UTC)
 SAID = "sunlit"
 """The word by which what a block says is known again."""
 SENTENCE = line("{it}", it=Theirs(SAID))
@@ -46,9 +48,15 @@ SURFACES: dict[str, Callable[[Message], str]] = {
     "the room as text": message_text,
     "a Slack message": lambda message: json.dumps([part.blocks for part in message_parts(message)]),
     "what Slack reads out": lambda message: message_parts(message)[0].text,
+    "a report": lambda message: page_html(
+        Page(
+            "report", message.summary, (), (Chapter(message.summary, message.blocks),), datetime(2026, 1, 1, tzinfo=UTC)
+        ),
+        {},
+    ),
     "the page in Slack": lambda message: json.dumps(home(message)["blocks"]),
 }
-RULES = {"the room as text": "---", "the room's page": '"rule"', "what Slack reads out": ""}
+RULES = {"the room as text": "---", "the room's page": '"rule"', "what Slack reads out": "", "a report": "<hr>"}
 """A dividing line says nothing, so each surface has its own sign of it."""
 
 
@@ -79,6 +87,8 @@ def test_there_is_a_sample_of_every_kind() -> None:
 @pytest.mark.parametrize("kind", BLOCKS, ids=lambda kind: kind.__name__)
 def test_every_block_is_drawn_on_every_surface(kind: type, surface: str) -> None:
     """What a block says stands on each surface that shows messages."""
+    if surface == "a report" and kind is nodes.Buttons:
+        return  # on paper nothing can be pressed
     wanted = RULES.get(surface, "divider") if kind is nodes.Rule else SAID
     assert wanted in SURFACES[surface](Message(line("A summary."), (BLOCKS[kind],)))
 

@@ -34,6 +34,7 @@ ON_A_DATABASE: dict[str, list[str]] = {
     "slack": ["slack"],
     "doctor": ["doctor"],
     "digest": ["digest"],
+    "report": ["report"],
     "outbox": ["outbox"],
     "outbox retry": ["outbox", "retry", "--all"],
     "outbox drop": ["outbox", "drop", "--all"],

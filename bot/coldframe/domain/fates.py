@@ -48,11 +48,26 @@ FITS: Mapping[Corner, FateKind] = {
 
 
 @dataclass(frozen=True, slots=True)
+class Position:
+    """As the matrix showed it to everybody: scores with their errors, or steps from the cut, and then no certainty.
+    `alone`: one person compared."""
+
+    impact: float
+    impact_error: float
+    effort: float
+    effort_error: float
+    certainty: float | None
+    alone: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Placed:
-    """Where the comparisons put a plan. Only a corner that is `sure` can be gone against."""
+    """Where the comparisons put a plan. Only a corner that is `sure` can be gone against. Rounds of earlier releases
+    do not know its `position`."""
 
     corner: Corner
     sure: bool = False
+    position: Position | None = None
 
     def speaks_against(self, fate: FateKind | None) -> bool:
         """Of this fate, or where there is none of a trial now."""

@@ -122,6 +122,7 @@ class Act(StrEnum):
     STATUS = "read where the rounds stand"
     TRIALS = "read the trials under way"
     DIGEST = "read the digest, its details and files"
+    REPORT = "have a report made of a round, a trial or a year"
     DIGEST_WHEN = "say who gets the digest, and when"
     ANSWER_TODO = "say yes or no to see something done that was decided"
     SEE_DONE = "say that something decided is done, move it, hand it over, give it up"
@@ -273,6 +274,7 @@ TABLE: Mapping[Act, Row] = {
     Act.STATUS: _row(_TEAM, IN_CHANNEL, "/status"),
     Act.TRIALS: _row(_TEAM, IN_CHANNEL, "/trials"),
     Act.DIGEST: _row(_TEAM, IN_CHANNEL, "/digest, digest.more"),
+    Act.REPORT: _row(_TEAM, IN_CHANNEL, "/report, report.show, report.make"),
     Act.DIGEST_WHEN: _row(_TEAM, {_F, Who.LEAD}, "digest.when"),
     Act.ANSWER_TODO: _row(_TEAM, {_ITS_OWN}, "todo.accept, todo.decline"),
     Act.SEE_DONE: _row(_TEAM, {_F, _ITS_OWN}, "todo.done, todo.move, todo.hand_over, todo.drop"),

@@ -14,7 +14,7 @@ from coldframe.engine.delivery import restored
 from coldframe.engine.engine import Engine
 from coldframe.engine.intake import bare_words, happenings, misplaced, panel, roster, texts
 from coldframe.engine.people import forgetting, personal, rereckoning
-from coldframe.engine.register import digest, erasing, fates, funnel, leftovers, registering
+from coldframe.engine.register import digest, erasing, fates, funnel, leftovers, registering, report
 from coldframe.engine.reminding import bundle, trial_words
 from coldframe.engine.reminding import rounds as round_reminders
 from coldframe.engine.round import (
@@ -112,6 +112,7 @@ USES = Uses(
         forecasts.BUTTONS,
         registering.BUTTONS,
         digest.BUTTONS,
+        report.BUTTONS,
         leftovers.BUTTONS,
         fates.BUTTONS,
         bringing.BUTTONS,
@@ -142,7 +143,14 @@ USES = Uses(
         erasing.FORMS,
     ),
     words=_merged(
-        panel.WORDS, under_way.WORDS, digest.WORDS, registering.WORDS, funnel.WORDS, erasing.WORDS, bringing.WORDS
+        panel.WORDS,
+        under_way.WORDS,
+        digest.WORDS,
+        report.WORDS,
+        registering.WORDS,
+        funnel.WORDS,
+        erasing.WORDS,
+        bringing.WORDS,
     ),
 )
 DUE: Mapping[str, Carry] = _merged(
@@ -170,6 +178,7 @@ DUE: Mapping[str, Carry] = _merged(
     reviews.DUE,
     weekly.DUE,
     digest.DUE,
+    report.DUE,
     erasing.DUE,
     odds.DUE,
     plan_sizes.DUE,

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import assert_never
 
 from coldframe.message.nodes import (
     Appointment,
     Attachment,
+    Block,
     CalendarFile,
     Drawing,
     Items,
     Line,
     Message,
+    Page,
     Quoted,
     TextFile,
     Theirs,
     When,
     line,
 )
-from coldframe.message.saying import said, told
+from coldframe.message.saying import heading, paragraph, said, told
 
 
 def in_words(attachment: Attachment) -> Message:
@@ -32,8 +35,17 @@ def in_words(attachment: Attachment) -> Message:
         case TextFile():
             title = line("{title}", title=Theirs(attachment.title))
             return told(title, Quoted(attachment.text))
+        case Page():
+            return Message(attachment.title, (heading(attachment.title), *attachment.lead, *_chapters(attachment)))
         case _:
             assert_never(attachment)
+
+
+def _chapters(page: Page) -> Iterable[Block]:
+    for chapter in page.chapters:
+        yield heading(chapter.title)
+        for part in chapter.parts:
+            yield paragraph("{w}", w=part.chart.alternative()) if isinstance(part, Drawing) else part
 
 
 def _date(entry: Appointment) -> Line:

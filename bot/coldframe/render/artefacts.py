@@ -11,8 +11,9 @@ from typing import Literal, Protocol, assert_never
 import structlog
 
 from coldframe.calendar.ics import Entry, calendar_file
-from coldframe.message.nodes import Appointment, Attachment, CalendarFile, Drawing, TextFile
+from coldframe.message.nodes import Appointment, Attachment, CalendarFile, Drawing, Page, TextFile, plain
 from coldframe.message.pictures import Chart
+from coldframe.render.page import page_html
 
 logger = structlog.get_logger()
 PICTURES_KEPT = 8  # of some 60 kB each
@@ -53,17 +54,34 @@ class Workshop:
             case TextFile():
                 name = file_name(attachment.name, "txt")
                 return Artefact(name, attachment.media_type, attachment.text.encode(), attachment.title)
+            case Page():
+                return await self._page(attachment)
             case _:
                 assert_never(attachment)
 
     async def _drawn(self, drawing: Drawing) -> Artefact:
-        words = drawing.chart.alternative()
-        try:
-            picture = await self._picture(drawing.chart)
-        except Exception as problem:  # a picture that cannot be drawn must not hold up what its numbers say
-            logger.warning("artefact.not_drawn", problem=type(problem).__name__, chart=drawing.chart.kind)
+        words, picture = drawing.chart.alternative(), await self._if_it_can(drawing.chart)
+        if picture is None:
             return Artefact(file_name(drawing.name, "txt"), "text/plain", words.encode(), _first_sentence(words))
         return Artefact(file_name(drawing.name, "png"), "image/png", picture, _first_sentence(words), words)
+
+    async def _page(self, page: Page) -> Artefact:
+        parts = (part for chapter in page.chapters for part in chapter.parts)
+        charts = dict.fromkeys(part.chart for part in parts if isinstance(part, Drawing))
+        drawn = {chart: picture for chart in charts if (picture := await self._if_it_can(chart)) is not None}
+        return Artefact(
+            file_name(page.name, "html"),
+            "text/html",
+            page_html(page, drawn).encode("utf-8", "replace"),
+            plain(page.title),
+        )
+
+    async def _if_it_can(self, chart: Chart) -> bytes | None:
+        try:
+            return await self._picture(chart)
+        except Exception as problem:  # a picture that cannot be drawn must not hold up what its numbers say
+            logger.warning("artefact.not_drawn", problem=type(problem).__name__, chart=chart.kind)
+            return None
 
     async def _picture(self, chart: Chart) -> bytes:
         if chart not in self._lately:

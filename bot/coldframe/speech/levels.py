@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 
 from coldframe.domain.state import Criterion
+from coldframe.message.harmless import written
+from coldframe.message.nodes import Line, line
 from coldframe.message.plain import figure
 
 
@@ -23,3 +25,22 @@ def level(criterion: Criterion, number: float | None) -> str:
 
 def places(number: float) -> str:
     return f"{number:.1f}".rstrip("0").rstrip(".") if abs(number) >= 1 else f"{number:.2g}"
+
+
+def stop_line(criterion: Criterion) -> Line:
+    """As a value of the measure where it is one, and in words where there are any."""
+    if criterion.stop_at is None:
+        return written(criterion.stop_line, 300)
+    side = "below" if criterion.upwards else "above"
+    at = line("at {v} or {s}", v=level(criterion, criterion.stop_at), s=side)
+    return at + (line("; {w}", w=written(criterion.stop_line, 300)) if criterion.stop_line else ())
+
+
+def harm(criterion: Criterion) -> Line:
+    """The measure, with its limit where it has one."""
+    words = written(criterion.harm, 300)
+    if criterion.harm_limit is None:
+        return words
+    usual = "" if criterion.harm_usual is None else f", usually {figure(criterion.harm_usual)}"
+    side = "above" if criterion.harm_above else "below"
+    return words + line(": harm {s} {l}{u}", s=side, l=figure(criterion.harm_limit), u=usual)

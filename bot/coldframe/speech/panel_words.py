@@ -23,6 +23,7 @@ HELP = (
     ("`/coldframe mine`", "what I owe, my own notes and plans"),
     ("`/coldframe trials`", "trials under way"),
     ("`/coldframe digest`", "the lead's summary"),
+    ("`/coldframe report`", "a round, a trial or a year on one page, to print or hand on"),
     ("`/coldframe search WORDS`", "did we try that?"),
     ("`/coldframe bring`", "for the facilitator: enter what ran or was tried before"),
     ("`/coldframe funnel`", "the team's own numbers: what a point on each lever is worth"),

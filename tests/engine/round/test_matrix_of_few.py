@@ -13,6 +13,8 @@ from coldframe.domain.round.moves import Close
 from coldframe.domain.round.placement import Compare, next_pair
 from coldframe.domain.state import Comparison
 from coldframe.engine.worker import explaining
+from coldframe.message.pictures import PlacementMatrix
+from coldframe.speech.round import drawn
 from tests.domain.play import EVERYBODY, F
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step
@@ -72,3 +74,16 @@ async def test_how_sure_is_told_from_five_people_on(tmp_path: Path, judges: int,
         assert ("How sure" in found or "%" in found) is measured
         assert ("I show only their order" in found) is not measured
         assert ("in their order alone" in found) is not measured
+        shown = (await drawn_again(team)).alternative()
+        assert [told for told in found.splitlines() if told.startswith("Effort and impact of")] == [shown]
+
+
+async def drawn_again(team: Running) -> PlacementMatrix:
+    """From what the round keeps, once the answers are erased."""
+    async with team.house.store.begin() as uow:
+        await uow.erase_votes("r1", "comparisons")
+    round_ = await team.current()
+    assert not round_.comparisons
+    chart = drawn.matrix(round_)
+    assert chart is not None
+    return chart

@@ -44,6 +44,14 @@ def day_of(trial: Trial, calendar: WorkingCalendar, at: datetime) -> date:
     return local(at, zone_by(trial, calendar)).date()
 
 
+def special_days(trial: Trial, calendar: WorkingCalendar) -> tuple[tuple[str, date], ...]:
+    """Public holidays of the owner's country within the trial's weeks."""
+    if trial.starts is None:
+        return ()
+    days = (trial.starts + timedelta(days=n) for n in range(7 * trial.last_week()))
+    return tuple((name, day) for day in days if (name := calendar.holiday_name(day)))
+
+
 async def today(turn: Turn, trial: Trial) -> date:
     return local(turn.now, await zone_of(turn, trial)).date()
 

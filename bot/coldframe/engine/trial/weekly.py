@@ -25,7 +25,6 @@ from coldframe.speech import answers, reading_words
 from coldframe.speech.refusals import refusal
 from coldframe.speech.trial import next_words, review_words, trial_forms, trial_words, verdict_words, week_words
 from coldframe.speech.trial.verdict_words import Judged
-from coldframe.timing.calendars import WorkingCalendar
 
 READING, PLAIN, IN_FULL = "trial reading", "trial verdict over", "trial in full"
 CHECKED = "+"
@@ -297,18 +296,10 @@ async def judged(kit: Kit, trial_id: str) -> tuple[Judged, date]:
         turn = Turn(kit, uow, kit.clock.now())
         trial = await turn.trial(trial_id)
         today, calendar = await trial_turn.today(turn, trial), await trial_turn.calendar_of(turn, trial)
-    found: Judged = await kit.numbers.compute(judging.judge, trial, today, special_days(trial, calendar))
+    found: Judged = await kit.numbers.compute(judging.judge, trial, today, trial_turn.special_days(trial, calendar))
     if judging.may_be_in_vain(trial, found):
         found = replace(found, in_vain=await kit.numbers.compute(foretelling.in_vain, trial))
     return found, today
-
-
-def special_days(trial: Trial, calendar: WorkingCalendar) -> tuple[tuple[str, date], ...]:
-    """Public holidays of the owner's country within the trial's weeks."""
-    if trial.starts is None:
-        return ()
-    days = (trial.starts + timedelta(days=n) for n in range(7 * trial.last_week()))
-    return tuple((name, day) for day in days if (name := calendar.holiday_name(day)))
 
 
 async def take_reading(turn: Turn, trial: Trial, found: Judged) -> Trial:

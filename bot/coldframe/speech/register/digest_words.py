@@ -30,6 +30,7 @@ from coldframe.message.plain import one_line, percent
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import wanting_words
 from coldframe.speech.names import capital, count, spelt
+from coldframe.speech.register import report_words
 
 WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 SHOWN = 4  # rows of a section
@@ -178,6 +179,7 @@ def message(digest: Digest, *, zone: str = "UTC") -> Message:
         Button("Trials in detail", "digest.more", ButtonValue(digest.team, ("trials",)).pack()),
         Button("Verdicts and learnings", "digest.more", ButtonValue(digest.team, ("verdicts",)).pack()),
         Button("Send me the files", "digest.more", ButtonValue(digest.team, ("files",)).pack()),
+        report_words.opener(digest.team),
         Button("When and to whom …", "digest.when", digest.team),
     )
     blocks.append(offer(*buttons))

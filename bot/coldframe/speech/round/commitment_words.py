@@ -8,14 +8,13 @@ from datetime import date, datetime, timedelta
 from coldframe.domain.names import PlanId, Role, Step
 from coldframe.domain.round import commitment, wanting
 from coldframe.domain.round.fates import untried
-from coldframe.domain.state import Choice, Criterion, Plan, Round
+from coldframe.domain.state import Choice, Plan, Round
 from coldframe.domain.trial.state import REVIEW_TAKES, first_whole_week
 from coldframe.message.harmless import signed, theirs, written
 from coldframe.message.nodes import Appointment, Block, Button, CalendarFile, Facts, Items, Line, Message, When, line
-from coldframe.message.plain import figure
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import wanting_words
-from coldframe.speech.levels import level
+from coldframe.speech.levels import harm, stop_line
 from coldframe.speech.names import NO_REASON, about, count, title, together, who
 from coldframe.speech.round import fate_desk_words, odds_words
 from coldframe.speech.round.cards import WHAT_NOW
@@ -256,16 +255,14 @@ def sealed_card(round_: Round) -> Message:
 
 def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     criterion = plan.criterion
-    assert choice.owner is not None and choice.review is not None and choice.live is not None
+    assert choice.owner is not None and choice.review is not None
     rows: tuple[tuple[str, Line], ...] = (
         ("Owner", line("{o}", o=who(round_, choice.owner))),
         ("Measure", written(criterion.measure, 200)),
-        ("Stop line", _stop_line(criterion)),
-        ("Harm measure", _harm(criterion)),
+        ("Stop line", stop_line(criterion)),
+        ("Harm measure", harm(criterion)),
         *((("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))),) if choice.odds is not None else ()),
-        ("Live", line("planned for {d}", d=short_day(choice.live))),
-        ("Runs", line("{w}", w=_weeks_if_live(plan, choice.live))),
-        ("Review", line("{d}; it moves with the day on which it is live", d=When(choice.review))),
+        *_dates_if_live(plan, choice.live, choice.review),
     )
     given = together(choice.forecasts.values())
     forecast = (small("Forecasts: {w}.", w=given),) if given else ()
@@ -276,22 +273,15 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
     return [paragraph("*{title}*", title=theirs(plan.title, 80)), Facts(rows), Items(actions), *forecast]
 
 
-def _stop_line(criterion: Criterion) -> Line:
-    """As a value of the measure where it is one, and in words where there are any."""
-    if criterion.stop_at is None:
-        return written(criterion.stop_line, 300)
-    side = "below" if criterion.upwards else "above"
-    at = line("at {v} or {s}", v=level(criterion, criterion.stop_at), s=side)
-    return at + (line("; {w}", w=written(criterion.stop_line, 300)) if criterion.stop_line else ())
-
-
-def _harm(criterion: Criterion) -> Line:
-    words = written(criterion.harm, 300)
-    if criterion.harm_limit is None:
-        return words
-    usual = "" if criterion.harm_usual is None else f", usually {figure(criterion.harm_usual)}"
-    side = "above" if criterion.harm_above else "below"
-    return words + line(": harm {s} {l}{u}", s=side, l=figure(criterion.harm_limit), u=usual)
+def _dates_if_live(plan: Plan, live: date | None, review: datetime) -> tuple[tuple[str, Line], ...]:
+    """Earlier releases planned the review alone."""
+    if live is None:
+        return (("Review", line("{d}", d=When(review))),)
+    return (
+        ("Live", line("planned for {d}", d=short_day(live))),
+        ("Runs", line("{w}", w=_weeks_if_live(plan, live))),
+        ("Review", line("{d}; it moves with the day on which it is live", d=When(review))),
+    )
 
 
 def _weeks_if_live(plan: Plan, live: date) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from coldframe.domain.trial import guarding
 from coldframe.domain.trial.guarding import Crossing
-from coldframe.domain.trial.state import Entry, Trial
+from coldframe.domain.trial.state import Entry, Settled, Trial
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Button, Field, Form, Line, Message, Who, line
 from coldframe.message.plain import figure
@@ -67,13 +67,15 @@ def settled(trial: Trial) -> Message:
     """The one line that is left of the question."""
     if not trial.settled or guarding.undecided(trial):
         return said("“{t}”: nothing is crossed any more.", t=written(trial.title, 80))
-    last = trial.settled[-1]
-    return said(
-        "“{t}”: {o} decided that it {d}: {r}",
-        t=written(trial.title, 80),
-        o=(Who(last.by, theirs(trial.name_of(last.by), 40).text),),
-        d="stops" if last.stops else "goes on",
-        r=theirs(last.reason, 300),
+    return told(line("“{t}”: {d}", t=written(trial.title, 80), d=decided(trial, trial.settled[-1])))
+
+
+def decided(trial: Trial, one: Settled) -> Line:
+    return line(
+        "{o} decided that it {d}: {r}",
+        o=(Who(one.by, theirs(trial.name_of(one.by), 40).text),),
+        d="stops" if one.stops else "goes on",
+        r=theirs(one.reason, 300),
     )
 
 
@@ -82,6 +84,12 @@ def decide(trial: Trial, stops: bool) -> Form:
     intro = line("{t}: {w}.", t=written(trial.title, 80), w=_all(trial, guarding.undecided(trial)))
     title, submit = ("Stop the trial early", "Stop it") if stops else ("Go on all the same", "Go on")
     return Form(title, "trial.guard", of_crossing(trial, STOP if stops else GO_ON), (why,), intro=intro, submit=submit)
+
+
+def settled_line(trial: Trial, one: Settled) -> Line:
+    """In a record: what was crossed, and what was decided about it."""
+    crossing = Crossing(one.what, one.week, one.figure)
+    return _one(trial, crossing) + line("; {d}", d=decided(trial, one))
 
 
 def open_lines(trial: Trial) -> tuple[str, ...]:

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from typing import Literal
 
 from coldframe.domain.commands import BOT
-from coldframe.domain.fates import Corner, Placed
 from coldframe.domain.names import Axis, MemberId, PassReason, PlanId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import placement
@@ -23,7 +22,7 @@ from coldframe.engine.worker import explaining
 from coldframe.message.nodes import Drawing, Message
 from coldframe.message.packed import Occurrence
 from coldframe.message.pictures import PlacementMatrix
-from coldframe.speech.round import ballot_prompts, drawn, results
+from coldframe.speech.round import ballot_prompts, drawn, results, size_words
 
 
 async def ask_to_compare(turn: Turn, round_: Round, member: MemberId) -> None:
@@ -88,7 +87,7 @@ def _corners(round_: Round, words: Message) -> KnowCorners | None:
     if not charts or len(charts[0].points) != len(round_.to_place):
         return None
     corners = {
-        plan: Placed(Corner(point.corner), sure=point.certainty is not None and not point.unsure)
+        plan: drawn.placed(point, alone=charts[0].note == size_words.ONE_VIEW)
         for plan, point in zip(round_.to_place, charts[0].points, strict=True)
     }
     return KnowCorners(BOT, corners)
