@@ -118,10 +118,19 @@ class Replica:
         assert self.process is not None
         self.process.kill()
 
+    def stand_still(self) -> None:
+        assert self.process is not None
+        self.process.send_signal(signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        assert self.process is not None
+        self.process.send_signal(signal.SIGCONT)
+
     async def stop(self) -> int:
         """Asks it to stop; returns its exit status."""
         assert self.process is not None
         if self.process.returncode is None:
+            self.go_on()
             self.process.send_signal(signal.SIGTERM)
         return await self.process.wait()
 
@@ -206,6 +215,8 @@ class PairTeam(Team):
         assert replica.process is not None
         await replica.process.wait()
         self._dead |= {owner for _, _, owner in await self._open_rows() if owner}
+        for other in others:
+            other.go_on()
         assert self._dead, "it was killed at work"
         self.front.behind = [replica, *others]
 

@@ -41,6 +41,8 @@ async def alone_and_killed(there: PairTeam, replica: Replica) -> None:
     """The one process has the work to itself until it posts, and dies before it learns that the post went out."""
     others = [each for each in there.front.behind if each is not replica]
     there.front.behind = [replica]
+    for other in others:
+        other.stand_still()  # else its own worker may take what waits, and the killed one dies with empty hands
 
     def dies(method: str, _: dict[str, Any]) -> bool:
         if method != "chat.postMessage":
