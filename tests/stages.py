@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -45,9 +46,18 @@ def _suite(words: Sequence[str]) -> int:
 
 
 def _pytest(words: Sequence[str]) -> int:
-    return subprocess.run(
-        [sys.executable, "-m", "pytest", *words], cwd=TOP, env={**os.environ, **_in_memory()}
-    ).returncode
+    env = {**os.environ, **_in_memory()}
+    with tempfile.TemporaryDirectory(dir=env.get("TMPDIR")) as folder:
+        command = [sys.executable, "-m", "pytest", *words]
+        return subprocess.run(command, cwd=TOP, env=_with_byte_code(env, folder)).returncode
+
+
+def _with_byte_code(env: dict[str, str], folder: str) -> dict[str, str]:
+    """Who wants no byte code beside the sources has it in this folder: the tests start the bot again and again, and
+    each start would compile it anew."""
+    if env.pop("PYTHONDONTWRITEBYTECODE", ""):
+        env["PYTHONPYCACHEPREFIX"] = folder
+    return env
 
 
 def _in_memory() -> dict[str, str]:
