@@ -184,7 +184,7 @@ async def test_a_batch_of_sends_is_claimed_at_once_and_marked_at_once(bot: Bot, 
 
 async def test_a_step_closes_in_as_many_statements_however_many_messages_it_had(bot: Bot) -> None:
     """What is open of a round is found at once, ended at once, and put into the outbox at once; with a vote and the
-    opening of the next step that is some thirty."""
+    opening of the next step, and whose pages are open, that is some thirty."""
     async with bot.store.begin() as uow:
         (head,) = await uow.heads(TEAM, channel="C0BALLOT")
         round_ = await uow.round(head.id)
@@ -199,7 +199,7 @@ async def test_a_step_closes_in_as_many_statements_however_many_messages_it_had(
 
     with bot.asked() as asked:
         await bot.engine.act("budget/close", close)
-    assert asked.within <= 36, asked.statements
+    assert asked.within <= 37, asked.statements
     async with bot.store.begin() as uow:
         left = await uow.open_posts(TEAM, round_.id, round_.seats)
     assert not [posted for posted in left if "/option/" in posted.name and posted.round_id == round_.id]

@@ -13,7 +13,7 @@ from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.delivery import restored
 from coldframe.engine.engine import Engine
 from coldframe.engine.intake import bare_words, happenings, misplaced, panel, roster, texts
-from coldframe.engine.people import forgetting, personal, rereckoning
+from coldframe.engine.people import forgetting, front_page, personal, rereckoning
 from coldframe.engine.register import digest, erasing, fates, funnel, leftovers, registering, report
 from coldframe.engine.reminding import bundle, trial_words
 from coldframe.engine.reminding import rounds as round_reminders
@@ -168,6 +168,7 @@ DUE: Mapping[str, Carry] = _merged(
     round_reminders.DUE,
     trial_words.DUE,
     personal.DUE,
+    front_page.DUE,
     forgetting.DUE,
     rereckoning.DUE,
     retention.DUE,

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
 from typing import Any
 
-from coldframe.domain.names import MemberId, RoundId, Step
+from coldframe.domain.names import MemberId, RoundId
 from coldframe.domain.state import Round
+from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Code, Form, Items, Line, Message, When, line
 from coldframe.message.packed import ButtonValue
@@ -15,6 +18,7 @@ from coldframe.speech.answers import done
 from coldframe.speech.names import capital, lower, spelt
 from coldframe.speech.round import now_words
 from coldframe.speech.steps import WORDS
+from coldframe.speech.trial import trial_words
 
 HELP = (
     ("`/coldframe`", "what you can do here and now"),
@@ -115,6 +119,15 @@ def panel(
     return Message(head, tuple(blocks))
 
 
+def with_trials(shown: Message, trials: Sequence[tuple[Trial, date]], me: MemberId) -> Message:
+    """The panel with the trials that wait for this person, above its last row and line."""
+    if not trials:
+        return shown
+    found = [block for trial, today in trials for block in trial_words.open_now(trial, today, me)]
+    *before, row, last = shown.blocks
+    return replace(shown, blocks=(*before, paragraph("*Your trials*"), *found, row, last))
+
+
 AllSeen = Mapping[RoundId, now_words.Seen]
 """What is known of the rounds that this person facilitates, beyond their own record."""
 
@@ -136,26 +149,6 @@ def owed_now(owed: Sequence[tuple[Line, When]]) -> list[Block]:
 def status(rounds: Sequence[Round]) -> Message:
     head = line("{n} open here.", n=capital(spelt(len(rounds), "round is", "rounds are")))
     return told(head, *(paragraph(now_words.where(r)) for r in rounds))
-
-
-def mine(rounds: Sequence[Round], me: MemberId, owed: Sequence[tuple[Line, When]], seen: AllSeen) -> Message:
-    """What I owe, and what I have given that nobody else can see yet."""
-    number = len(owed)
-    head = line("{n} open for you.", n=capital(spelt(number, "thing is", "things are")) if number else "Nothing is")
-    blocks: list[Block] = [heading(head)]
-    if owed:
-        blocks.append(Items(tuple(what + line(", until {d}", d=due) for what, due in owed)))
-    for round_ in rounds:
-        blocks += now_words.blocks(round_, me, seen.get(round_.id))
-        notes = [n for n in round_.notes.values() if n.author == me]
-        if notes:
-            blocks.append(paragraph("Your notes:"))
-            blocks.append(Items(tuple(written(n.text, 300) for n in notes[:40])))
-        plans = [p for p in round_.plans.values() if p.author == me and round_.step is Step.PLANS]
-        if plans:
-            blocks.append(paragraph("Your plans:"))
-            blocks.append(Items(tuple(written(p.title, 80) for p in plans)))
-    return Message(head, tuple(blocks))
 
 
 def hide_asked(round_: Round, text: str) -> Message:

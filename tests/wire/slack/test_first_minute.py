@@ -120,7 +120,7 @@ async def test_the_setup_is_changed_after_the_preview_and_final_once_started(tmp
         view = await starter.sees(starter.form)
         kept = {b["block_id"]: b["element"].get("initial_value") for b in view["blocks"] if b["type"] == "input"}
         assert kept["name"] == (await there.round()).name and kept["dots"] == str((await there.round()).settings.dots)
-        assert (await starter.sends(dots="7", question="Why do they leave?")).ok
+        assert (await starter.sends(dots="7", text="Why do they leave?")).ok
         await there.settle()
         assert (await there.round()).settings.dots == 7
         assert "Why do they leave?" in preview(there) and "7 dots" in preview(there)

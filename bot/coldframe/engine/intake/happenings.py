@@ -20,7 +20,7 @@ from coldframe.engine.core.requests import Over, Request, Uses
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.intake import bare_words, late, misplaced, panel, submissions, texts
-from coldframe.engine.people import personal
+from coldframe.engine.people import front_page, personal
 from coldframe.engine.reading import asked_words, note_lines
 from coldframe.engine.register import teams
 from coldframe.engine.round import guests, joining, locking
@@ -238,7 +238,7 @@ async def _commanded(request: Request, what: Commanded) -> Reply | None:
 
 
 async def _home(request: Request, what: HomeOpened) -> Reply | None:
-    await panel.show_home(request)
+    await front_page.opened(request)
     return None
 
 
@@ -246,7 +246,10 @@ async def _pressed(request: Request, what: Pressed) -> Reply | None:
     """Carries out a button. Unknown names and made-up values are refused without a change."""
     answer = known(request.uses.buttons.get(what.action))
     try:
-        return await answer(replace(request, value=what.value))
+        reply = await answer(replace(request, value=what.value))
+        if what.message is None and request.event.place.kind == "direct" and request.turn.changed:
+            await front_page.show(request)  # perhaps it was pressed there
+        return reply
     except FieldError:  # the value repeats what a form took, so that one that cannot be taken was made up
         raise Refused(Because.UNKNOWN_ITEM) from None
 

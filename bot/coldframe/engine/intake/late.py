@@ -10,7 +10,8 @@ from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial
 from coldframe.engine.core import access, trial_turn
 from coldframe.engine.core.requests import Over, Request
-from coldframe.engine.intake import panel, submissions
+from coldframe.engine.intake import submissions
+from coldframe.engine.people import front_page
 from coldframe.engine.reminding import owed as reminders
 from coldframe.engine.round import counter, what_now
 from coldframe.message.nodes import Block
@@ -28,7 +29,7 @@ async def answered(request: Request, over: Over) -> Reply:
         request.answer(told(over.words, *handed_back.sheet(what.fields), *now, private=True))
         return Reply(note=told(over.words + handed_back.elsewhere()) if request.event.place.kind == "channel" else None)
     if isinstance(what, Pressed) and what.message is None and request.event.place.kind == "direct":
-        await panel.show_home(request)  # perhaps it was pressed there, where old buttons would stay
+        await front_page.show(request)  # perhaps it was pressed there, where old buttons would stay
     return Reply(note=told(over.words, *now))
 
 

@@ -16,15 +16,13 @@ from coldframe.domain.state import Round
 from coldframe.domain.who_may import BY_WAY, Act
 from coldframe.engine.core import access, endings, members
 from coldframe.engine.core.requests import Answers, Request, Uses
-from coldframe.engine.people import forgetting, held, personal
+from coldframe.engine.people import forgetting, front_page, held, personal
 from coldframe.engine.reading import asked_words, dates
 from coldframe.engine.register import teams
 from coldframe.engine.reminding import owed as reminders
 from coldframe.engine.round import closing, correcting, course, guests, locking, setup, what_now
 from coldframe.message.nodes import Line, When
-from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Place, Reply, Said
-from coldframe.ports.storage import Send
 from coldframe.speech import panel_words
 from coldframe.speech.people import forget_words
 from coldframe.speech.round import forms, role_words, undoing_words
@@ -122,7 +120,9 @@ async def _panel(request: Request) -> Reply | None:
     owed = await _owed(request, await access.rounds_of(request.turn, request.event))
     in_channel = request.event.place.kind == "channel"
     seen = await what_now.seen(request.turn, rounds, request.by)
-    return await request.page(panel_words.panel(rounds, request.by, owed, seen, in_channel=in_channel))
+    shown = panel_words.panel(rounds, request.by, owed, seen, in_channel=in_channel)
+    trials = [] if in_channel else await front_page.trials_of(request, await teams.of_person(request))
+    return await request.page(panel_words.with_trials(shown, trials, request.by))
 
 
 async def _help(request: Request) -> Reply | None:
@@ -138,10 +138,7 @@ async def _status(request: Request) -> Reply | None:
 
 
 async def _mine(request: Request) -> Reply | None:
-    rounds = await access.rounds_of(request.turn, request.event)
-    owed = await _owed(request, rounds)
-    message = panel_words.mine(rounds, request.by, owed, await what_now.seen(request.turn, rounds, request.by))
-    await endings.show_page(request.turn, request.tenant, request.by, message)
+    await endings.show_page(request.turn, request.tenant, request.by, await front_page.made(request))
     return Reply(note=panel_words.sent_in_private()) if request.event.place.kind == "channel" else None
 
 
@@ -322,16 +319,6 @@ async def _forget_me(request: Request) -> Reply | None:
 
 
 BUTTONS: Answers = {"now.show": what_is_open, "me.export": _export, "me.forget": _forget, "me.forgotten": _forget_me}
-
-
-async def show_home(request: Request) -> None:
-    """The person's own page: what they owe, and their rounds."""
-    turn = request.turn
-    rounds = await access.rounds_of(turn, request.event)
-    owed = await _owed(request, rounds)
-    page = panel_words.mine(rounds, request.by, owed, await what_now.seen(turn, rounds, request.by))
-    place = Place(request.tenant, "direct", request.by)
-    turn.sends.append(Send("home", MessageName("home", request.tenant, (request.by,)).pack(), place, page))
 
 
 WORDS: Answers = {

@@ -14,7 +14,7 @@ from coldframe.domain.round.moves import Cancel
 from coldframe.domain.state import Round
 from coldframe.domain.trial.commands import ForgetIn, LeaveTrial
 from coldframe.domain.trial.state import Trial
-from coldframe.engine.core import endings, lives, trial_turn
+from coldframe.engine.core import endings, homes, lives, trial_turn
 from coldframe.engine.core.turn import Carry, InOneTurn, Turn
 from coldframe.engine.register import erasing, fates, registering
 from coldframe.message.packed import Occurrence
@@ -36,6 +36,7 @@ async def forget(turn: Turn, tenant: str, person: MemberId) -> None:
     await erasing.left(turn, tenant, person)
     await fates.forgotten(turn, tenant, person)
     await endings.end_all(turn, tenant, person)
+    await homes.closed(turn, tenant, person)
     await turn.uow.forget_member(tenant, person)
     direct = Place(tenant, "direct", person)
     turn.sends.append(Send("forget", turn.kit.ids.new("forget-"), direct, open=False))

@@ -142,8 +142,12 @@ async def of_person(request: Request) -> list[str]:
 async def _belongs(request: Request, team: str) -> bool:
     round_ = await newest_round(request.turn.uow, request.tenant, team)
     seat = round_.seats.get(request.by) if round_ is not None else None
-    gone = seat is not None and seat.left
-    return not gone and bool(IN_CHANNEL & await standing(request, team))
+    if seat is not None and seat.left:
+        return False
+    try:
+        return bool(IN_CHANNEL & await standing(request, team))
+    except Refused:  # nobody can tell now; the other channels are theirs all the same
+        return False
 
 
 async def asked_about(request: Request, act: Act) -> list[str]:

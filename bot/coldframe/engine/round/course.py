@@ -27,7 +27,7 @@ from coldframe.domain.round.moves import (
     StepPassed,
 )
 from coldframe.domain.state import Round
-from coldframe.engine.core import sent_form, timetable
+from coldframe.engine.core import homes, sent_form, timetable
 from coldframe.engine.core.requests import Request, RoundAnswer, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.register import leftovers
@@ -66,6 +66,8 @@ async def react(
     counter.follow(turn, before, after)
     await _refresh_card(turn, before, after)
     await endings.follow(turn, before, after)
+    if not all(fact.private for fact in facts):  # of what is done in private, nobody else's page tells
+        await homes.follow(turn, after.tenant, after.seats)
 
 
 async def _windows(turn: Turn, before: Round, after: Round, facts: Sequence[Fact]) -> None:

@@ -125,16 +125,17 @@ async def _change_form(request: RoundRequest) -> Reply:
     round_ = request.round
     people = [Option(member, round_.name_of(member)) for member in round_.active()]
     form_ = setup_words.change(forms.new_round("", people), round_)
-    initial = {**_answers_before(round_), "name": round_.name}
+    initial = {**_answers_before(round_), "name": round_.name, "text": round_.settings.question}
     return Reply(form=replace(form_, fields=tuple(_with_initial(f, initial.get(f.name, "")) for f in form_.fields)))
 
 
 async def _change(request: RoundRequest) -> Reply:
     """The proposal is brought up to date in its place."""
-    settings, problems = _read(request.fields)
-    problems |= _problems(request.fields, request.by)
+    fields = {**request.fields, "question": request.text("text")}
+    settings, problems = _read(fields)
+    problems |= _problems(fields, request.by)
     if problems:
-        return Reply(errors=problems)
+        return Reply(errors={"text" if name == "question" else name: words for name, words in problems.items()})
     round_ = request.round
     heads = await request.turn.uow.heads(round_.tenant, channel=round_.channel)
     named = _free_name(request.text("name").strip(), {head.name for head in heads if head.id != round_.id})

@@ -27,7 +27,7 @@ from coldframe.domain.trial.facts import (
 )
 from coldframe.domain.trial.state import UNDER_WAY, Trial, TrialStep
 from coldframe.engine.core import endings as core_endings
-from coldframe.engine.core import lives, trial_turn
+from coldframe.engine.core import homes, lives, trial_turn
 from coldframe.engine.core.turn import Follow, Turn
 from coldframe.engine.register import registering
 from coldframe.engine.trial import building, endings, ownership, reviews, schedule, signing, starting, weekly
@@ -48,6 +48,7 @@ async def react(
     if after.step in UNDER_WAY or before.step in UNDER_WAY:
         await trial_turn.show_card(turn, after)
     await endings.follow(turn, before, after)
+    await homes.follow(turn, after.tenant, after.people)
 
 
 # --- who owns it ----------------------------------------------------------------------------------------------------

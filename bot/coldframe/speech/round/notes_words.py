@@ -56,6 +56,14 @@ def _pages(round_: Round, member: MemberId) -> paging.Pages:
     return paging.pages(((n.id, _note_line(n)) for n in _mine(round_, member)), 2)
 
 
+def listed(round_: Round, member: MemberId, most: int) -> list[Block]:
+    """The writer's own notes with their buttons, beside the sheet; so many of them."""
+    mine = _mine(round_, member) if round_.step is Step.NOTES else []
+    left = len(mine) - most
+    more = [small("{n} on your sheet in our direct messages.", n=count(left, "more note"))] if left > 0 else []
+    return [*_own(round_, member, tuple(note.id for note in mine[:most])), *more]
+
+
 def _own(round_: Round, member: MemberId, page: paging.Page) -> list[Block]:
     mine = _mine(round_, member)
     blocks: list[Block] = [paragraph("*Your notes: {n}*", n=len(mine))] if mine else []

@@ -73,9 +73,11 @@ def proposal(
 
 
 def change(form: Form, round_: Round) -> Form:
-    """The form for a new round, for one that is set up and has not started."""
+    """The form for a new round, for one that is set up and has not started; the question is its text, which is given
+    back where the form comes too late."""
     intro = line("Nothing has started, and nobody else has heard of it yet.")
-    return replace(form, title="Change the round", action="round.change", value=about(round_), intro=intro)
+    fields = tuple(replace(field, name="text") if field.name == "question" else field for field in form.fields)
+    return Form("Change the round", "round.change", about(round_), fields, intro, form.submit)
 
 
 def windows(settings: Settings) -> str:

@@ -112,7 +112,6 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
 
 def plans_desk(round_: Round, member: MemberId) -> Message:
     """The person's own plans so far, kept up to date."""
-    mine = [p for p in round_.plans.values() if p.author == member]
     done = member in round_.progress.done
     summary = line("{name}: write a plan, one page. ", name=theirs(round_.name, 60)) + until(round_, member)
     blocks: list[Block] = [
@@ -122,9 +121,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
         *jot_words.jotted(round_, member),
         *change_words.offered(round_),
     ]  # fmt: skip
-    for plan in mine:
-        blocks.append(paragraph(written(plan.title, 80)))
-        blocks.append(offer(*_plan_buttons(round_, plan)))
+    blocks += own_plans(round_, member)
     label = "Not done after all" if done else "I'm done"
     blocks.append(
         offer(
@@ -134,6 +131,12 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
         )
     )
     return guided(round_, member, card(round_, Step.PLANS, *blocks, summary=summary))
+
+
+def own_plans(round_: Round, member: MemberId) -> list[Block]:
+    """The person's own plans, each with what they can do with it."""
+    mine = [plan for plan in round_.plans.values() if plan.author == member]
+    return [block for p in mine for block in (paragraph(written(p.title, 80)), offer(*_plan_buttons(round_, p)))]
 
 
 def _plan_buttons(round_: Round, plan: Plan) -> tuple[Button, ...]:

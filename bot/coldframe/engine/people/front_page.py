@@ -1,0 +1,130 @@
+"""Everybody's own page: what is open for them, their rounds with what they gave, their trials, their dates, what else
+goes on in their channels, and how to begin a round. By the command as well."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+from coldframe.domain.names import Step
+from coldframe.domain.refusals import Refused
+from coldframe.domain.state import Round
+from coldframe.domain.trial.state import OPEN_STEPS, Trial
+from coldframe.domain.who_may import Act
+from coldframe.engine.core import access, homes, lookups, trial_turn
+from coldframe.engine.core.lookups import Told
+from coldframe.engine.core.requests import Request, Uses
+from coldframe.engine.core.turn import Aside, Carry, Kit, due_turn
+from coldframe.engine.reading import note_lines
+from coldframe.engine.register import teams
+from coldframe.engine.reminding import owed as reminders
+from coldframe.engine.round import what_now
+from coldframe.message.nodes import Appointment, Message
+from coldframe.message.packed import MessageName, Occurrence
+from coldframe.ports.chat import HomeOpened, Inbound, Place
+from coldframe.ports.storage import Due, Send
+from coldframe.speech import home_words
+from coldframe.speech.home_words import Page
+from coldframe.speech.round import commitment_words
+from coldframe.speech.trial import trial_dates
+
+NOTHING = Uses({}, {}, {})
+
+
+async def made(request: Request) -> Message:
+    """As it reads now. Raises Unasked."""
+    turn, me = request.turn, request.by
+    rounds = await access.rounds_of(turn, request.event)
+    channels = await teams.of_person(request)
+    here = {round_.channel for round_ in rounds} | {*channels}
+    trials = await trials_of(request, channels)
+    return home_words.page(
+        Page(
+            me=me,
+            owed=tuple(await reminders.owed(turn, request.tenant, me, here)),
+            rounds=tuple(rounds),
+            seen=await what_now.seen(turn, rounds, me),
+            drafts={round_.id: _drafts(round_, request) for round_ in rounds},
+            trials=tuple(trials),
+            dates=_dates(request, rounds, [trial for trial, _ in trials]),
+            others=tuple(await _others(request, channels, rounds)),
+            begin=tuple(await _begin(request, channels)),
+        )
+    )
+
+
+async def trials_of(request: Request, channels: Sequence[str]) -> list[tuple[Trial, date]]:
+    """Open trials that wait for this person: theirs to own, offered to them, or with an action of theirs."""
+    turn, me = request.turn, request.by
+    found = [trial for team in channels for trial in await turn.uow.trials_of(request.tenant, team)]
+    mine = [t for t in found if t.step in OPEN_STEPS and me in (t.owner, t.asked, *(a.who for a in t.open_actions()))]
+    return [(trial, await trial_turn.today(turn, trial)) for trial in mine]
+
+
+def _drafts(round_: Round, request: Request) -> tuple[home_words.Draft, ...]:
+    """What they wrote that still waits for its place."""
+    mine = [draft for draft in round_.drafts.values() if draft.author == request.by and round_.step is Step.NOTES]
+    found = []
+    for draft in mine:
+        first = next(iter(note_lines.read_notes(draft.text, round_.settings.levers, None)))
+        found.append(home_words.Draft(draft.id, draft.text, first.lever, first.side, first.lever_tried))
+    return tuple(found)
+
+
+def _dates(request: Request, rounds: Sequence[Round], trials: Sequence[Trial]) -> tuple[Appointment, ...]:
+    found = [date for round_ in rounds for date in commitment_words.deadlines(round_) if not date.cancelled]
+    found += [date for trial in trials for date in trial_dates.own_dates(trial, request.by)]
+    return tuple(sorted((each for each in found if each.starts >= request.turn.now), key=lambda each: each.starts))
+
+
+async def _others(request: Request, channels: Sequence[str], rounds: Sequence[Round]) -> list[Round]:
+    """Rounds of their channels in which they take no part."""
+    mine, uow = {round_.id for round_ in rounds}, request.turn.uow
+    heads = [head for team in channels for head in await uow.heads(request.tenant, channel=team)]
+    return [await request.turn.round(head.id) for head in heads if head.id not in mine and head.step is not Step.SETUP]
+
+
+async def _begin(request: Request, channels: Sequence[str]) -> list[tuple[str, str]]:
+    """(channel, name of its last round) where none is open."""
+    found = []
+    for team in channels:
+        last = await teams.last_ended(request.turn.uow, request.tenant, team)
+        if last is not None and not await request.turn.uow.heads(request.tenant, channel=team):
+            found.append((team, last.name))
+    return found
+
+
+# --- shown, and shown anew -------------------------------------------------------------------------------------------
+
+
+async def show(request: Request) -> None:
+    turn, place = request.turn, Place(request.tenant, "direct", request.by)
+    name = MessageName("home", request.tenant, (request.by,)).pack()
+    turn.sends.append(Send("home", name, place, await made(request)))
+
+
+async def opened(request: Request) -> None:
+    await show(request)
+    if await teams.of_person(request):  # to nobody else anything could happen that it would show
+        homes.opened(request.turn, request.tenant, request.by)
+
+
+async def _again(kit: Kit, due: Due) -> None:
+    await lookups.asked(kit.chat, lambda told: _show_again(kit, due, told))
+
+
+async def _show_again(kit: Kit, due: Due, told: Told) -> None:
+    """Whoever has left meanwhile keeps the page that they had."""
+    tenant, person = Occurrence.unpack(due.subject).parts
+    async with due_turn(kit, due, told) as turn:
+        event = Inbound(due.subject, person, Place(tenant, "direct", person), turn.now, HomeOpened())
+        request = Request(uses=NOTHING, turn=turn, event=event)
+        try:
+            access.at_the_door(turn, event)
+            await teams.about_oneself(request, Act.MINE)
+            await show(request)
+        except (Refused, access.Unheard):
+            return
+
+
+DUE: Mapping[str, Carry] = {**homes.DUE, homes.AGAIN: Aside(_again)}

@@ -1,0 +1,118 @@
+"""Everybody's own page, and the same by the command."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from coldframe.domain.names import LeverId, MemberId, NoteId, RoundId, Side, Step
+from coldframe.domain.state import Round
+from coldframe.domain.trial.state import Trial
+from coldframe.message.harmless import theirs
+from coldframe.message.nodes import Appointment, Block, Button, Items, Line, Message, Rule, When, line
+from coldframe.message.saying import heading, offer, paragraph, small
+from coldframe.speech import answers
+from coldframe.speech.names import capital, spelt
+from coldframe.speech.round import notes_words, now_words, work_prompts
+from coldframe.speech.round.now_words import Seen
+from coldframe.speech.trial import trial_words
+
+MOST_NOTES, MOST_DATES = 15, 6
+"""Shown here; of notes the rest stands on the sheet, of dates in the calendar."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A text that still waits for its place, as far as it could be read."""
+
+    id: NoteId
+    text: str
+    lever: LeverId | None
+    side: Side | None
+    tried: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Page:
+    """What is to stand on it. `begin`: (channel, name of its last round) of channels without a round."""
+
+    me: MemberId
+    owed: tuple[tuple[Line, When], ...]
+    rounds: tuple[Round, ...]
+    seen: Mapping[RoundId, Seen]
+    drafts: Mapping[RoundId, tuple[Draft, ...]]
+    trials: tuple[tuple[Trial, date], ...]
+    dates: tuple[Appointment, ...]
+    others: tuple[Round, ...]
+    begin: tuple[tuple[str, str], ...]
+
+
+def page(shown: Page) -> Message:
+    number = len(shown.owed)
+    head = line("{n} open for you.", n=capital(spelt(number, "thing is", "things are")) if number else "Nothing is")
+    parts: list[list[Block]] = [
+        [Items(tuple(what + line(", until {d}", d=due) for what, due in shown.owed))] if number else [],
+        *([*now_words.blocks(r, shown.me, shown.seen.get(r.id)), *_given(r, shown)] for r in shown.rounds),
+        _trials(shown),
+        _dates(shown.dates),
+        _others(shown.others),
+    ]
+    blocks: list[Block] = [heading(head)]
+    for part in (part for part in parts if part):
+        blocks += [*part, Rule()]
+    return Message(head, (*blocks, *_begin(shown), offer(*_ABOUT_ME)))
+
+
+def _given(round_: Round, shown: Page) -> list[Block]:
+    """Their own notes and plans, which nobody else reads yet."""
+    notes = notes_words.listed(round_, shown.me, MOST_NOTES)
+    plans = work_prompts.own_plans(round_, shown.me) if round_.step is Step.PLANS else []
+    drafts: list[Block] = []
+    for draft in shown.drafts.get(round_.id, ()):
+        asked = answers.which_note(round_, draft.id, draft.text, draft.lever, draft.side, draft.tried)
+        drafts += asked.blocks
+    return [*notes, *drafts, *plans]
+
+
+def _trials(shown: Page) -> list[Block]:
+    if not shown.trials:
+        return []
+    found: list[Block] = [paragraph("*Your trials*")]
+    for trial, today in shown.trials:
+        found += trial_words.open_now(trial, today, shown.me)
+    return found
+
+
+def _dates(dates: Sequence[Appointment]) -> list[Block]:
+    if not dates:
+        return []
+    rows = tuple(line("{t}: {d}", t=theirs(each.title, 120), d=When(each.starts)) for each in dates[:MOST_DATES])
+    more = small("`/coldframe calendar` gives you all of them in your own calendar.")
+    return [paragraph("*Your next dates*"), Items(rows), *([more] if len(dates) > MOST_DATES else [])]
+
+
+def _others(rounds: Sequence[Round]) -> list[Block]:
+    if not rounds:
+        return []
+    return [paragraph("*Also in your channels*"), *(paragraph(now_words.where(round_)) for round_ in rounds)]
+
+
+def _begin(shown: Page) -> list[Block]:
+    if shown.begin:
+        return [offer(*(_after(channel, name) for channel, name in shown.begin))]
+    if shown.rounds:
+        return []
+    return [small("To start a round, type `/coldframe new` in the channel of the team that takes part.")]
+
+
+def _after(channel: str, name: str) -> Button:
+    last = theirs(name, 40).text
+    return Button(f"Next round after {last} …", "round.again", channel, says=f"Start a round where {last} was")
+
+
+_ABOUT_ME = (
+    Button("What you hold about me", "me.export", ""),
+    Button("I'm away …", "me.away", ""),
+    Button("My working time …", "hours.write", ""),
+)

@@ -1,0 +1,93 @@
+"""Everybody's own page: all that is theirs in one place, and as it is now."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from coldframe.domain.names import Step
+from coldframe.message.nodes import Button, Buttons, Message
+from tests.domain.play import EVERYBODY, D, F
+from tests.engine.clockwork import Running, running
+from tests.engine.seeing_through import words
+
+MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
+ANA = EVERYBODY[2]
+
+
+def buttons(shown: Message) -> list[Button]:
+    return [button for block in shown.blocks if isinstance(block, Buttons) for button in block.buttons]
+
+
+async def opens(team: Running, person: str) -> None:
+    await team.house.room.open_home(person)
+    await team.settle()
+
+
+def page(team: Running, person: str) -> str:
+    shown = team.house.room.log.home(person)
+    return "" if shown is None else words(shown)
+
+
+def offered(team: Running, person: str) -> set[str]:
+    shown = team.house.room.log.home(person)
+    return set() if shown is None else {button.action for button in buttons(shown)}
+
+
+async def test_a_writer_finds_their_notes_drafts_and_dates(tmp_path: Path) -> None:
+    """What they gave can be changed there, what waits for its place has its buttons; nobody else's is seen."""
+    async with running(tmp_path, MONDAY) as team:
+        await team.say(ANA, "- retention: the invoice surprises")
+        await team.say(ANA, "something about the guided start")
+        await team.say(EVERYBODY[3], "- retention: of somebody else")
+        await opens(team, ANA)
+        shown = page(team, ANA)
+        assert "Your notes: 1" in shown
+        assert "the invoice surprises" in shown and "something about the guided start" in shown
+        assert "Your next dates" in shown and "of somebody else" not in shown
+        assert {"note.edit", "note.withdraw", "draft.place", "me.away", "hours.write"} <= offered(team, ANA)
+
+
+async def test_what_is_pressed_on_the_page_shows_on_it(tmp_path: Path) -> None:
+    """A note withdrawn there is gone from it, and no message says so."""
+    async with running(tmp_path, MONDAY) as team:
+        await team.say(ANA, "- retention: the invoice surprises")
+        await opens(team, ANA)
+        shown = team.house.room.log.home(ANA)
+        assert shown is not None
+        withdraw = next(b for b in buttons(shown) if b.action == "note.withdraw")
+        await team.house.room.press(ANA, None, withdraw.action, withdraw.value)
+        await team.settle()
+        assert "the invoice surprises" not in page(team, ANA)
+
+
+async def test_an_open_page_follows_what_others_do(tmp_path: Path) -> None:
+    """The next step shows without its being opened again; a page that was never opened is never made."""
+    async with running(tmp_path, MONDAY) as team:
+        await opens(team, ANA)
+        assert "is at Notes" in page(team, ANA)
+        for person in EVERYBODY[:4]:
+            await team.say(person, "- retention: the invoice surprises")
+        await team.command(F, "close")
+        await team.until(MONDAY + timedelta(hours=1))
+        assert (await team.current()).step is Step.FOCUS
+        assert "is at Focus" in page(team, ANA)
+        assert page(team, D) == ""
+
+
+async def test_hours_later_it_is_left_alone(tmp_path: Path) -> None:
+    """Whoever looks again opens it again."""
+    async with running(tmp_path, MONDAY) as team:
+        await opens(team, ANA)
+        await team.until(MONDAY + timedelta(hours=9))
+        assert await team.dues("home open") == []
+
+
+async def test_its_facilitator_reads_how_the_round_stands(tmp_path: Path) -> None:
+    """What they can do about it stands there as on the panel."""
+    async with running(tmp_path, MONDAY) as team:
+        await opens(team, F)
+        assert "Awaited: 6 of 6 answers" in page(team, F)
+        assert {"step.close", "step.extend", "edit.show"} <= offered(team, F)
+        await opens(team, ANA)
+        assert "Awaited" not in page(team, ANA)
