@@ -23,7 +23,7 @@ from coldframe.domain.trial import guarding
 from coldframe.domain.trial.signing import asked_about
 from coldframe.domain.trial.state import OPEN_STEPS, Trial, TrialStep
 from coldframe.engine.engine import Engine
-from coldframe.engine.intake.submissions import PICKED
+from coldframe.engine.intake.submissions import is_picked
 from coldframe.engine.round.steps import PLAYS
 from coldframe.engine.uses import USES, front_door
 from coldframe.message.nodes import Button, Buttons, Form, Message, Quoted, plain
@@ -409,7 +409,7 @@ class Outcome:
 
     def _handed_back(self) -> str:
         """Of a form with something written in it, every text comes back."""
-        typed = {name: text for name, text in self.fields.items() if name not in PICKED and text.strip()}
+        typed = {name: text for name, text in self.fields.items() if not is_picked(name) and text.strip()}
         blocks = [block for send in self.sends if send.message is not None for block in send.message.blocks]
         back = "".join(block.text for block in blocks if isinstance(block, Quoted))
         lost = [name for name, text in typed.items() if text.strip() not in back]

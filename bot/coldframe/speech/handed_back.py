@@ -67,9 +67,16 @@ LABELS = {
     "week": "Week",
     "weekly": "People a week",
     "weeks": "Weeks",
+    "who": "Who | by when | where",
+    "why": "Why",
     "windows": "Windows",
 }
 """By a form's field. Those that are not here hold the key of something that was picked from a list."""
+
+
+def kind_of(field: str) -> str:
+    """What a field holds, where a form has the same of several things: `p0.why`."""
+    return field.rpartition(".")[2]
 
 
 def text(written: str) -> tuple[Block, ...]:
@@ -81,8 +88,8 @@ def sheet(fields: Mapping[str, str]) -> tuple[Block, ...]:
     """A form: each field under its name, as it was filled in."""
     back: list[Block] = [paragraph("What you wrote, so that it isn't lost:")]
     for name, written in fields.items():
-        if name in LABELS and written.strip():
-            back += [small("{l}:", l=LABELS[name]), *_quoted(written.strip())]
+        if (label := LABELS.get(kind_of(name))) and written.strip():
+            back += [small("{l}:", l=label), *_quoted(written.strip())]
     return tuple(back)
 
 

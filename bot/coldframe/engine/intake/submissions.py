@@ -8,6 +8,7 @@ from coldframe.domain.refusals import Because, Refused, known
 from coldframe.engine.core.requests import Request
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.ports.chat import Reply, Submitted
+from coldframe.speech import handed_back
 
 
 async def submitted(request: Request, what: Submitted) -> Reply | None:
@@ -55,10 +56,14 @@ def field_of(what: Submitted, refused: Refused) -> str | None:
 PICKED = frozenset(
     {"lever", "side", "question", "kind", "weeks", "outside", "member", "owner", "instead", "first", "second", "force"}
     | {"chance", "week", "state", "stop", "decision", "pace", "weight", "decision_maker", "date", "review"}
-    | {"step", "facilitator_deputy", "decision_deputy", "dots", "plan_votes", "population"}
+    | {"step", "facilitator_deputy", "decision_deputy", "dots", "plan_votes", "population", "fate"}
 )
+
+
+def is_picked(field: str) -> bool:
+    return handed_back.kind_of(field) in PICKED
 
 
 def typed(what: Submitted) -> bool:
     """Whether somebody wrote something into the form that would be lost with it."""
-    return any(text.strip() for name, text in what.fields.items() if name not in PICKED)
+    return any(text.strip() for name, text in what.fields.items() if not is_picked(name))
