@@ -21,8 +21,8 @@ from tests.domain.play import Play
         (0.31, "It's close: if other people like you voted, another could well be first"),
         (0.5, "first about 50 times in 100"),
         (0.638, "first about 65 times in 100"),
-        (0.93, "first at least 95 times in 100"),
-        (1.0, "first at least 95 times in 100"),
+        (0.93, "first about 95 times in 100"),
+        (1.0, "first about 95 times in 100"),
     ],
 )
 def test_a_figure_only_where_it_helps(stays: float | None, words: str) -> None:
@@ -49,18 +49,20 @@ def ballot() -> Round:
         (
             (2, 1),
             (0, 1),
-            "The decision-maker's weight of 2 matters: with equal votes {a} and {b} would tie.",
+            "The decision-maker's weight of 2 matters: with equal votes {a} and {b} would have the same total, and the "
+            "number of voters would decide.",
         ),
         (
             (4, 1),
             (0, 1),
-            "The decision-maker's weight of 2 changes nothing: with a weight of 3 {a} and {b} would tie. "
+            "The decision-maker's weight of 2 changes nothing: with a weight of 3 {a} and {b} would have the same "
+            "total, and the number of voters would decide. "
             "If all votes counted the same, {a} would be first.",
         ),
         (
             (3, 1),
             (0, 1),
-            "The decision-maker's weight of 2 matters: only with it {a} and {b} are level. "
+            "The decision-maker's weight of 2 matters: only with it {a} and {b} have the same total. "
             "If all votes counted the same, {a} would be first.",
         ),
     ],

@@ -40,9 +40,12 @@ def _first_words(stays: float | None) -> str:
         return "The first place is shared, so a few other voters could change who is first"
     if stays < MOSTLY:
         return "It's close: if other people like you voted, another could well be first"
-    of_100 = min(STEP * round(100 * stays / STEP), MOST)
-    most = "at least" if of_100 == MOST else "about"
-    return f"If other people like you voted, the first would stay first {most} {of_100} times in 100"
+    return f"If other people like you voted, the first would stay first about {of_100(stays)} times in 100"
+
+
+def of_100(stays: float) -> int:
+    """As it is said."""
+    return min(STEP * round(100 * stays / STEP), MOST)
 
 
 def _agreement_words(w: float) -> str:
@@ -58,7 +61,7 @@ def weight_words(round_: Round, stands: WeightRange[str]) -> str:
         return f"{whose} changes nothing: any weight from 0 to 10 gives this order."
     words = f"{whose} {_matters(stands)}: {_at_the_ends(round_, stands)}."
     if stands.level:
-        words = f"{whose} matters: only with it {_level(round_, stands.level)}."
+        words = f"{whose} matters: only with it {_titles(round_, stands.level)} have the same total."
     ends = [end for end in (stands.below, stands.above) if end is not None and end.weight == 1]
     said = any(set(end.level) == set(stands.if_equal) for end in ends)
     return words if said else f"{words} {_if_equal(round_, stands.if_equal)}"
@@ -69,20 +72,18 @@ def _matters(stands: WeightRange[str]) -> str:
 
 
 def _at_the_ends(round_: Round, stands: WeightRange[str]) -> str:
-    """Where the order stands no more, outside of its range."""
+    """Where the order stands no more, outside of its range. How many people voted for what is level there is not told,
+    so neither is who would be first."""
     ends = [end for end in (stands.below, stands.above) if end is not None]
     weights = ("with equal votes" if end.weight == 1 else f"with a weight of {end.weight:g}" for end in ends)
-    return ", and ".join(f"{w} {_titles(round_, e.level)} would tie" for w, e in zip(weights, ends, strict=True))
+    said = (f"{w} {_titles(round_, e.level)} would have the same total" for w, e in zip(weights, ends, strict=True))
+    return f"{', and '.join(said)}, and the number of voters would decide"
 
 
 def _if_equal(round_: Round, first: Sequence[str]) -> str:
     if len(first) > 1:
-        return f"If all votes counted the same, {_level(round_, first)} in first place."
+        return f"If all votes counted the same, {_titles(round_, first)} would lead with the same total."
     return f"If all votes counted the same, {_titles(round_, first)} would be first."
-
-
-def _level(round_: Round, plans: Sequence[str]) -> str:
-    return f"{_titles(round_, plans)} are level"
 
 
 def _titles(round_: Round, plans: Sequence[str]) -> str:
