@@ -66,7 +66,7 @@ async def test_an_author_hears_at_once_what_the_traffic_can_show(tmp_path: Path)
 async def test_a_count_with_people_a_week_is_sized_too(tmp_path: Path) -> None:
     """Too small to see, with an advice: how many people come says nothing about a count, and stops nothing."""
     async with at_step(tmp_path, MONDAY, Step.PLANS) as team:
-        await _hands_in(team, INES, "p1", kind="count", baseline=30.0, target=45.0, weekly=160.0)
+        await _hands_in(team, INES, "p1", kind="count", baseline=30.0, target=38.0, weekly=160.0)
         assert [w for w in told(team, INES) if "too small to see" in w]
         assert not [w for w in told(team, INES) if "Bring in more" in w]
 

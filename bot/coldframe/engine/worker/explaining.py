@@ -38,12 +38,13 @@ def sureness(told: Figures, weight: float, chosen: int) -> Sureness:
     voting = {CHIEF: [o for o, n in chief.items() for _ in range(n)]} if any(chief.values()) else {}
     teams = [{**team, **voting} for team in likely_teams(told.group, told.voters, told.quota, TEAMS)]
     weights = weight_range({o: told.group[o] for o in options}, chief, weight, chosen) if voting else None
-    return Sureness(_first_stays(told, options, weight), _agreement(teams, options), weights)
+    return Sureness(first_stays(told, weight), _agreement(teams, options), weights)
 
 
-def _first_stays(told: Figures, options: Sequence[str], weight: float) -> float | None:
+def first_stays(told: Figures, weight: float) -> float | None:
     from coldframe.analysis.stability import stays_first  # numpy
 
+    options = sorted(told.group)
     lead = [weight * (told.chief or {}).get(option, 0) for option in options]
     return stays_first([told.group[option] for option in options], lead, told.quota)
 
@@ -128,6 +129,8 @@ def _corner(chances: object) -> tuple[Corner, float]:
 
 SIZED: dict[str, str] = {"split": "split-shares", "count": "count-target"}
 """Kinds of comparison whose size follows from baseline, target and people a week alone."""
+AS_STATED = 1000
+"""Earlier weeks that a stated level is worth: the verdict takes it as known."""
 
 
 def size_of(criterion: Criterion, weeks: int) -> Size | None:
@@ -135,12 +138,15 @@ def size_of(criterion: Criterion, weeks: int) -> Size | None:
 
     A count's baseline and target are those of the whole trial of so many `weeks`.
     """
-    if criterion.baseline is None or criterion.target is None:
+    if criterion.kind not in SIZED or criterion.baseline is None or criterion.target is None:
         return None
     span = weeks if criterion.kind == "count" else 1
-    kind = Kind(SIZED[criterion.kind])
+    start, aim = criterion.baseline / span, criterion.target / span
+    earlier = len(criterion.baseline_weeks) or AS_STATED
     try:
-        report = weeks_needed(PlanMeasure(kind, criterion.baseline / span, criterion.target / span, criterion.weekly))
+        report = weeks_needed(
+            PlanMeasure(Kind(SIZED[criterion.kind]), start, aim, criterion.weekly, baseline_weeks=earlier)
+        )
     except BadNumber:
         return None
     rows = tuple((row.weeks, sizing_report.value(report.plan, row.smallest_target)) for row in report.rows)
