@@ -11,7 +11,7 @@ import pytest
 from coldframe.analysis import drawn, odds
 from coldframe.analysis.drawn import Drawn
 from coldframe.analysis.inputs import BadNumber
-from coldframe.analysis.measures import Count, Direction, Kind, Measure, Numbers, Tally, WeeklyNumbers
+from coldframe.analysis.measures import SPLITS, Count, Direction, Kind, Measure, Numbers, Tally, WeeklyNumbers
 from coldframe.analysis.outcomes import GIVEN, Outcome
 from coldframe.analysis.proportions import Summary
 from coldframe.analysis.verdict import judge
@@ -103,7 +103,14 @@ def test_they_are_shares_of_all_trials_and_the_same_each_time(name: str) -> None
         assert sum(shares.values()) == pytest.approx(1)
     assert found == odds.of(measure, spread=spread, trials=500)
     assert found.if_nothing[Outcome.REACHED] + found.if_nothing[Outcome.BETTER] < 0.06
-    assert (found.drift is not None) is (measure.kind is Kind.BEFORE_AFTER)
+    assert (found.drift is None) is (measure.kind in SPLITS)
+
+
+def test_the_more_people_the_more_drift_seems_an_effect() -> None:
+    """Against a stated level luck fades with people and drift does not; among few people luck hides it."""
+    few, many = (odds.of(plan(Kind.SHARE_TARGET, 0.2, 0.26, weekly=n), trials=2000) for n in (40, 4000))
+    assert few.drift is not None and many.drift is not None
+    assert few.drift < 0.06 and many.drift > 0.2 > many.if_nothing[Outcome.BETTER]
 
 
 # 0.20 against 0.26 with power 0.80 and alpha 0.05, two-sided: 768 a group by the uncorrected formula of Fleiss, Levin

@@ -81,8 +81,11 @@ Levels = tuple[Any, Any]
 """Of the control and of the trial."""
 
 
-def planned(measure: Measure, spread: float | None, target_true: bool, trials: int, seed: int) -> Drawn:
-    """So many trials as they were planned. Raises BadNumber where the plan does not say enough to draw one."""
+def planned(
+    measure: Measure, spread: float | None, target_true: bool, trials: int, seed: int, *, drift: float = 0.0
+) -> Drawn:
+    """So many trials as they were planned. `drift`: by how much of its level a week of a trial without a control
+    differs beyond luck. Raises BadNumber where the plan does not say enough to draw one."""
     import numpy as np
 
     rng = np.random.default_rng([seed, int(target_true)])
@@ -92,8 +95,37 @@ def planned(measure: Measure, spread: float | None, target_true: bool, trials: i
     if measure.kind is Kind.SPLIT_SHARES:
         sizes = [np.maximum(rng.poisson(size, (trials, weeks)), LEAST) for size in sizes]
         by_week = [tuple(size.T) for size in sizes]
-    sums = _DRAW[measure.kind](rng, measure, _levels(measure, target_true), sizes, (trials, weeks), spread)
+    levels = _levels(measure, target_true)
+    if drift:
+        levels = _drifting(rng, measure, levels, trials, drift)
+    sums = _DRAW[measure.kind](rng, measure, levels, sizes, (trials, weeks), spread)
     return Drawn(measure, sums, *by_week)
+
+
+LEANING: Final = 0.3
+"""How alike weeks are that follow each other (an AR(1)): drift at its worst, with nothing else."""
+
+
+def leaning(rng: Any, trials: int, weeks: int) -> Array:
+    """Normal values of which each week's leans on the one before."""
+    import numpy as np
+
+    steps = rng.normal(size=(trials, weeks))
+    found = [steps[:, 0]]
+    for step in steps.T[1:]:
+        found.append(LEANING * found[-1] + math.sqrt(1 - LEANING**2) * step)
+    return np.stack(found, axis=1)
+
+
+def _drifting(rng: Any, measure: Measure, levels: Levels, trials: int, drift: float) -> Levels:
+    """The trial's level week by week; the usual one is known from earlier weeks that drifted as well."""
+    import numpy as np
+
+    earlier = len(measure.baseline_weeks)
+    moved = np.exp(drift * leaning(rng, trials, earlier + measure.planned_weeks))
+    before = moved[:, :earlier].mean(axis=1, keepdims=True) if earlier else 1.0
+    level = (measure.target if levels[1] is None else levels[1]) * moved[:, earlier:] / before
+    return levels[0], np.minimum(level, 1.0) if measure.kind is Kind.SHARE_TARGET else level
 
 
 def going_on(measure: Measure, weeks: Sequence[WeeklyNumbers], trials: int, seed: int) -> Drawn | None:

@@ -14,7 +14,6 @@ the prior 1 / sd; gamma for counts, Jeffreys).
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -33,8 +32,8 @@ MOST_WEEKS = 6
 TIMES = (1.25, 1.5, 2.0, 3.0, 4.0)
 MAX_EXACT = 2000  # people of a share that is judged result by result
 FUTILE, SOME_EFFECT = 0.05, 0.2
-DRIFT = 0.3
-"""How alike weeks are that follow each other (an AR(1)): drift at its worst, with nothing else."""
+DRIFT = 0.1
+"""By how much of the level weeks differ beyond luck where they drift. Of before-after trials it does not matter."""
 
 CODES = (Outcome.CANNOT_TELL, Outcome.REACHED, Outcome.BETTER, Outcome.NOT_REACHED, Outcome.WORSE)
 OPEN, REACHED, BETTER, NOT_REACHED, WORSE = range(len(CODES))
@@ -47,8 +46,8 @@ Shares = Mapping[Outcome, float]
 @dataclass(frozen=True, slots=True)
 class Odds:
     """The share of trials that end with each verdict: if the target is true, if nothing changes. `drift`: how often a
-    before-after trial seems better though only its weeks drift. `remedies`: `weeks`, `people` or `target`, how much of
-    it, and the chance to show an effect then."""
+    trial without a control seems better though only its weeks drift. `remedies`: `weeks`, `people` or `target`, how
+    much of it, and the chance to show an effect then."""
 
     if_target: Shares
     if_nothing: Shares
@@ -247,9 +246,11 @@ def _level(measure: Measure) -> float:
 
 
 def _drift(measure: Measure, trials: int, seed: int) -> float | None:
-    if measure.kind is not Kind.BEFORE_AFTER:
+    if measure.kind in SPLITS:
         return None
-    return false_alarms_by_drift(len(measure.baseline_weeks), measure.planned_weeks, trials, seed)
+    if measure.kind is Kind.BEFORE_AFTER:
+        return false_alarms_by_drift(len(measure.baseline_weeks), measure.planned_weeks, trials, seed)
+    return _effect(_shares(_ends(drawn.planned(measure, None, False, trials, seed, drift=DRIFT))))
 
 
 def false_alarms_by_drift(earlier: int, weeks: int, trials: int = TRIALS, seed: int = SEED) -> float:
@@ -257,13 +258,6 @@ def false_alarms_by_drift(earlier: int, weeks: int, trials: int = TRIALS, seed: 
     they only drift: the level and the size of the drift do not matter."""
     import numpy as np
 
-    rng = np.random.default_rng(seed)
-    steps = rng.normal(size=(trials, earlier + weeks))
-    level = steps[:, 0]
-    found = [level]
-    for step in steps.T[1:]:
-        level = DRIFT * level + math.sqrt(1 - DRIFT**2) * step
-        found.append(level)
-    values = np.stack(found, axis=1)
+    values = drawn.leaning(np.random.default_rng(seed), trials, earlier + weeks)
     t, freedom = drawn.welch(values[:, :earlier], values[:, earlier:])
     return float((t >= drawn.student(freedom, 0.05)).mean())

@@ -86,8 +86,8 @@ class Criterion:
 @dataclass(frozen=True, slots=True)
 class Odds:
     """How likely each verdict is, by its word: if the target is true, and if nothing changes. `drift`: how often a
-    before-after trial would seem better though only its weeks drift. `remedies`: what would better them, each with its
-    size and the chance to show an effect then."""
+    trial without a control would seem better though only its weeks drift. `remedies`: what would better them, each
+    with its size and the chance to show an effect then."""
 
     if_target: Mapping[str, float]
     if_nothing: Mapping[str, float]

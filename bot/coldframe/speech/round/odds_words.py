@@ -79,14 +79,30 @@ def _half_the_time(odds: Odds) -> list[Block]:
     ]
 
 
+WORTH_SAYING = 0.05
+"""False alarms by drift from which on a trial against a stated level is told of them."""
+
+
 def _drift(plan: Plan, odds: Odds) -> Line:
     if odds.drift is None:
         return ()
+    if plan.criterion.kind != "before-after":
+        return _if_weeks_drift(odds.drift)
     return line(
         "Weeks drift by themselves: with {e}, about {n} of 100 such trials seem better though nothing changed. Its "
         "verdict says that it changed, never why.",
         e=count(len(plan.criterion.baseline_weeks), "earlier week"),
         n=_of_100(odds.drift),
+    )
+
+
+def _if_weeks_drift(share: float) -> Line:
+    if share < WORTH_SAYING:
+        return ()
+    return line(
+        "These odds are of weeks that differ by luck alone. Where they drift by a tenth, about {n} of 100 such trials "
+        "seem better though nothing changed.",
+        n=_of_100(share),
     )
 
 
