@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from coldframe.analysis.chances import Chance, by_review
+from coldframe.analysis.chances import Chance, Record, by_review
 from coldframe.analysis.evidence import gather
+from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import Direction, Kind, Measure, WeeklyNumbers
 from tests.analysis.trials import COUNTS, before_after, count_week, plan, shares, weeks_of
 
@@ -29,6 +30,25 @@ def test_the_more_ideas_work_the_likelier_it_is() -> None:
     found = split(55)
     assert 0 < found.value < found.high < 1
     assert found.if_target is not None and found.high < found.if_target
+
+
+def test_the_teams_own_record_joins_both_ends_and_narrows_the_span() -> None:
+    """Six trials of its own weigh as much as what is assumed; a long record is nearly all that is known."""
+    alone, short, long_ = (Record(n, n // 2).shares() for n in (0, 6, 60))
+    assert alone == pytest.approx((0.1, 1 / 3))
+    assert short == pytest.approx(((0.6 + 3) / 12, (2 + 3) / 12))
+    assert 0.45 < long_[0] < long_[1] < 0.5
+    weeks, measure = weeks_of([(40, 1000)] * 2, [(52, 1000)] * 2), plan()
+    seen = gather(measure, weeks, 0.95)
+    assert seen is not None
+    none, good, poor = (by_review(measure, weeks, seen, record) for record in (Record(), Record(9, 7), Record(9, 0)))
+    assert none is not None and good is not None and poor is not None
+    assert poor.high < none.high < good.high and good.high - good.value < none.high - none.value
+
+
+def test_a_record_cannot_show_more_than_it_holds() -> None:
+    with pytest.raises(BadNumber):
+        Record(3, 4)
 
 
 def test_one_good_week_is_not_believed() -> None:

@@ -4,9 +4,12 @@ The future weeks are averaged over what the numbers so far leave possible (predi
 Blackburn 1986), and what is possible has a prior that is stated: an idea works or it does not. Between one in ten and
 one in three of them do (shares of 8 to 33 % are reported by firms that test; Kohavi, Tang & Xu 2020, "Trustworthy
 online controlled experiments", chapter 1, from memory), so the chance is a span: `value` if one in ten works, `high` if
-one in three does. Those that work have about the effect that was planned. A flat prior on the effect instead calls 75
-in 100 what happens in 36 if a tenth work. `if_target` is conditional power: the chance if the effect really is the
-planned one (Lan & Wittes 1988). All look at the final boundary alone.
+one in three does. What the team's own trials showed joins both ends like more trials of the same kind (a beta prior
+that weighs as much as six of them), so that the span narrows as the record grows. Those that work have about the effect
+that was planned, and a tenth of them wear off: of what is new, half of the effect may be gone later (Kohavi and
+others, the same, chapter 23, on novelty; the shares are ours). A flat prior on the effect instead calls 75 in 100 what
+happens in 36 if a tenth work. `if_target` is conditional power: the chance if the effect really is the planned one (Lan
+& Wittes 1988). All look at the final boundary alone.
 """
 
 from __future__ import annotations
@@ -15,36 +18,71 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from coldframe.analysis import proportions, sequential
+from coldframe.analysis import inputs, proportions, sequential
 from coldframe.analysis.evidence import Evidence
 from coldframe.analysis.measures import Count, Direction, Kind, Measure, WeeklyNumbers
 
 WORKS = (0.1, 1 / 3)
-"""Shares of ideas that work: few, many."""
+"""Shares of ideas that work, before anything is known of the team: few, many."""
+PRIOR_TRIALS = 6
+"""As many trials as that weighs against the team's own record."""
 SIZES = (0.7, 0.85, 1.0, 1.15, 1.3)
 """Effects of those that work, against the planned one."""
+WEAR_OFF, KEPT = 0.1, 0.5
+"""The share of them whose effect does, and how much of it is there in the weeks to come."""
 LEVELS = 31  # usual levels of a count that its earlier weeks leave possible
 
 Weighed = tuple[float, float]
 """How well an effect fits the numbers so far (a likelihood's logarithm), and the chance that it would bring."""
+Effect = Callable[[float, float], Weighed]
+"""By its sizes against the planned one, in the weeks so far and in those to come."""
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What the team's earlier trials came to: how many were given a verdict, and in how many it was reached or better.
+    With trials of eighty in a hundred power that is about the share of ideas that work; those that could not tell say
+    nothing on it."""
+
+    told: int = 0
+    showed: int = 0
+
+    def __post_init__(self) -> None:
+        inputs.whole("showed", self.showed, most=inputs.whole("told", self.told))
+
+    def shares(self) -> tuple[float, float]:
+        """Of ideas that work, if few do elsewhere and if many do."""
+        few, many = ((PRIOR_TRIALS * share + self.showed) / (PRIOR_TRIALS + self.told) for share in WORKS)
+        return few, many
+
+
+NO_RECORD = Record()
 
 
 @dataclass(frozen=True, slots=True)
 class Chance:
     """Probability (0 to 1) of meeting the criterion: `value` if few ideas work, `high` if many do; `if_target` under
-    the planned effect (None where unknown).
+    the planned effect (None where unknown). `record`: what of the team's own trials is in it.
     """
 
     value: float
     if_target: float | None
     method: str
     high: float
+    record: Record = NO_RECORD
 
 
-def by_review(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evidence) -> Chance | None:
+def by_review(
+    measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evidence, record: Record = NO_RECORD
+) -> Chance | None:
     """The chance after these whole weeks; None where nothing can be said, or no week is left."""
     if not 0 < len(weeks) < measure.planned_weeks:
         return None
+    found = _ways(measure, weeks, seen)
+    return None if found is None else _chance(*found, record)
+
+
+def _ways(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evidence) -> tuple[Effect, str] | None:
     if measure.kind is Kind.COUNT_TARGET:
         return _of_count(measure, weeks)
     if measure.kind is Kind.BEFORE_AFTER:
@@ -52,11 +90,15 @@ def by_review(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evidence) 
     return _of_statistic(measure, len(weeks), seen)
 
 
-def _chance(of: Callable[[float], Weighed], method: str) -> Chance:
-    """`of` gives an effect's fit and chance, from its size against the planned one."""
-    nothing, works = of(0.0), [of(size) for size in SIZES]
-    low, high = (_mixed([(1 - share, nothing), *((share / len(works), each) for each in works)]) for share in WORKS)
-    return Chance(low, of(1.0)[1], f"predictive power, {method}; one in ten to one in three ideas work", high)
+def _chance(of: Effect, method: str, record: Record) -> Chance:
+    working = [(share / len(SIZES), of(size, size * kept)) for share, kept in _LASTING for size in SIZES]
+    nothing = of(0.0, 0.0)
+    low, high = (_mixed([(1 - share, nothing), *((share * w, one) for w, one in working)]) for share in record.shares())
+    method = f"predictive power, {method}; one in ten to one in three ideas work"
+    return Chance(low, of(1.0, 1.0)[1], method, high, record)
+
+
+_LASTING = ((1 - WEAR_OFF, 1.0), (WEAR_OFF, KEPT))
 
 
 def _mixed(parts: Sequence[tuple[float, Weighed]]) -> float:
@@ -66,7 +108,7 @@ def _mixed(parts: Sequence[tuple[float, Weighed]]) -> float:
     return min(1.0, max(0.0, found / math.fsum(weights)))
 
 
-def _of_statistic(measure: Measure, number: int, seen: Evidence) -> Chance | None:
+def _of_statistic(measure: Measure, number: int, seen: Evidence) -> tuple[Effect, str] | None:
     """By the path B(t) = Z sqrt(t): it ends at B(1), which must exceed the final boundary."""
     if seen.z is None or seen.reach is None:
         return None
@@ -76,14 +118,14 @@ def _of_statistic(measure: Measure, number: int, seen: Evidence) -> Chance | Non
     z, drift = seen.z * measure.direction.sign, seen.reach / math.sqrt(fraction)
     path, left = z * math.sqrt(fraction), 1 - fraction
 
-    def of(size: float) -> Weighed:
-        fit = -0.5 * (z - size * drift * math.sqrt(fraction)) ** 2
-        return fit, _normal((path + size * drift * left - final) / math.sqrt(left))
+    def of(so_far: float, to_come: float) -> Weighed:
+        fit = -0.5 * (z - so_far * drift * math.sqrt(fraction)) ** 2
+        return fit, _normal((path + to_come * drift * left - final) / math.sqrt(left))
 
-    return _chance(of, "by the statistic")
+    return of, "by the statistic"
 
 
-def _of_weekly_mean(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evidence) -> Chance | None:
+def _of_weekly_mean(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evidence) -> tuple[Effect, str] | None:
     """By the mean of the coming weeks, which differ as the baseline weeks did; that spread is known from few weeks,
     hence Student's t. The usual level is judged anew by each effect, from the earlier weeks and those so far."""
     from scipy.special import stdtr, stdtrit
@@ -99,13 +141,13 @@ def _of_weekly_mean(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evid
     needed *= before.sd * math.sqrt(1 / earlier + 1 / planned)
     spread = before.sd * left / planned * math.sqrt(1 / (earlier + done) + 1 / left)
 
-    def of(size: float) -> Weighed:
-        over = gain - size * abs(seen.aim)
-        coming = size * abs(seen.aim) + over * done / (earlier + done)
+    def of(so_far: float, to_come: float) -> Weighed:
+        over = gain - so_far * abs(seen.aim)
+        coming = to_come * abs(seen.aim) + over * done / (earlier + done)
         fit = -(freedom + 1) / 2 * math.log1p((over / known) ** 2 / freedom)
         return fit, float(stdtr(freedom, ((gain * done + coming * left) / planned - needed) / spread))
 
-    return _chance(of, "weeks differing as before the trial")
+    return of, "weeks differing as before the trial"
 
 
 def _welch_freedom(earlier: int, planned: int) -> float:
@@ -113,7 +155,7 @@ def _welch_freedom(earlier: int, planned: int) -> float:
     return 0.85 * (earlier + planned - 2)
 
 
-def _of_count(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Chance | None:
+def _of_count(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> tuple[Effect, str] | None:
     """By the events of the coming weeks (Poisson), over the usual levels that the earlier weeks leave possible. Without
     a usual level nobody knows what no effect would be."""
     if measure.usual is None:
@@ -126,16 +168,16 @@ def _of_count(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> Chance | None
     wanted, up = _count_wanted(measure), measure.direction is Direction.UP
     levels = _usual_levels(measure)
 
-    def of(size: float) -> Weighed:
-        rates = [max(level + size * planned, 1e-9) for level in levels]
+    def of(so_far: float, to_come: float) -> Weighed:
+        rates, coming = ([max(level + size * planned, 1e-9) for level in levels] for size in (so_far, to_come))
         fits = [float(xlogy(events, rate * done)) - rate * done for rate in rates]
-        below = [float(pdtr(wanted - events - up, rate * left)) if wanted - events >= up else 0.0 for rate in rates]
+        below = [float(pdtr(wanted - events - up, rate * left)) if wanted - events >= up else 0.0 for rate in coming]
         best = max(fits)
         weights = [math.exp(fit - best) for fit in fits]
         chance = math.fsum(w * (1 - b if up else b) for w, b in zip(weights, below, strict=True)) / math.fsum(weights)
         return best + math.log(math.fsum(weights)), chance
 
-    return _chance(of, "events as they come")
+    return of, "events as they come"
 
 
 def _usual_levels(measure: Measure) -> list[float]:

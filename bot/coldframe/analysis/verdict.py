@@ -38,6 +38,7 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from coldframe.analysis import cautions, chances, evidence, findings, inputs, sequential
+from coldframe.analysis.chances import NO_RECORD, Record
 from coldframe.analysis.evidence import Evidence
 from coldframe.analysis.findings import Found
 from coldframe.analysis.measures import (
@@ -82,15 +83,16 @@ def judge(
     special_days: Sequence[SpecialDays] = (),
     counting_checked: bool = False,
     stopped: bool = False,
+    record: Record = NO_RECORD,
 ) -> Verdict:
     """The verdict of these weeks under the frozen measure; see the module for the rules.
 
     `weekly_numbers` in any order, each week at most once. `looks_taken`: how often somebody has looked at the numbers
     so far, this look included (0 counts as this one alone); weeks without a look cost nothing, and looking again at
     the same numbers is not counted. `special_days`: known holidays and seasons. `counting_checked`: a person has
-    checked a result that looked too good. `stopped`: the trial ended before its planned weeks. Raises BadNumber: a
-    week logged twice or before it began, numbers of another kind than the measure's, anything that is not what it
-    should be.
+    checked a result that looked too good. `stopped`: the trial ended before its planned weeks. `record`: of the team's
+    earlier trials, for the chance alone. Raises BadNumber: a week logged twice or before it began, numbers of another
+    kind than the measure's, anything that is not what it should be.
     """
     weeks = _checked(measure, weekly_numbers, today)
     looks = inputs.whole("looks_taken", looks_taken)
@@ -106,7 +108,7 @@ def judge(
         seen = None  # whatever it holds is no comparison
     elif outcome is not Outcome.WORSE and seen and (worse := cautions.worse_so_far(measure, standing.used, seen)):
         warnings = (worse, *warnings)
-    return _verdict(measure, standing, seen, boundary, warnings, outcome, reason)
+    return _verdict(measure, standing, seen, boundary, warnings, outcome, reason, record)
 
 
 # --- where the trial stands ---------------------------------------------------------------------------------
@@ -275,6 +277,7 @@ def _verdict(
     warnings: tuple[Caution, ...],
     outcome: Outcome,
     reason: Reason,
+    record: Record,
 ) -> Verdict:
     sign = measure.direction.sign
     used = standing.used
@@ -294,7 +297,7 @@ def _verdict(
         statistic=seen.z * sign if seen and seen.z is not None else None,
         boundary=boundary if seen and seen.z is not None else None,
         test=seen.test if seen else None,
-        chance=chances.by_review(measure, used, seen) if waiting and seen else None,
+        chance=chances.by_review(measure, used, seen, record) if waiting and seen else None,
         first_week=_alone(measure, used[:1]) if used and used[0].week == 1 else None,
         look=standing.looks,
         weeks_used=len(used),

@@ -9,6 +9,8 @@ from coldframe.domain.trial.state import Entry, Given, Reading, Trial
 
 REACHED, BETTER, NOT_REACHED, WORSE = "reached", "better", "not reached", "worse"
 VERDICTS: Final = (REACHED, BETTER, NOT_REACHED, WORSE)
+SHOWN: Final = (REACHED, BETTER)
+"""Those that show the effect which was hoped for."""
 _EARLIER: Final[Mapping[str, str]] = {"met": REACHED, "not met": NOT_REACHED}
 """What an earlier release called them; its trials and its register still hold these."""
 

@@ -45,6 +45,14 @@ def was_met(trial: Trial) -> bool | None:
     return outcome == standing.REACHED if outcome in standing.VERDICTS else None
 
 
+async def record_of(uow: UnitOfWork, tenant: str, team: str) -> tuple[int, int]:
+    """How many of the team's trials were given a verdict here, and how many of these showed an effect."""
+    entries = await uow.search(tenant, [team], Wanted(limit=MAX_SEARCHED))
+    verdicts = [standing.as_called_now(one.verdict) for one in entries if one.decision and not one.brought]
+    told = [one for one in verdicts if one in standing.VERDICTS]
+    return len(told), sum(one in standing.SHOWN for one in told)
+
+
 async def enter(turn: Turn, trial: Trial) -> None:
     await turn.uow.enter(entry_of(trial, turn.now))
 

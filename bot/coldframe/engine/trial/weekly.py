@@ -17,6 +17,7 @@ from coldframe.engine.core import access, endings, lives, review_dates, trial_tu
 from coldframe.engine.core.requests import TrialRequest, of_trial, opens
 from coldframe.engine.core.turn import Carry, Kit, Turn, due_turn
 from coldframe.engine.reading import Unreadable, number_lines, numbers, week_files
+from coldframe.engine.register import registering
 from coldframe.engine.worker import foretelling, judging
 from coldframe.message.packed import ButtonValue, MadeFor, MessageName, Occurrence
 from coldframe.ports.chat import Edited, Inbound, IncomingFile, Pressed, Reply, Said
@@ -296,7 +297,9 @@ async def judged(kit: Kit, trial_id: str) -> tuple[Judged, date]:
         turn = Turn(kit, uow, kit.clock.now())
         trial = await turn.trial(trial_id)
         today, calendar = await trial_turn.today(turn, trial), await trial_turn.calendar_of(turn, trial)
-    found: Judged = await kit.numbers.compute(judging.judge, trial, today, trial_turn.special_days(trial, calendar))
+        record = await registering.record_of(uow, trial.tenant, trial.team)
+    special = trial_turn.special_days(trial, calendar)
+    found: Judged = await kit.numbers.compute(judging.judge, trial, today, special, record)
     if judging.may_be_in_vain(trial, found):
         found = replace(found, in_vain=await kit.numbers.compute(foretelling.in_vain, trial))
     return found, today

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 from math import isfinite
 
+from coldframe.analysis.chances import Record
 from coldframe.analysis.evidence import value
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import (
@@ -37,8 +38,9 @@ SpecialDay = tuple[str, date]
 MAX_UNIT = 60  # characters
 
 
-def judge(trial: Trial, today: date, special: Sequence[SpecialDay] = ()) -> Judged:
-    """What the numbers support under the frozen criterion, with the looks taken so far; this one counts."""
+def judge(trial: Trial, today: date, special: Sequence[SpecialDay] = (), record: tuple[int, int] = (0, 0)) -> Judged:
+    """What the numbers support under the frozen criterion, with the looks taken so far; this one counts. `record`: how
+    many of the team's earlier trials were given a verdict, and how many of these showed an effect."""
     if trial.only_counted:
         return Judged(None, None, "")
     try:
@@ -52,6 +54,7 @@ def judge(trial: Trial, today: date, special: Sequence[SpecialDay] = ()) -> Judg
             special_days=[SpecialDays(name, day, day) for name, day in special],
             counting_checked=bool(trial.counting_checked),
             stopped=bool(trial.stopped),
+            record=Record(*record),
         )
     except BadNumber as bad:
         return Judged(None, None, verdict_words.cannot_be(bad.argument, str(bad.value), bad.allowed))

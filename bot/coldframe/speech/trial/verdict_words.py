@@ -207,9 +207,14 @@ def _first_week(trial: Trial, verdict: Verdict) -> list[tuple[str, Line]]:
 
 
 def _chance_words(chance: Chance) -> str:
-    """The span between few ideas that work and many, which nobody can narrow beforehand."""
+    """The span between few ideas that work and many, which the team's own record alone can narrow."""
     low, high = percent(chance.value), percent(chance.high)
-    return low if low == high else f"{low} if one idea in ten works, {high} if one in three does"
+    if low == high:
+        return low
+    if not chance.record.told:
+        return f"{low} if one idea in ten works, {high} if one in three does"
+    own = f"{chance.record.showed} of {count(chance.record.told, 'trial')}"
+    return f"{low} to {high}: elsewhere one idea in ten to one in three works, here {own} showed an effect"
 
 
 def _chance_of(trial: Trial) -> str:
@@ -238,6 +243,8 @@ def _interval(trial: Trial, effect: Interval) -> str:
     if not (math.isfinite(effect.low) and math.isfinite(effect.high)):
         return difference(trial, effect.estimate)
     low, high = difference(trial, effect.low).partition(" ")[0], difference(trial, effect.high)
+    if trial.criterion.kind not in TWO_GROUPS:  # how sure that is, nobody knows: it depends on how much weeks drift
+        return f"{difference(trial, effect.estimate)}; {low} to {high} as far as weeks don't drift"
     sure = round(100 * effect.confidence)
     return f"{difference(trial, effect.estimate)}; with {sure}% confidence {low} to {high}"
 
