@@ -8,6 +8,11 @@ shares and counts differ more than luck lets them; an effect that wears off from
 sizes, good and bad (normal, half as wide as the plan); for the power of a plan also values with a long tail
 (lognormal).
 
+Half of the teams have a record of up to 24 trials that were given a verdict. Their own share of ideas that work differs
+from team to team around a third or a tenth (beta, worth ten trials); of ideas that work 94 in 100 verdicts say so, of
+the rest 3, as trials of eighty in a hundred power have it. Hard: teams of whose ideas half work, or one in fifty, which
+no share assumed beforehand holds, with at least eight trials on record.
+
 The truth of a chance is the verdict that the same trial came to when all weeks were logged, looked at every week. The
 truth of an interval is whether the difference that the world has lies in it: at every look where it is said to allow
 for looks, else at the end.
@@ -23,12 +28,13 @@ from datetime import date, timedelta
 import numpy as np
 
 from coldframe.analysis import evidence, sequential
-from coldframe.analysis.measures import Count, Kind, Measure, Tally, WeeklyNumbers
+from coldframe.analysis.chances import NO_RECORD, PRIOR_TRIALS, Record
+from coldframe.analysis.measures import SPLITS, Count, Kind, Measure, Tally, WeeklyNumbers
 from coldframe.analysis.outcomes import Outcome, Verdict
 from coldframe.analysis.proportions import Summary
 from coldframe.analysis.sizing import SPAN, PlanMeasure, smallest_target, weeks_needed
 from coldframe.analysis.verdict import judge
-from tests.calibration.claims import Said
+from tests.calibration.claims import NOT_SAID, Said
 
 START = date(2026, 3, 2)
 WEEKS, EARLIER = 6, 8
@@ -46,6 +52,8 @@ PLANS = {
     Kind.SPLIT_MEANS: PlanMeasure(Kind.SPLIT_MEANS, 5.0, 5.3, 1.0, sd=SD),
     Kind.BEFORE_AFTER: PlanMeasure(Kind.BEFORE_AFTER, 10.0, 11.8, sd=SD, baseline_weeks=EARLIER),
     Kind.COUNT_TARGET: PlanMeasure(Kind.COUNT_TARGET, 12.0, 17.0, baseline_weeks=EARLIER),
+    Kind.SPLIT_RATES: PlanMeasure(Kind.SPLIT_RATES, 0.5, 0.6, 1.0),
+    Kind.SHARE_TARGET: PlanMeasure(Kind.SHARE_TARGET, 0.30, 0.40, 1.0),
 }
 
 
@@ -198,46 +206,77 @@ def _measure(plan: PlanMeasure, earlier: tuple[float, ...], weeks: int) -> Measu
 # --- the chance, and the intervals ----------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
+class Team:
+    """How many of its ideas work, as is assumed beforehand and in truth, and what its trials showed."""
+
+    assumed: str
+    works: float
+    record: Record = NO_RECORD
+
+
+OTHER_TEAMS = "teams unlike any assumed"
+UNLIKE = {"a third of ideas work": 0.5, "a tenth of ideas work": 0.02}
+MOST_TOLD, LEAST_TOLD = 24, 8
+SHOWN_IF = (0.03, 0.94)
+"""Of verdicts given, those that show an effect: of ideas that do not work, and of those that do."""
+
+
+def _with_a_record(rng: np.random.Generator, share: str, hard: bool) -> Team:
+    mean = WORKING[share]
+    works = UNLIKE[share] if hard else float(rng.beta(PRIOR_TRIALS * mean, PRIOR_TRIALS * (1 - mean)))
+    told = int(rng.integers(LEAST_TOLD if hard else 0, MOST_TOLD + 1))
+    missing, there = SHOWN_IF
+    return Team(share, works, Record(told, int(rng.binomial(told, works * there + (1 - works) * missing))))
+
+
 def statements(worlds: int, seed: int) -> Iterator[Said]:
     """Chances after weeks 1 and 3, and the interval at the end, of as many trials; a third of them hard."""
     rng = np.random.default_rng(seed)
     plans = [_at_power(plan) for plan in PLANS.values()]
     for number in range(worlds):
-        plan = plans[number % len(plans)]
+        plan = plans[number // 2 % len(plans)]
         share = list(WORKING)[int(rng.integers(2))]
-        hard = HARD[int(rng.integers(len(HARD)))] if rng.random() < 1 / 3 else ""
-        yield from _follow(rng, plan, share, hard)
+        hard = rng.random() < 1 / 3
+        if number % 2:
+            yield from _follow(rng, plan, _with_a_record(rng, share, hard), OTHER_TEAMS if hard else "")
+        else:
+            yield from _follow(rng, plan, Team(share, WORKING[share]), str(rng.choice(HARD)) if hard else "")
 
 
-def _follow(rng: np.random.Generator, plan: PlanMeasure, share: str, hard: str) -> Iterator[Said]:
-    nature = _nature(rng, plan.target - plan.baseline, WORKING[share], hard)
+def _follow(rng: np.random.Generator, plan: PlanMeasure, team: Team, hard: str) -> Iterator[Said]:
+    nature = _nature(rng, plan.target - plan.baseline, team.works, hard)
     earlier, weeks = DRAWN[plan.kind](rng, plan, nature)
     measure = _measure(plan, earlier, WEEKS)
     if measure is None:
         return
     seen = [
-        judge(measure, weeks[:n], n, START + timedelta(weeks=n), counting_checked=True) for n in range(1, WEEKS + 1)
+        judge(measure, weeks[:n], n, START + timedelta(weeks=n), counting_checked=True, record=team.record)
+        for n in range(1, WEEKS + 1)
     ]
     end = next(one for one in seen if one.outcome is not Outcome.TOO_EARLY)
     met = float(end.outcome.value in (MET[:1] if plan.kind is Kind.COUNT_TARGET else MET))
     for number in SAID_AFTER:
         if seen[number - 1].chance is not None and number <= seen.index(end):
-            yield from _chances(plan, seen[number - 1], number, share, hard, met)
+            yield from _chances(plan, seen[number - 1], number, team, hard, met)
     if hard in ("", "weeks drift"):
         told = [one for one in seen if one.effect is not None]
         told = told[-1:] if plan.kind in AT_THE_END else told
         inside = all(_covers(plan, one, nature.effects[0]) for one in told)
-        yield Said(f"interval, {plan.kind.value}", hard or "ordinary", bool(hard), 0.95, float(inside))
+        claim = f"interval, {plan.kind.value}{'' if plan.kind in SPLITS else f': {NOT_SAID}'}"
+        yield Said(claim, hard or "ordinary", bool(hard), 0.95, float(inside))
 
 
-def _chances(plan: PlanMeasure, seen: Verdict, week: int, share: str, hard: str, met: float) -> Iterator[Said]:
+def _chances(plan: PlanMeasure, seen: Verdict, week: int, team: Team, hard: str, met: float) -> Iterator[Said]:
     assert seen.chance is not None
-    claim = f"chance to meet it, if {share}"
-    said = seen.chance.high if share.startswith("a third") else seen.chance.value
+    claim = f"chance to meet it, if {team.assumed}{', with a record' if team.record is not NO_RECORD else ''}"
+    said = seen.chance.high if team.assumed.startswith("a third") else seen.chance.value
     yield Said(claim, hard or f"{plan.kind.value}, week {week}", bool(hard), said, met)
 
 
 def _covers(plan: PlanMeasure, seen: Verdict, effect: float) -> bool:
+    if plan.kind is Kind.SPLIT_RATES:
+        effect = 1 + effect / plan.baseline
     if plan.kind is Kind.COUNT_TARGET:  # the interval is that of the count so far
         truth = (plan.baseline + effect) * seen.weeks_used
     else:

@@ -23,7 +23,8 @@ import numpy as np
 import numpy.typing as npt
 
 from coldframe.domain.round.disclosure import Figures, voters_needed
-from coldframe.engine.worker.explaining import sureness
+from coldframe.engine.worker.explaining import first_stays
+from coldframe.speech.round import sure_words
 from tests.calibration.claims import NOT_SAID, Said
 
 Floats = npt.NDArray[np.float64]
@@ -93,8 +94,13 @@ def statements(worlds: int, seed: int) -> Iterator[Said]:
             found = count(rng, family, spread)
             if found is not None:
                 world = family.name if family.hard else f"{family.name}, spread {spread:g}"
-                unsaid = f"{claim}: {NOT_SAID}" if family.name == OTHER_MOODS else claim
-                yield Said(unsaid, world, family.hard, *found)
+                yield Said(f"{claim}{_unsaid(family, found[0])}", world, family.hard, *found)
+
+
+def _unsaid(family: Family, stays: float) -> str:
+    if family.name == OTHER_MOODS:
+        return f" by teams in other moods: {NOT_SAID}"
+    return f", in words ({NOT_SAID} as a figure)" if stays < sure_words.MOSTLY else ""
 
 
 def _dots(rng: np.random.Generator, family: Family, spread: float) -> tuple[float, float] | None:
@@ -127,9 +133,10 @@ def _one(
         people,
         quota,
     )
-    said = sureness(told, weight or 1, 2).first_stays
-    if said is None:
+    stays = first_stays(told, weight or 1)
+    if stays is None:
         return None
+    said = stays if stays < sure_words.MOSTLY else sure_words.of_100(stays) / 100
     shares = firsts(cast, chief, weight or 1)
     here = shares[0] > 0
     return said, float(shares[1:][:, here].mean(axis=0).max())
