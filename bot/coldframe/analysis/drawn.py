@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
 from coldframe.analysis import evidence, inputs, proportions
+from coldframe.analysis.drift import leaning
 from coldframe.analysis.measures import SPLITS, Count, Kind, Measure, Tally, WeeklyNumbers
 from coldframe.analysis.proportions import Summary
 
@@ -100,21 +101,6 @@ def planned(
         levels = _drifting(rng, measure, levels, trials, drift)
     sums = _DRAW[measure.kind](rng, measure, levels, sizes, (trials, weeks), spread)
     return Drawn(measure, sums, *by_week)
-
-
-LEANING: Final = 0.3
-"""How alike weeks are that follow each other (an AR(1)): drift at its worst, with nothing else."""
-
-
-def leaning(rng: Any, trials: int, weeks: int) -> Array:
-    """Normal values of which each week's leans on the one before."""
-    import numpy as np
-
-    steps = rng.normal(size=(trials, weeks))
-    found = [steps[:, 0]]
-    for step in steps.T[1:]:
-        found.append(LEANING * found[-1] + math.sqrt(1 - LEANING**2) * step)
-    return np.stack(found, axis=1)
 
 
 def _drifting(rng: Any, measure: Measure, levels: Levels, trials: int, drift: float) -> Levels:

@@ -21,6 +21,7 @@ from typing import Final
 
 from coldframe.analysis import drawn, findings, inputs, sequential
 from coldframe.analysis.drawn import Array, Drawn
+from coldframe.analysis.drift import leaning
 from coldframe.analysis.measures import SPLITS, Count, Kind, Measure, Numbers, Tally, WeeklyNumbers
 from coldframe.analysis.outcomes import Outcome
 from coldframe.analysis.verdict import MIN_WEEKS
@@ -258,6 +259,6 @@ def false_alarms_by_drift(earlier: int, weeks: int, trials: int = TRIALS, seed: 
     they only drift: the level and the size of the drift do not matter."""
     import numpy as np
 
-    values = drawn.leaning(np.random.default_rng(seed), trials, earlier + weeks)
+    values = leaning(np.random.default_rng(seed), trials, earlier + weeks)
     t, freedom = drawn.welch(values[:, :earlier], values[:, earlier:])
     return float((t >= drawn.student(freedom, 0.05)).mean())

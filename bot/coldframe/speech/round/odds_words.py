@@ -100,8 +100,8 @@ def _if_weeks_drift(share: float) -> Line:
     if share < WORTH_SAYING:
         return ()
     return line(
-        "These odds are of weeks that differ by luck alone. Where they drift by a tenth, about {n} of 100 such trials "
-        "seem better though nothing changed.",
+        "Should weeks drift by a tenth, about {n} of 100 such trials seem better though nothing changed; the odds "
+        "above leave that out.",
         n=_of_100(share),
     )
 
