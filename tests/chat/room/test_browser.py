@@ -47,13 +47,18 @@ class Site:
     async def shut(self) -> None:
         await self._runner.cleanup()
 
-    async def page(self, who: str, place: str = "c:growth", **options: Any) -> Any:
+    async def blank(self, **options: Any) -> Any:
+        """A browser with nothing in it."""
         context = await self._browser.new_context(reduced_motion="reduce", **options)
         self._contexts.append(context)
         page = await context.new_page()
         page.set_default_timeout(8000)
         page.on("pageerror", lambda error: self.troubles.append(str(error)))
         page.on("console", lambda said: said.type == "error" and self.troubles.append(said.text))
+        return page
+
+    async def page(self, who: str, place: str = "c:growth", **options: Any) -> Any:
+        page = await self.blank(**options)
         await page.goto(f"http://localhost:{self.port}/as/{who}#{place}")
         await expect(page.locator("#messages > li").first).to_be_visible()
         return page

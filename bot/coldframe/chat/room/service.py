@@ -204,9 +204,11 @@ class Room(BotSide):
         """Sends the form that was opened for the person; fields left out keep what they held at first."""
         if forged:
             return await self._act(person, self.direct(person), Submitted(action, value, dict(fields)), key)
-        if key is not None and self.log.is_done(key):
-            return Reply()
         opened = self.log.form(person, action, value)
+        if key is not None and self.log.is_done(key):
+            if (next_one := self.log.form_opened_by(key)) is not None or opened is None:
+                return Reply(form=next_one)
+            key = None  # something was wrong with it, and the answer did not arrive
         if opened is None:
             raise NotThere(room_words.NO_FORM)
         place, form = opened

@@ -2,16 +2,18 @@
 
 import { announce, el, freshId, openDialog } from "./dom.js";
 import { lineOf } from "./card.js";
+import { drafts } from "./drafts.js";
+import { limited } from "./limits.js";
 
-const draftKey = (form) => `form ${location.pathname} ${form.action} ${form.value}`;
+const draftOf = (form) => `form ${form.action} ${form.value}`;
 
 export function dropDraft(form) {
-  sessionStorage.removeItem(draftKey(form));
+  drafts.drop(draftOf(form));
 }
 
 // `send(fields)` resolves with the server's answer; `closed(sent)` is called at the end.
 export function openForm(form, state, send, closed) {
-  const draft = JSON.parse(sessionStorage.getItem(draftKey(form)) ?? "{}");
+  const draft = drafts.get(draftOf(form)) ?? {};
   const fields = form.fields.map((field) => fieldOf(field, draft[field.name] ?? field.initial, state));
   const trouble = el("p", { class: "trouble", role: "alert", tabindex: "-1" });
   const submit = el("button", { type: "submit", class: "primary" }, el("span", { "aria-hidden": "true" }, "→ "), form.submit);
@@ -21,11 +23,13 @@ export function openForm(form, state, send, closed) {
   let sent = false;
 
   const values = () => Object.fromEntries(fields.map((one) => [one.name, one.value()]));
-  sheet.addEventListener("input", () => sessionStorage.setItem(draftKey(form), JSON.stringify(values())));
+  sheet.addEventListener("input", () => drafts.put(draftOf(form), values()));
   box.addEventListener("close", () => closed(sent));
   sheet.addEventListener("submit", async (event) => {
     event.preventDefault();
     if (submit.getAttribute("aria-disabled") === "true") return;
+    const long = fields.find((one) => !one.fits());
+    if (long) return long.focus();
     submit.setAttribute("aria-disabled", "true");
     const answer = await send(values());
     submit.removeAttribute("aria-disabled");
@@ -48,13 +52,13 @@ function fieldOf(field, value, state) {
   const error = el("p", { class: "error", id: `${id}-error` });
   const described = { "aria-describedby": `${id}-error ${id}-hint` };
   const control = CONTROLS[field.shape](field, value, id, described, state);
-  const count = field.shape === "long" || field.shape === "text" ? counter(field, control) : null;
+  const limit = field.shape === "long" || field.shape === "text" ? limited(control.node, field.most) : null;
   const label = control.group ? null : el("label", { for: id }, field.label);
   const inside = field.shape === "tick" ? [control.node, label] : [label, control.node];
   const node = control.group
     ? el("fieldset", { class: "field", ...described }, el("legend", {}, field.label), hint, error, control.node)
-    : el("div", { class: "field" }, inside, count, hint, error);
-  return { name: field.name, node, value: control.value, focus: control.focus, tell: (words) => tell(words, node, error) };
+    : el("div", { class: "field" }, inside, limit?.node, hint, error);
+  return { name: field.name, node, value: control.value, focus: control.focus, fits: () => limit?.check() ?? true, tell: (words) => tell(words, node, error) };
 }
 
 function tell(words, node, error) {
@@ -64,14 +68,6 @@ function tell(words, node, error) {
     else input.removeAttribute("aria-invalid");
   }
   return Boolean(words);
-}
-
-function counter(field, control) {
-  const node = el("p", { class: "hint" });
-  const show = () => { node.textContent = `${[...control.value()].length} of at most ${field.most} characters`; };
-  control.node.addEventListener("input", show);
-  show();
-  return node;
 }
 
 const one = (node) => ({ node, value: () => node.value, focus: () => node.focus() });

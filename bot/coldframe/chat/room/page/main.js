@@ -1,26 +1,31 @@
 // Puts the room together: the line, what is known, what is shown.
 
 import { announce, byId, confirmed, el, moment, plain, setNow, setZone, tellTimes, zoneName } from "./dom.js";
-import { Wire } from "./wire.js";
+import { Wire, key } from "./wire.js";
 import { State } from "./state.js";
 import { Talk } from "./talk.js";
 import { cardOf } from "./card.js";
 import { dropDraft, openForm } from "./forms.js";
 import { writingBox } from "./writing.js";
 import { Rehearsal } from "./rehearsal.js";
+import { drafts } from "./drafts.js";
+import { Devices } from "./devices.js";
+import { Unsent } from "./unsent.js";
 
 const state = new State();
 const wire = new Wire(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${location.pathname}/wire`, () => state.hello());
 const talk = new Talk(state, {
   press,
   react: (message, emoji, added) => told(wire.act({ do: "react", message, emoji, added })),
-  edit: (message, text) => wire.act({ do: "edit", message, text }),
+  edit: (message, text) => unsent.send({ do: "edit", message, text }),
   erase: (message) => told(wire.act({ do: "erase", message })),
   putAway: (note) => wire.ask({ do: "put_away", note }),
   earlier: (place, before) => wire.ask({ do: "earlier", place, before }),
   say,
 });
 const rehearsal = new Rehearsal(state, wire);
+const unsent = new Unsent(state, wire);
+const devices = new Devices(wire);
 setNow(() => state.now());
 setInterval(tellTimes, 30000);
 let drawing = false; // whether the page is about to be drawn anew
@@ -38,7 +43,7 @@ function say(place, text, files, thread = null) {
   acted = performance.now();
   const order = /^\s*\/coldframe(?=\s|$)/i.exec(text);
   if (order) return answered(wire.act({ do: "command", place, text: text.slice(order[0].length).trim() }));
-  return wire.act({ do: "say", place, text, thread, files });
+  return unsent.send({ do: "say", place, text, thread, files });
 }
 
 async function press(message, button, node) {
@@ -67,7 +72,11 @@ function showForm(form) {
   state.forms = [...state.forms.filter((one) => one.action !== form.action || one.value !== form.value), form];
   const send = (fields) => {
     acted = performance.now();
-    return wire.act({ do: "submit", action: form.action, value: form.value, fields }).then((answer) => {
+    const name = `sending ${form.action} ${form.value}`; // sent again after a reload, it is the same act
+    const act = { do: "submit", action: form.action, value: form.value, fields, key: drafts.get(name) ?? key() };
+    drafts.put(name, act.key);
+    return wire.ask(act).then((answer) => {
+      drafts.drop(name);
       if (!answer.error && !Object.keys(answer.errors ?? {}).length) {
         state.forms = state.forms.filter((one) => one !== form);
         if (answer.form) queueMicrotask(() => showForm(answer.form));
@@ -183,7 +192,7 @@ function markRead() {
 
 function drawLine() {
   const waiting = wire.waiting;
-  if (wire.isGone) return announceLoudly("You are no longer in this room; your link does not open it any more.");
+  if (wire.isGone) return announceLoudly("You are no longer let in here: you left the room, or this browser was signed out.");
   byId("line").textContent = wire.isOpen ? "" : `The line to the room is down; it is tried again by itself.${waiting ? ` ${waiting} of your acts wait for it.` : ""}`;
 }
 
@@ -192,8 +201,14 @@ function drawLine() {
 wire.addEventListener("welcome", (event) => {
   state.welcome(event.detail);
   marked = "";
+  byId("devices").hidden = state.acting;
+  byId("hidden").hidden = !event.detail.hidden;
+  keepFor(event.detail.seals);
   drawAll();
 });
+wire.addEventListener("seals", ({ detail }) => keepFor(detail.seals));
+drafts.addEventListener("changed", ({ detail }) => detail.startsWith("change ") && drawSoon());
+byId("devices").addEventListener("click", () => devices.open());
 wire.addEventListener("messages", ({ detail }) => {
   const fresh = detail.items.filter((item) => !state.messages.has(item.id) && item.author !== state.me);
   state.put(detail.items);
@@ -226,10 +241,18 @@ byId("title").tabIndex = -1;
 byId("skip-newest").addEventListener("click", (event) => { event.preventDefault(); const last = byId("messages").lastElementChild; if (last) { last.tabIndex = -1; last.focus(); last.scrollIntoView({ block: "nearest" }); } });
 byId("skip-writing").addEventListener("click", (event) => { event.preventDefault(); byId("writing").querySelector("textarea")?.focus(); });
 
+// Opens what this browser kept, and sends what waits.
+async function keepFor(seals) {
+  if (!state.life) return; // a welcome is on its way, with keys of its own
+  await drafts.unlock(state.life, state.me, seals);
+  unsent.again();
+}
+
 async function greetAnew() {
   state.forget();
   const welcome = await wire.ask({ do: "hello", ...state.hello() });
   state.welcome(welcome);
+  keepFor(welcome.seals);
   talk.clear();
   drawAll();
 }

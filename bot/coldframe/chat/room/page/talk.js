@@ -2,6 +2,7 @@
 
 import { announce, byId, confirmed, el, moment, size, theirs, timeOf, zoneName } from "./dom.js";
 import { cardOf } from "./card.js";
+import { correction, isBegun } from "./correcting.js";
 import { chips, pick } from "./reactions.js";
 import { writingBox } from "./writing.js";
 
@@ -9,6 +10,7 @@ export class Talk {
   #nodes = new Map(); // message or note id -> its list item
   #looks = new Map(); // the same -> what it was drawn from
   #open = new Set(); // threads that are unfolded
+  #changing = new Set(); // messages of one's own that are being changed
   #place = null;
   #mark = ""; // the last message read when the conversation was opened
   #more = new Map();
@@ -127,7 +129,8 @@ export class Talk {
   // What the item looks like as one string: it is drawn again only when this changes.
   #look(item, isNote) {
     const thread = isNote ? [] : this.state.thread(item.id);
-    return [lookOf(item), ...thread.map(lookOf), this.#open.has(item.id), this.state.names].join("|");
+    const changing = [item, ...thread].map((one) => [this.#changing.has(one.id), isBegun(one)]);
+    return [lookOf(item), ...thread.map(lookOf), this.#open.has(item.id), changing, this.state.names].join("|");
   }
 
   #keyed(id, look, draw) {
@@ -167,6 +170,7 @@ export class Talk {
     if (item.gone) return el("p", { class: "small" }, "This message was taken back.");
     if (item.card) return cardOf(item.card, (button, node) => this.acts.press(item.id, button, node));
     if (!item.text) return null;
+    if (this.#changing.has(item.id)) return correction(item, { save: (text) => this.acts.edit(item.id, text), stop: () => this.#stopChanging(item) });
     return el("p", { class: "said" }, item.mentioned ? el("span", { class: "who" }, "@coldframe ") : null, theirs(item.text));
   }
 
@@ -190,25 +194,21 @@ export class Talk {
       { class: "tools" },
       item.thread ? null : tool("Reply", () => this.unfold(item.id)),
       tool("React", () => pick(`React to the ${what}`, (emoji) => this.acts.react(item.id, emoji, true))),
-      mine && item.text ? tool("Change", () => this.#change(item)) : null,
+      mine && item.text && !this.#changing.has(item.id) ? tool(isBegun(item) ? "Go on with your change" : "Change", () => this.#change(item)) : null,
       mine ? tool("Take back", () => this.#takeBack(item)) : null,
     );
   }
 
   #change(item) {
-    const place = byId(`at-${item.id}`).querySelector(".said");
-    const box = el("textarea", { rows: 3, "aria-label": "Change your message" });
-    box.value = item.text;
-    const stop = () => form.replaceWith(place);
-    const form = el("form", { class: "write" }, box, el("p", { class: "row" }, el("button", { type: "submit", class: "primary" }, "Save"), el("button", { type: "button", click: stop }, "Cancel")));
-    form.addEventListener("submit", async (event) => {
-      event.preventDefault();
-      const answer = await this.acts.edit(item.id, box.value);
-      stop();
-      if (answer.error) announce(answer.error);
-    });
-    place.replaceWith(form);
-    box.focus();
+    this.#changing.add(item.id);
+    this.show(this.#place);
+    byId(`at-${item.id}`)?.querySelector('[data-focus="change"]')?.focus();
+  }
+
+  #stopChanging(item) {
+    this.#changing.delete(item.id);
+    this.show(this.#place);
+    byId(`at-${item.id}`)?.querySelector('[data-focus="Change"]')?.focus();
   }
 
   async #takeBack(item) {

@@ -44,6 +44,12 @@ export class Wire extends EventTarget {
     });
   }
 
+  // What is asked no more: should it come yet, nobody waits for the answer.
+  forget(key) {
+    for (const [n, one] of this.#asked) if (one.order?.key === key) this.#asked.delete(n);
+    this.dispatchEvent(new Event("line"));
+  }
+
   act(order) {
     return this.ask({ ...order, key: key() });
   }
@@ -97,8 +103,8 @@ export class Wire extends EventTarget {
     this.#open = false;
     // What only asked to see something is asked anew by the welcome; acts wait for the line.
     for (const [n, one] of this.#asked) if (!one.order?.key) this.#asked.delete(n);
-    this.dispatchEvent(new CustomEvent("line", { detail: event }));
     if (event.code === GONE) this.#gone = true;
+    this.dispatchEvent(new CustomEvent("line", { detail: event }));
     if (this.#gone) return;
     const wait = WAIT[Math.min(this.#tries++, WAIT.length - 1)];
     this.#timer = setTimeout(() => this.#connect(), wait * (0.5 + Math.random()));

@@ -1,18 +1,23 @@
 // Where people write: a conversation's box and each thread's box.
 
 import { announce, el, freshId, size } from "./dom.js";
+import { drafts } from "./drafts.js";
+import { limited } from "./limits.js";
 
-const MOST_TEXT = 40000;
+export const MOST_TEXT = 40000;
 const MOST_FILES = 3;
 const MOST_BYTES = 1 << 20;
 
-const draftKey = (place, thread) => `draft ${location.pathname} ${place} ${thread ?? ""}`;
+const draftOf = (place, thread) => `draft ${place} ${thread ?? ""}`;
 
 // `send(text, files)` resolves with the server's answer.
 export function writingBox({ place, thread, label, hint, send, ask }) {
   const id = freshId("write");
   const box = el("textarea", { id, rows: 1, "data-focus": "write", "aria-describedby": hint ? `${id}-hint` : null });
-  box.value = sessionStorage.getItem(draftKey(place, thread)) ?? "";
+  const name = draftOf(place, thread);
+  const until = place === "d" ? "step" : "sent"; // what is said to everybody ends with no step
+  drafts.bind(box, name, until);
+  const limit = limited(box, MOST_TEXT, { always: false });
   const trouble = el("p", { class: "trouble", role: "alert" });
   const chosen = el("ul", { class: "chosen" });
   const file = thread ? null : el("input", { type: "file", multiple: true, class: "unseen", id: `${id}-file`, tabindex: "-1", "aria-hidden": "true", change: () => list() });
@@ -23,6 +28,7 @@ export function writingBox({ place, thread, label, hint, send, ask }) {
     { class: "write" },
     el("label", { for: id }, label),
     box,
+    limit.node,
     chosen,
     trouble,
     file,
@@ -30,8 +36,8 @@ export function writingBox({ place, thread, label, hint, send, ask }) {
   );
 
   const list = () => chosen.replaceChildren(...[...file.files].map((one) => el("li", {}, `${one.name}, ${size(one.size)}`)));
-  const keep = () => sessionStorage.setItem(draftKey(place, thread), box.value);
-  box.addEventListener("input", () => { keep(); trouble.textContent = ""; });
+  const fill = (text) => { box.value = text; box.dispatchEvent(new Event("input")); };
+  box.addEventListener("input", () => { trouble.textContent = ""; });
   box.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || event.shiftKey || event.isComposing) return;
     event.preventDefault();
@@ -41,27 +47,21 @@ export function writingBox({ place, thread, label, hint, send, ask }) {
     event.preventDefault();
     const text = box.value;
     const files = file ? [...file.files] : [];
-    const problem = check(text, files);
-    if (problem) { trouble.textContent = problem; return box.focus(); }
+    const problem = files.length > MOST_FILES ? `At most ${MOST_FILES} files go with one message. Nothing was sent.` : "";
+    if (problem) trouble.textContent = problem;
+    if (problem || !limit.check()) return box.focus();
     if (!text.trim() && !files.length) return;
-    box.value = "";
-    keep();
+    fill("");
     if (file) { file.value = ""; list(); }
     const answer = await send(text, await Promise.all(files.map(packed)));
     if (answer.error) {
+      if (!box.value) fill(text);
       trouble.textContent = answer.error;
-      if (!box.value) { box.value = text; keep(); }
     } else if (answer.taken === false) {
       trouble.textContent = "Kept. coldframe could not take it in just now and will get it again by itself.";
     } else announce("Sent.");
   });
   return form;
-}
-
-function check(text, files) {
-  if (text.length > MOST_TEXT) return `That has ${text.length.toLocaleString("en")} characters; the most that the room takes is ${MOST_TEXT.toLocaleString("en")}. Nothing was sent.`;
-  if (files.length > MOST_FILES) return `At most ${MOST_FILES} files go with one message. Nothing was sent.`;
-  return "";
 }
 
 async function packed(file) {

@@ -1,0 +1,142 @@
+// What this browser keeps of half-written words, for all its tabs, until they are sent or their step is over.
+//
+// At rest each is closed with a key that the room gives to this person's signed-in browsers and keeps nowhere in the
+// browser; when a step ends, the room throws the key away, and what was closed with it opens no more. A page that came
+// over plain HTTP from another machine has no cipher: there it stands open in the browser's store until it is removed.
+
+const STORE = "kept";
+const bytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
+
+export class Drafts extends EventTarget {
+  #known = new Map(); // name -> value, in clear, in this page's memory alone
+  #seals = new Map(); // "step" or "sent" -> { name, key }
+  #scope = ""; // whose they are, of which life of the room
+  #base = null;
+  #queue = Promise.resolve(); // writes go one after the other, so that the last one stays
+  #tabs = new BroadcastChannel("coldframe drafts");
+
+  constructor() {
+    super();
+    this.#tabs.addEventListener("message", ({ data }) => data.scope === this.#scope && this.#learn(data.name, data.value));
+  }
+
+  // With the keys that the room gave. What was closed with others is over, and goes.
+  unlock(life, me, seals) {
+    const scope = `${life} ${me} `;
+    if (scope !== this.#scope) this.#known.clear();
+    this.#scope = scope;
+    this.#queue = this.#queue.then(() => this.#open(life, seals)).catch(() => {});
+    return this.#queue;
+  }
+
+  get(name) {
+    return this.#known.get(name);
+  }
+
+  names(stem) {
+    return [...this.#known.keys()].filter((name) => name.startsWith(stem)).sort();
+  }
+
+  // `until`: "step" for what ends with its step, "sent" for what has its own end.
+  put(name, value, until = "step") {
+    this.#known.set(name, value);
+    this.#tabs.postMessage({ scope: this.#scope, name, value });
+    this.#later(() => this.#write(name, until));
+  }
+
+  drop(name) {
+    if (!this.#known.delete(name)) return;
+    this.#tabs.postMessage({ scope: this.#scope, name });
+    this.#later(() => this.#do("readwrite", (store) => store.delete(this.#scope + name)));
+  }
+
+  // A field that is kept as it is typed; the same in every tab.
+  bind(field, name, until = "step") {
+    field.dataset.draft = name;
+    if (this.#known.has(name)) field.value = this.#known.get(name);
+    field.addEventListener("input", () => (field.value ? this.put(name, field.value, until) : this.drop(name)));
+    return field;
+  }
+
+  // --- other tabs, and what was there before
+
+  #learn(name, value) {
+    if (value === undefined) this.#known.delete(name);
+    else this.#known.set(name, value);
+    this.#tell(name);
+  }
+
+  #tell(name) {
+    for (const field of document.querySelectorAll(`[data-draft="${CSS.escape(name)}"]`)) {
+      if (field !== document.activeElement || !document.hasFocus()) field.value = this.#known.get(name) ?? "";
+    }
+    this.dispatchEvent(new CustomEvent("changed", { detail: name }));
+  }
+
+  // --- the browser's store
+
+  #later(work) {
+    this.#queue = this.#queue.then(work).catch(() => {}); // a browser that keeps nothing keeps it in the page
+  }
+
+  async #open(life, seals) {
+    this.#base ??= await opened();
+    this.#seals.clear();
+    for (const [until, seal] of Object.entries(seals)) this.#seals.set(until, { name: seal.name, key: await keyOf(seal.key) });
+    const all = await this.#do("readonly", (store) => store.getAll());
+    for (const row of all) {
+      const seal = [...this.#seals.values()].find((one) => one.name === row.seal);
+      if (row.scope !== this.#scope) {
+        if (!row.scope.startsWith(`${life} `)) await this.#do("readwrite", (store) => store.delete(row.id)); // of a room begun anew
+      } else if (!seal) await this.#end(row);
+      else if (!this.#known.has(row.name)) this.#learn(row.name, await unsealed(row, seal.key));
+    }
+  }
+
+  async #end(row) {
+    this.#known.delete(row.name);
+    await this.#do("readwrite", (store) => store.delete(row.id));
+    this.#tell(row.name);
+  }
+
+  async #write(name, until) {
+    if (!this.#known.has(name) || !this.#seals.has(until)) return;
+    const { name: seal, key } = this.#seals.get(until);
+    const row = { id: this.#scope + name, scope: this.#scope, name, seal, ...(await closed(this.#known.get(name), key)) };
+    await this.#do("readwrite", (store) => store.put(row));
+  }
+
+  #do(mode, what) {
+    return new Promise((done, failed) => {
+      const turn = this.#base.transaction(STORE, mode, { durability: "strict" });
+      const asked = what(turn.objectStore(STORE));
+      turn.oncomplete = () => done(asked.result);
+      turn.onerror = turn.onabort = () => failed(turn.error);
+    });
+  }
+}
+
+function opened() {
+  return new Promise((done, failed) => {
+    const asked = indexedDB.open("coldframe", 1);
+    asked.onupgradeneeded = () => asked.result.createObjectStore(STORE, { keyPath: "id" });
+    asked.onsuccess = () => done(asked.result);
+    asked.onerror = () => failed(asked.error);
+  });
+}
+
+const keyOf = (raw) => (globalThis.crypto?.subtle ? crypto.subtle.importKey("raw", bytes(raw), "AES-GCM", false, ["encrypt", "decrypt"]) : null);
+
+async function closed(value, key) {
+  if (!key) return { open: value };
+  const iv = crypto.getRandomValues(new Uint8Array(12));
+  const plain = new TextEncoder().encode(JSON.stringify(value));
+  return { iv, sealed: await crypto.subtle.encrypt({ name: "AES-GCM", iv }, key, plain) };
+}
+
+async function unsealed(row, key) {
+  if (!key || !row.sealed) return row.open;
+  return JSON.parse(new TextDecoder().decode(await crypto.subtle.decrypt({ name: "AES-GCM", iv: row.iv }, key, row.sealed)));
+}
+
+export const drafts = new Drafts();
