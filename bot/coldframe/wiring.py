@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterable
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -27,7 +27,7 @@ from coldframe.engine.register.teams import reader
 from coldframe.engine.round import clearing
 from coldframe.engine.uses import assembled
 from coldframe.errors import ColdframeError
-from coldframe.ports.chat import Clock, Ids, Inbound, Intake, Reply
+from coldframe.ports.chat import Chat, Clock, Ids, Inbound, Intake, Reply
 from coldframe.ports.standing import Watched
 from coldframe.render.artefacts import Draughtsman, Workshop
 from coldframe.store import past, standing
@@ -52,6 +52,8 @@ from coldframe.store.whereabouts import direct_places
 from coldframe.timing.zones import pin_zone_data, zone_names
 
 if TYPE_CHECKING:
+    from aiohttp.web import RouteDef
+
     from coldframe.chat.slack.accounts import Options
     from coldframe.engine.alarm import Alarm
 
@@ -243,7 +245,6 @@ async def run_slack(
     # heavy: Slack's framework, the alarm clock and the web server, which a room in a test goes without
     from coldframe.chat.slack.app import slack_platform
     from coldframe.engine.alarm import Alarm
-    from coldframe.feeds import routes as feeds
 
     pinned_zones()
     ids = RandomIds()
@@ -253,11 +254,10 @@ async def run_slack(
     try:
         options, make = slack_options(settings), Workshop(studio, time.now)
         async with slack_platform(options, time, make, store.database.engine) as platform:
-            feed = None
-            if mode == "http" and settings.public_url:
-                platform.more_routes = feeds.feed_routes(store, store.tag, time, reader(store, platform.chat))
-                feed = feeds.addresses(settings.public_url, store.tag)
-            engine = assembled(store, platform.chat, time, ids, studio, feed)
+            door = Doorway()
+            web = by_web(settings, store, time, platform.chat, door, http=mode == "http")
+            platform.more_routes = web.routes
+            engine = assembled(store, platform.chat, time, ids, studio, web.feed, web.numbers_at)
             platform.returned = engine.returned
             veil = await store.veil()
             platform.directs = lambda: direct_places(store.database, veil)
@@ -267,15 +267,48 @@ async def run_slack(
             memory.let_stand()
             try:
                 async with watched(
-                    settings, store, time, alarm, lambda: platform.connected(), stop, "slack"
+                    settings, store, time, alarm, lambda: platform.connected(), stop, "slack", web.watched
                 ) as metered:
+                    door.intake = metered(Measured(engine, platform.chat.person_known))
                     ready()
-                    await platform.serve(metered(Measured(engine, platform.chat.person_known)), stop, mode)
+                    await platform.serve(door.intake, stop, mode)
             finally:
                 await alarm.close()
     finally:
         await store.close()
         await studio.close()
+
+
+@dataclass(slots=True)
+class Doorway:
+    """Where programs' numbers come in; addresses are made before the engine that takes them."""
+
+    intake: Intake = field(default_factory=_NotYet)
+
+
+@dataclass(frozen=True, slots=True)
+class ByWeb:
+    """What is served under the public address, or else on the port for those who run the bot, and where people find
+    it."""
+
+    routes: tuple[RouteDef, ...] = ()
+    watched: tuple[RouteDef, ...] = ()
+    feed: Callable[[str, str, str], str] | None = None
+    numbers_at: Callable[[str, str, str, str], str] | None = None
+
+
+def by_web(settings: Settings, store: SqlStore, clock: Clock, chat: Chat, door: Doorway, *, http: bool) -> ByWeb:
+    from coldframe.feeds import numbers  # heavy: the web server
+    from coldframe.feeds import routes as feeds
+
+    counted = numbers.numbers_routes(store, store.tag, clock, lambda: door.intake)
+    if http and settings.public_url:
+        dates, base = feeds.feed_routes(store, store.tag, clock, reader(store, chat)), settings.public_url
+        return ByWeb((*dates, *counted), (), feeds.addresses(base, store.tag), numbers.addresses(base, store.tag))
+    if not settings.watch_port:
+        return ByWeb()
+    base = f"http://{settings.host}:{settings.watch_port}"
+    return ByWeb(watched=counted, numbers_at=numbers.addresses(base, store.tag))
 
 
 Wrapped = Callable[[Intake], Intake]
@@ -290,9 +323,10 @@ async def watched(
     connected: Callable[[], bool],
     stop: asyncio.Event,
     platform: str,
+    more: Iterable[RouteDef] = (),
 ) -> AsyncIterator[Wrapped]:
     """Serves health, readiness and figures if a port is set for them; gives what wraps the intake that is counted.
-    `clock`: the one by which things fall due."""
+    `clock`: the one by which things fall due; `more` is served beside it."""
     if settings.watch_port is None:
         yield lambda intake: intake
         return
@@ -304,7 +338,7 @@ async def watched(
 
     meter = Meter(lambda: logs.told)
     eyes = Eyes(figures, alarm.still, connected, stop.is_set)
-    async with served(eyes, meter, settings.host, settings.watch_port):
+    async with served(eyes, meter, settings.host, settings.watch_port, more):
         yield lambda intake: Metered(intake, meter, platform, SystemClock().steady)
 
 

@@ -150,14 +150,17 @@ async def _opened(
     from coldframe.chat.room.server import Server, serve
     from coldframe.engine.intake.flood import Measured
     from coldframe.engine.register.teams import reader
+    from coldframe.feeds import numbers
     from coldframe.feeds.routes import addresses, feed_routes
 
-    house.room.intake = metered(Measured(house.engine, house.room.person_known))
+    house.room.intake = intake = metered(Measured(house.engine, house.room.person_known))
     dates = feed_routes(house.store, house.store.tag, wall, reader(house.store, house.room))
+    counted = numbers.numbers_routes(house.store, house.store.tag, wall, lambda: intake)
     called = reach.names(host, names)
-    runner, real_port = await serve(Server(house.room, wall, hosts=called, more=dates), host, port)
+    runner, real_port = await serve(Server(house.room, wall, hosts=called, more=(*dates, *counted)), host, port)
     base = f"http://{called[0]}:{real_port}"
-    house.engine.kit = replace(house.kit, feed=addresses(base, house.store.tag))
+    tag = house.store.tag
+    house.engine.kit = replace(house.kit, feed=addresses(base, tag), numbers_at=numbers.addresses(base, tag))
     retrying = asyncio.create_task(_every(30, house.room.redeliver, wall.sleep))
     try:
         yield base

@@ -257,7 +257,10 @@ TABLE: Mapping[Act, Row] = {
     Act.GO_LIVE: _row(_TRIAL, {_O, _F}, "trial.live, trial.live_since, trial.live_move"),
     Act.LATE_BUILD: _row(_TRIAL, {_O, _F, _D}, "trial.live_agree, trial.smaller, trial.give_up"),
     Act.LOG: _row(
-        _TRIAL, {_O, _F}, "numbers or a file in private, trial.log, trial.take, trial.check, trial.more, trial.calm"
+        _TRIAL,
+        {_O, _F},
+        "numbers or a file in private, numbers sent to its web address, trial.log, trial.take, "
+        "trial.check, trial.more, trial.calm, trial.address, trial.address_new",
     ),
     Act.GUARD: _row(_TRIAL, {_O, _F, _D}, "trial.guard"),
     Act.LOOK_AFTER: _row(_TRIAL, {_O}, "trial.stop, trial.block, trial.hand_over"),

@@ -44,7 +44,18 @@ from coldframe.engine.round import (
     what_now,
 )
 from coldframe.engine.round.steps import PLAYS, notes, placement, voting
-from coldframe.engine.trial import bringing, building, forecasts, guards, ownership, reviews, signing, under_way, weekly
+from coldframe.engine.trial import (
+    addresses,
+    bringing,
+    building,
+    forecasts,
+    guards,
+    ownership,
+    reviews,
+    signing,
+    under_way,
+    weekly,
+)
 from coldframe.engine.trial import reactions as trial_reactions
 from coldframe.engine.trial import starting as trial_starting
 from coldframe.errors import ColdframeError
@@ -103,6 +114,7 @@ USES = Uses(
         holdups.BUTTONS,
         what_now.BUTTONS,
         weekly.BUTTONS,
+        addresses.BUTTONS,
         building.BUTTONS,
         guards.BUTTONS,
         ownership.BUTTONS,
@@ -223,10 +235,11 @@ def assembled(
     ids: Ids,
     numbers: Numbers,
     feed: Callable[[str, str, str], str] | None = None,
+    numbers_at: Callable[[str, str, str, str], str] | None = None,
 ) -> Engine:
     """The engine with all that it can be asked."""
     hear = partial(happenings.hear, USES)
-    return front_door(Kit(store, chat, clock, ids, numbers, round_changed, trial_changed, hear, feed))
+    return front_door(Kit(store, chat, clock, ids, numbers, round_changed, trial_changed, hear, feed, numbers_at))
 
 
 def front_door(kit: Kit) -> Engine:

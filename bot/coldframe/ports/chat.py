@@ -105,6 +105,14 @@ class Submitted:
 
 
 @dataclass(frozen=True, slots=True)
+class Counted:
+    """A program sent weeks of a trial to this person's address for it: of each its numbers, by column."""
+
+    trial: str
+    weeks: tuple[Mapping[str, str], ...] = field(repr=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Reacted:
     """A person put an emoji (`added`) on a message, or took it off. The emoji as `message.emoji` keeps it."""
 
@@ -142,7 +150,7 @@ class ChannelLost:
     reason: Literal["archived", "deleted", "removed"]
 
 
-Act = Said | Edited | Erased | Commanded | Pressed | Submitted | Reacted | HomeOpened
+Act = Said | Edited | Erased | Commanded | Pressed | Submitted | Counted | Reacted | HomeOpened
 Change = Joined | Left | PersonChanged | ChannelLost
 Happening = Act | Change
 
@@ -165,11 +173,14 @@ class Inbound:
 @dataclass(frozen=True, slots=True)
 class Reply:
     """What the adapter shows at once, to the person who acted only; none of it needs to survive a crash. `form` is
-    opened; `errors` (field name to sentence) keep a sent form open; `note` is a passing private word."""
+    opened; `errors` (field name to sentence) keep a sent form open; `note` is a passing private word; `taken` says of
+    numbers that a program sent how many weeks are new and how many stood there already, and `errors` why others do
+    not."""
 
     form: Form | None = None
     errors: Mapping[str, str] = field(default_factory=dict)
     note: Message | None = None
+    taken: tuple[int, int] | None = None
 
 
 class Intake(Protocol):

@@ -192,7 +192,7 @@ _OF_A_TRIAL: Mapping[str, Held] = {
         brought=_TEAMS_WORDS,
     ),
     **_of("TrialAction", "id due done", text=_TEAMS_WORDS, who=_ALIAS),
-    **_of("Entry", "week trial control state harm at stop calm", by=_ALIAS, reason=_REASON),
+    **_of("Entry", "week trial control state harm at stop calm sent", by=_ALIAS, reason=_REASON),
     **_of("Postponed", "to at agreed", reason=_TEAMS_WORDS, by=_ALIAS),
     **_of("Signed", "what", by=Held(Then.GOES), text=Held(Then.GOES)),
     **_of("Figures", "value of sd"),

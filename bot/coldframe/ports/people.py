@@ -24,6 +24,8 @@ class Member:
     facts: Mapping[str, object] = field(default_factory=dict)
 
 
+NUMBERS_EDITION = "numbers"
+"""The same of the addresses to which programs send the numbers of this person's trials."""
 FEED_EDITION = "feed"
 """The fact of a member that is part of their calendar's address: with another one the address before is nothing."""
 

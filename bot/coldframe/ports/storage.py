@@ -18,6 +18,7 @@ from coldframe.ports.follow_through import FollowThrough
 from coldframe.ports.held import Held, Holding
 from coldframe.ports.keys import Use
 from coldframe.ports.people import FEED_EDITION as FEED_EDITION
+from coldframe.ports.people import NUMBERS_EDITION as NUMBERS_EDITION
 from coldframe.ports.people import Member as Member
 from coldframe.ports.people import People
 from coldframe.ports.people import Traces as Traces

@@ -103,8 +103,24 @@ WEEK_MISSING = "the week is missing"
 COULD_NOT_BE_READ = "it couldn't be read"
 
 
-def other_columns(wanted: Sequence[str], found: Sequence[str]) -> str:
-    return f"The columns must be {', '.join(wanted)}; the file has {', '.join(found) or 'none'}. {NOTHING_TAKEN}"
+def other_columns(wanted: Sequence[str], beside: Sequence[str], found: Sequence[str]) -> str:
+    return f"{_columns(wanted, beside)} The file has {', '.join(found) or 'none'}. {NOTHING_TAKEN}"
+
+
+def _columns(wanted: Sequence[str], beside: Sequence[str]) -> str:
+    return f"The columns must be {', '.join(wanted)}; {', '.join(beside)} may stand beside them."
+
+
+def unknown_column(name: str, wanted: Sequence[str], beside: Sequence[str]) -> str:
+    return f"“{name}” is no column. {_columns(wanted, beside)}"
+
+
+def yes_or_no(name: str, text: str) -> str:
+    return f"{name} is “{text}”; write yes, or leave it empty."
+
+
+def no_state(text: str) -> str:
+    return f"“{text}” is no state of a week; write whole, partial or broken."
 
 
 def too_many_rows(rows: int, most: int) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 
@@ -63,10 +63,12 @@ async def _looked(eyes: Eyes) -> Watched | None:
 
 
 @asynccontextmanager
-async def served(eyes: Eyes, meter: Meter, host: str, port: int) -> AsyncIterator[int]:
-    """Serves them; gives the port, which the system chose when 0 was asked for."""
+async def served(
+    eyes: Eyes, meter: Meter, host: str, port: int, more: Iterable[web.RouteDef] = ()
+) -> AsyncIterator[int]:
+    """Serves them, and what else is to be; gives the port, which the system chose when 0 was asked for."""
     app = web.Application()
-    app.router.add_routes(routes(eyes, meter))
+    app.router.add_routes((*routes(eyes, meter), *more))
     runner = web.AppRunner(app, access_log=None, handle_signals=False, shutdown_timeout=2.0)
     real = await listen(runner, host, port, "COLDFRAME_WATCH_PORT")
     try:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from coldframe.domain.state import ComparisonKind
-from coldframe.domain.trial.state import Figures
+from coldframe.domain.trial.state import Entry, Figures
 from coldframe.engine.reading import Unreadable, week_files
 from coldframe.engine.reading.number_lines import Doubtful, looks_like_numbers, read_line
 from coldframe.engine.reading.numbers import decimal, whole
@@ -153,3 +153,22 @@ def test_another_file_is_refused_as_a_whole(content: bytes, said: str) -> None:
     """With the columns that would do; nothing of it is taken."""
     with pytest.raises(week_files.WrongFile, match=said):
         week_files.read_file(content, "split")
+
+
+def test_a_file_says_harm_stop_line_gaps_and_reasons_beside_the_numbers() -> None:
+    """In columns that may be there; of a week that does not count the numbers may be missing."""
+    head = HEADER.strip() + ",harm,stop_line,state,reason\n"
+    rows = week_files.read_file(
+        (head + "1,1200,48,1180,61,3.5,,,\n2,1200,48,1180,61,,yes,,\n3,,,,,2,,broken,no mail\n"
+         "4,1200,48,1180,61,,maybe,,\n5,,,,,,,whole,\n6,1200,48,1180,61,,,lost,\n").encode(), "split")  # fmt: skip
+    taken = [row.entry for row in rows]
+    assert taken[0] is not None and (taken[0].harm, taken[0].stop, taken[0].calm) == (3.5, False, False)
+    assert taken[1] is not None and taken[1].stop and taken[1].harm is None
+    assert taken[2] == Entry(3, None, state="broken", harm=2, reason="no mail")
+    assert [row.problem for row in rows[3:]] == [
+        "stop_line is “maybe”; write yes, or leave it empty.",
+        "control_people is empty; an empty week is left out, never logged as zero",
+        "“lost” is no state of a week; write whole, partial or broken.",
+    ]
+    with pytest.raises(week_files.WrongFile, match="harm, stop_line, state, reason may stand beside"):
+        week_files.read_file((HEADER.strip() + ",damage\n1,1,1,1,1,1\n").encode(), "split")

@@ -67,6 +67,7 @@ class Entry:
     reason: str = ""
     stop: bool = False  # the stop line is crossed, in the words of whoever logged it
     calm: bool = False  # nothing happened: no harm, the stop line not crossed
+    sent: bool = False  # by a program, to the web address of whoever it stands under
 
     def same_numbers(self, other: Entry) -> bool:
         """Whether both say the same about the week."""

@@ -9,7 +9,7 @@ from coldframe.engine.core import lookups
 from coldframe.engine.core.again import again
 from coldframe.engine.core.storable import storable
 from coldframe.engine.core.turn import Kit, Turn
-from coldframe.ports.chat import Inbound, Reply
+from coldframe.ports.chat import Counted, Inbound, Reply
 
 Holds = Callable[[Turn], Awaitable[bool]]
 """Whether what was found is still news when its turn has come."""
@@ -24,7 +24,8 @@ async def _receive(kit: Kit, event: Inbound, told: lookups.Told, holds: Holds | 
     kit.ids.occasion(event.key)
     async with kit.store.begin() as uow:
         turn = Turn(kit, uow, kit.clock.now(), told=told)
-        turn.answers(event.place.tenant, event.person, event.at)
+        if not isinstance(event.what, Counted):  # whoever's program it is may be asleep
+            turn.answers(event.place.tenant, event.person, event.at)
         if not await uow.first_time(event.key, turn.now) or not (holds is None or await holds(turn)):
             return Reply()
         reply = await kit.hear(turn, replace(event, what=storable(event.what)))

@@ -66,6 +66,8 @@ class Kit:
     """Answers one happening inside its transaction."""
     feed: Callable[[str, str, str], str] | None = None
     """(tenant, person, edition) to the address of their calendar, where HTTP is served."""
+    numbers_at: Callable[[str, str, str, str], str] | None = None
+    """(tenant, trial, person, edition) to the address to which their programs send its numbers, where it is served."""
 
 
 @dataclass

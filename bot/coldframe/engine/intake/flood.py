@@ -15,6 +15,7 @@ import structlog
 
 from coldframe.ports.chat import (
     Commanded,
+    Counted,
     Edited,
     HomeOpened,
     Inbound,
@@ -32,7 +33,7 @@ log = structlog.get_logger()
 MOST = 30
 A_MINUTE = timedelta(minutes=1)
 MAX_PEOPLE = 1_000  # remembered
-LIMITED = (Said, Edited, Reacted, Pressed, Submitted, Commanded, HomeOpened)
+LIMITED = (Said, Edited, Reacted, Pressed, Submitted, Counted, Commanded, HomeOpened)
 """What somebody takes back by deleting it is always heard, and so is what a platform tells of people."""
 
 
@@ -73,7 +74,8 @@ class Measured:
 
     async def receive(self, event: Inbound) -> Reply:
         """By the moments at which things were done, so that a platform's own delay makes nobody hasty."""
-        lately = self._of(event.place.tenant, event.person)
+        own = f"{event.person}/program" if isinstance(event.what, Counted) else event.person
+        lately = self._of(event.place.tenant, own)
         if not isinstance(event.what, LIMITED) or not lately.is_too_much(event.key, event.at):
             return await self._intake.receive(event)
         log.warning("intake.too_fast", kind=type(event.what).__name__)
@@ -82,6 +84,8 @@ class Measured:
         person = self._known(event.place.tenant, event.person)
         if person is not None and person.is_bot:  # another bot gets no answer of any kind
             return Reply()
+        if isinstance(event.what, Counted):
+            return Reply(note=surface.too_fast(), taken=(0, 0))
         return Reply(note=surface.too_fast()) if lately.is_to_be_told(event.at) else Reply()
 
     def _of(self, tenant: str, person: str) -> _Lately:

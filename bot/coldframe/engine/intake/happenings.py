@@ -24,12 +24,13 @@ from coldframe.engine.people import front_page, personal
 from coldframe.engine.reading import asked_words, note_lines
 from coldframe.engine.register import teams
 from coldframe.engine.round import guests, joining, locking
-from coldframe.engine.trial import forecasts, ownership, weekly
+from coldframe.engine.trial import addresses, forecasts, ownership, weekly
 from coldframe.message.packed import MessageName
 from coldframe.ports.chat import (
     Act,
     ChannelLost,
     Commanded,
+    Counted,
     Edited,
     Erased,
     Happening,
@@ -99,7 +100,7 @@ def refuse(turn: Turn, event: Inbound, refused: Refused) -> Reply:
             return Reply()
     text = event.what.text if isinstance(event.what, Said) and len(event.what.text) <= MAX_HANDED_BACK else ""
     words = refusal(refused, *handed_back.text(text))
-    if event.place.kind == "direct":
+    if event.place.kind == "direct" and not isinstance(event.what, Counted):
         turn.answer(event.place.tenant, event.person, words)
         return Reply()
     return Reply(note=words)
@@ -371,6 +372,7 @@ HANDLERS: Mapping[type, Ear] = {
     HomeOpened: _home,
     Pressed: _pressed,
     Submitted: submissions.submitted,
+    Counted: addresses.came_in,
     Reacted: _reacted,
     Joined: _joined,
     Left: _left,

@@ -1,13 +1,14 @@
-"""A CSV file of weekly numbers: the same columns as the form, any common delimiter, both decimal marks. Pure."""
+"""Weekly numbers by column, as the form has them: from a CSV file (any common delimiter, both decimal marks) or as a
+program sends them. Pure."""
 
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
 
 from coldframe.domain.state import ComparisonKind
-from coldframe.domain.trial.state import Entry, Figures
+from coldframe.domain.trial.state import Entry, Figures, WeekWord
 from coldframe.engine.reading import Unreadable
 from coldframe.engine.reading.numbers import decimal, whole
 from coldframe.errors import ColdframeError
@@ -24,6 +25,10 @@ COLUMNS: dict[ComparisonKind, tuple[str, ...]] = {
 }
 WEEKLY_VALUE = ("week", "value")
 """For a before-after trial whose weekly value is not a share."""
+BESIDE = ("harm", "stop_line", "state", "reason")
+"""Columns that may be there as well, each empty where there is nothing to say."""
+_YES, _NO = ("yes", "y", "1", "true", "crossed", "x"), ("", "no", "n", "0", "false")
+_STATES: dict[str, WeekWord] = {"": "whole", "whole": "whole", "partial": "partial", "broken": "broken"}
 
 
 class WrongFile(ColdframeError, ValueError):
@@ -39,21 +44,38 @@ class Row:
     problem: str = ""
 
 
-def read_file(content: bytes, kind: ComparisonKind) -> tuple[Row, ...]:
-    """Every row with its entry or its problem. Raises WrongFile for another file than the trial's."""
+def read_table(content: bytes) -> tuple[list[str], list[tuple[int, dict[str, str]]]]:
+    """The columns by name, and each line that is not empty with its number. Raises WrongFile."""
     lines = _lines(content)
     header = [name.strip().casefold().replace(" ", "_") for name in lines[0]] if lines else []
-    wanted = COLUMNS[kind]
-    if kind == "before-after" and tuple(header) == WEEKLY_VALUE:
-        wanted = WEEKLY_VALUE
-    if sorted(header) != sorted(wanted):
-        raise WrongFile(words.other_columns(wanted, [name[:30] for name in header[:12]]))
     rows = [(number, cells) for number, cells in enumerate(lines[1:], 2) if any(c.strip() for c in cells)]
+    return header, [(number, dict(zip(header, cells, strict=False))) for number, cells in rows]
+
+
+def read_file(content: bytes, kind: ComparisonKind) -> tuple[Row, ...]:
+    """Every row with its entry or its problem. Raises WrongFile for another file than the trial's."""
+    header, rows = read_table(content)
+    wanted = _wanted(header, kind)
+    if set(header) - set(BESIDE) != set(wanted) or len(set(header)) != len(header):
+        raise WrongFile(words.other_columns(wanted, BESIDE, [name[:30] for name in header[:12]]))
     if not rows:
         raise WrongFile(words.NO_WEEKS)
     if len(rows) > MAX_ROWS:
         raise WrongFile(words.too_many_rows(len(rows), MAX_ROWS))
-    return tuple(_row(number, dict(zip(header, cells, strict=False)), wanted, kind) for number, cells in rows)
+    return tuple(_row(number, cells, wanted, kind) for number, cells in rows)
+
+
+def read_week(number: int, cells: Mapping[str, str], kind: ComparisonKind) -> Row:
+    """One week as a program sent it; of a week that does not count the numbers may be left out."""
+    wanted = _wanted(cells, kind)
+    unknown = [name for name in cells if name not in (*wanted, *BESIDE)]
+    if unknown:
+        return Row(number, None, words.unknown_column(unknown[0][:30], wanted, BESIDE))
+    return _row(number, dict(cells), wanted, kind)
+
+
+def _wanted(header: Collection[str], kind: ComparisonKind) -> tuple[str, ...]:
+    return WEEKLY_VALUE if kind == "before-after" and "value" in header else COLUMNS[kind]
 
 
 def _lines(content: bytes) -> list[list[str]]:
@@ -75,12 +97,28 @@ def _row(number: int, cells: dict[str, str], wanted: tuple[str, ...], kind: Comp
     missing = [name for name in wanted if not cells.get(name, "").strip()]
     if "week" in missing:
         return Row(number, None, words.WEEK_MISSING)
-    if missing:
-        return Row(number, None, words.empty_column(missing[0]))
     try:
-        return Row(number, Entry(whole(cells["week"]), *_READERS[wanted](cells)))
+        said = _beside(Entry(whole(cells["week"]), None), cells)
+        if said.state != "whole":
+            return Row(number, said)
+        if missing:
+            return Row(number, None, words.empty_column(missing[0]))
+        trial, control = _READERS[wanted](cells)
     except Unreadable as error:
         return Row(number, None, str(error))
+    return Row(number, replace(said, trial=trial, control=control))
+
+
+def _beside(entry: Entry, cells: Mapping[str, str]) -> Entry:
+    """What is said beside the numbers. Raises Unreadable."""
+    harm, reason = cells.get("harm", "").strip(), cells.get("reason", "").strip()
+    stop, state = (cells.get(name, "").strip().casefold() for name in ("stop_line", "state"))
+    if stop not in (*_YES, *_NO):
+        raise Unreadable(words.yes_or_no("stop_line", stop[:30]), "stop_line")
+    if state not in _STATES:
+        raise Unreadable(words.no_state(state[:30]), "state")
+    value = decimal(harm) if harm else None
+    return replace(entry, harm=value, stop=stop in _YES, state=_STATES[state], reason=reason)
 
 
 Read = tuple[Figures, Figures | None]

@@ -260,7 +260,7 @@ async def _import(turn: Turn, by: MemberId, trial: Trial, name: str, content: by
     problems: list[tuple[int, str]] = []
     for row in rows:
         before = trial
-        trial, problem = await _take_row(turn, by, trial, row, today)
+        trial, problem = await take_row(turn, by, trial, row, today)
         if problem:
             problems.append((row.line, problem))
         elif row.entry is not None and trial != before:
@@ -270,12 +270,12 @@ async def _import(turn: Turn, by: MemberId, trial: Trial, name: str, content: by
     return trial
 
 
-async def _take_row(turn: Turn, by: MemberId, trial: Trial, row: week_files.Row, today: date) -> tuple[Trial, str]:
+async def take_row(turn: Turn, by: MemberId, trial: Trial, row: week_files.Row, today: date) -> tuple[Trial, str]:
     """The trial after this row, and why it could not be taken."""
     if row.entry is None:
         return trial, row.problem
     try:
-        return await _log(turn, by, trial, row.entry, today), ""
+        return await _log(turn, by, trial, row.entry, today, correct=bool(row.entry.reason)), ""
     except Refused as refused:
         return trial, answers.sentence(refusal(refused))
 
@@ -330,7 +330,8 @@ async def read(kit: Kit, due: Due) -> None:
         trial = await take_reading(turn, await turn.trial(due.subject), found)
         just = [e for e in (*trial.early[-1:], *trial.entries()) if e.at is not None and due.at - e.at < JUST]
         person = Occurrence.unpack(due.occurrence).parts[0]
-        turn.answers(trial.tenant, person, due.at)
+        if not any(entry.sent for entry in just):  # what a program sent waits for their hours
+            turn.answers(trial.tenant, person, due.at)
         trial_turn.tell(turn, trial, person, "reading", trial_words.reading(trial, found, just))
         await _verdict_again(turn, trial, found, today)
 

@@ -210,7 +210,7 @@ def entry_line(trial: Trial, entry: Entry) -> Line:
     said = "; ".join(f"{name} the change {_figures(trial, f)}" for name, f in parts)
     if len(parts) == 1:
         said = _figures(trial, parts[0][1])
-    said += guard_words.beside(trial, entry)
+    said += guard_words.beside(trial, entry) + ("; sent by a program" if entry.sent else "")
     return line("{w}: {s}{j}", w=week, s=said, j="" if entry.week else " (not judged)")
 
 
@@ -276,6 +276,7 @@ def _own_buttons(trial: Trial, me: MemberId) -> tuple[Button, ...]:
         *first,
         *((slip,) if trial.live is not None and not trial.weeks and not trial.early else ()),
         *_done_buttons(trial),
+        *((Button("Numbers by a program …", "trial.address", key),) if not trial.only_counted else ()),
         Button("Move the review …", "trial.review_date", key),
         Button("Something is in the way …", "trial.block", key),
         Button("Hand over …", "trial.hand_over", owned),
