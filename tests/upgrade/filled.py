@@ -20,9 +20,10 @@ from pathlib import Path
 
 from coldframe.clock import ManualClock, RandomIds, SeededIds
 from coldframe.domain.names import Step
-from coldframe.message.nodes import Message, line
+from coldframe.message.nodes import Field, Form, Message, line
 from coldframe.ports.chat import Place
-from coldframe.ports.storage import Due, Send
+from coldframe.ports.spoken import Dialogue
+from coldframe.ports.storage import Due, RunningTrial, Send
 from coldframe.wiring import open_store, room_house
 from demo.play import Memory
 from demo.play import Play as Played
@@ -56,6 +57,9 @@ async def _a_ballot(database: str, clock: ManualClock) -> None:
         await uow.send([Send("post", f"{round_.id}/card/ballot", where, Message(line("Words that wait"), ()))], now)
         await uow.set_due([Due("close", round_.id, "ballot", now + timedelta(days=1))])
         await uow.note_nudge(round_.tenant, play.members()[1], now)
+        await uow.start_trial(RunningTrial("x", round_.tenant, round_.channel, play.members()[1], now, now))
+        form = Form("A form", "note.write", round_.id, (Field("text", "One idea"),))
+        await uow.keep_dialogue(round_.tenant, play.members()[1], Dialogue(form, where, now, {"text": "half of it"}))
     await store.close()
 
 

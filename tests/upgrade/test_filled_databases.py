@@ -36,6 +36,7 @@ EXAMPLES: dict[str, tuple[Path, ...]] = {
     "0003_long_ids": (filled.DATA / "58a3d1e.tar.xz",),
     "0006_lives": (filled.DATA / "15bb3bf.tar.xz",),
     "0007_hidden_posts": (filled.DATA / "a7cd06c.tar.xz", filled.DATA / "81cce85.tar.xz"),
+    "0008_spoken": (filled.DATA / "spoken.tar.xz",),
 }
 """By the newest revision of a release, what it left; together they have a row in every table of that schema."""
 BETWEEN = {"0001_first", "0004_safeguards", "0005_tries"}

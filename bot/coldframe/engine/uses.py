@@ -12,7 +12,7 @@ from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.delivery import restored
 from coldframe.engine.engine import Engine
-from coldframe.engine.intake import bare_words, happenings, misplaced, panel, roster, texts
+from coldframe.engine.intake import bare_words, dialogues, misplaced, panel, roster, texts
 from coldframe.engine.people import forgetting, front_page, personal, rereckoning
 from coldframe.engine.register import digest, erasing, fates, funnel, leftovers, registering, report
 from coldframe.engine.reminding import bundle, trial_words
@@ -238,7 +238,7 @@ def assembled(
     numbers_at: Callable[[str, str, str, str], str] | None = None,
 ) -> Engine:
     """The engine with all that it can be asked."""
-    hear = partial(happenings.hear, USES)
+    hear = partial(dialogues.hear, USES)
     return front_door(Kit(store, chat, clock, ids, numbers, round_changed, trial_changed, hear, feed, numbers_at))
 
 

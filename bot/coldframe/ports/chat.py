@@ -214,6 +214,7 @@ class Capabilities:
     home: bool = True  # a page of the bot's own for each person
     reads_reactions: bool = True  # what people put on a message can be asked for
     reads_history: bool = True  # what people wrote in their direct messages can be asked for
+    private_reactions: bool = True  # who reads what people put on a message is who reads the message
     clears: bool = False  # what people wrote in their direct messages can be deleted for good
     max_label: int | None = None  # characters on a button or in an option's first line
     max_text: int | None = None  # characters of one text of a person that stand in one piece

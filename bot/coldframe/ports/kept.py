@@ -76,10 +76,17 @@ TABLES: Mapping[str, Held] = {
     ),
     **of(
         "posts",
-        "tenant kind thread message_id round_id open",
+        "tenant kind thread message_id round_id open asked",
         place=Held(Then.ROW_GOES, "messages sent", "their direct messages, which are taken back first"),
         name=Held(Then.PACKED_ALIAS, why="of a message to somebody else that is about them"),
         body=Held(Then.GOES, why="with the row; name and place of what tells of an act of theirs"),
+        choices=Held(Then.GOES, why="with the row; what its numbers mean, where a platform has no buttons"),
+    ),
+    **of(
+        "dialogues",
+        "at",
+        id=Held(Then.ROW_GOES, why="a form half filled in, shown in their direct messages while it is open; a week"),
+        body=Held(Then.GOES, why="with the row"),
     ),
     **of(
         "due",

@@ -95,6 +95,7 @@ _OF_ACTS = frozenset(
         "consent",
         "score",
         "sign",
+        "form",
     }
 )
 

@@ -12,7 +12,7 @@ from coldframe.domain.facts import Fact
 from coldframe.domain.names import Step
 from coldframe.domain.state import Round
 from coldframe.errors import ColdframeError
-from coldframe.message.nodes import Attachment, Message
+from coldframe.message.nodes import Attachment, Button, Message
 from coldframe.ports.chat import Place
 from coldframe.ports.follow_through import FollowThrough
 from coldframe.ports.held import Held, Holding
@@ -23,6 +23,7 @@ from coldframe.ports.people import Member as Member
 from coldframe.ports.people import People
 from coldframe.ports.people import Traces as Traces
 from coldframe.ports.places import BESIDE
+from coldframe.ports.spoken import Spoken
 from coldframe.ports.standing import Standing as Standing
 from coldframe.ports.standing import Trouble as Trouble
 from coldframe.ports.strays import Restored, Stray, Strays
@@ -109,10 +110,12 @@ class Queued:
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """A send that was carried out, its place the one where it really went; `message_id` is what a new message got."""
+    """A send that was carried out, its place the one where it really went; `message_id` is what a new message got,
+    `choices` what can be chosen on it by number, None where there are buttons."""
 
     queued: Queued
     message_id: str | None
+    choices: tuple[Button, ...] | None = None
 
 
 UNDELIVERED = "undelivered"
@@ -192,7 +195,7 @@ class RunningTrial:
 # --- the transaction ------------------------------------------------------------------------------------------
 
 
-class UnitOfWork(FollowThrough, People, Strays, Holding, Protocol):
+class UnitOfWork(FollowThrough, People, Strays, Holding, Spoken, Protocol):
     """One transaction. Leaving it normally commits; an exception rolls everything back."""
 
     async def first_time(self, key: str, at: datetime) -> bool:

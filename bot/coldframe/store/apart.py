@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import delete
 
 from coldframe.ports.keys import NAMES
-from coldframe.store import past
+from coldframe.store import past, spoken
 from coldframe.store import tables as t
 from coldframe.store.connection import Database
 from coldframe.store.hiding import hide
@@ -19,6 +19,7 @@ from coldframe.store.veil import Veil
 from coldframe.store.work import SqlWork
 
 HAPPENINGS_KEPT = timedelta(days=30)
+DIALOGUES_KEPT = timedelta(days=8)  # their messages are taken back after seven, and a moment is kept by its day
 
 
 class ApartStore:
@@ -46,6 +47,7 @@ class ApartStore:
         """What is kept for a time only goes: by which happenings are known again, and keys of months that are over."""
         async with self.database.transaction() as db:
             await db.execute(delete(t.inbox).where(t.inbox.c.at < now - HAPPENINGS_KEPT))
+            await spoken.forget_old(db, now - DIALOGUES_KEPT)
         await past.destroy(self.database, self.keys, now)
 
     async def _after(self, work: SqlWork) -> None:

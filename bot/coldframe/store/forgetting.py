@@ -17,6 +17,7 @@ from coldframe.message.packed import MessageName
 from coldframe.ports.kept import Then, columns
 from coldframe.ports.places import BESIDES, Place
 from coldframe.ports.storage import Send, Traces
+from coldframe.store import spoken
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection
 from coldframe.store.sealed_sends import SealedSends
@@ -39,7 +40,15 @@ def _direct(veil: Veil, tenant: str, person: str) -> ColumnElement[bool]:
     return (t.posts.c.tenant == tenant) & (t.posts.c.kind == "direct") & theirs
 
 
-THEIRS: dict[tuple[str, str], Rule] = {("outbox", "conversation"): _conversations, ("posts", "place"): _direct}
+def _open_form(veil: Veil, tenant: str, person: str) -> ColumnElement[bool]:
+    return t.dialogues.c.id == spoken.owner(veil, tenant, person)
+
+
+THEIRS: dict[tuple[str, str], Rule] = {
+    ("outbox", "conversation"): _conversations,
+    ("posts", "place"): _direct,
+    ("dialogues", "id"): _open_form,
+}
 """Where a row is a person's not by the person alone."""
 
 

@@ -70,7 +70,7 @@ async def _try_some_of_each(db: Connection, seal: Seal) -> None:
     opens = [
         _opens(seal, name(row), row[column])
         for table, name, column in SEALED
-        for row in (await db.execute(select(table).limit(SOME))).mappings()
+        for row in (await db.execute(select(table).where(table.c[column].is_not(None)).limit(SOME))).mappings()
         if key_of(row[column]) is None
     ]
     if opens and not any(opens):
@@ -95,6 +95,9 @@ SEALED: tuple[tuple[sqlalchemy.Table, Callable[[Row], str], str], ...] = (
     (t.votes, lambda r: f"{r['round_id']}/{r['ballot']}/{r['voter']}/{r['slot']}", "body"),
     (t.outbox, lambda r: "outbox", "body"),
     (t.trials, lambda r: f"trial/{r['id']}", "private"),
+    (t.posts, lambda r: "posts", "body"),
+    (t.posts, lambda r: "choices", "choices"),
+    (t.dialogues, lambda r: "dialogues", "body"),
 )
 """All that is sealed: table, what a row's seal is bound to, the sealed column."""
 
@@ -115,7 +118,7 @@ async def change_secret(store: Database, keys: KeyPlace, before: Seal, after: Se
 
 def _reseal(connection: sqlalchemy.Connection, entry: Any, keys: KeyPlace, before: Seal, after: Seal) -> int:
     table, name, column = entry
-    rows = connection.execute(select(table)).mappings().all()
+    rows = connection.execute(select(table).where(table.c[column].is_not(None))).mappings().all()
     return sum(_is_resealed(connection, table, row, name, column, keys, before, after) for row in rows)
 
 

@@ -30,6 +30,7 @@ from coldframe.store.due_queue import LEASE, DueQueue
 from coldframe.store.round_keys import KeyPlace, open_keys
 from coldframe.store.round_work import Known
 from coldframe.store.sealing import KeyGone, Seal
+from coldframe.store.spoken import keep_choices
 from coldframe.store.work import SqlWork
 from coldframe.timing.pauses import MAX_PAUSE, pause
 
@@ -209,6 +210,8 @@ class SqlStore(ApartStore, DueQueue):
                 await db.execute(statements.keep_post(self.database.dialect), new)
             for late in [d.queued for d in said if d.queued.id not in mine]:
                 await self._look_up_again(db, late)
+            for each in [d for d in done if d.choices is not None and d.queued.id in mine]:
+                await keep_choices(db, self._seal, self._sealer, veil, each)
             if out:
                 ids = [form for p in out for form in veil.where(p.place, p.message_id)["messages"]]
                 which = {"names": [veil.name(p.name) for p in out], "messages": ids}

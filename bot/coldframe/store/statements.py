@@ -150,6 +150,14 @@ def keep_post(dialect: str) -> Ready:
 
 
 @cache
+def keep_dialogue(dialect: str) -> Ready:
+    """Somebody's open form, in the place of the one before."""
+    statement = insert(dialect, t.dialogues)
+    later = {"at": statement.excluded.at, "body": statement.excluded.body}
+    return Ready(statement.on_conflict_do_update(index_elements=["id"], set_=later))
+
+
+@cache
 def keep_number(dialect: str) -> Ready:
     """A number under its name, whether one stands there or not; two processes may start at once."""
     statement = insert(dialect, t.counters)

@@ -173,7 +173,18 @@ posts = Table(
     Column("round_id", ID, index=True),
     Column("open", Boolean, nullable=False, server_default=true()),
     Column("body", LargeBinary),  # name and place, sealed, where the columns hold hashes of them
+    Column("choices", LargeBinary),  # what can be chosen by number, where a platform has no buttons; sealed
+    Column("asked", BigInteger),  # counts up, so that the newest question of a conversation is known
     Index("ix_posts_where", "tenant", "place", "message_id"),
+)
+
+# A form that somebody fills in by words, where a platform has none: one each, under a hash, always encrypted.
+dialogues = Table(
+    "dialogues",
+    metadata,
+    Column("id", String(64), primary_key=True),
+    Column("at", Instant, nullable=False),
+    Column("body", LargeBinary, nullable=False),
 )
 
 due = Table(

@@ -64,6 +64,7 @@ class Veil:
         row: dict[str, Any] = {
             "name": posted.name, "tenant": place.tenant, "kind": place.kind, "place": place.id, "thread": place.thread,
             "message_id": posted.message_id, "round_id": posted.round_id, "open": posted.open, "body": None,
+            "choices": None, "asked": None,
         }  # fmt: skip
         if place.kind == "direct" and is_of_an_act(posted.name):
             row |= {"name": self.name(posted.name), "place": self.person(place.tenant, place.id), "thread": None}

@@ -22,6 +22,7 @@ from coldframe.store.register import FollowThroughWork
 from coldframe.store.round_work import Known, RoundWork, recorded
 from coldframe.store.sealed_sends import SealedSends
 from coldframe.store.sealer import Sealer
+from coldframe.store.spoken import SpokenWork
 from coldframe.store.strays import StraysWork
 from coldframe.store.veil import Veil
 
@@ -31,7 +32,7 @@ AT_ONCE = 500  # names in one statement
 UNSENT = ("todo", "parked")
 
 
-class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork):
+class SqlWork(RoundWork, FollowThroughWork, PeopleWork, TeamWork, StraysWork, SpokenWork):
     """The unit of work over one connection in one transaction."""
 
     def __init__(

@@ -30,6 +30,8 @@ PEOPLE = "people"
 SAID, PAGE, REMINDED, HANDED, WHICH = "say", "page", "nudge", "handed", "which"
 MEANT = "meant"  # the question whether a word was a command
 """A passing answer; how things stood; a reminder; a text handed back; the question what becomes of a text."""
+FORM = "form"
+"""A form that is filled in by words, where a platform has none."""
 HOW_ON = "how on"
 """What shall become of a round that does not move by itself."""
 PLACE, DIGEST = "place", "digest"
@@ -46,7 +48,7 @@ HELD = "held"
 """A decision that can still be undone, to whoever made it."""
 SIGN = "sign"
 """Whether what somebody wrote is shown with their name, since too few others wrote."""
-WAITS = frozenset({HANDED, WHICH, LATE, SCORE, SIGN})
+WAITS = frozenset({HANDED, WHICH, LATE, SCORE, SIGN, FORM})
 """What waits for an answer, or has told somebody something private, stands for some days at most."""
 HANDED_BACK_FOR = timedelta(days=7)
 SWEPT_AFTER = timedelta(minutes=5)
@@ -278,7 +280,7 @@ TEAM_OF_TRIAL: Mapping[str, Life[Trial]] = {
     "volunteers": Life(End.LINE, _while_unowned),
 }
 """In the channel, where some names mean something else."""
-PERSONAL = frozenset({ERASE, TODO, SAID, PAGE, REMINDED, HANDED, WHICH, PLACE, DIGEST})
+PERSONAL = frozenset({ERASE, TODO, SAID, PAGE, REMINDED, HANDED, WHICH, PLACE, DIGEST, FORM})
 
 
 def named(text: str) -> MessageName:

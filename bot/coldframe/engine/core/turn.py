@@ -323,7 +323,7 @@ class Turn:
     async def finish(self) -> None:
         """Writes what was gathered; called once, at the end of the turn."""
         to_somebody = [send for send in self.sends if not is_forgotten(send.place.id)]
-        sends = await first_word.put_first(self.uow, self.kit.ids, to_somebody)
+        sends = await first_word.put_first(self.uow, self.kit.ids, to_somebody, self.kit.chat.capabilities)
         sends = await moments.in_their_hours(self.uow, self._here(), sends)
         sends = [replace(send, use=lives.use_of(send, self.now)) for send in sends]
         # If the clock was set back since, messages must not wait for it.

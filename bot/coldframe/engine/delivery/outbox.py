@@ -158,7 +158,7 @@ class _Batch:
                 log.info("delivery.overtaken", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries)
                 await kit.store.drop_send(queued)
             else:
-                self._note(done)
+                self._note(replace(done, choices=second_ways.choices(kit.chat.capabilities, queued)))
                 await _besides(queued, again(kit.clock, lambda: second_ways.came_through(kit, queued)))
         except Unreachable as gone:
             await _besides(queued, again(kit.clock, partial(second_ways.ask_to_write, kit, queued, gone)))

@@ -14,9 +14,10 @@ from coldframe.domain.names import MemberId
 from coldframe.domain.state import Round
 from coldframe.engine.core.turn import Kit
 from coldframe.message.in_words import in_words
+from coldframe.message.nodes import Button
 from coldframe.ports.chat import Capabilities, Denial, Place, Unreachable
 from coldframe.ports.storage import Queued, Send, UnitOfWork
-from coldframe.speech import surface
+from coldframe.speech import spoken_words, surface
 from coldframe.speech.names import message_name
 from coldframe.speech.round import prompts
 
@@ -29,6 +30,9 @@ def as_it_can(can: Capabilities, queued: Queued) -> Queued | None:
     """The send as the platform can carry it out; None where it can do nothing of it."""
     if not can.threads:
         queued = replace(queued, root=None)
+    if not can.buttons and queued.send.message is not None:
+        by_emoji = can.reads_reactions and (can.private_reactions or queued.send.place.kind == "channel")
+        queued = _as(queued, message=spoken_words.numbered(queued.send.message, by_emoji=by_emoji))
     match queued.send.kind:
         case "upload" if not can.files:
             return instead(queued, Denial.NO_FILES)
@@ -40,6 +44,13 @@ def as_it_can(can: Capabilities, queued: Queued) -> Queued | None:
             return None
         case _:
             return queued
+
+
+def choices(can: Capabilities, queued: Queued) -> tuple[Button, ...] | None:
+    """What can be chosen by number once it is out; None where there are buttons."""
+    if can.buttons or queued.send.kind not in ("post", "revise", "withdraw"):
+        return None
+    return spoken_words.choices(queued.send.message) if queued.send.message is not None else ()
 
 
 def instead(queued: Queued, denial: Denial | None) -> Queued | None:

@@ -50,7 +50,8 @@ async def _confirm_hours(request: Request) -> Reply | None:
     posted = await request.turn.uow.posted_as(request.event.place, pressed) if pressed is not None else None
     if posted is None or request.value != prompts.FIRST:
         return request.passing(time_words.hours_confirmed())
-    request.turn.revise(posted.name, posted.place, first_word.words(me, confirmed=True))
+    words = first_word.words(me, request.turn.kit.chat.capabilities, confirmed=True)
+    request.turn.revise(posted.name, posted.place, words)
     return None
 
 

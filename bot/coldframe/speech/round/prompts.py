@@ -59,14 +59,21 @@ FIRST = "first"
 """What a button of the first word carries."""
 
 
-def first_word(hours: str, doubt: Line = (), *, confirmed: bool = False) -> Message:
+SEEN_EMOJI = (
+    "One thing is open here: whoever runs your server can read the emoji that you put on my messages, though not what "
+    "you type. To vote unseen, answer with the numbers."
+)
+
+
+def first_word(hours: str, doubt: Line = (), *, confirmed: bool = False, seen_emoji: bool = False) -> Message:
     """The first direct message to a person: who this is, what is kept, what working time was assumed; `doubt` says
-    why the zone may be wrong."""
+    why the zone may be wrong, `seen_emoji` that reactions are less private than words."""
     asked = line("✓ You work *{hours}*." if confirmed else "I have your hours as *{hours}*. Right?", hours=hours)
     right = () if confirmed else (Button("That's right", "hours.confirm", FIRST, "primary"),)
     return told(
         line("I run growth rounds for your team."),
         paragraph(PRIVACY),
+        *((paragraph(SEEN_EMOJI),) if seen_emoji else ()),
         paragraph((*doubt, *line(" ")) * bool(doubt) + asked),
         offer(
             *right,

@@ -1,0 +1,115 @@
+"""People at a platform without buttons and forms: they type the number of what they mean, and answer a form line by
+line. What each number means on the screen is known from what the bot kept of it, as eyes would know it by reading."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from coldframe.chat.room.records import Record
+from coldframe.chat.room.service import Room
+from coldframe.engine.engine import Engine
+from coldframe.message.nodes import Button, Buttons, Field, Form
+from coldframe.ports.chat import Capabilities, Place, Reply
+from coldframe.ports.spoken import Dialogue
+from coldframe.ports.storage import Done
+from coldframe.speech import spoken_words
+from coldframe.store.sql import SqlStore
+from demo.hand import NotFound, Screen
+
+WORDS_ALONE = Capabilities(buttons=False, forms=False, home=False, clears=True, private_reactions=False)
+
+
+class Meanings:
+    """What can be chosen on each message that is out, by the platform's id of it."""
+
+    def __init__(self, store: SqlStore) -> None:
+        self.of: dict[str, tuple[Button, ...]] = {}
+        self._store, self._sent = store, store.sent
+        store.sent = self._heard  # type: ignore[method-assign]
+
+    async def _heard(self, done: Sequence[Done]) -> None:
+        await self._sent(done)
+        for each in done:
+            posted = each.queued.posted
+            message = each.message_id or (posted.message_id if posted is not None else "")
+            if each.choices is not None and message:
+                self.of[message] = each.choices
+
+    async def form(self, tenant: str, person: str) -> Dialogue | None:
+        async with self._store.begin() as uow:
+            return await uow.dialogue(tenant, person)
+
+    def number(self, message: str, action: str, value: str) -> int:
+        """As which it stands there. Raises NotFound."""
+        found = [n for n, b in enumerate(self.of.get(message, ()), 1) if (b.action, b.value) == (action, value)]
+        if not found:
+            raise NotFound(f"no {action} on {message}")
+        return found[0]
+
+
+def lines(form: Form, values: Mapping[str, str], fields: Mapping[str, str]) -> str:
+    """What somebody types to have these fields read so; "" where they do already."""
+    wanted = [(n, f) for n, f in enumerate(form.fields, 1) if fields.get(f.name, "") != values.get(f.name, "")]
+    return "\n".join(f"{n}: {_typed(f, fields[f.name])}" for n, f in wanted if f.name in fields)
+
+
+def _typed(field: Field, value: str) -> str:
+    if not value:
+        return spoken_words.NOTHING
+    marks = {option.value: spoken_words.mark(n) for n, option in enumerate(field.options)}
+    return ", ".join(marks.get(each, each) for each in value.split("\n")) if marks else value
+
+
+class WordyRoom(Room):
+    """The room without buttons and forms. `meanings` and `engine` are set once the bot is there."""
+
+    capabilities = WORDS_ALONE
+    meanings: Meanings
+    engine: Engine
+
+    def read(self, record: Record) -> Record:
+        """As somebody understands it: a numbered line is what can be pressed."""
+        offers = self.meanings.of.get(record.id, ())
+        if record.message is None or not offers:
+            return record
+        return replace(record, message=replace(record.message, blocks=(*record.message.blocks, Buttons(offers))))
+
+    async def press(self, person: str, message_id: str | None, action: str, value: str = "", **other: Any) -> Reply:
+        assert message_id is not None
+        number, place = self.meanings.number(message_id, action, value), self.message(message_id).place.root()
+        key = other.get("key")
+        await self.say(person, place, str(number), thread=message_id, key=key)
+        if self.meanings.of[message_id][number - 1].confirm is not None:
+            await self.engine.settle()
+            await self.say(person, self.direct(person), "1", key=key and f"{key}/sure")
+        open_ = await self.meanings.form(self.tenant, person)
+        return Reply(form=open_.form if open_ is not None else None)
+
+    async def submit(
+        self, person: str, action: str, value: str, fields: Mapping[str, str], *, key: str | None = None, **_: Any
+    ) -> Reply:
+        open_ = await self.meanings.form(self.tenant, person)
+        if open_ is None or (open_.form.action, open_.form.value) != (action, value):
+            raise NotFound(f"{person} has no form {action} open")
+        direct: Place = self.direct(person)
+        if words := lines(open_.form, open_.values, fields):
+            await self.say(person, direct, words, key=key)
+        if await self.meanings.form(self.tenant, person) is not None:
+            await self.say(person, direct, "send", key=key and f"{key}/send")
+        left = await self.meanings.form(self.tenant, person)
+        same = left is not None and left.form.action == action
+        return Reply(errors=left.problems if left is not None and same else {})
+
+
+class WordyScreen(Screen):
+    """The room's messages with what their numbers mean."""
+
+    room: WordyRoom
+
+    def changes(self) -> list[Record]:
+        return [self.room.read(record) for record in super().changes()]
+
+    def messages(self) -> list[Record]:
+        return [self.room.read(record) for record in super().messages()]
