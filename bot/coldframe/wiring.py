@@ -153,6 +153,7 @@ async def room_house(
         numbers: Numbers = InlineNumbers() if draughtsman else studio
         engine = assembled(store, room, clock, source, numbers)
         room.intake = engine
+        room.bench.views = engine
         if log.is_unclean:
             await clearing.of_before(engine.kit, TENANT, [p.id for p in log.people() if not p.is_bot])
         yield House(engine.kit, engine, room, store)

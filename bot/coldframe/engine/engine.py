@@ -14,8 +14,9 @@ from coldframe.engine.core import damage, receiving
 from coldframe.engine.core.again import again
 from coldframe.engine.core.turn import Aside, Carry, InOneTurn, Kit, Turn
 from coldframe.engine.delivery import due_rows, outbox, restored, troubles
-from coldframe.engine.intake import roster
+from coldframe.engine.intake import roster, views
 from coldframe.engine.round import comparing, listening
+from coldframe.ports.bench import View
 from coldframe.ports.chat import Inbound, Place, Reply
 from coldframe.ports.storage import Damaged, Due, Waiting
 from coldframe.speech import answers
@@ -43,6 +44,10 @@ class Engine:
         await self._heard_from(event)
         self.on_change()
         return reply
+
+    async def view(self, tenant: str, person: str) -> View:
+        """How all stands for this person, for a platform that shows it beside the talk. Raises ChatError."""
+        return await again(self.kit.clock, lambda: views.view(self.kit, tenant, person))
 
     async def _heard_from(self, event: Inbound) -> None:
         """Whoever speaks can be spoken to: what could not be sent to them, or there, is tried again."""

@@ -46,8 +46,12 @@ def record_json(record: Record) -> Json:
         "edited": record.edited,
         "gone": record.gone,
         "reactions": list(emoji.items()),
-        "files": [_file_json(file) for file in record.files],
+        "files": files_json(record),
     }
+
+
+def files_json(record: Record) -> list[Json]:
+    return [_file_json(file) for file in record.files]
 
 
 def _file_json(file: FileRecord) -> Json:

@@ -14,6 +14,7 @@ from dataclasses import replace
 import structlog
 
 from coldframe.chat.room import acts, forms
+from coldframe.chat.room.bench import Bench
 from coldframe.chat.room.log import Log
 from coldframe.chat.room.platform import BotSide
 from coldframe.chat.room.records import (
@@ -69,6 +70,7 @@ class Room(BotSide):
     ) -> None:
         super().__init__(log, clock, make, keys, posts_once=posts_once)
         self.intake = intake
+        self.bench = Bench(log, self.sees)
         self.failures: Counter[str] = Counter()
         self._under_way: set[str] = set()
 
@@ -183,13 +185,14 @@ class Room(BotSide):
         return await self._act(person, place, Pressed(action, value, message_id), key)
 
     def offered(self, person: str, message_id: str | None) -> tuple[Button, ...]:
-        """The buttons that the person can press there now."""
+        """The buttons that the person can press there now, or on the bench."""
         if message_id is not None:
             cards = [self._visible(person, message_id).message]
         else:
             cards = [self.log.home(person), *(note.message for note in reversed(self.log.notes(person)))]
         blocks = (block for card in cards if card for block in card.blocks)
-        return tuple(button for block in blocks if isinstance(block, Buttons) for button in block.buttons)
+        found = (button for block in blocks if isinstance(block, Buttons) for button in block.buttons)
+        return (*found, *self.bench.offered(person))
 
     async def submit(
         self,

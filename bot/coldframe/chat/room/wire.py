@@ -17,6 +17,7 @@ from aiohttp import WSMsgType, web
 from pydantic import ValidationError
 
 from coldframe.chat.room import orders, passes, payloads
+from coldframe.chat.room.laying import Laying
 from coldframe.chat.room.log import SENT, STEP
 from coldframe.chat.room.records import MAX_FILE_BYTES, Change, NotThere, Refused
 from coldframe.chat.room.seats import Seat
@@ -74,6 +75,7 @@ class Wire:
         self._turns: dict[str, None] = {}
         self._answers: deque[str] = deque()
         self._stir = asyncio.Event()
+        self._bench = Laying(host, seat, self._tell)
 
     # --- from the room ----------------------------------------------------------------------------------------
 
@@ -83,6 +85,7 @@ class Wire:
             return
         if change.kind == "message":
             self._new[change.subject] = None
+            self._bench.heard(change.subject)
         elif change.kind == "cleared":
             self._forget_what_went(change.subject)
         elif change.kind == "people" or change.subject == self.person:
@@ -101,7 +104,7 @@ class Wire:
         self._stir.set()
 
     async def run(self) -> None:
-        writing = asyncio.create_task(self._write())
+        tasks = [asyncio.create_task(self._write()), asyncio.create_task(self._bench.run())]
         try:
             async for frame in self._socket:
                 if frame.type is not WSMsgType.TEXT:
@@ -110,7 +113,8 @@ class Wire:
                     self.turn_to("slow")
                 await self._heed(frame.data)
         finally:
-            writing.cancel()
+            for task in tasks:
+                task.cancel()
 
     async def close(self, code: int, reason: str) -> None:
         await self._socket.close(code=code, message=reason.encode())
@@ -127,6 +131,10 @@ class Wire:
                     await self._socket.send_str(frame)
             except ConnectionError:
                 return
+
+    def _tell(self, frame: str) -> None:
+        self._answers.append(frame)
+        self._stir.set()
 
     def _frames(self) -> list[str]:
         answers, new, turns = list(self._answers), list(self._new), list(self._turns)
@@ -289,6 +297,7 @@ class Wire:
     def _welcome(self, order: orders.Hello) -> dict[str, Any]:
         room, me = self._host.room, self.person
         self._greeted = True
+        self._bench.begin()
         missed = order.life == room.log.life and order.since >= max(1, room.log.cleared(me))
         places = room.places(me)
         return {

@@ -93,6 +93,19 @@ def _reads(round_: Round, text: str) -> Message:
     )
 
 
+def whole(round_: Round, text: str) -> Message | None:
+    """The message of this name as it reads now, where it is cut into pages elsewhere."""
+    name = MessageName.unpack(text)
+    reads = PLAYS[round_.step].whole.get(name.what) if round_.step in PLAYS else None
+    return cards.resting(round_, reads(round_, name.rest)) if reads is not None else None
+
+
+def as_it_reads(round_: Round, text: str) -> Message | None:
+    """None where the round alone does not tell it."""
+    what = lives.named(text).what
+    return whole(round_, text) or (cards.resting(round_, _reads(round_, text)) if _can_be_read(what) else None)
+
+
 async def say_anew(turn: Turn, round_: Round) -> None:
     """Everything of the round that can be said anew, after a note in it was hidden."""
     found = await turn.uow.open_posts(round_.tenant, round_.id, ())

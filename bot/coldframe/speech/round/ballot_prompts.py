@@ -14,7 +14,7 @@ from coldframe.message.saying import in_private, offer, paragraph, said, small, 
 from coldframe.speech.names import about, count, fewest
 from coldframe.speech.round import paging
 from coldframe.speech.round.guide_words import guided
-from coldframe.speech.round.paging import Pages, pages, turning, within
+from coldframe.speech.round.paging import Pages, pages, turning
 from coldframe.speech.round.prompts import card, until
 from coldframe.speech.round.results import plan_page
 from coldframe.speech.steps import WORDS, VoteWords
@@ -42,10 +42,11 @@ def page_of(round_: Round, member: MemberId, option_id: str) -> int:
     return paging.page_of(_pages(round_, member), option_id)
 
 
-def sheet(round_: Round, member: MemberId, page: int = 0) -> Message:
-    """All of a voter's ballot in one message: the ask, what is left, each option with its buttons, until when."""
-    words, ledger, every = _vote(round_), _ledger(round_), _pages(round_, member)
-    page = within(every, page)
+def sheet(round_: Round, member: MemberId, page: int | None = 0) -> Message:
+    """All of a voter's ballot in one message: the ask, what is left, each option with its buttons, until when. `page`
+    None: all options at once."""
+    words, ledger = _vote(round_), _ledger(round_)
+    every, page = paging.shown(_pages(round_, member), page)
     locked = member in ledger.locked
     left = _left(round_, member)
     blocks: list[Block] = [paragraph(words.ask), paragraph(left)]

@@ -35,6 +35,11 @@ def _filled(round_: Round, template: str) -> Line:
     )
 
 
+def what_is_asked(round_: Round) -> Line:
+    """Of whom, in the running step."""
+    return _filled(round_, WORDS[round_.step].asks)
+
+
 def what_follows(round_: Round, step: Step) -> Line:
     """What happens when the step closes."""
     return _filled(round_, WORDS[step].then)
@@ -47,7 +52,7 @@ def step_card(round_: Round) -> Message:
     blocks: list[Block] = [
         heading("{name}: {step}", name=theirs(round_.name, 60), step=title(step)),
         paragraph(written(round_.settings.question, 300)),
-        paragraph(_filled(round_, WORDS[step].asks)),
+        paragraph(what_is_asked(round_)),
     ]
     if progress.due is not None:
         blocks.append(Facts(_state_rows(round_)))
@@ -60,7 +65,7 @@ def step_card(round_: Round) -> Message:
 
 def _summary(round_: Round) -> Line:
     start = line("{name}, {step}: ", name=theirs(round_.name, 60), step=title(round_.step).lower())
-    ask = _filled(round_, WORDS[round_.step].asks)
+    ask = what_is_asked(round_)
     due = round_.progress.due
     return start + ask + (line(" Until {due}.", due=When(due)) if due is not None else ())
 

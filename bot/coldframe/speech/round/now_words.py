@@ -51,6 +51,12 @@ def blocks(round_: Round, me: MemberId, seen: Seen | None = None) -> list[Block]
     return [*found, offer(*buttons)] if buttons else found
 
 
+def leading(round_: Round, me: MemberId, seen: Seen) -> tuple[Block, ...]:
+    """To its facilitator: who is awaited, what is in the way, and what can be done about it."""
+    found = (replace(button, value=button.value or about(round_)) for button in _of_facilitator(round_, seen))
+    return Items(tuple(_led(round_, me, seen))), offer(*found)
+
+
 def where(round_: Round) -> Line:
     words = line("*{name}* is at *{step}*", name=theirs(round_.name, 60), step=title(round_.step))
     if round_.paused is not None:

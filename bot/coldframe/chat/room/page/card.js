@@ -25,16 +25,16 @@ function inline(part) {
   }
 }
 
-// `press(button)` is called with what was pressed; `live` says whether buttons can be pressed at all.
-export function cardOf(card, press) {
+// `press(button, node)` is called with what was pressed; `title` is the rank of its headings.
+export function cardOf(card, press, title = "h4") {
   const blocks = card.blocks.length ? card.blocks : [{ kind: "paragraph", line: card.summary }];
-  return el("div", { class: "card" }, blocks.map((one) => block(one, press)));
+  return el("div", { class: "card" }, blocks.map((one) => blockOf(one, press, title)));
 }
 
-function block(one, press) {
+export function blockOf(one, press, title = "h4") {
   switch (one.kind) {
     case "heading":
-      return el("h4", {}, lineOf(one.line));
+      return el(title, {}, lineOf(one.line));
     case "paragraph":
       return el("p", {}, lineOf(one.line));
     case "small":
@@ -70,7 +70,7 @@ function grid(one) {
 
 const SIGNS = { primary: "→ ", danger: "! ", plain: "" };
 
-function pressable(button, press) {
+export function pressable(button, press) {
   const name = button.says && !button.says.includes(button.label) ? `${button.label}: ${button.says}` : button.says;
   const sign = SIGNS[button.style] ? el("span", { "aria-hidden": "true" }, SIGNS[button.style]) : null;
   return el(

@@ -3,6 +3,11 @@
 import { announce, byId, confirmed, el, moment, plain, setNow, setZone, tellTimes, zoneName } from "./dom.js";
 import { Wire, key } from "./wire.js";
 import { State } from "./state.js";
+import { Bar } from "./bar.js";
+import { Bench } from "./bench.js";
+import { MyPage } from "./mypage.js";
+import { Sides } from "./sides.js";
+import { Told } from "./told.js";
 import { Talk } from "./talk.js";
 import { cardOf } from "./card.js";
 import { dropDraft, openForm } from "./forms.js";
@@ -16,40 +21,77 @@ const state = new State();
 const wire = new Wire(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${location.pathname}/wire`, () => state.hello());
 const talk = new Talk(state, {
   press,
-  react: (message, emoji, added) => told(wire.act({ do: "react", message, emoji, added })),
+  react: (message, emoji, added) => heeded(wire.act({ do: "react", message, emoji, added })),
   edit: (message, text) => unsent.send({ do: "edit", message, text }),
-  erase: (message) => told(wire.act({ do: "erase", message })),
+  erase: (message) => heeded(wire.act({ do: "erase", message })),
   putAway: (note) => wire.ask({ do: "put_away", note }),
   earlier: (place, before) => wire.ask({ do: "earlier", place, before }),
   say,
 });
+const bar = new Bar(state, { press: onBench, begin, open: () => myPage.open(), choose: (round) => { state.round = round; drawAll(); } });
+const bench = new Bench(state, { press: onBench, through, say: (place, text, files, thread) => say(place, text, files, thread), fileOf: (file) => talk.fileOf(file) });
+const myPage = new MyPage(state, onBench);
+const sides = new Sides(state);
+const told = new Told(press, (note) => wire.ask({ do: "put_away", note }));
 const rehearsal = new Rehearsal(state, wire);
 const unsent = new Unsent(state, wire);
 const devices = new Devices(wire);
 setNow(() => state.now());
-setInterval(tellTimes, 30000);
+setInterval(() => { tellTimes(); bar.tick(); }, 30000);
 let drawing = false; // whether the page is about to be drawn anew
 let acted = 0; // when this person last pressed or sent something
+let atBench = false; // whether that was on the bench
+const ANSWERED = 8000; // ms after an act in which what comes is taken for its answer
 
 // --- what people do ---------------------------------------------------------
 
-async function told(asking) {
+async function heeded(asking) {
   const answer = await asking;
-  if (answer.error) announce(answer.error);
+  if (answer.error) told.say(answer.error, { wrong: true });
   return answer;
 }
 
-function say(place, text, files, thread = null) {
+function act(where) {
   acted = performance.now();
+  atBench = where === "bench";
+  told.clear();
+}
+
+function say(place, text, files, thread = null) {
+  act("talk");
+  talk.toEnd();
   const order = /^\s*\/coldframe(?=\s|$)/i.exec(text);
   if (order) return answered(wire.act({ do: "command", place, text: text.slice(order[0].length).trim() }));
   return unsent.send({ do: "say", place, text, thread, files });
 }
 
-async function press(message, button, node) {
+function onBench(message, button, node) {
+  return press(message, button, node, "bench");
+}
+
+// A round begins in a channel: the one that is looked at, else the first.
+function begin() {
+  const place = here().id === "d" ? state.places.find((one) => one.id !== "d") : here();
+  act("bench");
+  return answered(wire.act({ do: "command", place: place.id, text: "new" }));
+}
+
+// The button's form is opened, filled in and sent in one go.
+async function through(button, fields) {
+  act("bench");
+  const opened = await wire.act({ do: "press", message: null, action: button.action, value: button.value });
+  if (!opened.form) return opened;
+  const { action, value } = opened.form;
+  const answer = await wire.act({ do: "submit", action, value, fields });
+  if (answer.error || Object.keys(answer.errors ?? {}).length) wire.ask({ do: "close_form", action, value });
+  else announce("Kept.");
+  return answer;
+}
+
+async function press(message, button, node, where = "talk") {
   if (node.getAttribute("aria-disabled") === "true") return;
   if (button.confirm && !(await confirmed("Please confirm", button.confirm, button.label))) return;
-  acted = performance.now();
+  act(where);
   node.setAttribute("aria-disabled", "true");
   await answered(wire.act({ do: "press", message, action: button.action, value: button.value }));
   node.removeAttribute("aria-disabled");
@@ -57,8 +99,8 @@ async function press(message, button, node) {
 
 async function answered(asking) {
   const answer = await asking;
-  if (answer.error) announceLoudly(answer.error);
-  else if (answer.taken === false) announceLoudly("Kept. coldframe could not take it in just now and will get it again by itself.");
+  if (answer.error) told.say(answer.error, { wrong: true });
+  else if (answer.taken === false) told.say("Kept. coldframe could not take it in just now and will get it again by itself.");
   if (answer.form) showForm(answer.form);
   return answer;
 }
@@ -71,11 +113,11 @@ function announceLoudly(words) {
 function showForm(form) {
   state.forms = [...state.forms.filter((one) => one.action !== form.action || one.value !== form.value), form];
   const send = (fields) => {
-    acted = performance.now();
+    act(atBench ? "bench" : "talk");
     const name = `sending ${form.action} ${form.value}`; // sent again after a reload, it is the same act
-    const act = { do: "submit", action: form.action, value: form.value, fields, key: drafts.get(name) ?? key() };
-    drafts.put(name, act.key);
-    return wire.ask(act).then((answer) => {
+    const order = { do: "submit", action: form.action, value: form.value, fields, key: drafts.get(name) ?? key() };
+    drafts.put(name, order.key);
+    return wire.ask(order).then((answer) => {
       drafts.drop(name);
       if (!answer.error && !Object.keys(answer.errors ?? {}).length) {
         state.forms = state.forms.filter((one) => one !== form);
@@ -107,11 +149,23 @@ function drawAll({ focus = false } = {}) {
   byId("about").textContent = place.id === "d" ? "Only you and coldframe read this." : `${members.length} ${members.length === 1 ? "person" : "people"} and coldframe: ${members.map((id) => state.name(id)).join(", ")}.`;
   drawPlaces(place);
   drawHome(place);
+  const round = roundOf(place);
+  bar.draw(round, place);
+  bench.draw(round);
+  myPage.refresh();
+  sides.draw();
   drawWaiting();
   talk.show(place.id, { focus });
   if (other) drawWriting(place);
   rehearsal.show();
   markRead();
+}
+
+// Of several rounds, the one of this channel, or the one that was chosen.
+function roundOf(place) {
+  const bars = state.bench?.bars ?? [];
+  const of = place.id === "d" ? bars : bars.filter((one) => one.place === place.id);
+  return of.find((one) => one.round === state.round) ?? of[0] ?? null;
 }
 
 // What arrives close together is drawn together.
@@ -147,7 +201,7 @@ function drawPlaces(current) {
 
 function drawHome(place) {
   const home = byId("home");
-  home.hidden = place.id !== "d" || !state.home;
+  home.hidden = place.id !== "d" || !state.home || Boolean(state.bench); // beside a bench it opens from the bar
   if (home.hidden) return;
   const look = JSON.stringify(state.home);
   if (home.dataset.look === look) return;
@@ -183,7 +237,7 @@ function drawWriting(place) {
 
 let marked = "";
 function markRead() {
-  if (document.visibilityState !== "visible" || !talk.place) return;
+  if (document.visibilityState !== "visible" || !talk.place || !talk.isShown) return;
   const newest = state.newest(talk.place);
   if (!newest || (state.reads[talk.place] ?? "") >= newest || marked === `${talk.place} ${newest}`) return;
   marked = `${talk.place} ${newest}`;
@@ -212,6 +266,10 @@ byId("devices").addEventListener("click", () => devices.open());
 wire.addEventListener("messages", ({ detail }) => {
   const fresh = detail.items.filter((item) => !state.messages.has(item.id) && item.author !== state.me);
   state.put(detail.items);
+  told.refresh(detail.items);
+  const held = Bench.held(state);
+  const answers = fresh.filter((item) => item.place === "d" && item.card && !item.thread && !held.has(item.id));
+  if (performance.now() - acted < ANSWERED && (atBench || talk.place !== "d")) for (const item of answers) told.answer(item);
   state.rev = Math.max(state.rev, detail.rev);
   drawSoon();
   speak(fresh);
@@ -223,7 +281,14 @@ wire.addEventListener("notes", ({ detail }) => {
   const fresh = detail.notes.filter((note) => !known.has(note.id));
   if (!fresh.length) return;
   announce(fresh.map((note) => `coldframe, to you only: ${plain(note.card.summary)}`).join(" "));
-  if (performance.now() - acted < 5000 && !document.querySelector("dialog[open]")) talk.focusOn(fresh.at(-1).id);
+  const justNow = performance.now() - acted < ANSWERED && !document.querySelector("dialog[open]");
+  if (justNow && atBench) for (const note of fresh) told.answer(note, { note: true });
+  else if (justNow) talk.focusOn(fresh.at(-1).id);
+});
+wire.addEventListener("bench", ({ detail }) => {
+  state.bench = detail.bench;
+  for (const id of Bench.held(state)) told.drop(id);
+  drawAll();
 });
 wire.addEventListener("home", ({ detail }) => { state.home = detail.home; drawAll(); });
 wire.addEventListener("reads", ({ detail }) => { state.reads = detail.reads; drawSoon(); });
@@ -237,6 +302,7 @@ addEventListener("hashchange", () => {
   drawAll({ focus: true });
 });
 document.addEventListener("visibilitychange", markRead);
+addEventListener("side", () => { if (talk.isShown) talk.toEnd(); markRead(); });
 byId("title").tabIndex = -1;
 byId("skip-newest").addEventListener("click", (event) => { event.preventDefault(); const last = byId("messages").lastElementChild; if (last) { last.tabIndex = -1; last.focus(); last.scrollIntoView({ block: "nearest" }); } });
 byId("skip-writing").addEventListener("click", (event) => { event.preventDefault(); byId("writing").querySelector("textarea")?.focus(); });

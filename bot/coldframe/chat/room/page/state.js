@@ -12,6 +12,7 @@ export class State extends EventTarget {
   notes = [];
   forms = [];
   home = null;
+  bench = null; // how all stands for me, once the bot has said it
   reads = {};
   rehearsal = null;
   acting = false;
@@ -46,6 +47,11 @@ export class State extends EventTarget {
       if (!this.replies.has(item.thread)) this.replies.set(item.thread, new Set());
       this.replies.get(item.thread).add(item.id);
     }
+  }
+
+  // Whether the message lies on the bench, so that the talk shows one line of it.
+  isHeld(id) {
+    return (this.bench?.bars ?? []).some((bar) => bar.before.some((laid) => laid.message === id && laid.what !== "card"));
   }
 
   name(id) {

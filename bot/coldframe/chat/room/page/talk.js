@@ -1,8 +1,9 @@
 // A conversation: messages in order with what hangs under them, kept up to date in place.
 
 import { announce, byId, confirmed, el, moment, size, theirs, timeOf, zoneName } from "./dom.js";
-import { cardOf } from "./card.js";
+import { cardOf, lineOf } from "./card.js";
 import { correction, isBegun } from "./correcting.js";
+import { swap } from "./keep.js";
 import { chips, pick } from "./reactions.js";
 import { writingBox } from "./writing.js";
 
@@ -58,8 +59,14 @@ export class Talk {
     return getComputedStyle(box).overflowY === "visible" ? document.scrollingElement : box;
   }
 
+  // A talk that is not shown does not move the page, which shows something else.
   toEnd() {
+    if (!this.isShown) return;
     this.scroller.scrollTop = this.scroller.scrollHeight;
+  }
+
+  get isShown() {
+    return Boolean(byId("talk").getClientRects().length);
   }
 
   #atEnd() {
@@ -130,7 +137,7 @@ export class Talk {
   #look(item, isNote) {
     const thread = isNote ? [] : this.state.thread(item.id);
     const changing = [item, ...thread].map((one) => [this.#changing.has(one.id), isBegun(one)]);
-    return [lookOf(item), ...thread.map(lookOf), this.#open.has(item.id), changing, this.state.names].join("|");
+    return [lookOf(item), ...thread.map(lookOf), this.#open.has(item.id), changing, this.state.isHeld(item.id), this.state.names].join("|");
   }
 
   #keyed(id, look, draw) {
@@ -158,7 +165,7 @@ export class Talk {
         { "aria-labelledby": `${heading} ${heading}-at` },
         el("header", {}, el("h3", { id: heading }, bot ? name : theirs(name)), el("span", { id: `${heading}-at`, class: "at" }, timeOf(item.at, "hour")), item.edited ? el("span", { class: "small" }, "changed") : null),
         this.#body(item),
-        item.files.map((file) => this.#file(file)),
+        item.files.map((file) => this.fileOf(file)),
         chips(item, this.state, (emoji, added) => this.acts.react(item.id, emoji, added)),
         item.gone ? null : this.#tools(item, name),
         item.thread ? null : this.#thread(item, name),
@@ -168,13 +175,14 @@ export class Talk {
 
   #body(item) {
     if (item.gone) return el("p", { class: "small" }, "This message was taken back.");
+    if (item.card && this.state.isHeld(item.id)) return el("p", { class: "folded" }, "On the bench: ", lineOf(item.card.summary));
     if (item.card) return cardOf(item.card, (button, node) => this.acts.press(item.id, button, node));
     if (!item.text) return null;
     if (this.#changing.has(item.id)) return correction(item, { save: (text) => this.acts.edit(item.id, text), stop: () => this.#stopChanging(item) });
     return el("p", { class: "said" }, item.mentioned ? el("span", { class: "who" }, "@coldframe ") : null, theirs(item.text));
   }
 
-  #file(file) {
+  fileOf(file) {
     const address = `${location.pathname}/files/${file.id}`;
     if (!file.type.startsWith("image/png")) {
       return el("p", { class: "file" }, el("a", { href: address, download: file.name }, theirs(file.title || file.name)), el("span", { class: "small" }, ` ${file.name}, ${size(file.size)}`));
@@ -274,25 +282,4 @@ function dayOf(item) {
   const day = moment(item.at, "day");
   days.set(item, { day, zone: zoneName() });
   return day;
-}
-
-// A redrawn message keeps the focus, the half-written words and what was unfolded in the old one.
-function swap(old, node) {
-  const active = old.contains(document.activeElement) ? document.activeElement : null;
-  const selection = active?.tagName === "TEXTAREA" ? [active.value, active.selectionStart, active.selectionEnd] : null;
-  for (const summary of old.querySelectorAll("details[open] > summary")) {
-    const twin = node.querySelector(`[data-focus="${CSS.escape(summary.dataset.focus)}"]`);
-    if (twin) twin.parentElement.open = true;
-  }
-  const scope = active?.closest("li.message")?.id;
-  old.replaceWith(node);
-  if (!active) return;
-  const home = node.id === scope ? node : (node.querySelector(`[id="${scope}"]`) ?? node);
-  const twin = active === old ? node : home.querySelector(`[data-focus="${CSS.escape(active.dataset.focus ?? "")}"]`);
-  const target = twin ?? node.querySelector("button");
-  target?.focus({ preventScroll: true });
-  if (selection && twin?.tagName === "TEXTAREA") {
-    twin.value = selection[0];
-    twin.setSelectionRange(selection[1], selection[2]);
-  }
 }

@@ -61,6 +61,7 @@ async def _lock(request: RoundRequest) -> None:
 ASKING = voting.asking(Step.BALLOT)
 PLAY = StepPlay(
     open=_open, asking=ASKING, desk=None, own_card=voting.own_card, reads=voting.READS, card_follows=False,
+    whole=voting.WHOLE,
     buttons={"ballot.lock": _lock}, forms={}, follow={BallotCounted: _counted},
     due={"open": InOneTurn(_hand_out), result.BALLOT: result.Result(result.BALLOT, "ballot", _reckoned, _plain)},
 )  # fmt: skip

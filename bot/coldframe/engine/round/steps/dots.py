@@ -39,6 +39,7 @@ def _plain(round_: Round, numbers: tuple[int, ...]) -> Message:
 ASKING = voting.asking(Step.DOTS)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=voting.own_card, reads=voting.READS, card_follows=False,
+    whole=voting.WHOLE,
     buttons={}, forms={}, follow={DotsCounted: _counted},
     due={result.DOTS: result.Result(result.DOTS, "dots", _reckoned, _plain)},
 )  # fmt: skip

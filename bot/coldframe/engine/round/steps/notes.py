@@ -202,4 +202,5 @@ PLAY = StepPlay(
         Revealed: _revealed,
     },
     due={},
+    whole={SHEET: lambda round_, rest: notes_words.sheet(round_, MemberId(rest[0]), None)},
 )  # fmt: skip

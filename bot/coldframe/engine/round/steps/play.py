@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, PlanId, Role, Step
@@ -61,6 +61,8 @@ class StepPlay:
     forms: Mapping[str, RoundAnswer]
     follow: Mapping[type[Fact], Follow[Round]]
     due: Mapping[str, Carry]
+    whole: Mapping[str, Reads] = field(default_factory=dict)
+    """Those of its messages that are cut into pages, whole: for where there is room for all of it."""
     following_card: Callable[[Round], Message] | None = None
     """That card, as far as the round alone tells it: it is brought up to date only when it reads differently, since the
     sign of an edit tells that somebody did something."""

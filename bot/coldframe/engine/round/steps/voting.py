@@ -139,6 +139,7 @@ READS: Mapping[str, Reads] = {
     SHEET: lambda round_, rest: ballot_prompts.sheet(round_, MemberId(rest[0])),
     LINE: lambda round_, rest: ballot_prompts.emoji_line(round_, MemberId(rest[0]), rest[2]),
 }
+WHOLE: Mapping[str, Reads] = {SHEET: lambda round_, rest: ballot_prompts.sheet(round_, MemberId(rest[0]), None)}
 BUTTONS: Mapping[str, RoundAnswer] = {
     "vote.cast": _cast,
     "vote.back": _take_back,

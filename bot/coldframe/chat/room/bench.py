@@ -1,0 +1,99 @@
+"""What lies beside the talk for each person, as the bot has it. Nothing of it is kept but what it offered last, so that
+it can be pressed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from typing import Any
+
+from coldframe.chat.room.log import Log
+from coldframe.chat.room.payloads import files_json
+from coldframe.chat.room.records import Record
+from coldframe.message.nodes import Block, Button, Buttons, Message
+from coldframe.ports.bench import Bar, Laid, View, Views
+from coldframe.ports.chat import Place
+from coldframe.render.room import line_json, message_json
+
+Json = dict[str, Any]
+
+
+class Bench:
+    """`views` is set once the bot is there; a room without it is a talk alone. `sees`: whether a person may read what
+    stands in a place."""
+
+    def __init__(self, log: Log, sees: Callable[[str, Place], bool]) -> None:
+        self.views: Views | None = None
+        self._log = log
+        self._sees = sees
+        self._offered: dict[str, tuple[Button, ...]] = {}
+
+    async def lay(self, person: str, *, private: bool = True) -> Json | None:
+        """How all stands for the person now; without what is `private` only what the channel may know. Raises
+        ChatError."""
+        if self.views is None:
+            return None
+        view = await self.views.view(self._log.tenant, person)
+        if not private:
+            view = _without_private(view)
+        bars = [self._bar(person, bar) for bar in view.bars]
+        trials = self._laid(person, view.trials)
+        self._offered[person] = tuple(_buttons(view))
+        page = message_json(view.page) if view.page is not None else None
+        return {"bars": bars, "trials": trials, "page": page, "open": view.open}
+
+    def offered(self, person: str) -> tuple[Button, ...]:
+        """What the person can press of all that was laid before them last."""
+        return self._offered.get(person, ())
+
+    def _bar(self, person: str, bar: Bar) -> Json:
+        return {
+            "round": bar.round,
+            "place": f"c:{bar.channel}",
+            "step": bar.step,
+            "number": bar.number,
+            "steps": bar.steps,
+            "head": line_json(bar.head),
+            "aim": line_json(bar.aim),
+            "state": line_json(bar.state),
+            "until": bar.until.isoformat() if bar.until is not None else None,
+            "leads": message_json(Message((), bar.leads))["blocks"],
+            "before": self._laid(person, bar.before),
+            "beside": self._laid(person, bar.beside),
+        }
+
+    def _laid(self, person: str, some: Iterable[Laid]) -> list[Json]:
+        return [found for one in some if (found := self._one(person, one)) is not None]
+
+    def _one(self, person: str, laid: Laid) -> Json | None:
+        """What reads as it stands in the talk is taken from there, as far as the person sees it."""
+        record = self._record(person, laid.message)
+        words = laid.words or (record.message if record is not None else None)
+        if words is None:
+            return None
+        picture = self._record(person, laid.picture)
+        return {
+            "what": laid.what,
+            "message": record.id if record is not None else None,
+            "about": laid.about,
+            "card": message_json(words),
+            "files": files_json(picture) if picture is not None else [],
+        }
+
+    def _record(self, person: str, message: str) -> Record | None:
+        found = self._log.message(message) if message else None
+        return found if found is not None and not found.gone and self._sees(person, found.place) else None
+
+
+def _without_private(view: View) -> View:
+    """What somebody gave in private is not for whoever came by a new link to their seat."""
+    bars = (replace(bar, before=tuple(laid for laid in bar.before if laid.what == "card")) for bar in view.bars)
+    return View(tuple(bars), view.trials)
+
+
+def _buttons(view: View) -> Iterable[Button]:
+    words = [laid.words for bar in view.bars for laid in (*bar.before, *bar.beside)]
+    words += [view.page, *(laid.words for laid in view.trials)]
+    blocks: list[Block] = [block for message in words if message is not None for block in message.blocks]
+    blocks += [block for bar in view.bars for block in bar.leads]
+    return (button for block in blocks if isinstance(block, Buttons) for button in block.buttons)

@@ -1,0 +1,95 @@
+// The bench beside the talk: what the step asks of me, and what is read for it.
+
+import { byId, el } from "./dom.js";
+import { layout, pageOf, wallOf } from "./layouts.js";
+import { swap } from "./keep.js";
+import { trialOf } from "./trials.js";
+
+export class Bench {
+  #looks = new Map(); // key -> what it was drawn from
+  #nodes = new Map();
+  #bar = null;
+
+  // `acts`: press(message, button, node), through(button, fields), say(place, text, thread), fileOf(file)
+  constructor(state, acts) {
+    this.state = state;
+    this.acts = acts;
+    byId("print").addEventListener("click", () => print());
+  }
+
+  get isLaid() {
+    return Boolean(this.#nodes.size);
+  }
+
+  draw(bar) {
+    const all = this.state.bench;
+    byId("bench").hidden = !all;
+    document.documentElement.classList.toggle("benched", Boolean(all));
+    if (!all) return;
+    this.#bar = bar;
+    const wanted = [...this.#sheets(bar), ...this.#beside(bar), ...all.trials.map((laid) => this.#keyed(`trial ${laid.about}`, laid, () => trialOf(laid, this.acts)))];
+    const list = byId("sheets");
+    const keep = new Set(wanted);
+    for (const [key, node] of this.#nodes) if (!keep.has(node)) { node.remove(); this.#nodes.delete(key); this.#looks.delete(key); }
+    let at = list.firstElementChild;
+    for (const node of wanted) {
+      if (node === at) at = at.nextElementSibling;
+      else list.insertBefore(node, at);
+    }
+    byId("bare").hidden = wanted.length > 0;
+    byId("print").hidden = !bar?.beside.some((laid) => laid.what === "lever");
+  }
+
+  // The step's card of the channel lies here only where nobody has a sheet of their own, or all work on it.
+  #sheets(bar) {
+    if (!bar) return [];
+    const own = bar.before.filter((laid) => laid.what !== "card");
+    const shown = own.length && bar.step !== "commitment" ? own : [...bar.before].sort((a, b) => (a.what === "card" ? -1 : b.what === "card" ? 1 : 0));
+    return shown.map(withoutBar).map((laid) => {
+      const press = (button, node) => this.acts.press(laid.message, button, node);
+      const besides = laid.what === "ballot" || laid.what === "compare" ? bar.beside : null;
+      return this.#keyed(`${laid.what} ${laid.message ?? ""} ${laid.about}`, [laid, besides, bar.step], () => layout(laid, bar.step, press, this.#more(bar)));
+    });
+  }
+
+  #more(bar) {
+    return {
+      beside: (what, wanted) => bar.beside.find((laid) => laid.what === what && wanted.includes(laid.about)),
+      through: (button, fields) => this.acts.through(button, fields),
+    };
+  }
+
+  #beside(bar) {
+    const held = new Set(bar?.before.map((laid) => laid.what));
+    const shown = (bar?.beside ?? []).filter((laid) => laid.what !== "plan" || !(held.has("ballot") || held.has("compare")));
+    const press = (laid) => (button, node) => this.acts.press(laid.message, button, node);
+    const nodes = shown.map((laid, at) => {
+      const key = `beside ${laid.what} ${laid.about} ${at}`;
+      return this.#keyed(key, laid, () => (laid.what === "lever" ? wallOf(laid) : pageOf(laid, press(laid), laid.files.map(this.acts.fileOf))));
+    });
+    return nodes;
+  }
+
+  #keyed(key, from, draw) {
+    const look = JSON.stringify([from, this.state.names]);
+    const old = this.#nodes.get(key);
+    if (old && this.#looks.get(key) === look) return old;
+    const node = draw();
+    if (old) swap(old, node);
+    this.#nodes.set(key, node);
+    this.#looks.set(key, look);
+    return node;
+  }
+
+  // Which messages of the talk lie here instead.
+  static held(state) {
+    const laid = (state.bench?.bars ?? []).flatMap((bar) => bar.before);
+    return new Set(laid.filter((one) => one.message && one.what !== "card").map((one) => one.message));
+  }
+}
+
+// What is open for me stands on the bar above.
+function withoutBar(laid) {
+  const blocks = laid.card.blocks.map((block) => (block.kind === "buttons" ? { ...block, buttons: block.buttons.filter((button) => button.action !== "now.show") } : block));
+  return { ...laid, card: { ...laid.card, blocks: blocks.filter((block) => block.kind !== "buttons" || block.buttons.length) } };
+}
