@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from coldframe.charts.figures import Force, force_figure
 from coldframe.charts.palette import BLUE, BODY, GROUND, HEADING, INK, LEADING, MARGIN, MUTED, SMALL, VERMILLION, WIDTH
 from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
@@ -38,11 +39,11 @@ class _Arrow:
 
     drives: bool
     dots: int | None = None
-    most: int = 1
+    weight: float | None = None
 
     @property
     def width(self) -> float:
-        return PLAIN if self.dots is None else THIN + (THICK - THIN) * self.dots / self.most
+        return PLAIN if self.weight is None else THIN + (THICK - THIN) * self.weight
 
 
 def _grid(count: int) -> _Grid:
@@ -52,33 +53,34 @@ def _grid(count: int) -> _Grid:
 
 
 def draw_force_field(sheet: Sheet, chart: ForceField) -> None:
-    grid = _grid(max(len(chart.driving), len(chart.restraining)))
+    figure = force_figure(chart)
+    grid = _grid(max(len(figure.driving), len(figure.restraining)))
     sheet.title(chart.heading())
-    _heading(sheet, words.driving_heading(len(chart.driving)))
-    _side(sheet, chart.driving, (), grid, drives=True)
-    _middle(sheet, words.today(chart.lever))
-    _heading(sheet, words.restraining_heading(len(chart.restraining)))
-    _side(sheet, chart.restraining, chart.dots, grid, drives=False)
-    if chart.dots:
-        sheet.note(words.BY_DOTS, SMALL)
+    _heading(sheet, figure.headings[0])
+    _side(sheet, figure.driving, grid, drives=True)
+    _middle(sheet, figure.middle)
+    _heading(sheet, figure.headings[1])
+    _side(sheet, figure.restraining, grid, drives=False)
+    if figure.note:
+        sheet.note(figure.note, SMALL)
 
 
 def _heading(sheet: Sheet, text: str) -> None:
     sheet.bottom = sheet.lines(MARGIN, sheet.bottom + 8, [text], HEADING, weight="bold") + 12
 
 
-def _side(sheet: Sheet, forces: Sequence[str], dots: Sequence[int], grid: _Grid, drives: bool) -> None:
+def _side(sheet: Sheet, forces: Sequence[Force], grid: _Grid, drives: bool) -> None:
     if not forces:
         sheet.note(words.NO_DRIVING if drives else words.NO_RESTRAINING, BODY)
         return
     start, shown = sheet.bottom, 0
     for first in range(0, len(forces), grid.columns):
-        row = [sheet.fit(text, grid.room, grid.lines, grid.size) for text in forces[first : first + grid.columns]]
+        here = forces[first : first + grid.columns]
+        row = [sheet.fit(force.text, grid.room, grid.lines, grid.size) for force in here]
         height = max(map(len, row)) * grid.size * LEADING + _ARROW_ROOM
         if sheet.bottom + height > start + SIDE_HEIGHT:
             break
-        arrows = [_Arrow(drives, n, max(1, *dots)) for n in dots[first : first + grid.columns]]
-        _row(sheet, row, arrows or [_Arrow(drives)] * len(row), grid, height)
+        _row(sheet, row, [_Arrow(drives, force.dots, force.weight) for force in here], grid, height)
         shown += len(row)
     if shown < len(forces):
         text = words.and_more(len(forces) - shown)

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from statistics import median
 from typing import Any
 
 from matplotlib.patches import Ellipse, Rectangle
 
+from coldframe.charts.figures import MatrixFigure, Spot, matrix_figure
 from coldframe.charts.lettering import width
 from coldframe.charts.palette import BLUE, BODY, GROUND, HEADING, LEADING, MARGIN, MUTED, RULE, SMALL, VERMILLION, WIDTH
 from coldframe.charts.placing import Box, place
 from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
-from coldframe.message.pictures import PlacedPlan, PlacementMatrix
+from coldframe.message.pictures import PlacementMatrix
 
 MAX_IN_KEY = 24  # rows
 """Plans named beside the field; what comes after them stands in the table."""
@@ -27,74 +26,29 @@ _KEY_LEFT = _FIELD_LEFT + _FIELD_WIDTH + 40
 _DOT = 6.0
 
 
-@dataclass(frozen=True, slots=True)
-class _Field:
-    """The square in which plans stand, both cuts in its middle; `reach` is what half of it spans on each scale."""
-
-    box: Box
-    chart: PlacementMatrix
-    effort_reach: float
-    impact_reach: float
-
-    def x(self, effort: float) -> float:
-        return self._middle_x + (effort - self.chart.effort_cut) * self.per_effort
-
-    def y(self, impact: float) -> float:
-        return self._middle_y - (impact - self.chart.impact_cut) * self.per_impact
-
-    @property
-    def per_effort(self) -> float:
-        return (self.box.right - self.box.left) / 2 / self.effort_reach
-
-    @property
-    def per_impact(self) -> float:
-        return (self.box.bottom - self.box.top) / 2 / self.impact_reach
-
-    @property
-    def _middle_x(self) -> float:
-        return (self.box.left + self.box.right) / 2
-
-    @property
-    def _middle_y(self) -> float:
-        return (self.box.top + self.box.bottom) / 2
-
-
-def _reach(distances: Sequence[float], errors: Sequence[float]) -> float:
-    """Half of a scale: every plan is on it, and one plan with a huge error does not squeeze all the others."""
-    if not distances:
-        return 1.0
-    usual = 2 * median(errors)
-    return 1.15 * max(abs(d) + min(e, usual) for d, e in zip(distances, errors, strict=True)) or 1.0
-
-
 def draw_matrix(sheet: Sheet, chart: PlacementMatrix) -> None:
+    figure = matrix_figure(chart)
     sheet.title(chart.heading())
-    if not chart.points:
-        sheet.note(words.NOTHING_PLACED, BODY)
+    if not figure.spots:
+        sheet.note(figure.notes[0], BODY)
         return
     top = sheet.bottom + 6
-    key_bottom = _key(sheet, chart, top)
+    key_bottom = _key(sheet, figure, top)
     box = Box(_FIELD_LEFT, top, _FIELD_LEFT + _FIELD_WIDTH, top + _MIN_HEIGHT)
-    efforts = [plan.effort - chart.effort_cut for plan in chart.points]
-    impacts = [plan.impact - chart.impact_cut for plan in chart.points]
-    effort_reach = _reach(efforts, [plan.effort_error for plan in chart.points])
-    field = _Field(box, chart, effort_reach, _reach(impacts, [plan.impact_error for plan in chart.points]))
     corners = _ground(sheet, box)
-    for plan in chart.points:
-        _ring(sheet, field, plan)
-    _labels(sheet, field, corners)
+    for spot in figure.spots:
+        _ring(sheet, box, spot)
+    _labels(sheet, box, figure.spots, corners)
     sheet.bottom = box.bottom + 44
-    if not chart.order_only:
+    if figure.rings:
         _signs(sheet)
-    notes = (*words.matrix_notes(chart), words.RING_BEYOND if _beyond(field) else "")
-    for note in notes:
+    for note in figure.notes:
         sheet.note(note, room=_FIELD_WIDTH)
     sheet.bottom = max(sheet.bottom, key_bottom)
 
 
-def _beyond(field: _Field) -> bool:
-    """Whether a ring is so wide that the field cannot hold it."""
-    return any(p.effort_error > field.effort_reach or p.impact_error > field.impact_reach for p in field.chart.points)
+def _at(box: Box, spot: Spot) -> tuple[float, float]:
+    return box.left + spot.x * (box.right - box.left), box.bottom - spot.y * (box.bottom - box.top)
 
 
 def _ground(sheet: Sheet, box: Box) -> list[Box]:
@@ -139,14 +93,13 @@ def _look(unsure: bool) -> dict[str, Any]:
     return {"edgecolor": BLUE, "linestyle": "solid", "facecolor": (0, 0.45, 0.7, 0.10)}
 
 
-def _ring(sheet: Sheet, field: _Field, plan: PlacedPlan) -> None:
-    centre = (field.x(plan.effort), field.y(plan.impact))
-    wide, high = 2 * plan.effort_error * field.per_effort, 2 * plan.impact_error * field.per_impact
-    ring = Ellipse(centre, max(wide, 2 * _DOT), max(high, 2 * _DOT), linewidth=1.6, **_look(plan.unsure))
+def _ring(sheet: Sheet, box: Box, spot: Spot) -> None:
+    centre = _at(box, spot)
+    wide, high = 2 * spot.wide * (box.right - box.left), 2 * spot.high * (box.bottom - box.top)
+    ring = Ellipse(centre, max(wide, 2 * _DOT), max(high, 2 * _DOT), linewidth=1.6, **_look(spot.unsure))
     sheet.add(ring)
-    box = field.box
     ring.set_clip_path(Rectangle((box.left, box.top), box.right - box.left, box.bottom - box.top, transform=sheet.page))
-    _dot(sheet, centre, plan.unsure)
+    _dot(sheet, centre, spot.unsure)
 
 
 def _dot(sheet: Sheet, centre: tuple[float, float], unsure: bool) -> None:
@@ -156,13 +109,12 @@ def _dot(sheet: Sheet, centre: tuple[float, float], unsure: bool) -> None:
     )
 
 
-def _labels(sheet: Sheet, field: _Field, corners: list[Box]) -> None:
-    plans = field.chart.points
-    texts = [words.point_label(_name(sheet, plan.label) + _marked(plan), plan.unsure) for plan in plans]
-    anchors = [(field.x(plan.effort), field.y(plan.impact)) for plan in plans]
+def _labels(sheet: Sheet, field: Box, spots: Sequence[Spot], corners: list[Box]) -> None:
+    texts = [words.point_label(_name(sheet, spot.label), spot.unsure) for spot in spots]
+    anchors = [_at(field, spot) for spot in spots]
     dots = [Box(x - _DOT - 2, y - _DOT - 2, x + _DOT + 2, y + _DOT + 2) for x, y in anchors]
     sizes = [(width(text, SMALL, bold=True) + 6, SMALL * 1.25) for text in texts]
-    boxes = place(anchors, sizes, [*dots, *corners], field.box)
+    boxes = place(anchors, sizes, [*dots, *corners], field)
     for anchor, box in zip(anchors, boxes, strict=True):
         _leader(sheet, anchor, box)
     for text, box in zip(texts, boxes, strict=True):
@@ -171,12 +123,10 @@ def _labels(sheet: Sheet, field: _Field, corners: list[Box]) -> None:
         sheet.text(box.left + 3, box.bottom - 4, text, SMALL, weight="bold", zorder=4)
 
 
-def _marked(plan: PlacedPlan) -> str:
-    return f" {words.CHIEF_SIGN}" if plan.chief else ""
-
-
 def _name(sheet: Sheet, label: str) -> str:
-    return next(iter(sheet.fit(label, 110, 1, SMALL, bold=True)), "")
+    """The chief's sign stays however long the label is."""
+    sign = f" {words.CHIEF_SIGN}" if label.endswith(f" {words.CHIEF_SIGN}") else ""
+    return next(iter(sheet.fit(label.removesuffix(sign), 110, 1, SMALL, bold=True)), "") + sign
 
 
 def _leader(sheet: Sheet, anchor: tuple[float, float], box: Box) -> None:
@@ -190,14 +140,14 @@ def _leader(sheet: Sheet, anchor: tuple[float, float], box: Box) -> None:
         sheet.rule([start[0], x], [start[1], y], MUTED, linewidth=0.9)
 
 
-def _key(sheet: Sheet, chart: PlacementMatrix, top: float) -> float:
+def _key(sheet: Sheet, figure: MatrixFigure, top: float) -> float:
     """Every plan with its title and corner, beside the field."""
     room, y = WIDTH - MARGIN - _KEY_LEFT, top
-    for plan in chart.points[:MAX_IN_KEY]:
-        title = sheet.fit(f"{plan.label}: {plan.title}", room, 3, SMALL)
+    for spot in figure.spots[:MAX_IN_KEY]:
+        title = sheet.fit(f"{spot.label.removesuffix(f' {words.CHIEF_SIGN}')}: {spot.title}", room, 3, SMALL)
         y = sheet.lines(_KEY_LEFT, y, title, SMALL)
-        y = sheet.lines(_KEY_LEFT, y, sheet.fit(plan.verdict() + plan.voted(), room, 2, SMALL), SMALL, color=MUTED) + 13
-    left = len(chart.points) - MAX_IN_KEY
+        y = sheet.lines(_KEY_LEFT, y, sheet.fit(spot.says, room, 2, SMALL), SMALL, color=MUTED) + 13
+    left = len(figure.spots) - MAX_IN_KEY
     more = sheet.fit(words.and_more(left), room, 2, SMALL) if left > 0 else ()
     return sheet.lines(_KEY_LEFT, y, more, SMALL)
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from coldframe.charts.figures import Bar, RankingFigure, ranking_figure
 from coldframe.charts.lettering import width
 from coldframe.charts.palette import BLUE, BODY, GROUND, INK, LEADING, MARGIN, MUTED, RULE, SMALL, VERMILLION, WIDTH
 from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
-from coldframe.message.pictures import RankRow, VoteRanking
-from coldframe.message.plain import figure
+from coldframe.message.pictures import VoteRanking
 
 MAX_ROWS = 40
 """Options drawn; what comes after them stands in the table."""
@@ -30,14 +30,13 @@ class _Columns:
     figures: tuple[tuple[str, float], ...]
 
 
-def _columns(chart: VoteRanking) -> _Columns:
-    if chart.ranks_only:
+def _columns(figure: RankingFigure) -> _Columns:
+    if not figure.columns:
         return _Columns(WIDTH - MARGIN - _LABEL_LEFT, 0, 0, ())
     edge = WIDTH - MARGIN
-    if chart.shown_apart:
-        edges = ((words.GROUP, edge - 234), (words.DECISION_MAKER, edge - 94), (words.WEIGHTED, edge))
-        return _Columns(372, 524, 312, edges)
-    return _Columns(420, 572, 470, ((words.unit_heading(chart), edge),))
+    if figure.apart:
+        return _Columns(372, 524, 312, tuple(zip(figure.columns, (edge - 234, edge - 94, edge), strict=True)))
+    return _Columns(420, 572, 470, ((figure.columns[0], edge),))
 
 
 def draw_ranking(sheet: Sheet, chart: VoteRanking) -> None:
@@ -45,15 +44,16 @@ def draw_ranking(sheet: Sheet, chart: VoteRanking) -> None:
     if not chart.rows:
         sheet.note(words.NOTHING_VOTED, BODY)
         return
-    columns = _columns(chart)
-    if chart.ranks_only:
+    figure = ranking_figure(chart)
+    columns = _columns(figure)
+    if not figure.columns:
         sheet.note(words.PLACES_ONLY)
-    elif chart.shown_apart:
+    elif figure.apart:
         _key(sheet)
     _header(sheet, columns)
-    _rows(sheet, chart, columns)
+    _rows(sheet, figure, columns)
     sheet.bottom += 10
-    sheet.note(chart.note, BODY)
+    sheet.note(figure.note, BODY)
 
 
 def _key(sheet: Sheet) -> None:
@@ -77,57 +77,48 @@ def _header(sheet: Sheet, columns: _Columns) -> None:
     sheet.bottom += 4
 
 
-def _rows(sheet: Sheet, chart: VoteRanking, columns: _Columns) -> None:
-    most = max([row.weighted or 0 for row in chart.rows] + [0])
-    scale = columns.bar_room / most if most > 0 else 0
-    for number, row in enumerate(chart.rows[:MAX_ROWS], start=1):
-        _row(sheet, chart, row, columns, scale)
-        if number == chart.cut_after and number < len(chart.rows):
-            _cut(sheet, number)
-    if len(chart.rows) > MAX_ROWS:
+def _rows(sheet: Sheet, figure: RankingFigure, columns: _Columns) -> None:
+    for bar in figure.bars[:MAX_ROWS]:
+        _row(sheet, bar, columns)
+        if bar.cut:
+            _cut(sheet, bar.cut)
+    if len(figure.bars) > MAX_ROWS:
         sheet.bottom += 10
-        sheet.note(words.and_more(len(chart.rows) - MAX_ROWS), BODY)
+        sheet.note(words.and_more(len(figure.bars) - MAX_ROWS), BODY)
 
 
-def _row(sheet: Sheet, chart: VoteRanking, row: RankRow, columns: _Columns, scale: float) -> None:
-    label = sheet.fit(row.label, columns.label_room, 3)
-    outcome = words.outcome(chart, row)
+def _row(sheet: Sheet, bar: Bar, columns: _Columns) -> None:
+    label = sheet.fit(bar.label, columns.label_room, 3)
     line = BODY * LEADING
-    height = 18 + max(line * (len(label) + bool(outcome)), line * (1 + row.tied), _BAR_HEIGHT)
+    height = 18 + max(line * (len(label) + bool(bar.outcome)), line * (1 + bar.tied), _BAR_HEIGHT)
     top = sheet.bottom + 9
     bottom = sheet.lines(_LABEL_LEFT, top, label)
-    sheet.lines(_LABEL_LEFT, bottom, [outcome] if outcome else [], SMALL, color=MUTED)
-    place = sheet.lines(MARGIN, top, [str(row.place)], weight="bold")
-    sheet.lines(MARGIN, place, [words.TIED] if row.tied else [], SMALL, color=MUTED)
-    if not chart.ranks_only:
-        _bars(sheet, row, columns.bar_left, top, scale)
-        _figures(sheet, chart, row, columns, top)
+    sheet.lines(_LABEL_LEFT, bottom, [bar.outcome] if bar.outcome else [], SMALL, color=MUTED)
+    place = sheet.lines(MARGIN, top, [str(bar.place)], weight="bold")
+    sheet.lines(MARGIN, place, [words.TIED] if bar.tied else [], SMALL, color=MUTED)
+    if bar.figures:
+        _parts(sheet, bar, columns, top)
+        _figures(sheet, bar, columns, top)
     sheet.bottom += height
 
 
-def _bars(sheet: Sheet, row: RankRow, left: float, top: float, scale: float) -> None:
-    group = max(0.0, min(row.group or 0, row.weighted or 0))
-    rest = max(0.0, (row.weighted or 0) - group)
-    if row.decision_maker is None:
-        group, rest = group + rest, 0.0
-    if group:
-        sheet.bar(left, top, group * scale, _BAR_HEIGHT, **_GROUP_LOOK)
-    if rest:
-        sheet.bar(left + group * scale, top, rest * scale, _BAR_HEIGHT, **_DECISION_MAKER_LOOK)
+def _parts(sheet: Sheet, bar: Bar, columns: _Columns, top: float) -> None:
+    left, scale = columns.bar_left, columns.bar_room
+    if bar.group:
+        sheet.bar(left, top, bar.group * scale, _BAR_HEIGHT, **_GROUP_LOOK)
+    if bar.rest:
+        sheet.bar(left + bar.group * scale, top, bar.rest * scale, _BAR_HEIGHT, **_DECISION_MAKER_LOOK)
     sheet.rule([left, left], [top - 3, top + _BAR_HEIGHT + 3], INK, linewidth=1.2)
 
 
-def _figures(sheet: Sheet, chart: VoteRanking, row: RankRow, columns: _Columns, top: float) -> None:
-    votes = (row.group, row.decision_maker, row.weighted) if chart.shown_apart else (row.weighted,)
-    texts = [figure(value or 0) for value in votes]
-    total = len(votes) - 1
-    for number, (text, (_, edge)) in enumerate(zip(texts, columns.figures, strict=True)):
+def _figures(sheet: Sheet, bar: Bar, columns: _Columns, top: float) -> None:
+    total = len(bar.figures) - 1
+    for number, (text, (_, edge)) in enumerate(zip(bar.figures, columns.figures, strict=True)):
         sheet.text(edge, top + 17, text, ha="right", weight="bold" if number == total else "normal")
 
 
-def _cut(sheet: Sheet, after: int) -> None:
+def _cut(sheet: Sheet, text: str) -> None:
     y = sheet.bottom + 13
-    text = words.cut(after)
     end = WIDTH - MARGIN - width(text, SMALL, bold=True) - 16
     sheet.rule([MARGIN, end], [y, y], INK, linewidth=1.8, linestyle=(0, (5, 3)))
     sheet.text(WIDTH - MARGIN, y + 5, text, SMALL, ha="right", weight="bold")

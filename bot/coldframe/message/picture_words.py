@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from coldframe.message.pictures import CalibrationBin, PlacementMatrix, RankRow, VoteRanking
-from coldframe.message.plain import count, figure, one_line, percent
+from coldframe.message.pictures import CalibrationBin, PlacementMatrix, RankRow, TrendWeek, VoteRanking
+from coldframe.message.plain import count, figure, one_line, percent, reading, week_name
 
 SHORTENED = "… marks a shortened text. The whole of it stands in the words that go with this picture."
 NOT_DRAWN = "▯ marks signs that this picture cannot draw. They stand in the words that go with it."
@@ -105,6 +105,15 @@ def interval(words: str) -> str:
 
 def scored(number: int) -> str:
     return f"{count(number, 'forecast')} scored"
+
+
+def week_says(week: TrendWeek, kind: str) -> str:
+    name, value = (WITH_CHANGE, week.trial) if kind == "trial" else (WITHOUT_CHANGE, week.control)
+    return f"{week_name(week.week)}, {name}: {reading(value or 0.0)}"
+
+
+def bin_says(group: CalibrationBin) -> str:
+    return f"Said {percent(group.stated)}, came true {percent(group.happened)}, {count(group.count, 'forecast')}"
 
 
 def bin_interval(group: CalibrationBin) -> str:

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import asdict
 from datetime import UTC, datetime
-from typing import Any, assert_never
+from typing import Any, assert_never, get_args
 
+from coldframe.charts.figures import figure_of
+from coldframe.message import picture_words
 from coldframe.message.nodes import (
     Block,
     Button,
@@ -36,6 +39,7 @@ from coldframe.message.nodes import (
     Words,
     plain,
 )
+from coldframe.message.pictures import Chart, Corner
 
 Json = dict[str, Any]
 
@@ -134,6 +138,33 @@ def _button_json(button: Button) -> Json:
         "confirm": button.confirm,
         "says": button.says,
     }
+
+
+def picture_json(chart: Chart) -> Json:
+    """A picture for the page to draw: the same figures from which its file is drawn, its table, and its words."""
+    header, *rows = chart.table()
+    return {
+        "heading": chart.heading(),
+        "words": chart.alternative(),
+        "header": list(header),
+        "rows": [list(row) for row in rows],
+        "figure": asdict(figure_of(chart)),
+        "names": _NAMES,
+    }
+
+
+_NAMES = {
+    "impact": picture_words.IMPACT, "effort": picture_words.EFFORT, "little": picture_words.LITTLE,
+    "much": picture_words.MUCH, "sure": picture_words.SURE_KEY, "unsure": picture_words.UNSURE_KEY,
+    "chief": picture_words.CHIEF_SIGN, "corners": get_args(Corner), "group": picture_words.GROUP_KEY,
+    "decision_maker": picture_words.DECISION_MAKER_KEY, "tied": picture_words.TIED,
+    "places_only": picture_words.PLACES_ONLY, "nothing_voted": picture_words.NOTHING_VOTED,
+    "forward": picture_words.FORWARD, "back": picture_words.BACK, "no_driving": picture_words.NO_DRIVING,
+    "no_restraining": picture_words.NO_RESTRAINING, "starts": picture_words.TRIAL_STARTS,
+    "no_number": picture_words.NO_NUMBER, "said": picture_words.SAID, "came_true": picture_words.CAME_TRUE,
+    "as_said": picture_words.AS_SAID, "with_interval": picture_words.WITH_INTERVAL,
+}  # fmt: skip
+"""Words that pictures share, so that the page has none of its own."""
 
 
 # --- as text ------------------------------------------------------------------------------------------------

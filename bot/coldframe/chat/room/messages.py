@@ -14,6 +14,7 @@ from coldframe.chat.room.records import FileRecord, Record
 from coldframe.chat.room.rows import Kept, Marks
 from coldframe.chat.room.sealing import digest
 from coldframe.message.nodes import Message
+from coldframe.message.pictures import Chart
 from coldframe.ports.chat import Place, Reaction
 
 
@@ -249,23 +250,32 @@ class Messages(RoomFile):
     # --- files ----------------------------------------------------------------------------------------------
 
     def put_file(
-        self, message: str, name: str, media_type: str, content: bytes, title: str = "", words: str = ""
+        self,
+        message: str,
+        name: str,
+        media_type: str,
+        content: bytes,
+        title: str = "",
+        words: str = "",
+        chart: Chart | None = None,
     ) -> str:
         with self.together():
             seq = self._one("update life set files = files + 1 returning files")[0]
-            record = FileRecord(f"f{seq:06d}", name, media_type, len(content), title, words)
+            record = FileRecord(f"f{seq:06d}", name, media_type, len(content), title, words, chart)
             self._put_file(seq, message, record, content)
         return record.id
 
     def _put_file(self, seq: int, message: str, record: FileRecord, content: bytes) -> None:
         sql = (
-            "insert or replace into files (seq, message, name, media_type, content, title, alternative, about)"
-            " values (?, ?, ?, ?, ?, ?, ?, ?)"
+            "insert or replace into files (seq, message, name, media_type, content, title, alternative, about, chart)"
+            " values (?, ?, ?, ?, ?, ?, ?, ?, ?)"
         )
-        shown: tuple[object, ...] = (record.name, record.media_type, content, record.title, record.alternative, None)
+        chart = rows.CHART.dump_json(record.chart).decode() if record.chart else None
+        words = (record.name, record.media_type, content, record.title, record.alternative)
+        shown: tuple[object, ...] = (*words, None, chart)
         if self._direct(message) is not None:
             about = self._seal(f"file/{seq}/about", rows.ABOUT.dump_json(record))
-            shown = ("", "", self._seal(f"file/{seq}", content), "", "", about)
+            shown = ("", "", self._seal(f"file/{seq}", content), "", "", about, None)
         self._hung_under().add(rows.seq_of(message))
         self._db.execute(sql, (seq, rows.seq_of(message), *shown))
 
@@ -275,16 +285,17 @@ class Messages(RoomFile):
         row = self._one(f"select {rows.FILE}, message, content from files where seq = ?", seq)
         if row is None:
             return None
-        record, content = self._file_of(row[:7]), row[8]
+        record, content = self._file_of(row[:8]), row[9]
         if row[6] is not None:
             content = self._unseal(f"file/{seq}", content)
-        return record, rows.message_id(row[7]), content
+        return record, rows.message_id(row[8]), content
 
     def _file_of(self, row: Any) -> FileRecord:
-        seq, name, media_type, size, title, alternative, about = row
+        seq, name, media_type, size, title, alternative, about, chart = row
         if about is not None:
             return rows.ABOUT.validate_json(self._unseal(f"file/{seq}/about", about))
-        return FileRecord(f"f{seq:06d}", name, media_type, size, title, alternative)
+        drawn = rows.CHART.validate_json(chart) if chart is not None else None
+        return FileRecord(f"f{seq:06d}", name, media_type, size, title, alternative, drawn)
 
 
 def _with(record: Record, reactions: tuple[Reaction, ...], files: tuple[FileRecord, ...]) -> Record:

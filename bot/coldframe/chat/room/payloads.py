@@ -10,7 +10,7 @@ from coldframe.chat.room.records import BOT, FileRecord, NoteRecord, NotThere, R
 from coldframe.chat.room.rehearsal import RehearsalState
 from coldframe.message.harmless import harmless
 from coldframe.ports.chat import Person, Place
-from coldframe.render.room import message_json
+from coldframe.render.room import message_json, picture_json
 from coldframe.speech import room_words
 
 Json = dict[str, Any]
@@ -62,6 +62,7 @@ def _file_json(file: FileRecord) -> Json:
         "size": file.size,
         "title": file.title,
         "alternative": file.alternative,
+        "picture": picture_json(file.chart) if file.chart else None,
     }
 
 

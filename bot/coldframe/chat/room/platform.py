@@ -11,7 +11,8 @@ from coldframe.chat.room.faults import Faults
 from coldframe.chat.room.log import SENT, STEP, Log
 from coldframe.chat.room.records import BOT, SAID, Change, ChangeKind, NotThere, Record
 from coldframe.chat.room.sealing import Keys
-from coldframe.message.nodes import Attachment, Message
+from coldframe.message.nodes import Attachment, Drawing, Message
+from coldframe.message.pictures import Chart
 from coldframe.ports.chat import (
     Capabilities,
     Clock,
@@ -80,12 +81,14 @@ class BotSide:
         self._reachable(place)
         self.faults.refuse(place.id, Denial.NO_FILES)
         with self.faults.around("upload"):
-            return self._already(key) or self._post_file(place, await self._make(attachment), key)
+            chart = attachment.chart if isinstance(attachment, Drawing) else None
+            return self._already(key) or self._post_file(place, await self._make(attachment), key, chart)
 
-    def _post_file(self, place: Place, made: Made, key: str) -> str:
+    def _post_file(self, place: Place, made: Made, key: str, chart: Chart | None) -> str:
         with self.log.together():
             posted = self.log.put_message(place, BOT, self.clock.now(), key=key)
-            self.log.put_file(posted, made.name, made.media_type, made.content, made.title, made.alternative)
+            about = (made.name, made.media_type, made.content, made.title, made.alternative)
+            self.log.put_file(posted, *about, chart)
         self._tell("message", posted)
         return posted
 

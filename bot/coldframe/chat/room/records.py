@@ -8,6 +8,7 @@ from typing import Literal
 
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import Message
+from coldframe.message.pictures import Chart
 from coldframe.ports.chat import Place, Reaction
 
 BOT = "coldframe"
@@ -41,6 +42,8 @@ class FileRecord:
     size: int
     title: str = ""
     alternative: str = ""
+    chart: Chart | None = field(default=None, repr=False)
+    """What it was drawn from, so that the page can draw it anew for its reader."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from pydantic import TypeAdapter
 
 from coldframe.chat.room.records import FileRecord
 from coldframe.message.nodes import Form, Message
+from coldframe.message.pictures import Chart
 from coldframe.ports.chat import Person, Place
 
 T = TypeVar("T")
@@ -72,11 +73,12 @@ OPEN_FORM: TypeAdapter[KeptForm] = TypeAdapter(KeptForm)
 OPEN_ACT: TypeAdapter[KeptAct] = TypeAdapter(KeptAct)
 MARKS: TypeAdapter[Marks] = TypeAdapter(Marks)
 ABOUT: TypeAdapter[FileRecord] = TypeAdapter(FileRecord)
+CHART: TypeAdapter[Chart] = TypeAdapter(Chart)
 
 PERSON = "id, name, zone, is_bot, is_guest, is_foreign, is_gone"
 MESSAGE_REST = "revision, thread, author, at, body, card, mentioned, edited, gone, key"
 MESSAGE = f"seq, kind, root, {MESSAGE_REST}"
-FILE = "seq, name, media_type, length(content), title, alternative, about"
+FILE = "seq, name, media_type, length(content), title, alternative, about, chart"
 
 
 def message_id(seq: int) -> str:
