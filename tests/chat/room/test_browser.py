@@ -296,8 +296,17 @@ async def test_markup_in_words_names_and_files_stays_text(site: Site) -> None:
 async def test_picture_has_its_meaning_in_words(site: Site) -> None:
     """A picture has a short alternative and its whole content in words beside it."""
     page = await site.page("ada")
-    picture = page.get_by_role("img", name=re.compile("Force field for retention"))
+    picture = page.get_by_role("figure", name="What moves retention")
     await expect(picture).to_be_visible()
+    await picture.get_by_text("The picture in words").click()
+    await expect(picture.get_by_text("Holding retention back: “exports break”", exact=False)).to_be_visible()
+
+
+async def test_picture_of_an_earlier_release_is_shown_as_its_file(site: Site) -> None:
+    """What it was drawn from was not kept then: the file, with a short alternative and all of it in words."""
+    site.world.room.log._db.execute("update files set chart = null")
+    page = await site.page("ada")
+    await expect(page.get_by_role("img", name=re.compile("Force field for retention"))).to_be_visible()
     await page.get_by_text("The picture in words").click()
     await expect(page.get_by_text("exports break", exact=False).first).to_be_visible()
 

@@ -54,6 +54,13 @@ export class State extends EventTarget {
     return (this.bench?.bars ?? []).some((bar) => bar.before.some((laid) => laid.message === id && laid.what !== "card"));
   }
 
+  // The first message of the bot that hands on these words of a person.
+  saying(text) {
+    const wanted = text.replace(/\s+/g, " ").trim();
+    const found = [...this.messages.values()].filter((item) => item.card && theirsIn(item.card).has(wanted));
+    return found.sort((a, b) => (a.id < b.id ? -1 : 1))[0] ?? null;
+  }
+
   name(id) {
     return id === this.me ? "You" : (this.people.get(id)?.name ?? "Somebody who is not here any more");
   }
@@ -105,4 +112,15 @@ export class State extends EventTarget {
     const speed = this.rehearsal ? this.rehearsal.speed : 1;
     return new Date(this.#clock.at + (performance.now() - this.#clock.seen) * speed);
   }
+}
+
+// People's words in a card, each on one line. A card that changes comes as a new object.
+const words = new WeakMap();
+function theirsIn(card) {
+  if (!words.has(card)) {
+    const found = new Set();
+    JSON.stringify(card, (_, part) => { if (part?.kind === "theirs" || part?.kind === "quoted") found.add(part.text.replace(/\s+/g, " ").trim()); return part; });
+    words.set(card, found);
+  }
+  return words.get(card);
 }

@@ -2,6 +2,7 @@
 
 import { announce, byId, confirmed, el, moment, size, theirs, timeOf, zoneName } from "./dom.js";
 import { cardOf, lineOf } from "./card.js";
+import { pictureOf } from "./pictures.js";
 import { correction, isBegun } from "./correcting.js";
 import { swap } from "./keep.js";
 import { chips, pick } from "./reactions.js";
@@ -184,6 +185,7 @@ export class Talk {
 
   fileOf(file) {
     const address = `${location.pathname}/files/${file.id}`;
+    if (file.picture) return pictureOf(file, address, (text) => this.#wayTo(text));
     if (!file.type.startsWith("image/png")) {
       return el("p", { class: "file" }, el("a", { href: address, download: file.name }, theirs(file.title || file.name)), el("span", { class: "small" }, ` ${file.name}, ${size(file.size)}`));
     }
@@ -259,6 +261,23 @@ export class Talk {
         el("div", { class: "tools" }, away),
       ),
     );
+  }
+
+  // What leads to the message in which these words of somebody stand, if it is here.
+  #wayTo(text) {
+    const item = this.state.saying(text);
+    return item ? () => this.reveal(item) : null;
+  }
+
+  reveal(item) {
+    if (item.place !== this.#place) location.hash = item.place;
+    if (item.thread && this.state.messages.has(item.thread)) this.#open.add(item.thread);
+    this.show(item.place);
+    const node = byId(`at-${item.id}`);
+    if (!node) return;
+    node.tabIndex = -1;
+    node.scrollIntoView({ block: "center" });
+    node.focus();
   }
 
   focusOn(id) {
