@@ -272,6 +272,7 @@ export class Talk {
   reveal(item) {
     if (item.place !== this.#place) location.hash = item.place;
     if (item.thread && this.state.messages.has(item.thread)) this.#open.add(item.thread);
+    if (!this.isShown) byId("sides").querySelector('[data-side="talk"]').click();
     this.show(item.place);
     const node = byId(`at-${item.id}`);
     if (!node) return;
