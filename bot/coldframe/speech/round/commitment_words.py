@@ -16,7 +16,7 @@ from coldframe.message.saying import heading, offer, paragraph, said, small, tol
 from coldframe.speech import wanting_words
 from coldframe.speech.levels import harm, stop_line
 from coldframe.speech.names import NO_REASON, about, count, title, together, who
-from coldframe.speech.round import fate_desk_words, odds_words
+from coldframe.speech.round import delicate_words, fate_desk_words, odds_words
 from coldframe.speech.round.cards import WHAT_NOW
 from coldframe.timing.dates import day_words, short_day, span_words
 
@@ -75,6 +75,7 @@ def _choice_blocks(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         ("Owner", owner),
         ("First week", line("{n}", n=count(len(choice.actions), "action"))),
         ("Live", _planned(choice)),
+        *delicate_words.at_the_commitment(plan),
     ]
     if choice.odds is not None:
         rows.append(("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))))
@@ -261,6 +262,7 @@ def _sealed_choice(round_: Round, plan: Plan, choice: Choice) -> list[Block]:
         ("Measure", written(criterion.measure, 200)),
         ("Stop line", stop_line(criterion)),
         ("Harm measure", harm(criterion)),
+        *delicate_words.at_the_commitment(plan),
         *((("Odds", line("{w}", w=odds_words.in_a_line(choice.odds))),) if choice.odds is not None else ()),
         *_dates_if_live(plan, choice.live, choice.review),
     )

@@ -13,8 +13,8 @@ from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, 
 from coldframe.message.pictures import ForceField, PlacedPlan, PlacementMatrix, RankRow, VoteRanking
 from coldframe.message.plain import percent
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
-from coldframe.speech.names import NO_REASON, about, capital, count, fewest, raised_by, spelt, touched
-from coldframe.speech.round import change_words, drawn, jot_words
+from coldframe.speech.names import NO_REASON, about, capital, count, fewest, spelt
+from coldframe.speech.round import change_words, delicate_words, drawn, jot_words
 from coldframe.speech.round.sure_words import Sureness, sure_words, weight_words
 
 MAX_LISTED = 60
@@ -265,12 +265,6 @@ def plans_revealed(round_: Round) -> Message:
     )
 
 
-def _checked(plan: Plan) -> Line:
-    if plan.checked_by:
-        return line("checked by {who}", who=theirs(plan.checked_by, 100))
-    return line("its author says that it does not" if plan.not_so else "nobody has checked it yet")
-
-
 def plan_page(round_: Round, plan: Plan, *, weeks_note: str = "") -> Message:
     """The one page, as everybody reads it: no author, no private answers."""
     criterion = plan.criterion
@@ -298,15 +292,7 @@ def plan_page(round_: Round, plan: Plan, *, weeks_note: str = "") -> Message:
     ]
     if weeks_note:
         blocks.append(small("{n}", n=weeks_note))
-    if plan.caution:
-        blocks.append(
-            small(
-                "Caution: it seems to touch {what} ({words}); {checked}. Local law and your firm's own experts decide.",
-                what=touched(plan.caution),
-                words=theirs(raised_by(plan), 300),
-                checked=_checked(plan),
-            )
-        )
+    blocks += delicate_words.on_its_page(plan)
     return Message(head + line(": {h}", h=theirs(plan.hypothesis, 300)), tuple(blocks))
 
 

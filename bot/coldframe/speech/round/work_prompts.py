@@ -9,8 +9,8 @@ from coldframe.domain.round import strengths
 from coldframe.domain.state import Note, Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
-from coldframe.message.saying import in_private, offer, paragraph, said, small, told
-from coldframe.speech.names import MOST_BESIDE, about, in_words, raised_by, touched
+from coldframe.message.saying import offer, paragraph, said, small
+from coldframe.speech.names import MOST_BESIDE, about, in_words
 from coldframe.speech.round import change_words, jot_words
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
@@ -145,22 +145,3 @@ def _plan_buttons(round_: Round, plan: Plan) -> tuple[Button, ...]:
         Button("Change …", "plan.edit", key, says=f"Change the plan {plan.title}"),
         Button("Withdraw", "plan.withdraw", key, says=f"Withdraw the plan {plan.title}"),
     )
-
-
-def plan_caution(round_: Round, plan: Plan) -> Message:
-    """A plan that may touch something delicate: a question, no advice."""
-    key = about(round_, plan.id)
-    words = line(
-        "Does your plan “{title}” touch {what}? I ask because of {words}.",
-        title=theirs(plan.title, 80),
-        what=touched(plan.caution),
-        words=theirs(raised_by(plan), 300),
-    )
-    return in_private(
-        told(
-            words,
-            small("If it does, it can't start before somebody responsible has checked it: name them on the page, or at "
-                  "the commitment. I give no legal advice; local law and your firm's own experts decide."),
-            offer(Button("Not so", "plan.not_so", key), Button("Name who checked it …", "plan.edit", key)),
-        )
-    )  # fmt: skip

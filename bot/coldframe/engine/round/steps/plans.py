@@ -10,6 +10,8 @@ from coldframe.domain.fates import ToChange
 from coldframe.domain.names import MemberId, PlanId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.plans import (
+    AFTER_PLANS,
+    CautionsFound,
     FindCautions,
     HandInPlan,
     PlanHandedIn,
@@ -29,7 +31,8 @@ from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech import answers
-from coldframe.speech.round import change_words, forms, results, work_prompts
+from coldframe.speech.names import message_name
+from coldframe.speech.round import change_words, delicate_words, forms, results, work_prompts
 
 # --- opening ---
 
@@ -111,21 +114,45 @@ async def _look_for_cautions(kit: Kit, due: Due) -> None:
     if round_ is None or round_.step is not Step.PLANS or plan_id not in round_.plans:
         return
     plan = round_.plans[plan_id]
-    found = await kit.numbers.compute(explaining.delicate, (plan.title, plan.hypothesis, *plan.steps))
+    found = await _found(kit, plan)
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
         if now_round.step is not Step.PLANS or now_round.plans.get(plan_id) != plan:
             return
-        if found is not None:
-            touches, words = tuple(touch for touch, _ in found), tuple(words for _, words in found)
-            now_round = await turn.act(now_round, FindCautions(BOT, plan_id, touches, words))
+        now_round = await turn.act_all(now_round, found)
         _ask_whether(turn, now_round, now_round.plans[plan_id], due)
+
+
+async def _found(kit: Kit, plan: Plan) -> list[FindCautions]:
+    """Nothing where words alone can be compared: what they say holds then."""
+    found = await kit.numbers.compute(explaining.delicate, (plan.title, plan.hypothesis, *plan.steps))
+    if found is None:
+        return []
+    return [FindCautions(BOT, plan.id, tuple(touch for touch, _ in found), tuple(words for _, words in found))]
+
+
+async def _look_at_all(kit: Kit, due: Due) -> None:
+    """Once they are revealed: what was handed in last may have been read by its words alone."""
+    round_ = await read(kit, due.subject)
+    if round_ is None:
+        return
+    found = [one for plan in round_.plan_order for one in await _found(kit, round_.plans[plan])]
+    async with due_turn(kit, due) as turn:
+        now_round = await turn.round(due.subject)
+        if now_round.step in AFTER_PLANS:
+            await turn.act_all(now_round, [one for one in found if one.plan in now_round.plans])
+
+
+async def _cautions_found(turn: Turn, before: Round, round_: Round, fact: CautionsFound) -> None:
+    if fact.plan in round_.plan_order:
+        page = results.plan_page(round_, round_.plans[fact.plan])
+        turn.revise(message_name(round_.id, "plan", fact.plan), turn.channel(round_), page, round_.id, record=True)
 
 
 def _ask_whether(turn: Turn, round_: Round, plan: Plan, due: Due) -> None:
     if plan.unchecked and plan.author is not None:
         turn.answers(round_.tenant, plan.author, due.at)
-        turn.answer(round_.tenant, plan.author, work_prompts.plan_caution(round_, plan), about=round_)
+        turn.answer(round_.tenant, plan.author, delicate_words.question(round_, plan), about=round_)
 
 
 async def _not_so(request: RoundRequest) -> Reply | None:
@@ -148,9 +175,10 @@ async def _revealed(turn: Turn, before: Round, round_: Round, fact: PlansReveale
     for plan in fact.order:
         page = results.plan_page(round_, round_.plans[plan])
         turn.say(round_, "plan", page, rest=(plan,), thread_of=root)
+    turn.later(CAUTIONS, round_.id, "plans", turn.now)
 
 
-CAUTION = "caution plan"
+CAUTION, CAUTIONS = "caution plan", "caution plans"
 READS: Mapping[str, Reads] = {"desk": lambda round_, rest: work_prompts.plans_desk(round_, MemberId(rest[0]))}
 ASKING = Asking("desk", (Step.PLANS.value,), _ask)
 PLAY = StepPlay(
@@ -163,6 +191,11 @@ PLAY = StepPlay(
         "plan.withdraw": acts(lambda r: WithdrawPlan(r.by, PlanId(r.part(0)))),
     },
     forms={"plan.write": _hand_in, "plan.again": _again},
-    follow={PlanHandedIn: _handed_in, PlanWithdrawn: _withdrawn, PlansRevealed: _revealed},
-    due={CAUTION: _look_for_cautions},
+    follow={
+        PlanHandedIn: _handed_in,
+        PlanWithdrawn: _withdrawn,
+        CautionsFound: _cautions_found,
+        PlansRevealed: _revealed,
+    },
+    due={CAUTION: _look_for_cautions, CAUTIONS: _look_at_all},
 )  # fmt: skip
