@@ -9,6 +9,7 @@ from random import Random
 
 from coldframe.domain.commands import BOT, Command
 from coldframe.domain.fates import OF_A_PLAN, Corner, Placed, PlanFate, ToChange
+from coldframe.domain.likes import Earlier, Kin
 from coldframe.domain.names import (
     Axis,
     Deciding,
@@ -52,6 +53,7 @@ from coldframe.domain.round.counter import TellCount
 from coldframe.domain.round.fates import KnowCorners, SettleFates, untried
 from coldframe.domain.round.foretelling import ShowOdds
 from coldframe.domain.round.jotting import Jot
+from coldframe.domain.round.likening import FindEarlier, FindKin, FindSamePeople, OrderLevers
 from coldframe.domain.round.merging import AnswerMerge, JoinForces, PickFocus, ProposeMerges, SayTheSame, SplitForce
 from coldframe.domain.round.moves import (
     Cancel,
@@ -458,6 +460,14 @@ _KINDS: tuple[Make, ...] = (
         x.choice((BOT, anybody(r, x))), _plan(r, x), x.choice(((), (Touches.PRICES,))), x.choice(((), ("a price",)))
     ),
     lambda w, r, x, t, k: SayNotSo(anybody(r, x), _plan(r, x)),
+    lambda w, r, x, t, k: OrderLevers(
+        BOT, NoteId(x.choice((*r.drafts, "d0"))), tuple(sorted(dict(r.settings.levers), key=lambda _: x.random()))
+    ),
+    lambda w, r, x, t, k: FindEarlier(
+        x.choice((BOT, anybody(r, x))), _plan(r, x), x.choice(((), (Earlier("t1", w.text(x), "reached"),)))
+    ),
+    lambda w, r, x, t, k: FindKin(BOT, tuple(Kin(q.id, "Winter", w.text(x), ("A story",)) for q in r.questions[:k])),
+    lambda w, r, x, t, k: FindSamePeople(BOT, x.choice(((), (("New teams", "Teams that are new"),)))),
     lambda w, r, x, t, k: KnowChanges(x.choice((BOT, anybody(r, x))), (ToChange("t1", "A title"),)),
     lambda w, r, x, t, k: Commit(anybody(r, x), k),
 )  # fmt: skip

@@ -1,9 +1,12 @@
-"""What became of trials like a new one: a base rate for whoever says how likely it is."""
+"""What became of trials like a new one, as a base rate for whoever says how likely it is; and what the team told and
+tried before that is like what it asks and plans now."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+
+from coldframe.domain.names import QuestionId
 
 FEWEST = 5
 """Trials like it; with fewer a share would say nothing."""
@@ -42,3 +45,23 @@ def like(tried: Sequence[Tried], lever: str, kind: str, weeks: int) -> Likes | N
 
 def _fits(one: Tried, lever: str, kind: str, weeks: int) -> bool:
     return lever in ("", one.lever) and kind in ("", one.kind) and weeks in (0, one.weeks)
+
+
+@dataclass(frozen=True, slots=True)
+class Kin:
+    """What was told in an earlier round for a question like one of this round: titles of its precedents."""
+
+    question: QuestionId
+    round_name: str
+    text: str
+    told: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """A trial of the team that a plan resembles, as the register tells it."""
+
+    trial: str
+    title: str
+    verdict: str
+    learning: str = ""

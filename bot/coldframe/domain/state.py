@@ -18,7 +18,7 @@ from coldframe.domain.fates import Placed, PlanFate, ToChange
 from coldframe.domain.ledgers import Ledger as Ledger
 from coldframe.domain.ledgers import Mark as Mark
 from coldframe.domain.ledgers import Standing as Standing
-from coldframe.domain.likes import Likes
+from coldframe.domain.likes import Earlier, Kin, Likes
 from coldframe.domain.names import (
     Axis,
     Deciding,
@@ -103,12 +103,17 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """A private text of which lever or direction is not clear yet; its writer was asked."""
+    """A private text of which lever or direction is not clear yet; its writer was asked. One of them may have been
+    said. `tried`: a word in the place of a lever that is none."""
 
     id: NoteId
     author: MemberId
     text: str
     origin: str = ""
+    lever: LeverId | None = None
+    side: Side | None = None
+    tried: str = ""
+    likely: tuple[LeverId, ...] = ()  # all levers, the likeliest first, once that is known
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +212,7 @@ class Plan:
     """The precedent whose idea it takes over, if any."""
     child_of: str = ""
     """The trial that it tries in another way, if any."""
+    earlier: tuple[Earlier, ...] = ()  # shown to its author alone
 
     @property
     def unchecked(self) -> bool:
@@ -303,6 +309,7 @@ class Round:
     """Of steps that were opened again after figures were told: on which options."""
     questions: tuple[Question, ...] = ()
     suggestions: tuple[Suggestion, ...] = ()
+    kin: tuple[Kin, ...] = ()
     precedents: tuple[Precedent, ...] = ()
     jottings: Mapping[MemberId, str] = field(default_factory=dict)  # what struck each one while reading
     plans: Mapping[PlanId, Plan] = field(default_factory=dict)
@@ -320,6 +327,7 @@ class Round:
     next_round: datetime | None = None
     beside: tuple[tuple[str, str], ...] = ()  # (measure, who is counted) of trials that ran when a plan was chosen
     alongside: tuple[Alongside, ...] = ()
+    same_people: tuple[tuple[str, str], ...] = ()  # wordings of who is counted that mean the same
     overlap_accepted: bool = False
     ended_because: str = ""  # in the words of whoever cancelled it
 

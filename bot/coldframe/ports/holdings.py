@@ -48,6 +48,8 @@ _OF_A_ROUND: Mapping[str, Held] = {
         counted=_NUMBERS,
         told_before=_NUMBERS,
         questions=_TEAMS_WORDS,
+        kin=_TEAMS_WORDS,
+        same_people=_TEAMS_WORDS,
         suggestions=Held(Then.ALIAS, "suggested questions", "said in the open, in a thread"),
         precedents=Held(Then.UNREAD, "precedents", "posted when they are given"),
         jottings=Held(Then.GOES, "jotted down", "for themselves alone; gone at the reveal of the plans"),
@@ -96,7 +98,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         agreed=Held(Then.GOES, why="with the note"),
         origin=Held(Then.GOES, why="with the note; none after the reveal"),
     ),
-    **_of("Draft", "id", author=Held(Then.GOES), text=Held(Then.GOES), origin=Held(Then.GOES)),
+    **_of("Draft", "id lever side likely", **_each("author text origin tried", Held(Then.GOES))),
     **_of(
         "MergeProposal",
         "first second more apart score answer",
@@ -109,6 +111,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
     **_of("Mark", "option sign"),
     **_of("Standing", "option place group decision_maker weighted voters carried drawn"),
     **_of("Question", "id force", text=_TEAMS_WORDS),
+    **_of("Kin", "question", **_each("round_name text told", _TEAMS_WORDS)),
     **_of("Suggestion", by=_ALIAS, text=_TEAMS_WORDS),
     **_of(
         "Precedent",
@@ -128,7 +131,9 @@ _OF_A_ROUND: Mapping[str, Held] = {
         checked_by=_TEAMS_WORDS,
         might_fail=Held(Then.GOES, why="for its author alone"),
         chance=Held(Then.GOES, why="for its author alone"),
+        earlier=_TEAMS_WORDS,
     ),
+    **_of("Earlier", "trial verdict", **_each("title learning", _TEAMS_WORDS)),
     **_of(
         "Criterion",
         "kind upwards baseline baseline_weeks target weekly planned_share spread lag population stop_at harm_usual "

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from coldframe.domain.names import Deciding, LeverId, NoteId, PauseReason, Role, Side, Step
-from coldframe.domain.state import Round
+from coldframe.domain.names import Deciding, PauseReason, Role, Side, Step
+from coldframe.domain.state import Draft, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Button, Message, Quoted, When, line, plain
 from coldframe.message.packed import ButtonValue
@@ -112,31 +112,31 @@ def no_round_waits() -> Message:
     return said("None of your rounds takes this any more. The text stands in your own message, and nowhere else.")
 
 
-def which_note(
-    round_: Round, draft: NoteId, text: str, lever: LeverId | None, side: Side | None, tried: str
-) -> Message:
-    """One question back about a text whose lever or direction is unclear; several lines may be several notes."""
-    lines = [piece for piece in text.split("\n") if piece.strip()]
-    unknown = line("There is no lever “{t}” in this round. ", t=theirs(tried, 60)) if tried else ()
-    words = unknown + line("Where does this belong?")
-    levers = [(key, name) for key, name in round_.settings.levers if lever in (None, key)]
-    sides = [side] if side is not None else [Side.RESTRAINING, Side.DRIVING]
+def which_note(round_: Round, draft: Draft) -> Message:
+    """One question back about a text whose lever or direction is unclear, its likeliest lever first; several lines may
+    be several notes."""
+    lines = [piece for piece in draft.text.split("\n") if piece.strip()]
+    tried = line("There is no lever “{t}” in this round. ", t=theirs(draft.tried, 60)) if draft.tried else ()
+    words = tried + line("Where does this belong?")
+    names = dict(round_.settings.levers)
+    levers = [(key, names[key]) for key in draft.likely or names if draft.lever in (None, key)]
+    sides = [draft.side] if draft.side is not None else [Side.RESTRAINING, Side.DRIVING]
     amounts = [("one", "")] if len(lines) < 2 else [("each", f", as {len(lines)} notes"), ("one", ", as one note")]
     buttons = [
         Button(
             f"{name}, {SIDES[s]}{suffix}",
             "draft.place",
-            about(round_, draft, key, s, amount),
+            about(round_, draft.id, key, s, amount),
             says=f"{name}, {SIDES[s]}{suffix}",
         )
         for key, name in levers
         for s in sides
         for amount, suffix in amounts
     ]
-    buttons.append(Button("Throw it away", "draft.drop", about(round_, draft), "danger"))
+    buttons.append(Button("Throw it away", "draft.drop", about(round_, draft.id), "danger"))
     return told(
         words,
-        Quoted(theirs(text, 1000).text),
+        Quoted(theirs(draft.text, 1000).text),
         offer(*buttons),
         small("Nobody else sees it. If you don't choose before the reveal, I drop it."),
     )

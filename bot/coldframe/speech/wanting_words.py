@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from coldframe.domain.names import MemberId, MoreTime, PauseReason, Role, Step
 from coldframe.domain.refusals import Because
+from coldframe.domain.round import overlapping
 from coldframe.domain.round.wanting import Want, Wanted, wanted
 from coldframe.domain.state import Choice, Round
 from coldframe.message.harmless import theirs
@@ -47,6 +48,10 @@ COMMITMENT: Mapping[Because, str] = {
     Because.OVERLAP_UNCONFIRMED: "two trials would act on the same people and measure, so nobody could tell which "
     "worked ({who} can accept that, or change one)",
 }
+SAME_PEOPLE = (
+    "“{one}” and “{other}” may be the same people, and then nobody could tell which trial worked ({who} can accept "
+    "that, or change one)"
+)
 Names = Callable[[Round, MemberId], Inline]
 
 
@@ -74,6 +79,8 @@ def lack(round_: Round, want: Wanted, named: Names = who, *, of_it: bool = False
         return line(WANTS[want.what], who=people, nothing=NOT_THERE.get(round_.step, "nothing came in"))
     if want.what is Because.OWNER_MISSING:
         return _no_owner(round_, want, people)
+    if want.what is Because.OVERLAP_UNCONFIRMED and (pair := overlapping.meant(round_)) is not None:
+        return line(SAME_PEOPLE, one=theirs(pair[0], 120), other=theirs(pair[1], 120), who=people)
     plan = line("it") if of_it else _plan(round_, want)
     return line(COMMITMENT[want.what], who=people, plan=plan, fields=_fields(round_, want))
 

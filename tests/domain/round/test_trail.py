@@ -14,7 +14,7 @@ PRIVATE = {
     "LedgerReconciled",
     "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten", "DecisionHeld",
     "ComparisonTakenBack",
-    "Jotted", "CautionsFound", "SaidNotSo",
+    "Jotted", "CautionsFound", "SaidNotSo", "EarlierFound", "LeversOrdered",
 }  # fmt: skip
 
 

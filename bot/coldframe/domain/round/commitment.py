@@ -12,7 +12,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import MemberId, NoteId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import choosing, fates, foretelling
+from coldframe.domain.round import choosing, fates, foretelling, likening
 from coldframe.domain.round.choosing import (
     choice_of,
     owned_or_settling,
@@ -377,7 +377,7 @@ def _without(choice: Choice, gone: MemberId) -> Choice:
 RULE = StepRule(
     hours=8, minutes=15, read_hours=0, read_minutes=0, private=False, expected=both_roles, gave=nobody,
     quorum=None, needs=None, decides=Role.FACILITATOR, hands_over=False, close=None, enter=None,
-    ends=Committed, decide={**choosing.DECIDE, **foretelling.DECIDE, **fates.DECIDE, **DECIDE},
-    evolve={**choosing.EVOLVE, **foretelling.EVOLVE, **fates.EVOLVE, **EVOLVE},
+    ends=Committed, decide={**choosing.DECIDE, **foretelling.DECIDE, **fates.DECIDE, **likening.DECIDE, **DECIDE},
+    evolve={**choosing.EVOLVE, **foretelling.EVOLVE, **fates.EVOLVE, **likening.EVOLVE, **EVOLVE},
     forget=forget,
 )  # fmt: skip

@@ -40,6 +40,9 @@ class KeepDraft(Command):
     draft: NoteId
     text: str
     origin: str = ""
+    lever: LeverId | None = None
+    side: Side | None = None
+    tried: str = ""
 
 
 class DropDraft(Command):
@@ -177,7 +180,8 @@ def keep_draft(round_: Round, command: KeepDraft, now: datetime) -> Facts:
     text = accepted(command.text, NOTE_LENGTH * 5)
     if command.draft in round_.drafts:
         return ()
-    return (DraftKept(Draft(command.draft, command.by, text, command.origin)),)
+    said = (command.lever, command.side, command.tried)
+    return (DraftKept(Draft(command.draft, command.by, text, command.origin, *said)),)
 
 
 def drop_draft(round_: Round, command: DropDraft, now: datetime) -> Facts:

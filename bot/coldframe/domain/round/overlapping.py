@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -15,10 +16,43 @@ _WORD = re.compile(r"\w+")
 def overlaps(round_: Round) -> bool:
     """Trials on the same people at the same time, chosen now or under way already, cannot be told apart, whatever they
     measure."""
-    chosen = [_span(round_, plan) for plan in round_.told_choices()]
+    return any(one.meets(other, _told_same(round_)) for one, other in _pairs(round_))
+
+
+def meant(round_: Round) -> tuple[str, str] | None:
+    """Where nothing but what they mean makes two wordings the same people: those two."""
+    same = _told_same(round_)
+    if any(one.meets(other, frozenset()) for one, other in _pairs(round_)):
+        return None
+    return next(((one.counted, other.counted) for one, other in _pairs(round_) if one.meets(other, same)), None)
+
+
+def wordings(round_: Round) -> list[str]:
+    """Of who is counted by what is chosen and by what is under way, each once, where words decide."""
+    chosen, under_way = _spans(round_)
+    told = {_plain(span.counted): span.counted for span in (*chosen, *under_way) if span.counted}
+    return list(told.values()) if chosen else []
+
+
+Same = frozenset[frozenset[str]]
+"""Pairs of plain wordings."""
+
+
+def _told_same(round_: Round) -> Same:
+    return frozenset(frozenset(map(_plain, pair)) for pair in round_.same_people)
+
+
+def _pairs(round_: Round) -> Iterator[tuple[Span, Span]]:
+    """Each that is chosen beside each other one, and beside what is under way."""
+    chosen, under_way = _spans(round_)
+    yield from ((one, other) for n, one in enumerate(chosen) for other in (*chosen[:n], *under_way))
+
+
+def _spans(round_: Round) -> tuple[list[Span], list[Span]]:
+    """What is chosen, and what is under way."""
     under_way = [Span(one.counted, one.population, None, one.until) for one in round_.alongside]
     under_way += [Span(counted) for _, counted in round_.beside]
-    return any(one.meets(other) for n, one in enumerate(chosen) for other in (*chosen[:n], *under_way))
+    return [_span(round_, plan) for plan in round_.told_choices()], under_way
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,15 +64,17 @@ class Span:
     since: date | None = None
     until: date | None = None
 
-    def meets(self, other: Span) -> bool:
-        return self._same_people(other) and self._same_time(other)
+    def meets(self, other: Span, same: Same) -> bool:
+        """`same`: wordings that mean the same people."""
+        return self._same_people(other, same) and self._same_time(other)
 
-    def _same_people(self, other: Span) -> bool:
-        """By what both say of who can be in it at all, else by the words on who is counted."""
+    def _same_people(self, other: Span, same: Same) -> bool:
+        """By what both say of who can be in it at all, else by the words on who is counted, or what they mean."""
         both = {self.population, other.population}
         if "" not in both:
             return len(both) == 1 or "everybody" in both
-        return _plain(self.counted) == _plain(other.counted)
+        mine, others = _plain(self.counted), _plain(other.counted)
+        return mine == others or frozenset((mine, others)) in same
 
     def _same_time(self, other: Span) -> bool:
         mine_first = self.until is None or other.since is None or other.since < self.until

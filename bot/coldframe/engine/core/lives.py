@@ -231,7 +231,7 @@ ROUND: Mapping[str, Life[Round]] = {
     "question": Life(End.READS, _in(Step.PRECEDENTS)),
     "telling": Life(End.GONE, _in(Step.PLANS), rests=False),
     "break": Life(End.GONE, _until_it_ends, rests=False),
-    "alike": Life(End.GONE, _in(Step.PLANS)),
+    "alike": Life(End.GONE, _in(Step.PLANS)),  # of an earlier release
     "compare": Life(End.LINE, _in(Step.BALLOT, Step.PLACEMENT)),
     "forecasts": Life(End.GONE, _in(Step.COMMITMENT)),
     "forecast": Life(End.GONE, _while_chosen),

@@ -213,19 +213,21 @@ async def keep(
         note_id = NoteId(turn.kit.ids.new("n"))
         commands.append(WriteNote(member, note_id, note.lever, note.side, note.text, origin))
     text = "\n".join(h.text for h in unclear)
-    asks = bool(unclear) and round_.step is Step.NOTES
     draft = NoteId(turn.kit.ids.new("d"))
-    round_ = await turn.act_all(round_, [*commands, KeepDraft(member, draft, text, origin)] if asks else commands)
-    if asks:
-        _ask_back(turn, round_, member, draft, text, unclear[0])
-    elif unclear:
+    if unclear and round_.step is Step.NOTES:
+        said = (unclear[0].lever, unclear[0].side, unclear[0].lever_tried)
+        round_ = await turn.act_all(round_, [*commands, KeepDraft(member, draft, text, origin, *said)])
+        _ask_back(turn, round_, round_.drafts[draft])
+        return
+    round_ = await turn.act_all(round_, commands)
+    if unclear:
         turn.answer(round_.tenant, member, answers.not_a_time_for_notes(round_, text))
 
 
-def _ask_back(turn: Turn, round_: Round, member: MemberId, draft: NoteId, text: str, first: note_lines.Heard) -> None:
+def _ask_back(turn: Turn, round_: Round, draft: Draft) -> None:
     """One question with buttons; the text waits as a draft, sealed like a note."""
-    words = answers.which_note(round_, draft, text, first.lever, first.side, first.lever_tried)
-    turn.tell(round_, member, "draft", words, rest=(draft,), only_in=Step.NOTES)
+    words = answers.which_note(round_, draft)
+    turn.tell(round_, draft.author, "draft", words, rest=(draft.id,), only_in=Step.NOTES)
 
 
 def from_message(round_: Round, member: MemberId, message: str) -> tuple[list[Note], list[Draft]]:

@@ -24,6 +24,7 @@ from coldframe.speech.trial import review_words
 
 ROUNDS_BACK = 3  # rounds
 MAX_LEARNINGS = 10  # entries
+MOST_TOLD = 3  # precedents of one question that are named again
 
 
 async def of_team(uow: UnitOfWork, tenant: str, team: str) -> Leftovers | None:
@@ -79,6 +80,20 @@ def unsolved(round_: Round) -> tuple[str, ...]:
     order = [s.option for s in round_.forces_standing] or [f.id for f in round_.forces]
     known = {f.id for f in round_.forces}
     return tuple(round_.force_text(f) for f in order if f in known and f not in solved)  # type: ignore[arg-type]
+
+
+async def told(uow: UnitOfWork, tenant: str, team: str) -> list[tuple[str, str, tuple[str, ...]]]:
+    """Questions of the newest ended rounds and what was told for them: (round's name, question, titles)."""
+    found: list[tuple[str, str, tuple[str, ...]]] = []
+    for round_id in (await uow.ended_rounds(tenant, team))[:ROUNDS_BACK]:
+        round_ = await uow.round(round_id)
+        found += [] if round_ is None else _told_in(round_)
+    return found
+
+
+def _told_in(round_: Round) -> list[tuple[str, str, tuple[str, ...]]]:
+    titles = {q: tuple(p.title for p in round_.precedents if p.question == q.id)[:MOST_TOLD] for q in round_.questions}
+    return [(round_.name, question.text, told) for question, told in titles.items() if told]
 
 
 async def unused(uow: UnitOfWork, tenant: str, team: str) -> list[tuple[str, str, str]]:

@@ -8,19 +8,16 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, time
 
 from coldframe.domain import likes
-from coldframe.domain.facts import Fact
-from coldframe.domain.likes import Likes, Tried
-from coldframe.domain.round.plans import PlanHandedIn
+from coldframe.domain.likes import Earlier, Likes, Tried
 from coldframe.domain.state import Plan, Round
 from coldframe.domain.trial import standing
 from coldframe.domain.trial.state import Closing, Trial, TrialStep
 from coldframe.domain.unsigned import enough
 from coldframe.domain.who_may import Act
 from coldframe.engine.core.requests import Answers, Request
-from coldframe.engine.core.turn import Follow, Turn
+from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import teams
 from coldframe.message.nodes import Message
-from coldframe.message.packed import MessageName
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import UnitOfWork
@@ -37,6 +34,7 @@ ALIKE = 62.0
 MAX_FOUND = 20  # entries in an answer
 MAX_SEARCHED = 1000  # entries from which the form takes its choices
 MAX_WORDS = 200  # characters
+MOST_COMPARED = 100  # newest trials of a team, by meaning: a second's work
 
 
 def was_met(trial: Trial) -> bool | None:
@@ -236,25 +234,25 @@ def _tried(found: Iterable[Trial]) -> list[Tried]:
 # --- likeness -------------------------------------------------------------------------------------------------------
 
 
-async def plan_handed_in(turn: Turn, before: Round, round_: Round, fact: PlanHandedIn) -> None:
-    """Before anybody else sees it, its author is shown an earlier plan that resembles it; once for each version."""
-    plan = fact.plan
-    assert plan.author is not None
-    best = await earlier_like(turn, round_, plan)
-    if best is None:
-        return
-    name = MessageName(round_.id, "alike", (plan.author, plan.id, best.trial_id)).pack()
-    if await turn.uow.knows_message(name):
-        return
-    message = register_words.resembling(plan.title, shown(best), best.verdict in (RUNNING, BUILDING))
-    turn.post_as(name, turn.direct(round_, plan.author), message, round_.id)
+async def to_compare(uow: UnitOfWork, round_: Round, plan: Plan) -> list[RegisterEntry]:
+    """The team's trials that share words with the plan, and its newest, which may share none; each once."""
+    newest = await uow.search(round_.tenant, [round_.channel], Wanted(limit=MOST_COMPARED))
+    found = [*await _sharing_words(uow, round_, plan), *newest]
+    return list({entry.trial_id: entry for entry in found}.values())
 
 
-async def earlier_like(turn: Turn, round_: Round, plan: Plan) -> RegisterEntry | None:
-    """The earlier trial of this team that the plan resembles most, if any."""
-    words = re.findall(r"[^\W_]+", f"{plan.title} {plan.hypothesis}".casefold())
-    near = await turn.uow.resembling(round_.tenant, round_.channel, words)
-    return nearest(f"{plan.title}. {plan.hypothesis}", near)
+async def _sharing_words(uow: UnitOfWork, round_: Round, plan: Plan) -> list[RegisterEntry]:
+    words = re.findall(r"[^\W_]+", in_words(plan).casefold())
+    return await uow.resembling(round_.tenant, round_.channel, words)
+
+
+def in_words(one: Plan | RegisterEntry) -> str:
+    """What is compared of a plan, and of a trial."""
+    return f"{one.title}. {one.hypothesis}"
+
+
+def as_earlier(entry: RegisterEntry) -> Earlier:
+    return Earlier(entry.trial_id, entry.title, standing.as_called_now(entry.verdict), entry.learning)
 
 
 async def doubt_once(turn: Turn, round_: Round, plan: Plan) -> str:
@@ -262,7 +260,7 @@ async def doubt_once(turn: Turn, round_: Round, plan: Plan) -> str:
 
     The form stays open with it, and sending the form again hands the plan in all the same.
     """
-    best = await earlier_like(turn, round_, plan)
+    best = nearest(in_words(plan), await _sharing_words(turn.uow, round_, plan))
     if best is None or not await turn.uow.first_time(f"alike/{round_.id}/{plan.author}/{best.trial_id}", turn.now):
         return ""
     return register_words.looks_like(shown(best))
@@ -273,8 +271,7 @@ def nearest(text: str, entries: Sequence[RegisterEntry]) -> RegisterEntry | None
     from rapidfuzz import fuzz, utils  # heavy: loaded when a plan is compared
 
     def likeness(entry: RegisterEntry) -> float:
-        theirs = f"{entry.title}. {entry.hypothesis}"
-        return float(fuzz.token_sort_ratio(text, theirs, processor=utils.default_process))
+        return float(fuzz.token_sort_ratio(text, in_words(entry), processor=utils.default_process))
 
     best = max(entries, key=likeness, default=None)
     return best if best is not None and likeness(best) >= ALIKE else None
@@ -283,4 +280,3 @@ def nearest(text: str, entries: Sequence[RegisterEntry]) -> RegisterEntry | None
 BUTTONS: Answers = {"register.filter": filter_form}
 FORMS: Answers = {"register.search": searched}
 WORDS: Answers = {"search": search_word}
-FOLLOW: Mapping[type[Fact], Follow[Round]] = {PlanHandedIn: plan_handed_in}

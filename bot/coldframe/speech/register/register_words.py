@@ -112,22 +112,6 @@ def looks_like(found: Found) -> str:
     )
 
 
-def resembling(plan: str, found: Found, running: bool) -> Message:
-    """To the author alone, while the plan can still be changed or withdrawn."""
-    words = line(
-        "Your plan “{p}” resembles one that {w}: “{t}” ({v}). Only you see this; you can still change or "
-        "withdraw yours.",
-        p=theirs(plan, 80),
-        w="is running" if running else "was tried",
-        t=theirs(found.title, 80),
-        v=found.verdict,
-    )
-    blocks: list[Block] = [paragraph(words)]
-    if found.sentence or found.learning:
-        blocks += _entry(found)
-    return Message(words, tuple(blocks))
-
-
 # --- what is left over --------------------------------------------------------------------------------------------
 
 

@@ -30,6 +30,12 @@ def meanings(settings: Settings) -> tuple[Line, ...]:
     return tuple(found)
 
 
+def in_words(settings: Settings) -> list[str]:
+    """Each lever with what it means, in plain words, for comparing with what somebody wrote."""
+    told = ((name, settings.meanings.get(lever) or USUAL.get(lever, "")) for lever, name in settings.levers)
+    return [f"{name}: {meaning}" if meaning else name for name, meaning in told]
+
+
 def what_a_round_is(round_: Round) -> Line:
     """What is asked of each, and how long that takes."""
     return line(

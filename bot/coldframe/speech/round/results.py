@@ -238,7 +238,22 @@ def question_card(round_: Round, question: QuestionId) -> Message:
     words = written(found.text, 300)
     source = small("It comes from: {force}", force=theirs(round_.force_text(found.force), 300))
     add = offer(Button("Add a precedent …", "precedent.write", about(round_, found.id, step=Step.PRECEDENTS)))
-    return Message(words, (heading(words), source, *((add,) if round_.step is Step.PRECEDENTS else ())))
+    open_ = (add,) if round_.step is Step.PRECEDENTS else ()
+    return Message(words, (heading(words), source, *_told_before(round_, question), *open_))
+
+
+def _told_before(round_: Round, question: QuestionId) -> list[Block]:
+    """What the team told in earlier rounds, for a question like this one."""
+    return [
+        small(
+            "In {round}, for “{text}”, you told: {stories}.",
+            round=theirs(kin.round_name, 60),
+            text=theirs(kin.text, 200),
+            stories=theirs("; ".join(f"“{title}”" for title in kin.told), 400),
+        )
+        for kin in round_.kin
+        if kin.question == question
+    ]
 
 
 def precedent_card(round_: Round, precedent: Precedent, same: int) -> Message:

@@ -136,7 +136,24 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
 def own_plans(round_: Round, member: MemberId) -> list[Block]:
     """The person's own plans, each with what they can do with it."""
     mine = [plan for plan in round_.plans.values() if plan.author == member]
-    return [block for p in mine for block in (paragraph(written(p.title, 80)), offer(*_plan_buttons(round_, p)))]
+    return [block for plan in mine for block in _own_plan(round_, plan)]
+
+
+def _own_plan(round_: Round, plan: Plan) -> list[Block]:
+    return [paragraph(written(plan.title, 80)), *_earlier(plan), offer(*_plan_buttons(round_, plan))]
+
+
+def _earlier(plan: Plan) -> list[Block]:
+    """What the team has tried that resembles it; nobody else reads this."""
+    return [
+        small(
+            "Like an earlier trial: “{title}” ({verdict}){learnt}.",
+            title=theirs(one.title, 80),
+            verdict=one.verdict,
+            learnt=line(". Learnt: {l}", l=theirs(one.learning, 200)) if one.learning else (),
+        )
+        for one in plan.earlier
+    ]
 
 
 def _plan_buttons(round_: Round, plan: Plan) -> tuple[Button, ...]:

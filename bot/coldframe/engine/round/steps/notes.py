@@ -24,7 +24,6 @@ from coldframe.engine.core import timetable
 from coldframe.engine.core.requests import RoundAnswer, RoundRequest, acts, opens
 from coldframe.engine.core.sent_form import FieldError
 from coldframe.engine.core.turn import Turn
-from coldframe.engine.reading import note_lines
 from coldframe.engine.register import funnel, leftovers
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay, post_card
 from coldframe.message.nodes import Form, Message
@@ -163,19 +162,13 @@ async def _revealed(turn: Turn, before: Round, round_: Round, fact: Revealed) ->
 # --- as they read now ---
 
 
-def _draft(round_: Round, rest: tuple[str, ...]) -> Message:
-    draft = round_.drafts[NoteId(rest[1])]
-    first = next(iter(note_lines.read_notes(draft.text, round_.settings.levers, None)))
-    return answers.which_note(round_, draft.id, draft.text, first.lever, first.side, first.lever_tried)
-
-
 def _consent_again(round_: Round, rest: tuple[str, ...]) -> Message:
     return prompts.ask_consent(round_, len({note.author for note in round_.notes.values()}))
 
 
 READS: Mapping[str, Reads] = {
     SHEET: lambda round_, rest: notes_words.sheet(round_, MemberId(rest[0])),
-    "draft": _draft,
+    "draft": lambda round_, rest: answers.which_note(round_, round_.drafts[NoteId(rest[1])]),
     "consent": _consent_again,
     "late": lambda round_, rest: late_words.late_note(round_, round_.late_notes[NoteId(rest[1])]),
 }

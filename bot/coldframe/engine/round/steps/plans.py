@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from coldframe.domain.commands import BOT
+from coldframe.domain.commands import BOT, Command
 from coldframe.domain.fates import ToChange
 from coldframe.domain.names import MemberId, PlanId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused, known
+from coldframe.domain.round.likening import EarlierFound, FindEarlier
 from coldframe.domain.round.plans import (
     AFTER_PLANS,
     CautionsFound,
@@ -26,7 +27,7 @@ from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.register import registering
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay, read
-from coldframe.engine.worker import explaining
+from coldframe.engine.worker import explaining, likening
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
@@ -109,12 +110,13 @@ async def _handed_in(turn: Turn, before: Round, after: Round, fact: PlanHandedIn
 
 
 async def _look_for_cautions(kit: Kit, due: Due) -> None:
-    """By meaning, in the worker; then its author is asked whether it is so. The row names the plan alone."""
+    """By meaning, in the worker; then its author is asked whether it is so, and finds on the sheet what the team tried
+    that resembles it. The row names the plan alone."""
     round_, plan_id = await read(kit, due.subject), PlanId(due.occurrence)
     if round_ is None or round_.step is not Step.PLANS or plan_id not in round_.plans:
         return
     plan = round_.plans[plan_id]
-    found = await _found(kit, plan)
+    found: list[Command] = [*await _found(kit, plan), await earlier_like(kit, round_, plan)]
     async with due_turn(kit, due) as turn:
         now_round = await turn.round(due.subject)
         if now_round.step is not Step.PLANS or now_round.plans.get(plan_id) != plan:
@@ -129,6 +131,21 @@ async def _found(kit: Kit, plan: Plan) -> list[FindCautions]:
     if found is None:
         return []
     return [FindCautions(BOT, plan.id, tuple(touch for touch, _ in found), tuple(words for _, words in found))]
+
+
+async def earlier_like(kit: Kit, round_: Round, plan: Plan) -> FindEarlier:
+    """Trials of the team that resemble it; not the one that it tries in another way."""
+    async with kit.store.begin() as uow:
+        entries = [e for e in await registering.to_compare(uow, round_, plan) if e.trial_id != plan.child_of]
+    texts = [registering.in_words(entry) for entry in entries]
+    found = await kit.numbers.compute(likening.earlier_like, registering.in_words(plan), texts)
+    return FindEarlier(BOT, plan.id, tuple(registering.as_earlier(entries[place]) for place in found))
+
+
+async def _earlier_found(turn: Turn, before: Round, after: Round, fact: EarlierFound) -> None:
+    author = after.plans[fact.plan].author
+    assert author is not None
+    own_card(turn, after, author)
 
 
 async def _look_at_all(kit: Kit, due: Due) -> None:
@@ -195,6 +212,7 @@ PLAY = StepPlay(
         PlanHandedIn: _handed_in,
         PlanWithdrawn: _withdrawn,
         CautionsFound: _cautions_found,
+        EarlierFound: _earlier_found,
         PlansRevealed: _revealed,
     },
     due={CAUTION: _look_for_cautions, CAUTIONS: _look_at_all},

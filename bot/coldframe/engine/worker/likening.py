@@ -1,0 +1,38 @@
+"""What belongs together by its meaning, outside of the merging of notes. Runs in the worker: takes and gives plain
+values, and loads numpy only when called. Without the encoder words alone are compared."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from coldframe.meaning import encoder
+
+MOST_EARLIER = 2  # plans that are shown beside a new one
+
+
+def earlier_like(plan: str, earlier: Sequence[str]) -> list[int]:
+    """The places of those that resemble the plan, the most alike first."""
+    from coldframe.analysis.nearness import alike_plans  # numpy
+
+    return alike_plans(plan, earlier, encoder(), MOST_EARLIER)
+
+
+def questions_like(questions: Sequence[str], earlier: Sequence[str]) -> list[tuple[int, int]]:
+    """Pairs that ask nearly the same, by their places."""
+    from coldframe.analysis.nearness import alike_questions  # numpy
+
+    return alike_questions(questions, earlier, encoder())
+
+
+def same_people(wordings: Sequence[str]) -> list[tuple[int, int]]:
+    """Pairs that say the same of who is counted, by their places."""
+    from coldframe.analysis.nearness import same_people as same  # numpy
+
+    return same(wordings, encoder())
+
+
+def likeliest(text: str, levers: Sequence[str]) -> list[int]:
+    """The places of the levers, that to which the text belongs most likely first."""
+    from coldframe.analysis.nearness import likeliest as ordered  # numpy
+
+    return ordered(text, levers, encoder())
