@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from coldframe.domain.names import LeverId, MemberId, NoteId, RoundId, Side, Step
+from coldframe.domain.names import MemberId, RoundId, Step
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs
@@ -22,17 +22,6 @@ MOST_NOTES, MOST_DATES = 15, 6
 """Shown here; of notes the rest stands on the sheet, of dates in the calendar."""
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """A text that still waits for its place, as far as it could be read."""
-
-    id: NoteId
-    text: str
-    lever: LeverId | None
-    side: Side | None
-    tried: str
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
     """What is to stand on it. `begin`: (channel, name of its last round) of channels without a round."""
@@ -41,7 +30,6 @@ class Page:
     owed: tuple[tuple[Line, When], ...]
     rounds: tuple[Round, ...]
     seen: Mapping[RoundId, Seen]
-    drafts: Mapping[RoundId, tuple[Draft, ...]]
     trials: tuple[tuple[Trial, date], ...]
     dates: tuple[Appointment, ...]
     others: tuple[Round, ...]
@@ -65,13 +53,11 @@ def page(shown: Page) -> Message:
 
 
 def _given(round_: Round, shown: Page) -> list[Block]:
-    """Their own notes and plans, which nobody else reads yet."""
+    """Their own notes and plans, which nobody else reads yet, and texts that wait for their place."""
     notes = notes_words.listed(round_, shown.me, MOST_NOTES)
     plans = work_prompts.own_plans(round_, shown.me) if round_.step is Step.PLANS else []
-    drafts: list[Block] = []
-    for draft in shown.drafts.get(round_.id, ()):
-        asked = answers.which_note(round_, draft.id, draft.text, draft.lever, draft.side, draft.tried)
-        drafts += asked.blocks
+    waiting = [d for d in round_.drafts.values() if d.author == shown.me and round_.step is Step.NOTES]
+    drafts = [block for draft in waiting for block in answers.which_note(round_, draft).blocks]
     return [*notes, *drafts, *plans]
 
 

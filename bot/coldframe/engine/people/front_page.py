@@ -15,7 +15,6 @@ from coldframe.engine.core import access, homes, lookups, trial_turn
 from coldframe.engine.core.lookups import Told
 from coldframe.engine.core.requests import Request, Uses
 from coldframe.engine.core.turn import Aside, Carry, Kit, due_turn
-from coldframe.engine.reading import note_lines
 from coldframe.engine.register import teams
 from coldframe.engine.reminding import owed as reminders
 from coldframe.engine.round import what_now
@@ -44,7 +43,6 @@ async def made(request: Request) -> Message:
             owed=tuple(await reminders.owed(turn, request.tenant, me, here)),
             rounds=tuple(rounds),
             seen=await what_now.seen(turn, rounds, me),
-            drafts={round_.id: _drafts(round_, request) for round_ in rounds},
             trials=tuple(trials),
             dates=_dates(request, rounds, [trial for trial, _ in trials]),
             others=tuple(await _others(request, channels, rounds)),
@@ -59,16 +57,6 @@ async def trials_of(request: Request, channels: Sequence[str]) -> list[tuple[Tri
     found = [trial for team in channels for trial in await turn.uow.trials_of(request.tenant, team)]
     mine = [t for t in found if t.step in OPEN_STEPS and me in (t.owner, t.asked, *(a.who for a in t.open_actions()))]
     return [(trial, await trial_turn.today(turn, trial)) for trial in mine]
-
-
-def _drafts(round_: Round, request: Request) -> tuple[home_words.Draft, ...]:
-    """What they wrote that still waits for its place."""
-    mine = [draft for draft in round_.drafts.values() if draft.author == request.by and round_.step is Step.NOTES]
-    found = []
-    for draft in mine:
-        first = next(iter(note_lines.read_notes(draft.text, round_.settings.levers, None)))
-        found.append(home_words.Draft(draft.id, draft.text, first.lever, first.side, first.lever_tried))
-    return tuple(found)
 
 
 def _dates(request: Request, rounds: Sequence[Round], trials: Sequence[Trial]) -> tuple[Appointment, ...]:
