@@ -9,6 +9,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from coldframe.chat.room.records import Record
+from coldframe.message.nodes import Form
+from coldframe.speech.round.page_words import GO_ON
 from demo.scenario import Person
 
 if TYPE_CHECKING:
@@ -50,15 +52,13 @@ def fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: 
         reply = await hand.open(action, says, key=key)
         if reply.form is None:
             return reply
-        chosen = dict(fields)
-        for field in reply.form.fields:
-            number = chosen.pop(f"{field.name}#", None)
-            if number is not None:
-                chosen[field.name] = field.options[min(int(number), len(field.options)) - 1].value
-            words = chosen.pop(f"{field.name}~", "")
-            if words:
-                chosen[field.name] = next(o.value for o in field.options if o.label.startswith(words))
-        form = reply.form
+        form, left = reply.form, dict(fields)
+        while form.submit == GO_ON:  # a page in several forms; sent again, the first ones change nothing
+            answer = await cast.room.submit(person.id, form.action, form.value, _chosen(form, left))
+            if answer.form is None:
+                return answer
+            form = answer.form
+        chosen = _chosen(form, left)
         answer = await cast.room.submit(person.id, form.action, form.value, chosen, key=key)
         better = proposed(answer.errors)
         if not better:
@@ -66,6 +66,19 @@ def fill(cast: Cast, person: Person, action: str, fields: dict[str, str], says: 
         return await cast.room.submit(person.id, form.action, form.value, {**chosen, **better}, key=f"{key}/proposed")
 
     return act
+
+
+def _chosen(form: Form, left: dict[str, str]) -> dict[str, str]:
+    """What is left to write, as this form takes it; what a form that goes on does not ask for stays for the next."""
+    chosen = {}
+    for field in form.fields:
+        if (number := left.pop(f"{field.name}#", None)) is not None:
+            chosen[field.name] = field.options[min(int(number), len(field.options)) - 1].value
+        if words := left.pop(f"{field.name}~", ""):
+            chosen[field.name] = next(o.value for o in field.options if o.label.startswith(words))
+        if (text := left.pop(field.name, None)) is not None:
+            chosen[field.name] = text
+    return chosen if form.submit == GO_ON else {**left, **chosen}
 
 
 def proposed(errors: Mapping[str, str]) -> dict[str, str]:

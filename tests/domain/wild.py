@@ -12,6 +12,7 @@ from coldframe.domain.fates import OF_A_PLAN, Corner, Placed, PlanFate, ToChange
 from coldframe.domain.likes import Earlier, Kin
 from coldframe.domain.names import (
     Axis,
+    BeginningId,
     Deciding,
     ForceId,
     LeverId,
@@ -48,7 +49,7 @@ from coldframe.domain.round.commitment import (
     SetLive,
     SetNextRound,
 )
-from coldframe.domain.round.correcting import GiveDots, Reword, SetDeadline, SetLengths, TakeOff
+from coldframe.domain.round.correcting import GiveDots, Reword, SetDeadline, SetLengths, SetUpAnew, TakeOff
 from coldframe.domain.round.counter import TellCount
 from coldframe.domain.round.fates import KnowCorners, SettleFates, untried
 from coldframe.domain.round.foretelling import ShowOdds
@@ -70,6 +71,7 @@ from coldframe.domain.round.moves import (
     TellDates,
 )
 from coldframe.domain.round.notes import Consent, DropDraft, EditNote, KeepDraft, WithdrawNote, WriteNote
+from coldframe.domain.round.pages import DropPage, KeepPage
 from coldframe.domain.round.placement import Compare, StepBack
 from coldframe.domain.round.plans import FindCautions, HandInPlan, KnowChanges, SayNotSo, WithdrawPlan
 from coldframe.domain.round.questions import DropQuestion, GivePrecedent, SuggestQuestion, WriteQuestion
@@ -371,6 +373,9 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: Extend(anybody(r, x)),
     lambda w, r, x, t, k: Hold(anybody(r, x), x.choice(list(Deciding)), _lever(r, x), x.choice((w.text(x), "so"))),
     lambda w, r, x, t, k: Reword(anybody(r, x), w.text(x)),
+    lambda w, r, x, t, k: SetUpAnew(
+        anybody(r, x), w.word(), replace(r.settings, question="Why?"), anybody(r, x), anybody(r, x), anybody(r, x)
+    ),
     lambda w, r, x, t, k: TakeOff(anybody(r, x), anybody(r, x)),
     lambda w, r, x, t, k: SetDeadline(anybody(r, x), _when(x, t)),
     lambda w, r, x, t, k: SetLengths(
@@ -416,6 +421,10 @@ _KINDS: tuple[Make, ...] = (
     lambda w, r, x, t, k: AnswerMerge(anybody(r, x), _note(r, x), _note(r, x), x.random() < 0.7),
     lambda w, r, x, t, k: JoinForces(anybody(r, x), _force(r, x), _force(r, x)),
     lambda w, r, x, t, k: Jot(anybody(r, x), w.text(x)),
+    lambda w, r, x, t, k: KeepPage(
+        anybody(r, x), BeginningId(w.word()), x.choice(("plan", "precedent")), "", {"title": w.text(x)}
+    ),
+    lambda w, r, x, t, k: DropPage(anybody(r, x), x.choice((*r.begun, BeginningId("none")))),
     lambda w, r, x, t, k: SayTheSame(anybody(r, x), _force(r, x), _force(r, x)),
     lambda w, r, x, t, k: SplitForce(anybody(r, x), _force(r, x)),
     lambda w, r, x, t, k: CastVote(anybody(r, x), _option(r, x), x.choice(SIGNS)),

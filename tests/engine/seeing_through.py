@@ -169,7 +169,14 @@ class Team:
         """Opens the form by its button and sends it; returns what was wrong, by field."""
         opened = await self.press(person, action, value)
         assert opened.form is not None, opened
-        reply = await self.house.room.submit(person, opened.form.action, opened.form.value, fields)
+        form, left = opened.form, dict(fields)
+        while True:  # a page may have several forms
+            here = {field.name: left.pop(field.name) for field in form.fields if field.name in left}
+            reply = await self.house.room.submit(person, form.action, form.value, here)
+            if reply.form is None:
+                break
+            form = reply.form
+        assert not left or reply.errors, f"asked for nowhere: {left}"
         await self.settle()
         return reply.errors
 

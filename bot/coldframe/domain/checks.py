@@ -9,7 +9,7 @@ from coldframe.domain.commands import BOT
 from coldframe.domain.fates import FateKind
 from coldframe.domain.names import LeverId, MemberId, PlanId, Role, Step
 from coldframe.domain.refusals import Because, Refused, known
-from coldframe.domain.state import Draft, Note, Plan, Round
+from coldframe.domain.state import Begun, Draft, Note, Plan, Round
 from coldframe.domain.who_may import TABLE, Act, Who
 
 
@@ -71,7 +71,7 @@ def plan(round_: Round, plan_id: PlanId) -> Plan:
     return known(round_.plans.get(plan_id))
 
 
-def own(round_: Round, found: Draft | Note | Plan | None, by: MemberId, act: Act) -> None:
+def own(round_: Round, found: Begun | Draft | Note | Plan | None, by: MemberId, act: Act) -> None:
     """What this person wrote. Whoever has left may do with it what the table leaves them."""
     if found is None:
         raise Refused(Because.UNKNOWN_ITEM)

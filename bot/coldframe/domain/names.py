@@ -13,6 +13,7 @@ ForceId = NewType("ForceId", str)
 QuestionId = NewType("QuestionId", str)
 PrecedentId = NewType("PrecedentId", str)
 PlanId = NewType("PlanId", str)
+BeginningId = NewType("BeginningId", str)
 
 
 class Step(StrEnum):

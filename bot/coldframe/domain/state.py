@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
+from coldframe.domain.beginnings import Begun as Begun
+from coldframe.domain.beginnings import Kind as Kind
 from coldframe.domain.criterion import TWO_GROUPS as TWO_GROUPS
 from coldframe.domain.criterion import WITH_PEOPLE as WITH_PEOPLE
 from coldframe.domain.criterion import Alongside as Alongside
@@ -21,6 +23,7 @@ from coldframe.domain.ledgers import Standing as Standing
 from coldframe.domain.likes import Earlier, Kin, Likes
 from coldframe.domain.names import (
     Axis,
+    BeginningId,
     Deciding,
     ForceId,
     LeverId,
@@ -312,6 +315,7 @@ class Round:
     kin: tuple[Kin, ...] = ()
     precedents: tuple[Precedent, ...] = ()
     jottings: Mapping[MemberId, str] = field(default_factory=dict)  # what struck each one while reading
+    begun: Mapping[BeginningId, Begun] = field(default_factory=dict)  # pages that nobody has handed in yet
     plans: Mapping[PlanId, Plan] = field(default_factory=dict)
     plan_order: tuple[PlanId, ...] = ()
     to_change: tuple[ToChange, ...] = ()

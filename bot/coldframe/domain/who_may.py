@@ -84,6 +84,7 @@ class Act(StrEnum):
     PRECEDENT = "give a precedent"
     TELL = "go on to the next precedent that is told"
     JOT = "jot down for oneself what strikes one"
+    BEGIN = "begin a precedent or a plan, and throw that away"
     PLAN = "hand a plan in"
     OWN_PLAN = "change or withdraw a plan of one's own"
     COMPARE = "compare plans"
@@ -227,6 +228,7 @@ TABLE: Mapping[Act, Row] = {
     Act.PRECEDENT: _row(_ROUND, _ALL, "precedent.write"),
     Act.TELL: _row(_ROUND, {_F}, "telling.next"),
     Act.JOT: _row(_ROUND, _ALL, "jot.write"),
+    Act.BEGIN: _row(_ROUND, _ALL, "page.drop"),
     Act.PLAN: _row(_ROUND, _ALL, "plan.write, plan.again"),
     Act.OWN_PLAN: _row(_ROUND, {_ITS_OWN}, "plan.edit, plan.withdraw, plan.not_so"),
     Act.COMPARE: _row(_ROUND, _ALL, "compare.first, compare.second, compare.same, compare.back"),

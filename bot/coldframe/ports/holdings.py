@@ -53,6 +53,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         suggestions=Held(Then.ALIAS, "suggested questions", "said in the open, in a thread"),
         precedents=Held(Then.UNREAD, "precedents", "posted when they are given"),
         jottings=Held(Then.GOES, "jotted down", "for themselves alone; gone at the reveal of the plans"),
+        begun=Held(Then.GOES, "begun and not handed in", "theirs alone; gone with its step"),
         plans=Held(Then.UNREAD, "plans"),
         ballot=Held(Then.WITH, "votes", "as the dots"),
         plans_standing=_NUMBERS,
@@ -98,6 +99,7 @@ _OF_A_ROUND: Mapping[str, Held] = {
         agreed=Held(Then.GOES, why="with the note"),
         origin=Held(Then.GOES, why="with the note; none after the reveal"),
     ),
+    **_of("Begun", "kind of", author=Held(Then.GOES), fields=Held(Then.GOES)),
     **_of("Draft", "id lever side likely", **_each("author text origin tried", Held(Then.GOES))),
     **_of(
         "MergeProposal",

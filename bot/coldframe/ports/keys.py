@@ -28,7 +28,7 @@ class Covers(StrEnum):
     """Unsigned notes that wait for a later round, until the round is deleted."""
     DOTS = "dots"
     JOTTINGS = "jottings"
-    """What people wrote down for themselves while they read, until the plans' reveal."""
+    """What people wrote down for themselves while they read, and began to write, until the plans' reveal."""
     PLANS = "plans"
     """Plans until their reveal."""
     AUTHORSHIP = "authorship"

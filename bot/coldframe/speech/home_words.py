@@ -56,6 +56,7 @@ def _given(round_: Round, shown: Page) -> list[Block]:
     """Their own notes and plans, which nobody else reads yet, and texts that wait for their place."""
     notes = notes_words.listed(round_, shown.me, MOST_NOTES)
     plans = work_prompts.own_plans(round_, shown.me) if round_.step is Step.PLANS else []
+    plans += work_prompts.own_precedents(round_, shown.me) if round_.step is Step.PRECEDENTS else []
     waiting = [d for d in round_.drafts.values() if d.author == shown.me and round_.step is Step.NOTES]
     drafts = [block for draft in waiting for block in answers.which_note(round_, draft).blocks]
     return [*notes, *drafts, *plans]

@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from coldframe.domain.names import ENDS, MemberId, PlanId, Step
-from coldframe.domain.state import Choice, Comparison, Draft, Held, Ledger, Mark, Note, Plan, Round
+from coldframe.domain.state import Begun, Choice, Comparison, Draft, Held, Ledger, Mark, Note, Plan, Round
 from coldframe.message.emoji import by_name
 from coldframe.ports.keys import OF_STEP, Covers, Use
 
@@ -22,6 +22,7 @@ PRIVATE = {
     "draft": ("drafts", Draft),
     "plan": ("plans", Plan),
     "jot": ("jottings", str),
+    "begun": ("begun", Begun),
     "compare": ("comparisons", tuple[Comparison, ...]),
     "choice": ("choices", Choice),
     "held": ("held", Held),
@@ -132,6 +133,7 @@ def _secret(round_: Round) -> Iterator[tuple[str, str, Any, Use]]:
     authors = {i: _authorship(p) for i, p in round_.plans.items() if i in round_.plan_order}
     yield from ((AUTHOR, i, a, under(Covers.AUTHORSHIP)) for i, a in authors.items() if a != NOBODY)
     yield from (("jot", m, text, under(Covers.JOTTINGS)) for m, text in round_.jottings.items())
+    yield from (("begun", i, begun, under(Covers.JOTTINGS)) for i, begun in round_.begun.items())
     yield from ((COMPARE, m, c, under(Covers.COMPARISONS)) for m, c in round_.comparisons.items())
     yield from (("choice", i, c, under(Covers.CHOICES)) for i, c in round_.choices.items())
     of_step = under(OF_STEP.get(round_.step, Covers.CHOICES))

@@ -14,7 +14,7 @@ PRIVATE = {
     "LedgerReconciled",
     "PlanHandedIn", "PlanWithdrawn", "Compared", "ForecastGiven", "DigitsSeen", "PersonForgotten", "DecisionHeld",
     "ComparisonTakenBack",
-    "Jotted", "CautionsFound", "SaidNotSo", "EarlierFound", "LeversOrdered",
+    "Jotted", "PageKept", "PageDropped", "CautionsFound", "SaidNotSo", "EarlierFound", "LeversOrdered",
 }  # fmt: skip
 
 

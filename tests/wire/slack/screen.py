@@ -181,7 +181,8 @@ class Screen:
         for _ in range(6):
             answer = await someone.sends(**typed)
             if answer.ok and "errors" not in answer.body:
-                return Answer()
+                following = someone.form()
+                return Answer(form_of(following)) if following is not None else Answer()
             if proposed(errors := answer.body.get("errors") or {}):
                 return Answer(errors=errors)
             if answer.ok and "Your words are still here" not in str(answer.body):
@@ -271,7 +272,8 @@ def form_of(view: Data) -> Form:
             shape = "tick"
         shown = tuple(Option(o["value"], o["text"]["text"]) for o in options)
         fields.append(Field(block["block_id"], block["label"]["text"], shape, options=shown))  # type: ignore[arg-type]
-    return Form(view["title"]["text"], view["callback_id"], carried["value"], tuple(fields))
+    submit = view["submit"]["text"]
+    return Form(view["title"]["text"], view["callback_id"], carried["value"], tuple(fields), submit=submit)
 
 
 @dataclass(frozen=True)

@@ -349,6 +349,7 @@ def round_cancelled(round_: Round, fact: RoundCancelled) -> Round:
         next_round=fact.next_round or round_.next_round,
         notes={i: n for i, n in round_.notes.items() if i in round_.revealed},
         jottings={},
+        begun={},
         late_notes=revealed_notes.unsigned_by_name(late, fact.names),
         drafts={},
         plans={i: plans.unsigned(p) for i, p in round_.plans.items()},

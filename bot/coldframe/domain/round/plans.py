@@ -16,6 +16,7 @@ from coldframe.domain.fates import ToChange
 from coldframe.domain.names import MemberId, PlanId, Step, Touches
 from coldframe.domain.order import shuffled
 from coldframe.domain.refusals import Because, Impossible, Refused, known
+from coldframe.domain.round import pages
 from coldframe.domain.round.rule import StepRule, everybody
 from coldframe.domain.settings import MAX_PLACED
 from coldframe.domain.state import Criterion, Ledger, Plan, Round
@@ -155,7 +156,7 @@ def _checked(round_: Round, command: HandInPlan) -> Plan:
     if not steps:
         raise Refused(Because.EMPTY, field="steps")
     if len(steps) > MAX_STEPS:
-        raise Refused(Because.TOO_MANY, most=MAX_STEPS, lever="")
+        raise Refused(Because.TOO_MANY, most=MAX_STEPS, lever="", field="steps")
     title = accepted(plan.title, 75, field="title")
     hypothesis = accepted(plan.hypothesis, 1000, field="hypothesis")
     return replace(
@@ -285,7 +286,9 @@ def with_plan(round_: Round, plan: PlanId, **changes: object) -> Round:
 
 
 def plan_handed_in(round_: Round, fact: PlanHandedIn) -> Round:
-    return replace(round_, plans={**round_.plans, fact.plan.id: fact.plan})
+    of = fact.plan.id if fact.replaces else fact.plan.child_of
+    after = replace(round_, plans={**round_.plans, fact.plan.id: fact.plan})
+    return pages.handed_in(after, fact.plan.author, "plan", of)
 
 
 def plan_withdrawn(round_: Round, fact: PlanWithdrawn) -> Round:
@@ -309,6 +312,7 @@ def plans_revealed(round_: Round, fact: PlansRevealed) -> Round:
     return replace(
         round_,
         jottings={},
+        begun={},
         plans={i: plans[i] for i in fact.order},
         plan_order=fact.order,
         to_place=_all_if_few(fact.order),
@@ -366,9 +370,8 @@ def forget(round_: Round, gone: MemberId) -> Round:
     unread = (i for i in round_.plans if i not in round_.plan_order)
     mine = {i for i, p in round_.plans.items() if p.author == gone}
     dropped = mine.intersection(unread)
-    return replace(
-        round_, plans={i: unsigned(p) if i in mine else p for i, p in round_.plans.items() if i not in dropped}
-    )
+    kept = {i: unsigned(p) if i in mine else p for i, p in round_.plans.items() if i not in dropped}
+    return replace(pages.without(round_, gone), plans=kept)
 
 
 RULE = StepRule(

@@ -11,7 +11,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.facts import Decide, Evolve, Fact, Facts
 from coldframe.domain.names import ForceId, MemberId, PrecedentId, QuestionId, Role, Step
 from coldframe.domain.refusals import Because, Refused
-from coldframe.domain.round import jotting
+from coldframe.domain.round import jotting, pages
 from coldframe.domain.round.rule import StepRule, everybody, facilitator, keeps_nothing, nobody
 from coldframe.domain.state import Precedent, Question, Round, Suggestion
 from coldframe.domain.texts import accepted, optional
@@ -183,7 +183,12 @@ def question_suggested(round_: Round, fact: QuestionSuggested) -> Round:
 
 
 def precedent_given(round_: Round, fact: PrecedentGiven) -> Round:
-    return replace(round_, precedents=(*round_.precedents, fact.precedent))
+    told = replace(round_, precedents=(*round_.precedents, fact.precedent))
+    return pages.handed_in(told, fact.precedent.by, "precedent", "")
+
+
+def precedents_closed(round_: Round, fact: PrecedentsClosed) -> Round:
+    return pages.over(round_, "precedent")
 
 
 DECIDE: Decide = {
@@ -197,6 +202,7 @@ EVOLVE: Evolve = {
     QuestionDropped: question_dropped,
     QuestionSuggested: question_suggested,
     PrecedentGiven: precedent_given,
+    PrecedentsClosed: precedents_closed,
 }
 
 

@@ -9,6 +9,7 @@ from coldframe.domain.commands import Command
 from coldframe.domain.names import LeverId, MemberId, NoteId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round.notes import KeepDraft, WriteNote
+from coldframe.domain.round.pages import KINDS
 from coldframe.domain.round.questions import OPENING, SuggestQuestion
 from coldframe.domain.state import Draft, Note, Round
 from coldframe.domain.who_may import Act
@@ -16,6 +17,7 @@ from coldframe.engine.core import access, lives
 from coldframe.engine.core.requests import Answers, RoundRequest, of_round
 from coldframe.engine.core.turn import Turn
 from coldframe.engine.reading import note_lines
+from coldframe.engine.round import pages
 from coldframe.message.nodes import Message
 from coldframe.message.packed import MessageName, Origin
 from coldframe.ports.chat import Edited, Inbound, Place, Reply, Said
@@ -44,9 +46,10 @@ async def heard(turn: Turn, event: Inbound, what: Said, posted: Posted | None, l
 
 
 def _fitting(heads: Sequence[RoundHead], text: str) -> list[RoundHead]:
-    """A text may be a note; one that begins like a question may be a wording for one as well."""
+    """A text may be a note; one that begins like a question may be a wording for one as well. Where it can be neither,
+    it may be a precedent or a plan."""
     steps = (Step.NOTES, Step.QUESTIONS) if is_question(text) else (Step.NOTES,)
-    return [h for h in heads if h.step in steps]
+    return [h for h in heads if h.step in steps] or [h for h in heads if h.step in KINDS]
 
 
 def _named(heads: Sequence[RoundHead]) -> list[tuple[str, str]]:
@@ -90,7 +93,7 @@ def _carried(request: RoundRequest) -> str:
 async def taken(request: RoundRequest, asked: Asked, outcome: Message) -> Reply:
     """Takes the text for the round of the button, once. Where it fits no longer, the question with the text stays."""
     message, text = request.part(0), _carried(request)
-    if request.round.step not in (Step.NOTES, Step.QUESTIONS if is_question(text) else Step.NOTES):
+    if request.round.step not in (Step.NOTES, Step.QUESTIONS if is_question(text) else Step.NOTES, *KINDS):
         raise Refused(Because.TOO_LATE, step=request.round.step, wanted=Step.NOTES)
     for other in await rounds_in_notes(request.turn, request.event):
         if any(from_message(other, request.by, message)):
@@ -136,7 +139,7 @@ async def thrown_away(turn: Turn, event: Inbound, message: str) -> bool:
 
 
 BUTTONS: Answers = {
-    **of_round({"text.take": _chosen}, (Step.NOTES, Step.QUESTIONS)),
+    **of_round({"text.take": _chosen}, (Step.NOTES, Step.QUESTIONS, *KINDS)),
     **of_round({"text.drop": _dropped}, tuple(Step)),
 }
 
@@ -194,6 +197,8 @@ async def take_notes(turn: Turn, event: Inbound, round_: Round, text: str, origi
     pieces = note_lines.read_notes(text, round_.settings.levers, lever)
     if not pieces:
         raise Refused(Because.EMPTY, field="text")
+    if not any(h.clear for h in pieces) and await pages.begun_by_text(turn, round_, member, text) is not None:
+        return
     await keep(turn, round_, member, pieces, origin)
 
 

@@ -26,13 +26,14 @@ from coldframe.domain.round.moves import (
     StepOpened,
     StepPassed,
 )
+from coldframe.domain.round.pages import STEPS
 from coldframe.domain.state import Round
 from coldframe.engine.core import homes, sent_form, timetable
 from coldframe.engine.core.requests import Request, RoundAnswer, RoundRequest, acts, of_round, opens
 from coldframe.engine.core.turn import Carry, Follow, InOneTurn, Turn
 from coldframe.engine.register import leftovers
 from coldframe.engine.reminding import rounds as reminders
-from coldframe.engine.round import closing, comparing, counter, endings, holdups, locking, retention, sitting
+from coldframe.engine.round import closing, comparing, counter, endings, holdups, locking, pages, retention, sitting
 from coldframe.engine.round.steps import PLAYS, result
 from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
@@ -282,6 +283,8 @@ async def _away_set(turn: Turn, before: Round, round_: Round, fact: AwaySet) -> 
 async def _cancelled(turn: Turn, before: Round, round_: Round, fact: RoundCancelled) -> None:
     await turn.drop_due(round_.id)
     retention.after_end(turn, round_)
+    for kind in STEPS:
+        pages.hand_back(turn, before, kind)
     if before.step is Step.SETUP and not fact.reason:
         _expired(turn, before)
         return

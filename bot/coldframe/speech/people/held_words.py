@@ -45,6 +45,7 @@ EXPLAINED: Mapping[str, str] = {
     "decided and not announced yet": "What you decided a moment ago and can still undo.",
     "suggested questions": "Questions that you suggested in a thread.",
     "precedents": "Precedents that you gave.",
+    "begun and not handed in": "Precedents and plans that you began to write. Gone when their step is over.",
     "jotted down": "What you wrote down for yourself while reading. Gone when the plans are revealed.",
     "plans": "Your plans, with what is for you alone in them.",
     "votes": "Plans that you voted for. Erased a week after the count.",
@@ -169,6 +170,7 @@ def _given(round_: Round, me: MemberId) -> Held:
         "suggested questions": [s.text for s in round_.suggestions if s.by == me],
         "precedents": [asdict(p) for p in round_.precedents if p.by == me],
         "jotted down": round_.jottings.get(me, ""),
+        "begun and not handed in": [dict(begun.fields) for begun in round_.begun.values() if begun.author == me],
         "plans": [asdict(p) for p in round_.plans.values() if p.author == me],
         "votes": [titles.get(PlanId(m.option), m.option) for m in votes],
         "comparisons": [

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from coldframe.domain.names import ForceId, MemberId, Step
-from coldframe.domain.round import strengths
+from coldframe.domain.round import pages, strengths
 from coldframe.domain.state import Note, Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Items, Message, line
 from coldframe.message.saying import offer, paragraph, said, small
 from coldframe.speech.names import MOST_BESIDE, about, in_words
-from coldframe.speech.round import change_words, jot_words
+from coldframe.speech.round import change_words, jot_words, page_words
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
 
@@ -92,6 +92,7 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     )
     done, many = member in round_.progress.done, len(round_.questions)
     label = "Not done after all" if done else "I'm done"
+    new = pages.found(round_, member, "precedent", "") is None
     which = "the question" if many == 1 else f"one of the {in_words(many)} questions"
     sheet = card(
         round_,
@@ -99,8 +100,9 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         paragraph("Take {which} in the channel, and tell in a few lines how somebody else dealt with it, best outside "
                   "our own trade. A story is not evidence.", which=which),
         paragraph(until(round_, member)),
+        *own_precedents(round_, member),
         offer(
-            Button("Write a precedent …", "precedent.write", about(round_), "primary"),
+            *((Button("Write a precedent …", "precedent.write", about(round_), "primary"),) if new else ()),
             jot_words.button(round_),
             Button(label, "step.undone" if done else "step.done", about(round_)),
         ),
@@ -108,6 +110,11 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
         summary=summary,
     )  # fmt: skip
     return guided(round_, member, sheet)
+
+
+def own_precedents(round_: Round, member: MemberId) -> list[Block]:
+    """What this person has begun of one; those that are told stand in the channel."""
+    return page_words.begun(round_, member, "precedent", {"": page_words.go_on(round_, "precedent.write")})
 
 
 def plans_desk(round_: Round, member: MemberId) -> Message:
@@ -123,9 +130,10 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     ]  # fmt: skip
     blocks += own_plans(round_, member)
     label = "Not done after all" if done else "I'm done"
+    new = pages.found(round_, member, "plan", "") is None
     blocks.append(
         offer(
-            Button("Write a plan …", "plan.write", about(round_), "primary"),
+            *((Button("Write a plan …", "plan.write", about(round_), "primary"),) if new else ()),
             jot_words.button(round_),
             Button(label, "step.undone" if done else "step.done", about(round_)),
         )
@@ -136,7 +144,11 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
 def own_plans(round_: Round, member: MemberId) -> list[Block]:
     """The person's own plans, each with what they can do with it."""
     mine = [plan for plan in round_.plans.values() if plan.author == member]
-    return [block for plan in mine for block in _own_plan(round_, plan)]
+    go_on = {"": page_words.go_on(round_, "plan.write")}
+    go_on |= {plan.id: page_words.go_on(round_, "plan.edit", plan.id) for plan in mine}
+    go_on |= {change.trial: page_words.go_on(round_, "plan.again", change.trial) for change in round_.to_change}
+    shown = [block for plan in mine for block in _own_plan(round_, plan)]
+    return [*page_words.begun(round_, member, "plan", go_on), *shown]
 
 
 def _own_plan(round_: Round, plan: Plan) -> list[Block]:

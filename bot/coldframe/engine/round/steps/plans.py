@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import replace
 
 from coldframe.domain.commands import BOT, Command
@@ -10,6 +10,7 @@ from coldframe.domain.fates import ToChange
 from coldframe.domain.names import MemberId, PlanId, PrecedentId, QuestionId, Step
 from coldframe.domain.refusals import Because, Refused, known
 from coldframe.domain.round.likening import EarlierFound, FindEarlier
+from coldframe.domain.round.pages import PageDropped, PageKept
 from coldframe.domain.round.plans import (
     AFTER_PLANS,
     CautionsFound,
@@ -26,6 +27,7 @@ from coldframe.engine.core import sent_form
 from coldframe.engine.core.requests import RoundRequest, acts, opens
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.register import registering
+from coldframe.engine.round import pages
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay, read
 from coldframe.engine.worker import explaining, likening
 from coldframe.message.nodes import Form
@@ -33,7 +35,8 @@ from coldframe.ports.chat import Reply
 from coldframe.ports.storage import Due
 from coldframe.speech import answers
 from coldframe.speech.names import message_name
-from coldframe.speech.round import change_words, delicate_words, forms, results, work_prompts
+from coldframe.speech.refusals import refusal
+from coldframe.speech.round import change_words, delicate_words, forms, page_words, results, work_prompts
 
 # --- opening ---
 
@@ -45,7 +48,13 @@ async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
 # --- buttons and forms ---
 
 
-def _form(request: RoundRequest) -> Form:
+def _of(request: RoundRequest) -> str:
+    """The plan or trial that the page is to take the place of; "" for a new one."""
+    return request.parts[0] if request.parts else ""
+
+
+def _whole(request: RoundRequest) -> Form:
+    """All of the page, which is asked for in two forms."""
     jotted = request.round.jottings.get(request.by, "")
     if not request.parts:
         return forms.plan(request.round, None, jotted)
@@ -55,9 +64,36 @@ def _form(request: RoundRequest) -> Form:
     return forms.plan(request.round, plan, jotted)
 
 
-async def _again_form(request: RoundRequest) -> Reply:
+async def _whole_again(request: RoundRequest) -> Form:
     change = _to_change(request)
-    return Reply(form=change_words.form(request.round, change, await request.turn.trial(change.trial)))
+    return change_words.form(request.round, change, await request.turn.trial(change.trial))
+
+
+def _form(request: RoundRequest) -> Form:
+    return page_words.first(_whole(request), pages.typed_before(request, "plan", _of(request)))
+
+
+async def _again_form(request: RoundRequest) -> Reply:
+    whole = await _whole_again(request)
+    return Reply(form=page_words.first(whole, pages.typed_before(request, "plan", _of(request))))
+
+
+async def _in_two(request: RoundRequest, whole: Form, take: Callable[[RoundRequest], Awaitable[None]]) -> Reply | None:
+    """Each of the two forms is kept when it is sent; with the second, or an earlier release's whole page, it is handed
+    in. What is wrong in the first shows there."""
+    sent = request.fields
+    request = await pages.kept(request, "plan", _of(request))
+    if not sent.keys() - set(page_words.FIRST):
+        return Reply(form=page_words.second(whole, request.fields))
+    try:
+        await take(request)
+    except (Refused, sent_form.FieldError) as wrong:
+        field = wrong.field if isinstance(wrong, sent_form.FieldError) else str(wrong.facts.get("field", ""))
+        if field not in page_words.FIRST or field in sent:
+            raise
+        words = wrong.sentence if isinstance(wrong, sent_form.FieldError) else answers.sentence(refusal(wrong))
+        return Reply(form=page_words.first(whole, request.fields, words))
+    return None
 
 
 def _to_change(request: RoundRequest) -> ToChange:
@@ -65,13 +101,21 @@ def _to_change(request: RoundRequest) -> ToChange:
     return known(next((c for c in request.round.to_change if c.trial == request.part(0)), None))
 
 
-async def _again(request: RoundRequest) -> None:
+async def _again(request: RoundRequest) -> Reply | None:
+    return await _in_two(request, await _whole_again(request), _take_again)
+
+
+async def _hand_in(request: RoundRequest) -> Reply | None:
+    return await _in_two(request, _whole(request), _take)
+
+
+async def _take_again(request: RoundRequest) -> None:
     """It resembles what was tried, and should."""
     plan = _plan(request, PlanId(request.turn.kit.ids.new("p")))
     await request.act(HandInPlan(request.by, replace(plan, child_of=_to_change(request).trial)))
 
 
-async def _hand_in(request: RoundRequest) -> None:
+async def _take(request: RoundRequest) -> None:
     new = not request.parts
     plan = _plan(request, PlanId(request.turn.kit.ids.new("p") if new else request.part(0)))
     before = request.round.plans.get(plan.id)
@@ -187,7 +231,13 @@ def own_card(turn: Turn, round_: Round, member: MemberId) -> None:
     turn.revise_own(round_, member, "desk", work_prompts.plans_desk(round_, member), Step.PLANS.value)
 
 
+async def _begun(turn: Turn, before: Round, after: Round, fact: PageKept | PageDropped) -> None:
+    if fact.begun.kind == "plan":
+        own_card(turn, after, fact.begun.author)
+
+
 async def _revealed(turn: Turn, before: Round, round_: Round, fact: PlansRevealed) -> None:
+    pages.hand_back(turn, before, "plan")
     root = turn.say(round_, "plans", results.plans_revealed(round_))
     for plan in fact.order:
         page = results.plan_page(round_, round_.plans[plan])
@@ -209,6 +259,8 @@ PLAY = StepPlay(
     },
     forms={"plan.write": _hand_in, "plan.again": _again},
     follow={
+        PageKept: _begun,
+        PageDropped: _begun,
         PlanHandedIn: _handed_in,
         PlanWithdrawn: _withdrawn,
         CautionsFound: _cautions_found,

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from coldframe.domain.names import MemberId, PrecedentId, QuestionId, Step
-from coldframe.domain.round.questions import GivePrecedent, PrecedentGiven, same_source
+from coldframe.domain.round.pages import PageDropped, PageKept
+from coldframe.domain.round.questions import GivePrecedent, PrecedentGiven, PrecedentsClosed, same_source
 from coldframe.domain.state import Round
-from coldframe.engine.core.requests import RoundRequest, acts, opens
+from coldframe.engine.core.requests import RoundRequest, opens
 from coldframe.engine.core.turn import Turn
+from coldframe.engine.round import pages
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay
 from coldframe.message.nodes import Form
 from coldframe.speech.names import message_name
-from coldframe.speech.round import forms, results, work_prompts
+from coldframe.speech.round import forms, page_words, results, work_prompts
 
 
 async def _ask(turn: Turn, round_: Round, member: MemberId) -> None:
@@ -26,7 +28,16 @@ def _own_card(turn: Turn, round_: Round, member: MemberId) -> None:
 
 
 def _form(request: RoundRequest) -> Form:
-    return forms.precedent(request.round, QuestionId(request.parts[0]) if request.parts else None)
+    whole = forms.precedent(request.round, QuestionId(request.parts[0]) if request.parts else None)
+    typed = pages.typed_before(request, "precedent")
+    asked = {"question": request.parts[0]} if request.parts else {}
+    return page_words.filled(whole, {**typed, **asked})
+
+
+async def _give(request: RoundRequest) -> None:
+    """Kept as it was typed first, so that nothing is lost with what is refused."""
+    request = await pages.kept(request, "precedent")
+    await request.act(_precedent(request))
 
 
 def _precedent(request: RoundRequest) -> GivePrecedent:
@@ -42,9 +53,20 @@ def _precedent(request: RoundRequest) -> GivePrecedent:
     )
 
 
+async def _begun(turn: Turn, before: Round, after: Round, fact: PageKept | PageDropped) -> None:
+    if fact.begun.kind == "precedent":
+        _own_card(turn, after, fact.begun.author)
+
+
+async def _closed(turn: Turn, before: Round, after: Round, fact: PrecedentsClosed) -> None:
+    pages.hand_back(turn, before, "precedent")
+
+
 async def _given(turn: Turn, before: Round, round_: Round, fact: PrecedentGiven) -> None:
     precedent = fact.precedent
     card = results.precedent_card(round_, precedent, same_source(round_, precedent))
+    if pages.is_begun(before, precedent.by, "precedent"):
+        _own_card(turn, round_, precedent.by)
     thread = message_name(round_.id, "question", precedent.question)
     turn.say(round_, "precedent", card, rest=(precedent.id,), thread_of=thread)
 
@@ -56,6 +78,6 @@ READS: Mapping[str, Reads] = {
 ASKING = Asking("ask", (Step.PRECEDENTS.value,), _ask)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=_own_card, reads=READS, card_follows=False,
-    buttons={"precedent.write": opens(_form)}, forms={"precedent.write": acts(_precedent)},
-    follow={PrecedentGiven: _given}, due={},
+    buttons={"precedent.write": opens(_form)}, forms={"precedent.write": _give},
+    follow={PageKept: _begun, PageDropped: _begun, PrecedentGiven: _given, PrecedentsClosed: _closed}, due={},
 )  # fmt: skip
