@@ -34,6 +34,8 @@ TURN = "BEGIN; SELECT pg_advisory_xact_lock(727003)"
 MAX_SILENCE = 1.0
 """Seconds that a process may keep its turn without a word while another waits for it. One that stands still loses it
 then, and begins again."""
+LOOKS_AGAIN = MAX_SILENCE / 5
+"""Seconds between looks at who stands still: whoever waits has to be answered in time all the same."""
 CUT_OFF = text(
     "SELECT pg_terminate_backend(pid) FROM pg_stat_activity JOIN pg_locks USING (pid) WHERE locktype = 'advisory'"
     " AND objid = 727003 AND granted AND datname = current_database() AND state LIKE 'idle in transaction%'"
@@ -122,7 +124,7 @@ class PostgresServer:
                     await db.execute(CUT_OFF)
             except BREAKS as problem:
                 log.warning("nobody_cut_off", error=type(problem).__name__)
-            await asyncio.wait([never], timeout=MAX_SILENCE)
+            await asyncio.wait([never], timeout=LOOKS_AGAIN)
 
     @asynccontextmanager
     async def apart(self) -> AsyncIterator[Connection]:
