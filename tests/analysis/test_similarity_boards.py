@@ -73,6 +73,7 @@ def scorer() -> Any:
     return module
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not OPEN_BOARDS.is_dir(), reason=f"the open boards are not laid at {OPEN_BOARDS}")
 def test_open_boards_keep_the_agreed_quality(way: str) -> None:
     """On 14 boards of open labelled pairs (sources in the README beside them) F1 and precision keep their floor, every

@@ -113,6 +113,7 @@ def test_mirrored_numbers_get_the_mirrored_verdict(rows) -> None:
     assert one.effect.low == pytest.approx(-other.effect.high, abs=1e-9)
 
 
+@pytest.mark.slow  # and at length in tests/bench/verdicts
 def test_errors_by_simulation() -> None:
     """Without an effect "better" or "worse" comes in at most 5 %, with the planned one it is better in at least 78 %.
 
@@ -125,6 +126,7 @@ def test_errors_by_simulation() -> None:
     assert _better(planned) / 400 >= 0.78 - 3 * math.sqrt(0.78 * 0.22 / 400)
 
 
+@pytest.mark.slow  # and at length in tests/bench/verdicts
 def test_split_tests_keep_their_promise_over_looks_gaps_unequal_weeks_and_lag() -> None:
     """Without an effect at most 5 % are better or reached; nothing is taken back; the arrays say what the rules say."""
     for world in verdict_splits.WORLDS[:6]:

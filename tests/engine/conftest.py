@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.engine.databases import BOTH, a_database
+from tests.engine.databases import THE_SERVER_LATER, a_database
 
 
-@pytest.fixture(params=BOTH)
+@pytest.fixture(params=THE_SERVER_LATER)
 def address(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """The address of a database with nothing in it, once for each kind."""
     with a_database(request.param, tmp_path) as url:

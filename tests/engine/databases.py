@@ -28,6 +28,8 @@ from tests.shared import finished
 
 SQLITE, POSTGRES = "sqlite", "postgresql"
 BOTH = [SQLITE, pytest.param(POSTGRES, marks=pytest.mark.postgres)]
+THE_SERVER_LATER = [SQLITE, pytest.param(POSTGRES, marks=[pytest.mark.postgres, pytest.mark.slow])]
+"""For what stands far above the statements that tests of the store give to both at every run."""
 TEMPLATE = "coldframe_template"
 _numbers = itertools.count(1)
 

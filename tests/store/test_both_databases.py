@@ -30,7 +30,7 @@ from coldframe.store.sql import SqlStore
 from coldframe.store.standing import listed
 from coldframe.store.tables import metadata
 from tests.demo.runs import play, scenario
-from tests.engine.databases import BOTH, a_database, an_empty_database, claimed_send
+from tests.engine.databases import BOTH, THE_SERVER_LATER, a_database, an_empty_database, claimed_send
 
 NOW = datetime(2026, 3, 2, 9, tzinfo=UTC)
 SECRET = b"a secret for tests, 32 bytes long"
@@ -306,7 +306,7 @@ def _ours(name: str | None, kind: str, _parents: Any) -> bool:
     )
 
 
-@pytest.mark.parametrize("address", BOTH[1:], indirect=True)  # on a file the demo's tests play it
+@pytest.mark.parametrize("address", THE_SERVER_LATER[1:], indirect=True)  # on a file the demo's tests play it
 async def test_a_whole_round_runs_on_the_database(address: str, tmp_path: Path) -> None:
     """Three people go from setup to commitment on PostgreSQL."""
     played = await play(scenario("three-people"), tmp_path, database=address)

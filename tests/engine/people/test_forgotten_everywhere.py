@@ -25,7 +25,7 @@ from coldframe.store.sealer import Sealer
 from coldframe.store.sealing import Seal
 from tests.domain.play import DD, EVERYBODY, FD, D, F, a_plan
 from tests.engine.clockwork import SECRET, Running, running
-from tests.engine.databases import BOTH, a_database
+from tests.engine.databases import THE_SERVER_LATER, a_database
 from tests.engine.reaching import at_step, reach, told
 from tests.engine.seeing_through import Team
 
@@ -159,7 +159,7 @@ async def _goes_on(team: Running, me: MemberId) -> None:
     await team.until(team.clock.now() + 5 * DAY)
 
 
-@pytest.mark.parametrize("kind", BOTH[1:])
+@pytest.mark.parametrize("kind", THE_SERVER_LATER[1:])
 @pytest.mark.parametrize("step", [Step.NOTES, Step.BALLOT, Step.COMMITMENT])
 async def test_nor_on_a_server(kind: str, step: Step, tmp_path: Path) -> None:
     """The same rows, deleted by the other database's own functions."""

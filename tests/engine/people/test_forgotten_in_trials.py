@@ -16,7 +16,7 @@ from coldframe.ports.storage import Send
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import EVERYBODY, FD, D, F
 from tests.engine.clockwork import begin, running
-from tests.engine.databases import BOTH, a_database
+from tests.engine.databases import THE_SERVER_LATER, a_database
 from tests.engine.people.test_forgotten_everywhere import found
 from tests.engine.seeing_through import CHANNEL, MONDAY, Team, a_team, words
 
@@ -143,7 +143,7 @@ async def test_somebody_of_two_rounds_is_forgotten_in_both(tmp_path: Path) -> No
         assert await found(team, tmp_path, JON, "Jon") == set()
 
 
-@pytest.mark.parametrize("kind", BOTH)
+@pytest.mark.parametrize("kind", THE_SERVER_LATER)
 async def test_what_waits_to_be_said_to_others_names_nobody_who_was_forgotten(kind: str, tmp_path: Path) -> None:
     """A message in the outbox, however long the platform has been away."""
     with a_database(kind, tmp_path) as url:

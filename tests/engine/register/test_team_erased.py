@@ -18,7 +18,7 @@ from coldframe.store import tables
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import DD, EVERYBODY, FD, RETENTION, D, F, a_plan
 from tests.engine.clockwork import begin, running
-from tests.engine.databases import BOTH, a_database
+from tests.engine.databases import THE_SERVER_LATER, a_database
 from tests.engine.reaching import at_step, in_channel, told
 from tests.engine.seeing_through import CHANNEL, Team, a_team, words
 
@@ -44,7 +44,7 @@ async def _to_the_end(team: Team, days: float) -> None:
     await team.until(team.clock.now() + days * DAY)
 
 
-@pytest.mark.parametrize("kind", BOTH)
+@pytest.mark.parametrize("kind", THE_SERVER_LATER)
 async def test_two_yeses_and_three_days_erase_all_of_a_team(kind: str, tmp_path: Path) -> None:
     """Rounds, trials, register, settings, records of people, and what the bot had said; places are free again."""
     with a_database(kind, tmp_path) as url:
