@@ -9,7 +9,7 @@ import pytest
 from coldframe.analysis.likeness import Alike
 from coldframe.domain.names import NoteId
 from coldframe.domain.state import Likeness, MergeProposal
-from coldframe.speech.round.likeness_words import WORDS, why
+from coldframe.speech.round.likeness_words import WORDS, why, why_in_short
 from coldframe.store.rounds import from_rows, to_rows
 from tests.domain.play import a_round
 
@@ -28,6 +28,18 @@ def test_reasons_are_said_with_their_words() -> None:
     )
     said = "both say bill, late, …; close in meaning (0.71); but numbers differ: 3, 4 and none"
     assert why(reasons) == said
+
+
+def test_in_a_chat_the_most_telling_reason_is_said_and_what_speaks_against_it() -> None:
+    """No figure of likeness, and no list of all that was looked at."""
+    close, differ = Likeness(Alike.CLOSE, ("0.99",)), Likeness(Alike.NUMBERS_DIFFER, ("3", "4"))
+    assert why_in_short((Likeness(Alike.ALL_MATCHED), Likeness(Alike.SHARED, ("bill", "late")), close)) == (
+        "both say bill, late"
+    )
+    assert why_in_short((Likeness(Alike.NOTHING_SHARED), close, differ)) == (
+        "close in meaning; but numbers differ: 3 and 4"
+    )
+    assert why_in_short("") == "joined by hand"
 
 
 @pytest.mark.parametrize(

@@ -173,10 +173,7 @@ def author_told(round_: Round, plan: Plan, choice: Choice) -> Message:
         )
     return told(
         words,
-        small(
-            "Nobody is told who wrote it unless you say so: if you offer, your name shows later, among the others who "
-            "offer."
-        ),
+        small("If you offer, your name shows later, among others who offer; else nobody is told who wrote it."),
         offer(Button("I would own it", "owner.offer", about(round_, plan.id), "primary")),
     )
 

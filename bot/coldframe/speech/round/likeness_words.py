@@ -31,6 +31,12 @@ WORDS: Mapping[str, str] = {
 }
 
 
+OBJECTIONS = (Alike.NUMBERS_DIFFER, Alike.ONE_NEGATED)
+TELLING = (
+    SAID.kind, Alike.SAME, Alike.WRITTEN_DIFFERENTLY, Alike.ORDER_OR_ENDINGS, Alike.SHARED, Alike.NEAR_SPELT,
+    Alike.SAME_MEANING, Alike.ALL_MATCHED, Alike.LETTERS, Alike.CLOSE, Alike.SOMEWHAT_CLOSE,
+)  # fmt: skip
+"""What people can look at comes before what has to be believed."""
 LIKELY = 0.8
 """How probable one point must be to be called likely."""
 
@@ -58,9 +64,22 @@ def why(reasons: Sequence[Told] | str) -> str:
     return "; ".join(_one(reason) for reason in reasons if reason.kind in (*WORDS, SAID.kind))
 
 
-def _one(reason: Told) -> str:
+def why_in_short(reasons: Sequence[Told] | str) -> str:
+    """The one reason that says most, and what speaks against it; without figures, which mean nothing in a chat."""
+    if isinstance(reasons, str):
+        return why(reasons)
+    objections = [reason for reason in reasons if reason.kind in OBJECTIONS]
+    grounds = [reason for reason in reasons if reason.kind not in OBJECTIONS]
+    telling = next((reason for kind in TELLING for reason in grounds if reason.kind == kind), None)
+    said = [telling, *objections] if telling else [reason for reason in reasons if reason.kind in WORDS]
+    return "; ".join(_one(reason, figures=False) for reason in said)
+
+
+def _one(reason: Told, *, figures: bool = True) -> str:
     if reason.kind == SAID.kind:
         return BY_SOMEBODY
+    if reason.kind in (Alike.CLOSE, Alike.SOMEWHAT_CLOSE) and not figures:
+        return WORDS[reason.kind].removesuffix(" ({words})")
     if reason.kind == Alike.NUMBERS_DIFFER:
         words = " and ".join(number or NO_NUMBER for number in reason.words)
     else:

@@ -32,7 +32,7 @@ def sheet(round_: Round, member: MemberId, page: int | None = 0) -> Message:
         offer(*(_add(round_, lever, name) for lever, name in round_.settings.levers)),
         small(_by_lines(round_)),
         paragraph(until(round_, member)),
-        small("Nobody sees your notes before the reveal. After it, colleagues may still guess yours by their style."),
+        small("Nobody sees your notes before the reveal. Even unsigned, colleagues may guess them by style."),
         *(small(tick) for tick in _ticks(round_, member)),
         offer(_done(round_, member)),
     ]

@@ -257,7 +257,7 @@ def _pair(round_: Round, proposal: MergeProposal) -> tuple[Block, ...]:
     """All that are proposed; where a second yes is asked for, those that the first one joins."""
     return (
         Items(tuple(written(round_.notes[note].shown(), 600) for note in proposal.alike)),
-        small("Why I ask: {why}", why=theirs(likeness_words.why(proposal.why), 300)),
+        small("Why I ask: {why}", why=theirs(likeness_words.why_in_short(proposal.why), 300)),
         offer(*_merge_answers(proposal, about(round_, proposal.first, proposal.second))),
     )
 

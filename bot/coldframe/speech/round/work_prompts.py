@@ -122,8 +122,7 @@ def plans_desk(round_: Round, member: MemberId) -> Message:
     done = member in round_.progress.done
     summary = line("{name}: write a plan, one page. ", name=theirs(round_.name, 60)) + until(round_, member)
     blocks: list[Block] = [
-        paragraph("What would you try for three to six weeks? One page: hypothesis, steps, measure, weeks. Nobody is "
-                  "told who wrote it unless you say so."),
+        paragraph("What would you try for three to six weeks? One page: hypothesis, steps, measure, weeks."),
         paragraph(until(round_, member)),
         *jot_words.jotted(round_, member),
         *change_words.offered(round_),
