@@ -48,6 +48,14 @@ class Earlier(_Order):
     before: _Id
 
 
+class Search(_Order):
+    """Looks for words in all of a conversation."""
+
+    do: Literal["search"]
+    place: _Id
+    text: Annotated[str, Field(min_length=1, max_length=200)]
+
+
 class PutAway(_Order):
     do: Literal["put_away"]
     note: _Id
@@ -148,7 +156,7 @@ class Rehearse(_Order):
 
 
 Act = Say | Edit | Erase | React | Press | Submit | Command | OpenHome
-Order = Hello | Ping | Read | Earlier | PutAway | CloseForm | Devices | LetIn | SignOut | Rehearse | Act
+Order = Hello | Ping | Read | Earlier | Search | PutAway | CloseForm | Devices | LetIn | SignOut | Rehearse | Act
 
 
 class _Numbered(BaseModel):

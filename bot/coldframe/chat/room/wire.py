@@ -16,7 +16,7 @@ import structlog
 from aiohttp import WSMsgType, web
 from pydantic import ValidationError
 
-from coldframe.chat.room import orders, passes, payloads
+from coldframe.chat.room import finding, orders, passes, payloads
 from coldframe.chat.room.laying import Laying
 from coldframe.chat.room.log import SENT, STEP
 from coldframe.chat.room.records import MAX_FILE_BYTES, Change, NotThere, Refused
@@ -202,8 +202,8 @@ class Wire:
                 return self._welcome(order)
             case orders.Ping():
                 return {}
-            case orders.Earlier():
-                return self._earlier(self._place(order.place), order.before)
+            case orders.Earlier() | orders.Search():
+                return self._looked_up(order, self._place(order.place))
             case orders.Read():
                 if room.mark_read(self.person, self._place(order.place), order.message):
                     self._host.turn_person_to(self.person, "reads")
@@ -333,6 +333,12 @@ class Wire:
         found = self._host.room.log.latest(place, LATEST, before=before)
         shown = self.seat.shown(found)
         return {"items": [payloads.record_json(r) for r in shown], "more": len(shown) == LATEST}
+
+    def _looked_up(self, order: orders.Earlier | orders.Search, place: Place) -> dict[str, Any]:
+        if isinstance(order, orders.Earlier):
+            return self._earlier(place, order.before)
+        items, more = finding.found(self.seat.shown(self._host.room.log.messages(place)), order.text)
+        return {"items": [{**payloads.record_json(record), "found": text} for record, text in items], "more": more}
 
     def _place_json(self, place: Place) -> dict[str, Any]:
         room = self._host.room

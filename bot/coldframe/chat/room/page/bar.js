@@ -23,6 +23,8 @@ export class Bar {
   constructor(state, acts) {
     this.state = state;
     this.acts = acts;
+    // What is scrolled to must not end behind it.
+    new ResizeObserver(([entry]) => document.documentElement.style.setProperty("--bar", `${Math.ceil(entry.borderBoxSize[0].blockSize)}px`)).observe(byId("bar"));
   }
 
   draw(bar, place) {

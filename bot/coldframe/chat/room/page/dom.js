@@ -20,6 +20,23 @@ export function theirs(text) {
   return el("bdi", { class: "theirs", dir: "auto" }, text);
 }
 
+const ADDRESS = /https?:\/\/[^\s<>"]+/gi;
+const NOT_ITS_END = /[.,;:!?)\]}'’”»]+$/;
+
+// What a person said in the talk, with its web addresses as links.
+export function linked(text) {
+  const box = theirs("");
+  let at = 0;
+  for (const found of text.matchAll(ADDRESS)) {
+    const url = found[0].replace(NOT_ITS_END, "");
+    if (!URL.canParse(url)) continue;
+    box.append(text.slice(at, found.index), el("a", { href: url, rel: "noopener noreferrer", target: "_blank" }, url));
+    at = found.index + url.length;
+  }
+  box.append(text.slice(at));
+  return box;
+}
+
 let zone;
 export function setZone(name) {
   if (zone === (name ?? undefined)) return;

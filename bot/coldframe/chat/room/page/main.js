@@ -8,6 +8,8 @@ import { Bench } from "./bench.js";
 import { MyPage } from "./mypage.js";
 import { Sides } from "./sides.js";
 import { Told } from "./told.js";
+import { Search } from "./search.js";
+import { Notices } from "./notify.js";
 import { Talk } from "./talk.js";
 import { cardOf } from "./card.js";
 import { dropDraft, openForm } from "./forms.js";
@@ -27,12 +29,16 @@ const talk = new Talk(state, {
   putAway: (note) => wire.ask({ do: "put_away", note }),
   earlier: (place, before) => wire.ask({ do: "earlier", place, before }),
   say,
+  seen: () => markRead(),
 });
 const bar = new Bar(state, { press: onBench, begin, open: () => myPage.open(), choose: (round) => { state.round = round; drawAll(); } });
 const bench = new Bench(state, { press: onBench, through, say: (place, text, files, thread) => say(place, text, files, thread), fileOf: (file) => talk.fileOf(file) });
 const myPage = new MyPage(state, onBench);
 const sides = new Sides(state);
 const told = new Told(press, (note) => wire.ask({ do: "put_away", note }));
+const search = new Search(state, { find: (place, text) => wire.ask({ do: "search", place, text }), reach: (id) => talk.reach(id) });
+const notices = new Notices(state);
+const tabs = new BroadcastChannel("coldframe forms");
 const rehearsal = new Rehearsal(state, wire);
 const unsent = new Unsent(state, wire);
 const devices = new Devices(wire);
@@ -59,7 +65,7 @@ function act(where) {
 
 function say(place, text, files, thread = null) {
   act("talk");
-  talk.toEnd();
+  if (!thread) talk.follow();
   const order = /^\s*\/coldframe(?=\s|$)/i.exec(text);
   if (order) return answered(wire.act({ do: "command", place, text: text.slice(order[0].length).trim() }));
   return unsent.send({ do: "say", place, text, thread, files });
@@ -112,6 +118,7 @@ function announceLoudly(words) {
 
 function showForm(form) {
   state.forms = [...state.forms.filter((one) => one.action !== form.action || one.value !== form.value), form];
+  tellTabs();
   const send = (fields) => {
     act(atBench ? "bench" : "talk");
     const name = `sending ${form.action} ${form.value}`; // sent again after a reload, it is the same act
@@ -121,6 +128,7 @@ function showForm(form) {
       drafts.drop(name);
       if (!answer.error && !Object.keys(answer.errors ?? {}).length) {
         state.forms = state.forms.filter((one) => one !== form);
+        tellTabs();
         if (answer.form) queueMicrotask(() => showForm(answer.form));
       }
       return answer;
@@ -156,6 +164,7 @@ function drawAll({ focus = false } = {}) {
   sides.draw();
   drawWaiting();
   talk.show(place.id, { focus });
+  search.show(place.id);
   if (other) drawWriting(place);
   rehearsal.show();
   markRead();
@@ -210,6 +219,16 @@ function drawHome(place) {
   home.replaceChildren(el("details", { open }, el("summary", {}, "Your page"), cardOf(state.home, (button, node) => press(null, button, node))));
 }
 
+// Forms that were opened, sent or discarded here are so in every tab of this person.
+function tellTabs() {
+  tabs.postMessage({ life: state.life, me: state.me, forms: state.forms });
+}
+tabs.addEventListener("message", ({ data }) => {
+  if (data.life !== state.life || data.me !== state.me) return;
+  state.forms = data.forms;
+  drawWaiting();
+});
+
 function drawWaiting() {
   const box = byId("waiting");
   box.hidden = !state.forms.length || Boolean(document.querySelector("dialog[open] form"));
@@ -218,6 +237,7 @@ function drawWaiting() {
       const discard = () => {
         dropDraft(form);
         state.forms = state.forms.filter((one) => one !== form);
+        tellTabs();
         wire.ask({ do: "close_form", action: form.action, value: form.value });
         drawWaiting();
         byId("title").focus();
@@ -238,7 +258,7 @@ function drawWriting(place) {
 let marked = "";
 function markRead() {
   if (document.visibilityState !== "visible" || !talk.place || !talk.isShown) return;
-  const newest = state.newest(talk.place);
+  const newest = talk.seenUpTo();
   if (!newest || (state.reads[talk.place] ?? "") >= newest || marked === `${talk.place} ${newest}`) return;
   marked = `${talk.place} ${newest}`;
   wire.ask({ do: "read", place: talk.place, message: newest });
@@ -273,6 +293,7 @@ wire.addEventListener("messages", ({ detail }) => {
   state.rev = Math.max(state.rev, detail.rev);
   drawSoon();
   speak(fresh);
+  notices.tell(fresh);
 });
 wire.addEventListener("notes", ({ detail }) => {
   const known = new Set(state.notes.map((note) => note.id));
@@ -302,7 +323,7 @@ addEventListener("hashchange", () => {
   drawAll({ focus: true });
 });
 document.addEventListener("visibilitychange", markRead);
-addEventListener("side", () => { if (talk.isShown) talk.toEnd(); markRead(); });
+addEventListener("side", () => { talk.land(); markRead(); });
 byId("title").tabIndex = -1;
 byId("skip-newest").addEventListener("click", (event) => { event.preventDefault(); const last = byId("messages").lastElementChild; if (last) { last.tabIndex = -1; last.focus(); last.scrollIntoView({ block: "nearest" }); } });
 byId("skip-writing").addEventListener("click", (event) => { event.preventDefault(); byId("writing").querySelector("textarea")?.focus(); });

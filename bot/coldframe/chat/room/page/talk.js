@@ -1,6 +1,6 @@
 // A conversation: messages in order with what hangs under them, kept up to date in place.
 
-import { announce, byId, confirmed, el, moment, size, theirs, timeOf, zoneName } from "./dom.js";
+import { announce, byId, confirmed, el, linked, moment, size, theirs, timeOf, zoneName } from "./dom.js";
 import { cardOf, lineOf } from "./card.js";
 import { pictureOf } from "./pictures.js";
 import { correction, isBegun } from "./correcting.js";
@@ -18,13 +18,16 @@ export class Talk {
   #more = new Map();
   #stays = true; // whether the end is in view and shall stay so
 
-  // `acts` is what can be done with messages: press, react, edit, erase, putAway, say
+  #lands = false; // whether it is still to be opened at what is new
+
+  // `acts` is what can be done with messages: press, react, edit, erase, putAway, say; and `seen` hears what was read
   constructor(state, acts) {
     this.state = state;
     this.acts = acts;
     this.list = byId("messages");
     this.#follow();
     byId("earlier").addEventListener("click", () => this.#earlier());
+    byId("below").addEventListener("click", () => this.#toUnread());
   }
 
   get place() {
@@ -40,12 +43,31 @@ export class Talk {
       this.clear();
       this.#unfoldUnread();
     }
-    this.#stays = other || this.#stays;
+    this.#lands ||= other;
     this.#reconcile();
     byId("earlier").hidden = !this.#hasMore();
     byId("nothing").hidden = this.list.childElementCount > 0;
-    if (this.#stays) this.toEnd();
-    if (focus) byId("title").focus();
+    this.land();
+    this.#tellBelow();
+    if (focus) byId("title").focus({ preventScroll: true });
+  }
+
+  // Opens at the first that is unread, else at the end; from then on only whoever is at the end is kept there.
+  land() {
+    if (!this.isShown) return;
+    if (!this.#lands) return this.#stays && this.toEnd();
+    this.#lands = false;
+    const first = this.#nodes.get("new");
+    this.#stays = !first;
+    if (first) first.scrollIntoView({ block: "start" });
+    else this.toEnd();
+    if (first && this.#atEnd()) this.#stays = true;
+  }
+
+  // What I said myself is where I look next.
+  follow() {
+    this.#stays = true;
+    this.toEnd();
   }
 
   clear() {
@@ -76,25 +98,74 @@ export class Talk {
 
   // Whoever reads the end stays there when pictures arrive and cards grow.
   #follow() {
-    let top = 0;
+    let top = 0, told = null;
     const moved = () => {
       const now = this.scroller.scrollTop;
       this.#stays = this.#atEnd() || (this.#stays && now >= top);
       top = now;
+      clearTimeout(told);
+      told = setTimeout(() => { this.#tellBelow(); this.acts.seen(); }, 150);
     };
     for (const target of [byId("scroll"), document]) target.addEventListener("scroll", moved, { passive: true });
     new ResizeObserver(() => this.#stays && this.toEnd()).observe(this.list);
+  }
+
+  // Up to which message it was read: the last one that is not below what can be seen.
+  seenUpTo() {
+    if (this.#atEnd()) return this.state.newest(this.#place);
+    const box = byId("scroll").getBoundingClientRect();
+    const edge = this.scroller === document.scrollingElement ? innerHeight : box.bottom;
+    const all = this.list.children;
+    let low = 0, high = all.length; // the first that begins below the edge
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (all[middle].getBoundingClientRect().top < edge - 24) low = middle + 1;
+      else high = middle;
+    }
+    for (let at = low - 1; at >= 0; at--) if (all[at].id.startsWith("at-m")) return all[at].id.slice(3);
+    return "";
+  }
+
+  #tellBelow() {
+    const number = this.isShown && !this.#atEnd() ? this.state.unread(this.#place) : 0;
+    const button = byId("below");
+    button.hidden = !number;
+    const words = `${number} new below`;
+    if (number && button.textContent !== words) button.textContent = words;
+  }
+
+  #toUnread() {
+    const read = this.state.reads[this.#place] ?? "";
+    const first = this.state.roots(this.#place).find((item) => item.id > read && item.author !== this.state.me);
+    if (first) this.focusOn(first.id, "start");
+    else this.follow();
+  }
+
+  // Shows one message, however far back: what stands between it and here is fetched.
+  async reach(id) {
+    while (!this.state.messages.has(id) && this.#hasMore()) await this.#earlier(false);
+    const item = this.state.messages.get(id);
+    if (!item) return;
+    if (item.thread && this.state.messages.has(item.thread)) this.#open.add(item.thread);
+    this.#stays = false;
+    this.show(this.#place);
+    const node = byId(`at-${id}`);
+    for (let up = node?.closest("details"); up; up = up.parentElement.closest("details")) up.open = true;
+    const past = node?.querySelector("details.past");
+    if (past) past.open = true;
+    this.focusOn(id, "start");
   }
 
   #hasMore() {
     return this.#more.get(this.#place) ?? this.state.roots(this.#place).length >= 100;
   }
 
-  async #earlier() {
+  async #earlier(says = true) {
     const first = [...this.state.messages.values()].filter((item) => item.place === this.#place).reduce((a, b) => (a.id < b.id ? a : b));
     const answer = await this.acts.earlier(this.#place, first.id);
     this.#more.set(this.#place, answer.more);
     this.state.put(answer.items);
+    if (!says) return;
     this.show(this.#place);
     announce(`${answer.items.length} earlier messages.`);
   }
@@ -177,10 +248,18 @@ export class Talk {
   #body(item) {
     if (item.gone) return el("p", { class: "small" }, "This message was taken back.");
     if (item.card && this.state.isHeld(item.id)) return el("p", { class: "folded" }, "On the bench: ", lineOf(item.card.summary));
-    if (item.card) return cardOf(item.card, (button, node) => this.acts.press(item.id, button, node));
+    if (item.card) return this.#card(item);
     if (!item.text) return null;
     if (this.#changing.has(item.id)) return correction(item, { save: (text) => this.acts.edit(item.id, text), stop: () => this.#stopChanging(item) });
-    return el("p", { class: "said" }, item.mentioned ? el("span", { class: "who" }, "@coldframe ") : null, theirs(item.text));
+    return el("p", { class: "said" }, item.mentioned ? el("span", { class: "who" }, "@coldframe ") : null, linked(item.text));
+  }
+
+  // What was read before and offers nothing is a line of the log, which opens.
+  #card(item) {
+    const whole = cardOf(item.card, (button, node) => this.acts.press(item.id, button, node));
+    const long = item.card.blocks.length > 2 && !item.card.blocks.some((block) => block.kind === "buttons");
+    if (!long || item.id > this.#mark) return whole;
+    return el("details", { class: "past" }, el("summary", { "data-focus": `past ${item.id}` }, lineOf(item.card.summary)), whole);
   }
 
   fileOf(file) {
@@ -273,18 +352,17 @@ export class Talk {
     if (item.place !== this.#place) location.hash = item.place;
     if (item.thread && this.state.messages.has(item.thread)) this.#open.add(item.thread);
     if (!this.isShown) byId("sides").querySelector('[data-side="talk"]').click();
+    this.#stays = false;
     this.show(item.place);
-    const node = byId(`at-${item.id}`);
-    if (!node) return;
-    node.tabIndex = -1;
-    node.scrollIntoView({ block: "center" });
-    node.focus();
+    this.focusOn(item.id, "center");
   }
 
-  focusOn(id) {
-    const node = this.#nodes.get(id);
-    node?.scrollIntoView({ block: "nearest" });
-    node?.focus();
+  focusOn(id, where = "nearest") {
+    const node = this.#nodes.get(id) ?? byId(`at-${id}`);
+    if (!node) return;
+    node.tabIndex = -1;
+    node.scrollIntoView({ block: where });
+    node.focus({ preventScroll: true });
   }
 }
 
