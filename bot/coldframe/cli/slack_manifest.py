@@ -23,7 +23,10 @@ EXAMPLE = "https://coldframe.example.com"
 @click.option(
     "--address", default=EXAMPLE, help="Where Slack reaches the bot, for --mode http: https, without the path."
 )
-def command(mode: str, address: str) -> None:
+@click.option(
+    "--organisation", is_flag=True, help="May be installed for all workspaces of an organisation at once (--mode http)."
+)
+def command(mode: str, address: str, organisation: bool) -> None:
     """Print the manifest of the Slack app: scopes, events, command, all in one paste.
 
     "socket" needs no public address. "http" is for signed requests to --address, and for installation by several
@@ -31,7 +34,9 @@ def command(mode: str, address: str) -> None:
     """
     if mode == "socket" and click.get_current_context().get_parameter_source("address") is ParameterSource.COMMANDLINE:
         raise click.UsageError("--address is for --mode http: a socket needs no address")
+    if mode == "socket" and organisation:
+        raise click.UsageError("--organisation is for --mode http: a socket serves one workspace")
     parts = urlsplit(address)
     if mode == "http" and (parts.scheme != "https" or not parts.hostname or parts.path.strip("/") or parts.query):
         raise click.BadParameter("must be like https://bot.example.org", param_hint="--address")
-    click.echo(as_yaml("http" if mode == "http" else "socket", address), nl=False)
+    click.echo(as_yaml("http" if mode == "http" else "socket", address, organisation=organisation), nl=False)

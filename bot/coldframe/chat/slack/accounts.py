@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
-from collections.abc import Mapping
+from collections.abc import Awaitable, Callable, Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import aiohttp
+import structlog
 from slack_bolt.authorization import AuthorizeResult
 from slack_bolt.authorization.async_authorize import AsyncAuthorize
 from slack_bolt.context.async_context import AsyncBoltContext
 from slack_sdk.errors import SlackApiError, SlackClientError
-from slack_sdk.oauth.installation_store.async_installation_store import AsyncInstallationStore
+from slack_sdk.oauth.installation_store import Bot
 from slack_sdk.web.async_client import AsyncWebClient
 from slack_sdk.web.async_slack_response import AsyncSlackResponse
 
@@ -23,13 +26,19 @@ from coldframe.chat.slack.manifest import SCOPES
 from coldframe.errors import ColdframeError
 from coldframe.ports.chat import ChatError, Clock, NotDelivered, Unreachable
 
+if TYPE_CHECKING:
+    from coldframe.chat.slack.installations import SealedInstallationStore
+
 SLACK_API = "https://slack.com/api/"
 MAX_CALL = 10
 """Seconds for one call of the Web API; the sender's lease on a message is longer than three of them."""
 ACCOUNT_FRESH = timedelta(minutes=1)
+ROTATE_BEFORE = timedelta(hours=2)
+"""Of the twelve hours that a token lasts where a workspace has it changed."""
 
 MAKE_A_KEY = "Make a key with: python3 -c 'import base64, os; print(base64.urlsafe_b64encode(os.urandom(32)).decode())'"
 
+log = structlog.get_logger()
 sdk_log = logging.getLogger("slack_sdk")
 
 
@@ -96,50 +105,139 @@ class OneWorkspace:
             raise Unreachable("the bot is not installed in this workspace")
         return self.account
 
-    async def gone(self, tenant: str) -> None:
+    async def heard_from(self, tenant: str, enterprise: str | None) -> Account:
+        return await self.of(tenant)
+
+    async def gone(self, tenant: str, enterprise: str | None = None) -> None:
         """The workspace threw the bot out or took its token back."""
         self._gone = self._gone or tenant == self.account.me.team
 
 
 class ManyWorkspaces:
-    """Workspaces with an installation in the store; looked up afresh every minute."""
+    """Workspaces with an installation in the store, their own or their organisation's; looked up afresh every minute.
+    A token that is about to end is changed for another one before it is used."""
 
     def __init__(
-        self, store: AsyncInstallationStore, api_url: str, session: aiohttp.ClientSession, clock: Clock
+        self,
+        store: SealedInstallationStore,
+        api_url: str,
+        session: aiohttp.ClientSession,
+        clock: Clock,
+        rotator: Rotator | None = None,
     ) -> None:
         self._store = store
         self._api_url = api_url
         self._session = session
         self._clock = clock
+        self._rotator = rotator
+        self._rotating = asyncio.Lock()
         self._known: dict[str, tuple[Account, datetime]] = {}
 
     async def of(self, tenant: str) -> Account:
         known = self._known.get(tenant)
         if known and known[1] > self._clock.now():
             return known[0]
-        bot = await self._store.async_find_bot(enterprise_id=None, team_id=tenant)
+        bot = await self._store.bot_of(tenant)
         if bot is None:
             raise Unreachable("the bot is not installed in this workspace")
+        return await self._account(tenant, bot)
+
+    async def heard_from(self, tenant: str, enterprise: str | None) -> Account:
+        """Whom a payload comes from; of a workspace that is new here its organisation may have installed the bot."""
+        try:
+            return await self.of(tenant)
+        except Unreachable:
+            bot = await self._store.heard_from(tenant, enterprise) if enterprise and tenant else None
+            if bot is None:
+                raise
+            return await self._account(tenant, bot)
+
+    async def _account(self, tenant: str, bot: Bot) -> Account:
+        bot = await self._fresh(tenant, bot)
         me = Me(tenant, str(bot.bot_user_id), bot.bot_id, bot.app_id, bot.enterprise_id)
-        account = Account(me, client(bot.bot_token, self._api_url, self._session))
+        whole = bool(bot.is_enterprise_install)
+        account = Account(me, client(bot.bot_token, self._api_url, self._session), whole)
         self._known[tenant] = (account, self._clock.now() + ACCOUNT_FRESH)
         return account
 
-    async def gone(self, tenant: str) -> None:
-        self._known.pop(tenant, None)
-        await self._store.async_delete_all(enterprise_id=None, team_id=tenant)
+    async def _fresh(self, tenant: str, bot: Bot) -> Bot:
+        """The bot with a token that lasts. A refresh token is used up by whoever comes first: who comes second reads
+        what the first has stored. Raises NotDelivered while only an ended token is there."""
+        if self._rotator is None or not self._ends_within(bot, ROTATE_BEFORE):
+            return bot
+        async with self._rotating:
+            bot = await self._store.bot_of(tenant) or bot
+            if not self._ends_within(bot, ROTATE_BEFORE):
+                return bot
+            try:
+                fresh = await self._rotator(bot)
+            except ChatError as trouble:
+                log.warning("slack.token_not_changed", problem=str(trouble))
+                bot = await self._store.bot_of(tenant) or bot
+                if self._ends_within(bot, timedelta()):
+                    raise
+                return bot
+            stored = copy(fresh)
+            stored.team_id = None if bot.is_enterprise_install else bot.team_id
+            await self._store.async_save_bot(stored)
+            return fresh
+
+    def _ends_within(self, bot: Bot, span: timedelta) -> bool:
+        ends = bot.bot_token_expires_at
+        return ends is not None and ends <= (self._clock.now() + span).timestamp()
+
+    async def gone(self, tenant: str, enterprise: str | None = None) -> None:
+        """A workspace took the bot out; where it was its organisation's, all its workspaces are without it."""
+        known = self._known.get(tenant)
+        whole = enterprise is not None and (known is None or known[0].whole)
+        self._known = {
+            t: k for t, k in self._known.items() if t != tenant and not (whole and k[0].me.enterprise == enterprise)
+        }
+        await self._store.ended(tenant, None)
+        if whole:
+            await self._store.ended(None, enterprise)
 
 
 class Holder(Accounts, Protocol):
     """Accounts that can end."""
 
-    async def gone(self, tenant: str) -> None: ...
+    async def heard_from(self, tenant: str, enterprise: str | None) -> Account:
+        """Raises Unreachable, as `of` does."""
+        ...
+
+    async def gone(self, tenant: str, enterprise: str | None = None) -> None: ...
+
+
+Rotator = Callable[[Bot], Awaitable[Bot]]
+
+
+def rotator(options: Options, session: aiohttp.ClientSession, clock: Clock) -> Rotator:
+    """Changes a bot's token by its refresh token. Raises ChatError."""
+
+    async def rotated(bot: Bot) -> Bot:
+        made = client(None, options.api_url, session)
+        try:
+            answer = await made.oauth_v2_access(
+                client_id=options.client_id,
+                client_secret=options.client_secret,
+                grant_type="refresh_token",
+                refresh_token=bot.bot_refresh_token,
+            )
+        except (SlackClientError, aiohttp.ClientError, TimeoutError, OSError) as error:
+            raise NotDelivered(f"the token could not be changed ({type(error).__name__})") from None
+        fresh = copy(bot)
+        fresh.bot_token = str(answer["access_token"])
+        fresh.bot_refresh_token = answer.get("refresh_token")
+        fresh.bot_token_expires_at = int(clock.now().timestamp()) + int(answer["expires_in"])
+        return fresh
+
+    return rotated
 
 
 class Authorize(AsyncAuthorize):
     """Bolt's question whose payload this is, answered without a call: foreign workspaces have no account."""
 
-    def __init__(self, accounts: Accounts) -> None:
+    def __init__(self, accounts: Holder) -> None:
         super().__init__()  # type: ignore[no-untyped-call]
         self._accounts = accounts
 
@@ -153,7 +251,7 @@ class Authorize(AsyncAuthorize):
         **_: Any,
     ) -> AuthorizeResult | None:
         try:
-            account = await self._accounts.of(team_id or "")
+            account = await self._accounts.heard_from(team_id or "", enterprise_id)
         except ChatError:
             return None
         return AuthorizeResult(

@@ -29,6 +29,7 @@ from coldframe.chat.slack.accounts import (
     client,
     open_session,
     quiet_logs,
+    rotator,
     sign_in,
 )
 from coldframe.chat.slack.adapter import SlackChat
@@ -202,7 +203,7 @@ async def _installed(
         authorization_url=options.authorize_url,
         logger=bolt_log,
     )
-    return ManyWorkspaces(store, options.api_url, session, clock), settings
+    return ManyWorkspaces(store, options.api_url, session, clock, rotator(options, session, clock)), settings
 
 
 def build_app(

@@ -42,12 +42,17 @@ READS = frozenset(
 """Calls that change nothing that anybody sees, so that a lost answer is no question: they are made again."""
 
 
+OF_A_TEAM = frozenset({"users.list", "users.conversations"})
+
+
 @dataclass(frozen=True, slots=True)
 class Account:
     """The bot in one workspace."""
 
     me: Me
     client: AsyncWebClient
+    whole: bool = False
+    """Installed by an organisation for all its workspaces: some calls have to be told which of them is meant."""
 
 
 class Accounts(Protocol):
@@ -93,6 +98,8 @@ class Calls:
 
     async def _once(self, tenant: str, method: str, lane: str, arguments: Mapping[str, Any]) -> Mapping[str, Any]:
         account = await self.accounts.of(tenant)
+        if account.whole and method in OF_A_TEAM:
+            arguments = {**arguments, "team_id": tenant}
         await self._pace.turn(tenant, method, lane)
         try:
             answer = await getattr(account.client, method.replace(".", "_"))(**arguments)

@@ -91,7 +91,7 @@ class Door:
         """Commits an event. Raises when it was not committed."""
         if await self._ended(body):
             return
-        account = await self._accounts.of(inbound.team_of(body) or "")
+        account = await self._accounts.heard_from(inbound.team_of(body) or "", inbound.enterprise_of(body))
         outcome = inbound.event(body, account.me, self._clock.now())
         if not isinstance(outcome, Inbound):
             self._let_go(outcome)
@@ -226,7 +226,7 @@ class Door:
 
     async def _translated(self, translate: Callable[[Payload, Me, Any], Outcome], body: Payload) -> Outcome:
         try:
-            account = await self._accounts.of(inbound.team_of(body) or "")
+            account = await self._accounts.heard_from(inbound.team_of(body) or "", inbound.enterprise_of(body))
         except Unreachable:
             return Refused("another workspace")
         outcome = translate(body, account.me, self._clock.now())
@@ -252,7 +252,7 @@ class Door:
             return False
         if inner["type"] == "app_uninstalled" or (inner.get("tokens") or {}).get("bot"):
             log.warning("slack.access_taken_back")
-            await self._accounts.gone(inbound.team_of(body) or "")
+            await self._accounts.gone(inbound.team_of(body) or "", inbound.enterprise_of(body))
         return True
 
     async def _with_files(self, happening: Inbound, body: Payload) -> Inbound:

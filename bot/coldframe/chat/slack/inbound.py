@@ -111,9 +111,14 @@ def team_of(body: Payload) -> str | None:
     for authorization in body.get("authorizations") or ():
         if authorization.get("team_id"):
             return str(authorization["team_id"])
-    view = body.get("view") or {}
-    team = view.get("app_installed_team_id") or (body.get("team") or {}).get("id") or body.get("team_id")
-    return str(team) if team else None
+    user = body.get("user")
+    named = (
+        (body.get("view") or {}).get("app_installed_team_id"),
+        (body.get("team") or {}).get("id"),
+        body.get("team_id"),
+        user.get("team_id") if isinstance(user, Mapping) else None,  # all that an organisation's installation tells
+    )
+    return next((str(team) for team in named if team and not str(team).startswith("E")), None)
 
 
 def _foreign(body: Payload, me: Me) -> str | None:
@@ -121,13 +126,14 @@ def _foreign(body: Payload, me: Me) -> str | None:
         return "another workspace"
     if me.app and body.get("api_app_id") not in (None, me.app):
         return "another app"
-    enterprise = _enterprise(body)
+    enterprise = enterprise_of(body)
     if me.enterprise and enterprise not in (None, me.enterprise):
         return "another organisation"
     return _foreign_person(body, me)
 
 
-def _enterprise(body: Payload) -> str | None:
+def enterprise_of(body: Payload) -> str | None:
+    """The organisation of several workspaces that a payload is from."""
     for authorization in body.get("authorizations") or ():
         return str(authorization.get("enterprise_id") or "") or None
     found = (body.get("enterprise") or {}).get("id") or body.get("enterprise_id")

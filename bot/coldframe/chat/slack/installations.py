@@ -14,7 +14,7 @@ from slack_sdk.oauth.installation_store.async_installation_store import AsyncIns
 from slack_sdk.oauth.installation_store.sqlalchemy import AsyncSQLAlchemyInstallationStore, SQLAlchemyInstallationStore
 from slack_sdk.oauth.state_store.async_state_store import AsyncOAuthStateStore
 from slack_sdk.oauth.state_store.sqlalchemy import AsyncSQLAlchemyOAuthStateStore, SQLAlchemyOAuthStateStore
-from sqlalchemy import Connection, Engine, MetaData, String, inspect, select
+from sqlalchemy import Connection, Engine, MetaData, String, Table, and_, delete, desc, func, inspect, or_, select
 from sqlalchemy.ext.asyncio import AsyncEngine
 
 from coldframe.chat.slack.accounts import MAKE_A_KEY, SetupError
@@ -63,6 +63,7 @@ class SealedInstallationStore(AsyncInstallationStore):
         plain = isinstance(engine, Engine)
         kind: Any = SQLAlchemyInstallationStore if plain else AsyncSQLAlchemyInstallationStore
         store = kind(client_id, engine, logger=log)
+        self._client, self._engine = client_id, engine
         self.bots, self.installations = store.bots, store.installations
         self._store: Any = _InLoop(store) if plain else store
         for table in (self.bots, self.installations):
@@ -74,10 +75,14 @@ class SealedInstallationStore(AsyncInstallationStore):
         await self._store.create_tables()
 
     async def async_save(self, installation: Installation) -> None:
+        """With the newest, the tokens of earlier installations are of no use: they go."""
         await self._store.async_save(self._sealed(installation))
+        whose = (installation.enterprise_id, installation.team_id)
+        await self._run(_without_earlier(self.bots, *whose), _without_earlier(self.installations, *whose))
 
     async def async_save_bot(self, bot: Bot) -> None:
         await self._store.async_save_bot(self._sealed(bot))
+        await self._run(_without_earlier(self.bots, bot.enterprise_id, bot.team_id))
 
     async def async_find_bot(self, **whose: Any) -> Bot | None:
         found = await self._store.async_find_bot(**whose)
@@ -92,6 +97,58 @@ class SealedInstallationStore(AsyncInstallationStore):
 
     async def async_delete_installation(self, **whose: Any) -> None:
         await self._store.async_delete_installation(**whose)
+
+    # --- by workspace, whatever organisation it belongs to ---
+
+    async def bot_of(self, team: str) -> Bot | None:
+        """The bot of a workspace: installed there, or in its whole organisation, as it was heard of from there."""
+        found = await self._newest(self.bots.c.team_id == team)
+        if found is None or not found.is_enterprise_install:
+            return found
+        whole = await self._newest(self.bots.c.enterprise_id == found.enterprise_id, self.bots.c.team_id.is_(None))
+        return None if whole is None else _as_of(whole, team)
+
+    async def heard_from(self, team: str, enterprise: str) -> Bot | None:
+        """A workspace of an organisation that installed the bot for all its workspaces; remembered, so that it can be
+        spoken to when nobody there has just acted."""
+        whole = await self._newest(self.bots.c.enterprise_id == enterprise, self.bots.c.team_id.is_(None))
+        if whole is None:
+            return None
+        marked = _as_of(whole, team)
+        marked.bot_token = marked.bot_refresh_token = ""  # the organisation's own row has it
+        await self._store.async_save_bot(marked)
+        return _as_of(whole, team)
+
+    async def ended(self, team: str | None, enterprise: str | None) -> None:
+        """A workspace, or an organisation, took the bot out: its tokens go, wherever they stand."""
+        for table in (self.bots, self.installations):
+            whole = and_(
+                table.c.enterprise_id == enterprise, or_(table.c.team_id.is_(None), table.c.is_enterprise_install)
+            )
+            where = table.c.team_id == team if team is not None else whole
+            await self._run(delete(table).where(table.c.client_id == self._client, where))
+
+    async def _newest(self, *where: Any) -> Bot | None:
+        query = self.bots.select().where(self.bots.c.client_id == self._client, *where)
+        rows = await self._read(query.order_by(desc(self.bots.c.installed_at), desc(self.bots.c.id)).limit(1))
+        return self._opened(SQLAlchemyInstallationStore.build_bot_entity(rows[0])) if rows else None
+
+    async def _read(self, query: Any) -> list[Any]:
+        if isinstance(self._engine, AsyncEngine):
+            async with self._engine.connect() as connection:
+                return list((await connection.execute(query)).mappings())
+        with self._engine.connect() as plain:
+            return list(plain.execute(query).mappings())
+
+    async def _run(self, *statements: Any) -> None:
+        if isinstance(self._engine, AsyncEngine):
+            async with self._engine.begin() as connection:
+                for statement in statements:
+                    await connection.execute(statement)
+            return
+        with self._engine.begin() as plain:
+            for statement in statements:
+                plain.execute(statement)
 
     def _sealed(self, record: Record) -> Record:
         """A copy with its tokens sealed; what is sealed already stays, for bolt saves a bot out of what it
@@ -116,6 +173,21 @@ class SealedInstallationStore(AsyncInstallationStore):
             return self._box.decrypt(sealed.encode()).decode()
         except InvalidToken:
             raise TokenLost from None
+
+
+def _without_earlier(table: Table, enterprise: str | None, team: str | None) -> Any:
+    """All but the newest row of a workspace, or of an organisation's whole."""
+    of = (table.c.enterprise_id.is_(None) if enterprise is None else table.c.enterprise_id == enterprise,
+          table.c.team_id.is_(None) if team is None else table.c.team_id == team)  # fmt: skip
+    newest = select(func.max(table.c.id)).where(*of).scalar_subquery()
+    return delete(table).where(*of, table.c.id != newest)
+
+
+def _as_of(whole: Bot, team: str) -> Bot:
+    """The organisation's bot in one of its workspaces."""
+    there = copy(whole)
+    there.team_id, there.is_enterprise_install = team, True
+    return there
 
 
 def box(keys: Sequence[str]) -> MultiFernet:
@@ -158,7 +230,7 @@ def _tokens(connection: Connection) -> list[bytes]:
     if not inspect(connection).has_table(BOTS):
         return []
     rows = connection.execute(select(bots.c.team_id, bots.c.bot_token).order_by(bots.c.installed_at)).all()
-    tokens = {row.team_id: str(row.bot_token or "").removeprefix(SEALED).encode() for row in rows}
+    tokens = {row.team_id: str(row.bot_token or "").removeprefix(SEALED).encode() for row in rows if row.bot_token}
     return list(tokens.values())
 
 

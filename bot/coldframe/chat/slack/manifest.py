@@ -62,8 +62,11 @@ LONG_DESCRIPTION = (
 Mode = Literal["socket", "http"]
 
 
-def manifest(mode: Mode = "socket", address: str = "https://coldframe.example.com") -> dict[str, Any]:
-    """The manifest. `address` is where Slack reaches the bot in HTTP mode; with a socket it needs none."""
+def manifest(
+    mode: Mode = "socket", address: str = "https://coldframe.example.com", *, organisation: bool = False
+) -> dict[str, Any]:
+    """The manifest. `address` is where Slack reaches the bot in HTTP mode; with a socket it needs none. `organisation`:
+    it may be installed for all workspaces of one at once."""
     address = address.rstrip("/")
     command: dict[str, Any] = {
         "command": COMMAND,
@@ -100,13 +103,17 @@ def manifest(mode: Mode = "socket", address: str = "https://coldframe.example.co
         "settings": {
             "event_subscriptions": events,
             "interactivity": interactivity,
-            "org_deploy_enabled": False,
+            "org_deploy_enabled": organisation,
             "socket_mode_enabled": mode == "socket",
             "token_rotation_enabled": False,
         },
     }
 
 
-def as_yaml(mode: Mode = "socket", address: str = "https://coldframe.example.com") -> str:
+def as_yaml(
+    mode: Mode = "socket", address: str = "https://coldframe.example.com", *, organisation: bool = False
+) -> str:
     """The manifest as it is pasted into Slack's page for a new app."""
-    return yaml.safe_dump(manifest(mode, address), sort_keys=False, allow_unicode=True, width=100)
+    return yaml.safe_dump(
+        manifest(mode, address, organisation=organisation), sort_keys=False, allow_unicode=True, width=100
+    )
