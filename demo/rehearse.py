@@ -19,11 +19,13 @@ from coldframe.ports.chat import Person
 from coldframe.render.artefacts import Draughtsman
 from coldframe.speech.names import title
 from demo.cast import Cast, Job
-from demo.scenario import Roles, Scenario, calendar_of
+from demo.scenario import Roles, Scenario, calendar_of, load
+from demo.summing import summed
 
 log = structlog.get_logger()
 
 PORT = 8642
+ANY_QUESTION = Path(__file__).parent / "scenarios" / "any-question.yaml"
 _PASSES = 40
 
 
@@ -49,9 +51,14 @@ class ScenarioStage(Stage):
     def chores(self, round_: Round) -> tuple[Chore, ...]:
         return (Chore(round_.step.value, f"their part of {title(round_.step).lower()}"),)
 
-    async def others(self, step: str, acting: str) -> None:
+    async def others(self, step: str, acting: str) -> str:
         """One after the other they do what they would do in this step, until it ends or nothing is left. Each looks in
         first, whatever their hours: what waits for the beginning of their day comes then."""
+        done: list[str] = []
+        await self._play(step, acting, done)
+        return summed(done, {person.id: person.name for person in self.scenario.team})
+
+    async def _play(self, step: str, acting: str, done: list[str]) -> None:
         for person in self.scenario.team:
             if person.id != acting:
                 await self.house.room.open_home(person.id)
@@ -63,7 +70,7 @@ class ScenarioStage(Stage):
                 return
             for job in jobs:
                 tried.add(job.key)
-                if not await self._do(job, step):
+                if not await self._do(job, step, done):
                     return
 
     async def _jobs(self, acting: str) -> list[Job]:
@@ -86,12 +93,25 @@ class ScenarioStage(Stage):
             facilitator_deputy=roles.facilitator_deputy or roles.facilitator,
             decision_deputy=roles.decision_deputy or roles.decision_maker,
         )
-        return self.scenario.model_copy(update={"roles": given})
+        return self._on_its_question(round_).model_copy(update={"roles": given})
 
-    async def _do(self, job: Job, step: str) -> bool:
+    def _on_its_question(self, round_: Round) -> Scenario:
+        """What the team says of a question of somebody else's fits any; its levers are the round's."""
+        general = load(ANY_QUESTION.read_text(encoding="utf-8"))
+        strangers = {p.id for p in general.team} != {p.id for p in self.scenario.team}
+        if strangers or round_.settings.question == self.scenario.question:
+            return self.scenario
+        titles = [title for _, title in round_.settings.levers]
+        named = {name: titles[min(at, len(titles) - 1)] for at, name in enumerate(general.levers)}
+        notes = [note.model_copy(update={"lever": named[note.lever]}) for note in general.notes]
+        focus = general.focus and general.focus.model_copy(update={"lever": named[general.focus.lever]})
+        return general.model_copy(update={"notes": notes, "focus": focus, "levers": titles})
+
+    async def _do(self, job: Job, step: str, done: list[str]) -> bool:
         """Whether the step is still the same afterwards."""
         try:
             await job.act()
+            done.append(job.key)
         except Exception as problem:  # what is not on the screen cannot be pressed; the rehearsal goes on
             log.info("rehearsal.left_out", job=job.key, problem=type(problem).__name__)
         await self.settle()

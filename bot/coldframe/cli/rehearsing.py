@@ -117,8 +117,9 @@ class Stage:
             heads = await uow.heads(self.house.room.tenant, channel=CHANNEL)
             return await uow.round(heads[0].id) if heads else None
 
-    async def others(self, step: str, acting: str) -> None:
-        """Everybody but the acting person does their part of the step."""
+    async def others(self, step: str, acting: str) -> str:
+        """Everybody but the acting person does their part of the step; told in a sentence."""
+        return ""
 
 
 @asynccontextmanager

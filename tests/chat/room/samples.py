@@ -252,9 +252,10 @@ class SampleRehearsal:
         self.clock.moment = DEADLINE
         self.calls.append("jump")
 
-    async def others(self, step: str, acting: str) -> None:
+    async def others(self, step: str, acting: str) -> str:
         self.calls.append(f"others {step} {acting}")
         await self.room.say("ben", self.room.channel("growth"), "I have done my part.")
+        return "Ben did their part: 1 note."
 
     async def again(self) -> None:
         self.calls.append("again")

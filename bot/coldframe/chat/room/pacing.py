@@ -52,7 +52,7 @@ class Stage(Protocol):
 
     async def ahead(self) -> Ahead: ...
 
-    async def others(self, step: str, acting: str) -> None: ...
+    async def others(self, step: str, acting: str) -> str: ...
 
     async def again(self) -> None:
         """Begins anew, perhaps with a new clock."""
@@ -99,10 +99,11 @@ class Pacer:
             if self._ahead.due is not None:
                 await self._pass_to(self._ahead.due)
 
-    async def others(self, step: str, acting: str) -> None:
+    async def others(self, step: str, acting: str) -> str:
         async with self._turn:
-            await self._stage.others(step, acting)
+            told = await self._stage.others(step, acting)
             await self._settle()
+        return told
 
     async def again(self) -> None:
         await self.stop()

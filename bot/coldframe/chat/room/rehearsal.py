@@ -44,8 +44,8 @@ class Rehearsal(Protocol):
         """Moves the clock to the next moment at which something happens by itself."""
         ...
 
-    async def others(self, step: str, acting: str) -> None:
-        """Lets everybody but the person acted as do their part in the step, as the scenario has it."""
+    async def others(self, step: str, acting: str) -> str:
+        """Lets everybody but the person acted as do their part in the step, and says in a sentence what they did."""
         ...
 
     async def again(self) -> None:

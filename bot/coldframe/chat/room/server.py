@@ -103,9 +103,11 @@ class Server:
     def rehearsal_json(self) -> dict[str, Any] | None:
         return payloads.rehearsal_json(self._rehearsal.state()) if self._rehearsal else None
 
-    async def rehearse(self, order: orders.Rehearse, acting: str) -> None:
+    async def rehearse(self, order: orders.Rehearse, acting: str) -> str:
+        """What there is to tell of it."""
         if self._rehearsal is None:
             raise NotThere(room_words.NO_REHEARSAL)
+        told = ""
         match order.what:
             case "run":
                 await self._rehearsal.run(order.speed)
@@ -114,10 +116,11 @@ class Server:
             case "jump":
                 await self._rehearsal.jump()
             case "others":
-                await self._rehearsal.others(order.step, acting)
+                told = await self._rehearsal.others(order.step, acting)
             case "again":
                 await self._rehearsal.again()
         self.rehearsal_changed()
+        return told
 
     def knows(self, person: str) -> bool:
         return self._door.knows(person)

@@ -57,7 +57,7 @@ class Host(Protocol):
 
     def rehearsal_json(self) -> dict[str, Any] | None: ...
 
-    async def rehearse(self, order: orders.Rehearse, acting: str) -> None: ...
+    async def rehearse(self, order: orders.Rehearse, acting: str) -> str: ...
 
 
 class Wire:
@@ -215,8 +215,7 @@ class Wire:
                 room.log.drop_form(self.person, order.action, order.value)
                 return {}
             case orders.Rehearse():
-                await self._host.rehearse(order, self.person)
-                return {}
+                return {"told": await self._host.rehearse(order, self.person)}
             case orders.Devices():
                 return {"devices": self._devices()}
             case orders.LetIn():

@@ -7,6 +7,7 @@ const SPEEDS = [[60, "one minute a second"], [600, "ten minutes a second"], [360
 export class Rehearsal {
   #shown = "";
   #clock = null;
+  #told = ""; // what the others did last
 
   constructor(state, wire) {
     this.state = state;
@@ -23,38 +24,52 @@ export class Rehearsal {
     box.hidden = !this.state.rehearsal;
     if (!this.state.rehearsal) return;
     const { now, ...lasting } = this.state.rehearsal;
-    const look = JSON.stringify([lasting, [...this.state.people.values()]]);
+    const look = JSON.stringify([lasting, [...this.state.people.values()], this.#told, this.#isFirst]);
     if (look !== this.#shown) this.#draw(box);
     this.#shown = look;
     this.tick();
   }
 
+  // Before anything was said to anybody.
+  get #isFirst() {
+    return !this.state.messages.size && !this.state.notes.length;
+  }
+
+  // One line, with what is pressed most; the rest is behind a word.
   #draw(box) {
     const focus = box.contains(document.activeElement) ? document.activeElement.dataset.focus : null;
     const { speed, due, label, chores } = this.state.rehearsal;
     this.#clock = el("strong", {});
-    const clock = el("summary", { "data-focus": "fold" }, el("span", { class: "sign" }, "Rehearsal"), " ", this.#clock, speed ? ", the clock runs" : ", the clock stands still");
     const button = (key, words, does, extra = {}) => el("button", { type: "button", "data-focus": key, click: does, ...extra }, words);
+    const next = due ? `${label || "what comes next"}, ${moment(due)}` : "";
+    const line = el(
+      "div",
+      { class: "row" },
+      el("span", {}, el("span", { class: "sign" }, "Rehearsal"), " ", this.#clock, speed ? ", the clock runs" : ""),
+      chores.map((chore) => button(`chore ${chore.key}`, `Let the others do: ${chore.label}`, () => this.#do("others", { step: chore.key }))),
+      due ? button("jump", `Jump to: ${next}`, () => this.#do("jump")) : null,
+    );
+    const fold = el("details", { open: box.querySelector("details")?.open ?? false }, el("summary", { "data-focus": "fold" }, "Clock, people, start again"), this.#more(button, speed));
+    box.replaceChildren(...(this.#isFirst ? [this.#first()] : []), line, el("p", { id: "others-told", hidden: !this.#told }, this.#told), fold);
+    if (focus) box.querySelector(`[data-focus="${CSS.escape(focus)}"]`)?.focus();
+  }
+
+  #first() {
+    const me = this.state.people.get(this.state.me)?.name ?? "somebody";
+    return el("p", { class: "first" }, `This is a rehearsal: nobody but you is here, and nothing is kept. You act as ${me}, the others do their part when you let them, and the clock moves when you move it. Begin a round with /coldframe new, on the question that stands there or on one of your own.`);
+  }
+
+  #more(button, speed) {
     const pace = el("select", { id: "pace", "data-focus": "pace", change: () => speed && this.#do("run", { speed: Number(pace.value) }) }, SPEEDS.map(([value, words]) => el("option", { value }, words)));
     pace.value = String(SPEEDS.some(([value]) => value === speed) ? speed : SPEEDS[1][0]);
-    const next = due ? `${label || "what comes next"}, ${moment(due)}` : "";
-    const fold = el(
-      "details",
-      { open: box.querySelector("details")?.open ?? innerWidth > 704 },
-      clock,
-      el(
-        "div",
-        { class: "row" },
-        speed ? button("run", "Stop the clock", () => this.#do("stop")) : button("run", "Let it run", () => this.#do("run", { speed: Number(pace.value) })),
-        el("span", { class: "pair" }, el("label", { for: "pace" }, "at "), pace),
-        due ? button("jump", `Jump to: ${next}`, () => this.#do("jump")) : el("span", { class: "small" }, "Nothing is due."),
-        chores.map((chore) => button(`chore ${chore.key}`, `Let the others do: ${chore.label}`, () => this.#do("others", { step: chore.key }))),
-        el("span", { class: "pair" }, el("label", { for: "act-as" }, "Act as "), this.#people()),
-        button("again", "Start again", () => this.#again(), { class: "danger" }),
-      ),
+    return el(
+      "div",
+      { class: "row" },
+      speed ? button("run", "Stop the clock", () => this.#do("stop")) : button("run", "Let it run", () => this.#do("run", { speed: Number(pace.value) })),
+      el("span", { class: "pair" }, el("label", { for: "pace" }, "at "), pace),
+      el("span", { class: "pair" }, el("label", { for: "act-as" }, "Act as "), this.#people()),
+      button("again", "Start again", () => this.#again(), { class: "danger" }),
     );
-    box.replaceChildren(fold);
-    if (focus) box.querySelector(`[data-focus="${CSS.escape(focus)}"]`)?.focus();
   }
 
   #people() {
@@ -71,7 +86,9 @@ export class Rehearsal {
     box.setAttribute("aria-busy", "true");
     const answer = await this.wire.ask({ do: "rehearse", what, ...extra });
     box.setAttribute("aria-busy", "false");
-    announce(answer.error ?? `Done. It is ${moment(this.state.now().toISOString())}.`);
+    this.#told = answer.error ?? answer.told ?? "";
+    this.show();
+    announce(this.#told || `Done. It is ${moment(this.state.now().toISOString())}.`);
   }
 
   async #again() {

@@ -1,0 +1,72 @@
+"""A rehearsal on a question of one's own: one person starts it, the others do their part, and a whole round follows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from coldframe.chat.room.pacing import Pacer
+from coldframe.clock import SystemClock
+from coldframe.domain.names import RoundId, Step
+from coldframe.message.pictures import Chart
+from demo.hand import Hand, Screen
+from demo.rehearse import ScenarioStage
+from demo.summing import summed
+from tests.chat.room.samples import picture
+from tests.demo.runs import scenario
+
+QUESTION = "Why do allotments lie fallow in the second year?"
+MOST_TURNS = 40
+
+
+class GreyPen:
+    """Draws at once."""
+
+    async def draw(self, chart: Chart, form: Literal["png", "svg"] = "png") -> bytes:
+        return picture()
+
+
+async def test_a_whole_round_on_ones_own_question(tmp_path: Path) -> None:
+    """With levers of its own, too. Each press that lets the others do their part says what they did; between them only
+    the clock is moved."""
+    stage = ScenarioStage(scenario("quillmarsh"), tmp_path, GreyPen())
+    await stage.open()
+    try:
+        pacer = Pacer(stage, SystemClock())
+        await pacer.settled()
+        room, lead = stage.house.room, stage.scenario.roles.facilitator
+        form = (await room.command(lead, room.channel("growth"), "new")).form
+        assert form is not None
+        given = {"question": QUESTION, "levers": "Digging, Keeping", "name": "Ours", "decision_maker": "owen"}
+        given |= {"decision_deputy": "priya", "facilitator_deputy": "jonas"}
+        answer = await room.submit(lead, form.action, form.value, given)
+        assert not answer.errors
+        await stage.settle()
+        await Hand(room, lead, Screen(room)).press("round.start")
+        told: list[str] = []
+        last = ""
+        for _ in range(MOST_TURNS):
+            await pacer.settled()
+            if (round_ := await stage.round()) is None:
+                break
+            last = round_.id
+            told.append(f"{round_.step}: {await pacer.others(round_.step.value, '')}")
+            await pacer.jump()
+        async with stage.house.store.begin() as uow:
+            ended = await uow.round(RoundId(last))
+        assert ended is not None and ended.step is Step.COMMITTED, told
+        assert ended.settings.question == QUESTION and len(ended.notes) == 15
+        assert [title for _, title in ended.settings.levers] == ["Digging", "Keeping"]
+        assert "15 notes" in "".join(told) and "comparison" in "".join(told)
+    finally:
+        await stage.close()
+
+
+def test_what_the_others_did_is_told_in_one_sentence() -> None:
+    """By name, with what they gave; who only said that they are done gave nothing to count."""
+    names = {"ann": "Ann", "bob": "Bob"}
+    keys = ["ann/note/1", "ann/note/2", "ann/notes/done", "bob/note/3"]
+    assert summed(keys, names) == "Ann and Bob did their part: 3 notes."
+    assert summed(["bob/ballot/m1/0", "bob/ballot/lock"], names) == "Bob did their part: 1 vote."
+    assert summed(["ann/plans/done"], names) == "Ann did their part."
+    assert summed([], names) == "The others have nothing to do here just now."
