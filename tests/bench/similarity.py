@@ -6,8 +6,8 @@ Boards and scorer are by default the open ones laid beside the repository (sourc
 each way, by words and by meaning, each board is left out in turn: the weights are fitted on the others, and what is
 proposed on it is scored. Printed are quality by kind of board, by band of probability the share that is true, what to
 expect on other boards (by drawing boards with replacement), proposals on boards without duplicates, typos found,
-seconds and megabytes. `--weights` prints the weights fitted on all boards; each of the
-package's lies within a tenth of them. The outcome stands in similarity.txt beside this file.
+seconds and megabytes. `--weights` prints the weights fitted on all boards, which are the package's. The outcome stands
+in similarity.txt beside this file.
 """
 
 from __future__ import annotations

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from coldframe import meaning
 from coldframe.__main__ import main
 from tests.engine.databases import a_file
 from tests.wire.slack.people import Someone
@@ -117,11 +118,22 @@ async def test_the_doctor_finds_a_good_set_up_well(here: Here, settings: dict[st
         status, found = findings(await here(settings, "doctor", "--mode", mode))
         states = {name: lines[0].split()[0] for name, lines in found.items()}
         unknown, nowhere = states.pop("signing secret", "unknown"), states.pop("channels")
+        assert states.pop("meaning") == ("warning" if meaning.encoder() is None else "ok")
         assert status == 0 and set(states.values()) == {"ok"} and (unknown, nowhere) == ("unknown", "warning")
         always = {"time zone data", "secret", "database", "bot token", "scopes", "events", "clock"}
-        always |= {"people", "files", "channels"}
+        always |= {"people", "files", "channels", "meaning"}
         assert found.keys() == always | {"app token" if mode == "socket" else "signing secret"}
     assert list(tmp_path.glob("*.db*")) == []
+
+
+async def test_the_doctor_says_that_words_alone_are_compared(
+    here: Here, settings: dict[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Once, with what to install; everything works without it, so the status stays 0."""
+    monkeypatch.setattr(meaning, "LIBRARIES", ("no_such_library",))
+    status, found = findings(await here(settings, "doctor"))
+    what, do = found["meaning"]
+    assert status == 0 and what.startswith("warning") and "words alone" in what and "install coldframe[meaning]" in do
 
 
 BROKEN: dict[str, tuple[dict[str, str | None], str, str, str]] = {
