@@ -13,7 +13,7 @@ from coldframe.engine.core.requests import Over, Request
 from coldframe.engine.intake import submissions
 from coldframe.engine.people import front_page
 from coldframe.engine.reminding import owed as reminders
-from coldframe.engine.round import counter, what_now
+from coldframe.engine.round import counter, likening, what_now
 from coldframe.message.nodes import Block
 from coldframe.message.saying import told
 from coldframe.ports.chat import Pressed, Reply, Submitted
@@ -49,11 +49,16 @@ def _running(rounds: Sequence[Round]) -> list[Round]:
     return [round_ for round_ in rounds if round_.step in RUNNING]
 
 
+QUIET = {counter.COUNT, *likening.DUE}
+"""Due rows that may say nothing to whoever set them off."""
+
+
 def never_silent(request: Request, reply: Reply) -> Reply:
     """A press or a form after which nothing is shown, posted or still to come is answered all the same. The number of
-    those who are in does not count: it moves later, and tells nothing about this press."""
+    those who are in does not count, as it moves later and tells nothing about this press; nor does what may find
+    nothing."""
     turn = request.turn
     asked = isinstance(request.event.what, Pressed | Submitted)
-    if not asked or reply != Reply() or turn.sends or any(d.kind != counter.COUNT for d in turn.dues):
+    if not asked or reply != Reply() or turn.sends or any(d.kind not in QUIET for d in turn.dues):
         return reply
     return Reply(note=answers.noted() if turn.changed else answers.nothing_to_change())
