@@ -10,7 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar, quiet_covers_all
-from coldframe.timing.reminders import next_nudge_time, next_weekly, reminder_times, within_daily_limit
+from coldframe.timing.reminders import (
+    a_day_has_gone_by,
+    next_nudge_time,
+    next_weekly,
+    reminder_times,
+    within_daily_limit,
+)
 from coldframe.timing.windows import days_window
 from coldframe.timing.zones import instant, local
 from tests.timing import drawn
@@ -192,3 +198,22 @@ def test_an_eighth_weekday_is_refused() -> None:
     """Monday is 0 and Sunday 6."""
     with pytest.raises(ValueError, match="Sunday 6"):
         next_weekly(LONDON, utc(2026, 11, 25), 7, time(9))
+
+
+@pytest.mark.parametrize(
+    ("since", "now", "gone"),
+    [
+        ("2026-03-02 00:00", "2026-03-02 09:00", False),  # asked on Monday morning, read at the same hour
+        ("2026-03-02 00:00", "2026-03-02 17:00", True),
+        ("2026-03-02 00:00", "2026-03-03 09:00", True),
+        ("2026-03-02 12:00", "2026-03-03 09:00", False),  # only half of Monday was theirs
+        ("2026-03-02 12:00", "2026-03-03 17:00", True),
+        ("2026-03-06 17:00", "2026-03-09 09:00", False),  # a weekend is no working day
+        ("2026-03-06 17:00", "2026-03-09 17:00", True),
+        ("2026-03-09 09:00", "2026-03-02 09:00", False),
+    ],
+)
+def test_a_working_day_has_gone_by_from_its_first_hour_to_its_last(since: str, now: str, gone: bool) -> None:
+    """Late is what was left undone over a whole working day of whoever does it."""
+    moments = (datetime.fromisoformat(f"{text}+00:00") for text in (since, now))
+    assert a_day_has_gone_by(WorkingCalendar(), *moments) is gone

@@ -56,6 +56,18 @@ def within_daily_limit(sent: Sequence[datetime], at: datetime, calendar: Working
     return sum(calendar.local_day(moment) == day for moment in sent) < most
 
 
+def a_day_has_gone_by(calendar: WorkingCalendar, since: datetime, now: datetime) -> bool:
+    """Whether a whole working day of theirs, from its first hour to its last, lies between."""
+    begins, present = in_utc(since, "since"), in_utc(now, "now")
+    day = calendar.local_day(begins)
+    while day <= calendar.local_day(present):
+        spans = calendar.spans(day)
+        if spans and spans[0][0] >= begins:
+            return spans[-1][1] <= present
+        day += timedelta(days=1)
+    return False
+
+
 def next_weekly(calendar: WorkingCalendar, after: datetime, weekday: int, at: time) -> datetime:
     """First weekly moment later than `after`: `weekday` (Monday = 0) at the wall-clock time `at` of the
     calendar's zone.

@@ -11,6 +11,7 @@ import pytest
 from coldframe.domain.trial.state import TrialStep
 from coldframe.engine.register import digest
 from coldframe.message.packed import ButtonValue
+from coldframe.speech.register import digest_words
 from tests.domain.play import D, F
 from tests.engine.seeing_through import Team, a_team
 
@@ -149,3 +150,18 @@ async def test_futility_stands_in_the_digest_too(team: Team) -> None:
         await team.weeks(number, at=HOUR)
         await team.say(D, f"week {number}: control 100/20, trial 100/22")
     assert "of 100 such trials" in await _in_the_digest(team)
+
+
+async def test_the_digest_says_what_is_decided_and_what_is_stuck(team: Team) -> None:
+    """A verdict that stands waits for its review in every digest; what is in the way is told with the reason."""
+    for week in (1, 2, 3):
+        await team.weeks(week, at=HOUR)
+        await team.say(D, f"week {week}: control 4000/800, trial 4000/1200")
+    await team.command(D, "trials", channel=False)
+    await team.fill(D, "trial.block", {"text": "no room on the start page"})
+    async with team.house.store.begin() as uow:
+        found = await digest.gather(uow, "room", team.round.channel, team.clock.now())
+    text = digest_words.markdown(found)
+    assert "Decided, waits for its review: Reached" in text
+    assert found.stuck == (("Title of p0", "in the way: no room on the start page"),) and "one stuck" in text
+    assert "## Stuck, and why" in text

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 
-from coldframe.domain.fates import Fate
+from coldframe.domain.fates import Fate, FateKind
 from coldframe.domain.names import MemberId, Step
 from coldframe.domain.refusals import Because, Refused
 from coldframe.domain.round import counter, rules
@@ -30,12 +30,14 @@ from coldframe.speech.register import digest_words, fate_words
 from coldframe.speech.register.digest_words import Digest, FateRow, RoundRow, TrialRow, VerdictRow
 from coldframe.speech.register.fate_words import Names
 from coldframe.speech.trial import guard_words, trial_words, week_dates
-from coldframe.timing.reminders import next_weekly
+from coldframe.timing.calendars import WorkingCalendar
+from coldframe.timing.reminders import a_day_has_gone_by, next_weekly
+from coldframe.timing.zones import instant
 
 WEEKLY = "digest"
 MAX_ENTRIES = 20  # of the register
 MAX_TEAMS = 3  # in one answer
-HALF_A_WEEK, A_DAY = timedelta(days=3), timedelta(days=1)
+HALF_A_WEEK = timedelta(days=3)
 A_WEEK = timedelta(weeks=1)
 
 
@@ -76,14 +78,16 @@ async def _fate_rows(uow: UnitOfWork, tenant: str, team: str, now: datetime) -> 
 
 def _fate_row(fate: Fate, names: Names, *, late: bool) -> FateRow:
     who = fate_words.whose(fate, names)
-    over, what = fate.done or fate.ended, fate_words.called(fate)
-    return FateRow(fate.title, what, who, fate.due, late, over, fate.done is not None, fate.needs_yes, fate.reason)
+    over, what, scaled = fate.done or fate.ended, fate_words.called(fate), fate.kind is FateKind.SCALE
+    done = fate.done is not None
+    return FateRow(fate.title, what, who, fate.due, late, over, done, fate.needs_yes, fate.reason,
+                   scaled=scaled and done, nobodys=fate.open and fate.owner is None)  # fmt: skip
 
 
 async def _is_late(uow: UnitOfWork, tenant: str, fate: Fate, now: datetime) -> bool:
-    """By a day of its owner's."""
+    """By a working day of its owner's."""
     calendar = members.calendar_of(await uow.member(tenant, fate.owner)) if fate.owner is not None else None
-    return calendar.local_day(fate.due) < calendar.local_day(now) if calendar is not None else fate.due < now
+    return a_day_has_gone_by(calendar, fate.due, now) if calendar is not None else fate.due < now
 
 
 def _verdict_row(entry: RegisterEntry) -> VerdictRow:
@@ -110,7 +114,7 @@ def _round_row(round_: Round) -> RoundRow:
     else:
         waits = digest_words.waits_for(round_)
     due = round_.progress.due if round_.paused is None else None  # no deadline passes while it rests
-    return RoundRow(round_.name, title(round_.step), waits, due)
+    return RoundRow(round_.name, title(round_.step), waits, due, rests=round_.paused is not None)
 
 
 async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
@@ -126,11 +130,42 @@ async def _trial_row(uow: UnitOfWork, trial: Trial, now: datetime) -> TrialRow:
         trial.reading.chance if trial.reading else None,
         when,
         what,
-        _late(trial, today, now),
+        await _late(uow, trial, owner, today, now),
         trial.in_the_way,
         (*guard_words.open_lines(trial), *(trial.reading.alerts if trial.reading and trial.step in UNDER_WAY else ())),
         chance_high=trial.reading.chance_high if trial.reading else None,
+        weeks_late=_weeks_late(trial, owner, today, now),
+        stuck=_stuck(trial, today),
+        decided=_decided(trial),
     )
+
+
+def _decided(trial: Trial) -> str:
+    """The verdict that stands, until the review is closed."""
+    given = standing.stands(trial) if trial.step in UNDER_WAY else None
+    return digest_words.decided(given.outcome, given.sentence) if given is not None else ""
+
+
+def _since(trial: Trial, calendar: WorkingCalendar, day: date) -> datetime:
+    return instant(day, time(0), trial_turn.zone_by(trial, calendar))
+
+
+def _weeks_late(trial: Trial, owner: WorkingCalendar, today: date, now: datetime) -> tuple[str, ...]:
+    """Weeks that their owner has been asked for, and has had a working day to log."""
+    if trial.step not in UNDER_WAY:
+        return ()
+    weeks = [(week, trial.counted_from(week)) for week in trial.unlogged(today)]
+    late = [w for w, day in weeks if day is not None and a_day_has_gone_by(owner, _since(trial, owner, day), now)]
+    return tuple(week_dates.week(trial, week) for week in late)
+
+
+def _stuck(trial: Trial, today: date) -> tuple[str, ...]:
+    """What it waits for that time alone does not bring."""
+    if trial.step not in UNDER_WAY:
+        return ()
+    found = [digest_words.in_the_way(trial.in_the_way)] if trial.in_the_way else []
+    found += [digest_words.NOT_LIVE_LATE] if building.is_late(trial, today) else []
+    return (*found, *((digest_words.WITHOUT_OWNER,) if trial.owner is None else ()))
 
 
 def _next_date(trial: Trial) -> tuple[datetime | None, str]:
@@ -140,21 +175,22 @@ def _next_date(trial: Trial) -> tuple[datetime | None, str]:
     return min([*actions, *review], default=(None, ""))
 
 
-def _late(trial: Trial, today: date, now: datetime) -> tuple[str, ...]:
-    """What is overdue of a trial: facts about the work, never about a person."""
+async def _late(uow: UnitOfWork, trial: Trial, owner: WorkingCalendar, today: date, now: datetime) -> tuple[str, ...]:
+    """What is overdue of a trial beside its weeks, each by a working day of whoever does it: facts about the work,
+    never about a person."""
     if trial.step not in UNDER_WAY:
         return ()
-    found = [digest_words.not_logged(week_dates.week(trial, w)) for w in trial.unlogged(today)]
-    overdue = sum(a.due < now for a in trial.open_actions())
-    if building.is_late(trial, today):
-        found.append(digest_words.NOT_LIVE_LATE)
-    elif trial.step is TrialStep.BUILDING and (expected := trial.live_expected()) is not None and expected < today:
-        found.append(digest_words.NOT_LIVE)
+    expected, found = trial.live_expected(), []
+    if trial.step is TrialStep.BUILDING and expected is not None and not building.is_late(trial, today):
+        late = a_day_has_gone_by(owner, _since(trial, owner, expected), now)
+        found += [digest_words.NOT_LIVE] if late else []
+    overdue = 0
+    for action in trial.open_actions():
+        calendar = members.calendar_of(await uow.member(trial.tenant, action.who))
+        overdue += a_day_has_gone_by(calendar, action.due, now)
     if overdue:
         found.append(digest_words.actions_open(overdue))
-    if trial.owner is None:
-        found.append(digest_words.WITHOUT_OWNER)
-    if trial.step is TrialStep.IN_REVIEW and (trial.review is None or now - trial.review >= A_DAY):
+    if trial.step is TrialStep.IN_REVIEW and (trial.review is None or a_day_has_gone_by(owner, trial.review, now)):
         found.append(digest_words.REVIEW_OPEN)
     return tuple(found)
 

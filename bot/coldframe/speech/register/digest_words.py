@@ -44,12 +44,14 @@ class RoundRow:
     step: str
     waits_for: str
     due: datetime | None
+    rests: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class TrialRow:
-    """A trial under way. `chance` (0 to 1) of an effect at its end; `late` is what is overdue, `alerts` what must be
-    looked at, in words."""
+    """A trial under way. `chance` (0 to 1) of an effect at its end; `late` is what is overdue beside `weeks_late`,
+    `stuck` what it waits for that time alone does not bring, `alerts` what must be looked at, `decided` the verdict
+    that waits for its review, in words."""
 
     title: str
     owner: str
@@ -63,6 +65,13 @@ class TrialRow:
     alerts: tuple[str, ...] = ()
     chance_high: float | None = None
     """The chance if many ideas work, where `chance` is that if few do."""
+    weeks_late: tuple[str, ...] = ()
+    stuck: tuple[str, ...] = ()
+    decided: str = ""
+
+    @property
+    def overdue(self) -> tuple[str, ...]:
+        return (*(f"{week}, not logged" for week in self.weeks_late), *self.late)
 
     def chance_words(self) -> str:
         if self.chance is None:
@@ -95,6 +104,8 @@ class FateRow:
     done: bool = False
     waits_for_yes: bool = False
     reason: str = ""
+    scaled: bool = False
+    nobodys: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +126,16 @@ class Digest:
     @property
     def late(self) -> tuple[str, ...]:
         overdue = tuple(f"{f.title}: {FATE_OVERDUE}" for f in self.fates if f.late)
-        return (*(f"{t.title}: {', '.join(t.late)}" for t in self.trials if t.late), *overdue)
+        return (*(f"{t.title}: {', '.join(t.overdue)}" for t in self.trials if t.overdue), *overdue)
+
+    @property
+    def stuck(self) -> tuple[tuple[str, str], ...]:
+        """(what, why)"""
+        return (
+            *((r.name, r.waits_for) for r in self.rounds if r.rests),
+            *((t.title, ", ".join(t.stuck)) for t in self.trials if t.stuck),
+            *((f.title, f.who) for f in self.fates if f.nobodys),
+        )
 
 
 # --- what a row says ---
@@ -145,16 +165,21 @@ def waits_for(round_: Round) -> str:
     return plain(wanting_words.lacks(round_, wanting_words.by_role)) or WAITS_FOR_ANNOUNCEMENT
 
 
-NOT_LOGGED = ", not logged"
+WEEKS_LATE = "numbers"
 
 
-def not_logged(week: str) -> str:
-    return f"{week}{NOT_LOGGED}"
+def in_the_way(text: str) -> str:
+    return f"in the way: {text}"
+
+
+def decided(outcome: str, sentence: str) -> str:
+    """The sentence begins with the verdict."""
+    return sentence or capital(outcome)
 
 
 def _late(row: TrialRow) -> str:
-    """What is overdue beside the weeks, which the trial's state names."""
-    return ", ".join(each for each in row.late if not each.endswith(NOT_LOGGED))
+    """Which weeks are missing, the trial's state says."""
+    return ", ".join((*((WEEKS_LATE,) if row.weeks_late else ()), *row.late))
 
 
 def actions_open(number: int) -> str:
@@ -170,6 +195,7 @@ def message(digest: Digest, *, zone: str = "UTC") -> Message:
     blocks: list[Block] = [heading("Digest"), paragraph(summary)]
     blocks += _section("Rounds", [_round_line(r) for r in digest.rounds])
     blocks += _section("Trials", [_trial_line(t) for t in digest.trials])
+    blocks += _section("Stuck, and why", [_stuck_line(*each) for each in digest.stuck])
     blocks += _section("Verdicts since the last digest", [_verdict_line(v) for v in digest.verdicts])
     blocks += _section("Decided, until it is done", [_fate_line(f) for f in digest.fates])
     blocks += _section("Learnt", [written(text, 160) for text in digest.learnings], shown=3)
@@ -195,7 +221,9 @@ def headline(digest: Digest) -> str:
     parts = [
         f"{capital(spelt(len(digest.trials), 'trial'))} under way",
         f"{spelt(late, 'late', 'late') if late else 'nothing late'}",
+        spelt(len(digest.stuck), "stuck", "stuck") if digest.stuck else "",
         spelt(len(digest.verdicts), "new verdict") if digest.verdicts else "",
+        spelt(scaled, "scaled", "scaled") if (scaled := sum(f.scaled for f in digest.fates)) else "",
         f"{spelt(digest.places_free, 'place', None if digest.places_free else 'place')} free",
     ]
     return ", ".join(part for part in parts if part) + "."
@@ -215,6 +243,10 @@ def _round_line(row: RoundRow) -> Line:
     return line("{n}: {s}, {w}", n=theirs(row.name, 60), s=row.step, w=row.waits_for) + due
 
 
+def _stuck_line(what: str, why: str) -> Line:
+    return line("{t}: {w}", t=theirs(what, 80), w=theirs(why, 300))
+
+
 def _trial_line(row: TrialRow) -> Line:
     words = line("{t} ({o}): {s}", t=theirs(row.title, 80), o=theirs(row.owner, 40), s=theirs(row.state, 120))
     words += line("{c}", c=row.chance_words())
@@ -222,6 +254,8 @@ def _trial_line(row: TrialRow) -> Line:
         words += line("; {w} {d}", w=row.next_what, d=When(row.next_date, "day"))
     if late := _late(row):
         words += line("; late: {l}", l=theirs(late, 120))
+    if row.decided:
+        words += line(". *Decided, waits for its review:* {d}", d=theirs(row.decided, 300))
     if row.alerts:
         words += line(". *Look at this:* {a}", a=theirs(" ".join(row.alerts), 400))
     return words
@@ -326,6 +360,7 @@ def markdown(digest: Digest, zone: str = "UTC") -> str:
     lines = [f"# Digest, {day(digest.at)}", "", headline(digest), ""]
     lines += _part("Rounds", [_round_text(r, day(r.due) if r.due else "") for r in digest.rounds])
     lines += _part("Trials", [_trial_text(t, day(t.next_date)) for t in digest.trials])
+    lines += _part("Stuck, and why", [f"{_safe(what)}: {_safe(why)}" for what, why in digest.stuck])
     verdicts = [
         f"{_safe(v.title)}: {_safe(v.sentence or v.verdict)} {v.decision}. {_safe(v.learning)}" for v in digest.verdicts
     ]
@@ -346,7 +381,8 @@ def _trial_text(row: TrialRow, day: str) -> str:
     )
     words += row.chance_words()
     words += f"; {row.next_what or 'next'} {day}"
-    return words + (f"; late: {_safe(late)}" if (late := _late(row)) else "")
+    words += f"; late: {_safe(late)}" if (late := _late(row)) else ""
+    return words + (f". Decided, waits for its review: {_safe(row.decided)}" if row.decided else "")
 
 
 def _part(name: str, lines: Sequence[str]) -> list[str]:
