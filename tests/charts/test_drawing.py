@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from coldframe.charts import palette
 from coldframe.charts.drawing import draw
+from coldframe.charts.figures import trend_figure
 from coldframe.charts.force_field import SIDE_HEIGHT
 from coldframe.charts.lettering import drawable, fit, width
 from coldframe.charts.placing import Box, place, spread
@@ -224,6 +225,22 @@ def test_a_trend_has_its_weeks_below_and_round_values_beside_it() -> None:
     weeks = tuple(TrendWeek(week, None, 1000, False) for week in range(1, 41))
     drawn = texts(TrialTrend("Form", "orders", weeks, *[None] * 4, ""))
     assert [int(line) for line in drawn if line.isdigit() and int(line) <= 41] == list(range(4, 41, 4))
+
+
+def test_the_days_before_week_1_are_shown_apart() -> None:
+    """Hollow, named, and joined to nothing; weeks before the trial keep their names."""
+    before = [TrendWeek(week, 30, None, False) for week in (-2, -1)]
+    early, after = TrendWeek(0, None, 44, False, early=True), [TrendWeek(week, None, 39, False) for week in (1, 2)]
+    weeks = (*before, early, *after)
+    chart = TrialTrend("Form", "%", weeks, 30, 36, None, None, "")
+    drawn = texts(chart)
+    assert [line for line in drawn if re.fullmatch(r"-?\d", line)] == ["-1", "0", "1", "2"]
+    assert "days before" in drawn and any("shown and not judged" in line for line in drawn)
+    assert "Days before week 1 (shown, not judged): with the change 44." in chart.alternative()
+    assert "2 weeks before: without the change 30. 1 week before: without the change 30." in chart.alternative()
+    without, changed = trend_figure(chart).series
+    assert (without.runs, changed.runs) == (((0, 1),), ((0,), (1,), (2,)))
+    assert [reading.first for reading in changed.readings] == [True, True, False]
 
 
 def test_a_later_week_stands_further_right_and_a_larger_value_higher() -> None:

@@ -183,7 +183,7 @@ LevelKind = Literal["baseline", "target", "interval"]
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One week's number; the first week is shown apart."""
+    """One week's number; the `first` week is shown apart, and so are the days before it."""
 
     x: float
     y: float
@@ -193,7 +193,8 @@ class Reading:
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """`runs` are joined readings, by their numbers: never over a gap, nor from the first week to the second."""
+    """`runs` are joined readings, by their numbers: never over a gap, nor from the first week, or the days before it,
+    to others."""
 
     kind: SeriesKind
     name: str
@@ -243,20 +244,21 @@ def trend_figure(chart: TrialTrend) -> TrendFigure:
         nothing = tuple(filter(None, (words.NO_READINGS, chart.boundary_note)))
         return TrendFigure((), (), (), (), (0, 0), None, (), "", "", nothing)
     weeks = sorted({week.week for week in chart.weeks})
+    before = any(week.week < 1 and not week.early for week in chart.weeks)
     across, up = _Scale(weeks[0] - 0.6, weeks[-1] + 0.6), _levels_shown(chart, values)
-    series = tuple(_series(kind, found, across, up) for kind, found in read if found)
-    first = any(reading.first for line in series for reading in line.readings)
+    series = tuple(_series(chart, kind, found, across, up) for kind, found in read if found)
+    first = any(w.week == 1 for _, found in read for w in found)
     return TrendFigure(
-        weeks=_weeks_named(weeks, across),
+        weeks=_weeks_named(weeks, across, chart.has_early),
         values=tuple((up.at(v), in_figures(v)) for v in round_values(up.low, up.high, _VALUES_NAMED)),
         series=series,
         levels=tuple(_levels(chart, up)) if weeks[-1] >= 1 else tuple(_levels(chart, up))[: _fixed(chart)],
         band=(across.at(0.55), across.at(weeks[-1] + 0.45)),
-        starts=across.at(0.5) if weeks[0] < 1 <= weeks[-1] else None,
+        starts=across.at(0.5) if before and weeks[-1] >= 1 else None,
         gaps=tuple(across.at(w.week) for w in chart.weeks if w.gap or (w.control is None and w.trial is None)),
         unit=chart.unit,
-        below=words.WEEKS_BEFORE if weeks[0] < 1 else words.WEEKS,
-        notes=tuple(filter(None, (words.FIRST_WEEK if first else "", chart.boundary_note))),
+        below=words.WEEKS_BEFORE if before else words.WEEKS,
+        notes=tuple(filter(None, (words.FIRST_WEEK * first, words.EARLY_NOTE * chart.has_early, chart.boundary_note))),
     )
 
 
@@ -273,18 +275,21 @@ def _value(week: TrendWeek, kind: SeriesKind) -> float | None:
     return None if week.gap else reading
 
 
-def _series(kind: SeriesKind, weeks: Sequence[TrendWeek], across: _Scale, up: _Scale) -> Series:
-    readings = tuple(
-        Reading(across.at(week.week), up.at(_value(week, kind) or 0.0), week.week == 1, words.week_says(week, kind))
-        for week in weeks
-    )
-    return Series(kind, _NAMES[kind], readings, tuple(_runs([week.week for week in weeks])))
+def _series(chart: TrialTrend, kind: SeriesKind, weeks: Sequence[TrendWeek], across: _Scale, up: _Scale) -> Series:
+    at = [(across.at(week.week), up.at(_value(week, kind) or 0.0), week) for week in weeks]
+    readings = tuple(Reading(x, y, _is_apart(w), words.week_says(w, kind, chart.named(w))) for x, y, w in at)
+    return Series(kind, _NAMES[kind], readings, tuple(_runs(weeks)))
 
 
-def _runs(weeks: Sequence[int]) -> Iterator[tuple[int, ...]]:
+def _is_apart(week: TrendWeek) -> bool:
+    return week.week == 1 or week.early
+
+
+def _runs(weeks: Sequence[TrendWeek]) -> Iterator[tuple[int, ...]]:
     run: list[int] = []
     for number, week in enumerate(weeks):
-        if run and (week == 1 or week != weeks[run[-1]] + 1 or weeks[run[-1]] == 1):
+        last = weeks[run[-1]] if run else week
+        if run and (_is_apart(week) or _is_apart(last) or week.week != last.week + 1):
             yield tuple(run)
             run = []
         run.append(number)
@@ -313,10 +318,10 @@ def _levels(chart: TrialTrend, up: _Scale) -> Iterator[Level]:
         yield Level("interval", words.interval(chart.interval_words()), up.at(interval[0]), up.at(interval[1]))
 
 
-def _weeks_named(weeks: Sequence[int], across: _Scale) -> tuple[Tick, ...]:
+def _weeks_named(weeks: Sequence[int], across: _Scale, has_early: bool) -> tuple[Tick, ...]:
     few = len(weeks) <= MAX_TICKS
     named = weeks if few else round_values(across.low, across.high, _WEEKS_NAMED, whole=True)
-    return tuple((across.at(week), f"{week:.0f}") for week in named)
+    return tuple((across.at(week), words.tick(round(week), has_early)) for week in named)
 
 
 def round_values(low: float, high: float, most: int, *, whole: bool = False) -> list[float]:

@@ -54,7 +54,7 @@ def draw_trend(sheet: Sheet, chart: TrialTrend) -> None:
     sheet.text(_LEFT + _FIELD_WIDTH / 2, sheet.bottom, figure.below, SMALL, color=MUTED, ha="center")
     sheet.bottom += 20
     for note in figure.notes:
-        sheet.note(note, SMALL if note == words.FIRST_WEEK else BODY)
+        sheet.note(note, SMALL if note in (words.FIRST_WEEK, words.EARLY_NOTE) else BODY)
 
 
 def _level(field: Field, figure: TrendFigure, level: Level) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from coldframe.message.pictures import CalibrationBin, PlacementMatrix, RankRow, TrendWeek, VoteRanking
-from coldframe.message.plain import count, figure, one_line, percent, reading, week_name
+from coldframe.message.plain import count, figure, one_line, percent, reading
 
 SHORTENED = "… marks a shortened text. The whole of it stands in the words that go with this picture."
 NOT_DRAWN = "▯ marks signs that this picture cannot draw. They stand in the words that go with it."
@@ -91,6 +91,15 @@ def matrix_notes(chart: PlacementMatrix) -> tuple[str, ...]:
     return tuple(note for note in notes if note)
 
 
+EARLY = "days before"
+EARLY_NOTE = "Hollow, before week 1: the days before the first whole week, shown and not judged."
+
+
+def tick(week: int, has_early: bool) -> str:
+    """Below the picture: of the weeks before the trial how far back they lie."""
+    return EARLY if has_early and week == 0 else str(week + (has_early and week < 0))
+
+
 def baseline(value: float) -> str:
     return f"baseline {figure(value)}"
 
@@ -107,9 +116,9 @@ def scored(number: int) -> str:
     return f"{count(number, 'forecast')} scored"
 
 
-def week_says(week: TrendWeek, kind: str) -> str:
+def week_says(week: TrendWeek, kind: str, named: str) -> str:
     name, value = (WITH_CHANGE, week.trial) if kind == "trial" else (WITHOUT_CHANGE, week.control)
-    return f"{week_name(week.week)}, {name}: {reading(value or 0.0)}"
+    return f"{named}, {name}: {reading(value or 0.0)}"
 
 
 def bin_says(group: CalibrationBin) -> str:

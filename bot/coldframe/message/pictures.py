@@ -8,24 +8,19 @@ that these two do not hold.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
-from coldframe.message.plain import count, figure, join, one_line, percent, quoted, reading, sentence, span, week_name
+from coldframe.message.plain import count, figure, join, one_line, percent, quoted, sentence
+from coldframe.message.trends import Table as Table
+from coldframe.message.trends import TrendWeek as TrendWeek
+from coldframe.message.trends import TrialTrend as TrialTrend
+from coldframe.message.trends import require_finite
 
 Corner = Literal["trial now", "make it a project", "just do it", "set aside"]
-Table = tuple[tuple[str, ...], ...]
 
 SURE_FROM = 0.7  # probability
 """Chance of its corner below which a plan is called unsure."""
-
-
-def _require_finite(**values: float | None) -> None:
-    for name, value in values.items():
-        if value is not None and not math.isfinite(value):
-            raise ValueError(f"{name} must be a finite number, got {value}")
 
 
 def _require_share(**values: float) -> None:
@@ -90,7 +85,7 @@ class RankRow:
     carried: bool
 
     def __post_init__(self) -> None:
-        _require_finite(group=self.group, decision_maker=self.decision_maker, weighted=self.weighted)
+        require_finite(group=self.group, decision_maker=self.decision_maker, weighted=self.weighted)
 
     def place_text(self) -> str:
         return f"{self.place} (tied)" if self.tied else str(self.place)
@@ -193,8 +188,8 @@ class PlacedPlan:
     """The decision-maker's votes in the ballot, where they were told."""
 
     def __post_init__(self) -> None:
-        _require_finite(impact=self.impact, effort=self.effort)
-        _require_finite(impact_error=self.impact_error, effort_error=self.effort_error)
+        require_finite(impact=self.impact, effort=self.effort)
+        require_finite(impact_error=self.impact_error, effort_error=self.effort_error)
         _require_share(certainty=self.certainty or 0)
         if min(self.impact_error, self.effort_error) < 0:
             raise ValueError("a standard error must not be negative")
@@ -229,7 +224,7 @@ class PlacementMatrix:
         return "Effort and impact"
 
     def __post_init__(self) -> None:
-        _require_finite(impact_cut=self.impact_cut, effort_cut=self.effort_cut)
+        require_finite(impact_cut=self.impact_cut, effort_cut=self.effort_cut)
 
     @property
     def order_only(self) -> bool:
@@ -265,89 +260,6 @@ class PlacementMatrix:
         effort = f"{figure(plan.effort)} ± {figure(plan.effort_error)}"
         sure = f"{percent(plan.certainty or 0)}{', unsure' if plan.unsure else ''}"
         return (one_line(plan.label), one_line(plan.title), impact, effort, plan.corner, sure, *chief)
-
-
-@dataclass(frozen=True, slots=True)
-class TrendWeek:
-    """One week's reading. Weeks up to 0 lie before the trial; `gap` marks a week without a number (never a zero)."""
-
-    week: int
-    control: float | None
-    trial: float | None
-    gap: bool
-
-    def __post_init__(self) -> None:
-        _require_finite(control=self.control, trial=self.trial)
-
-
-@dataclass(frozen=True, slots=True)
-class TrialTrend:
-    """A trial's weekly readings, all values in `unit`; the interval belongs to the trial's level over its weeks.
-
-    In a split, control and trial run side by side. In a before-after trial the weeks before stand in `control`.
-    """
-
-    title: str
-    unit: str
-    weeks: tuple[TrendWeek, ...]
-    baseline: float | None
-    target: float | None
-    interval_low: float | None
-    interval_high: float | None
-    boundary_note: str
-    kind: Literal["trial_trend"] = field(default="trial_trend", kw_only=True)
-
-    def heading(self) -> str:
-        return one_line(self.title)
-
-    def __post_init__(self) -> None:
-        _require_finite(baseline=self.baseline, target=self.target)
-        _require_finite(interval_low=self.interval_low, interval_high=self.interval_high)
-
-    def interval(self) -> tuple[float, float] | None:
-        if self.interval_low is None or self.interval_high is None:
-            return None
-        return (min(self.interval_low, self.interval_high), max(self.interval_low, self.interval_high))
-
-    def interval_words(self) -> str:
-        """As exact as baseline and target were given."""
-        low, high = self.interval() or (0.0, 0.0)
-        return span(low, high, [value for value in (self.baseline, self.target) if value is not None])
-
-    def alternative(self) -> str:
-        weeks = map(self._week_sentence, self.weeks)
-        return join((self._opening(), *self._levels(), *weeks, sentence(self.boundary_note)))
-
-    def _opening(self) -> str:
-        under_way = sum(week.week > 0 and week.trial is not None for week in self.weeks)
-        gaps = sum(week.gap for week in self.weeks)
-        missing = f", {count(gaps, 'week')} without a number" if gaps else ""
-        read = f"{count(under_way, 'week')} of the trial read, in {one_line(self.unit)}"
-        return f"{one_line(self.title)}: {read}{missing}."
-
-    def _levels(self) -> Iterable[str]:
-        if self.baseline is not None:
-            yield f"Baseline {figure(self.baseline)}."
-        if self.target is not None:
-            yield f"Target {figure(self.target)}."
-        if self.interval():
-            yield f"Interval for the trial {self.interval_words()}."
-
-    def _week_sentence(self, week: TrendWeek) -> str:
-        name = week_name(week.week)
-        if week.gap or (week.control is None and week.trial is None):
-            return f"{name}: no number."
-        parts = [] if week.control is None else [f"without the change {reading(week.control)}"]
-        parts += [] if week.trial is None else [f"with the change {reading(week.trial)}"]
-        return f"{name}: {', '.join(parts)}."
-
-    def table(self) -> Table:
-        header = ("Week", f"Without the change, {one_line(self.unit)}", f"With the change, {one_line(self.unit)}")
-        return (header, *map(self._cells, self.weeks))
-
-    def _cells(self, week: TrendWeek) -> tuple[str, ...]:
-        values = (week.control, week.trial)
-        return (week_name(week.week), *("no number" if v is None or week.gap else reading(v) for v in values))
 
 
 @dataclass(frozen=True, slots=True)

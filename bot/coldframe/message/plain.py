@@ -64,6 +64,9 @@ def count(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+EARLY_DAYS = "Days before week 1 (shown, not judged)"
+
+
 def week_name(week: int) -> str:
     """Week 1 is the trial's first; 0 and below count back from its start."""
     if week == 1:

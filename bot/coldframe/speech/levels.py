@@ -1,4 +1,4 @@
-"""Levels of a measure in its unit, before its trial began."""
+"""Levels of a measure in its unit: as somebody stated them, and as they were measured or reckoned."""
 
 from __future__ import annotations
 
@@ -17,10 +17,29 @@ def is_planned_as_share(criterion: Criterion) -> bool:
 
 
 def level(criterion: Criterion, number: float | None) -> str:
-    """A level of the measure before its trial began."""
+    """As it was stated: 3.95% is not 4%."""
+    return stated(number, share=is_planned_as_share(criterion) and abs(number or 0) <= 1)
+
+
+def stated(number: float | None, *, share: bool) -> str:
     if number is None or not math.isfinite(number):
         return "unknown"
-    return f"{places(100 * number)}%" if is_planned_as_share(criterion) else figure(number)
+    return f"{figure(100 * number)}%" if share else figure(number)
+
+
+def measured(number: float | None, *, share: bool) -> str:
+    """Only as exact as what is measured or reckoned can be."""
+    if number is None or not math.isfinite(number):
+        return "unknown"
+    return f"{places(100 * number)}%" if share else figure(number)
+
+
+def typed(value: float | None) -> str:
+    """As it is read again: no exponent, and not three decimals, which might be thousands."""
+    if value is None:
+        return ""
+    text = f"{value:.10f}".rstrip("0").rstrip(".")
+    return f"{text}0" if len(text.partition(".")[2]) == 3 else text
 
 
 def places(number: float) -> str:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date, datetime
+from math import isfinite
 
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Because, Impossible, Refused
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Code, Line, Message, When, line
+from coldframe.message.plain import figure
 from coldframe.message.saying import told
 from coldframe.speech.names import CRITERION_FIELDS, count, title
 from coldframe.timing.dates import short_day, span_words
@@ -228,7 +230,9 @@ def _impossible(facts: Mapping[str, object]) -> Line:
     instead = f"{number:g}% or {number / 100:g}" if number <= 100 else "it like 4% or 0.04"
     group, most = str(facts.get("group")), str(facts.get("most"))
     words = IMPOSSIBLE[Impossible(str(facts["why"]))]
-    return line(words, number=f"{number:g}", instead=instead, group=group, most=most)
+    return line(
+        words, number=figure(number) if isfinite(number) else f"{number:g}", instead=instead, group=group, most=most
+    )
 
 
 def let_in(invitation: str) -> Line:

@@ -191,7 +191,7 @@ def _trial(shown: Shown) -> Chapter:
 
 def _plan_rows(trial: Trial) -> tuple[tuple[str, Line], ...]:
     criterion = trial.criterion
-    span = (measure_words.value(trial, number) for number in (criterion.usual, criterion.target))
+    span = (measure_words.given(trial, number) for number in (criterion.usual, criterion.target))
     rows: list[tuple[str, Line]] = [
         ("Question", written(trial.question, 300)),
         ("We expected", written(trial.hypothesis, 1000)),

@@ -15,10 +15,12 @@ from coldframe.domain.round.commitment import CompleteCriterion, SetActions, Set
 from coldframe.domain.state import Action, ComparisonKind, Odds
 from coldframe.engine.core.turn import Turn
 from coldframe.message.nodes import Form
+from coldframe.speech.round import results
 from coldframe.speech.round.criterion_forms import KINDS
 from tests.domain.play import D, F, criterion, keep_the_rest, live_now
 from tests.engine.clockwork import Running
 from tests.engine.reaching import at_step, told
+from tests.engine.seeing_through import words as words_of
 
 MONDAY = datetime(2026, 3, 2, 9, tzinfo=UTC)
 JON, P0 = MemberId("jon"), PlanId("p0")
@@ -105,6 +107,36 @@ async def test_nothing_is_sealed_before_the_owner_has_them(chosen: Running) -> N
     assert any("of 100 such trials would show the target if it is true" in words for words in chosen.channel())
     assert (await chosen.trial()).odds == await _odds(chosen)
     assert not _told_odds(chosen), "what has no more to decide goes"
+
+
+async def test_what_cannot_be_judged_is_told_to_whoever_seals(chosen: Running) -> None:
+    """Pressing again would change nothing, so the reason stands there, and the owner has the form."""
+    now = chosen.clock.now()
+    await _owns(chosen)
+    action = Action("a1", "I call the first team", JON, now + timedelta(days=1))
+    review, next_round = live_now(now, JON, P0, now + timedelta(weeks=5)), SetNextRound(F, now + timedelta(weeks=9))
+    await chosen.act("settle", SetActions(JON, P0, (action,)), review, next_round)
+    await chosen.act("fates", keep_the_rest(await chosen.current()))
+    below = criterion(kind="count", baseline=10.0, target=-5.0, weekly=None)
+    await chosen.act("below", CompleteCriterion(F, P0, below))
+    await _without_odds(chosen)
+    await chosen.press(D, "round.commit")
+    words = told(chosen, D)[-1]
+    assert words.startswith("Nothing is sealed: “Title of p0” cannot be judged as it stands: ") and "Jon" in words
+    assert "Press again" not in words
+    assert any("cannot be judged" in said for said in told(chosen, JON))
+    assert (await chosen.current()).step is Step.COMMITMENT
+
+
+async def test_a_level_is_said_as_it_was_given_wherever_it_stands(chosen: Running) -> None:
+    """3.95% is 3.95% in the odds, on the plan's page and on the trial's card; a million and a half has no exponent."""
+    await _owns(chosen)
+    await chosen.act("fine", CompleteCriterion(JON, P0, criterion(baseline=0.0325, target=0.0395)))
+    assert "from 3.25% to 3.95% in 4 weeks" in _told_odds(chosen)[0]
+    round_ = await chosen.current()
+    assert "3.25% to 3.95%" in words_of(results.plan_page(round_, round_.plans[P0]))
+    many = replace(round_.plans[P0], criterion=criterion(kind="count", baseline=1_200_000.0, target=1_500_000.0))
+    assert "1,200,000 to 1,500,000" in words_of(results.plan_page(round_, many))
 
 
 async def _without_odds(team: Running) -> None:

@@ -3,6 +3,7 @@ people have."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -10,8 +11,14 @@ from zoneinfo import ZoneInfo
 import icalendar
 import pytest
 
-from coldframe.domain.names import MemberId
+from coldframe.domain.names import MemberId, Step
 from coldframe.domain.trial.state import Trial, TrialStep
+from coldframe.engine.core.requests import RoundRequest
+from coldframe.engine.core.turn import Turn
+from coldframe.engine.round.steps.plans import PLAY
+from coldframe.engine.uses import USES
+from coldframe.message.nodes import plain
+from coldframe.ports.chat import Inbound, Place, Pressed
 from coldframe.timing.calendars import WorkingCalendar
 from tests.domain.play import D, F
 from tests.engine.round_the_clock import ALWAYS
@@ -286,3 +293,40 @@ async def test_the_next_one_hears_how_long_building_took(tmp_path: Path) -> None
         assert opened is not None
         hints = " ".join(field.hint for field in opened.fields)
         assert "Your team's last build took 1.8 times as long as planned (16 days for 9)." in hints
+
+
+async def test_the_author_of_the_next_plan_hears_how_long_building_took(tmp_path: Path) -> None:
+    """In the plan's form, once a build is finished; before that there is nothing to say."""
+    async with a_team(tmp_path, build=5) as team:
+        assert "builds took" not in await _intro_of_the_next_plan(team)
+        await team.until(MONDAY + timedelta(days=10))
+        await team.command(D, "trials", channel=False)
+        await team.fill(D, "trial.live_since", {"since": (MONDAY + timedelta(days=10)).date().isoformat()})
+        assert "Your team's last build took 2 times as long as planned (10 days for 5)." in (
+            await _intro_of_the_next_plan(team)
+        )
+
+
+async def _intro_of_the_next_plan(team: Team) -> str:
+    """What the form says before anybody has written into it."""
+    round_ = replace(await team.current(), step=Step.PLANS)
+    async with team.house.store.begin() as uow:
+        turn = Turn(team.house.kit, uow, team.clock.now())
+        event = Inbound("x", D, Place("room", "direct", D), team.clock.now(), Pressed("plan.write", ""))
+        reply = await PLAY.buttons["plan.write"](RoundRequest(uses=USES, turn=turn, event=event, round=round_))
+    assert reply is not None and reply.form is not None
+    return plain(reply.form.intro)
+
+
+async def test_the_picture_shows_the_days_before_week_1(tmp_path: Path) -> None:
+    """With the answer to the first numbers, as the words beside it say."""
+    async with a_team(tmp_path, build=2) as team:
+        await on(team, 4)
+        await went_live(team, "2026-03-04")
+        await on(team, 10)
+        await team.say(D, f"week 0: {NUMBERS}")
+        records = team.house.room.log.messages(team.house.room.direct(D))
+        (*_, picture) = (file for record in records for file in record.files)
+        assert (
+            "Days before week 1 (shown, not judged): without the change 20, with the change 21" in picture.alternative
+        )

@@ -43,7 +43,7 @@ async def _tell(turn: Turn, round_: Round, owner: MemberId, plan: PlanId, words:
 
 
 async def _reckon(kit: Kit, due: Due) -> None:
-    of, asker = Occurrence.unpack(due.occurrence).parts
+    of, asker, *sealer = Occurrence.unpack(due.occurrence).parts
     plan_id = PlanId(of)
     async with kit.store.begin() as uow:
         round_ = await uow.round(due.subject)
@@ -61,16 +61,18 @@ async def _reckon(kit: Kit, due: Due) -> None:
             await _tell(turn, round_, choice.owner, plan_id, odds_words.cannot_be_judged(round_, plan_id, found))
         else:
             await turn.act(round_, ShowOdds(BOT, plan_id, plan.criterion, found))
+        for by in sealer:
+            turn.answers(round_.tenant, by, due.at)
+            why = found if isinstance(found, str) else ""
+            turn.answer(round_.tenant, by, odds_words.not_sealed(round_, plan_id, why), about=round_)
 
 
 def told_first(turn: Turn, round_: Round, by: MemberId) -> bool:
-    """Nothing is sealed before its owner has the odds: where they have not, of rounds of an earlier release, they get
-    them now, and whoever seals hears so."""
+    """Nothing is sealed before its owner has the odds: where they have not, of rounds of an earlier release or since
+    the criterion cannot be judged, they are reckoned now, and whoever seals hears what came of it."""
     unseen = odds_unseen(round_)
     for plan in unseen:
-        turn.later(ODDS, round_.id, Occurrence((plan, "")).pack(), turn.now)
-    if unseen:
-        turn.answer(round_.tenant, by, odds_words.first_to_owner(round_, unseen[0]), about=round_)
+        turn.later(ODDS, round_.id, Occurrence((plan, "", by)).pack(), turn.now)
     return bool(unseen)
 
 

@@ -159,10 +159,11 @@ def _trend(trial: Trial, measure: Measure, weeks: Sequence[WeeklyNumbers], verdi
     per_week = trial.planned if criterion.kind == "count" else 1
     low, high = _level(verdict, criterion.kind, scale)
     baseline = measure.usual if measure.usual is not None else criterion.baseline
+    early = _early(trial, scale)
     return TrialTrend(
         title=trial.title,
         unit="%" if is_share(trial) else criterion.measure[:MAX_UNIT],
-        weeks=(*_weeks_before(measure, scale), *_weeks_of(weeks, scale)),
+        weeks=(*_weeks_before(measure, scale, early), *early, *_weeks_of(weeks, scale)),
         baseline=_scaled(baseline, scale, per_week),
         target=_scaled(criterion.target, scale, per_week),
         interval_low=low,
@@ -171,9 +172,19 @@ def _trend(trial: Trial, measure: Measure, weeks: Sequence[WeeklyNumbers], verdi
     )
 
 
-def _weeks_before(measure: Measure, scale: float) -> list[TrendWeek]:
+def _weeks_before(measure: Measure, scale: float, early: Sequence[TrendWeek]) -> list[TrendWeek]:
     before = measure.baseline_weeks
-    return [TrendWeek(n - len(before) + 1, v * scale, None, False) for n, v in enumerate(before)]
+    return [TrendWeek(n - len(before) + 1 - len(early), v * scale, None, False) for n, v in enumerate(before)]
+
+
+def _early(trial: Trial, scale: float) -> list[TrendWeek]:
+    """The days before the first whole week, but of a count: a part of a week counts no week's worth."""
+    entry = trial.entry(0)
+    if entry is None or entry.state != "whole" or trial.criterion.kind == "count":
+        return []
+    kind = trial.criterion.kind
+    control, changed = (_scaled(value(_numbers(kind, group)), scale) for group in (entry.control, entry.trial))
+    return [TrendWeek(0, control, changed, False, early=True)]
 
 
 def _weeks_of(weeks: Sequence[WeeklyNumbers], scale: float) -> list[TrendWeek]:

@@ -10,6 +10,7 @@ from coldframe.domain.names import PlanId
 from coldframe.domain.state import TWO_GROUPS, WITH_PEOPLE, ComparisonKind, Criterion, Plan, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Field, Form, Option, line
+from coldframe.speech.levels import typed
 from coldframe.speech.names import about
 
 LATER = "You can leave this for the commitment."
@@ -60,10 +61,10 @@ def on_the_page(found: Plan | None) -> tuple[Field, ...]:
     old = found.criterion if found else Criterion()
     return (
         Field("baseline", "Baseline (4%, or a number)", required=False, most=20, hint=LATER,
-              initial=_number(old.baseline)),
-        Field("target", "Target", required=False, most=20, hint=LATER, initial=_number(old.target)),
+              initial=typed(old.baseline)),
+        Field("target", "Target", required=False, most=20, hint=LATER, initial=typed(old.target)),
         Field("weekly", "People a week, both groups together", required=False, most=20, hint=LATER,
-              initial=_number(old.weekly)),
+              initial=typed(old.weekly)),
         Field("counted", "Who is counted?", required=False, most=300, hint=LATER, initial=old.counted),
         Field("stop_line", "We stop early if ..", required=False, most=300, hint=LATER, initial=old.stop_line),
         Field("harm", "One harm measure: what must not get worse?", required=False, most=300, hint=LATER,
@@ -82,14 +83,6 @@ def of_any_kind() -> tuple[Field, ...]:
         Field("baseline_weeks", label, "long", required=False, most=2000, hint=hint),
         Field("lag", "Days until a week's people can be counted", required=False, most=3, initial="0"),
     )
-
-
-def _number(value: float | None) -> str:
-    """As it is read again: no exponent, and not three decimals, which might be thousands."""
-    if value is None:
-        return ""
-    text = f"{value:.10f}".rstrip("0").rstrip(".")
-    return f"{text}0" if len(text.partition(".")[2]) == 3 else text
 
 
 def kind_shown(round_: Round, plan: PlanId, parts: Sequence[str]) -> ComparisonKind:
@@ -166,8 +159,8 @@ def _guards(old: Criterion) -> tuple[Field, ...]:
 
 
 def _figure(name: str, label: str, value: float | None) -> Field:
-    return Field(name, label, required=False, most=20, initial=_number(value))
+    return Field(name, label, required=False, most=20, initial=typed(value))
 
 
 def _weeks(old: Criterion) -> str:
-    return "\n".join(f"{a:g}" if b == 1 else f"{a:g}/{b:g}" for a, b in old.baseline_weeks)
+    return "\n".join(typed(a) if b == 1 else f"{typed(a)}/{typed(b)}" for a, b in old.baseline_weeks)

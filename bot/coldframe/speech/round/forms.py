@@ -158,8 +158,8 @@ def precedent(round_: Round, question_id: QuestionId | None = None) -> Form:
     )  # fmt: skip
 
 
-def plan(round_: Round, found: Plan | None = None, jotted: str = "") -> Form:
-    """The one page. What the criterion needs may be completed at the commitment."""
+def plan(round_: Round, found: Plan | None = None, jotted: str = "", pace: str = "") -> Form:
+    """The one page. What the criterion needs may be completed at the commitment; `pace` as in `live`."""
     questions = tuple(_option(q.id, q.text) for q in round_.questions)
     old = found.criterion if found else None
     value = about(round_, found.id) if found else about(round_)
@@ -182,7 +182,7 @@ def plan(round_: Round, found: Plan | None = None, jotted: str = "") -> Form:
         Field("chance", "Chance of reaching the target, in %", "number", required=False, most=3,
               initial="" if found is None or found.chance is None else str(found.chance)),
     )  # fmt: skip
-    intro = line("One page. No names until the commitment.")
+    intro = line("One page. No names until the commitment.") + (line(" {p}", p=pace) if pace else ())
     if jotted:
         intro += line("\nWhat struck you while reading: {j}", j=theirs(jotted, 1000))
     return Form("Write a plan", "plan.write", value, fields, intro=intro)

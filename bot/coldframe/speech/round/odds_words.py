@@ -11,7 +11,7 @@ from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Facts, Line, Message, line
 from coldframe.message.plain import figure
 from coldframe.message.saying import offer, paragraph, said, small, told
-from coldframe.speech.levels import level
+from coldframe.speech.levels import is_planned_as_share, level, measured
 from coldframe.speech.names import about, count, who
 
 
@@ -57,9 +57,16 @@ def _rows(plan: Plan, odds: Odds) -> tuple[tuple[str, Line], ...]:
 def _plan(plan: Plan) -> str:
     criterion = plan.criterion
     usual = criterion.usual
-    start = f"from {level(criterion, usual)} " if usual is not None else ""
+    start = f"from {_usual(criterion, usual)} " if usual is not None else ""
     way = "" if criterion.upwards else ", lower is better"
     return f"{start}to {level(criterion, criterion.target)} in {count(plan.weeks, 'week')}{way}"
+
+
+def _usual(criterion: Criterion, usual: float) -> str:
+    """Stated, or reckoned from earlier weeks."""
+    if criterion.baseline == usual:
+        return level(criterion, usual)
+    return measured(usual, share=is_planned_as_share(criterion))
 
 
 def _verdicts(shares: Mapping[str, float]) -> str:
@@ -126,7 +133,7 @@ def _remedy(plan: Plan, what: str, size: float) -> str:
     if what == "people":
         unit = "units" if plan.criterion.kind == "rate" else "people"
         return f"{size:,.0f} {unit} a week instead of {plan.criterion.weekly or 0:,.0f}"
-    return f"a target of {level(plan.criterion, size)}"
+    return f"a target of {measured(size, share=is_planned_as_share(plan.criterion))}"
 
 
 def guards(criterion: Criterion) -> Line:
@@ -159,10 +166,18 @@ def cannot_be_judged(round_: Round, plan_id: PlanId, why: str) -> Message:
     return told(words, offer(Button("Change the criterion …", "criterion.write", about(round_, plan_id), "primary")))
 
 
-def first_to_owner(round_: Round, plan_id: PlanId) -> Message:
-    """To whoever seals."""
+def not_sealed(round_: Round, plan_id: PlanId, why: str) -> Message:
+    """To whoever seals; `why`: the criterion cannot be judged, and pressing again would change nothing."""
     owner = round_.choices[plan_id].owner
     assert owner is not None
+    if why:
+        return said(
+            "Nothing is sealed: “{t}” cannot be judged as it stands: {w}. {o} has the form that puts it right, and so "
+            "has the commitment card (Criterion …).",
+            o=who(round_, owner),
+            t=theirs(round_.plans[plan_id].title, 80),
+            w=theirs(why, 200),
+        )
     return said(
         "Nothing is sealed yet: I've just worked out for {o} how likely each verdict of “{t}” is. Press again once "
         "they have read it.",

@@ -13,6 +13,7 @@ from coldframe.message.nodes import Block, Button, Drawing, Facts, Grid, Items, 
 from coldframe.message.pictures import ForceField, PlacedPlan, PlacementMatrix, RankRow, VoteRanking
 from coldframe.message.plain import percent
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
+from coldframe.speech.levels import level
 from coldframe.speech.names import NO_REASON, about, capital, count, fewest, spelt
 from coldframe.speech.round import change_words, delicate_words, drawn, jot_words
 from coldframe.speech.round.sure_words import Sureness, sure_words, weight_words
@@ -315,9 +316,7 @@ def _from_to(plan: Plan) -> str:
     criterion = plan.criterion
     if criterion.baseline is None or criterion.target is None:
         return "not stated yet"
-    if criterion.kind in ("split", "share", "before-after") and max(criterion.baseline, criterion.target) <= 1:
-        return f"{100 * criterion.baseline:.4g}% to {100 * criterion.target:.4g}%"
-    return f"{criterion.baseline:g} to {criterion.target:g}"
+    return f"{level(criterion, criterion.baseline)} to {level(criterion, criterion.target)}"
 
 
 def placement_result(round_: Round, chart: PlacementMatrix, judges: int, comparisons: int) -> Message:

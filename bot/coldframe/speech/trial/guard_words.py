@@ -48,7 +48,7 @@ def _one(trial: Trial, crossing: Crossing) -> Line:
             l=figure(criterion.harm_limit),
         )
     if crossing.figure is not None:
-        now, at = (measure_words.value(trial, number) for number in (crossing.figure, criterion.stop_at))
+        now, at = measure_words.value(trial, crossing.figure), measure_words.given(trial, criterion.stop_at)
         return line("since {w} the measure has stood at {v}, and the stop line is {s}", w=when, v=now, s=at)
     return line("the stop line was crossed in {w}, says whoever logged it", w=when)
 

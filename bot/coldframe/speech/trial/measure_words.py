@@ -6,7 +6,7 @@ import math
 
 from coldframe.domain.trial.state import Trial
 from coldframe.message.plain import figure
-from coldframe.speech.levels import is_planned_as_share, places
+from coldframe.speech.levels import is_planned_as_share, measured, places, stated
 
 MINUS = "\u2212"
 
@@ -20,12 +20,17 @@ def is_share(trial: Trial) -> bool:
 
 
 def value(trial: Trial, number: float | None) -> str:
-    """A value of the measure in its unit."""
-    if number is None or not math.isfinite(number):
-        return "unknown"
-    if is_share(trial):
-        return f"{places(100 * number)}%"
-    return figure(number)
+    """A value of the measure in its unit, as it was measured."""
+    return measured(number, share=is_share(trial))
+
+
+def target(trial: Trial) -> str:
+    """As it was stated, and so are the level that it starts from and the stop line."""
+    return given(trial, trial.criterion.target)
+
+
+def given(trial: Trial, number: float | None) -> str:
+    return stated(number, share=is_share(trial))
 
 
 def difference(trial: Trial, number: float) -> str:

@@ -60,7 +60,7 @@ def _expected(trial: Trial) -> list[Block]:
 
 
 def _target(trial: Trial) -> str:
-    return measure_words.value(trial, trial.criterion.target)
+    return measure_words.target(trial)
 
 
 def _entries(trial: Trial) -> list[Block]:

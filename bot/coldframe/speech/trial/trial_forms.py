@@ -10,6 +10,7 @@ from coldframe.domain.state import TWO_GROUPS, Round
 from coldframe.domain.trial.state import Entry, Figures, Trial, TrialAction
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Field, Form, Line, Option, line
+from coldframe.speech.levels import typed
 from coldframe.speech.names import (
     SUCH_AS,
     about,
@@ -51,7 +52,7 @@ def log_week(trial: Trial, today: date, week: int | None = None) -> Form:
         Field("state", "Did the counting run for the whole week?", "choice", options=_STATES,
               initial=known.state if known else "whole"),
         Field("harm", f"Harm measure: {theirs(trial.criterion.harm, 60).text}{_limit(trial)}", required=False,
-              most=20, hint="Empty if nothing happened.", initial=_number(known.harm) if known else ""),
+              most=20, hint="Empty if nothing happened.", initial=typed(known.harm) if known else ""),
         Field("stop", f"The stop line is crossed: {_stop_line(trial)}", "tick", required=False,
               initial="yes" if known and known.stop else ""),
         Field("reason", "If it corrects a logged week: why?", required=False, most=300),
@@ -62,12 +63,12 @@ def log_week(trial: Trial, today: date, week: int | None = None) -> Form:
 
 def _limit(trial: Trial) -> str:
     limit = trial.criterion.harm_limit
-    return "" if limit is None else f" (limit {_number(limit)})"
+    return "" if limit is None else f" (limit {typed(limit)})"
 
 
 def _stop_line(trial: Trial) -> str:
     criterion = trial.criterion
-    at = f"{measure_words.value(trial, criterion.stop_at)} or worse" if criterion.stop_at is not None else ""
+    at = f"{measure_words.given(trial, criterion.stop_at)} or worse" if criterion.stop_at is not None else ""
     return "; ".join(each for each in (at, theirs(criterion.stop_line, 60).text) if each)
 
 
@@ -104,11 +105,7 @@ _PARTS: dict[str, tuple[tuple[str, str], ...]] = {
 def _part(figures: Figures | None, part: str) -> str:
     if figures is None:
         return ""
-    return _number({"people": figures.of, "units": figures.of, "sd": figures.sd}.get(part, figures.value))
-
-
-def _number(value: float | None) -> str:
-    return "" if value is None else f"{value:g}" if abs(value) < 1e6 else f"{value:.0f}"
+    return typed({"people": figures.of, "units": figures.of, "sd": figures.sd}.get(part, figures.value))
 
 
 def move_action(trial: Trial, action: TrialAction) -> Form:

@@ -154,7 +154,7 @@ def _card_rows(trial: Trial) -> tuple[tuple[str, Line], ...]:
     rows: list[tuple[str, Line]] = [
         ("Owner", who(trial, trial.owner)),
         ("Measure", written(trial.criterion.measure, 200)),
-        ("Target", line("{t}", t=measure_words.value(trial, trial.criterion.target))),
+        ("Target", line("{t}", t=measure_words.target(trial))),
     ]
     if trial.brought:
         rows.append(("Brought in", brought(trial.brought, judged=not trial.only_counted)))

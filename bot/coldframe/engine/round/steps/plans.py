@@ -24,11 +24,12 @@ from coldframe.domain.round.plans import (
 )
 from coldframe.domain.state import Criterion, Plan, Round
 from coldframe.engine.core import sent_form
-from coldframe.engine.core.requests import RoundRequest, acts, opens
+from coldframe.engine.core.requests import RoundRequest, acts
 from coldframe.engine.core.turn import Kit, Turn, due_turn
 from coldframe.engine.register import registering
 from coldframe.engine.round import pages
 from coldframe.engine.round.steps.play import Asking, Reads, StepPlay, read
+from coldframe.engine.trial import building
 from coldframe.engine.worker import explaining, likening
 from coldframe.message.nodes import Form
 from coldframe.ports.chat import Reply
@@ -37,6 +38,7 @@ from coldframe.speech import answers
 from coldframe.speech.names import message_name
 from coldframe.speech.refusals import refusal
 from coldframe.speech.round import change_words, delicate_words, forms, page_words, results, work_prompts
+from coldframe.speech.trial import building_words
 
 # --- opening ---
 
@@ -53,15 +55,15 @@ def _of(request: RoundRequest) -> str:
     return request.parts[0] if request.parts else ""
 
 
-def _whole(request: RoundRequest) -> Form:
-    """All of the page, which is asked for in two forms."""
+def _whole(request: RoundRequest, pace: str = "") -> Form:
+    """All of the page, which is asked for in two forms. `pace`: how long the team's builds took."""
     jotted = request.round.jottings.get(request.by, "")
     if not request.parts:
-        return forms.plan(request.round, None, jotted)
+        return forms.plan(request.round, None, jotted, pace)
     plan = request.round.plans.get(PlanId(request.part(0)))
     if plan is None or plan.author != request.by:
         raise Refused(Because.NOT_YOURS)
-    return forms.plan(request.round, plan, jotted)
+    return forms.plan(request.round, plan, jotted, pace)
 
 
 async def _whole_again(request: RoundRequest) -> Form:
@@ -69,8 +71,9 @@ async def _whole_again(request: RoundRequest) -> Form:
     return change_words.form(request.round, change, await request.turn.trial(change.trial))
 
 
-def _form(request: RoundRequest) -> Form:
-    return page_words.first(_whole(request), pages.typed_before(request, "plan", _of(request)))
+async def _form(request: RoundRequest) -> Reply:
+    pace = building_words.pace_line(await building.pace_of(request.turn, request.round))
+    return Reply(form=page_words.first(_whole(request, pace), pages.typed_before(request, "plan", _of(request))))
 
 
 async def _again_form(request: RoundRequest) -> Reply:
@@ -251,9 +254,9 @@ ASKING = Asking("desk", (Step.PLANS.value,), _ask)
 PLAY = StepPlay(
     open=ASKING.open, asking=ASKING, desk=None, own_card=own_card, reads=READS, card_follows=False,
     buttons={
-        "plan.write": opens(_form),
+        "plan.write": _form,
         "plan.again": _again_form,
-        "plan.edit": opens(_form),
+        "plan.edit": _form,
         "plan.not_so": _not_so,
         "plan.withdraw": acts(lambda r: WithdrawPlan(r.by, PlanId(r.part(0)))),
     },
