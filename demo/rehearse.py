@@ -37,6 +37,7 @@ class ScenarioStage(Stage):
         ids = lambda: SeededIds(scenario.seed)  # noqa: E731 - each life begins with the same chance
         super().__init__(team, scenario.start, folder, draughtsman=draughtsman, ids=ids)
         self.scenario = scenario
+        self.question = scenario.question
 
     async def furnish(self) -> None:
         await self.house.engine.act("rehearsal/people", self._people)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import struct
 from collections.abc import Sequence
-from itertools import pairwise
 from xml.etree import ElementTree
 
 import numpy as np
@@ -18,7 +17,7 @@ from coldframe.charts.drawing import draw
 from coldframe.charts.figures import trend_figure
 from coldframe.charts.force_field import SIDE_HEIGHT
 from coldframe.charts.lettering import drawable, fit, width
-from coldframe.charts.placing import Box, place, spread
+from coldframe.charts.placing import Box, place
 from coldframe.message.pictures import (
     Chart,
     ForceField,
@@ -65,7 +64,7 @@ def png_size(data: bytes) -> tuple[int, int]:
 
 @pytest.mark.parametrize("name", SAMPLES)
 def test_every_size_and_every_text_gives_a_sound_picture(name: str) -> None:
-    """From nothing to more than anybody will send, with any text, a PNG of 1,200 pixels and a readable SVG come out."""
+    """From nothing to more than anybody will send, with any text, a PNG of one width and a readable SVG come out."""
     wide, high = png_size(draw(SAMPLES[name]))
     assert wide == palette.WIDTH
     assert 90 <= high <= 2 * SIDE_HEIGHT + 600
@@ -265,6 +264,41 @@ def test_colours_reach_the_contrast_that_readers_need() -> None:
     assert min(palette.contrast(colour, palette.GROUND) for colour in palette.GRAPHIC_COLOURS) >= 3
 
 
+PHONE = 360  # points that a phone gives a picture's width
+
+
+def test_a_phone_shows_lettering_that_can_be_read() -> None:
+    """The smallest has 12 of a phone's points, which is what small text has there."""
+    assert min(palette.SMALL, palette.BODY) * PHONE / palette.WIDTH >= 12
+    for name in ("forces-8", "ranking-5", "matrix-8", "trend", "calibration-5"):
+        drawn = draw(SAMPLES[name], "svg").decode()
+        sizes = [float(size) for size in re.findall(r"font-size: ([\d.]+)px", drawn)]
+        assert sizes and min(sizes) >= palette.SMALL * 0.72 - 0.1, name  # an SVG counts points, 72 to the inch
+
+
+@pytest.mark.parametrize(
+    "name", ["forces-8", "dots-8", "ranking-5", "ranking-long", "matrix-8", "trend", "calibration-5"]
+)
+def test_no_line_leaves_the_page(name: str) -> None:
+    """Every line that stands upright begins and ends on it."""
+    root = ElementTree.fromstring(draw(SAMPLES[name], "svg"))
+    scale = 72 / 100
+    for element in root.iter(f"{SVG}text"):
+        style, line = element.get("style", ""), "".join(element.itertext())
+        if "rotate(-90" in (element.get("transform") or ""):
+            continue
+        size = float(re.findall(r"([\d.]+)px", style)[0]) / scale
+        long = width(line, size, "700" in style)
+        at = float(element.get("x", "nan")) / scale
+        start = at - {"end": long, "middle": long / 2}.get(anchor(style), 0.0)
+        assert start >= -1 and start + long <= palette.WIDTH + 1, line
+
+
+def anchor(style: str) -> str:
+    found = re.search(r"text-anchor: (\w+)", style)
+    return found[1] if found else "start"
+
+
 def test_signs_without_a_font_become_one_box_in_a_png_only() -> None:
     """What no font can draw is a box per run, while the SVG keeps the text for the reader's own fonts."""
     rare = "\U0010fffd\U0010fffd"
@@ -299,13 +333,3 @@ def test_labels_of_twelve_plans_never_cover_each_other(anchors: list[tuple[int, 
     boxes = place(anchors, [(96, 19)] * len(anchors), [], bounds)
     assert all(box.outside(bounds) < 1e-6 for box in boxes)
     assert not any(one.overlap(other) for i, one in enumerate(boxes) for other in boxes[:i])
-
-
-@given(st.lists(st.floats(0, 400), min_size=1, max_size=5))
-def test_names_beside_a_field_stay_apart_and_in_order(wanted: list[float]) -> None:
-    """Names on a line keep their distance, their order and the field's ends."""
-    places = spread(wanted, 30, 0, 400)
-    inside = sorted(places)
-    assert all(later - earlier >= 30 - 1e-6 for earlier, later in pairwise(inside))
-    assert inside[0] >= -1e-6 and inside[-1] <= 400 + 1e-6
-    assert all(places[i] < places[j] for i in range(len(wanted)) for j in range(len(wanted)) if wanted[i] < wanted[j])

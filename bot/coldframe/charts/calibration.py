@@ -9,10 +9,9 @@ from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
 from coldframe.message.pictures import Calibration
 
-_LEFT = MARGIN + 84  # pixels, as all lengths here
-_SIDE = 520
-_TABLE_LEFT = _LEFT + _SIDE + 70
-_EDGES = (_TABLE_LEFT + 110, _TABLE_LEFT + 210, _TABLE_LEFT + 350, WIDTH - MARGIN)
+_LEFT = MARGIN + 110  # pixels, as all lengths here
+_SIDE = WIDTH - MARGIN - 20 - _LEFT
+_EDGES = (MARGIN + 170, MARGIN + 320, MARGIN + 500, WIDTH - MARGIN)
 
 
 def draw_calibration(sheet: Sheet, chart: Calibration) -> None:
@@ -30,9 +29,10 @@ def draw_calibration(sheet: Sheet, chart: Calibration) -> None:
         _whisker(field, group.x, group.low, group.high)
     points = {"linestyle": "none", "marker": "o", "markersize": 9, "zorder": 4}
     field.line([group.x for group in figure.groups], [group.y for group in figure.groups], BLUE, **points)
-    _table(sheet, figure, top)
-    sheet.bottom = max(sheet.bottom, top + _SIDE + 50)
+    sheet.bottom = top + _SIDE + 70
     sheet.text(_LEFT + _SIDE / 2, sheet.bottom, words.SAID, BODY, weight="bold", ha="center")
+    _key(sheet, sheet.bottom + 40)
+    _table(sheet, figure, sheet.bottom + 10)
     upright = {"rotation": 90, "ha": "center", "va": "center"}
     sheet.text(MARGIN + 12, top + _SIDE / 2, words.CAME_TRUE, BODY, weight="bold", **upright)
 
@@ -44,25 +44,29 @@ def _whisker(field: Field, x: float, low: float, high: float) -> None:
 
 
 def _table(sheet: Sheet, figure: CalibrationFigure, top: float) -> None:
-    """The same in figures, beside the field."""
+    """The same in figures."""
     names = (words.SAID, words.CAME_TRUE, words.INTERVAL, words.FORECAST_COUNT)
     _line(sheet, top + SMALL, names, MUTED)
-    y = top + SMALL + 10
-    sheet.rule([_TABLE_LEFT, WIDTH - MARGIN], [y, y], RULE, linewidth=0.8)
+    y = top + SMALL + 12
+    sheet.rule([MARGIN, WIDTH - MARGIN], [y, y], RULE, linewidth=0.8)
     for group in figure.groups:
-        y += BODY * LEADING + 8
+        y += BODY * LEADING + 6
         _line(sheet, y, group.cells, INK)
-    _key(sheet, y + 44)
+    sheet.bottom = y + 20
 
 
 def _key(sheet: Sheet, y: float) -> None:
-    left, text_left = _TABLE_LEFT, _TABLE_LEFT + 46
-    sheet.rule([left + 16] * 2, [y - 12, y + 12], BLUE, linewidth=2)
-    sheet.rule([left + 16], [y], BLUE, marker="o", markersize=9, linestyle="none")
-    sheet.text(text_left, y + 5, words.WITH_INTERVAL, SMALL)
-    sheet.rule([left, left + 34], [y + 36] * 2, INK, linewidth=1.4, linestyle=(0, (5, 3)))
-    sheet.text(text_left, y + 41, words.AS_SAID, SMALL)
-    sheet.bottom = y + 50
+    sheet.rule([MARGIN + 20] * 2, [y - 14, y + 14], BLUE, linewidth=2.4)
+    sheet.rule([MARGIN + 20], [y], BLUE, marker="o", markersize=9, linestyle="none")
+    _said(sheet, y, words.WITH_INTERVAL)
+    y = sheet.bottom + 20
+    sheet.rule([MARGIN, MARGIN + 40], [y] * 2, INK, linewidth=1.6, linestyle=(0, (5, 3)))
+    _said(sheet, y, words.AS_SAID)
+
+
+def _said(sheet: Sheet, y: float, text: str) -> None:
+    lines = sheet.fit(text, WIDTH - 2 * MARGIN - 56, 2, SMALL)
+    sheet.bottom = sheet.lines(MARGIN + 56, y - SMALL / 2 - 4, lines, SMALL)
 
 
 def _line(sheet: Sheet, baseline: float, cells: tuple[str, ...], colour: str) -> None:

@@ -15,7 +15,7 @@ from coldframe.message.pictures import Calibration, Chart, ForceField, Placement
 
 
 def draw(chart: Chart, form: Form = "png") -> bytes:
-    """The picture as PNG (1,200 pixels wide) or SVG; the same value gives the same bytes on the same machine.
+    """The picture as PNG (`palette.WIDTH` pixels wide) or SVG; the same value gives the same bytes on the same machine.
 
     Raises ValueError for a form that is neither.
     """

@@ -28,7 +28,7 @@ from coldframe.message.plain import percent
 Tick = tuple[float, str]
 """A place on a scale and its words."""
 
-MAX_TICKS = 20  # weeks that are all named
+MAX_TICKS = 12  # weeks that are all named
 _WEEKS_NAMED, _VALUES_NAMED = 12, 6  # at most, on a long scale and on one of values
 _ROUND, _WHOLE = (1.0, 2.0, 2.5, 5.0, 10.0), (1.0, 2.0, 4.0, 5.0, 10.0)
 

@@ -16,14 +16,13 @@ from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
 from coldframe.message.pictures import PlacementMatrix
 
-MAX_IN_KEY = 24  # rows
-"""Plans named beside the field; what comes after them stands in the table."""
+MAX_IN_KEY = 12  # rows
+"""Plans named below the field; what comes after them stands in the table."""
 
 _FIELD_LEFT = MARGIN + 34  # pixels, as all lengths here
-_FIELD_WIDTH = 690
-_MIN_HEIGHT = 640
-_KEY_LEFT = _FIELD_LEFT + _FIELD_WIDTH + 40
-_DOT = 6.0
+_FIELD_WIDTH = WIDTH - MARGIN - _FIELD_LEFT
+_HEIGHT = 600
+_DOT = 8.0
 
 
 def draw_matrix(sheet: Sheet, chart: PlacementMatrix) -> None:
@@ -33,18 +32,17 @@ def draw_matrix(sheet: Sheet, chart: PlacementMatrix) -> None:
         sheet.note(figure.notes[0], BODY)
         return
     top = sheet.bottom + 6
-    key_bottom = _key(sheet, figure, top)
-    box = Box(_FIELD_LEFT, top, _FIELD_LEFT + _FIELD_WIDTH, top + _MIN_HEIGHT)
+    box = Box(_FIELD_LEFT, top, _FIELD_LEFT + _FIELD_WIDTH, top + _HEIGHT)
     corners = _ground(sheet, box)
     for spot in figure.spots:
         _ring(sheet, box, spot)
     _labels(sheet, box, figure.spots, corners)
-    sheet.bottom = box.bottom + 44
+    sheet.bottom = box.bottom + 40
     if figure.rings:
         _signs(sheet)
     for note in figure.notes:
-        sheet.note(note, room=_FIELD_WIDTH)
-    sheet.bottom = max(sheet.bottom, key_bottom)
+        sheet.note(note)
+    _key(sheet, figure)
 
 
 def _at(box: Box, spot: Spot) -> tuple[float, float]:
@@ -60,8 +58,8 @@ def _ground(sheet: Sheet, box: Box) -> list[Box]:
     sheet.rule([box.left, box.right], [middle_y, middle_y])
     _scales(sheet, box)
     corners = (
-        ("trial now", box.left + 12, box.top + 26, "left"),
-        ("make it a project", box.right - 12, box.top + 26, "right"),
+        ("trial now", box.left + 12, box.top + 34, "left"),
+        ("make it a project", box.right - 12, box.top + 34, "right"),
         ("just do it", box.left + 12, box.bottom - 14, "left"),
         ("set aside", box.right - 12, box.bottom - 14, "right"),
     )
@@ -76,13 +74,13 @@ def _corner(sheet: Sheet, name: str, x: float, y: float, side: str) -> Box:
 
 
 def _scales(sheet: Sheet, box: Box) -> None:
-    below, beside = box.bottom + 22, box.left - 12
+    below, beside = box.bottom + 28, box.left - 12
     for x, text, side in ((box.left, words.LITTLE, "left"), (box.right, words.MUCH, "right")):
         sheet.text(x, below, text, SMALL, color=MUTED, ha=side)
     sheet.text((box.left + box.right) / 2, below, f"{words.EFFORT} →", BODY, weight="bold", ha="center")
     upright = {"rotation": 90, "va": "center", "ha": "right"}
-    sheet.text(beside, box.bottom - 24, words.LITTLE, SMALL, color=MUTED, **upright)
-    sheet.text(beside, box.top + 24, words.MUCH, SMALL, color=MUTED, **upright)
+    sheet.text(beside, box.bottom - 32, words.LITTLE, SMALL, color=MUTED, **upright)
+    sheet.text(beside, box.top + 32, words.MUCH, SMALL, color=MUTED, **upright)
     sheet.text(beside, (box.top + box.bottom) / 2, f"{words.IMPACT} →", BODY, weight="bold", **upright)
 
 
@@ -96,7 +94,7 @@ def _look(unsure: bool) -> dict[str, Any]:
 def _ring(sheet: Sheet, box: Box, spot: Spot) -> None:
     centre = _at(box, spot)
     wide, high = 2 * spot.wide * (box.right - box.left), 2 * spot.high * (box.bottom - box.top)
-    ring = Ellipse(centre, max(wide, 2 * _DOT), max(high, 2 * _DOT), linewidth=1.6, **_look(spot.unsure))
+    ring = Ellipse(centre, max(wide, 2 * _DOT), max(high, 2 * _DOT), linewidth=2, **_look(spot.unsure))
     sheet.add(ring)
     ring.set_clip_path(Rectangle((box.left, box.top), box.right - box.left, box.bottom - box.top, transform=sheet.page))
     _dot(sheet, centre, spot.unsure)
@@ -120,13 +118,13 @@ def _labels(sheet: Sheet, field: Box, spots: Sequence[Spot], corners: list[Box])
     for text, box in zip(texts, boxes, strict=True):
         wide, high = box.right - box.left, box.bottom - box.top
         sheet.bar(box.left, box.top, wide, high, facecolor=GROUND, edgecolor="none", alpha=0.7, zorder=3)
-        sheet.text(box.left + 3, box.bottom - 4, text, SMALL, weight="bold", zorder=4)
+        sheet.text(box.left + 3, box.bottom - 7, text, SMALL, weight="bold", zorder=4)
 
 
 def _name(sheet: Sheet, label: str) -> str:
     """The chief's sign stays however long the label is."""
     sign = f" {words.CHIEF_SIGN}" if label.endswith(f" {words.CHIEF_SIGN}") else ""
-    return next(iter(sheet.fit(label.removesuffix(sign), 110, 1, SMALL, bold=True)), "") + sign
+    return next(iter(sheet.fit(label.removesuffix(sign), 150, 1, SMALL, bold=True)), "") + sign
 
 
 def _leader(sheet: Sheet, anchor: tuple[float, float], box: Box) -> None:
@@ -140,23 +138,24 @@ def _leader(sheet: Sheet, anchor: tuple[float, float], box: Box) -> None:
         sheet.rule([start[0], x], [start[1], y], MUTED, linewidth=0.9)
 
 
-def _key(sheet: Sheet, figure: MatrixFigure, top: float) -> float:
-    """Every plan with its title and corner, beside the field."""
-    room, y = WIDTH - MARGIN - _KEY_LEFT, top
+def _key(sheet: Sheet, figure: MatrixFigure) -> None:
+    """Every plan with its title and corner."""
+    room, y = WIDTH - 2 * MARGIN, sheet.bottom + 10
     for spot in figure.spots[:MAX_IN_KEY]:
         title = sheet.fit(f"{spot.label.removesuffix(f' {words.CHIEF_SIGN}')}: {spot.title}", room, 3, SMALL)
-        y = sheet.lines(_KEY_LEFT, y, title, SMALL)
-        y = sheet.lines(_KEY_LEFT, y, sheet.fit(spot.says, room, 2, SMALL), SMALL, color=MUTED) + 13
+        y = sheet.lines(MARGIN, y, title, SMALL)
+        y = sheet.lines(MARGIN, y, sheet.fit(spot.says, room, 2, SMALL), SMALL, color=MUTED) + 12
     left = len(figure.spots) - MAX_IN_KEY
     more = sheet.fit(words.and_more(left), room, 2, SMALL) if left > 0 else ()
-    return sheet.lines(_KEY_LEFT, y, more, SMALL)
+    sheet.bottom = sheet.lines(MARGIN, y, more, SMALL)
 
 
 def _signs(sheet: Sheet) -> None:
     """What the two kinds of ring mean."""
-    y = sheet.bottom + 10
-    for left, unsure, text in ((MARGIN + 14, False, words.SURE_KEY), (MARGIN + 300, True, words.UNSURE_KEY)):
-        sheet.add(Ellipse((left, y), 30, 20, linewidth=1.6, **_look(unsure)))
-        _dot(sheet, (left, y), unsure)
-        sheet.text(left + 26, y + 5, text, SMALL)
-    sheet.bottom = y + SMALL * LEADING
+    for unsure, text in ((False, words.SURE_KEY), (True, words.UNSURE_KEY)):
+        y = sheet.bottom + 14
+        sheet.add(Ellipse((MARGIN + 18, y), 36, 24, linewidth=2, **_look(unsure)))
+        _dot(sheet, (MARGIN + 18, y), unsure)
+        sheet.text(MARGIN + 50, y + 8, text, SMALL)
+        sheet.bottom = y + SMALL * LEADING / 2
+    sheet.bottom += 10

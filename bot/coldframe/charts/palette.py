@@ -17,12 +17,13 @@ GREEN = "#009E73"
 TEXT_COLOURS = (INK, MUTED)
 GRAPHIC_COLOURS = (INK, MUTED, RULE, BLUE, VERMILLION, GREEN)
 
-WIDTH = 1200  # pixels, as all sizes here
-MARGIN = 44
-TITLE = 27  # of lettering, as the three below
-HEADING = 19
-BODY = 17
-SMALL = 15
+WIDTH = 720
+"""Pixels, as all sizes here. Phones show a picture about 360 wide, where the smallest lettering has 12 of theirs."""
+MARGIN = 24
+TITLE = 34  # of lettering, as the three below
+HEADING = 28
+BODY = 25
+SMALL = 24
 LEADING = 1.32  # of the lettering's size, from line to line
 
 

@@ -65,18 +65,3 @@ def _candidates(anchor: tuple[float, float], size: tuple[float, float]) -> Itera
             centre_x = x + across * (distance + wide / 2)
             centre_y = y + down * (distance + high / 2)
             yield Box(centre_x - wide / 2, centre_y - high / 2, centre_x + wide / 2, centre_y + high / 2)
-
-
-def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
-    """Positions on a line at least `gap` apart, as near to the wanted ones as the room allows, in the same order."""
-    order = sorted(range(len(wanted)), key=lambda index: wanted[index])
-    places = [0.0] * len(wanted)
-    floor = low
-    for index in order:
-        places[index] = max(wanted[index], floor)
-        floor = places[index] + gap
-    ceiling = high
-    for index in reversed(order):
-        places[index] = min(places[index], ceiling)
-        ceiling = places[index] - gap
-    return places

@@ -11,32 +11,30 @@ from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
 from coldframe.message.pictures import VoteRanking
 
-MAX_ROWS = 40
+MAX_ROWS = 18
 """Options drawn; what comes after them stands in the table."""
 
-_LABEL_LEFT = MARGIN + 84  # pixels
-_BAR_HEIGHT = 22  # pixels
+_LABEL_LEFT = MARGIN + 76  # pixels
+_BAR_HEIGHT = 26  # pixels
 _GROUP_LOOK = {"facecolor": BLUE, "edgecolor": BLUE, "linewidth": 1.6}
 _DECISION_MAKER_LOOK = {"facecolor": GROUND, "edgecolor": VERMILLION, "hatch": "////", "linewidth": 1.6}
 
 
 @dataclass(frozen=True, slots=True)
 class _Columns:
-    """Where things stand from left to right, in pixels; figures end at the given edges."""
+    """Below an option's words: its bar from the left, and figures that end at the given edges; all in pixels."""
 
-    label_room: float
-    bar_left: float
-    bar_room: float
-    figures: tuple[tuple[str, float], ...]
+    bar_room: float = 0
+    figures: tuple[tuple[str, float], ...] = ()
 
 
 def _columns(figure: RankingFigure) -> _Columns:
     if not figure.columns:
-        return _Columns(WIDTH - MARGIN - _LABEL_LEFT, 0, 0, ())
+        return _Columns()
     edge = WIDTH - MARGIN
     if figure.apart:
-        return _Columns(372, 524, 312, tuple(zip(figure.columns, (edge - 234, edge - 94, edge), strict=True)))
-    return _Columns(420, 572, 470, ((figure.columns[0], edge),))
+        return _Columns(150, tuple(zip(figure.columns, (edge - 350, edge - 140, edge), strict=True)))
+    return _Columns(440, ((figure.columns[0], edge),))
 
 
 def draw_ranking(sheet: Sheet, chart: VoteRanking) -> None:
@@ -58,19 +56,19 @@ def draw_ranking(sheet: Sheet, chart: VoteRanking) -> None:
 
 def _key(sheet: Sheet) -> None:
     y = sheet.bottom + 4
-    entries = ((MARGIN, _GROUP_LOOK, words.GROUP_KEY), (MARGIN + 200, _DECISION_MAKER_LOOK, words.DECISION_MAKER_KEY))
-    for left, look, text in entries:
-        sheet.bar(left, y, 34, 16, **look)
-        sheet.text(left + 44, y + 13, text, SMALL)
-    sheet.bottom = y + 30
+    for look, text in ((_GROUP_LOOK, words.GROUP_KEY), (_DECISION_MAKER_LOOK, words.DECISION_MAKER_KEY)):
+        sheet.bar(MARGIN, y, 34, 20, **look)
+        sheet.text(MARGIN + 46, y + 19, text, SMALL)
+        y += SMALL * LEADING + 4
+    sheet.bottom = y
 
 
 def _header(sheet: Sheet, columns: _Columns) -> None:
-    y = sheet.bottom + 20
+    y = sheet.bottom + 28
     sheet.text(MARGIN, y, words.PLACE, SMALL, color=MUTED)
     sheet.text(_LABEL_LEFT, y, words.OPTION, SMALL, color=MUTED)
     for name, edge in columns.figures:
-        for line in sheet.fit(name, 130, 1, SMALL):
+        for line in sheet.fit(name, 200, 1, SMALL):
             sheet.text(edge, y, line, SMALL, color=MUTED, ha="right")
     sheet.bottom = y + 10
     sheet.rule([MARGIN, WIDTH - MARGIN], [sheet.bottom] * 2, RULE, linewidth=0.8)
@@ -88,38 +86,36 @@ def _rows(sheet: Sheet, figure: RankingFigure, columns: _Columns) -> None:
 
 
 def _row(sheet: Sheet, bar: Bar, columns: _Columns) -> None:
-    label = sheet.fit(bar.label, columns.label_room, 3)
-    line = BODY * LEADING
-    height = 18 + max(line * (len(label) + bool(bar.outcome)), line * (1 + bar.tied), _BAR_HEIGHT)
     top = sheet.bottom + 9
-    bottom = sheet.lines(_LABEL_LEFT, top, label)
-    sheet.lines(_LABEL_LEFT, bottom, [bar.outcome] if bar.outcome else [], SMALL, color=MUTED)
     place = sheet.lines(MARGIN, top, [str(bar.place)], weight="bold")
-    sheet.lines(MARGIN, place, [words.TIED] if bar.tied else [], SMALL, color=MUTED)
+    place = sheet.lines(MARGIN, place, [words.TIED] if bar.tied else [], SMALL, color=MUTED)
+    bottom = sheet.lines(_LABEL_LEFT, top, sheet.fit(bar.label, WIDTH - MARGIN - _LABEL_LEFT, 3))
+    bottom = sheet.lines(_LABEL_LEFT, bottom, [bar.outcome] if bar.outcome else [], SMALL, color=MUTED)
     if bar.figures:
-        _parts(sheet, bar, columns, top)
-        _figures(sheet, bar, columns, top)
-    sheet.bottom += height
+        _parts(sheet, bar, columns.bar_room, bottom + 6)
+        _figures(sheet, bar, columns, bottom + 6)
+        bottom += _BAR_HEIGHT + 12
+    sheet.bottom = max(bottom, place) + 6
 
 
-def _parts(sheet: Sheet, bar: Bar, columns: _Columns, top: float) -> None:
-    left, scale = columns.bar_left, columns.bar_room
+def _parts(sheet: Sheet, bar: Bar, room: float, top: float) -> None:
+    left = _LABEL_LEFT
     if bar.group:
-        sheet.bar(left, top, bar.group * scale, _BAR_HEIGHT, **_GROUP_LOOK)
+        sheet.bar(left, top, bar.group * room, _BAR_HEIGHT, **_GROUP_LOOK)
     if bar.rest:
-        sheet.bar(left + bar.group * scale, top, bar.rest * scale, _BAR_HEIGHT, **_DECISION_MAKER_LOOK)
-    sheet.rule([left, left], [top - 3, top + _BAR_HEIGHT + 3], INK, linewidth=1.2)
+        sheet.bar(left + bar.group * room, top, bar.rest * room, _BAR_HEIGHT, **_DECISION_MAKER_LOOK)
+    sheet.rule([left, left], [top - 3, top + _BAR_HEIGHT + 3], INK, linewidth=1.6)
 
 
 def _figures(sheet: Sheet, bar: Bar, columns: _Columns, top: float) -> None:
     total = len(bar.figures) - 1
     for number, (text, (_, edge)) in enumerate(zip(bar.figures, columns.figures, strict=True)):
-        sheet.text(edge, top + 17, text, ha="right", weight="bold" if number == total else "normal")
+        sheet.text(edge, top + 21, text, ha="right", weight="bold" if number == total else "normal")
 
 
 def _cut(sheet: Sheet, text: str) -> None:
-    y = sheet.bottom + 13
+    y = sheet.bottom + 16
     end = WIDTH - MARGIN - width(text, SMALL, bold=True) - 16
     sheet.rule([MARGIN, end], [y, y], INK, linewidth=1.8, linestyle=(0, (5, 3)))
-    sheet.text(WIDTH - MARGIN, y + 5, text, SMALL, ha="right", weight="bold")
-    sheet.bottom = y + 13
+    sheet.text(WIDTH - MARGIN, y + 8, text, SMALL, ha="right", weight="bold")
+    sheet.bottom = y + 16

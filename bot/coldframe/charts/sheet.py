@@ -58,7 +58,7 @@ def points(pixels: float) -> float:
 
 
 class Sheet:
-    """A page 1,200 pixels wide that grows downward; `bottom` is where the next thing goes."""
+    """A page as wide as a phone shows well that grows downward; `bottom` is where the next thing goes."""
 
     def __init__(self, form: Form) -> None:
         self.form = form
@@ -96,13 +96,13 @@ class Sheet:
         return top + len(lines) * size * LEADING
 
     def title(self, text: str) -> None:
-        fitted = self.fit(text, WIDTH - 2 * MARGIN, 2, TITLE, bold=True)
+        fitted = self.fit(text, WIDTH - 2 * MARGIN, 3, TITLE, bold=True)
         self.bottom = self.lines(MARGIN, self.bottom, fitted, TITLE, weight="bold") + 12
 
     def note(self, text: str, size: float = SMALL, room: float = WIDTH - 2 * MARGIN) -> None:
         """A paragraph in the quieter colour, over the whole width unless less room is given."""
         if text:
-            fitted = self.fit(text, room, 4, size)
+            fitted = self.fit(text, room, 8, size)
             self.bottom = self.lines(MARGIN, self.bottom, fitted, size, color=MUTED) + 4
 
     def rule(self, xs: Sequence[float], ys: Sequence[float], colour: str = RULE, **look: Any) -> None:

@@ -7,16 +7,14 @@ from typing import Any
 
 from coldframe.charts.field import Field
 from coldframe.charts.figures import Level, Reading, Series, TrendFigure, trend_figure
-from coldframe.charts.palette import BLUE, BODY, GREEN, GROUND, INK, MARGIN, MUTED, RULE, SMALL, VERMILLION, WIDTH
-from coldframe.charts.placing import spread
+from coldframe.charts.palette import BLUE, BODY, GREEN, GROUND, INK, LEADING, MARGIN, MUTED, SMALL, VERMILLION, WIDTH
 from coldframe.charts.sheet import Sheet
 from coldframe.message import picture_words as words
 from coldframe.message.pictures import TrialTrend
 
-_LEFT = MARGIN + 62  # pixels, as all lengths here
-_FIELD_WIDTH = 790
-_HEIGHT = 430
-_LABEL_LEFT = _LEFT + _FIELD_WIDTH + 26
+_LEFT = MARGIN + 76  # pixels, as all lengths here
+_FIELD_WIDTH = WIDTH - MARGIN - _LEFT
+_HEIGHT = 400
 _WITHIN = "#E9F2F8"  # the interval's ground
 
 
@@ -49,10 +47,9 @@ def draw_trend(sheet: Sheet, chart: TrialTrend) -> None:
     for line_of in figure.series:
         _line(field, line_of)
     _gaps(field, figure)
-    _labels(field, figure)
-    sheet.bottom = top + _HEIGHT + 48
-    sheet.text(_LEFT + _FIELD_WIDTH / 2, sheet.bottom, figure.below, SMALL, color=MUTED, ha="center")
-    sheet.bottom += 20
+    sheet.bottom = top + _HEIGHT + 40
+    sheet.note(figure.below)
+    _names(sheet, figure)
     for note in figure.notes:
         sheet.note(note, SMALL if note in (words.FIRST_WEEK, words.EARLY_NOTE) else BODY)
 
@@ -85,7 +82,7 @@ def _line(field: Field, series: Series) -> None:
 
 def _marks(field: Field, readings: Sequence[Reading], look: dict[str, Any], face: str) -> None:
     if readings:
-        edge = {"markeredgewidth": 2, "markersize": 8, "markerfacecolor": face, "zorder": 4}
+        edge = {"markeredgewidth": 2, "markersize": 9, "markerfacecolor": face, "zorder": 4}
         xs, ys = [r.x for r in readings], [r.y for r in readings]
         field.line(xs, ys, look["color"], linestyle="none", marker=look["marker"], **edge)
 
@@ -102,25 +99,23 @@ def _gaps(field: Field, figure: TrendFigure) -> None:
         field.sheet.text(field.x(gap), field.bottom - 0.03 * field.height, words.NO_NUMBER, SMALL, **look)
 
 
-def _labels(field: Field, figure: TrendFigure) -> None:
-    """Names at the right end of what they name, moved apart where they would cover each other."""
-    sheet = field.sheet
-    entries: list[tuple[str, str, float]] = [(line.kind, line.name, line.readings[-1].y) for line in figure.series]
-    entries += [(level.kind, level.name, (level.y + level.top) / 2) for level in figure.levels]
-    wanted = [field.y(share) for _, _, share in entries]
-    places = spread(wanted, 30, sheet.bottom, sheet.bottom + _HEIGHT)
-    for (kind, text, _), end, y in zip(entries, wanted, places, strict=True):
-        sheet.rule([_LEFT + _FIELD_WIDTH + 2, _LABEL_LEFT - 6], [end, y], RULE, linewidth=0.9)
+def _names(sheet: Sheet, figure: TrendFigure) -> None:
+    """What each line is, beside a piece of it."""
+    names = [(line.kind, line.name) for line in figure.series] + [(level.kind, level.name) for level in figure.levels]
+    for kind, name in names:
+        y = sheet.bottom + 16
         _sample(sheet, kind, y)
-        for line in sheet.fit(text, WIDTH - MARGIN - _LABEL_LEFT - 46, 1, SMALL):
-            sheet.text(_LABEL_LEFT + 46, y + 5, line, SMALL)
+        for line in sheet.fit(name, WIDTH - 2 * MARGIN - 66, 1, SMALL):
+            sheet.text(MARGIN + 66, y + 8, line, SMALL)
+        sheet.bottom += SMALL * LEADING
+    sheet.bottom += 12
 
 
 def _sample(sheet: Sheet, kind: str, y: float) -> None:
     """A piece of the line that the words beside it name."""
-    left, right = _LABEL_LEFT, _LABEL_LEFT + 36
+    left, right = MARGIN, MARGIN + 52
     if kind == "interval":
-        sheet.bar(left, y - 7, 36, 14, facecolor=_WITHIN, edgecolor=BLUE, linewidth=1)
+        sheet.bar(left, y - 9, 52, 18, facecolor=_WITHIN, edgecolor=BLUE, linewidth=1.2)
         return
-    look = {**_LOOKS[kind], "markersize": 7}
+    look = {**_LOOKS[kind], "markersize": 9}
     sheet.rule([left, (left + right) / 2, right], [y, y, y], look.pop("color"), markevery=[1], **look)

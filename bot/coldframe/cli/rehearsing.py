@@ -37,6 +37,7 @@ class Stage:
         ids: Callable[[], Ids] | None = None,
     ) -> None:
         self.team = tuple(team)
+        self.question = ""
         self.clock = ManualClock(start)
         self.server: Server | None = None
         self.stirred = asyncio.Event()

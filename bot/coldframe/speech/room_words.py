@@ -93,8 +93,8 @@ WRONG_LINK = (
 )
 NOT_IN = "You aren't signed in here. Please open your personal link, or type a code."
 ONCE = (
-    "It lets one browser in, once; after that nobody comes in by it. Whoever holds it is {name} to everybody here, so "
-    "hand it to nobody. Other browsers of yours come in by a code that this one gives them."
+    "This link lets one browser in, once; after that nobody comes in by it. Whoever holds it is {name} to everybody "
+    "here, so hand it to nobody. Other browsers of yours come in by a code that this one gives them."
 )
 COME_IN = "Come in as {name}"
 CODE = "Code from a browser of yours"

@@ -42,6 +42,11 @@ class Stage(Protocol):
     @property
     def clock(self) -> MovableClock: ...
 
+    @property
+    def question(self) -> str:
+        """An example to begin a round with, "" for none."""
+        ...
+
     async def settle(self) -> None:
         """Does all that is due at this moment and sends all that may go out."""
         ...
@@ -73,7 +78,9 @@ class Pacer:
 
     def state(self) -> RehearsalState:
         ahead = self._ahead
-        return RehearsalState(self._stage.clock.now(), self._speed, ahead.due, ahead.label, ahead.chores)
+        return RehearsalState(
+            self._stage.clock.now(), self._speed, ahead.due, ahead.label, ahead.chores, self._stage.question
+        )
 
     async def settled(self) -> None:
         """After an act of somebody: what follows from it is done, and the controls are told anew."""

@@ -98,5 +98,6 @@ def rehearsal_json(state: RehearsalState) -> Json:
         "speed": state.speed,
         "due": state.next_due.isoformat() if state.next_due else None,
         "label": state.next_label,
+        "question": state.question,
         "chores": [{"key": chore.key, "label": chore.label} for chore in state.chores],
     }

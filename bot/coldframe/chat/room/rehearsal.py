@@ -27,6 +27,8 @@ class RehearsalState:
     next_due: datetime | None = None
     next_label: str = ""
     chores: tuple[Chore, ...] = ()
+    question: str = ""
+    """What the others know most to say about; they take any other, too."""
 
 
 class Rehearsal(Protocol):

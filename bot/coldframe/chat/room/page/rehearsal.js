@@ -1,6 +1,6 @@
 // The rehearsal's controls: the clock and the other people. They are no part of the chat.
 
-import { announce, byId, el, moment, confirmed } from "./dom.js";
+import { announce, byId, confirmed, el, moment, theirs } from "./dom.js";
 
 const SPEEDS = [[60, "one minute a second"], [600, "ten minutes a second"], [3600, "one hour a second"]];
 
@@ -56,7 +56,9 @@ export class Rehearsal {
 
   #first() {
     const me = this.state.people.get(this.state.me)?.name ?? "somebody";
-    return el("p", { class: "first" }, `This is a rehearsal: nobody but you is here, and nothing is kept. You act as ${me}, the others do their part when you let them, and the clock moves when you move it. Begin a round with /coldframe new, on the question that stands there or on one of your own.`);
+    const { question } = this.state.rehearsal;
+    const ours = question ? [" or with ours: ", theirs(question)] : ".";
+    return el("p", { class: "first" }, `This is a rehearsal: nobody but you is here, and nothing is kept. You act as ${me}, the others do their part when you let them, and the clock moves when you move it. Start a round with a question of your own`, ours);
   }
 
   #more(button, speed) {
