@@ -79,7 +79,7 @@ def test_no_power_without_an_effect() -> None:
     plan = trials.SIZED[0]
     rng = np.random.default_rng(1)
     nothing = trials.Nature((0.0,) * 6)
-    measure = trials._measure(plan, (), 6)
+    measure = trials.measure_of(plan, (), 6)
     assert measure is not None
     seen = [trials.evidence.gather(measure, trials.DRAWN[plan.kind](rng, plan, nothing)[1], 0.95) for _ in range(300)]
     assert np.mean([one is not None and one.z is not None and one.z > 1.96 for one in seen]) < 0.07

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator
 
 import click
 
-from tests.calibration import pairs, trials, votes
+from tests.calibration import pairs, promises, trials, votes
 from tests.calibration.claims import Row, Said, banded, by_world
 
 SEED = 20260302
@@ -28,6 +28,7 @@ PARTS: dict[str, tuple[Callable[[int, int], Iterator[Said]], float]] = {
     "pairs": (pairs.statements, 0.5),
     "trials": (trials.statements, 1.0),
     "power": (trials.power, 0.25),
+    "promises": (promises.statements, 0.015),
 }
 """What makes statements, with its share of the number of worlds asked for."""
 HEAD = f"    {'':<44}{'number':>7}  {'said':>6}  {'true':>6}   {'':5}  {'off by':>6}"

@@ -190,7 +190,7 @@ DRAWN: dict[Kind, Drawn] = {
 }
 
 
-def _measure(plan: PlanMeasure, earlier: tuple[float, ...], weeks: int) -> Measure | None:
+def measure_of(plan: PlanMeasure, earlier: tuple[float, ...], weeks: int) -> Measure | None:
     """As it would be frozen; None where the earlier weeks happen to lie beyond the target, which is refused."""
     span = weeks if plan.kind is Kind.COUNT_TARGET else 1
     target = plan.target * span
@@ -200,7 +200,9 @@ def _measure(plan: PlanMeasure, earlier: tuple[float, ...], weeks: int) -> Measu
         return None
     review = START + timedelta(weeks=weeks)
     level = None if earlier else plan.baseline * span
-    return Measure("m", plan.kind, target, START, review, weeks, baseline=level, baseline_weeks=earlier)
+    return Measure(
+        "m", plan.kind, target, START, review, weeks, baseline=level, baseline_weeks=earlier, weekly=plan.weekly
+    )
 
 
 # --- the chance, and the intervals ----------------------------------------------------------------------------
@@ -247,7 +249,7 @@ def statements(worlds: int, seed: int) -> Iterator[Said]:
 def _follow(rng: np.random.Generator, plan: PlanMeasure, team: Team, hard: str) -> Iterator[Said]:
     nature = _nature(rng, plan.target - plan.baseline, team.works, hard)
     earlier, weeks = DRAWN[plan.kind](rng, plan, nature)
-    measure = _measure(plan, earlier, WEEKS)
+    measure = measure_of(plan, earlier, WEEKS)
     if measure is None:
         return
     seen = [
@@ -335,7 +337,7 @@ def _powered(
             START + timedelta(weeks=weeks), weeks, baseline=plan.baseline, direction=aimed.direction,
         )  # fmt: skip
         if earlier:
-            checked = _measure(aimed, earlier, weeks)
+            checked = measure_of(aimed, earlier, weeks)
             if checked is None:
                 continue
             measure = checked

@@ -59,10 +59,16 @@ class Odds:
 def of(measure: Measure, *, spread: float | None = None, trials: int = TRIALS, seed: int = SEED) -> Odds:
     """The odds of this measure with its planned people a week. `spread`: of a mean, from head to head. Raises BadNumber
     for a measure that cannot be judged so."""
-    target, nothing = (_ends(drawn.planned(measure, spread, true, trials, seed)) for true in (True, False))
-    shares = _shares(target)
-    remedies = () if _effect(shares) >= ENOUGH else tuple(_remedies(measure, spread, seed))
-    return Odds(shares, _shares(nothing), _drift(measure, trials, seed), remedies)
+    target, nothing = (shares(measure, spread, true, trials=trials, seed=seed) for true in (True, False))
+    remedies = () if _effect(target) >= ENOUGH else tuple(_remedies(measure, spread, seed))
+    return Odds(target, nothing, _drift(measure, trials, seed), remedies)
+
+
+def shares(
+    measure: Measure, spread: float | None, target_true: bool = True, *, trials: int = TRIALS, seed: int = SEED
+) -> Shares:
+    """How trials of this measure end if the target is true, or if nothing changes."""
+    return _shares(_ends(drawn.planned(measure, spread, target_true, trials, seed)))
 
 
 def if_the_rest_is_as_planned(
@@ -195,7 +201,7 @@ def _remedies(measure: Measure, spread: float | None, seed: int) -> Iterator[tup
     for what, tries in _TRIES.items():
         best: tuple[str, float, float] | None = None
         for size, other in tries(measure):
-            chance = _effect(_shares(_ends(drawn.planned(other, spread, True, FEWER, seed))))
+            chance = _effect(shares(other, spread, trials=FEWER, seed=seed))
             best = (what, size, chance)
             if chance >= ENOUGH:
                 break
