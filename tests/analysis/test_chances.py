@@ -33,10 +33,10 @@ def test_the_more_ideas_work_the_likelier_it_is() -> None:
 
 
 def test_the_teams_own_record_joins_both_ends_and_narrows_the_span() -> None:
-    """Six trials of its own weigh as much as what is assumed; a long record is nearly all that is known."""
-    alone, short, long_ = (Record(n, n // 2).shares() for n in (0, 6, 60))
+    """Five trials of its own weigh as much as what is assumed; a long record is nearly all that is known."""
+    alone, short, long_ = (Record(n, n // 2).shares() for n in (0, 10, 60))
     assert alone == pytest.approx((0.1, 1 / 3))
-    assert short == pytest.approx(((0.6 + 3) / 12, (2 + 3) / 12))
+    assert short == pytest.approx(((0.5 + 5) / 15, (5 / 3 + 5) / 15))
     assert 0.45 < long_[0] < long_[1] < 0.5
     weeks, measure = weeks_of([(40, 1000)] * 2, [(52, 1000)] * 2), plan()
     seen = gather(measure, weeks, 0.95)

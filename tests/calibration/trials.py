@@ -4,9 +4,9 @@ Ordinary: people come in equal numbers each week and decide by themselves (binom
 and single values normal. A third or a tenth of ideas work (shares of 8 to 33 % are reported by firms that test; Kohavi,
 Tang & Xu 2020, "Trustworthy online controlled experiments", chapter 1, from memory); those have 0.7 to 1.3 times the
 effect that was planned, the rest none. Hard, as no method assumes them: weeks that drift (autoregressive, .3), by which
-shares and counts differ more than luck lets them; an effect that wears off from week to week (novelty); effects of all
-sizes, good and bad (normal, half as wide as the plan); for the power of a plan also values with a long tail
-(lognormal).
+shares and counts differ more than luck lets them; an effect that wears off from week to week (novelty), of which no
+chance is said ("if it lasts"), so that it stands apart in the table; effects of all sizes, good and bad (normal, half
+as wide as the plan); for the power of a plan also values with a long tail (lognormal).
 
 Half of the teams have a record of up to 24 trials that were given a verdict. Their own share of ideas that work differs
 from team to team around a third or a tenth (beta, worth ten trials); of ideas that work 94 in 100 verdicts say so, of
@@ -28,7 +28,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from coldframe.analysis import evidence, sequential
-from coldframe.analysis.chances import NO_RECORD, PRIOR_TRIALS, Record
+from coldframe.analysis.chances import NO_RECORD, Record
 from coldframe.analysis.measures import SPLITS, Count, Kind, Measure, Tally, WeeklyNumbers
 from coldframe.analysis.outcomes import Outcome, Verdict
 from coldframe.analysis.proportions import Summary
@@ -41,7 +41,8 @@ WEEKS, EARLIER = 6, 8
 MET = ("reached", "better")
 """Outcomes that show an effect; a count is told its chance to reach the target."""
 WORKING = {"a third of ideas work": 1 / 3, "a tenth of ideas work": 1 / 10}
-HARD = ("weeks drift", "the effect wears off", "effects of all sizes")
+WEARS_OFF = "the effect wears off"
+HARD = ("weeks drift", WEARS_OFF, "effects of all sizes")
 SAID_AFTER = (1, 3)  # weeks
 AT_THE_END = (Kind.BEFORE_AFTER, Kind.COUNT_TARGET)
 """Kinds whose interval is that of one look."""
@@ -219,6 +220,7 @@ class Team:
 
 OTHER_TEAMS = "teams unlike any assumed"
 UNLIKE = {"a third of ideas work": 0.5, "a tenth of ideas work": 0.02}
+OF_TEAMS = 10  # trials that say as much about a team as other teams do
 MOST_TOLD, LEAST_TOLD = 24, 8
 SHOWN_IF = (0.03, 0.94)
 """Of verdicts given, those that show an effect: of ideas that do not work, and of those that do."""
@@ -226,7 +228,7 @@ SHOWN_IF = (0.03, 0.94)
 
 def _with_a_record(rng: np.random.Generator, share: str, hard: bool) -> Team:
     mean = WORKING[share]
-    works = UNLIKE[share] if hard else float(rng.beta(PRIOR_TRIALS * mean, PRIOR_TRIALS * (1 - mean)))
+    works = UNLIKE[share] if hard else float(rng.beta(OF_TEAMS * mean, OF_TEAMS * (1 - mean)))
     told = int(rng.integers(LEAST_TOLD if hard else 0, MOST_TOLD + 1))
     missing, there = SHOWN_IF
     return Team(share, works, Record(told, int(rng.binomial(told, works * there + (1 - works) * missing))))
@@ -272,6 +274,7 @@ def _follow(rng: np.random.Generator, plan: PlanMeasure, team: Team, hard: str) 
 def _chances(plan: PlanMeasure, seen: Verdict, week: int, team: Team, hard: str, met: float) -> Iterator[Said]:
     assert seen.chance is not None
     claim = f"chance to meet it, if {team.assumed}{', with a record' if team.record is not NO_RECORD else ''}"
+    claim = f"chance to meet it though it does not last: {NOT_SAID}" if hard == WEARS_OFF else claim
     said = seen.chance.high if team.assumed.startswith("a third") else seen.chance.value
     yield Said(claim, hard or f"{plan.kind.value}, week {week}", bool(hard), said, met)
 
@@ -291,7 +294,7 @@ def _nature(rng: np.random.Generator, planned: float, works: float, hard: str) -
     if hard == "effects of all sizes":
         return Nature((float(rng.normal(0, abs(planned) / 2)),) * WEEKS)
     size = planned * rng.uniform(0.7, 1.3) if rng.random() < works else 0.0
-    if hard == "the effect wears off":
+    if hard == WEARS_OFF:
         return Nature(tuple(size * 1.5 * 0.75**week for week in range(WEEKS)))
     return Nature((float(size),) * WEEKS, drift=0.1 if hard == "weeks drift" else 0.0)
 

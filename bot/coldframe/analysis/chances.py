@@ -5,11 +5,11 @@ Blackburn 1986), and what is possible has a prior that is stated: an idea works 
 one in three of them do (shares of 8 to 33 % are reported by firms that test; Kohavi, Tang & Xu 2020, "Trustworthy
 online controlled experiments", chapter 1, from memory), so the chance is a span: `value` if one in ten works, `high` if
 one in three does. What the team's own trials showed joins both ends like more trials of the same kind (a beta prior
-that weighs as much as six of them), so that the span narrows as the record grows. Those that work have about the effect
-that was planned, and a tenth of them wear off: of what is new, half of the effect may be gone later (Kohavi and
-others, the same, chapter 23, on novelty; the shares are ours). A flat prior on the effect instead calls 75 in 100 what
-happens in 36 if a tenth work. `if_target` is conditional power: the chance if the effect really is the planned one (Lan
-& Wittes 1988). All look at the final boundary alone.
+that weighs as much as five of them), so that the span narrows as the record grows. Those that work have about the
+effect that was planned, and it lasts: the chance is told on that condition, for nobody can tell by a few weeks whether
+an effect wears off. A flat prior on the effect instead calls 75 in 100 what happens in 36 if a tenth work. `if_target`
+is conditional power: the chance if the effect really is the planned one (Lan & Wittes 1988). All look at the final
+boundary alone.
 """
 
 from __future__ import annotations
@@ -24,18 +24,16 @@ from coldframe.analysis.measures import Count, Direction, Kind, Measure, WeeklyN
 
 WORKS = (0.1, 1 / 3)
 """Shares of ideas that work, before anything is known of the team: few, many."""
-PRIOR_TRIALS = 6
+PRIOR_TRIALS = 5
 """As many trials as that weighs against the team's own record."""
 SIZES = (0.7, 0.85, 1.0, 1.15, 1.3)
 """Effects of those that work, against the planned one."""
-WEAR_OFF, KEPT = 0.1, 0.5
-"""The share of them whose effect does, and how much of it is there in the weeks to come."""
 LEVELS = 31  # usual levels of a count that its earlier weeks leave possible
 
 Weighed = tuple[float, float]
 """How well an effect fits the numbers so far (a likelihood's logarithm), and the chance that it would bring."""
-Effect = Callable[[float, float], Weighed]
-"""By its sizes against the planned one, in the weeks so far and in those to come."""
+Effect = Callable[[float], Weighed]
+"""By its size against the planned one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,14 +89,12 @@ def _ways(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evidence) -> t
 
 
 def _chance(of: Effect, method: str, record: Record) -> Chance:
-    working = [(share / len(SIZES), of(size, size * kept)) for share, kept in _LASTING for size in SIZES]
-    nothing = of(0.0, 0.0)
-    low, high = (_mixed([(1 - share, nothing), *((share * w, one) for w, one in working)]) for share in record.shares())
+    nothing, works = of(0.0), [of(size) for size in SIZES]
+    low, high = (
+        _mixed([(1 - share, nothing), *((share / len(works), each) for each in works)]) for share in record.shares()
+    )
     method = f"predictive power, {method}; one in ten to one in three ideas work"
-    return Chance(low, of(1.0, 1.0)[1], method, high, record)
-
-
-_LASTING = ((1 - WEAR_OFF, 1.0), (WEAR_OFF, KEPT))
+    return Chance(low, of(1.0)[1], method, high, record)
 
 
 def _mixed(parts: Sequence[tuple[float, Weighed]]) -> float:
@@ -118,16 +114,21 @@ def _of_statistic(measure: Measure, number: int, seen: Evidence) -> tuple[Effect
     z, drift = seen.z * measure.direction.sign, seen.reach / math.sqrt(fraction)
     path, left = z * math.sqrt(fraction), 1 - fraction
 
-    def of(so_far: float, to_come: float) -> Weighed:
-        fit = -0.5 * (z - so_far * drift * math.sqrt(fraction)) ** 2
-        return fit, _normal((path + to_come * drift * left - final) / math.sqrt(left))
+    def of(size: float) -> Weighed:
+        fit = -0.5 * (z - size * drift * math.sqrt(fraction)) ** 2
+        return fit, _normal((path + size * drift * left - final) / math.sqrt(left))
 
     return of, "by the statistic"
 
 
+LEANS = 1.2
+"""By how much means of weeks that lean by .3 on the last spread more than those of weeks that do not, about."""
+
+
 def _of_weekly_mean(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evidence) -> tuple[Effect, str] | None:
     """By the mean of the coming weeks, which differ as the baseline weeks did; that spread is known from few weeks,
-    hence Student's t. The usual level is judged anew by each effect, from the earlier weeks and those so far."""
+    hence Student's t. The usual level is judged anew by each effect, from the earlier weeks and those so far. Weeks
+    lean on each other, which makes means of them less sure than the spread of single ones tells."""
     from scipy.special import stdtr, stdtrit
 
     before = proportions.summary("baseline_weeks", measure.baseline_weeks)
@@ -136,14 +137,14 @@ def _of_weekly_mean(measure: Measure, weeks: Sequence[WeeklyNumbers], seen: Evid
     done, planned, earlier = len(weeks), measure.planned_weeks, before.size
     left, freedom = planned - done, before.size - 1
     gain = (seen.trial - before.mean) * measure.direction.sign
-    known = before.sd * math.sqrt(1 / earlier + 1 / done)
+    known = LEANS * before.sd * math.sqrt(1 / earlier + 1 / done)
     needed = float(stdtrit(_welch_freedom(earlier, planned), 1 - measure.alpha / 2))
     needed *= before.sd * math.sqrt(1 / earlier + 1 / planned)
-    spread = before.sd * left / planned * math.sqrt(1 / (earlier + done) + 1 / left)
+    spread = LEANS * before.sd * left / planned * math.sqrt(1 / (earlier + done) + 1 / left)
 
-    def of(so_far: float, to_come: float) -> Weighed:
-        over = gain - so_far * abs(seen.aim)
-        coming = to_come * abs(seen.aim) + over * done / (earlier + done)
+    def of(size: float) -> Weighed:
+        over = gain - size * abs(seen.aim)
+        coming = size * abs(seen.aim) + over * done / (earlier + done)
         fit = -(freedom + 1) / 2 * math.log1p((over / known) ** 2 / freedom)
         return fit, float(stdtr(freedom, ((gain * done + coming * left) / planned - needed) / spread))
 
@@ -168,10 +169,10 @@ def _of_count(measure: Measure, weeks: Sequence[WeeklyNumbers]) -> tuple[Effect,
     wanted, up = _count_wanted(measure), measure.direction is Direction.UP
     levels = _usual_levels(measure)
 
-    def of(so_far: float, to_come: float) -> Weighed:
-        rates, coming = ([max(level + size * planned, 1e-9) for level in levels] for size in (so_far, to_come))
+    def of(size: float) -> Weighed:
+        rates = [max(level + size * planned, 1e-9) for level in levels]
         fits = [float(xlogy(events, rate * done)) - rate * done for rate in rates]
-        below = [float(pdtr(wanted - events - up, rate * left)) if wanted - events >= up else 0.0 for rate in coming]
+        below = [float(pdtr(wanted - events - up, rate * left)) if wanted - events >= up else 0.0 for rate in rates]
         best = max(fits)
         weights = [math.exp(fit - best) for fit in fits]
         chance = math.fsum(w * (1 - b if up else b) for w, b in zip(weights, below, strict=True)) / math.fsum(weights)

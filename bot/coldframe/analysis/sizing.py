@@ -184,7 +184,13 @@ def _shortfall(plan: PlanMeasure, target: float, weeks: float) -> float:
         return _mean_shortfall(plan, target, weeks)
     null, real = _VARIANCES[plan.kind](plan, target, weeks)
     needed = _critical(plan.alpha) * math.sqrt(null) + _quantile("power", plan.power) * math.sqrt(real)
+    if plan.kind is Kind.SHARE_TARGET:
+        needed *= math.sqrt(WEEKLY_LOOKS)
     return abs(target - plan.baseline) - needed - _half_a_step(plan, weeks)
+
+
+WEEKLY_LOOKS = 1.03
+"""People that looks every week cost, against a single one at the end. Two groups are sized as the handbooks have it."""
 
 
 def _half_a_step(plan: PlanMeasure, weeks: float) -> float:

@@ -9,8 +9,8 @@ others, "Bayesian data analysis", chapter 5; from memory). Then new teams vote b
 Votes of one person are not independent: most go to different options, which makes totals steadier than chance alone,
 and some people give one option several, which makes them less so. Both are told by the variance of a total against that
 of independent votes (design effect; Kish 1965, "Survey sampling"). Where the totals look as if all gave everything to
-one option, multiples of the votes that each had, that is weighed too. `python -m tests.bench.calibration` says how true
-it is.
+one option, multiples of the votes that each had, that is weighed too, and a little that half of them did. `python -m
+tests.bench.calibration` says how true it is.
 """
 
 from __future__ import annotations
@@ -24,10 +24,11 @@ import numpy.typing as npt
 from coldframe.analysis.inputs import BadNumber, finite, non_empty, whole
 
 Floats = npt.NDArray[np.float64]
-CONCENTRATIONS = ((0.3, 1.0), (0.6, 1.0), (1.0, 1.0), (2.0, 1.0), (4.0, 1.0), (8.0, 1.0), (1000.0, 1.5))
+CONCENTRATIONS = ((0.3, 1.0), (0.6, 1.0), (1.0, 1.0), (2.0, 1.0), (4.0, 1.0), (8.0, 1.0), (1000.0, 1.0))
 """Of the options' shares, per option, with its weight beforehand; the last means that all are alike."""
 DOUBLED = 0.5  # of ballots give two votes to their favourite, as far as is known of people with several votes
 PLUMPED = 0.15  # of teams, beforehand, in which everybody gives all votes to one option
+HALF_PLUMPED = 0.10  # of the other teams, in which half of the people do; no totals tell them from the rest
 FITS = 0.85  # of totals are then a multiple of the votes that each had; some votes stay unused
 DRAWS = 4000  # new teams; the error of a share is at most 0.008
 
@@ -82,7 +83,9 @@ def _effects(votes: Floats, quota: int) -> list[tuple[float, float]]:
     voted = votes[votes > 0]
     whole_ballots = voted % quota == 0
     odds = np.where(whole_ballots, FITS * quota, (1 - FITS) * quota / (quota - 1)).prod() * PLUMPED / (1 - PLUMPED)
-    return [(spread, 1 / (1 + odds)), (float(quota), odds / (1 + odds))]
+    rest, plumped = 1 / (1 + odds), odds / (1 + odds)
+    half = (spread + quota) / 2
+    return [(spread, rest * (1 - HALF_PLUMPED)), (half, rest * HALF_PLUMPED), (float(quota), plumped)]
 
 
 def _cells(votes: Floats, quota: int) -> list[tuple[float, float, float]]:

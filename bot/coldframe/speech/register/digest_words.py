@@ -77,7 +77,7 @@ class TrialRow:
         if self.chance is None:
             return ""
         low, high = percent(self.chance), percent(self.chance if self.chance_high is None else self.chance_high)
-        words = "; chance of showing an effect"
+        words = "; chance of showing an effect, if it lasts,"
         return f"{words} {low}" if low == high else f"{words} {low} to {high}"
 
 

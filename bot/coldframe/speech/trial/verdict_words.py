@@ -218,7 +218,8 @@ def _chance_words(chance: Chance) -> str:
 
 
 def _chance_of(trial: Trial) -> str:
-    return "Chance to reach it by the end" if trial.criterion.kind == "count" else "Chance to show an effect by the end"
+    what = "reach it by the end" if trial.criterion.kind == "count" else "show an effect by the end, if it lasts"
+    return f"Chance to {what}"
 
 
 def _difference_rows(trial: Trial, verdict: Verdict, effect: Interval) -> list[tuple[str, Line]]:
