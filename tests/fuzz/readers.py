@@ -17,7 +17,7 @@ from pydantic import ValidationError
 
 from coldframe.chat.room import forms, orders, payloads, rows
 from coldframe.chat.room.records import Refused as RoomRefused
-from coldframe.chat.slack import history, inbound, marks, reading, requests
+from coldframe.chat.slack import history, inbound, interactions, marks, reading, requests
 from coldframe.chat.slack.inbound import Ignored, Refused
 from coldframe.cli.team import TeamError, read_team
 from coldframe.config import SettingsError, load
@@ -313,9 +313,9 @@ READERS: dict[str, Reader] = {
     "team files": Reader(near_bytes(_TEAM), _read_team, (TeamError,)),
     "scenario files": Reader(near(_SCENARIO), scenario.load, (scenario.WrongScenario,)),
     "Slack events": Reader(_EVENTS, _translated(inbound.event)),
-    "Slack commands": Reader(near_value(COMMAND), _translated(inbound.command)),
-    "Slack presses": Reader(near_value(PRESS), _translated(inbound.press)),
-    "Slack forms": Reader(near_value(FORM), _translated(inbound.form)),
+    "Slack commands": Reader(near_value(COMMAND), _translated(interactions.command)),
+    "Slack presses": Reader(near_value(PRESS), _translated(interactions.press)),
+    "Slack forms": Reader(near_value(FORM), _translated(interactions.form)),
     "Slack single values": Reader(
         st.one_of(ANYTHING, near("5.000001", "<@UBOT> &lt;b&gt; <!here|x> <https://a|b>")), _read_single_values
     ),

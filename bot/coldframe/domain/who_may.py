@@ -202,7 +202,8 @@ TABLE: Mapping[Act, Row] = {
     Act.HOLD_UP: _row(_ROUND, {_F}, "holdup.wait, holdup.away, holdup.deputy", by_itself=True),
     Act.WRITE: _row(
         *(_ROUND, _ALL),
-        "a line in private, note.write, note.page, draft.place, text.take, text.private, text.leave, text.drop",
+        "a line in private, note.write, note.page, make.note, draft.place, text.take, text.private, text.leave, "
+        "text.drop",
     ),
     Act.OWN_NOTE: _row(_ROUND, {_ITS_OWN}, "editing one's message, note.edit, late.post, late.hold, late.withdraw"),
     Act.TAKE_BACK: _row(
@@ -224,8 +225,8 @@ TABLE: Mapping[Act, Row] = {
     ),
     Act.DONE: _row(_ROUND, _ALL, "/done, a tick under one's ballot, step.done, step.undone, ballot.lock"),
     Act.WORD_QUESTIONS: _row(_ROUND, {_F}, "question.write, question.drop", by_itself=True),
-    Act.SUGGEST: _row(_ROUND, _ALL, "a line that begins like a question"),
-    Act.PRECEDENT: _row(_ROUND, _ALL, "precedent.write"),
+    Act.SUGGEST: _row(_ROUND, _ALL, "a line that begins like a question, make.suggestion, question.suggest"),
+    Act.PRECEDENT: _row(_ROUND, _ALL, "precedent.write, make.precedent"),
     Act.TELL: _row(_ROUND, {_F}, "telling.next"),
     Act.JOT: _row(_ROUND, _ALL, "jot.write"),
     Act.BEGIN: _row(_ROUND, _ALL, "page.drop"),

@@ -12,7 +12,7 @@ from coldframe.engine.core.requests import Uses, of_round
 from coldframe.engine.core.turn import Carry, Follow, Kit, Numbers
 from coldframe.engine.delivery import restored
 from coldframe.engine.engine import Engine
-from coldframe.engine.intake import bare_words, dialogues, misplaced, panel, roster, texts
+from coldframe.engine.intake import bare_words, dialogues, making, misplaced, panel, roster, texts
 from coldframe.engine.people import forgetting, front_page, personal, rereckoning
 from coldframe.engine.register import digest, erasing, fates, funnel, leftovers, registering, report
 from coldframe.engine.reminding import bundle, trial_words
@@ -98,6 +98,7 @@ USES = Uses(
         texts.BUTTONS,
         bare_words.BUTTONS,
         misplaced.BUTTONS,
+        making.BUTTONS,
         course.BUTTONS,
         closing.BUTTONS,
         undoing.BUTTONS,
@@ -141,6 +142,7 @@ USES = Uses(
         reopening.FORMS,
         roles.FORMS,
         jotting.FORMS,
+        making.FORMS,
         starting.FORMS,
         personal.FORMS,
         setup.FORMS,

@@ -72,7 +72,21 @@ class Link:
     kind: Literal["link"] = "link"
 
 
-Inline = Words | Theirs | When | Who | Code | Link
+@dataclass(frozen=True, slots=True)
+class To:
+    """The way to one of the bot's own messages, by its name: a link where the message is out and the platform has one,
+    else the words alone."""
+
+    name: str
+    label: str
+    strong: bool = False
+    kind: Literal["to"] = "to"
+
+    def words(self) -> Words:
+        return Words(self.label, self.strong)
+
+
+Inline = Words | Theirs | When | Who | Code | Link | To
 Line = tuple[Inline, ...]
 
 _TEMPLATE_PART = re.compile(r"\{(?P<name>\w+)\}|\*(?P<strong>[^*]+)\*|`(?P<code>[^`]+)`")
@@ -150,6 +164,8 @@ def _plain(part: Inline, zone: str | None, now: datetime | None) -> str:
             return part.name
         case Link():
             return f"{part.label} ({part.url})"
+        case To():
+            return part.label
         case _:
             assert_never(part)
 

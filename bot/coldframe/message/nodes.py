@@ -15,6 +15,7 @@ from coldframe.message.inline import Inline as Inline
 from coldframe.message.inline import Line as Line
 from coldframe.message.inline import Link as Link
 from coldframe.message.inline import Theirs as Theirs
+from coldframe.message.inline import To as To
 from coldframe.message.inline import When as When
 from coldframe.message.inline import Who as Who
 from coldframe.message.inline import Words as Words
@@ -205,6 +206,8 @@ class Message:
     seeds: tuple[str, ...] = ()
     attachments: tuple[Attachment, ...] = ()
     private: bool = False
+    stays: bool = False
+    """Worth finding for weeks: a platform may keep it at hand in its conversation."""
 
 
 # --- forms ----------------------------------------------------------------------------------------------------

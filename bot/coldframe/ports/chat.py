@@ -215,6 +215,7 @@ class Capabilities:
     reads_reactions: bool = True  # what people put on a message can be asked for
     reads_history: bool = True  # what people wrote in their direct messages can be asked for
     private_reactions: bool = True  # who reads what people put on a message is who reads the message
+    links: bool = False  # a message has an address that leads there
     clears: bool = False  # what people wrote in their direct messages can be deleted for good
     max_label: int | None = None  # characters on a button or in an option's first line
     max_text: int | None = None  # characters of one text of a person that stand in one piece
@@ -337,6 +338,10 @@ class Chat(Protocol):
 
     async def own(self, place: Place, since: datetime) -> tuple[Own, ...]:
         """What of the bot's stands there since then, in threads too, the earliest first."""
+        ...
+
+    async def link(self, place: Place, message_id: str) -> str | None:
+        """The address that leads to a message; None where it has none."""
         ...
 
     async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:

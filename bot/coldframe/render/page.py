@@ -31,6 +31,7 @@ from coldframe.message.nodes import (
     Rule,
     Small,
     Theirs,
+    To,
     When,
     Who,
     Words,
@@ -167,6 +168,8 @@ def _inline(part: Inline, zone: str) -> str:
             if not is_web_address(part.url):
                 return f"<bdi>{_text(f'{part.label} ({part.url})')}</bdi>"
             return f'<a href="{_text(part.url)}" rel="noopener noreferrer">{_text(part.label)}</a>'
+        case To():
+            return _text(part.label)
         case _:
             assert_never(part)
 

@@ -34,6 +34,7 @@ from coldframe.message.nodes import (
     Rule,
     Small,
     Theirs,
+    To,
     When,
     Who,
     Words,
@@ -97,6 +98,8 @@ def _inline_json(part: Inline) -> Json:
             if not is_web_address(part.url):
                 return {"kind": "theirs", "text": f"{part.label} ({part.url})"}
             return {"kind": "link", "url": part.url, "label": part.label}
+        case To():
+            return {"kind": "words", "text": part.label, "strong": part.strong}
         case _:
             assert_never(part)
 

@@ -12,7 +12,7 @@ from coldframe.domain.trial import signing
 from coldframe.domain.trial.state import Trial
 from coldframe.domain.unsigned import enough, middle
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Line, Who, line
+from coldframe.message.nodes import Inline, Line, To, Who, Words, line
 from coldframe.message.packed import ButtonValue, MadeFor, MessageName
 from coldframe.speech.steps import TITLES
 
@@ -248,3 +248,20 @@ def _of_trial(trial: Trial, made_for: MadeFor, *parts: str) -> str:
 def fewest(options: int) -> str:
     """How many must vote on so many options before figures are told, in words."""
     return {MIN_VOTERS: "five", MIN_VOTERS_ON_TWO: "seven"}[voters_needed(options)]
+
+
+_SHEETS: Mapping[Step, tuple[str, bool]] = {
+    **dict.fromkeys((Step.NOTES, Step.FOCUS, Step.PRECEDENTS), ("ask", True)),
+    **dict.fromkeys((Step.MERGE, Step.QUESTIONS, Step.PLANS), ("desk", True)),
+    **dict.fromkeys((Step.DOTS, Step.BALLOT), ("ballot", True)),
+    Step.PLACEMENT: ("compare", False),
+}
+"""What a person's sheet of a step is called, and whether its name tells the step."""
+
+
+def to_sheet(round_: Round, member: str, label: str, *, strong: bool = False) -> Inline:
+    """The way to what somebody is asked in the running step; of a step without a sheet, the words alone."""
+    if round_.step not in _SHEETS:
+        return Words(label, strong)
+    what, tells = _SHEETS[round_.step]
+    return To(message_name(round_.id, what, member, *([round_.step.value] if tells else [])), label, strong)

@@ -82,6 +82,11 @@ def opens_form(words: str) -> bool:
     return words.strip().lower() in OPEN_FORMS
 
 
+def answered_in_private() -> Message:
+    """The command was given where only people talk to each other."""
+    return Message(line("I've answered in our direct messages."))
+
+
 LOADING_TITLE = "One moment"
 
 

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coldframe.chat.slack import inbound, reading
+from coldframe.chat.slack import inbound, interactions, reading
 from coldframe.chat.slack.inbound import Ignored, Me, Refused
 from coldframe.ports.chat import (
     ChannelLost,
@@ -276,7 +276,7 @@ def changed(payload: dict[str, Any], **changes: Any) -> dict[str, Any]:
 
 def test_a_press_tells_action_value_and_message() -> None:
     """The number that tells equal buttons apart is Slack's business and does not come in."""
-    got = inbound.press(PRESS, ME, NOW)
+    got = interactions.press(PRESS, ME, NOW)
     assert isinstance(got, Inbound)
     assert got.what == Pressed("dots.add", "k1", "5.000001")
     assert (got.key, got.place, got.person) == ("slack:T1:1.2.abc", DIRECT, "U1")
@@ -288,14 +288,14 @@ def test_a_press_on_the_page_or_on_a_passing_note_names_no_message() -> None:
     del page["message"], page["channel"]
     note = changed(PRESS, container={"type": "message", "is_ephemeral": True, "channel_id": "C1"})
     for payload in (page, note):
-        got = inbound.press(payload, ME, NOW)
+        got = interactions.press(payload, ME, NOW)
         assert isinstance(got, Inbound) and isinstance(got.what, Pressed)
         assert got.what.message is None
 
 
 def test_a_sent_form_tells_its_fields_and_where_it_was_opened() -> None:
     """Every shape of input comes in as text, what was left empty as the empty text."""
-    got = inbound.form(FORM, ME, NOW)
+    got = interactions.form(FORM, ME, NOW)
     assert isinstance(got, Inbound) and isinstance(got.what, Submitted)
     assert got.place == Place("T1", "channel", "C1", "4.000001")
     assert (got.what.action, got.what.value) == ("plans.add", "k1")
@@ -313,21 +313,21 @@ def test_a_sent_form_tells_its_fields_and_where_it_was_opened() -> None:
 
 
 def test_a_command_tells_its_words_decoded() -> None:
-    """What stands after the command comes in as the person sees it."""
-    got = inbound.command(COMMAND, ME, NOW)
+    """What stands after the command comes in as the person sees it, but for people, who are named by their ids."""
+    got = interactions.command(COMMAND, ME, NOW)
     assert isinstance(got, Inbound)
-    assert (got.what, got.place) == (Commanded("search <b> @ben"), CHANNEL)
+    assert (got.what, got.place) == (Commanded("search <b> @U2"), CHANNEL)
 
 
 FOREIGN = [
     (inbound.event, wrapped(said(), authorizations=[{"team_id": "T2"}])),
     (inbound.event, wrapped(said(), api_app_id="A2")),
-    (inbound.press, changed(PRESS, team={"id": "T2"})),
-    (inbound.press, changed(PRESS, api_app_id="A2")),
-    (inbound.press, changed(PRESS, user={"id": "U9", "team_id": "T2"})),
-    (inbound.form, changed(FORM, team={"id": "T2"})),
-    (inbound.form, changed(FORM, view=FORM["view"] | {"private_metadata": "not ours"})),
-    (inbound.command, changed(COMMAND, team_id="T2")),
+    (interactions.press, changed(PRESS, team={"id": "T2"})),
+    (interactions.press, changed(PRESS, api_app_id="A2")),
+    (interactions.press, changed(PRESS, user={"id": "U9", "team_id": "T2"})),
+    (interactions.form, changed(FORM, team={"id": "T2"})),
+    (interactions.form, changed(FORM, view=FORM["view"] | {"private_metadata": "not ours"})),
+    (interactions.command, changed(COMMAND, team_id="T2")),
 ]
 
 
@@ -340,9 +340,9 @@ def test_another_workspace_app_or_organisation_is_refused(translate: Any, payloa
 def test_another_organisation_is_refused_and_colleagues_of_the_own_one_are_not() -> None:
     """Inside one organisation a person's home workspace may differ; another organisation's id is refused."""
     me = Me("T1", "UBOT", app="A1", enterprise="E1")
-    assert isinstance(inbound.press(changed(PRESS, enterprise={"id": "E2"}), me, NOW), Refused)
+    assert isinstance(interactions.press(changed(PRESS, enterprise={"id": "E2"}), me, NOW), Refused)
     colleague = changed(PRESS, enterprise={"id": "E1"}, user={"id": "U9", "team_id": "T7"})
-    assert isinstance(inbound.press(colleague, me, NOW), Inbound)
+    assert isinstance(interactions.press(colleague, me, NOW), Inbound)
 
 
 def test_in_a_shared_channel_the_own_installation_counts() -> None:
@@ -355,7 +355,7 @@ def test_a_press_without_trigger_is_known_by_its_content() -> None:
     bare = changed(PRESS)
     del bare["trigger_id"]
     other = changed(bare, actions=[PRESS["actions"][0] | {"action_ts": "7.0"}])
-    keys = [inbound.press(payload, ME, NOW).key for payload in (bare, copy.deepcopy(bare), other)]  # type: ignore[union-attr]
+    keys = [interactions.press(payload, ME, NOW).key for payload in (bare, copy.deepcopy(bare), other)]  # type: ignore[union-attr]
     assert keys[0] == keys[1] != keys[2]
 
 
@@ -371,9 +371,9 @@ def test_a_misshapen_payload_never_breaks_the_door(value: Any, where: str) -> No
     """Whatever stands in a payload, the answer is a happening, a refusal or silence, never an exception."""
     for translate, payload in (
         (inbound.event, wrapped(said())),
-        (inbound.press, PRESS),
-        (inbound.form, FORM),
-        (inbound.command, COMMAND),
+        (interactions.press, PRESS),
+        (interactions.form, FORM),
+        (interactions.command, COMMAND),
     ):
         assert translate(payload | {where: value}, ME, NOW) is not None
     for key in said():

@@ -49,7 +49,7 @@ def test_no_scope_is_asked_for_without_use() -> None:
     """Each scope serves a call that the bot makes or an event that it hears."""
     used = {scope for method in METHODS.values() for scope in method.scopes} | set(EVENTS.values()) | {"commands"}
     assert SCOPES.keys() <= used
-    assert OPTIONAL_SCOPES.keys() == {"channels:history", "groups:history", "files:read"}
+    assert OPTIONAL_SCOPES.keys() == {"channels:history", "groups:history", "files:read", "pins:write"}
     assert not {"users:read.email", "chat:write.public", "channels:join"} & (SCOPES.keys() | OPTIONAL_SCOPES.keys())
 
 

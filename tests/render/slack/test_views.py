@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from coldframe.chat.slack.inbound import fields
+from coldframe.chat.slack.interactions import fields
 from coldframe.message.nodes import (
     Button,
     Buttons,

@@ -160,6 +160,16 @@ class Someone:
             self.workspace.notes.append((self.id, channel, answer.body))
         return answer
 
+    async def makes(self, what: str, text: str, channel: str = CHANNEL) -> Acknowledged:
+        """Uses a shortcut on somebody's message."""
+        payload = self._interaction("message_action") | {
+            "callback_id": what,
+            "channel": {"id": channel},
+            "message": {"type": "message", "user": self.id, "text": escaped(text), "ts": self.workspace.ts()},
+            "response_url": f"{self.workspace.address}/respond/{self.id}/{channel}",
+        }
+        return await self.workspace.delivery.interaction("interactive", payload)
+
     async def sends(self, **values: Any) -> Acknowledged:
         """Fills in the form that is open and sends it. A field not named keeps what it began with."""
         view = self.workspace.views[self.id]

@@ -66,6 +66,7 @@ METHODS: Mapping[str, Method] = {
     ),
     "chat.postEphemeral": _method("chat:write", True, "channel user text", "blocks thread_ts"),
     "chat.update": _method("chat:write", True, "channel ts text", "blocks metadata"),
+    "chat.getPermalink": _method("", False, "channel message_ts"),
     "chat.delete": _method("chat:write", True, "channel ts"),
     "conversations.open": _method("im:write", True, "users"),
     "conversations.history": _method(HISTORY, False, "channel", "oldest inclusive limit cursor include_all_metadata"),
@@ -77,6 +78,7 @@ METHODS: Mapping[str, Method] = {
     "users.info": _method("users:read", False, "user"),
     "users.conversations": _method(READ, False, "", "types exclude_archived limit cursor team_id"),
     "users.list": _method("users:read", False, "", "limit cursor team_id"),
+    "pins.add": _method("pins:write", True, "channel timestamp"),
     "reactions.add": _method("reactions:write", True, "channel timestamp name"),
     "reactions.get": _method("reactions:read", False, "channel timestamp", "full"),
     "views.open": _method("", True, "trigger_id view"),
@@ -113,6 +115,7 @@ class Workspace:
         self.homes: dict[str, Data] = {}
         self.notes: list[tuple[str, str, Data]] = []
         self.files: dict[str, Data] = {}
+        self.pins: list[tuple[str, str]] = []
         self.calls: list[tuple[str, Data]] = []
         self.complaints: list[str] = []
         self.triggers: dict[str, tuple[float, str]] = {}
@@ -381,6 +384,12 @@ class Workspace:
         del channel.messages[message["ts"]]
         return {"channel": channel.id, "ts": arguments["ts"]}
 
+    def _chat_getpermalink(self, arguments: Data) -> Data:
+        channel = self._open_channel(arguments["channel"], writing=False)
+        if arguments["message_ts"] not in channel.messages:
+            raise Refused("message_not_found")
+        return {"channel": channel.id, "permalink": permalink(channel.id, arguments["message_ts"])}
+
     # --- conversations and people ---------------------------------------------------------------------------
 
     def _conversations_open(self, arguments: Data) -> Data:
@@ -466,6 +475,12 @@ class Workspace:
             return False
         users.append(person)
         return True
+
+    def _pins_add(self, arguments: Data) -> Data:
+        if arguments["timestamp"] not in self._open_channel(arguments["channel"]).messages:
+            raise Refused("message_not_found")
+        self.pins.append((arguments["channel"], arguments["timestamp"]))
+        return {}
 
     def _reactions_add(self, arguments: Data) -> Data:
         channel = self._open_channel(arguments["channel"])
@@ -580,6 +595,10 @@ class Workspace:
         self.notes.append((request.match_info["person"], request.match_info["channel"], shown))
         self._touch()
         return web.Response(text="ok")
+
+
+def permalink(channel: str, ts: str) -> str:
+    return f"https://harbour-lights.slack.com/archives/{channel}/p{ts.replace('.', '')}"
 
 
 async def _arguments(request: web.Request) -> tuple[Data, str]:

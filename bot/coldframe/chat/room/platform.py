@@ -145,6 +145,9 @@ class BotSide:
         mine = (m for m in self.log.messages(place.root()) if m.by_bot and not m.gone and m.key and m.at >= since)
         return tuple(Own(m.id, m.place, m.at, mark_of(m.key or ""), bool(m.files)) for m in mine)
 
+    async def link(self, place: Place, message_id: str) -> str | None:
+        return None
+
     async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
         self.faults.before("reactions")
         return tuple(r for r in self._existing(place, message_id).reactions if r.person != BOT)

@@ -17,7 +17,7 @@ from typing import Any
 import aiohttp
 import structlog
 
-from coldframe.chat.slack import history, readiness, reading
+from coldframe.chat.slack import history, pins, readiness, reading
 from coldframe.chat.slack.calls import Accounts, Calls, Refusal, outcome
 from coldframe.chat.slack.inbound import event
 from coldframe.chat.slack.marks import (
@@ -74,7 +74,11 @@ class SlackChat:
     """What one process does in all its workspaces."""
 
     capabilities = Capabilities(
-        max_label=MAX_LABEL, max_text=MAX_TEXT, max_blocks=MAX_BLOCKS, invitation="/invite @coldframe"
+        max_label=MAX_LABEL,
+        max_text=MAX_TEXT,
+        max_blocks=MAX_BLOCKS,
+        invitation="/invite @coldframe",
+        links=True,
     )
 
     def __init__(self, accounts: Accounts, session: aiohttp.ClientSession, clock: Clock, make: Maker) -> None:
@@ -84,6 +88,7 @@ class SlackChat:
         self._clock = clock
         self._make = make
         self._directs: Recent[tuple[str, str], str] = Recent()
+        self._links: Recent[tuple[str, str], str] = Recent()
         self._totals: Recent[tuple[str, str], int] = Recent()
         self._told: Recent[tuple[str, str], tuple[Sequence[Mapping[str, Any]], datetime]] = Recent()
         self.people = People(self.call, clock)
@@ -103,6 +108,8 @@ class SlackChat:
                 await self._say(place, channel, part, its_mark, place.thread or first)
         self._totals[channel, first] = len(parts)
         await self._offer(place, first, message.seeds)
+        if message.stays:
+            await pins.pin(self.call, place, channel, first)
         return first
 
     async def _offer(self, place: Place, message_id: str, seeds: tuple[str, ...]) -> None:
@@ -292,6 +299,15 @@ class SlackChat:
             if m.get("user") == me.bot_user and number_of(m) == 1 and (its_mark := mark_in(m)) is not None
         )  # fmt: skip
 
+    async def link(self, place: Place, message_id: str) -> str | None:
+        """Asked for once in this process; a file has another kind of address."""
+        channel = await self.channel_of(place)
+        known = self._links.get((channel, message_id))
+        if known is None and not message_id.startswith("F"):
+            answer = await self.call(place.tenant, "chat.getPermalink", channel=channel, message_ts=message_id)
+            known = self._links[channel, message_id] = str(answer["permalink"])
+        return known
+
     async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
         """What people have on the message now, each emoji of a person once whatever its skin tones.
 
@@ -365,6 +381,10 @@ class SlackChat:
         """Their direct messages are theirs in Slack; what this process remembers of them goes."""
         self.people.forget(tenant, person_id)
         self._directs.pop((tenant, person_id), None)
+
+    def direct_known(self, place: Place) -> str | None:
+        """The conversation with this person, as far as it was opened lately."""
+        return self._directs.get((place.tenant, place.id))
 
     async def channel_of(self, place: Place) -> str:
         """Slack's id of the conversation; direct messages are opened where they are not yet."""

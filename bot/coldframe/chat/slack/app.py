@@ -36,7 +36,7 @@ from coldframe.chat.slack.adapter import SlackChat
 from coldframe.chat.slack.catching_up import CatchingUp, Directs
 from coldframe.chat.slack.door import FOREIGN, Closing, Door
 from coldframe.chat.slack.downloads import Downloads
-from coldframe.chat.slack.manifest import SCOPES
+from coldframe.chat.slack.manifest import SCOPES, SHORTCUTS
 from coldframe.chat.slack.requests import RequestServer
 from coldframe.chat.slack.sockets import Sockets
 from coldframe.ports.chat import Clock, Intake, Maker, Place
@@ -51,6 +51,7 @@ bolt_log = logging.getLogger("slack_bolt")
 MAX_CATCH_UP = 60.0
 """Seconds that the start waits, so that what was written counts before steps close that fell due meanwhile."""
 ANY = re.compile(".*", re.DOTALL)
+SHORTCUT = re.compile("|".join(map(re.escape, SHORTCUTS)))
 Mode = Literal["socket", "http"]
 
 
@@ -234,6 +235,7 @@ def build_app(
     app.action(ANY)(door.on_press)
     app.view_submission(ANY)(door.on_form)
     app.view_closed(ANY)(door.on_other)
+    app.shortcut({"type": "message_action", "callback_id": SHORTCUT})(door.on_shortcut)
     app.shortcut(ANY)(door.on_other)
     app.options(ANY)(door.on_other)
     app.error(_failed)

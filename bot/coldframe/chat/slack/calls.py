@@ -36,6 +36,7 @@ READS = frozenset(
         "users.info",
         "users.list",
         "reactions.get",
+        "chat.getPermalink",
         "files.getUploadURLExternal",
     }
 )

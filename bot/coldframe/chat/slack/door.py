@@ -18,7 +18,7 @@ import structlog
 from slack_bolt.context.ack.async_ack import AsyncAck
 from slack_bolt.response import BoltResponse
 
-from coldframe.chat.slack import inbound
+from coldframe.chat.slack import inbound, interactions
 from coldframe.chat.slack.accounts import Holder
 from coldframe.chat.slack.adapter import SlackChat
 from coldframe.chat.slack.downloads import Downloads
@@ -108,7 +108,7 @@ class Door:
     async def on_press(self, body: Payload, ack: AsyncAck) -> BoltResponse:
         """Commits the press, acknowledges, and shows at once what comes back."""
         async with self._at_work():
-            outcome = await self._translated(inbound.press, body)
+            outcome = await self._translated(interactions.press, body)
             if isinstance(outcome, Inbound):
                 reply = await self._reply(outcome, body)
                 self._answer(outcome, reply, str(body.get("trigger_id") or ""))
@@ -119,20 +119,20 @@ class Door:
     async def on_command(self, body: Payload, ack: AsyncAck) -> BoltResponse:
         """Commits the command; a passing note is the acknowledgement itself, which cannot get lost."""
         async with self._at_work():
-            outcome = await self._translated(inbound.command, body)
+            outcome = await self._translated(interactions.command, body)
             if not isinstance(outcome, Inbound):
                 return await _say(ack, surface.of_another_workspace())
             reply = await self._reply(outcome, body)
             if reply.note is None:
                 self._answer(outcome, reply, str(body.get("trigger_id") or ""))
-                return await ack()
+                return await self._elsewhere(ack, outcome, reply, str(body.get("channel_id") or ""))
             self._answer(outcome, replace(reply, note=None), str(body.get("trigger_id") or ""))
             return await _say(ack, reply.note)
 
     async def on_form(self, body: Payload, ack: AsyncAck) -> BoltResponse:
         """Commits the form; what is wrong with it is shown at its fields, and the words stay there."""
         async with self._at_work():
-            outcome = await self._translated(inbound.form, body)
+            outcome = await self._translated(interactions.form, body)
             if not isinstance(outcome, Inbound):
                 return await _keep_open(ack, body, {"": surface.FORM_OUTDATED})
             try:
@@ -149,6 +149,17 @@ class Door:
                 return await ack()
             return await ack(response_action="update", view=self._next_form(reply.form, outcome.place))
 
+    async def on_shortcut(self, body: Payload, ack: AsyncAck) -> BoltResponse:
+        """What somebody makes of a message is a form that opens for them alone."""
+        async with self._at_work():
+            outcome = await self._translated(interactions.shortcut, body)
+            if isinstance(outcome, Inbound):
+                reply = await self._reply(outcome, body)
+                self._answer(outcome, reply, str(body.get("trigger_id") or ""))
+            elif isinstance(outcome, Refused):
+                self._tell(body, surface.of_another_workspace())
+            return await ack()
+
     async def on_other(self, ack: AsyncAck) -> BoltResponse:
         """Whatever else Slack sends needs an acknowledgement and nothing more."""
         return await ack()
@@ -162,6 +173,13 @@ class Door:
                 await asyncio.wait(self._after, timeout=MAX_DRAIN)
         except TimeoutError:
             log.warning("slack.stopped_before_all_was_done")
+
+    async def _elsewhere(self, ack: AsyncAck, asked: Inbound, reply: Reply, channel: str) -> BoltResponse:
+        """Somebody gave the command where only people talk to each other: the answer stands in their own messages."""
+        own = self._chat.direct_known(asked.place)
+        if asked.place.kind == "channel" or reply.form is not None or own is None or own == channel:
+            return await ack()
+        return await _say(ack, surface.answered_in_private())
 
     # --- taking in ------------------------------------------------------------------------------------------
 
@@ -194,7 +212,7 @@ class Door:
         """A failure is told to the person: nobody sends a press again. Where a form has to be asked together first,
         words open in its place before the press is too old, and the form follows into them."""
         commit = self._commit(happening)
-        if inbound.opens_form(body):
+        if interactions.opens_form(body):
             await asyncio.wait({commit}, timeout=LOADING_AFTER)
             if not commit.done() and (view := await self._loading(happening, str(body.get("trigger_id") or ""))):
                 self._soon(self._fill(happening, view, commit))
@@ -304,7 +322,7 @@ class Door:
         self._soon(self._downloads.respond(str(body.get("response_url") or ""), message_parts(note)[0]))
 
     def _next_form(self, form: Form, place: Place) -> dict[str, Any]:
-        return modal(form, inbound.origin(place))
+        return modal(form, interactions.origin(place))
 
     def _soon(self, work: Coroutine[Any, Any, None]) -> None:
         task = asyncio.ensure_future(_quietly(work))

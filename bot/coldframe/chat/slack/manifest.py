@@ -28,6 +28,7 @@ SCOPES: dict[str, str] = {
 OPTIONAL_SCOPES: dict[str, str] = {
     "channels:history": "find its own posts again in a public channel after a lost answer, to post nothing twice",
     "groups:history": "the same in a private channel",
+    "pins:write": "pin a round's calendar in its channel",
     "files:read": "read a small text file that somebody drops into the direct messages",
 }
 """Scopes that a workspace may strike out, and what then goes."""
@@ -52,6 +53,13 @@ EVENTS: dict[str, str] = {
     "app_uninstalled": "",
 }
 """Event -> the scope that it needs. Nothing is subscribed to that is not handled."""
+
+SHORTCUTS: dict[str, tuple[str, str]] = {
+    "make.note": ("Make this a note", "Of a message, a private note for the round that takes notes"),
+    "make.precedent": ("Make this a precedent", "Of a message, a precedent for one of the round's questions"),
+    "make.suggestion": ("Suggest as a question", "Of a message, a wording for one of the round's questions"),
+}
+"""What can be made of a message: by its action, the name (24 characters at most) and what it does."""
 
 LONG_DESCRIPTION = (
     "coldframe takes a distributed team from the question where its growth leaks to at most two running, measurable "
@@ -98,6 +106,10 @@ def manifest(
             },
             "bot_user": {"display_name": "coldframe", "always_online": True},
             "slash_commands": [command],
+            "shortcuts": [
+                {"name": name, "type": "message", "callback_id": action, "description": what}
+                for action, (name, what) in SHORTCUTS.items()
+            ],
         },
         "oauth_config": oauth,
         "settings": {

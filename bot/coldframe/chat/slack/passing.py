@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
 
 from coldframe.chat.slack.calls import Calls, Refusal
-from coldframe.chat.slack.inbound import origin
+from coldframe.chat.slack.interactions import origin
 from coldframe.message.nodes import Form, Message
 from coldframe.ports.chat import Place
 from coldframe.render.slack.blocks import message_parts

@@ -39,11 +39,17 @@ def stamp(at: datetime) -> str:
     return f"{micros // 1_000_000}.{micros % 1_000_000:06}"
 
 
-def words(text: str, bot_user: str = "") -> str:
+def words(text: str, bot_user: str = "", *, ids: bool = False) -> str:
     """What the person wrote: tokens as their readable text, the three entities decoded once, the bot's name
-    cut out.
+    cut out. `ids`: people by their ids, which their handles may not tell.
     """
-    return _TOKEN.sub(lambda found: _CHARS[found[2]] if found[2] else _readable(found[1], bot_user), text)
+
+    def readable(found: re.Match[str]) -> str:
+        if found[2]:
+            return _CHARS[found[2]]
+        return found[1].partition("|")[0] if ids and found[1].startswith("@") else _readable(found[1], bot_user)
+
+    return _TOKEN.sub(readable, text)
 
 
 def mentions(text: str, bot_user: str) -> bool:

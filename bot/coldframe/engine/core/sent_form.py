@@ -106,7 +106,7 @@ def between_bars(line: str) -> tuple[str, str, str]:
 
 def member_named(request: RoundRequest, name: str, field: str) -> MemberId:
     """By the name or the id that was typed. Raises FieldError."""
-    wanted, there = name.casefold(), request.round.active()
+    wanted, there = name.strip().lstrip("@").casefold(), request.round.active()
     found = [m for m in there if request.round.name_of(m).casefold() == wanted]
     found = found or [m for m in there if m.casefold() == wanted]
     if len(found) != 1:

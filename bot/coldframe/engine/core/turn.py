@@ -288,7 +288,7 @@ class Turn:
         thread_of: str | None,
         only_in: Step | None,
     ) -> None:
-        bare = Message(message.summary, message.blocks, message.seeds)
+        bare = Message(message.summary, message.blocks, message.seeds, stays=message.stays)
         open_ = lives.may_end(name)
         self.sends.append(Send("post", name, place, bare, None, thread_of, round_id, only_in, open=open_))
         for number, attachment in enumerate(message.attachments, 1):

@@ -18,7 +18,7 @@ import structlog
 
 from coldframe.engine.core.again import again
 from coldframe.engine.core.turn import Kit
-from coldframe.engine.delivery import second_ways
+from coldframe.engine.delivery import links, second_ways
 from coldframe.ports.chat import ChatError, OutcomeUnknown, Place, SlowDown, Unreachable
 from coldframe.ports.storage import Done, Posted, Queued
 from coldframe.ports.strays import Stray
@@ -223,6 +223,7 @@ async def _besides(queued: Queued, work: Coroutine[Any, Any, None]) -> None:
 
 async def _carry_out(kit: Kit, queued: Queued, claimed: datetime) -> Done | None:
     """By the first way that the platform does not refuse. None when it has been overtaken and is not out."""
+    queued = replace(queued, send=await links.with_links(kit, queued.send))
     way = second_ways.as_it_can(kit.chat.capabilities, queued)
     while way is not None:
         try:

@@ -47,7 +47,7 @@ async def send_bundle(turn: Turn, tenant: str, person: str, *, for_a_round: bool
 def _words(turn: Turn, member: MemberId, waiting: Sequence[tuple[datetime, Round]], open_: Sequence[Open]) -> Message:
     """With the smallest thing to do in each round that waits."""
     steps = [button for _, round_ in waiting for button in now_words.first_steps(round_, member)]
-    return owner_words.bundle(owed.lines(waiting), open_, turn.now, steps)
+    return owner_words.bundle(owed.lines(waiting, member), open_, turn.now, steps)
 
 
 def _post(turn: Turn, tenant: str, person: str, message: Message, open_: Sequence[Open]) -> None:

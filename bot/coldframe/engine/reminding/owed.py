@@ -14,7 +14,7 @@ from coldframe.engine.core.turn import Turn
 from coldframe.engine.register import fates
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Line, When, line
-from coldframe.speech.names import title
+from coldframe.speech.names import title, to_sheet
 from coldframe.speech.register import fate_words
 from coldframe.speech.register.fate_words import Ask, Item
 from coldframe.speech.trial import owner_words
@@ -67,15 +67,17 @@ async def in_rounds(
     turn: Turn, tenant: str, member: MemberId, channels: Container[str] | None = None
 ) -> list[tuple[Line, When]]:
     """Everything this person owes in rounds now, of these channels or of all, the earliest first."""
-    return lines(await waiting(turn, tenant, member, channels))
+    return lines(await waiting(turn, tenant, member, channels), member)
 
 
-def lines(found: Sequence[tuple[datetime, Round]]) -> list[tuple[Line, When]]:
-    return [(_open_line(round_), When(at)) for at, round_ in found]
+def lines(found: Sequence[tuple[datetime, Round]], member: MemberId) -> list[tuple[Line, When]]:
+    """Each with the way to the sheet that waits."""
+    return [(_open_line(round_, member), When(at)) for at, round_ in found]
 
 
-def _open_line(round_: Round) -> Line:
-    return line("{round}: *{step}*", round=theirs(round_.name, 60), step=title(round_.step))
+def _open_line(round_: Round, member: MemberId) -> Line:
+    sheet = to_sheet(round_, member, title(round_.step), strong=True)
+    return line("{round}: {step}", round=theirs(round_.name, 60), step=sheet)
 
 
 async def waiting(

@@ -29,9 +29,9 @@ from coldframe.message.nodes import (
     Rule,
     Small,
     Theirs,
-    Words,
     plain,
 )
+from coldframe.render.slack.aligned import columns
 from coldframe.render.slack.mrkdwn import Element, cut, elements, length, mrkdwn, one_line, pieces, shown, text_element
 from coldframe.render.slack.spoken import spoken
 from coldframe.speech import surface
@@ -53,6 +53,7 @@ MAX_ELEMENTS = 25  # buttons in a row
 MAX_ROWS = 100  # rows of a table, its header included
 MAX_COLUMNS = 20  # columns
 MAX_TABLE = 6_000
+MAX_ALIGNED = 2_800  # characters of one block of text in columns
 
 
 class Unrenderable(ColdframeError, ValueError):
@@ -246,7 +247,7 @@ def _grid(block: Grid, tables: bool) -> Iterator[BlockKit]:
     if tables and len(block.rows) < MAX_ROWS and len(block.header) <= MAX_COLUMNS and size(table) <= MAX_TABLE:
         yield table
     else:
-        yield from _items(Items(tuple(_row_as_line(block.header, row) for row in block.rows)))
+        yield from _aligned(block)
 
 
 def _table(block: Grid) -> BlockKit:
@@ -265,11 +266,21 @@ def _on_one_line(parts: Line) -> Line:
     return tuple(Theirs(one_line(part.text)) if isinstance(part, Theirs) else part for part in parts)
 
 
-def _row_as_line(header: Sequence[str], row: Sequence[Line]) -> Line:
-    out: list[Any] = []
-    for name, cell in zip(header, row, strict=True):
-        out += [Words("; " if out else ""), Words(f"{name}: ", strong=True), *_on_one_line(cell)]
-    return tuple(out)
+def _aligned(block: Grid) -> Iterator[BlockKit]:
+    """The same rows as text in columns, cut into blocks between them, each with the header above."""
+    head, *rows = columns(block)
+    group: list[str] = []
+    for row in rows:
+        if group and length("\n".join((head, *group, row))) > MAX_ALIGNED:
+            yield _preformatted("\n".join((head, *group)))
+            group = []
+        group.append(row)
+    yield _preformatted("\n".join((head, *group)))
+
+
+def _preformatted(text: str) -> BlockKit:
+    part = {"type": "rich_text_preformatted", "elements": [{"type": "text", "text": text}]}
+    return {"type": "rich_text", "elements": [part]}
 
 
 def _button_rows(buttons: Sequence[Button]) -> Iterator[BlockKit]:

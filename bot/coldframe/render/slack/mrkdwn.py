@@ -12,7 +12,7 @@ from typing import Any, assert_never
 from urllib.parse import urlsplit
 
 from coldframe.message.characters import is_torn
-from coldframe.message.nodes import Code, Inline, Line, Link, Theirs, When, Who, Words, moment
+from coldframe.message.nodes import Code, Inline, Line, Link, Theirs, To, When, Who, Words, moment
 
 Element = dict[str, Any]
 
@@ -135,6 +135,8 @@ def _marked(part: Inline) -> str:
             return f"`{escaped(one_line(part.text)).replace('`', _BREAKER)}`"
         case Link():
             return _marked_link(part)
+        case To():
+            return _marked(part.words())
         case _:
             assert_never(part)
 
@@ -194,6 +196,8 @@ def _element(part: Inline) -> Element | None:
             return text_element(one_line(part.text), code=True)
         case Link():
             return _link_element(part)
+        case To():
+            return _element(part.words())
         case _:
             assert_never(part)
 

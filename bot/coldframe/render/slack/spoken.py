@@ -38,10 +38,19 @@ def _cut_lead(lead: str) -> str:
 
 
 def _said_beyond(lead: str, blocks: Sequence[Element]) -> Iterator[str]:
+    """What the lead does not say already, each once."""
+    said = {_bare(lead)}
     for block in blocks:
         for sentence in _sentences(block):
-            if sentence.strip() and sentence != lead:
+            bare = _bare(sentence)
+            if bare and bare not in said and bare not in _bare(lead):
+                said.add(bare)
                 yield sentence
+
+
+def _bare(text: str) -> str:
+    """Without what marks it up, to see whether two say the same."""
+    return " ".join(text.replace("*", "").replace("`", "").split())
 
 
 def _sentences(block: Element) -> Iterator[str]:

@@ -145,6 +145,7 @@ def round_opened(round_: Round, calendar: tuple[tuple[str, Line], ...]) -> Messa
                 "any time to see what you can do."
             ),
         ),
+        stays=True,
     )
 
 

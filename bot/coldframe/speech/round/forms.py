@@ -23,6 +23,8 @@ from coldframe.speech.round.criterion_forms import kind_shown as kind_shown
 PACES = (Option("days", "Over days, in everybody's working hours"), Option("live", "In one sitting, in minutes"))
 DOTS = "On the restraining forces; from {} to {}.".format(*RANGES["dots"])
 PLAN_VOTES = "From {} to {}.".format(*RANGES["plan_votes"])
+MOST_OF_A_QUESTION = 300  # characters
+QUESTION_HINT = "Who, in which situation, and what should be different? No answer inside."
 MEANINGS = "A line each, such as Retention: they order again within a month. Empty for the usual meanings."
 WINDOWS = (
     "Such as notes 16, plans 24: working hours over days, minutes in one sitting. Empty for the usual ones. "
@@ -116,9 +118,9 @@ def question(round_: Round, force: ForceId) -> Form:
         "text",
         "Question",
         "long",
-        most=300,
+        most=MOST_OF_A_QUESTION,
         initial="How might we ",
-        hint="Who, in which situation, and what should be different? No answer inside.",
+        hint=QUESTION_HINT,
     )
     return Form(
         "Write a question",

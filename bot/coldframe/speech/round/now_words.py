@@ -14,12 +14,12 @@ from coldframe.domain.round import counter, roles, rules, undoing
 from coldframe.domain.round.wanting import Want, Wanted, wanted
 from coldframe.domain.state import Round
 from coldframe.message.harmless import theirs
-from coldframe.message.nodes import Block, Button, Items, Line, When, line
+from coldframe.message.nodes import Block, Button, Items, Line, To, When, line
 from coldframe.message.saying import offer, paragraph
 from coldframe.ports.chat import Hindrance
 from coldframe.speech import wanting_words
 from coldframe.speech.answers import second_thoughts
-from coldframe.speech.names import about, are_in, count, title, who
+from coldframe.speech.names import about, are_in, count, message_name, title, to_sheet, who
 from coldframe.speech.round import cards, prompts, readiness_words, role_words, unread_words
 from coldframe.speech.round.guide_words import GUIDE
 from coldframe.speech.steps import WORDS
@@ -75,11 +75,11 @@ _TO_DO: Mapping[Step, str] = {
     Step.NOTES: "what holds us back, and what helps. One idea a note, here with − or + before it, or by the button.",
     Step.FOCUS: "pick the lever that the round works on, with your reason.",
     Step.MERGE: "say which notes are the same point, then close the list.",
-    Step.DOTS: "{left} left to put, on your sheet in our direct messages.",
+    Step.DOTS: "{left} left to put, on {sheet} in our direct messages.",
     Step.QUESTIONS: "turn the strongest forces into questions, then publish them.",
     Step.PRECEDENTS: "tell what somebody else did about one of the questions.",
     Step.PLANS: "write a plan, or say that you're done.",
-    Step.BALLOT: "{left} left to give, on your sheet in our direct messages.",
+    Step.BALLOT: "{left} left to give, on {sheet} in our direct messages.",
     Step.PLACEMENT: "compare the plans, two at a time, in our direct messages.",
 }
 
@@ -113,13 +113,13 @@ def _to_do(round_: Round, me: MemberId) -> Line:
     ledger = round_.ledger()
     left = ledger.quota - len(ledger.counted(me)) if ledger is not None else 0
     todo = (
-        _TO_DO[round_.step]
-        if ledger is None or left
-        else "nothing is left to give; say on your sheet that you're done."
+        _TO_DO[round_.step] if ledger is None or left else "nothing is left to give; say on {sheet} that you're done."
     )
-    words = line("*For you:* ") + line(todo, left=count(left, vote.thing) if vote is not None else "")
+    words = line("*For you:* ") + line(todo, left=count(left, vote.thing) if vote is not None else "",
+                                     sheet=to_sheet(round_, me, "your sheet"))  # fmt: skip
     if opens is not None and rules.RULES[round_.step].read_hours:
-        words += line(" Read the plans in the channel first: ballots come {at}.", at=When(opens))
+        plans = To(message_name(round_.id, "plans"), "the plans")
+        words += line(" Read {plans} in the channel first: ballots come {at}.", plans=plans, at=When(opens))
     if me in rules.came_in(round_) and ledger is None:
         words += line(" You have given something already and can change it until the close.")
     return words

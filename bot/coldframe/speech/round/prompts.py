@@ -12,10 +12,10 @@ from coldframe.domain.round.merging import LEAST_JOINED, needs_second_person
 from coldframe.domain.round.readiness import nothing_in
 from coldframe.domain.state import MergeProposal, Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, When, line
+from coldframe.message.nodes import Block, Button, Facts, Items, Line, Message, To, When, line
 from coldframe.message.saying import heading, offer, paragraph, said, small, told
 from coldframe.speech import wanting_words
-from coldframe.speech.names import about, count, lower, spelt, title, who
+from coldframe.speech.names import about, count, lower, message_name, spelt, title, who
 from coldframe.speech.round import likeness_words
 from coldframe.speech.round.cards import what_follows
 
@@ -140,8 +140,9 @@ def pick_focus(
         round_,
         Step.FOCUS,
         paragraph(
-            "Which lever does the round work on? Read the notes in the channel, then press a lever. Everybody reads "
-            "your reason, a sentence."
+            "Which lever does the round work on? Read {notes} in the channel, then press a lever. Everybody reads "
+            "your reason, a sentence.",
+            notes=To(message_name(round_.id, "reveal"), "the notes"),
         ),
         Facts(rows),
         small("More notes means more talked about, not more important."),

@@ -8,9 +8,9 @@ from coldframe.domain.names import ForceId, MemberId, Step
 from coldframe.domain.round import pages, strengths
 from coldframe.domain.state import Note, Plan, Round
 from coldframe.message.harmless import theirs, written
-from coldframe.message.nodes import Block, Button, Items, Message, line
+from coldframe.message.nodes import Block, Button, Items, Message, To, line
 from coldframe.message.saying import offer, paragraph, said, small
-from coldframe.speech.names import MOST_BESIDE, about, in_words
+from coldframe.speech.names import MOST_BESIDE, about, in_words, message_name
 from coldframe.speech.round import change_words, jot_words, page_words
 from coldframe.speech.round.guide_words import guided
 from coldframe.speech.round.prompts import card, until
@@ -94,11 +94,12 @@ def precedents_prompt(round_: Round, member: MemberId) -> Message:
     label = "Not done after all" if done else "I'm done"
     new = pages.found(round_, member, "precedent", "") is None
     which = "the question" if many == 1 else f"one of the {in_words(many)} questions"
+    questions = message_name(round_.id, "question", round_.questions[0].id if round_.questions else "")
     sheet = card(
         round_,
         Step.PRECEDENTS,
         paragraph("Take {which} in the channel, and tell in a few lines how somebody else dealt with it, best outside "
-                  "our own trade. A story is not evidence.", which=which),
+                  "our own trade. A story is not evidence.", which=To(questions, which)),
         paragraph(until(round_, member)),
         *own_precedents(round_, member),
         offer(
