@@ -30,7 +30,7 @@ def test_the_length_is_counted_after_composing() -> None:
     assert accepted("e\u0301" * 10, 10) == "é" * 10
     with pytest.raises(Refused) as refused:
         accepted("x" * 11, 10, field="title")
-    assert refused.value.facts == {"field": "title", "length": 11, "most": 10}
+    assert refused.value.facts == {"field": "title", "over": 1, "most": 10}
 
 
 def test_a_pile_of_accents_is_refused() -> None:

@@ -24,7 +24,7 @@ def accepted(text: str, most: int, *, field: str = "text") -> str:
     if not any(visible(c) for c in kept):
         raise Refused(Because.EMPTY, field=field)
     if len(kept) > most:
-        raise Refused(Because.TOO_LONG, field=field, length=len(kept), most=most)
+        raise Refused(Because.TOO_LONG, field=field, over=len(kept) - most, most=most)
     if _piled_marks(kept):
         raise Refused(Because.UNREADABLE, field=field)
     return kept

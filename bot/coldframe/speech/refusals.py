@@ -77,8 +77,8 @@ WORDS: dict[Because, str] = {
         "It holds characters that I can't show (control characters, or a pile of accents), so I didn't keep it. "
         "Please send it again without them."
     ),
-    Because.TOO_LONG: "It has {length} characters, and {most} are the most. I didn't keep it: please shorten it and "
-    "send it again.",
+    Because.TOO_LONG: "It's {over} over the most, which is {most} characters. I didn't keep it: please shorten it "
+    "and send it again.",
     Because.TOO_MANY: "You have {most} already, which is the most. Withdraw one first.",
     Because.TOO_MANY_ROUNDS: "{most} rounds are open here, which is the most. Please end one first, or cancel one that "
     "nobody needs: `/coldframe cancel` in its channel.",

@@ -62,7 +62,11 @@ FAILED = "That didn't work, for a reason of the room's own. Please try again."
 
 
 def too_long(length: int, most: int) -> str:
-    return f"That message is {length - most:,} characters too long: at most {most:,} go in one."
+    return f"That message is {_over(length, most)} too long: at most {most:,} go in one."
+
+
+def _over(length: int, most: int) -> str:
+    return "1 character" if length - most == 1 else f"{length - most:,} characters"
 
 
 def too_many_files(most: int) -> str:
@@ -80,7 +84,7 @@ DATE_FORM = "Please give a date as year-month-day, like 2026-03-02."
 
 
 def shorten(length: int, most: int) -> str:
-    return f"This is {length - most:,} characters too long: at most {most:,}."
+    return f"This is {_over(length, most)} too long: at most {most:,}."
 
 
 # --- at the door ---

@@ -206,13 +206,21 @@ async def test_two_tabs_share_what_is_half_written(site: Site) -> None:
     await expect(channel(twin)).to_have_value("")
 
 
-async def test_private_drafts_end_with_their_step(site: Site) -> None:
-    """Nothing of them is left in the browser; what was meant for everybody stays."""
-    page = await fresh(site)
+NO_CIPHER = "Object.defineProperty(crypto, 'subtle', { value: undefined })"
+
+
+@pytest.mark.parametrize("cipher", [True, False], ids=["sealed", "over plain HTTP"])
+async def test_private_drafts_end_with_their_step(site: Site, cipher: bool) -> None:
+    """Nothing of them is left in the browser; what was meant for everybody stays. A page that came over plain HTTP from
+    another machine has no cipher, and keeps and ends them all the same."""
+    page = await site.blank()
+    if not cipher:
+        await page.add_init_script(NO_CIPHER)
+    await signed_in(site, page)
     await channel(page).fill("for all")
     await page.get_by_role("button", name="Write a note").click()
     await page.get_by_label("The note").fill("a canary")
-    await kept(page, "form")
+    assert [sealed for _, sealed, _ in await kept(page, "form")] == [cipher]
     await kept(page, "draft")
     await site.world.room.clear("room", {"ada": Kept(site.world.clock.now())})
     await expect(page.get_by_label("Write to everyone in growth")).to_have_value("for all")

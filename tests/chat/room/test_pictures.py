@@ -74,6 +74,30 @@ async def test_every_picture_is_whole_on_every_screen(site: Site, axe: str, look
     await check(page, axe, "pictures")
 
 
+WIDE_TEXT = """() => {
+    const sheet = new CSSStyleSheet();
+    sheet.replaceSync(`* { line-height: 1.5 !important; letter-spacing: 0.12em !important;
+        word-spacing: 0.16em !important; } p { margin-bottom: 2em !important; }`);
+    document.adoptedStyleSheets = [sheet];
+}"""  # the distances of WCAG 2.2, 1.4.12
+
+
+@pytest.mark.parametrize("spaced", [False, True], ids=["plain", "wide text"])
+async def test_nothing_is_lost_at_320_points(site: Site, spaced: bool) -> None:
+    """Which is 400 % of 1280 (WCAG 2.2, 1.4.10); nor with lines, words and letters further apart: nothing but tables
+    scrolls sideways, and no words are cut off or lie on others'."""
+    page = await site.page("ada", viewport={"width": 320, "height": 256})
+    if spaced:
+        await page.evaluate(WIDE_TEXT)
+    assert await page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
+    cut = """() => [...document.querySelectorAll("button, p, li, figcaption, h2, h3, label, td, summary")]
+        .filter((node) => !node.closest(".unseen, .skip, .marks") && node.getClientRects().length)
+        .filter((node) => { const box = node.getBoundingClientRect();
+            return !node.closest(".wide") && (box.left < -1 || box.right > innerWidth + 1); })
+        .map((node) => node.outerHTML.slice(0, 100))"""
+    assert await page.evaluate(cut) == []
+
+
 async def test_a_plan_stands_where_its_figures_say(site: Site) -> None:
     """The page's own picture and the file's come from one description; in shares of the field both agree."""
     page = await site.page("ada")

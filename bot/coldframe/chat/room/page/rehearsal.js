@@ -58,7 +58,8 @@ export class Rehearsal {
     const me = this.state.people.get(this.state.me)?.name ?? "somebody";
     const { question } = this.state.rehearsal;
     const ours = question ? [" or with ours: ", theirs(question)] : ".";
-    return el("p", { class: "first" }, `This is a rehearsal: nobody but you is here, and nothing is kept. You act as ${me}, the others do their part when you let them, and the clock moves when you move it. Start a round with a question of your own`, ours);
+    const others = question ? "the others do their part when you let them" : "and as anybody else when you choose them below";
+    return el("p", { class: "first" }, `This is a rehearsal: nobody but you is here, and nothing is kept. You act as ${me}, ${others}, and the clock moves when you move it. Start a round with a question of your own`, ours);
   }
 
   #more(button, speed) {
