@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
-from coldframe.domain.names import LeverId, MemberId, NoteId, PrecedentId, Side, Step
+from coldframe.domain.names import LeverId, MemberId, NoteId, PrecedentId, QuestionId, Side, Step
 from coldframe.domain.refusals import Because
 from coldframe.domain.round import rules
 from coldframe.domain.round.notes import WriteNote
@@ -17,7 +17,7 @@ from coldframe.domain.trial.state import Closing, Entry
 from coldframe.message.nodes import plain
 from coldframe.message.pictures import PlacedPlan, PlacementMatrix
 from coldframe.ports.keys import Covers
-from coldframe.speech.round import drawn, results
+from coldframe.speech.round import drawn, jot_words, results
 from coldframe.speech.trial import review_words
 from tests.domain.play import EVERYBODY, D, F, Play, a_plan
 from tests.engine.clockwork import Running
@@ -91,6 +91,20 @@ async def test_a_plan_says_whose_idea_it_takes_over(tmp_path: Path) -> None:
         await reach(team, Step.BALLOT)
         (page,) = [w for w in team.channel() if w.startswith("Ring new teams")]
         assert "Borrows from: “A library”: They rang." in page
+
+
+def test_a_plan_is_offered_what_was_told_for_its_question_first() -> None:
+    """Where there are several questions, each precedent comes with its own; where there is one, that goes without."""
+    round_ = Play().to(Step.PLANS).round
+    (alone,) = jot_words.borrows(round_, None)
+    assert [option.label for option in alone.options] == ["none of them", "A library"]
+    one = round_.questions[0]
+    other = replace(one, id=QuestionId("q2"), text="How might we end the queue?")
+    told = (*round_.precedents, replace(round_.precedents[0], id=PrecedentId("x2"), question=other.id, title="A ferry"))
+    several = replace(round_, questions=(one, other), precedents=told)
+    (field,) = jot_words.borrows(several, replace(a_plan("p7"), question=other.id))
+    assert [option.value for option in field.options] == ["", "x2", "x1"]
+    assert field.options[1].label == "A ferry · end the queue?"
 
 
 def test_only_a_precedent_of_the_round_can_be_borrowed_from() -> None:

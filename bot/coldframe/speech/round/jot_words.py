@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coldframe.domain.names import MemberId
 from coldframe.domain.round.jotting import PAGE
+from coldframe.domain.round.questions import OPENING
 from coldframe.domain.state import Plan, Precedent, Round
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Block, Button, Field, Form, Line, Option, Quoted, line
@@ -37,13 +38,22 @@ def jotted(round_: Round, member: MemberId) -> list[Block]:
 
 
 def borrows(round_: Round, found: Plan | None) -> tuple[Field, ...]:
-    """The precedent whose idea the plan takes over; its page names it."""
+    """The precedent whose idea the plan takes over; its page names it. What was told for its question comes first."""
     if not round_.precedents:
         return ()
-    known = (Option(p.id, theirs(p.title, 70).text) for p in round_.precedents)
-    options = (Option("", "none of them"), *known)
+    first_of_its = sorted(round_.precedents, key=lambda p: found is None or p.question != found.question)
+    options = (Option("", "none of them"), *(Option(p.id, _with_its_question(round_, p)) for p in first_of_its))
     first = found.borrows if found and found.borrows in {p.id for p in round_.precedents} else ""
     return (Field("borrows", "Borrows from", "choice", required=False, options=options, initial=first),)
+
+
+def _with_its_question(round_: Round, precedent: Precedent) -> str:
+    """Where there are several questions, the one that it was told for is named with it."""
+    if len(round_.questions) < 2:
+        return theirs(precedent.title, 70).text
+    asked = next((q.text for q in round_.questions if q.id == precedent.question), "")
+    gist = asked[len(OPENING) :].strip() if asked.casefold().startswith(OPENING) else asked
+    return f"{theirs(precedent.title, 44).text} · {theirs(gist, 28).text}" if gist else theirs(precedent.title, 70).text
 
 
 def principle(precedent: Precedent) -> Line:
