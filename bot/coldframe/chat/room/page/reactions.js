@@ -2,17 +2,21 @@
 
 import { byId, el, openDialog } from "./dom.js";
 
+// Their short names in the Unicode standard's list of emoji.
 const NAMES = {
-  "👍": "thumbs up", "👎": "thumbs down", "❤️": "heart", "⭐": "star", "🌱": "seedling", "🌿": "herb", "🌻": "sunflower",
-  "🌷": "tulip", "🌳": "deciduous tree", "🍃": "leaves", "☀️": "sunny", "☁️": "cloud", "🌈": "rainbow", "❄️": "snowflake",
-  "🔥": "fire", "💧": "droplet", "🐝": "bee", "🐌": "snail", "🐦": "bird", "🐟": "fish", "🐱": "cat", "🐶": "dog",
-  "🍎": "apple", "🥕": "carrot", "🍞": "bread", "🍵": "tea", "☕": "coffee", "🍰": "cake", "🎉": "tada", "👏": "clap",
-  "🙌": "raised hands", "🙏": "pray", "👋": "wave", "💪": "muscle", "👀": "eyes", "💡": "bulb", "🔑": "key", "🔔": "bell",
-  "📌": "pushpin", "⌛": "hourglass", "🚀": "rocket", "🚲": "bike", "⚓": "anchor", "💎": "gem", "🏅": "medal", "🎯": "dart",
-  "😄": "smile", "🙂": "slightly smiling face", "😂": "joy", "🤔": "thinking face", "😮": "open mouth", "😢": "cry",
-  "😕": "confused", "😅": "sweat smile", "✅": "white check mark", "✔️": "heavy check mark", "❌": "x", "❓": "question",
-  "❗": "exclamation", "⚠️": "warning", "🔴": "red circle", "🔵": "large blue circle", "1️⃣": "one", "2️⃣": "two",
-  "3️⃣": "three", "4️⃣": "four", "5️⃣": "five", "6️⃣": "six", "7️⃣": "seven", "8️⃣": "eight", "9️⃣": "nine",
+  "👍": "thumbs up", "👎": "thumbs down", "❤️": "red heart", "⭐": "star", "🌱": "seedling", "🌿": "herb",
+  "🌻": "sunflower", "🌷": "tulip", "🌳": "deciduous tree", "🍃": "leaf fluttering in wind", "☀️": "sun", "☁️": "cloud",
+  "🌈": "rainbow", "❄️": "snowflake", "🔥": "fire", "💧": "droplet", "🐝": "honeybee", "🐌": "snail", "🐦": "bird",
+  "🐟": "fish", "🐱": "cat face", "🐶": "dog face", "🍎": "red apple", "🥕": "carrot", "🍞": "bread",
+  "🍵": "teacup without handle", "☕": "hot beverage", "🍰": "shortcake", "🎉": "party popper", "👏": "clapping hands",
+  "🙌": "raising hands", "🙏": "folded hands", "👋": "waving hand", "💪": "flexed biceps", "👀": "eyes",
+  "💡": "light bulb", "🔑": "key", "🔔": "bell", "📌": "pushpin", "⌛": "hourglass done", "🚀": "rocket", "🚲": "bicycle",
+  "⚓": "anchor", "💎": "gem stone", "🏅": "sports medal", "🎯": "bullseye", "😄": "grinning face with smiling eyes",
+  "🙂": "slightly smiling face", "😂": "face with tears of joy", "🤔": "thinking face", "😮": "face with open mouth",
+  "😢": "crying face", "😕": "confused face", "😅": "grinning face with sweat", "✅": "check mark button",
+  "✔️": "check mark", "❌": "cross mark", "❓": "red question mark", "❗": "red exclamation mark", "⚠️": "warning",
+  "🔴": "red circle", "🔵": "blue circle", "1️⃣": "keycap 1", "2️⃣": "keycap 2", "3️⃣": "keycap 3", "4️⃣": "keycap 4",
+  "5️⃣": "keycap 5", "6️⃣": "keycap 6", "7️⃣": "keycap 7", "8️⃣": "keycap 8", "9️⃣": "keycap 9",
 };
 
 const bare = (sign) => sign.replaceAll("\ufe0f", "");
