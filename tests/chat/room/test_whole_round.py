@@ -87,6 +87,22 @@ class Player(Keyboard):
         """The messages in which the words stand."""
         return self.page.locator("#messages > li.message").filter(has_text=words)
 
+    @property
+    def bench(self) -> Any:
+        return self.page.get_by_role("region", name="Bench", exact=True)
+
+    def sheet(self, words: str | re.Pattern[str]) -> Any:
+        """The sheets on the bench in which the words stand."""
+        return self.bench.locator("article").filter(has_text=words)
+
+    async def note(self, lever: str, text: str) -> None:
+        """On the bench, in one go."""
+        column = self.bench.get_by_role("region", name=lever)
+        await self.reach(column.get_by_label("A note"))
+        await self.page.keyboard.insert_text(text)
+        await self.press(re.compile("it holds us back"), column)
+        await expect(column).to_contain_text(text)
+
     async def line(self, words: str) -> Any:
         """A line in a thread, which is unfolded if need be."""
         found = self.page.locator("#messages .thread li.message").filter(has_text=words)
@@ -153,10 +169,9 @@ async def setup(ada: Player) -> None:
 
 async def notes(ada: Player) -> None:
     await ada.press("That's right")
-    await ada.press(re.compile("^Add to Retention"), ada.card("what drives us?"))
-    await ada.fill(re.compile("note"), side="restraining", text="Owners forget us over the winter")
-    await expect(ada.card("Owners forget us over the winter")).to_be_visible()
+    await ada.note("Retention", "Owners forget us over the winter")
     await ada.reload()
+    await expect(ada.sheet("Owners forget us over the winter")).to_be_visible()
     await ada.press("I'm done")
     await ada.others()
     await ada.jump()
@@ -175,7 +190,7 @@ async def focus(ada: Player) -> None:
 async def merge(ada: Player) -> None:
     await ada.go_to("You and coldframe")
     await ada.press("Same point")
-    await expect(ada.card("Joined:")).to_be_visible()
+    await expect(ada.sheet("Joined:")).to_be_visible()
     await ada.press("Close the merge")
     await ada.press("Close now")
     await ada.until("dots")
@@ -183,7 +198,7 @@ async def merge(ada: Player) -> None:
 
 async def dots(ada: Player) -> None:
     """Two dots by a button, the third by an emoji; a fourth is refused at once."""
-    sheet = ada.card("left of 3")
+    sheet = ada.sheet("left of 3")
     first = re.compile("^\\+1 dot")
     await ada.press(first, sheet)
     await expect(sheet).to_contain_text("1 dot from you")
@@ -200,9 +215,9 @@ async def dots(ada: Player) -> None:
 
 async def questions(ada: Player) -> None:
     for text in ("How might we have the export ready before Monday?", "How might we be there in winter?"):
-        await ada.press("Word it", ada.card("Turn each of these forces"))
+        await ada.press("Word it", ada.sheet("Turn each of these forces"))
         await ada.fill(re.compile("question"), text=text)
-        await expect(ada.card(text)).to_be_visible()
+        await expect(ada.sheet(text)).to_be_visible()
     await ada.press("Publish the questions")
     await ada.press("Publish now")
     await ada.until("precedents")
@@ -230,10 +245,8 @@ async def plans(ada: Player) -> None:
 
 async def ballot(ada: Player) -> None:
     await ada.jump()  # to the end of the time for reading
-    sheet = ada.card("left of 2")
+    sheet = ada.sheet("left of 2")
     await expect(sheet).to_be_visible()
-    await ada.press(re.compile("^Read"), sheet)
-    await ada.press("Back to all plans")
     for votes in ("1 vote", "2 votes"):
         await ada.press(re.compile("^\\+1 vote"), sheet)
         await expect(sheet).to_contain_text(f"{votes} from you")
@@ -249,7 +262,7 @@ async def placement(ada: Player) -> None:
         await expect(to_go.filter(has_text=before)).to_have_count(0)
         if not await to_go.count():
             break
-    await expect(ada.card("that was the last comparison")).to_be_visible()
+    await expect(ada.sheet("that was the last comparison")).to_be_visible()
     await ada.others()
     for _ in range(4):
         if await ada.step() != "commitment":
@@ -298,8 +311,7 @@ async def test_two_browsers_and_a_reveal_that_comes_to_both_at_once(page: Any, s
     ben.on("websocket", lambda line: line.on("framereceived", lambda payload: frames.append(str(payload))))
     await ben.goto(f"http://localhost:{stage[1]}/as/ben#c:growth")
     await expect(ben.get_by_role("heading", name="growth")).to_be_visible()
-    await ada.press(re.compile("^Add to Retention"), ada.card("what drives us?"))
-    await ada.fill(re.compile("note"), side="restraining", text="Owners forget us over the winter")
+    await ada.note("Retention", "Owners forget us over the winter")
     await ada.press("I'm done")
     await ada.others()
     mine = "The weekly export breaks on Mondays"  # Ben's own note, which he may see

@@ -310,6 +310,7 @@ class Wire:
             "items": [item for place in places for item in self._items(place, order.since if missed else 0)],
             "notes": [payloads.note_json(note) for note in room.notes(me)],
             "home": self._home(),
+            "benched": room.bench.views is not None,
             "forms": [form_json(form) for form in room.log.forms(me)],
             "reads": self._reads(),
             "rehearsal": self._host.rehearsal_json(),

@@ -23,8 +23,7 @@ export class Bench {
 
   draw(bar) {
     const all = this.state.bench;
-    byId("bench").hidden = !all;
-    document.documentElement.classList.toggle("benched", Boolean(all));
+    byId("bench").hidden = !this.state.benched;
     if (!all) return;
     this.#bar = bar;
     const wanted = [...this.#sheets(bar), ...this.#beside(bar), ...all.trials.map((laid) => this.#keyed(`trial ${laid.about}`, laid, () => trialOf(laid, this.acts)))];
@@ -44,17 +43,20 @@ export class Bench {
   #sheets(bar) {
     if (!bar) return [];
     const own = bar.before.filter((laid) => laid.what !== "card");
-    const shown = own.length && bar.step !== "commitment" ? own : [...bar.before].sort((a, b) => (a.what === "card" ? -1 : b.what === "card" ? 1 : 0));
+    const first = bar.step === "commitment" ? "card" : "compare"; // a ballot that is followed by comparisons is handed in
+    const shown = own.length && bar.step !== "commitment" ? own : [...bar.before];
+    shown.sort((a, b) => (b.what === first) - (a.what === first));
     return shown.map(withoutBar).map((laid) => {
       const press = (button, node) => this.acts.press(laid.message, button, node);
       const besides = laid.what === "ballot" || laid.what === "compare" ? bar.beside : null;
-      return this.#keyed(`${laid.what} ${laid.message ?? ""} ${laid.about}`, [laid, besides, bar.step], () => layout(laid, bar.step, press, this.#more(bar)));
+      return this.#keyed(keyOf(laid), [laid, besides, bar.step], () => layout(laid, bar.step, press, this.#more(bar)));
     });
   }
 
   #more(bar) {
     return {
       beside: (what, wanted) => bar.beside.find((laid) => laid.what === what && wanted.includes(laid.about)),
+      people: [...this.state.people.values()].filter((person) => !person.bot && this.state.places.some((place) => place.id === bar.place && place.members.includes(person.id))),
       through: (button, fields) => this.acts.through(button, fields),
     };
   }
@@ -87,6 +89,10 @@ export class Bench {
     return new Set(laid.filter((one) => one.message && one.what !== "card").map((one) => one.message));
   }
 }
+
+// A sheet stays the same one when its message comes; of other kinds several may lie here.
+const ONCE = new Set(["ask", "ballot", "desk", "compare", "card"]);
+const keyOf = (laid) => (ONCE.has(laid.what) ? `${laid.what} ${laid.about}` : `${laid.what} ${laid.about} ${laid.message ?? ""}`);
 
 // What is open for me stands on the bar above.
 function withoutBar(laid) {

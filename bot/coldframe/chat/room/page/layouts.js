@@ -2,13 +2,22 @@
 
 import { el, plain, theirs } from "./dom.js";
 import { blockOf, cardOf, lineOf, pressable } from "./card.js";
-import { quickNote } from "./quick.js";
+import { isQuick, quickField, quickNote } from "./quick.js";
 
 const about = (button) => button.value.split("|").slice(1); // what a button is about, beside its round
 
 const titled = (card) => card.blocks.find((block) => block.kind === "heading");
 const rest = (card) => card.blocks.filter((block) => block.kind !== "heading");
 const drawn = (blocks, press) => blocks.map((block) => blockOf(block, press, "h3"));
+
+// With a field of its own for each button that takes one only.
+function filled(blocks, press, more) {
+  return blocks.flatMap((block) => {
+    if (block.kind !== "buttons" || !block.buttons.some(isQuick)) return [blockOf(block, press, "h3")];
+    const others = block.buttons.filter((button) => !isQuick(button));
+    return [...block.buttons.filter(isQuick).map((button) => quickField(button, press, more)), others.length ? blockOf({ ...block, buttons: others }, press, "h3") : null];
+  });
+}
 
 function sheet(kind, card, ...inside) {
   const title = titled(card);
@@ -33,7 +42,7 @@ function notes(laid, press, more) {
     else if (column && block.kind === "paragraph" && next?.kind === "buttons" && next.buttons.every((button) => NOTE.has(button.action))) columns.get(column).push(block);
     else if (column && block.kind === "small" && columns.get(column).at(-1)?.kind === "paragraph") columns.get(column).push(block);
     else if (buttons.some((button) => button.action === "note.write")) column = null;
-    else if (!isHowInTheTalk(block)) (foot.length || adds.some((add) => columns.get(add).length) || at > 1 ? foot : head).push(block);
+    else if (!isHowInTheTalk(block) && !isCount(block)) (foot.length || adds.some((add) => columns.get(add).length) || at > 1 ? foot : head).push(block);
   }
   const levers = adds.map((add) => {
     const name = add.label.replace(/^Add to /, "").replace(/ …$/, "");
@@ -43,6 +52,7 @@ function notes(laid, press, more) {
 }
 
 const isName = (block) => block.kind === "paragraph" && block.line.length === 1 && block.line[0].kind === "theirs";
+const isCount = (block) => block.kind === "paragraph" && /^Your notes: \d+$/.test(plain(block.line));
 const isHowInTheTalk = (block) => block.kind === "small" && block.line.some((part) => part.kind === "code");
 
 // --- a ballot ----------------------------------------------------------------
@@ -90,7 +100,7 @@ const SIDES = ["compare.first", "compare.second"];
 function compare(laid, press, more) {
   const buttons = laid.card.blocks.flatMap((block) => (block.kind === "buttons" ? block.buttons : []));
   const sides = SIDES.map((action) => buttons.find((button) => button.action === action));
-  if (!sides.every(Boolean)) return plainly(laid, press);
+  if (!sides.every(Boolean)) return plainly(laid, press, more);
   const others = buttons.filter((button) => !SIDES.includes(button.action));
   const [ask, ...words] = rest(laid.card).filter((block) => block.kind !== "buttons" && block.kind !== "items");
   const [, first, second] = about(sides[0]);
@@ -99,18 +109,19 @@ function compare(laid, press, more) {
     const items = laid.card.blocks.find((block) => block.kind === "items");
     return el(
       "section",
-      { class: "side", "aria-label": sides[at].says },
+      { "aria-label": sides[at].says },
       pressable({ ...sides[at], label: `${sides[at].label}: this one`, style: "primary" }, press),
-      page ? drawn(page.card.blocks, press) : el("p", {}, lineOf(items?.lines[at] ?? [])),
+      el("p", {}, lineOf(items?.lines[at] ?? [])),
+      page ? el("details", { class: "inner", open: innerWidth > 700 }, el("summary", { "data-focus": `plan ${plan}` }, "The whole plan"), drawn(rest(page.card), press)) : null,
     );
   });
-  return sheet("compare", laid.card, drawn([ask], press), el("div", { class: "sides" }, plans), el("div", { class: "row" }, others.map((button) => pressable(button, press))), drawn(words, press));
+  return sheet("compare", laid.card, drawn([ask], press), el("div", { class: "abreast" }, plans), el("div", { class: "row" }, others.map((button) => pressable(button, press))), drawn(words, press));
 }
 
 // --- the commitment ----------------------------------------------------------
 
 // What is still missing as a list to be ticked off by what is done about it.
-function commitment(laid, press) {
+function commitment(laid, press, more) {
   const blocks = rest(laid.card);
   const at = blocks.findIndex((block) => block.kind === "paragraph" && plain(block.line) === "Still missing:");
   const lacks = at >= 0 && blocks[at + 1]?.kind === "items" ? blocks[at + 1].lines : [];
@@ -124,21 +135,21 @@ function commitment(laid, press) {
     parts.at(-1).push(block);
     if (parts.length > 1 && block.kind === "buttons") parts.push([]);
   }
-  return sheet("commitment", laid.card, list, parts.filter((part) => part.length).map((part) => el("div", { class: "part" }, drawn(part, press))));
+  return sheet("commitment", laid.card, list, parts.filter((part) => part.length).map((part) => el("div", { class: "settles" }, filled(part, press, more))));
 }
 
 // --- whatever has no layout of its own ---------------------------------------
 
-function plainly(laid, press) {
-  return sheet("plain", laid.card, drawn(rest(laid.card), press));
+function plainly(laid, press, more) {
+  return sheet("plain", laid.card, filled(rest(laid.card), press, more));
 }
 
 export function layout(laid, step, press, more) {
   if (laid.what === "ask" && step === "notes") return notes(laid, press, more);
   if (laid.what === "ballot") return ballot(laid, press, more);
   if (laid.what === "compare") return compare(laid, press, more);
-  if (laid.what === "card" && step === "commitment") return commitment(laid, press);
-  return plainly(laid, press);
+  if (laid.what === "card" && step === "commitment") return commitment(laid, press, more);
+  return plainly(laid, press, more);
 }
 
 // --- beside a sheet ----------------------------------------------------------
@@ -151,7 +162,7 @@ export function wallOf(laid) {
     if (block.kind === "paragraph" && block.line.every((part) => part.kind === "words" && part.strong)) sides.push([block]);
     else sides.at(-1)?.push(block);
   }
-  return el("article", { class: "wall" }, el("h3", {}, lineOf(title.line)), el("div", { class: "directions" }, sides.map(([caption, ...inside]) => el("section", { "aria-label": plain(caption.line) }, el("h4", {}, lineOf(caption.line)), drawn(inside, () => null)))));
+  return el("article", { class: "wall" }, el("h3", {}, lineOf(title.line)), el("div", { class: "directions" }, sides.map(([caption, ...inside]) => el("div", { role: "group", "aria-label": plain(caption.line) }, el("h4", {}, lineOf(caption.line)), drawn(inside, () => null)))));
 }
 
 export function pageOf(laid, press, files) {

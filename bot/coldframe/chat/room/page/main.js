@@ -155,13 +155,13 @@ function drawAll({ focus = false } = {}) {
   const members = place.members.filter((id) => !state.people.get(id)?.bot);
   byId("title").textContent = state.placeName(place);
   byId("about").textContent = place.id === "d" ? "Only you and coldframe read this." : `${members.length} ${members.length === 1 ? "person" : "people"} and coldframe: ${members.map((id) => state.name(id)).join(", ")}.`;
+  sides.draw();
   drawPlaces(place);
   drawHome(place);
   const round = roundOf(place);
   bar.draw(round, place);
   bench.draw(round);
   myPage.refresh();
-  sides.draw();
   drawWaiting();
   talk.show(place.id, { focus });
   search.show(place.id);

@@ -1,7 +1,8 @@
-// A note in one go: the words, and which way they pull. It goes through the form that the button opens.
+// What takes one field is given on the bench in one go: it is sent through the form that the button opens.
 
 import { el, freshId } from "./dom.js";
 import { drafts } from "./drafts.js";
+import { pressable } from "./card.js";
 
 // `more.through(button, fields)` opens the button's form, fills these fields and sends it.
 export function quickNote(add, lever, more) {
@@ -16,10 +17,54 @@ export function quickNote(add, lever, more) {
     const answer = await more.through(add, { side, text: box.value });
     const trouble = answer.error ?? Object.values(answer.errors ?? {})[0];
     if (trouble) { wrong.textContent = `! ${trouble}`; return box.focus(); }
-    box.value = "";
-    drafts.drop(name);
-    box.focus();
+    emptied(name);
+    byDraft(name)?.focus();
   };
   const button = (side, sign, words) => el("button", { type: "button", "data-focus": `${side} ${add.value}`, "aria-label": `Keep the note on ${lever}: it ${words}`, click: () => send(side) }, el("span", { "aria-hidden": "true" }, `${sign} `), words);
   return el("div", { class: "quick", "data-keep": `note ${add.value}` }, el("label", { for: id }, "A note"), box, wrong, el("p", { class: "row" }, button("restraining", "−", "holds us back"), button("driving", "+", "helps")));
+}
+
+// Wherever the field stands by now: the sheet may have been laid anew meanwhile.
+const byDraft = (name) => document.querySelector(`[data-draft="${CSS.escape(name)}"]`);
+
+function emptied(name) {
+  const field = byDraft(name);
+  if (field) field.value = "";
+  drafts.drop(name);
+}
+
+// --- one field of other kinds
+
+// `field`: the one of the form; `control` makes what is filled in.
+const ONE = {
+  "question.write": { field: "text", label: "The question", does: "Keep it", control: (id) => el("textarea", { id, rows: 2 }) },
+  "nextround.date": { field: "date", label: "Date of the next round", does: "Set it", control: (id) => el("input", { id, type: "date" }) },
+  "live.date": { field: "date", label: "Live from", does: "Set it", control: (id) => el("input", { id, type: "date" }) },
+  "owner.ask": { field: "member", label: "Owner", does: "Ask them", control: (id, people) => el("select", { id }, el("option", { value: "" }, "Please choose"), people.map(({ id: value, name }) => el("option", { value }, name))) },
+};
+
+export const isQuick = (button) => button.action in ONE;
+
+// The button itself stays beside it: its form takes what is said in other words, and says more.
+export function quickField(button, press, more) {
+  const { field, label, does, control } = ONE[button.action];
+  const id = freshId("quick");
+  const name = `quick ${button.action} ${button.value}`;
+  const box = control(id, more.people);
+  box.setAttribute("aria-describedby", `${id}-wrong`);
+  box.dataset.focus = name;
+  if (box.tagName === "TEXTAREA") drafts.bind(box, name);
+  const wrong = el("p", { class: "error", id: `${id}-wrong`, role: "alert" });
+  const about = button.says ?? button.label;
+  const send = async () => {
+    if (!box.value.trim()) { wrong.textContent = "! Fill this in first."; return box.focus(); }
+    const answer = await more.through(button, { [field]: box.value });
+    const trouble = answer.error ?? Object.values(answer.errors ?? {})[0];
+    wrong.textContent = trouble ? `! ${trouble}` : "";
+    if (trouble) return box.focus();
+    box.value = "";
+    emptied(name);
+  };
+  const keep = el("button", { type: "button", "data-focus": `send ${name}`, "aria-label": `${does}: ${about}`, click: send }, does);
+  return el("div", { class: "quick one-field", "data-keep": name }, el("label", { for: id }, label), el("div", { class: "row" }, box, keep, pressable(button, press)), wrong);
 }

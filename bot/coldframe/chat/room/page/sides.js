@@ -15,24 +15,27 @@ export class Sides {
   }
 
   get side() {
-    const before = (this.state.bench?.bars ?? []).some((bar) => bar.before.length);
-    return this.#chosen ?? (before ? "bench" : "talk");
+    const { benched, bench } = this.state;
+    if (!benched) return "talk";
+    const lies = !bench || bench.bars.some((bar) => bar.before.length); // until it has come it is waited for
+    return this.#chosen ?? (lies ? "bench" : "talk");
   }
 
   show(side) {
     this.#chosen = side;
-    this.draw();
     scrollTo(0, 0);
-    dispatchEvent(new Event("side"));
+    this.draw();
   }
 
   draw() {
     const box = byId("sides");
-    box.hidden = !this.state.bench;
-    const shown = this.state.bench ? this.side : "talk";
+    box.hidden = !this.state.benched;
+    const shown = this.side;
     const root = document.documentElement;
-    if (shown === "bench" && root.dataset.side !== "bench") scrollTo(0, 0); // the talk was shown at its end until the bench came
+    const other = root.dataset.side !== shown;
+    root.classList.toggle("benched", this.state.benched);
     root.dataset.side = shown;
+    if (other) dispatchEvent(new Event("side"));
     const unread = this.state.places.reduce((sum, place) => sum + this.state.unread(place.id), 0);
     const look = `${this.side} ${unread}`;
     if (look === this.#look) return;

@@ -12,7 +12,8 @@ export class State extends EventTarget {
   notes = [];
   forms = [];
   home = null;
-  bench = null; // how all stands for me, once the bot has said it
+  benched = false; // whether the bot says how all stands for me
+  bench = null; // that, once it has
   reads = {};
   rehearsal = null;
   acting = false;
@@ -28,7 +29,7 @@ export class State extends EventTarget {
       this.replies.clear();
     }
     Object.assign(this, { life: all.life, rev: all.rev, me: all.me, places: all.places, notes: all.notes });
-    Object.assign(this, { forms: all.forms, home: all.home, reads: all.reads, acting: all.acting });
+    Object.assign(this, { forms: all.forms, home: all.home, reads: all.reads, acting: all.acting, benched: all.benched });
     this.names = all.people.map((person) => person.name).join(); // whatever shows a name is drawn anew when this changes
     this.people = new Map(all.people.map((person) => [person.id, person]));
     this.setClock(all.now);

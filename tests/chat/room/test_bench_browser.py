@@ -1,0 +1,196 @@
+"""The bench in a real browser, by the real bot: each step's own layout, on a desk and on a phone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import pytest_asyncio
+
+from coldframe.cli.rehearsing import rehearsal
+from demo.rehearse import ScenarioStage
+from demo.scenario import load
+from tests.chat.room.test_bench import TEAM, Team
+from tests.chat.room.test_browser import check
+from tests.chat.room.test_whole_round import GreyPen
+
+pytestmark = [pytest.mark.browser, pytest.mark.asyncio(loop_scope="session")]
+
+playwright = pytest.importorskip("playwright.async_api", reason="playwright is not installed")
+expect = playwright.expect
+DESK, PHONE = {"width": 1280, "height": 860}, {"width": 390, "height": 844}
+SCREENS: dict[str, dict[str, Any]] = {
+    "desk": {"viewport": DESK},
+    "phone": {"viewport": PHONE},
+    "dark": {"viewport": DESK, "color_scheme": "dark"},
+    "zoomed": {"viewport": {"width": 640, "height": 400}, "device_scale_factor": 2},
+    "forced": {"viewport": DESK, "forced_colors": "active"},
+}
+
+
+class Benches(Team):
+    """The team with a browser for each who looks on."""
+
+    def __init__(self, stage: ScenarioStage, browser: Any, port: int) -> None:
+        super().__init__(stage)
+        self.troubles: list[str] = []
+        self._browser, self._port = browser, port
+        self._contexts: list[Any] = []
+
+    async def page(self, who: str, place: str = "c:growth", **options: Any) -> Any:
+        context = await self._browser.new_context(reduced_motion="reduce", **({"viewport": DESK} | options))
+        self._contexts.append(context)
+        page = await context.new_page()
+        page.set_default_timeout(10000)
+        page.on("pageerror", lambda error: self.troubles.append(str(error)))
+        await page.goto(f"http://localhost:{self._port}/as/{who}#{place}")
+        await expect(page.locator("#bar")).to_be_visible()
+        return page
+
+    async def leave(self) -> None:
+        for context in self._contexts:
+            await context.close()
+
+
+@pytest_asyncio.fixture(loop_scope="session")
+async def benches(browser: Any, tmp_path: Path) -> AsyncIterator[Benches]:
+    stage = ScenarioStage(load(TEAM.read_text(encoding="utf-8")), tmp_path, GreyPen())
+    async with rehearsal(stage) as port:
+        it = Benches(stage, browser, port)
+        yield it
+        await it.leave()
+        assert it.troubles == []
+
+
+def bench(page: Any) -> Any:
+    return page.get_by_role("region", name="Bench", exact=True)
+
+
+def lever(page: Any, name: str) -> Any:
+    return bench(page).get_by_role("region", name=name)
+
+
+async def test_round_is_begun_from_an_empty_room_and_a_note_is_given_in_one_go(benches: Benches) -> None:
+    """The bar starts it; the note stands below its lever at once, is told, and survives half-written."""
+    page = await benches.page("ada")
+    await expect(page.locator("#bar")).to_contain_text("No round is open in growth.")
+    await page.get_by_role("button", name="Start a round").click()
+    await expect(page.get_by_role("dialog", name="Start a round")).to_be_visible()
+    await page.get_by_role("button", name="Close for now").click()
+    await benches.begin()
+    await bench(page).get_by_role("button", name="Start now").click()
+    await expect(page.locator("#bar-title")).to_have_text("Frames, step 1 of 10: Notes")
+    await expect(page.locator("#bar")).to_contain_text(re.compile(r"closes .*, in \d+ h"))
+    box = lever(page, "Retention").get_by_label("A note")
+    await lever(page, "Activation").get_by_label("A note").fill("half a thought")
+    await box.fill("Owners forget us over the winter")
+    await lever(page, "Retention").get_by_role("button", name=re.compile("it holds us back")).click()
+    await expect(lever(page, "Retention")).to_contain_text("− Owners forget us over the winter")
+    await expect(box).to_have_value("")
+    await expect(box).to_be_focused()
+    await expect(page.locator("#spoken")).to_have_text("Kept.")
+    await page.reload()
+    await expect(lever(page, "Activation").get_by_label("A note")).to_have_value("half a thought")
+    await lever(page, "Retention").get_by_role("button", name=re.compile("Withdraw")).click()
+    await expect(lever(page, "Retention")).not_to_contain_text("Owners forget us")
+
+
+async def test_refused_note_stays_in_its_box_with_the_reason_beside_it(benches: Benches) -> None:
+    """What is too long is told where it was written, and nothing of it is lost."""
+    await benches.begin()
+    await benches.start()
+    page = await benches.page("cas")
+    box = lever(page, "Retention").get_by_label("A note")
+    text = "too long " * 600
+    await box.fill(text)
+    await lever(page, "Retention").get_by_role("button", name=re.compile("it helps")).click()
+    await expect(lever(page, "Retention").get_by_role("alert")).to_contain_text("!")
+    await expect(box).to_have_value(text)
+    await expect(page.get_by_text("The form “A note” is open.")).to_have_count(0)
+
+
+async def test_votes_stay_in_sight_and_plans_lie_open_beside_them(benches: Benches) -> None:
+    """What is left is seen wherever one scrolled; a handed-in ballot brings two plans side by side, one step back."""
+    await benches.begin()
+    await benches.start()
+    await benches.play_to("ballot")
+    await benches.pacer.jump()
+    page = await benches.page("cas")
+    options = bench(page).locator(".option")
+    await expect(options).to_have_count(2)
+    await expect(options.first).to_contain_text("If ")
+    await options.first.get_by_role("button", name=re.compile("^One vote|vote for", re.I)).click()
+    await expect(bench(page).locator(".left")).to_contain_text("1 vote left of 2")
+    await bench(page).evaluate("node => { node.scrollTop = node.scrollHeight; }")
+    await expect(bench(page).locator(".left")).to_be_in_viewport()
+    await bench(page).get_by_role("button", name=re.compile("hand it in")).click()
+    compare = bench(page).locator(".compare")
+    await expect(compare.locator("section")).to_have_count(2)
+    for side in range(2):
+        await expect(compare.locator("section").nth(side)).to_contain_text("Measure")
+    await compare.get_by_role("button", name=re.compile("^(→ )?A: ")).click()
+    await expect(compare.get_by_role("button", name="Back")).to_be_visible()
+
+
+async def test_page_opens_over_whatever_is_read_and_keeps_up(benches: Benches) -> None:
+    """What is open for me: from the bar, with its buttons; a press there opens its form in front."""
+    await benches.begin()
+    await benches.start()
+    page = await benches.page("cas")
+    await page.locator("#open-page").click()
+    dialog = page.get_by_role("dialog", name="What is open for me")
+    await expect(dialog).to_contain_text("Frames")
+    await dialog.get_by_role("button", name=re.compile("Write a note")).first.click()
+    await expect(dialog).to_have_count(0)
+    await expect(page.get_by_role("dialog", name=re.compile("note", re.I))).to_be_visible()
+
+
+async def test_bench_and_talk_are_two_sides_on_a_phone(benches: Benches) -> None:
+    """It opens at the bench, at its top, the bar in sight while one scrolls; the talk tells how much is new."""
+    await benches.begin()
+    await benches.start()
+    page = await benches.page("cas", viewport=PHONE)
+    await expect(bench(page)).to_be_visible()
+    await expect(page.get_by_role("region", name="Talk")).to_be_hidden()
+    assert await page.evaluate("scrollY") == 0
+    await page.evaluate("scrollTo(0, document.documentElement.scrollHeight)")
+    await expect(page.locator("#bar-title")).to_be_in_viewport()
+    talk = page.get_by_role("button", name=re.compile(r"^Talk \d+ new"))
+    await talk.click()
+    await expect(page.get_by_role("region", name="Talk")).to_be_visible()
+    await expect(bench(page)).to_be_hidden()
+
+
+async def test_what_lies_on_the_bench_is_a_line_in_the_talk(benches: Benches) -> None:
+    """The sheet is laid once; in the conversation with the bot it is one line, and its thread is still there."""
+    await benches.begin()
+    await benches.start()
+    page = await benches.page("ada", place="d")
+    await expect(page.locator("#messages .folded")).to_contain_text(["On the bench: "])
+    await expect(page.locator("#messages").get_by_role("button", name="I'm done")).to_have_count(0)
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(600)
+@pytest.mark.parametrize("screen", SCREENS)
+async def test_no_step_breaks_a_rule_of_access(benches: Benches, axe: str, screen: str) -> None:
+    """axe-core finds nothing on any step's bench, nor beside it, and nothing is wider than the screen."""
+    page = await benches.page("ada", **SCREENS[screen])
+    await check(page, axe, "empty room")
+    await benches.begin()
+    await benches.start()
+    for step in ("notes", "focus", "merge", "dots", "questions", "precedents", "plans", "ballot", "commitment"):
+        await benches.play_to(step)
+        if step == "ballot":
+            await benches.pacer.jump()
+        await page.reload()
+        await expect(bench(page).locator("article").first).to_be_visible()
+        await check(page, axe, step)
+    await page.get_by_text("Lead this step").click()
+    await check(page, axe, "leading")
+    await page.get_by_text("Lead this step").click()
+    await page.locator("#open-page").click()
+    await check(page, axe, "own page")
