@@ -11,10 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from coldframe.domain.names import MemberId, PlanId, PrecedentId, QuestionId, RoundId, Step
+from coldframe.domain.names import ForceId, MemberId, PlanId, PrecedentId, QuestionId, RoundId, Step
 from coldframe.domain.round.choosing import ChoosePlan
 from coldframe.domain.round.commitment import CompleteCriterion
+from coldframe.domain.round.moves import Close
 from coldframe.domain.round.plans import HandInPlan
+from coldframe.domain.round.questions import DropQuestion, WriteQuestion
+from coldframe.domain.round.reopening import OpenAgain
 from coldframe.domain.state import Precedent, Question
 from coldframe.engine.register import registering
 from coldframe.engine.round.steps import plans
@@ -139,25 +142,46 @@ async def test_the_trial_that_a_plan_tries_in_another_way_is_not_named_again(at_
 # --- questions ---
 
 
+async def _told_in_winter(team: Running) -> None:
+    """An earlier round of the team: a question like the one of these tests, another one, and a story for each."""
+    round_ = await team.current()
+    question = Question(QuestionId("q0"), round_.forces[0].id, "How might we greet teams that are new?")
+    other = Question(QuestionId("q9"), round_.forces[0].id, "How might we print cheaper invoices?")
+    told = tuple(
+        Precedent(PrecedentId(f"x{n}"), D, q.id, title, "An idea")
+        for n, (q, title) in enumerate([(question, "A hotel's doorman"), (other, "A copy shop")])
+    )
+    of_winter = {"questions": (question, other), "precedents": told}
+    async with team.house.store.begin() as uow:
+        earlier = replace(round_, id=RoundId("r0"), name="Winter", step=Step.COMMITTED, **of_winter)
+        await uow.add_round(earlier, MONDAY)
+
+
 async def test_a_card_names_what_was_told_for_a_question_like_it(tmp_path: Path, way: str) -> None:
     """In an earlier round of the team; a question unlike it brings nothing."""
     async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
-        round_ = await team.current()
-        question = Question(QuestionId("q0"), round_.forces[0].id, "How might we greet teams that are new?")
-        other = Question(QuestionId("q9"), round_.forces[0].id, "How might we print cheaper invoices?")
-        told = [
-            Precedent(PrecedentId(f"x{n}"), D, q.id, title, "An idea")
-            for n, (q, title) in enumerate([(question, "A hotel's doorman"), (other, "A copy shop")])
-        ]
-        of_winter = {"questions": (question, other), "precedents": tuple(told)}
-        earlier = replace(round_, id=RoundId("r0"), name="Winter", step=Step.COMMITTED, **of_winter)
-        async with team.house.store.begin() as uow:
-            await uow.add_round(earlier, MONDAY)
+        await _told_in_winter(team)
         await reach(team, Step.PRECEDENTS)
         await team.settle()
         (card,) = (words for words in team.channel() if "It comes from" in words)
         assert "In Winter, for “How might we greet teams that are new?”, you told: “A hotel's doorman”." in card
         assert "A copy shop" not in card
+
+
+async def test_questions_that_are_written_anew_are_compared_anew(tmp_path: Path, way: str) -> None:
+    """What was found for those that are gone is on no card any more."""
+    async with at_step(tmp_path, MONDAY, Step.QUESTIONS) as team:
+        await _told_in_winter(team)
+        await reach(team, Step.PRECEDENTS)
+        await team.settle()
+        await team.act("again", OpenAgain(F, Step.QUESTIONS))
+        force = next(s.option for s in (await team.current()).forces_standing if s.carried)
+        new = WriteQuestion(F, QuestionId("q5"), ForceId(force), "How might we answer on Sundays?")
+        await team.act("anew", DropQuestion(F, QuestionId("q1")), new, Close(F))
+        await team.settle()
+        assert (await team.current()).kin == ()
+        card = next(words for words in reversed(team.channel()) if "It comes from" in words)
+        assert "How might we answer on Sundays?" in card and "you told" not in card
 
 
 # --- the same people ---

@@ -130,7 +130,8 @@ def _passed_before(round_: Round, step: Step) -> Round:
 
 def _without_dots(round_: Round) -> Round:
     counted = _not_counted(round_, Step.DOTS)
-    return replace(round_, dots=None, forces_standing=(), counted=counted, questions=(), suggestions=(), precedents=())
+    plain = replace(round_, dots=None, forces_standing=(), counted=counted)
+    return replace(plain, questions=(), suggestions=(), precedents=(), kin=())
 
 
 def _not_counted(round_: Round, step: Step) -> dict[Step, int]:
@@ -180,6 +181,7 @@ def ballot_reopened(round_: Round, fact: BallotReopened) -> Round:
         next_round=None,
         beside=(),
         alongside=(),
+        same_people=(),
         overlap_accepted=False,
     )
 

@@ -84,7 +84,8 @@ async def _find_kin(kit: Kit, due: Due) -> None:
 
 async def kin_found(turn: Turn, before: Round, round_: Round, fact: KinFound) -> None:
     """On the cards of the questions."""
-    for question in dict.fromkeys(kin.question for kin in (*before.kin, *fact.kin)):
+    changed = {kin.question for kin in (*before.kin, *fact.kin)}
+    for question in (each.id for each in round_.questions if each.id in changed):
         name, words = message_name(round_.id, "question", question), results.question_card(round_, question)
         turn.revise(name, turn.channel(round_), words, round_.id)
 
