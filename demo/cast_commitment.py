@@ -174,6 +174,7 @@ def _criterion(cast: Cast, plan: str) -> dict[str, str]:
     """What its author did not write into the plan."""
     measure = next(p.measure for p in cast.scenario.plans if p.key == plan)
     found = {"lag": str(measure.lag or ""), "baseline_weeks": "\n".join(measure.weeks_before)}
+    found |= {"harm_usual": measure.harm_usual, "harm_limit": measure.harm_limit}
     return {name: words for name, words in found.items() if words}
 
 

@@ -11,7 +11,7 @@ from coldframe.chat.room.records import Record
 from coldframe.domain.names import Step
 from coldframe.timing.windows import add_working_hours
 from demo.hand import buttons_of, words_of
-from demo.jobs import Act, Job, fill, press
+from demo.jobs import Act, Job, fill, press, press_value
 from demo.scenario import Person, Trial
 
 if TYPE_CHECKING:
@@ -125,6 +125,32 @@ def close(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator
     yield Job(_soon(cast, person, now, 1), key, fill(cast, person, "trial.close", fields, value, key))
 
 
+def decide(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """A harm limit is crossed: the decision-maker looks into it, and lets the trial go on."""
+    trial = _trial_of(cast, record)
+    if trial is None or not trial.goes_on or not cast.is_(person, "decision_maker"):
+        return
+    key = f"{person.id}/goes on/{trial.plan}"
+    value = next(b.value for b in buttons_of(record) if b.action == "trial.guard" and b.label.startswith("Go on"))
+    act = fill(cast, person, "trial.guard", {"reason": trial.goes_on}, value, key)
+    yield Job(_soon(cast, person, now, 1), key, act)
+
+
+def ask_for_report(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """Once the next round runs, the lead has a page made of the one before, below the digest."""
+    if cast.scenario.again and cast.is_(person, "facilitator") and "Summer round" in _all_words(record):
+        key = f"{person.id}/report"
+        yield Job(_soon(cast, person, now), key, press(cast, person, record, "report.show", key))
+
+
+def make_report(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    wanted = f"Round: {cast.scenario.name}"
+    button = next((b for b in buttons_of(record) if b.label == wanted and b.action == "report.make"), None)
+    if button is not None:
+        key = f"{person.id}/report/make"
+        yield Job(now + timedelta(minutes=2), key, press_value(cast, person, "report.make", button.value, key))
+
+
 def start_late(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
     """A place is free: the plan that was refused one starts after all."""
     if not cast.is_(person, "facilitator"):
@@ -195,6 +221,9 @@ REFLEXES = {
     "trial.accept": accept,
     "trial.learn": learn,
     "trial.close": close,
+    "trial.guard": decide,
+    "report.show": ask_for_report,
+    "report.make": make_report,
     "trial.plan": start_late,
     "round.again": again,
     "round.start": begin,

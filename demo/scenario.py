@@ -13,8 +13,6 @@ from demo.yaml_lines import NotYaml, Path, Sheet, read
 
 FIRST_YEAR, LAST_YEAR = 2000, 2100  # what zone and holiday data reach
 Key = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
-
-
 Said = Annotated[str, Field(min_length=1, max_length=300)]
 Length = Annotated[float, Field(gt=0, le=400)]
 
@@ -89,6 +87,8 @@ class Measure(Part):
     counted: str = ""
     stop_line: str = ""
     harm: str = ""
+    harm_usual: str = Field(default="", description="the harm measure in a usual week, which the owner writes down")
+    harm_limit: str = ""
     lag: int = Field(default=0, ge=0, le=28, description="days until a week's people can be counted")
     weeks_before: list[str] = Field(default=[], description="earlier weeks as '10/50', which their owner writes down")
 
@@ -143,6 +143,7 @@ class Trial(Part):
     weeks: list[str] = []
     late: str = Field(default="", description="the owner's first answer whether it is live: no, but then")
     late_because: str = Field(default="", max_length=300)
+    goes_on: str = Field(default="", description="why the decision-maker lets it go on when a harm limit is crossed")
     learning: str = ""
     decision: Literal["scale", "change", "stop"] = "change"
     reason: str = ""

@@ -121,3 +121,5 @@ def test_the_main_scenario_tells_its_whole_story(main_play: MainPlay) -> None:
     openings = played.said("A new round starts")
     assert len(openings) == 2
     assert "Practice that nobody can hear" in played.digest
+    assert played.said("Stop it, or go on?") and played.said("Owen decided that it goes on: Nine of the eleven")
+    assert played.said("Here it is, to open in a browser or to print: Spring round")

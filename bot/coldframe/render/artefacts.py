@@ -16,7 +16,7 @@ from coldframe.message.pictures import Chart
 from coldframe.render.page import page_html
 
 logger = structlog.get_logger()
-PICTURES_KEPT = 8  # of some 60 kB each
+PICTURES_KEPT = 32  # of some 60 kB each: those of a round, which a report shows once more
 
 
 @dataclass(frozen=True, slots=True)

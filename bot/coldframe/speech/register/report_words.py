@@ -53,7 +53,7 @@ def coming() -> Message:
 
 
 def here(page: Page) -> Message:
-    words = line("Here it is: {t}. Open it in a browser; it prints on A4.", t=page.title)
+    words = line("Here it is, to open in a browser or to print: {t}", t=page.title)
     return Message(words, (paragraph(words),), attachments=(page,))
 
 
