@@ -60,7 +60,12 @@ def _fates(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
         if reply.form is None:
             return reply
         fields = _settled(cast, reply.form)
-        return await cast.room.submit(person.id, reply.form.action, reply.form.value, fields, key=key)
+        reply = await cast.room.submit(person.id, reply.form.action, reply.form.value, fields)
+        if reply.form is None:
+            return reply
+        return await cast.room.submit(
+            person.id, reply.form.action, reply.form.value, _detailed(cast, reply.form), key=key
+        )
 
     yield Job(cast.at(person, now, Step.COMMITMENT, 0.25), key, act)
 
@@ -73,8 +78,20 @@ def _settled(cast: Cast, form: Form) -> dict[str, str]:
     for field in (f for f in form.fields if f.name.endswith(".fate")):
         fate = next((f for title, f in wanted.items() if field.label.startswith(title[:50])), None)
         plan = field.name.removesuffix(".fate")
-        found |= {field.name: fate.fate if fate else "kept", f"{plan}.who": fate.who if fate else ""}
-        found[f"{plan}.why"] = fate.why if fate else "Later."
+        found |= {field.name: fate.fate if fate else "kept", f"{plan}.why": fate.why if fate else "Later."}
+    return found
+
+
+def _detailed(cast: Cast, form: Form) -> dict[str, str]:
+    """Who sees it done, by when and where, of what is to be done."""
+    assert cast.scenario.commitment is not None
+    found: dict[str, str] = {}
+    for field in (f for f in form.fields if f.name.endswith(".owner")):
+        fates = {cast.plan_title(fate.plan): fate for fate in cast.scenario.commitment.fates}
+        fate = next(fate for title, fate in fates.items() if field.label.startswith(title[:50]))
+        name, when, where = (part.strip() for part in fate.who.split("|"))
+        who, plan = next(o.value for o in field.options if o.label == name), field.name.removesuffix(".owner")
+        found |= {field.name: who, f"{plan}.due": when, f"{plan}.where": where}
     return found
 
 

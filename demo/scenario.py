@@ -312,15 +312,14 @@ Reference = tuple[Path, str, list[str], str]
 
 
 def _references(scenario: Scenario, people: list[str], notes: list[str], plans: list[str]) -> Iterator[Reference]:
-    levers = scenario.levers
     steps = [s.value for s in RUNNING]
     for role, who in scenario.roles.model_dump().items():
         yield ("roles", role), who, people, "person"
     for index, note in enumerate(scenario.notes):
         yield ("notes", index, "by"), note.by, people, "person"
-        yield ("notes", index, "lever"), note.lever, levers, "lever"
+        yield ("notes", index, "lever"), note.lever, scenario.levers, "lever"
     if scenario.focus:
-        yield ("focus", "lever"), scenario.focus.lever, levers, "lever"
+        yield ("focus", "lever"), scenario.focus.lever, scenario.levers, "lever"
     yield from _votes(("dots",), scenario.dots, people, notes, "note")
     yield from _votes(("ballot",), scenario.ballot, people, plans, "plan")
     for index, group in enumerate(scenario.same):

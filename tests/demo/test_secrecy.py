@@ -50,6 +50,7 @@ RECORDS = {
     *("paused", "resumed", "cancelled", "role", "committed", "moved", "leftovers", "announced", "passed"),
     *("started", "live", "dropped", "decided", "owner", "fears", "signed", "closed", "calibration", "stopped", ""),
     "settled",
+    "report",
     *(
         "passed",
         "announced",

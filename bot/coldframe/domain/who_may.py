@@ -236,7 +236,7 @@ TABLE: Mapping[Act, Row] = {
     Act.CHOOSE: _row(
         _ROUND, {_F, _D}, "choice.make, choice.drop, owner.ask, nextround.date, overlap.accept, round.commit"
     ),
-    Act.SETTLE_FATES: _row(_ROUND, {_F, _D}, "fate.settle"),
+    Act.SETTLE_FATES: _row(_ROUND, {_F, _D}, "fate.settle, fate.details"),
     Act.OFFER_TO_OWN: _row(_ROUND, _ALL, "owner.offer"),
     Act.ANSWER_OWNERSHIP: _row(_ROUND, {_ITS_OWN}, "owner.accept, owner.decline"),
     Act.DETAILS: _row(_ROUND, {_O, _F, _D}, "actions.write, live.date, review.date, criterion.write"),

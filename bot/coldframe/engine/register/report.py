@@ -13,14 +13,14 @@ from coldframe.domain.round.disclosure import figures
 from coldframe.domain.state import Round
 from coldframe.domain.trial.state import Trial, TrialStep
 from coldframe.domain.who_may import Act
-from coldframe.engine.core import members, trial_turn
+from coldframe.engine.core import lives, members, trial_turn
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, Kit, Numbers, due_turn
 from coldframe.engine.register import fates, teams
 from coldframe.engine.worker import explaining, judging
 from coldframe.engine.worker.judging import SpecialDay
 from coldframe.message.nodes import Line, Message, Page
-from coldframe.message.packed import Occurrence
+from coldframe.message.packed import MessageName, Occurrence
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry, Wanted
 from coldframe.ports.storage import Due, Store, UnitOfWork
@@ -231,7 +231,8 @@ async def _make(kit: Kit, due: Due) -> None:
     made = await page(kit.store, kit.numbers, Asked(tenant, team, what, which), kit.clock.now(), zone)
     async with due_turn(kit, due) as turn:
         turn.answers(tenant, person, due.at)
-        turn.answer(tenant, person, report_words.here(made))
+        name = MessageName(lives.PEOPLE, REPORT, (person, team, turn.kit.ids.new(""))).pack()
+        turn.answer(tenant, person, report_words.here(made), name=name)
 
 
 BUTTONS: Answers = {"report.show": show, "report.make": make}

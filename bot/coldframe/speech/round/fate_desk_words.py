@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date, datetime
 
-from coldframe.domain.fates import FITS, OF_A_PLAN, TO_BE_DONE, Placed, PlanFate
+from coldframe.domain.fates import FITS, OF_A_PLAN, TO_BE_DONE, FateKind, Placed, PlanFate
 from coldframe.domain.names import PlanId
 from coldframe.domain.round.fates import untried
 from coldframe.domain.state import Plan, Round
 from coldframe.message.harmless import theirs, written
 from coldframe.message.nodes import Block, Button, Field, Form, Items, Line, Option, When, line, plain
 from coldframe.message.saying import paragraph
-from coldframe.speech.names import CALLED, about, who
+from coldframe.speech.names import CALLED, SUCH_AS, about, who
 
 MOST = 8  # plans in one form
-FATE, WHO, WHY = "fate", "who", "why"
+FATE, WHY = "fate", "why"
+OWNER, DUE, WHERE = "owner", "due", "where"
+"""Asked in a form of its own of whatever is to be done."""
+LINE = "who"
+"""All three in one typed line, as forms of earlier releases have it."""
 
 
 def field(plan: PlanId, part: str) -> str:
@@ -58,18 +62,43 @@ def button(round_: Round) -> Button:
     return Button("What becomes of the others …", "fate.settle", about(round_))
 
 
-def form(round_: Round, day_of: Callable[[datetime], date]) -> Form:
+def form(round_: Round) -> Form:
     """One form for all of them, those without a fate first."""
     plans = sorted(untried(round_), key=lambda plan: plan in round_.fates)[:MOST]
-    fields = tuple(f for plan in plans for f in _fields(round_, round_.plans[plan], day_of))
+    fields = tuple(f for plan in plans for f in _fields(round_, round_.plans[plan]))
     intro = line(
-        "A project and an errand need who, by when, and where it is handed over. I ask them, and ask again until it is "
-        "done. Dropping a plan, or going against the matrix, needs a why."
+        "Of a project and an errand I ask next who sees it done, by when, and where it is handed over. Dropping a "
+        "plan, or going against the matrix, needs a why."
     )
     return Form("The other plans", "fate.settle", about(round_), fields, intro=intro, submit="Keep")
 
 
-def _fields(round_: Round, plan: Plan, day_of: Callable[[datetime], date]) -> tuple[Field, ...]:
+def details(round_: Round, todo: Mapping[PlanId, tuple[FateKind, str]], day_of: Callable[[datetime], date]) -> Form:
+    """What is to be done, each with the reason that was given with it."""
+    named = [part for plan, (kind, _) in todo.items() for part in (plan, kind.value)]
+    fields = tuple(f for plan, given in todo.items() for f in _details(round_, round_.plans[plan], *given, day_of))
+    intro = line("I ask whoever it is whether they take it on, and ask again from its day on until it is done.")
+    return Form("Who sees it done?", "fate.details", about(round_, *named), fields, intro=intro, submit="Keep")
+
+
+def _details(
+    round_: Round, plan: Plan, kind: FateKind, reason: str, day_of: Callable[[datetime], date]
+) -> tuple[Field, ...]:
+    fate, title = round_.fates.get(plan.id), theirs(plan.title, 60).text
+    known = fate is not None and fate.owner is not None and fate.due is not None
+    people = tuple(Option(m, theirs(round_.name_of(m), 60).text) for m in round_.active())
+    return (
+        Field(field(plan.id, OWNER), f"{title}, {CALLED[kind]}: who sees it done?", "choice", options=people,
+              initial=fate.owner if known and fate is not None and fate.owner is not None else ""),
+        Field(field(plan.id, DUE), "By when?", most=60, hint=SUCH_AS,
+              initial=str(day_of(fate.due)) if known and fate is not None and fate.due is not None else ""),
+        Field(field(plan.id, WHERE), "Where is it handed over?", most=200, hint="Such as the web team's board.",
+              initial=fate.where if fate is not None else ""),
+        *((Field(field(plan.id, WHY), "Why?", required=False, most=500, initial=reason),) if reason else ()),
+    )  # fmt: skip
+
+
+def _fields(round_: Round, plan: Plan) -> tuple[Field, ...]:
     fate, placed = round_.fates.get(plan.id), round_.corners.get(plan.id)
     options = (Option("", "not settled yet"), *(Option(k.value, CALLED[k].capitalize()) for k in OF_A_PLAN))
     chosen = _begins_with(fate, placed)
@@ -77,9 +106,6 @@ def _fields(round_: Round, plan: Plan, day_of: Callable[[datetime], date]) -> tu
     return (
         Field(field(plan.id, FATE), f"{title}{plain(corner(placed))}", "choice", required=False, options=options,
               initial=chosen),
-        Field(field(plan.id, WHO), "Who | by when | where", required=False, most=300,
-              initial=_known(round_, fate, day_of),
-              hint="Such as: Ana | in 3 weeks | the web team's board. For a project or an errand."),
         Field(field(plan.id, WHY), "Why?", required=False, most=500, initial=fate.reason if fate is not None else ""),
     )  # fmt: skip
 
@@ -89,12 +115,6 @@ def _begins_with(fate: PlanFate | None, placed: Placed | None) -> str:
     if fate is not None:
         return fate.kind.value
     return FITS[placed.corner].value if placed is not None and placed.sure else ""
-
-
-def _known(round_: Round, fate: PlanFate | None, day_of: Callable[[datetime], date]) -> str:
-    if fate is None or fate.owner is None or fate.due is None:
-        return ""
-    return f"{round_.name_of(fate.owner)} | {day_of(fate.due)} | {fate.where}"
 
 
 def against(round_: Round, plan: PlanId, placed: Placed) -> Form:

@@ -299,6 +299,7 @@ PLAY = StepPlay(
     forms={
         "choice.make": _choose,
         "fate.settle": fate_desk.settled,
+        "fate.details": fate_desk.detailed,
         "owner.ask": acts(lambda r: AskOwner(r.by, PlanId(r.part(0)), MemberId(r.text("member")))),
         "owner.decline": _decline,
         "actions.write": _actions,
