@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import AsyncIterator
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -124,7 +126,7 @@ async def test_marks_are_reached_and_opened_by_keyboard(site: Site) -> None:
     await expect(marks.nth(4)).to_be_focused()
     await page.keyboard.press("Tab")
     assert await marks.nth(4).evaluate("node => node.tabIndex") == 0
-    await expect(page.locator("figure.placement_matrix .key button").first).to_be_focused()
+    await expect(page.locator("figure.placement_matrix .all-marks button").first).to_be_focused()
     await page.keyboard.press("Enter")
     dialog = page.get_by_role("dialog")
     await expect(dialog).to_contain_text(TITLE)
@@ -176,3 +178,11 @@ async def test_no_table_breaks_inside_a_word_on_a_phone(site: Site) -> None:
         }).map((cell) => cell.innerText)"""
     )
     assert broken == []
+
+
+async def test_the_look_of_pictures_stays_with_them() -> None:
+    """Bench and forms have words of their own for fields, sides and parts: no rule of a picture may reach them."""
+    sheet = resources.files("coldframe.chat.room").joinpath("page", "pictures.css").read_text(encoding="utf-8")
+    rules = re.findall(r"(?m)^\s*(?:@container[^{]*\{ )?([^@{}/*\s][^{}]*)\{", re.sub(r"/\*.*?\*/", "", sheet))
+    loose = [one for rule in rules for one in rule.split(",") if not one.strip().startswith((".picture", ".wide"))]
+    assert rules and loose == []

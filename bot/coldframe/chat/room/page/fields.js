@@ -10,7 +10,7 @@ export function matrix({ heading, figure, names }, open) {
   if (!spots.length) return notes(figure.notes);
   const ground = svg("svg", { class: "ground", "aria-hidden": "true" }, line(0.5, 0, 0.5, 1, "cut"), line(0, 0.5, 1, 0.5, "cut"), figure.rings ? figure.spots.map(ring) : []);
   const corners = names.corners.map((name, at) => el("span", { class: `corner corner-${at}`, "aria-hidden": "true" }, name));
-  const field = el("div", { class: "field square" }, ground, corners, marksIn(spots, heading, open));
+  const field = el("div", { class: "plane square" }, ground, corners, marksIn(spots, heading, open));
   const signs = figure.rings ? el("p", { class: "signs" }, sign("dot"), ` ${names.sure} `, sign("dot unsure"), ` ${names.unsure}`) : null;
   return el("div", { class: "plot" }, scaled(field, names.impact, names.effort, names), signs, notes(figure.notes), key(spots, open));
 }
@@ -21,7 +21,7 @@ function ring(spot) {
 
 // Every mark with all its words, for whoever does not hit or tell it apart in the field.
 function key(marks, open) {
-  return el("ol", { class: "key" }, marks.map((mark, at) => el("li", {}, el("button", { type: "button", class: "quiet", "data-focus": `key ${at} ${mark.name}`, click: () => open(mark) }, theirs(`${mark.name}: ${mark.text}`)), el("span", { class: "small" }, ` ${mark.says}`))));
+  return el("ol", { class: "all-marks" }, marks.map((mark, at) => el("li", {}, el("button", { type: "button", class: "quiet", "data-focus": `key ${at} ${mark.name}`, click: () => open(mark) }, theirs(`${mark.name}: ${mark.text}`)), el("span", { class: "small" }, ` ${mark.says}`))));
 }
 
 function scaled(field, up, across, names) {
@@ -42,7 +42,7 @@ export function trend({ heading, figure, names }, open) {
     figure.starts === null ? [] : line(figure.starts, 0, figure.starts, 1, "start"),
     figure.series.flatMap((series) => series.runs.flatMap((run) => run.slice(1).map((to, at) => joined(series, run[at], to)))),
   );
-  const field = el("div", { class: "field weeks" }, ground, ticks(figure), figure.starts === null ? null : put(el("span", { class: "starts" }, `${names.starts} →`), figure.starts, 1), figure.gaps.map((gap) => put(el("span", { class: "gap", "aria-hidden": "true" }, names.no_number), gap, 0)), marksIn(marks, heading, open));
+  const field = el("div", { class: "plane weeks" }, ground, ticks(figure), figure.starts === null ? null : put(el("span", { class: "starts" }, `${names.starts} →`), figure.starts, 1), figure.gaps.map((gap) => put(el("span", { class: "gap", "aria-hidden": "true" }, names.no_number), gap, 0)), marksIn(marks, heading, open));
   const legend = [...figure.series, ...figure.levels].map((one) => el("li", {}, sign(one.kind), ` ${one.name}`));
   return el("div", { class: "plot" }, el("p", { class: "small" }, theirs(figure.unit)), field, el("p", { class: "small below" }, figure.below), el("ul", { class: "legend" }, legend), notes(figure.notes));
 }
@@ -71,7 +71,7 @@ export function calibration({ heading, figure, names }, open) {
   const marks = figure.groups.map((group) => ({ x: group.x, y: group.y, look: "dot", label: "", name: group.says, text: "", says: group.cells[2] }));
   const whiskers = figure.groups.flatMap((group) => [line(group.x, group.low, group.x, group.high, "whisker")]);
   const ground = svg("svg", { class: "ground", "aria-hidden": "true" }, figure.ticks.map(([at]) => line(0, at, 1, at, "grid")), line(low, low, high, high, "as-said"), whiskers);
-  const field = el("div", { class: "field square" }, ground, ticks({ weeks: figure.ticks, values: figure.ticks }), marksIn(marks, heading, open));
+  const field = el("div", { class: "plane square" }, ground, ticks({ weeks: figure.ticks, values: figure.ticks }), marksIn(marks, heading, open));
   return el("div", { class: "plot" }, el("p", { class: "small" }, figure.note, `. ${names.came_true} ↑`), field, el("p", { class: "small below" }, `${names.said} →`), el("ul", { class: "legend" }, el("li", {}, sign("whisker"), ` ${names.with_interval}`), el("li", {}, sign("as-said"), ` ${names.as_said}`)));
 }
 

@@ -27,7 +27,7 @@ function row(bar, figure, names, open) {
 }
 
 function part(look, length) {
-  const node = el("span", { class: `part ${look}` });
+  const node = el("span", { class: `length ${look}` });
   if (length !== undefined) node.style.width = share(length);
   return node;
 }
@@ -35,7 +35,7 @@ function part(look, length) {
 // --- forces
 
 export function forces({ figure, names }, open) {
-  const side = (all, look, heading, nothing) => el("div", { class: `side ${look}` }, el("p", { class: "side-heading" }, heading), all.length ? el("ul", {}, all.map((force) => arrow(force, heading, open))) : el("p", {}, nothing));
+  const side = (all, look, heading, nothing) => el("div", { class: `pull ${look}` }, el("p", { class: "pull-heading" }, heading), all.length ? el("ul", {}, all.map((force) => arrow(force, heading, open))) : el("p", {}, nothing));
   const middle = el("p", { class: "middle" }, el("span", { "aria-hidden": "true" }, `← ${names.back}`), el("strong", {}, theirs(figure.middle)), el("span", { "aria-hidden": "true" }, `${names.forward} →`));
   return el("div", { class: "plot" }, side(figure.driving, "driving", figure.headings[0], names.no_driving), middle, side(figure.restraining, "restraining", figure.headings[1], names.no_restraining), figure.note ? el("p", { class: "small" }, figure.note) : null);
 }
