@@ -44,12 +44,15 @@ async def test_a_whole_round_on_ones_own_question(tmp_path: Path) -> None:
         await stage.settle()
         await Hand(room, lead, Screen(room)).press("round.start")
         told: list[str] = []
+        drawn: set[str] = set()
         last = ""
         for _ in range(MOST_TURNS):
             await pacer.settled()
             if (round_ := await stage.round()) is None:
                 break
             last = round_.id
+            if round_.step is Step.COMMITMENT:
+                drawn = await _drawn_on_the_bench(stage)
             told.append(f"{round_.step}: {await pacer.others(round_.step.value, '')}")
             await pacer.jump()
         async with stage.house.store.begin() as uow:
@@ -57,9 +60,18 @@ async def test_a_whole_round_on_ones_own_question(tmp_path: Path) -> None:
         assert ended is not None and ended.step is Step.COMMITTED, told
         assert ended.settings.question == QUESTION and len(ended.notes) == 15
         assert [title for _, title in ended.settings.levers] == ["Digging", "Keeping"]
+        assert drawn == {"vote_ranking", "placement_matrix"}
         assert "15 notes" in "".join(told) and "comparison" in "".join(told)
     finally:
         await stage.close()
+
+
+async def _drawn_on_the_bench(stage: ScenarioStage) -> set[str]:
+    """Which pictures lie before the facilitator while plans are chosen."""
+    laid = await stage.house.room.bench.lay("nadia")
+    assert laid is not None
+    results = [one for bar in laid["bars"] for one in bar["beside"] if one["what"] == "result"]
+    return {file["picture"]["figure"]["kind"] for one in results for file in one["files"]}
 
 
 def test_what_the_others_did_is_told_in_one_sentence() -> None:

@@ -129,8 +129,15 @@ async def _cards(request: Request, round_: Round) -> tuple[Laid, ...]:
 
 async def _results(request: Request, round_: Round) -> tuple[Laid, ...]:
     names = [message_name(round_.id, "result", what) for what in _RESULTS.get(round_.step, ())]
-    found = [await request.turn.uow.posted(name) for name in names]
-    return tuple(Laid("result", posted.message_id) for posted in found if posted is not None)
+    found = [await _result(request, name) for name in names]
+    return tuple(laid for laid in found if laid is not None)
+
+
+async def _result(request: Request, name: str) -> Laid | None:
+    """With its first picture."""
+    posted = {p.name: p.message_id for p in await request.turn.uow.posted_like(name)}
+    pictures = [posted[each] for each in sorted(posted) if lives.is_file(each)]
+    return Laid("result", posted[name], picture=next(iter(pictures), "")) if name in posted else None
 
 
 # --- trials -----------------------------------------------------------------------------------------------------------
