@@ -99,8 +99,10 @@ class WordyRoom(Room):
         if await self.meanings.form(self.tenant, person) is not None:
             await self.say(person, direct, "send", key=key and f"{key}/send")
         left = await self.meanings.form(self.tenant, person)
-        same = left is not None and left.form.action == action
-        return Reply(errors=left.problems if left is not None and same else {})
+        if left is None:
+            return Reply()
+        same = [f.name for f in left.form.fields] == [f.name for f in open_.form.fields]
+        return Reply(errors=left.problems) if same else Reply(form=left.form)
 
 
 class WordyScreen(Screen):
