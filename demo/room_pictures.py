@@ -82,11 +82,11 @@ async def _play_to(stage: ScenarioStage, pacer: Pacer, step: str) -> None:
 
 
 async def _photograph(browser: Any, address: str, name: str, screen: dict[str, Any], words: str) -> None:
-    """The page with the last message that holds the words at the top of the view."""
+    """The page with the first sheet or message that holds the words at the top of the view."""
     context = await browser.new_context(reduced_motion="reduce", **screen)
     page = await context.new_page()
     await page.goto(address)
-    message = page.locator("#messages > li.message").filter(has_text=words).first
+    message = page.locator("#sheets article, #messages > li.message").filter(has_text=words).first
     await message.wait_for()
     await page.wait_for_load_state("networkidle")
     await page.locator("#rehearsal summary").click()

@@ -236,7 +236,9 @@ async def precedents(ada: Player) -> None:
 
 async def plans(ada: Player) -> None:
     await ada.press("Write a plan")
-    await ada.fill(re.compile("plan"), **PLAN)
+    first = {name: PLAN[name] for name in ("question", "title", "hypothesis", "steps")}
+    await ada.fill("Write a plan", **first)
+    await ada.fill("Write a plan", **{name: words for name, words in PLAN.items() if name not in first})
     await ada.press("I'm done")
     await ada.others()
     await ada.jump()

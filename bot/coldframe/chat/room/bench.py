@@ -18,6 +18,9 @@ from coldframe.render.room import line_json, message_json
 Json = dict[str, Any]
 
 
+_SHOWN_ALL_THE_SAME = frozenset({"card", "ballot", "compare"})
+
+
 class Bench:
     """`views` is set once the bot is there; a room without it is a talk alone. `sees`: whether a person may read what
     stands in a place."""
@@ -86,8 +89,11 @@ class Bench:
 
 
 def _without_private(view: View) -> View:
-    """What somebody gave in private is not for whoever came by a new link to their seat."""
-    bars = (replace(bar, before=tuple(laid for laid in bar.before if laid.what == "card")) for bar in view.bars)
+    """What somebody gave in private is not for whoever came by a new link to their seat; an open ballot still shows how
+    it stands, or nobody could go on voting."""
+    bars = (
+        replace(bar, before=tuple(laid for laid in bar.before if laid.what in _SHOWN_ALL_THE_SAME)) for bar in view.bars
+    )
     return View(tuple(bars), view.trials)
 
 
