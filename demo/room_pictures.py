@@ -89,7 +89,6 @@ async def _photograph(browser: Any, address: str, name: str, screen: dict[str, A
     message = page.locator("#sheets article, #messages > li.message").filter(has_text=words).first
     await message.wait_for()
     await page.wait_for_load_state("networkidle")
-    await page.locator("#rehearsal summary").click()
     await message.evaluate("node => node.scrollIntoView({ block: 'start' })")
     await page.wait_for_timeout(400)
     await page.screenshot(path=OUT / name)

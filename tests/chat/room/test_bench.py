@@ -201,3 +201,25 @@ async def test_setup_lies_before_the_facilitator_and_nobody_else_hears(team: Tea
         b["action"] == "round.start" for block in ada["leads"] if block["kind"] == "buttons" for b in block["buttons"]
     )
     assert (await team.laid("ben"))["bars"] == [] or kinds((await team.bar("ben"))["before"]) == []
+
+
+async def test_trial_lies_before_its_owner_from_being_built_to_its_weeks(team: Team) -> None:
+    """Nobody else has it before them; once it is live, its weeks can be logged."""
+    await team.start()
+    await team.play_to("commitment")
+    for _ in range(12):
+        if await team.stage.round() is None:
+            break
+        await team.pacer.others("commitment", NOBODY)
+        if await team.stage.round() is not None:
+            await team.pacer.jump()
+    owner = "ben"
+    laid = (await team.laid(owner))["trials"]
+    assert len(laid) == 1 and "trial.log" not in str(laid[0]["card"])
+    form = (await team.press(owner, {**laid[0], "message": None}, "trial.live_since")).form
+    today = team.stage.clock.now().date().isoformat()
+    reply = await team.room.submit(owner, form.action, form.value, {form.fields[0].name: today})
+    assert not reply.errors
+    await team.stage.settle()
+    assert "trial.log" in str((await team.laid(owner))["trials"][0]["card"])
+    assert (await team.laid("cas"))["trials"] == []

@@ -284,12 +284,13 @@ wire.addEventListener("seals", ({ detail }) => keepFor(detail.seals));
 drafts.addEventListener("changed", ({ detail }) => detail.startsWith("change ") && drawSoon());
 byId("devices").addEventListener("click", () => devices.open());
 wire.addEventListener("messages", ({ detail }) => {
+  const seen = talk.seesNews;
   const fresh = detail.items.filter((item) => !state.messages.has(item.id) && item.author !== state.me);
   state.put(detail.items);
   told.refresh(detail.items);
   const held = Bench.held(state);
   const answers = fresh.filter((item) => item.place === "d" && item.card && !item.thread && !held.has(item.id));
-  if (performance.now() - acted < ANSWERED && (atBench || talk.place !== "d")) for (const item of answers) told.answer(item);
+  if (performance.now() - acted < ANSWERED && (atBench || talk.place !== "d" || !seen)) for (const item of answers) told.answer(item);
   state.rev = Math.max(state.rev, detail.rev);
   drawSoon();
   speak(fresh);

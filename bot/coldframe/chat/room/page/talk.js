@@ -92,6 +92,11 @@ export class Talk {
     return Boolean(byId("talk").getClientRects().length);
   }
 
+  // Whether what comes now is seen where it comes.
+  get seesNews() {
+    return this.isShown && this.#stays;
+  }
+
   #atEnd() {
     return this.scroller.scrollHeight - this.scroller.scrollTop - this.scroller.clientHeight < 80;
   }

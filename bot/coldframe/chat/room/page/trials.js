@@ -9,10 +9,10 @@ const LOG = "trial.log";
 export function trialOf(laid, acts) {
   const press = (button, node) => acts.press(null, button, node);
   const logs = laid.card.blocks.some((block) => block.kind === "buttons" && block.buttons.some((button) => button.action === LOG));
-  return el("article", { class: "sheet trial" }, cardOf(laid.card, press, "h3"), logs && laid.message ? line(laid, acts) : null, laid.files.slice(0, 1).map(acts.fileOf));
+  return el("article", { class: "sheet trial" }, cardOf(laid.card, press, "h3"), logs ? line(laid, acts) : null, laid.files.slice(0, 1).map(acts.fileOf));
 }
 
-// The numbers go as words, in the thread that belongs to the trial, and are read as if they had been typed there.
+// The numbers go as words, in the thread that belongs to the trial where there is one, and are read as if they had been typed there.
 function line(laid, acts) {
   const id = freshId("log");
   const box = el("input", { id, type: "text", autocomplete: "off", "data-focus": `log ${laid.about}`, "aria-describedby": `${id}-hint` });
