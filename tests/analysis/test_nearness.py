@@ -45,12 +45,13 @@ def test_what_belongs_together_keeps_its_floor(way: tuple[str, Encoder | None]) 
         ("New customers", "Existing customers", False),
         ("Returning customers", "First customers", False),
         ("People with a pass", "People without a pass", False),
+        ("Новые клиенты", "Постоянные клиенты", False),
     ],
 )
 def test_other_numbers_a_lone_no_and_new_beside_known_are_other_people(
     way: tuple[str, Encoder | None], one: str, other: str, same: bool
 ) -> None:
-    """However alike the words and the meaning are."""
+    """However alike the words and the meaning are; letters that the encoder cannot read tell it nothing."""
     assert bool(nearness.same_people([one, other], way[1])) is same
     assert nearness.same_people([other, one], way[1]) == nearness.same_people([one, other], way[1])
 

@@ -77,13 +77,14 @@ def likeliest(text: str, kinds: Sequence[str], encoder: Encoder | None) -> list[
 
 
 def nearness(texts: Sequence[str], others: Sequence[str], encoder: Encoder | None) -> Grid:
-    """Shape (texts, others)."""
-    if encoder is not None:
-        vectors = np.asarray(encoder([*texts, *others]), dtype=np.float64)
-        near: Grid = vectors[: len(texts)] @ vectors[len(texts) :].T
-        return near
-    wordings = [read(text) for text in (*texts, *others)]
-    return likeness(wordings, Lexicon(wordings))[: len(texts), len(texts) :]
+    """Shape (texts, others). What is written in other letters is compared by words alone: the encoder knows English."""
+    wordings, here = [read(text) for text in (*texts, *others)], len(texts)
+    by_words = likeness(wordings, Lexicon(wordings))[:here, here:]
+    if encoder is None:
+        return by_words
+    vectors = np.asarray(encoder([*texts, *others]), dtype=np.float64)
+    latin = np.array([wording.latin for wording in wordings])
+    return np.where(latin[:here, None] & latin[None, here:], vectors[:here] @ vectors[here:].T, by_words)
 
 
 def _asked(question: str) -> str:

@@ -119,7 +119,8 @@ def which_note(round_: Round, draft: Draft) -> Message:
     tried = line("There is no lever “{t}” in this round. ", t=theirs(draft.tried, 60)) if draft.tried else ()
     words = tried + line("Where does this belong?")
     names = dict(round_.settings.levers)
-    levers = [(key, names[key]) for key in draft.likely or names if draft.lever in (None, key)]
+    likely = [key for key in draft.likely if key in names]
+    levers = [(key, names[key]) for key in dict.fromkeys((*likely, *names)) if draft.lever in (None, key)]
     sides = [draft.side] if draft.side is not None else [Side.RESTRAINING, Side.DRIVING]
     amounts = [("one", "")] if len(lines) < 2 else [("each", f", as {len(lines)} notes"), ("one", ", as one note")]
     buttons = [
