@@ -421,6 +421,7 @@ REFLEXES: dict[str, Reflex] = {
     "plan.write": _plans,
     "plan.not_so": _caution,
     "nextround.date": cast_commitment.settle,
+    "round.commit": cast_commitment.seal_without,
     "owner.accept": cast_commitment.answer_ownership,
     "round.cancel": _when_stuck,
     "break.take": _break,

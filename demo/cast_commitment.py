@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from coldframe.chat.room.records import Record
@@ -42,6 +42,13 @@ def settle(cast: Cast, person: Person, record: Record, now: datetime) -> Iterato
         )
     yield from _own(cast, person, record, now)
     yield from _forecast(cast, person, record, now)
+
+
+def seal_without(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:
+    """A harm measure has no limit: the decision-maker was asked for it, and seals all the same."""
+    if record.place.kind == "direct" and cast.is_(person, "decision_maker"):
+        key = f"{person.id}/seal without/{record.id}"
+        yield Job(now + timedelta(minutes=1), key, press(cast, person, record, "round.commit", key))
 
 
 def _fates(cast: Cast, person: Person, record: Record, now: datetime) -> Iterator[Job]:

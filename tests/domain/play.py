@@ -78,6 +78,7 @@ def criterion(**changes: Any) -> Criterion:
         counted="teams that signed up this month",
         stop_line="complaints double",
         harm="support tickets a week",
+        harm_limit=500.0,
     )
     return replace(whole, **changes)
 

@@ -49,7 +49,7 @@ def _told_odds(team: Running, who: MemberId = JON) -> list[str]:
 
 async def test_whoever_says_yes_hears_at_once_how_likely_each_verdict_is(chosen: Running) -> None:
     """In one message of theirs alone: if the target is true, if nothing changes, and what would better it."""
-    await chosen.act("few", CompleteCriterion(F, P0, criterion(weekly=200)))
+    await chosen.act("few", CompleteCriterion(F, P0, criterion(weekly=200, harm_limit=None)))
     await _owns(chosen)
     (words,) = _told_odds(chosen)
     assert words.startswith("Before “Title of p0” is sealed: an effect as large as its target would show in")
@@ -107,6 +107,24 @@ async def test_nothing_is_sealed_before_the_owner_has_them(chosen: Running) -> N
     assert any("of 100 such trials would show the target if it is true" in words for words in chosen.channel())
     assert (await chosen.trial()).odds == await _odds(chosen)
     assert not _told_odds(chosen), "what has no more to decide goes"
+
+
+async def test_whoever_seals_is_asked_once_for_the_limit_of_the_harm_measure(chosen: Running) -> None:
+    """Without one nobody would be told when it gets worse; it can be given there, or sealed all the same."""
+    now = chosen.clock.now()
+    await chosen.act("open", CompleteCriterion(F, P0, criterion(harm_limit=None)))
+    await _owns(chosen)
+    action = Action("a1", "I call the first team", JON, now + timedelta(days=1))
+    review, next_round = live_now(now, JON, P0, now + timedelta(weeks=5)), SetNextRound(F, now + timedelta(weeks=9))
+    await chosen.act("settle", SetActions(JON, P0, (action,)), review, next_round)
+    await chosen.act("fates", keep_the_rest(await chosen.current()))
+    await chosen.press(D, "round.commit")
+    assert (await chosen.current()).step is Step.COMMITMENT
+    assert "from which value on is it harm? “support tickets a week” has no limit" in told(chosen, D)[-1]
+    opened = (await chosen.press(D, "criterion.write")).form
+    assert opened is not None and "harm_limit" in {field.name for field in opened.fields}
+    await chosen.press(D, "round.commit")
+    assert (await chosen.current()).step is Step.COMMITTED
 
 
 async def test_what_cannot_be_judged_is_told_to_whoever_seals(chosen: Running) -> None:

@@ -84,7 +84,7 @@ async def announce(turn: Turn, round_: Round, by: MemberId) -> None:
 async def seal(turn: Turn, round_: Round, by: MemberId) -> None:
     """As soon as the forecasts by emoji were read; what the commitment lacks is told before. Raises Refused."""
     decide(round_, await _command(turn, round_, Ending(SEAL, round_.step.value, by)), turn.now)
-    if odds.told_first(turn, round_, by):
+    if odds.told_first(turn, round_, by) or await odds.asked_for_limits(turn, round_, by):
         return
     turn.later(SEAL, round_.id, Occurrence((round_.step.value, by)).pack(), turn.now)
 

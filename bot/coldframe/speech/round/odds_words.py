@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from coldframe.analysis.odds import ENOUGH
 from coldframe.domain.names import PlanId
@@ -151,6 +151,20 @@ def guards(criterion: Criterion) -> Line:
     return (words if lines else ()) + line(
         "“{h}” has no limit yet, so nobody is told when it gets worse.", h=theirs(criterion.harm, 100)
     )
+
+
+def no_limit(round_: Round, plans: Sequence[PlanId]) -> Message:
+    """To whoever seals."""
+    harms = [round_.plans[plan].criterion.harm for plan in plans]
+    words = line(
+        "Not sealed yet: from which value on is it harm? {h} no limit, so nobody would be told when it gets worse.",
+        h=theirs(" and ".join(f"“{harm}”" for harm in harms) + (" has" if len(harms) == 1 else " have"), 300),
+    )
+    forms = (
+        Button(f"Criterion of {theirs(round_.plans[plan].title, 50).text} …", "criterion.write", about(round_, plan))
+        for plan in plans
+    )
+    return told(words, offer(*forms, Button("Seal without it", "round.commit", about(round_))))
 
 
 def _worse(criterion: Criterion) -> str:
