@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Collection
+from collections.abc import AsyncIterator, Collection, Mapping, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +12,8 @@ from sqlalchemy.engine import make_url
 from coldframe.clock import RandomIds, SystemClock
 from coldframe.config import Settings
 from coldframe.engine.register import erasing
+from coldframe.engine.register.teams import newest_round
+from coldframe.engine.trial import bringing
 from coldframe.errors import ColdframeError
 from coldframe.message.nodes import TextFile
 from coldframe.ports.chat import Clock
@@ -164,6 +166,34 @@ async def erase_team(settings: Settings, team: str, tenant: str = "") -> KeptTea
         await uow.send(await erasing.everything(uow, ids, found.tenant, found.team, last), now)
         await uow.set_due([erasing.swept(found.tenant, found.team, now)])
     return found
+
+
+class NoRoundYet(ColdframeError, ValueError):
+    """The team has had no round yet, so nobody facilitates it: start one, then enter what was there before."""
+
+
+class NotEntered(ColdframeError, ValueError):
+    """Nothing was entered; each wrong line is named with what is wrong."""
+
+
+async def bring_results(
+    settings: Settings, team: str, rows: Sequence[tuple[int, Mapping[str, str]]], tenant: str = ""
+) -> int:
+    """Enters what was tried before coldframe into the team's register, marked as brought in, all or nothing; the same
+    row again brings its entry up to date. How many. Raises NotEntered, NoRoundYet, InUse, and what `team_of` does."""
+    found = await team_of(settings, team, tenant)
+    now = SystemClock().now()
+    async with _outbox(settings) as store, store.begin() as uow:
+        round_ = await newest_round(uow, found.tenant, found.team)
+        if round_ is None:
+            raise NoRoundYet
+        read = [bringing.from_row(round_, number, cells, now) for number, cells in rows]
+        if wrong := [one for one in read if isinstance(one, str)]:
+            raise NotEntered("\n".join(wrong))
+        for entry in read:
+            assert not isinstance(entry, str)
+            await uow.enter(entry)
+    return len(read)
 
 
 # --- back-ups ---

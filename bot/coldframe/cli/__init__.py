@@ -37,7 +37,10 @@ VERBS: dict[str, tuple[str, str]] = {
     "room": ("coldframe.cli.room", "Open a room in the browser in which a team takes part in a round."),
     "settings": ("coldframe.cli.settings_file", "Print an environment file with every setting explained."),
     "slack": ("coldframe.cli.slack", "Run the bot on Slack."),
-    "team": ("coldframe.cli.teams", "List the teams that are kept; export or erase one of them."),
+    "team": (
+        "coldframe.cli.teams",
+        "List the teams that are kept; export or erase one, or enter what it tried before.",
+    ),
     "size": ("coldframe.cli.size", "Say how many weeks a success measure needs."),
 }
 """Verb -> (module that holds its `command`, what it does in one line)."""

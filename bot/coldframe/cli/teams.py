@@ -1,4 +1,4 @@
-"""`coldframe team`: which teams the database holds; one of them exported, or erased, by whoever runs the bot."""
+"""`coldframe team`: which teams the database holds; one of them exported, erased, or told what it tried before."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ WRONG = 1
 @click.group(cls=GroupOfVerbs, invoke_without_command=True)
 @click.pass_context
 def command(context: click.Context) -> None:
-    """List the teams that the database holds; `export` or `erase` one of them.
+    """List the teams that the database holds; `export` or `erase` one of them, or `bring` in what it tried before.
 
     In the chat a team's facilitator can do both, the erasing with somebody else's yes. This is for whoever runs the
     bot: for a team that is no more, or whose people have left.
@@ -74,3 +74,23 @@ def erase(team: str, workspace: str, sure: bool) -> None:
         raise SystemExit(WRONG)
     asyncio.run(erase_team(settings(), found.team, found.tenant))
     click.echo(f"Erased: {what}. What was posted is taken back as soon as the bot runs.")
+
+
+@command.command()
+@click.argument("team")
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False, exists=True))
+@_in
+def bring(team: str, file: Path, workspace: str) -> None:
+    """Enter past results of a CSV FILE into the TEAM's register, so that it tells the truth from the first day.
+
+    The columns are title, verdict (in your own words), ended (such as 2026-01-31) and written (where it is written
+    down); learning, lever, measure and owner may stand beside them. All lines are entered, marked as brought in, or
+    none. The same line again changes its entry. Where the database is a file, stop the bot before. A trial that still
+    runs is entered in the chat, since its owner has to agree: /coldframe bring.
+    """
+    from coldframe.engine.reading.week_files import read_table  # heavy: the bot's sentences
+    from coldframe.upkeep import bring_results  # heavy: the database
+
+    rows = read_table(file.read_bytes())[1]
+    entered = asyncio.run(bring_results(settings(), team, rows, workspace))
+    click.echo(f"Entered into the register of {team}: {entered}.")

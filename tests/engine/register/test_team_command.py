@@ -91,3 +91,32 @@ def test_it_is_erased_and_what_was_said_is_taken_back(command: Command, tmp_path
 def test_another_id_is_told(command: Command) -> None:
     status, said = command("erase", "elsewhere", "--sure")
     assert status != 0 and "`coldframe team` lists" in said
+
+
+RESULTS = (
+    "title;verdict;ended;written;learning;lever\n"
+    "A letter to new teams;12 of 40 answered;2025-11-30;the old wiki;Letters are read;RETENTION\n"
+)
+
+
+def test_past_results_of_a_file_are_entered_once_and_marked(command: Command, tmp_path: Path) -> None:
+    """All lines or none; the same file again changes nothing."""
+    file = tmp_path / "past.csv"
+    file.write_text(RESULTS + "No day;came out well;soon;the wiki;;\n;untitled;2025-10-01;the wiki;;\n")
+    status, said = command("bring", CHANNEL, str(file))
+    assert status != 0 and "Line 3: Write the day on which it ended" in said and "Line 4: " in said
+    before = _rows(tmp_path)["register"]
+    file.write_text(RESULTS)
+    for _ in range(2):
+        assert command("bring", CHANNEL, str(file)) == (0, f"Entered into the register of {CHANNEL}: 1.\n")
+    assert _rows(tmp_path)["register"] == before + 1
+    folder = tmp_path / "out"
+    command("export", CHANNEL, str(folder))
+    (entry,) = [e for e in json.loads((folder / "team.json").read_text())["register"] if e["brought"]]
+    assert (entry["title"], entry["verdict"], entry["brought"]) == (
+        "A letter to new teams",
+        "brought in",
+        "the old wiki",
+    )
+    file.write_text("name;verdict\nx;y\n")
+    assert "“name” is no column" in command("bring", CHANNEL, str(file))[1]

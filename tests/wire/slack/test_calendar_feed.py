@@ -12,6 +12,7 @@ from typing import Any
 
 import aiohttp
 import icalendar
+import pytest
 
 from coldframe.config import load
 from coldframe.wiring import run_slack
@@ -26,7 +27,7 @@ def free_port() -> int:
 
 
 @asynccontextmanager
-async def served(workspace: Workspace, folder: Path, *, public: bool = True) -> AsyncIterator[str]:
+async def served(workspace: Workspace, folder: Path, *, public: bool = True, **more: str) -> AsyncIterator[str]:
     """The bot as `coldframe slack --mode http` runs it; gives its address."""
     port = free_port()
     base = f"http://127.0.0.1:{port}"
@@ -38,6 +39,7 @@ async def served(workspace: Workspace, folder: Path, *, public: bool = True) -> 
         "SLACK_API_URL": workspace.api_url,
         "PORT": str(port),
         "PUBLIC_URL": base if public else "",
+        **more,
     }
     stop = asyncio.Event()
     settings = load({f"COLDFRAME_{name}": value for name, value in given.items()})
@@ -104,3 +106,18 @@ async def test_without_a_public_address_there_is_no_feed(
         await ana.commands("calendar", ana.direct)
         await ana.sees(lambda: [m for m in ana.inbox() if "comes with a file" in str(m)])
         assert (await fetched(f"{base}/calendar/T0/U0ANA/a-{'0' * 64}.ics"))[0] == 404
+
+
+@pytest.mark.parametrize("public", [True, False])
+async def test_numbers_are_taken_where_http_is_served(
+    workspace: Workspace, people: dict[str, Someone], tmp_path: Path, public: bool
+) -> None:
+    """Below the public address, else on the port for those who run the bot; a made-up address is told so."""
+    watch = free_port()
+    async with served(workspace, tmp_path, public=public, WATCH_PORT=str(watch)) as base:
+        path = f"/numbers/T0/r1-p0/U0ANA/a1-{'0' * 64}"
+        found = []
+        for where in (base, f"http://127.0.0.1:{watch}"):
+            async with aiohttp.ClientSession() as session, session.post(f"{where}{path}", json={"week": 1}) as answer:
+                found.append(answer.status == 404 and "This address is not valid" in await answer.text())
+        assert found == [public, not public]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Mapping
 from datetime import UTC, date, datetime, time, timedelta
 
 from coldframe.domain.names import ENDS, RUNNING, LeverId, MemberId
@@ -21,6 +23,8 @@ from coldframe.engine.trial import ownership, starting
 from coldframe.engine.trial.places import refuse_without_place
 from coldframe.ports.chat import Reply
 from coldframe.ports.follow_through import RegisterEntry
+from coldframe.speech import answers
+from coldframe.speech.refusals import refusal
 from coldframe.speech.round import criterion_forms
 from coldframe.speech.trial import brought_words
 from coldframe.timing.calendars import NoWorkingTime, WorkingCalendar
@@ -143,6 +147,28 @@ def past(round_: Round, name: str, given: dict[str, str], now: datetime) -> Regi
         learning=optional(given.get("learning", ""), 1000, field="learning"),
         brought=accepted(given.get("written", ""), MOST_SOURCE, field="written"),
     )
+
+
+COLUMNS = ("title", "verdict", "ended", "written", "learning", "lever", "measure", "owner")
+"""Of a file of past results; the first four are needed."""
+
+
+def from_row(round_: Round, number: int, cells: Mapping[str, str], now: datetime) -> RegisterEntry | str:
+    """One line of such a file: its entry, by a name that stays the same, or what is wrong with it."""
+    unknown = [name for name in cells if name not in COLUMNS]
+    if unknown:
+        return brought_words.at_line(number, brought_words.columns(unknown[0], COLUMNS))
+    lever = cells.get("lever", "").strip().casefold()
+    keys = {name.casefold(): key for key, name in round_.settings.levers}
+    mark = hashlib.sha256(
+        "\n".join((round_.channel, cells.get("title", ""), cells.get("ended", ""))).encode()
+    ).hexdigest()
+    try:
+        return past(round_, f"brought-{mark[:20]}", {**cells, "lever": keys.get(lever, lever)}, now)
+    except Refused as refused:
+        return brought_words.at_line(number, answers.sentence(refusal(refused)))
+    except ValueError:
+        return brought_words.at_line(number, brought_words.NOT_IN_THE_FUTURE)
 
 
 _OPEN = (*RUNNING, *ENDS)

@@ -74,6 +74,14 @@ NOT_IN_THE_FUTURE = "Write the day on which it ended, such as 2026-01-31; it can
 A_NUMBER_OF_WEEKS = "Write a number of weeks, from 1 to 12."
 
 
+def at_line(number: int, why: str) -> str:
+    return f"Line {number}: {why}"
+
+
+def columns(unknown: str, known: Sequence[str]) -> str:
+    return f"“{unknown[:30]}” is no column; there may be {', '.join(known)}, and the first four are needed."
+
+
 def entered(trial: Trial) -> Message:
     lacking = trial.criterion.missing()
     words = line("“{t}” takes a place, for {w}.", t=written(trial.title, 80), w=count(trial.planned, "whole week"))
