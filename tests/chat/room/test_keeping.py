@@ -86,12 +86,13 @@ def channel(page: Any) -> Any:
 async def killed_later(folder: Path) -> AsyncIterator[Any]:
     """A browser of its own with a store that outlives it; killed at the end, without a word."""
     words = [str(chromium()), *FLAGS, "--remote-debugging-port=0", f"--user-data-dir={folder}", "about:blank"]
-    (folder / "DevToolsActivePort").unlink(missing_ok=True)
+    told = folder / "DevToolsActivePort"
+    told.unlink(missing_ok=True)
     run = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
-        while not (folder / "DevToolsActivePort").exists():
+        while not (told.exists() and told.read_text(encoding="ascii")):
             await asyncio.sleep(0.02)
-        port = (folder / "DevToolsActivePort").read_text(encoding="ascii").split()[0]
+        port = told.read_text(encoding="ascii").split()[0]
         async with playwright.async_playwright() as engine:
             opened = await engine.chromium.connect_over_cdp(f"http://localhost:{port}")
             yield await opened.contexts[0].new_page()

@@ -13,6 +13,7 @@ export class Drafts extends EventTarget {
   #scope = ""; // whose they are, of which life of the room
   #base = null;
   #queue = Promise.resolve(); // writes go one after the other, so that the last one stays
+  #due = new Set(); // names that wait to be written
   #tabs = new BroadcastChannel("coldframe drafts");
 
   constructor() {
@@ -41,7 +42,12 @@ export class Drafts extends EventTarget {
   put(name, value, until = "step") {
     this.#known.set(name, value);
     this.#tabs.postMessage({ scope: this.#scope, name, value });
-    this.#later(() => this.#write(name, until));
+    if (this.#due.has(name)) return; // what waits to be written is written as it reads then
+    this.#due.add(name);
+    this.#later(() => {
+      this.#due.delete(name);
+      return this.#write(name, until);
+    });
   }
 
   drop(name) {
