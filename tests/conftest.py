@@ -28,7 +28,7 @@ for name, profile in {"ordinary": ORDINARY, "all": ALL, "ci": CI}.items():
     hypothesis.settings.register_profile(name, profile)
 hypothesis.settings.load_profile("ordinary")
 
-SHARED = ("browser", "postgres")
+SHARED = ("browser", "postgres", "matrix")
 NO_CHROMIUM = "browser tests skipped: there is no Chromium on this machine"
 
 

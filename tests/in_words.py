@@ -9,8 +9,10 @@ from typing import Any
 
 from coldframe.chat.room.records import Record
 from coldframe.chat.room.service import Room
+from coldframe.domain.names import MemberId, PlanId
+from coldframe.domain.state import Round
 from coldframe.engine.engine import Engine
-from coldframe.message.nodes import Button, Buttons, Field, Form
+from coldframe.message.nodes import Button, Buttons, Field, Form, plain
 from coldframe.ports.chat import Capabilities, Place, Reply
 from coldframe.ports.spoken import Dialogue
 from coldframe.ports.storage import Done
@@ -26,6 +28,8 @@ class Meanings:
 
     def __init__(self, store: SqlStore) -> None:
         self.of: dict[str, tuple[Button, ...]] = {}
+        self.words: dict[str, str] = {}
+        """What each says in a line, by which the scenario's people know it."""
         self._store, self._sent = store, store.sent
         store.sent = self._heard  # type: ignore[method-assign]
 
@@ -36,6 +40,8 @@ class Meanings:
             message = each.message_id or (posted.message_id if posted is not None else "")
             if each.choices is not None and message:
                 self.of[message] = each.choices
+            if message and each.queued.send.message is not None:
+                self.words[message] = plain(each.queued.send.message.summary)
 
     async def form(self, tenant: str, person: str) -> Dialogue | None:
         async with self._store.begin() as uow:
@@ -115,3 +121,23 @@ class WordyScreen(Screen):
 
     def messages(self) -> list[Record]:
         return [self.room.read(record) for record in super().messages()]
+
+
+def came_to(round_: Round) -> dict[str, Any]:
+    """Ranking, placement and commitment by what they say, as two plays on whichever platforms can be compared."""
+    title = {plan.id: plan.title for plan in round_.plans.values()}
+    return {
+        "step": round_.step,
+        "notes": sorted((note.lever, note.side.value, note.text) for note in round_.notes.values()),
+        "ranking": [(title[PlanId(s.option)], s.place, s.weighted) for s in round_.plans_standing],
+        "chosen": sorted((title[plan], _named(round_, choice.owner)) for plan, choice in round_.choices.items()),
+    }
+
+
+def _named(round_: Round, owner: MemberId | None) -> str:
+    return round_.name_of(owner) if owner is not None else ""
+
+
+def sure_corners(round_: Round) -> dict[str, str]:
+    """Which pairs each person compares is drawn by lot, so what is told as unsure may fall either way."""
+    return {round_.plans[plan].title: placed.corner for plan, placed in round_.corners.items() if placed.sure}

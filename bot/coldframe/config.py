@@ -17,7 +17,7 @@ from coldframe.logs import Form, Level
 
 PREFIX = "COLDFRAME_"
 # Read by the tests and by nothing else, so they are no misspelt settings.
-KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHROMIUM"})
+KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHROMIUM", "COLDFRAME_SYNAPSE"})
 
 
 class SettingsError(ColdframeError, ValueError):
@@ -59,6 +59,26 @@ class Settings(BaseModel):
         "bytes in URL-safe base64",
     )
     slack_api_url: str = Field("", description="base address of the Web API, for proxies and local stand-ins")
+    matrix_homeserver: str = Field(
+        "", description="homeserver's address for clients, such as https://matrix.example.org"
+    )
+    matrix_user: str = Field("", description="id of the bot's Matrix account, such as @coldframe:example.org")
+    matrix_password: SecretStr = Field(SecretStr(""), description="password of the bot's Matrix account")
+    matrix_token: SecretStr = Field(SecretStr(""), description="access token of a Matrix device, instead of a password")
+    matrix_login_token: SecretStr = Field(
+        SecretStr(""), description="token that single sign-on hands out, taken once, instead of a password"
+    )
+    matrix_allowed: str = Field(
+        "",
+        description="list of Matrix servers and people beside the bot's own server, with commas between, who may "
+        "invite it and take part",
+    )
+    matrix_zone: str = Field("UTC", description="time zone in which times are told in a Matrix room, where many read")
+    matrix_folder: str = Field(
+        default_factory=lambda: str(homes.kept("matrix", "matrix")),
+        description="folder for the Matrix account's device, keys and place in its rooms; by default one in the folder "
+        "where the system keeps a user's data",
+    )
     host: str = Field("127.0.0.1", description="address on which HTTP is served")
     port: int = Field(3000, ge=0, le=65535, description="port on which HTTP is served")
     watch_port: int | None = Field(
@@ -89,6 +109,20 @@ class Settings(BaseModel):
             raise ValueError("must begin with https:// (or http:// on a network of your own)")
         return value
 
+    @field_validator("matrix_homeserver")
+    @classmethod
+    def _a_server(cls, value: str) -> str:
+        if value and not value.startswith(("https://", "http://")):
+            raise ValueError("must begin with https:// (or http:// on this computer)")
+        return value.rstrip("/")
+
+    @field_validator("matrix_user")
+    @classmethod
+    def _an_id(cls, value: str) -> str:
+        if value and not (value.startswith("@") and ":" in value):
+            raise ValueError("must be a whole id, such as @coldframe:example.org")
+        return value
+
     @field_validator("slack_token_keys")
     @classmethod
     def _keys(cls, value: SecretStr) -> SecretStr:
@@ -96,6 +130,11 @@ class Settings(BaseModel):
             if not _is_key(key):
                 raise ValueError(f"key {number} is not 32 bytes in URL-safe base64")
         return value
+
+    @property
+    def allowed(self) -> tuple[str, ...]:
+        """Servers and people of Matrix that are let in beside the bot's own server."""
+        return tuple(self.matrix_allowed.replace(",", " ").split())
 
     @property
     def token_keys(self) -> tuple[str, ...]:

@@ -29,20 +29,39 @@ MAX_FAILING = 5  # failing rows that are named
 Finding = tuple[str, str, str, str]
 
 
-async def examine(settings: Settings, mode: Literal["socket", "http"]) -> list[Finding]:
-    """What `doctor` looks at: (name, ok | warning | unknown | broken, what, remedy). Never raises, shows no secret."""
-    from coldframe.chat.slack.checkup import check_slack  # heavy: Slack's framework
+Mode = Literal["socket", "http", "matrix"]
 
+
+async def examine(settings: Settings, mode: Mode) -> list[Finding]:
+    """What `doctor` looks at: (name, ok | warning | unknown | broken, what, remedy). Never raises, shows no secret."""
     findings = [_zones_finding(), await _database_finding(settings), _meaning_finding()]
     findings.insert(1, await _secret_finding(settings, fits=findings[1][1] == "ok"))
     if findings[1][1] == findings[2][1] == "ok" and settings.secret is not None:
         findings += await _what_stands(settings)
+    database_is_well = findings[2][1] == "ok"
+    if mode == "matrix":
+        return findings + await _on_matrix(settings)
+    return findings + await _on_slack(settings, mode, database_is_well=database_is_well)
+
+
+async def _on_slack(settings: Settings, mode: Literal["socket", "http"], *, database_is_well: bool) -> list[Finding]:
+    from coldframe.chat.slack.checkup import check_slack  # heavy: Slack's framework
+
     options = slack_options(settings)
-    if options.many and findings[2][1] == "ok":
-        findings.append(await _keys_finding(settings, options))
-    for found in await check_slack(options, SystemClock(), mode):
-        findings.append((found.name, found.state, found.detail, found.remedy))
-    return findings
+    keys = [await _keys_finding(settings, options)] if options.many and database_is_well else []
+    found = await check_slack(options, SystemClock(), mode)
+    return [*keys, *((one.name, one.state, one.detail, one.remedy) for one in found)]
+
+
+async def _on_matrix(settings: Settings) -> list[Finding]:
+    try:
+        from coldframe.chat.matrix.checkup import check_matrix  # heavy: an extra's libraries
+        from coldframe.on_matrix import matrix_options
+    except ModuleNotFoundError as lacking:
+        return [("encryption", "broken", f"{lacking.name} is missing", "pip install 'coldframe[matrix]'")]
+    found = await check_matrix(matrix_options(settings))
+    encrypts: Finding = ("encryption", "ok", "always on in direct messages, and in rooms that are encrypted", "")
+    return [encrypts, *((one.name, one.state, one.detail, one.remedy) for one in found)]
 
 
 async def _what_stands(settings: Settings) -> list[Finding]:

@@ -12,15 +12,24 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
+import pytest
+
 from coldframe.chat.room.records import BOT
 from coldframe.chat.room.service import Room
 from coldframe.chat.slack.app import slack_platform
 from coldframe.chat.slack.inbound import Me, event
 from coldframe.message.emoji import short_name
-from coldframe.ports.chat import Chat, Denial, Inbound, Person, Place
+from coldframe.ports.chat import (
+    Chat,
+    Denial,
+    Inbound,
+    Person,
+    Place,
+)
 from coldframe.render.room import message_text
 from tests.chat.room.conftest import Door, HandClock, copy_out
 from tests.chat.room.keys import KeysAtHand, open_log
+from tests.wire.matrix.homeserver import needs_synapse
 from tests.wire.slack.people import CHANNEL, Someone, settle_in
 from tests.wire.slack.service import HurriedClock, make, options
 from tests.wire.slack.workspace import BOT_USER, TEAM, Data, Workspace
@@ -231,7 +240,16 @@ async def at_slack(_: Path) -> AsyncIterator[Platform]:
         await workspace.close()
 
 
+def at_matrix(folder: Path) -> AbstractAsyncContextManager[Platform]:
+    from tests.contract.at_matrix import at_matrix as there  # its libraries are an extra
+
+    return there(folder)
+
+
 PLATFORMS: dict[str, Callable[[Path], AbstractAsyncContextManager[Platform]]] = {
     "room": at_the_room,
     "slack": at_slack,
+    "matrix": at_matrix,
 }
+NEEDS = {"matrix": (needs_synapse, pytest.mark.matrix, pytest.mark.slow)}
+"""Marks of those for which more has to be there."""

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from coldframe.clock import SeededIds
-from coldframe.domain.names import PlanId, Step
+from coldframe.domain.names import Step
 from coldframe.domain.state import Round
 from coldframe.wiring import for_tests
 from demo.play import Play, clock_of
 from tests.demo.main_scenario import MainPlay
 from tests.demo.runs import Blank, scenario
 from tests.engine.databases import a_file
-from tests.in_words import Meanings, WordyRoom, WordyScreen
+from tests.in_words import Meanings, WordyRoom, WordyScreen, came_to, sure_corners
 
 
 async def played_in_words(name: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[Round, Play]:
@@ -31,22 +30,6 @@ async def played_in_words(name: str, folder: Path, monkeypatch: pytest.MonkeyPat
         round_ = await playing.run()
         assert round_ is not None
         return round_, playing
-
-
-def came_to(round_: Round) -> dict[str, Any]:
-    """Ranking, placement and commitment by what they say, as two plays can be compared."""
-    title = {plan.id: plan.title for plan in round_.plans.values()}
-    return {
-        "step": round_.step,
-        "notes": sorted((note.lever, note.side.value, note.text) for note in round_.notes.values()),
-        "ranking": [(title[PlanId(s.option)], s.place, s.weighted) for s in round_.plans_standing],
-        "chosen": sorted((title[plan], choice.owner) for plan, choice in round_.choices.items()),
-    }
-
-
-def sure_corners(round_: Round) -> dict[str, str]:
-    """Which pairs each person compares is drawn by lot, so what is told as unsure may fall either way."""
-    return {round_.plans[plan].title: placed.corner for plan, placed in round_.corners.items() if placed.sure}
 
 
 @pytest.mark.slow  # tests of dialogues check each way by itself

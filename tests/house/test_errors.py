@@ -13,6 +13,8 @@ from coldframe.wiring import NoSecret
 
 NOT_TO_IMPORT = ("coldframe.store.migrations.env",)
 """Runs when it is imported, for a database that is being upgraded."""
+EXTRAS = ("nio", "nh3")
+"""Libraries that need not be there."""
 
 
 def _errors() -> dict[str, type[BaseException]]:
@@ -20,7 +22,13 @@ def _errors() -> dict[str, type[BaseException]]:
     for module in pkgutil.walk_packages(coldframe.__path__, "coldframe."):
         if module.name in NOT_TO_IMPORT:
             continue
-        for name, value in vars(importlib.import_module(module.name)).items():
+        try:
+            named = vars(importlib.import_module(module.name))
+        except ModuleNotFoundError as lacking:
+            if lacking.name not in EXTRAS:
+                raise
+            continue
+        for name, value in named.items():
             if isinstance(value, type) and issubclass(value, BaseException) and value.__module__ == module.name:
                 found[f"{module.name}.{name}"] = value
     return found

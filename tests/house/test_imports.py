@@ -15,7 +15,7 @@ TOP = Path(__file__).resolve().parents[2]
 ROOMS = """__main__ analysis calendar charts chat chat.matrix chat.room chat.slack cli clock config domain
 domain.people domain.round domain.trial engine engine.core engine.register engine.reminding engine.round
 engine.trial errors feeds languages logs meaning message ports private_files render speech
-speech.round speech.trial store timing upkeep examination homes listening watch wiring"""
+speech.round speech.trial store timing upkeep examination homes listening on_matrix watch wiring"""
 
 DOWNHILL = "imports point downhill"
 PURE = "the pure rooms touch nothing outside"

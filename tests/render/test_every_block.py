@@ -14,6 +14,7 @@ import pytest
 import coldframe
 from coldframe.message import nodes
 from coldframe.message.nodes import Block, Chapter, Inline, Line, Message, Page, Paragraph, Theirs, line
+from coldframe.render import matrix
 from coldframe.render.page import page_html
 from coldframe.render.room import message_json, message_text
 from coldframe.render.slack.blocks import message_parts
@@ -55,9 +56,18 @@ SURFACES: dict[str, Callable[[Message], str]] = {
         ),
         {},
     ),
+    "Matrix as text": lambda message: "".join(part.text for part in matrix.parts(message, matrix.Reader())),
+    "Matrix as HTML": lambda message: "".join(part.html for part in matrix.parts(message, matrix.Reader())),
     "the page in Slack": lambda message: json.dumps(home(message)["blocks"]),
 }
-RULES = {"the room as text": "---", "the room's page": '"rule"', "what Slack reads out": "", "a report": "<hr>"}
+RULES = {
+    "the room as text": "---",
+    "Matrix as text": "---",
+    "Matrix as HTML": "<hr>",
+    "the room's page": '"rule"',
+    "what Slack reads out": "",
+    "a report": "<hr>",
+}
 """A dividing line says nothing, so each surface has its own sign of it."""
 
 

@@ -31,6 +31,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "duplicates": ("coldframe.cli.duplicates", "Propose which notes of a file say the same."),
     "doctor": ("coldframe.cli.doctor", "Check what the bot needs, and say what to do."),
     "keys": ("coldframe.cli.keys", "Check the secret of the database, or put another in its place."),
+    "matrix": ("coldframe.cli.matrix", "Run the bot on Matrix, encrypted."),
     "numbers": ("coldframe.cli.numbers", "Send a trial's weeks from a CSV file to its web address."),
     "outbox": ("coldframe.cli.outbox", "List what waits to be sent and why; try it again, or drop it."),
     "report": ("coldframe.cli.report", "Make one page of a round, a trial or a year, to print or hand on."),

@@ -13,10 +13,10 @@ from coldframe.cli import settings
 @click.command()
 @click.option(
     "--mode",
-    type=click.Choice(["socket", "http"]),
+    type=click.Choice(["socket", "http", "matrix"]),
     default="socket",
     show_default=True,
-    help="The mode in which `coldframe slack` will run.",
+    help="The mode in which `coldframe slack` will run, or matrix for `coldframe matrix`.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON for a program to read.")
 def command(mode: str, as_json: bool) -> None:
@@ -24,9 +24,10 @@ def command(mode: str, as_json: bool) -> None:
 
     What cannot be told from here is unknown. Ends with status 1 when something is broken. No secret is shown.
     """
-    from coldframe.examination import examine  # heavy: the database and Slack's client
+    from coldframe.examination import Mode, examine  # heavy: the database and a platform's client
 
-    findings = asyncio.run(examine(settings(), "http" if mode == "http" else "socket"))
+    modes: dict[str, Mode] = {"http": "http", "matrix": "matrix"}
+    findings = asyncio.run(examine(settings(), modes.get(mode, "socket")))
     if as_json:
         click.echo(json.dumps([{"name": n, "state": s, "detail": d, "remedy": r} for n, s, d, r in findings], indent=2))
     else:

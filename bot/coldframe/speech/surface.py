@@ -114,3 +114,13 @@ TOO_LARGE = "it is too large"
 NOT_TEXT = "it isn't a text file"
 NOT_READ = "it couldn't be read"
 """Why the content of a dropped file is missing, as the end of a sentence."""
+
+
+def cannot_be_opened() -> Message:
+    """To whoever wrote something encrypted whose key never came; nothing is guessed."""
+    return Message(
+        line(
+            "I couldn't read your last message: its key never reached me, so nothing was taken of it. Please send it "
+            "again; if that doesn't help, restart your app, or write from another device."
+        )
+    )

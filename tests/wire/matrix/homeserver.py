@@ -1,0 +1,125 @@
+"""A real homeserver on a loopback port: Synapse, in an environment of its own, as it wants other versions than the bot.
+
+`COLDFRAME_SYNAPSE` names that environment's Python; `.ci/run` makes one. Without it these tests are skipped and say so.
+"""
+
+from __future__ import annotations
+
+import atexit
+import hashlib
+import hmac
+import json
+import os
+import socket
+import subprocess
+import tempfile
+import time
+import urllib.error
+import urllib.request
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+PYTHON = os.environ.get("COLDFRAME_SYNAPSE", "")
+SECRET = "registrations of tests"
+PASSWORD = "a password of tests"
+SERVER = "quillmarsh.test"
+NO_LIMIT = {"per_second": 10_000, "burst_count": 10_000}
+LIMITS = {
+    "rc_message": NO_LIMIT, "rc_registration": NO_LIMIT, "rc_joins_per_room": NO_LIMIT, "rc_room_creation": NO_LIMIT,
+    "rc_login": {"address": NO_LIMIT, "account": NO_LIMIT, "failed_attempts": NO_LIMIT},
+    "rc_joins": {"local": NO_LIMIT, "remote": NO_LIMIT},
+    "rc_invites": {"per_room": NO_LIMIT, "per_user": NO_LIMIT, "per_issuer": NO_LIMIT},
+}  # fmt: skip
+needs_synapse = pytest.mark.skipif(not PYTHON, reason="COLDFRAME_SYNAPSE names no Python with matrix-synapse")
+
+
+@dataclass(frozen=True)
+class Account:
+    """Somebody registered, with the device of that."""
+
+    user: str
+    device: str
+    token: str
+
+
+class Homeserver:
+    """One Synapse; stopped and started again, it is the same server."""
+
+    def __init__(self, folder: Path, **changed: Any) -> None:
+        self.folder = folder
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
+        self.url = f"http://127.0.0.1:{port}"
+        listener = {"port": port, "type": "http", "bind_addresses": ["127.0.0.1"],
+                    "resources": [{"names": ["client"]}]}  # fmt: skip
+        config = {
+            "server_name": SERVER, "report_stats": False, "listeners": [listener], "public_baseurl": self.url,
+            "database": {"name": "sqlite3", "args": {"database": str(folder / "homeserver.db")}},
+            "signing_key_path": str(folder / "signing.key"), "media_store_path": str(folder / "media"),
+            "registration_shared_secret": SECRET, "trusted_key_servers": [], "bcrypt_rounds": 4,
+            "presence": {"enabled": False}, "user_directory": {"enabled": False}, "enable_search": False,
+            **LIMITS, **changed,
+        }  # fmt: skip
+        (folder / "hs.yaml").write_text(json.dumps(config))
+        self._process: subprocess.Popen[bytes] | None = None
+        atexit.register(self.stop)
+
+    def start(self) -> None:
+        with (self.folder / "log").open("ab") as log:
+            self._process = subprocess.Popen(
+                [PYTHON, "-m", "synapse.app.homeserver", "-c", "hs.yaml"], cwd=self.folder, stdout=log, stderr=log,
+                env={name: value for name, value in os.environ.items() if not name.startswith("PYTHON")},
+            )  # fmt: skip
+        for _ in range(600):
+            if self._process.poll() is not None:
+                raise AssertionError((self.folder / "log").read_text()[-2000:])
+            try:
+                with urllib.request.urlopen(f"{self.url}/health", timeout=1):
+                    return
+            except OSError:
+                time.sleep(0.05)
+        raise AssertionError("the homeserver does not come up")
+
+    def stop(self) -> None:
+        process, self._process = self._process, None
+        if process is not None:
+            process.terminate()
+            process.wait(20)
+
+    def register(self, name: str, *, admin: bool = False) -> Account:
+        where = f"{self.url}/_synapse/admin/v1/register"
+        with urllib.request.urlopen(where) as answer:
+            nonce = json.load(answer)["nonce"]
+        words = "\0".join((nonce, name, PASSWORD, "admin" if admin else "notadmin"))
+        mac = hmac.new(SECRET.encode(), words.encode(), hashlib.sha1).hexdigest()
+        body = {"nonce": nonce, "username": name, "password": PASSWORD, "admin": admin, "mac": mac}
+        made = self.call("POST", "/_synapse/admin/v1/register", body)
+        return Account(made["user_id"], made["device_id"], made["access_token"])
+
+    def call(self, method: str, path: str, body: Any = None, token: str = "") -> Any:
+        """As an administrator, or anybody with a token, does it by hand."""
+        headers = {"Content-Type": "application/json"} | ({"Authorization": f"Bearer {token}"} if token else {})
+        data = json.dumps(body).encode() if body is not None else None
+        request = urllib.request.Request(self.url + path, data, headers, method=method)
+        try:
+            with urllib.request.urlopen(request, timeout=30) as answer:
+                return json.load(answer)
+        except urllib.error.HTTPError as refused:
+            raise AssertionError(refused.read().decode()) from None
+
+
+@cache
+def the_server() -> Homeserver:
+    """One for all tests of a process that do not stop it."""
+    there = Homeserver(new_folder())
+    there.start()
+    return there
+
+
+def new_folder() -> Path:
+    return Path(tempfile.mkdtemp(prefix="homeserver-"))
