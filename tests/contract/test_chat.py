@@ -248,6 +248,16 @@ async def test_a_message_that_is_known_is_found_however_old(at: Platform) -> Non
     assert [message for message, _, _ in _lines(await at.chat.written(direct, later, (stands, gone)))] == [stands]
 
 
+async def test_a_message_has_an_address_of_its_own_or_none(at: Platform, place: Place) -> None:
+    """Where messages have addresses, two of them lead to two places; elsewhere there is none."""
+    first, second = [await at.chat.post(place, card("sunlit"), key=key) for key in ("k1", "k2")]
+    found = [await at.chat.link(place, message) for message in (first, second)]
+    if at.chat.capabilities.links:
+        assert all(address and address.startswith("https://") for address in found) and found[0] != found[1]
+    else:
+        assert found == [None, None]
+
+
 async def test_members_are_people_and_bots_with_their_zones(at: Platform) -> None:
     """Everybody in the channel is told, each as when asked for alone; the bot is marked as one."""
     members = {person.id: person for person in await at.chat.members(at.channel)}

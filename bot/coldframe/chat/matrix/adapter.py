@@ -71,7 +71,7 @@ class MatrixChat:
         self._clock = clock
         self._make = make
         self.capabilities = Capabilities(
-            buttons=False, forms=False, home=False, private_reactions=False, max_text=MAX_TEXT,
+            buttons=False, forms=False, home=False, private_reactions=False, links=True, max_text=MAX_TEXT,
             invitation=f"/invite {login.user}",
         )  # fmt: skip
 
