@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.calibration import pairs, trials, votes
+from tests.calibration import pairs, promises, trials, votes
 from tests.calibration.claims import NOT_SAID, Said, banded
 
 
@@ -83,3 +83,11 @@ def test_no_power_without_an_effect() -> None:
     assert measure is not None
     seen = [trials.evidence.gather(measure, trials.DRAWN[plan.kind](rng, plan, nothing)[1], 0.95) for _ in range(300)]
     assert np.mean([one is not None and one.z is not None and one.z > 1.96 for one in seen]) < 0.07
+
+
+def test_odds_are_laid_beside_what_came_of_the_same_plans() -> None:
+    """Every kind in turn, each trial with what was told of its criterion; what is not promised stands apart."""
+    found = list(promises.statements(18, 3))
+    assert {one.world for one in found if not one.hard} == {kind.value for kind in trials.DRAWN}
+    assert all(0 <= one.said <= 1 and one.true in (0.0, 1.0) for one in found)
+    assert all((one.claim == promises.CLAIM) is (one.world not in (promises.TAIL, promises.WEARS_OFF)) for one in found)

@@ -5,17 +5,19 @@ from __future__ import annotations
 import math
 from datetime import date, datetime
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coldframe.analysis import odds
 from coldframe.analysis.inputs import BadNumber
 from coldframe.analysis.measures import Count, Direction, Harm, Kind, SpecialDays, Tally, WeeklyNumbers, WeekState
 from coldframe.analysis.outcomes import GIVEN, Outcome, Reason
 from coldframe.analysis.proportions import Summary
 from coldframe.analysis.verdict import judge
 from tests.analysis.trials import START, after, before_after, codes, count_week, plan, split_week
-from tests.bench import verdict_splits
+from tests.bench import verdict_splits, verdict_weeks
 from tests.bench import verdicts as bench
 
 # --- for all numbers ----------------------------------------------------------------------------------------
@@ -201,3 +203,14 @@ def test_bad_input_is_named(call) -> None:
         call()
     assert refused.value.argument in str(refused.value)
     assert "allowed: " in str(refused.value)
+
+
+@pytest.mark.parametrize("world", [w for w in verdict_weeks.WORLDS if w.promised], ids=lambda w: w.name)
+def test_weeks_that_only_drift_seem_better_in_at_most_a_tenth(world: verdict_weeks.World) -> None:
+    """With gaps and unequal weeks too, as far as is told before sealing. 20,000 trials: tests/bench/verdicts.txt."""
+    hits, people = verdict_weeks.drawn(world, 2000)
+    ends = verdict_weeks.judged(world, hits / people)
+    told = odds.false_alarms_by_drift(world.earlier, world.weeks)
+    assert np.isin(ends, (1, 2)).mean() <= told + 0.02 <= 0.1
+    for trial in range(8):
+        assert verdict_weeks.by_the_rules(world, hits[trial], people[trial]) == verdict_weeks.CODES[ends[trial]]

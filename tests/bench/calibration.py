@@ -6,9 +6,12 @@ families that no method assumes. The worlds, their assumptions and their sources
 modest. A band further off than that (and than twice the error of this run) is marked OFF. `--worlds` tells each world
 apart, for the eye: of single worlds a method may be off, since nobody knows in which one they are.
 
-What is said in words stands on a figure of its own: "would most probably be seen" is the power of 80 in 100; "more
-than luck explains" the boundary of the verdict, whose false alarms `tests.bench.verdicts` counts. Forecasts are
-people's own; their chart shows Wilson intervals, which `tests/analysis/test_proportions.py` checks.
+What is said in words stands on a figure of its own: "would most likely show it" is the power of 80 in 100; "more than
+chance would plausibly give" the boundary of the verdict, whose false alarms `tests.bench.verdicts` counts; what is not
+said as a figure, since no method makes it true in every world, stands in the table and is never off. The whole of the
+odds told before sealing, verdict by verdict, through the real path: `tests.bench.odds`. Whether notes are one point:
+`tests.bench.similarity`. Forecasts are people's own; their chart shows Wilson intervals, which
+`tests/analysis/test_proportions.py` checks. `--save` writes the table beside this file.
 """
 
 from __future__ import annotations
@@ -16,6 +19,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
 
 import click
 
@@ -61,16 +65,21 @@ def _doubt(claim: str) -> float:
 @click.option("--part", "parts", multiple=True, type=click.Choice(list(PARTS)), help="Only this; may be repeated.")
 @click.option("--worlds", is_flag=True, help="Each world apart as well.")
 @click.option("--seed", default=SEED, show_default=True)
-def main(number: int, parts: tuple[str, ...], worlds: bool, seed: int) -> None:
+@click.option("--save", is_flag=True, help="Write the table to calibration.txt beside this file.")
+def main(number: int, parts: tuple[str, ...], worlds: bool, seed: int, save: bool) -> None:
     """Print the table said / true, and end with status 1 if a band is off."""
-    off = 0
+    off, told = 0, []
     for name in parts or PARTS:
         make, share = PARTS[name]
         begun = time.perf_counter()
         text, wrong = table(make(max(int(number * share), 1), seed), worlds=worlds)
         off += wrong
         click.echo(f"{text}\n\n({name}: {time.perf_counter() - begun:.0f} s)")
+        told.append(text)
     click.echo(f"\n{off} bands off")
+    if save:
+        head = f"{number:,} worlds of votes, their share of the rest, seed {seed}; {off} bands off"
+        Path(__file__).with_suffix(".txt").write_text("\n".join([head, *told, ""]), encoding="utf-8")
     sys.exit(int(off > 0))
 
 
