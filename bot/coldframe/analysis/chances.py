@@ -8,8 +8,7 @@ one in three does. What the team's own trials showed joins both ends like more t
 that weighs as much as five of them), so that the span narrows as the record grows. Those that work have about the
 effect that was planned, and it lasts: the chance is told on that condition, for nobody can tell by a few weeks whether
 an effect wears off. A flat prior on the effect instead calls 75 in 100 what happens in 36 if a tenth work. `if_target`
-is conditional power: the chance if the effect really is the planned one (Lan & Wittes 1988). All look at the final
-boundary alone.
+is conditional power: the chance if the effect really is the planned one (Lan & Wittes 1988).
 """
 
 from __future__ import annotations
@@ -105,12 +104,12 @@ def _mixed(parts: Sequence[tuple[float, Weighed]]) -> float:
 
 
 def _of_statistic(measure: Measure, number: int, seen: Evidence) -> tuple[Effect, str] | None:
-    """By the path B(t) = Z sqrt(t): it ends at B(1), which must exceed the final boundary."""
+    """By the path B(t) = Z sqrt(t): it ends at B(1), which must exceed the boundary of a single look. Boundaries of
+    weekly looks are crossed at one or another about as often, which is how they are made."""
     if seen.z is None or seen.reach is None:
         return None
     fraction = number / measure.planned_weeks
-    weekly = [(week + 1) / measure.planned_weeks for week in range(measure.planned_weeks)]
-    final = sequential.spending_boundaries(weekly, measure.alpha)[-1]
+    final = sequential.spending_boundaries((1.0,), measure.alpha)[0]
     z, drift = seen.z * measure.direction.sign, seen.reach / math.sqrt(fraction)
     path, left = z * math.sqrt(fraction), 1 - fraction
 

@@ -506,7 +506,7 @@ async def test_the_digest_fits_one_screen_and_tells_late_work_without_scoring_pe
         assert len(digest.splitlines()) <= 25
         assert "One trial under way, one late, one place free." in digest
         assert "; late: 1 first-week action open" in digest  # for the week its owner was asked this morning
-        assert "chance of showing an effect, if it lasts, 4% to 11%" in digest and digest.count("week 2") == 1
+        assert "chance of showing an effect, if it lasts, 4% to 12%" in digest and digest.count("week 2") == 1
         await team.press(F, "digest.more", "growth|trials")
         assert "last number: week 1" in team.told(F)[-1]
         await team.weeks(2, at=timedelta(days=1))
