@@ -33,7 +33,17 @@ class Faults:
     cut_every: int = 0
     """Every so many posts: the request is taken, and the connection cut before the answer."""
     drop_socket_every: int = 0
+    lost: frozenset[str] = frozenset()
+    """Kinds of events that are never told."""
+    new_ids: bool = False
+    """Each copy of an event has an id of its own."""
     outage: bool = False
+    most_of_blocks: int = 1_000_000
+    """Characters of a message's blocks."""
+    no_tables: bool = False
+    no_more_emoji: bool = False
+    hides_guests: bool = False
+    """Guests are not told among the members of a channel."""
     delay: float = 0.0
     """Seconds that each call of the Web API takes."""
     refusal: Callable[[str, dict[str, Any]], str | None] = lambda _method, _arguments: None
@@ -77,7 +87,11 @@ class Delivery:
 
     def event(self, payload: dict[str, Any]) -> None:
         """Sends an event, in as many copies and in whatever order the faults ask for."""
-        copies = [("events_api", payload)] * self.faults.repeat
+        if payload["event"]["type"] in self.faults.lost:
+            self.faults.struck["lost"] += 1
+            return
+        ids = range(self.faults.repeat) if self.faults.new_ids else (0,) * self.faults.repeat
+        copies = [("events_api", {**payload, "event_id": f"{payload['event_id']}{n or ''}"}) for n in ids]
         self.faults.struck["repeated"] += self.faults.repeat > 1
         if self.faults.shuffle is None:
             for kind, copy in copies:

@@ -41,6 +41,7 @@ async def test_a_round_from_the_command_to_the_commitment(tmp_path: Path, mode: 
         assert there.workspace.complaints == []
         assert risen(there.ear, SLACK) == {}
         assert asked_twice(there.ear.told) == []
+        assert there.costs.risen() == {}
 
 
 def everything_goes_wrong(faults: Faults) -> None:

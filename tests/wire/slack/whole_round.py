@@ -34,6 +34,7 @@ from demo.scenario import Scenario, calendar_of, load
 from tests.engine.databases import a_file
 from tests.engine.round_the_clock import ALWAYS
 from tests.heard import Ear, Intake, is_post
+from tests.wire.slack.costs import Costs
 from tests.wire.slack.people import Someone
 from tests.wire.slack.screen import Hand, Screen
 from tests.wire.slack.service import running
@@ -84,6 +85,7 @@ class Team:
     relay: Relay
     chat: Any
     ear: Ear = field(init=False)
+    costs: Costs = field(default_factory=Costs)
     moments: int = 0
     outage_at: int | None = None
     _queue: list[tuple[datetime, str, Job]] = field(default_factory=list)
@@ -103,6 +105,8 @@ class Team:
         """Until every event was taken in and everything that may go out now went out."""
         await self.workspace.delivery.settled()
         await self.engine.settle()
+        step = (await self.round()).step.value if await self._ids() else ""
+        self.costs.note(self.workspace.calls, step, self.clock.now())
         await self._listen()
 
     async def _listen(self) -> None:

@@ -40,6 +40,14 @@ class Refused(Exception):
         self.detail = detail
 
 
+class Otherwise(Exception):
+    """Refused where Slack might differ from what is assumed of it: no complaint about the bot."""
+
+    def __init__(self, error: str) -> None:
+        super().__init__(error)
+        self.error = error
+
+
 @dataclass(frozen=True)
 class Method:
     """What Slack's page of a method says of it."""
@@ -242,6 +250,9 @@ class Workspace:
                 self.faults.struck["refused"] += 1
                 return web.json_response({"ok": False, "error": code}, headers=self._headers())
             answer = self._answer(request, method, arguments, content)
+        except Otherwise as refusal:
+            self.faults.struck[refusal.error] += 1
+            return web.json_response({"ok": False, "error": refusal.error}, headers=self._headers())
         except Refused as refusal:
             self.complaints.append(f"{method}: {refusal.error} {refusal.detail or ''}")
             return web.json_response({"ok": False, "error": refusal.error}, headers=self._headers())
@@ -335,6 +346,10 @@ class Workspace:
         blocks = _loaded(arguments.get("blocks") or [])
         if len(arguments["text"]) > most:
             raise Refused("msg_too_long", len(arguments["text"]))
+        if len(json.dumps(blocks)) > self.faults.most_of_blocks:
+            raise Otherwise("msg_blocks_too_long")
+        if self.faults.no_tables and any(block["type"] == "table" for block in blocks):
+            raise Otherwise("invalid_blocks")
         problems = message_problems(arguments["text"], blocks) if blocks else ["no blocks"]
         if problems:
             raise Refused("invalid_blocks", problems)
@@ -451,7 +466,10 @@ class Workspace:
 
     def _conversations_members(self, arguments: Data) -> Data:
         self._seen(arguments["channel"])
-        return self._page(self.channels[arguments["channel"]].members, arguments, "members")
+        there = self.channels[arguments["channel"]].members
+        if self.faults.hides_guests:
+            there = [person for person in there if not self.users[person].get("is_restricted")]
+        return self._page(there, arguments, "members")
 
     def _users_info(self, arguments: Data) -> Data:
         if arguments["user"] not in self.users:
@@ -486,6 +504,8 @@ class Workspace:
         channel = self._open_channel(arguments["channel"])
         if arguments["timestamp"] not in channel.messages:
             raise Refused("message_not_found")
+        if self.faults.no_more_emoji:
+            raise Otherwise("too_many_emoji")
         if not re.fullmatch(r"[a-z0-9_+-]+", arguments["name"]):
             raise Refused("invalid_name", arguments["name"])
         if not self.reacted(channel.id, arguments["timestamp"], BOT_USER, arguments["name"]):

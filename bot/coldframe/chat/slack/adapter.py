@@ -7,29 +7,26 @@ key in their name.
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Collection, Mapping, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
-from io import BytesIO
 from typing import Any
 
 import aiohttp
 import structlog
 
-from coldframe.chat.slack import history, pins, readiness, reading
-from coldframe.chat.slack.calls import Accounts, Calls, Refusal, outcome
+from coldframe.chat.slack import history, pins, readiness, reading, uploads
+from coldframe.chat.slack.calls import Accounts, Calls, Refusal
 from coldframe.chat.slack.inbound import event
 from coldframe.chat.slack.marks import (
     Sent,
-    file_name,
     is_part,
     key_of,
     mark,
     mark_in,
     number_of,
     order,
-    shared_as,
     sorted_out,
     total_of,
 )
@@ -55,7 +52,7 @@ from coldframe.ports.chat import (
 )
 from coldframe.ports.clearing import Kept
 from coldframe.render.slack.blocks import MAX_BLOCKS, MAX_LABEL, MAX_TEXT, Part, message_parts
-from coldframe.render.slack.mrkdwn import cut
+from coldframe.render.slack.fit import FIT
 from coldframe.render.slack.views import home
 
 log = structlog.get_logger()
@@ -67,7 +64,6 @@ MAX_PAGES = 10  # pages of a history
 PAGE = 200  # messages
 RECENT = timedelta(days=1)
 REACTIONS_FRESH = timedelta(seconds=1)
-MAX_ALTERNATIVE = 1_000  # characters
 
 
 class SlackChat:
@@ -88,6 +84,7 @@ class SlackChat:
         self._clock = clock
         self._make = make
         self._directs: Recent[tuple[str, str], str] = Recent()
+        self._fit = FIT
         self._links: Recent[tuple[str, str], str] = Recent()
         self._totals: Recent[tuple[str, str], int] = Recent()
         self._told: Recent[tuple[str, str], tuple[Sequence[Mapping[str, Any]], datetime]] = Recent()
@@ -98,18 +95,37 @@ class SlackChat:
 
     async def post(self, place: Place, message: Message, *, key: str) -> str:
         """Posts the message, or what of its parts did not go out yet, and returns the id of the first part."""
-        parts = message_parts(message)
         channel = await self.channel_of(place)
+        first = await self._fitting(message, lambda parts: self._post(place, channel, parts, key))
+        await self._offer(place, first, message.seeds)
+        if message.stays:
+            await pins.pin(self.call, place, channel, first)
+        return first
+
+    async def _fitting(self, message: Message, show: Callable[[Sequence[Part]], Awaitable[str]]) -> str:
+        """What is refused for its size or its blocks is shown in smaller messages, or without tables, from then on."""
+        while True:
+            fit = self._fit
+            try:
+                return await show(message_parts(message, fit))
+            except Refusal as refusal:
+                if (smaller := fit.after(refusal.code)) is None:
+                    raise
+                log.warning("slack.fits_less", why=refusal.code, size=smaller.size, tables=smaller.tables)
+                self._fit = smaller
+
+    async def _post(self, place: Place, channel: str, parts: Sequence[Part], key: str) -> str:
         sent = await self._sent(place, channel, key, self._clock.now() - RECENT) if len(parts) > 1 else Sent({}, 0)
+        if sent.ids and sent.total != len(parts):  # cut otherwise before
+            for message_id in sent.ids.values():
+                await self._take_back(place, channel, message_id)
+            sent = Sent({}, 0)
         first = sent.ids.get(1) or await self._say(place, channel, parts[0], mark(key, 1, len(parts)), place.thread)
         for number, part in enumerate(parts[1:], 2):
             if number not in sent.ids:
                 its_mark = mark(key, number, len(parts))
                 await self._say(place, channel, part, its_mark, place.thread or first)
         self._totals[channel, first] = len(parts)
-        await self._offer(place, first, message.seeds)
-        if message.stays:
-            await pins.pin(self.call, place, channel, first)
         return first
 
     async def _offer(self, place: Place, message_id: str, seeds: tuple[str, ...]) -> None:
@@ -139,11 +155,13 @@ class SlackChat:
 
     async def revise(self, place: Place, message_id: str, message: Message) -> None:
         """Shows the new content in place; parts that carry it on are edited, added or taken away with it."""
-        parts = message_parts(message)
         channel = await self.channel_of(place)
+        await self._fitting(message, lambda parts: self._revise(place, channel, message_id, parts))
+
+    async def _revise(self, place: Place, channel: str, message_id: str, parts: Sequence[Part]) -> str:
         await self._edit(place, channel, message_id, parts[0])
         if len(parts) == 1 and self._totals.get((channel, message_id)) == 1:
-            return
+            return message_id
         key, sent = await self._carried_on(place, channel, message_id)
         for number, part in enumerate(parts[1:], 2):
             if number in sent.ids:
@@ -154,6 +172,7 @@ class SlackChat:
         for number in sent.ids.keys() - range(1, len(parts) + 1):
             await self._take_back(place, channel, sent.ids[number])
         self._totals[channel, message_id] = len(parts)
+        return message_id
 
     async def _edit(self, place: Place, channel: str, message_id: str, part: Part) -> None:
         await self.call(
@@ -196,32 +215,7 @@ class SlackChat:
     async def upload(self, place: Place, attachment: Attachment, *, key: str) -> str:
         """Draws or writes the attachment and shares it. Nothing is seen before the last of the three calls."""
         document = await self._make(attachment)
-        channel = await self.channel_of(place)
-        asked = await self.call(
-            place.tenant,
-            "files.getUploadURLExternal",
-            filename=file_name(document.name, key),
-            length=len(document.content),
-            alt_txt=cut(document.alternative, MAX_ALTERNATIVE) or None,
-        )
-        await self._send_bytes(str(asked["upload_url"]), document.content)
-        answer = await self.call(
-            place.tenant,
-            "files.completeUploadExternal",
-            lane=channel,
-            files=[{"id": asked["file_id"], "title": document.title}],
-            channel_id=channel,
-            thread_ts=place.thread,
-        )
-        return shared_as(answer, channel) or str(asked["file_id"])
-
-    async def _send_bytes(self, url: str, data: bytes) -> None:
-        try:
-            async with self._session.post(url, data=BytesIO(data)) as response:
-                if response.status != 200:
-                    raise NotDelivered(f"the upload was answered with status {response.status}")
-        except (aiohttp.ClientError, TimeoutError, OSError) as error:
-            raise NotDelivered(str(outcome(error, "upload"))) from None  # unshared bytes are seen by nobody
+        return await uploads.share(self.call, self._session, place, await self.channel_of(place), document, key)
 
     # --- looking up -----------------------------------------------------------------------------------------
 
@@ -328,9 +322,11 @@ class SlackChat:
         return tuple(sorted(seen, key=lambda reaction: (reaction.person, reaction.emoji)))
 
     async def _reactions_on(self, place: Place, channel: str, message_id: str) -> Sequence[Mapping[str, Any]]:
-        if place.kind == "direct" and not place.thread:
+        if place.kind == "direct":
             arguments: dict[str, Any] = {"channel": channel, "oldest": message_id, "inclusive": True, "limit": PAGE}
-            page = await self.call(place.tenant, "conversations.history", **arguments)
+            arguments |= {"ts": place.thread} if place.thread else {}
+            method = "conversations.replies" if place.thread else "conversations.history"
+            page = await self.call(place.tenant, method, **arguments)
             until = self._clock.now() + REACTIONS_FRESH
             for message in page.get("messages") or ():
                 self._told[channel, str(message["ts"])] = (message.get("reactions") or (), until)

@@ -189,8 +189,8 @@ def _said(heard: _Heard, *, mentioned: bool) -> Outcome:
         edition=_edition(inner),
     )
     where = reading.place(me.team, inner["channel"], person, thread)
-    if where.kind == "direct":  # by its own id, which is the same when it is read back from the conversation
-        heard = replace(heard, key=f"slack:{me.team}:{inner['channel']}:{said.message}")
+    # By its own id, which is the same when it is read back from the conversation, or told once more as another event.
+    heard = replace(heard, key=f"slack:{me.team}:{inner['channel']}:{said.message}")
     return heard.happened(person, where, said)
 
 

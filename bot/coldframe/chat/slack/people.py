@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import asyncio
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from coldframe.chat.slack import reading
 from coldframe.chat.slack.calls import Calls
@@ -19,7 +19,9 @@ MAX_REMEMBERED = 20_000  # people
 PERSON_FRESH = timedelta(minutes=10)
 MEMBERS_FRESH = timedelta(minutes=1)
 PAGE = 200  # people
-FEW, LIST, MAX_LISTS = 8, 1_000, 3  # people asked for one by one; people a page; pages
+FEW, LIST, MAX_LISTS = 8, 1_000, 3  # people asked for one by one where they are many; people a page; pages
+SMALL = 200
+"""People of a workspace that are best asked for together."""
 
 
 class Recent(OrderedDict[Key, Value]):
@@ -40,6 +42,9 @@ class People:
         self._clock = clock
         self._known: Recent[tuple[str, str], tuple[Person, datetime]] = Recent()
         self._in: Recent[tuple[str, str], tuple[tuple[str, ...], datetime]] = Recent()
+        self._large: set[str] = set()
+        self._listed: set[str] = set()
+        """Workspaces of which a page was asked for, and those that are more than one takes at a glance."""
         self._asking = asyncio.Semaphore(5)
 
     async def members(self, place: Place) -> tuple[Person, ...]:
@@ -80,23 +85,36 @@ class People:
         strangers = {each for each in ids if (known := self._known.get((tenant, each))) is None or known[1] < now}
         cursor = None
         for _ in range(MAX_LISTS):
-            if len(strangers) <= FEW:
+            if len(strangers) <= (FEW if tenant in self._large else 1):
                 return
-            page = await self._call(tenant, "users.list", limit=LIST, cursor=cursor)
-            me = (await self._call.accounts.of(tenant)).me
-            for user in page.get("members") or ():
-                if user.get("id") in strangers:
-                    self.remember(tenant, reading.person(user, tenant, me.enterprise))
-                    strangers.discard(user["id"])
+            page = await self._page(tenant, cursor)
+            strangers -= {str(user.get("id")) for user in page.get("members") or ()}
             cursor = (page.get("response_metadata") or {}).get("next_cursor")
             if not cursor:
                 return
 
+    async def _page(self, tenant: str, cursor: str | None = None) -> Mapping[str, Any]:
+        """Some of the workspace's people, all of whom are known from then on; and whether they are many."""
+        page = await self._call(tenant, "users.list", limit=LIST, cursor=cursor)
+        me = (await self._call.accounts.of(tenant)).me
+        users = page.get("members") or ()
+        for user in users:
+            self.remember(tenant, reading.person(user, tenant, me.enterprise))
+        if len(users) > SMALL or (page.get("response_metadata") or {}).get("next_cursor"):
+            self._large.add(tenant)
+        self._listed.add(tenant)
+        return page
+
     async def person(self, tenant: str, person_id: str) -> Person:
-        """The person as Slack knows them, remembered for some minutes."""
+        """The person as Slack knows them, remembered for some minutes; of a small workspace with all the others, since
+        whoever acts is soon looked for among them."""
         if (known := self.person_known(tenant, person_id)) is not None:
             return known
         async with self._asking:
+            if tenant in self._listed - self._large:
+                await self._page(tenant)
+                if (known := self.person_known(tenant, person_id)) is not None:
+                    return known
             answer = await self._call(tenant, "users.info", user=person_id)
         me = (await self._call.accounts.of(tenant)).me
         person = reading.person(answer["user"], tenant, me.enterprise)

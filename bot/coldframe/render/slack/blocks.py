@@ -32,6 +32,7 @@ from coldframe.message.nodes import (
     plain,
 )
 from coldframe.render.slack.aligned import columns
+from coldframe.render.slack.fit import FIT, Fit
 from coldframe.render.slack.mrkdwn import Element, cut, elements, length, mrkdwn, one_line, pieces, shown, text_element
 from coldframe.render.slack.spoken import spoken
 from coldframe.speech import surface
@@ -40,7 +41,6 @@ BlockKit = dict[str, Any]
 
 MAX_BLOCKS = 48  # of 50; one is kept for the line that says where it goes on
 MAX_VIEW_BLOCKS = 100  # blocks
-MAX_SIZE = 11_500  # of about 13,200 at which Slack was seen to refuse the blocks of a message
 MAX_HEADING = 150  # characters (UTF-16 units), as all lengths here
 MAX_CONTEXT = 2_000
 MAX_TEXT = 6_500  # one element of rich text; holds a note of 3,000 characters whole, even all in emoji
@@ -68,10 +68,10 @@ class Part:
     blocks: tuple[BlockKit, ...]
 
 
-def message_parts(message: Message) -> tuple[Part, ...]:
+def message_parts(message: Message, fit: Fit = FIT) -> tuple[Part, ...]:
     """The message as one or more Slack messages, in order. The first is the card; the others carry it on."""
-    blocks = tuple(_numbered(list(_all_blocks(message.blocks, tables=True))))
-    packed = _packed(blocks or tuple(paragraph(message.summary)))
+    blocks = tuple(_numbered(list(_all_blocks(message.blocks, tables=fit.tables))))
+    packed = _packed(blocks or tuple(paragraph(message.summary)), fit.size)
     total = len(packed)
     if total > 1:
         packed[0].append(_context(surface.continues(total - 1)))
@@ -365,14 +365,14 @@ def _rich_blocks(parts: Sequence[Element]) -> Iterator[BlockKit]:
 # --- packing ------------------------------------------------------------------------------------------------
 
 
-def _packed(blocks: Sequence[BlockKit]) -> list[list[BlockKit]]:
+def _packed(blocks: Sequence[BlockKit], most: int) -> list[list[BlockKit]]:
     """Blocks in order, in as few messages as the limits allow; a heading is never the last of one."""
     out: list[list[BlockKit]] = [[]]
-    room = MAX_SIZE
+    room = most
     for block in blocks:
         if out[-1] and (size(block) > room or len(out[-1]) >= MAX_BLOCKS or _second_table(out[-1], block)):
             out.append(_taken_along(out[-1]))
-            room = MAX_SIZE - sum(map(size, out[-1]))
+            room = most - sum(map(size, out[-1]))
         out[-1].append(block)
         room -= size(block)
     return out
