@@ -58,6 +58,7 @@ WIDER: Mapping[str, frozenset[Step]] = {
 OF_NOBODYS_STEP = (
     "now.",
     "text.",
+    "make.",
     "word.",
     "hours.",
     "me.",

@@ -237,6 +237,8 @@ class Field:
     most: int = 300
     initial: str = ""
     options: tuple[Option, ...] = ()
+    day: bool = False
+    """It takes a day in words, with a time where one is meant; a platform may offer a calendar beside it."""
 
 
 @dataclass(frozen=True, slots=True)

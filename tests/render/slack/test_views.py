@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -117,3 +118,38 @@ def test_a_page_of_people_s_words_is_inert() -> None:
     """The same rules against live mentions hold on the page."""
     view = home(Message(line("x"), (Items(((Theirs("<!channel>"),),)), Buttons((Button("b", "a.b", "v"),)))))
     assert view_problems(view) == []
+
+
+DAY = Form("A date", "round.start_on", "k", (Field("date", "When?", most=60, day=True, hint="Such as in 5 weeks."),))
+
+
+@pytest.mark.parametrize(
+    ("picked", "written", "read"),
+    [
+        ("2026-03-12", None, "2026-03-12"),
+        ("2026-03-12", "10:30", "2026-03-12 10:30"),
+        ("2026-03-12", "next Monday", "next Monday"),
+        (None, "in 5 weeks", "in 5 weeks"),
+        (None, None, ""),
+    ],
+)
+def test_a_day_is_picked_or_written(picked: str | None, written: str | None, read: str) -> None:
+    """Both stand on the form; words count before the calendar, and a time alone is the picked day's."""
+    view = modal(DAY)
+    assert [b["element"]["type"] for b in view["blocks"]] == ["datepicker", "plain_text_input"]
+    assert all(block["optional"] for block in view["blocks"])
+    state = {
+        "date~day": {"in": {"type": "datepicker", "selected_date": picked}},
+        "date": {"in": {"type": "plain_text_input", "value": written}},
+    }
+    assert fields({"state": {"values": state}}) == {"date": read}
+
+
+def test_a_known_day_stands_in_the_calendar() -> None:
+    """Words that are none stand where words are written."""
+    known, other = (
+        modal(replace(DAY, fields=(replace(DAY.fields[0], initial=i),))) for i in ("2026-03-12", "in 2 weeks")
+    )
+    assert known["blocks"][0]["element"]["initial_date"] == "2026-03-12"
+    assert "initial_value" not in known["blocks"][1]["element"]
+    assert other["blocks"][1]["element"]["initial_value"] == "in 2 weeks"

@@ -35,10 +35,6 @@ def _new_ids(faults: Faults) -> None:
     faults.repeat, faults.new_ids = 2, True
 
 
-def _short(faults: Faults) -> None:
-    faults.most_of_blocks = 5_000
-
-
 def _no_tables(faults: Faults) -> None:
     faults.no_tables = True
 
@@ -50,7 +46,6 @@ def _no_emoji(faults: Faults) -> None:
 OTHERWISE: dict[str, Callable[[Faults], None]] = {
     "emoji are never told": _lost,
     "a repeated event has another id": _new_ids,
-    "a message may hold less": _short,
     "no table is taken": _no_tables,
     "no emoji can be put": _no_emoji,
 }

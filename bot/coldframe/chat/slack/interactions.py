@@ -11,9 +11,10 @@ from coldframe.chat.slack import reading
 from coldframe.chat.slack.inbound import Ignored, Me, Outcome, Payload, Refused, careful
 from coldframe.message.packed import ButtonValue
 from coldframe.ports.chat import Commanded, Inbound, Place, Pressed, Submitted
-from coldframe.render.slack.views import NOTHING
+from coldframe.render.slack.views import NOTHING, PICKED
 from coldframe.speech import surface
 
+_TIME = re.compile(r"\d{1,2}[:.]\d\d")
 _ORIGIN = re.compile(r"([CG][A-Z0-9]+)?(?:\|(\d+\.\d+))?")
 
 
@@ -114,9 +115,16 @@ def _opened_at(text: str, me: Me, person: str) -> Place:
 
 
 def fields(view: Payload) -> dict[str, str]:
-    """The values of a sent form by field; several choices are joined by newlines, an empty field is ""."""
+    """The values of a sent form by field; several choices are joined by newlines, an empty field is "". A day that was
+    picked counts where none is written; a time that is written alone is that day's."""
     values = (view.get("state") or {}).get("values") or {}
-    return {str(name): _value(next(iter(inputs.values()))) for name, inputs in values.items() if inputs}
+    found = {str(name): _value(next(iter(inputs.values()))) for name, inputs in values.items() if inputs}
+    for name in [name for name in found if name.endswith(PICKED)]:
+        picked, plain = found.pop(name), name.removesuffix(PICKED)
+        words = found.get(plain, "").strip()
+        if picked and (not words or _TIME.fullmatch(words)):
+            found[plain] = f"{picked} {words}".strip()
+    return found
 
 
 def _value(state: Payload) -> str:

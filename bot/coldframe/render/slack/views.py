@@ -6,7 +6,9 @@ The block of a field carries the field's name as its id, so that an answer's err
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any, assert_never
 
 from coldframe.message.nodes import Field, Form, Message, Option
@@ -17,6 +19,8 @@ from coldframe.speech import surface
 INPUT = "in"
 """The action id of every input; the block id tells which field it is."""
 TICKED = "yes"
+PICKED = "~day"
+"""Behind the name of a field: its day from the calendar."""
 NOTHING = "-nothing-"
 """Stands for the empty value of an option ("nobody"), which Slack refuses."""
 
@@ -48,7 +52,7 @@ def modal(form: Form, origin: str = "") -> dict[str, Any]:
         "title": _text(form.title, MAX_TITLE),
         "submit": _text(form.submit, MAX_TITLE),
         "close": _text(surface.CANCEL, MAX_TITLE),
-        "blocks": [*paragraph(form.intro), *map(_input, form.fields)],
+        "blocks": [*paragraph(form.intro), *(block for field in form.fields for block in _inputs(field))],
     }
 
 
@@ -66,6 +70,16 @@ def plain_modal(message: Message, title: str) -> dict[str, Any]:
 def home(message: Message) -> dict[str, Any]:
     """The person's own page."""
     return {"type": "home", "blocks": page_blocks(message.blocks) or list(paragraph(message.summary))}
+
+
+def _inputs(field: Field) -> list[BlockKit]:
+    """A day is picked, or written; what is picked counts where nothing else is written (`interactions.fields`)."""
+    if not field.day:
+        return [_input(field)]
+    picked = re.fullmatch(r"\d{4}-\d\d-\d\d", field.initial)
+    day = Field(f"{field.name}{PICKED}", field.label, "date", required=False, initial=field.initial if picked else "")
+    words = replace(field, label=surface.OR_IN_WORDS, required=False, initial="" if picked else field.initial)
+    return [_input(day), _input(words)]
 
 
 def _input(field: Field) -> BlockKit:

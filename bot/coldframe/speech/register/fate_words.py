@@ -196,7 +196,7 @@ def hand_over(key: str, fate: Fate, people: Names) -> Form:
 
 
 def move(key: str, fate: Fate) -> Form:
-    when = Field("date", "Until when?", most=60, hint=SUCH_AS)
+    when = Field("date", "Until when?", most=60, day=True, hint=SUCH_AS)
     return Form("New date", "todo.move", key, (when,), intro=_about(fate))
 
 

@@ -240,7 +240,7 @@ def live(round_: Round, plan_id: PlanId, pace: str) -> Form:
     """The day on which a chosen plan should be live; `pace`: how long the team's builds took, if anybody knows."""
     known = round_.choices[plan_id].live
     hint = "Such as next Monday, 12 Jan, or in 2 weeks. Its weeks are the whole ones after that day."
-    field = Field("date", "From which day should it be live?", most=60, hint=hint, initial=str(known or ""))
+    field = Field("date", "From which day should it be live?", most=60, day=True, hint=hint, initial=str(known or ""))
     intro = written(round_.plans[plan_id].title, 200) + (line(" {p}", p=pace) if pace else ())
     return Form("Live from", "live.date", about(round_, plan_id), (field,), intro=intro)
 
@@ -254,7 +254,7 @@ DATES = {
 
 def date(action: str, value: str) -> Form:
     hint = "Such as 12 Jan, in 5 weeks, or next Tuesday 10:00."
-    field = Field("date", "When?", "text", most=60, hint=hint)
+    field = Field("date", "When?", "text", most=60, day=True, hint=hint)
     return Form(DATES[action], action, value, (field,))
 
 
@@ -330,7 +330,7 @@ def away() -> Form:
         "I'm away",
         "me.away",
         "",
-        (Field("until", "Back on", most=60, hint="Such as next Monday, or 12 Jan. Reasons aren't asked."),),
+        (Field("until", "Back on", most=60, day=True, hint="Such as next Monday, or 12 Jan. Reasons aren't asked."),),
     )
 
 

@@ -67,14 +67,14 @@ def agree(trial: Trial) -> Form:
 
 
 def _day_and_reason(why: str) -> tuple[Field, ...]:
-    day = Field("date", "From which day should it be live?", most=60, hint=SUCH_AS)
+    day = Field("date", "From which day should it be live?", most=60, day=True, hint=SUCH_AS)
     return day, Field("reason", why, most=300, hint="Everybody reads it.")
 
 
 def smaller(trial: Trial) -> Form:
     fields = (
         Field("left_out", "What is left out?", "long", most=500, hint="What decides about the trial stays as sealed."),
-        Field("date", "From which day should the rest be live?", most=60, hint=SUCH_AS),
+        Field("date", "From which day should the rest be live?", most=60, day=True, hint=SUCH_AS),
     )
     return Form("Build less of it", "trial.smaller", of_late_build(trial), fields, intro=title(trial))
 

@@ -109,13 +109,13 @@ def _part(figures: Figures | None, part: str) -> str:
 
 
 def move_action(trial: Trial, action: TrialAction) -> Form:
-    when = Field("date", "By when?", most=60, hint=SUCH_AS)
+    when = Field("date", "By when?", most=60, day=True, hint=SUCH_AS)
     key = of_action(trial, action.id)
     return Form("Move the date", "trial.move", key, (when,), intro=_about(action.text))
 
 
 def move_review(trial: Trial) -> Form:
-    when = Field("date", "When?", most=60, hint="Not before the trial's weeks are over.")
+    when = Field("date", "When?", most=60, day=True, hint="Not before the trial's weeks are over.")
     return Form("Move the review", "trial.review_date", about_trial(trial), (when,), intro=_about(trial.title))
 
 
@@ -210,7 +210,7 @@ def close_review(trial: Trial, me: MemberId) -> Form:
               hint="Scale: what, for whom. Change: what stays as it is. Stop: what is switched off, if anything."),
         Field("owner", "Who sees it done?", "choice", required=False, initial=trial.owner or me,
               options=people_of(trial)),
-        Field("date", "Until when?", required=False, most=60, initial=UNTIL, hint=SUCH_AS),
+        Field("date", "Until when?", required=False, most=60, day=True, initial=UNTIL, hint=SUCH_AS),
     )  # fmt: skip
     intro = line(
         "The verdict stands as it was shown: {s}", s=theirs(trial.reading.sentence if trial.reading else "", 300)
