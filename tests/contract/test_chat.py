@@ -276,6 +276,13 @@ async def test_a_person_has_a_page_of_the_bots(at: Platform) -> None:
     assert "rainy" in at.home(at.people[0]) and "sunlit" not in at.home(at.people[0])
 
 
+async def test_a_message_has_an_address_of_its_own(at: Platform) -> None:
+    """Where messages have any: two of them never the same."""
+    first, second = [await at.chat.post(at.channel, card(words), key=words) for words in ("sunlit", "rainy")]
+    found = {await at.chat.link(at.channel, message) for message in (first, second)}
+    assert (len(found) == 2 and None not in found) is at.chat.capabilities.links
+
+
 # --- trouble ---
 
 

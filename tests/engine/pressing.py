@@ -51,6 +51,8 @@ WIDER: Mapping[str, frozenset[Step]] = {
     "guide.show": frozenset(OPEN),
     "break.take": frozenset(RUNNING),
     "jot.write": frozenset({Step.PRECEDENTS, Step.PLANS}),
+    "page.drop": frozenset({Step.PRECEDENTS, Step.PLANS}),
+    "question.suggest": frozenset({Step.QUESTIONS}),
     **dict.fromkeys(("guest.admit", "guest.decline"), frozenset(OPEN)),
     **{f"edit.{what}": frozenset(OPEN) for what in ("show", "question", "add", "remove", "remove_yes")},
 }
