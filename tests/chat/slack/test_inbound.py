@@ -168,13 +168,13 @@ EVENTS = [
 @pytest.mark.parametrize(("payload", "place", "what"), EVENTS, ids=lambda value: type(value).__name__)
 def test_each_event_becomes_its_happening(payload: dict[str, Any], place: Place, what: object) -> None:
     """Every event that the bot subscribes to is told in the words of the door, at Slack's own time, under its id; what
-    is written in private under the message's.
+    is written under the message's.
     """
     got = inbound.event(wrapped(payload), ME, NOW)
     assert isinstance(got, Inbound)
     assert (got.place, got.what) == (place, what)
-    in_private = isinstance(what, Said) and place.kind == "direct"
-    assert got.key == (f"slack:T1:D1:{what.message}" if in_private else "slack:T1:Ev1")  # type: ignore[attr-defined]
+    where = "D1" if place.kind == "direct" else "C1"
+    assert got.key == (f"slack:T1:{where}:{what.message}" if isinstance(what, Said) else "slack:T1:Ev1")
     assert got.at == datetime(2026, 3, 2, 12, 0, 0, 200, tzinfo=UTC)
 
 
