@@ -55,6 +55,7 @@ def test_the_packaged_weights_are_those_that_the_fit_gives(reader: Encoder) -> N
         ("Call them", set()),
         ("Buy addresses from a broker", {"data"}),
         ("Raise the price from 19 to 29 a month", {"prices"}),
+        ("Then e-mail all former customers", {"messages"}),
         ("Group the templates, because children told us their addresses", set()),
         ("If we group the templates, then the price of an order will go from 4 to 5", set()),
     ],

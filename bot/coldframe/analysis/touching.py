@@ -28,7 +28,7 @@ MOST_WORDS = 3  # that are named
 MARKS = ".,;:!?\"'()“”"  # around a word, no part of it
 PARTS = re.compile(r"(?<=[.!?;])\s+|\n+")
 NO_ACT = re.compile(
-    r"(^|,)\s*then\b.*|\bbecause\b.*|[^,]*\b(go|goes|rise|rises|grow|grows|fall|falls|drop|drops)\s+from\s+\d.*",
+    r",\s*then\b.*|\bbecause\b.*|[^,]*\b(go|goes|rise|rises|grow|grows|fall|falls|drop|drops)\s+from\s+\d.*",
     re.IGNORECASE,
 )
 """What is foretold and why: only what is done can touch anybody."""
