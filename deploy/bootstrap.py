@@ -3,8 +3,10 @@
 Only the standard library, and only syntax that any Python 3 reads: the first thing to say to an old one is
 that it is too old. Every failure that a user can do something about ends in one line and exit status 2.
 
-The environment counts as ready when the stamp in it, which is written last, names the lock's hash. While it
-is being made a mark says so; after an interruption the mark is still there, and the next start begins anew.
+The environment counts as ready when the stamp in it, which is written last, names the lock's hash. A new one is
+made beside the one that is there and then takes its place, so that nothing that works is lost to a set-up that fails.
+What only lacks packages gets them where it stands; from the first change on a mark says so, and what is left with its
+mark is made anew. Names of files may be in any script, whatever the locale: all is UTF-8.
 """
 
 import contextlib
@@ -33,13 +35,13 @@ def start(main_file, lock):
             open_top(top, main_file)
             return
         make_ready(top, lock)
+        enter(top, os.path.dirname(os.path.abspath(main_file)))
     except Trouble as trouble:
         sys.stderr.write("coldframe: {}\n".format(trouble))
         sys.exit(FAILED)
     except KeyboardInterrupt:
         sys.stderr.write("\ncoldframe: interrupted; the next start takes it up again\n")
         sys.exit(130)
-    enter(top, os.path.dirname(os.path.abspath(main_file)))
 
 
 def check_version(version):
@@ -65,14 +67,20 @@ def open_top(top, main_file):
 
 def enter(top, folder):
     """Replaces this process by the private environment's Python, with the same words after the folder."""
-    command = [python_of(top), folder] + sys.argv[1:]
+    command = [python_of(home_of(top)), folder] + sys.argv[1:]
+    os.environ["PYTHONUTF8"] = "1"
     sys.stdout.flush()
     sys.stderr.flush()
     if os.name == "nt":  # there the replaced process would give the prompt back at once
         import subprocess
 
         sys.exit(subprocess.call(command))
-    os.execv(command[0], command)
+    try:
+        os.execv(command[0], command)
+    except OSError as error:
+        raise Trouble(
+            "{} does not start ({}); remove {} and start again".format(command[0], error.strerror, home_of(top))
+        )
 
 
 def make_ready(top, lock):
@@ -108,13 +116,13 @@ def is_ready(top, wanted):
     import json
 
     try:
-        with open(stamp_of(top)) as file:
+        with open(stamp_of(top), encoding="utf-8") as file:
             stamp = json.load(file)
         locks = stamp["locks"].items()
         same = stamp["python"] == list(sys.version_info[:2]) and stamp["imports"] == imports_of(top)
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return False
-    return same and set(wanted.items()) <= set(locks) and os.path.exists(python_of(top))
+    return same and set(wanted.items()) <= set(locks) and os.path.exists(python_of(home_of(top)))
 
 
 def put_stamp(top, wanted):
@@ -122,79 +130,118 @@ def put_stamp(top, wanted):
     import json
 
     stamp = {"locks": wanted, "python": list(sys.version_info[:2]), "imports": imports_of(top)}
-    with open(stamp_of(top) + ".new", "w") as file:
+    with open(stamp_of(top) + ".new", "w", encoding="utf-8") as file:
         json.dump(stamp, file)
     os.replace(stamp_of(top) + ".new", stamp_of(top))
 
 
 def imports_of(top):
-    """The folder from which the environment imports the program."""
-    return os.path.join(os.path.realpath(top), "bot")
+    """The folder from which the environment imports the program, written in the same way under every locale."""
+    return os.fsencode(os.path.join(os.path.realpath(top), "bot")).decode("utf-8", "surrogateescape")
+
+
+def home_of(top):
+    return os.path.join(top, ".venv")
 
 
 def stamp_of(top):
-    return os.path.join(top, ".venv", "coldframe-ready.json")
+    return os.path.join(home_of(top), "coldframe-ready.json")
 
 
-def mark_of(top):
-    return os.path.join(top, ".venv", "coldframe-unfinished")
+def mark_of(home):
+    return os.path.join(home, "coldframe-unfinished")
 
 
-def python_of(top):
-    """The private environment's Python."""
-    return os.path.join(scripts_of(top), "python.exe" if os.name == "nt" else "python")
+def python_of(home):
+    """The Python of an environment."""
+    return os.path.join(scripts_of(home), "python.exe" if os.name == "nt" else "python")
 
 
-def scripts_of(top):
-    return os.path.join(top, ".venv", "Scripts" if os.name == "nt" else "bin")
+def scripts_of(home):
+    return os.path.join(home, "Scripts" if os.name == "nt" else "bin")
 
 
 # --- making it ----------------------------------------------------------------------------------------------
 
 
 def build(top, lock, wanted):
-    """The environment, then the packages of the lock, then the way to the project itself, then the stamp."""
-    home = os.path.join(top, ".venv")
+    """The packages of the lock and the way to the project, in what is there or in a new environment; then the stamp."""
+    home = home_of(top)
     tell("setting up in {}, once".format(home))
-    if not usable(top):
-        clear(home)
-    remove(stamp_of(top))
-    os.makedirs(home, exist_ok=True)
-    with open(mark_of(top), "w"):
-        pass
-    if not os.path.exists(python_of(top)):
-        make_environment(home)
-    install(top, lock)
-    link(top)
-    remove(mark_of(top))
+    if os.path.islink(home) or os.path.isfile(home):
+        raise Trouble("{} is in the way: it must be a folder; move it and start again".format(home))
+    if not os.path.exists(home) and os.path.exists(
+        home + ".old"
+    ):  # an earlier start was killed while it exchanged them
+        os.rename(home + ".old", home)
+    if usable(home):
+        install(top, home, lock, begins=lambda: put_mark(top))
+        link(top, home)
+        remove(mark_of(home))
+    else:
+        make_anew(top, lock)
     put_stamp(top, wanted)
     tell("ready")
 
 
-def usable(top):
+def make_anew(top, lock):
+    """Beside what is there, which goes when the new one is whole."""
+    home, beside, before = home_of(top), home_of(top) + ".new", home_of(top) + ".old"
+    clear(beside)
+    make_environment(beside, top)
+    install(top, beside, lock)
+    link(top, beside)
+    readdress(beside, home)
+    clear(before)
+    if os.path.exists(home):
+        os.rename(home, before)
+    os.rename(beside, home)
+    clear(before)
+
+
+def put_mark(top):
+    """From now on, until it is removed, the environment is neither what it was nor what it shall be."""
+    remove(stamp_of(top))
+    with open(mark_of(home_of(top)), "w"):
+        pass
+
+
+def readdress(beside, home):
+    """Scripts name the folder of their Python, which will be called otherwise."""
+    for name in os.listdir(scripts_of(beside)):
+        path = os.path.join(scripts_of(beside), name)
+        if os.path.islink(path) or not os.path.isfile(path):
+            continue
+        with open(path, "rb") as file:
+            content = file.read()
+        if content.startswith(b"#!") or name.lower().startswith("activate"):
+            with open(path, "wb") as file:
+                file.write(content.replace(os.fsencode(beside), os.fsencode(home)))
+
+
+def usable(home):
     """True when an environment is there, was not left half-made, and runs this version of Python."""
-    if os.path.exists(mark_of(top)) or not os.path.exists(python_of(top)):
+    if os.path.exists(mark_of(home)) or not os.path.exists(python_of(home)):
         return False
     code = "import sys, pip; sys.stdout.write('{}.{}'.format(*sys.version_info))"
-    status, words = run([python_of(top), "-I", "-c", code])
+    try:
+        status, words = run([python_of(home), "-I", "-c", code])
+    except OSError as error:
+        status, words = FAILED, str(error)
+    if status:
+        tell(explain(words, "the environment that is there does not start, so a new one is made"))
     return status == 0 and words.strip() == "{}.{}".format(*sys.version_info)
 
 
-def clear(home):
-    """Removes what an earlier start left, the mark last: an interruption here does no harm either."""
+def clear(folder):
+    """Removes what an earlier start left."""
     import shutil
 
-    if os.path.islink(home) or os.path.isfile(home):
-        raise Trouble("{} is in the way: it must be a folder; move it and start again".format(home))
-    for name in sorted(os.listdir(home) if os.path.isdir(home) else [], key=os.path.basename(mark_of("")).__eq__):
-        path = os.path.join(home, name)
-        if os.path.isdir(path) and not os.path.islink(path):
-            shutil.rmtree(path)
-        else:
-            os.remove(path)
+    if os.path.isdir(folder) and not os.path.islink(folder):
+        shutil.rmtree(folder)
 
 
-def make_environment(home):
+def make_environment(home, top):
     """An empty environment with pip in it."""
     missing = "this Python lacks its module {}; install it (on Debian and Ubuntu: apt install python3-venv)"
     for module in ("venv", "ensurepip"):
@@ -206,13 +253,14 @@ def make_environment(home):
     if status:
         if "ensurepip" in words:
             raise Trouble(missing.format("ensurepip"))
-        raise Trouble(explain(words, "the environment could not be made"))
+        raise failed(top, words, "the environment could not be made")
 
 
-def install(top, lock):
-    """Lets pip fetch and unpack what is missing of the lock's packages, and counts them."""
+def install(top, home, lock, begins=lambda: None):
+    """Lets pip fetch and unpack what is missing of the lock's packages, and counts them. `begins` is called before the
+    first is changed."""
     path = os.path.join(top, "deploy", lock)
-    command = [python_of(top), "-I", "-u", "-m", "pip", "install", "--require-hashes", "--no-deps"]
+    command = [python_of(home), "-I", "-u", "-m", "pip", "install", "--require-hashes", "--no-deps"]
     command += ["--only-binary", ":all:"]  # nothing is built here, so the hashes cover all that runs
     command += [
         "--no-input",
@@ -224,31 +272,42 @@ def install(top, lock):
         "-r",
         path,
     ]
-    with open(path) as file:
-        progress = Progress(sum(1 for line in file if "==" in line))
+    with open(path, encoding="utf-8") as file:
+        progress = Progress(sum(1 for line in file if "==" in line), begins)
     status, words = run(command, progress.read)
     progress.end()
     if status:
-        raise Trouble(explain(words, "the packages could not be installed"))
+        raise failed(top, words, "the packages could not be installed")
 
 
-def link(top):
+def failed(top, words, what):
+    """In one line why, and where all that was said about it stands."""
+    path = home_of(top) + ".log"
+    try:
+        with open(path, "w", encoding="utf-8", errors="backslashreplace") as file:
+            file.write(words)
+    except OSError:  # the line alone, then
+        return Trouble(explain(words, what))
+    return Trouble("{}; pip's own words stand in {}".format(explain(words, what), path))
+
+
+def link(top, home):
     """Lets the environment import the project where it stands, and puts the command beside its Python."""
-    code = "import sysconfig; print(sysconfig.get_path('purelib'))"
-    status, words = run([python_of(top), "-I", "-c", code])
-    if status:
-        raise Trouble(explain(words, "the environment does not start"))
-    with open(os.path.join(words.strip(), "coldframe.pth"), "w") as file:
+    import sysconfig
+
+    packages = sysconfig.get_path("purelib", "venv", {"base": home, "platbase": home})
+    with open(os.path.join(packages, "coldframe.pth"), "w", encoding="utf-8", errors="surrogateescape") as file:
         file.write(imports_of(top) + "\n")
     if os.name == "nt":
-        with open(os.path.join(scripts_of(top), "coldframe.cmd"), "w") as file:
-            file.write('@"%~dp0python.exe" -P -m coldframe %*\n')
+        with open(os.path.join(scripts_of(home), "coldframe.cmd"), "w") as file:
+            file.write('@"%~dp0python.exe" -X utf8 -P -m coldframe %*\n')
         return
     import shlex
 
-    path = os.path.join(scripts_of(top), "coldframe")
-    with open(path, "w") as file:  # by way of sh: a first line with a long path or a blank in it does not start
-        file.write('#!/bin/sh\nexec {} -P -m coldframe "$@"\n'.format(shlex.quote(python_of(os.path.abspath(top)))))
+    path = os.path.join(scripts_of(home), "coldframe")
+    python = shlex.quote(python_of(home_of(os.path.abspath(top))))
+    with open(path, "wb") as file:  # by way of sh: a first line with a long path or a blank in it does not start
+        file.write(os.fsencode('#!/bin/sh\nexec {} -X utf8 -P -m coldframe "$@"\n'.format(python)))
     os.chmod(path, 0o755)
 
 
@@ -322,8 +381,9 @@ class Progress:
 
     EVERY = 25
 
-    def __init__(self, total):
+    def __init__(self, total, begins):
         self.total = total
+        self.begins = begins
         self.seen = 0
         self.moving = sys.stderr.isatty()
 
@@ -337,6 +397,7 @@ class Progress:
         elif "Retrying (" in line:
             self.show("the package registry does not answer; trying again", always=True)
         elif line.startswith("Installing collected packages"):
+            self.begins()
             self.show("unpacking {} packages, about a minute".format(self.seen), always=True)
 
     def show(self, words, always=False):
@@ -371,9 +432,9 @@ def run(command, on_line=None):
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
-        env={name: value for name, value in os.environ.items() if name not in elsewhere},
+        env=dict({name: value for name, value in os.environ.items() if name not in elsewhere}, PYTHONUTF8="1"),
         close_fds=False,  # the lock goes along
-        universal_newlines=True,
+        encoding="utf-8",
         errors="replace",
     )
     words = []

@@ -23,7 +23,8 @@ CLI = SPEECH.parent / "cli"
 READERS = ("participant", "facilitator", "decision-maker", "owner", "lead", "channel", "operator")
 BY_MODULE: Mapping[str, str] = {
     "answers": "participant", "data_words": "participant", "handed_back": "participant", "names": "participant",
-    "over_words": "participant", "panel_words": "participant", "reading_words": "participant",
+    "over_words": "participant", "panel_words": "participant", "person_guides": "participant",
+    "reading_words": "participant",
     "refusals": "participant", "room_words": "participant", "steps": "channel", "surface": "participant",
     "people": "participant", "people/restored_words": "channel", "register": "lead",
     "register/register_words": "participant", "register/round_data": "facilitator", "round": "participant",

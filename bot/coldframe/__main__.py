@@ -9,16 +9,13 @@ import click
 
 from coldframe import memory
 from coldframe.cli import State, coldframe
-from coldframe.errors import ColdframeError
-
-FAILED = 2
-INTERRUPTED = 130
+from coldframe.errors import FAILED, INTERRUPTED, WRONG, ColdframeError
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Runs one verb.
 
-    Returns the exit status: 0, or what the verb asked for; 2 after an error, 130 when interrupted.
+    Returns the exit status: what the verb asked for, or one of `errors.STATUSES`.
     """
     memory.look_seldom()
     state = State()
@@ -37,8 +34,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except Exception as error:
         if state.debug:
             raise
-        return _say(_in_one_line(error), FAILED)
+        return _say(_in_one_line(error), _status(error))
     return result if isinstance(result, int) else 0
+
+
+def _status(error: Exception) -> int:
+    """Whether the surroundings failed, or what was asked for is wrong; a mistake of ours is none of the asker's."""
+    if isinstance(error, ColdframeError):
+        return error.status
+    return WRONG if isinstance(error, click.ClickException | ValueError) else FAILED
 
 
 def _in_one_line(error: Exception) -> str:

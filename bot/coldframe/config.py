@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, ValidationInfo, field_validator
 
 from coldframe import homes
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 from coldframe.logs import Form, Level
 
 PREFIX = "COLDFRAME_"
@@ -22,6 +22,8 @@ KNOWN_BESIDES = frozenset({"COLDFRAME_TEST_DATABASE", "COLDFRAME_CHROMIUM", "COL
 
 class SettingsError(ColdframeError, ValueError):
     """A setting is wrong; one sentence for each, with the right form."""
+
+    status = WRONG
 
 
 class Settings(BaseModel):

@@ -14,7 +14,7 @@ from coldframe.config import Settings
 from coldframe.engine.register import erasing
 from coldframe.engine.register.teams import newest_round
 from coldframe.engine.trial import bringing
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 from coldframe.message.nodes import TextFile
 from coldframe.ports.chat import Clock
 from coldframe.ports.storage import Standing
@@ -39,6 +39,8 @@ class NoSecretBefore(ColdframeError, ValueError):
 
     COLDFRAME_SECRET is the one that it shall get.
     """
+
+    status = WRONG
 
 
 async def rotate_secret(settings: Settings) -> int:
@@ -99,13 +101,19 @@ async def _outbox(settings: Settings) -> AsyncIterator[SqlStore]:
 class NoSuchTeam(ColdframeError, ValueError):
     """No team of this id is kept here. `coldframe team` lists those that are."""
 
+    status = WRONG
+
 
 class SeveralTeams(ColdframeError, ValueError):
     """Several workspaces have a team of this id. Say which by --workspace."""
 
+    status = WRONG
+
 
 class FilesAreThere(ColdframeError, ValueError):
     """In this folder there are files of a team already. They were left untouched: name another folder."""
+
+    status = WRONG
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,9 +179,13 @@ async def erase_team(settings: Settings, team: str, tenant: str = "") -> KeptTea
 class NoRoundYet(ColdframeError, ValueError):
     """The team has had no round yet, so nobody facilitates it: start one, then enter what was there before."""
 
+    status = WRONG
+
 
 class NotEntered(ColdframeError, ValueError):
     """Nothing was entered; each wrong line is named with what is wrong."""
+
+    status = WRONG
 
 
 async def bring_results(

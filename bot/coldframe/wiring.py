@@ -26,7 +26,7 @@ from coldframe.engine.intake.flood import Measured
 from coldframe.engine.register.teams import reader
 from coldframe.engine.round import clearing
 from coldframe.engine.uses import assembled
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 from coldframe.ports.chat import Chat, Clock, Ids, Inbound, Intake, Reply
 from coldframe.ports.standing import Watched
 from coldframe.render.artefacts import Draughtsman, Workshop
@@ -173,6 +173,8 @@ class NoSecret(ColdframeError, ValueError):
 
     Make one with: python3 -c 'import secrets; print(secrets.token_urlsafe(32))'
     """
+
+    status = WRONG
 
 
 def seal_secret(settings: Settings) -> bytes:

@@ -100,7 +100,7 @@ def test_meaning_without_the_model_says_what_to_install(
 ) -> None:
     """--meaning never falls back in silence to the other method."""
     monkeypatch.setattr(coldframe.meaning, "PACKAGE", "no_such_package_of_weights")
-    assert main(["duplicates", boards, "--meaning"]) == 2
+    assert main(["duplicates", boards, "--meaning"]) == 1
     said = capsys.readouterr()
     assert said.out == "" and said.err.count("\n") == 1 and "install" in said.err
 

@@ -164,22 +164,80 @@ def test_a_new_python_is_accepted(bootstrap: ModuleType, version: tuple[int, int
 
 @pytest.mark.slow
 def test_an_unreachable_registry_is_said_in_one_line(outdated: Path) -> None:
-    """Without the network the last line says so, the exit status is 2, and the next start begins anew."""
+    """Without the network the last line says so, the exit status is 2, and nothing was changed."""
     done = _start(outdated, PIP_NO_INDEX="", PIP_INDEX_URL="http://127.0.0.1:9/simple")
     assert done.returncode == 2
     assert done.stdout == ""
     assert "the package registry cannot be reached" in _last(done.stderr)
     assert "Connection refused" in _last(done.stderr)
+    assert (outdated / ".venv.log").read_text(encoding="utf-8").count("Connection refused") > 1
     assert "Traceback" not in done.stderr
-    assert (outdated / ".venv" / "coldframe-unfinished").exists()
-    assert not (outdated / ".venv" / "coldframe-ready.json").exists()
+    assert not (outdated / ".venv" / "coldframe-unfinished").exists()
 
 
 def test_a_package_that_is_not_to_be_had_is_named(outdated: Path) -> None:
-    """When pip looks and does not find, the package is named in the one line."""
+    """When pip looks and does not find, the package is named in the one line, and all of its words stand in a file;
+    what was there goes on working for the lock that it was made for."""
+    stamp = (outdated / ".venv" / "coldframe-ready.json").read_text(encoding="utf-8")
     done = _start(outdated)
     assert done.returncode == 2
     assert "coldframe-unpublished==1" in _last(done.stderr)
+    assert _last(done.stderr).endswith(f"pip's own words stand in {outdated / '.venv.log'}")
+    assert "No matching distribution" in (outdated / ".venv.log").read_text(encoding="utf-8")
+    assert (outdated / ".venv" / "coldframe-ready.json").read_text(encoding="utf-8") == stamp
+
+
+def test_what_does_not_start_stays_until_a_new_one_is_whole(outdated: Path) -> None:
+    """The true reason is said; where no new one can be made, nothing of the old one is gone."""
+    (outdated / ".venv" / "bin" / "python").unlink()
+    (outdated / ".venv" / "bin" / "python").write_text("#!/bin/sh\necho 'a library is missing' >&2; exit 3\n")
+    (outdated / ".venv" / "bin" / "python").chmod(0o755)
+    before = {path for path in (outdated / ".venv").rglob("*")}
+    done = _start(outdated)
+    assert done.returncode == 2 and "does not start, so a new one is made: a library is missing" in done.stderr
+    assert {path for path in (outdated / ".venv").rglob("*")} == before
+    _lock(outdated, "")
+    done = _start(outdated)
+    assert done.returncode == 0 and not list(outdated.glob(".venv.[no]*"))
+    scripts = [path.read_bytes() for path in (outdated / ".venv" / "bin").iterdir() if path.name.startswith("pip")]
+    assert scripts and all(b".venv.new" not in script for script in scripts)
+
+
+ASCII = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names of files have one encoding there")
+def test_a_locale_without_other_scripts_harms_nothing(ready: Path, tmp_path: Path) -> None:
+    """In a folder called in another script: what was set up under one locale is entered under the other as it is, and
+    what is set up there works."""
+    top = tmp_path / "Gärtnerei 苗床"
+    shutil.copytree(ready, top, symlinks=True)
+    first = _start(top, "--seed", "1", **ASCII)
+    assert first.returncode == 0 and "Traceback" not in first.stderr, first.stderr
+    made = (top / ".venv" / "coldframe-ready.json").stat().st_ino
+    for settings in (ASCII, {"PYTHONUTF8": "1"}):
+        again = _start(top, "--seed", "2", **settings)
+        assert again.stderr == "" and again.stdout.split()[-1] == "2"
+    assert (top / ".venv" / "coldframe-ready.json").stat().st_ino == made
+    (top / ".venv" / "coldframe-unfinished").touch()
+    anew = _start(top, "--seed", "3", **ASCII)
+    assert anew.returncode == 0 and "ready" in anew.stderr, anew.stderr
+
+
+OTHERS = [name for name in ("python3.11", "python3.12", "python3.13", "python3.14") if shutil.which(name)]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", OTHERS)
+def test_every_python_that_is_new_enough_sets_up(name: str, clone: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Those that this machine has; one that is on the path and does not start is none."""
+    if subprocess.run([name, "-c", "import venv, ensurepip"], capture_output=True).returncode:
+        pytest.skip(f"{name} does not start here, or cannot make environments")
+    _lock(clone, "")
+    monkeypatch.setattr(sys.modules[__name__], "_outer_python", lambda: name)
+    for seed in ("1", "2"):
+        done = _start(clone, "--seed", seed)
+        assert done.returncode == 0 and done.stdout.split()[-1] == seed, done.stderr
 
 
 def test_too_little_room_is_said_before_anything_is_written(clone: Path) -> None:
@@ -249,7 +307,7 @@ def test_a_python_without_its_environment_module_is_told_what_to_install(
     """Some systems split these modules off; the line names the module and the package that brings it."""
     monkeypatch.setitem(sys.modules, missing, None)
     with pytest.raises(bootstrap.Trouble, match=f"lacks its module {missing}; install it .*python3-venv"):
-        bootstrap.make_environment(str(tmp_path / ".venv"))
+        bootstrap.make_environment(str(tmp_path / ".venv"), str(tmp_path))
 
 
 @pytest.mark.parametrize(
@@ -335,7 +393,7 @@ def test_the_tests_environment_serves_the_demo_but_not_the_reverse(bootstrap: Mo
     """The tests' lock holds the runtime's, so an environment made for the tests is ready for the demo too."""
     (clone / "deploy" / "requirements-tests.lock").write_text("x", encoding="utf-8")
     demo, tests = (bootstrap.hashes(str(clone), lock) for lock in (bootstrap.RUNTIME, bootstrap.TESTS))
-    python = Path(bootstrap.python_of(str(clone)))
+    python = Path(bootstrap.python_of(bootstrap.home_of(str(clone))))
     python.parent.mkdir(parents=True)
     python.touch()
     bootstrap.put_stamp(str(clone), tests)

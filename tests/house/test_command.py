@@ -12,7 +12,19 @@ import pytest
 
 import coldframe.__main__ as entrance
 from coldframe import __version__
+from coldframe.chat.slack.accounts import NotReached, SetupError
 from coldframe.cli import VERBS
+from coldframe.cli.team import TeamError
+from coldframe.config import SettingsError
+from coldframe.errors import STATUSES
+from coldframe.languages import UnknownLanguage
+from coldframe.listening import CannotListen
+from coldframe.sqlite_files import UnusableFile
+from coldframe.store.holding import InUse
+from coldframe.store.keys import WrongSecret
+from coldframe.store.recognising import NoDatabase
+from coldframe.timing.zones import UnknownZone
+from coldframe.wiring import NoSecret
 
 TOP = Path(__file__).resolve().parents[2]
 HEAVY = "aiohttp alembic apscheduler matplotlib numpy pydantic rapidfuzz rich scipy slack_bolt sqlalchemy structlog"
@@ -98,21 +110,23 @@ def planted(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.usefixtures("planted")
 @pytest.mark.parametrize(
-    ("words", "line"),
+    ("words", "line", "status"),
     [
-        (["statsu"], "there is no command 'statsu'; did you mean status?"),
-        (["zzzz"], "there is no command 'zzzz'; coldframe --help lists what there is"),
-        (["--colour"], "No such option"),
-        (["status"], "Missing argument 'HOW'"),
-        (["status", "wrong"], "the weight must be a number; from 1 to 9"),
-        (["status", "file"], "No such file or directory: 'round.yaml'"),
-        (["status", "bug"], "KeyError: 'lever' (coldframe --debug"),
+        (["statsu"], "there is no command 'statsu'; did you mean status?", 2),
+        (["zzzz"], "there is no command 'zzzz'; coldframe --help lists what there is", 2),
+        (["--colour"], "No such option", 2),
+        (["status"], "Missing argument 'HOW'", 2),
+        (["status", "wrong"], "the weight must be a number; from 1 to 9", 2),
+        (["status", "file"], "No such file or directory: 'round.yaml'", 1),
+        (["status", "bug"], "KeyError: 'lever' (coldframe --debug", 1),
     ],
     ids=lambda value: " ".join(value) if isinstance(value, list) else "",
 )
-def test_a_failure_is_one_line_and_status_2(words: list[str], line: str, capsys: pytest.CaptureFixture[str]) -> None:
-    """What goes wrong is said in one line on the error stream, and the exit status is 2."""
-    assert entrance.main(words) == 2
+def test_a_failure_is_one_line_and_its_status(
+    words: list[str], line: str, status: int, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What goes wrong is said in one line on the error stream; the status says whether what was asked for is wrong."""
+    assert entrance.main(words) == status
     out, err = capsys.readouterr()
     assert out == ""
     assert err.startswith("coldframe: ")
@@ -132,3 +146,36 @@ def test_an_interruption_is_no_error(capsys: pytest.CaptureFixture[str]) -> None
     """Interrupting a verb ends it with the status that shells expect, and without a trace."""
     assert entrance.main(["status", "interrupt"]) == 130
     assert "interrupted" in capsys.readouterr().err
+
+
+def test_a_shell_completes_verbs_options_and_choices(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As the printed script asks, by two variables of the environment."""
+    monkeypatch.setenv("_COLDFRAME_COMPLETE", "bash_complete")
+    for typed, offered in {
+        "coldframe ba": "plain,backup",
+        "coldframe backup --re": "plain,--replace",
+        "coldframe slack --mode h": "plain,http",
+        "coldframe team ex": "plain,export",
+    }.items():
+        monkeypatch.setenv("COMP_WORDS", typed)
+        monkeypatch.setenv("COMP_CWORD", str(len(typed.split()) - 1))
+        with pytest.raises(SystemExit) as ended:
+            entrance.main([])
+        assert ended.value.code == 0
+        assert capsys.readouterr().out.split() == [offered]
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_the_script_of_each_shell_asks_the_command(shell: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert entrance.main(["completion", shell]) == 0
+    assert f"_COLDFRAME_COMPLETE={shell}_complete" in capsys.readouterr().out
+
+
+def test_every_status_means_one_thing() -> None:
+    """Errors of settings and of what was asked for end with 2, those of the surroundings with 1."""
+    wrong = (SettingsError, NoSecret, WrongSecret, TeamError, UnknownLanguage, SetupError, UnknownZone)
+    assert {kind.status for kind in wrong} == {2}
+    assert {kind.status for kind in (NoDatabase, CannotListen, InUse, UnusableFile, NotReached)} == {1}
+    assert {0, 1, 2, 130} == STATUSES.keys()

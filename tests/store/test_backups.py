@@ -255,7 +255,7 @@ def test_a_backup_needs_no_secret_and_says_what_it_cannot_read(
     """A job that keeps copies need not know it; and there is no copy of what is not there."""
     monkeypatch.delenv("COLDFRAME_SECRET")
     monkeypatch.setenv("COLDFRAME_DATABASE", f"sqlite:///{tmp_path / 'none.db'}")
-    assert main(["backup", str(tmp_path / "kept.backup")]) == 2
+    assert main(["backup", str(tmp_path / "kept.backup")]) == 1
     assert "there is no database at" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
 
@@ -383,7 +383,7 @@ def test_a_spoilt_backup_is_refused_and_left_as_it_is(
     spoil(kept)
     before = kept.read_bytes() if kept.is_file() else b""
     capsys.readouterr()
-    assert main(["restore", str(kept)]) == 2
+    assert main(["restore", str(kept)]) == 1
     said = capsys.readouterr().err
     assert says in said and (case == "missing" or "left untouched" in said)
     assert (kept.read_bytes() if kept.is_file() else b"") == before
@@ -394,7 +394,7 @@ def test_a_backup_cut_at_any_page_is_refused(kept: Path, capsys: pytest.CaptureF
     whole = kept.read_bytes()
     for size in range(4096, len(whole), 4096):
         kept.write_bytes(whole[:size])
-        assert main(["restore", str(kept)]) == 2, size
+        assert main(["restore", str(kept)]) == 1, size
         assert "damaged" in capsys.readouterr().err
 
 
@@ -475,7 +475,7 @@ def test_a_damaged_file_gives_way_to_a_backup_and_anothers_does_not(
     file.unlink()
     with closing(sqlite3.connect(file)) as other, other:
         other.execute("create table parcels (id integer)")
-    assert main(["restore", str(kept), "--replace"]) == 2
+    assert main(["restore", str(kept), "--replace"]) == 1
     assert "belongs to another program" in capsys.readouterr().err
 
 

@@ -25,6 +25,8 @@ if TYPE_CHECKING:  # `--help` must not wait for pydantic
 
 VERBS: dict[str, tuple[str, str]] = {
     "slack-manifest": ("coldframe.cli.slack_manifest", "Print what is pasted into Slack's page for a new app."),
+    "completion": ("coldframe.cli.completion", "Print what lets a shell complete words with Tab."),
+    "manual": ("coldframe.cli.manual", "Print a page of the manual: commands and settings, or a guide for a person."),
     "backup": ("coldframe.cli.backup", "Keep a copy of the database in a file, while the bot runs."),
     "restore": ("coldframe.cli.restore", "Put such a copy in the place of the database."),
     "digest": ("coldframe.cli.digest", "Print what runs, what is late and what was learnt."),

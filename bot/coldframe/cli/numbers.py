@@ -56,7 +56,7 @@ def _sent(address: str, weeks: list[dict[str, str]]) -> tuple[int, dict[str, Any
         return refused.code, _read(refused.read())
     except (OSError, http.client.HTTPException) as problem:
         why = getattr(problem, "reason", None) or type(problem).__name__
-        raise ValueError(f"the address does not answer ({why}); nothing may have been taken") from None
+        raise ConnectionError(f"the address does not answer ({why}); nothing may have been taken") from None
 
 
 class _NoDetour(urllib.request.HTTPRedirectHandler):

@@ -30,12 +30,12 @@ def text() -> str:
     for name, field in Settings.model_fields.items():
         what = textwrap.wrap(f"{(field.description or '').strip()}.", 116)
         lines = [f"# {line[0].upper() + line[1:] if not number else line}" for number, line in enumerate(what)]
-        default = "" if field.default_factory is not None else _plain(field.default)
+        default = "" if field.default_factory is not None else plain(field.default)
         parts.append("\n".join([*lines, f"#{PREFIX}{name.upper()}={default}"]) + "\n")
     return "\n".join(parts)
 
 
-def _plain(default: object) -> str:
+def plain(default: object) -> str:
     """As it is written in the environment; a secret has no default, and nor has what is not set."""
     from pydantic import SecretStr  # heavy
 

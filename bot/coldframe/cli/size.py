@@ -16,7 +16,7 @@ from coldframe.analysis.inputs import BadNumber, whole
 from coldframe.analysis.measures import Kind
 from coldframe.analysis.sizing import PlanMeasure, SizingReport, WeeksRow, weeks_needed
 from coldframe.engine.reading import Unreadable, numbers
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 from coldframe.speech.trial.sizing_report import advice, summary, value
 
 KINDS = {
@@ -39,6 +39,8 @@ WHOLE = {"--weekly", "--baseline-weeks"}
 
 class Refused(ColdframeError):
     """Input that cannot be used; the message says which form would do."""
+
+    status = WRONG
 
 
 @click.command()

@@ -10,7 +10,7 @@ import yaml
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from coldframe.chat.room.records import BOT
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 from coldframe.ports.chat import Person
 
 Id = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
@@ -19,6 +19,8 @@ _MAX_BYTES = 1 << 20
 
 class TeamError(ColdframeError):
     """The file cannot be used; one sentence for each thing that is wrong."""
+
+    status = WRONG
 
 
 class _Part(BaseModel):

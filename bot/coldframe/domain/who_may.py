@@ -299,7 +299,7 @@ TABLE: Mapping[Act, Row] = {
     Act.CALENDAR: _row(_PERSON, IN_CHANNEL, "/calendar, calendar.renew, the feed's address", _BEFORE),
     Act.ANSWER_BACK: _row(_PERSON, IN_CHANNEL, "word.do, word.note", _BEFORE),
     Act.OWN_DATA: _row(_PERSON, ANYBODY_HERE, "/export, /forget, me.export, me.kept, me.forget, me.forgotten"),
-    Act.HELP: _row(_PERSON, ANYBODY_HERE, "/help"),
+    Act.HELP: _row(_PERSON, ANYBODY_HERE, "/help, /guide, guide.which, guide.person"),
 }
 BY_WAY: Mapping[str, Act] = {way: act for act, row in TABLE.items() for way in row.ways}
 """Which row each way of doing something belongs to."""

@@ -11,7 +11,7 @@ import sys
 from importlib import import_module
 from pathlib import Path
 
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 
 HERE = Path(__file__).parent
 ENGLISH = "en"
@@ -20,6 +20,8 @@ SPEECH = "coldframe.speech"
 
 class UnknownLanguage(ColdframeError):
     """There is no such language."""
+
+    status = WRONG
 
 
 class TooLate(ColdframeError):

@@ -12,7 +12,7 @@ from coldframe.domain.trial.state import Trial
 from coldframe.message.harmless import theirs
 from coldframe.message.nodes import Appointment, Block, Button, Items, Line, Message, Rule, When, line
 from coldframe.message.saying import heading, offer, paragraph, small
-from coldframe.speech import answers
+from coldframe.speech import answers, person_guides
 from coldframe.speech.names import capital, spelt
 from coldframe.speech.round import notes_words, now_words, work_prompts
 from coldframe.speech.round.now_words import Seen
@@ -102,4 +102,5 @@ _ABOUT_ME = (
     Button("What you hold about me", "me.export", ""),
     Button("I'm away …", "me.away", ""),
     Button("My working time …", "hours.write", ""),
+    person_guides.WHICH,
 )

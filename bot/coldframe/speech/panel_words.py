@@ -22,6 +22,7 @@ from coldframe.speech.trial import trial_words
 
 HELP = (
     ("`/coldframe`", "what you can do here and now"),
+    ("`/coldframe guide`", "how it works for you, on one page"),
     ("`/coldframe new`", "start a round, in the team's channel"),
     ("`/coldframe status`", "where the rounds stand"),
     ("`/coldframe mine`", "what I owe, my own notes and plans"),
@@ -115,7 +116,7 @@ def panel(
         )
         blocks.append(paragraph(words))
     blocks.append(offer(Button("What you hold about me", "me.export", ""), Button("Forget me …", "me.forget", "")))
-    blocks.append(small("`/coldframe help` lists all words."))
+    blocks.append(small("`/coldframe help` lists all words, `/coldframe guide` says how it works."))
     return Message(head, tuple(blocks))
 
 

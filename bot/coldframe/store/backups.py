@@ -23,7 +23,7 @@ import sqlalchemy
 from sqlalchemy import Column, MetaData, Table, create_engine, select
 
 from coldframe import __version__, sqlite_files
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 from coldframe.private_files import MINE, on_the_disk
 from coldframe.sqlite_files import NewerFile, NoFile, Purpose, UnusableFile
 from coldframe.store.migrate import KNOWN
@@ -48,6 +48,8 @@ PURPOSE = Purpose(
 
 class FileIsThere(ColdframeError, ValueError):
     """There is a file of this name already. It was left untouched."""
+
+    status = WRONG
 
     def __init__(self, path: Path) -> None:
         super().__init__(

@@ -11,7 +11,7 @@ from typing import Any
 import sqlalchemy
 from sqlalchemy import select, update
 
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 from coldframe.store import tables as t
 from coldframe.store.connection import Connection, Database
 from coldframe.store.round_keys import KeyPlace
@@ -28,6 +28,8 @@ class WrongSecret(ColdframeError):
 
     Start the bot with that one; `coldframe keys rotate` puts another in its place.
     """
+
+    status = WRONG
 
 
 async def check_secret(database: Database, seal: Seal, now: datetime) -> None:

@@ -16,7 +16,7 @@ from typing import Any
 import sqlalchemy
 from sqlalchemy import URL, Column, MetaData, Table, func, inspect, select, text, update
 
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 from coldframe.ports.strays import AT_REST, RESTORED
 from coldframe.private_files import keep_private, on_the_disk
 from coldframe.speech.names import count
@@ -34,6 +34,8 @@ RUNNING = text("step NOT IN ('setup', 'committed', 'cancelled')")
 
 class WouldOverwrite(ColdframeError, ValueError):
     """There is a database already. It was left untouched."""
+
+    status = WRONG
 
     def __init__(self, what: str) -> None:
         super().__init__(

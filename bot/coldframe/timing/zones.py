@@ -10,7 +10,7 @@ from functools import cache
 from importlib import resources
 from zoneinfo import ZoneInfo
 
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 
 _OFFSET = re.compile(r"(utc|gmt|z)?\s*[+-]?\d{1,2}(:?\d{2})?", re.IGNORECASE | re.ASCII)
 _NEAREST = 3
@@ -19,6 +19,8 @@ _CLOSE_TO_BEST = 12
 
 class UnknownZone(ColdframeError, ValueError):
     """No zone of this name; `name` is what was given, `nearest` up to three names that exist."""
+
+    status = WRONG
 
     def __init__(self, name: object, nearest: tuple[str, ...]) -> None:
         self.name = name

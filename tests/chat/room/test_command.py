@@ -92,7 +92,7 @@ def test_links_are_told_once_and_open_after_a_restart(tmp_path: Path) -> None:
             text=True,
             check=False,
         )
-        assert locked.returncode == 2 and "is in use" in locked.stderr
+        assert locked.returncode == 1 and "is in use" in locked.stderr
     assert (tmp_path / "data" / "secret").stat().st_mode & 0o077 == 0
     assert (tmp_path / "data").stat().st_mode & 0o077 == 0
     with room(tmp_path, *team) as (base, lines):

@@ -40,7 +40,7 @@ async def test_the_command_prints_both_forms_and_changes_nothing(tmp_path: Path)
 def test_a_missing_database_is_named_and_none_is_made(tmp_path: Path) -> None:
     """One line on what is wrong and which setting says it."""
     done = run(tmp_path, database="elsewhere.db")
-    assert done.returncode == 2
+    assert done.returncode == 1
     assert "there is no database at" in done.stderr and "COLDFRAME_DATABASE" in done.stderr
     assert "server" not in done.stderr
     assert not list(tmp_path.iterdir())

@@ -23,7 +23,7 @@ from slack_sdk.web.async_slack_response import AsyncSlackResponse
 from coldframe.chat.slack.calls import SCOPES_HEADER, Account, Accounts, scopes_in
 from coldframe.chat.slack.inbound import Me
 from coldframe.chat.slack.manifest import SCOPES
-from coldframe.errors import ColdframeError
+from coldframe.errors import FAILED, WRONG, ColdframeError
 from coldframe.ports.chat import ChatError, Clock, NotDelivered, Unreachable
 
 if TYPE_CHECKING:
@@ -44,6 +44,14 @@ sdk_log = logging.getLogger("slack_sdk")
 
 class SetupError(ColdframeError, ValueError):
     """The platform cannot start; the message says what is wrong and what to do."""
+
+    status = WRONG
+
+
+class NotReached(SetupError):
+    """Slack does not answer."""
+
+    status = FAILED
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,7 +318,7 @@ async def asked(made: AsyncWebClient, method: str, **arguments: Any) -> AsyncSla
         code = data.get("error") if isinstance(data, dict) else "no readable answer"
         raise SetupError(f"Slack answered {method} with {code}; coldframe doctor says what to do") from None
     except (SlackClientError, aiohttp.ClientError, TimeoutError, OSError) as error:
-        raise SetupError(
+        raise NotReached(
             f"Slack could not be reached at {made.base_url} ({type(error).__name__}); check the network, and "
             "COLDFRAME_SLACK_API_URL if it is set"
         ) from None

@@ -23,7 +23,7 @@ from coldframe.engine.reminding import owed as reminders
 from coldframe.engine.round import closing, correcting, course, guests, locking, setup, what_now
 from coldframe.message.nodes import Line, When
 from coldframe.ports.chat import Place, Reply, Said
-from coldframe.speech import panel_words
+from coldframe.speech import panel_words, person_guides
 from coldframe.speech.people import forget_words
 from coldframe.speech.round import forms, role_words, undoing_words
 
@@ -127,6 +127,20 @@ async def _panel(request: Request) -> Reply | None:
 
 async def _help(request: Request) -> Reply | None:
     return request.shown(panel_words.help_())
+
+
+async def _guide(request: Request) -> Reply | None:
+    """The pages there are, or the one of whom the words name."""
+    person = request.words.lower().removeprefix("for ").removeprefix("the ")
+    if person in person_guides.PERSONS:
+        return await request.page(person_guides.page(person))
+    return await request.page(person_guides.which())
+
+
+async def _guide_of(request: Request) -> Reply | None:
+    if request.subject not in person_guides.PERSONS:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return await request.page(person_guides.page(request.subject))
 
 
 async def _new(request: Request) -> Reply | None:
@@ -318,11 +332,15 @@ async def _forget_me(request: Request) -> Reply | None:
     return request.shown(forget_words.done(known))
 
 
-BUTTONS: Answers = {"now.show": what_is_open, "me.export": _export, "me.forget": _forget, "me.forgotten": _forget_me}
+BUTTONS: Answers = {
+    "now.show": what_is_open, "me.export": _export, "me.forget": _forget, "me.forgotten": _forget_me,
+    "guide.which": _guide, "guide.person": _guide_of,
+}  # fmt: skip
 
 
 WORDS: Answers = {
     "help": _help,
+    "guide": _guide,
     "new": _new,
     "status": _status,
     "mine": _mine,

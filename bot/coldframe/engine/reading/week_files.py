@@ -11,7 +11,7 @@ from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Entry, Figures, WeekWord
 from coldframe.engine.reading import Unreadable
 from coldframe.engine.reading.numbers import decimal, whole
-from coldframe.errors import ColdframeError
+from coldframe.errors import WRONG, ColdframeError
 from coldframe.speech import reading_words as words
 
 MAX_ROWS = 60  # of a file
@@ -33,6 +33,8 @@ _STATES: dict[str, WeekWord] = {"": "whole", "whole": "whole", "partial": "parti
 
 class WrongFile(ColdframeError, ValueError):
     """The file as a whole cannot be taken; the message says which columns would do."""
+
+    status = WRONG
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 
 from coldframe.domain.names import Step
 from coldframe.domain.refusals import Because, Refused, known
@@ -79,7 +79,7 @@ async def _rounds(uow: UnitOfWork, tenant: str, team: str) -> list[Round]:
     return sorted((r for r in found if r is not None), key=lambda r: min(r.dates_told.values(), default=_NEVER))
 
 
-_NEVER = datetime.max.replace(tzinfo=known_zone("UTC"))
+_NEVER = datetime.max.replace(tzinfo=UTC)
 
 
 # --- gathering ------------------------------------------------------------------------------------------------------
