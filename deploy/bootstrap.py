@@ -296,8 +296,10 @@ def link(top, home):
     import sysconfig
 
     packages = sysconfig.get_path("purelib", "venv", {"base": home, "platbase": home})
-    with open(os.path.join(packages, "coldframe.pth"), "w", encoding="utf-8", errors="surrogateescape") as file:
-        file.write(imports_of(top) + "\n")
+    # As code in plain ASCII: a path of its own would be read by the locale's encoding, whatever else is set.
+    way = "import os, sys; sys.path.append(os.fsdecode({!r}))\n"
+    with open(os.path.join(packages, "coldframe.pth"), "w", encoding="ascii") as file:
+        file.write(way.format(os.fsencode(os.path.join(os.path.realpath(top), "bot"))))
     if os.name == "nt":
         with open(os.path.join(scripts_of(home), "coldframe.cmd"), "w") as file:
             file.write('@"%~dp0python.exe" -X utf8 -P -m coldframe %*\n')
