@@ -50,19 +50,23 @@ async def site(browser: Any, tmp_path: Path) -> AsyncIterator[Site]:
     assert it.troubles == []
 
 
-@pytest.mark.parametrize(
-    "look",
-    [
-        {"viewport": {"width": 1280, "height": 800}},
-        {"viewport": {"width": 390, "height": 740}, "color_scheme": "dark"},
-        {"viewport": {"width": 640, "height": 400}, "device_scale_factor": 2, "forced_colors": "active"},
-    ],
-    ids=["wide", "dark phone", "zoomed in forced colours"],
-)
-async def test_every_picture_is_whole_on_every_screen(site: Site, axe: str, look: dict[str, Any]) -> None:
+LOOKS = {
+    "dark phone": {"viewport": {"width": 390, "height": 740}, "color_scheme": "dark"},
+    "wide": {"viewport": {"width": 1280, "height": 800}},
+    "zoomed in forced colours": {
+        "viewport": {"width": 640, "height": 400},
+        "device_scale_factor": 2,
+        "forced_colors": "active",
+    },
+}
+SLOW = [pytest.param(name, marks=pytest.mark.slow) for name in LOOKS if name != "dark phone"]
+
+
+@pytest.mark.parametrize("name", ["dark phone", *SLOW])
+async def test_every_picture_is_whole_on_every_screen(site: Site, axe: str, name: str) -> None:
     """axe finds nothing, nothing is wider than the screen, no text is smaller than small text, and every word and
     figure of the picture stands in its table."""
-    page = await site.page("ada", **look)
+    page = await site.page("ada", **LOOKS[name])
     for kind, chart in CHARTS.items():
         picture = page.locator(f"figure.{kind}")
         await picture.get_by_text("As a table").click()
