@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import logging
+import os
 import sys
 import types
 import zoneinfo
@@ -29,6 +30,7 @@ for name, profile in {"ordinary": ORDINARY, "all": ALL, "ci": CI}.items():
 hypothesis.settings.load_profile("ordinary")
 
 SHARED = ("browser", "postgres", "matrix")
+NO_HOMESERVER = "Matrix tests skipped: COLDFRAME_SYNAPSE names no Python with Synapse (DEVELOPERS.md, Matrix)"
 NO_CHROMIUM = "browser tests skipped: there is no Chromium on this machine"
 
 
@@ -104,6 +106,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    if not os.environ.get("COLDFRAME_SYNAPSE"):
+        terminalreporter.write_line(NO_HOMESERVER)
     if chromium() is None:
         terminalreporter.write_line(NO_CHROMIUM)
 

@@ -79,6 +79,8 @@ class Team:
     people: dict[str, Someone]
     bot: Account
     room: str = ""
+    more: list[Someone] = field(default_factory=list)
+    """Further devices of theirs."""
     log: Done = field(default_factory=Done)
     tenant: str = SERVER
     _stack: AsyncExitStack = field(default_factory=AsyncExitStack)
@@ -137,7 +139,7 @@ class Team:
             self._said = False
         await self.engine.settle()
         touched, self._touched = self._touched, set()
-        for someone in self.people.values():
+        for someone in (*self.people.values(), *self.more):
             if self.room in touched or self.chat.rooms.direct(someone.id) in touched or not self.room:
                 await someone.looks()
 

@@ -56,6 +56,7 @@ class Crypt:
         self._client.restore_login(user, device, token)
         self._sharing = asyncio.Lock()
         self._seen: set[tuple[str, str]] = set()
+        self._keyless: set[tuple[str, str]] = set()
 
     @property
     def rooms(self) -> dict[str, Any]:
@@ -129,20 +130,43 @@ class Crypt:
         self.rooms[room].members_synced = True  # syncs tell all of them, as nothing is asked for lazily
         async with self._sharing:
             await self._share(room)
-        try:
-            closed: tuple[str, Json] = self._client.encrypt(room, kind, content)
-        except (EncryptionError, LocalProtocolError) as problem:
-            raise NotDelivered(f"it cannot be encrypted now ({type(problem).__name__})") from None
+            try:
+                closed: tuple[str, Json] = self._client.encrypt(room, kind, content)
+            except (EncryptionError, LocalProtocolError) as problem:
+                raise NotDelivered(f"it cannot be encrypted now ({type(problem).__name__})") from None
         return closed
 
     async def _share(self, room: str) -> None:
+        """Every device of everybody there has the key afterwards; one that has no key of its own left to be given it by
+        is named once. Raises NotDelivered while the server does not tell of devices, or does not pass the key on."""
         olm = self._client.olm
         assert olm is not None
-        olm.update_tracked_users(self.rooms[room])
-        if self._client.should_query_keys:
-            await self._query()
-        if not olm.should_share_group_session(room):
-            return
+        for _ in range(TRIES + 1):
+            olm.update_tracked_users(self.rooms[room])
+            if self._client.should_query_keys:
+                await self._query()
+            if olm.users_for_key_query.isdisjoint(self.members(room)):
+                if not olm.should_share_group_session(room) and not self._without_key(room):
+                    return
+                await self._share_now(room)
+                if not self._without_key(room):
+                    return
+        if not olm.users_for_key_query.isdisjoint(self.members(room)):
+            raise NotDelivered("the server does not tell of somebody's devices now")
+        for user, device in self._without_key(room):
+            log.warning("matrix.device_without_keys", device=device)
+            self._keyless.add((user, device))
+
+    def _without_key(self, room: str) -> set[tuple[str, str]]:
+        """Devices that could not read what is sent now: the library leaves out whom it cannot reach, without a word."""
+        olm = self._client.olm
+        session = olm.outbound_group_sessions.get(room)
+        store = self._client.device_store
+        every = {(user, d.id) for user in self.members(room) for d in store.active_user_devices(user)}
+        had = session.users_shared_with | session.users_ignored if session is not None else set()
+        return {each for each in every - had - self._keyless if each[1] != self._client.device_id}
+
+    async def _share_now(self, room: str) -> None:
         try:
             answer = await self._client.share_group_session(room, ignore_unverified_devices=True)
         except (EncryptionError, LocalProtocolError, OlmUnverifiedDeviceError) as problem:
