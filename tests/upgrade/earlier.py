@@ -45,7 +45,7 @@ DECIDED = {"members": "select tenant, id, name, json_remove(doc, '$.told_privacy
 """Of tables that say both, what people decided."""
 
 
-ASKED_SINCE = {"commitment": timedelta(days=1)}
+ASKED_SINCE = {"commitment": timedelta(days=4)}
 """What people are asked for by now in these steps, and were not then, takes them so much longer."""
 
 

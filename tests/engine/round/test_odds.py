@@ -121,6 +121,7 @@ async def test_whoever_seals_is_asked_once_for_the_limit_of_the_harm_measure(cho
     await chosen.press(D, "round.commit")
     assert (await chosen.current()).step is Step.COMMITMENT
     assert "from which value on is it harm? “support tickets a week” has no limit" in told(chosen, D)[-1]
+    assert await chosen.press(F, "round.commit") is not None and (await chosen.current()).step is Step.COMMITMENT
     opened = (await chosen.press(D, "criterion.write")).form
     assert opened is not None and "harm_limit" in {field.name for field in opened.fields}
     await chosen.press(D, "round.commit")

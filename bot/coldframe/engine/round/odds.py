@@ -79,12 +79,11 @@ def told_first(turn: Turn, round_: Round, by: MemberId) -> bool:
 async def asked_for_limits(turn: Turn, round_: Round, by: MemberId) -> bool:
     """A harm measure without a limit warns nobody: whoever seals is asked for it, once."""
     lacking = [plan for plan in round_.choices if round_.plans[plan].criterion.harm_limit is None]
-    for plan in lacking:
-        key = f"no limit/{round_.id}/{plan}/{by}/{round_.plans[plan].criterion.harm}"
-        if await turn.uow.first_time(key, turn.now):
-            turn.answer(round_.tenant, by, odds_words.no_limit(round_, lacking), about=round_)
-            return True
-    return False
+    keys = [f"no limit/{round_.id}/{plan}/{by}/{round_.plans[plan].criterion.harm}" for plan in lacking]
+    asked = [await turn.uow.first_time(key, turn.now) for key in keys]
+    if any(asked):
+        turn.answer(round_.tenant, by, odds_words.no_limit(round_, lacking), about=round_)
+    return any(asked)
 
 
 FOLLOW: Mapping[type[Fact], Follow[Round]] = {OwnershipAccepted: known, CriterionCompleted: known, OddsShown: shown}
