@@ -16,7 +16,7 @@ from coldframe.domain.who_may import Act
 from coldframe.engine.core import lives, members, trial_turn
 from coldframe.engine.core.requests import Answers, Request
 from coldframe.engine.core.turn import Carry, Kit, Numbers, due_turn
-from coldframe.engine.register import fates, teams
+from coldframe.engine.register import fates, registering, teams
 from coldframe.engine.worker import explaining, judging
 from coldframe.engine.worker.judging import SpecialDay
 from coldframe.message.nodes import Line, Message, Page
@@ -152,7 +152,8 @@ async def page(store: Store, numbers: Numbers, asked: Asked, now: datetime, zone
     """Raises Refused for what is not there, or not this team's."""
     async with store.begin() as uow:
         found = await GATHER[asked.what](uow, asked, now, zone)
-    shown = [await _shown(numbers, *each) for each in found.trials]
+        record = await registering.record_of(uow, asked.tenant, asked.team)
+    shown = [await _shown(numbers, record, *each) for each in found.trials]
     if asked.what == TRIAL:
         return report_pages.of_trial(shown[0], now, zone)
     if asked.what == ROUND:
@@ -164,11 +165,13 @@ async def page(store: Store, numbers: Numbers, asked: Asked, now: datetime, zone
     return report_pages.of_year(year, now, zone)
 
 
-async def _shown(numbers: Numbers, trial: Trial, today: date, special: Special, after: Line) -> Shown:
+async def _shown(
+    numbers: Numbers, record: tuple[int, int], trial: Trial, today: date, special: Special, after: Line
+) -> Shown:
     """What was never live has no numbers."""
     if trial.starts is None or trial.review is None or not (trial.weeks or trial.early):
         return Shown(trial, None, today, after)
-    return Shown(trial, await numbers.compute(judging.judge, trial, today, special), today, after)
+    return Shown(trial, await numbers.compute(judging.judge, trial, today, special, record), today, after)
 
 
 async def _sure(numbers: Numbers, round_: Round) -> Mapping[Step, Sureness]:
