@@ -222,6 +222,11 @@ class Someone:
         return [note["text"] for person, _, note in self.workspace.notes if person == self.id]
 
     def form(self) -> Data | None:
+        """What is open to be filled in; words that stand in its place are none yet."""
+        view = self.view()
+        return view if view is not None and view.get("submit") else None
+
+    def view(self) -> Data | None:
         return self.workspace.views.get(self.id)
 
     async def sees(self, what: Callable[[], Any], seconds: float = 10.0) -> Any:

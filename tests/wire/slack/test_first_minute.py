@@ -27,7 +27,7 @@ SLOW = 1.2  # seconds: beyond those after which words open, and a commit is stil
 
 
 def title(someone: Someone) -> str:
-    view = someone.form()
+    view = someone.view()
     return "" if view is None else str(view["title"]["text"])
 
 
@@ -86,7 +86,7 @@ async def test_what_comes_instead_of_the_form_stands_in_its_place(
             "nothing": "nothing to fill in",
             "a failure": "couldn't be taken in",
         }
-        await ana.sees(lambda: says[reply] in str(ana.form()))
+        await ana.sees(lambda: says[reply] in str(ana.view()))
         assert ana.notes() == []
 
 
