@@ -8,12 +8,43 @@ from typing import Any
 
 import pytest
 
+from coldframe.clock import SeededIds
 from coldframe.domain.names import Step
+from coldframe.domain.state import Round
+from coldframe.wiring import for_tests
+from demo.play import Play, clock_of
+from tests.demo.runs import Blank, scenario
+from tests.engine.databases import a_file
 from tests.heard import SLACK, asked_twice, risen
+from tests.in_words import came_to, sure_corners
 from tests.wire.slack.delivery import Faults
 from tests.wire.slack.whole_round import Team, at_work
 
 pytestmark = pytest.mark.timeout(280)
+
+
+async def in_the_room(folder: Path) -> Round:
+    """The same scenario, where nothing stands between people and the bot."""
+    chosen = scenario("quillmarsh")
+    clock, ids = clock_of(chosen), SeededIds(chosen.seed)
+    async with for_tests(clock, folder, ids, draughtsman=Blank(), database=a_file(folder)) as house:
+        round_ = await Play(chosen, house, clock).run()
+    assert round_ is not None
+    return round_
+
+
+@pytest.mark.slow
+async def test_the_same_scenario_ends_in_the_same_round_as_in_the_room(tmp_path: Path) -> None:
+    """Ranking, commitment, and the corners that are sure."""
+    (tmp_path / "room").mkdir()
+    with_buttons = await in_the_room(tmp_path / "room")
+    async with at_work(tmp_path) as there:
+        await there.set_up()
+        round_ = await there.play()
+    assert came_to(round_) == came_to(with_buttons)
+    one, other = sure_corners(round_), sure_corners(with_buttons)
+    in_both = one.keys() & other.keys()
+    assert [one[plan] for plan in in_both] == [other[plan] for plan in in_both]
 
 
 async def whole(there: Team) -> dict[str, Any]:
