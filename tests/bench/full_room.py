@@ -80,8 +80,8 @@ async def _serving(pipe: Connection) -> None:
 _WATCH = """() => {
     window.drawn = {};
     new MutationObserver(() => {
-        const node = document.querySelector("#messages > li:last-child .said .theirs");
-        if (node) drawn[node.textContent] ??= Date.now();
+        const last = document.querySelectorAll("#messages > li:nth-last-child(-n + 40) .said .theirs");
+        for (const node of last) drawn[node.textContent] ??= Date.now();
     }).observe(document.getElementById("messages"), { childList: true, subtree: true });
 }"""
 _SWITCH = """(to) => new Promise((done) => {
@@ -103,6 +103,7 @@ async def _new_messages(page: Any, pipe: Connection) -> list[float]:
         pipe.send(text)
         sent[text] = await asyncio.to_thread(pipe.recv)
         await asyncio.sleep(PAUSE)
+    await asyncio.sleep(1)
     drawn = await page.evaluate("drawn")
     return [drawn[text] / 1000 - at for text, at in sent.items()]
 

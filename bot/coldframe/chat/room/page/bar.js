@@ -18,6 +18,7 @@ export function within(iso, now) {
 
 export class Bar {
   #look = "";
+  #from = [];
 
   // `acts`: press(message, button, node), begin(), open(), choose(round)
   constructor(state, acts) {
@@ -31,6 +32,9 @@ export class Bar {
     const box = byId("bar");
     box.hidden = !this.state.bench;
     if (box.hidden) return;
+    const from = [this.state.bench, bar, place];
+    if (from.every((one, at) => one === this.#from[at])) return;
+    this.#from = from;
     const { page, trials, ...rest } = this.state.bench;
     const look = JSON.stringify([bar, rest.open, rest.bars.map((one) => one.round), place.id, this.state.acting]);
     if (look === this.#look) return this.tick();

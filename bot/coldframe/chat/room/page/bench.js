@@ -8,7 +8,7 @@ import { trialOf } from "./trials.js";
 export class Bench {
   #looks = new Map(); // key -> what it was drawn from
   #nodes = new Map();
-  #bar = null;
+  #from = []; // what it was laid from
 
   // `acts`: press(message, button, node), through(button, fields), say(place, text, thread), fileOf(file)
   constructor(state, acts) {
@@ -24,8 +24,9 @@ export class Bench {
   draw(bar) {
     const all = this.state.bench;
     byId("bench").hidden = !this.state.benched;
-    if (!all) return;
-    this.#bar = bar;
+    const from = [all, bar, this.state.names];
+    if (!all || from.every((one, at) => one === this.#from[at])) return;
+    this.#from = from;
     const wanted = [...this.#sheets(bar), ...this.#beside(bar), ...all.trials.map((laid) => this.#keyed(`trial ${laid.about}`, laid, () => trialOf(laid, this.acts)))];
     const list = byId("sheets");
     const keep = new Set(wanted);

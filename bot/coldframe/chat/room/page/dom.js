@@ -39,9 +39,10 @@ export function linked(text) {
 
 let zone;
 export function setZone(name) {
-  if (zone === (name ?? undefined)) return;
+  if (zone === (name ?? undefined)) return false;
   zone = name ?? undefined;
   formats.clear();
+  return true;
 }
 const ownZone = Intl.DateTimeFormat().resolvedOptions().timeZone;
 export const zoneName = () => zone ?? ownZone;
@@ -71,7 +72,8 @@ export function setNow(clock) {
 
 // The number of its day in the reader's zone.
 function dayOf(at) {
-  const parts = new Intl.DateTimeFormat("en-CA", { timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit" }).format(at);
+  if (!formats.has("number")) formats.set("number", new Intl.DateTimeFormat("en-CA", { timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit" }));
+  const parts = formats.get("number").format(at);
   return Date.parse(`${parts}T00:00:00Z`) / 86400000;
 }
 

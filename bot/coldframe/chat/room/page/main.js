@@ -147,8 +147,7 @@ function here() {
 function drawAll({ focus = false } = {}) {
   if (!state.places.length) return;
   const me = state.people.get(state.me);
-  setZone(me?.zone);
-  tellTimes();
+  if (setZone(me?.zone)) tellTimes(); // what is drawn from here on tells the time as it is
   byId("me").textContent = `You are ${me?.name ?? state.me}. Times are yours: ${zoneName().replaceAll("_", " ")}.`;
   const place = here();
   const other = place.id !== talk.place;
@@ -274,6 +273,7 @@ function drawLine() {
 
 wire.addEventListener("welcome", (event) => {
   state.welcome(event.detail);
+  tellTimes();
   marked = "";
   byId("devices").hidden = state.acting;
   byId("hidden").hidden = !event.detail.hidden;
