@@ -6,14 +6,18 @@ warnings up; an error of theirs is told by its kind and place alone, for its wor
 
 from __future__ import annotations
 
+import hashlib
 import logging
+import secrets
 import sys
 import traceback
 from collections import Counter
-from collections.abc import MutableMapping
+from collections.abc import Iterator, MutableMapping
+from contextlib import contextmanager
 from typing import Any, Literal
 
 import structlog
+from structlog.contextvars import bound_contextvars, get_contextvars, merge_contextvars
 from structlog.types import Processor
 
 Form = Literal["auto", "json", "console"]
@@ -24,11 +28,42 @@ told: Counter[tuple[str, str]] = Counter()
 """How often each event of ours was logged by this process, by (its name, its level); below the least level none is."""
 
 
+structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.INFO))
+# until somebody says otherwise: what follows each happening is for those alone who ask for it
+_SALT = secrets.token_bytes(16)
+FOLLOWED = "happening"
+
+
+def id_of(key: str) -> str:
+    """A short id that tells nothing of the key, to whoever reads the log beside the database either."""
+    return hashlib.blake2s(key.encode(), key=_SALT, digest_size=6).hexdigest()
+
+
+@contextmanager
+def following(happening: str) -> Iterator[None]:
+    """Every line that is logged meanwhile, by what is begun meanwhile too, bears this id; with "" the one it had."""
+    if not happening:
+        yield
+        return
+    with bound_contextvars(**{FOLLOWED: happening}):
+        yield
+
+
+def followed() -> str:
+    """The id that is borne now, for what goes on elsewhere: another task, another process."""
+    return str(get_contextvars().get(FOLLOWED, ""))
+
+
 def configure(form: Form = "auto", level: Level = "info") -> None:
     """Sends events of at least this level to the error stream: as JSON, or for the eye. Auto: by what reads it."""
     for_the_eye = form == "console" or (form == "auto" and sys.stderr.isatty())
     renderer: Processor = structlog.dev.ConsoleRenderer() if for_the_eye else structlog.processors.JSONRenderer()
-    shared: list[Processor] = [structlog.stdlib.add_log_level, structlog.processors.TimeStamper("iso"), without_words]
+    shared: list[Processor] = [
+        merge_contextvars,
+        structlog.stdlib.add_log_level,
+        structlog.processors.TimeStamper("iso"),
+        without_words,
+    ]
     least = logging.getLevelNamesMapping()[level.upper()]
     structlog.configure(
         processors=[*shared, _counted, renderer],

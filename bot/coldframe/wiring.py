@@ -340,7 +340,11 @@ async def watched(
         return await standing.watched(store.database, clock.now())
 
     meter = Meter(lambda: logs.told)
-    eyes = Eyes(figures, alarm.still, connected, stop.is_set)
+
+    async def answers() -> None:
+        await standing.answers(store.database)
+
+    eyes = Eyes(figures, answers, alarm.still, connected, stop.is_set)
     async with served(eyes, meter, settings.host, settings.watch_port, more):
         yield lambda intake: Metered(intake, meter, platform, SystemClock().steady)
 

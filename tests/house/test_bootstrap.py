@@ -219,7 +219,7 @@ def test_a_locale_without_other_scripts_harms_nothing(ready: Path, tmp_path: Pat
         again = _start(top, "--seed", "2", **settings)
         assert again.stderr == "" and again.stdout.split()[-1] == "2"
     assert (top / ".venv" / "coldframe-ready.json").stat().st_ino == made
-    (top / ".venv" / "coldframe-unfinished").touch()
+    (top / ".venv" / "coldframe-ready.json").rename(top / ".venv" / "coldframe-unfinished")
     anew = _start(top, "--seed", "3", **ASCII)
     assert anew.returncode == 0 and "ready" in anew.stderr, anew.stderr
 

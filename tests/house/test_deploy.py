@@ -19,7 +19,15 @@ from coldframe.watch.meter import Meter
 from coldframe.watch.service import Eyes, routes
 
 DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
-FILES = ["Containerfile", "compose.yaml", "cluster/coldframe.yaml", "coldframe.service", "coldframe.env"]
+UNITS = ["coldframe.service", "coldframe-backup.service", "coldframe-backup.timer"]
+FILES = [
+    "coldframe-backup.service",
+    "Containerfile",
+    "compose.yaml",
+    "cluster/coldframe.yaml",
+    "coldframe.service",
+    "coldframe.env",
+]
 NAMES = {f"COLDFRAME_{name.upper()}" for name in Settings.model_fields}
 
 
@@ -59,7 +67,7 @@ def test_only_settings_that_exist_are_set(name: str) -> None:
 
 def test_probes_ask_for_addresses_that_there_are() -> None:
     """On the port that the image sets."""
-    there = {route.path for route in routes(Eyes(*[None] * 4), Meter(dict))}  # type: ignore[list-item]
+    there = {route.path for route in routes(Eyes(*[None] * 5), Meter(dict))}  # type: ignore[list-item]
     documents = list(yaml.safe_load_all(text("cluster/coldframe.yaml")))
     asked = {
         value for document in documents for value in values(document) if str(value).endswith("z") and "/" in str(value)
@@ -99,10 +107,12 @@ def test_nobody_is_root_and_nothing_is_written_elsewhere() -> None:
 
 
 @pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="there is no systemd on this machine")
-def test_systemd_takes_the_unit(tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", UNITS)
+def test_systemd_takes_the_unit(tmp_path: Path, name: str) -> None:
     """With a program that is there; an unknown word in it would be told."""
-    unit = re.sub(r"^ExecStart=\S+", "ExecStart=/bin/true", text("coldframe.service"), flags=re.MULTILINE)
-    (tmp_path / "coldframe.service").write_text(unit)
-    command = ["systemd-analyze", "verify", "--man=no", str(tmp_path / "coldframe.service")]
+    for each in UNITS:
+        unit = re.sub(r"^ExecStart=\S+", "ExecStart=/bin/true", text(each), flags=re.MULTILINE)
+        (tmp_path / each).write_text(unit)
+    command = ["systemd-analyze", "verify", "--man=no", str(tmp_path / name)]
     done = subprocess.run(command, capture_output=True, text=True)
     assert (done.returncode, done.stdout + done.stderr) == (0, "")

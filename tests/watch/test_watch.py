@@ -20,6 +20,7 @@ from typing import Any
 import aiohttp
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
+from sqlalchemy.exc import DBAPIError
 
 from coldframe import logs
 from coldframe.config import Settings
@@ -57,15 +58,21 @@ class Sight:
     still: float = 0.0
     connected: bool = True
     stopping: bool = False
+    reckoned: int = 0
     meter: Meter = field(default_factory=lambda: Meter(dict))
 
+    async def answers(self) -> None:
+        if self.found is None:
+            raise ConnectionError
+
     async def watched(self) -> Watched:
+        self.reckoned += 1
         if self.found is None:
             raise ConnectionError
         return self.found
 
     async def get(self, path: str) -> tuple[int, str]:
-        eyes = Eyes(self.watched, lambda: self.still, lambda: self.connected, lambda: self.stopping)
+        eyes = Eyes(self.watched, self.answers, lambda: self.still, lambda: self.connected, lambda: self.stopping)
         async with (
             served(eyes, self.meter, "127.0.0.1", 0) as port,
             aiohttp.ClientSession() as session,
@@ -94,6 +101,23 @@ async def test_what_cannot_work_now_is_not_ready_but_lives(change: dict[str, Any
     assert (await sight.get("/healthz"))[0] == 200
 
 
+async def test_figures_are_reckoned_for_those_alone_who_ask_for_them() -> None:
+    """Whether it is ready is asked every few seconds."""
+    sight = Sight()
+    assert (await sight.get("/readyz"))[0] == 200 and sight.reckoned == 0
+    assert (await sight.get("/metrics"))[0] == 200 and sight.reckoned == 1
+
+
+async def test_a_database_that_is_gone_does_not_answer(tmp_path: Path) -> None:
+    """Really asked, both ways."""
+    async with at_step(tmp_path, MONDAY, Step.NOTES) as team:
+        database = team.house.store.database
+        await standing.answers(database)
+        await database.run(lambda connection: connection.exec_driver_sql("DROP TABLE counters"))
+        with pytest.raises(DBAPIError):
+            await standing.answers(database)
+
+
 async def test_a_bot_whose_alarm_stands_still_is_to_be_started_again() -> None:
     status, told = await Sight(still=301.0).get("/healthz")
     assert status == 503 and "has not worked for 301 s" in told
@@ -105,7 +129,7 @@ async def test_a_port_that_is_taken_names_its_setting() -> None:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         sight = Sight()
-        eyes = Eyes(sight.watched, lambda: 0.0, lambda: True, lambda: False)
+        eyes = Eyes(sight.watched, sight.answers, lambda: 0.0, lambda: True, lambda: False)
         with pytest.raises(CannotListen, match=r"in use.*COLDFRAME_WATCH_PORT names another port"):
             async with served(eyes, sight.meter, "127.0.0.1", taken.getsockname()[1]):
                 pass

@@ -25,6 +25,7 @@ log = structlog.get_logger()
 Result = TypeVar("Result")
 HEARTBEAT = timedelta(seconds=60)
 A_DAY = timedelta(days=1)
+ENDS_WITHIN = 5.0  # seconds for work in hand at the end; what came of the rest the next process finds out
 ASLEEP = 2 * HEARTBEAT  # the process stood still between two heartbeats
 
 
@@ -167,12 +168,13 @@ class Alarm:
 
     async def close(self) -> None:
         """Takes no new work, finishes the work in hand for a while, and stops."""
-        self._stopping = True
+        self._stopping = self._engine.stopping = True
         self.ring()
         running = {task for task in (self._task, *self._aside) if task is not None}
         if running:
-            await asyncio.wait(running, timeout=15)
+            await asyncio.wait(running, timeout=ENDS_WITHIN)
         for task in running:
             task.cancel()
+        await asyncio.gather(*running, return_exceptions=True)  # each notes first what it has done
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)

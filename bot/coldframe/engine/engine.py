@@ -16,6 +16,7 @@ from coldframe.engine.core.turn import Aside, Carry, InOneTurn, Kit, Turn
 from coldframe.engine.delivery import due_rows, outbox, restored, troubles
 from coldframe.engine.intake import roster, views
 from coldframe.engine.round import comparing, listening
+from coldframe.logs import following, id_of
 from coldframe.ports.bench import View
 from coldframe.ports.chat import Inbound, Place, Reply
 from coldframe.ports.storage import Damaged, Due, Waiting
@@ -27,21 +28,25 @@ log = structlog.get_logger()
 
 class Engine:
     """Answers happenings; `on_change` is called after each commit, so that the alarm and delivery wake at once, and
-    `aside` begins what need not be waited for: without it, one thing is done after the other."""
+    `aside` begins what need not be waited for: without it, one thing is done after the other. Once `stopping` it begins
+    nothing more: what waits stands in the database, for whoever comes next."""
 
     def __init__(self, kit: Kit, due: Mapping[str, Carry]) -> None:
         self.kit = kit
         self.on_change: Callable[[], None] = lambda: None
         self.aside: outbox.Aside | None = None
+        self.stopping = False
         self._due = due
 
     async def receive(self, event: Inbound) -> Reply:
         """One happening, one commit. A repetition of the same delivery has no second effect."""
-        try:
-            reply = await damage.apart(lambda: receiving.receive(self.kit, event))
-        except Damaged:
-            return Reply(note=answers.cannot_be_read())
-        await self._heard_from(event)
+        with following(id_of(event.key)):
+            try:
+                reply = await damage.apart(lambda: receiving.receive(self.kit, event))
+            except Damaged:
+                return Reply(note=answers.cannot_be_read())
+            log.debug("happening.kept", kind=type(event.what).__name__)
+            await self._heard_from(event)
         self.on_change()
         return reply
 
@@ -106,11 +111,13 @@ class Engine:
 
     async def _do_alone(self, due: Due, *, claimed: bool = False) -> bool:
         """False when somebody else does it. Whatever it raises concerns this row: the others go on."""
-        try:
-            mine = await again(self.kit.clock, lambda: due_rows.carry_out(self._due, self.kit, due))
-        except Exception as problem:
-            await self._hold(due, type(problem).__name__)
-            return True
+        with following(id_of(f"{due.kind}/{due.subject}/{due.occurrence}")):
+            try:
+                mine = await again(self.kit.clock, lambda: due_rows.carry_out(self._due, self.kit, due))
+            except Exception as problem:
+                await self._hold(due, type(problem).__name__)
+                return True
+            log.debug("due.done", kind=due.kind)
         if claimed:
             await self.kit.store.finish_due(due)
         return mine
@@ -142,6 +149,8 @@ class Engine:
 
     async def _step(self, waiting: Waiting) -> bool:
         """One due row, or a handful of sends. False when nothing waits by now, or somebody else holds all that does."""
+        if self.stopping:
+            return False
         if await self._do_next(waiting):
             return True
         if waiting.send is not None and waiting.send <= self.kit.clock.now():

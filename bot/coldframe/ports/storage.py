@@ -54,12 +54,12 @@ class Send:
     open: bool = True
     ends: str | None = None
     """The platform's id of the very message that this ends: its name may be another one's by then."""
-    use: Use | None = None
-    """The key under which it waits, where it tells of an act of somebody's."""
+    use: Use | None = None  # the key under which it waits, where it tells of an act of somebody's
     ask: bool = False
     """Whoever gets it should know or do something now; what is not news goes by itself."""
     held: Held | None = None
     """In whose time it goes; None for at once."""
+    happening: str = ""  # the id in the log of what it follows from, which tells nothing of who did that
 
     @property
     def beside(self) -> bool:

@@ -101,6 +101,12 @@ def _how(rows: Sequence[Any]) -> Literal["held up", "refused", "set aside"]:
 # --- for those who run it -----------------------------------------------------------------------------------------
 
 
+async def answers(database: Database) -> None:
+    """Raises what the database does where it cannot be read: one row is looked at, however full it is."""
+    async with database.looking() as db:
+        await db.execute(select(t.counters.c.name).limit(1))
+
+
 async def watched(database: Database, now: datetime) -> Watched:
     """The figures of this moment."""
     waits = func.min(case((_box.state != "parked", func.coalesce(_box.first_try, _box.try_at)))).label("since")

@@ -17,15 +17,18 @@ from coldframe.watch.meter import Meter
 log = structlog.get_logger()
 PATIENCE = 3.0  # seconds in which the database must answer
 STANDS_STILL = 300.0  # seconds; the alarm clock beats once a minute
+NOTHING = object()
 FORM = "text/plain; version=0.0.4; charset=utf-8"
 
 
 @dataclass(frozen=True, slots=True)
 class Eyes:
-    """What is looked at. `still`: seconds since the alarm clock last worked; `connected`: whether the platform can
-    reach the bot; `stopping`: whether it takes nothing more in."""
+    """What is looked at: the `watched` figures, and whether the database `answers` at all. `still`: seconds since the
+    alarm clock last worked; `connected`: whether the platform can reach the bot; `stopping`: whether it takes nothing
+    more in."""
 
     watched: Callable[[], Awaitable[Watched]]
+    answers: Callable[[], Awaitable[None]]
     still: Callable[[], float]
     connected: Callable[[], bool]
     stopping: Callable[[], bool]
@@ -39,12 +42,13 @@ def routes(eyes: Eyes, meter: Meter) -> tuple[web.RouteDef, ...]:
         return _said({"alarm": f"has not worked for {still:.0f} s" if still > STANDS_STILL else "ok"})
 
     async def ready(_: web.Request) -> web.Response:
-        database = "ok" if await _looked(eyes) is not None else "does not answer"
+        database = "does not answer" if await _looked(eyes.answers) is NOTHING else "ok"
         platform = "ok" if eyes.connected() else "is not connected"
         return _said({"database": database, "platform": platform, "bot": "stops" if eyes.stopping() else "ok"})
 
     async def metrics(_: web.Request) -> web.Response:
-        text = meter.text(await _looked(eyes))
+        found = await _looked(eyes.watched)
+        text = meter.text(found if isinstance(found, Watched) else None)
         return web.Response(body=text, headers={"Content-Type": FORM})
 
     return web.get("/healthz", health), web.get("/readyz", ready), web.get("/metrics", metrics)
@@ -54,12 +58,12 @@ def _said(found: dict[str, str]) -> web.Response:
     return web.json_response(found, status=200 if set(found.values()) == {"ok"} else 503)
 
 
-async def _looked(eyes: Eyes) -> Watched | None:
+async def _looked(ask: Callable[[], Awaitable[object]]) -> object:
     try:
-        return await asyncio.wait_for(eyes.watched(), PATIENCE)
+        return await asyncio.wait_for(ask(), PATIENCE)
     except Exception as problem:  # whatever it is, the answer is that it cannot work
         log.warning("watch.no_database", problem=type(problem).__name__)
-        return None
+        return NOTHING
 
 
 @asynccontextmanager

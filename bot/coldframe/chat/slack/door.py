@@ -54,7 +54,7 @@ MAX_COMMIT = 2.0
 LOADING_AFTER = 0.6
 """Seconds after which words open where a form is to be: of the three in which it can be opened at all."""
 MAX_LOADING = 60.0  # seconds that a form may take to be asked together
-MAX_DRAIN = 10.0  # seconds
+MAX_DRAIN = 2.0  # seconds, twice at most; with what the alarm clock gets, a stop takes less than ten
 PATIENCE, PAUSE, MAX_PAUSE = 2, 0.3, 1.5  # times, seconds, seconds
 Result = TypeVar("Result")
 ENDINGS = ("app_uninstalled", "tokens_revoked")
@@ -165,7 +165,7 @@ class Door:
         return await ack()
 
     async def drain(self) -> None:
-        """Takes nothing new in and waits for what is being done, ten seconds at most."""
+        """Takes nothing new in and waits for what is being done, for a while."""
         self._closing = True
         try:
             await asyncio.wait_for(self._idle.wait(), MAX_DRAIN)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any, Protocol, TypeVar
 
+from coldframe import logs
 from coldframe.domain.commands import Command
 from coldframe.domain.facts import Fact
 from coldframe.domain.names import MemberId, Step
@@ -325,7 +326,8 @@ class Turn:
         to_somebody = [send for send in self.sends if not is_forgotten(send.place.id)]
         sends = await first_word.put_first(self.uow, self.kit.ids, to_somebody, self.kit.chat.capabilities)
         sends = await moments.in_their_hours(self.uow, self._here(), sends)
-        sends = [replace(send, use=lives.use_of(send, self.now)) for send in sends]
+        followed = logs.followed()
+        sends = [replace(send, use=lives.use_of(send, self.now), happening=followed) for send in sends]
         # If the clock was set back since, messages must not wait for it.
         await self.uow.send(sends, min(self.now, self.kit.clock.now()))
         await self.uow.set_due(self.dues)

@@ -19,6 +19,7 @@ import structlog
 from coldframe.engine.core.again import again
 from coldframe.engine.core.turn import Kit
 from coldframe.engine.delivery import links, second_ways
+from coldframe.logs import following
 from coldframe.ports.chat import ChatError, OutcomeUnknown, Place, SlowDown, Unreachable
 from coldframe.ports.storage import Done, Posted, Queued
 from coldframe.ports.strays import Stray
@@ -151,6 +152,13 @@ class _Batch:
         return replace(queued, root=root, posted=self.whereabouts.get(queued.send.name, queued.posted))
 
     async def _carried_out(self, queued: Queued) -> _Failure | None:
+        with following(queued.send.happening):
+            failure = await self._tried(queued)
+            if failure is not None:
+                log.info("delivery.later", kind=queued.send.kind, tries=queued.tries, seconds=failure.wait.seconds)
+            return failure
+
+    async def _tried(self, queued: Queued) -> _Failure | None:
         """None when nothing more is to be tried: it is out, has been overtaken, or the platform will not take it."""
         kit = self.kit
         try:
@@ -158,6 +166,7 @@ class _Batch:
                 log.info("delivery.overtaken", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries)
                 await kit.store.drop_send(queued)
             else:
+                log.debug("delivery.sent", kind=queued.send.kind, round=queued.send.round_id)
                 self._note(replace(done, choices=second_ways.choices(kit.chat.capabilities, queued)))
                 await _besides(queued, again(kit.clock, lambda: second_ways.came_through(kit, queued)))
         except Unreachable as gone:
@@ -336,5 +345,7 @@ async def _change(kit: Kit, queued: Queued) -> None:
 
 
 async def _park(kit: Kit, queued: Queued, why: str) -> None:
-    log.error("delivery.parked", kind=queued.send.kind, round=queued.send.round_id, tries=queued.tries, why=why[:200])
+    with following(queued.send.happening):
+        send = queued.send
+        log.error("delivery.parked", kind=send.kind, round=send.round_id, tries=queued.tries, why=why[:200])
     await kit.store.park_send(queued, why)
