@@ -77,7 +77,7 @@ async def at_the_bench(
 ) -> AsyncIterator[Bench]:
     """Ana's id holds a slash. The room is hers; everybody has read everything."""
     number = next(_numbers)
-    bot, *team = (server.register(f"{name}{number}") for name in ("bot", "ana/", "ben"))
+    bot, *team = (server.register(f"{name}{number}") for name in ("bot", "ana/", "benno"))
     ana, ben = (Someone(server, account, folder / f"person{n}") for n, account in enumerate(team))
     wanted = {"preset": "private_chat", "invite": [bot.user, ben.id]}
     room = server.call("POST", "/_matrix/client/v3/createRoom", wanted, team[0].token)["room_id"]

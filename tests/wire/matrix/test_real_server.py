@@ -209,6 +209,20 @@ async def test_a_room_that_is_upgraded_takes_its_rounds_along(tmp_path: Path) ->
         assert refused.value.denial is Denial.CANT_CHANGE
 
 
+async def test_nobody_is_invited_by_a_look(tmp_path: Path) -> None:
+    """Whoever was forgotten, or never written to, has no room with the bot until something is said to them."""
+    async with at_the_bench(tmp_path, the_server()) as at:
+        direct, since = at.direct(at.ana), datetime(2026, 1, 1, tzinfo=UTC)
+        posted = await at.chat.post(direct, HELLO, key="k1")
+        await at.chat.forget(direct.tenant, direct.id)
+        assert await at.chat.written(direct, since) == () == await at.chat.own(direct, since)
+        assert await at.chat.find(direct, "k1", since) is None
+        await at.chat.withdraw(direct, posted)
+        with pytest.raises(Unreachable):
+            await at.chat.revise(direct, posted, HELLO)
+        assert at.chat.rooms.direct(at.ana.id) is None
+
+
 # --- absence and limits ---
 
 

@@ -139,7 +139,7 @@ class MatrixChat:
 
     async def revise(self, place: Place, message_id: str, message: Message) -> None:
         """An edit of the first part, and of those that carry it on, as far as there are some now and before."""
-        room, its_parts = await self.room_of(place), parts(message, await self._reader(place))
+        room, its_parts = await self.room_of(place, opens=False), parts(message, await self._reader(place))
         original = await self.history.standing(room, message_id)
         key, _ = marked(original)
         sent = await self._parts_of(room, message_id, original)
@@ -180,8 +180,8 @@ class MatrixChat:
 
     async def withdraw(self, place: Place, message_id: str) -> None:
         """The event with what carries it on, and each of their edits, as they hold the words too."""
-        room = await self.room_of(place)
         try:
+            room = await self.room_of(place, opens=False)
             original = await self.history.standing(room, message_id)
         except Unreachable:
             return
@@ -202,7 +202,7 @@ class MatrixChat:
 
     async def react(self, place: Place, message_id: str, emoji: str) -> None:
         """One that is there already is fine."""
-        await self._annotate(await self.room_of(place), message_id, emoji)
+        await self._annotate(await self.room_of(place, opens=False), message_id, emoji)
 
     async def _annotate(self, room: str, event: str, emoji: str) -> None:
         related = {"rel_type": "m.annotation", "event_id": event, "key": inbound.shown(emoji)}
@@ -247,6 +247,8 @@ class MatrixChat:
 
     async def find(self, place: Place, key: str, since: datetime) -> str | None:
         """The first part, once all of it is out. Raises ChatError."""
+        if self._is_unopened(place):
+            return None
         room = await self.room_of(place)
         first, seen, total = None, set[int](), 1
         async for event in self.history.timeline(room, since):
@@ -257,6 +259,8 @@ class MatrixChat:
         return first if len(seen) >= total else None
 
     async def own(self, place: Place, since: datetime) -> tuple[Own, ...]:
+        if self._is_unopened(place):
+            return ()
         room, root = await self.room_of(place), place.root()
         found = []
         async for event in self.history.timeline(room, since):
@@ -269,10 +273,10 @@ class MatrixChat:
 
     async def link(self, place: Place, message_id: str) -> str | None:
         """By the address that every client takes for its own."""
-        return self.rooms.link(await self.room_of(place), message_id)
+        return self.rooms.link(await self.room_of(place, opens=False), message_id)
 
     async def reactions(self, place: Place, message_id: str) -> tuple[Reaction, ...]:
-        room = await self.room_of(place)
+        room = await self.room_of(place, opens=False)
         await self.history.standing(room, message_id)
         found = {
             Reaction(str(event["sender"]), emoji)
@@ -283,6 +287,8 @@ class MatrixChat:
 
     async def written(self, place: Place, since: datetime, known: Collection[str] = ()) -> tuple[Inbound, ...]:
         """Edits are laid over what they change, if they are by the same hand; what cannot be read is not there yet."""
+        if self._is_unopened(place):
+            return ()
         room, root, person = await self.room_of(place), place.root(), place.id
         lines: dict[str, Json] = {}
         edits: dict[str, Json] = {}
@@ -302,8 +308,9 @@ class MatrixChat:
 
     # --- people and places ---
 
-    async def room_of(self, place: Place) -> str:
-        """The room of a conversation; direct messages are opened at need. Raises ChatError."""
+    async def room_of(self, place: Place, *, opens: bool = True) -> str:
+        """The room of a conversation. Direct messages are opened by what is said in them, and by nothing else: whoever
+        was forgotten, or never written to, is not invited by a look. Raises ChatError."""
         if place.tenant != self.tenant:
             raise Unreachable("another account's", Denial.NOT_IN_CHANNEL)
         if place.kind == "channel":
@@ -311,12 +318,17 @@ class MatrixChat:
             if room not in self.crypt.rooms or self.rooms.person_of(room) is not None:
                 raise Unreachable("the bot is not in that room", Denial.NOT_IN_CHANNEL)
             return room
-        return await self._direct(place.id)
+        if not opens and self._is_unopened(place):
+            raise Refusal("no room", 404, Denial.MESSAGE_GONE)
+        return await self._direct(place.id, says=opens)
 
-    async def _direct(self, person: str) -> str:
+    def _is_unopened(self, place: Place) -> bool:
+        return place.kind == "direct" and self.rooms.direct(place.id) is None
+
+    async def _direct(self, person: str, *, says: bool) -> str:
         room = self.rooms.direct(person)
         if room is not None and room in self.crypt.rooms:
-            if person not in self.crypt.members(room):
+            if says and person not in self.crypt.members(room):
                 raise Unreachable("they left the direct messages", Denial.NO_DIRECT)
             return room
         await self._exists(person)
@@ -329,7 +341,6 @@ class MatrixChat:
             raise refusal.as_(Denial.NO_DIRECT) from None
         self.rooms.opened(person, room)
         self.crypt.opened_direct(room, person, encrypted=True)
-        await self._note_directs()
         return room
 
     async def _exists(self, person: str) -> None:
@@ -338,14 +349,6 @@ class MatrixChat:
         except Refusal as refusal:
             gone = Denial.PERSON_GONE if refusal.status == 404 else Denial.NO_DIRECT
             raise refusal.as_(gone) from None
-
-    async def _note_directs(self) -> None:
-        """For the account's own clients; ours is kept apart."""
-        where = path("user", self.me, "account_data", "m.direct")
-        try:
-            await self.call.put(where, {person: [room] for person, room in self.rooms.directs().items()})
-        except ChatError as trouble:
-            log.info("matrix.directs_not_noted", problem=str(trouble))
 
     async def members(self, place: Place) -> tuple[Person, ...]:
         room = await self.room_of(place)

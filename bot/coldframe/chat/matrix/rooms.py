@@ -35,9 +35,6 @@ class Rooms:
 
     # --- direct messages ---
 
-    def directs(self) -> dict[str, str]:
-        return dict(self._directs)
-
     def direct(self, person: str) -> str | None:
         return self._directs.get(person)
 
