@@ -12,12 +12,14 @@ from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import aiohttp
 from aiohttp import web
 from sqlalchemy import select, text
 
+from coldframe.chat.slack.adapter import SlackChat
 from coldframe.clock import RandomIds
 from coldframe.config import load as settings_of
 from coldframe.engine.core.turn import InlineNumbers
@@ -267,7 +269,8 @@ async def pair_at_work(tmp_path: Path, database: str) -> AsyncIterator[PairTeam]
         front.behind = list(replicas)
         workspace.delivery.addresses.append(front.address)
         store = await open_store(database, seal_secret(settings_of(settings)), ids)
-        engine = assembled(store, None, clock, ids, InlineNumbers())  # type: ignore[arg-type]  # says nothing itself
+        mute: Any = SimpleNamespace(capabilities=SlackChat.capabilities)  # says nothing itself
+        engine = assembled(store, mute, clock, ids, InlineNumbers())
         screen = Screen(workspace, people, CHANNEL, patience=5.0)
         team = PairTeam(
             scenario, workspace, clock, engine, store, screen, people, Relay(), None, front=front, replicas=replicas
