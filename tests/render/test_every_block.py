@@ -77,12 +77,13 @@ PAGE = Path(coldframe.__file__).parent / "chat" / "room" / "page"
 def _cases(file: str, function: str) -> set[str]:
     """The kinds that a function of the room's page tells apart."""
     script = (PAGE / file).read_text(encoding="utf-8")
-    return set(re.findall(r'case "(\w+)":', script.split(f"function {function}(")[1].split("\nfunction ")[0]))
+    rest = script.split(f"function {function}(")[1]
+    return set(re.findall(r'case "(\w+)":', re.split(r"\n(?:export )?function ", rest)[0]))
 
 
 def test_the_page_draws_every_kind_that_the_wire_can_carry() -> None:
     """Its script knows every block and inline by name, and nothing besides; every field of a form has its control."""
-    assert _cases("card.js", "block") == {block.kind for block in BLOCKS.values()}
+    assert _cases("card.js", "blockOf") == {block.kind for block in BLOCKS.values()}
     assert _cases("card.js", "inline") == {inline.kind for inline, _ in INLINES.values()} - {"to"}  # sent as words
     controls = (PAGE / "forms.js").read_text(encoding="utf-8").split("const CONTROLS = {")[1]
     assert set(re.findall(r"^  (\w+):", controls, re.MULTILINE)) == set(get_args(get_type_hints(nodes.Field)["shape"]))

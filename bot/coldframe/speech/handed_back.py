@@ -41,7 +41,9 @@ LABELS = {
     "idea": "The big idea",
     "kind": "How it is compared",
     "learning": "What we learnt",
+    "left_out": "What is left out",
     "levers": "Levers",
+    "live": "Live from",
     "meanings": "What the levers mean",
     "measure": "Success measure",
     "might_fail": "Why it might fail",
@@ -64,12 +66,15 @@ LABELS = {
     "trial_sd": "Standard deviation, with the change",
     "trial_successes": "Of them did it, with the change",
     "trial_value": "The week's value",
+    "verdict": "How it came out",
     "week": "Week",
     "weekly": "People a week",
     "weeks": "Weeks",
+    "what": "What exactly",
     "who": "Who | by when | where",
     "why": "Why",
     "windows": "Windows",
+    "written": "Where it is written down",
 }
 """By a form's field. Those that are not here hold the key of something that was picked from a list."""
 

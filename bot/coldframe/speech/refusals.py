@@ -34,7 +34,7 @@ WORDS: dict[Because, str] = {
     Because.DEPUTY_ACTS: "{who} stands in as {role} just now, so no other deputy can be named. Nothing was changed.",
     Because.WHICH_ROUND: "Which round do you mean: {names}? Put its name behind, such as “/coldframe {word} {first}”. "
     "Nothing was changed.",
-    Because.NEEDS_SECOND_PERSON: "Somebody else has to say yes to that as well. Nothing was changed yet.",
+    Because.NEEDS_SECOND_PERSON: "Somebody else has to say yes to that as well; until then it stays as it is.",
     Because.NOT_NOW: "That can't be done in this step; `/coldframe` shows what can. Nothing was changed.",
     Because.TOO_LATE: "That came after the step was closed; the round is at {step} now. Nothing was changed.",
     Because.NOT_OPEN_YET: "That isn't open yet; the round is at {step}. I write to you when it opens.",

@@ -56,7 +56,7 @@ def field_of(what: Submitted, refused: Refused) -> str | None:
 PICKED = frozenset(
     {"lever", "side", "question", "kind", "weeks", "outside", "member", "owner", "instead", "first", "second", "force"}
     | {"chance", "week", "state", "stop", "decision", "pace", "weight", "decision_maker", "date", "review"}
-    | {"step", "facilitator_deputy", "decision_deputy", "dots", "plan_votes", "population", "fate"}
+    | {"step", "facilitator_deputy", "decision_deputy", "dots", "plan_votes", "population", "fate", "since"}
 )
 
 
