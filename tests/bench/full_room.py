@@ -95,11 +95,11 @@ _SWITCH = """(to) => new Promise((done) => {
 })"""
 
 
-async def _new_messages(page: Any, pipe: Connection) -> list[float]:
+async def _new_messages(page: Any, pipe: Connection, kind: str) -> list[float]:
     await page.evaluate(_WATCH)
     sent = {}
     for number in range(TIMES):
-        text = f"fresh {number}"
+        text = f"{kind} {number}"
         pipe.send(text)
         sent[text] = await asyncio.to_thread(pipe.recv)
         await asyncio.sleep(PAUSE)
@@ -136,13 +136,13 @@ async def main() -> None:
         page = await browser.new_page(viewport={"width": 1280, "height": 800})
         await page.goto(f"{base}/as/ada#c:growth")
         await page.wait_for_selector(".wall")
-        told("a new message drawn, latest 150 loaded", await _new_messages(page, ours), 0.1)
+        told("a new message drawn, latest 150 loaded", await _new_messages(page, ours, "fresh"), 0.1)
         await _all_earlier(page)
         print(f"messages in the page: {await page.locator('#messages > li').count()}")
         await page.evaluate(
             "() => { const box = document.getElementById('scroll'); box.scrollTop = box.scrollHeight; }"
         )
-        told("a new message drawn, all loaded", await _new_messages(page, ours), 0.1)
+        told("a new message drawn, all loaded", await _new_messages(page, ours, "late"), 0.1)
         told("another conversation shown", [await page.evaluate(_SWITCH, to) for to in ("d", "c:growth") * 6], 0.3)
         await browser.close()
     ours.send("stop")

@@ -8,6 +8,8 @@ import { swap } from "./keep.js";
 import { chips, pick } from "./reactions.js";
 import { writingBox } from "./writing.js";
 
+const DRAWN = 150; // messages that are drawn at first; the others when one goes back to them
+
 export class Talk {
   #nodes = new Map(); // message or note id -> its list item
   #looks = new Map(); // the same -> what it was drawn from
@@ -15,6 +17,7 @@ export class Talk {
   #changing = new Set(); // messages of one's own that are being changed
   #place = null;
   #mark = ""; // the last message read when the conversation was opened
+  #from = ""; // the first message that is drawn
   #more = new Map();
   #stays = true; // whether the end is in view and shall stay so
 
@@ -41,6 +44,7 @@ export class Talk {
       this.#place = place;
       this.#mark = this.state.reads[place] ?? "";
       this.clear();
+      this.#from = this.#firstDrawn();
       this.#unfoldUnread();
     }
     this.#lands ||= other;
@@ -142,17 +146,35 @@ export class Talk {
   #toUnread() {
     const read = this.state.reads[this.#place] ?? "";
     const first = this.state.roots(this.#place).find((item) => item.id > read && item.author !== this.state.me);
-    if (first) this.focusOn(first.id, "start");
-    else this.follow();
+    if (!first) return this.follow();
+    this.#drawnFrom(first);
+    this.focusOn(first.id, "start");
+  }
+
+  // The last ones, and all that is unread with a little before it.
+  #firstDrawn() {
+    const roots = this.state.roots(this.#place);
+    const unread = this.#mark ? roots.findIndex((item) => item.id > this.#mark) : -1;
+    const last = Math.max(0, roots.length - DRAWN);
+    return roots[unread < 0 ? last : Math.max(0, Math.min(last, unread - 10))]?.id ?? "";
+  }
+
+  // Draws back to this message, if it is here.
+  #drawnFrom(item) {
+    const root = item.thread && this.state.messages.has(item.thread) ? item.thread : item.id;
+    if (root >= this.#from) return;
+    this.#from = root;
+    this.show(this.#place);
   }
 
   // Shows one message, however far back: what stands between it and here is fetched.
   async reach(id) {
-    while (!this.state.messages.has(id) && this.#hasMore()) await this.#earlier(false);
+    while (!this.state.messages.has(id) && this.#lacks()) await this.#earlier(false);
     const item = this.state.messages.get(id);
     if (!item) return;
     if (item.thread && this.state.messages.has(item.thread)) this.#open.add(item.thread);
     this.#stays = false;
+    this.#drawnFrom(item);
     this.show(this.#place);
     const node = byId(`at-${id}`);
     for (let up = node?.closest("details"); up; up = up.parentElement.closest("details")) up.open = true;
@@ -162,15 +184,30 @@ export class Talk {
   }
 
   #hasMore() {
+    return this.#undrawn().length > 0 || this.#lacks();
+  }
+
+  // What is here already, but further back than anybody has looked.
+  #undrawn() {
+    return this.state.roots(this.#place).filter((item) => item.id < this.#from);
+  }
+
+  #lacks() {
     return this.#more.get(this.#place) ?? this.state.roots(this.#place).length >= 100;
   }
 
   async #earlier(says = true) {
+    const undrawn = this.#undrawn().slice(-DRAWN);
+    if (says && undrawn.length) {
+      this.#drawnFrom(undrawn[0]);
+      return announce(`${undrawn.length} earlier messages.`);
+    }
     const first = [...this.state.messages.values()].filter((item) => item.place === this.#place).reduce((a, b) => (a.id < b.id ? a : b));
     const answer = await this.acts.earlier(this.#place, first.id);
     this.#more.set(this.#place, answer.more);
     this.state.put(answer.items);
     if (!says) return;
+    this.#from = "";
     this.show(this.#place);
     announce(`${answer.items.length} earlier messages.`);
   }
@@ -185,7 +222,7 @@ export class Talk {
 
   #reconcile() {
     const notes = this.state.notes.filter((note) => note.place === this.#place);
-    const all = [...this.state.roots(this.#place), ...notes];
+    const all = [...this.state.roots(this.#place).filter((item) => item.id >= this.#from), ...notes];
     if (notes.length) all.sort((a, b) => (a.at === b.at ? 0 : a.at < b.at ? -1 : 1));
     const wanted = [];
     let day = "";
@@ -359,6 +396,7 @@ export class Talk {
     if (!this.isShown) byId("sides").querySelector('[data-side="talk"]').click();
     this.#stays = false;
     this.show(item.place);
+    this.#drawnFrom(item);
     this.focusOn(item.id, "center");
   }
 
