@@ -22,7 +22,7 @@ limit_threads()  # before a test imports numpy
 zoneinfo.reset_tzpath(to=())  # the program reads the pinned tzdata package, so the tests do too
 
 # Speed is measured in tests/bench, beside a floor; here a slow machine must not make a right answer fail.
-ORDINARY = hypothesis.settings(deadline=None, max_examples=25)
+ORDINARY = hypothesis.settings(deadline=None, max_examples=25, suppress_health_check=[hypothesis.HealthCheck.too_slow])
 ALL = hypothesis.settings(ORDINARY, max_examples=200)
 CI = hypothesis.settings(ALL, derandomize=True, database=None, print_blob=True)
 for name, profile in {"ordinary": ORDINARY, "all": ALL, "ci": CI}.items():
