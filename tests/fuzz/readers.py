@@ -32,10 +32,12 @@ from coldframe.engine.reading import (
     Unreadable,
     asked_words,
     dates,
+    form_lines,
     lever_lines,
     note_lines,
     number_lines,
     numbers,
+    page_lines,
     week_files,
     window_lines,
 )
@@ -305,6 +307,17 @@ READERS: dict[str, Reader] = {
     "searches of the register": Reader(
         near('bill lever:retention verdict:"not reached"', "since:2026-01-31 until:tomorrow", "owner:ada %_\\"),
         registering.read_query,
+    ),
+    "pages sent as text": Reader(
+        st.tuples(
+            st.sampled_from(sorted(page_lines.LIMITS)),
+            near("Bigger ovens\nIf we bake, they come.\n- buy one\n2. heat it", "A title\nsource: https://a.example/b"),
+        ),
+        lambda both: page_lines.read(*both, {"title": "begun"}),
+    ),
+    "forms by words": Reader(
+        near("1: Ada\n2: tomorrow", "The lever: a\nmore of it", "3: yes", "just words"),
+        lambda text: form_lines.read(_FORM, "text", text, lambda day: str(_read_date(day))),
     ),
     "any text": Reader(near(*HOSTILE, "words"), _read_any_text, (DomainRefused,)),
     "emoji": Reader(near("👍🏽", ":+1:", "+1::skin-tone-3", "❤️", "seedling"), _read_emoji),

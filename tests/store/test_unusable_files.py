@@ -32,6 +32,7 @@ SECRET = "a passphrase for the tests"
 PAGE = 4096
 ON_A_DATABASE: dict[str, list[str]] = {
     "slack": ["slack"],
+    "matrix": ["matrix"],
     "doctor": ["doctor"],
     "digest": ["digest"],
     "report": ["report"],
@@ -72,6 +73,7 @@ def path(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     settings = {
         "DATABASE": f"sqlite:///{file}", "SECRET": SECRET, "SECRET_BEFORE": "the passphrase before this",
         "SLACK_BOT_TOKEN": "xoxb-1", "SLACK_APP_TOKEN": "xapp-1", "SLACK_API_URL": "http://127.0.0.1:9/api/",
+        "MATRIX_HOMESERVER": "http://127.0.0.1:9", "MATRIX_USER": "@bot:example.org", "MATRIX_PASSWORD": "its own",
     }  # fmt: skip
     for name, value in settings.items():
         monkeypatch.setenv(f"COLDFRAME_{name}", value)
@@ -172,7 +174,9 @@ def test_it_is_refused_with_its_own_sentence_and_left_untouched(
     before = standing(path)
     status = main(ON_A_DATABASE[command])
     out, err = capsys.readouterr()
-    assert status == (2 if "--replace" in err else 1)  # only the word that lets it be overwritten is missing
+    assert status == (
+        2 if command == "restore" and "--replace" in err else 1
+    )  # only the word that lets it be overwritten is missing
     said = out if command == "doctor" else err
     assert says in said and "left untouched" in said and "server" not in err
     assert any(remedy in said for remedy in ("restore", "COLDFRAME_DATABASE", "Start that release", "--replace"))
@@ -233,7 +237,7 @@ def test_cut_at_any_page_it_is_refused(path: Path, capsys: pytest.CaptureFixture
         assert path.read_bytes() == whole[:size]
 
 
-@pytest.mark.parametrize("command", [c for c in ON_A_DATABASE if c not in ("slack", "doctor")])
+@pytest.mark.parametrize("command", [c for c in ON_A_DATABASE if c not in ("slack", "matrix", "doctor")])
 def test_a_missing_file_is_told_in_words_for_a_file(
     path: Path, command: str, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -207,8 +207,8 @@ async def test_an_author_is_shown_an_earlier_plan_before_handing_theirs_in(tmp_p
         assert kept is not None and len(kept.plans) == handed + 1
 
 
-async def test_an_author_is_shown_an_earlier_plan_before_anybody_sees_theirs(tmp_path: Path) -> None:
-    """In private and once; the channel hears nothing of it."""
+async def test_an_earlier_trial_like_a_plan_is_found_and_told_to_nobody_but_its_author(tmp_path: Path) -> None:
+    """On the author's own sheet (test_likening); the channel and the others hear nothing of it."""
     async with a_team(tmp_path, sealed=False, step=Step.PLANS) as team:
         plan: Plan = a_plan("p9", question=team.round.questions[0].id)
         async with team.house.store.begin() as uow:
@@ -219,12 +219,9 @@ async def test_an_author_is_shown_an_earlier_plan_before_anybody_sees_theirs(tmp
             await uow.enter(earlier)
         await team.act("hand in", HandInPlan(INES, plan))
         await team.settle()
-        told = [m for m in team.told(INES) if "Like an earlier trial: “Call teams” (not reached)" in m]
-        assert len(told) == 1 and "Nobody answers before ten" in told[0]
-        await team.act("hand in again", HandInPlan(INES, plan))
-        await team.settle()
-        assert sum("Like an earlier" in m for m in team.told(INES)) == 1
-        assert not any("Like an earlier" in m for m in team.channel())
+        assert [one.title for one in (await team.current()).plans[plan.id].earlier] == ["Call teams"]
+        heard = [*team.channel(), *(m for person in (F, D) for m in team.told(person))]
+        assert heard and not any("Like an earlier" in m for m in heard)
 
 
 def test_the_calibration_picture_waits_for_twenty_resolved_forecasts() -> None:

@@ -11,7 +11,7 @@ from coldframe.message.nodes import Field, Form
 from coldframe.speech import spoken_words
 
 _NUMBERED = re.compile(r"\s*#?(\d{1,2})\s*:\s*(.*)")
-_NAMED = re.compile(r"\s*([^:\n]{2,60}?)\s*:\s*(.*)")
+_NAMED = re.compile(r"\s*([^\s:][^:\n]{1,60}):(.*)")
 _BETWEEN = re.compile(r"[\s,;]+")
 Day = Callable[[str], str]
 """A typed day as ISO date. Raises ValueError."""
@@ -77,9 +77,9 @@ def _named(form: Form, piece: str) -> tuple[str, str] | None:
     if (found := _NUMBERED.fullmatch(piece)) and 1 <= int(found[1]) <= len(form.fields):
         return form.fields[int(found[1]) - 1].name, found[2]
     if found := _NAMED.fullmatch(piece):
-        said = found[1].casefold()
+        said = found[1].strip().casefold()
         name = next((f.name for f in form.fields if said in _called(f)), None)
-        return (name, found[2]) if name is not None else None
+        return (name, found[2].lstrip()) if name is not None else None
     return None
 
 
