@@ -220,8 +220,8 @@ async def test_an_earlier_trial_like_a_plan_is_found_and_told_to_nobody_but_its_
         await team.act("hand in", HandInPlan(INES, plan))
         await team.settle()
         assert [one.title for one in (await team.current()).plans[plan.id].earlier] == ["Call teams"]
-        heard = [*team.channel(), *(m for person in (F, D) for m in team.told(person))]
-        assert heard and not any("Like an earlier" in m for m in heard)
+        for heard in (team.channel(), *(team.told(person) for person in (F, D))):
+            assert not any("Like an earlier" in words for words in heard)
 
 
 def test_the_calibration_picture_waits_for_twenty_resolved_forecasts() -> None:

@@ -51,13 +51,13 @@ class PageDropped(Fact):
 
 STEPS: Mapping[Kind, Step] = {"precedent": Step.PRECEDENTS, "plan": Step.PLANS}
 KINDS: Mapping[Step, Kind] = {step: kind for kind, step in STEPS.items()}
-MOST_FIELDS, MOST = 30, 3000  # fields; characters of each
+MOST_FIELDS, MOST, LONGEST_NAME = 30, 3000, 100  # fields; characters of each, and of its name
 
 
 def keep(round_: Round, command: KeepPage, now: datetime) -> Facts:
     checks.may(round_, command.by, Act.BEGIN)
     checks.in_step(round_, STEPS[command.kind])
-    if len(command.fields) > MOST_FIELDS:
+    if len(command.fields) > MOST_FIELDS or not all(map(_is_name, (command.of, *command.fields))):
         raise Refused(Because.UNKNOWN_ITEM)
     typed = {name: optional(text, MOST, field=name) for name, text in command.fields.items()}
     known = found(round_, command.by, command.kind, command.of)
@@ -65,6 +65,11 @@ def keep(round_: Round, command: KeepPage, now: datetime) -> Facts:
     if known is None:
         return (PageKept(command.id, begun),)
     return () if known[1] == begun else (PageKept(known[0], begun),)
+
+
+def _is_name(text: str) -> bool:
+    """Names of fields and ids come with the form, so anybody may have written something else there."""
+    return len(text) <= LONGEST_NAME and text.isascii() and text.isprintable()
 
 
 def drop(round_: Round, command: DropPage, now: datetime) -> Facts:

@@ -71,7 +71,8 @@ UNDO_FOR = {"days": timedelta(minutes=10), "live": timedelta(minutes=1)}
 def hold(round_: Round, command: Hold, now: datetime) -> Facts:
     """What announces nothing, such as asking writers for their consent, needs no second thoughts."""
     checks.member(round_, command.by)
-    held = Held(command.what, command.by, _moment(round_, command.what, now), command.lever, command.reason)
+    picked = (command.lever, command.reason) if command.what is Deciding.FOCUS else (None, "")
+    held = Held(command.what, command.by, _moment(round_, command.what, now), *picked)
     facts = _ruled(round_, held, command.by, now)
     if not _ends(round_, facts):
         return facts
