@@ -473,9 +473,9 @@ _KINDS: tuple[Make, ...] = (
         BOT, NoteId(x.choice((*r.drafts, "d0"))), tuple(sorted(dict(r.settings.levers), key=lambda _: x.random()))
     ),
     lambda w, r, x, t, k: FindEarlier(
-        x.choice((BOT, anybody(r, x))), _plan(r, x), x.choice(((), (Earlier("t1", w.text(x), "reached"),)))
+        x.choice((BOT, anybody(r, x))), _plan(r, x), x.choice(((), (Earlier("t1", w.word(), "reached"),)))
     ),
-    lambda w, r, x, t, k: FindKin(BOT, tuple(Kin(q.id, "Winter", w.text(x), ("A story",)) for q in r.questions[:k])),
+    lambda w, r, x, t, k: FindKin(BOT, tuple(Kin(q.id, "Winter", w.word(), ("A story",)) for q in r.questions[:k])),
     lambda w, r, x, t, k: FindSamePeople(BOT, x.choice(((), (("New teams", "Teams that are new"),)))),
     lambda w, r, x, t, k: KnowChanges(x.choice((BOT, anybody(r, x))), (ToChange("t1", "A title"),)),
     lambda w, r, x, t, k: Commit(anybody(r, x), k),
