@@ -54,7 +54,9 @@ def _commands() -> Iterator[str]:
     yield "`coldframe COMMAND --help` prints the same. `coldframe --debug COMMAND` shows where an error came from.\n"
     root = click.get_current_context().find_root().command
     assert isinstance(root, click.Group)
-    above = click.Context(root, info_name="coldframe", terminal_width=WIDTH, max_content_width=WIDTH)
+    # With the program's own settings, as a command keeps the first option for help that it was asked for.
+    settings = root.context_settings
+    above = click.Context(root, info_name="coldframe", terminal_width=WIDTH, max_content_width=WIDTH, **settings)
     for name in sorted(VERBS):
         found = root.get_command(above, name)
         assert found is not None
