@@ -255,7 +255,8 @@ def _trial_line(row: TrialRow) -> Line:
     if late := _late(row):
         words += line("; late: {l}", l=theirs(late, 120))
     if row.decided:
-        words += line(". *Decided, waits for its review:* {d}", d=theirs(row.decided, 300))
+        words += line(". *Decided, waits for its review:* {d}", d=theirs(row.decided.rstrip("."), 300))
+        words += line("." if not row.alerts else "")
     if row.alerts:
         words += line(". *Look at this:* {a}", a=theirs(" ".join(row.alerts), 400))
     return words

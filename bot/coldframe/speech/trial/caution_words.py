@@ -18,6 +18,8 @@ from coldframe.speech.trial.measure_words import value
 FIRST = ("harm", "worse-so-far")
 ALERTS = ("harm", "worse-so-far", "stop-line", "sample-ratio", "nothing-came", "thin-week", "baseline-far")
 """What is said at once, to the owner and in the digest."""
+CROSSED = ("harm", "stop-line")
+"""What stands in card and digest until somebody has decided, and no longer (guard_words.open_lines)."""
 
 
 def first(trial: Trial, verdict: Verdict) -> str:

@@ -159,8 +159,9 @@ def _before(trial: Trial, given: Given) -> Block:
 
 def alerts(trial: Trial, judged: Judged) -> tuple[str, ...]:
     """What must be looked at now, a sentence each."""
-    verdict = judged.verdict
-    return () if verdict is None else tuple(plain(words) for words in caution_words.alerts(trial, verdict))
+    if (verdict := judged.verdict) is None:
+        return ()
+    return tuple(plain(words) for words in caution_words.alerts(trial, verdict, caution_words.CROSSED))
 
 
 def how_final(trial: Trial, judged: Judged) -> list[Block]:
