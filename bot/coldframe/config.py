@@ -195,12 +195,16 @@ def load(environment: Mapping[str, str] | None = None) -> Settings:
 
 def missing(settings: Settings, *names: str) -> None:
     """Raises SettingsError that names each of these that is not set, and what it is."""
-    unset = [name for name in names if not getattr(settings, name) or not getattr(settings, name).get_secret_value()]
+    unset = [name for name in names if not _in_clear(getattr(settings, name))]
     if unset:
         forms = (
             f"{PREFIX}{name.upper()} is missing; it is the {Settings.model_fields[name].description}" for name in unset
         )
         raise SettingsError("\n".join([*forms, "coldframe doctor says where each is found"]))
+
+
+def _in_clear(value: str | SecretStr | None) -> str:
+    return value.get_secret_value() if isinstance(value, SecretStr) else value or ""
 
 
 def _from_file(name: str, path: str, problems: list[str]) -> str:

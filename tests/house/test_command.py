@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -179,3 +180,16 @@ def test_every_status_means_one_thing() -> None:
     assert {kind.status for kind in wrong} == {2}
     assert {kind.status for kind in (NoDatabase, CannotListen, InUse, UnusableFile, NotReached)} == {1}
     assert {0, 1, 2, 130} == STATUSES.keys()
+
+
+def test_all_that_matrix_wants_is_named_at_once(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With what each is, before anything that sounds like a start."""
+    for name in [name for name in os.environ if name.startswith("COLDFRAME_")]:
+        monkeypatch.delenv(name)
+    assert entrance.main(["matrix"]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    for name in ("SECRET", "MATRIX_HOMESERVER", "MATRIX_USER", "MATRIX_PASSWORD"):
+        assert f"COLDFRAME_{name} is missing; it is the " in err

@@ -30,16 +30,11 @@ def command() -> None:
 
 def _needed(given: Settings) -> None:
     """Names what is missing, before a word that sounds like success. Raises SettingsError."""
-    from coldframe.config import SettingsError, missing  # heavy: pydantic
+    from coldframe.config import missing  # heavy: pydantic
 
-    missing(given, "secret")
-    if not given.matrix_homeserver:
-        raise SettingsError("COLDFRAME_MATRIX_HOMESERVER is missing, such as https://matrix.example.org")
-    if not given.matrix_user and not any(getattr(given, way).get_secret_value() for way in WAYS):
-        raise SettingsError(
-            "set COLDFRAME_MATRIX_USER with COLDFRAME_MATRIX_PASSWORD, or COLDFRAME_MATRIX_TOKEN, or "
-            "COLDFRAME_MATRIX_LOGIN_TOKEN; deploy/MATRIX.md says where each is found"
-        )
+    # Who has signed in once needs no more than the name: the device is kept.
+    nobody = not given.matrix_user and not any(getattr(given, way).get_secret_value() for way in WAYS)
+    missing(given, "secret", "matrix_homeserver", *(("matrix_user", "matrix_password") if nobody else ()))
 
 
 async def run(clock: Clock | None = None) -> None:
