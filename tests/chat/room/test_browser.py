@@ -219,6 +219,18 @@ async def test_line_that_breaks_comes_back_and_brings_what_was_missed(site: Site
     site.troubles = [trouble for trouble in site.troubles if "WebSocket" not in trouble]
 
 
+async def test_what_can_be_chosen_stands_beside_its_mark(site: Site) -> None:
+    """Each option of a form is one line: the bench has options too, and looks for itself."""
+    page = await site.page("ada")
+    await page.get_by_role("button", name="Write a note").click()
+    apart = await page.locator("dialog .option").evaluate_all(
+        """all => all.map((one) => [one.querySelector("input"), one.querySelector("label")]
+            .map((part) => part.getBoundingClientRect()))
+            .filter(([mark, words]) => words.left < mark.right || words.top >= mark.bottom).length"""
+    )
+    assert await page.locator("dialog .option").count() > 1 and apart == 0
+
+
 async def test_form_and_draft_outlive_a_reload(site: Site) -> None:
     """What was typed into a form or the box is there again after the page was loaded anew."""
     page = await site.page("ada")
