@@ -190,7 +190,7 @@ async def _sent(turn: Turn, event: Inbound, dialogue: Dialogue) -> Inbound | Rep
     """The form, if it is whole; where it was opened it is sent."""
     form, values = dialogue.form, dialogue.values
     lacking = {f.name: spoken_words.FILL_IN for f in form.fields if f.required and not values.get(f.name, "").strip()}
-    unclear = {name: words for name, words in dialogue.problems.items() if name}
+    unclear = _beside_fields(dialogue)
     if lacking or unclear:
         await _show(turn, event, replace(dialogue, problems={**lacking, **unclear}))
         return Reply()
@@ -233,13 +233,18 @@ async def _show(turn: Turn, event: Inbound, dialogue: Dialogue) -> None:
         first = dialogue.form.fields[0].name
         shown = {first: " ".join(unknown.values()), **{n: w for n, w in dialogue.problems.items() if n not in unknown}}
         dialogue = replace(dialogue, problems=shown)
-    asked = form_lines.missing(dialogue.form, dialogue.values, {n: w for n, w in dialogue.problems.items() if n})
+    stays = _beside_fields(dialogue)
+    asked = form_lines.missing(dialogue.form, dialogue.values, stays)
     card = spoken_words.form(dialogue.form, dialogue.values, dialogue.problems, asked)
     name = MessageName(lives.PEOPLE, lives.FORM, (person, turn.kit.ids.new(""))).pack()
     await endings.end_earlier(turn, tenant, person, lives.PEOPLE, lives.FORM)
     turn.answer(tenant, person, card, name=name)
-    kept = replace(dialogue, at=turn.now, problems={n: w for n, w in dialogue.problems.items() if n})
-    await turn.uow.keep_dialogue(tenant, person, kept)
+    await turn.uow.keep_dialogue(tenant, person, replace(dialogue, at=turn.now, problems=stays))
+
+
+def _beside_fields(dialogue: Dialogue) -> dict[str, str]:
+    """Problems that stay until their field is answered anew; what belonged to none is said once."""
+    return {name: words for name, words in dialogue.problems.items() if name}
 
 
 async def _close(turn: Turn, event: Inbound) -> None:

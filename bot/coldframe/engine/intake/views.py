@@ -17,9 +17,7 @@ from coldframe.engine.core import access, lives, lookups, trial_turn
 from coldframe.engine.core.requests import Request
 from coldframe.engine.core.turn import Kit, Turn
 from coldframe.engine.people import front_page
-from coldframe.engine.register import teams
-from coldframe.engine.reminding import owed as reminders
-from coldframe.engine.round import endings, what_now
+from coldframe.engine.round import endings
 from coldframe.engine.round.beside import beside
 from coldframe.engine.round.steps import PLAYS
 from coldframe.message.nodes import Message
@@ -27,6 +25,7 @@ from coldframe.message.packed import MessageName
 from coldframe.ports.bench import Bar, Laid, View
 from coldframe.ports.chat import HomeOpened, Inbound, Place
 from coldframe.ports.storage import Posted
+from coldframe.speech import home_words
 from coldframe.speech.names import message_name
 from coldframe.speech.round import bench_words, now_words
 from coldframe.speech.round.now_words import Seen
@@ -56,16 +55,11 @@ async def _view(kit: Kit, tenant: str, person: str, told: lookups.Told) -> View:
 
 
 async def _seen_by(request: Request) -> View:
-    rounds = await access.rounds_of(request.turn, request.event)
-    seen = await what_now.seen(request.turn, rounds, request.by)
+    mine = await front_page.gathered(request)
     waiting = await request.turn.uow.open_posts(request.tenant, None, [request.by])
-    bars = [await _bar(request, round_, waiting, seen.get(round_.id)) for round_ in rounds]
-    channels = await teams.of_person(request)
-    trials = await front_page.trials_of(request, channels)
-    laid = [await _laid(request, trial, today, waiting) for trial, today in trials]
-    here = {round_.channel for round_ in rounds} | {*channels}
-    owed = await reminders.owed(request.turn, request.tenant, request.by, here)
-    return View(tuple(bars), tuple(laid), await front_page.made(request), len(owed))
+    bars = [await _bar(request, round_, waiting, mine.seen.get(round_.id)) for round_ in mine.rounds]
+    laid = [await _laid(request, trial, today, waiting) for trial, today in mine.trials]
+    return View(tuple(bars), tuple(laid), home_words.page(mine), len(mine.owed))
 
 
 # --- rounds -----------------------------------------------------------------------------------------------------------
@@ -154,5 +148,5 @@ async def _laid(request: Request, trial: Trial, today: date, waiting: Sequence[P
 async def _pictures(request: Request, trial: Trial) -> list[str]:
     """In the channel, the earliest first."""
     place = trial_turn.channel(trial)
-    found = await request.turn.uow.posted_like(f"{MessageName(trial.id, '').pack()}")
+    found = await request.turn.uow.posted_like(MessageName(trial.id, "").pack())
     return sorted(p.message_id for p in found if lives.is_file(p.name) and p.place.root() == place)

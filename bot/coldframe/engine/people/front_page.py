@@ -32,22 +32,25 @@ NOTHING = Uses({}, {}, {})
 
 async def made(request: Request) -> Message:
     """As it reads now. Raises Unasked."""
+    return home_words.page(await gathered(request))
+
+
+async def gathered(request: Request) -> Page:
+    """All that stands on it. Raises Unasked."""
     turn, me = request.turn, request.by
     rounds = await access.rounds_of(turn, request.event)
     channels = await teams.of_person(request)
     here = {round_.channel for round_ in rounds} | {*channels}
     trials = await trials_of(request, channels)
-    return home_words.page(
-        Page(
-            me=me,
-            owed=tuple(await reminders.owed(turn, request.tenant, me, here)),
-            rounds=tuple(rounds),
-            seen=await what_now.seen(turn, rounds, me),
-            trials=tuple(trials),
-            dates=_dates(request, rounds, [trial for trial, _ in trials]),
-            others=tuple(await _others(request, channels, rounds)),
-            begin=tuple(await _begin(request, channels)),
-        )
+    return Page(
+        me=me,
+        owed=tuple(await reminders.owed(turn, request.tenant, me, here)),
+        rounds=tuple(rounds),
+        seen=await what_now.seen(turn, rounds, me),
+        trials=tuple(trials),
+        dates=_dates(request, rounds, [trial for trial, _ in trials]),
+        others=tuple(await _others(request, channels, rounds)),
+        begin=tuple(await _begin(request, channels)),
     )
 
 

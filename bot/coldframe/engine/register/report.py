@@ -82,22 +82,41 @@ async def _rounds(uow: UnitOfWork, tenant: str, team: str) -> list[Round]:
 _NEVER = datetime.max.replace(tzinfo=UTC)
 
 
+async def _refuse_unknown(uow: UnitOfWork, asked: Asked) -> None:
+    """Raises Refused for what is not there, or not this team's."""
+    if asked.what == ROUND:
+        await _round(uow, asked)
+    elif asked.what == TRIAL:
+        await _trial(uow, asked)
+    elif asked.what != YEAR or not (asked.which.isdecimal() and len(asked.which) == 4):
+        raise Refused(Because.UNKNOWN_ITEM)
+
+
+async def _round(uow: UnitOfWork, asked: Asked) -> Round:
+    round_ = known(await uow.round(asked.which))
+    if (round_.tenant, round_.channel) != (asked.tenant, asked.team) or round_.step is Step.SETUP:
+        raise Refused(Because.UNKNOWN_ITEM)
+    return round_
+
+
+async def _trial(uow: UnitOfWork, asked: Asked) -> Trial:
+    trial = known(await uow.trial(asked.which))
+    if (trial.tenant, trial.team) != (asked.tenant, asked.team):
+        raise Refused(Because.UNKNOWN_ITEM)
+    return trial
+
+
 # --- gathering ------------------------------------------------------------------------------------------------------
 
 
 async def _of_round(uow: UnitOfWork, asked: Asked, now: datetime, zone: str) -> Gathered:
-    round_ = known(await uow.round(asked.which))
-    if (round_.tenant, round_.channel) != (asked.tenant, asked.team) or round_.step is Step.SETUP:
-        raise Refused(Because.UNKNOWN_ITEM)
+    round_ = await _round(uow, asked)
     found = await uow.trials_of(asked.tenant, asked.team, over=True)
     return Gathered((round_,), await _told(uow, asked, now, (t for t in found if t.round_id == round_.id)))
 
 
 async def _of_trial(uow: UnitOfWork, asked: Asked, now: datetime, zone: str) -> Gathered:
-    trial = known(await uow.trial(asked.which))
-    if (trial.tenant, trial.team) != (asked.tenant, asked.team):
-        raise Refused(Because.UNKNOWN_ITEM)
-    return Gathered((), await _told(uow, asked, now, [trial]))
+    return Gathered((), await _told(uow, asked, now, [await _trial(uow, asked)]))
 
 
 async def _of_year(uow: UnitOfWork, asked: Asked, now: datetime, zone: str) -> Gathered:
@@ -214,21 +233,15 @@ async def make(request: Request) -> Reply | None:
     """Numbers and pictures take a while: it comes in private."""
     team, what, which = request.subject, request.part(0), request.part(1)
     await teams.may(request, team, Act.REPORT)
-    if what not in GATHER or (what == YEAR and not (which.isdecimal() and len(which) == 4)):
-        raise Refused(Because.UNKNOWN_ITEM)
-    asked, turn = Asked(request.tenant, team, what, which), request.turn
-    await GATHER[what](turn.uow, asked, turn.now, await _zone(request))
-    turn.later(
-        REPORT, Occurrence((request.tenant, team)).pack(), Occurrence((request.by, what, which)).pack(), turn.now
-    )
+    turn, subject = request.turn, Occurrence((request.tenant, team)).pack()
+    await _refuse_unknown(turn.uow, Asked(request.tenant, team, what, which))
+    turn.later(REPORT, subject, Occurrence((request.by, what, which)).pack(), turn.now)
     return request.passing(report_words.coming())
 
 
 async def _make(kit: Kit, due: Due) -> None:
-    (tenant, team), (person, what, which) = (
-        Occurrence.unpack(due.subject).parts,
-        Occurrence.unpack(due.occurrence).parts,
-    )
+    tenant, team = Occurrence.unpack(due.subject).parts
+    person, what, which = Occurrence.unpack(due.occurrence).parts
     async with kit.store.begin() as uow:
         zone = members.calendar_of(await uow.member(tenant, person)).zone
     made = await page(kit.store, kit.numbers, Asked(tenant, team, what, which), kit.clock.now(), zone)

@@ -79,7 +79,11 @@ async def places_free(uow: UnitOfWork, tenant: str, team: str) -> int:
 
 async def standing(request: Request, team: str) -> frozenset[Who]:
     """What the person who asks is in this team. Raises Refused."""
-    turn, round_ = request.turn, await newest_round(request.turn.uow, request.tenant, team)
+    return await _standing(request, team, await newest_round(request.turn.uow, request.tenant, team))
+
+
+async def _standing(request: Request, team: str, round_: Round | None) -> frozenset[Who]:
+    turn = request.turn
     seated = round_ is not None and request.by in round_.active()
     place = Place(request.tenant, "channel", team)
     kind = access.presence(turn.told, place, request.by, seated=seated or await _is_being_set_up(request, team))
@@ -107,10 +111,10 @@ async def _parts(request: Request, round_: Round) -> frozenset[Who]:
 
 async def may(request: Request, team: str, act: Act, *, own: bool = False) -> None:
     """Raises Refused for whoever the table does not let do it, or read it. `own`: it is theirs."""
-    found = await standing(request, team)
+    round_ = await newest_round(request.turn.uow, request.tenant, team)
+    found = await _standing(request, team, round_)
     if not IN_CHANNEL & found:
         await _closed(request, team, act, found)
-    round_ = await newest_round(request.turn.uow, request.tenant, team)
     row = TABLE[act]
     role = Role.DECISION_MAKER if row.refusal is Because.NOT_DECISION_MAKER else Role.FACILITATOR
     who = round_.acting_name(role) if round_ is not None else ""
@@ -145,7 +149,7 @@ async def _belongs(request: Request, team: str) -> bool:
     if seat is not None and seat.left:
         return False
     try:
-        return bool(IN_CHANNEL & await standing(request, team))
+        return bool(IN_CHANNEL & await _standing(request, team, round_))
     except Refused:  # nobody can tell now; the other channels are theirs all the same
         return False
 

@@ -22,7 +22,11 @@ GO_ON: Mapping[Kind, str] = {"precedent": "precedent.write", "plan": "plan.write
 
 def typed_before(request: RoundRequest, kind: Kind, of: str = "") -> Mapping[str, str]:
     """What this person typed into the page, as far as they came."""
-    known = pages.found(request.round, request.by, kind, of)
+    return _typed(request.round, request.by, kind, of)
+
+
+def _typed(round_: Round, member: MemberId, kind: Kind, of: str = "") -> Mapping[str, str]:
+    known = pages.found(round_, member, kind, of)
     return known[1].fields if known is not None else {}
 
 
@@ -44,8 +48,7 @@ async def begun_by_text(turn: Turn, round_: Round, member: MemberId, text: str) 
     kind = pages.KINDS.get(round_.step)
     if kind is None or not page_lines.is_page(text):
         return None
-    known = pages.found(round_, member, kind, "")
-    fields = page_lines.read(kind, text, known[1].fields if known is not None else {})
+    fields = page_lines.read(kind, text, _typed(round_, member, kind))
     if fields is None:
         turn.answer(round_.tenant, member, page_words.too_long(round_, kind), about=round_)
         return round_

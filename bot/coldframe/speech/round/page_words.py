@@ -73,7 +73,7 @@ def _drop(round_: Round, page: BeginningId, one: Begun) -> Button:
 
 
 def taken_from_text(round_: Round, kind: Kind, button: Button) -> Message:
-    """A text that came by itself is a draft now."""
+    """A text that came by itself is a draft."""
     words = line(
         "{name} takes {what} just now, so I've put your text into a draft that nobody else sees. It isn't handed in.",
         name=theirs(round_.name, 60),
