@@ -82,7 +82,7 @@ def test_every_module_of_speech_is_in_the_list() -> None:
     }
     assert there - listed <= {"__init__", "data_words", "round/__init__", "people/__init__", "register/__init__"} | {
         "trial/__init__", "trial/bench_words", "trial/measure_words", "levels", "round/drawn", "slack",
-        "slack_manifest", "completion",
+        "slack_manifest", "completion", "stopping",
     }  # fmt: skip
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-import signal
 from typing import TYPE_CHECKING
 
 import click
 
 from coldframe.cli import settings
+from coldframe.cli.stopping import signalled
 
 if TYPE_CHECKING:
     from coldframe.config import Settings
@@ -47,10 +47,7 @@ async def run(clock: Clock | None = None) -> None:
         from coldframe.on_matrix import run_matrix  # heavy: the whole bot, and the libraries of an extra
     except ModuleNotFoundError as lacking:
         raise click.UsageError(EXTRA.format(problem=lacking.name)) from lacking
-    stop = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stop.set)
+    stop = signalled()
     where = make_url(given.database).render_as_string(hide_password=True).removeprefix("sqlite:///")
 
     def ready(fingerprint: str) -> None:

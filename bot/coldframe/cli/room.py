@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import os
 import secrets
-import signal
 import sys
 import tempfile
 from collections.abc import AsyncIterator, Awaitable, Callable
@@ -20,6 +19,7 @@ from coldframe import homes, memory
 from coldframe.chat.room import passes, reach
 from coldframe.chat.room.admissions import Admission
 from coldframe.cli import settings
+from coldframe.cli.stopping import signalled
 from coldframe.clock import SystemClock
 from coldframe.message.harmless import harmless
 
@@ -107,7 +107,7 @@ async def _rehearsed(team: Team, host: str, port: int) -> None:
             click.echo(
                 f"Open http://localhost:{real_port}/ and choose whom to act as. Ctrl-C ends it; nothing is kept."
             )
-            await _signalled().wait()
+            await signalled().wait()
 
 
 async def _served(
@@ -126,7 +126,7 @@ async def _served(
     ) as house:
         await _furnish(house, team)
         await house.room.redeliver()  # what a crash left between the room's file and the bot's comes before what is due
-        alarm, stop = Alarm(house.engine, wall.steady), _signalled()
+        alarm, stop = Alarm(house.engine, wall.steady), signalled()
         await alarm.start()
         memory.let_stand()
         try:
@@ -232,12 +232,3 @@ def _tell_links(house: House, team: Team, base: str, renewed: set[str]) -> None:
         )
     else:
         click.echo("Links were handed out before; --new-link ID makes a new one, and tells the channel.")
-
-
-def _signalled() -> asyncio.Event:
-    """Is set by a signal to stop."""
-    stop = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for sign in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(sign, stop.set)
-    return stop

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import asyncio
-import signal
 from typing import TYPE_CHECKING
 
 import click
 
 from coldframe.cli import settings
+from coldframe.cli.stopping import signalled
 
 if TYPE_CHECKING:
     from coldframe.config import Settings
@@ -52,10 +52,7 @@ async def run(mode: str, clock: Clock | None = None) -> None:
 
     given = settings()
     _needed(given, mode)
-    stop = asyncio.Event()
-    loop = asyncio.get_running_loop()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, stop.set)
+    stop = signalled()
     where = make_url(given.database).render_as_string(hide_password=True).removeprefix("sqlite:///")
     first = f"coldframe on Slack by {mode}; everything is kept in {where}. Ctrl-C stops it."
     await run_slack(given, stop, "http" if mode == "http" else "socket", clock, lambda: click.echo(first, err=True))

@@ -39,6 +39,9 @@ from coldframe.message.nodes import (
     Who,
     Words,
 )
+from coldframe.message.nodes import (
+    plain as plain_words,
+)
 from coldframe.render.room import is_web_address, tame
 
 MAX_PART = 38_500
@@ -124,9 +127,7 @@ def _lines(line: Line) -> list[Line]:
     out: list[list[Inline]] = [[]]
     room = MAX_TEXT
     for part in line:
-        for small in (
-            [replace(part, text=p) for p in _pieces(part.text)] if isinstance(part, Theirs | Words) else [part]
-        ):
+        for small in _smaller(part):
             length = len(small.text) if isinstance(small, Theirs | Words | Code) else 100
             if length > room and out[-1]:
                 out.append([])
@@ -232,20 +233,12 @@ def plain(line: Line, reader: Reader) -> str:
 
 def _plain(part: Inline, reader: Reader) -> str:
     match part:
-        case Words() | Theirs():
-            return part.text
         case Code():
             return typed(part.text)
         case When():
             return moment(part, reader)
-        case Who():
-            return part.name
-        case To():
-            return part.label
-        case Link():
-            return f"{part.label} ({part.url})"
         case _:
-            assert_never(part)
+            return plain_words((part,))
 
 
 def marked_up(line: Line, reader: Reader) -> str:

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from coldframe.chat.matrix.inbound import Known, as_told, happening, moment, words
+from coldframe.chat.matrix.history import is_edit
+from coldframe.chat.matrix.inbound import NEVER, Known, as_told, happening, moment, words
 from coldframe.ports.chat import ChannelLost, Commanded, Edited, Erased, Joined, Left, Place, Reacted, Said
 
 ME, ANA = "@coldframe:example.org", "@ana/x:example.org:8448"
@@ -139,3 +140,10 @@ def test_a_line_read_back_has_the_newest_words_and_its_first_key() -> None:
     edit = text("* new", **{"m.new_content": {"msgtype": "m.text", "body": "new"}}) | {"event_id": "$2"}
     found = as_told(text("old"), edit, DIRECT, ME)
     assert found.key == "matrix:$1" and found.what == Said("new", "$1", edition="$2")
+
+
+def test_what_is_misshapen_in_a_room_keeps_nobody_from_reading_it_back() -> None:
+    assert not is_edit(text("x", **{"m.relates_to": "m.replace"})) and is_edit(
+        text("x", **{"m.relates_to": {"rel_type": "m.replace", "event_id": "$0"}})
+    )
+    assert moment({"origin_server_ts": 1e300}) == moment({}) == NEVER

@@ -14,7 +14,7 @@ from coldframe.chat.matrix.adapter import MatrixChat
 from coldframe.chat.matrix.app import MatrixPlatform, matrix_platform
 from coldframe.chat.matrix.login import Options
 from coldframe.clock import SystemClock
-from coldframe.ports.chat import Clock, Happening, Inbound, Place, Reply
+from coldframe.ports.chat import Clock, Happening, Inbound, Place, Reply, Said
 from coldframe.store.sealing import Seal
 from tests.chat.room.conftest import copy_out
 from tests.wire.matrix.homeserver import PASSWORD, Account, Homeserver
@@ -26,7 +26,7 @@ SECRET = b"x" * 32
 
 @dataclass
 class Bench:
-    """The parts. `fails`: the intake takes nothing in."""
+    """The parts. `fails`: the intake takes nothing in; `chokes_on`: nor ever this text."""
 
     server: Homeserver
     folder: Path
@@ -37,6 +37,7 @@ class Bench:
     room: str
     told: list[Inbound] = field(default_factory=list)
     fails: bool = False
+    chokes_on: str = ""
 
     @property
     def chat(self) -> MatrixChat:
@@ -52,6 +53,8 @@ class Bench:
     async def receive(self, event: Inbound) -> Reply:
         if self.fails:
             raise OSError("the database is away")
+        if isinstance(event.what, Said) and event.what.text == self.chokes_on:
+            raise ValueError("never taken in")
         self.told.append(event)
         return Reply()
 

@@ -29,6 +29,7 @@ from demo.hand import NotFound
 from demo.scenario import Scenario, calendar_of, load
 from tests.engine.databases import a_file
 from tests.in_words import Meanings, lines
+from tests.wire.hands import Hand
 from tests.wire.matrix.homeserver import PASSWORD, SERVER, Account, Homeserver
 from tests.wire.matrix.people import Someone
 from tests.wire.slack.whole_round import SCENARIO, SECRET, FastClock, Quick
@@ -194,6 +195,9 @@ class Team:
                 out.append(seen)
         return out
 
+    def offered(self, person: str, record: str) -> tuple[Button, ...]:
+        return tuple(self.meanings.of.get(record, ()))
+
     # --- what people do ---
 
     def room_of(self, place: Place) -> str:
@@ -288,7 +292,7 @@ class Team:
 
     def cast(self) -> Cast:
         cast = Cast(self.scenario, self)  # type: ignore[arg-type]  # all that people need of a room
-        cast.hands = {name: Hand(self, name) for name in self.people}  # type: ignore[misc]
+        cast.hands = {name: Typing(self, name) for name in self.people}  # type: ignore[misc]
         return cast
 
     async def play(self, *, restart_in: Step | None = None) -> Round:
@@ -340,47 +344,12 @@ def _lines(body: str) -> tuple[Block, ...]:
     return (*(Paragraph((Words(line),)) for line in body.split("\n")), facts)
 
 
-@dataclass(frozen=True)
-class Hand:
-    """What one of them can do: find a line by what it means, type its number, write, react."""
+class Typing(Hand):
+    """A form opens by a line as any other, and what opened it need not be done again."""
 
-    team: Team
-    person: str
-
-    def seen(self) -> list[Seen]:
-        return [seen for seen in self.team.all_messages() if self.team.sees(self.person, seen.place)]
-
-    def find(self, action: str, says: str = "") -> tuple[Seen, Button]:
-        for seen in reversed(self.seen()):
-            for button in self.team.meanings.of.get(seen.id, ()):
-                if button.action == action and any(says in w for w in (button.value, button.label, button.says or "")):
-                    return seen, button
-        raise NotFound(f"{self.person} sees no {action} with {says!r}")
-
-    async def press(self, action: str, says: str = "", *, key: str | None = None) -> Reply:
-        seen, button = self.find(action, says)
-        return await self.team.press(self.person, seen.id, action, button.value, key=key)
-
-    async def press_under(self, record: Seen, action: str, *, key: str | None = None) -> Reply:
-        now = any(seen.id == record.id for seen in self.seen())
-        button = next((b for b in self.team.meanings.of.get(record.id, ()) if b.action == action), None)
-        if not now or button is None:
-            raise NotFound(f"{self.person} sees no {action} under {record.id}")
-        return await self.team.press(self.person, record.id, action, button.value, key=key)
-
-    open = press
-
-    async def fill(self, action: str, fields: Mapping[str, str], says: str = "", *, key: str | None = None) -> Reply:
-        answer = await self.press(action, says, key=key)
-        if answer.form is None:
-            return answer
-        return await self.team.submit(self.person, answer.form.action, answer.form.value, fields, key=key)
-
-    async def say(self, text: str, *, thread: str | None = None, key: str | None = None) -> str:
-        return await self.team.say(self.person, self.team.direct(self.person), text, thread, key=key)
-
-    async def react(self, record: Seen, emoji: str, *, added: bool = True, key: str | None = None) -> None:
-        await self.team.react_as(self.person, record.id, emoji, added, key=key)
+    async def open(self, action: str, says: str = "", *, key: str | None = None) -> Reply:
+        reply: Reply = await self.press(action, says, key=key)
+        return reply
 
 
 @asynccontextmanager

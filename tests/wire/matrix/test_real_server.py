@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from coldframe.chat.matrix.calls import Refusal
+from coldframe.chat.matrix.door import MAX_TRIES
 from coldframe.chat.matrix.login import SINCE
 from coldframe.clock import ManualClock
 from coldframe.message.nodes import Quoted, TextFile, Theirs, line
@@ -256,6 +257,23 @@ async def test_what_was_not_taken_in_is_told_again_and_a_restart_goes_on_from_th
             assert [what.text for what in await at.hears() if isinstance(what, Said)] == ["before the restart"]
             await again.chat.post(at.direct(at.ana), HELLO, key="k9")
             assert (await at.reads(at.ana))[-1] == "Hello"
+
+
+async def test_what_is_never_taken_in_keeps_out_nothing_that_comes_after_it(tmp_path: Path) -> None:
+    """It is set aside after so many tries, and taken in once that can be done."""
+    async with at_the_bench(tmp_path, the_server()) as at:
+        room = at.chat.rooms.direct(at.ana.id) or ""
+        for text in ("a stone", "after it"):
+            await at.ana.says(room, text)
+        at.chokes_on = "a stone"
+        for _ in range(MAX_TRIES - 1):
+            with pytest.raises(ValueError, match="never taken in"):
+                await at.hears()
+        assert [what.text for what in await at.hears() if isinstance(what, Said)] == ["after it"]
+        await at.ana.says(room, "the next day")
+        assert [what.text for what in await at.hears() if isinstance(what, Said)] == ["the next day"]
+        at.chokes_on = ""
+        assert [what.text for what in await at.hears() if isinstance(what, Said)] == ["a stone"]
 
 
 async def test_the_servers_limit_is_obeyed(tmp_path: Path) -> None:

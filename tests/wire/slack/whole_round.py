@@ -34,9 +34,10 @@ from demo.scenario import Scenario, calendar_of, load
 from tests.engine.databases import a_file
 from tests.engine.round_the_clock import ALWAYS
 from tests.heard import Ear, Intake, is_post
+from tests.wire.hands import Hand
 from tests.wire.slack.costs import Costs
 from tests.wire.slack.people import Someone
-from tests.wire.slack.screen import Hand, Screen
+from tests.wire.slack.screen import Screen
 from tests.wire.slack.service import running
 from tests.wire.slack.workspace import BOT_USER, TEAM, Workspace
 

@@ -17,7 +17,7 @@ import structlog
 from coldframe.chat.matrix import inbound
 from coldframe.chat.matrix.calls import MEDIA, Calls, Json, Refusal, path
 from coldframe.chat.matrix.crypt import ALGORITHM, Crypt
-from coldframe.chat.matrix.history import KEY, NUMBER, History, content_of, hung, is_edit, marked, moment, number_of
+from coldframe.chat.matrix.history import KEY, NUMBER, History, content_of, hung, is_edit, marked, number_of
 from coldframe.chat.matrix.kept import Kept
 from coldframe.chat.matrix.login import NAME, Login, Options
 from coldframe.chat.matrix.people import People, Zone, nobody_knows
@@ -168,7 +168,7 @@ class MatrixChat:
         if total <= 1 and not await self._was_longer(room, first):
             return {1: first}
         found = {1: first}
-        async for event in self.history.timeline(room, moment(original) - timedelta(minutes=1)):
+        async for event in self.history.timeline(room, inbound.moment(original) - timedelta(minutes=1)):
             mine, number = event.get("sender") == self.me and marked(event)[0] == key, number_of(event)
             if key and mine and number > 1 and not is_edit(event):
                 found[number] = str(event["event_id"])
@@ -268,7 +268,7 @@ class MatrixChat:
             if event.get("sender") == self.me and key and number_of(event) == 1 and not is_edit(event):
                 is_file = (event.get("content") or {}).get("msgtype") in ("m.file", "m.image")
                 where = replace(root, thread=inbound.thread_of(event.get("content") or {}))
-                found.append(Own(str(event["event_id"]), where, moment(event), mark_of(key), is_file))
+                found.append(Own(str(event["event_id"]), where, inbound.moment(event), mark_of(key), is_file))
         return tuple(reversed(found))
 
     async def link(self, place: Place, message_id: str) -> str | None:
@@ -294,8 +294,8 @@ class MatrixChat:
         edits: dict[str, Json] = {}
         async for event in self.history.timeline(room, since):
             if event.get("sender") == person and inbound.is_text(event):
-                if is_edit(event):
-                    edits.setdefault(str(event["content"]["m.relates_to"]["event_id"]), event)
+                if (changed := inbound.edits(event)) is not None:
+                    edits.setdefault(changed, event)
                 else:
                     lines[str(event["event_id"])] = event
         for message in set(known) - lines.keys():
@@ -303,7 +303,7 @@ class MatrixChat:
                 lines[message] = found
                 newest = await self.history.newest_edit(room, message, person)
                 edits |= {message: newest} if newest is not None else {}
-        in_order = sorted(reversed(lines.values()), key=moment)
+        in_order = sorted(reversed(lines.values()), key=inbound.moment)
         return tuple(inbound.as_told(event, edits.get(str(event["event_id"])), root, self.me) for event in in_order)
 
     # --- people and places ---

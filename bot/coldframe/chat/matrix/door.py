@@ -2,11 +2,13 @@
 
 The token of a sync is kept once all that it told is committed; what dies in between is told again, and is known by its
 keys. Holes in a timeline are filled first. What cannot be opened waits for its key, and is then told to its writer.
+What can never be taken in is set aside, lest one event keeps out all that come after it.
 """
 
 from __future__ import annotations
 
 import asyncio
+from collections import Counter
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
 from dataclasses import replace
@@ -17,19 +19,36 @@ import structlog
 
 from coldframe.chat.matrix import inbound
 from coldframe.chat.matrix.adapter import MatrixChat
-from coldframe.chat.matrix.calls import SYNC_WAITS, Json, SignedOut, path
+from coldframe.chat.matrix.calls import SYNC_WAITS, Json, Refusal, SignedOut, path
 from coldframe.chat.matrix.crypt import Undecryptable
 from coldframe.chat.matrix.history import MAX_PAGES, PAGE
 from coldframe.chat.matrix.inbound import Known
 from coldframe.chat.matrix.login import SINCE, SetupError
-from coldframe.ports.chat import ChatError, Clock, Inbound, IncomingFile, Intake, PersonChanged, Place, Said, SlowDown
+from coldframe.ports.chat import (
+    ChatError,
+    Clock,
+    Inbound,
+    IncomingFile,
+    Intake,
+    NotDelivered,
+    OutcomeUnknown,
+    PersonChanged,
+    Place,
+    Said,
+    SlowDown,
+)
 from coldframe.speech import surface
 
 log = structlog.get_logger()
 FILTER = '{"presence":{"types":[]},"room":{"timeline":{"limit":100},"ephemeral":{"types":[]}}}'
 PENDING = "pending/"
 KEYS_COME_WITHIN = timedelta(minutes=2)
+MAX_TRIES = 10
+"""Of an event that is not taken in, some four minutes of them, before the others go on without it."""
+GIVEN_UP_AFTER = timedelta(days=1)
 MAX_PAUSE = 60.0  # seconds
+NOT_ITS_FAULT = (NotDelivered, OutcomeUnknown)
+"""The server's own trouble, which no event is set aside for."""
 MAX_FILE = 64 * 1024  # bytes
 TEXTS = (".csv", ".tsv", ".txt", ".json", ".yaml", ".yml", ".md")
 
@@ -42,17 +61,21 @@ class Door:
         self._clock = clock
         self.connected = False
         self.returned: Callable[[], Awaitable[None]] = _nothing
+        self._before: set[str] | None = None
+        """The rooms as they were before a sync that is not taken in whole yet."""
+        self._failed: Counter[str] = Counter()
+        """How often each of its events was not taken in."""
 
     async def serve(self, intake: Intake, stop: asyncio.Event) -> None:
         """Until `stop`, which ends a wait and never a sync that is being taken in. Raises SetupError."""
-        pause, full = 1.0, True
+        pause, waits = 1.0, 0
         while not stop.is_set():
             try:
-                sync = await self._next(stop, full=full)
+                sync = await self._next(stop, waits)
                 if sync is None:
                     return
                 await self.take(intake, sync)
-                full = False
+                waits = SYNC_WAITS
             except SignedOut:
                 raise SetupError("the account was signed out; start the bot again to sign in anew") from None
             except Exception as trouble:
@@ -74,11 +97,10 @@ class Door:
 
     async def look(self, intake: Intake) -> None:
         """Takes in what is there by now, and waits for nothing more. Raises whatever was not committed."""
-        await self.take(intake, await self._sync(waits=0, full=not self._chat.crypt.rooms))
+        await self.take(intake, await self._sync(0))
 
-    async def _next(self, stop: asyncio.Event, *, full: bool) -> Json | None:
-        """The first one tells all rooms, else quiet ones stay unknown."""
-        asked = asyncio.ensure_future(self._sync(waits=0 if full else SYNC_WAITS, full=full))
+    async def _next(self, stop: asyncio.Event, waits: int) -> Json | None:
+        asked = asyncio.ensure_future(self._sync(waits))
         stopping = asyncio.ensure_future(stop.wait())
         await asyncio.wait({asked, stopping}, return_when=asyncio.FIRST_COMPLETED)
         stopping.cancel()
@@ -89,10 +111,10 @@ class Door:
             return None
         return asked.result()
 
-    async def _sync(self, *, waits: int, full: bool) -> Json:
+    async def _sync(self, waits: int) -> Json:
+        """What is new. The quiet rooms are known already, by the sync with which the account began."""
         since = self._chat.kept.get(SINCE)
-        query = {"since": since, "filter": FILTER, "timeout": waits}
-        return await self._chat.call.get(path("sync"), **query, **({"full_state": "true"} if full else {}))
+        return await self._chat.call.get(path("sync"), since=since, filter=FILTER, timeout=waits)
 
     async def _wait(self, stop: asyncio.Event, seconds: float) -> None:
         waiting = asyncio.ensure_future(self._clock.sleep(seconds))
@@ -107,7 +129,7 @@ class Door:
         """All of it, and only then its token is kept. Raises whatever was not committed."""
         chat, since = self._chat, self._chat.kept.get(SINCE)
         rooms = sync.get("rooms") or {}
-        before = set(chat.crypt.rooms)
+        before = self._before = set(chat.crypt.rooms) if self._before is None else self._before
         await chat.crypt.take(sync)
         for room, invite in (rooms.get("invite") or {}).items():
             await self._invited(room, invite)
@@ -118,6 +140,8 @@ class Door:
             await self._left(intake, room, left, known=room in before)
         await self._pending(intake)
         chat.kept.put(SINCE, sync["next_batch"])
+        self._before = None
+        self._failed.clear()
 
     async def _room(self, intake: Intake, room: str, joined: Json, since: str | None, *, fresh: bool) -> None:
         """`since`: until when the room was read; None where the bot has just come, or the account is new."""
@@ -130,7 +154,8 @@ class Door:
         elif since is None:
             return
         for event in events:
-            await self._event(intake, room, event)
+            if isinstance(event.get("event_id"), str) and isinstance(event.get("sender"), str):
+                await self._event(intake, room, event)
         if events and self._chat.rooms.person_of(room) is not None:
             await self._read(room, str(events[-1].get("event_id")))
 
@@ -154,15 +179,26 @@ class Door:
             await self._chat.call.post(path("rooms", room, "receipt", "m.read", event), {})
 
     async def _event(self, intake: Intake, room: str, raw: Json) -> None:
-        if not isinstance(raw.get("event_id"), str) or not isinstance(raw.get("sender"), str):
-            return
+        """Raises what may go well when it is tried again, and sets aside what has not for many times."""
         try:
-            event = self._chat.crypt.read(room, raw)
+            await self._opened(intake, room, self._chat.crypt.read(room, raw))
         except Undecryptable:
             if raw["sender"] != self._chat.me:
-                self._chat.kept.put(PENDING + raw["event_id"], [room, raw, self._clock.now().isoformat()])
-            return
-        await self._opened(intake, room, event)
+                self._set_aside(room, raw)
+        except NOT_ITS_FAULT:
+            raise
+        except Exception as trouble:
+            self._failed[raw["event_id"]] += 1
+            if self._failed[raw["event_id"]] < MAX_TRIES:
+                raise
+            log.error("matrix.event_set_aside", problem=_named(trouble))
+            self._set_aside(room, raw)
+
+    def _set_aside(self, room: str, raw: Json) -> None:
+        """Kept, and tried again with each sync."""
+        name = PENDING + raw["event_id"]
+        if self._chat.kept.get(name) is None:
+            self._chat.kept.put(name, [room, raw, self._clock.now().isoformat()])
 
     async def _opened(self, intake: Intake, room: str, event: Json) -> None:
         chat, now = self._chat, self._clock.now()
@@ -205,10 +241,8 @@ class Door:
     async def _found(self, room: str, target: str) -> Json | None:
         try:
             return await self._chat.call.get(path("rooms", room, "event", target))
-        except ChatError as trouble:
-            if getattr(trouble, "status", 0) in (403, 404):
-                return None
-            raise
+        except Refusal:
+            return None
 
     async def _file(self, content: Json) -> IncomingFile:
         """A small text; anything else by its name, with the reason why it was not read."""
@@ -274,9 +308,7 @@ class Door:
         self._chat.crypt.left(room)
         moved = place.kind == "channel" and self._chat.rooms.current(place.id) != room
         if mine and known and not moved:
-            told = inbound.happening(mine[-1], place, self._chat.me, self._clock.now(), Known())
-            if told is not None:
-                await intake.receive(told)
+            await self._event(intake, room, mine[-1])
 
     async def _renamed(self, intake: Intake, room: str, event: Json) -> None:
         person, content = str(event.get("state_key") or ""), event.get("content") or {}
@@ -286,7 +318,10 @@ class Door:
         if content.get("displayname") != before.get("displayname"):
             self._chat.people.renamed(person)
             place = self._chat.rooms.place(room)
-            told = await self._chat.person(place.tenant, person)
+            try:
+                told = await self._chat.person(place.tenant, person)
+            except Refusal:  # the account is gone by now
+                return
             at = inbound.moment(event, self._clock.now())
             await intake.receive(Inbound(f"{inbound.key(event)}:name", person, place, at, PersonChanged(told)))
 
@@ -295,14 +330,19 @@ class Door:
     async def _pending(self, intake: Intake) -> None:
         """Keys may come after what they open. Who wrote what stays closed is told, once, what to do."""
         for event, (room, raw, since) in self._chat.kept.below(PENDING).items():
+            waited = self._clock.now() - datetime.fromisoformat(since)
             try:
-                opened = self._chat.crypt.read(room, raw)
+                await self._opened(intake, room, self._chat.crypt.read(room, raw))
             except Undecryptable:
-                if self._clock.now() - datetime.fromisoformat(since) < KEYS_COME_WITHIN:
+                if waited < KEYS_COME_WITHIN:
                     continue
                 await self._unreadable(room, raw)
-            else:
-                await self._opened(intake, room, opened)
+            except NOT_ITS_FAULT:
+                raise
+            except Exception as trouble:
+                if waited < GIVEN_UP_AFTER:
+                    continue
+                log.error("matrix.event_given_up", problem=_named(trouble))
             self._chat.kept.drop(PENDING + event)
 
     async def _unreadable(self, room: str, raw: Json) -> None:

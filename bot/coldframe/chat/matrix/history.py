@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
-from datetime import UTC, datetime
-from typing import Any
+from datetime import datetime
 
 from coldframe.chat.matrix import inbound
 from coldframe.chat.matrix.calls import Calls, Json, Refusal, path
@@ -79,7 +78,7 @@ class History:
         for _ in range(MAX_PAGES):
             page = await self._call.get(path("rooms", room, "messages"), dir="b", limit=PAGE, **{"from": start})
             for raw in page.get("chunk") or ():
-                if moment(raw) < since:
+                if inbound.moment(raw) < since:
                     return
                 try:
                     event = self._crypt.read(room, raw)
@@ -107,15 +106,7 @@ def number_of(event: Json) -> int:
 
 
 def is_edit(event: Json) -> bool:
-    return ((event.get("content") or {}).get("m.relates_to") or {}).get("rel_type") == "m.replace"
-
-
-NEVER = datetime.max.replace(tzinfo=UTC)
-
-
-def moment(event: Json) -> datetime:
-    stamp: Any = event.get("origin_server_ts")
-    return datetime.fromtimestamp(stamp / 1000, UTC) if isinstance(stamp, int | float) else NEVER
+    return inbound.edits(event) is not None
 
 
 def content_of(part: Part) -> Json:

@@ -30,6 +30,7 @@ _COMMAND = re.compile(r"\s*[!/]coldframe\b\s*(.*)", re.DOTALL | re.IGNORECASE)
 _QUOTED = re.compile(r"(?:> ?[^\n]*\n)+\n?")
 """What older clients put before an answer."""
 _AFTER_NAME = r"\s*[:,]?\s*"
+NEVER = datetime.max.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,7 @@ def shown(emoji: str) -> str:
     return f"{emoji[0]}\ufe0f{emoji[1:]}" if emoji.endswith("\u20e3") and len(emoji) == 2 else emoji
 
 
-def moment(event: Json, received: datetime) -> datetime:
+def moment(event: Json, received: datetime = NEVER) -> datetime:
     """By the server's own stamp, never later than it came: another server may have another clock."""
     stamp: Any = event.get("origin_server_ts")
     if not isinstance(stamp, int | float) or isinstance(stamp, bool):
@@ -162,8 +163,7 @@ def as_told(event: Json, edit: Json | None, root: Place, me: str) -> Inbound:
     text, mentioned = words(new if isinstance(new, dict) else content, me)
     edition = str(edit["event_id"]) if edit is not None else ""
     said = Said(text, str(event["event_id"]), thread, mentioned, edition=edition)
-    at = moment(event, datetime.max.replace(tzinfo=UTC))
-    return Inbound(key(event), str(event["sender"]), replace(root, thread=thread), at, said)
+    return Inbound(key(event), str(event["sender"]), replace(root, thread=thread), moment(event), said)
 
 
 def _reaction(event: Json, place: Place, received: datetime) -> Inbound | None:

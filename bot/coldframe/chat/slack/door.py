@@ -57,6 +57,7 @@ MAX_LOADING = 60.0  # seconds that a form may take to be asked together
 MAX_DRAIN = 2.0  # seconds, twice at most; with what the alarm clock gets, a stop takes less than ten
 PATIENCE, PAUSE, MAX_PAUSE = 2, 0.3, 1.5  # times, seconds, seconds
 Result = TypeVar("Result")
+Translate = Callable[[Payload, Me, Any], Outcome]
 ENDINGS = ("app_uninstalled", "tokens_revoked")
 
 
@@ -107,14 +108,7 @@ class Door:
 
     async def on_press(self, body: Payload, ack: AsyncAck) -> BoltResponse:
         """Commits the press, acknowledges, and shows at once what comes back."""
-        async with self._at_work():
-            outcome = await self._translated(interactions.press, body)
-            if isinstance(outcome, Inbound):
-                reply = await self._reply(outcome, body)
-                self._answer(outcome, reply, str(body.get("trigger_id") or ""))
-            elif isinstance(outcome, Refused):
-                self._tell(body, surface.of_another_workspace())
-            return await ack()
+        return await self._pressed(body, ack, interactions.press)
 
     async def on_command(self, body: Payload, ack: AsyncAck) -> BoltResponse:
         """Commits the command; a passing note is the acknowledgement itself, which cannot get lost."""
@@ -151,8 +145,11 @@ class Door:
 
     async def on_shortcut(self, body: Payload, ack: AsyncAck) -> BoltResponse:
         """What somebody makes of a message is a form that opens for them alone."""
+        return await self._pressed(body, ack, interactions.shortcut)
+
+    async def _pressed(self, body: Payload, ack: AsyncAck, translate: Translate) -> BoltResponse:
         async with self._at_work():
-            outcome = await self._translated(interactions.shortcut, body)
+            outcome = await self._translated(translate, body)
             if isinstance(outcome, Inbound):
                 reply = await self._reply(outcome, body)
                 self._answer(outcome, reply, str(body.get("trigger_id") or ""))
@@ -242,7 +239,7 @@ class Door:
             log.warning("slack.form_not_shown", problem=str(trouble))
             await self._whisper(happening.place, happening.person, surface.not_shown())
 
-    async def _translated(self, translate: Callable[[Payload, Me, Any], Outcome], body: Payload) -> Outcome:
+    async def _translated(self, translate: Translate, body: Payload) -> Outcome:
         try:
             account = await self._accounts.heard_from(inbound.team_of(body) or "", inbound.enterprise_of(body))
         except Unreachable:
