@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import tempfile
+from functools import cache
 from pathlib import Path
 
 import click
@@ -98,9 +99,10 @@ class ScenarioStage(Stage):
 
     def _on_its_question(self, round_: Round) -> Scenario:
         """What the team says of a question of somebody else's fits any; its levers are the round's."""
-        general = load(ANY_QUESTION.read_text(encoding="utf-8"))
-        strangers = {p.id for p in general.team} != {p.id for p in self.scenario.team}
-        if strangers or round_.settings.question == self.scenario.question:
+        if round_.settings.question == self.scenario.question:
+            return self.scenario
+        general = _any_question()
+        if {p.id for p in general.team} != {p.id for p in self.scenario.team}:
             return self.scenario
         titles = [title for _, title in round_.settings.levers]
         named = {name: titles[min(at, len(titles) - 1)] for at, name in enumerate(general.levers)}
@@ -118,6 +120,11 @@ class ScenarioStage(Stage):
         await self.settle()
         round_ = await self.round()
         return round_ is not None and round_.step.value == step
+
+
+@cache
+def _any_question() -> Scenario:
+    return load(ANY_QUESTION.read_text(encoding="utf-8"))
 
 
 def rehearse(scenario: Scenario, port: int = PORT) -> None:

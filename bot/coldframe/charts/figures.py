@@ -162,7 +162,7 @@ class ForceFigure:
 
 
 def force_figure(chart: ForceField) -> ForceFigure:
-    most = max(1, *chart.dots, 1)
+    most = max((1, *chart.dots))
     plain = (Force(text) for text in chart.restraining)
     dotted = (Force(text, n, n / most) for text, n in zip(chart.restraining, chart.dots, strict=False))
     headings = words.driving_heading(len(chart.driving)), words.restraining_heading(len(chart.restraining))
@@ -337,7 +337,7 @@ def round_values(low: float, high: float, most: int, *, whole: bool = False) -> 
 # --- forecasts ----------------------------------------------------------------------------------------------
 
 _EDGE = 0.03  # beyond 0 and 1, so that marks at the ends are whole
-_TENTHS = [tenth / 5 for tenth in range(6)]
+_FIFTHS = [fifth / 5 for fifth in range(6)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -375,7 +375,7 @@ def calibration_figure(chart: Calibration) -> CalibrationFigure:
         for b in chart.bins
     )
     note = words.scored(chart.resolved) if chart.bins else words.NOTHING_SCORED
-    ticks = tuple((scale.at(share), percent(share)) for share in _TENTHS)
+    ticks = tuple((scale.at(share), percent(share)) for share in _FIFTHS)
     return CalibrationFigure(tuple(groups), ticks, (scale.at(0), scale.at(1)), note)
 
 

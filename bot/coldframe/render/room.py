@@ -159,7 +159,7 @@ def picture_json(chart: Chart) -> Json:
 _NAMES = {
     "impact": picture_words.IMPACT, "effort": picture_words.EFFORT, "little": picture_words.LITTLE,
     "much": picture_words.MUCH, "sure": picture_words.SURE_KEY, "unsure": picture_words.UNSURE_KEY,
-    "chief": picture_words.CHIEF_SIGN, "corners": get_args(Corner), "group": picture_words.GROUP_KEY,
+    "corners": get_args(Corner), "group": picture_words.GROUP_KEY,
     "decision_maker": picture_words.DECISION_MAKER_KEY, "tied": picture_words.TIED,
     "places_only": picture_words.PLACES_ONLY, "nothing_voted": picture_words.NOTHING_VOTED,
     "forward": picture_words.FORWARD, "back": picture_words.BACK, "no_driving": picture_words.NO_DRIVING,

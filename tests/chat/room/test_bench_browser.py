@@ -165,12 +165,16 @@ async def test_bench_and_talk_are_two_sides_on_a_phone(benches: Benches) -> None
 
 
 async def test_what_lies_on_the_bench_is_a_line_in_the_talk(benches: Benches) -> None:
-    """The sheet is laid once; in the conversation with the bot it is one line, and its thread is still there."""
+    """The sheet is laid once; in the conversation with the bot it is one line. The step's card of the channel stays
+    whole there, for whoever has a sheet of their own does not see it on the bench."""
     await benches.begin()
     await benches.start()
     page = await benches.page("ada", place="d")
     await expect(page.locator("#messages .folded")).to_contain_text(["On the bench: "])
     await expect(page.locator("#messages").get_by_role("button", name="I'm done")).to_have_count(0)
+    await page.locator("#places").get_by_role("link", name="growth").click()
+    await expect(page.locator("#messages .card")).not_to_have_count(0)
+    await expect(page.locator("#messages .folded")).to_have_count(0)
 
 
 @pytest.mark.slow

@@ -16,6 +16,7 @@ from coldframe.chat.room import passes
 from coldframe.chat.room.admissions import Admission
 from coldframe.chat.room.log import Log
 from coldframe.message.nodes import Message, TextFile, line
+from coldframe.ports.bench import View
 from coldframe.ports.chat import Person
 from coldframe.ports.clearing import Kept
 from tests.chat.room.earlier_files import made
@@ -204,6 +205,24 @@ async def test_a_new_link_shows_nothing_that_was_written_before(site: Site) -> N
     )
     for number, order in enumerate(orders):
         assert (await new.ask(key=f"x{number}", **order)).get("error"), order
+
+
+class Pages:
+    """A bot that has a page for whoever looks on."""
+
+    async def view(self, tenant: str, person: str) -> View:
+        return View(page=Message(line(f"canary of {person}")))
+
+
+async def test_a_new_link_has_nothing_private_on_the_bench(site: Site) -> None:
+    """What is laid over its line holds the person's page only once all that was private then is over."""
+    site.world.room.bench.views = Pages()
+    _, new, _ = await _renewed(site)
+    assert "canary" not in json.dumps(await new.until("bench"))
+    await site.world.room.clear("room", {"ada": Kept(site.world.clock.now())})
+    new.pushed.clear()
+    await new.ask(do="hello")
+    assert "canary of ada" in json.dumps(await new.until("bench"))
 
 
 async def test_files_of_before_are_not_there_for_a_new_link(site: Site) -> None:

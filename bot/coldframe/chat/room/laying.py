@@ -9,6 +9,7 @@ from typing import Protocol
 
 import structlog
 
+from coldframe.chat.room.records import Record
 from coldframe.chat.room.seats import Seat
 from coldframe.chat.room.service import Room
 from coldframe.ports.chat import Clock
@@ -41,9 +42,8 @@ class Laying:
         self._told = ""
         self._moved.set()
 
-    def heard(self, message: str) -> None:
+    def heard(self, record: Record | None) -> None:
         """Whatever moves a round changes a message of the bot's."""
-        record = self._host.room.log.message(message)
         if record is not None and record.by_bot and self._host.room.sees(self._seat.person, record.place):
             self._moved.set()
 

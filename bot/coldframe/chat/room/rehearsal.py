@@ -51,5 +51,5 @@ class Rehearsal(Protocol):
         ...
 
     async def again(self) -> None:
-        """Begins anew with an empty room, which the wiring puts in by `Desk.replace`."""
+        """Begins anew with an empty room, which the wiring puts in by `Server.replace`."""
         ...

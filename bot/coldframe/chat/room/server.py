@@ -86,8 +86,9 @@ class Server:
             self._payloads.pop(change.subject, None)
         elif change.kind == "cleared":
             self._payloads.clear()
+        record = self.room.log.message(change.subject) if change.kind == "message" and self._wires else None
         for wire in self._wires:
-            wire.heard(change)
+            wire.heard(change, record)
 
     def payload(self, message_id: str) -> tuple[Place | None, str]:
         """Where the message stands and its JSON, made once for all browsers."""

@@ -19,7 +19,7 @@ from pydantic import ValidationError
 from coldframe.chat.room import finding, orders, passes, payloads
 from coldframe.chat.room.laying import Laying
 from coldframe.chat.room.log import SENT, STEP
-from coldframe.chat.room.records import MAX_FILE_BYTES, Change, NotThere, Refused
+from coldframe.chat.room.records import MAX_FILE_BYTES, Change, NotThere, Record, Refused
 from coldframe.chat.room.seats import Seat
 from coldframe.chat.room.service import Room
 from coldframe.chat.room.throttle import Throttle
@@ -79,13 +79,14 @@ class Wire:
 
     # --- from the room ----------------------------------------------------------------------------------------
 
-    def heard(self, change: Change) -> None:
-        """Notes what is new; words are fetched when the browser is ready for them."""
+    def heard(self, change: Change, record: Record | None) -> None:
+        """Notes what is new; words are fetched when the browser is ready for them. `record`: the message that changed,
+        read once for all browsers."""
         if not self._greeted:
             return
         if change.kind == "message":
             self._new[change.subject] = None
-            self._bench.heard(change.subject)
+            self._bench.heard(record)
         elif change.kind == "cleared":
             self._forget_what_went(change.subject)
         elif change.kind == "people" or change.subject == self.person:

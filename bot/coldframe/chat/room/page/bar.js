@@ -35,8 +35,8 @@ export class Bar {
     const from = [this.state.bench, bar, place];
     if (from.every((one, at) => one === this.#from[at])) return;
     this.#from = from;
-    const { page, trials, ...rest } = this.state.bench;
-    const look = JSON.stringify([bar, rest.open, rest.bars.map((one) => one.round), place.id, this.state.acting]);
+    const { bars, open } = this.state.bench;
+    const look = JSON.stringify([bar, open, bars.map((one) => one.round), place.id, this.state.acting]);
     if (look === this.#look) return this.tick();
     this.#look = look;
     const inside = el("div", { class: "inside" }, bar ? this.#of(bar) : this.#none(place), this.#open());

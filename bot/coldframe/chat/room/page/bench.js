@@ -2,23 +2,18 @@
 
 import { byId, el } from "./dom.js";
 import { layout, pageOf, wallOf } from "./layouts.js";
-import { swap } from "./keep.js";
+import { Keyed } from "./keep.js";
 import { trialOf } from "./trials.js";
 
 export class Bench {
-  #looks = new Map(); // key -> what it was drawn from
-  #nodes = new Map();
+  #sheets = new Keyed(byId("sheets"));
   #from = []; // what it was laid from
 
-  // `acts`: press(message, button, node), through(button, fields), say(place, text, thread), fileOf(file)
+  // `acts`: press(message, button, node), through(button, fields), say(place, text, files, thread), fileOf(file)
   constructor(state, acts) {
     this.state = state;
     this.acts = acts;
     byId("print").addEventListener("click", () => print());
-  }
-
-  get isLaid() {
-    return Boolean(this.#nodes.size);
   }
 
   draw(bar) {
@@ -27,21 +22,14 @@ export class Bench {
     const from = [all, bar, this.state.names];
     if (!all || from.every((one, at) => one === this.#from[at])) return;
     this.#from = from;
-    const wanted = [...this.#sheets(bar), ...this.#beside(bar), ...all.trials.map((laid) => this.#keyed(`trial ${laid.about}`, laid, () => trialOf(laid, this.acts)))];
-    const list = byId("sheets");
-    const keep = new Set(wanted);
-    for (const [key, node] of this.#nodes) if (!keep.has(node)) { node.remove(); this.#nodes.delete(key); this.#looks.delete(key); }
-    let at = list.firstElementChild;
-    for (const node of wanted) {
-      if (node === at) at = at.nextElementSibling;
-      else list.insertBefore(node, at);
-    }
+    const wanted = [...this.#before(bar), ...this.#beside(bar), ...all.trials.map((laid) => this.#keyed(`trial ${laid.about}`, laid, () => trialOf(laid, this.acts)))];
+    this.#sheets.lay(wanted);
     byId("bare").hidden = wanted.length > 0;
     byId("print").hidden = !bar?.beside.some((laid) => laid.what === "lever");
   }
 
   // The step's card of the channel lies here only where nobody has a sheet of their own, or all work on it.
-  #sheets(bar) {
+  #before(bar) {
     if (!bar) return [];
     const own = bar.before.filter((laid) => laid.what !== "card");
     const first = bar.step === "commitment" ? "card" : "compare"; // a ballot that is followed by comparisons is handed in
@@ -66,28 +54,14 @@ export class Bench {
     const held = new Set(bar?.before.map((laid) => laid.what));
     const shown = (bar?.beside ?? []).filter((laid) => laid.what !== "plan" || !(held.has("ballot") || held.has("compare")));
     const press = (laid) => (button, node) => this.acts.press(laid.message, button, node);
-    const nodes = shown.map((laid, at) => {
+    return shown.map((laid, at) => {
       const key = `beside ${laid.what} ${laid.about} ${at}`;
       return this.#keyed(key, laid, () => (laid.what === "lever" ? wallOf(laid) : pageOf(laid, press(laid), laid.files.map(this.acts.fileOf))));
     });
-    return nodes;
   }
 
   #keyed(key, from, draw) {
-    const look = JSON.stringify([from, this.state.names]);
-    const old = this.#nodes.get(key);
-    if (old && this.#looks.get(key) === look) return old;
-    const node = draw();
-    if (old) swap(old, node);
-    this.#nodes.set(key, node);
-    this.#looks.set(key, look);
-    return node;
-  }
-
-  // Which messages of the talk lie here instead.
-  static held(state) {
-    const laid = (state.bench?.bars ?? []).flatMap((bar) => bar.before);
-    return new Set(laid.filter((one) => one.message && one.what !== "card").map((one) => one.message));
+    return this.#sheets.node(key, JSON.stringify([from, this.state.names]), draw);
   }
 }
 

@@ -1,7 +1,7 @@
 // A change of one's own message, kept while it is written.
 
 import { el } from "./dom.js";
-import { drafts } from "./drafts.js";
+import { drafts, untilIn } from "./drafts.js";
 import { limited } from "./limits.js";
 import { MOST_TEXT } from "./writing.js";
 
@@ -11,10 +11,9 @@ export const isBegun = (item) => drafts.get(nameOf(item)) !== undefined;
 
 // `save(text)` resolves with the room's answer; `stop()` is called at the end.
 export function correction(item, { save, stop }) {
-  const until = item.place === "d" ? "step" : "sent";
   const box = el("textarea", { rows: 3, "aria-label": "Change your message", "data-focus": "change" });
   box.value = item.text;
-  drafts.bind(box, nameOf(item), until);
+  drafts.bind(box, nameOf(item), untilIn(item.place));
   const limit = limited(box, MOST_TEXT, { always: false });
   const trouble = el("p", { class: "trouble", role: "alert" });
   const leave = () => { drafts.drop(nameOf(item)); stop(); };

@@ -5,9 +5,11 @@
 // over plain HTTP from another machine has no cipher: there it stands open in the browser's store until it is removed.
 
 const STORE = "kept";
+// What is said to everybody ends with no step.
+export const untilIn = (place) => (place === "d" ? "step" : "sent");
 const bytes = (text) => Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
 
-export class Drafts extends EventTarget {
+class Drafts extends EventTarget {
   #known = new Map(); // name -> value, in clear, in this page's memory alone
   #seals = new Map(); // "step" or "sent" -> { name, key }
   #scope = ""; // whose they are, of which life of the room

@@ -69,7 +69,7 @@ export function calibration({ heading, figure, names }, open) {
   if (!figure.groups.length) return notes([figure.note]);
   const [low, high] = figure.as_said;
   const marks = figure.groups.map((group) => ({ x: group.x, y: group.y, look: "dot", label: "", name: group.says, text: "", says: group.cells[2] }));
-  const whiskers = figure.groups.flatMap((group) => [line(group.x, group.low, group.x, group.high, "whisker")]);
+  const whiskers = figure.groups.map((group) => line(group.x, group.low, group.x, group.high, "whisker"));
   const ground = svg("svg", { class: "ground", "aria-hidden": "true" }, figure.ticks.map(([at]) => line(0, at, 1, at, "grid")), line(low, low, high, high, "as-said"), whiskers);
   const field = el("div", { class: "plane square" }, ground, ticks({ weeks: figure.ticks, values: figure.ticks }), marksIn(marks, heading, open));
   return el("div", { class: "plot" }, el("p", { class: "small" }, figure.note, `. ${names.came_true} ↑`), field, el("p", { class: "small below" }, `${names.said} →`), el("ul", { class: "legend" }, el("li", {}, sign("whisker"), ` ${names.with_interval}`), el("li", {}, sign("as-said"), ` ${names.as_said}`)));

@@ -25,3 +25,44 @@ export function swap(old, node, scopeOf = "li.message") {
     twin.setSelectionRange(selection[1], selection[2]);
   }
 }
+
+// A list whose nodes stay as they are until what they were drawn from changes.
+export class Keyed {
+  #nodes = new Map(); // key -> node
+  #looks = new Map(); // the same -> what it was drawn from, as one string
+
+  constructor(list) {
+    this.list = list;
+  }
+
+  get(key) {
+    return this.#nodes.get(key);
+  }
+
+  node(key, look, draw) {
+    const old = this.#nodes.get(key);
+    if (old && this.#looks.get(key) === look) return old;
+    const node = draw();
+    if (old) swap(old, node);
+    this.#nodes.set(key, node);
+    this.#looks.set(key, look);
+    return node;
+  }
+
+  // These, in this order, and no others.
+  lay(wanted) {
+    const keep = new Set(wanted);
+    for (const [key, node] of this.#nodes) if (!keep.has(node)) { node.remove(); this.#nodes.delete(key); this.#looks.delete(key); }
+    let at = this.list.firstElementChild;
+    for (const node of wanted) {
+      if (node === at) at = at.nextElementSibling;
+      else this.list.insertBefore(node, at);
+    }
+  }
+
+  clear() {
+    this.#nodes.clear();
+    this.#looks.clear();
+    this.list.replaceChildren();
+  }
+}

@@ -2,7 +2,7 @@
 
 import { el } from "./dom.js";
 
-export const lengthOf = (text) => [...text].length; // as the room counts: characters, not the browser's halves of them
+const lengthOf = (text) => [...text].length; // as the room counts: characters, not the browser's halves of them
 
 // Under a field. `check()` says whether the text fits; what is too much can be marked and cut.
 export function limited(field, most, { always = true } = {}) {

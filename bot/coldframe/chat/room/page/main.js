@@ -1,7 +1,7 @@
 // Puts the room together: the line, what is known, what is shown.
 
 import { announce, byId, confirmed, el, moment, plain, setNow, setZone, tellTimes, zoneName } from "./dom.js";
-import { Wire, key } from "./wire.js";
+import { Wire, key, troubleIn } from "./wire.js";
 import { State } from "./state.js";
 import { Bar } from "./bar.js";
 import { Bench } from "./bench.js";
@@ -32,7 +32,7 @@ const talk = new Talk(state, {
   seen: () => markRead(),
 });
 const bar = new Bar(state, { press: onBench, begin, open: () => myPage.open(), choose: (round) => { state.round = round; drawAll(); } });
-const bench = new Bench(state, { press: onBench, through, say: (place, text, files, thread) => say(place, text, files, thread), fileOf: (file) => talk.fileOf(file) });
+const bench = new Bench(state, { press: onBench, through, say, fileOf: (file) => talk.fileOf(file) });
 const myPage = new MyPage(state, onBench);
 const sides = new Sides(state);
 const told = new Told(press, (note) => wire.ask({ do: "put_away", note }));
@@ -89,7 +89,7 @@ async function through(button, fields) {
   if (!opened.form) return opened;
   const { action, value } = opened.form;
   const answer = await wire.act({ do: "submit", action, value, fields });
-  if (answer.error || Object.keys(answer.errors ?? {}).length) wire.ask({ do: "close_form", action, value });
+  if (troubleIn(answer)) wire.ask({ do: "close_form", action, value });
   else announce("Kept.");
   return answer;
 }
@@ -126,7 +126,7 @@ function showForm(form) {
     drafts.put(name, order.key);
     return wire.ask(order).then((answer) => {
       drafts.drop(name);
-      if (!answer.error && !Object.keys(answer.errors ?? {}).length) {
+      if (!troubleIn(answer)) {
         state.forms = state.forms.filter((one) => one !== form);
         tellTabs();
         if (answer.form) queueMicrotask(() => showForm(answer.form));
@@ -288,8 +288,7 @@ wire.addEventListener("messages", ({ detail }) => {
   const fresh = detail.items.filter((item) => !state.messages.has(item.id) && item.author !== state.me);
   state.put(detail.items);
   told.refresh(detail.items);
-  const held = Bench.held(state);
-  const answers = fresh.filter((item) => item.place === "d" && item.card && !item.thread && !held.has(item.id));
+  const answers = fresh.filter((item) => item.place === "d" && item.card && !item.thread && !state.held.has(item.id));
   if (performance.now() - acted < ANSWERED && (atBench || talk.place !== "d" || !seen)) for (const item of answers) told.answer(item);
   state.rev = Math.max(state.rev, detail.rev);
   drawSoon();
@@ -308,8 +307,8 @@ wire.addEventListener("notes", ({ detail }) => {
   else if (justNow) talk.focusOn(fresh.at(-1).id);
 });
 wire.addEventListener("bench", ({ detail }) => {
-  state.bench = detail.bench;
-  for (const id of Bench.held(state)) told.drop(id);
+  state.lay(detail.bench);
+  for (const id of state.held) told.drop(id);
   drawAll();
 });
 wire.addEventListener("home", ({ detail }) => { state.home = detail.home; drawAll(); });

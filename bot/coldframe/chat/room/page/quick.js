@@ -3,6 +3,7 @@
 import { el, freshId } from "./dom.js";
 import { drafts } from "./drafts.js";
 import { pressable } from "./card.js";
+import { troubleIn } from "./wire.js";
 
 // `more.through(button, fields)` opens the button's form, fills these fields and sends it.
 export function quickNote(add, lever, more) {
@@ -13,24 +14,26 @@ export function quickNote(add, lever, more) {
   drafts.bind(box, name);
   box.addEventListener("input", () => { wrong.textContent = ""; });
   const send = async (side) => {
-    if (!box.value.trim()) { wrong.textContent = "! Write the note first."; return box.focus(); }
-    const answer = await more.through(add, { side, text: box.value });
-    const trouble = answer.error ?? Object.values(answer.errors ?? {})[0];
-    if (trouble) { wrong.textContent = `! ${trouble}`; return box.focus(); }
-    emptied(name);
-    byDraft(name)?.focus();
+    if (await isSent(box, wrong, "Write the note first.", () => more.through(add, { side, text: box.value }))) emptied(name)?.focus();
   };
   const button = (side, sign, words) => el("button", { type: "button", "data-focus": `${side} ${add.value}`, "aria-label": `Keep the note on ${lever}: it ${words}`, click: () => send(side) }, el("span", { "aria-hidden": "true" }, `${sign} `), words);
   return el("div", { class: "quick", "data-keep": `note ${add.value}` }, el("label", { for: id }, "A note"), box, wrong, el("p", { class: "row" }, button("restraining", "−", "holds us back"), button("driving", "+", "helps")));
 }
 
-// Wherever the field stands by now: the sheet may have been laid anew meanwhile.
-const byDraft = (name) => document.querySelector(`[data-draft="${CSS.escape(name)}"]`);
+// What hinders it stands below the field.
+async function isSent(box, wrong, missing, send) {
+  const trouble = box.value.trim() ? troubleIn(await send()) : missing;
+  wrong.textContent = trouble ? `! ${trouble}` : "";
+  if (trouble) box.focus();
+  return !trouble;
+}
 
+// Wherever the field stands by now: the sheet may have been laid anew meanwhile.
 function emptied(name) {
-  const field = byDraft(name);
+  const field = document.querySelector(`[data-draft="${CSS.escape(name)}"]`);
   if (field) field.value = "";
   drafts.drop(name);
+  return field;
 }
 
 // --- one field of other kinds
@@ -57,11 +60,7 @@ export function quickField(button, press, more) {
   const wrong = el("p", { class: "error", id: `${id}-wrong`, role: "alert" });
   const about = button.says ?? button.label;
   const send = async () => {
-    if (!box.value.trim()) { wrong.textContent = "! Fill this in first."; return box.focus(); }
-    const answer = await more.through(button, { [field]: box.value });
-    const trouble = answer.error ?? Object.values(answer.errors ?? {})[0];
-    wrong.textContent = trouble ? `! ${trouble}` : "";
-    if (trouble) return box.focus();
+    if (!(await isSent(box, wrong, "Fill this in first.", () => more.through(button, { [field]: box.value })))) return;
     box.value = "";
     emptied(name);
   };

@@ -1,6 +1,6 @@
 // What this browser knows of the room.
 
-export class State extends EventTarget {
+export class State {
   life = "";
   rev = 0;
   me = "";
@@ -14,6 +14,8 @@ export class State extends EventTarget {
   home = null;
   benched = false; // whether the bot says how all stands for me
   bench = null; // that, once it has
+  held = new Set(); // messages that lie on the bench, so that the talk shows one line of them
+  round = ""; // which of several rounds was chosen
   reads = {};
   rehearsal = null;
   acting = false;
@@ -50,9 +52,10 @@ export class State extends EventTarget {
     }
   }
 
-  // Whether the message lies on the bench, so that the talk shows one line of it.
-  isHeld(id) {
-    return (this.bench?.bars ?? []).some((bar) => bar.before.some((laid) => laid.message === id && laid.what !== "card"));
+  lay(bench) {
+    this.bench = bench;
+    const laid = bench.bars.flatMap((bar) => bar.before);
+    this.held = new Set(laid.filter((one) => one.message && one.what !== "card").map((one) => one.message));
   }
 
   // The first message of the bot that hands on these words of a person.
@@ -70,11 +73,14 @@ export class State extends EventTarget {
     return place.id === "d" ? "You and coldframe" : place.name;
   }
 
-  // Messages that stand in the conversation itself; a reply whose message was not loaded stands for itself.
+  // The message under which it stands; a reply whose message was not loaded stands for itself.
+  rootOf(item) {
+    return item.thread && this.messages.has(item.thread) ? item.thread : item.id;
+  }
+
+  // Messages that stand in the conversation itself.
   roots(place) {
-    const found = [...this.messages.values()].filter(
-      (item) => item.place === place && !(item.thread && this.messages.has(item.thread)),
-    );
+    const found = [...this.messages.values()].filter((item) => item.place === place && this.rootOf(item) === item.id);
     return found.sort((a, b) => (a.id < b.id ? -1 : 1));
   }
 

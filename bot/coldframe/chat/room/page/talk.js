@@ -4,15 +4,14 @@ import { announce, byId, confirmed, el, linked, moment, size, theirs, timeOf, zo
 import { cardOf, lineOf } from "./card.js";
 import { pictureOf } from "./pictures.js";
 import { correction, isBegun } from "./correcting.js";
-import { swap } from "./keep.js";
+import { Keyed } from "./keep.js";
 import { chips, pick } from "./reactions.js";
 import { writingBox } from "./writing.js";
 
 const DRAWN = 150; // messages that are drawn at first; the others when one goes back to them
 
 export class Talk {
-  #nodes = new Map(); // message or note id -> its list item
-  #looks = new Map(); // the same -> what it was drawn from
+  #items = new Keyed(byId("messages")); // by the id of a message or note
   #open = new Set(); // threads that are unfolded
   #changing = new Set(); // messages of one's own that are being changed
   #place = null;
@@ -20,14 +19,13 @@ export class Talk {
   #from = ""; // the first message that is drawn
   #more = new Map();
   #stays = true; // whether the end is in view and shall stay so
-
   #lands = false; // whether it is still to be opened at what is new
 
   // `acts` is what can be done with messages: press, react, edit, erase, putAway, say; and `seen` hears what was read
   constructor(state, acts) {
     this.state = state;
     this.acts = acts;
-    this.list = byId("messages");
+    this.list = this.#items.list;
     this.#follow();
     byId("earlier").addEventListener("click", () => this.#earlier());
     byId("below").addEventListener("click", () => this.#toUnread());
@@ -61,7 +59,7 @@ export class Talk {
     if (!this.isShown) return;
     if (!this.#lands) return this.#stays && this.toEnd();
     this.#lands = false;
-    const first = this.#nodes.get("new");
+    const first = this.#items.get("new");
     this.#stays = !first;
     if (first) first.scrollIntoView({ block: "start" });
     else this.toEnd();
@@ -75,9 +73,7 @@ export class Talk {
   }
 
   clear() {
-    this.#nodes.clear();
-    this.#looks.clear();
-    this.list.replaceChildren();
+    this.#items.clear();
   }
 
   // In little room the whole page scrolls, else the conversation does.
@@ -161,7 +157,7 @@ export class Talk {
 
   // Draws back to this message, if it is here.
   #drawnFrom(item) {
-    const root = item.thread && this.state.messages.has(item.thread) ? item.thread : item.id;
+    const root = this.state.rootOf(item);
     if (root >= this.#from) return;
     this.#from = root;
     this.show(this.#place);
@@ -172,7 +168,7 @@ export class Talk {
     while (!this.state.messages.has(id) && this.#lacks()) await this.#earlier(false);
     const item = this.state.messages.get(id);
     if (!item) return;
-    if (item.thread && this.state.messages.has(item.thread)) this.#open.add(item.thread);
+    this.#openThreadOf(item);
     this.#stays = false;
     this.#drawnFrom(item);
     this.show(this.#place);
@@ -228,40 +224,24 @@ export class Talk {
     let day = "";
     for (const item of all) {
       const itsDay = dayOf(item);
-      if (itsDay !== day) wanted.push(this.#keyed(`day ${itsDay}`, itsDay, () => el("li", { class: "day" }, el("span", {}, itsDay))));
+      if (itsDay !== day) wanted.push(this.#items.node(`day ${itsDay}`, itsDay, () => el("li", { class: "day" }, el("span", {}, itsDay))));
       day = itsDay;
       const isNote = notes.includes(item);
-      if (!isNote && this.#isFirstNew(item, wanted)) wanted.push(this.#keyed("new", item.id, () => el("li", { class: "new" }, el("span", {}, "New since you last looked"))));
-      wanted.push(this.#keyed(item.id, this.#look(item, isNote), () => (isNote ? this.#note(item) : this.#message(item))));
+      if (!isNote && this.#isFirstNew(item, wanted)) wanted.push(this.#items.node("new", item.id, () => el("li", { class: "new" }, el("span", {}, "New since you last looked"))));
+      wanted.push(this.#items.node(item.id, this.#look(item, isNote), () => (isNote ? this.#note(item) : this.#message(item))));
     }
-    const keep = new Set(wanted);
-    for (const [id, node] of this.#nodes) if (!keep.has(node)) { node.remove(); this.#nodes.delete(id); this.#looks.delete(id); }
-    let at = this.list.firstElementChild;
-    for (const node of wanted) {
-      if (node === at) at = at.nextElementSibling;
-      else this.list.insertBefore(node, at);
-    }
+    this.#items.lay(wanted);
   }
 
   #isFirstNew(item, before) {
-    return this.#mark && item.id > this.#mark && item.author !== this.state.me && !before.includes(this.#nodes.get("new")) && before.length > 1;
+    return this.#mark && item.id > this.#mark && item.author !== this.state.me && !before.includes(this.#items.get("new")) && before.length > 1;
   }
 
   // What the item looks like as one string: it is drawn again only when this changes.
   #look(item, isNote) {
     const thread = isNote ? [] : this.state.thread(item.id);
     const changing = [item, ...thread].map((one) => [this.#changing.has(one.id), isBegun(one)]);
-    return [lookOf(item), ...thread.map(lookOf), this.#open.has(item.id), changing, this.state.isHeld(item.id), this.state.names].join("|");
-  }
-
-  #keyed(id, look, draw) {
-    const old = this.#nodes.get(id);
-    if (old && this.#looks.get(id) === look) return old;
-    const node = draw();
-    if (old) swap(old, node);
-    this.#nodes.set(id, node);
-    this.#looks.set(id, look);
-    return node;
+    return [lookOf(item), ...thread.map(lookOf), this.#open.has(item.id), changing, this.state.held.has(item.id), this.state.names].join("|");
   }
 
   // --- one message ----------------------------------------------------------
@@ -289,7 +269,7 @@ export class Talk {
 
   #body(item) {
     if (item.gone) return el("p", { class: "small" }, "This message was taken back.");
-    if (item.card && this.state.isHeld(item.id)) return el("p", { class: "folded" }, "On the bench: ", lineOf(item.card.summary));
+    if (item.card && this.state.held.has(item.id)) return el("p", { class: "folded" }, "On the bench: ", lineOf(item.card.summary));
     if (item.card) return this.#card(item);
     if (!item.text) return null;
     if (this.#changing.has(item.id)) return correction(item, { save: (text) => this.acts.edit(item.id, text), stop: () => this.#stopChanging(item) });
@@ -351,9 +331,14 @@ export class Talk {
   unfold(root) {
     this.#open.add(root);
     this.show(this.#place);
-    const node = this.#nodes.get(root);
+    const node = this.#items.get(root);
     node?.querySelector(".thread textarea")?.focus();
     node?.querySelector(".thread")?.scrollIntoView({ block: "nearest" });
+  }
+
+  #openThreadOf(item) {
+    const root = this.state.rootOf(item);
+    if (root !== item.id) this.#open.add(root);
   }
 
   #thread(item, name) {
@@ -392,7 +377,7 @@ export class Talk {
 
   reveal(item) {
     if (item.place !== this.#place) location.hash = item.place;
-    if (item.thread && this.state.messages.has(item.thread)) this.#open.add(item.thread);
+    this.#openThreadOf(item);
     if (!this.isShown) byId("sides").querySelector('[data-side="talk"]').click();
     this.#stays = false;
     this.show(item.place);
@@ -401,7 +386,7 @@ export class Talk {
   }
 
   focusOn(id, where = "nearest") {
-    const node = this.#nodes.get(id) ?? byId(`at-${id}`);
+    const node = this.#items.get(id) ?? byId(`at-${id}`);
     if (!node) return;
     node.tabIndex = -1;
     node.scrollIntoView({ block: where });

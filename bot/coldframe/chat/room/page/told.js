@@ -21,8 +21,7 @@ export class Told {
 
   // The bot's answer, as it also stands in the talk.
   answer(item, { note = false } = {}) {
-    const card = cardOf(item.card, (button, node) => this.press(note ? null : item.id, button, node), "h3");
-    this.#put(item.id, el("div", { class: "one" }, card, this.#away(item.id, note)));
+    this.#put(item.id, this.#one(item, note));
     announce(plain(item.card.summary));
   }
 
@@ -31,7 +30,7 @@ export class Told {
     for (const item of items) {
       if (!this.#shown.has(item.id)) continue;
       if (item.gone) this.drop(item.id);
-      else if (item.card) this.#put(item.id, el("div", { class: "one" }, cardOf(item.card, (button, node) => this.press(item.id, button, node), "h3"), this.#away(item.id)));
+      else if (item.card) this.#put(item.id, this.#one(item));
     }
   }
 
@@ -44,6 +43,11 @@ export class Told {
   drop(id) {
     if (!this.#shown.delete(id)) return;
     this.#draw();
+  }
+
+  #one(item, note = false) {
+    const card = cardOf(item.card, (button, node) => this.press(note ? null : item.id, button, node), "h3");
+    return el("div", { class: "one" }, card, this.#away(item.id, note));
   }
 
   #put(id, node) {

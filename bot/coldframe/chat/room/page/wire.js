@@ -10,6 +10,9 @@ export function key() {
   return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
+// What the room found wrong with an act, if anything.
+export const troubleIn = (answer) => answer.error ?? Object.values(answer.errors ?? {})[0];
+
 export class Wire extends EventTarget {
   #socket = null;
   #number = 0;

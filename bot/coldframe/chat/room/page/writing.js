@@ -1,7 +1,7 @@
 // Where people write: a conversation's box and each thread's box.
 
 import { announce, el, freshId, size } from "./dom.js";
-import { drafts } from "./drafts.js";
+import { drafts, untilIn } from "./drafts.js";
 import { limited } from "./limits.js";
 
 export const MOST_TEXT = 40000;
@@ -15,8 +15,7 @@ export function writingBox({ place, thread, label, hint, send, ask }) {
   const id = freshId("write");
   const box = el("textarea", { id, rows: 1, "data-focus": "write", "aria-describedby": hint ? `${id}-hint` : null });
   const name = draftOf(place, thread);
-  const until = place === "d" ? "step" : "sent"; // what is said to everybody ends with no step
-  drafts.bind(box, name, until);
+  drafts.bind(box, name, untilIn(place));
   const limit = limited(box, MOST_TEXT, { always: false });
   const trouble = el("p", { class: "trouble", role: "alert" });
   const chosen = el("ul", { class: "chosen" });
