@@ -123,12 +123,16 @@ def no_state(text: str) -> str:
     return f"“{text}” is no state of a week; write whole, partial or broken."
 
 
-def too_many_rows(rows: int, most: int) -> str:
-    return f"The file has {rows} rows; at most {most} are taken. {NOTHING_TAKEN}"
+def too_many_rows(most: int) -> str:
+    return f"The file has more than {most:,} rows, and at most {most:,} are taken. {NOTHING_TAKEN}"
 
 
-def no_csv(problem: str) -> str:
-    return f"The file can't be read as CSV ({problem}). {NOTHING_TAKEN}"
+def line_too_long(number: int, most: int) -> str:
+    return f"Line {number} of the file is longer than {most:,} characters. {NOTHING_TAKEN}"
+
+
+def no_csv(number: int) -> str:
+    return f"Line {number} of the file can't be read as CSV; look at its quotation marks. {NOTHING_TAKEN}"
 
 
 def empty_column(name: str) -> str:

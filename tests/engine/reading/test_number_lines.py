@@ -146,7 +146,9 @@ def test_a_file_may_come_from_any_table_program() -> None:
         (b"", "columns must be"),
         (HEADER.encode(), "no weeks"),
         (b"\xff\xfe\x00", "UTF-8"),
-        (HEADER.encode() + b"1,1,1,1,1\n" * 80, "at most 60"),
+        (HEADER.encode() + b"1,1,1,1,1\n" * 80, "more than 60 rows, and at most 60"),
+        (HEADER.encode() + b'1,"1,1,1,1\n', "^Line 2 of the file can't be read as CSV; look at its quotation marks"),
+        (HEADER.encode() + b'1,"1"2,1,1,1\n', "^Line 2 of the file can't be read as CSV; look at its quotation marks"),
     ],
 )
 def test_another_file_is_refused_as_a_whole(content: bytes, said: str) -> None:

@@ -4,8 +4,10 @@ program sends them. Pure."""
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Collection, Mapping
+import io
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import islice
 
 from coldframe.domain.state import ComparisonKind
 from coldframe.domain.trial.state import Entry, Figures, WeekWord
@@ -14,7 +16,9 @@ from coldframe.engine.reading.numbers import decimal, whole
 from coldframe.errors import WRONG, ColdframeError
 from coldframe.speech import reading_words as words
 
-MAX_ROWS = 60  # of a file
+MAX_ROWS = 60  # of a file of weeks
+MAX_LINES = 2_000  # of any table, empty ones included, since spreadsheets write many of these behind what was filled in
+MAX_LINE = 10_000  # characters
 COLUMNS: dict[ComparisonKind, tuple[str, ...]] = {
     "split": ("week", "control_people", "control_successes", "trial_people", "trial_successes"),
     "before-after": ("week", "people", "successes"),
@@ -48,22 +52,22 @@ class Row:
 
 def read_table(content: bytes) -> tuple[list[str], list[tuple[int, dict[str, str]]]]:
     """The columns by name, and each line that is not empty with its number. Raises WrongFile."""
-    lines = _lines(content)
-    header = [name.strip().casefold().replace(" ", "_") for name in lines[0]] if lines else []
-    rows = [(number, cells) for number, cells in enumerate(lines[1:], 2) if any(c.strip() for c in cells)]
-    return header, [(number, dict(zip(header, cells, strict=False))) for number, cells in rows]
+    header, lines = _opened(content)
+    return header, list(_filled(header, lines))
 
 
 def read_file(content: bytes, kind: ComparisonKind) -> tuple[Row, ...]:
-    """Every row with its entry or its problem. Raises WrongFile for another file than the trial's."""
-    header, rows = read_table(content)
+    """Every row with its entry or its problem. Raises WrongFile for another file than the trial's; no more of it is
+    read than shows that."""
+    header, lines = _opened(content)
     wanted = _wanted(header, kind)
     if set(header) - set(BESIDE) != set(wanted) or len(set(header)) != len(header):
         raise WrongFile(words.other_columns(wanted, BESIDE, [name[:30] for name in header[:12]]))
+    rows = list(islice(_filled(header, lines), MAX_ROWS + 1))
     if not rows:
         raise WrongFile(words.NO_WEEKS)
     if len(rows) > MAX_ROWS:
-        raise WrongFile(words.too_many_rows(len(rows), MAX_ROWS))
+        raise WrongFile(words.too_many_rows(MAX_ROWS))
     return tuple(_row(number, cells, wanted, kind) for number, cells in rows)
 
 
@@ -80,7 +84,19 @@ def _wanted(header: Collection[str], kind: ComparisonKind) -> tuple[str, ...]:
     return WEEKLY_VALUE if kind == "before-after" and "value" in header else COLUMNS[kind]
 
 
-def _lines(content: bytes) -> list[list[str]]:
+def _opened(content: bytes) -> tuple[list[str], Iterator[list[str]]]:
+    """The columns by name, and what stands below them, line by line."""
+    lines = _lines(content)
+    return [name.strip().casefold().replace(" ", "_") for name in next(lines, [])], lines
+
+
+def _filled(header: list[str], lines: Iterator[list[str]]) -> Iterator[tuple[int, dict[str, str]]]:
+    for number, cells in enumerate(lines, 2):
+        if any(c.strip() for c in cells):
+            yield number, dict(zip(header, cells, strict=False))
+
+
+def _lines(content: bytes) -> Iterator[list[str]]:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -89,10 +105,21 @@ def _lines(content: bytes) -> list[list[str]]:
         raise WrongFile(words.NO_TEXT_FILE)
     first = text.partition("\n")[0]
     delimiter = max(",;\t", key=first.count)
+    reader = csv.reader(_short(text), delimiter=delimiter, strict=True)
     try:
-        return list(csv.reader(text.splitlines(), delimiter=delimiter, strict=True))
-    except csv.Error as error:
-        raise WrongFile(words.no_csv(str(error))) from None
+        yield from reader
+    except csv.Error:
+        raise WrongFile(words.no_csv(reader.line_num)) from None
+
+
+def _short(text: str) -> Iterator[str]:
+    """The lines of the text, as long as there are neither too many nor one that is too long."""
+    for number, line in enumerate(io.StringIO(text, newline=None), 1):
+        if number > MAX_LINES:
+            raise WrongFile(words.too_many_rows(MAX_LINES))
+        if len(line) > MAX_LINE:
+            raise WrongFile(words.line_too_long(number, MAX_LINE))
+        yield line.removesuffix("\n")
 
 
 def _row(number: int, cells: dict[str, str], wanted: tuple[str, ...], kind: ComparisonKind) -> Row:
